@@ -1,0 +1,52 @@
+# Two commands matter: `make demo` and `make test`. Both set up what they need; a second run reuses it.
+PYTHON ?= python3
+VENV ?= .venv
+BIN := $(VENV)/bin
+READY := $(VENV)/ready
+# One BLAS thread: the arrays here are small, and threads of the library would fight those of the tests.
+export OMP_NUM_THREADS ?= 1
+export OPENBLAS_NUM_THREADS ?= 1
+
+.PHONY: demo test bench lint lock example clean help
+
+help:
+	@echo "make demo   set up, study the example bench, write demo-out/report.html"
+	@echo "make test   set up and run every test"
+	@echo "make bench  measure ratios, coverage and speed (takes minutes)"
+	@echo "make lint   ruff and mypy"
+
+$(READY): requirements.lock pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "Edgewind needs Python 3.11 or newer; name one with: make PYTHON=python3.12 ..." >&2; exit 1; }
+	@$(PYTHON) -c 'import ensurepip' 2>/dev/null || \
+	  { echo "This Python has no venv module; on Debian and Ubuntu: apt-get install python3-venv" >&2; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
+
+demo: $(READY)
+	$(BIN)/edgewind study examples/two-rotors --out demo-out --replace
+
+test: $(READY)
+	@sh tools/ensure-browser
+	$(BIN)/python -m pytest -n 2
+
+bench: $(READY)
+	$(BIN)/python benchmarks/run.py
+
+lint: $(READY)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+example: $(READY)
+	$(BIN)/python examples/make_two_rotors.py
+
+# Needs `uv`; writes versions and hashes for every supported Python, and no address of any registry.
+lock:
+	uv pip compile pyproject.toml --extra dev --universal --python-version 3.11 --generate-hashes \
+	  --no-emit-index-url --no-emit-find-links --no-header --no-annotate -o requirements.lock
+
+clean:
+	rm -rf $(VENV) demo-out
