@@ -1,0 +1,71 @@
+"""The field types of `bench.toml`: quantities that carry a unit, and the base of every section."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict
+
+from edgewind.errors import InputError
+from edgewind.units import Measured, parse_measured
+
+
+class Section(BaseModel):
+    """A table of `bench.toml`: unknown keys are errors, values do not change once read."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+def quantity(kind: str, *, above: float | None = None, least: float | None = None, most: float | None = None) -> Any:
+    """Return the field type of a quantity of `kind`, read with its unit and its uncertainty.
+
+    Parameters
+    ----------
+    kind : str
+        A key of :data:`edgewind.units.KINDS`.
+    above, least, most : float, optional
+        Bounds in SI: strictly above, at least, at most.
+    """
+
+    def read(text: Any) -> Measured:
+        if isinstance(text, Measured):
+            return text
+        value = parse_measured(text, kind)
+        if above is not None and not value.value > above:
+            raise InputError(f"'{text}' is too small", fix=f"give a {kind} above {above:g}")
+        if least is not None and not value.value >= least:
+            raise InputError(f"'{text}' is too small", fix=f"give a {kind} of at least {least:g}")
+        if most is not None and not value.value <= most:
+            raise InputError(f"'{text}' is too large", fix=f"give a {kind} of at most {most:g}")
+        return value
+
+    return Annotated[Measured, BeforeValidator(_as_value_error(read))]
+
+
+class FieldProblem(ValueError):
+    """Carries an :class:`InputError` through pydantic, which collects only its own kinds of error."""
+
+    def __init__(self, error: InputError) -> None:
+        self.error = error
+        super().__init__(str(error))
+
+
+def _as_value_error(read: Any) -> Any:
+    def wrapped(value: Any) -> Any:
+        try:
+            return read(value)
+        except InputError as error:
+            raise FieldProblem(error) from error
+
+    return wrapped
+
+
+Length = quantity("length", above=0.0)
+Temperature = quantity("temperature", above=0.0)
+TemperatureDifference = quantity("temperature difference", least=0.0)
+Voltage = quantity("voltage")
+Spread = quantity("voltage", least=0.0)
+Pressure = quantity("pressure", above=0.0)
+Fraction = quantity("number", least=0.0, most=1.0)
+Relative = quantity("number", least=0.0, most=2.0)
+Factor = quantity("number", above=0.0)

@@ -1,0 +1,101 @@
+"""What every pressure gauge has: a voltage in, the logarithm of an indicated pressure out, and what is known of its errors.
+
+All errors are carried in ``ln p``, where most of them act; an uncertainty of 0.05 there is 5 % of the pressure.
+"""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.bench.fields import Factor, Pressure, Relative, Section, Spread, Voltage, quantity
+from edgewind.units import Measured
+
+FloatArray = NDArray[np.float64]
+Principle = Literal["diaphragm", "thermal-conductivity", "ionisation"]
+
+
+class Component(NamedTuple):
+    """One line of an uncertainty budget: standard uncertainty of ``ln p``, one value a reading.
+
+    ``common`` lines shift all readings of a gauge together; the others differ from reading to reading.
+    """
+
+    name: str
+    log_u: FloatArray
+    common: bool
+
+
+class Correction(Section):
+    """What a comparison with a reference gauge found: ``p = p_indicated * factor * (p_indicated / pivot)**slope``."""
+
+    factor: Factor
+    slope: quantity("number") = Measured(0.0)  # type: ignore[valid-type]
+    pivot: Pressure = Measured(1.0)
+    source: str = ""
+
+
+class Gauge(Section):
+    """A pressure gauge with a voltage output.
+
+    Attributes
+    ----------
+    principle : str
+        ``"diaphragm"`` reads the same in every gas; the other two do not.
+    signal_low, signal_high : Measured
+        Output voltages, V, outside which the gauge says nothing: readings there are flagged, never turned into numbers.
+    noise, resolution, zero_uncertainty : Measured
+        Standard deviation of the voltage, least step of the voltmeter, standard uncertainty of the zero; V.
+    transfer_uncertainty : Measured
+        Relative standard uncertainty of the transfer function.
+    gas_factor : Measured or None
+        True pressure over indicated pressure in the gas of the experiment.
+    """
+
+    kind: str
+    principle: Principle
+    signal_low: Voltage
+    signal_high: Voltage
+    noise: Spread = Measured(0.0)
+    resolution: Spread = Measured(0.0)
+    zero_uncertainty: Spread = Measured(0.0)
+    transfer_uncertainty: Relative
+    gas_factor: Factor | None = None
+    correction: Correction | None = None
+
+    @abstractmethod
+    def indicated_log_pressure(self, voltage_v: FloatArray) -> FloatArray:
+        """Natural logarithm of the indicated pressure in Pa; nan where the transfer function gives no pressure."""
+
+    def own_components(self, voltage_v: FloatArray) -> tuple[Component, ...]:
+        """Budget lines that only this kind of gauge has."""
+        return ()
+
+    def log_slope(self, voltage_v: FloatArray) -> FloatArray:
+        """``d ln p / d V`` of the indicated pressure, 1/V, by a central difference."""
+        step = 1e-6 * max(abs(self.signal_high.value - self.signal_low.value), 1e-6)
+        upper, lower = self.indicated_log_pressure(voltage_v + step), self.indicated_log_pressure(voltage_v - step)
+        return np.asarray((upper - lower) / (2 * step))
+
+    def components(self, voltage_v: FloatArray) -> tuple[Component, ...]:
+        """Return the uncertainty budget of the indicated pressure, line by line, in ``ln p``.
+
+        A resolution r counts as a rectangular distribution of width r, standard deviation ``r / sqrt(12)`` (JCGM
+        100:2008, F.2.2.1).
+        """
+        slope = np.abs(self.log_slope(voltage_v))
+        return (
+            Component("voltage noise", slope * self.noise.value, common=False),
+            Component("voltage resolution", slope * self.resolution.value / np.sqrt(12), common=False),
+            Component("zero of the gauge", slope * self.zero_uncertainty.value, common=True),
+            Component("transfer function", np.full_like(slope, self.transfer_uncertainty.value), common=True),
+            *self.own_components(voltage_v),
+        )
+
+
+def log_of_positive(values: FloatArray) -> FloatArray:
+    """Natural logarithm where a value is positive, nan elsewhere."""
+    return np.log(np.where(values > 0, values, np.nan))

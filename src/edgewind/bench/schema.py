@@ -1,0 +1,200 @@
+"""The sections of `bench.toml`: the apparatus as its owner describes it."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from edgewind.bench.fields import (
+    FieldProblem,
+    Fraction,
+    Length,
+    Relative,
+    Section,
+    Temperature,
+    quantity,
+)
+from edgewind.bench.gas_factor import gas_factor
+from edgewind.bench.gauges import GAUGES, Gauge
+from edgewind.errors import InputError
+from edgewind.gas import Gas, find_gas
+from edgewind.units import Measured
+
+
+class ExperimentSection(Section):
+    """What this experiment is, in its owner's words."""
+
+    title: str
+    place: str = ""
+    people: str = ""
+    notes: str = ""
+
+
+class GasSection(Section):
+    """The gas in the chamber and its undisturbed temperature."""
+
+    species: str | dict[str, float]
+    temperature: Temperature
+
+    @field_validator("species")
+    @classmethod
+    def _known(cls, species: Any) -> Any:
+        try:
+            find_gas(species)
+        except InputError as error:
+            raise FieldProblem(error) from error
+        return species
+
+    @cached_property
+    def gas(self) -> Gas:
+        """The gas itself."""
+        return find_gas(self.species)
+
+
+class ChamberSection(Section):
+    """The envelope round the rotor: clear width and height of the room the vanes turn in."""
+
+    width: Length
+    height: Length
+    envelope_temperature: Temperature | None = None
+
+
+class RotorSection(Section):
+    """The rotor: flat vanes on arms, one face dark and one bright.
+
+    ``arm`` is the distance from the axis to the middle of a vane. ``leading_face`` is the face seen to go ahead when
+    the lamp is on.
+    """
+
+    vanes: int = Field(ge=1, le=64)
+    vane_width: Length
+    vane_height: Length
+    vane_thickness: Length | None = None
+    arm: Length
+    dark_absorptance: Fraction = Measured(0.95, 0.03)
+    bright_absorptance: Fraction = Measured(0.15, 0.05)
+    leading_face: Literal["bright", "dark", "not observed"] = "not observed"
+
+    @property
+    def vane_area_m2(self) -> float:
+        """Area of one face of one vane, m^2."""
+        return self.vane_width.value * self.vane_height.value
+
+    @property
+    def mean_square_arm_m2(self) -> float:
+        """Mean square distance of the points of a vane from the axis, m^2: ``arm^2 + width^2 / 12``."""
+        return self.arm.value**2 + self.vane_width.value**2 / 12
+
+    @model_validator(mode="after")
+    def _faces_differ(self) -> RotorSection:
+        if self.dark_absorptance.value <= self.bright_absorptance.value:
+            raise FieldProblem(
+                InputError(
+                    f"the dark face absorbs {self.dark_absorptance.value:g} and the bright face {self.bright_absorptance.value:g}",
+                    key="rotor.dark_absorptance",
+                    fix="give the dark face the greater absorptance, between 0 and 1",
+                )
+            )
+        return self
+
+
+class LightSection(Section):
+    """The lamp, by the irradiance that reaches a vane facing it."""
+
+    arrangement: Literal["beam", "all-round"]
+    irradiance: quantity("irradiance", above=0.0)  # type: ignore[valid-type]
+    source: str = ""
+
+
+class TachometerSection(Section):
+    """What makes the pulses on the oscilloscope: ``marks`` of them a turn.
+
+    Without a ``mains_frequency`` 50 Hz and 60 Hz are both looked for.
+    """
+
+    marks: int = Field(ge=1, le=360)
+    channel: str | int | None = None
+    mains_frequency: quantity("frequency", above=0.0) | None = None  # type: ignore[valid-type]
+    timebase_uncertainty: Relative = Measured(0.0)
+
+
+class StudySection(Section):
+    """How the study is made: the level of its intervals and the seed of its draws."""
+
+    level: float = Field(default=0.90, gt=0.5, lt=0.9999)
+    seed: int = Field(default=1, ge=0)
+
+
+class Bench(Section):
+    """The whole of `bench.toml`."""
+
+    experiment: ExperimentSection
+    gas: GasSection
+    chamber: ChamberSection
+    rotor: RotorSection
+    light: LightSection
+    gauge: Gauge
+    tachometer: TachometerSection
+    study: StudySection = StudySection()
+
+    @field_validator("gauge", mode="before")
+    @classmethod
+    def _choose_gauge(cls, table: Any) -> Any:
+        if isinstance(table, Gauge):
+            return table
+        known = "one of " + ", ".join(f"'{kind}'" for kind in GAUGES)
+        if not isinstance(table, dict):
+            raise FieldProblem(InputError("the gauge is not described", key="gauge", fix=f"write a table [gauge] with kind = {known}"))
+        kind = table.get("kind")
+        if not isinstance(kind, str) or kind not in GAUGES:
+            raise FieldProblem(InputError(f"unknown kind of gauge {kind!r}", key="gauge.kind", fix=f"write {known}"))
+        return GAUGES[kind].model_validate(table)
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Bench:
+        reach = 2 * (self.rotor.arm.value + self.rotor.vane_width.value / 2)
+        if reach >= self.chamber.width.value:
+            raise FieldProblem(
+                InputError(
+                    f"the rotor sweeps a circle of {1e3 * reach:.4g} mm and the chamber is {1e3 * self.chamber.width.value:.4g} mm wide",
+                    key="chamber.width",
+                    fix="check chamber.width, rotor.arm (axis to the middle of a vane) and rotor.vane_width",
+                )
+            )
+        if self.rotor.vane_height.value >= self.chamber.height.value:
+            raise FieldProblem(
+                InputError(
+                    f"the vanes are {1e3 * self.rotor.vane_height.value:.4g} mm high and the chamber "
+                    f"{1e3 * self.chamber.height.value:.4g} mm",
+                    key="chamber.height",
+                    fix="check chamber.height and rotor.vane_height",
+                )
+            )
+        if not self.gauge.signal_low.value < self.gauge.signal_high.value:
+            raise FieldProblem(
+                InputError(
+                    f"signal_low is {self.gauge.signal_low.value:g} V and signal_high {self.gauge.signal_high.value:g} V",
+                    key="gauge.signal_low",
+                    fix="give the lower end of the gauge's output as signal_low",
+                )
+            )
+        try:
+            gas_factor(self.gauge, self.gas.gas)
+        except InputError as error:
+            raise FieldProblem(error) from error
+        return self
+
+    @property
+    def gas_factor(self) -> Measured:
+        """True over indicated pressure for this gauge in this gas."""
+        return gas_factor(self.gauge, self.gas.gas)
+
+    @property
+    def envelope_temperature(self) -> Measured:
+        """Temperature of the envelope, K: that of the gas where none is given."""
+        return self.chamber.envelope_temperature or self.gas.temperature
+
+
+

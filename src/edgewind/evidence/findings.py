@@ -1,0 +1,145 @@
+"""From readings to claims: everything that a study says of one experiment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from edgewind.evidence.curve import SweepData
+from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
+from edgewind.evidence.mechanisms import MECHANISMS, Claim
+from edgewind.evidence.optimum import Optimum, find_optimum
+from edgewind.evidence.torque import NeededTorque, needed_torque
+from edgewind.signals import Experiment
+from edgewind.units import format_interval, format_number, from_si
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    """One line of the pressure's uncertainty budget at a stated reading, as a fraction of the pressure."""
+
+    name: str
+    relative_u: float
+    common: bool
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a study says of one experiment.
+
+    Attributes
+    ----------
+    experiment : Experiment
+        The readings it rests on.
+    optimum : Optimum
+        The pressure of greatest speed, or why there is none.
+    knudsen : KnudsenAtOptimum or None
+        The Knudsen number there.
+    needed : NeededTorque or None
+        The torque that the thinnest readings imply.
+    mechanisms : tuple of Claim
+        Candidate explanations, weighed.
+    budget : tuple of BudgetLine
+        Uncertainty budget of the pressure at the fastest reading.
+    budget_line : int or None
+        Line of `readings.csv` of that reading.
+    """
+
+    experiment: Experiment
+    optimum: Optimum
+    knudsen: KnudsenAtOptimum | None
+    needed: NeededTorque | None
+    mechanisms: tuple[Claim, ...]
+    budget: tuple[BudgetLine, ...]
+    budget_line: int | None
+
+    @property
+    def answer(self) -> tuple[str, str, str]:
+        """The answer in three sentences: the optimum, its Knudsen number, the mechanisms."""
+        return (_optimum_sentence(self), _knudsen_sentence(self), _mechanism_sentence(self))
+
+
+def find(experiment: Experiment) -> Findings:
+    """Draw the findings from an experiment; the same experiment gives the same findings."""
+    bench, used = experiment.bench, experiment.used
+    level, seed = bench.study.level, bench.study.seed
+    optimum = find_optimum(sweep_data(used), level=level, seed=seed)
+    needed = needed_torque(used, bench, level)
+    budget, line = _budget_at_fastest(experiment)
+    return Findings(
+        experiment=experiment,
+        optimum=optimum,
+        knudsen=knudsen_at_optimum(optimum, bench, seed=seed),
+        needed=needed,
+        mechanisms=tuple(weigh(bench, needed, level) for weigh in MECHANISMS.values()),
+        budget=budget,
+        budget_line=line,
+    )
+
+
+def sweep_data(used: pd.DataFrame) -> SweepData:
+    """Return the readings as the curve takes them.
+
+    The common uncertainty of pressure is that of the fastest reading: near the optimum, where it matters.
+    """
+    fastest = used["speed_rad_s"].abs().idxmax() if len(used) else None
+    return SweepData(
+        pressure_pa=used["pressure_pa"].to_numpy(float),
+        log_pressure_u=used["log_pressure_u"].to_numpy(float),
+        speed_rad_s=used["speed_rad_s"].to_numpy(float),
+        speed_u_rad_s=used["speed_u_rad_s"].to_numpy(float),
+        sweep=tuple(used["sweep"]),
+        time_s=used["time_s"].to_numpy(float),
+        common_log_pressure_u=0.0 if fastest is None else float(used.at[fastest, "log_pressure_u_common"]),
+    )
+
+
+def _budget_at_fastest(experiment: Experiment) -> tuple[tuple[BudgetLine, ...], int | None]:
+    used = experiment.used
+    if used.empty:
+        return (), None
+    row = used["speed_rad_s"].abs().idxmax()
+    position = experiment.readings.index.get_loc(row)
+    lines = [BudgetLine(part.name, float(part.log_u[position]), part.common) for part in experiment.budget]
+    kept = sorted((line for line in lines if np.isfinite(line.relative_u) and line.relative_u > 0), key=lambda line: -line.relative_u)
+    return tuple(kept), int(used.at[row, "line"])
+
+
+_REASONS = {
+    "peak at the low edge": "the speed is still rising towards the lowest pressure measured",
+    "peak at the high edge": "the speed is still rising towards the highest pressure measured",
+    "flat within noise": "the speed does not change by more than its noise over the pressures measured",
+    "too few readings": "there are too few usable readings",
+    "drift between sweeps": "the sweeps disagree by more than one curve can carry",
+}
+
+
+def _optimum_sentence(findings: Findings) -> str:
+    optimum, used = findings.optimum, len(findings.experiment.used)
+    if not optimum.found or optimum.pressure_pa is None or optimum.interval_pa is None:
+        return f"These {used} readings do not show a pressure of greatest speed: {_REASONS[optimum.reason]} ({optimum.reason})."
+    low, high = optimum.interval_pa
+    rpm = float(from_si(optimum.speed_rad_s or 0.0, "rpm", "angular speed"))
+    mtorr = float(from_si(optimum.pressure_pa, "mTorr", "pressure"))
+    return (
+        f"The rotor is fastest at {format_number(optimum.pressure_pa, 3)} Pa ({format_number(mtorr, 3)} mTorr), with a "
+        f"{100 * optimum.level:g} % interval of {format_interval(low, high, 'Pa')}, at {format_number(rpm, 3)} rpm, from {used} readings."
+    )
+
+
+def _knudsen_sentence(findings: Findings) -> str:
+    knudsen, width = findings.knudsen, findings.experiment.bench.rotor.vane_width.value
+    if knudsen is None:
+        return "Without that pressure there is no Knudsen number to state."
+    return (
+        f"There the mean free path is {format_number(1e3 * knudsen.mean_free_path_m, 3)} mm against a vane width of "
+        f"{format_number(1e3 * width, 3)} mm: Knudsen number {format_number(knudsen.value, 2)} "
+        f"({format_interval(*knudsen.interval, digits=2)}), in the {knudsen.regime} regime, which by itself explains nothing."
+    )
+
+
+def _mechanism_sentence(findings: Findings) -> str:
+    said = [f"{claim.name}: {claim.verdict}" for claim in findings.mechanisms]
+    return f"Candidates weighed so far are {' and '.join(said)}; the numbers stand below."

@@ -1,0 +1,307 @@
+"""Do the sweeps agree? Up against down, repeats, and drift in time: asked before any claim about the curve.
+
+A gauge that lags shifts the up sweep against the down sweep in ln(pressure); a rotor that warms or a lamp that
+ages changes the speed with time. Both are estimated beside the curve itself, as effects with wide priors, so
+that what a smooth curve could equally well explain widens their uncertainty instead of passing for an effect.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from scipy.stats import chi2, norm
+
+from edgewind.evidence.curve import Array, ResponseCurve, SweepData, fit_curve
+
+Verdict = Literal["not compared", "agree", "differ"]
+
+# Probability of a false alarm, per comparison, when the sweeps do agree.
+FALSE_ALARM = 0.01
+# Two readings are repeats where their ln(pressure) differ by less than this and the pressure moved the same way.
+REPEAT_LOG_PRESSURE = 0.02
+# Drift is asked for only where time is not itself a smooth function of pressure: where more than this share of
+# its variance is left after a quintic in ln(pressure). A single sweep cannot tell a drift from its curve.
+TIME_FREE_OF_PRESSURE = 0.05
+# Prior standard deviations: relative offset of the speeds, shift in ln(pressure), relative drift over all the time.
+EFFECT_PRIOR_SD = (0.5, 0.5, 0.5)
+
+
+@dataclass(frozen=True)
+class SweepComparison:
+    """What sets the sweeps apart. None stands where the readings do not allow a comparison.
+
+    Attributes
+    ----------
+    verdict : str
+        ``not compared``, ``agree`` or ``differ``.
+    sentence : str
+        The finding in plain words.
+    contrast : str
+        What was compared: ``up minus down``, ``later minus earlier sweep``, or nothing.
+    offset_relative, offset_relative_u : float or None
+        Difference of the speeds as a fraction of the speed, and its standard uncertainty.
+    offset_p : float or None
+        Probability of one as large if there were none.
+    log_pressure_shift, log_pressure_shift_u, log_pressure_shift_p : float or None
+        Difference of the places of the curve in ln(pressure).
+    drift_per_hour, drift_per_hour_u, drift_p : float or None
+        Relative change of the speed per hour.
+    joint_p : float or None
+        Probability of effects as large, taken together, if there were none; the verdict rests on it.
+    repeat_scatter_ratio : float or None
+        Scatter of repeated readings over their stated uncertainty; near 1 where that is honest.
+    repeat_freedom : int
+        Degrees of freedom in that ratio.
+    repeat_p : float or None
+        Probability of a scatter as large if the stated uncertainties are right.
+    optimum_shift, optimum_shift_u : float or None
+        How far the sweeps' own maxima lie apart in ln(pressure), from offset, shift and drift together.
+    """
+
+    verdict: Verdict
+    sentence: str
+    contrast: str = ""
+    offset_relative: float | None = None
+    offset_relative_u: float | None = None
+    offset_p: float | None = None
+    log_pressure_shift: float | None = None
+    log_pressure_shift_u: float | None = None
+    log_pressure_shift_p: float | None = None
+    drift_per_hour: float | None = None
+    drift_per_hour_u: float | None = None
+    drift_p: float | None = None
+    joint_p: float | None = None
+    repeat_scatter_ratio: float | None = None
+    repeat_freedom: int = 0
+    repeat_p: float | None = None
+    optimum_shift: float | None = None
+    optimum_shift_u: float | None = None
+
+
+def sweep_contrast(data: SweepData) -> tuple[Array, str]:
+    """Code the sweeps as numbers from -1/2 to +1/2, so that an effect per unit is a difference of sweeps.
+
+    Up is +1/2 and down -1/2 where both occur. Otherwise the labels are ranked by mean time, or by first
+    appearance where times are unknown. All zero where there is only one sweep.
+
+    Examples
+    --------
+    >>> data = SweepData([1, 2, 2, 1], [0.01] * 4, [5, 6, 6, 5], [0.1] * 4, ("a", "a", "b", "b"))
+    >>> sweep_contrast(data)
+    (array([ 0.5,  0.5, -0.5, -0.5]), 'up minus down')
+    """
+    if np.any(data.direction > 0) and np.any(data.direction < 0):
+        return 0.5 * data.direction, "up minus down"
+    labels = list(dict.fromkeys(data.sweep))
+    if len(labels) < 2:
+        return np.zeros(data.size), ""
+    member = np.array([labels.index(label) for label in data.sweep])
+    if np.all(np.isfinite(data.time_s)):
+        mean_time = [data.time_s[member == number].mean() for number in range(len(labels))]
+        rank = np.argsort(np.argsort(mean_time))
+    else:
+        rank = np.arange(len(labels))
+    return rank[member] / (len(labels) - 1) - 0.5, "later minus earlier sweep"
+
+
+def scaled_time(data: SweepData) -> tuple[Array, float]:
+    """Time about its mean in units of the whole duration, and that duration in seconds.
+
+    Readings of unknown time stand at the mean; all are zero where fewer than four times are known.
+    """
+    known = np.isfinite(data.time_s)
+    duration = float(np.ptp(data.time_s[known])) if known.sum() >= 4 else 0.0
+    if duration == 0.0:
+        return np.zeros(data.size), 0.0
+    return np.where(known, data.time_s - data.time_s[known].mean(), 0.0) / duration, duration
+
+
+def time_free_of_pressure(log_pressure: Array, time: Array) -> float:
+    """Share of the variance of time that a quintic in ln(pressure) leaves over; 0 where time does not vary.
+
+    Examples
+    --------
+    >>> up = np.linspace(0.0, 1.0, 12)
+    >>> round(time_free_of_pressure(up, up), 6)
+    0.0
+    >>> round(time_free_of_pressure(np.concatenate([up, up[::-1]]), np.linspace(-0.5, 0.5, 24)), 6)
+    1.0
+    """
+    if not np.any(time):
+        return 0.0
+    unit = (log_pressure - log_pressure.mean()) / max(float(np.ptp(log_pressure)), 1e-12)
+    basis = np.vander(unit, 6)
+    fitted = basis @ np.linalg.lstsq(basis, time, rcond=None)[0]
+    return float(np.sum((time - fitted) ** 2) / np.sum((time - time.mean()) ** 2))
+
+
+@dataclass(frozen=True, eq=False)
+class SweepEffects:
+    """Columns of a fit: how offset, shift and drift would change each reading's speed, rad/s per unit.
+
+    Attributes
+    ----------
+    columns : ndarray, shape (n, q)
+    prior_sd : ndarray, shape (q,)
+    names : tuple of str
+        Of ``offset``, ``shift`` and ``drift`` those that the readings can tell.
+    """
+
+    columns: Array
+    prior_sd: Array
+    names: tuple[str, ...] = field(default=())
+
+
+def sweep_effects(data: SweepData, curve: ResponseCurve) -> SweepEffects:
+    """Linearise offset, shift and drift about a fitted curve, in the order of `data`."""
+    contrast, _ = sweep_contrast(data)
+    time, _ = scaled_time(data)
+    speed, slope = curve.at(data.pressure_pa), curve.slope_at(data.pressure_pa)
+    if time_free_of_pressure(data.log_pressure, time) < TIME_FREE_OF_PRESSURE:
+        time = np.zeros(data.size)
+    candidates = {"offset": contrast * speed, "shift": -contrast * slope, "drift": time * speed}
+    names = tuple(name for name, column in candidates.items() if np.any(column))
+    prior = dict(zip(candidates, EFFECT_PRIOR_SD, strict=True))
+    return SweepEffects(
+        np.column_stack([candidates[name] for name in names]) if names else np.zeros((data.size, 0)),
+        np.array([prior[name] for name in names]),
+        names,
+    )
+
+
+def repeat_scatter(data: SweepData, curve: ResponseCurve) -> tuple[float, int]:
+    """Chi-squared of repeated readings about the mean of each group, and its degrees of freedom.
+
+    Repeats stand next to one another in pressure and were approached from the same side. The curve's slope
+    is taken out, and the pressures' own uncertainties are carried over it.
+    """
+    order = np.lexsort((data.pressure_pa, data.direction))
+    place, direction = data.log_pressure[order], data.direction[order]
+    apart = (np.diff(place) > REPEAT_LOG_PRESSURE) | (np.diff(direction) != 0)
+    group = np.concatenate([[0], np.cumsum(apart)])
+    slope = curve.slope_at(data.pressure_pa)[order]
+    weight = 1.0 / (data.speed_u_rad_s[order] ** 2 + (slope * data.log_pressure_u[order]) ** 2)
+    residual = (data.speed_rad_s - curve.at(data.pressure_pa))[order]
+    mean = np.bincount(group, weight * residual) / np.bincount(group, weight)
+    return float(np.sum(weight * (residual - mean[group]) ** 2)), int(data.size - mean.size)
+
+
+def given_zero(mean: Array, covariance: Array, keep: list[int]) -> tuple[Array, Array]:
+    """Mean and covariance of some of several normal quantities when all the others are zero."""
+    drop = [i for i in range(mean.size) if i not in keep]
+    gain = covariance[np.ix_(keep, drop)] @ np.linalg.pinv(covariance[np.ix_(drop, drop)])
+    return mean[keep] - gain @ mean[drop], covariance[np.ix_(keep, keep)] - gain @ covariance[np.ix_(drop, keep)]
+
+
+def _own_optima_apart(
+    data: SweepData, curve: ResponseCurve, names: tuple[str, ...], effects: Array, sense: float
+) -> Array:
+    """Distance in ln(pressure) between the two sweeps' own maxima, for each row of effects."""
+    contrast, _ = sweep_contrast(data)
+    time, _ = scaled_time(data)
+    grid = curve.log_pressure
+    slope = np.gradient(curve.mean, grid)
+    peaks = []
+    for side in (-1.0, 1.0):
+        members = np.flatnonzero(contrast * side > 0)
+        members = members[np.argsort(data.log_pressure[members])]
+        clock = np.interp(grid, data.log_pressure[members], time[members])
+        change = {"offset": 0.5 * side * curve.mean, "shift": -0.5 * side * slope, "drift": clock * curve.mean}
+        speeds = curve.mean + effects @ np.array([change[name] for name in names])
+        peaks.append(grid[np.argmax(sense * speeds, axis=1)])
+    return peaks[1] - peaks[0]
+
+
+def compare_sweeps(data: SweepData, curve: ResponseCurve | None = None, *, seed: int = 0) -> SweepComparison:
+    """Test up against down sweeps, repeats and drift in time.
+
+    Parameters
+    ----------
+    data : SweepData
+        The readings.
+    curve : ResponseCurve, optional
+        The curve of all readings together; fitted where left out.
+    seed : int, optional
+        Seed of the draws of the fit.
+
+    Returns
+    -------
+    SweepComparison
+
+    Notes
+    -----
+    Offset a, shift b and drift c enter the fit as y = f + a h f - b h f' + c t f, with h = +1/2 up and -1/2
+    down and t the scaled time: a Gaussian process with explicit basis functions (Rasmussen and Williams 2006,
+    section 2.7). In an up sweep followed by a down sweep, offset and drift look alike: each is reported as if
+    the other were absent, and the verdict rests on all together.
+    """
+    if data.distinct_pressures() < 4:
+        return SweepComparison("not compared", "Too few pressures to compare sweeps.")
+    curve = fit_curve(data, seed=seed) if curve is None else curve
+    effects = sweep_effects(data, curve)
+    _, contrast = sweep_contrast(data)
+    _, duration = scaled_time(data)
+    chi_squared, freedom = repeat_scatter(data, curve)
+    repeats = {
+        "repeat_scatter_ratio": float(np.sqrt(chi_squared / freedom)) if freedom else None,
+        "repeat_p": float(chi2.sf(chi_squared, freedom)) if freedom else None,
+    }
+    if not effects.names:
+        return SweepComparison(
+            "not compared", "One sweep without times: drift cannot be told.", repeat_freedom=freedom, **repeats
+        )
+    fit = fit_curve(data, seed=seed, draws=64, nuisance=effects.columns, nuisance_sd=effects.prior_sd)
+    mean, covariance = fit.effects, fit.effects_covariance
+    joint_p = float(chi2.sf(mean @ np.linalg.solve(covariance, mean), mean.size))
+    found: dict[str, tuple[float, float, float]] = {}
+    for name, rival in (("offset", "drift"), ("shift", "drift"), ("drift", "offset")):
+        if name in effects.names:
+            keep = [i for i, other in enumerate(effects.names) if other != rival]
+            value, spread = given_zero(mean, covariance, keep)
+            at = keep.index(effects.names.index(name))
+            u = float(np.sqrt(spread[at, at]))
+            found[name] = (float(value[at]), u, float(2 * norm.sf(abs(value[at]) / u)))
+    hours = duration / 3600.0
+    drift = found.get("drift")
+    optimum_shift, optimum_shift_u = None, None
+    if contrast:
+        tried = np.random.default_rng(seed).multivariate_normal(mean, covariance, 256)
+        sense = 1.0 if curve.data.speed_rad_s.sum() >= 0 else -1.0
+        apart = _own_optima_apart(data, curve, effects.names, np.vstack([mean, tried]), sense)
+        optimum_shift, optimum_shift_u = float(apart[0]), float(apart[1:].std())
+    verdict: Verdict = "differ" if joint_p < FALSE_ALARM else "agree"
+    offset, shift = found.get("offset", (None,) * 3), found.get("shift", (None,) * 3)
+    return SweepComparison(
+        verdict,
+        _sentence(verdict, contrast, found, hours),
+        contrast,
+        *offset,
+        *shift,
+        *((drift[0] / hours, drift[1] / hours, drift[2]) if drift else (None,) * 3),
+        joint_p=joint_p,
+        repeat_freedom=freedom,
+        optimum_shift=optimum_shift,
+        optimum_shift_u=optimum_shift_u,
+        **repeats,
+    )
+
+
+def _sentence(
+    verdict: Verdict, contrast: str, found: dict[str, tuple[float, float, float]], hours: float
+) -> str:
+    words = []
+    if "offset" in found:
+        value, u, _ = found["offset"]
+        words.append(f"speeds differ by {100 * value:+.1f} ± {100 * u:.1f} % ({contrast})")
+    if "shift" in found:
+        value, u, _ = found["shift"]
+        words.append(f"the curves lie {100 * value:+.1f} ± {100 * u:.1f} % apart in pressure")
+    if "drift" in found:
+        value, u, _ = found["drift"]
+        words.append(f"speeds change by {100 * value / hours:+.1f} ± {100 * u / hours:.1f} % per hour")
+    opening = "The sweeps differ" if verdict == "differ" else "The sweeps agree within their uncertainties"
+    if not contrast:
+        opening = "The speeds drift" if verdict == "differ" else "No drift is shown"
+    return f"{opening}: {'; '.join(words)}."

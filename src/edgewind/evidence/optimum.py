@@ -1,0 +1,247 @@
+"""Where is the curve highest, how surely, and is there a maximum inside the measured range at all?
+
+Every curve drawn from the posterior has its highest place; the uncertainty that all pressures share is added;
+what comes out is a distribution of the maximising pressure. It is reported as an optimum only where the curve
+stands significantly higher there than at both ends of the range.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from edgewind.errors import InputError
+from edgewind.evidence.curve import Array, ResponseCurve, SweepData, fit_curve
+from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps, sweep_effects
+
+Reason = Literal[
+    "",
+    "peak at the low edge",
+    "peak at the high edge",
+    "flat within noise",
+    "too few readings",
+    "drift between sweeps",
+]
+
+# Distinct pressures below which a maximum is not looked for.
+FEWEST_PRESSURES = 6
+# Log Bayes factor of a curve against a constant below which the readings are called flat.
+FLAT_LOG_BAYES_FACTOR = 1.0
+# Standard deviations by which the maximum must stand above each end. Larger than for a place named beforehand,
+# because the highest place was sought: set by simulation (benchmarks/bench_optimum.py).
+RISE_ABOVE_ENDS = 3.0
+# Sweeps whose own maxima lie further apart than the interval is wide, and by more than this in ln(pressure),
+# are not one curve; nor are sweeps whose speeds differ by more than half.
+IMMATERIAL_SHIFT = 0.2
+IMMATERIAL_OFFSET = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Optimum:
+    """The maximising pressure, or why none is claimed.
+
+    Attributes
+    ----------
+    found : bool
+        Whether a maximum inside the measured range is shown.
+    pressure_pa : float or None
+        Median of the distribution of the maximising pressure, Pa.
+    interval_pa : tuple of float or None
+        Equal-tailed interval, Pa.
+    level : float
+        Probability that the interval carries.
+    reason : str
+        Empty where found; else one of `Reason`.
+    speed_rad_s, speed_u_rad_s : float or None
+        Height of the curve at its maximum, signed, and its standard uncertainty, rad/s.
+    draws_pa : ndarray, shape (k,)
+        Samples of the maximising pressure within the measured range, common uncertainty included, Pa.
+    interior, low_edge, high_edge : float or None
+        Probabilities that the highest place of the range lies inside it or at an end.
+    rise_above_low, rise_above_high : float or None
+        Height of the maximum above each end, in standard deviations of that difference.
+    warnings : tuple of str
+        What a reader of the result should know.
+    curve : ResponseCurve or None
+        The curve behind it, freed of differences between sweeps where these are significant.
+    sweeps : SweepComparison or None
+        The comparison of the sweeps.
+    """
+
+    found: bool
+    pressure_pa: float | None
+    interval_pa: tuple[float, float] | None
+    level: float
+    reason: Reason
+    speed_rad_s: float | None
+    speed_u_rad_s: float | None
+    draws_pa: Array
+    interior: float | None
+    low_edge: float | None
+    high_edge: float | None
+    rise_above_low: float | None
+    rise_above_high: float | None
+    warnings: tuple[str, ...]
+    curve: ResponseCurve | None
+    sweeps: SweepComparison | None
+
+    @property
+    def probabilities(self) -> dict[str, float | None]:
+        """The probabilities that the highest place lies inside the range, or at its low or high edge."""
+        return {"interior": self.interior, "low edge": self.low_edge, "high edge": self.high_edge}
+
+
+def highest_places(grid: Array, curves: Array) -> Array:
+    """Place of the maximum of each curve, refined by the parabola through the highest three points.
+
+    Parameters
+    ----------
+    grid : ndarray, shape (m,)
+        Even places.
+    curves : ndarray, shape (k, m)
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        The end itself where a curve is highest there.
+
+    Examples
+    --------
+    >>> grid = np.linspace(0.0, 1.0, 11)
+    >>> float(highest_places(grid, -((grid[None] - 0.33) ** 2)).round(6))
+    0.33
+    """
+    top = np.argmax(curves, axis=1)
+    inside = np.clip(top, 1, grid.size - 2)
+    left, middle, right = (np.take_along_axis(curves, inside[:, None] + k, axis=1)[:, 0] for k in (-1, 0, 1))
+    bend = left - 2 * middle + right
+    step = np.where((top == inside) & (bend < 0), 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
+    result: Array = grid[top] + np.clip(step, -0.5, 0.5) * (grid[1] - grid[0])
+    return result
+
+
+def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, seed: int = 0) -> Optimum:
+    """Find the maximising pressure with an interval, or say why none is shown.
+
+    The questions are asked in this order: are there enough pressures; are the sweeps one curve; is there more
+    than a constant; does the maximum stand above both ends.
+
+    Parameters
+    ----------
+    subject : ResponseCurve or SweepData
+        A fitted curve, or the readings, to which one is then fitted.
+    level : float, optional
+        Probability that the interval shall carry.
+    seed : int, optional
+        Seed of the draws.
+
+    Returns
+    -------
+    Optimum
+
+    Raises
+    ------
+    InputError
+        Where `level` is not between 0 and 1.
+
+    Examples
+    --------
+    >>> pressure = np.geomspace(0.1, 10.0, 16)
+    >>> speed = 4 * pressure / (1 + pressure) ** 2
+    >>> optimum = find_optimum(SweepData(pressure, np.full(16, 0.01), speed, np.full(16, 0.01)))
+    >>> optimum.found, round(optimum.pressure_pa, 1)
+    (True, 1.0)
+
+    Notes
+    -----
+    The maximum is that of the speed in the sense in which the readings mostly turn: of -speed where their sum
+    is negative. A stretch of reversed motion is thus low, not high.
+
+    The interval is equal-tailed in ln(pressure). Where sweeps differ, a rectangular distribution as wide as the
+    distance of their own maxima is added, for nothing says which sweep is right.
+    """
+    if not 0 < level < 1:
+        raise InputError(f"the level of an interval is {level!r}", fix="give a number between 0 and 1, such as 0.9")
+    data = subject.data if isinstance(subject, ResponseCurve) else subject
+    if data.distinct_pressures() < FEWEST_PRESSURES:
+        return _nothing("too few readings", level)
+    curve = subject if isinstance(subject, ResponseCurve) else fit_curve(subject, seed=seed)
+    sweeps = compare_sweeps(data, curve, seed=seed)
+    warnings: list[str] = []
+    shift = 0.0
+    if sweeps.verdict == "differ":
+        effects = sweep_effects(data, curve)
+        curve = fit_curve(data, seed=seed, nuisance=effects.columns, nuisance_sd=effects.prior_sd)
+        shift = abs(sweeps.optimum_shift or 0.0)
+        warnings.append(sweeps.sentence)
+    if sweeps.repeat_p is not None and sweeps.repeat_p < 0.01:
+        warnings.append(
+            f"Repeated readings scatter {sweeps.repeat_scatter_ratio:.1f} times as much as their stated uncertainties."
+        )
+    if curve.excess_interval_rad_s[0] > np.median(data.speed_u_rad_s):
+        warnings.append(
+            f"The readings scatter by {curve.excess_rad_s:.3g} rad/s about any smooth curve, "
+            "more than their stated uncertainties."
+        )
+    return _decide(curve, sweeps, shift, level, seed, warnings)
+
+
+def _nothing(reason: Reason, level: float) -> Optimum:
+    return Optimum(
+        False, None, None, level, reason, None, None, np.empty(0), None, None, None, None, None, (), None, None
+    )
+
+
+def _decide(
+    curve: ResponseCurve, sweeps: SweepComparison, shift: float, level: float, seed: int, warnings: list[str]
+) -> Optimum:
+    sense = 1.0 if curve.data.speed_rad_s.sum() >= 0 else -1.0
+    grid, draws = curve.log_pressure, sense * curve.draws
+    places = highest_places(grid, draws)
+    low_edge, high_edge = float(np.mean(places == grid[0])), float(np.mean(places == grid[-1]))
+    top = int(np.argmax(sense * curve.mean))
+    rise_low, rise_high = (_rise(draws[:, top] - draws[:, end]) for end in (0, -1))
+
+    random = np.random.default_rng([seed, 1])
+    shared = curve.data.common_log_pressure_u * random.standard_normal(places.size)
+    between = shift * (random.random(places.size) - 0.5)
+    samples = places + shared + between
+    tails = (0.5 - 0.5 * level, 0.5, 0.5 + 0.5 * level)
+    low, middle, high = np.quantile(samples, tails)
+    width = float(np.ptp(np.quantile(places + shared, (0.05, 0.95))))
+
+    reason: Reason = ""
+    if shift > max(width, IMMATERIAL_SHIFT) or abs(sweeps.offset_relative or 0.0) > IMMATERIAL_OFFSET:
+        reason = "drift between sweeps"
+    elif curve.log_bayes_factor < FLAT_LOG_BAYES_FACTOR:
+        reason = "flat within noise"
+    elif min(rise_low, rise_high) < RISE_ABOVE_ENDS:
+        reason = "peak at the low edge" if rise_low < rise_high else "peak at the high edge"
+    found = not reason
+    heights = draws.max(axis=1)
+    return Optimum(
+        found=found,
+        pressure_pa=float(np.exp(middle)) if found else None,
+        interval_pa=(float(np.exp(low)), float(np.exp(high))) if found else None,
+        level=level,
+        reason=reason,
+        speed_rad_s=float(sense * heights.mean()) if found else None,
+        speed_u_rad_s=float(heights.std()) if found else None,
+        draws_pa=np.exp(samples),
+        interior=1.0 - low_edge - high_edge,
+        low_edge=low_edge,
+        high_edge=high_edge,
+        rise_above_low=rise_low,
+        rise_above_high=rise_high,
+        warnings=tuple(warnings),
+        curve=curve,
+        sweeps=sweeps,
+    )
+
+
+def _rise(difference: Array) -> float:
+    """Mean of a difference over its standard deviation; zero where it has none."""
+    spread = float(difference.std())
+    return float(difference.mean()) / spread if spread > 0 else 0.0

@@ -1,0 +1,93 @@
+"""Two rotors compared: how the pressure of greatest speed moved with the width of the vane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.evidence.findings import Findings
+from edgewind.evidence.optimum import Optimum, highest_places
+from edgewind.units import format_interval, format_number
+
+
+@dataclass(frozen=True)
+class SizeComparison:
+    """The optimum of one rotor against that of another with another vane width.
+
+    Attributes
+    ----------
+    names : tuple of str
+        The narrower and the wider rotor's experiment.
+    width_ratio : float
+        Wider over narrower vane.
+    pressure_ratio : float
+        Optimum pressure of the wider over that of the narrower, median.
+    pressure_ratio_interval : tuple of float
+        Its equal-tailed interval.
+    exponent : float
+        n in ``p_optimum proportional to width**n`` from these two alone, median.
+    exponent_interval : tuple of float
+        Its interval.
+    level : float
+        Coverage probability of both.
+    shared_gauge : bool
+        Whether both were read with one gauge, whose common error then cancels.
+    sentence : str
+        What the numbers allow.
+    """
+
+    names: tuple[str, str]
+    width_ratio: float
+    pressure_ratio: float
+    pressure_ratio_interval: tuple[float, float]
+    exponent: float
+    exponent_interval: tuple[float, float]
+    level: float
+    shared_gauge: bool
+    sentence: str
+
+
+def compare_sizes(one: Findings, other: Findings, *, seed: int = 1) -> SizeComparison | None:
+    """Compare the optima of two experiments; None unless both have one and the widths differ."""
+    narrow, wide = sorted((one, other), key=lambda findings: findings.experiment.bench.rotor.vane_width.value)
+    ratio = wide.experiment.bench.rotor.vane_width.value / narrow.experiment.bench.rotor.vane_width.value
+    if not (narrow.optimum.found and wide.optimum.found) or ratio < 1.01:
+        return None
+    shared = narrow.experiment.bench.gauge == wide.experiment.bench.gauge
+    random = np.random.default_rng(seed)
+    logs = [_log_draws(findings.optimum, shared) for findings in (narrow, wide)]
+    size = max(part.size for part in logs)
+    shift = random.choice(logs[1], size) - random.choice(logs[0], size)
+    level = min(narrow.optimum.level, wide.optimum.level)
+    low, middle, high = (float(q) for q in np.quantile(shift, [(1 - level) / 2, 0.5, (1 + level) / 2]))
+    exponents = sorted((low / np.log(ratio), high / np.log(ratio)))
+    exponent = middle / float(np.log(ratio))
+    names = (narrow.experiment.name, wide.experiment.name)
+    pressures = (float(np.exp(low)), float(np.exp(high)))
+    return SizeComparison(
+        names, ratio, float(np.exp(middle)), pressures, exponent, (exponents[0], exponents[1]), level, shared,
+        _sentence(ratio, float(np.exp(middle)), pressures, exponent, (exponents[0], exponents[1]), level),
+    )  # fmt: skip
+
+
+def _log_draws(optimum: Optimum, shared_gauge: bool) -> NDArray[np.float64]:
+    """Draws of ln(optimum pressure); without the common error where it cancels."""
+    if shared_gauge and optimum.curve is not None:
+        sense = np.sign(optimum.speed_rad_s or 1.0)
+        return highest_places(optimum.curve.log_pressure, sense * optimum.curve.draws)
+    return np.log(optimum.draws_pa)
+
+
+def _sentence(
+    ratio: float, moved: float, moved_interval: tuple[float, float], exponent: float, exponents: tuple[float, float], level: float
+) -> str:
+    inside = exponents[0] <= -1 <= exponents[1]
+    compare = "is inside that interval" if inside else "is outside that interval"
+    return (
+        f"With a vane {format_number(ratio, 3)} times as wide the best pressure is {format_number(moved, 3)} times as great "
+        f"({100 * level:g} % interval {format_interval(*moved_interval, digits=2)}), an exponent of {format_number(exponent, 2)} "
+        f"({format_interval(*exponents, digits=2)}) on the width; the -1 of a fixed Knudsen number {compare}. Two rotors differ in more "
+        "than width, so this is a comparison and not yet a law."
+    )

@@ -1,0 +1,87 @@
+"""A study as one JSON document with stable keys: SI, the unit in the key, null where there is no number."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from edgewind.evidence import Claim, Findings, Optimum, SizeComparison
+
+_READING_KEYS = (
+    "line", "time", "pressure_pa", "pressure_u_pa", "pressure_flag", "speed_rad_s", "speed_u_rad_s", "speed_flags",
+    "speed_method", "lamp", "sweep", "envelope_k", "note", "used", "why_not",
+)  # fmt: skip
+# The force has its own optimum; finding it takes drive and drag apart, which needs the kinetic computation.
+FORCE_NOT_SEPARATED = "drive and drag not separated"
+
+
+def study_summary(findings: Sequence[Findings], comparison: SizeComparison | None, report: str | None) -> dict[str, Any]:
+    """Return the study as plain data for JSON.
+
+    One experiment gives its keys at the top; several stand in a list under ``experiments``, with ``comparison``.
+
+    Parameters
+    ----------
+    findings : sequence of Findings
+        One for each experiment.
+    comparison : SizeComparison or None
+        The two rotors compared.
+    report : str or None
+        Where the report is.
+    """
+    experiments = [_experiment(found) for found in findings]
+    if len(experiments) == 1:
+        return experiments[0] | {"report": report}
+    compared = None if comparison is None else _plain(vars(comparison))
+    return {"experiments": experiments, "comparison": compared, "report": report}
+
+
+def _experiment(found: Findings) -> dict[str, Any]:
+    knudsen = found.knudsen
+    return {
+        "name": found.experiment.name,
+        "title": found.experiment.bench.experiment.title,
+        "answer": list(found.answer),
+        "optimum": _optimum(found.optimum),
+        "force_optimum": {
+            "found": False, "pressure_pa": None, "interval_pa": None, "level": found.optimum.level, "reason": FORCE_NOT_SEPARATED,
+        },
+        "knudsen_at_optimum": None if knudsen is None else knudsen.value,
+        "knudsen_at_optimum_interval": None if knudsen is None else list(knudsen.interval),
+        "mean_free_path_at_optimum_m": None if knudsen is None else knudsen.mean_free_path_m,
+        "readings": readings_records(found.experiment.readings),
+        "mechanisms": [_claim(claim) for claim in found.mechanisms],
+        "next": [],
+        "inputs": [{"path": file.path, "sha256": file.sha256, "bytes": file.size} for file in found.experiment.inputs],
+    }  # fmt: skip
+
+
+def readings_records(readings: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return the table of readings as plain rows, SI, null for missing numbers."""
+    return [_plain({key: row[key] for key in _READING_KEYS}) for row in readings.to_dict("records")]
+
+
+def _optimum(optimum: Optimum) -> dict[str, Any]:
+    keys = ("found", "pressure_pa", "interval_pa", "level", "reason", "speed_rad_s", "speed_u_rad_s", "warnings")
+    sweeps = optimum.sweeps
+    return _plain({key: getattr(optimum, key) for key in keys} | {"sweeps": None if sweeps is None else vars(sweeps)})
+
+
+def _claim(claim: Claim) -> dict[str, Any]:
+    return _plain(vars(claim))
+
+
+def _plain(value: Any) -> Any:
+    """Return `value` as JSON can hold it."""
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

@@ -1,0 +1,300 @@
+"""Maximum-likelihood fit of a comb of harmonics whose fundamental may drift.
+
+The model is a baseline plus harmonics of one phase,
+
+    v(t) = sum_q c_q tau^q + sum_k Re[A_k exp(i k phi)],    phi = 2 pi (f t + a t^2 / 2),
+
+with t from the middle of the trace and tau = 2 t / T. Least squares in all of its parameters is the maximum-likelihood
+estimate in white noise and reaches the Cramér-Rao bound above its threshold. Every inner product of its Jacobian is a sum
+of tau^p exp(i m phi), so the normal equations follow from those sums and the Jacobian itself is never built.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+from scipy.ndimage import uniform_filter1d
+
+from edgewind.signals.least_squares import invert
+
+FloatArray = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+IntArray = NDArray[np.int64]
+
+BASELINE = 3
+BLOCK = 2048
+
+
+@dataclass(frozen=True)
+class Comb:
+    """A comb of harmonics fitted to a trace.
+
+    Attributes
+    ----------
+    rate_hz, acceleration_hz_s : float
+        Fundamental at the middle of the trace and its change per second.
+    rate_u_hz, acceleration_u_hz_s : float
+        Standard uncertainties.
+    orders : array of int
+        Which harmonics were fitted.
+    amplitudes : array of complex
+        Their amplitudes, volts.
+    noise_v2 : array of float
+        Variance that each amplitude has from the noise, volts squared.
+    rest_v : array of float
+        What the comb leaves of the trace, without its fitted baseline.
+    """
+
+    rate_hz: float
+    acceleration_hz_s: float
+    rate_u_hz: float
+    acceleration_u_hz_s: float
+    orders: IntArray
+    amplitudes: ComplexArray
+    noise_v2: FloatArray
+    rest_v: FloatArray
+
+
+def centred_time(samples: int, interval_s: float) -> FloatArray:
+    """Return the time of each sample from the middle of the trace, seconds."""
+    return (np.arange(samples) - (samples - 1) / 2) * interval_s
+
+
+def phasors(time: FloatArray, rate_hz: float, acceleration_hz_s: float, highest: int) -> ComplexArray:
+    """Return exp(i m phi) for m from 0 to `highest`, shape (highest + 1, n), by repeated squaring."""
+    powers = np.empty((highest + 1, time.size), dtype=np.complex128)
+    powers[0] = 1.0
+    if highest == 0:
+        return powers
+    angle = 2 * np.pi * np.remainder(rate_hz * time + acceleration_hz_s * time**2 / 2, 1.0)
+    np.cos(angle, out=powers[1].real)
+    np.sin(angle, out=powers[1].imag)
+    done = 1
+    while done < highest:
+        more = min(done, highest - done)
+        np.multiply(powers[1 : more + 1], powers[done], out=powers[done + 1 : done + more + 1])
+        done += more
+    return powers
+
+
+def trace_sums(
+    voltage: FloatArray, time: FloatArray, half: float, rate_hz: float, acceleration_hz_s: float, highest: int
+) -> tuple[ComplexArray, ComplexArray]:
+    """Return sums of tau^p exp(i m phi), p to 4 and m to 2 `highest`, and of v tau^p exp(i m phi), p to 2, m to `highest`."""
+    sums = np.zeros((2 * highest + 1, 8), dtype=np.complex128)
+    for begin in range(0, time.size, BLOCK):
+        t = time[begin : begin + BLOCK]
+        columns = np.empty((t.size, 8), dtype=np.complex128)
+        columns[:, :5] = np.vander(t / half, 5, increasing=True)
+        columns[:, 5:] = columns[:, :3] * voltage[begin : begin + BLOCK, None]
+        sums += phasors(t, rate_hz, acceleration_hz_s, 2 * highest) @ columns
+    return sums[:, :5].T, sums[: highest + 1, 5:].T
+
+
+def normal_equations(
+    plain: ComplexArray, weighted: ComplexArray, orders: IntArray, amplitudes: ComplexArray, half: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return J^T J and J^T v for [baseline, Re A, Im A, f, a] from the sums of `trace_sums`.
+
+    The column of Re A_k is Re z^k, that of Im A_k is Re i z^k; that of f is Re sum_k i 2 pi k A_k t z^k, and that of a
+    the same with t^2/2. Products of two real parts, Re x Re y = Re(x y + x conj(y)) / 2, are sums of z^(k+l), `plus`, and
+    of z^(k-l), `minus`. With J^T v in place of J^T r the linear parameters come out whole, f and a as corrections.
+    """
+    turning = 2j * np.pi * orders * amplitudes
+    slopes = (turning * half, turning * half**2 / 2)
+    plus = [moment[orders[:, None] + orders[None, :]] for moment in plain]
+    apart = orders[:, None] - orders[None, :]
+    minus = [np.where(apart >= 0, moment[np.abs(apart)], np.conj(moment[np.abs(apart)])) for moment in plain]
+    with_slopes = [plus[p] @ w + minus[p] @ np.conj(w) for p, w in enumerate(slopes, start=1)]
+    slope_slope = [
+        [np.real(w @ plus[p + q] @ v + w @ minus[p + q] @ np.conj(v)) / 2 for q, v in enumerate(slopes, start=1)]
+        for p, w in enumerate(slopes, start=1)
+    ]
+    powers = np.arange(BASELINE)
+    with_baseline = plain[:BASELINE, orders]
+    baseline_slope = [plain[powers + p][:, orders] @ w for p, w in enumerate(slopes, start=1)]
+
+    count = orders.size
+    matrix = np.empty((BASELINE + 2 * count + 2, BASELINE + 2 * count + 2))
+    real, imag = slice(BASELINE, BASELINE + count), slice(BASELINE + count, BASELINE + 2 * count)
+    matrix[:BASELINE, :BASELINE] = np.real(plain[powers[:, None] + powers[None, :], 0])
+    matrix[:BASELINE, real] = np.real(with_baseline)
+    matrix[:BASELINE, imag] = -np.imag(with_baseline)
+    matrix[:BASELINE, -2:] = np.real(np.stack(baseline_slope, axis=1))
+    matrix[real, real] = np.real(plus[0] + minus[0]) / 2
+    matrix[real, imag] = np.imag(minus[0] - plus[0]) / 2
+    matrix[imag, imag] = np.real(minus[0] - plus[0]) / 2
+    matrix[real, -2:] = np.real(np.stack(with_slopes, axis=1)) / 2
+    matrix[imag, -2:] = -np.imag(np.stack(with_slopes, axis=1)) / 2
+    matrix[-2:, -2:] = slope_slope
+    upper = np.triu_indices(matrix.shape[0], 1)
+    matrix.T[upper] = matrix[upper]
+    right_side = np.concatenate(
+        [
+            np.real(weighted[:, 0]),
+            np.real(weighted[0, orders]),
+            -np.imag(weighted[0, orders]),
+            [np.real(w @ weighted[p, orders]) for p, w in enumerate(slopes, start=1)],
+        ]
+    )
+    return matrix, right_side
+
+
+def fit_comb(
+    voltage: FloatArray,
+    interval_s: float,
+    rate_hz: float,
+    acceleration_hz_s: float,
+    orders: IntArray,
+    *,
+    mute: IntArray | None = None,
+    steady: bool = False,
+    passes: int = 4,
+    tolerance: float = 0.02,
+) -> Comb:
+    """Fit a comb of harmonics by Gauss-Newton steps from a near start.
+
+    Parameters
+    ----------
+    voltage : array, shape (n,)
+        Trace, volts.
+    interval_s : float
+        Time between samples, seconds.
+    rate_hz, acceleration_hz_s : float
+        Start.
+    orders : array of int
+        Harmonics to fit, rising.
+    mute : array of int, optional
+        Harmonics that are fitted but have no say in the rate, because something else lies at the same place.
+    steady : bool
+        Hold the acceleration at its start.
+    passes : int
+        Most steps to take.
+    tolerance : float
+        Stop when the phase of the highest harmonic moves by less than this at the ends, radians; the error left is
+        of the order of its square.
+
+    Returns
+    -------
+    Comb
+        Estimates; the uncertainties allow for noise that is not white.
+    """
+    time = centred_time(voltage.size, interval_s)
+    half = voltage.size * interval_s / 2
+    highest, count = int(orders[-1]), orders.size
+    voices = np.ones(count) if mute is None else np.where(np.isin(orders, mute), 0.0, 1.0)
+    amplitudes: ComplexArray | None = None
+    free = 1 if steady else 2
+    for _ in range(passes):
+        plain, weighted = trace_sums(voltage, time, half, rate_hz, acceleration_hz_s, highest)
+        if amplitudes is None:
+            amplitudes = _amplitudes(plain, weighted, orders, half)
+        matrix, right = normal_equations(plain, weighted, orders, amplitudes * voices, half)
+        keep = matrix.shape[0] - 2 + free
+        inverse = invert(matrix[:keep, :keep])
+        solution = inverse @ right[:keep]
+        amplitudes = solution[BASELINE : BASELINE + count] + 1j * solution[BASELINE + count : BASELINE + 2 * count]
+        step_f = float(solution[BASELINE + 2 * count])
+        step_a = 0.0 if steady else float(solution[-1])
+        rate_hz, acceleration_hz_s = rate_hz + step_f, acceleration_hz_s + step_a
+        moved = 2 * np.pi * _strongest(orders, amplitudes * voices) * (abs(step_f) * half + abs(step_a) * half**2 / 2)
+        if moved < tolerance:
+            break
+    return _with_uncertainty(voltage, time, half, rate_hz, acceleration_hz_s, orders, amplitudes, voices, solution, inverse, free)
+
+
+def _strongest(orders: IntArray, amplitudes: ComplexArray) -> int:
+    """Return the highest order that still carries a tenth of the largest amplitude."""
+    size = np.abs(amplitudes)
+    return int(orders[np.flatnonzero(size >= 0.1 * size.max())[-1]])
+
+
+def _amplitudes(plain: ComplexArray, weighted: ComplexArray, orders: IntArray, half: float) -> ComplexArray:
+    """Return the amplitudes by linear least squares at a fixed phase."""
+    count = orders.size
+    matrix, right = normal_equations(plain, weighted, orders, np.ones(count, dtype=np.complex128), half)
+    keep = BASELINE + 2 * count
+    solution = invert(matrix[:keep, :keep]) @ right[:keep]
+    return np.asarray(solution[BASELINE : BASELINE + count] + 1j * solution[BASELINE + count :])
+
+
+def _with_uncertainty(
+    voltage: FloatArray,
+    time: FloatArray,
+    half: float,
+    rate_hz: float,
+    acceleration_hz_s: float,
+    orders: IntArray,
+    amplitudes: ComplexArray,
+    voices: FloatArray,
+    solution: FloatArray,
+    inverse: FloatArray,
+    free: int,
+) -> Comb:
+    """Add what the noise of the residual, place by place in frequency, does to the estimates.
+
+    An estimate is a weighted sum of the samples, with weights g = J (J^T J)^-1 e; in noise of power spectrum S its
+    variance is the sum over frequency of |G|^2 S, white or not. S is the periodogram of the residual, averaged over
+    neighbours, the places of the harmonics left out because the fit has emptied them.
+    """
+    count = orders.size
+    turning = 2j * np.pi * orders * amplitudes * voices
+    coefficients = np.zeros((1 + free, 3, count), dtype=np.complex128)
+    polynomials = np.zeros((1 + free, BASELINE))
+    coefficients[0, 0] = amplitudes
+    polynomials[0] = solution[:BASELINE]
+    for row in range(free):
+        column = inverse[:, inverse.shape[0] - free + row]
+        polynomials[1 + row] = column[:BASELINE]
+        coefficients[1 + row, 0] = column[BASELINE : BASELINE + count] + 1j * column[BASELINE + count : BASELINE + 2 * count]
+        coefficients[1 + row, 1] = column[BASELINE + 2 * count] * turning * half
+        if free == 2:
+            coefficients[1 + row, 2] = column[-1] * turning * half**2 / 2
+    series = np.empty((1 + free, voltage.size))
+    flat = coefficients.reshape(-1, count)
+    for begin in range(0, time.size, BLOCK):
+        t = time[begin : begin + BLOCK]
+        tau = np.vander(t / half, 3, increasing=True).T
+        waves = phasors(t, rate_hz, acceleration_hz_s, int(orders[-1]))[orders]
+        parts = np.real(flat @ waves).reshape(1 + free, 3, -1)
+        series[:, begin : begin + BLOCK] = np.sum(parts * tau, axis=1) + polynomials @ tau
+    rest = voltage - series[0]
+    length = fft.next_fast_len(voltage.size, real=True)
+    spectrum = fft.rfft(np.vstack([rest, series[1:]]), length, axis=1)
+    power = np.abs(spectrum) ** 2
+    noise = local_noise(power[0] / voltage.size, orders * rate_hz * length * voltage_interval(time))
+    weight = np.full(power.shape[1], 2.0 / length)
+    weight[0] = 1.0 / length
+    variances = (power[1:] * noise) @ weight
+    places = np.clip(np.rint(orders * rate_hz * length * voltage_interval(time)).astype(int), 0, noise.size - 1)
+    return Comb(
+        rate_hz,
+        acceleration_hz_s,
+        float(np.sqrt(variances[0])),
+        float(np.sqrt(variances[1])) if free == 2 else 0.0,
+        orders,
+        amplitudes,
+        4 * noise[places] / voltage.size,
+        rest,
+    )
+
+
+def voltage_interval(time: FloatArray) -> float:
+    """Return the interval of an even grid."""
+    return float(time[-1] - time[0]) / (time.size - 1)
+
+
+def local_noise(periodogram: FloatArray, places: FloatArray) -> FloatArray:
+    """Return a periodogram averaged over neighbours, leaving out the cells next to the given places."""
+    use = np.ones(periodogram.size)
+    use[0] = 0.0
+    cells = np.clip(np.rint(places).astype(int), 0, periodogram.size - 1)
+    use[cells] = 0.0
+    spacing = float(np.min(np.diff(places), initial=places[0])) if places.size else periodogram.size
+    width = int(np.clip(spacing, 9, max(9, periodogram.size // 8))) | 1
+    total = uniform_filter1d(periodogram * use, width, mode="nearest")
+    share = uniform_filter1d(use, width, mode="nearest")
+    return total / np.maximum(share, 1.0 / width)

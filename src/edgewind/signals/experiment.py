@@ -1,0 +1,218 @@
+"""An experiment folder turned into physical readings: `bench.toml`, `readings.csv` and the traces it names."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from edgewind.bench import BENCH_FILE, Bench, Component, read_bench
+from edgewind.errors import InputError
+from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
+from edgewind.signals.readings import READINGS_FILE, read_readings
+from edgewind.signals.speed import SpeedEstimate, estimate_speed
+from edgewind.signals.trace import Trace, read_trace
+
+# A trace with one of these flags has no single steady speed to give, and is set aside from the curve.
+SET_ASIDE_FLAGS = ("no-signal", "aliased", "short", "drifting")
+
+
+@dataclass(frozen=True)
+class InputFile:
+    """A file that the study read, relative to the experiment folder, with its SHA-256."""
+
+    path: str
+    sha256: str
+    size: int
+
+
+@dataclass(frozen=True)
+class TraceReading:
+    """A trace and the speed found in it."""
+
+    trace: Trace
+    speed: SpeedEstimate
+
+
+@dataclass(frozen=True)
+class Experiment:
+    """An experiment folder in physical quantities.
+
+    Attributes
+    ----------
+    name : str
+        Name of the folder.
+    folder : Path
+        Where it is.
+    bench : Bench
+        The apparatus.
+    readings : DataFrame
+        One row a reading, in the order of `readings.csv`: ``line, time, time_s, gauge_v, pressure_pa, pressure_u_pa,
+        log_pressure_u, log_pressure_u_common, pressure_flag, trace, speed_rad_s, speed_u_rad_s, speed_flags,
+        speed_method, lamp, sweep, envelope_k, note, exclude, used, why_not``.
+    traces : dict of int to TraceReading
+        By row of `readings`.
+    budget : tuple of Component
+        Lines of the pressure's uncertainty budget, one value a reading (nan where a line does not apply).
+    inputs : tuple of InputFile
+        Every file read.
+    """
+
+    name: str
+    folder: Path
+    bench: Bench
+    readings: pd.DataFrame
+    traces: dict[int, TraceReading]
+    budget: tuple[Component, ...]
+    inputs: tuple[InputFile, ...]
+
+    @property
+    def used(self) -> pd.DataFrame:
+        """The readings that the response curve is made from."""
+        return self.readings[self.readings["used"]]
+
+
+def read_experiment(folder: str | Path, *, on_trace: Callable[[int, int], None] | None = None) -> Experiment:
+    """Read an experiment folder and turn volts into pressures and traces into speeds.
+
+    Parameters
+    ----------
+    folder : path
+        Holds `bench.toml`, `readings.csv` and the traces that the readings name.
+    on_trace : callable, optional
+        Called with (traces done, traces in all) as the work goes on.
+
+    Raises
+    ------
+    InputError
+        Anything in the folder that cannot be used, with file, line and column or key.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise InputError("there is no such folder", file=folder, fix="name a folder with bench.toml and readings.csv")
+    bench = read_bench(folder / BENCH_FILE)
+    table = read_readings(folder / READINGS_FILE)
+    inputs = [_input_file(folder, BENCH_FILE), _input_file(folder, READINGS_FILE)]
+
+    pressures = _pressures(table, bench)
+    paths = {row: _trace_path(folder, table.at[row, "trace"], int(table.at[row, "line"])) for row in table.index if table.at[row, "trace"]}
+    traces: dict[int, TraceReading] = {}
+    for done, (row, path) in enumerate(paths.items(), start=1):
+        try:
+            traces[row] = _read_speed(path, bench)
+        except InputError as error:
+            if not table.at[row, "exclude"]:
+                raise
+            table.at[row, "note"] = f"{table.at[row, 'note']} (trace not read: {error.problem})".strip()
+        inputs.append(_input_file(folder, path.relative_to(folder.resolve()).as_posix()))
+        if on_trace is not None:
+            on_trace(done, len(paths))
+    readings = _with_use(_with_speeds(_with_pressures(table, pressures), traces, bench))
+    return Experiment(folder.resolve().name, folder, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs)))
+
+
+def _input_file(folder: Path, relative: str) -> InputFile:
+    path = folder / relative
+    with path.open("rb") as stream:
+        digest = hashlib.file_digest(stream, "sha256").hexdigest()
+    return InputFile(relative, digest, path.stat().st_size)
+
+
+def _trace_path(folder: Path, name: str, line: int) -> Path:
+    """Return the resolved path of a trace, which must lie inside the folder."""
+    place = {"file": str(folder / READINGS_FILE), "line": line, "column": "trace"}
+    try:
+        path = (folder / name).resolve()
+        inside = path.is_relative_to(folder.resolve())
+        there = inside and path.is_file()
+    except (OSError, ValueError) as error:
+        raise InputError(f"'{name[:80]}' is not a file name ({error})", fix="name a file in the folder").at(**place) from error
+    if not inside:
+        raise InputError(f"'{name}' lies outside the experiment folder", fix="copy the trace into the folder").at(**place)
+    if not there:
+        raise InputError(f"there is no file '{name}' in the folder", fix="name a trace such as traces/007.csv").at(**place)
+    return path
+
+
+def _read_speed(path: Path, bench: Bench) -> TraceReading:
+    tachometer = bench.tachometer
+    trace = read_trace(path, channel=tachometer.channel)
+    mains = tachometer.mains_frequency
+    return TraceReading(
+        trace, estimate_speed(trace, tachometer.marks, mains_hz="auto" if mains is None else mains.value)
+    )
+
+
+def _pressures(table: pd.DataFrame, bench: Bench) -> PressureReadings:
+    """Pressures of all rows: from volts where there is a voltage, from the display elsewhere."""
+    volts, shown = table["gauge_v"].to_numpy(float), table["pressure_pa"].to_numpy(float)
+    typed = ~np.isnan(shown)
+    if not typed.any():
+        return pressure_from_volts(volts, bench)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        displayed = pressure_from_display(shown, table["pressure_u_pa"].to_numpy(float) / shown, bench)
+    if typed.all():
+        return displayed
+    converted = pressure_from_volts(volts, bench)
+    names = dict.fromkeys((line.name, line.common) for line in (*converted.budget, *displayed.budget))
+    budget = tuple(
+        Component(name, np.where(typed, _line(displayed, name), _line(converted, name)), common) for name, common in names
+    )
+    return PressureReadings(
+        pressure_pa=np.where(typed, displayed.pressure_pa, converted.pressure_pa),
+        log_u=np.where(typed, displayed.log_u, converted.log_u),
+        log_u_common=np.where(typed, displayed.log_u_common, converted.log_u_common),
+        flags=tuple(d if t else c for t, d, c in zip(typed, displayed.flags, converted.flags, strict=True)),
+        budget=budget,
+    )
+
+
+def _line(pressures: PressureReadings, name: str) -> np.ndarray:
+    found = [line.log_u for line in pressures.budget if line.name == name]
+    return found[0] if found else np.full(pressures.pressure_pa.shape, np.nan)
+
+
+def _with_pressures(table: pd.DataFrame, pressures: PressureReadings) -> pd.DataFrame:
+    empty = table["gauge_v"].isna() & table["pressure_pa"].isna()
+    return table.assign(
+        pressure_pa=pressures.pressure_pa,
+        pressure_u_pa=pressures.pressure_pa * np.hypot(pressures.log_u, pressures.log_u_common),
+        log_pressure_u=pressures.log_u,
+        log_pressure_u_common=pressures.log_u_common,
+        pressure_flag=np.where(empty, "", pressures.flags),
+    )
+
+
+def _with_speeds(table: pd.DataFrame, traces: dict[int, TraceReading], bench: Bench) -> pd.DataFrame:
+    speed, u = table["speed_rad_s"].to_numpy(float).copy(), table["speed_u_rad_s"].to_numpy(float).copy()
+    flags, methods = [""] * len(table), ["typed" if math.isfinite(value) else "" for value in speed]
+    for row, reading in traces.items():
+        found = reading.speed
+        speed[row] = found.speed_rad_s
+        u[row] = math.hypot(found.speed_u_rad_s, bench.tachometer.timebase_uncertainty.value * found.speed_rad_s)
+        flags[row], methods[row] = " ".join(found.flags), found.method
+    return table.assign(speed_rad_s=speed, speed_u_rad_s=u, speed_flags=flags, speed_method=methods)
+
+
+def _with_use(table: pd.DataFrame) -> pd.DataFrame:
+    """Say of each reading whether the curve uses it, and why not."""
+    reasons = [_why_not(row) for row in table.to_dict("records")]
+    return table.assign(used=[not reason for reason in reasons], why_not=reasons)
+
+
+def _why_not(row: dict[str, object]) -> str:
+    if row["exclude"]:
+        return f"excluded: {row['exclude']}"
+    if not row["lamp"]:
+        return "lamp off"
+    if row["pressure_flag"]:
+        return f"gauge {row['pressure_flag']}"
+    bad = [flag for flag in str(row["speed_flags"]).split() if flag in SET_ASIDE_FLAGS]
+    if bad:
+        return f"trace {', '.join(bad)}"
+    return "" if math.isfinite(float(str(row["speed_rad_s"]))) else "no speed"

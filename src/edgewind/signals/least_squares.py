@@ -1,0 +1,133 @@
+"""Non-linear least squares by Levenberg and Marquardt on the normal equations.
+
+The engine asks the problem for its normal equations only, never for its Jacobian matrix: a problem with much structure,
+such as a comb of harmonics, can build them far more cheaply than the matrix itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.errors import EdgewindError
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class NormalEquations:
+    """The least-squares problem linearised at one place.
+
+    Attributes
+    ----------
+    curvature : array, shape (p, p)
+        J^T J, where J holds the derivatives of the model with respect to the parameters.
+    gradient : array, shape (p,)
+        J^T r, where r is what the model leaves of the data (data minus model).
+    cost : float
+        Sum of squares of r.
+    """
+
+    curvature: FloatArray
+    gradient: FloatArray
+    cost: float
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Where the sum of squares is least.
+
+    Attributes
+    ----------
+    parameters : array, shape (p,)
+        Estimates.
+    inverse : array, shape (p, p)
+        (J^T J)^-1; times the variance of one datum it is the covariance of the estimates.
+    cost : float
+        Sum of squares left.
+    """
+
+    parameters: FloatArray
+    inverse: FloatArray
+    cost: float
+
+    def standard_errors(self, data: int) -> FloatArray:
+        """Return the standard error of each parameter from the scatter of `data` residuals."""
+        freedom = max(data - self.parameters.size, 1)
+        return np.sqrt(np.diag(self.inverse) * self.cost / freedom)
+
+
+def invert(curvature: FloatArray) -> FloatArray:
+    """Return the inverse of a symmetric matrix whose rows may differ by many orders of magnitude in scale."""
+    scale = np.sqrt(np.maximum(np.diag(curvature), np.finfo(float).tiny))
+    scaled = curvature / np.outer(scale, scale)
+    return np.linalg.pinv(scaled, hermitian=True, rcond=1e-14) / np.outer(scale, scale)
+
+
+def minimise(
+    normal_equations: Callable[[FloatArray], NormalEquations],
+    start: FloatArray,
+    *,
+    tolerance: float = 1e-10,
+    steps: int = 500,
+) -> Fit:
+    """Return the parameters that make the sum of squares least.
+
+    Levenberg, Quart. Appl. Math. 2, 164 (1944); Marquardt, J. SIAM 11, 431 (1963): steps solve
+    (J^T J + damping diag(J^T J)) step = J^T r, the damping eased after a step that helps and raised after one that does not.
+
+    Parameters
+    ----------
+    normal_equations : callable
+        Parameters to `NormalEquations`.
+    start : array, shape (p,)
+        Where to begin.
+    tolerance : float
+        Stop when a step moves no parameter by more than this share of its standard error scale or of itself.
+    steps : int
+        Most steps to take.
+
+    Returns
+    -------
+    Fit
+        The estimates and what their covariance follows from.
+
+    Raises
+    ------
+    EdgewindError
+        When the steps run out.
+
+    Examples
+    --------
+    >>> x = np.array([0.0, 1.0, 2.0, 3.0])
+    >>> y = np.array([2.0, 1.0, 0.5, 0.25])
+    >>> def decay(p):
+    ...     jacobian = np.stack([np.exp(-p[1] * x), -p[0] * x * np.exp(-p[1] * x)], axis=1)
+    ...     left = y - p[0] * np.exp(-p[1] * x)
+    ...     return NormalEquations(jacobian.T @ jacobian, jacobian.T @ left, float(left @ left))
+    >>> minimise(decay, np.array([1.0, 1.0])).parameters.round(6).tolist()
+    [2.0, 0.693147]
+    """
+    here, damping = np.asarray(start, dtype=np.float64), 1e-3
+    now = normal_equations(here)
+    for _ in range(steps):
+        scale = np.sqrt(np.maximum(np.diag(now.curvature), np.finfo(float).tiny))
+        scaled = now.curvature / np.outer(scale, scale)
+        step = np.linalg.solve(scaled + damping * np.eye(here.size), now.gradient / scale) / scale
+        with np.errstate(all="ignore"):
+            trial = normal_equations(here + step)
+        if np.isfinite(trial.cost) and trial.cost <= now.cost:
+            small = bool(np.all(np.abs(step) <= tolerance * np.abs(here + step)))
+            here, now, damping = here + step, trial, max(damping / 10, 1e-15)
+            if small:
+                break
+        elif damping > 1e10 or np.all(np.abs(step) <= tolerance * np.abs(here)):
+            break
+        else:
+            damping *= 10
+    else:
+        raise EdgewindError(f"the least-squares fit did not settle in {steps} steps")
+    return Fit(here, invert(now.curvature), now.cost)

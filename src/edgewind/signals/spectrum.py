@@ -1,0 +1,339 @@
+"""Turn rate from the spectrum: find the comb of lines that a rotor with marks leaves, then fit it.
+
+The search reads candidates for the turn rate off a windowed periodogram; the fit (`edgewind.signals.comb`) is the maximum-
+likelihood one. Lines of the mains are set aside first, and given back where they turn out to be the rotor's own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from edgewind.signals.comb import Comb, centred_time, fit_comb, phasors
+from edgewind.signals.method import MethodResult
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+PADDING = 2
+LINE = 30.0
+"""Power over the local noise from which a line counts: white noise reaches it in fewer than one of 1e8 cells."""
+WEAK_LINE = 8.0
+MAINS_TOLERANCE = 0.004
+"""Relative departure of the mains from its name that is still the mains; grids keep within 0.2 Hz nearly always."""
+MAINS_ORDERS = 6
+MOST_ORDERS = 48
+
+
+@dataclass(frozen=True)
+class LineSpectrum:
+    """Periodogram under a Hann window, twice padded, and its noise floor.
+
+    Attributes
+    ----------
+    power : array
+        Squared modulus of the transform.
+    floor : array
+        What noise alone would have there in the mean.
+    step_hz : float
+        Distance of the samples in frequency.
+    """
+
+    power: FloatArray
+    floor: FloatArray
+    step_hz: float
+
+    @property
+    def ratio(self) -> FloatArray:
+        """Power over the noise floor."""
+        return self.power / self.floor
+
+    def at(self, frequency_hz: FloatArray) -> FloatArray:
+        """Return the greatest power within one sample of each frequency; folded at half the sample rate, if above."""
+        last = self.power.size - 1
+        place = np.rint(frequency_hz / self.step_hz).astype(int) % (2 * last)
+        place = np.where(place > last, 2 * last - place, place)
+        widest = np.maximum(self.power, np.maximum(np.roll(self.power, 1), np.roll(self.power, -1)))
+        return np.asarray(widest[place])
+
+    def ratio_at(self, frequency_hz: FloatArray) -> FloatArray:
+        """Return the greatest power over the floor within one sample of each frequency."""
+        place = np.clip(np.rint(frequency_hz / self.step_hz).astype(int), 0, self.power.size - 1)
+        return self.at(frequency_hz) / self.floor[place]
+
+
+def line_spectrum(voltage: FloatArray, interval_s: float) -> LineSpectrum:
+    """Return the periodogram of a trace, straightened, under a Hann window."""
+    samples = voltage.size
+    straight = voltage - np.mean(voltage)
+    time = centred_time(samples, 1.0)
+    straight = straight - time * (time @ straight) / (time @ time)
+    window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(samples) + 0.5) / samples)
+    length = fft.next_fast_len(PADDING * samples, real=True)
+    power = np.abs(fft.rfft(straight * window, length)) ** 2
+    return LineSpectrum(power, noise_floor(power), 1 / (length * interval_s))
+
+
+def noise_floor(power: FloatArray) -> FloatArray:
+    """Return a smooth floor under the lines: medians of stretches that widen with frequency, joined in logarithms.
+
+    The median of exponentially distributed power is ln 2 times its mean.
+    """
+    edges = [2]
+    while edges[-1] < power.size:
+        edges.append(edges[-1] + int(np.clip(0.5 * edges[-1], 24, 600)))
+    if len(edges) > 2 and power.size - edges[-2] < 24:
+        edges.pop(-2)
+    edges[-1] = power.size
+    tiny = max(float(np.max(power)), np.finfo(float).tiny) * 1e-26
+    levels = [float(np.median(power[a:b])) for a, b in zip(edges, edges[1:], strict=False)]
+    centres = [(a + b) / 2 for a, b in zip(edges, edges[1:], strict=False)]
+    if not levels:
+        return np.full(power.size, tiny)
+    log_floor = np.interp(np.arange(power.size), centres, np.log(np.maximum(levels, tiny)))
+    return np.exp(log_floor) / np.log(2)
+
+
+def peaks(spectrum: LineSpectrum, most: int = 12) -> FloatArray:
+    """Return the frequencies of the strongest lines, strongest first, from a parabola through the logarithms."""
+    power, ratio = spectrum.power, spectrum.ratio
+    top = np.flatnonzero((power[1:-1] > power[:-2]) & (power[1:-1] >= power[2:]) & (ratio[1:-1] > LINE)) + 1
+    top = top[top >= 2 * PADDING]
+    top = top[np.argsort(power[top])[::-1]]
+    # side lobes of a strong line are not lines
+    kept: list[int] = []
+    for cell in top[: 8 * most]:
+        if all(abs(cell - other) > 2 * PADDING for other in kept):
+            kept.append(int(cell))
+        if len(kept) == most:
+            break
+    cells = np.array(kept, dtype=np.int64)
+    if cells.size == 0:
+        return np.empty(0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        left, middle, right = (np.log(power[cells + i] + np.finfo(float).tiny) for i in (-1, 0, 1))
+        shift = np.clip(0.5 * (left - right) / (left - 2 * middle + right), -0.5, 0.5)
+    return (cells + np.nan_to_num(shift)) * spectrum.step_hz
+
+
+def mains_line(spectrum: LineSpectrum, mains_hz: float | None) -> float | None:
+    """Return the frequency of the mains as this trace shows it, or None where no line of it stands out."""
+    if mains_hz is None:
+        return None
+    best: tuple[float, float] | None = None
+    for order in (1, 2, 3):
+        reach = max(MAINS_TOLERANCE * order * mains_hz, 1.5 * PADDING * spectrum.step_hz)
+        first = max(1, int(np.ceil((order * mains_hz - reach) / spectrum.step_hz)))
+        last = min(spectrum.power.size - 2, int((order * mains_hz + reach) / spectrum.step_hz))
+        if last <= first:
+            continue
+        cell = first + int(np.argmax(spectrum.power[first : last + 1]))
+        if not spectrum.power[cell - 1] <= spectrum.power[cell] >= spectrum.power[cell + 1]:
+            continue
+        if spectrum.ratio[cell] > LINE and (best is None or spectrum.power[cell] > best[0]):
+            near = spectrum.power[cell - 1 : cell + 2]
+            shift = 0.5 * np.log(near[2] / near[0]) / np.log(near[1] ** 2 / (near[0] * near[2]))
+            best = float(near[1]), float(cell + np.clip(shift, -0.5, 0.5)) * spectrum.step_hz / order
+    return None if best is None else best[1]
+
+
+def on_grid(frequency_hz: FloatArray, base_hz: float | None, reach_hz: float) -> BoolArray:
+    """Tell which frequencies lie within reach of a multiple of a base frequency."""
+    if base_hz is None:
+        return np.zeros(np.shape(frequency_hz), dtype=bool)
+    order = np.maximum(np.rint(frequency_hz / base_hz), 1)
+    return np.abs(frequency_hz - order * base_hz) < reach_hz
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A turn rate that the lines allow.
+
+    Attributes
+    ----------
+    rate_hz : float
+        Turns per second.
+    score : float
+        The higher, the likelier.
+    explained : float
+        Share of the power of the lines that is at its harmonics.
+    """
+
+    rate_hz: float
+    score: float
+    explained: float
+
+
+def candidates(
+    spectrum: LineSpectrum, marks: int, mains_hz: float | None, duration_s: float, highest_hz: float
+) -> list[Candidate]:
+    """Return turn rates that explain the lines, best first.
+
+    Each strong line may be any harmonic of the turn rate up to a few times the number of marks. A candidate is judged by
+    the share of the power in lines that lies on its comb up to the fourth harmonic of the pulse rate, and by the share
+    that lies at multiples of the pulse rate itself: half the true rate explains as much, but puts its pulse rate where
+    there is little; twice the true rate leaves lines over.
+    """
+    found = peaks(spectrum)
+    reach = 1.5 * PADDING * spectrum.step_hz
+    found = found[~on_grid(found, mains_hz, reach) & (found < highest_hz)] if found.size else found
+    if found.size == 0:
+        return []
+    powers = spectrum.at(found)
+    orders = np.arange(1, 3 * marks + 1)
+    rates = np.sort((found[:6, None] / orders).ravel())
+    rates = rates[(rates * duration_s > 0.8) & (rates * marks < highest_hz)]
+    if rates.size == 0:
+        return []
+    nearest = np.rint(found / rates[:, None])
+    error = np.abs(found - nearest * rates[:, None])
+    good = (nearest >= 1) & (nearest <= 4 * marks) & (error < reach * np.clip(nearest / marks, 0.6, 1.5))
+    explained = (good @ powers) / np.sum(powers)
+    pulse_lines = rates[:, None] * marks * np.arange(1.0, 5.0)
+    pulse = spectrum.at(pulse_lines) * (spectrum.ratio_at(pulse_lines) > LINE)
+    strength = np.minimum(pulse @ np.array([1.0, 0.5, 0.5, 0.5]) / np.sum(powers), 1.0)
+    score = explained * (0.1 + strength * np.where(pulse[:, 0] > 0, 1.0, 0.2))
+    kept: list[Candidate] = []
+    for i in np.argsort(-score, kind="stable")[:60]:
+        if all(abs(rates[i] - other.rate_hz) * marks > reach / 2 for other in kept):
+            kept.append(Candidate(float(rates[i]), float(score[i]), float(explained[i])))
+    return kept
+
+
+def folded(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, bins: int) -> FloatArray:
+    """Return the mean voltage by angle of turn, in so many equal sectors; sectors without samples are bridged."""
+    time = centred_time(voltage.size, interval_s)
+    phase = np.remainder(rate_hz * time + acceleration_hz_s * time**2 / 2, 1.0)
+    sector = np.minimum((phase * bins).astype(np.int64), bins - 1)
+    count = np.bincount(sector, minlength=bins)
+    total = np.bincount(sector, weights=voltage, minlength=bins)
+    filled = np.flatnonzero(count)
+    means = total[filled] / count[filled]
+    return np.interp(np.arange(bins), filled, means, period=bins)
+
+
+def pulses_in(pattern: FloatArray) -> int:
+    """Return how many times a closed pattern rises through 35 % of its height after having been below 20 %."""
+    low, high = np.percentile(pattern, 15), np.max(pattern)
+    state = np.where(pattern > low + 0.35 * (high - low), 1, np.where(pattern < low + 0.2 * (high - low), -1, 0))
+    states = state[state != 0]
+    return int(np.sum((states == 1) & (np.roll(states, 1) == -1)))
+
+
+def choose(
+    found: list[Candidate], voltage: FloatArray, interval_s: float, marks: int
+) -> Candidate | None:
+    """Return the candidate whose turn, folded, shows as many pulses as there are marks; else the one of best score."""
+    best: tuple[float, Candidate] | None = None
+    for one in found[:4]:
+        per_turn = 1 / (one.rate_hz * interval_s)
+        bins = int(np.clip(per_turn, 8 * marks, 24 * marks))
+        pattern = folded(voltage, interval_s, one.rate_hz, 0.0, bins)
+        right = marks in (pulses_in(pattern), pulses_in(-pattern))
+        worth = one.score * (3.0 if right else 1.0)
+        if best is None or worth > best[0]:
+            best = worth, one
+    return best[1] if best else None
+
+
+def useful_orders(spectrum: LineSpectrum, rate_hz: float, marks: int, highest_hz: float) -> IntArray:
+    """Return the harmonics of the turn rate that stand above the noise, always with that of the pulses."""
+    most = int(min(max(highest_hz / rate_hz, marks), max(MOST_ORDERS, 2 * marks)))
+    orders = np.arange(1, most + 1)
+    ratio = spectrum.ratio_at(orders * rate_hz)
+    use = (ratio > WEAK_LINE) | (orders == marks)
+    return orders[use]
+
+
+def decimate(voltage: FloatArray, interval_s: float, highest_hz: float) -> tuple[FloatArray, float]:
+    """Return means of neighbouring samples, as many together as leave the given frequency below 0.35 of the new rate."""
+    factor = max(1, int(0.35 / (highest_hz * interval_s)))
+    factor = min(factor, max(1, voltage.size // 200))
+    if factor == 1:
+        return voltage, interval_s
+    count = voltage.size // factor
+    spare = voltage.size - count * factor
+    begin = spare // 2
+    # an odd spare sample would move the middle of the trace by half an interval: far below any uncertainty
+    return voltage[begin : begin + count * factor].reshape(count, factor).mean(axis=1), interval_s * factor
+
+
+def comb_of(comb: Comb, voltage: FloatArray, interval_s: float) -> FloatArray:
+    """Return the harmonics of a comb, without baseline, at the samples of a trace with the same middle."""
+    time = centred_time(voltage.size, interval_s)
+    waves = phasors(time, comb.rate_hz, comb.acceleration_hz_s, int(comb.orders[-1]))[comb.orders]
+    return np.asarray(np.real(comb.amplitudes @ waves))
+
+
+def slow_part(voltage: FloatArray, cells: int) -> FloatArray:
+    """Return the slowest cosines of a trace, so many of them: its baseline."""
+    coefficients = fft.dct(voltage, norm="ortho")
+    coefficients[cells:] = 0
+    return fft.idct(coefficients, norm="ortho")
+
+
+def remove_hum(voltage: FloatArray, interval_s: float, mains_hz: float) -> tuple[FloatArray, float]:
+    """Return the trace without the mains and its harmonics, and the frequency of the mains as fitted."""
+    highest = int(min(MAINS_ORDERS, 0.45 / (interval_s * mains_hz)))
+    if highest < 1:
+        return voltage, mains_hz
+    orders = np.arange(1, highest + 1)
+    coarse, coarse_interval = decimate(voltage, interval_s, highest * mains_hz)
+    hum = fit_comb(coarse, coarse_interval, mains_hz, 0.0, orders, steady=True, passes=2)
+    if abs(hum.rate_hz - mains_hz) > 1 / (voltage.size * interval_s):
+        return voltage, mains_hz
+    gain = np.sinc(orders * hum.rate_hz * coarse_interval) / np.sinc(orders * hum.rate_hz * interval_s)
+    time = centred_time(voltage.size, interval_s)
+    waves = phasors(time, hum.rate_hz, 0.0, highest)[1:]
+    return voltage - np.real((hum.amplitudes / gain) @ waves), hum.rate_hz
+
+
+def refine(
+    voltage: FloatArray,
+    interval_s: float,
+    rate_hz: float,
+    acceleration_hz_s: float,
+    orders: IntArray,
+    marks: int,
+    mains_hz: float | None,
+) -> Comb:
+    """Fit the comb in stages, few harmonics first: the start need only be within reach of the lowest stage."""
+    duration = voltage.size * interval_s
+    reach = 1.5 / duration
+    muted = orders[on_grid(orders * rate_hz, mains_hz, reach)]
+    if muted.size == orders.size:
+        muted = muted[:0]
+    spoken = np.setdiff1d(orders, muted)
+    top = int(spoken[0]) if marks not in spoken else marks
+    turns = duration * rate_hz
+    comb: Comb | None = None
+    while True:
+        stage = orders[orders <= top]
+        coarse, coarse_interval = decimate(voltage, interval_s, float(stage[-1]) * rate_hz)
+        cells = int(2 * 0.6 * turns * int(orders[0]))
+        slow = slow_part(coarse, cells) if turns > 6 else 0.0
+        last = top >= orders[-1]
+        comb = fit_comb(
+            coarse - slow, coarse_interval, rate_hz, acceleration_hz_s, stage, mute=muted, passes=3, steady=turns < 2.5
+        )
+        if last and turns > 6:
+            slow = slow_part(coarse - comb_of(comb, coarse, coarse_interval), cells)
+            comb = fit_comb(
+                coarse - slow, coarse_interval, comb.rate_hz, comb.acceleration_hz_s, stage, mute=muted, passes=1
+            )
+        rate_hz, acceleration_hz_s = comb.rate_hz, comb.acceleration_hz_s
+        if last:
+            return comb
+        top = min(int(orders[-1]), 3 * top)
+
+
+def result_of(comb: Comb, explained: float) -> MethodResult:
+    """Return a fitted comb as the result of a method."""
+    strength = float(np.sum(np.abs(comb.amplitudes) ** 2) / max(np.sum(comb.noise_v2), np.finfo(float).tiny))
+    return MethodResult(
+        comb.rate_hz, comb.rate_u_hz, comb.acceleration_hz_s, comb.acceleration_u_hz_s, strength, explained
+    )

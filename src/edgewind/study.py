@@ -1,0 +1,157 @@
+"""The main job: experiment folders in; findings, figures, data package and report out, all or nothing."""
+
+from __future__ import annotations
+
+import json
+import platform
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from edgewind.bench import BENCH_FILE
+from edgewind.errors import InputError
+from edgewind.evidence import Findings, SizeComparison, compare_sizes, find
+from edgewind.report import write_report
+from edgewind.report.summary import study_summary
+from edgewind.signals import read_experiment
+
+SUMMARY_FILE = "study.json"
+REPORT_FILE = "report.html"
+_LIBRARIES = ("edgewind", "numpy", "scipy", "pandas", "scikit-learn", "CoolProp", "matplotlib")
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Study:
+    """What a study found, and where it was written."""
+
+    findings: tuple[Findings, ...]
+    comparison: SizeComparison | None
+    report: Path | None
+    summary: dict[str, Any]
+
+
+def find_experiments(path: str | Path) -> list[Path]:
+    """Return the experiment folders at `path`: the folder itself, or those in it, by name.
+
+    Raises
+    ------
+    InputError
+        There is no folder there, or none with a `bench.toml`.
+    """
+    path = Path(path)
+    if not path.is_dir():
+        problem = "this is a file" if path.exists() else "there is no such folder"
+        raise InputError(problem, file=path, fix="name a folder with bench.toml and readings.csv")
+    if (path / BENCH_FILE).is_file():
+        return [path]
+    inside = sorted(folder for folder in path.iterdir() if (folder / BENCH_FILE).is_file())
+    if not inside:
+        raise InputError(f"no {BENCH_FILE} is in this folder", file=path, fix="make one with `edgewind new`")
+    return inside
+
+
+def run_study(
+    path: str | Path,
+    out: str | Path | None = None,
+    *,
+    replace: bool = False,
+    progress: Progress | None = None,
+) -> Study:
+    """Study one experiment folder, or every one in a folder.
+
+    Parameters
+    ----------
+    path : path
+        The experiment folder, or a folder of them.
+    out : path, optional
+        Folder to make for report, figures and data; nothing is written without it.
+    replace : bool
+        Whether an earlier study at `out` may give way. Anything else there is left alone.
+    progress : callable, optional
+        Called with (what, done, in all).
+
+    Raises
+    ------
+    InputError
+        Anything that cannot be used. No output folder is left half written.
+    """
+    path = Path(path)
+    folders = find_experiments(path)
+    if out is not None:
+        _check_out(Path(out), path, replace)
+    findings = tuple(_study_one(folder, progress) for folder in folders)
+    comparison = compare_sizes(*findings) if len(findings) == 2 else None
+    if out is None:
+        return Study(findings, comparison, None, study_summary(findings, comparison, None))
+    summary = study_summary(findings, comparison, REPORT_FILE)
+    with _whole_folder(Path(out)) as draft:
+        if progress:
+            progress("writing the report", 0, 1)
+        write_report(
+            findings, comparison, draft,
+            command=f"edgewind study {path.resolve().name} --out report-folder", versions=versions(), input_root=path.resolve().name,
+        )  # fmt: skip
+        (draft / SUMMARY_FILE).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    report = Path(out) / REPORT_FILE
+    return Study(findings, comparison, report, summary | {"report": str(report)})
+
+
+def _study_one(folder: Path, progress: Progress | None) -> Findings:
+    def on_trace(done: int, total: int) -> None:
+        if progress:
+            progress(f"reading traces of {folder.name}", done, total)
+
+    experiment = read_experiment(folder, on_trace=on_trace)
+    if progress:
+        progress(f"weighing {experiment.name}", 0, 1)
+    return find(experiment)
+
+
+def versions() -> dict[str, str]:
+    """Versions of what a result depends on."""
+    return {"Python": platform.python_version()} | {name: version(name) for name in _LIBRARIES}
+
+
+def _check_out(out: Path, source: Path, replace: bool) -> None:
+    """Refuse an output folder that would overwrite something that is not ours."""
+    if out.resolve() == source.resolve() or source.resolve().is_relative_to(out.resolve()):
+        raise InputError("the output folder holds the input", file=out, fix="name another folder with --out")
+    if not out.exists():
+        if not out.parent.is_dir():
+            raise InputError("the folder it would lie in does not exist", file=out, fix="make that folder first")
+        return
+    if not out.is_dir():
+        raise InputError("this is a file", file=out, fix="name a folder that does not exist yet")
+    if not any(out.iterdir()):
+        return
+    if not (out / SUMMARY_FILE).is_file():
+        raise InputError("the folder is not empty and holds no earlier study", file=out, fix="name a folder that does not exist yet")
+    if not replace:
+        raise InputError("an earlier study is there", file=out, fix="name another folder, or allow it to give way with --replace")
+
+
+@contextmanager
+def _whole_folder(out: Path) -> Iterator[Path]:
+    """Give a folder to write in, which takes the place of `out` only when all went well."""
+    draft = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+    try:
+        yield draft
+        draft.chmod(0o755)
+        if out.exists():
+            old = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent))
+            out.replace(old / out.name)
+            draft.replace(out)
+            shutil.rmtree(old)
+        else:
+            draft.replace(out)
+    except BaseException:
+        shutil.rmtree(draft, ignore_errors=True)
+        raise
+
+

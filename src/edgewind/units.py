@@ -1,0 +1,311 @@
+"""Units at the edges: parse what people write, give SI inside, print with sensible digits.
+
+One Pint registry serves the whole program. A *kind* of quantity (``"pressure"``, ``"length"``, …) names the SI unit
+that the program computes in and gives the example shown in error messages.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import numpy as np
+import pint
+from numpy.typing import ArrayLike, NDArray
+
+from edgewind.errors import InputError
+
+registry: pint.UnitRegistry[Any] = pint.UnitRegistry(cache_folder=None)
+registry.define("@alias torr = Torr")
+registry.define("micron_Hg = 1e-3 * mmHg = µmHg = umHg")
+registry.define("percent = 0.01 = %")
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of quantity: its name in messages, the SI unit used inside, and an example that people would write."""
+
+    name: str
+    unit: str
+    example: str
+
+
+KINDS: dict[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind("pressure", "Pa", "7 mTorr"),
+        Kind("length", "m", "12 mm"),
+        Kind("temperature", "K", "22 degC"),
+        Kind("temperature difference", "K", "0.5 K"),
+        Kind("angular speed", "rad/s", "300 rpm"),
+        Kind("voltage", "V", "3.2 V"),
+        Kind("voltage per decade", "V", "1 V"),
+        Kind("pressure per voltage", "Pa/V", "10 mTorr/V"),
+        Kind("current", "A", "4 mA"),
+        Kind("current per voltage", "A/V", "1e-6 A/V"),
+        Kind("sensitivity", "1/Pa", "10 1/Torr"),
+        Kind("time", "s", "20 ms"),
+        Kind("frequency", "Hz", "50 Hz"),
+        Kind("power", "W", "50 W"),
+        Kind("irradiance", "W/m^2", "800 W/m^2"),
+        Kind("mass", "kg", "25 mg"),
+        Kind("density", "kg/m^3", "2.7 g/cm^3"),
+        Kind("volume", "m^3", "3 l"),
+        Kind("number", "", "0.95"),
+    )
+}
+
+_NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_WRITTEN = re.compile(
+    rf"^\s*(?P<value>{_NUMBER})"
+    rf"(?:\s*(?:\+/-|\+-|±)\s*(?P<u>{_NUMBER})\s*(?P<u_percent>%?)|\((?P<digits>\d+)\)(?P<exponent>[eE][+-]?\d+)?)?"
+    r"\s*(?P<unit>.*?)\s*$"
+)
+_HEADER = re.compile(r"^\s*(?P<name>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*$")
+_ANGLES = ("radian", "revolution", "turn", "degree", "cycle", "rpm", "revolutions_per_minute", "grade")
+
+
+class Measured(NamedTuple):
+    """A value and its standard uncertainty, both in the SI unit of their kind."""
+
+    value: float
+    u: float = 0.0
+
+    @property
+    def relative(self) -> float:
+        """Standard uncertainty over value, dimensionless (infinite for a value of zero with an uncertainty)."""
+        return 0.0 if self.u == 0 else (self.u / abs(self.value) if self.value else math.inf)
+
+
+def kind_of(kind: str) -> Kind:
+    """Return the :class:`Kind` called `kind`."""
+    return KINDS[kind]
+
+
+def parse_unit(text: str, kind: str) -> pint.Unit:
+    """Return the unit written in `text`, checked to measure `kind`.
+
+    Raises
+    ------
+    InputError
+        The unit is unknown (the nearest known one is suggested) or measures something else.
+
+    Examples
+    --------
+    >>> str(parse_unit("mTorr", "pressure"))
+    'millitorr'
+    """
+    unit = _unit_of(text.strip())
+    if isinstance(unit, str):
+        raise InputError(f"unknown unit '{text}' for a {kind}", fix=unit)
+    wanted = registry.Unit(KINDS[kind].unit)
+    if unit.dimensionality != wanted.dimensionality:
+        raise InputError(
+            f"'{text}' is not a unit of {kind}",
+            fix=f"write a {kind} with a unit, such as '{KINDS[kind].example}'",
+        )
+    if kind == "angular speed" and not any(str(part) in _ANGLES for part in unit._units):
+        raise InputError(
+            f"'{text}' does not say whether turns or radians are counted",
+            fix="write 'rpm', 'turn/s' or 'rad/s'",
+        )
+    return unit
+
+
+@lru_cache(maxsize=512)
+def _unit_of(text: str) -> pint.Unit | str:
+    """Return the unit, or a sentence with what would be right."""
+    written = text.replace("°C", "degC").replace("° C", "degC").replace("°F", "degF").replace("μ", "µ").replace("·", "*")
+    try:
+        return registry.parse_units(written)
+    except Exception:  # Pint raises a dozen unrelated types for malformed text
+        near = difflib.get_close_matches(written, _KNOWN_UNITS, n=1, cutoff=0.5)
+        return f"did you mean '{near[0]}'?" if near else "write a unit such as Pa, mTorr, mm, degC or rpm"
+
+
+_KNOWN_UNITS = (
+    "Pa hPa kPa mPa mbar bar µbar Torr mTorr mmHg micron_Hg psi atm m mm cm µm in K degC degF rpm rad/s turn/s V mV A mA "
+    "µA nA s ms min h Hz kHz W mW W/m^2 kg g mg l"
+).split()
+
+
+def parse_measured(text: str | float, kind: str) -> Measured:
+    """Read ``"12.0 +/- 0.2 mm"``, ``"12.0(2) mm"`` or ``"12 mm"`` as a value with standard uncertainty in SI.
+
+    Parameters
+    ----------
+    text : str or float
+        What the user wrote. A bare number is taken only for the kind ``"number"``.
+    kind : str
+        A key of :data:`KINDS`.
+
+    Returns
+    -------
+    Measured
+        Value and standard uncertainty (zero where none is written), in the SI unit of the kind.
+
+    Raises
+    ------
+    InputError
+        No number, no unit, an unknown unit, a unit of something else, not finite, or below absolute zero.
+
+    Examples
+    --------
+    >>> parse_measured("7 mTorr", "pressure").value  # doctest: +ELLIPSIS
+    0.93325...
+    >>> parse_measured("12.0(2) mm", "length")
+    Measured(value=0.012, u=0.0002)
+    >>> parse_measured("1.2 +/- 5 %", "number")
+    Measured(value=1.2, u=0.06)
+    """
+    expected = f"write a number and a unit, such as '{KINDS[kind].example}'"
+    if isinstance(text, bool) or not isinstance(text, str | int | float):
+        raise InputError(f"{text!r} is not a {kind}", fix=expected)
+    match = _WRITTEN.match(str(text))
+    if match is None:
+        raise InputError(f"'{text}' is not a {kind}", fix=expected)
+    value, u, written = float(match["value"]), _written_uncertainty(match), match["unit"]
+    if match["exponent"]:
+        value, u = value * 10.0 ** int(match["exponent"][1:]), u * 10.0 ** int(match["exponent"][1:])
+    if not written and KINDS[kind].unit:
+        raise InputError(f"'{text}' has no unit", fix=expected)
+    si = KINDS[kind].unit
+    unit = parse_unit(written, kind)
+    result = Measured(_to_si(value, unit, si, kind), u * _unit_step(unit, si))
+    if not (math.isfinite(result.value) and math.isfinite(result.u)):
+        raise InputError(f"'{text}' is not a finite {kind}", fix=expected)
+    if kind == "temperature" and result.value <= 0:
+        raise InputError(f"'{text}' is below absolute zero", fix=expected)
+    return result
+
+
+def _written_uncertainty(match: re.Match[str]) -> float:
+    if match["u"] is not None:
+        u = abs(float(match["u"]))
+        return u / 100 * abs(float(match["value"])) if match["u_percent"] else u
+    if match["digits"] is not None:
+        decimals = len(match["value"].partition(".")[2])
+        return int(match["digits"]) * 10.0**-decimals
+    return 0.0
+
+
+def parse_quantity(text: str | float, kind: str) -> float:
+    """Read a quantity and return its value in SI; see :func:`parse_measured`.
+
+    Examples
+    --------
+    >>> round(parse_quantity("22 degC", "temperature"), 2)
+    295.15
+    """
+    return parse_measured(text, kind).value
+
+
+def _to_si(value: float, unit: pint.Unit, si: str, kind: str) -> float:
+    if kind == "temperature difference":
+        return value * _unit_step(unit, si)
+    # Rounded to 15 digits, so that '12 mm' is 0.012 and not 0.012000000000000002.
+    return float(f"{registry.Quantity(value, unit).to(si).magnitude:.15g}")
+
+
+def _unit_step(unit: pint.Unit, si: str) -> float:
+    """SI size of one step of `unit`, free of any offset."""
+    return float(f"{registry.Quantity(1.0, unit).to(si).m - registry.Quantity(0.0, unit).to(si).m:.12g}")
+
+
+def parse_header(text: str) -> tuple[str, str | None]:
+    """Split a column title such as ``"pressure [mTorr]"`` into its name and its unit.
+
+    Examples
+    --------
+    >>> parse_header("pressure [mTorr]")
+    ('pressure', 'mTorr')
+    >>> parse_header("note")
+    ('note', None)
+    """
+    match = _HEADER.match(text)
+    if match is None:
+        raise InputError(f"'{text}' is not a column title", fix="write a name and a unit in brackets: 'pressure [mTorr]'")
+    name = re.sub(r"[\s_]+", " ", match["name"]).lower()
+    return name, match["unit"].strip() if match["unit"] is not None else None
+
+
+def to_si(values: ArrayLike, unit: str, kind: str) -> NDArray[np.float64]:
+    """Convert numbers in `unit` to the SI unit of `kind`; any shape."""
+    quantity = registry.Quantity(np.asarray(values, dtype=float), parse_unit(unit, kind))
+    return np.asarray(quantity.to(KINDS[kind].unit).magnitude, dtype=float)
+
+
+def from_si(values: ArrayLike, unit: str, kind: str) -> NDArray[np.float64]:
+    """Convert numbers in the SI unit of `kind` to `unit`; any shape.
+
+    Examples
+    --------
+    >>> float(from_si(0.93325, "mTorr", "pressure").round(3))
+    7.0
+    """
+    quantity = registry.Quantity(np.asarray(values, dtype=float), KINDS[kind].unit)
+    return np.asarray(quantity.to(parse_unit(unit, kind)).magnitude, dtype=float)
+
+
+def format_measured(value: float, u: float, unit: str = "") -> str:
+    """Write a value with its standard uncertainty in the short form of the GUM (JCGM 100:2008, 7.2.2, form 2).
+
+    Two digits of uncertainty are kept when they begin with 1 or 2, one otherwise (common practice, no source).
+
+    Examples
+    --------
+    >>> format_measured(12.3456, 0.0421, "mTorr")
+    '12.35(4) mTorr'
+    >>> format_measured(12.3456, 0.0, "mm")
+    '12.35 mm'
+    >>> format_measured(3521.0, 140.0)
+    '3520(140)'
+    """
+    tail = f" {unit}" if unit else ""
+    if not math.isfinite(value):
+        return "none"
+    if not math.isfinite(u) or u <= 0:
+        return format_number(value) + tail
+    if abs(value) >= 1e5 or (0 < abs(value) < 1e-3 and max(abs(value), u) < 1e-3):
+        exponent = math.floor(math.log10(max(abs(value), u)))
+        return f"{format_measured(value / 10.0**exponent, u / 10.0**exponent)}e{exponent:d}{tail}"
+    magnitude = math.floor(math.log10(u))
+    digits = 2 if u / 10.0**magnitude < 2.95 else 1
+    decimals = digits - 1 - magnitude
+    if decimals <= 0:
+        step = 10.0**-decimals
+        return f"{round(value / step) * step:.0f}({round(u / step) * step:.0f}){tail}"
+    return f"{value:.{decimals}f}({round(u * 10.0**decimals):d}){tail}"
+
+
+def format_number(value: float, digits: int = 4) -> str:
+    """Write a number with `digits` significant digits, without a needless exponent.
+
+    Examples
+    --------
+    >>> format_number(0.000123456), format_number(1234.5678), format_number(7.0)
+    ('1.235e-4', '1235', '7')
+    """
+    if value == 0 or not math.isfinite(value):
+        return "0" if value == 0 else "none"
+    rounded = float(f"{value:.{digits}g}")
+    exponent = math.floor(math.log10(abs(rounded)))
+    if -3 <= exponent < 6:
+        return f"{rounded:.{max(digits - 1 - exponent, 0)}f}".rstrip("0").rstrip(".") if exponent < digits else f"{rounded:.0f}"
+    mantissa = f"{rounded / 10.0**exponent:.{digits - 1}f}".rstrip("0").rstrip(".")
+    return f"{mantissa}e{exponent:d}"
+
+
+def format_interval(low: float, high: float, unit: str = "", digits: int = 3) -> str:
+    """Write an interval with both ends to the same significance.
+
+    Examples
+    --------
+    >>> format_interval(0.8123, 1.2345, "Pa")
+    '0.812 to 1.23 Pa'
+    """
+    return f"{format_number(low, digits)} to {format_number(high, digits)}" + (f" {unit}" if unit else "")
