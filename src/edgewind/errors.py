@@ -65,7 +65,7 @@ class InputError(EdgewindError):
         """Return the same error with a place filled in where it had none."""
         known = {"file": self.file, "line": self.line, "column": self.column, "key": self.key}
         merged = {name: known[name] if known[name] is not None else place.get(name) for name in known}
-        return InputError(self.problem, fix=self.fix, **merged)  # type: ignore[arg-type]
+        return type(self)(self.problem, fix=self.fix, **merged)  # type: ignore[arg-type]
 
 
 class OutOfRangeError(InputError):

@@ -93,11 +93,12 @@ def run_study(
     with _whole_folder(Path(out)) as draft:
         if progress:
             progress("writing the report", 0, 1)
-        write_report(
-            findings, comparison, draft,
-            command=f"edgewind study {path.resolve().name} --out report-folder", versions=versions(), input_root=path.resolve().name,
-        )  # fmt: skip
-        (draft / SUMMARY_FILE).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+        root = path.resolve().name
+        command = f"edgewind study {root} --out report-folder"
+        write_report(findings, comparison, draft, command=command, versions=versions(), input_root=root)
+        (draft / SUMMARY_FILE).write_text(
+            json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
+        )
     report = Path(out) / REPORT_FILE
     return Study(findings, comparison, report, summary | {"report": str(report)})
 
@@ -124,22 +125,37 @@ def _check_out(out: Path, source: Path, replace: bool) -> None:
         raise InputError("the output folder holds the input", file=out, fix="name another folder with --out")
     if not out.exists():
         if not out.parent.is_dir():
-            raise InputError("the folder it would lie in does not exist", file=out, fix="make that folder first")
+            raise InputError(
+                "the folder it would lie in does not exist", file=out, fix="make that folder first"
+            )
         return
     if not out.is_dir():
         raise InputError("this is a file", file=out, fix="name a folder that does not exist yet")
     if not any(out.iterdir()):
         return
     if not (out / SUMMARY_FILE).is_file():
-        raise InputError("the folder is not empty and holds no earlier study", file=out, fix="name a folder that does not exist yet")
+        raise InputError(
+            "the folder is not empty and holds no earlier study",
+            file=out,
+            fix="name a folder that does not exist yet",
+        )
     if not replace:
-        raise InputError("an earlier study is there", file=out, fix="name another folder, or allow it to give way with --replace")
+        raise InputError(
+            "an earlier study is there",
+            file=out,
+            fix="name another folder, or allow it to give way with --replace",
+        )
 
 
 @contextmanager
 def _whole_folder(out: Path) -> Iterator[Path]:
     """Give a folder to write in, which takes the place of `out` only when all went well."""
-    draft = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+    try:
+        draft = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+    except OSError as error:
+        raise InputError(
+            f"cannot be written: {error.strerror}", file=out, fix="name a folder that can be made"
+        ) from error
     try:
         yield draft
         draft.chmod(0o755)
@@ -150,8 +166,11 @@ def _whole_folder(out: Path) -> Iterator[Path]:
             shutil.rmtree(old)
         else:
             draft.replace(out)
+    except OSError as error:
+        shutil.rmtree(draft, ignore_errors=True)
+        raise InputError(
+            f"cannot be written: {error.strerror or error}", file=out, fix="free space or name another folder"
+        ) from error
     except BaseException:
         shutil.rmtree(draft, ignore_errors=True)
         raise
-
-

@@ -102,22 +102,50 @@ def first_order(
     (6.0, 0.5)
     """
     names = list(inputs)
-    wrapped = uncertainties.wrap(lambda *values: float(model(**dict(zip(names, values, strict=True)))))
+
+    def of_values(*values: float) -> float:
+        return float(model(**dict(zip(names, values, strict=True))))
+
+    steps = [max(quantity.u / 1000, 1e-9 * abs(quantity.value)) for quantity in inputs.values()]
+    slopes = [_slope(of_values, place, step) for place, step in enumerate(steps)]
+    wrapped = uncertainties.wrap(of_values, slopes)
     if correlation:
         covariance = np.diag([inputs[name].u ** 2 for name in names])
         for (one, other), r in correlation.items():
             i, j = names.index(one), names.index(other)
             covariance[i, j] = covariance[j, i] = r * inputs[one].u * inputs[other].u
-        variables = uncertainties.correlated_values([inputs[name].value for name in names], covariance, tags=names)
+        variables = uncertainties.correlated_values(
+            [inputs[name].value for name in names], covariance, tags=names
+        )
     else:
-        variables = [uncertainties.ufloat(inputs[name].value, inputs[name].u, tag=name) for name in names]
+        variables = [
+            uncertainties.ufloat(quantity.value, quantity.u, tag=name) if quantity.u else quantity.value
+            for name, quantity in inputs.items()
+        ]
     output = wrapped(*variables)
     k = float(norm.ppf((1 + level) / 2))
-    value, u = float(output.nominal_value), float(output.std_dev)
+    value, u = float(uncertainties.nominal_value(output)), float(uncertainties.std_dev(output))
     parts: dict[str, float] = {}
     if not correlation:
-        parts = {str(variable.tag): float(part) for variable, part in output.error_components().items()}
+        parts = dict.fromkeys(names, 0.0)
+    if not correlation and isinstance(output, uncertainties.UFloat):
+        parts |= {str(variable.tag): float(part) for variable, part in output.error_components().items()}
     return Propagated(value, u, (value - k * u, value + k * u), level, "first order", parts)
+
+
+def _slope(model: Callable[..., float], place: int, step: float) -> Callable[..., float]:
+    """Derivative by a central difference whose step is a share of the uncertainty.
+
+    A step that is a share of the value would vanish in the rounding of a sum whose other terms are large.
+    """
+
+    def slope(*values: float) -> float:
+        ahead, behind = (
+            [value + sign * step * (i == place) for i, value in enumerate(values)] for sign in (1, -1)
+        )
+        return (model(*ahead) - model(*behind)) / (2 * step)
+
+    return slope
 
 
 def monte_carlo(
@@ -146,9 +174,13 @@ def monte_carlo(
     1.0
     """
     random = np.random.default_rng(seed)
-    output = np.asarray(model(**{name: quantity.draw(trials, random) for name, quantity in inputs.items()}), dtype=float)
+    output = np.asarray(
+        model(**{name: quantity.draw(trials, random) for name, quantity in inputs.items()}), dtype=float
+    )
     low, high = np.quantile(output, [(1 - level) / 2, (1 + level) / 2])
-    return Propagated(float(output.mean()), float(output.std(ddof=1)), (float(low), float(high)), level, "Monte Carlo")
+    return Propagated(
+        float(output.mean()), float(output.std(ddof=1)), (float(low), float(high)), level, "Monte Carlo"
+    )
 
 
 def propagate(

@@ -102,8 +102,7 @@ def parse_unit(text: str, kind: str) -> pint.Unit:
     unit = _unit_of(text.strip())
     if isinstance(unit, str):
         raise InputError(f"unknown unit '{text}' for a {kind}", fix=unit)
-    wanted = registry.Unit(KINDS[kind].unit)
-    if unit.dimensionality != wanted.dimensionality:
+    if not _measures(unit, KINDS[kind].unit):
         raise InputError(
             f"'{text}' is not a unit of {kind}",
             fix=f"write a {kind} with a unit, such as '{KINDS[kind].example}'",
@@ -117,9 +116,25 @@ def parse_unit(text: str, kind: str) -> pint.Unit:
 
 
 @lru_cache(maxsize=512)
+def _measures(unit: pint.Unit, si: str) -> bool:
+    """Whether `unit` converts to `si` in equal steps, which a decibel does not."""
+    try:
+        zero, one, two = (float(registry.Quantity(steps, unit).to(si).magnitude) for steps in (0.0, 1.0, 2.0))
+    except Exception:  # Pint raises a dozen unrelated types where units cannot be converted
+        return False
+    return one != zero and math.isclose(two - one, one - zero, rel_tol=1e-9)
+
+
+@lru_cache(maxsize=512)
 def _unit_of(text: str) -> pint.Unit | str:
     """Return the unit, or a sentence with what would be right."""
-    written = text.replace("°C", "degC").replace("° C", "degC").replace("°F", "degF").replace("μ", "µ").replace("·", "*")
+    written = (
+        text.replace("°C", "degC")
+        .replace("° C", "degC")
+        .replace("°F", "degF")
+        .replace("μ", "µ")
+        .replace("·", "*")
+    )
     try:
         return registry.parse_units(written)
     except Exception:  # Pint raises a dozen unrelated types for malformed text
@@ -165,12 +180,20 @@ def parse_measured(text: str | float, kind: str) -> Measured:
     expected = f"write a number and a unit, such as '{KINDS[kind].example}'"
     if isinstance(text, bool) or not isinstance(text, str | int | float):
         raise InputError(f"{text!r} is not a {kind}", fix=expected)
-    match = _WRITTEN.match(str(text))
+    try:
+        match = _WRITTEN.match(str(text))
+    except ValueError:  # a whole number of thousands of digits
+        raise InputError(f"that is not a finite {kind}", fix=expected) from None
     if match is None:
         raise InputError(f"'{text}' is not a {kind}", fix=expected)
-    value, u, written = float(match["value"]), _written_uncertainty(match), match["unit"]
-    if match["exponent"]:
-        value, u = value * 10.0 ** int(match["exponent"][1:]), u * 10.0 ** int(match["exponent"][1:])
+    written = match["unit"]
+    try:
+        value, u = float(match["value"]), _written_uncertainty(match)
+        if match["exponent"]:
+            scale = 10.0 ** int(match["exponent"][1:])
+            value, u = value * scale, u * scale
+    except (OverflowError, ValueError):
+        value, u = math.inf, math.inf
     if not written and KINDS[kind].unit:
         raise InputError(f"'{text}' has no unit", fix=expected)
     si = KINDS[kind].unit
@@ -188,8 +211,8 @@ def _written_uncertainty(match: re.Match[str]) -> float:
         u = abs(float(match["u"]))
         return u / 100 * abs(float(match["value"])) if match["u_percent"] else u
     if match["digits"] is not None:
-        decimals = len(match["value"].partition(".")[2])
-        return int(match["digits"]) * 10.0**-decimals
+        mantissa, _, exponent = match["value"].lower().partition("e")
+        return int(match["digits"]) * 10.0 ** (int(exponent or 0) - len(mantissa.partition(".")[2]))
     return 0.0
 
 
@@ -228,7 +251,9 @@ def parse_header(text: str) -> tuple[str, str | None]:
     """
     match = _HEADER.match(text)
     if match is None:
-        raise InputError(f"'{text}' is not a column title", fix="write a name and a unit in brackets: 'pressure [mTorr]'")
+        raise InputError(
+            f"'{text}' is not a column title", fix="write a name and a unit in brackets: 'pressure [mTorr]'"
+        )
     name = re.sub(r"[\s_]+", " ", match["name"]).lower()
     return name, match["unit"].strip() if match["unit"] is not None else None
 
@@ -287,17 +312,17 @@ def format_number(value: float, digits: int = 4) -> str:
 
     Examples
     --------
-    >>> format_number(0.000123456), format_number(1234.5678), format_number(7.0)
-    ('1.235e-4', '1235', '7')
+    >>> format_number(0.000123456), format_number(1234.5678), format_number(7.0), format_number(120.0, 3)
+    ('1.235e-4', '1235', '7', '120')
     """
     if value == 0 or not math.isfinite(value):
         return "0" if value == 0 else "none"
-    rounded = float(f"{value:.{digits}g}")
-    exponent = math.floor(math.log10(abs(rounded)))
-    if -3 <= exponent < 6:
-        return f"{rounded:.{max(digits - 1 - exponent, 0)}f}".rstrip("0").rstrip(".") if exponent < digits else f"{rounded:.0f}"
-    mantissa = f"{rounded / 10.0**exponent:.{digits - 1}f}".rstrip("0").rstrip(".")
-    return f"{mantissa}e{exponent:d}"
+    mantissa, _, power = f"{value:.{digits - 1}e}".partition("e")
+    exponent = int(power)
+    if not -3 <= exponent < 6:
+        return f"{mantissa.rstrip('0').rstrip('.')}e{exponent:d}"
+    text = f"{float(mantissa + 'e' + power):.{max(digits - 1 - exponent, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def format_interval(low: float, high: float, unit: str = "", digits: int = 3) -> str:

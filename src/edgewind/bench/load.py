@@ -19,6 +19,10 @@ from edgewind.errors import InputError
 
 BENCH_FILE = "bench.toml"
 _MOST_BYTES = 1_000_000
+_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+# A line that opens a section or sets a key; rows of a table over several lines match neither.
+_HEADER = re.compile(r"\s*\[\[?([\w.\s\"'-]+)\]\]?\s*(?:#|$)")
+_ENTRY = re.compile(r"\s*([\w.\s\"'-]+?)\s*=")
 
 
 def read_bench(path: str | Path) -> Bench:
@@ -41,7 +45,9 @@ def read_settings_text(path: Path) -> str:
         if not path.is_file():
             raise InputError("there is no such file", file=path, fix="make one with `edgewind new`")
         if path.stat().st_size > _MOST_BYTES:
-            raise InputError("this is too large for a description of a bench", file=path, fix="give a bench.toml")
+            raise InputError(
+                "this is too large for a description of a bench", file=path, fix="give a bench.toml"
+            )
         with path.open(encoding="utf-8-sig", newline="") as stream:
             return stream.read()
     except UnicodeDecodeError as error:
@@ -64,7 +70,9 @@ def parse_bench(text: str, *, file: str = BENCH_FILE) -> Bench:
             fix="write key = 'value' under a [section]",
         ) from error
     except (TOMLKitError, RecursionError, ValueError) as error:
-        raise InputError(f"not valid TOML ({error})", file=file, fix="write key = 'value' under a [section]") from error
+        raise InputError(
+            f"not valid TOML ({error})", file=file, fix="write key = 'value' under a [section]"
+        ) from error
     try:
         return Bench.model_validate(table)
     except ValidationError as error:
@@ -75,7 +83,7 @@ def _explain(error: ValidationError, table: Mapping[str, Any], text: str, file: 
     """Turn the first of pydantic's findings into an error of ours; unknown keys first, since they explain the rest."""
     findings = sorted(error.errors(), key=lambda finding: finding["type"] != "extra_forbidden")
     finding = findings[0]
-    key = ".".join(str(part) for part in finding["loc"])
+    key = _key_of(finding["loc"], table, missing=finding["type"] == "missing")
     cause = finding.get("ctx", {}).get("error")
     if isinstance(cause, FieldProblem):
         found = cause.error.at(key=key or None)
@@ -85,13 +93,32 @@ def _explain(error: ValidationError, table: Mapping[str, Any], text: str, file: 
         known = _known_keys(finding["loc"][:-1], table)
         near = difflib.get_close_matches(str(finding["loc"][-1]), known, n=1, cutoff=0.4)
         hint = f"did you mean '{near[0]}'? " if near else ""
-        return InputError("unknown key", file=file, line=line, key=key, fix=f"{hint}known here are {', '.join(known)}")
+        return InputError(
+            "unknown key", file=file, line=line, key=key, fix=f"{hint}known here are {', '.join(known)}"
+        )
     if finding["type"] == "missing":
         section = ".".join(str(part) for part in finding["loc"][:-1])
         where = f"add it to [{section}]" if section else f"add a section [{key}]"
-        return InputError("this key is missing", file=file, line=_line_of(section, text), key=key, fix=f"{where}; `edgewind new` shows all")
+        return InputError(
+            "this key is missing",
+            file=file,
+            line=_line_of(section, text),
+            key=key,
+            fix=f"{where}; `edgewind new` shows all",
+        )
     message = finding["msg"][0].lower() + finding["msg"][1:]
     return InputError(f"{finding['input']!r} cannot be used", file=file, line=line, key=key, fix=message)
+
+
+def _key_of(place: tuple[int | str, ...], table: Mapping[str, Any], *, missing: bool) -> str:
+    """Dotted key as the file has it: pydantic adds the types that it tried."""
+    parts, here = [], table
+    for part in place:
+        if not isinstance(here, Mapping) or not (part in here or missing):
+            break
+        parts.append(str(part))
+        here = here.get(str(part), {})
+    return ".".join(parts)
 
 
 def _known_keys(section: tuple[int | str, ...], table: Mapping[str, Any]) -> list[str]:
@@ -105,22 +132,28 @@ def _known_keys(section: tuple[int | str, ...], table: Mapping[str, Any]) -> lis
             continue
         annotation = model.model_fields[str(part)].annotation
         choices = [annotation, *getattr(annotation, "__args__", ())]
-        model = next(choice for choice in choices if isinstance(choice, type) and issubclass(choice, BaseModel))
+        model = next(
+            choice for choice in choices if isinstance(choice, type) and issubclass(choice, BaseModel)
+        )
     return list(model.model_fields)
 
 
 def _line_of(key: str, text: str) -> int | None:
     """Line of a dotted key in TOML written the usual way, or None."""
-    section, _, name = key.rpartition(".")
     current = ""
     for number, line in enumerate(text.splitlines(), start=1):
-        header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
+        header, entry = _HEADER.match(line), _ENTRY.match(line)
         if header:
-            current = header[1].replace('"', "")
-            if current == key:
-                return number
-        elif current == section and re.match(rf"\s*[\"']?{re.escape(name)}[\"']?\s*=", line):
+            current = re.sub(r"[\s\"']", "", header[1])
+            found = current
+        elif entry:
+            name = re.sub(r"[\s\"']", "", entry[1])
+            found = f"{current}.{name}" if current else name
+        else:
+            continue
+        if found == key:
             return number
+    section = key.rpartition(".")[0]
     return _line_of(section, text) if section else None
 
 
@@ -153,10 +186,18 @@ def write_to_bench(path: str | Path, section: str, values: Mapping[str, str | fl
         if part not in table:
             table[part] = tomlkit.table()
         table = table[part]
+        if not isinstance(table, dict):
+            raise InputError(f"'{section}' is not a section", file=path, fix="name a section")
     for key, value in values.items():
         table[key] = value
     changed = tomlkit.dumps(document)
+    if "\r\n" in text:
+        changed = re.sub(r"\r?\n", "\r\n", changed)
     parse_bench(changed, file=str(path))
     draft = path.with_name(path.name + ".new")
-    draft.write_text(changed, encoding="utf-8", newline="")
-    draft.replace(path)
+    try:
+        mark = _BYTE_ORDER_MARK if path.read_bytes().startswith(_BYTE_ORDER_MARK) else b""
+        draft.write_bytes(mark + changed.encode())
+        draft.replace(path)
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", file=path) from error

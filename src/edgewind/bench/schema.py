@@ -146,10 +146,18 @@ class Bench(Section):
             return table
         known = "one of " + ", ".join(f"'{kind}'" for kind in GAUGES)
         if not isinstance(table, dict):
-            raise FieldProblem(InputError("the gauge is not described", key="gauge", fix=f"write a table [gauge] with kind = {known}"))
+            raise FieldProblem(
+                InputError(
+                    "the gauge is not described",
+                    key="gauge",
+                    fix=f"write a table [gauge] with kind = {known}",
+                )
+            )
         kind = table.get("kind")
         if not isinstance(kind, str) or kind not in GAUGES:
-            raise FieldProblem(InputError(f"unknown kind of gauge {kind!r}", key="gauge.kind", fix=f"write {known}"))
+            raise FieldProblem(
+                InputError(f"unknown kind of gauge {kind!r}", key="gauge.kind", fix=f"write {known}")
+            )
         return GAUGES[kind].model_validate(table)
 
     @model_validator(mode="after")
@@ -195,6 +203,3 @@ class Bench(Section):
     def envelope_temperature(self) -> Measured:
         """Temperature of the envelope, K: that of the gas where none is given."""
         return self.chamber.envelope_temperature or self.gas.temperature
-
-
-

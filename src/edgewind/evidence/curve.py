@@ -4,6 +4,10 @@ The speed is a smooth function of x = ln(p). Each reading has an uncertainty of 
 the second is carried over through the local slope of the curve (McHutchon and Rasmussen 2011). Length scale,
 amplitude and the scatter beyond the stated uncertainties are not fixed at their best values but averaged
 over, with weak priors, so that the spread of the posterior curves says what a few dozen readings can say.
+
+A curve with a sharp peak between long tails near zero is not equally smooth everywhere. So the process is laid
+both on the speed itself and on a scale that is logarithmic for large speeds and linear near zero (a warped
+Gaussian process, Snelson, Rasmussen and Ghahramani 2004, with the warping fixed), and the readings decide.
 """
 
 from __future__ import annotations
@@ -21,7 +25,7 @@ from scipy.stats import qmc
 from edgewind.errors import InputError
 
 Array = NDArray[np.float64]
-Kernel = Literal["squared exponential", "matern 5/2"]
+Kernel = Literal["squared exponential", "matern 7/2", "matern 5/2"]
 
 KERNELS: tuple[Kernel, ...] = ("squared exponential", "matern 5/2")
 
@@ -32,9 +36,8 @@ LENGTH_PRIOR = (1.5, 0.7)
 AMPLITUDE_PRIOR = (1.0, 0.7)
 EXCESS_PRIOR = (0.01, 1.5)
 MEAN_PRIOR_SD = 3.0
-
-_PRIOR_CENTRE = np.log([LENGTH_PRIOR[0], AMPLITUDE_PRIOR[0], EXCESS_PRIOR[0]])
-_PRIOR_WIDTH = np.array([LENGTH_PRIOR[1], AMPLITUDE_PRIOR[1], EXCESS_PRIOR[1]])
+# The bent scale of speed is linear below this fraction of the greatest speed, logarithmic above.
+SOFTENING = 0.05
 
 _EXPLORING_POINTS = 256
 _KEPT_POINTS = 64
@@ -316,6 +319,9 @@ def covariance(distance: Array, length: Array, kernel: Kernel) -> Array:
     ratio = distance[None] / length[:, None, None]
     if kernel == "squared exponential":
         return np.exp(-0.5 * ratio**2)
+    if kernel == "matern 7/2":
+        ratio *= np.sqrt(7.0)
+        return (1.0 + ratio + 0.4 * ratio**2 + ratio**3 / 15.0) * np.exp(-ratio)
     ratio *= np.sqrt(5.0)
     return (1.0 + ratio + ratio**2 / 3.0) * np.exp(-ratio)
 
@@ -327,66 +333,120 @@ def condition(
 
     Parameters
     ----------
-    cross : ndarray, shape (n, m)
+    cross : ndarray, shape (..., n, m)
         Covariance of readings with the places asked for.
-    prior : ndarray, shape (m, m)
+    prior : ndarray, shape (..., m, m)
         Covariance of the places asked for.
-    covariance_of_readings : ndarray, shape (n, n)
+    covariance_of_readings : ndarray, shape (..., n, n)
         Covariance of the readings, their noise on the diagonal.
     readings : ndarray, shape (n,)
 
     Returns
     -------
-    mean : ndarray, shape (m,)
-    covariance : ndarray, shape (m, m)
-    log_marginal_likelihood : float
+    mean : ndarray, shape (..., m)
+    covariance : ndarray, shape (..., m, m)
     """
     root = np.linalg.cholesky(covariance_of_readings)
-    whitened = np.linalg.solve(root, readings)
-    reduction = np.linalg.solve(root, cross)
-    return (
-        reduction.T @ whitened,
-        prior - reduction.T @ reduction,
-        float(_log_density(root[None], whitened[None])[0]),
-    )
+    places = cross.shape[-1]
+    column = np.broadcast_to(readings[:, None], (*cross.shape[:-1], 1))
+    whitened = np.linalg.solve(root, np.concatenate([cross, column], axis=-1))
+    onto_places, onto_readings = whitened[..., :places], whitened[..., places:]
+    transposed = np.swapaxes(onto_places, -1, -2)
+    return (transposed @ onto_readings)[..., 0], prior - transposed @ onto_places
 
 
-def _log_density(root: Array, whitened: Array) -> Array:
-    """Log density of normal readings from Cholesky roots (h, n, n) and whitened readings (h, n)."""
+def log_density(covariance_of_readings: Array, readings: Array) -> Array:
+    """Log density of readings under normal distributions of zero mean: Rasmussen and Williams (2006), eq. 2.30.
+
+    Parameters
+    ----------
+    covariance_of_readings : ndarray, shape (h, n, n)
+    readings : ndarray, shape (n,)
+
+    Returns
+    -------
+    ndarray, shape (h,)
+    """
+    root = np.linalg.cholesky(covariance_of_readings)
+    whitened = np.linalg.solve(root, np.broadcast_to(readings[:, None], (*root.shape[:-1], 1)))[..., 0]
     log_determinant = np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
-    result: Array = -0.5 * (whitened**2).sum(-1) - log_determinant - 0.5 * root.shape[-1] * np.log(2 * np.pi)
+    result: Array = -0.5 * (whitened**2).sum(-1) - log_determinant - 0.5 * readings.size * np.log(2 * np.pi)
     return result
+
+
+@dataclass(frozen=True)
+class Scale:
+    """A scale of speed: softening · asinh(speed / softening), or the speed itself where softening is infinite.
+
+    Parameters
+    ----------
+    softening : float
+        Speed, rad/s, below which the scale is linear and above which it is logarithmic.
+
+    Examples
+    --------
+    >>> float(Scale(np.inf).of(3.0)), round(float(Scale(0.1).back(Scale(0.1).of(3.0))), 12)
+    (3.0, 3.0)
+    """
+
+    softening: float
+
+    def of(self, speed: ArrayLike) -> Array:
+        """Place on the scale of a speed, rad/s."""
+        speed = np.asarray(speed, dtype=float)
+        return speed if np.isinf(self.softening) else self.softening * np.arcsinh(speed / self.softening)
+
+    def back(self, warped: Array) -> Array:
+        """Speed, rad/s, at a place on the scale."""
+        return warped if np.isinf(self.softening) else self.softening * np.sinh(warped / self.softening)
+
+    def slope(self, speed: Array) -> Array:
+        """Derivative of the scale at a speed, rad/s."""
+        return 1.0 / np.hypot(1.0, speed / self.softening)
+
+    def moments(self, mean: Array, variance: Array) -> tuple[Array, Array]:
+        """Mean and variance of a speed that is normal on this scale (moments of sinh of a normal variable)."""
+        if np.isinf(self.softening):
+            return mean, variance
+        a, b = mean / self.softening, variance / self.softening**2
+        first = np.sinh(a) * np.exp(b / 2)
+        second = 0.5 * (np.cosh(2 * a) * np.exp(2 * b) - 1.0)
+        return self.softening * first, self.softening**2 * np.maximum(second - first**2, 0.0)
+
+
+def scales_for(data: SweepData) -> tuple[Scale, ...]:
+    """Scales on which the curve may be equally smooth everywhere: the linear one and one that bends."""
+    noise = 2.0 * float(np.median(data.speed_u_rad_s))
+    return Scale(np.inf), Scale(max(SOFTENING * float(np.abs(data.speed_rad_s).max()), noise))
 
 
 @dataclass(frozen=True, eq=False)
 class _Problem:
-    """The readings in standard form: speeds centred and in units of their half range."""
+    """The readings in standard form: on one scale of speed, centred and in units of their half range."""
 
     place: Array
     speed: Array
     variance: Array
-    place_variance: Array
     nuisance: Array
-    nuisance_sd: Array
 
-    @property
-    def shared(self) -> Array:
-        """Covariance of the unknown mean level and of the nuisance effects, shape (n, n)."""
-        scaled = self.nuisance * self.nuisance_sd
-        return MEAN_PRIOR_SD**2 + scaled @ scaled.T
-
-    def with_slope(self, slope_squared: Array) -> Array:
-        """Variance of each reading with that of its pressure carried over: McHutchon and Rasmussen (2011), eq. 4."""
-        return self.variance + slope_squared * self.place_variance
-
-    def readings_covariance(self, theta: Array, kernel: Kernel, variance: Array) -> Array:
+    def covariance(self, theta: Array, kernel: Kernel) -> Array:
         """Covariance of the readings, noise included, shape (h, n, n), for hyperparameters (h, 3)."""
         length, amplitude, excess = np.exp(theta).T
         distance = np.abs(self.place[:, None] - self.place)
-        matrix = amplitude[:, None, None] ** 2 * covariance(distance, length, kernel) + self.shared
+        matrix = amplitude[:, None, None] ** 2 * covariance(distance, length, kernel) + self._shared()
         every = np.arange(self.place.size)
-        matrix[:, every, every] += variance + excess[:, None] ** 2
+        matrix[:, every, every] += self.variance + excess[:, None] ** 2
         return matrix
+
+    def constant_covariance(self, excess: Array) -> Array:
+        """Covariance of the readings of a constant speed with excess scatter, shape (h, n, n)."""
+        every = np.arange(self.place.size)
+        matrix = np.repeat(self._shared()[None], excess.size, axis=0)
+        matrix[:, every, every] += self.variance + excess[:, None] ** 2
+        return matrix
+
+    def _shared(self) -> Array:
+        return MEAN_PRIOR_SD**2 + self.nuisance @ self.nuisance.T
 
 
 def _batches(count: int, size: int) -> Iterator[slice]:
@@ -395,41 +455,35 @@ def _batches(count: int, size: int) -> Iterator[slice]:
     return (slice(start, start + step) for start in range(0, count, step))
 
 
-def _log_likelihood(problem: _Problem, theta: Array, kernel: Kernel, variance: Array) -> Array:
-    result = np.empty(len(theta))
-    for part in _batches(len(theta), problem.place.size):
-        root = np.linalg.cholesky(problem.readings_covariance(theta[part], kernel, variance))
-        whitened = np.linalg.solve(root, np.broadcast_to(problem.speed[:, None], (len(root), *problem.speed.shape, 1)))
-        result[part] = _log_density(root, whitened[..., 0])
-    return result
-
-
-def _log_prior(theta: Array) -> Array:
-    result: Array = -0.5 * (((theta - _PRIOR_CENTRE) / _PRIOR_WIDTH) ** 2).sum(-1)
-    return result - np.log(_PRIOR_WIDTH).sum() - 1.5 * np.log(2 * np.pi)
-
-
-def _quasi_normal(count: int) -> Array:
-    """Evenly spread standard normal points in three dimensions (Sobol), shape (count, 3)."""
-    return ndtri(qmc.Sobol(d=3, scramble=False).random(count) + 0.5 / count)
+def _log_likelihood(problem: _Problem, theta: Array, kernel: Kernel) -> Array:
+    parts = _batches(len(theta), problem.place.size)
+    return np.concatenate(
+        [log_density(problem.covariance(theta[part], kernel), problem.speed) for part in parts]
+    )
 
 
 @dataclass(frozen=True, eq=False)
 class _Proposal:
-    """A normal distribution from which hyperparameters are tried."""
+    """A normal distribution of the logarithms of length, amplitude and excess."""
 
     centre: Array
     root: Array
 
     def points(self, count: int) -> Array:
-        return self.centre + _quasi_normal(count) @ self.root.T
+        """Points spread evenly over the distribution (Sobol), shape (count, 3)."""
+        even = qmc.Sobol(d=3, scramble=False).random(count) + 0.5 / count
+        return self.centre + ndtri(even) @ self.root.T
 
     def log_density(self, theta: Array) -> Array:
-        whitened = np.linalg.solve(self.root, (theta - self.centre).T).T
-        return _log_density(np.broadcast_to(self.root, (len(theta), 3, 3)), whitened)
+        whitened = np.linalg.solve(self.root, (theta - self.centre).T)
+        result: Array = -0.5 * (whitened**2).sum(0) - np.log(np.diag(self.root)).sum() - 1.5 * np.log(2 * np.pi)
+        return result
 
 
-_PRIOR = _Proposal(_PRIOR_CENTRE, np.diag(_PRIOR_WIDTH))
+_PRIOR = _Proposal(
+    np.log([LENGTH_PRIOR[0], AMPLITUDE_PRIOR[0], EXCESS_PRIOR[0]]),
+    np.diag([LENGTH_PRIOR[1], AMPLITUDE_PRIOR[1], EXCESS_PRIOR[1]]),
+)
 
 
 def _adapt(theta: Array, log_weight: Array) -> _Proposal:
@@ -440,134 +494,113 @@ def _adapt(theta: Array, log_weight: Array) -> _Proposal:
             break
     centre = weight @ theta
     spread = (theta - centre).T @ (weight[:, None] * (theta - centre))
-    spread = 1.7 * spread + np.diag((0.1 * _PRIOR_WIDTH) ** 2)
-    return _Proposal(centre, np.linalg.cholesky(spread))
+    return _Proposal(centre, np.linalg.cholesky(1.7 * spread + (0.1 * _PRIOR.root) ** 2))
 
 
 @dataclass(frozen=True, eq=False)
 class _Family:
-    """Weighted hyperparameters under one kernel."""
+    """Weighted hyperparameters under one kernel and one scale of speed, and where to look next."""
 
-    kernel: Kernel
     theta: Array
     log_weight: Array
-    proposal: _Proposal
+    next_proposal: _Proposal
 
     @property
     def log_evidence(self) -> float:
         return float(logsumexp(self.log_weight) - np.log(self.log_weight.size))
 
 
-def _explore(problem: _Problem, kernel: Kernel, variance: Array, start: _Proposal | None) -> _Family:
+def _explore(problem: _Problem, kernel: Kernel, start: _Proposal | None) -> _Family:
     """Average over hyperparameters by adaptive importance sampling on quasi-random points."""
-    rounds = [_PRIOR, None, None] if start is None else [start]
-    proposal = _PRIOR
-    for given in rounds:
-        proposal = given or proposal
+    proposal, rounds = (_PRIOR, 3) if start is None else (start, 1)
+    for _ in range(rounds):
         theta = proposal.points(_EXPLORING_POINTS)
-        log_weight = _log_likelihood(problem, theta, kernel, variance) + _log_prior(theta) - proposal.log_density(theta)
-        family = _Family(kernel, theta, log_weight, proposal)
-        proposal = _adapt(theta, log_weight)
-    return _Family(kernel, family.theta, family.log_weight, proposal)
+        log_weight = _log_likelihood(problem, theta, kernel) + _PRIOR.log_density(theta) - proposal.log_density(theta)
+        family = _Family(theta, log_weight, _adapt(theta, log_weight))
+        proposal = family.next_proposal
+    return family
 
 
-def _keep(families: list[_Family], count: int) -> list[tuple[Kernel, Array]]:
-    """Choose `count` hyperparameters of equal weight by systematic resampling over all kernels."""
-    log_weight = np.concatenate([family.log_weight for family in families])
-    share = np.cumsum(np.exp(log_weight - logsumexp(log_weight)))
-    chosen = np.minimum(np.searchsorted(share, (np.arange(count) + 0.5) / count), log_weight.size - 1)
-    size = families[0].log_weight.size
-    return [
-        (family.kernel, family.theta[chosen[chosen // size == number] % size])
-        for number, family in enumerate(families)
-    ]
+def _resample(log_weights: Array, count: int) -> list[NDArray[np.int64]]:
+    """Choose `count` points of equal weight, systematically, from families of points (f, h); indices by family."""
+    share = np.cumsum(np.exp(log_weights - logsumexp(log_weights)))
+    chosen = np.minimum(np.searchsorted(share, (np.arange(count) + 0.5) / count), log_weights.size - 1)
+    size = log_weights.shape[1]
+    return [chosen[chosen // size == number] % size for number in range(len(log_weights))]
 
 
 @dataclass(frozen=True, eq=False)
-class _Posterior:
-    """Posterior at the grid for each of the kept hyperparameters."""
+class _Branch:
+    """The curve under one kernel and one scale: readings in standard form, and their way back."""
 
-    mean: Array
-    covariance: Array
-    effects: Array
-    effects_covariance: Array
-    theta: Array
+    kernel: Kernel
+    scale: Scale
+    centre: float
+    half_range: float
+    problem: _Problem
+    family: _Family
+
+    @property
+    def log_jacobian(self) -> float:
+        """Log of the ratio of densities of speeds and of readings in standard form."""
+        speed = self.scale.back(self.centre + self.half_range * self.problem.speed)
+        return float(np.sum(np.log(self.scale.slope(speed) / self.half_range)))
+
+    def posterior(self, theta: Array, grid: Array) -> tuple[Array, Array]:
+        """Mean (h, m) and covariance (h, m, m), on the scale of speed, of curve and then effects."""
+        places, effects = grid.size, self.problem.nuisance.shape[1]
+        square = np.exp(2 * theta[:, 1])[:, None, None]
+        length = np.exp(theta[:, 0])
+        cross = np.empty((len(theta), self.problem.place.size, places + effects))
+        far = np.abs(self.problem.place[:, None] - grid)
+        cross[:, :, :places] = square * covariance(far, length, self.kernel) + MEAN_PRIOR_SD**2
+        cross[:, :, places:] = self.problem.nuisance
+        prior = np.zeros((len(theta), places + effects, places + effects))
+        between = np.abs(grid[:, None] - grid)
+        prior[:, :places, :places] = square * covariance(between, length, self.kernel) + MEAN_PRIOR_SD**2
+        prior[:, range(places, places + effects), range(places, places + effects)] = 1.0
+        mean, spread = condition(cross, prior, self.problem.covariance(theta, self.kernel), self.problem.speed)
+        mean[:, :places] = self.centre + self.half_range * mean[:, :places]
+        spread[:, :places, :places] *= self.half_range**2
+        return mean, spread
 
 
-def _posterior(
-    problem: _Problem, kept: list[tuple[Kernel, Array]], variance: Array, grid: Array, *, spread: bool = True
-) -> _Posterior:
-    means, spreads, effects, effect_spreads, thetas = [], [], [], [], []
-    far = np.abs(problem.place[:, None] - grid)
-    between = np.abs(grid[:, None] - grid)
-    scaled = problem.nuisance * problem.nuisance_sd
-    for kernel, theta in kept:
-        for part in _batches(len(theta), max(grid.size, problem.place.size)):
-            point = theta[part]
-            if not len(point):
-                continue
-            square = np.exp(2 * point[:, 1])[:, None, None]
-            root = np.linalg.cholesky(problem.readings_covariance(point, kernel, variance))
-            cross = square * covariance(far, np.exp(point[:, 0]), kernel) + MEAN_PRIOR_SD**2
-            count = len(point)
-            joined = np.concatenate(
-                [
-                    cross,
-                    np.broadcast_to(problem.speed[:, None], (count, problem.speed.size, 1)),
-                    np.broadcast_to(scaled, (count, *scaled.shape)),
-                ],
-                axis=2,
-            )
-            whitened = np.linalg.solve(root, joined)
-            onto_grid = whitened[:, :, : grid.size]
-            speed = whitened[:, :, grid.size]
-            onto_effects = whitened[:, :, grid.size + 1 :]
-            means.append(np.einsum("hnm,hn->hm", onto_grid, speed))
-            effects.append(np.einsum("hnq,hn->hq", onto_effects, speed) * problem.nuisance_sd)
-            reduced = np.eye(scaled.shape[1]) - onto_effects.transpose(0, 2, 1) @ onto_effects
-            effect_spreads.append(reduced * np.outer(problem.nuisance_sd, problem.nuisance_sd))
-            thetas.append(point)
-            if spread:
-                prior = square * covariance(between, np.exp(point[:, 0]), kernel) + MEAN_PRIOR_SD**2
-                spreads.append(prior - onto_grid.transpose(0, 2, 1) @ onto_grid)
-    return _Posterior(
-        np.concatenate(means),
-        np.concatenate(spreads) if spread else np.empty(0),
-        np.concatenate(effects),
-        np.concatenate(effect_spreads),
-        np.concatenate(thetas),
+def _branch(
+    data: SweepData,
+    kernel: Kernel,
+    scale: Scale,
+    nuisance: Array,
+    expected: Array,
+    slope: Array,
+    start: _Proposal | None,
+) -> _Branch:
+    """Explore one kernel on one scale, given the expected speeds and the slopes on that scale at the readings."""
+    warped = scale.of(data.speed_rad_s)
+    stretch = scale.slope(expected)
+    half_range = max(0.5 * float(np.ptp(warped)), float(np.median(stretch * data.speed_u_rad_s)))
+    centre = 0.5 * float(warped.max() + warped.min())
+    variance = (stretch * data.speed_u_rad_s) ** 2 + (slope * data.log_pressure_u) ** 2
+    problem = _Problem(
+        data.log_pressure - data.log_pressure[0],
+        (warped - centre) / half_range,
+        variance / half_range**2,
+        nuisance * stretch[:, None] / half_range,
     )
+    return _Branch(kernel, scale, centre, half_range, problem, _explore(problem, kernel, start))
 
 
-def _draw(posterior: _Posterior, count: int, seed: int) -> Array:
-    """Draw whole curves, as evenly as can be from every kept hyperparameter."""
-    random = np.random.default_rng(seed)
-    kept, places = posterior.mean.shape
-    share = -(-count // kept)
-    normal = random.standard_normal((kept, share, places))
-    size = np.trace(posterior.covariance, axis1=1, axis2=2) / places
-    jitter = _JITTER * (size + np.exp(2 * posterior.theta[:, 1]))
-    for _ in range(6):
+def _draw(mean: Array, spread: Array, share: int, random: np.random.Generator) -> Array:
+    """Draw `share` curves from each of several normal distributions, shape (h * share, m)."""
+    jitter = _JITTER * np.diagonal(spread, axis1=1, axis2=2).max(axis=1)
+    for _ in range(8):
         try:
-            root = np.linalg.cholesky(posterior.covariance + jitter[:, None, None] * np.eye(places))
+            root = np.linalg.cholesky(spread + jitter[:, None, None] * np.eye(spread.shape[-1]))
             break
         except np.linalg.LinAlgError:
             jitter *= 10.0
-    curves = posterior.mean[:, None, :] + normal @ root.transpose(0, 2, 1)
-    return curves.transpose(1, 0, 2).reshape(-1, places)[:count]
-
-
-def _log_evidence_of_constant(problem: _Problem) -> float:
-    """Log evidence of a constant speed with excess scatter, the same priors as the curve's."""
-    normal = ndtri((np.arange(128) + 0.5) / 128)
-    excess = np.exp(_PRIOR_CENTRE[2] + _PRIOR_WIDTH[2] * normal)
-    scaled = problem.nuisance * problem.nuisance_sd
-    every = np.arange(problem.place.size)
-    matrix = np.broadcast_to(MEAN_PRIOR_SD**2 + scaled @ scaled.T, (128, every.size, every.size)).copy()
-    matrix[:, every, every] += problem.variance + excess[:, None] ** 2
-    root = np.linalg.cholesky(matrix)
-    whitened = np.linalg.solve(root, np.broadcast_to(problem.speed[:, None], (128, every.size, 1)))
-    return float(logsumexp(_log_density(root, whitened[..., 0])) - np.log(128))
+    normal = random.standard_normal((len(mean), share, mean.shape[1]))
+    curves: Array = mean[:, None, :] + normal @ root.transpose(0, 2, 1)
+    return curves.reshape(-1, mean.shape[1])
 
 
 def fit_curve(
@@ -627,55 +660,87 @@ def fit_curve(
     order = np.lexsort((data.speed_u_rad_s, data.speed_rad_s, data.pressure_pa))
     columns = np.zeros((data.size, 0)) if nuisance is None else np.asarray(nuisance, dtype=float)
     widths = np.ones(columns.shape[1]) if nuisance_sd is None else np.asarray(nuisance_sd, dtype=float)
-    data, columns = data.take(order), columns[order]
-    centre = 0.5 * (data.speed_rad_s.max() + data.speed_rad_s.min())
-    scale = max(0.5 * np.ptp(data.speed_rad_s), float(np.median(data.speed_u_rad_s)))
-    start = data.log_pressure[0]
-    problem = _Problem(
-        data.log_pressure - start,
-        (data.speed_rad_s - centre) / scale,
-        (data.speed_u_rad_s / scale) ** 2,
-        data.log_pressure_u**2,
-        columns / scale,
-        widths,
-    )
-    grid = np.linspace(0.0, problem.place[-1], grid_points)
+    data, columns = data.take(order), columns[order] * widths
+    place = data.log_pressure - data.log_pressure[0]
+    grid = np.linspace(0.0, place[-1], grid_points)
 
-    variance = problem.variance
-    proposals: list[_Proposal | None] = [None] * len(KERNELS)
+    pairs = [(kernel, scale) for scale in scales_for(data) for kernel in KERNELS]
+    branches: list[_Branch] = []
+    expected, slopes = data.speed_rad_s, {scale: np.zeros(data.size) for _, scale in pairs}
     for _ in range(_SLOPE_ROUNDS):
-        families = [
-            _explore(problem, kernel, variance, proposal)
-            for kernel, proposal in zip(KERNELS, proposals, strict=True)
+        starts = [branch.family.next_proposal for branch in branches] or [None] * len(pairs)
+        branches = [
+            _branch(data, kernel, scale, columns, expected, slopes[scale], start)
+            for (kernel, scale), start in zip(pairs, starts, strict=True)
         ]
-        proposals = [family.proposal for family in families]
-        kept = _keep(families, _KEPT_POINTS)
-        mean = _posterior(problem, kept, variance, grid, spread=False).mean
-        slope_squared = (np.gradient(mean, grid, axis=1) ** 2).mean(0)
-        used, variance = variance, problem.with_slope(np.interp(problem.place, grid, slope_squared))
-        if not problem.place_variance.any():
-            break
+        log_weights = np.array([branch.family.log_weight + branch.log_jacobian for branch in branches])
+        posteriors = [
+            (branch, branch.family.theta[chosen], *branch.posterior(branch.family.theta[chosen], grid))
+            for branch, chosen in zip(branches, _resample(log_weights, _KEPT_POINTS), strict=True)
+            if chosen.size
+        ]
+        speeds = np.concatenate([branch.scale.back(mean[:, :grid_points]) for branch, _, mean, _ in posteriors])
+        expected = np.interp(place, grid, speeds.mean(0))
+        slopes = {
+            scale: np.interp(place, grid, np.sqrt((np.gradient(scale.of(speeds), grid, axis=1) ** 2).mean(0)))
+            for scale in slopes
+        }
 
-    posterior = _posterior(problem, kept, used, grid)
-    each_variance = np.diagonal(posterior.covariance, axis1=1, axis2=2)
-    mean = posterior.mean.mean(0)
-    length, _, excess = np.exp(np.quantile(posterior.theta, (0.5, 0.05, 0.95), axis=0)).T
-    log_evidence = float(logsumexp([family.log_evidence for family in families]) - np.log(len(families)))
-    pressure = np.exp(start + grid)
-    pressure[[0, -1]] = data.pressure_pa[[0, -1]]
+    return _assemble(data, grid, widths, branches, log_weights, posteriors, draws, seed)
+
+
+def _assemble(
+    data: SweepData,
+    grid: Array,
+    widths: Array,
+    branches: list[_Branch],
+    log_weights: Array,
+    posteriors: list[tuple[_Branch, Array, Array, Array]],
+    draws: int,
+    seed: int,
+) -> ResponseCurve:
+    """Gather curve, draws and effects from the branches, every kept set of hyperparameters counting the same."""
+    random = np.random.default_rng(seed)
+    places = grid.size
+    means, variances, curves, effects, spreads, excesses, lengths = [], [], [], [], [], [], []
+    top = np.abs(data.speed_rad_s).max()
+    for branch, theta, mean, spread in posteriors:
+        own = np.diagonal(spread, axis1=1, axis2=2)[:, :places]
+        first, second = branch.scale.moments(mean[:, :places], np.maximum(own, 0.0))
+        means.append(first)
+        variances.append(second)
+        drawn = _draw(mean[:, :places], spread[:, :places, :places], -(-draws // _KEPT_POINTS), random)
+        curves.append(branch.scale.back(drawn))
+        effects.append(mean[:, places:] * widths)
+        spreads.append(spread[:, places:, places:] * np.outer(widths, widths))
+        excesses.append(np.exp(theta[:, 2]) * branch.half_range / branch.scale.slope(top))
+        lengths.append(np.exp(theta[:, 0]))
+    mean, effect = np.concatenate(means), np.concatenate(effects)
+    excess, excess_low, excess_high = np.quantile(np.concatenate(excesses), (0.5, 0.05, 0.95))
+    length, length_low, length_high = np.quantile(np.concatenate(lengths), (0.5, 0.05, 0.95))
+    log_evidence = float(logsumexp(log_weights) - np.log(log_weights.size))
+    pressure = data.pressure_pa[0] * np.exp(grid)
+    pressure[-1] = data.pressure_pa[-1]
+    shuffled = random.permutation(np.concatenate(curves))[:draws]
     return ResponseCurve(
         pressure_pa=pressure,
-        mean=centre + scale * mean,
-        sd=scale * np.sqrt(np.maximum(each_variance.mean(0) + posterior.mean.var(0), 0.0)),
-        draws=centre + scale * _draw(posterior, draws, seed),
-        excess_rad_s=scale * float(excess[0]),
-        excess_interval_rad_s=(scale * float(excess[1]), scale * float(excess[2])),
-        length_scale=float(length[0]),
-        length_scale_interval=(float(length[1]), float(length[2])),
-        log_marginal_likelihood=log_evidence - data.size * float(np.log(scale)),
-        log_bayes_factor=log_evidence - _log_evidence_of_constant(problem),
+        mean=mean.mean(0),
+        sd=np.sqrt(np.concatenate(variances).mean(0) + mean.var(0)),
+        draws=shuffled,
+        excess_rad_s=float(excess),
+        excess_interval_rad_s=(float(excess_low), float(excess_high)),
+        length_scale=float(length),
+        length_scale_interval=(float(length_low), float(length_high)),
+        log_marginal_likelihood=log_evidence,
+        log_bayes_factor=log_evidence - _log_evidence_of_constant(branches[0]),
         data=data,
-        effects=posterior.effects.mean(0),
-        effects_covariance=posterior.effects_covariance.mean(0)
-        + np.cov(posterior.effects.T, bias=True).reshape(2 * posterior.effects.shape[1:]),
+        effects=effect.mean(0),
+        effects_covariance=np.concatenate(spreads).mean(0) + (effect - effect.mean(0)).T @ (effect - effect.mean(0)) / len(effect),
     )
+
+
+def _log_evidence_of_constant(linear: _Branch) -> float:
+    """Log evidence of a constant speed with excess scatter, under the same priors as the curve's."""
+    excess = np.exp(_PRIOR.centre[2] + _PRIOR.root[2, 2] * ndtri((np.arange(128) + 0.5) / 128))
+    log_likelihood = log_density(linear.problem.constant_covariance(excess), linear.problem.speed)
+    return float(logsumexp(log_likelihood) - np.log(excess.size)) + linear.log_jacobian

@@ -103,7 +103,10 @@ def _budget_at_fastest(experiment: Experiment) -> tuple[tuple[BudgetLine, ...], 
     row = used["speed_rad_s"].abs().idxmax()
     position = experiment.readings.index.get_loc(row)
     lines = [BudgetLine(part.name, float(part.log_u[position]), part.common) for part in experiment.budget]
-    kept = sorted((line for line in lines if np.isfinite(line.relative_u) and line.relative_u > 0), key=lambda line: -line.relative_u)
+    kept = sorted(
+        (line for line in lines if np.isfinite(line.relative_u) and line.relative_u > 0),
+        key=lambda line: -line.relative_u,
+    )
     return tuple(kept), int(used.at[row, "line"])
 
 

@@ -52,4 +52,6 @@ def knudsen_at_optimum(optimum: Optimum, bench: Bench, *, seed: int = 1) -> Knud
     draws = path_pa / (optimum.draws_pa * width.value) * np.exp(spread * random.standard_normal(size))
     low, middle, high = np.quantile(draws, [(1 - optimum.level) / 2, 0.5, (1 + optimum.level) / 2])
     free_path = path_pa / optimum.pressure_pa
-    return KnudsenAtOptimum(float(middle), (float(low), float(high)), optimum.level, free_path, regime(float(middle)))
+    return KnudsenAtOptimum(
+        float(middle), (float(low), float(high)), optimum.level, free_path, regime(float(middle))
+    )

@@ -81,7 +81,12 @@ def _log_draws(optimum: Optimum, shared_gauge: bool) -> NDArray[np.float64]:
 
 
 def _sentence(
-    ratio: float, moved: float, moved_interval: tuple[float, float], exponent: float, exponents: tuple[float, float], level: float
+    ratio: float,
+    moved: float,
+    moved_interval: tuple[float, float],
+    exponent: float,
+    exponents: tuple[float, float],
+    level: float,
 ) -> str:
     inside = exponents[0] <= -1 <= exponents[1]
     compare = "is inside that interval" if inside else "is outside that interval"

@@ -16,9 +16,9 @@ from edgewind.uncertainty import Input, Propagated, propagate
 FREE_MOLECULAR_DRAG = 4 / np.sqrt(np.pi) + np.sqrt(np.pi)
 # How far that may be off here: specular shares of the reflection raise it (to 8/sqrt(pi) for none diffuse), a closed
 # room and collisions change it. Our judgement, no source; the kinetic computation is to replace it.
-FREE_MOLECULAR_DRAG_U = 0.10
+FREE_MOLECULAR_DRAG_U = 0.15
 # Least Knudsen number at which the closed form is used.
-LEAST_KNUDSEN = 10.0
+LEAST_KNUDSEN = 5.0
 
 
 @dataclass(frozen=True)
@@ -75,13 +75,19 @@ def needed_torque(used: pd.DataFrame, bench: Bench, level: float) -> NeededTorqu
     thin = moving.assign(knudsen=knudsen)[knudsen >= LEAST_KNUDSEN]
     if thin.empty:
         return None
-    log_u = np.hypot(np.hypot(thin["log_pressure_u"], thin["log_pressure_u_common"]), thin["speed_u_rad_s"] / thin["speed_rad_s"].abs())
+    log_u = np.hypot(
+        np.hypot(thin["log_pressure_u"], thin["log_pressure_u_common"]),
+        thin["speed_u_rad_s"] / thin["speed_rad_s"].abs(),
+    )
     row = thin.loc[log_u.idxmin()]
     arm, width = rotor.arm, rotor.vane_width
     inputs = {
         "pressure": Input(float(row["pressure_pa"]), float(row["pressure_u_pa"])),
         "speed": Input(abs(float(row["speed_rad_s"])), float(row["speed_u_rad_s"])),
-        "area": Input(rotor.vane_area_m2, rotor.vane_area_m2 * float(np.hypot(width.relative, rotor.vane_height.relative))),
+        "area": Input(
+            rotor.vane_area_m2,
+            rotor.vane_area_m2 * float(np.hypot(width.relative, rotor.vane_height.relative)),
+        ),
         "mean_square_arm": Input(rotor.mean_square_arm_m2, 2 * arm.value * arm.u),
         "drag": Input(float(FREE_MOLECULAR_DRAG), float(FREE_MOLECULAR_DRAG * FREE_MOLECULAR_DRAG_U)),
     }
@@ -93,7 +99,13 @@ def needed_torque(used: pd.DataFrame, bench: Bench, level: float) -> NeededTorqu
         level=level,
     )
     return NeededTorque(
-        torque, int(row["line"]), float(row["pressure_pa"]), float(row["knudsen"]), abs(float(row["speed_rad_s"])), inputs, v0
+        torque,
+        int(row["line"]),
+        float(row["pressure_pa"]),
+        float(row["knudsen"]),
+        abs(float(row["speed_rad_s"])),
+        inputs,
+        v0,
     )
 
 

@@ -50,10 +50,16 @@ def mean_free_path(
     >>> float(mean_free_path(1.85e-5, 101325.0, 300.0, 4.81e-26))  # air # doctest: +ELLIPSIS
     6.71...e-08
     """
-    return np.sqrt(np.pi) / 2 * equivalent_free_path(viscosity_pa_s, pressure_pa, temperature_k, molecular_mass_kg)
+    return (
+        np.sqrt(np.pi)
+        / 2
+        * equivalent_free_path(viscosity_pa_s, pressure_pa, temperature_k, molecular_mass_kg)
+    )
 
 
-def mean_free_path_fixed_diameter(pressure_pa: ArrayLike, temperature_k: ArrayLike, diameter_m: float) -> FloatArray:
+def mean_free_path_fixed_diameter(
+    pressure_pa: ArrayLike, temperature_k: ArrayLike, diameter_m: float
+) -> FloatArray:
     """Mean free path of spheres of a fixed diameter, ``lambda = k T / (sqrt(2) pi d^2 p)``, in m; any shape.
 
     Source: U.S. Standard Atmosphere 1976, eq. 22, with d = 3.65e-10 m for air.

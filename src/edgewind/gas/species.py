@@ -13,7 +13,6 @@ from functools import cache
 
 import numpy as np
 from chemicals import viscosity as handbook
-from CoolProp.CoolProp import PropsSI
 from numpy.typing import ArrayLike, NDArray
 from scipy.constants import R
 
@@ -63,19 +62,24 @@ class Species:
             )
 
 
-def _coolprop(fluid: str) -> tuple[float, Callable[[ArrayLike], FloatArray], Callable[[ArrayLike], FloatArray]]:
-    def evaluate(key: str, temperature_k: ArrayLike) -> FloatArray:
+def _coolprop(fluid: str, key: str) -> Callable[[ArrayLike], FloatArray]:
+    """Return a dilute-limit property of a CoolProp fluid as a function of temperature in K."""
+
+    def evaluate(temperature_k: ArrayLike) -> FloatArray:
+        # Imported on first use: the library takes a second to load, and many commands never ask for a viscosity.
+        from CoolProp.CoolProp import PropsSI
+
         t = np.asarray(temperature_k, dtype=float)
-        return np.asarray(PropsSI(key, "T", t.ravel(), "Dmolar", _DILUTE_MOL_M3, fluid), dtype=float).reshape(t.shape)
+        return np.asarray(PropsSI(key, "T", t.ravel(), "Dmolar", _DILUTE_MOL_M3, fluid), dtype=float).reshape(
+            t.shape
+        )
 
-    return (
-        float(PropsSI("M", fluid)),
-        lambda temperature_k: evaluate("V", temperature_k),
-        lambda temperature_k: evaluate("L", temperature_k),
-    )
+    return evaluate
 
 
-def _monatomic_handbook(cas: str, molar_mass: float) -> tuple[Callable[[ArrayLike], FloatArray], Callable[[ArrayLike], FloatArray]]:
+def _monatomic_handbook(
+    cas: str, molar_mass: float
+) -> tuple[Callable[[ArrayLike], FloatArray], Callable[[ArrayLike], FloatArray]]:
     """Viscosity ``C1 T^C2 / (1 + C3/T + C4/T^2)`` and, for a monatomic gas, ``k = (15/4) (R/M) mu``."""
     row = handbook.mu_data_Perrys_8E_2_312.loc[cas]
     c1, c2, c3, c4 = (float(row[name]) for name in ("C1", "C2", "C3", "C4"))
@@ -88,31 +92,44 @@ def _monatomic_handbook(cas: str, molar_mass: float) -> tuple[Callable[[ArrayLik
 
 
 _LEMMON = "Lemmon and Jacobsen, Int. J. Thermophys. 25, 21 (2004)"
+_ARP = "Arp, McCarty and Friend, NIST TN 1334 (1998); Hands and Arp, Cryogenics 21, 697 (1981)"
+_MUZNY = "Muzny, Huber and Kazakov, J. Chem. Eng. Data 58, 969 (2013)"
+_LAESECKE = "Laesecke and Muzny, J. Phys. Chem. Ref. Data 46, 013107 (2017)"
+_HUBER = "Huber et al., J. Phys. Chem. Ref. Data 38, 101 (2009)"
+_PERRY = "Perry's Chemical Engineers' Handbook, 8th ed. (2008), table 2-312"
+# Symbol, name, CoolProp fluid, its molar mass (kg/mol), range of temperature (K) and source of the viscosity.
 _COOLPROP_GASES = (
-    # symbol, name, CoolProp fluid, t_min, t_max, source
-    ("N2", "nitrogen", "Nitrogen", 63.151, 1000.0, _LEMMON),
-    ("O2", "oxygen", "Oxygen", 54.361, 1000.0, _LEMMON),
-    ("Ar", "argon", "Argon", 83.806, 1000.0, _LEMMON),
-    ("He", "helium", "Helium", 20.0, 1000.0, "Arp, McCarty and Friend, NIST TN 1334 (1998); Hands and Arp, Cryogenics 21, 697 (1981)"),
-    ("H2", "hydrogen", "Hydrogen", 20.0, 1000.0, "Muzny, Huber and Kazakov, J. Chem. Eng. Data 58, 969 (2013)"),
-    ("CO2", "carbon dioxide", "CarbonDioxide", 200.0, 1000.0, "Laesecke and Muzny, J. Phys. Chem. Ref. Data 46, 013107 (2017)"),
-    ("H2O", "water vapour", "Water", 273.16, 1000.0, "Huber et al., J. Phys. Chem. Ref. Data 38, 101 (2009)"),
+    ("N2", "nitrogen", "Nitrogen", 0.02801348, 63.151, 1000.0, _LEMMON),
+    ("O2", "oxygen", "Oxygen", 0.0319988, 54.361, 1000.0, _LEMMON),
+    ("Ar", "argon", "Argon", 0.039948, 83.806, 1000.0, _LEMMON),
+    ("He", "helium", "Helium", 0.004002602, 20.0, 1000.0, _ARP),
+    ("H2", "hydrogen", "Hydrogen", 0.00201588, 20.0, 1000.0, _MUZNY),
+    ("CO2", "carbon dioxide", "CarbonDioxide", 0.0440098, 200.0, 1000.0, _LAESECKE),
+    ("H2O", "water vapour", "Water", 0.018015268, 273.16, 1000.0, _HUBER),
 )
-_ALIASES = {"steam": "H2O", "water": "H2O", "carbondioxide": "CO2", "co₂": "CO2", "n₂": "N2", "o₂": "O2", "h₂": "H2", "h₂o": "H2O"}
+_NEON_CAS, _NEON_KG_MOL = "7440-01-9", 0.020179
+_ALIASES = {
+    "steam": "H2O",
+    "water": "H2O",
+    "carbondioxide": "CO2",
+    "co₂": "CO2",
+    "n₂": "N2",
+    "o₂": "O2",
+    "h₂": "H2",
+    "h₂o": "H2O",
+}
 
 
 @cache
 def all_species() -> dict[str, Species]:
     """Return every pure gas known, by chemical symbol."""
     known = {}
-    for symbol, name, fluid, t_min, t_max, source in _COOLPROP_GASES:
-        molar_mass, viscosity, conductivity = _coolprop(fluid)
-        known[symbol] = Species(symbol, name, molar_mass, t_min, t_max, source, viscosity, conductivity)
-    neon_mass = float(PropsSI("M", "Neon"))
-    known["Ne"] = Species(
-        "Ne", "neon", neon_mass, 30.0, 1000.0, "Perry's Chemical Engineers' Handbook, 8th ed. (2008), table 2-312",
-        *_monatomic_handbook("7440-01-9", neon_mass),
-    )  # fmt: skip
+    for symbol, name, fluid, mass, t_min, t_max, source in _COOLPROP_GASES:
+        known[symbol] = Species(
+            symbol, name, mass, t_min, t_max, source, _coolprop(fluid, "V"), _coolprop(fluid, "L")
+        )
+    neon = _monatomic_handbook(_NEON_CAS, _NEON_KG_MOL)
+    known["Ne"] = Species("Ne", "neon", _NEON_KG_MOL, 30.0, 1000.0, _PERRY, *neon)
     return known
 
 
@@ -135,6 +152,9 @@ def find_species(name: str) -> Species:
     key = spelled.get(wanted, spelled.get(wanted.replace(" ", "")))
     if key is not None:
         return species[key]
-    near = difflib.get_close_matches(wanted, [*spelled, "air"], n=1, cutoff=0.5)
-    hint = f"did you mean '{near[0]}'? " if near else ""
+    sayable = (
+        {"air": "air"} | {key.lower(): key for key in species} | {s.name: s.name for s in species.values()}
+    )
+    near = difflib.get_close_matches(wanted, sayable, n=1, cutoff=0.5)
+    hint = f"did you mean '{sayable[near[0]]}'? " if near else ""
     raise InputError(f"unknown gas '{name}'", fix=f"{hint}known are air, {', '.join(species)}")

@@ -69,14 +69,19 @@ class GasState:
     def equivalent_free_path_m(self) -> float:
         """Equivalent free path ``mu v0 / p``, m."""
         return float(
-            equivalent_free_path(self.viscosity_pa_s, self.pressure_pa, self.temperature_k, self.gas.molecular_mass_kg)
+            equivalent_free_path(
+                self.viscosity_pa_s, self.pressure_pa, self.temperature_k, self.gas.molecular_mass_kg
+            )
         )
 
     @property
     def viscosity_exponent(self) -> float:
         """Local exponent of temperature in the viscosity, ``d ln mu / d ln T``, from a step of 1 %."""
         steps = self.temperature_k * np.array([0.995, 1.005])
-        low, high = (max(s.t_min_k for s, _ in self.gas.fractions), min(s.t_max_k for s, _ in self.gas.fractions))
+        low, high = (
+            max(s.t_min_k for s, _ in self.gas.fractions),
+            min(s.t_max_k for s, _ in self.gas.fractions),
+        )
         t = np.clip(steps, low, high)
         mu = self.gas.viscosity(t)
         return float(np.log(mu[1] / mu[0]) / np.log(t[1] / t[0]))
@@ -98,7 +103,9 @@ class GasState:
         """
         if definition == "viscosity":
             return float(
-                mean_free_path(self.viscosity_pa_s, self.pressure_pa, self.temperature_k, self.gas.molecular_mass_kg)
+                mean_free_path(
+                    self.viscosity_pa_s, self.pressure_pa, self.temperature_k, self.gas.molecular_mass_kg
+                )
             )
         if definition == "variable-hard-sphere":
             return float(
@@ -108,7 +115,9 @@ class GasState:
                 )
             )  # fmt: skip
         if definition == "fixed-diameter":
-            diameter = diameter_m if diameter_m is not None else (AIR_DIAMETER_M if self.gas.name == "air" else None)
+            diameter = (
+                diameter_m if diameter_m is not None else (AIR_DIAMETER_M if self.gas.name == "air" else None)
+            )
             if diameter is None:
                 raise InputError(
                     f"there is no standard molecular diameter for {self.gas.name}",

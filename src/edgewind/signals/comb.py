@@ -11,7 +11,7 @@ of tau^p exp(i m phi), so the normal equations follow from those sums and the Ja
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,6 +56,17 @@ class Comb:
     amplitudes: ComplexArray
     noise_v2: FloatArray
     rest_v: FloatArray
+
+    def slowed(self, factor: int) -> Comb:
+        """Return the same comb told by a fundamental so many times slower."""
+        return replace(
+            self,
+            rate_hz=self.rate_hz / factor,
+            acceleration_hz_s=self.acceleration_hz_s / factor,
+            rate_u_hz=self.rate_u_hz / factor,
+            acceleration_u_hz_s=self.acceleration_u_hz_s / factor,
+            orders=self.orders * factor,
+        )
 
 
 def centred_time(samples: int, interval_s: float) -> FloatArray:

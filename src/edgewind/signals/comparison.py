@@ -51,6 +51,28 @@ class GaugeComparison:
     p_value: float
     pairs: int
 
+    def as_settings(self, source: str) -> dict[str, str]:
+        """The correction as keys of ``[gauge.correction]`` in `bench.toml`."""
+        return {
+            "factor": f"{self.factor.value:.5g} +/- {self.factor.u:.2g}",
+            "slope": f"{self.slope.value:.4g} +/- {self.slope.u:.2g}",
+            "pivot": f"{self.pivot_pa:.5g} Pa",
+            "source": source,
+        }
+
+    def as_plain(self) -> dict[str, float | int]:
+        """The comparison as plain data with stable keys."""
+        return {
+            "factor": self.factor.value,
+            "factor_u": self.factor.u,
+            "slope": self.slope.value,
+            "slope_u": self.slope.u,
+            "pivot_pa": self.pivot_pa,
+            "scatter": self.scatter,
+            "p_value": self.p_value,
+            "pairs": self.pairs,
+        }
+
 
 def compare_gauges(
     indicated_pa: ArrayLike,
@@ -88,11 +110,21 @@ def compare_gauges(
     """
     indicated, reference = np.asarray(indicated_pa, dtype=float), np.asarray(reference_pa, dtype=float)
     if indicated.shape != reference.shape or indicated.ndim != 1 or indicated.size < 3:
-        raise InputError(f"a comparison of {indicated.size} pairs", fix="give three pairs or more of indicated and reference pressure")
-    if not (np.all(np.isfinite(indicated) & (indicated > 0)) and np.all(np.isfinite(reference) & (reference > 0))):
-        raise InputError("a comparison holds pressures that are not positive", fix="leave out pairs at which a gauge was out of range")
+        raise InputError(
+            f"a comparison of {indicated.size} pairs",
+            fix="give three pairs or more of indicated and reference pressure",
+        )
+    if not (
+        np.all(np.isfinite(indicated) & (indicated > 0)) and np.all(np.isfinite(reference) & (reference > 0))
+    ):
+        raise InputError(
+            "a comparison holds pressures that are not positive",
+            fix="leave out pairs at which a gauge was out of range",
+        )
     x, error = np.log(indicated), np.log(reference / indicated)
-    variance = np.broadcast_to(np.asarray(log_u) ** 2 + np.asarray(reference_log_u) ** 2, x.shape).astype(float)
+    variance = np.broadcast_to(np.asarray(log_u) ** 2 + np.asarray(reference_log_u) ** 2, x.shape).astype(
+        float
+    )
     variance = np.maximum(variance, 1e-12)
 
     with_line = x.size >= 4 and np.ptp(x) > 0
@@ -123,7 +155,9 @@ class _Fit:
     excess: float
 
 
-def _weighted_fit(x: FloatArray, y: FloatArray, variance: FloatArray, *, line: bool, excess: float | None = None) -> _Fit:
+def _weighted_fit(
+    x: FloatArray, y: FloatArray, variance: FloatArray, *, line: bool, excess: float | None = None
+) -> _Fit:
     """Weighted mean or line of y; `excess` is the variance added to every pair, found when None."""
     if excess is None:
         excess = _excess_variance(x, y, variance, line)
@@ -167,7 +201,9 @@ PAIR_TITLES: dict[str, Title] = {
 }
 
 
-def compare_pairs(path: str | Path, bench: Bench | None = None, reference_log_u_common: float = 0.0) -> GaugeComparison:
+def compare_pairs(
+    path: str | Path, bench: Bench | None = None, reference_log_u_common: float = 0.0
+) -> GaugeComparison:
     """Read a table of pairs and compare the gauge with the reference; see :func:`compare_gauges`.
 
     Rows hold ``indicated [unit]`` (or ``gauge [V]``, turned into an indicated pressure by the gauge of `bench`) and
@@ -183,7 +219,9 @@ def compare_pairs(path: str | Path, bench: Bench | None = None, reference_log_u_
     try:
         rows = [row for row in read_rows(path, PAIR_TITLES, "pair") if not row.text("exclude")]
         pairs = [_pair(row, bench) for row in rows]
-        indicated, reference, u, reference_u = np.array([pair for pair in pairs if pair is not None]).reshape(-1, 4).T
+        indicated, reference, u, reference_u = (
+            np.array([pair for pair in pairs if pair is not None]).reshape(-1, 4).T
+        )
         return compare_gauges(indicated, reference, u, reference_u, reference_log_u_common)
     except InputError as error:
         raise error.at(file=str(path)) from None
@@ -196,10 +234,17 @@ def _pair(row: Row, bench: Bench | None) -> tuple[float, float, float, float] | 
         indicated, indicated_u = _pressure(row, "indicated")
         return indicated, reference, indicated_u, reference_u
     if bench is None:
-        raise InputError("the pairs hold gauge voltages", line=row.line, fix="name the bench.toml that describes the gauge")
+        raise InputError(
+            "the pairs hold gauge voltages", line=row.line, fix="name the bench.toml that describes the gauge"
+        )
     volts = row.number("gauge").value
     if not math.isfinite(volts):
-        raise InputError("the cell is empty", line=row.line, column="gauge", fix="write a voltage, or a reason under 'exclude'")
+        raise InputError(
+            "the cell is empty",
+            line=row.line,
+            column="gauge",
+            fix="write a voltage, or a reason under 'exclude'",
+        )
     readings = pressure_from_volts(volts, uncorrected(bench))
     if readings.flags[0]:
         return None
@@ -210,7 +255,12 @@ def _pair(row: Row, bench: Bench | None) -> tuple[float, float, float, float] | 
 def _pressure(row: Row, name: str) -> tuple[float, float]:
     number = row.number(name)
     if not number.value > 0:
-        raise InputError("there is no pressure above zero", line=row.line, column=name, fix="write one, or a reason under 'exclude'")
+        raise InputError(
+            "there is no pressure above zero",
+            line=row.line,
+            column=name,
+            fix="write one, or a reason under 'exclude'",
+        )
     u = row.number(f"{name} uncertainty").value
     if not math.isfinite(u):
         return number.value, number.digit_u / number.value

@@ -25,6 +25,8 @@ class Pulses:
     ----------
     time_s : array
         Middle of each pulse, from the middle of the trace, seconds.
+    width_s : array
+        Width of each pulse at the threshold, seconds.
     height_v : float
         Typical height of the lower pulses, volts.
     noise_v : float
@@ -36,6 +38,7 @@ class Pulses:
     """
 
     time_s: FloatArray
+    width_s: FloatArray
     height_v: float
     noise_v: float
     jitter_s: float
@@ -68,72 +71,73 @@ def find_pulses(voltage: FloatArray, interval_s: float, pitch_s: float) -> Pulse
     """Return the pulses of a trace in which one is expected about every `pitch_s`; None where none stand out.
 
     The baseline is the lower fifth of the voltage, block by block; the thresholds lie about half the height of the
-    lower pulses, as far apart as the noise asks. A pulse is timed by the mean of its two crossings of the middle
-    threshold, which a slow baseline moves least.
+    lower pulses, as far apart as the noise asks. Noise is first smoothed as far as the pulses allow: until it is a
+    fourteenth of the height, then by up to a third of the width of the pulses found.
     """
-    length = int(np.clip(BLOCK_PITCHES * pitch_s / interval_s, 8, voltage.size))
-    middle, low, high, least = block_levels(voltage, length)
-    centre = np.median(voltage)
-    sign = 1.0
+    pitch = pitch_s / interval_s
+    length = int(np.clip(BLOCK_PITCHES * pitch, 8, voltage.size))
+    _, low, high, least = block_levels(voltage, length)
+    centre = float(np.median(voltage))
     if float(np.median(high)) - centre < centre - float(np.median(least)):
-        sign, voltage = -1.0, -voltage
-        middle, low, high, least = block_levels(voltage, length)
-    del sign
-    level = voltage - np.interp(np.arange(voltage.size), middle, low)
-    tops = high - low
-    height = max(float(np.percentile(tops, 25)), 0.35 * float(np.percentile(tops, 80)))
+        voltage = -voltage
     noise = noise_of(voltage)
+    level, height = levelled(voltage, length)
     if height <= 0:
         return None
-    pitch = pitch_s / interval_s
     width = int(np.clip((14 * noise / height) ** 2, 1, max(1, 0.12 * pitch)))
     if width > 1:
-        level = uniform_filter1d(level, width, mode="nearest")
-        noise = noise_of(voltage) / np.sqrt(width)
-        # noise lifts the greatest sample of a block; measured again after smoothing
-        middle, low, high, _ = block_levels(level, length)
-        level = level - np.interp(np.arange(level.size), middle, low)
-        tops = high - low
-        height = max(float(np.percentile(tops, 25)), 0.35 * float(np.percentile(tops, 80)))
+        level, height = levelled(uniform_filter1d(voltage, width, mode="nearest"), length)
+    pulses = _timed(level, interval_s, height, noise / np.sqrt(width))
+    if pulses is None or pulses.sharp:
+        return pulses
+    wider = int(0.3 * float(np.median(pulses.width_s)) / interval_s)
+    if wider < 2 * width or noise < 1e-4 * height:
+        return pulses
+    level, height = levelled(uniform_filter1d(voltage, wider, mode="nearest"), length)
+    return _timed(level, interval_s, height, noise / np.sqrt(wider))
+
+
+def levelled(voltage: FloatArray, length: int) -> tuple[FloatArray, float]:
+    """Return the voltage above its baseline, and the height of the lower pulses, from blocks of so many samples."""
+    middle, low, high, _ = block_levels(voltage, length)
+    tops = high - low
+    height = max(float(np.percentile(tops, 25)), 0.35 * float(np.percentile(tops, 80)))
+    return voltage - np.interp(np.arange(voltage.size), middle, low), height
+
+
+def _timed(level: FloatArray, interval_s: float, height: float, noise: float) -> Pulses | None:
+    """Time the pulses of a trace whose baseline is zero, each by the mean of its crossings of half the height.
+
+    A slow baseline moves the two crossings of a pulse in opposite directions, and their mean hardly at all.
+    """
     if height < LEAST_STRENGTH * noise or height <= 0:
         return None
     gap = float(np.clip(2.5 * noise, 0.12 * height, 0.35 * height))
-    return _timed(level, interval_s, 0.5 * height, gap, height, noise)
-
-
-def _timed(
-    level: FloatArray, interval_s: float, threshold: float, gap: float, height: float, noise: float
-) -> Pulses | None:
-    """Time the pulses of a trace whose baseline is zero."""
-    state = np.where(level > threshold + gap, 1, np.where(level < threshold - gap, -1, 0))
+    above = level - 0.5 * height
+    state = np.where(above > gap, 1, np.where(above < -gap, -1, 0))
     certain = np.flatnonzero(state)
-    if certain.size < 2:
-        return None
     change = np.flatnonzero(np.diff(state[certain]))
     if change.size < 2:
         return None
-    before, after = certain[change], certain[change + 1]
-    rising = state[after] > 0
-    cross = np.empty(change.size)
-    slope = np.empty(change.size)
-    for i, (a, b) in enumerate(zip(before.tolist(), after.tolist(), strict=True)):
-        if b == a + 1:
-            place = a
-        else:
-            piece = level[a : b + 1] - threshold
-            turns = np.flatnonzero((piece[:-1] < 0) != (piece[1:] < 0))
-            place = a + int(turns[turns.size // 2])
-        slope[i] = level[place + 1] - level[place]
-        cross[i] = place + (threshold - level[place]) / slope[i] if slope[i] else place + 0.5
-    first = int(np.argmax(rising))
-    rise = cross[first:-1:2]
-    fall = cross[first + 1 :: 2]
+    begin, end = certain[change], certain[change + 1]
+    crossings = np.flatnonzero((above[:-1] < 0) != (above[1:] < 0))
+    # where noise crosses more than once between the two thresholds, the middle one
+    first, last = np.searchsorted(crossings, begin), np.searchsorted(crossings, end) - 1
+    place = crossings[(first + last) // 2]
+    step = above[place + 1] - above[place]
+    cross = place - above[place] / step
+    skip = int(state[begin[0]] > 0)
+    rise, fall = cross[skip::2], cross[skip + 1 :: 2]
+    rise = rise[: fall.size]
     if rise.size == 0:
         return None
-    time = ((rise + fall) / 2 - (level.size - 1) / 2) * interval_s
+    reach = max(1, int(0.15 * float(np.median(fall - rise))))
+    slope = (level[np.minimum(place + 1 + reach, level.size - 1)] - level[np.maximum(place - reach, 0)]) / (1 + 2 * reach)
     steep = float(np.median(np.abs(slope)))
     jitter = noise / max(steep, np.finfo(float).tiny) / np.sqrt(2) * interval_s
-    return Pulses(time, height, noise, jitter, steep > 0.6 * height)
+    sharp = float(np.median(np.abs(step))) > 0.6 * height
+    time = ((rise + fall) / 2 - (level.size - 1) / 2) * interval_s
+    return Pulses(time, (fall - rise) * interval_s, height, noise, jitter, sharp)
 
 
 @dataclass(frozen=True)
@@ -240,6 +244,8 @@ def fit_pattern(time: FloatArray, rate_hz: float, acceleration_hz_s: float, mark
     own = float(np.sum(left[good] ** 2)) / freedom if freedom > 0 else np.inf
     expected = (jitter_s * rate) ** 2
     variance = (own * freedom + expected * 3) / (freedom + 3) if 0 < freedom < 8 else own if freedom > 0 else expected
+    if 0 < freedom < 30:
+        variance *= student_factor(freedom + 3 * (freedom < 8)) ** 2
     order = np.argsort(time[good])
     colour = _memory(left[good][order])
     occupied, missed = _occupied(time, turn, mark, good, rate, acceleration, marks)
@@ -257,6 +263,14 @@ def fit_pattern(time: FloatArray, rate_hz: float, acceleration_hz_s: float, mark
         int((~good).sum()),
         _uneven(left[good][order], marks),
     )
+
+
+def student_factor(freedom: float) -> float:
+    """Return by how much a 68.27 % interval of Student's t is wider than that of the normal distribution.
+
+    Values to 0.5 % from t(1 + 0.59 / (nu - 0.57)), fitted to the table G.2 of JCGM 100:2008 (1.84 at 1, 1.32 at 2).
+    """
+    return 1 + 0.59 / (freedom - 0.3) ** 1.05 if freedom >= 1 else 1.84
 
 
 def _by_mark(
@@ -317,23 +331,18 @@ def _occupied(
 
 def grow_pattern(time: FloatArray, marks: int, jitter_s: float) -> Pattern | None:
     """Fit a pattern without a start: from the intervals of pulses one turn apart, then over ever longer stretches."""
-    if time.size < marks + 2:
+    if time.size < marks + 3:
         return None
     spans = time[marks:] - time[:-marks]
-    period = float(np.median(spans))
-    if period <= 0:
-        return None
-    rate, acceleration, middle = 1 / period, 0.0, 0.0
-    # begin where the pulses are most regular
-    near = np.abs(spans / period - 1) < 0.1
-    start = float(np.median(time[: spans.size][near])) if near.any() else float(np.median(time))
-    reach = 3 * period
+    start, period = _most_regular(time[: spans.size] + spans / 2, spans, marks)
+    rate, acceleration = 1 / period, 0.0
+    reach = 1.5 * period
     pattern: Pattern | None = None
     whole = max(time[-1] - start, start - time[0])
     while True:
         inside = np.abs(time - start) <= reach
         if inside.sum() >= marks + 2:
-            grown = fit_pattern(time[inside] - start, rate, acceleration if reach > 4 * period else 0.0, marks, jitter_s)
+            grown = fit_pattern(time[inside] - start, rate, acceleration, marks, jitter_s)
             if grown is not None and grown.explained > 0.5:
                 pattern, rate = grown, grown.rate_hz
                 significant = abs(grown.acceleration_hz_s) > 2 * grown.acceleration_u_hz_s
@@ -341,11 +350,23 @@ def grow_pattern(time: FloatArray, marks: int, jitter_s: float) -> Pattern | Non
         if reach >= whole:
             break
         reach *= 1.6
-    del middle
     if pattern is None:
         return None
     rate_at_zero = rate - acceleration * start
     return fit_pattern(time, rate_at_zero, acceleration, marks, jitter_s)
+
+
+def _most_regular(middle: FloatArray, spans: FloatArray, marks: int) -> tuple[float, float]:
+    """Return the time about which the durations of a turn agree best over a turn or two, and their median there."""
+    window = min(spans.size, 2 * marks + 1)
+    pieces = np.lib.stride_tricks.sliding_window_view(spans, window)[:: max(1, spans.size // 400)]
+    centres = np.lib.stride_tricks.sliding_window_view(middle, window)[:: max(1, spans.size // 400)]
+    typical = np.median(pieces, axis=1)
+    scatter = np.median(np.abs(pieces - typical[:, None]), axis=1) / typical
+    # a turn with pulses missing is as regular as one without, but longer: ask for the common duration first
+    common = np.abs(typical / np.median(spans) - 1) < 0.25
+    best = int(np.argmin(np.where(common, scatter, np.inf)))
+    return float(np.median(centres[best])), float(typical[best])
 
 
 def quality(pattern: Pattern | None) -> float:
@@ -353,10 +374,32 @@ def quality(pattern: Pattern | None) -> float:
     return 0.0 if pattern is None else pattern.explained * min(pattern.occupied, 1.0)
 
 
+@dataclass(frozen=True)
+class EdgeEstimate:
+    """What the pulses of a trace say.
+
+    Attributes
+    ----------
+    result : MethodResult or None
+        Turn rate, where a pattern was found.
+    pulses : Pulses or None
+        The pulses, where any stand out.
+    quality : float
+        How well one pattern accounts for them, from 0 to 1.
+    sure : bool
+        Whether the pattern is one that chance does not make.
+    """
+
+    result: MethodResult | None = None
+    pulses: Pulses | None = None
+    quality: float = 0.0
+    sure: bool = False
+
+
 def estimate_from_edges(
     voltage: FloatArray, interval_s: float, marks: int, pitch_s: float, start: tuple[float, float] | None
-) -> tuple[MethodResult | None, Pulses | None, Pattern | None]:
-    """Return the turn rate from the pulses of a trace, and the pulses and their pattern; None where there are none.
+) -> EdgeEstimate:
+    """Return the turn rate from the pulses of a trace.
 
     Parameters
     ----------
@@ -371,30 +414,126 @@ def estimate_from_edges(
     start : pair of float, optional
         Turn rate and acceleration from elsewhere, to be tried beside those from the pulses themselves.
     """
-    pulses = find_pulses(voltage, interval_s, pitch_s)
-    if pulses is None or pulses.time_s.size < 2:
-        return None, pulses, None
-    floor = 0.29 * interval_s / np.sqrt(2) if pulses.sharp else 0.0
-    jitter = float(np.hypot(pulses.jitter_s, floor))
-    trials: list[Pattern | None] = []
-    if start is not None:
-        trials.append(fit_pattern(pulses.time_s, start[0], start[1], marks, jitter))
-    if quality(trials[0] if trials else None) < 0.9:
-        trials.append(grow_pattern(pulses.time_s, marks, jitter))
-    pattern = max(trials, key=quality)
-    if pattern is None:
-        return None, pulses, None
     duration = voltage.size * interval_s
-    least = 0.3 * interval_s / duration * pattern.rate_hz if pulses.sharp and pattern.scatter < 0.15 * interval_s * pattern.rate_hz else 0.0
+    pulses = find_pulses(voltage, interval_s, pitch_s)
+    if pulses is not None and not 0.67 < pulses.time_s.size * pitch_s / duration < 1.5:
+        pulses = find_pulses(voltage, interval_s, duration / pulses.time_s.size) or pulses
+    if pulses is None or pulses.time_s.size < 2:
+        return EdgeEstimate(pulses=pulses)
+    jitter = float(np.hypot(pulses.jitter_s, 0.29 * interval_s / np.sqrt(2) if pulses.sharp else 0.0))
+    pattern = fit_pattern(pulses.time_s, start[0], start[1], marks, jitter) if start else None
+    if quality(pattern) < 0.95:
+        pattern = max(grow_pattern(pulses.time_s, marks, jitter), pattern, key=quality)
+    if quality(pattern) < 0.9:
+        pieces = in_stretches(pulses, marks, jitter)
+        if pieces is not None and quality(pieces) > quality(pattern) + 0.05:
+            return _seen(pulses, pieces, sure=True)
+    if pattern is None or not is_sure(pattern, marks, jitter):
+        return few_pulses(pulses, marks, jitter, duration) or _seen(pulses, pattern)
+    # pulses in step with the sampling hide the rounding of their times to whole samples
+    in_step = pulses.sharp and pattern.scatter < 0.15 * interval_s * pattern.rate_hz
+    hidden = 0.3 * interval_s / duration * pattern.rate_hz if in_step else 0.0
+    return _seen(pulses, pattern, hidden, sure=True)
+
+
+def _seen(pulses: Pulses, pattern: Pattern | None, hidden_hz: float = 0.0, sure: bool = False) -> EdgeEstimate:
+    if pattern is None:
+        return EdgeEstimate(pulses=pulses)
     result = MethodResult(
         pattern.rate_hz,
-        float(np.hypot(pattern.rate_u_hz, least)),
+        float(np.hypot(pattern.rate_u_hz, hidden_hz)),
         pattern.acceleration_hz_s,
         pattern.acceleration_u_hz_s,
-        pulses.height_v / max(pulses.noise_v, np.finfo(float).tiny),
+        pulses.height_v / max(pulses.noise_v, 1e-12 * pulses.height_v),
         quality(pattern),
         pattern.missed,
         pattern.extra,
         pattern.uneven,
     )
-    return result, pulses, pattern
+    return EdgeEstimate(result, pulses, quality(pattern), sure)
+
+
+def is_sure(pattern: Pattern, marks: int, jitter_s: float) -> bool:
+    """Tell whether a pattern is one that chance does not make: most pulses on it, most places filled, little scatter.
+
+    Pulses at random times would lie within a fifth of the pitch of a place with a scatter of 0.11 of the pitch. Bumps
+    of a wandering baseline keep step for a while: of few pulses it is asked that they scatter as the noise makes them.
+    """
+    used = int(np.sum(pattern.mark >= 0))
+    if used < marks + 3 or pattern.explained < 0.7 or quality(pattern) < 0.55 or pattern.scatter * marks > 0.06:
+        return False
+    if used >= 3 * marks + 16:
+        return True
+    return quality(pattern) > 0.8 and pattern.scatter < max(4 * jitter_s * pattern.rate_hz, 0.008 / marks)
+
+
+def in_stretches(pulses: Pulses, marks: int, jitter_s: float) -> Pattern | None:
+    """Fit a pattern stretch by stretch, for a rotor that slips between them; None where the stretches do not agree.
+
+    The rate is the mean over the stretches that have one; its uncertainty comes from their scatter.
+    """
+    fits: list[Pattern] = []
+    stretches = min(5, pulses.time_s.size // (3 * marks + 4))
+    if stretches < 3:
+        return None
+    for part in np.array_split(np.arange(pulses.time_s.size), stretches):
+        time = pulses.time_s[part]
+        fit = grow_pattern(time - np.mean(time), marks, jitter_s)
+        if fit is not None and quality(fit) > 0.9 and is_sure(fit, marks, jitter_s):
+            fits.append(fit)
+    if len(fits) < max(2, stretches - 2):
+        return None
+    rates = np.array([fit.rate_hz for fit in fits])
+    if float(np.ptp(rates)) > 0.03 * float(np.mean(rates)):
+        return None
+    own = float(np.sqrt(np.mean([fit.rate_u_hz**2 for fit in fits]) / len(fits)))
+    scatter = float(np.std(rates, ddof=1) / np.sqrt(len(fits)))
+    return Pattern(
+        rate_hz=float(np.mean(rates)),
+        acceleration_hz_s=0.0,
+        rate_u_hz=max(own, scatter),
+        acceleration_u_hz_s=float("inf"),
+        mark=np.concatenate([fit.mark for fit in fits]),
+        turn=np.concatenate([fit.turn for fit in fits]),
+        scatter=float(np.mean([fit.scatter for fit in fits])),
+        explained=float(np.mean([fit.explained for fit in fits])),
+        occupied=float(np.mean([fit.occupied for fit in fits])),
+        missed=sum(fit.missed for fit in fits),
+        extra=sum(fit.extra for fit in fits),
+        uneven=True,
+    )
+
+
+def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -> EdgeEstimate | None:
+    """Return the turn rate from pulses too few for a pattern, taking the marks as evenly spaced; None where they are not.
+
+    Where the pulses reach past a whole turn, those one turn apart give the rate without that assumption. The uncertainty
+    of the places of the marks, at least 4 % of the pitch, goes into that of the rate.
+    """
+    time = pulses.time_s
+    count = time.size
+    if not 3 <= count <= 2 * marks + 3 or pulses.height_v < 8 * pulses.noise_v:
+        return None
+    steps = np.diff(time)
+    pitch = float(np.mean(steps))
+    even = float(np.max(np.abs(steps / pitch - 1))) < 0.35
+    alike = float(np.max(pulses.width_s)) < 1.6 * float(np.min(pulses.width_s)) and np.max(pulses.width_s) < 0.7 * pitch
+    filled = count * pitch > 0.6 * duration_s
+    if not (even and alike and filled):
+        return None
+    if count > marks:
+        turns = time[marks:] - time[:-marks]
+        period, spread = float(np.mean(turns)), float(np.std(turns))
+        u_period = float(np.hypot(np.sqrt(2) * jitter_s, spread * 1.3)) / np.sqrt(turns.size)
+    else:
+        place = np.arange(count) - (count - 1) / 2
+        slope = float(place @ time / (place @ place))
+        left = time - np.mean(time) - slope * place
+        spread = float(np.sqrt(left @ left / (count - 2)))
+        period = marks * slope
+        u_period = marks * float(np.hypot(spread * (1.3 if count > 3 else 2.0), 0.04 * slope)) / np.sqrt(place @ place)
+    rate = 1 / period
+    result = MethodResult(
+        rate, rate * u_period / period, 0.0, float("inf"), pulses.height_v / max(pulses.noise_v, 1e-12), 1.0
+    )
+    return EdgeEstimate(result, pulses, 1.0, sure=True)

@@ -94,13 +94,19 @@ def read_experiment(folder: str | Path, *, on_trace: Callable[[int, int], None] 
     """
     folder = Path(folder)
     if not folder.is_dir():
-        raise InputError("there is no such folder", file=folder, fix="name a folder with bench.toml and readings.csv")
+        raise InputError(
+            "there is no such folder", file=folder, fix="name a folder with bench.toml and readings.csv"
+        )
     bench = read_bench(folder / BENCH_FILE)
     table = read_readings(folder / READINGS_FILE)
     inputs = [_input_file(folder, BENCH_FILE), _input_file(folder, READINGS_FILE)]
 
     pressures = _pressures(table, bench)
-    paths = {row: _trace_path(folder, table.at[row, "trace"], int(table.at[row, "line"])) for row in table.index if table.at[row, "trace"]}
+    paths = {
+        row: _trace_path(folder, table.at[row, "trace"], int(table.at[row, "line"]))
+        for row in table.index
+        if table.at[row, "trace"]
+    }
     traces: dict[int, TraceReading] = {}
     for done, (row, path) in enumerate(paths.items(), start=1):
         try:
@@ -113,7 +119,9 @@ def read_experiment(folder: str | Path, *, on_trace: Callable[[int, int], None] 
         if on_trace is not None:
             on_trace(done, len(paths))
     readings = _with_use(_with_speeds(_with_pressures(table, pressures), traces, bench))
-    return Experiment(folder.resolve().name, folder, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs)))
+    return Experiment(
+        folder.resolve().name, folder, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs))
+    )
 
 
 def _input_file(folder: Path, relative: str) -> InputFile:
@@ -131,11 +139,17 @@ def _trace_path(folder: Path, name: str, line: int) -> Path:
         inside = path.is_relative_to(folder.resolve())
         there = inside and path.is_file()
     except (OSError, ValueError) as error:
-        raise InputError(f"'{name[:80]}' is not a file name ({error})", fix="name a file in the folder").at(**place) from error
+        raise InputError(f"'{name[:80]}' is not a file name ({error})", fix="name a file in the folder").at(
+            **place
+        ) from error
     if not inside:
-        raise InputError(f"'{name}' lies outside the experiment folder", fix="copy the trace into the folder").at(**place)
+        raise InputError(
+            f"'{name}' lies outside the experiment folder", fix="copy the trace into the folder"
+        ).at(**place)
     if not there:
-        raise InputError(f"there is no file '{name}' in the folder", fix="name a trace such as traces/007.csv").at(**place)
+        raise InputError(
+            f"there is no file '{name}' in the folder", fix="name a trace such as traces/007.csv"
+        ).at(**place)
     return path
 
 
@@ -161,7 +175,8 @@ def _pressures(table: pd.DataFrame, bench: Bench) -> PressureReadings:
     converted = pressure_from_volts(volts, bench)
     names = dict.fromkeys((line.name, line.common) for line in (*converted.budget, *displayed.budget))
     budget = tuple(
-        Component(name, np.where(typed, _line(displayed, name), _line(converted, name)), common) for name, common in names
+        Component(name, np.where(typed, _line(displayed, name), _line(converted, name)), common)
+        for name, common in names
     )
     return PressureReadings(
         pressure_pa=np.where(typed, displayed.pressure_pa, converted.pressure_pa),
@@ -194,7 +209,9 @@ def _with_speeds(table: pd.DataFrame, traces: dict[int, TraceReading], bench: Be
     for row, reading in traces.items():
         found = reading.speed
         speed[row] = found.speed_rad_s
-        u[row] = math.hypot(found.speed_u_rad_s, bench.tachometer.timebase_uncertainty.value * found.speed_rad_s)
+        u[row] = math.hypot(
+            found.speed_u_rad_s, bench.tachometer.timebase_uncertainty.value * found.speed_rad_s
+        )
         flags[row], methods[row] = " ".join(found.flags), found.method
     return table.assign(speed_rad_s=speed, speed_u_rad_s=u, speed_flags=flags, speed_method=methods)
 

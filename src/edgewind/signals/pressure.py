@@ -64,10 +64,11 @@ def pressure_from_volts(voltage_v: ArrayLike, bench: Bench) -> PressureReadings:
     gauge = bench.gauge
     log_p = gauge.indicated_log_pressure(volts)
     zero_log_u = np.hypot(gauge.noise.value, gauge.zero_uncertainty.value) * np.abs(gauge.log_slope(volts))
-    over = volts > gauge.signal_high.value
-    under = ~over & (
-        (volts < gauge.signal_low.value) | ~np.isfinite(log_p) | (zero_log_u > 1 / _LEAST_SIGNAL_IN_U)
-    )
+    silent, upper_half = ~np.isfinite(log_p), volts > (gauge.signal_low.value + gauge.signal_high.value) / 2
+    beyond = (volts > gauge.signal_high.value) | (silent & upper_half)
+    below = (volts < gauge.signal_low.value) | (silent & ~upper_half)
+    over, under = (beyond, below) if gauge.rises else (below, beyond)
+    under = ~over & (under | ~(zero_log_u <= 1 / _LEAST_SIGNAL_IN_U))
     return _corrected(log_p, list(gauge.components(volts)), bench, under, over)
 
 
@@ -87,14 +88,24 @@ def pressure_from_display(indicated_pa: ArrayLike, log_u: ArrayLike, bench: Benc
     under = ~over & ~(indicated > 0)
     log_p = np.log(np.where(over | under, np.nan, indicated))
     components = [
-        Component("reading of the display", np.broadcast_to(np.asarray(log_u, dtype=float), indicated.shape), common=False),
-        Component("transfer function", np.full_like(indicated, bench.gauge.transfer_uncertainty.value), common=True),
+        Component(
+            "reading of the display",
+            np.broadcast_to(np.asarray(log_u, dtype=float), indicated.shape),
+            common=False,
+        ),
+        Component(
+            "transfer function", np.full_like(indicated, bench.gauge.transfer_uncertainty.value), common=True
+        ),
     ]
     return _corrected(log_p, components, bench, under, over)
 
 
 def _corrected(
-    log_p: FloatArray, components: list[Component], bench: Bench, under: NDArray[np.bool_], over: NDArray[np.bool_]
+    log_p: FloatArray,
+    components: list[Component],
+    bench: Bench,
+    under: NDArray[np.bool_],
+    over: NDArray[np.bool_],
 ) -> PressureReadings:
     """Apply the correction and the gas factor, and add up the budget."""
     correction, factor = bench.gauge.correction, bench.gas_factor
@@ -113,7 +124,9 @@ def _corrected(
         pressure_pa=np.where(out, np.nan, np.exp(log_p)),
         log_u=np.where(out, np.nan, own),
         log_u_common=np.where(out, np.nan, common),
-        flags=tuple(OVER_RANGE if high else UNDER_RANGE if low else "" for high, low in zip(over, under, strict=True)),
+        flags=tuple(
+            OVER_RANGE if high else UNDER_RANGE if low else "" for high, low in zip(over, under, strict=True)
+        ),
         budget=tuple(components),
     )
 

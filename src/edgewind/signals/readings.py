@@ -22,7 +22,9 @@ TITLES: dict[str, Title] = {
     "time": Title("time"),
     "gauge": Title("voltage"),
     "pressure": Title(
-        "pressure", lowest=0.0, fix="a pressure is above zero; write under-range where the gauge showed nothing"
+        "pressure",
+        lowest=0.0,
+        fix="a pressure is above zero; write under-range where the gauge showed nothing",
     ),
     "pressure uncertainty": Title("pressure", lowest=0.0, relative=True),
     "trace": Title(),
@@ -108,7 +110,10 @@ def _lamp(row: Row) -> bool:
     if not cell or cell in _ON:
         return True
     raise InputError(
-        f"'{cell[:60]}' does not say whether the lamp was on", line=row.line, column="lamp", fix="write 'on' or 'off'"
+        f"'{cell[:60]}' does not say whether the lamp was on",
+        line=row.line,
+        column="lamp",
+        fix="write 'on' or 'off'",
     )
 
 
@@ -124,7 +129,10 @@ def _check_record(record: dict[str, Any]) -> None:
         problem = "the reading has no pressure"
         fix = "fill in the gauge voltage or the pressure, or give a reason under 'exclude'"
     elif not (has_trace or has_speed) and not record["exclude"]:
-        problem, fix = "the reading has no speed", "name a trace or type a speed, or give a reason under 'exclude'"
+        problem, fix = (
+            "the reading has no speed",
+            "name a trace or type a speed, or give a reason under 'exclude'",
+        )
     else:
         return
     raise InputError(problem, line=line, fix=fix)

@@ -6,7 +6,8 @@ likelihood one. Lines of the mains are set aside first, and given back where the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,10 +24,10 @@ PADDING = 2
 LINE = 30.0
 """Power over the local noise from which a line counts: white noise reaches it in fewer than one of 1e8 cells."""
 WEAK_LINE = 8.0
-MAINS_TOLERANCE = 0.004
+MAINS_TOLERANCE = 0.003
 """Relative departure of the mains from its name that is still the mains; grids keep within 0.2 Hz nearly always."""
 MAINS_ORDERS = 6
-MOST_ORDERS = 48
+MOST_ORDERS = 32
 
 
 @dataclass(frozen=True)
@@ -47,18 +48,25 @@ class LineSpectrum:
     floor: FloatArray
     step_hz: float
 
-    @property
+    @cached_property
     def ratio(self) -> FloatArray:
         """Power over the noise floor."""
         return self.power / self.floor
+
+    @cached_property
+    def widest(self) -> FloatArray:
+        """The greatest of each power and its two neighbours."""
+        widest = self.power.copy()
+        np.maximum(widest[1:], self.power[:-1], out=widest[1:])
+        np.maximum(widest[:-1], self.power[1:], out=widest[:-1])
+        return widest
 
     def at(self, frequency_hz: FloatArray) -> FloatArray:
         """Return the greatest power within one sample of each frequency; folded at half the sample rate, if above."""
         last = self.power.size - 1
         place = np.rint(frequency_hz / self.step_hz).astype(int) % (2 * last)
         place = np.where(place > last, 2 * last - place, place)
-        widest = np.maximum(self.power, np.maximum(np.roll(self.power, 1), np.roll(self.power, -1)))
-        return np.asarray(widest[place])
+        return np.asarray(self.widest[place])
 
     def ratio_at(self, frequency_hz: FloatArray) -> FloatArray:
         """Return the greatest power over the floor within one sample of each frequency."""
@@ -83,19 +91,21 @@ def noise_floor(power: FloatArray) -> FloatArray:
 
     The median of exponentially distributed power is ln 2 times its mean.
     """
-    edges = [2]
-    while edges[-1] < power.size:
-        edges.append(edges[-1] + int(np.clip(0.5 * edges[-1], 24, 600)))
-    if len(edges) > 2 and power.size - edges[-2] < 24:
-        edges.pop(-2)
-    edges[-1] = power.size
     tiny = max(float(np.max(power)), np.finfo(float).tiny) * 1e-26
-    levels = [float(np.median(power[a:b])) for a, b in zip(edges, edges[1:], strict=False)]
-    centres = [(a + b) / 2 for a, b in zip(edges, edges[1:], strict=False)]
-    if not levels:
-        return np.full(power.size, tiny)
-    log_floor = np.interp(np.arange(power.size), centres, np.log(np.maximum(levels, tiny)))
-    return np.exp(log_floor) / np.log(2)
+    begin, places, levels = 2, [1.0], [tiny]
+    while (width := max(24, begin // 2)) < 600 and begin + width <= power.size:
+        places.append(begin + width / 2)
+        levels.append(float(np.median(power[begin : begin + width])))
+        begin += width
+    count = (power.size - begin) // 600
+    if count:
+        blocks = power[begin : begin + 600 * count].reshape(count, 600)
+        places.extend(begin + 600 * (np.arange(count) + 0.5))
+        levels.extend(np.median(blocks, axis=1))
+    if len(levels) > 1:
+        places, levels = places[1:], levels[1:]
+    logarithm = np.interp(np.arange(power.size), places, np.log(np.maximum(levels, tiny)))
+    return np.exp(logarithm) / np.log(2)
 
 
 def peaks(spectrum: LineSpectrum, most: int = 12) -> FloatArray:
@@ -125,10 +135,10 @@ def mains_line(spectrum: LineSpectrum, mains_hz: float | None) -> float | None:
     if mains_hz is None:
         return None
     best: tuple[float, float] | None = None
-    for order in (1, 2, 3):
-        reach = max(MAINS_TOLERANCE * order * mains_hz, 1.5 * PADDING * spectrum.step_hz)
-        first = max(1, int(np.ceil((order * mains_hz - reach) / spectrum.step_hz)))
-        last = min(spectrum.power.size - 2, int((order * mains_hz + reach) / spectrum.step_hz))
+    for order in (1, 2):
+        reach = MAINS_TOLERANCE * order * mains_hz + 0.1 * PADDING * spectrum.step_hz
+        first = max(1, int(np.floor((order * mains_hz - reach) / spectrum.step_hz)))
+        last = min(spectrum.power.size - 2, int(np.ceil((order * mains_hz + reach) / spectrum.step_hz)))
         if last <= first:
             continue
         cell = first + int(np.argmax(spectrum.power[first : last + 1]))
@@ -137,7 +147,9 @@ def mains_line(spectrum: LineSpectrum, mains_hz: float | None) -> float | None:
         if spectrum.ratio[cell] > LINE and (best is None or spectrum.power[cell] > best[0]):
             near = spectrum.power[cell - 1 : cell + 2]
             shift = 0.5 * np.log(near[2] / near[0]) / np.log(near[1] ** 2 / (near[0] * near[2]))
-            best = float(near[1]), float(cell + np.clip(shift, -0.5, 0.5)) * spectrum.step_hz / order
+            place = float(cell + np.clip(shift, -0.5, 0.5)) * spectrum.step_hz
+            if abs(place - order * mains_hz) <= reach:
+                best = float(near[1]), place / order
     return None if best is None else best[1]
 
 
@@ -161,11 +173,14 @@ class Candidate:
         The higher, the likelier.
     explained : float
         Share of the power of the lines that is at its harmonics.
+    counted : bool
+        Whether a turn, folded, shows as many pulses as there are marks.
     """
 
     rate_hz: float
     score: float
     explained: float
+    counted: bool = False
 
 
 def candidates(
@@ -197,11 +212,26 @@ def candidates(
     pulse = spectrum.at(pulse_lines) * (spectrum.ratio_at(pulse_lines) > LINE)
     strength = np.minimum(pulse @ np.array([1.0, 0.5, 0.5, 0.5]) / np.sum(powers), 1.0)
     score = explained * (0.1 + strength * np.where(pulse[:, 0] > 0, 1.0, 0.2))
+    # a turn that repeats itself within the turn, but not mark by mark, is more likely two turns taken for one
+    strong = good & (powers > 1e-3 * np.max(powers))
+    repeats = np.gcd.reduce(np.where(strong, nearest, 0).astype(np.int64), axis=1)
+    score = score * np.where((repeats > 1) & (repeats % marks != 0), 0.25, 1.0)
     kept: list[Candidate] = []
     for i in np.argsort(-score, kind="stable")[:60]:
         if all(abs(rates[i] - other.rate_hz) * marks > reach / 2 for other in kept):
             kept.append(Candidate(float(rates[i]), float(score[i]), float(explained[i])))
     return kept
+
+
+def share_of_lines(spectrum: LineSpectrum, rate_hz: float, marks: int) -> float:
+    """Return the share of the power in lines that lies on the comb of a turn rate, up to the fourth harmonic of the pulses."""
+    found = peaks(spectrum)
+    if found.size == 0:
+        return 0.0
+    power = spectrum.at(found)
+    nearest = np.rint(found / rate_hz)
+    on = (nearest >= 1) & (nearest <= 4 * marks) & (np.abs(found - nearest * rate_hz) < 1.5 * PADDING * spectrum.step_hz)
+    return float(np.sum(power[on]) / np.sum(power))
 
 
 def folded(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, bins: int) -> FloatArray:
@@ -230,23 +260,24 @@ def choose(
     """Return the candidate whose turn, folded, shows as many pulses as there are marks; else the one of best score."""
     best: tuple[float, Candidate] | None = None
     for one in found[:4]:
+        if best is not None and best[0] > 3 * one.score:
+            break
         per_turn = 1 / (one.rate_hz * interval_s)
         bins = int(np.clip(per_turn, 8 * marks, 24 * marks))
         pattern = folded(voltage, interval_s, one.rate_hz, 0.0, bins)
-        right = marks in (pulses_in(pattern), pulses_in(-pattern))
-        worth = one.score * (3.0 if right else 1.0)
+        counted = marks in (pulses_in(pattern), pulses_in(-pattern))
+        worth = one.score * (3.0 if counted else 1.0)
         if best is None or worth > best[0]:
-            best = worth, one
+            best = worth, replace(one, counted=counted)
     return best[1] if best else None
 
 
 def useful_orders(spectrum: LineSpectrum, rate_hz: float, marks: int, highest_hz: float) -> IntArray:
-    """Return the harmonics of the turn rate that stand above the noise, always with that of the pulses."""
-    most = int(min(max(highest_hz / rate_hz, marks), max(MOST_ORDERS, 2 * marks)))
+    """Return the harmonics of the turn rate to a little past the last that stands above the noise."""
+    most = int(min(max(highest_hz / rate_hz, marks), max(MOST_ORDERS, 2.5 * marks)))
     orders = np.arange(1, most + 1)
-    ratio = spectrum.ratio_at(orders * rate_hz)
-    use = (ratio > WEAK_LINE) | (orders == marks)
-    return orders[use]
+    strong = np.flatnonzero((spectrum.ratio_at(orders * rate_hz) > WEAK_LINE) | (orders == marks))
+    return orders[: int(1.3 * (strong[-1] + 1)) + 1]
 
 
 def decimate(voltage: FloatArray, interval_s: float, highest_hz: float) -> tuple[FloatArray, float]:
@@ -271,6 +302,8 @@ def comb_of(comb: Comb, voltage: FloatArray, interval_s: float) -> FloatArray:
 
 def slow_part(voltage: FloatArray, cells: int) -> FloatArray:
     """Return the slowest cosines of a trace, so many of them: its baseline."""
+    if cells == 0:
+        return np.zeros_like(voltage)
     coefficients = fft.dct(voltage, norm="ortho")
     coefficients[cells:] = 0
     return fft.idct(coefficients, norm="ortho")
@@ -300,35 +333,80 @@ def refine(
     orders: IntArray,
     marks: int,
     mains_hz: float | None,
+    near: bool = False,
 ) -> Comb:
-    """Fit the comb in stages, few harmonics first: the start need only be within reach of the lowest stage."""
+    """Fit the comb in stages, few harmonics first: the start need only be within reach of the lowest stage.
+
+    With `near`, the start is within reach of all of them, and the stages are skipped.
+    """
     duration = voltage.size * interval_s
     reach = 1.5 / duration
     muted = orders[on_grid(orders * rate_hz, mains_hz, reach)]
     if muted.size == orders.size:
         muted = muted[:0]
     spoken = np.setdiff1d(orders, muted)
-    top = int(spoken[0]) if marks not in spoken else marks
+    top = int(orders[-1]) if near else marks if marks in spoken else int(spoken[0])
     turns = duration * rate_hz
-    comb: Comb | None = None
     while True:
         stage = orders[orders <= top]
         coarse, coarse_interval = decimate(voltage, interval_s, float(stage[-1]) * rate_hz)
-        cells = int(2 * 0.6 * turns * int(orders[0]))
-        slow = slow_part(coarse, cells) if turns > 6 else 0.0
+        cells = int(2 * 0.6 * turns * int(orders[0])) if turns > 6 else 0
         last = top >= orders[-1]
         comb = fit_comb(
-            coarse - slow, coarse_interval, rate_hz, acceleration_hz_s, stage, mute=muted, passes=3, steady=turns < 2.5
+            coarse - slow_part(coarse, cells),
+            coarse_interval,
+            rate_hz,
+            acceleration_hz_s,
+            stage,
+            mute=muted,
+            passes=3,
+            steady=turns < 2.5,
+            tolerance=0.02 if last else 0.3,
         )
-        if last and turns > 6:
-            slow = slow_part(coarse - comb_of(comb, coarse, coarse_interval), cells)
-            comb = fit_comb(
-                coarse - slow, coarse_interval, comb.rate_hz, comb.acceleration_hz_s, stage, mute=muted, passes=1
-            )
         rate_hz, acceleration_hz_s = comb.rate_hz, comb.acceleration_hz_s
         if last:
-            return comb
+            break
         top = min(int(orders[-1]), 3 * top)
+    if not cells:
+        return comb
+    # what the comb leaves tells the baseline and the hum better than the trace did
+    wave = comb_of(comb, coarse, coarse_interval)
+    clean = coarse - slow_part(coarse - wave, cells)
+    if mains_hz is not None:
+        clean = clean - hum_at(clean - wave, coarse_interval, mains_hz, reach, orders * rate_hz)
+    return fit_comb(clean, coarse_interval, rate_hz, acceleration_hz_s, orders, mute=muted, passes=1)
+
+
+def hum_at(
+    voltage: FloatArray, interval_s: float, mains_hz: float, reach_hz: float, spared_hz: FloatArray
+) -> FloatArray:
+    """Return the lines of the mains in a trace, by least squares, but for those within reach of spared frequencies."""
+    multiples = mains_hz * np.arange(1, 2 * MAINS_ORDERS)
+    multiples = multiples[(multiples * interval_s < 0.45)]
+    multiples = multiples[np.min(np.abs(multiples[:, None] - spared_hz), axis=1) > reach_hz]
+    if multiples.size == 0:
+        return np.zeros_like(voltage)
+    angle = 2 * np.pi * np.outer(multiples, centred_time(voltage.size, interval_s))
+    columns = np.concatenate([np.cos(angle), np.sin(angle)])
+    return np.asarray(np.linalg.solve(columns @ columns.T, columns @ voltage) @ columns)
+
+
+def stands_out(comb: Comb, start_hz: float, duration_s: float) -> bool:
+    """Tell whether a fitted comb is more than a whim of the noise.
+
+    Some line of it must hold at least six periods and carry 36 times the power of the noise around it, where noise
+    alone carries 36 times with a chance of exp(-36) a line; and the fit must not have run away from its start.
+    """
+    power = np.abs(comb.amplitudes) ** 2
+    ratio = np.where(comb.orders * comb.rate_hz * duration_s >= 6, power / np.maximum(comb.noise_v2, 1e-300), 0.0)
+    best = int(np.argmax(ratio))
+    order = int(comb.orders[best])
+    return bool(
+        ratio[best] > 36
+        and comb.rate_u_hz * duration_s * order < 0.2
+        and abs(comb.rate_hz - start_hz) * duration_s * order < 1.5
+        and comb.rate_hz > 0
+    )
 
 
 def result_of(comb: Comb, explained: float) -> MethodResult:

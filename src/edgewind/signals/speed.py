@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
-from edgewind.signals.edges import Pattern, Pulses, estimate_from_edges
+from edgewind.signals.comb import Comb
+from edgewind.signals.edges import EdgeEstimate, Pulses, estimate_from_edges
+from edgewind.signals.faults import is_aliased, is_clipped
 from edgewind.signals.method import MethodResult
 from edgewind.signals.spectrum import (
+    Candidate,
     LineSpectrum,
     candidates,
     choose,
@@ -21,6 +25,8 @@ from edgewind.signals.spectrum import (
     refine,
     remove_hum,
     result_of,
+    share_of_lines,
+    stands_out,
     useful_orders,
 )
 from edgewind.signals.trace import Trace
@@ -31,9 +37,9 @@ FLAGS = ("drifting", "short", "aliased", "no-signal", "missed-marks", "clipped")
 
 MATERIAL_DRIFT = 0.005
 """Change of speed within a trace, as a share of the speed, below which it does not matter."""
-NEAR_NYQUIST = 0.8
-"""Share of half the sample rate above which a pulse rate is taken as aliased."""
 SHORT_TURNS = 2.0
+MANY_MARKS = 12
+CLEAR_STRENGTH = 12.0
 
 
 @dataclass(frozen=True)
@@ -112,7 +118,7 @@ def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "
 
 
 def nothing(
-    flags: tuple[str, ...] = (), edges: MethodResult | None = None, spectrum: MethodResult | None = None
+    flags: Iterable[str] = (), edges: MethodResult | None = None, spectrum: MethodResult | None = None
 ) -> SpeedEstimate:
     """Return the estimate that says that there is none."""
     nan = math.nan
@@ -124,37 +130,59 @@ def _ordered(flags: set[str]) -> tuple[str, ...]:
 
 
 def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | str | None) -> SpeedEstimate:
-    duration = voltage.size * interval_s
-    highest = 0.5 / interval_s
+    """Estimate from a voltage scaled to unit range."""
+    duration, highest = voltage.size * interval_s, 0.5 / interval_s
+    clipped = is_clipped(voltage)
     lines = line_spectrum(voltage, interval_s)
-    mains = _mains(lines, mains_hz)
+    mains = mains_of(lines, mains_hz)
     quiet = voltage
-    found = candidates(lines, marks, mains, duration, highest)
-    chosen = choose(found, voltage, interval_s, marks)
     if mains is not None:
         quiet, mains = remove_hum(voltage, interval_s, mains)
-        chosen = choose(found, quiet, interval_s, marks)
-    pitch = 1 / (chosen.rate_hz * marks) if chosen else duration / 16
-    start = (chosen.rate_hz, 0.0) if chosen else None
-    edges, pulses, pattern = estimate_from_edges(quiet, interval_s, marks, pitch, start)
-    sure = edges_are_sure(edges, pulses, pattern, marks)
-    spectrum: MethodResult | None = None
-    rate, acceleration, explained = (chosen.rate_hz, 0.0, chosen.explained) if chosen else (0.0, 0.0, 0.0)
-    if sure and edges is not None and (chosen is None or abs(edges.turn_rate_hz - rate) * duration * marks > 0.3):
-        rate, acceleration, explained = edges.turn_rate_hz, edges.acceleration_hz_s, edges.explained
-    elif sure and edges is not None:
-        acceleration = edges.acceleration_hz_s
-    if rate > 0:
-        orders = useful_orders(lines, rate, marks, 0.9 * highest)
-        comb = refine(quiet, interval_s, rate, acceleration, orders, marks, mains)
-        spectrum = result_of(comb, explained)
-    flags: set[str] = set()
-    if is_clipped(voltage):
-        flags.add("clipped")
-    return _compared(edges if sure else None, edges, spectrum, flags, duration, marks, highest, mains)
+        lines = line_spectrum(quiet, interval_s)
+    found = candidates(lines, marks, mains, duration, highest)
+    chosen = choose(found, quiet, interval_s, marks)
+    if chosen and mains is not None and on_grid(np.array([chosen.rate_hz * marks]), mains, 1.5 / duration)[0]:
+        quiet = voltage  # the pulses keep step with the mains: taking the hum away would take them too
+    edges = edges_of(quiet, interval_s, marks, chosen, found, lines)
+    comb, explained = spectrum_of(quiet, interval_s, marks, mains, lines, chosen, edges)
+    spectrum = None if comb is None else result_of(comb, explained)
+    if spectrum is not None:
+        spectrum = with_sampling(spectrum, edges.pulses, interval_s, duration)
+    flags = {"clipped"} if clipped else set()
+    best, method = better(edges.result if edges.sure else None, spectrum, duration, marks)
+    if best is None:
+        if edges.pulses is not None and has_few(edges.pulses, duration):
+            flags.add("short")
+        return nothing(flags, edges.result, spectrum)
+    if is_aliased(lines, best.turn_rate_hz, marks, highest):
+        flags.add("aliased")
+    return _told(best, method, flags, duration, edges, spectrum)
 
 
-def _mains(lines: LineSpectrum, mains_hz: float | str | None) -> float | None:
+def with_sampling(
+    result: MethodResult, pulses: Pulses | None, interval_s: float, duration_s: float
+) -> MethodResult:
+    """Return the result of the spectrum with what the sampling itself does to it added to its uncertainty.
+
+    Pulses that rise within a sample are timed to whole samples: uniformly distributed errors, of standard deviation
+    Ts / sqrt(24) for the mean of two edges, act on a slope as sqrt(12 / n) / T. Of smooth pulses a thousandth of a sample
+    over the trace is as much as is ever claimed.
+    """
+    blur = 1e-3
+    if pulses is not None and pulses.sharp:
+        blur = math.sqrt(12 / (24 * max(pulses.time_s.size, 1)))
+    extra = result.turn_rate_hz * blur * interval_s / duration_s
+    return replace(result, turn_rate_u_hz=math.hypot(result.turn_rate_u_hz, extra))
+
+
+def has_few(pulses: Pulses, duration_s: float) -> bool:
+    """Tell whether there are one or two clear narrow pulses: a rotor that turns, but too slowly for this trace."""
+    clear = pulses.height_v > 20 * pulses.noise_v
+    return pulses.time_s.size <= 2 and clear and float(np.max(pulses.width_s)) < duration_s / 12
+
+
+def mains_of(lines: LineSpectrum, mains_hz: float | str | None) -> float | None:
+    """Return the frequency of the mains, if it shows: as named, or the stronger of 50 Hz and 60 Hz."""
     if mains_hz is None:
         return None
     if not isinstance(mains_hz, str):
@@ -163,45 +191,115 @@ def _mains(lines: LineSpectrum, mains_hz: float | str | None) -> float | None:
     return max(both, key=lambda line: float(np.sum(lines.at(line * np.arange(1.0, 4.0)))), default=None)
 
 
-def edges_are_sure(edges: MethodResult | None, pulses: Pulses | None, pattern: Pattern | None, marks: int) -> bool:
-    """Tell whether the pulses found make a pattern that chance would not."""
-    if edges is None or pulses is None or pattern is None:
+def edges_of(
+    voltage: FloatArray,
+    interval_s: float,
+    marks: int,
+    chosen: Candidate | None,
+    found: list[Candidate],
+    lines: LineSpectrum,
+) -> EdgeEstimate:
+    """Return the best estimate from edges, the scale of the pulses taken from the spectrum, or tried out without one."""
+    duration = voltage.size * interval_s
+    rates = dict.fromkeys(one.rate_hz for one in (chosen, *found[:1]) if one is not None)
+    trials: list[tuple[float, tuple[float, float] | None]] = [(1 / (rate * marks), (rate, 0.0)) for rate in rates]
+    trials += [(duration / 12, None)] if trials else [(duration / 6, None), (duration / 60, None)]
+    best = EdgeEstimate()
+    for pitch, start in trials:
+        one = estimate_from_edges(voltage, interval_s, marks, pitch, start)
+        if one.sure and chosen and not _as_good(one, chosen, lines, marks):
+            one = replace(one, sure=False)
+        if (one.sure, one.quality) > (best.sure, best.quality) or best.pulses is None:
+            best = one
+        if best.sure and best.quality > 0.85:
+            break
+    return best
+
+
+def _as_good(edges: EdgeEstimate, chosen: Candidate, lines: LineSpectrum, marks: int) -> bool:
+    """Tell whether the rate from edges leaves no more of the lines over than the candidate of the spectrum does.
+
+    Pulses too low to be seen, or noise taken for pulses, can make a false pattern; lines of a drifting rotor are smeared, and
+    then say nothing against it.
+    """
+    if edges.result is None or edges.quality > 0.97 or edges.result.uneven:
+        return True
+    if abs(edges.result.turn_rate_hz / chosen.rate_hz - 1) < 0.02:
+        return True
+    if chosen.counted and chosen.explained > 0.8:
         return False
-    spare = int(np.sum(pattern.mark >= 0)) - marks - 2
-    return pattern.explained > 0.7 and pattern.occupied > 0.5 and pattern.scatter * marks < 0.06 and spare >= 1
+    drifts = abs(edges.result.acceleration_hz_s) > 4 * edges.result.acceleration_u_hz_s
+    return drifts or share_of_lines(lines, edges.result.turn_rate_hz, marks) > chosen.explained - 0.15
 
 
-def is_clipped(voltage: FloatArray) -> bool:
-    """Tell whether pulses are flattened at a rail."""
-    return False
+def spectrum_of(
+    voltage: FloatArray,
+    interval_s: float,
+    marks: int,
+    mains_hz: float | None,
+    lines: LineSpectrum,
+    chosen: Candidate | None,
+    edges: EdgeEstimate,
+) -> tuple[Comb | None, float]:
+    """Return the comb fitted from the candidate of the spectrum, or from the edges where they are sure and disagree."""
+    duration = voltage.size * interval_s
+    rate, acceleration, explained = (chosen.rate_hz, 0.0, chosen.explained) if chosen else (0.0, 0.0, 0.0)
+    near = False
+    if edges.sure and edges.result is not None:
+        start = edges.result
+        rate = start.turn_rate_hz
+        acceleration = start.acceleration_hz_s if abs(start.acceleration_hz_s) > 2 * start.acceleration_u_hz_s else 0.0
+        explained = explained if chosen and abs(rate - chosen.rate_hz) < 0.1 * rate else start.explained
+    if not rate * duration > SHORT_TURNS or rate * marks * interval_s > 0.5:
+        return None, 0.0
+    # with many marks the lines between those of the pulses are too many to fit, and little is lost without them
+    scale = marks if marks > MANY_MARKS else 1
+    orders = useful_orders(lines, rate * scale, marks // scale, 0.45 / interval_s)
+    if edges.sure and edges.result is not None and not edges.result.uneven:
+        blur = edges.result.turn_rate_u_hz * duration + min(edges.result.acceleration_u_hz_s, 1e9) * duration**2 / 8
+        near = blur * scale * int(orders[-1]) < 0.1
+    comb = refine(
+        voltage, interval_s, rate * scale, acceleration * scale, orders, marks // scale, mains_hz, near
+    ).slowed(scale)
+    return (comb, explained) if stands_out(comb, rate, duration) else (None, 0.0)
 
 
-def _compared(
-    sure: MethodResult | None,
-    edges: MethodResult | None,
-    spectrum: MethodResult | None,
+def better(
+    edges: MethodResult | None, spectrum: MethodResult | None, duration_s: float, marks: int
+) -> tuple[MethodResult | None, str]:
+    """Return the result of the smaller uncertainty, widened by half the difference where the two contradict each other."""
+    if edges is None or spectrum is None:
+        return (edges, "edges") if edges else (spectrum, "spectrum" if spectrum else "none")
+    best, method, other = edges, "edges", spectrum
+    if edges.uneven:
+        return edges, "edges"
+    if spectrum.turn_rate_u_hz < edges.turn_rate_u_hz:
+        best, method, other = spectrum, "spectrum", edges
+    apart = abs(edges.turn_rate_hz - spectrum.turn_rate_hz)
+    if apart > 4 * math.hypot(best.turn_rate_u_hz, other.turn_rate_u_hz):
+        best = replace(best, turn_rate_u_hz=math.hypot(best.turn_rate_u_hz, apart / 2))
+    return best, method
+
+
+def _told(
+    best: MethodResult,
+    method: str,
     flags: set[str],
     duration: float,
-    marks: int,
-    highest: float,
-    mains: float | None,
+    edges: EdgeEstimate,
+    spectrum: MethodResult | None,
 ) -> SpeedEstimate:
-    best, method = (sure, "edges") if sure else (spectrum, "spectrum")
-    if sure and spectrum and spectrum.turn_rate_u_hz < sure.turn_rate_u_hz:
-        best, method = spectrum, "spectrum"
-    if best is None:
-        return nothing(tuple(flags), edges, spectrum)
-    if sure and (sure.missed or sure.extra):
+    turns, circle, pulses = best.turn_rate_hz * duration, 2 * math.pi, edges.result
+    if edges.sure and pulses is not None and (pulses.missed or pulses.extra) and pulses.strength > CLEAR_STRENGTH:
         flags.add("missed-marks")
-    turns = best.turn_rate_hz * duration
     change = abs(best.acceleration_hz_s) * duration / best.turn_rate_hz
-    if change > MATERIAL_DRIFT and abs(best.acceleration_hz_s) > 4 * best.acceleration_u_hz_s or best.uneven:
+    slipped = edges.sure and pulses is not None and pulses.uneven
+    if slipped or (change > MATERIAL_DRIFT and abs(best.acceleration_hz_s) > 4 * best.acceleration_u_hz_s):
         flags.add("drifting")
     if turns < SHORT_TURNS:
         flags.add("short")
-    if best.turn_rate_hz * marks > NEAR_NYQUIST * highest:
-        flags.add("aliased")
-    circle = 2 * math.pi
+    if "aliased" in flags:
+        return replace(nothing(flags, pulses, spectrum), flags=_ordered(flags), method=method)
     return SpeedEstimate(
         circle * best.turn_rate_hz,
         circle * best.turn_rate_u_hz,
@@ -210,6 +308,6 @@ def _compared(
         turns,
         circle * best.acceleration_hz_s,
         circle * best.acceleration_u_hz_s,
-        edges,
+        pulses,
         spectrum,
     )

@@ -70,6 +70,11 @@ class Gauge(Section):
     def indicated_log_pressure(self, voltage_v: FloatArray) -> FloatArray:
         """Natural logarithm of the indicated pressure in Pa; nan where the transfer function gives no pressure."""
 
+    @property
+    def rises(self) -> bool:
+        """Whether a higher voltage means a higher pressure."""
+        return True
+
     def own_components(self, voltage_v: FloatArray) -> tuple[Component, ...]:
         """Budget lines that only this kind of gauge has."""
         return ()
@@ -77,7 +82,10 @@ class Gauge(Section):
     def log_slope(self, voltage_v: FloatArray) -> FloatArray:
         """``d ln p / d V`` of the indicated pressure, 1/V, by a central difference."""
         step = 1e-6 * max(abs(self.signal_high.value - self.signal_low.value), 1e-6)
-        upper, lower = self.indicated_log_pressure(voltage_v + step), self.indicated_log_pressure(voltage_v - step)
+        upper, lower = (
+            self.indicated_log_pressure(voltage_v + step),
+            self.indicated_log_pressure(voltage_v - step),
+        )
         return np.asarray((upper - lower) / (2 * step))
 
     def components(self, voltage_v: FloatArray) -> tuple[Component, ...]:

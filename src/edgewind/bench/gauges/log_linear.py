@@ -24,9 +24,11 @@ class LogLinearGauge(Gauge):
         return np.asarray(np.log(self.reference_pressure.value) + np.log(10) * decades)
 
     def own_components(self, voltage_v: FloatArray) -> tuple[Component, ...]:
-        """The slope's uncertainty, which grows with the distance from the reference voltage."""
+        """Give the slope's uncertainty, which grows with the distance from the reference voltage."""
         per_decade = self.voltage_per_decade
         if not per_decade.u:
             return ()
         decades = (voltage_v - self.reference_voltage.value) / per_decade.value
-        return (Component("voltage per decade", np.abs(decades) * np.log(10) * per_decade.relative, common=True),)
+        return (
+            Component("voltage per decade", np.abs(decades) * np.log(10) * per_decade.relative, common=True),
+        )

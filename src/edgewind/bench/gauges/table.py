@@ -37,6 +37,11 @@ class TableGauge(Gauge):
     def indicated_log_pressure(self, voltage_v: FloatArray) -> FloatArray:  # noqa: D102
         return np.asarray(self._curve(voltage_v), dtype=float)
 
+    @property
+    def rises(self) -> bool:
+        """Whether the table rises."""
+        return self.points[-1][1] > self.points[0][1]
+
     def log_slope(self, voltage_v: FloatArray) -> FloatArray:  # noqa: D102
         return np.asarray(self._curve(voltage_v, 1), dtype=float)
 
@@ -56,7 +61,10 @@ def _checked_points(rows: Any) -> tuple[tuple[float, float], ...]:
             raise InputError(f"pair {number} of the calibration table is {row!r}", fix=right)
         volts, pressure = parse_quantity(row[0], "voltage"), parse_quantity(row[1], "pressure")
         if pressure <= 0:
-            raise InputError(f"pair {number} of the calibration table has the pressure '{row[1]}'", fix="keep pressures above zero")
+            raise InputError(
+                f"pair {number} of the calibration table has the pressure '{row[1]}'",
+                fix="keep pressures above zero",
+            )
         points.append((volts, pressure))
     steps = np.diff(np.array(points), axis=0)
     for number, (dv, dp) in enumerate(steps, start=2):

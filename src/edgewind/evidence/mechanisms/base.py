@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from edgewind.bench import Bench
-from edgewind.evidence.torque import NeededTorque
+from edgewind.evidence.torque import LEAST_KNUDSEN, NeededTorque
 
 Verdict = Literal["ruled out", "sufficient", "contributes", "cannot tell"]
 
@@ -52,7 +52,9 @@ def sign_agrees(bench: Bench, leading_face: Literal["bright", "dark"]) -> bool |
     return None if seen == "not observed" else seen == leading_face
 
 
-NOT_THIN_ENOUGH = "no reading was taken in gas thin enough (Knudsen number 10 or more) to say what torque is needed"
+NOT_THIN_ENOUGH = (
+    f"no reading was taken in gas thin enough (Knudsen number {LEAST_KNUDSEN:g} or more) to say what torque is needed"
+)
 
 
 def sentence(text: str) -> str:

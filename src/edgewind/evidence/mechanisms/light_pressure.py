@@ -33,7 +33,13 @@ def light_force(power_w: float, reflectance: float) -> float:
 
 
 def light_torque(
-    irradiance: float, area: float, arm: float, dark_absorptance: float, bright_absorptance: float, vanes: int, turn_mean: float
+    irradiance: float,
+    area: float,
+    arm: float,
+    dark_absorptance: float,
+    bright_absorptance: float,
+    vanes: int,
+    turn_mean: float,
 ) -> float:
     """Net torque on the rotor, N m, positive when the dark face leads; arrays broadcast.
 
@@ -68,7 +74,9 @@ def weigh(bench: Bench, needed: NeededTorque | None, level: float) -> Claim:
         f"needed against the gas alone at {format_number(needed.pressure_pa, 3)} Pa"
     )
     consequence = ", so it is ruled out as the main drive" if verdict == "ruled out" else ""
-    return Claim(NAME, verdict, sign_ok, ratio.value, (low, high), None, sentence(f"{sign}; {size}{consequence}"))
+    return Claim(
+        NAME, verdict, sign_ok, ratio.value, (low, high), None, sentence(f"{sign}; {size}{consequence}")
+    )
 
 
 def _size_ratio(bench: Bench, needed: NeededTorque, level: float) -> Propagated:
@@ -86,7 +94,13 @@ def _size_ratio(bench: Bench, needed: NeededTorque, level: float) -> Propagated:
         irradiance: float, arm: float, dark: float, bright: float,
     ) -> float:  # fmt: skip
         light_part = light_torque(irradiance, area, arm, dark, bright, vanes, turn_mean)
-        return light_part / free_molecular_drag_torque(pressure, speed, area, mean_square_arm, drag, vanes, v0)
+        return light_part / free_molecular_drag_torque(
+            pressure, speed, area, mean_square_arm, drag, vanes, v0
+        )
 
     found = propagate(ratio, inputs, level=level)
-    return found if np.isfinite(found.u) else Propagated(found.value, 0.0, (found.value, found.value), level, found.method)
+    return (
+        found
+        if np.isfinite(found.u)
+        else Propagated(found.value, 0.0, (found.value, found.value), level, found.method)
+    )

@@ -17,7 +17,9 @@ TURN_MEAN_IRRADIANCE = {"beam": 1 / np.pi, "all-round": 1.0}
 NOT_YET = "area and edge shares, and the dependence on pressure, need the kinetic computation, which this version does not make"
 
 
-def thermal_force_free_molecular(pressure_pa: float, area_m2: float, difference_k: float, temperature_k: float) -> float:
+def thermal_force_free_molecular(
+    pressure_pa: float, area_m2: float, difference_k: float, temperature_k: float
+) -> float:
     """Force on a vane in free-molecular gas, ``F = p A dT / (4 T0)``, in N, from the warm to the cold face; any shape.
 
     Both faces fully diffuse, a large room, a small difference: Knudsen, Ann. Phys. 337, 809 (1910), to first order in dT.
@@ -25,7 +27,9 @@ def thermal_force_free_molecular(pressure_pa: float, area_m2: float, difference_
     return pressure_pa * area_m2 * difference_k / (4 * temperature_k)
 
 
-def free_molecular_heat_conductance(pressure_pa: float, most_probable_speed_m_s: float, temperature_k: float) -> float:
+def free_molecular_heat_conductance(
+    pressure_pa: float, most_probable_speed_m_s: float, temperature_k: float
+) -> float:
     """Heat that a face loses to free-molecular monatomic gas, ``p v0 / (sqrt(pi) T0)``, in W/(m^2 K)."""
     return pressure_pa * most_probable_speed_m_s / (np.sqrt(np.pi) * temperature_k)
 
@@ -53,9 +57,15 @@ def weigh(bench: Bench, needed: NeededTorque | None, level: float) -> Claim:
     }[sign_ok]
     if needed is None:
         verdict: Verdict = "ruled out" if sign_ok is False else "cannot tell"
-        return Claim(NAME, verdict, sign_ok, None, None, None, sentence(f"{sign}; {NOT_THIN_ENOUGH}; {NOT_YET}"))
+        return Claim(
+            NAME, verdict, sign_ok, None, None, None, sentence(f"{sign}; {NOT_THIN_ENOUGH}; {NOT_YET}")
+        )
     rotor, t = bench.rotor, bench.gas.temperature.value
-    per_kelvin = rotor.vanes * rotor.arm.value * thermal_force_free_molecular(needed.pressure_pa, rotor.vane_area_m2, 1.0, t)
+    per_kelvin = (
+        rotor.vanes
+        * rotor.arm.value
+        * thermal_force_free_molecular(needed.pressure_pa, rotor.vane_area_m2, 1.0, t)
+    )
     difference = needed.torque.value / per_kelvin
     low, high = (max(end, 0.0) / per_kelvin for end in needed.torque.interval)
     most = greatest_difference(bench, needed.pressure_pa, needed.most_probable_speed_m_s)

@@ -1,0 +1,40 @@
+"""The example study from end to end, and what its parts cost."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from edgewind.evidence import find
+from edgewind.signals import read_experiment
+
+EXAMPLE = Path(__file__).parents[1] / "examples" / "two-rotors"
+
+
+def run(full: bool = True) -> list[dict[str, object]]:
+    """Time the whole command, and in this process reading, finding and both again."""
+    rows: list[dict[str, object]] = []
+    with tempfile.TemporaryDirectory() as folder:
+        start = time.perf_counter()
+        command = [sys.executable, "-m", "edgewind", "study", str(EXAMPLE), "--out", f"{folder}/out", "--json"]
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+        whole = time.perf_counter() - start
+        report = (Path(folder) / "out" / "report.html").stat().st_size
+        output = sum(file.stat().st_size for file in Path(folder).rglob("*") if file.is_file())
+    rows.append({"name": "example study, the whole command", "value": whole, "unit": "s", "target": "20"})
+    reading = finding = 0.0
+    for place in sorted(EXAMPLE.iterdir()):
+        start = time.perf_counter()
+        experiment = read_experiment(place)
+        reading += time.perf_counter() - start
+        start = time.perf_counter()
+        find(experiment)
+        finding += time.perf_counter() - start
+    rows.append({"name": "reading 68 traces, share of the whole", "value": reading / whole, "unit": "", "target": None})
+    rows.append({"name": "curves, optima and claims, share of the whole", "value": finding / whole, "unit": "", "target": None})
+    rows.append({"name": "size of report.html", "value": report / 1e6, "unit": "MB", "target": None})
+    rows.append({"name": "size of everything written", "value": output / 1e6, "unit": "MB", "target": None})
+    return rows

@@ -1,0 +1,45 @@
+"""Run every benchmark and print one table: ``make bench``. Add ``--quick`` for small counts.
+
+Each benchmark file has a function ``run(full)`` that returns rows with ``name, value, unit, target``. Timings are ratios or
+medians of one run on one machine; nothing here passes or fails.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import json
+import os
+import platform
+import sys
+from pathlib import Path
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+HERE = Path(__file__).parent
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true", help="small counts, for a look")
+    parser.add_argument("--only", help="name of one benchmark file without 'bench_' and '.py'")
+    parser.add_argument("--json", type=Path, help="also write the rows to this file")
+    options = parser.parse_args()
+    sys.path.insert(0, str(HERE))
+    print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
+    everything = []
+    for file in sorted(HERE.glob("bench_*.py")):
+        if options.only and file.stem != f"bench_{options.only}":
+            continue
+        print(f"\n{file.stem.removeprefix('bench_')}", flush=True)
+        rows = importlib.import_module(file.stem).run(full=not options.quick)
+        for row in rows:
+            value = f"{row['value']:.4g}" if isinstance(row["value"], float) else str(row["value"])
+            print(f"  {row['name']:<68} {value:>10} {row['unit']:<10} target {row.get('target') or '-'}", flush=True)
+        everything += [{"benchmark": file.stem} | row for row in rows]
+    if options.json:
+        options.json.write_text(json.dumps(everything, indent=1) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

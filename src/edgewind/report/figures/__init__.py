@@ -1,0 +1,14 @@
+"""The figures. A new one is one file here and one line in a registry below."""
+
+from collections.abc import Sequence
+
+from edgewind.evidence import Findings
+from edgewind.report.figures.base import Drawing
+from edgewind.report.figures.budget import BUDGET
+from edgewind.report.figures.curve import CURVE
+from edgewind.report.figures.together import TOGETHER
+
+ROTOR_FIGURES: tuple[Drawing[Findings], ...] = (CURVE, BUDGET)
+JOINT_FIGURES: tuple[Drawing[Sequence[Findings]], ...] = (TOGETHER,)
+
+__all__ = ["JOINT_FIGURES", "ROTOR_FIGURES", "Drawing"]

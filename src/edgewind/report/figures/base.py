@@ -1,0 +1,39 @@
+"""What a figure of the report is: how to draw it, what it shows in words, what stands under it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from matplotlib.figure import Figure
+
+from edgewind.report.figures.size import Size
+from edgewind.report.palette import Palette
+
+Subject = TypeVar("Subject")
+
+
+@dataclass(frozen=True)
+class Drawing(Generic[Subject]):
+    """A figure that can be drawn of one kind of subject.
+
+    Attributes
+    ----------
+    stem : str
+        First part of its file names.
+    draw : callable
+        Returns the figure in a palette and a size, or None where the subject leaves nothing to draw.
+    alt : callable
+        What the figure shows, for those who cannot see it.
+    caption : callable
+        What stands under it.
+    sizes : dict
+        Shapes by use: ``page``, ``narrow`` and ``film``.
+    """
+
+    stem: str
+    draw: Callable[[Subject, Palette, Size], Figure | None]
+    alt: Callable[[Subject], str]
+    caption: Callable[[Subject], str]
+    sizes: dict[str, Size]

@@ -1,0 +1,97 @@
+"""The uncertainty budget of the pressure, line by line."""
+
+from __future__ import annotations
+
+import math
+from textwrap import fill
+
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+from matplotlib.ticker import NullLocator
+
+from edgewind.evidence import Findings
+from edgewind.report.figures.base import Drawing
+from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.palette import Palette
+
+_COMMON_HATCH = "////"
+
+
+def total(findings: Findings) -> float:
+    """All lines in quadrature, as a fraction of the pressure."""
+    return math.sqrt(sum(line.relative_u**2 for line in findings.budget))
+
+
+def draw_budget(findings: Findings, palette: Palette, size: Size) -> Figure | None:
+    """Draw each line of the budget as a bar, hatched where all readings share it; None without a budget."""
+    lines = findings.budget
+    if not lines:
+        return None
+    figure = new_figure(size)
+    title = 2.6 if size.titled else 0.0
+    left = 1.0 if size.narrow else 17.5
+    axes = plain_axes(figure, size.box(left, 0.6, 5.0, title + (3.8 if size.narrow else 2.4)))
+    entries = [(line.name, line.relative_u, line.common) for line in lines] + [("all, in quadrature", total(findings), None)]
+    for row, (name, value, common) in enumerate(entries):
+        colour = palette.ink if common is None else palette.rust if common else palette.blue
+        axes.barh(
+            -row, 100 * value, height=0.34 if size.narrow else 0.56, color=palette.paper if common else colour,
+            edgecolor=colour, linewidth=1.2 * size.line, hatch=_COMMON_HATCH if common else None,
+        )  # fmt: skip
+        axes.annotate(
+            f"{100 * value:.2g} %", xy=(100 * value, -row), xytext=(0.5 * size.type_pt, 0), textcoords="offset points",
+            va="center", color=palette.ink, fontweight="bold" if common is None else "normal",
+        )  # fmt: skip
+        axes.annotate(
+            name if size.narrow else fill(name, 28), xy=(0, -row), xytext=(0, 0.42 * size.type_pt + 5) if size.narrow else (-0.7 * size.type_pt, 0),
+            textcoords="offset points", ha="left" if size.narrow else "right", va="bottom" if size.narrow else "center",
+            color=palette.ink, fontweight="bold" if common is None else "normal",
+        )  # fmt: skip
+    axes.set_xlim(0, 100 * total(findings) * 1.02)
+    axes.set_ylim(-len(entries) + 0.4, 0.95 if size.narrow else 0.5)
+    axes.xaxis.set_major_locator(NullLocator())
+    axes.yaxis.set_major_locator(NullLocator())
+    axes.axvline(0, color=palette.rule, linewidth=size.line)
+    handles = [
+        Patch(facecolor=palette.blue, edgecolor=palette.blue, label="each reading's own"),
+        Patch(facecolor=palette.paper, edgecolor=palette.rust, hatch=_COMMON_HATCH, label="shared by all readings"),
+    ]
+    figure.legend(
+        handles=handles, loc="upper left", ncols=1 if size.narrow else 2,
+        bbox_to_anchor=(left / size.width_em, 1 - (title + 0.5) / size.height_em),
+    )  # fmt: skip
+    if size.titled:
+        figure.text(1.6 / size.width_em, 1 - 1.1 / size.height_em, f"{findings.experiment.name}: uncertainty of the pressure",
+                    fontsize=1.25 * size.type_pt, fontweight="bold", va="top")  # fmt: skip
+    return figure
+
+
+def describe_budget(findings: Findings) -> str:
+    """Say what the figure shows."""
+    said = "; ".join(
+        f"{line.name} {100 * line.relative_u:.2g} %, {'shared by all readings' if line.common else 'each reading its own'}"
+        for line in findings.budget
+    )
+    return f"Bars of the relative standard uncertainty of the pressure: {said}; together {100 * total(findings):.2g} %."
+
+
+def caption_budget(findings: Findings) -> str:
+    """Explain the figure's marks."""
+    return (
+        "Standard uncertainty of the pressure by cause, in per cent of the pressure, at the fastest reading "
+        f"(line {findings.budget_line} of readings.csv). Hatched bars move all readings together."
+    )
+
+
+BUDGET: Drawing[Findings] = Drawing(
+    "budget",
+    draw_budget,
+    describe_budget,
+    caption_budget,
+    {
+        "page": Size(PAGE_WIDTH_IN, 2.6, 10.5),
+        "narrow": Size(NARROW_WIDTH_IN, 4.2, 10.5, narrow=True),
+        "film": Size(12.8, 7.2, 17.0, titled=True),
+    },
+)

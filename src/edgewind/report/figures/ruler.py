@@ -1,0 +1,92 @@
+"""Rulers: logarithmic scales that stand beside the axes of a figure, each with its unit at its end."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
+from numpy.typing import NDArray
+
+from edgewind.report.figures.canvas import plain_axes
+from edgewind.report.figures.size import Size
+from edgewind.units import format_number
+
+_LABELLED = ((1.0,), (1.0, 3.0), (1.0, 2.0, 5.0), (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0), tuple(np.arange(1.0, 10.0, 0.2)))
+_FEWEST_LABELS = 3
+
+
+def labelled_ticks(low: float, high: float) -> NDArray[np.float64]:
+    """Return round values between two positive ends: decades, or finer where these would be fewer than three.
+
+    Examples
+    --------
+    >>> labelled_ticks(0.02, 30.0).tolist()
+    [0.1, 1.0, 10.0]
+    >>> labelled_ticks(0.5, 20.0).tolist()
+    [1.0, 3.0, 10.0]
+    """
+    ticks = np.empty(0)
+    for steps in _LABELLED:
+        ticks = _multiples(low, high, steps)
+        if ticks.size >= _FEWEST_LABELS:
+            break
+    return ticks
+
+
+def _multiples(low: float, high: float, steps: tuple[float, ...]) -> NDArray[np.float64]:
+    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    values = np.array([float(f"{step:.2g}e{decade}") for decade in decades for step in steps])
+    slack = 1e-9
+    return values[(values >= low * (1 - slack)) & (values <= high * (1 + slack))]
+
+
+def set_log_scale(axes: Axes, ends: tuple[float, float], side: str, colour: str, size: Size) -> None:
+    """Give axes a logarithmic x scale from one end to the other (which may be the smaller) with our ticks."""
+    low, high = sorted(ends)
+    axes.set_xscale("log")
+    axes.set_xlim(*ends)
+    ticks = labelled_ticks(low, high)
+    axes.xaxis.set_major_locator(FixedLocator(ticks.tolist()))
+    axes.xaxis.set_major_formatter(FixedFormatter([pretty(tick) for tick in ticks]))
+    axes.xaxis.set_minor_locator(FixedLocator(_multiples(low, high, tuple(range(1, 10))).tolist()))
+    axes.xaxis.set_ticks_position("top" if side == "top" else "bottom")
+    axes.tick_params(axis="x", which="both", labelcolor=colour, labelsize=size.type_pt)
+
+
+def pretty(value: float) -> str:
+    """Write a tick: ``0.01``, ``10``, ``2 × 10⁻⁵``."""
+    text = format_number(value, 3)
+    if "e" not in text:
+        return text
+    mantissa, exponent = text.split("e")
+    power = "10" + exponent.translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+    return power if mantissa == "1" else f"{mantissa} × {power}"
+
+
+def draw_ruler(
+    figure: Figure,
+    box: tuple[float, float, float, float],
+    ends: tuple[float, float],
+    side: str,
+    unit: str,
+    colour: str,
+    size: Size,
+) -> Axes:
+    """Add a ruler along the bottom or the top side of a box, its unit written at its right end."""
+    axes = plain_axes(figure, (box[0], box[1] if side == "bottom" else box[1] + box[3], box[2], 1e-4), spines=(side,))
+    axes.yaxis.set_major_locator(NullLocator())
+    set_log_scale(axes, ends, side, colour, size)
+    axes.annotate(
+        unit,
+        xy=(1.0, 0.0),
+        xycoords="axes fraction",
+        xytext=(0.9 * size.type_pt, (-1 if side == "bottom" else 1) * 0.85 * size.type_pt),
+        textcoords="offset points",
+        ha="left",
+        va="top" if side == "bottom" else "bottom",
+        color=colour,
+    )
+    return axes

@@ -1,0 +1,152 @@
+"""All rotors on one sheet: speed against pressure, and the same against the Knudsen number."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.ticker import MaxNLocator, NullFormatter
+
+from edgewind.evidence import Findings
+from edgewind.report.figures.base import Drawing
+from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.ruler import set_log_scale
+from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.palette import Palette
+from edgewind.report.physics import RPM_PER_RAD_S, drawable, path_at_one_pascal, pressure_ends
+from edgewind.units import format_number
+
+_MARKERS = ("o", "s", "D", "^", "v", "P")
+_DASHES: tuple[str | tuple[int, tuple[float, ...]], ...] = ("-", (0, (5, 1.6)), (0, (1.2, 1.2)), (0, (5, 1.5, 1, 1.5)))
+
+
+def draw_together(many: Sequence[Findings], palette: Palette, size: Size) -> Figure | None:
+    """Draw the curves of two rotors or more; None where fewer have anything to draw."""
+    shown = [findings for findings in many if drawable(findings.experiment.readings).any()]
+    if len(shown) < 2:
+        return None
+    figure = new_figure(size)
+    title = 2.6 if size.titled else 0.0
+    rows = len(shown) if size.narrow else 1
+    left, right, bottom, top = (4.6 if size.narrow else 5.2), 1.2, 4.0, title + 1.2 + 1.6 * rows
+    if size.narrow:
+        half = (size.height_em - top - bottom) / 2
+        boxes = (size.box(left, bottom + half + 2.6, right, top), size.box(left, bottom, right, top + half + 2.6 - 1.2))
+    else:
+        half = (size.width_em - left - right - 1.6) / 2
+        boxes = (size.box(left, bottom, right + half + 1.6, top), size.box(left + half + 1.6, bottom, right, top))
+    panels = tuple(plain_axes(figure, box, spines=("bottom",)) for box in boxes)
+    per_knudsen = [path_at_one_pascal(f.experiment.bench) / f.experiment.bench.rotor.vane_width.value for f in shown]
+    handles: list[Artist] = []
+    for number, (findings, at_one) in enumerate(zip(shown, per_knudsen, strict=True)):
+        colour, marker = palette.series[number % 6], _MARKERS[number % 6]
+        dash = _DASHES[number % 4]
+        _one(panels[0], findings, None, colour, marker, dash, palette, size)
+        _one(panels[1], findings, at_one, colour, marker, dash, palette, size)
+        handles.append(
+            Line2D([], [], color=colour, marker=marker, linestyle=dash, linewidth=1.8 * size.line,
+                   markersize=0.6 * size.type_pt, markeredgecolor=palette.paper, label=_label(findings))
+        )  # fmt: skip
+    ends = pressure_ends(*(findings.experiment.readings for findings in shown))
+    knudsen = [
+        at_one / end for f, at_one in zip(shown, per_knudsen, strict=True) for end in pressure_ends(f.experiment.readings)
+    ]
+    set_log_scale(panels[0], ends, "bottom", palette.ink, size)
+    set_log_scale(panels[1], (max(knudsen), min(knudsen)), "bottom", palette.ink, size)
+    panels[0].set_xlabel("pressure (Pa)", labelpad=0.4 * size.type_pt)
+    panels[1].set_xlabel("Knudsen number, thin gas to the left", labelpad=0.4 * size.type_pt)
+    _share_speed(panels, palette, size)
+    figure.legend(
+        handles=handles, loc="upper left", ncols=1 if size.narrow else min(len(handles), 3), handlelength=2.6,
+        bbox_to_anchor=(left / size.width_em, 1 - (title + 0.7) / size.height_em),
+    )  # fmt: skip
+    if size.titled:
+        figure.text(left / size.width_em, 1 - 1.1 / size.height_em, "The rotors together",
+                    fontsize=1.25 * size.type_pt, fontweight="bold", va="top")  # fmt: skip
+    return figure
+
+
+def _label(findings: Findings) -> str:
+    width = 1e3 * findings.experiment.bench.rotor.vane_width.value
+    name = findings.experiment.name
+    return f"{name if len(name) < 24 else name[:23] + '…'}, vane {format_number(width, 3)} mm"
+
+
+def _one(
+    axes: Axes, findings: Findings, knudsen_at_one: float | None, colour: str, marker: str,
+    dash: str | tuple[int, tuple[float, ...]], palette: Palette, size: Size,
+) -> None:  # fmt: skip
+    """Draw the used readings, the curve and the optimum of one rotor; against Kn where its value at 1 Pa is given."""
+
+    def place(pressure: np.ndarray | float) -> np.ndarray:
+        return np.asarray(pressure if knudsen_at_one is None else knudsen_at_one / np.asarray(pressure))
+
+    used, optimum = findings.experiment.used, findings.optimum
+    axes.plot(
+        place(used["pressure_pa"].to_numpy(float)), RPM_PER_RAD_S * used["speed_rad_s"].to_numpy(float), linestyle="",
+        marker=marker, color=colour, markersize=0.42 * size.type_pt, markeredgecolor=palette.paper,
+        markeredgewidth=0.7 * size.line, zorder=5,
+    )  # fmt: skip
+    if optimum.curve is not None:
+        curve = optimum.curve
+        axes.plot(place(curve.pressure_pa), RPM_PER_RAD_S * curve.mean, color=colour, linestyle=dash, linewidth=1.8 * size.line, zorder=4)
+        tails = (0.5 - optimum.level / 2, 0.5 + optimum.level / 2)
+        low, high = RPM_PER_RAD_S * np.quantile(curve.draws, tails, axis=0)
+        axes.fill_between(place(curve.pressure_pa), low, high, color=colour, alpha=0.14, linewidth=0, zorder=1)
+    if optimum.found and optimum.interval_pa is not None and optimum.pressure_pa is not None:
+        height = RPM_PER_RAD_S * (optimum.speed_rad_s or 0.0)
+        axes.fill_between(place(np.array(optimum.interval_pa)), 0, height, color=colour, alpha=0.2, linewidth=0, zorder=1)
+        axes.plot(place(np.array([optimum.pressure_pa] * 2)), [0.0, height], color=colour, linewidth=size.line, linestyle=dash, zorder=2)
+
+
+def _share_speed(panels: tuple[Axes, ...], palette: Palette, size: Size) -> None:
+    low = min(axes.dataLim.y0 for axes in panels)
+    high = max(axes.dataLim.y1 for axes in panels)
+    low = min(low, 0.0)
+    for number, axes in enumerate(panels):
+        axes.set_ylim(low - 0.02 * (high - low), high + 0.08 * (high - low))
+        axes.yaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
+        axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+        axes.set_axisbelow(True)
+        if number == 0 or size.narrow:
+            axes.set_ylabel("speed (rpm)", labelpad=0.5 * size.type_pt)
+        else:
+            axes.yaxis.set_major_formatter(NullFormatter())
+
+
+def describe_together(many: Sequence[Findings]) -> str:
+    """Say what the figure shows."""
+    said = [
+        f"{f.experiment.name} is fastest at {format_number(f.optimum.pressure_pa, 3)} Pa"
+        + (f", Knudsen number {format_number(f.knudsen.value, 2)}" if f.knudsen else "")
+        if f.optimum.pressure_pa is not None
+        else f"{f.experiment.name} shows no pressure of greatest speed"
+        for f in many
+    ]
+    return f"Speed of {len(many)} rotors against pressure, and again against the Knudsen number. {'; '.join(said)}."
+
+
+def caption_together(many: Sequence[Findings]) -> str:
+    """Explain the figure's marks."""
+    return (
+        "Left (on a narrow screen: above), speed against pressure; right (below), the same readings against the Knudsen number with "
+        "the vane's width. Upright lines stand at the optima, in the shade of their intervals. Curves that fell on one another on "
+        "the right would speak for a law in the Knudsen number alone."
+    )
+
+
+TOGETHER: Drawing[Sequence[Findings]] = Drawing(
+    "together",
+    draw_together,
+    describe_together,
+    caption_together,
+    {
+        "page": Size(PAGE_WIDTH_IN, 4.6, 10.5),
+        "narrow": Size(NARROW_WIDTH_IN, 7.4, 10.5, narrow=True),
+        "film": Size(12.8, 7.2, 15.0, titled=True),
+    },
+)

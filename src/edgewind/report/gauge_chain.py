@@ -1,0 +1,102 @@
+"""The way from the gauge's voltage to the pressure of the gas, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from edgewind.bench import Bench
+from edgewind.bench.gauges import Gauge
+from edgewind.units import Measured, format_measured, format_number
+
+
+def gauge_chain(bench: Bench) -> tuple[str, ...]:
+    """Return one sentence for each step from voltage to pressure."""
+    return (_kind(bench.gauge), _transfer(bench.gauge), _correction(bench), _gas_factor(bench))
+
+
+_ARTICLE = {"diaphragm": "A diaphragm gauge", "thermal-conductivity": "A thermal-conductivity gauge", "ionisation": "An ionisation gauge"}
+
+
+def _kind(gauge: Gauge) -> str:
+    name = _ARTICLE[gauge.principle]
+    if gauge.kind == "display":
+        return f"{name}, read off its display."
+    low, high = _of(gauge.signal_low, "V"), _of(gauge.signal_high, "V")
+    return f"{name} with a {gauge.kind} output, trusted from {low} to {high}; outside, a reading is flagged and gives no pressure."
+
+
+def _transfer(gauge: Gauge) -> str:
+    words = _TRANSFER.get(gauge.kind)
+    said = words(gauge) if words else "Transfer function as the bench file gives it"
+    return f"{said}; standard uncertainty {100 * gauge.transfer_uncertainty.value:.2g} %."
+
+
+def _log_linear(gauge: Any) -> str:
+    return (
+        f"Transfer function: {_of(gauge.reference_pressure, 'Pa')} at {_of(gauge.reference_voltage, 'V')}, and a decade of pressure "
+        f"for every {_of(gauge.voltage_per_decade, 'V')}"
+    )
+
+
+def _linear(gauge: Any) -> str:
+    return f"Transfer function: {_of(gauge.scale, 'Pa/V')} above a zero of {_of(gauge.zero, 'V')}"
+
+
+def _ion_current(gauge: Any) -> str:
+    return (
+        f"Transfer function: ion current of {_of(gauge.current_per_voltage, 'A/V')} above a zero of {_of(gauge.zero, 'V')}, over "
+        f"a sensitivity of {_of(gauge.sensitivity, '1/Pa')} and an emission current of {_of(gauge.emission_current, 'A')}"
+    )
+
+
+def _table(gauge: Any) -> str:
+    (first_v, first_pa), (last_v, last_pa) = gauge.points[0], gauge.points[-1]
+    return (
+        f"Transfer function: the owner's table of {len(gauge.points)} pairs from {format_number(first_v)} V, "
+        f"{format_number(first_pa)} Pa to {format_number(last_v)} V, {format_number(last_pa)} Pa, smooth between them"
+    )
+
+
+def _display(gauge: Any) -> str:
+    return "The pressure is taken as displayed"
+
+
+_TRANSFER: dict[str, Callable[[Any], str]] = {
+    "log-linear": _log_linear,
+    "linear": _linear,
+    "ion-current": _ion_current,
+    "table": _table,
+    "display": _display,
+}
+
+
+def _correction(bench: Bench) -> str:
+    correction = bench.gauge.correction
+    if correction is None:
+        return "Correction: none; no comparison with a reference gauge is given."
+    source = f" ({correction.source})" if correction.source else ""
+    slope = (
+        f", times (indicated pressure / {_of(correction.pivot, 'Pa')}) to the power {_of(correction.slope)}"
+        if correction.slope.value or correction.slope.u
+        else ""
+    )
+    return (
+        f"Correction from a comparison with a reference gauge{source}: times {_of(correction.factor)}{slope}. Its uncertainty takes the "
+        "place of the transfer function's."
+    )
+
+
+def _gas_factor(bench: Bench) -> str:
+    gas = bench.gas.gas.name
+    if bench.gauge.principle == "diaphragm" and bench.gauge.gas_factor is None:
+        return f"Gas factor: 1, for a diaphragm reads the same in every gas; here {gas}."
+    origin = "as the bench file gives it" if bench.gauge.gas_factor is not None else "from published sensitivities"
+    if bench.gauge.gas_factor is None and bench.gas_factor == Measured(1.0):
+        origin = "for it is calibrated in nitrogen or air"
+    return f"Gas factor for {gas}: {_of(bench.gas_factor)}, {origin}."
+
+
+def _of(measured: Measured, unit: str = "") -> str:
+    return format_measured(measured.value, measured.u, unit)
+

@@ -1,0 +1,65 @@
+"""Draw a figure in every form in which it leaves: inside the page, as SVG, as PNG for a film in light and in dark."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from markupsafe import Markup
+
+from edgewind.report.figures.base import Drawing, Subject
+from edgewind.report.figures.canvas import our_style, png_of, svg_of
+from edgewind.report.inline_svg import inline_svg
+from edgewind.report.palette import DARK, LIGHT, PLACEHOLDERS, recolour
+
+
+@dataclass(frozen=True)
+class Illustration:
+    """A figure as the page shows it.
+
+    Attributes
+    ----------
+    wide, narrow : Markup
+        The drawing for a desk and for a telephone, as SVG elements.
+    caption : str
+        What stands under it.
+    files : tuple of str
+        Its exports, relative to the report.
+    """
+
+    wide: Markup
+    narrow: Markup
+    caption: str
+    files: tuple[str, ...]
+
+
+def illustrate(drawing: Drawing[Subject], subject: Subject, name: str, out: Path) -> Illustration | None:
+    """Draw `subject`, write the exports under ``out/figures``, and return what the page shows.
+
+    Returns None, and writes nothing, where there is nothing to draw.
+    """
+    stem = f"{drawing.stem}-{name}" if name else drawing.stem
+    documents: dict[str, str] = {}
+    for use in ("page", "narrow"):
+        size = drawing.sizes[use]
+        with our_style(PLACEHOLDERS, size):
+            figure = drawing.draw(subject, PLACEHOLDERS, size)
+            if figure is None:
+                return None
+            documents[use] = svg_of(figure)
+    exports = {f"figures/{stem}.svg": recolour(documents["page"], LIGHT).encode()}
+    for theme, palette in (("light", LIGHT), ("dark", DARK)):
+        size = drawing.sizes["film"]
+        with our_style(palette, size):
+            figure = drawing.draw(subject, palette, size)
+            if figure is not None:
+                exports[f"figures/{stem}-{theme}.png"] = png_of(figure)
+    (out / "figures").mkdir(exist_ok=True)
+    for path, content in exports.items():
+        (out / path).write_bytes(content)
+    label = drawing.alt(subject)
+    wide, narrow = (
+        inline_svg(documents[use], prefix=f"{stem}-{use}-", label=label, css_class=f"drawing {use}")
+        for use in ("page", "narrow")
+    )
+    return Illustration(wide, narrow, drawing.caption(subject), tuple(exports))

@@ -1,0 +1,62 @@
+"""The page: one HTML file with everything in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from edgewind.evidence import SizeComparison
+from edgewind.report.illustrate import Illustration
+from edgewind.report.names import printable
+from edgewind.report.palette import DARK, LIGHT, css_of
+from edgewind.report.rotor import RotorView
+from edgewind.report.sparkline import HEIGHT, WIDTH
+from edgewind.report.words import CAUTIONS, FLAGS, KINETICS_TO_COME, LIMITS, VERDICTS, not_found
+
+
+def _clean(value: Any) -> Any:
+    return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def page_environment() -> Environment:
+    """Return the templates' environment: everything is escaped, and a misspelt name is an error."""
+    environment = Environment(
+        loader=PackageLoader("edgewind.report", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_clean,
+    )
+    environment.globals |= {"cautions": CAUTIONS, "flag_meanings": FLAGS, "limits": LIMITS, "verdicts": VERDICTS}
+    environment.globals |= {"kinetics_to_come": KINETICS_TO_COME, "not_found": not_found}
+    environment.globals |= {"thumb_width": WIDTH, "thumb_height": HEIGHT}
+    environment.globals |= {"light": Markup(css_of(LIGHT)), "dark": Markup(css_of(DARK))}
+    return environment
+
+
+def render_page(
+    rotors: Sequence[RotorView],
+    together: Sequence[Illustration],
+    comparison: SizeComparison | None,
+    *,
+    command: str,
+    versions: Mapping[str, str],
+    input_root: str,
+    exports: Sequence[str],
+) -> str:
+    """Return the HTML of the report."""
+    flags = [flag for flag in FLAGS if any(flag in rotor.flags for rotor in rotors)]
+    return page_environment().get_template("report.html").render(
+        rotors=rotors,
+        together=together,
+        comparison=comparison,
+        command=command,
+        versions=dict(sorted(versions.items())),
+        input_root=input_root,
+        exports=exports,
+        flags=flags,
+    )

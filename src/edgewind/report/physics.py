@@ -1,0 +1,35 @@
+"""The few conversions that figures, tables and words of the report share."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from edgewind.bench import Bench
+from edgewind.gas import GasState
+from edgewind.units import from_si, to_si
+
+PA_PER_MTORR = float(to_si(1.0, "mTorr", "pressure"))
+RPM_PER_RAD_S = float(from_si(1.0, "rpm", "angular speed"))
+
+# Free space at each end of a pressure axis, as a share of its length in the logarithm.
+_MARGIN = 0.04
+
+
+def path_at_one_pascal(bench: Bench) -> float:
+    """Mean free path of the bench's gas at 1 Pa, m; it goes as the inverse of the pressure."""
+    return GasState(bench.gas.gas, 1.0, bench.gas.temperature.value).mean_free_path_m()
+
+
+def drawable(readings: pd.DataFrame) -> pd.Series[bool]:
+    """Tell of each reading whether it has a pressure above zero and a speed."""
+    pressure, speed = readings["pressure_pa"].to_numpy(float), readings["speed_rad_s"].to_numpy(float)
+    return pd.Series(np.isfinite(pressure) & (pressure > 0) & np.isfinite(speed), index=readings.index, dtype=bool)
+
+
+def pressure_ends(*tables: pd.DataFrame) -> tuple[float, float]:
+    """Ends of an axis that holds the pressures of all drawable readings, Pa."""
+    logs = np.concatenate([np.log(table.loc[drawable(table), "pressure_pa"].to_numpy(float)) for table in tables])
+    low, high = float(logs.min()), float(logs.max())
+    room = max(_MARGIN * (high - low), 0.12)
+    return float(np.exp(low - room)), float(np.exp(high + room))

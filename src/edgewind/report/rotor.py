@@ -1,0 +1,184 @@
+"""Everything that the page says of one rotor, ready for the template."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from edgewind.evidence import Claim, Findings, SweepComparison
+from edgewind.report.figures.budget import total
+from edgewind.report.gauge_chain import gauge_chain
+from edgewind.report.illustrate import Illustration
+from edgewind.report.rows import NOTHING, ReadingRow, reading_rows, typeset
+from edgewind.report.words import VERDICTS
+from edgewind.units import Measured, format_interval, format_measured, format_number
+
+
+@dataclass(frozen=True)
+class BudgetRow:
+    """A line of the uncertainty budget."""
+
+    name: str
+    percent: str
+    kind: str
+
+
+@dataclass(frozen=True)
+class SweepRow:
+    """An effect that could set sweeps apart, its size and the chance of one as large by accident."""
+
+    name: str
+    size: str
+    chance: str
+
+
+@dataclass(frozen=True)
+class MechanismRow:
+    """A candidate mechanism and what is said of it."""
+
+    name: str
+    verdict: str
+    verdict_means: str
+    sign: str
+    ratio: str
+    interval: str
+    why: str
+
+
+@dataclass(frozen=True)
+class RotorView:
+    """One rotor's part of the page."""
+
+    findings: Findings
+    anchor: str
+    curve: Illustration | None
+    budget_figure: Illustration | None
+    budget: list[BudgetRow]
+    budget_total: str
+    chain: tuple[str, ...]
+    sweeps: SweepComparison | None
+    sweep_rows: list[SweepRow]
+    mechanisms: list[MechanismRow]
+    needed: str
+    bench: list[tuple[str, str]]
+    rows: list[ReadingRow]
+
+    @property
+    def set_aside(self) -> list[ReadingRow]:
+        """Rows that the curve does not use."""
+        return [row for row in self.rows if not row.used]
+
+    @property
+    def thumbnails(self) -> list[ReadingRow]:
+        """Rows that have a trace."""
+        return [row for row in self.rows if row.thumbnail is not None]
+
+    @property
+    def flags(self) -> list[str]:
+        """Flags that occur, in order of first appearance."""
+        return list(dict.fromkeys(flag for row in self.rows for flag in row.flags))
+
+
+def view_rotor(
+    findings: Findings, anchor: str, curve: Illustration | None, budget_figure: Illustration | None
+) -> RotorView:
+    """Prepare one rotor's part of the page."""
+    return RotorView(
+        findings=findings,
+        anchor=anchor,
+        curve=curve,
+        budget_figure=budget_figure,
+        budget=[
+            BudgetRow(line.name, f"{100 * line.relative_u:.2g}", "shared by all readings" if line.common else "each reading's own")
+            for line in findings.budget
+        ],
+        budget_total=f"{100 * total(findings):.2g}",
+        chain=gauge_chain(findings.experiment.bench),
+        sweeps=findings.optimum.sweeps,
+        sweep_rows=_sweep_rows(findings.optimum.sweeps),
+        mechanisms=[_mechanism_row(claim) for claim in findings.mechanisms],
+        needed=_needed(findings),
+        bench=_bench_rows(findings),
+        rows=reading_rows(findings),
+    )
+
+
+def _sweep_rows(sweeps: SweepComparison | None) -> list[SweepRow]:
+    if sweeps is None:
+        return []
+    rows = []
+    contrast = sweeps.contrast or "no contrast"
+    effects = (
+        (f"difference of speeds, {contrast}", sweeps.offset_relative, sweeps.offset_relative_u, sweeps.offset_p, "%"),
+        (f"shift in pressure, {contrast}", sweeps.log_pressure_shift, sweeps.log_pressure_shift_u, sweeps.log_pressure_shift_p, "%"),
+        ("drift of the speed", sweeps.drift_per_hour, sweeps.drift_per_hour_u, sweeps.drift_p, "% an hour"),
+        (f"distance of the sweeps' own optima in pressure, {contrast}", sweeps.optimum_shift, sweeps.optimum_shift_u, None, "%"),
+    )
+    for name, value, u, chance, unit in effects:
+        if value is not None and u is not None:
+            rows.append(SweepRow(name, typeset(format_measured(100 * value, 100 * u)) + f" {unit}", _chance(chance)))
+    if sweeps.repeat_scatter_ratio is not None:
+        ratio = f"{sweeps.repeat_scatter_ratio:.2g} ({sweeps.repeat_freedom} degrees of freedom)"
+        rows.append(SweepRow("scatter of repeats over their stated uncertainty", ratio, _chance(sweeps.repeat_p)))
+    if sweeps.joint_p is not None:
+        rows.append(SweepRow("all effects between sweeps together", NOTHING, _chance(sweeps.joint_p)))
+    return rows
+
+
+def _chance(p: float | None) -> str:
+    if p is None:
+        return NOTHING
+    return "below 0.001" if p < 0.001 else f"{p:.2g}"
+
+
+def _mechanism_row(claim: Claim) -> MechanismRow:
+    sign = {True: "agrees", False: "contradicts", None: "not observed"}[claim.sign_ok]
+    interval = NOTHING if claim.size_ratio_interval is None else format_interval(*claim.size_ratio_interval, digits=2)
+    return MechanismRow(
+        name=claim.name,
+        verdict=claim.verdict,
+        verdict_means=VERDICTS.get(claim.verdict, ""),
+        sign=sign,
+        ratio=NOTHING if claim.size_ratio is None else typeset(format_number(claim.size_ratio, 2)),
+        interval=" to ".join(typeset(end) for end in interval.split(" to ")),
+        why=claim.why,
+    )
+
+
+def _needed(findings: Findings) -> str:
+    needed = findings.needed
+    if needed is None:
+        return (
+            "No reading was taken in gas thin enough, Knudsen number 10 or more, for the drag to be known in closed form; so the "
+            "torque that the readings imply is not stated, and sizes are not compared."
+        )
+    torque = needed.torque
+    low, high = (typeset(format_number(end, 2)) for end in torque.interval)
+    return (
+        f"At {typeset(format_number(needed.pressure_pa, 3))} Pa (line {needed.line} of readings.csv, Knudsen number "
+        f"{format_number(needed.knudsen, 2)}) the gas is thin enough for its drag to be known in closed form. To keep the rotor turning "
+        f"against that drag takes a torque of {typeset(format_measured(torque.value, torque.u))} N m ({100 * torque.level:g} % interval "
+        f"{low} to {high} N m), by {torque.method}. Friction of the pivot comes on top."
+    )
+
+
+def _bench_rows(findings: Findings) -> list[tuple[str, str]]:
+    bench = findings.experiment.bench
+    rotor, light, chamber = bench.rotor, bench.light, bench.chamber
+    pairs = [
+        ("gas", f"{bench.gas.gas.name} at {_of(bench.gas.temperature, 'K')}"),
+        ("rotor", f"{rotor.vanes} vanes, {_mm(rotor.vane_width)} wide and {_mm(rotor.vane_height)} high, {_mm(rotor.arm)} from the axis"),
+        ("faces", f"absorptance {_of(rotor.dark_absorptance)} dark and {_of(rotor.bright_absorptance)} bright; seen to lead: {rotor.leading_face}"),
+        ("light", f"{light.arrangement}, {_of(light.irradiance, 'W/m²')}" + (f", {light.source}" if light.source else "")),
+        ("chamber", f"{_mm(chamber.width)} wide, {_mm(chamber.height)} high, envelope at {_of(bench.envelope_temperature, 'K')}"),
+        ("tachometer", f"{bench.tachometer.marks} marks a turn"),
+    ]
+    about = bench.experiment
+    return pairs + [(name, text) for name, text in (("place", about.place), ("people", about.people), ("notes", about.notes)) if text]
+
+
+def _mm(measured: Measured) -> str:
+    return format_measured(1e3 * measured.value, 1e3 * measured.u, "mm")
+
+
+def _of(measured: Measured, unit: str = "") -> str:
+    return format_measured(measured.value, measured.u, unit)

@@ -1,0 +1,114 @@
+"""One row of the page for each reading: every number as text, with its uncertainty."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import pandas as pd
+
+from edgewind.evidence import Findings
+from edgewind.report.physics import PA_PER_MTORR, RPM_PER_RAD_S
+from edgewind.report.sparkline import envelope_path, middle_turns
+from edgewind.report.tables import readings_table
+from edgewind.signals import TraceReading
+from edgewind.units import format_measured, format_number
+
+NOTHING = "–"
+
+
+@dataclass(frozen=True)
+class Thumbnail:
+    """A trace as two small paths: the whole of it, and three turns from its middle."""
+
+    whole: str
+    turns: str
+    duration: str
+
+
+@dataclass(frozen=True)
+class ReadingRow:
+    """A reading as the page shows it; a dash stands for what is missing."""
+
+    number: int
+    line: int
+    time: str
+    sweep: str
+    gauge: str
+    pressure_pa: str
+    pressure_mtorr: str
+    knudsen: str
+    speed_rpm: str
+    method: str
+    flags: tuple[str, ...]
+    used: bool
+    why_not: str
+    note: str
+    trace: str
+    thumbnail: Thumbnail | None
+
+
+def reading_rows(findings: Findings) -> list[ReadingRow]:
+    """Return the rows of all readings, in the order of the file."""
+    table = readings_table(findings)
+    return [_row(record, findings.experiment.traces.get(index)) for index, record in zip(table.index, table.to_dict("records"), strict=True)]
+
+
+def _row(record: dict[str, object], trace: TraceReading | None) -> ReadingRow:
+    def number(name: str) -> float:
+        return float(str(record[name]))
+
+    pressure, pressure_u = number("pressure_pa"), number("pressure_u_pa")
+    speed, speed_u = number("speed_rad_s"), number("speed_u_rad_s")
+    flags = (*str(record["pressure_flag"]).split(), *str(record["speed_flags"]).split())
+    return ReadingRow(
+        number=int(number("reading")),
+        line=int(number("line")),
+        time=str(record["time"]) or NOTHING,
+        sweep=str(record["sweep"]) or NOTHING,
+        gauge=_plain(number("gauge_v"), 5),
+        pressure_pa=_with_u(pressure, pressure_u),
+        pressure_mtorr=_with_u(pressure / PA_PER_MTORR, pressure_u / PA_PER_MTORR),
+        knudsen=_plain(number("knudsen"), 3),
+        speed_rpm=_with_u(RPM_PER_RAD_S * speed, RPM_PER_RAD_S * speed_u),
+        method=str(record["speed_method"]) or NOTHING,
+        flags=flags,
+        used=bool(record["used"]),
+        why_not=str(record["why_not"]),
+        note=str(record["note"]),
+        trace=str(record["trace"]),
+        thumbnail=None if trace is None else _thumbnail(trace),
+    )
+
+
+def _thumbnail(reading: TraceReading) -> Thumbnail:
+    trace = reading.trace
+    turns = middle_turns(trace.voltage_v, trace.interval_s, reading.speed.speed_rad_s)
+    return Thumbnail(envelope_path(trace.voltage_v), envelope_path(turns), f"{format_number(trace.duration_s, 3)} s")
+
+
+def _with_u(value: float, u: float) -> str:
+    return typeset(format_measured(value, u)) if math.isfinite(value) else NOTHING
+
+
+def _plain(value: float, digits: int) -> str:
+    return typeset(format_number(value, digits)) if math.isfinite(value) else NOTHING
+
+
+def typeset(number: str) -> str:
+    """Write the exponent of a number as a power of ten, and its minus as a minus.
+
+    Examples
+    --------
+    >>> typeset("1.23(4)e-5"), typeset("-0.5")
+    ('1.23(4) × 10⁻⁵', '−0.5')
+    """
+    mantissa, mark, exponent = number.partition("e")
+    power = f" × 10{exponent.translate(str.maketrans('-0123456789', '⁻⁰¹²³⁴⁵⁶⁷⁸⁹'))}" if mark else ""
+    return mantissa.replace("-", "−") + power
+
+
+def count_reasons(readings: pd.DataFrame) -> list[tuple[str, int]]:
+    """Count the readings that are not used by reason, most frequent first."""
+    reasons = readings.loc[~readings["used"], "why_not"]
+    return sorted(((str(reason), int(count)) for reason, count in reasons.value_counts().items()), key=lambda pair: (-pair[1], pair[0]))

@@ -1,0 +1,49 @@
+"""A trace at the size of a thumb: the envelope of its samples as one small SVG path."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+WIDTH, HEIGHT = 600, 120
+_COLUMNS = 75
+_TURNS_SHOWN = 3.0
+
+
+def envelope_path(voltage: NDArray[np.float64]) -> str:
+    """Return the path of the least and greatest voltage in each of 75 columns, in a box of 600 by 120.
+
+    No more than 150 points, however long the trace. Not a number counts as missing.
+
+    Examples
+    --------
+    >>> envelope_path(np.array([0.0, 1.0, 0.0]))
+    'M0,120 300,0 600,120'
+    """
+    good = voltage[np.isfinite(voltage)]
+    if good.size < 2:
+        return ""
+    low, high = float(good.min()), float(good.max())
+    heights = np.rint(HEIGHT * (1 - (good - low) / ((high - low) or 1.0))).astype(int)
+    if good.size <= 2 * _COLUMNS:
+        across = np.rint(np.linspace(0, WIDTH, good.size)).astype(int)
+        return _path(across, heights)
+    starts = np.linspace(0, good.size, _COLUMNS, endpoint=False).astype(int)
+    across = np.rint(np.linspace(0, WIDTH, _COLUMNS)).astype(int)
+    upper, lower = np.minimum.reduceat(heights, starts), np.maximum.reduceat(heights, starts)
+    return _path(np.concatenate([across, across[::-1]]), np.concatenate([upper, lower[::-1]])) + "Z"
+
+
+def _path(across: NDArray[np.int_], down: NDArray[np.int_]) -> str:
+    return "M" + " ".join(f"{x},{y}" for x, y in zip(across.tolist(), down.tolist(), strict=True))
+
+
+def middle_turns(voltage: NDArray[np.float64], interval_s: float, speed_rad_s: float) -> NDArray[np.float64]:
+    """Return the stretch of three turns in the middle of a trace; the whole of a shorter one, nothing without a speed."""
+    if not (math.isfinite(speed_rad_s) and speed_rad_s > 0):
+        return voltage[:0]
+    length = math.ceil(_TURNS_SHOWN * 2 * math.pi / speed_rad_s / interval_s)
+    start = max((voltage.size - length) // 2, 0)
+    return voltage[start : start + length]

@@ -1,0 +1,78 @@
+"""A gas at one pressure and temperature."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from edgewind.errors import InputError, OutOfRangeError
+from edgewind.gas import DEFINITIONS, GasState, find_gas, rarefaction
+
+AIR, NITROGEN = find_gas("air"), find_gas("N2")
+
+
+def test_number_density_at_standard_conditions_is_that_of_loschmidt():
+    """Source: CODATA 2018, Loschmidt constant at 273.15 K and 101.325 kPa: 2.686 780 111e25 1/m^3."""
+    assert GasState(NITROGEN, 101325.0, 273.15).number_density_m3 == pytest.approx(2.686780111e25, rel=1e-9)
+
+
+@given(st.floats(1e-4, 1e5), st.floats(210.0, 500.0))
+def test_free_paths_and_speed_hang_together(pressure, temperature):
+    """``ell = mu v0 / p`` and ``delta = L / ell = sqrt(pi) / (2 Kn)``."""
+    state = GasState(AIR, pressure, temperature)
+    assert state.equivalent_free_path_m == pytest.approx(
+        state.viscosity_pa_s * state.most_probable_speed_m_s / pressure
+    )
+    length = 0.012
+    assert rarefaction(state.mean_free_path_m() / length) == pytest.approx(length / state.equivalent_free_path_m)
+
+
+def test_the_three_definitions_agree_within_a_third_for_air():
+    """They differ by convention, not by orders: common practice, no source."""
+    state = GasState(AIR, 1.0, 295.0)
+    paths = [state.mean_free_path_m(definition) for definition in DEFINITIONS]
+    assert max(paths) / min(paths) < 1.35
+    assert len(set(paths)) == 3
+
+
+def test_viscosity_exponent_of_nitrogen_matches_bird():
+    """Source: G. A. Bird, Molecular Gas Dynamics and the Direct Simulation of Gas Flows (1994), table A2: 0.74 for nitrogen,
+    0.66 for helium, 0.81 for argon, fitted over a wider range of temperature about 273 K.
+    """
+    for gas, exponent in (("N2", 0.74), ("He", 0.66), ("Ar", 0.81)):
+        assert GasState(find_gas(gas), 1.0, 300.0).viscosity_exponent == pytest.approx(exponent, abs=0.06)
+
+
+def test_viscosity_exponent_exists_at_the_ends_of_the_range():
+    assert 0.5 < GasState(NITROGEN, 1.0, 1000.0).viscosity_exponent < 1.1
+    assert 0.5 < GasState(find_gas("CO2"), 1.0, 200.0).viscosity_exponent < 1.3
+
+
+def test_conductivity_is_that_of_the_gas():
+    assert GasState(NITROGEN, 1.0, 300.0).conductivity_w_m_k == pytest.approx(float(NITROGEN.conductivity(300.0)))
+
+
+@pytest.mark.parametrize("pressure", [0.0, -1.0, 3e5, np.nan, np.inf])
+def test_a_pressure_that_a_dilute_gas_cannot_have_is_an_error(pressure):
+    with pytest.raises(OutOfRangeError, match="outside the range of a dilute gas; use a pressure above zero"):
+        GasState(AIR, pressure, 295.0)
+
+
+@pytest.mark.parametrize("temperature", [150.0, 1500.0, np.nan])
+def test_a_temperature_outside_the_sources_is_an_error(temperature):
+    with pytest.raises(OutOfRangeError, match="outside the range of its viscosity data"):
+        GasState(AIR, 1.0, temperature)
+
+
+def test_a_diameter_may_be_given_for_any_gas_and_must_be_for_all_but_air():
+    state = GasState(NITROGEN, 101325.0, 288.15)
+    with pytest.raises(InputError, match="no standard molecular diameter for N2"):
+        state.mean_free_path_m("fixed-diameter")
+    assert state.mean_free_path_m("fixed-diameter", 3.65e-10) == pytest.approx(6.6332e-8, rel=1e-4)
+    with pytest.raises(InputError, match="give a diameter above zero"):
+        state.mean_free_path_m("fixed-diameter", -1e-10)
+
+
+def test_an_unknown_definition_is_an_error_with_those_that_are_known():
+    with pytest.raises(InputError, match="use one of viscosity, fixed-diameter, variable-hard-sphere"):
+        GasState(AIR, 1.0, 295.0).mean_free_path_m("mean")

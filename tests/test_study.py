@@ -1,0 +1,155 @@
+"""The main job as a whole: folders in, findings and files out, all or nothing."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from edgewind.bench import write_template
+from edgewind.errors import InputError
+from edgewind.study import find_experiments, run_study
+
+EXAMPLE = Path(__file__).parents[1] / "examples" / "two-rotors"
+
+
+@pytest.fixture(scope="module")
+def example_study(tmp_path_factory):
+    out = tmp_path_factory.mktemp("study") / "out"
+    return run_study(EXAMPLE, out), out
+
+
+@pytest.fixture
+def template(tmp_path):
+    write_template(tmp_path / "bench")
+    return tmp_path / "bench"
+
+
+def test_example_optima_are_found_and_their_intervals_hold_the_invented_truth(example_study):
+    """Truth of the stand-in model in examples/make_two_rotors.py: greatest speed at 1.219 Pa and 0.754 Pa."""
+    study, _ = example_study
+    truth = {"vane-12mm": 1.219, "vane-20mm": 0.754}
+    for found in study.findings:
+        low, high = found.optimum.interval_pa
+        assert found.optimum.found
+        assert low < truth[found.experiment.name] < high
+        assert high / low < 1.4
+
+
+def test_example_traces_with_faults_are_flagged_and_set_aside(example_study):
+    study, _ = example_study
+    small = study.findings[0].experiment.readings.set_index("line")
+    aside = small[~small["used"]]
+    assert [why.split(":")[0] for why in aside["why_not"]] == ["trace drifting", "trace short", "excluded"]
+    assert "missed-marks" in small.loc[14, "speed_flags"]
+
+
+def test_example_rules_out_light_pressure_by_sign_and_by_size(example_study):
+    study, _ = example_study
+    for found in study.findings:
+        light = {claim.name: claim for claim in found.mechanisms}["light pressure"]
+        assert light.verdict == "ruled out"
+        assert light.sign_ok is False
+        assert light.size_ratio_interval[1] < 0.05
+
+
+def test_two_rotors_are_compared_with_an_exponent_that_holds_the_truth(example_study):
+    study, _ = example_study
+    low, high = study.comparison.exponent_interval
+    assert study.comparison.names == ("vane-12mm", "vane-20mm")
+    assert study.comparison.shared_gauge
+    assert low < -0.94 < high  # ln(0.754 / 1.219) / ln(20 / 12), from the stand-in model
+
+
+def test_summary_is_json_with_the_stable_keys(example_study):
+    _, out = example_study
+    summary = json.loads((out / "study.json").read_text(encoding="utf-8"))
+    assert [item["name"] for item in summary["experiments"]] == ["vane-12mm", "vane-20mm"]
+    keys = {"optimum", "force_optimum", "knudsen_at_optimum", "readings", "mechanisms", "next"}
+    assert keys <= summary["experiments"][0].keys()
+    assert summary["experiments"][0]["optimum"].keys() >= {"found", "pressure_pa", "interval_pa", "level", "reason"}
+    assert summary["report"] == "report.html"
+
+
+def test_same_inputs_give_the_same_bytes(template, tmp_path):
+    first, second = tmp_path / "first", tmp_path / "second"
+    run_study(template, first)
+    run_study(template, second)
+    files = sorted(file.relative_to(first) for file in first.rglob("*") if file.is_file())
+    assert files == sorted(file.relative_to(second) for file in second.rglob("*") if file.is_file())
+    assert len(files) > 5
+    for file in files:
+        assert (first / file).read_bytes() == (second / file).read_bytes(), file
+
+
+def test_template_is_accepted_as_it_stands(template):
+    study = run_study(template)
+    assert study.findings[0].optimum.found
+    assert study.report is None
+    assert study.summary["readings"][13]["why_not"] == "excluded: lamp was moved"
+
+
+def test_inputs_are_left_as_they_were(template, tmp_path):
+    before = {file: file.read_bytes() for file in template.rglob("*") if file.is_file()}
+    run_study(template, tmp_path / "out")
+    assert {file: file.read_bytes() for file in template.rglob("*") if file.is_file()} == before
+
+
+def test_bad_input_leaves_no_output_folder(template, tmp_path):
+    (template / "readings.csv").write_text("pressure [Pa],speed [rpm]\n1,fast\n")
+    with pytest.raises(InputError, match="line 2, column 'speed': 'fast' is not a number"):
+        run_study(template, tmp_path / "out")
+    assert [item.name for item in tmp_path.iterdir()] == ["bench"]
+
+
+def test_a_report_that_fails_half_way_leaves_nothing(template, tmp_path, monkeypatch):
+    def full_disk(findings, comparison, out, **_):
+        (out / "half").write_text("half")
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("edgewind.study.write_report", full_disk)
+    with pytest.raises(InputError, match="No space left on device"):
+        run_study(template, tmp_path / "out")
+    assert [item.name for item in tmp_path.iterdir()] == ["bench"]
+
+
+def test_an_earlier_study_gives_way_only_when_told(template, tmp_path):
+    out = tmp_path / "out"
+    run_study(template, out)
+    (out / "old-mark").write_text("x")
+    with pytest.raises(InputError, match="an earlier study is there"):
+        run_study(template, out)
+    assert (out / "old-mark").exists()
+    run_study(template, out, replace=True)
+    assert not (out / "old-mark").exists()
+
+
+def test_a_folder_that_is_not_ours_is_never_replaced(template, tmp_path):
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "thesis.txt").write_text("precious")
+    with pytest.raises(InputError, match="holds no earlier study"):
+        run_study(template, out, replace=True)
+    assert (out / "thesis.txt").read_text() == "precious"
+
+
+def test_output_into_the_input_is_refused(template):
+    with pytest.raises(InputError, match="the output folder holds the input"):
+        run_study(template, template)
+
+
+def test_missing_folder_and_folder_without_bench_are_told(tmp_path):
+    with pytest.raises(InputError, match="there is no such folder"):
+        find_experiments(tmp_path / "nowhere")
+    with pytest.raises(InputError, match=r"no bench\.toml is in this folder"):
+        find_experiments(tmp_path)
+
+
+def test_several_experiments_are_taken_by_name(template, tmp_path):
+    shutil.copytree(template, tmp_path / "many" / "b")
+    shutil.copytree(template, tmp_path / "many" / "a")
+    assert [folder.name for folder in find_experiments(tmp_path / "many")] == ["a", "b"]
+    study = run_study(tmp_path / "many")
+    assert study.comparison is None  # equal widths: nothing to compare
