@@ -5,8 +5,13 @@ from typing import Any
 
 import pytest
 import tomlkit
+from hypothesis import settings
 
 from edgewind.bench import Bench, parse_bench
+
+# The same examples in every run, however slow the machine; `--hypothesis-profile=default` looks for new ones.
+settings.register_profile("calm", deadline=None, derandomize=True, database=None)
+settings.load_profile("calm")
 
 BENCH = """\
 # An invented bench.
@@ -54,17 +59,23 @@ def bench_text() -> str:
 
 
 @pytest.fixture(scope="session")
-def make_bench() -> Callable[..., Bench]:
-    """Make that bench with other values: ``make_bench(rotor={"vane_width": "20 mm"})``.
+def make_bench_text() -> Callable[..., str]:
+    """Write that bench with other values: ``make_bench_text(rotor={"vane_width": "20 mm"})``.
 
     A gauge with a kind takes the place of the whole section.
     """
 
-    def make(**changes: dict[str, Any]) -> Bench:
+    def make(**changes: dict[str, Any]) -> str:
         table: dict[str, Any] = tomlkit.parse(BENCH).unwrap()
         for section, values in changes.items():
             whole = section == "gauge" and "kind" in values
             table[section] = values if whole else table.get(section, {}) | values
-        return parse_bench(tomlkit.dumps(table))
+        return tomlkit.dumps(table)
 
     return make
+
+
+@pytest.fixture(scope="session")
+def make_bench(make_bench_text: Callable[..., str]) -> Callable[..., Bench]:
+    """Make that bench with other values: ``make_bench(rotor={"vane_width": "20 mm"})``."""
+    return lambda **changes: parse_bench(make_bench_text(**changes))

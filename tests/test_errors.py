@@ -6,9 +6,7 @@ from edgewind.errors import EdgewindError, InputError, OutOfRangeError
 
 
 def test_message_names_file_line_column_problem_and_fix():
-    error = InputError(
-        "'abc' is not a number", file="readings.csv", line=7, column="speed", fix="write a number"
-    )
+    error = InputError("'abc' is not a number", file="readings.csv", line=7, column="speed", fix="write a number")
     assert str(error) == "readings.csv, line 7, column 'speed': 'abc' is not a number; write a number"
 
 

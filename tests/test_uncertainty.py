@@ -114,8 +114,8 @@ def test_additive_models_of_supplement_1(inputs, u, ends, tolerance):
 
 
 def test_first_order_gives_the_wide_rectangle_too_long_an_interval():
-    """Source: JCGM 101:2008, table 4: 19.9 to each side from the law of propagation, 17.0 from the distributions, so that
-    clause 8 does not validate the former (from memory).
+    """Source: JCGM 101:2008, table 4: 19.9 to each side from the law of propagation, 17.0 from the distributions, so
+    that clause 8 does not validate the former (from memory).
     """
     inputs = four("rectangular", last=10.0)
     assert first_order(add, inputs).interval == pytest.approx((-19.9, 19.9), abs=0.1)
@@ -142,8 +142,8 @@ def mass_difference(reference, added, air, weight, standard):
 
 
 def test_mass_calibration_of_supplement_1():
-    """Source: JCGM 101:2008, 9.3, table 6: first order 1.2340 mg with 0.0539 mg; Monte Carlo 1.2341 mg with 0.0754 mg and
-    the 95 % interval 1.0834 to 1.3825 mg, so that first order is not validated (from memory).
+    """Source: JCGM 101:2008, 9.3, table 6: first order 1.2340 mg with 0.0539 mg; Monte Carlo 1.2341 mg with 0.0754 mg
+    and the 95 % interval 1.0834 to 1.3825 mg, so that first order is not validated (from memory).
     """
     simple = first_order(mass_difference, MASS)
     assert (simple.value, simple.u) == (pytest.approx(1.2340, abs=1e-4), pytest.approx(0.0539, abs=1e-4))
@@ -157,9 +157,7 @@ def test_mass_calibration_of_supplement_1():
 # Comparison loss of a microwave power meter (clause 9.4)
 
 
-@pytest.mark.parametrize(
-    ("x1", "y", "u"), [(0.0, 50e-6, 50e-6), (0.010, 150e-6, 112e-6), (0.050, 2550e-6, 502e-6)]
-)
+@pytest.mark.parametrize(("x1", "y", "u"), [(0.0, 50e-6, 50e-6), (0.010, 150e-6, 112e-6), (0.050, 2550e-6, 502e-6)])
 def test_comparison_loss_of_supplement_1(x1, y, u):
     """Source: JCGM 101:2008, 9.4.2, table 8: y and u(y) of x1^2 + x2^2, each of 0.005, by Monte Carlo (from memory)."""
     found = monte_carlo(lambda one, two: one**2 + two**2, {"one": Input(x1, 0.005), "two": Input(0.0, 0.005)})
@@ -199,9 +197,9 @@ def gauge_block(
 
 
 def test_gauge_block_of_supplement_1():
-    """Source: JCGM 101:2008, 9.5, table 11: 838 nm with 36 nm, 99 % interval 745 to 932 nm. The arc sine and curvilinear
-    trapezoids of that example are drawn here as rectangles of the same width or variance, which moves the ends of the
-    interval by a nanometre or two.
+    """Source: JCGM 101:2008, 9.5, table 11: 838 nm with 36 nm, 99 % interval 745 to 932 nm. The arc sine and
+    curvilinear trapezoids of that example are drawn here as rectangles of the same width or variance, which moves the
+    ends of the interval by a nanometre or two.
     """
     found = monte_carlo(gauge_block, GAUGE_BLOCK, level=0.99)
     assert found.value == pytest.approx(838, abs=0.5)

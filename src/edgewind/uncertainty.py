@@ -27,8 +27,8 @@ class Input:
     u : float
         Standard uncertainty.
     distribution : {"normal", "rectangular", "t"}
-        What is drawn in the Monte Carlo method. ``"t"`` is scaled and shifted with `freedom` degrees of freedom, `u` being
-        the scale (JCGM 101:2008, 6.4.9).
+        What is drawn in the Monte Carlo method. ``"t"`` is scaled and shifted with `freedom` degrees of freedom, `u`
+        being the scale (JCGM 101:2008, 6.4.9).
     freedom : float
         Degrees of freedom of `u`; infinite unless it came from few repeats.
     """
@@ -114,9 +114,7 @@ def first_order(
         for (one, other), r in correlation.items():
             i, j = names.index(one), names.index(other)
             covariance[i, j] = covariance[j, i] = r * inputs[one].u * inputs[other].u
-        variables = uncertainties.correlated_values(
-            [inputs[name].value for name in names], covariance, tags=names
-        )
+        variables = uncertainties.correlated_values([inputs[name].value for name in names], covariance, tags=names)
     else:
         variables = [
             uncertainties.ufloat(quantity.value, quantity.u, tag=name) if quantity.u else quantity.value
@@ -140,9 +138,7 @@ def _slope(model: Callable[..., float], place: int, step: float) -> Callable[...
     """
 
     def slope(*values: float) -> float:
-        ahead, behind = (
-            [value + sign * step * (i == place) for i, value in enumerate(values)] for sign in (1, -1)
-        )
+        ahead, behind = ([value + sign * step * (i == place) for i, value in enumerate(values)] for sign in (1, -1))
         return (model(*ahead) - model(*behind)) / (2 * step)
 
     return slope
@@ -178,9 +174,7 @@ def monte_carlo(
         model(**{name: quantity.draw(trials, random) for name, quantity in inputs.items()}), dtype=float
     )
     low, high = np.quantile(output, [(1 - level) / 2, (1 + level) / 2])
-    return Propagated(
-        float(output.mean()), float(output.std(ddof=1)), (float(low), float(high)), level, "Monte Carlo"
-    )
+    return Propagated(float(output.mean()), float(output.std(ddof=1)), (float(low), float(high)), level, "Monte Carlo")
 
 
 def propagate(

@@ -129,11 +129,7 @@ def _measures(unit: pint.Unit, si: str) -> bool:
 def _unit_of(text: str) -> pint.Unit | str:
     """Return the unit, or a sentence with what would be right."""
     written = (
-        text.replace("°C", "degC")
-        .replace("° C", "degC")
-        .replace("°F", "degF")
-        .replace("μ", "µ")
-        .replace("·", "*")
+        text.replace("°C", "degC").replace("° C", "degC").replace("°F", "degF").replace("μ", "µ").replace("·", "*")
     )
     try:
         return registry.parse_units(written)
@@ -143,9 +139,10 @@ def _unit_of(text: str) -> pint.Unit | str:
 
 
 _KNOWN_UNITS = (
-    "Pa hPa kPa mPa mbar bar µbar Torr mTorr mmHg micron_Hg psi atm m mm cm µm in K degC degF rpm rad/s turn/s V mV A mA "
-    "µA nA s ms min h Hz kHz W mW W/m^2 kg g mg l"
-).split()
+    "Pa", "hPa", "kPa", "mPa", "mbar", "bar", "µbar", "Torr", "mTorr", "mmHg", "micron_Hg", "psi", "atm", "m",
+    "mm", "cm", "µm", "in", "K", "degC", "degF", "rpm", "rad/s", "turn/s", "V", "mV", "A", "mA", "µA", "nA",
+    "s", "ms", "min", "h", "Hz", "kHz", "W", "mW", "W/m^2", "kg", "g", "mg", "l",
+)  # fmt: skip
 
 
 def parse_measured(text: str | float, kind: str) -> Measured:
@@ -307,30 +304,36 @@ def format_measured(value: float, u: float, unit: str = "") -> str:
     return f"{value:.{decimals}f}({round(u * 10.0**decimals):d}){tail}"
 
 
-def format_number(value: float, digits: int = 4) -> str:
+def format_number(value: float, digits: int = 4, *, keep_zeros: bool = False) -> str:
     """Write a number with `digits` significant digits, without a needless exponent.
 
     Examples
     --------
     >>> format_number(0.000123456), format_number(1234.5678), format_number(7.0), format_number(120.0, 3)
     ('1.235e-4', '1235', '7', '120')
+    >>> format_number(0.4, 2, keep_zeros=True)
+    '0.40'
     """
     if value == 0 or not math.isfinite(value):
         return "0" if value == 0 else "none"
     mantissa, _, power = f"{value:.{digits - 1}e}".partition("e")
     exponent = int(power)
-    if not -3 <= exponent < 6:
-        return f"{mantissa.rstrip('0').rstrip('.')}e{exponent:d}"
-    text = f"{float(mantissa + 'e' + power):.{max(digits - 1 - exponent, 0)}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    if -3 <= exponent < 6:
+        text, tail = f"{float(mantissa + 'e' + power):.{max(digits - 1 - exponent, 0)}f}", ""
+    else:
+        text, tail = mantissa, f"e{exponent:d}"
+    return (text.rstrip("0").rstrip(".") if "." in text and not keep_zeros else text) + tail
 
 
 def format_interval(low: float, high: float, unit: str = "", digits: int = 3) -> str:
-    """Write an interval with both ends to the same significance.
+    """Write an interval with both ends to the same number of significant digits.
 
     Examples
     --------
     >>> format_interval(0.8123, 1.2345, "Pa")
     '0.812 to 1.23 Pa'
+    >>> format_interval(0.4, 0.49, digits=2)
+    '0.40 to 0.49'
     """
-    return f"{format_number(low, digits)} to {format_number(high, digits)}" + (f" {unit}" if unit else "")
+    ends = (format_number(end, digits, keep_zeros=True) for end in (low, high))
+    return " to ".join(ends) + (f" {unit}" if unit else "")

@@ -23,8 +23,8 @@ ION = {
     [("N2", 1.00), ("He", 0.18), ("Ne", 0.31), ("Ar", 1.4), ("H2", 0.43), ("O2", 0.96), ("CO2", 1.4)],
 )
 def test_relative_sensitivities_are_those_of_the_crc_handbook(gas, sensitivity):
-    """Source: CRC Handbook of Chemistry and Physics, section 15, ionisation gauges, average of twelve experimenters, which
-    may differ by 15 %.
+    """Source: CRC Handbook of Chemistry and Physics, section 15, ionisation gauges, average of twelve experimenters,
+    which may differ by 15 %.
     """
     assert RELATIVE_SENSITIVITY[gas] == sensitivity
 

@@ -58,7 +58,7 @@ def test_table_gauge_passes_through_its_points(gauge):
 
 
 def test_ion_gauge_matches_an_example_worked_by_hand(gauge):
-    """``p = I_ion / (S I_emission)``: 2 V at 1 µA/V is 2 µA; over 10 1/Torr times 4 mA that is 5e-5 Torr, or 6.6661e-3 Pa."""
+    """``p = I_ion / (S I_emission)``: 2 V at 1 µA/V, over 10 1/Torr and 4 mA, is 5e-5 Torr, or 6.6661e-3 Pa."""
     assert pressure(gauge("ion-current"), 2.0) == pytest.approx(6.6661e-3, rel=1e-5)
 
 
@@ -77,7 +77,9 @@ def test_volts_made_from_a_pressure_give_it_back(kind, volts_of, make_bench, p):
 
 
 def test_table_gauge_is_monotone_between_its_points(gauge):
-    """Source: F. N. Fritsch and R. E. Carlson, Monotone piecewise cubic interpolation, SIAM J. Numer. Anal. 17, 238 (1980)."""
+    """Source: F. N. Fritsch and R. E. Carlson, Monotone piecewise cubic interpolation, SIAM J. Numer. Anal. 17, 238
+    (1980).
+    """
     assert np.all(np.diff(pressure(gauge("table"), np.linspace(0.4, 2.0, 1001))) > 0)
 
 

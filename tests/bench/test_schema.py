@@ -67,20 +67,50 @@ def test_mean_square_arm_is_the_integral_over_the_vane(make_bench):
         ('vane_height = "12 mm"', "vane_height = true", "rotor.vane_height", "True is not a length"),
         ('vane_height = "12 mm"', "vane_height = [1]", "rotor.vane_height", "[1] is not a length"),
         ('vane_height = "12 mm"', "vane_height = 1979-05-27", "rotor.vane_height", "is not a length"),
-        ('vane_height = "12 mm"', 'vane_height = "12 mm"\ndark_absorptance = 1.2', "rotor.dark_absorptance", "at most 1"),
-        ('vane_height = "12 mm"', 'vane_height = "12 mm"\ndark_absorptance = 0.1', "rotor.dark_absorptance", "greater absorptance"),
-        ('vane_height = "12 mm"', 'vane_height = "120 mm"', "chamber.height", "the vanes are 120 mm high and the chamber 100 mm"),
-        ('arm = "20.0(2) mm"', 'arm = "50 mm"', "chamber.width", "sweeps a circle of 112 mm and the chamber is 100 mm wide"),
+        (
+            'vane_height = "12 mm"',
+            'vane_height = "12 mm"\ndark_absorptance = 1.2',
+            "rotor.dark_absorptance",
+            "at most 1",
+        ),
+        (
+            'vane_height = "12 mm"',
+            'vane_height = "12 mm"\ndark_absorptance = 0.1',
+            "rotor.dark_absorptance",
+            "greater absorptance",
+        ),
+        (
+            'vane_height = "12 mm"',
+            'vane_height = "120 mm"',
+            "chamber.height",
+            "the vanes are 120 mm high and the chamber 100 mm",
+        ),
+        (
+            'arm = "20.0(2) mm"',
+            'arm = "50 mm"',
+            "chamber.width",
+            "sweeps a circle of 112 mm and the chamber is 100 mm wide",
+        ),
         ("vanes = 4", "vanes = 0", "rotor.vanes", "0 cannot be used"),
         ("vanes = 4", 'vanes = "four"', "rotor.vanes", "'four' cannot be used"),
-        ('leading_face = "bright"', 'leading_face = "white"', "rotor.leading_face", "'bright', 'dark' or 'not observed'"),
+        (
+            'leading_face = "bright"',
+            'leading_face = "white"',
+            "rotor.leading_face",
+            "'bright', 'dark' or 'not observed'",
+        ),
         ('species = "N2"', 'species = "N3"', "gas.species", "unknown gas 'N3'; did you mean"),
         ('species = "N2"', "species = { He = 0.9, Ne = 0.2 }", "gas.species", "sum to 1.1"),
-        ('species = "N2"', "species = 2", "gas.species", "2 cannot be used"),
-        ('species = "N2"', 'species = { He = "all" }', "gas.species", "'all' cannot be used"),
+        ('species = "N2"', "species = 2", "gas.species", "2 is not a gas; write 'N2', or mole fractions"),
+        ('species = "N2"', 'species = { He = "all" }', "gas.species", "{'He': 'all'} is not a gas"),
         ("marks = 4", "marks = 4\nchannel = [1]", "tachometer.channel", "[1] cannot be used"),
         ('temperature = "22 degC"', 'temperature = "-300 degC"', "gas.temperature", "below absolute zero"),
-        ('kind = "log-linear"', 'kind = "log-lin"', "gauge.kind", "unknown kind of gauge 'log-lin'; write one of 'linear'"),
+        (
+            'kind = "log-linear"',
+            'kind = "log-lin"',
+            "gauge.kind",
+            "unknown kind of gauge 'log-lin'; write one of 'linear'",
+        ),
         ('kind = "log-linear"', "kind = 3", "gauge.kind", "unknown kind of gauge 3"),
         ('signal_low = "1 V"', 'signal_low = "7 V"', "gauge.signal_low", "signal_low is 7 V and signal_high 6 V"),
         ('noise = "2 mV"', 'noise = "-2 mV"', "gauge.noise", "at least 0"),
@@ -89,7 +119,7 @@ def test_mean_square_arm_is_the_integral_over_the_vane(make_bench):
         ("marks = 4", "marks = 4\n[study]\nlevel = 1.5", "study.level", "1.5 cannot be used"),
         ("marks = 4", "marks = 4\n[study]\nseed = -1", "study.seed", "-1 cannot be used"),
     ],
-)  # fmt: skip
+)
 def test_a_value_that_cannot_be_is_named_with_its_line_and_key(bench_text, old, new, key, said):
     text = changed(bench_text, old, new)
     error = problem_of(text)
@@ -125,7 +155,10 @@ def test_an_unknown_key_unlike_any_other_lists_those_that_are_known(bench_text):
 
 @pytest.mark.parametrize(
     ("line", "key", "section"),
-    [('arm = "20.0(2) mm"   # axis to the middle of a vane\n', "rotor.arm", "[rotor]"), ('noise = "2 mV"\n', None, None)],
+    [
+        ('arm = "20.0(2) mm"   # axis to the middle of a vane\n', "rotor.arm", "[rotor]"),
+        ('noise = "2 mV"\n', None, None),
+    ],
 )
 def test_a_missing_key_is_named_with_its_section(bench_text, line, key, section):
     text = changed(bench_text, line, "")
@@ -175,8 +208,9 @@ def test_dotted_keys_have_a_line_too(bench_text):
 
 
 @pytest.mark.parametrize(
-    ("text", "line"), [("[gas\n", 1), ("[gas]\nspecies = \n", 2), ("[gas]\nspecies = 'N2'\nspecies = 'He'\n", None), ("= 3", 1)]
-)  # fmt: skip
+    ("text", "line"),
+    [("[gas\n", 1), ("[gas]\nspecies = \n", 2), ("[gas]\nspecies = 'N2'\nspecies = 'He'\n", None), ("= 3", 1)],
+)
 def test_what_is_not_toml_is_named_with_its_line(text, line):
     error = problem_of(text)
     assert "not valid TOML" in str(error)
@@ -241,7 +275,8 @@ def test_no_bytes_escape_as_anything_but_an_input_error(tmp_path_factory, conten
 toml_values = st.recursive(
     st.one_of(
         st.text(max_size=8),
-        st.sampled_from(["12 mm", "2 V", "1 mTorr", "5 %", "N2", "table", "linear", "1e999 mm", "3 dB", "1(9)e999 V", "22 degC"]),
+        st.sampled_from(["12 mm", "2 V", "1 mTorr", "5 %", "N2", "table", "linear", "22 degC"]),
+        st.sampled_from(["1e999 mm", "3 dB", "1(9)e999 V"]),
         st.integers(-(2**63), 2**63 - 1),
         st.floats(),
         st.booleans(),
@@ -259,7 +294,9 @@ def test_no_valid_toml_escapes_as_anything_but_an_input_error(bench_text, data):
     for _ in range(data.draw(st.integers(1, 3))):
         section = data.draw(st.sampled_from(sorted(table)))
         inside = isinstance(table[section], dict) and table[section] and data.draw(st.booleans())
-        target, key = (table[section], data.draw(st.sampled_from(sorted(table[section])))) if inside else (table, section)
+        target, key = (
+            (table[section], data.draw(st.sampled_from(sorted(table[section])))) if inside else (table, section)
+        )
         target[key] = data.draw(toml_values)
     try:
         parse_bench(tomlkit.dumps(table))

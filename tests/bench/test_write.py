@@ -1,7 +1,5 @@
 """Writing to `bench.toml` leaves everything else as its owner wrote it."""
 
-import os
-
 import pytest
 
 from edgewind.bench import read_bench, write_to_bench
@@ -13,6 +11,10 @@ def path(tmp_path, bench_text):
     path = tmp_path / "bench.toml"
     path.write_bytes(bench_text.encode())
     return path
+
+
+def names_in(folder):
+    return sorted(path.name for path in folder.iterdir())
 
 
 CORRECTION = {"factor": "1.05(2)", "source": "compared with the diaphragm gauge"}
@@ -76,12 +78,12 @@ def test_line_ends_and_byte_order_mark_stay_as_they_were(path, bench_text, mark)
     ],
 )
 def test_what_would_be_wrong_is_not_written(path, section, values, said):
-    before, names = path.read_bytes(), os.listdir(path.parent)
+    before, names = path.read_bytes(), names_in(path.parent)
     with pytest.raises(InputError) as raised:
         write_to_bench(path, section, values)
     assert said in str(raised.value)
     assert path.read_bytes() == before
-    assert os.listdir(path.parent) == names
+    assert names_in(path.parent) == names
 
 
 def test_a_file_that_is_wrong_already_is_not_touched(path):

@@ -37,16 +37,16 @@ STANDARD_ATMOSPHERE = [
 
 @pytest.mark.parametrize(("altitude", "temperature", "pressure", "path", "speed"), STANDARD_ATMOSPHERE)
 def test_mean_free_path_matches_standard_atmosphere(altitude, temperature, pressure, path, speed):
-    """Source: U.S. Standard Atmosphere, 1976 (NOAA, NASA, USAF), tables I and II, as recomputed by R. Carmichael, Tables
-    of the U.S. Standard Atmosphere 1976, tables 1 and 2 (SI), to five digits.
+    """Source: U.S. Standard Atmosphere, 1976 (NOAA, NASA, USAF), tables I and II, as recomputed by R. Carmichael,
+    Tables of the U.S. Standard Atmosphere 1976, tables 1 and 2 (SI), to five digits.
     """
     found = mean_free_path_fixed_diameter(pressure, temperature, AIR_DIAMETER_M)
     assert found == pytest.approx(path, rel=1e-4)
 
 
 def test_sea_level_mean_free_path_of_the_standard_atmosphere():
-    """Source: U.S. Standard Atmosphere, 1976, section 1.3.9 and table 2: 6.6332e-8 m at sea level, with a Boltzmann constant
-    of 8.31432/6.022169e23 J/K, which is lower than today's by 2 in 100 000.
+    """Source: U.S. Standard Atmosphere, 1976, section 1.3.9 and table 2: 6.6332e-8 m at sea level, with a Boltzmann
+    constant of 8.31432/6.022169e23 J/K, which is lower than today's by 2 in 100 000.
     """
     state = GasState(find_gas("air"), 101325.0, 288.15)
     in_1976 = state.mean_free_path_m("fixed-diameter") * (8.31432 / 6.022169e23) / BOLTZMANN
@@ -85,15 +85,17 @@ def test_most_probable_speed_of_nitrogen_by_hand():
 
 @given(positive, positive, positive)
 def test_mean_free_path_is_the_equivalent_one_times_half_root_pi(viscosity, pressure, temperature):
-    """Source: F. Sharipov and V. Seleznev, Data on internal rarefied gas flows, J. Phys. Chem. Ref. Data 27, 657 (1998)."""
+    """Source: F. Sharipov and V. Seleznev, Data on internal rarefied gas flows, J. Phys. Chem. Ref. Data 27, 657
+    (1998).
+    """
     arguments = (1e-6 * viscosity, pressure, temperature, 4.65e-26)
     assert mean_free_path(*arguments) == pytest.approx(np.sqrt(np.pi) / 2 * equivalent_free_path(*arguments))
 
 
 def test_hard_spheres_agree_with_themselves_to_first_approximation():
-    """With the first-approximation viscosity of hard spheres, ``mu = (5/16) sqrt(pi m k T) / (pi d^2)``, the path from the
-    viscosity is ``5 pi / 16`` of the kinetic one: Chapman and Cowling, The Mathematical Theory of Non-Uniform Gases, 3rd
-    ed. (1970), 10.21 (from memory).
+    """With the first-approximation viscosity of hard spheres, ``mu = (5/16) sqrt(pi m k T) / (pi d^2)``, the path from
+    the viscosity is ``5 pi / 16`` of the kinetic one: Chapman and Cowling, The Mathematical Theory of Non-Uniform
+    Gases, 3rd ed. (1970), 10.21 (from memory).
     """
     m, t, p, d = 4.65e-26, 295.0, 1.0, 3.7e-10
     viscosity = 5 / 16 * np.sqrt(np.pi * m * BOLTZMANN * t) / (np.pi * d**2)
@@ -110,7 +112,7 @@ def test_variable_hard_spheres_at_an_exponent_of_one_half_are_hard_spheres():
 
 
 def test_a_variable_hard_sphere_path_written_out():
-    """Source: as above: ``lambda = (2 mu / 15) (7 - 2 w)(5 - 2 w) / (rho sqrt(2 pi R T))``, with w = 0.74 for nitrogen."""
+    """Source: as above: ``lambda = (2 mu / 15) (7 - 2 w)(5 - 2 w) / (rho sqrt(2 pi R T))``, nitrogen with w = 0.74."""
     mu, p, t, m, w = 1.656e-5, 10.0, 273.0, 46.5e-27, 0.74
     specific = R / N_A / m
     written = 2 * mu / 15 * (7 - 2 * w) * (5 - 2 * w) / (p / (specific * t) * np.sqrt(2 * np.pi * specific * t))
@@ -149,9 +151,12 @@ def test_rarefaction_is_half_root_pi_over_knudsen(knudsen):
     ("knudsen", "name"),
     [
         (1e-4, "continuum"),
-        (0.05, "slip"),
-        (1.0, "transitional"),
-        (100.0, "free-molecular"),
+        (0.009, "continuum"),
+        (0.011, "slip"),
+        (0.09, "slip"),
+        (0.11, "transitional"),
+        (9.0, "transitional"),
+        (11.0, "free-molecular"),
     ],
 )
 def test_regimes_have_their_usual_names(knudsen, name):

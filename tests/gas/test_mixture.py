@@ -11,8 +11,8 @@ from edgewind.gas import all_species, find_gas, find_species
 
 @pytest.mark.parametrize("temperature", [200, 250, 288.15, 300, 400, 500, 600])
 def test_viscosity_of_air_as_a_mixture_matches_that_of_air_as_a_fluid(temperature):
-    """Source: E. W. Lemmon and R. T. Jacobsen, Viscosity and thermal conductivity equations for nitrogen, oxygen, argon,
-    and air, Int. J. Thermophys. 25, 21 (2004), as CoolProp's pseudo-pure air.
+    """Source: E. W. Lemmon and R. T. Jacobsen, Viscosity and thermal conductivity equations for nitrogen, oxygen,
+    argon, and air, Int. J. Thermophys. 25, 21 (2004), as CoolProp's pseudo-pure air.
     """
     fluid = PropsSI("V", "T", temperature, "Dmolar", 1e-4, "Air")
     assert find_gas("air").viscosity(temperature) == pytest.approx(fluid, rel=0.002)
@@ -42,13 +42,32 @@ def test_nitrogen_does_not_change_the_viscosity_of_oxygen_with_carbon_dioxide_el
 
 
 def test_helium_in_argon_raises_the_viscosity_above_both():
-    """The viscosity of He-Ar passes through a maximum: J. O. Hirschfelder, C. F. Curtiss and R. B. Bird, Molecular Theory of
-    Gases and Liquids (1954), 8.4 (from memory).
+    """The viscosity of He-Ar passes through a maximum: J. O. Hirschfelder, C. F. Curtiss and R. B. Bird, Molecular
+    Theory of Gases and Liquids (1954), 8.4 (from memory).
     """
     helium, argon = find_species("He").viscosity(298.15), find_species("Ar").viscosity(298.15)
     mixture = find_gas("0.6 He + 0.4 Ar").viscosity(298.15)
     assert mixture > max(helium, argon)
     assert mixture < 1.1 * max(helium, argon)
+
+
+def test_conductivity_of_helium_with_argon_is_wassiljewas_sum_written_out():
+    """Source: A. Wassiljewa, Phys. Z. 5, 737 (1904): ``k = sum_i x_i k_i / sum_j x_j phi_ij``, with the weights of
+    C. R. Wilke, A viscosity equation for gas mixtures, J. Chem. Phys. 18, 517 (1950), eq. 14.
+    """
+    parts = [(0.6, find_species("He")), (0.4, find_species("Ar"))]
+
+    def weight(one, other):
+        mass = one.molar_mass_kg_mol / other.molar_mass_kg_mol
+        viscosity = float(one.viscosity(300.0) / other.viscosity(300.0))
+        return (1 + viscosity**0.5 * mass**-0.25) ** 2 / (8 * (1 + mass)) ** 0.5
+
+    by_hand = sum(
+        x * float(one.conductivity(300.0)) / sum(y * weight(one, other) for y, other in parts) for x, one in parts
+    )
+    mixture = find_gas("0.6 He + 0.4 Ar").conductivity(300.0)
+    assert mixture == pytest.approx(by_hand)
+    assert find_species("Ar").conductivity(300.0) < mixture < find_species("He").conductivity(300.0)
 
 
 def test_molar_mass_of_dry_air_matches_the_standard_atmosphere():

@@ -34,8 +34,8 @@ CRC_VISCOSITY = {
 
 @pytest.mark.parametrize("symbol", CRC_VISCOSITY)
 def test_viscosity_matches_the_crc_handbook(symbol):
-    """Source: M. L. Huber and A. H. Harvey, Viscosity of gases, in CRC Handbook of Chemistry and Physics, section 6; 3 % is
-    the uncertainty it states, and all but neon agree within half a unit of its last digit or 0.5 %.
+    """Source: M. L. Huber and A. H. Harvey, Viscosity of gases, in CRC Handbook of Chemistry and Physics, section 6; 3
+    % is the uncertainty it states, and all but neon agree within half a unit of its last digit or 0.5 %.
     """
     tolerance = 0.013 if symbol == "Ne" else 0.005
     for temperature, micro in zip((200, 300, 400, 500), CRC_VISCOSITY[symbol], strict=True):
@@ -49,8 +49,8 @@ def test_viscosity_matches_the_crc_handbook(symbol):
 def test_viscosity_matches_perry(symbol, temperature):
     """Source: Perry's Chemical Engineers' Handbook, 8th ed. (2008), table 2-312, through the `chemicals` library.
 
-    Neon is left out, which comes from that table itself. Perry's water vapour is 2 % off the formulation of Huber et al.
-    (2009), with which the CRC Handbook agrees.
+    Neon is left out, which comes from that table itself. Perry's water vapour is 2 % off the formulation of Huber et
+    al. (2009), with which the CRC Handbook agrees.
     """
     if symbol == "H2O" and temperature < 273.16:
         temperature = 280
@@ -63,7 +63,7 @@ def test_viscosity_matches_perry(symbol, temperature):
 @pytest.mark.parametrize("temperature", [250, 300, 350, 400, 500])
 @pytest.mark.parametrize("symbol", [symbol for symbol in CAS if symbol != "H2O"])
 def test_viscosity_matches_vdi(symbol, temperature):
-    """Source: VDI Heat Atlas, 2nd ed. (2010), part D, polynomials of PPDS, through the `chemicals` library (no water)."""
+    """Source: VDI Heat Atlas, 2nd ed. (2010), part D, PPDS polynomials, through the `chemicals` library (no water)."""
     row = mu_data_VDI_PPDS_8.loc[CAS[symbol]]
     vdi = sum(float(row[name]) * temperature**power for power, name in enumerate("ABCDE"))
     tolerance = 0.017 if symbol == "Ne" else 0.01
@@ -83,8 +83,8 @@ def test_conductivity_at_300_k_matches_the_crc_handbook(symbol, milli):
 
 @pytest.mark.parametrize("symbol", ["He", "Ne", "Ar"])
 def test_monatomic_gases_have_a_prandtl_number_of_two_thirds(symbol):
-    """Source: Chapman and Cowling, The Mathematical Theory of Non-Uniform Gases, 3rd ed. (1970), 7.5 and 10.2: within 1 %
-    of ``Pr = cp mu / k = 2/3``, with ``cp = 5 R / (2 M)``.
+    """Source: Chapman and Cowling, The Mathematical Theory of Non-Uniform Gases, 3rd ed. (1970), 7.5 and 10.2: within 1
+    % of ``Pr = cp mu / k = 2/3``, with ``cp = 5 R / (2 M)``.
     """
     species = find_species(symbol)
     specific_heat = 2.5 * 8.314462618 / species.molar_mass_kg_mol
@@ -95,8 +95,17 @@ def test_monatomic_gases_have_a_prandtl_number_of_two_thirds(symbol):
 
 @pytest.mark.parametrize(
     ("symbol", "grams"),
-    [("N2", 28.014), ("O2", 31.998), ("Ar", 39.95), ("He", 4.0026), ("Ne", 20.180), ("H2", 2.016), ("CO2", 44.009), ("H2O", 18.015)],
-)  # fmt: skip
+    [
+        ("N2", 28.014),
+        ("O2", 31.998),
+        ("Ar", 39.95),
+        ("He", 4.0026),
+        ("Ne", 20.180),
+        ("H2", 2.016),
+        ("CO2", 44.009),
+        ("H2O", 18.015),
+    ],
+)
 def test_molar_masses_are_those_of_iupac(symbol, grams):
     """Source: IUPAC, Standard atomic weights of the elements 2021, abridged (from memory)."""
     assert 1e3 * find_species(symbol).molar_mass_kg_mol == pytest.approx(grams, rel=2e-4)
@@ -138,8 +147,16 @@ def test_viscosity_keeps_the_shape_of_the_temperatures():
 
 @pytest.mark.parametrize(
     ("name", "symbol"),
-    [("N2", "N2"), ("n2", "N2"), ("Nitrogen", "N2"), (" helium ", "He"), ("carbon dioxide", "CO2"), ("steam", "H2O"), ("CO₂", "CO2")],
-)  # fmt: skip
+    [
+        ("N2", "N2"),
+        ("n2", "N2"),
+        ("Nitrogen", "N2"),
+        (" helium ", "He"),
+        ("carbon dioxide", "CO2"),
+        ("steam", "H2O"),
+        ("CO₂", "CO2"),
+    ],
+)
 def test_gases_are_known_by_symbol_and_by_name(name, symbol):
     assert find_species(name).symbol == symbol
 

@@ -36,8 +36,8 @@ def test_the_three_definitions_agree_within_a_third_for_air():
 
 
 def test_viscosity_exponent_of_nitrogen_matches_bird():
-    """Source: G. A. Bird, Molecular Gas Dynamics and the Direct Simulation of Gas Flows (1994), table A2: 0.74 for nitrogen,
-    0.66 for helium, 0.81 for argon, fitted over a wider range of temperature about 273 K.
+    """Source: G. A. Bird, Molecular Gas Dynamics and the Direct Simulation of Gas Flows (1994), table A2: 0.74 for
+    nitrogen, 0.66 for helium, 0.81 for argon, fitted over a wider range of temperature about 273 K.
     """
     for gas, exponent in (("N2", 0.74), ("He", 0.66), ("Ar", 0.81)):
         assert GasState(find_gas(gas), 1.0, 300.0).viscosity_exponent == pytest.approx(exponent, abs=0.06)

@@ -16,9 +16,7 @@ class Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
 
-def quantity(
-    kind: str, *, above: float | None = None, least: float | None = None, most: float | None = None
-) -> Any:
+def quantity(kind: str, *, above: float | None = None, least: float | None = None, most: float | None = None) -> Any:
     """Return the field type of a quantity of `kind`, read with its unit and its uncertainty.
 
     Parameters

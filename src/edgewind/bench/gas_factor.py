@@ -8,7 +8,7 @@ from edgewind.gas import Gas
 from edgewind.units import Measured
 
 # Ionisation sensitivity relative to nitrogen: CRC Handbook of Chemistry and Physics, section 15, average of twelve
-# experimenters, said there to differ by 15 %. Neon, krypton and the rest as listed there.
+# experimenters, said there to differ by 15 %.
 RELATIVE_SENSITIVITY = {"N2": 1.00, "He": 0.18, "Ne": 0.31, "Ar": 1.4, "H2": 0.43, "O2": 0.96, "CO2": 1.4}
 RELATIVE_SENSITIVITY_U = 0.15
 # Air and nitrogen differ by less than any such gauge is known.
@@ -26,8 +26,9 @@ def gas_factor(gauge: Gauge, gas: Gas) -> Measured:
     InputError
         The gauge depends on the gas and nothing is known for this one.
     """
-    if gauge.gas_factor is not None:
-        return gauge.gas_factor
+    own: Measured | None = gauge.gas_factor
+    if own is not None:
+        return own
     if gauge.principle == "diaphragm" or gas.name in _AS_NITROGEN:
         return Measured(1.0)
     unknown = [species.symbol for species, _ in gas.fractions if species.symbol not in RELATIVE_SENSITIVITY]
@@ -37,5 +38,6 @@ def gas_factor(gauge: Gauge, gas: Gas) -> Measured:
     raise InputError(
         f"a {gauge.principle} gauge reads differently in {gas.name}, and its factor there is not known",
         key="gauge.gas_factor",
-        fix="give true over indicated pressure from the gauge's manual or a comparison, such as gas_factor = '1.6 +/- 0.1'",
+        fix="give true over indicated pressure from the gauge's manual or a comparison, such as "
+        "gas_factor = '1.6 +/- 0.1'",
     )

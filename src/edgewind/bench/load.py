@@ -45,9 +45,7 @@ def read_settings_text(path: Path) -> str:
         if not path.is_file():
             raise InputError("there is no such file", file=path, fix="make one with `edgewind new`")
         if path.stat().st_size > _MOST_BYTES:
-            raise InputError(
-                "this is too large for a description of a bench", file=path, fix="give a bench.toml"
-            )
+            raise InputError("this is too large for a description of a bench", file=path, fix="give a bench.toml")
         with path.open(encoding="utf-8-sig", newline="") as stream:
             return stream.read()
     except UnicodeDecodeError as error:
@@ -70,9 +68,7 @@ def parse_bench(text: str, *, file: str = BENCH_FILE) -> Bench:
             fix="write key = 'value' under a [section]",
         ) from error
     except (TOMLKitError, RecursionError, ValueError) as error:
-        raise InputError(
-            f"not valid TOML ({error})", file=file, fix="write key = 'value' under a [section]"
-        ) from error
+        raise InputError(f"not valid TOML ({error})", file=file, fix="write key = 'value' under a [section]") from error
     try:
         return Bench.model_validate(table)
     except ValidationError as error:
@@ -93,9 +89,7 @@ def _explain(error: ValidationError, table: Mapping[str, Any], text: str, file: 
         known = _known_keys(finding["loc"][:-1], table)
         near = difflib.get_close_matches(str(finding["loc"][-1]), known, n=1, cutoff=0.4)
         hint = f"did you mean '{near[0]}'? " if near else ""
-        return InputError(
-            "unknown key", file=file, line=line, key=key, fix=f"{hint}known here are {', '.join(known)}"
-        )
+        return InputError("unknown key", file=file, line=line, key=key, fix=f"{hint}known here are {', '.join(known)}")
     if finding["type"] == "missing":
         section = ".".join(str(part) for part in finding["loc"][:-1])
         where = f"add it to [{section}]" if section else f"add a section [{key}]"
@@ -132,9 +126,7 @@ def _known_keys(section: tuple[int | str, ...], table: Mapping[str, Any]) -> lis
             continue
         annotation = model.model_fields[str(part)].annotation
         choices = [annotation, *getattr(annotation, "__args__", ())]
-        model = next(
-            choice for choice in choices if isinstance(choice, type) and issubclass(choice, BaseModel)
-        )
+        model = next(choice for choice in choices if isinstance(choice, type) and issubclass(choice, BaseModel))
     return list(model.model_fields)
 
 

@@ -38,10 +38,14 @@ class GasSection(Section):
     species: str | dict[str, float]
     temperature: Temperature
 
-    @field_validator("species")
+    @field_validator("species", mode="before")
     @classmethod
     def _known(cls, species: Any) -> Any:
         try:
+            if not isinstance(species, str) and not _is_fractions(species):
+                raise InputError(
+                    f"{species!r} is not a gas", fix="write 'N2', or mole fractions: { He = 0.9, Ne = 0.1 }"
+                )
             find_gas(species)
         except InputError as error:
             raise FieldProblem(error) from error
@@ -51,6 +55,10 @@ class GasSection(Section):
     def gas(self) -> Gas:
         """The gas itself."""
         return find_gas(self.species)
+
+
+def _is_fractions(species: Any) -> bool:
+    return isinstance(species, dict) and all(type(x) in (int, float) for x in species.values())
 
 
 class ChamberSection(Section):
@@ -80,19 +88,20 @@ class RotorSection(Section):
     @property
     def vane_area_m2(self) -> float:
         """Area of one face of one vane, m^2."""
-        return self.vane_width.value * self.vane_height.value
+        return float(self.vane_width.value * self.vane_height.value)
 
     @property
     def mean_square_arm_m2(self) -> float:
         """Mean square distance of the points of a vane from the axis, m^2: ``arm^2 + width^2 / 12``."""
-        return self.arm.value**2 + self.vane_width.value**2 / 12
+        return float(self.arm.value**2 + self.vane_width.value**2 / 12)
 
     @model_validator(mode="after")
     def _faces_differ(self) -> RotorSection:
         if self.dark_absorptance.value <= self.bright_absorptance.value:
             raise FieldProblem(
                 InputError(
-                    f"the dark face absorbs {self.dark_absorptance.value:g} and the bright face {self.bright_absorptance.value:g}",
+                    f"the dark face absorbs {self.dark_absorptance.value:g} and the bright face "
+                    f"{self.bright_absorptance.value:g}",
                     key="rotor.dark_absorptance",
                     fix="give the dark face the greater absorptance, between 0 and 1",
                 )
@@ -155,9 +164,7 @@ class Bench(Section):
             )
         kind = table.get("kind")
         if not isinstance(kind, str) or kind not in GAUGES:
-            raise FieldProblem(
-                InputError(f"unknown kind of gauge {kind!r}", key="gauge.kind", fix=f"write {known}")
-            )
+            raise FieldProblem(InputError(f"unknown kind of gauge {kind!r}", key="gauge.kind", fix=f"write {known}"))
         return GAUGES[kind].model_validate(table)
 
     @model_validator(mode="after")
@@ -166,7 +173,8 @@ class Bench(Section):
         if reach >= self.chamber.width.value:
             raise FieldProblem(
                 InputError(
-                    f"the rotor sweeps a circle of {1e3 * reach:.4g} mm and the chamber is {1e3 * self.chamber.width.value:.4g} mm wide",
+                    f"the rotor sweeps a circle of {1e3 * reach:.4g} mm and the chamber is "
+                    f"{1e3 * self.chamber.width.value:.4g} mm wide",
                     key="chamber.width",
                     fix="check chamber.width, rotor.arm (axis to the middle of a vane) and rotor.vane_width",
                 )
@@ -183,7 +191,8 @@ class Bench(Section):
         if not self.gauge.signal_low.value < self.gauge.signal_high.value:
             raise FieldProblem(
                 InputError(
-                    f"signal_low is {self.gauge.signal_low.value:g} V and signal_high {self.gauge.signal_high.value:g} V",
+                    f"signal_low is {self.gauge.signal_low.value:g} V and signal_high "
+                    f"{self.gauge.signal_high.value:g} V",
                     key="gauge.signal_low",
                     fix="give the lower end of the gauge's output as signal_low",
                 )
@@ -202,4 +211,6 @@ class Bench(Section):
     @property
     def envelope_temperature(self) -> Measured:
         """Temperature of the envelope, K: that of the gas where none is given."""
-        return self.chamber.envelope_temperature or self.gas.temperature
+        own: Measured | None = self.chamber.envelope_temperature
+        of_gas: Measured = self.gas.temperature
+        return of_gas if own is None else own

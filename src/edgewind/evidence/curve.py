@@ -25,9 +25,9 @@ from scipy.stats import qmc
 from edgewind.errors import InputError
 
 Array = NDArray[np.float64]
-Kernel = Literal["squared exponential", "matern 7/2", "matern 5/2"]
+Kernel = Literal["squared exponential", "matern 7/2"]
 
-KERNELS: tuple[Kernel, ...] = ("squared exponential", "matern 5/2")
+KERNELS: tuple[Kernel, ...] = ("squared exponential", "matern 7/2")
 
 # Weak priors, each log-normal: (median, standard deviation of the logarithm). The length is in units of
 # ln(pressure): the regimes of a rarefied gas follow one another over a factor of a few to a decade of pressure.
@@ -39,10 +39,14 @@ MEAN_PRIOR_SD = 3.0
 # The bent scale of speed is linear below this fraction of the greatest speed, logarithmic above.
 SOFTENING = 0.05
 
-_EXPLORING_POINTS = 256
+_EXPLORING_POINTS = 128
 _KEPT_POINTS = 64
 _SLOPE_ROUNDS = 3
 _JITTER = 1e-10
+# Variance, in squared half ranges, below which no reading is taken to be certain; keeps matrices regular.
+_NOISE_FLOOR = 1e-8
+# A log-normal as wide as this is no knowledge at all; wider ones, in wide gaps between readings, would overflow.
+_WIDEST_LOG_VARIANCE = 10.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +140,8 @@ class SweepData:
 
     def take(self, index: ArrayLike) -> SweepData:
         """Return the readings at `index`, in that order."""
-        chosen = np.arange(self.size)[np.asarray(index)]
+        index = np.asarray(index)
+        chosen = np.arange(self.size)[index if index.size else index.astype(np.int64)]
         return SweepData(
             self.pressure_pa[chosen],
             self.log_pressure_u[chosen],
@@ -296,7 +301,8 @@ class ResponseCurve:
 def covariance(distance: Array, length: Array, kernel: Kernel) -> Array:
     """Correlation of the curve at two places a distance apart, one matrix for each length.
 
-    The squared exponential is Rasmussen and Williams (2006), eq. 4.9; the Matérn form of order 5/2 eq. 4.17.
+    The squared exponential is Rasmussen and Williams (2006), eq. 4.9; the Matérn form of order 7/2, whose curves
+    are three times differentiable instead of infinitely often, their eq. 4.16 with p = 3.
 
     Parameters
     ----------
@@ -319,16 +325,12 @@ def covariance(distance: Array, length: Array, kernel: Kernel) -> Array:
     ratio = distance[None] / length[:, None, None]
     if kernel == "squared exponential":
         return np.exp(-0.5 * ratio**2)
-    if kernel == "matern 7/2":
-        ratio *= np.sqrt(7.0)
-        return (1.0 + ratio + 0.4 * ratio**2 + ratio**3 / 15.0) * np.exp(-ratio)
-    ratio *= np.sqrt(5.0)
-    return (1.0 + ratio + ratio**2 / 3.0) * np.exp(-ratio)
+    ratio *= np.sqrt(7.0)
+    result: Array = (1.0 + ratio + 0.4 * ratio**2 + ratio**3 / 15.0) * np.exp(-ratio)
+    return result
 
 
-def condition(
-    cross: Array, prior: Array, covariance_of_readings: Array, readings: Array
-) -> tuple[Array, Array, float]:
+def condition(cross: Array, prior: Array, covariance_of_readings: Array, readings: Array) -> tuple[Array, Array]:
     """Condition a Gaussian process of zero mean on readings: Rasmussen and Williams (2006), algorithm 2.1.
 
     Parameters
@@ -408,7 +410,7 @@ class Scale:
         """Mean and variance of a speed that is normal on this scale (moments of sinh of a normal variable)."""
         if np.isinf(self.softening):
             return mean, variance
-        a, b = mean / self.softening, variance / self.softening**2
+        a, b = mean / self.softening, np.minimum(variance / self.softening**2, _WIDEST_LOG_VARIANCE)
         first = np.sinh(a) * np.exp(b / 2)
         second = 0.5 * (np.cosh(2 * a) * np.exp(2 * b) - 1.0)
         return self.softening * first, self.softening**2 * np.maximum(second - first**2, 0.0)
@@ -433,20 +435,21 @@ class _Problem:
         """Covariance of the readings, noise included, shape (h, n, n), for hyperparameters (h, 3)."""
         length, amplitude, excess = np.exp(theta).T
         distance = np.abs(self.place[:, None] - self.place)
-        matrix = amplitude[:, None, None] ** 2 * covariance(distance, length, kernel) + self._shared()
+        matrix: Array = amplitude[:, None, None] ** 2 * covariance(distance, length, kernel) + self._shared()
         every = np.arange(self.place.size)
-        matrix[:, every, every] += self.variance + excess[:, None] ** 2
+        matrix[:, every, every] += self.variance + _NOISE_FLOOR + excess[:, None] ** 2
         return matrix
 
     def constant_covariance(self, excess: Array) -> Array:
         """Covariance of the readings of a constant speed with excess scatter, shape (h, n, n)."""
         every = np.arange(self.place.size)
         matrix = np.repeat(self._shared()[None], excess.size, axis=0)
-        matrix[:, every, every] += self.variance + excess[:, None] ** 2
+        matrix[:, every, every] += self.variance + _NOISE_FLOOR + excess[:, None] ** 2
         return matrix
 
     def _shared(self) -> Array:
-        return MEAN_PRIOR_SD**2 + self.nuisance @ self.nuisance.T
+        shared: Array = MEAN_PRIOR_SD**2 + self.nuisance @ self.nuisance.T
+        return shared
 
 
 def _batches(count: int, size: int) -> Iterator[slice]:
@@ -457,9 +460,7 @@ def _batches(count: int, size: int) -> Iterator[slice]:
 
 def _log_likelihood(problem: _Problem, theta: Array, kernel: Kernel) -> Array:
     parts = _batches(len(theta), problem.place.size)
-    return np.concatenate(
-        [log_density(problem.covariance(theta[part], kernel), problem.speed) for part in parts]
-    )
+    return np.concatenate([log_density(problem.covariance(theta[part], kernel), problem.speed) for part in parts])
 
 
 @dataclass(frozen=True, eq=False)
@@ -494,7 +495,7 @@ def _adapt(theta: Array, log_weight: Array) -> _Proposal:
             break
     centre = weight @ theta
     spread = (theta - centre).T @ (weight[:, None] * (theta - centre))
-    return _Proposal(centre, np.linalg.cholesky(1.7 * spread + (0.1 * _PRIOR.root) ** 2))
+    return _Proposal(centre, np.asarray(np.linalg.cholesky(1.7 * spread + (0.1 * _PRIOR.root) ** 2), dtype=float))
 
 
 @dataclass(frozen=True, eq=False)
@@ -546,19 +547,30 @@ class _Branch:
         speed = self.scale.back(self.centre + self.half_range * self.problem.speed)
         return float(np.sum(np.log(self.scale.slope(speed) / self.half_range)))
 
-    def posterior(self, theta: Array, grid: Array) -> tuple[Array, Array]:
-        """Mean (h, m) and covariance (h, m, m), on the scale of speed, of curve and then effects."""
-        places, effects = grid.size, self.problem.nuisance.shape[1]
+    def _cross(self, theta: Array, grid: Array) -> Array:
+        """Covariance of the readings with the curve on the grid, shape (h, n, m)."""
+        distance = np.abs(self.problem.place[:, None] - grid)
         square = np.exp(2 * theta[:, 1])[:, None, None]
-        length = np.exp(theta[:, 0])
-        cross = np.empty((len(theta), self.problem.place.size, places + effects))
-        far = np.abs(self.problem.place[:, None] - grid)
-        cross[:, :, :places] = square * covariance(far, length, self.kernel) + MEAN_PRIOR_SD**2
-        cross[:, :, places:] = self.problem.nuisance
-        prior = np.zeros((len(theta), places + effects, places + effects))
+        return square * covariance(distance, np.exp(theta[:, 0]), self.kernel) + MEAN_PRIOR_SD**2
+
+    def mean_speeds(self, theta: Array, grid: Array) -> Array:
+        """Posterior means (h, m) of the curve, carried back to speeds, rad/s."""
+        column = np.broadcast_to(self.problem.speed[:, None], (len(theta), self.problem.speed.size, 1))
+        solved = np.linalg.solve(self.problem.covariance(theta, self.kernel), column)
+        mean = (np.swapaxes(self._cross(theta, grid), 1, 2) @ solved)[..., 0]
+        return self.scale.back(self.centre + self.half_range * mean)
+
+    def posterior(self, theta: Array, grid: Array) -> tuple[Array, Array]:
+        """Mean (h, m) and covariance (h, m, m) of curve, on the scale of speed, and effects, one after the other."""
+        count, places, effects = len(theta), grid.size, self.problem.nuisance.shape[1]
+        square = np.exp(2 * theta[:, 1])[:, None, None]
         between = np.abs(grid[:, None] - grid)
-        prior[:, :places, :places] = square * covariance(between, length, self.kernel) + MEAN_PRIOR_SD**2
-        prior[:, range(places, places + effects), range(places, places + effects)] = 1.0
+        prior = np.zeros((count, places + effects, places + effects))
+        prior[:, :places, :places] = square * covariance(between, np.exp(theta[:, 0]), self.kernel)
+        prior[:, :places, :places] += MEAN_PRIOR_SD**2
+        prior[:, places:, places:] = np.eye(effects)
+        nuisance = np.broadcast_to(self.problem.nuisance, (count, *self.problem.nuisance.shape))
+        cross = np.concatenate([self._cross(theta, grid), nuisance], axis=2)
         mean, spread = condition(cross, prior, self.problem.covariance(theta, self.kernel), self.problem.speed)
         mean[:, :places] = self.centre + self.half_range * mean[:, :places]
         spread[:, :places, :places] *= self.half_range**2
@@ -665,77 +677,81 @@ def fit_curve(
     grid = np.linspace(0.0, place[-1], grid_points)
 
     pairs = [(kernel, scale) for scale in scales_for(data) for kernel in KERNELS]
-    branches: list[_Branch] = []
     expected, slopes = data.speed_rad_s, {scale: np.zeros(data.size) for _, scale in pairs}
+    starts: list[_Proposal | None] = [None] * len(pairs)
+    branches: list[_Branch] = []
+    kept: list[tuple[_Branch, Array]] = []
     for _ in range(_SLOPE_ROUNDS):
-        starts = [branch.family.next_proposal for branch in branches] or [None] * len(pairs)
+        if kept:
+            speeds = np.concatenate([branch.mean_speeds(theta, grid) for branch, theta in kept])
+            expected = np.interp(place, grid, speeds.mean(0))
+            slopes = {scale: _root_mean_square_slope(scale.of(speeds), grid, place) for scale in slopes}
+            starts = [branch.family.next_proposal for branch in branches]
         branches = [
             _branch(data, kernel, scale, columns, expected, slopes[scale], start)
             for (kernel, scale), start in zip(pairs, starts, strict=True)
         ]
         log_weights = np.array([branch.family.log_weight + branch.log_jacobian for branch in branches])
-        posteriors = [
-            (branch, branch.family.theta[chosen], *branch.posterior(branch.family.theta[chosen], grid))
+        kept = [
+            (branch, branch.family.theta[chosen])
             for branch, chosen in zip(branches, _resample(log_weights, _KEPT_POINTS), strict=True)
             if chosen.size
         ]
-        speeds = np.concatenate([branch.scale.back(mean[:, :grid_points]) for branch, _, mean, _ in posteriors])
-        expected = np.interp(place, grid, speeds.mean(0))
-        slopes = {
-            scale: np.interp(place, grid, np.sqrt((np.gradient(scale.of(speeds), grid, axis=1) ** 2).mean(0)))
-            for scale in slopes
-        }
 
-    return _assemble(data, grid, widths, branches, log_weights, posteriors, draws, seed)
-
-
-def _assemble(
-    data: SweepData,
-    grid: Array,
-    widths: Array,
-    branches: list[_Branch],
-    log_weights: Array,
-    posteriors: list[tuple[_Branch, Array, Array, Array]],
-    draws: int,
-    seed: int,
-) -> ResponseCurve:
-    """Gather curve, draws and effects from the branches, every kept set of hyperparameters counting the same."""
     random = np.random.default_rng(seed)
-    places = grid.size
-    means, variances, curves, effects, spreads, excesses, lengths = [], [], [], [], [], [], []
     top = np.abs(data.speed_rad_s).max()
-    for branch, theta, mean, spread in posteriors:
-        own = np.diagonal(spread, axis1=1, axis2=2)[:, :places]
-        first, second = branch.scale.moments(mean[:, :places], np.maximum(own, 0.0))
-        means.append(first)
-        variances.append(second)
-        drawn = _draw(mean[:, :places], spread[:, :places, :places], -(-draws // _KEPT_POINTS), random)
-        curves.append(branch.scale.back(drawn))
-        effects.append(mean[:, places:] * widths)
-        spreads.append(spread[:, places:, places:] * np.outer(widths, widths))
-        excesses.append(np.exp(theta[:, 2]) * branch.half_range / branch.scale.slope(top))
-        lengths.append(np.exp(theta[:, 0]))
-    mean, effect = np.concatenate(means), np.concatenate(effects)
-    excess, excess_low, excess_high = np.quantile(np.concatenate(excesses), (0.5, 0.05, 0.95))
-    length, length_low, length_high = np.quantile(np.concatenate(lengths), (0.5, 0.05, 0.95))
+    share = -(-draws // _KEPT_POINTS)
+    parts = [_part(branch, theta, grid, widths, top, share, random) for branch, theta in kept]
+    mean, variance, curves, effect, effect_spread, excess, length = (
+        np.concatenate(p) for p in zip(*parts, strict=True)
+    )
     log_evidence = float(logsumexp(log_weights) - np.log(log_weights.size))
     pressure = data.pressure_pa[0] * np.exp(grid)
     pressure[-1] = data.pressure_pa[-1]
-    shuffled = random.permutation(np.concatenate(curves))[:draws]
     return ResponseCurve(
         pressure_pa=pressure,
         mean=mean.mean(0),
-        sd=np.sqrt(np.concatenate(variances).mean(0) + mean.var(0)),
-        draws=shuffled,
-        excess_rad_s=float(excess),
-        excess_interval_rad_s=(float(excess_low), float(excess_high)),
-        length_scale=float(length),
-        length_scale_interval=(float(length_low), float(length_high)),
+        sd=np.sqrt(variance.mean(0) + mean.var(0)),
+        draws=random.permutation(curves)[:draws],
+        excess_rad_s=float(np.median(excess)),
+        excess_interval_rad_s=(float(np.quantile(excess, 0.05)), float(np.quantile(excess, 0.95))),
+        length_scale=float(np.median(length)),
+        length_scale_interval=(float(np.quantile(length, 0.05)), float(np.quantile(length, 0.95))),
         log_marginal_likelihood=log_evidence,
         log_bayes_factor=log_evidence - _log_evidence_of_constant(branches[0]),
         data=data,
         effects=effect.mean(0),
-        effects_covariance=np.concatenate(spreads).mean(0) + (effect - effect.mean(0)).T @ (effect - effect.mean(0)) / len(effect),
+        effects_covariance=effect_spread.mean(0)
+        + (effect - effect.mean(0)).T @ (effect - effect.mean(0)) / len(effect),
+    )
+
+
+def _root_mean_square_slope(curves: Array, grid: Array, place: Array) -> Array:
+    """Root mean square, over curves (h, m) on a grid, of their slopes at some places."""
+    square = (np.gradient(curves, grid, axis=1) ** 2).mean(0)
+    result: Array = np.sqrt(np.interp(place, grid, square))
+    return result
+
+
+def _part(
+    branch: _Branch, theta: Array, grid: Array, widths: Array, top: float, share: int, random: np.random.Generator
+) -> tuple[Array, ...]:
+    """One branch's contribution, a row for each kept set of hyperparameters.
+
+    Mean and variance of the speed on the grid, `share` drawn curves, mean and covariance of the effects, excess
+    scatter at the greatest speed, length scale.
+    """
+    places = grid.size
+    mean, spread = branch.posterior(theta, grid)
+    on_scale, covariance_on_scale = mean[:, :places], spread[:, :places, :places]
+    variance_on_scale = np.maximum(np.diagonal(covariance_on_scale, axis1=1, axis2=2), 0.0)
+    return (
+        *branch.scale.moments(on_scale, variance_on_scale),
+        branch.scale.back(_draw(on_scale, covariance_on_scale, share, random)),
+        mean[:, places:] * widths,
+        spread[:, places:, places:] * np.outer(widths, widths),
+        np.exp(theta[:, 2]) * branch.half_range / branch.scale.slope(np.array(top)),
+        np.exp(theta[:, 0]),
     )
 
 

@@ -84,7 +84,7 @@ def sweep_data(used: pd.DataFrame) -> SweepData:
 
     The common uncertainty of pressure is that of the fastest reading: near the optimum, where it matters.
     """
-    fastest = used["speed_rad_s"].abs().idxmax() if len(used) else None
+    speed, common = used["speed_rad_s"].to_numpy(float), used["log_pressure_u_common"].to_numpy(float)
     return SweepData(
         pressure_pa=used["pressure_pa"].to_numpy(float),
         log_pressure_u=used["log_pressure_u"].to_numpy(float),
@@ -92,7 +92,7 @@ def sweep_data(used: pd.DataFrame) -> SweepData:
         speed_u_rad_s=used["speed_u_rad_s"].to_numpy(float),
         sweep=tuple(used["sweep"]),
         time_s=used["time_s"].to_numpy(float),
-        common_log_pressure_u=0.0 if fastest is None else float(used.at[fastest, "log_pressure_u_common"]),
+        common_log_pressure_u=float(common[np.argmax(np.abs(speed))]) if len(used) else 0.0,
     )
 
 
@@ -100,14 +100,14 @@ def _budget_at_fastest(experiment: Experiment) -> tuple[tuple[BudgetLine, ...], 
     used = experiment.used
     if used.empty:
         return (), None
-    row = used["speed_rad_s"].abs().idxmax()
-    position = experiment.readings.index.get_loc(row)
+    fastest = int(np.argmax(used["speed_rad_s"].abs().to_numpy(float)))
+    position = int(np.flatnonzero(experiment.readings["used"])[fastest])
     lines = [BudgetLine(part.name, float(part.log_u[position]), part.common) for part in experiment.budget]
     kept = sorted(
         (line for line in lines if np.isfinite(line.relative_u) and line.relative_u > 0),
         key=lambda line: -line.relative_u,
     )
-    return tuple(kept), int(used.at[row, "line"])
+    return tuple(kept), int(used["line"].to_numpy()[fastest])
 
 
 _REASONS = {
@@ -122,13 +122,15 @@ _REASONS = {
 def _optimum_sentence(findings: Findings) -> str:
     optimum, used = findings.optimum, len(findings.experiment.used)
     if not optimum.found or optimum.pressure_pa is None or optimum.interval_pa is None:
-        return f"These {used} readings do not show a pressure of greatest speed: {_REASONS[optimum.reason]} ({optimum.reason})."
+        why = f"{_REASONS[optimum.reason]} ({optimum.reason})"
+        return f"These {used} readings do not show a pressure of greatest speed: {why}."
     low, high = optimum.interval_pa
     rpm = float(from_si(optimum.speed_rad_s or 0.0, "rpm", "angular speed"))
     mtorr = float(from_si(optimum.pressure_pa, "mTorr", "pressure"))
     return (
         f"The rotor is fastest at {format_number(optimum.pressure_pa, 3)} Pa ({format_number(mtorr, 3)} mTorr), with a "
-        f"{100 * optimum.level:g} % interval of {format_interval(low, high, 'Pa')}, at {format_number(rpm, 3)} rpm, from {used} readings."
+        f"{100 * optimum.level:g} % interval of {format_interval(low, high, 'Pa')}, at {format_number(rpm, 3)} rpm, "
+        f"from {used} readings."
     )
 
 
@@ -139,10 +141,19 @@ def _knudsen_sentence(findings: Findings) -> str:
     return (
         f"There the mean free path is {format_number(1e3 * knudsen.mean_free_path_m, 3)} mm against a vane width of "
         f"{format_number(1e3 * width, 3)} mm: Knudsen number {format_number(knudsen.value, 2)} "
-        f"({format_interval(*knudsen.interval, digits=2)}), in the {knudsen.regime} regime, which by itself explains nothing."
+        f"({format_interval(*knudsen.interval, digits=2)}), in the {knudsen.regime} regime, which by itself explains "
+        "nothing."
     )
 
 
+_SAID = {
+    "ruled out": "{} is ruled out as the main drive",
+    "sufficient": "{} is sufficient",
+    "contributes": "{} contributes",
+    "cannot tell": "on {} these readings cannot decide",
+}
+
+
 def _mechanism_sentence(findings: Findings) -> str:
-    said = [f"{claim.name}: {claim.verdict}" for claim in findings.mechanisms]
-    return f"Candidates weighed so far are {' and '.join(said)}; the numbers stand below."
+    said = " and ".join(_SAID[claim.verdict].format(claim.name) for claim in findings.mechanisms)
+    return f"Of the candidates weighed so far, {said}; the numbers stand below."

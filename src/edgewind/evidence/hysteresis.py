@@ -7,7 +7,7 @@ that what a smooth curve could equally well explain widens their uncertainty ins
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -39,7 +39,7 @@ class SweepComparison:
     sentence : str
         The finding in plain words.
     contrast : str
-        What was compared: ``up minus down``, ``later minus earlier sweep``, or nothing.
+        What was compared: ``up minus down``, ``later minus earlier sweep``, one label minus another, or nothing.
     offset_relative, offset_relative_u : float or None
         Difference of the speeds as a fraction of the speed, and its standard uncertainty.
     offset_p : float or None
@@ -83,8 +83,8 @@ class SweepComparison:
 def sweep_contrast(data: SweepData) -> tuple[Array, str]:
     """Code the sweeps as numbers from -1/2 to +1/2, so that an effect per unit is a difference of sweeps.
 
-    Up is +1/2 and down -1/2 where both occur. Otherwise the labels are ranked by mean time, or by first
-    appearance where times are unknown. All zero where there is only one sweep.
+    Up is +1/2 and down -1/2 where both occur. Otherwise the labels are ranked by mean time, or by
+    alphabet where times are unknown. All zero where there is only one sweep.
 
     Examples
     --------
@@ -93,17 +93,17 @@ def sweep_contrast(data: SweepData) -> tuple[Array, str]:
     (array([ 0.5,  0.5, -0.5, -0.5]), 'up minus down')
     """
     if np.any(data.direction > 0) and np.any(data.direction < 0):
-        return 0.5 * data.direction, "up minus down"
-    labels = list(dict.fromkeys(data.sweep))
+        return np.asarray(0.5 * data.direction, dtype=float), "up minus down"
+    labels = sorted(set(data.sweep))
     if len(labels) < 2:
         return np.zeros(data.size), ""
     member = np.array([labels.index(label) for label in data.sweep])
     if np.all(np.isfinite(data.time_s)):
         mean_time = [data.time_s[member == number].mean() for number in range(len(labels))]
-        rank = np.argsort(np.argsort(mean_time))
+        rank, words = np.argsort(np.argsort(mean_time)), "later minus earlier sweep"
     else:
-        rank = np.arange(len(labels))
-    return rank[member] / (len(labels) - 1) - 0.5, "later minus earlier sweep"
+        rank, words = np.arange(len(labels)), f"'{labels[-1]}' minus '{labels[0]}'"
+    return np.asarray(rank[member] / (len(labels) - 1) - 0.5, dtype=float), words
 
 
 def scaled_time(data: SweepData) -> tuple[Array, float]:
@@ -151,7 +151,7 @@ class SweepEffects:
 
     columns: Array
     prior_sd: Array
-    names: tuple[str, ...] = field(default=())
+    names: tuple[str, ...]
 
 
 def sweep_effects(data: SweepData, curve: ResponseCurve) -> SweepEffects:
@@ -211,7 +211,8 @@ def _own_optima_apart(
         change = {"offset": 0.5 * side * curve.mean, "shift": -0.5 * side * slope, "drift": clock * curve.mean}
         speeds = curve.mean + effects @ np.array([change[name] for name in names])
         peaks.append(grid[np.argmax(sense * speeds, axis=1)])
-    return peaks[1] - peaks[0]
+    apart: Array = peaks[1] - peaks[0]
+    return apart
 
 
 def compare_sweeps(data: SweepData, curve: ResponseCurve | None = None, *, seed: int = 0) -> SweepComparison:
@@ -240,68 +241,92 @@ def compare_sweeps(data: SweepData, curve: ResponseCurve | None = None, *, seed:
     if data.distinct_pressures() < 4:
         return SweepComparison("not compared", "Too few pressures to compare sweeps.")
     curve = fit_curve(data, seed=seed) if curve is None else curve
-    effects = sweep_effects(data, curve)
-    _, contrast = sweep_contrast(data)
-    _, duration = scaled_time(data)
     chi_squared, freedom = repeat_scatter(data, curve)
-    repeats = {
-        "repeat_scatter_ratio": float(np.sqrt(chi_squared / freedom)) if freedom else None,
-        "repeat_p": float(chi2.sf(chi_squared, freedom)) if freedom else None,
-    }
+    alone = SweepComparison(
+        "not compared",
+        "One sweep cannot tell a drift from its curve.",
+        repeat_scatter_ratio=float(np.sqrt(chi_squared / freedom)) if freedom else None,
+        repeat_freedom=freedom,
+        repeat_p=float(chi2.sf(chi_squared, freedom)) if freedom else None,
+    )
+    effects = sweep_effects(data, curve)
     if not effects.names:
-        return SweepComparison(
-            "not compared", "One sweep without times: drift cannot be told.", repeat_freedom=freedom, **repeats
-        )
+        return alone
     fit = fit_curve(data, seed=seed, draws=64, nuisance=effects.columns, nuisance_sd=effects.prior_sd)
     mean, covariance = fit.effects, fit.effects_covariance
     joint_p = float(chi2.sf(mean @ np.linalg.solve(covariance, mean), mean.size))
-    found: dict[str, tuple[float, float, float]] = {}
-    for name, rival in (("offset", "drift"), ("shift", "drift"), ("drift", "offset")):
-        if name in effects.names:
-            keep = [i for i, other in enumerate(effects.names) if other != rival]
-            value, spread = given_zero(mean, covariance, keep)
-            at = keep.index(effects.names.index(name))
-            u = float(np.sqrt(spread[at, at]))
-            found[name] = (float(value[at]), u, float(2 * norm.sf(abs(value[at]) / u)))
-    hours = duration / 3600.0
-    drift = found.get("drift")
+    offset, shift, drift = (
+        _effect_without(rival, name, effects.names, mean, covariance)
+        for name, rival in (("offset", "drift"), ("shift", "drift"), ("drift", "offset"))
+    )
+    _, contrast = sweep_contrast(data)
+    _, duration = scaled_time(data)
+    per_hour = drift.divided_by(duration / 3600.0)
     optimum_shift, optimum_shift_u = None, None
     if contrast:
         tried = np.random.default_rng(seed).multivariate_normal(mean, covariance, 256)
-        sense = 1.0 if curve.data.speed_rad_s.sum() >= 0 else -1.0
+        sense = 1.0 if data.speed_rad_s.sum() >= 0 else -1.0
         apart = _own_optima_apart(data, curve, effects.names, np.vstack([mean, tried]), sense)
         optimum_shift, optimum_shift_u = float(apart[0]), float(apart[1:].std())
     verdict: Verdict = "differ" if joint_p < FALSE_ALARM else "agree"
-    offset, shift = found.get("offset", (None,) * 3), found.get("shift", (None,) * 3)
-    return SweepComparison(
-        verdict,
-        _sentence(verdict, contrast, found, hours),
-        contrast,
-        *offset,
-        *shift,
-        *((drift[0] / hours, drift[1] / hours, drift[2]) if drift else (None,) * 3),
+    return replace(
+        alone,
+        verdict=verdict,
+        sentence=_sentence(verdict, contrast, offset, shift, per_hour),
+        contrast=contrast,
+        offset_relative=offset.value,
+        offset_relative_u=offset.u,
+        offset_p=offset.p,
+        log_pressure_shift=shift.value,
+        log_pressure_shift_u=shift.u,
+        log_pressure_shift_p=shift.p,
+        drift_per_hour=per_hour.value,
+        drift_per_hour_u=per_hour.u,
+        drift_p=per_hour.p,
         joint_p=joint_p,
-        repeat_freedom=freedom,
         optimum_shift=optimum_shift,
         optimum_shift_u=optimum_shift_u,
-        **repeats,
     )
 
 
-def _sentence(
-    verdict: Verdict, contrast: str, found: dict[str, tuple[float, float, float]], hours: float
-) -> str:
-    words = []
-    if "offset" in found:
-        value, u, _ = found["offset"]
-        words.append(f"speeds differ by {100 * value:+.1f} ± {100 * u:.1f} % ({contrast})")
-    if "shift" in found:
-        value, u, _ = found["shift"]
-        words.append(f"the curves lie {100 * value:+.1f} ± {100 * u:.1f} % apart in pressure")
-    if "drift" in found:
-        value, u, _ = found["drift"]
-        words.append(f"speeds change by {100 * value / hours:+.1f} ± {100 * u / hours:.1f} % per hour")
-    opening = "The sweeps differ" if verdict == "differ" else "The sweeps agree within their uncertainties"
-    if not contrast:
+@dataclass(frozen=True)
+class _Effect:
+    """An effect, its standard uncertainty, and the probability of one as large by chance; None where unknown."""
+
+    value: float | None = None
+    u: float | None = None
+    p: float | None = None
+
+    def divided_by(self, unit: float) -> _Effect:
+        if self.value is None or self.u is None:
+            return self
+        return _Effect(self.value / unit, self.u / unit, self.p)
+
+    def percent(self) -> str:
+        if self.value is None or self.u is None:
+            return ""
+        return f"{100 * self.value:+.1f} ± {100 * self.u:.1f} %"
+
+
+def _effect_without(rival: str, name: str, names: tuple[str, ...], mean: Array, covariance: Array) -> _Effect:
+    """One of the effects, as if its rival were absent."""
+    if name not in names:
+        return _Effect()
+    keep = [i for i, other in enumerate(names) if other != rival]
+    values, spread = given_zero(mean, covariance, keep)
+    at = keep.index(names.index(name))
+    value, u = float(values[at]), float(np.sqrt(spread[at, at]))
+    return _Effect(value, u, float(2 * norm.sf(abs(value) / u)))
+
+
+def _sentence(verdict: Verdict, contrast: str, offset: _Effect, shift: _Effect, per_hour: _Effect) -> str:
+    words = [
+        f"speeds differ by {offset.percent()} ({contrast})" if offset.percent() else "",
+        f"the curves lie {shift.percent()} apart in pressure" if shift.percent() else "",
+        f"speeds change by {per_hour.percent()} per hour" if per_hour.percent() else "",
+    ]
+    if contrast:
+        opening = "The sweeps differ" if verdict == "differ" else "The sweeps agree within their uncertainties"
+    else:
         opening = "The speeds drift" if verdict == "differ" else "No drift is shown"
-    return f"{opening}: {'; '.join(words)}."
+    return f"{opening}: {'; '.join(word for word in words if word)}."

@@ -10,8 +10,8 @@ from edgewind.bench import Bench
 from edgewind.evidence.optimum import Optimum
 from edgewind.gas import GasState, regime
 
-# Relative standard uncertainty of the viscosity of a pure gas here, and of a mixture by Wilke's rule (our judgement from
-# the comparisons in the tests; no single source).
+# Relative standard uncertainty of the viscosity of a pure gas here, and of a mixture by Wilke's rule (our judgement
+# from the comparisons in the tests; no single source).
 VISCOSITY_U = {True: 0.01, False: 0.03}
 
 
@@ -52,6 +52,4 @@ def knudsen_at_optimum(optimum: Optimum, bench: Bench, *, seed: int = 1) -> Knud
     draws = path_pa / (optimum.draws_pa * width.value) * np.exp(spread * random.standard_normal(size))
     low, middle, high = np.quantile(draws, [(1 - optimum.level) / 2, 0.5, (1 + optimum.level) / 2])
     free_path = path_pa / optimum.pressure_pa
-    return KnudsenAtOptimum(
-        float(middle), (float(low), float(high)), optimum.level, free_path, regime(float(middle))
-    )
+    return KnudsenAtOptimum(float(middle), (float(low), float(high)), optimum.level, free_path, regime(float(middle)))

@@ -1,4 +1,4 @@
-"""Where is the curve highest, how surely, and is there a maximum inside the measured range at all?
+"""The pressure at which the rotor turns fastest: where, how surely, and whether the readings show one at all.
 
 Every curve drawn from the posterior has its highest place; the uncertainty that all pressures share is added;
 what comes out is a distribution of the maximising pressure. It is reported as an optimum only where the curve
@@ -110,7 +110,7 @@ def highest_places(grid: Array, curves: Array) -> Array:
     Examples
     --------
     >>> grid = np.linspace(0.0, 1.0, 11)
-    >>> float(highest_places(grid, -((grid[None] - 0.33) ** 2)).round(6))
+    >>> highest_places(grid, -((grid[None] - 0.33) ** 2)).round(6).item()
     0.33
     """
     top = np.argmax(curves, axis=1)

@@ -62,7 +62,7 @@ def compare_sizes(one: Findings, other: Findings, *, seed: int = 1) -> SizeCompa
     shift = random.choice(logs[1], size) - random.choice(logs[0], size)
     level = min(narrow.optimum.level, wide.optimum.level)
     low, middle, high = (float(q) for q in np.quantile(shift, [(1 - level) / 2, 0.5, (1 + level) / 2]))
-    exponents = sorted((low / np.log(ratio), high / np.log(ratio)))
+    exponents = sorted((low / float(np.log(ratio)), high / float(np.log(ratio))))
     exponent = middle / float(np.log(ratio))
     names = (narrow.experiment.name, wide.experiment.name)
     pressures = (float(np.exp(low)), float(np.exp(high)))
@@ -91,8 +91,8 @@ def _sentence(
     inside = exponents[0] <= -1 <= exponents[1]
     compare = "is inside that interval" if inside else "is outside that interval"
     return (
-        f"With a vane {format_number(ratio, 3)} times as wide the best pressure is {format_number(moved, 3)} times as great "
-        f"({100 * level:g} % interval {format_interval(*moved_interval, digits=2)}), an exponent of {format_number(exponent, 2)} "
-        f"({format_interval(*exponents, digits=2)}) on the width; the -1 of a fixed Knudsen number {compare}. Two rotors differ in more "
-        "than width, so this is a comparison and not yet a law."
+        f"With a vane {format_number(ratio, 3)} times as wide the best pressure is {format_number(moved, 3)} times as "
+        f"great ({100 * level:g} % interval {format_interval(*moved_interval, digits=2)}), an exponent of "
+        f"{format_number(exponent, 2)} ({format_interval(*exponents, digits=2)}) on the width; the -1 of a fixed "
+        f"Knudsen number {compare}. Two rotors differ in more than width, so this is a comparison and not yet a law."
     )

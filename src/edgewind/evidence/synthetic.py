@@ -29,7 +29,8 @@ def _balance(u: Array, rise: float = 1.0, fall: float = 1.0) -> Array:
     """x^rise / (1 + x)^(rise + fall) with x = (rise / fall) exp(u), scaled to a maximum of 1 at u = 0."""
     x = np.exp(u) * rise / fall
     top = rise / fall
-    return np.exp(rise * (np.log(x) - np.log(top)) - (rise + fall) * (np.log1p(x) - np.log1p(top)))
+    logarithm = rise * (np.log(x) - np.log(top)) - (rise + fall) * (np.log1p(x) - np.log1p(top))
+    return np.asarray(np.exp(logarithm))
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ def _pivot(u: Array, skew: float) -> Array:
 
 
 def _torque_over_drag(u: Array, skew: float) -> Array:
-    """x / (1 + x)² over a drag 1 + c x / (1 + x); its maximum, at x = 1 / sqrt(1 + c), moved to u = 0."""
+    """Torque x / (1 + x)² over a drag 1 + c x / (1 + x); its maximum, at x = 1 / sqrt(1 + c), moved to u = 0."""
     c = 2.0 * (1.0 + skew)
     top = 1.0 / np.sqrt(1.0 + c)
     x = top * np.exp(u)
@@ -147,8 +148,8 @@ def take_readings(truth: Truth, bench: Bench, random: np.random.Generator) -> Sw
         legs.append(leg if number % 2 == 0 else leg[::-1])
     place = np.concatenate(legs)
     going = np.repeat([1.0, -1.0][: len(counts)], counts)
-    time = 120.0 * np.arange(place.size)
-    true_speed = truth.speed(place) * (1.0 + bench.drift * (time / time[-1] - 0.5))
+    time = 120.0 * np.arange(place.size, dtype=np.float64)
+    true_speed = truth.speed(place) * (1.0 + bench.drift * (time / max(time[-1], 1.0) - 0.5))
     floor = 0.005 * truth.top if bench.proportional else bench.noise * truth.top
 
     def spread(speed: Array) -> Array:

@@ -1,4 +1,4 @@
-"""The torque that the readings themselves imply, where the gas is thin enough for the drag to be known in closed form."""
+"""The torque that the readings imply, where the gas is thin enough for the drag to be known in closed form."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from edgewind.bench import Bench
 from edgewind.gas import GasState, most_probable_speed
 from edgewind.uncertainty import Input, Propagated, propagate
 
-# Free-molecular drag of a plate that moves along its normal, both faces diffuse, F / (p A) per U / v0: Sharipov, Rarefied
-# Gas Dynamics (2016), chapter 7; see also Bird (1994), eq. 7.71 in the limit of small speed ratio.
+# Free-molecular drag of a plate that moves along its normal, both faces diffuse, F / (p A) per U / v0: Sharipov,
+# Rarefied Gas Dynamics (2016), chapter 7; see also Bird (1994), eq. 7.71 in the limit of small speed ratio.
 FREE_MOLECULAR_DRAG = 4 / np.sqrt(np.pi) + np.sqrt(np.pi)
 # How far that may be off here: specular shares of the reflection raise it (to 8/sqrt(pi) for none diffuse), a closed
 # room and collisions change it. Our judgement, no source; the kinetic computation is to replace it.
@@ -55,8 +55,8 @@ def free_molecular_drag_torque(
 ) -> float:
     """Torque of the drag on `vanes` flat vanes, ``N c p A <r^2> w / v0``, N m; arrays broadcast.
 
-    Each strip of a vane at distance r from the axis moves at ``w r`` and feels ``c p dA (w r / v0)``; the moments add up
-    to the mean square distance.
+    Each strip of a vane at distance r from the axis moves at ``w r`` and feels ``c p dA (w r / v0)``; the moments add
+    up to the mean square distance.
     """
     return vanes * drag * pressure * area * mean_square_arm * speed / v0
 

@@ -23,7 +23,7 @@ def most_probable_speed(temperature_k: ArrayLike, molecular_mass_kg: float) -> F
     >>> float(most_probable_speed(300.0, 4.6517e-26).round(0))  # nitrogen
     422.0
     """
-    return np.sqrt(2 * BOLTZMANN * np.asarray(temperature_k, dtype=float) / molecular_mass_kg)
+    return np.asarray(np.sqrt(2 * BOLTZMANN * np.asarray(temperature_k, dtype=float) / molecular_mass_kg))
 
 
 def equivalent_free_path(
@@ -34,7 +34,7 @@ def equivalent_free_path(
     Source: Sharipov and Seleznev, J. Phys. Chem. Ref. Data 27, 657 (1998), eq. 2.3.
     """
     v0 = most_probable_speed(temperature_k, molecular_mass_kg)
-    return np.asarray(viscosity_pa_s, dtype=float) * v0 / np.asarray(pressure_pa, dtype=float)
+    return np.asarray(np.asarray(viscosity_pa_s, dtype=float) * v0 / np.asarray(pressure_pa, dtype=float))
 
 
 def mean_free_path(
@@ -50,16 +50,11 @@ def mean_free_path(
     >>> float(mean_free_path(1.85e-5, 101325.0, 300.0, 4.81e-26))  # air # doctest: +ELLIPSIS
     6.71...e-08
     """
-    return (
-        np.sqrt(np.pi)
-        / 2
-        * equivalent_free_path(viscosity_pa_s, pressure_pa, temperature_k, molecular_mass_kg)
-    )
+    ell = equivalent_free_path(viscosity_pa_s, pressure_pa, temperature_k, molecular_mass_kg)
+    return np.asarray(np.sqrt(np.pi) / 2 * ell)
 
 
-def mean_free_path_fixed_diameter(
-    pressure_pa: ArrayLike, temperature_k: ArrayLike, diameter_m: float
-) -> FloatArray:
+def mean_free_path_fixed_diameter(pressure_pa: ArrayLike, temperature_k: ArrayLike, diameter_m: float) -> FloatArray:
     """Mean free path of spheres of a fixed diameter, ``lambda = k T / (sqrt(2) pi d^2 p)``, in m; any shape.
 
     Source: U.S. Standard Atmosphere 1976, eq. 22, with d = 3.65e-10 m for air.
@@ -70,7 +65,7 @@ def mean_free_path_fixed_diameter(
     6.633...e-08
     """
     t, p = np.asarray(temperature_k, dtype=float), np.asarray(pressure_pa, dtype=float)
-    return BOLTZMANN * t / (np.sqrt(2) * np.pi * diameter_m**2 * p)
+    return np.asarray(BOLTZMANN * t / (np.sqrt(2) * np.pi * diameter_m**2 * p))
 
 
 def mean_free_path_variable_hard_sphere(
@@ -82,13 +77,13 @@ def mean_free_path_variable_hard_sphere(
 ) -> FloatArray:
     """Mean free path of variable hard spheres, in m; any shape.
 
-    ``lambda = (2 mu / 15) (7 - 2 w) (5 - 2 w) / (rho sqrt(2 pi k T / m))`` with ``w`` the exponent of temperature in the
-    viscosity. Source: Bird, Molecular Gas Dynamics and the Direct Simulation of Gas Flows (1994), eq. 4.65. With
+    ``lambda = (2 mu / 15) (7 - 2 w) (5 - 2 w) / (rho sqrt(2 pi k T / m))`` with ``w`` the exponent of temperature in
+    the viscosity. Source: Bird, Molecular Gas Dynamics and the Direct Simulation of Gas Flows (1994), eq. 4.65. With
     ``w = 1/2`` it is 16/(5 pi) times :func:`mean_free_path`.
     """
     w = np.asarray(viscosity_exponent, dtype=float)
     ratio = 4 * (7 - 2 * w) * (5 - 2 * w) / (30 * np.pi)
-    return ratio * mean_free_path(viscosity_pa_s, pressure_pa, temperature_k, molecular_mass_kg)
+    return np.asarray(ratio * mean_free_path(viscosity_pa_s, pressure_pa, temperature_k, molecular_mass_kg))
 
 
 def rarefaction(knudsen: ArrayLike) -> FloatArray:
@@ -99,7 +94,7 @@ def rarefaction(knudsen: ArrayLike) -> FloatArray:
     >>> float(rarefaction(1.0).round(4))
     0.8862
     """
-    return np.sqrt(np.pi) / 2 / np.asarray(knudsen, dtype=float)
+    return np.asarray(np.sqrt(np.pi) / 2 / np.asarray(knudsen, dtype=float))
 
 
 def regime(knudsen: float) -> str:

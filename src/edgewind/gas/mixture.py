@@ -104,9 +104,7 @@ def _wilke_weights(viscosity: NDArray[np.float64], mass: NDArray[np.float64]) ->
     extra = (1,) * (viscosity.ndim - 1)
     mass_i, mass_j = mass.reshape(-1, 1, *extra), mass.reshape(1, -1, *extra)
     ratio = viscosity[:, None] / viscosity[None, :]
-    return np.asarray(
-        (1 + np.sqrt(ratio) * (mass_j / mass_i) ** 0.25) ** 2 / np.sqrt(8 * (1 + mass_i / mass_j))
-    )
+    return np.asarray((1 + np.sqrt(ratio) * (mass_j / mass_i) ** 0.25) ** 2 / np.sqrt(8 * (1 + mass_i / mass_j)))
 
 
 def find_gas(what: str | Mapping[str, float]) -> Gas:
@@ -146,9 +144,7 @@ def find_gas(what: str | Mapping[str, float]) -> Gas:
         except ValueError:
             amount = None
         if match is None or amount is None:
-            raise InputError(
-                f"'{part.strip()}' is not a part of a mixture", fix="write it as '0.9 He + 0.1 Ne'"
-            )
+            raise InputError(f"'{part.strip()}' is not a part of a mixture", fix="write it as '0.9 He + 0.1 Ne'")
         fractions[match[3]] = fractions.get(match[3], 0.0) + amount
     return _mixture(what.strip(), fractions)
 

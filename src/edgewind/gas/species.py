@@ -70,9 +70,7 @@ def _coolprop(fluid: str, key: str) -> Callable[[ArrayLike], FloatArray]:
         from CoolProp.CoolProp import PropsSI
 
         t = np.asarray(temperature_k, dtype=float)
-        return np.asarray(PropsSI(key, "T", t.ravel(), "Dmolar", _DILUTE_MOL_M3, fluid), dtype=float).reshape(
-            t.shape
-        )
+        return np.asarray(PropsSI(key, "T", t.ravel(), "Dmolar", _DILUTE_MOL_M3, fluid), dtype=float).reshape(t.shape)
 
     return evaluate
 
@@ -81,8 +79,8 @@ def _monatomic_handbook(
     cas: str, molar_mass: float
 ) -> tuple[Callable[[ArrayLike], FloatArray], Callable[[ArrayLike], FloatArray]]:
     """Viscosity ``C1 T^C2 / (1 + C3/T + C4/T^2)`` and, for a monatomic gas, ``k = (15/4) (R/M) mu``."""
-    row = handbook.mu_data_Perrys_8E_2_312.loc[cas]
-    c1, c2, c3, c4 = (float(row[name]) for name in ("C1", "C2", "C3", "C4"))
+    columns = ["C1", "C2", "C3", "C4"]
+    c1, c2, c3, c4 = handbook.mu_data_Perrys_8E_2_312.loc[cas, columns].to_numpy(dtype=float)
 
     def viscosity(temperature_k: ArrayLike) -> FloatArray:
         t = np.asarray(temperature_k, dtype=float)
@@ -125,9 +123,7 @@ def all_species() -> dict[str, Species]:
     """Return every pure gas known, by chemical symbol."""
     known = {}
     for symbol, name, fluid, mass, t_min, t_max, source in _COOLPROP_GASES:
-        known[symbol] = Species(
-            symbol, name, mass, t_min, t_max, source, _coolprop(fluid, "V"), _coolprop(fluid, "L")
-        )
+        known[symbol] = Species(symbol, name, mass, t_min, t_max, source, _coolprop(fluid, "V"), _coolprop(fluid, "L"))
     neon = _monatomic_handbook(_NEON_CAS, _NEON_KG_MOL)
     known["Ne"] = Species("Ne", "neon", _NEON_KG_MOL, 30.0, 1000.0, _PERRY, *neon)
     return known
@@ -152,9 +148,7 @@ def find_species(name: str) -> Species:
     key = spelled.get(wanted, spelled.get(wanted.replace(" ", "")))
     if key is not None:
         return species[key]
-    sayable = (
-        {"air": "air"} | {key.lower(): key for key in species} | {s.name: s.name for s in species.values()}
-    )
+    sayable = {"air": "air"} | {key.lower(): key for key in species} | {s.name: s.name for s in species.values()}
     near = difflib.get_close_matches(wanted, sayable, n=1, cutoff=0.5)
     hint = f"did you mean '{sayable[near[0]]}'? " if near else ""
     raise InputError(f"unknown gas '{name}'", fix=f"{hint}known are air, {', '.join(species)}")

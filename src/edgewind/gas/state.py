@@ -69,9 +69,7 @@ class GasState:
     def equivalent_free_path_m(self) -> float:
         """Equivalent free path ``mu v0 / p``, m."""
         return float(
-            equivalent_free_path(
-                self.viscosity_pa_s, self.pressure_pa, self.temperature_k, self.gas.molecular_mass_kg
-            )
+            equivalent_free_path(self.viscosity_pa_s, self.pressure_pa, self.temperature_k, self.gas.molecular_mass_kg)
         )
 
     @property
@@ -103,9 +101,7 @@ class GasState:
         """
         if definition == "viscosity":
             return float(
-                mean_free_path(
-                    self.viscosity_pa_s, self.pressure_pa, self.temperature_k, self.gas.molecular_mass_kg
-                )
+                mean_free_path(self.viscosity_pa_s, self.pressure_pa, self.temperature_k, self.gas.molecular_mass_kg)
             )
         if definition == "variable-hard-sphere":
             return float(
@@ -115,9 +111,7 @@ class GasState:
                 )
             )  # fmt: skip
         if definition == "fixed-diameter":
-            diameter = (
-                diameter_m if diameter_m is not None else (AIR_DIAMETER_M if self.gas.name == "air" else None)
-            )
+            diameter = diameter_m if diameter_m is not None else (AIR_DIAMETER_M if self.gas.name == "air" else None)
             if diameter is None:
                 raise InputError(
                     f"there is no standard molecular diameter for {self.gas.name}",

@@ -37,7 +37,9 @@ READINGS: tuple[Column, ...] = (
     Column("lamp_on", "boolean", "", "Whether the lamp was on."),
     Column("envelope_temperature_k", "number", "K", "Temperature of the envelope, where it was noted."),
     Column("gauge_v", "number", "V", "Output of the gauge, where a voltage was noted."),
-    Column("pressure_pa", "number", "Pa", "Pressure after correction and gas factor; empty where the gauge gives none."),
+    Column(
+        "pressure_pa", "number", "Pa", "Pressure after correction and gas factor; empty where the gauge gives none."
+    ),
     Column("pressure_u_pa", "number", "Pa", "Its standard uncertainty, own and common parts together."),
     Column("log_pressure_u", "number", "1", "Standard uncertainty of ln(pressure) that the reading has for itself."),
     Column("log_pressure_u_common", "number", "1", "Standard uncertainty of ln(pressure) that all readings share."),
@@ -60,6 +62,11 @@ CURVE: tuple[Column, ...] = (
     Column("knudsen", "number", "1", "Mean free path over the width of the vane."),
     Column("speed_rad_s", "number", "rad/s", "Mean of the curves that fit the readings."),
     Column("speed_u_rad_s", "number", "rad/s", "Standard deviation of these curves."),
-    Column("speed_low_rad_s", "number", "rad/s", "Lower end of the band that holds the share of curves named in the description."),
+    Column(
+        "speed_low_rad_s",
+        "number",
+        "rad/s",
+        "Lower end of the band that holds the share of curves named in the description.",
+    ),
     Column("speed_high_rad_s", "number", "rad/s", "Upper end of that band."),
 )

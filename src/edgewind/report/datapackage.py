@@ -53,9 +53,10 @@ def write_data_package(
         "name": file_stem("-".join(findings.experiment.name for findings in many)),
         "title": "; ".join(titles),
         "description": (
-            "Readings, response curves and figures of a study of rotors in thin gas. All numbers in the tables are in SI units, which "
-            "stand in the column names and as 'unit' of each field. A column with _u_ in its name is a standard uncertainty (JCGM 100). "
-            "The owner of the data chooses the licence: add it as 'licenses' before depositing."
+            "Readings, response curves and figures of a study of rotors in thin gas. All numbers in the tables are "
+            "in SI units, which stand in the column names and as 'unit' of each field. A column with _u_ in its "
+            "name is a standard uncertainty (JCGM 100). The owner of the data chooses the licence: add it as "
+            "'licenses' before depositing."
         ),
         "keywords": ["rarefied gas", "rotor", "Knudsen number", "measurement uncertainty"],
         "contributors": [

@@ -15,7 +15,11 @@ def gauge_chain(bench: Bench) -> tuple[str, ...]:
     return (_kind(bench.gauge), _transfer(bench.gauge), _correction(bench), _gas_factor(bench))
 
 
-_ARTICLE = {"diaphragm": "A diaphragm gauge", "thermal-conductivity": "A thermal-conductivity gauge", "ionisation": "An ionisation gauge"}
+_ARTICLE = {
+    "diaphragm": "A diaphragm gauge",
+    "thermal-conductivity": "A thermal-conductivity gauge",
+    "ionisation": "An ionisation gauge",
+}
 
 
 def _kind(gauge: Gauge) -> str:
@@ -23,7 +27,10 @@ def _kind(gauge: Gauge) -> str:
     if gauge.kind == "display":
         return f"{name}, read off its display."
     low, high = _of(gauge.signal_low, "V"), _of(gauge.signal_high, "V")
-    return f"{name} with a {gauge.kind} output, trusted from {low} to {high}; outside, a reading is flagged and gives no pressure."
+    return (
+        f"{name} with a {gauge.kind} output, trusted from {low} to {high}; outside, a reading is flagged and gives "
+        "no pressure."
+    )
 
 
 def _transfer(gauge: Gauge) -> str:
@@ -34,8 +41,8 @@ def _transfer(gauge: Gauge) -> str:
 
 def _log_linear(gauge: Any) -> str:
     return (
-        f"Transfer function: {_of(gauge.reference_pressure, 'Pa')} at {_of(gauge.reference_voltage, 'V')}, and a decade of pressure "
-        f"for every {_of(gauge.voltage_per_decade, 'V')}"
+        f"Transfer function: {_of(gauge.reference_pressure, 'Pa')} at {_of(gauge.reference_voltage, 'V')}, and a "
+        f"decade of pressure for every {_of(gauge.voltage_per_decade, 'V')}"
     )
 
 
@@ -45,8 +52,9 @@ def _linear(gauge: Any) -> str:
 
 def _ion_current(gauge: Any) -> str:
     return (
-        f"Transfer function: ion current of {_of(gauge.current_per_voltage, 'A/V')} above a zero of {_of(gauge.zero, 'V')}, over "
-        f"a sensitivity of {_of(gauge.sensitivity, '1/Pa')} and an emission current of {_of(gauge.emission_current, 'A')}"
+        f"Transfer function: ion current of {_of(gauge.current_per_voltage, 'A/V')} above a zero of "
+        f"{_of(gauge.zero, 'V')}, over a sensitivity of {_of(gauge.sensitivity, '1/Pa')} and an emission current of "
+        f"{_of(gauge.emission_current, 'A')}"
     )
 
 
@@ -82,8 +90,8 @@ def _correction(bench: Bench) -> str:
         else ""
     )
     return (
-        f"Correction from a comparison with a reference gauge{source}: times {_of(correction.factor)}{slope}. Its uncertainty takes the "
-        "place of the transfer function's."
+        f"Correction from a comparison with a reference gauge{source}: times {_of(correction.factor)}{slope}. Its "
+        "uncertainty takes the place of the transfer function's."
     )
 
 
@@ -99,4 +107,3 @@ def _gas_factor(bench: Bench) -> str:
 
 def _of(measured: Measured, unit: str = "") -> str:
     return format_measured(measured.value, measured.u, unit)
-

@@ -1,4 +1,4 @@
-"""An SVG document of Matplotlib made fit to stand inside a page: small, without ids that collide, in the page's colours."""
+"""An SVG document of Matplotlib made fit for a page: small, no ids that collide, in the page's colours."""
 
 from __future__ import annotations
 

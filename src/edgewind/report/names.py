@@ -46,4 +46,18 @@ def printable(text: str) -> str:
     >>> printable("a" + chr(7) + "b")
     'a�b'
     """
-    return "".join("\ufffd" if unicodedata.category(sign) in ("Cc", "Cs") and sign not in "\n\t" else sign for sign in text)
+    return "".join(
+        "\ufffd" if unicodedata.category(sign) in ("Cc", "Cs") and sign not in "\n\t" else sign for sign in text
+    )
+
+
+def shorten(text: str, most: int) -> str:
+    r"""Return printable text on one line, cut to at most `most` signs.
+
+    Examples
+    --------
+    >>> shorten("a rather\nlong name", 10)
+    'a rather …'
+    """
+    line = " ".join(printable(text).split())
+    return line if len(line) <= most else line[: most - 1] + "…"

@@ -50,13 +50,17 @@ def render_page(
 ) -> str:
     """Return the HTML of the report."""
     flags = [flag for flag in FLAGS if any(flag in rotor.flags for rotor in rotors)]
-    return page_environment().get_template("report.html").render(
-        rotors=rotors,
-        together=together,
-        comparison=comparison,
-        command=command,
-        versions=dict(sorted(versions.items())),
-        input_root=input_root,
-        exports=exports,
-        flags=flags,
+    return (
+        page_environment()
+        .get_template("report.html")
+        .render(
+            rotors=rotors,
+            together=together,
+            comparison=comparison,
+            command=command,
+            versions=dict(sorted(versions.items())),
+            input_root=input_root,
+            exports=exports,
+            flags=flags,
+        )
     )

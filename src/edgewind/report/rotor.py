@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from edgewind.evidence import Claim, Findings, SweepComparison
+from edgewind.evidence.torque import LEAST_KNUDSEN
 from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration
@@ -88,7 +89,11 @@ def view_rotor(
         curve=curve,
         budget_figure=budget_figure,
         budget=[
-            BudgetRow(line.name, f"{100 * line.relative_u:.2g}", "shared by all readings" if line.common else "each reading's own")
+            BudgetRow(
+                line.name,
+                f"{100 * line.relative_u:.2g}",
+                "shared by all readings" if line.common else "each reading's own",
+            )
             for line in findings.budget
         ],
         budget_total=f"{100 * total(findings):.2g}",
@@ -109,9 +114,21 @@ def _sweep_rows(sweeps: SweepComparison | None) -> list[SweepRow]:
     contrast = sweeps.contrast or "no contrast"
     effects = (
         (f"difference of speeds, {contrast}", sweeps.offset_relative, sweeps.offset_relative_u, sweeps.offset_p, "%"),
-        (f"shift in pressure, {contrast}", sweeps.log_pressure_shift, sweeps.log_pressure_shift_u, sweeps.log_pressure_shift_p, "%"),
+        (
+            f"shift in pressure, {contrast}",
+            sweeps.log_pressure_shift,
+            sweeps.log_pressure_shift_u,
+            sweeps.log_pressure_shift_p,
+            "%",
+        ),
         ("drift of the speed", sweeps.drift_per_hour, sweeps.drift_per_hour_u, sweeps.drift_p, "% an hour"),
-        (f"distance of the sweeps' own optima in pressure, {contrast}", sweeps.optimum_shift, sweeps.optimum_shift_u, None, "%"),
+        (
+            f"distance of the sweeps' own optima in pressure, {contrast}",
+            sweeps.optimum_shift,
+            sweeps.optimum_shift_u,
+            None,
+            "%",
+        ),
     )
     for name, value, u, chance, unit in effects:
         if value is not None and u is not None:
@@ -148,16 +165,17 @@ def _needed(findings: Findings) -> str:
     needed = findings.needed
     if needed is None:
         return (
-            "No reading was taken in gas thin enough, Knudsen number 10 or more, for the drag to be known in closed form; so the "
-            "torque that the readings imply is not stated, and sizes are not compared."
+            f"No reading was taken in gas thin enough, Knudsen number {LEAST_KNUDSEN:g} or more, for the drag to be "
+            "known in closed form; so the torque that the readings imply is not stated, and sizes are not compared."
         )
     torque = needed.torque
     low, high = (typeset(format_number(end, 2)) for end in torque.interval)
     return (
         f"At {typeset(format_number(needed.pressure_pa, 3))} Pa (line {needed.line} of readings.csv, Knudsen number "
-        f"{format_number(needed.knudsen, 2)}) the gas is thin enough for its drag to be known in closed form. To keep the rotor turning "
-        f"against that drag takes a torque of {typeset(format_measured(torque.value, torque.u))} N m ({100 * torque.level:g} % interval "
-        f"{low} to {high} N m), by {torque.method}. Friction of the pivot comes on top."
+        f"{format_number(needed.knudsen, 2)}) the gas is thin enough for its drag to be known in closed form. To "
+        "keep the rotor turning against that drag takes a torque of "
+        f"{typeset(format_measured(torque.value, torque.u))} N m ({100 * torque.level:g} % interval {low} to {high} "
+        f"N m), by {torque.method}. Friction of the pivot comes on top."
     )
 
 
@@ -166,14 +184,33 @@ def _bench_rows(findings: Findings) -> list[tuple[str, str]]:
     rotor, light, chamber = bench.rotor, bench.light, bench.chamber
     pairs = [
         ("gas", f"{bench.gas.gas.name} at {_of(bench.gas.temperature, 'K')}"),
-        ("rotor", f"{rotor.vanes} vanes, {_mm(rotor.vane_width)} wide and {_mm(rotor.vane_height)} high, {_mm(rotor.arm)} from the axis"),
-        ("faces", f"absorptance {_of(rotor.dark_absorptance)} dark and {_of(rotor.bright_absorptance)} bright; seen to lead: {rotor.leading_face}"),
-        ("light", f"{light.arrangement}, {_of(light.irradiance, 'W/m²')}" + (f", {light.source}" if light.source else "")),
-        ("chamber", f"{_mm(chamber.width)} wide, {_mm(chamber.height)} high, envelope at {_of(bench.envelope_temperature, 'K')}"),
+        (
+            "rotor",
+            f"{rotor.vanes} vanes, {_mm(rotor.vane_width)} wide and {_mm(rotor.vane_height)} high, {_mm(rotor.arm)} "
+            "from the axis",
+        ),
+        (
+            "faces",
+            f"absorptance {_of(rotor.dark_absorptance)} dark and {_of(rotor.bright_absorptance)} bright; seen to "
+            f"lead: {rotor.leading_face}",
+        ),
+        (
+            "light",
+            f"{light.arrangement}, {_of(light.irradiance, 'W/m²')}" + (f", {light.source}" if light.source else ""),
+        ),
+        (
+            "chamber",
+            f"{_mm(chamber.width)} wide, {_mm(chamber.height)} high, envelope at "
+            f"{_of(bench.envelope_temperature, 'K')}",
+        ),
         ("tachometer", f"{bench.tachometer.marks} marks a turn"),
     ]
     about = bench.experiment
-    return pairs + [(name, text) for name, text in (("place", about.place), ("people", about.people), ("notes", about.notes)) if text]
+    return pairs + [
+        (name, text)
+        for name, text in (("place", about.place), ("people", about.people), ("notes", about.notes))
+        if text
+    ]
 
 
 def _mm(measured: Measured) -> str:

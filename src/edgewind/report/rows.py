@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
 import pandas as pd
@@ -51,10 +52,13 @@ class ReadingRow:
 def reading_rows(findings: Findings) -> list[ReadingRow]:
     """Return the rows of all readings, in the order of the file."""
     table = readings_table(findings)
-    return [_row(record, findings.experiment.traces.get(index)) for index, record in zip(table.index, table.to_dict("records"), strict=True)]
+    return [
+        _row(record, findings.experiment.traces.get(index))
+        for index, record in zip(table.index, table.to_dict("records"), strict=True)
+    ]
 
 
-def _row(record: dict[str, object], trace: TraceReading | None) -> ReadingRow:
+def _row(record: Mapping[Hashable, object], trace: TraceReading | None) -> ReadingRow:
     def number(name: str) -> float:
         return float(str(record[name]))
 
@@ -111,4 +115,7 @@ def typeset(number: str) -> str:
 def count_reasons(readings: pd.DataFrame) -> list[tuple[str, int]]:
     """Count the readings that are not used by reason, most frequent first."""
     reasons = readings.loc[~readings["used"], "why_not"]
-    return sorted(((str(reason), int(count)) for reason, count in reasons.value_counts().items()), key=lambda pair: (-pair[1], pair[0]))
+    return sorted(
+        ((str(reason), int(count)) for reason, count in reasons.value_counts().items()),
+        key=lambda pair: (-pair[1], pair[0]),
+    )

@@ -20,30 +20,25 @@ def envelope_path(voltage: NDArray[np.float64]) -> str:
     Examples
     --------
     >>> envelope_path(np.array([0.0, 1.0, 0.0]))
-    'M0,120 300,0 600,120'
+    'M0,120 300,0 600,120 600,120 300,0 0,120Z'
     """
     good = voltage[np.isfinite(voltage)]
     if good.size < 2:
         return ""
     low, high = float(good.min()), float(good.max())
     heights = np.rint(HEIGHT * (1 - (good - low) / ((high - low) or 1.0))).astype(int)
-    if good.size <= 2 * _COLUMNS:
-        across = np.rint(np.linspace(0, WIDTH, good.size)).astype(int)
-        return _path(across, heights)
-    starts = np.linspace(0, good.size, _COLUMNS, endpoint=False).astype(int)
-    across = np.rint(np.linspace(0, WIDTH, _COLUMNS)).astype(int)
-    upper, lower = np.minimum.reduceat(heights, starts), np.maximum.reduceat(heights, starts)
-    return _path(np.concatenate([across, across[::-1]]), np.concatenate([upper, lower[::-1]])) + "Z"
-
-
-def _path(across: NDArray[np.int_], down: NDArray[np.int_]) -> str:
-    return "M" + " ".join(f"{x},{y}" for x, y in zip(across.tolist(), down.tolist(), strict=True))
+    columns = min(_COLUMNS, good.size)
+    starts = np.linspace(0, good.size, columns, endpoint=False).astype(int)
+    across = np.rint(np.linspace(0, WIDTH, columns)).astype(int).tolist()
+    upper, lower = np.minimum.reduceat(heights, starts).tolist(), np.maximum.reduceat(heights, starts).tolist()
+    points = [*zip(across, upper, strict=True), *zip(across[::-1], lower[::-1], strict=True)]
+    return "M" + " ".join(f"{x},{y}" for x, y in points) + "Z"
 
 
 def middle_turns(voltage: NDArray[np.float64], interval_s: float, speed_rad_s: float) -> NDArray[np.float64]:
-    """Return the stretch of three turns in the middle of a trace; the whole of a shorter one, nothing without a speed."""
-    if not (math.isfinite(speed_rad_s) and speed_rad_s > 0):
+    """Return three turns from the middle of a trace; all of a shorter one, and nothing without a speed."""
+    if not math.isfinite(speed_rad_s) or speed_rad_s == 0:
         return voltage[:0]
-    length = math.ceil(_TURNS_SHOWN * 2 * math.pi / speed_rad_s / interval_s)
+    length = math.ceil(_TURNS_SHOWN * 2 * math.pi / abs(speed_rad_s) / interval_s)
     start = max((voltage.size - length) // 2, 0)
     return voltage[start : start + length]

@@ -18,7 +18,9 @@ _READING_KEYS = (
 FORCE_NOT_SEPARATED = "drive and drag not separated"
 
 
-def study_summary(findings: Sequence[Findings], comparison: SizeComparison | None, report: str | None) -> dict[str, Any]:
+def study_summary(
+    findings: Sequence[Findings], comparison: SizeComparison | None, report: str | None
+) -> dict[str, Any]:
     """Return the study as plain data for JSON.
 
     One experiment gives its keys at the top; several stand in a list under ``experiments``, with ``comparison``.

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from edgewind.evidence.torque import FREE_MOLECULAR_DRAG_U, LEAST_KNUDSEN
+
 FLAGS: dict[str, str] = {
-    "under-range": "The gauge's output lay below what it can tell from zero. The pressure is a flag and not a number; set aside.",
-    "over-range": "The gauge's output lay above the end of its range. The pressure is a flag and not a number; set aside.",
+    "under-range": (
+        "The gauge's output lay below what it can tell from zero. The pressure is a flag and not a number; set aside."
+    ),
+    "over-range": (
+        "The gauge's output lay above the end of its range. The pressure is a flag and not a number; set aside."
+    ),
     "drifting": "The speed changed within the trace, or the phase jumped: there is no single speed to give; set aside.",
     "short": "The trace holds fewer than two turns, too few to average over unequal marks; set aside.",
     "aliased": "The pulses came too fast for the sample rate, so that the speed may be false; set aside.",
@@ -37,29 +43,32 @@ def not_found(reason: str) -> str:
 
 
 KINETICS_TO_COME = (
-    "The kinetic computation of the gas about the vane is not part of this version. It will add the force on the vane, the drag on "
-    "it and the heat it loses, at any rarefaction; until then the thermal force is given only as an order of size in the "
-    "free-molecular limit, and no curve from first principles stands beside the readings."
+    "The kinetic computation of the gas about the vane is not part of this version. It will add the force on the "
+    "vane, the drag on it and the heat it loses, at any rarefaction; until then the thermal force is given only as "
+    "an order of size in the free-molecular limit, and no curve from first principles stands beside the readings."
 )
 """What stands in the place of the kinetic computation."""
 
 CAUTIONS: tuple[str, ...] = (
-    "Glass under vacuum can implode. Use vessels made for vacuum, keep a shield between them and people, and wear eye protection.",
+    "Glass under vacuum can implode. Use vessels made for vacuum, keep a shield between them and people, and wear "
+    "eye protection.",
     "Lamps that drive a rotor are bright and hot, and hot glass looks like cold glass.",
     "Pumps, gas bottles, high voltages and cold liquids each have hazards of their own.",
-    "The rules of your laboratory or school and the law where you work come first; this report replaces neither them nor the advice of "
-    "a qualified person.",
+    "The rules of your laboratory or school and the law where you work come first; this report replaces neither "
+    "them nor the advice of a qualified person.",
 )
 """What to mind at the bench."""
 
 LIMITS: tuple[str, ...] = (
-    "The torque that the readings imply rests on the free-molecular drag of flat vanes that reflect diffusely in an open room, with 10 % "
-    "allowed for what that leaves out. It is used only at Knudsen numbers of 10 and more.",
+    "The torque that the readings imply rests on the free-molecular drag of flat vanes that reflect diffusely in "
+    f"an open room, with a standard uncertainty of {100 * FREE_MOLECULAR_DRAG_U:.2g} % for what that leaves out. It "
+    f"is used only at Knudsen numbers of {LEAST_KNUDSEN:g} and more.",
     "Friction of the pivot is left out, so the true torque is at least the one stated.",
-    "The mean free path is that of hard spheres with the viscosity of the real gas. Other definitions differ by some ten per cent; the "
-    "Knudsen number moves with them.",
+    "The mean free path is that of hard spheres with the viscosity of the real gas. Other definitions differ by "
+    "some ten per cent; the Knudsen number moves with them.",
     "The vane is represented by its width alone; its shape, its edges and the room about it are not yet computed.",
-    "The curve is a smooth interpolation of the readings and no law of physics. It says nothing beyond the pressures measured.",
+    "The curve is a smooth interpolation of the readings and no law of physics. It says nothing beyond the "
+    "pressures measured.",
     "The gas is taken as uniform, at the temperature and with the composition that the bench file states.",
 )
 """Where the model of this version ends."""

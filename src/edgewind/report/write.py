@@ -72,13 +72,18 @@ def write_report(
 def _write_tables(found: Findings, stem: str, out: Path) -> list[Resource]:
     (out / "data").mkdir(exist_ok=True)
     name = found.experiment.name
-    readings = Resource(f"data/readings-{stem}.csv", f"Readings of {name}", "One row a reading, used or not.", READINGS_COLUMNS)
+    readings = Resource(
+        f"data/readings-{stem}.csv", f"Readings of {name}", "One row a reading, used or not.", READINGS_COLUMNS
+    )
     (out / readings.path).write_bytes(to_csv(readings_table(found), READINGS_COLUMNS))
     table = curve_table(found)
     if table is None:
         return [readings]
     level = f"{100 * found.optimum.level:g} %"
-    meaning = f"A smooth curve through the readings (Gaussian process in ln pressure); the band holds {level} of the curves that fit."
+    meaning = (
+        f"A smooth curve through the readings (Gaussian process in ln pressure); the band holds {level} of the "
+        "curves that fit."
+    )
     curve = Resource(f"data/curve-{stem}.csv", f"Response curve of {name}", meaning, CURVE_COLUMNS)
     (out / curve.path).write_bytes(to_csv(table, CURVE_COLUMNS))
     return [readings, curve]
@@ -86,5 +91,8 @@ def _write_tables(found: Findings, stem: str, out: Path) -> list[Resource]:
 
 def _figure_resources(figures: Sequence[Illustration | None], of: str) -> list[Resource]:
     return [
-        Resource(path, f"Figure of {of}", figure.caption) for figure in figures if figure is not None for path in figure.files
+        Resource(path, f"Figure of {of}", figure.caption)
+        for figure in figures
+        if figure is not None
+        for path in figure.files
     ]

@@ -4,9 +4,9 @@ The model is a baseline plus harmonics of one phase,
 
     v(t) = sum_q c_q tau^q + sum_k Re[A_k exp(i k phi)],    phi = 2 pi (f t + a t^2 / 2),
 
-with t from the middle of the trace and tau = 2 t / T. Least squares in all of its parameters is the maximum-likelihood
-estimate in white noise and reaches the Cramér-Rao bound above its threshold. Every inner product of its Jacobian is a sum
-of tau^p exp(i m phi), so the normal equations follow from those sums and the Jacobian itself is never built.
+with t from the middle of the trace and tau = 2 t / T. Least squares in all of its parameters is the estimate of maximum
+likelihood in white noise and reaches the Cramér-Rao bound above its threshold. Every inner product of its Jacobian is a
+sum of tau^p exp(i m phi), so the normal equations follow from those sums and the Jacobian itself is never built.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.ndimage import uniform_filter1d
 
-from edgewind.signals.least_squares import invert
+from edgewind.signals.least_squares import Fit, NormalEquations, invert, minimise
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -71,7 +71,7 @@ class Comb:
 
 def centred_time(samples: int, interval_s: float) -> FloatArray:
     """Return the time of each sample from the middle of the trace, seconds."""
-    return (np.arange(samples) - (samples - 1) / 2) * interval_s
+    return np.asarray((np.arange(samples) - (samples - 1) / 2) * interval_s, dtype=np.float64)
 
 
 def phasors(time: FloatArray, rate_hz: float, acceleration_hz_s: float, highest: int) -> ComplexArray:
@@ -94,7 +94,10 @@ def phasors(time: FloatArray, rate_hz: float, acceleration_hz_s: float, highest:
 def trace_sums(
     voltage: FloatArray, time: FloatArray, half: float, rate_hz: float, acceleration_hz_s: float, highest: int
 ) -> tuple[ComplexArray, ComplexArray]:
-    """Return sums of tau^p exp(i m phi), p to 4 and m to 2 `highest`, and of v tau^p exp(i m phi), p to 2, m to `highest`."""
+    """Return sums of tau^p z^m, p to 4, m to 2 `highest`, and of v tau^p z^m, p to 2, m to `highest`.
+
+    Here z = exp(i phi).
+    """
     sums = np.zeros((2 * highest + 1, 8), dtype=np.complex128)
     for begin in range(0, time.size, BLOCK):
         t = time[begin : begin + BLOCK]
@@ -111,8 +114,8 @@ def normal_equations(
     """Return J^T J and J^T v for [baseline, Re A, Im A, f, a] from the sums of `trace_sums`.
 
     The column of Re A_k is Re z^k, that of Im A_k is Re i z^k; that of f is Re sum_k i 2 pi k A_k t z^k, and that of a
-    the same with t^2/2. Products of two real parts, Re x Re y = Re(x y + x conj(y)) / 2, are sums of z^(k+l), `plus`, and
-    of z^(k-l), `minus`. With J^T v in place of J^T r the linear parameters come out whole, f and a as corrections.
+    the same with t^2/2. Products of two real parts, Re x Re y = Re(x y + x conj(y)) / 2, are sums of z^(k+l), `plus`,
+    and of z^(k-l), `minus`.
     """
     turning = 2j * np.pi * orders * amplitudes
     slopes = (turning * half, turning * half**2 / 2)
@@ -166,7 +169,7 @@ def fit_comb(
     passes: int = 4,
     tolerance: float = 0.02,
 ) -> Comb:
-    """Fit a comb of harmonics by Gauss-Newton steps from a near start.
+    """Fit a comb of harmonics by least squares from a near start.
 
     Parameters
     ----------
@@ -195,26 +198,44 @@ def fit_comb(
     """
     time = centred_time(voltage.size, interval_s)
     half = voltage.size * interval_s / 2
-    highest, count = int(orders[-1]), orders.size
+    count = orders.size
     voices = np.ones(count) if mute is None else np.where(np.isin(orders, mute), 0.0, 1.0)
-    amplitudes: ComplexArray | None = None
     free = 1 if steady else 2
-    for _ in range(passes):
-        plain, weighted = trace_sums(voltage, time, half, rate_hz, acceleration_hz_s, highest)
-        if amplitudes is None:
-            amplitudes = _amplitudes(plain, weighted, orders, half)
-        matrix, right = normal_equations(plain, weighted, orders, amplitudes * voices, half)
-        keep = matrix.shape[0] - 2 + free
-        inverse = invert(matrix[:keep, :keep])
-        solution = inverse @ right[:keep]
-        amplitudes = solution[BASELINE : BASELINE + count] + 1j * solution[BASELINE + count : BASELINE + 2 * count]
-        step_f = float(solution[BASELINE + 2 * count])
-        step_a = 0.0 if steady else float(solution[-1])
-        rate_hz, acceleration_hz_s = rate_hz + step_f, acceleration_hz_s + step_a
-        moved = 2 * np.pi * _strongest(orders, amplitudes * voices) * (abs(step_f) * half + abs(step_a) * half**2 / 2)
-        if moved < tolerance:
-            break
-    return _with_uncertainty(voltage, time, half, rate_hz, acceleration_hz_s, orders, amplitudes, voices, solution, inverse, free)
+    linear = BASELINE + 2 * count
+    power = float(voltage @ voltage)
+    sums: dict[tuple[float, float], tuple[ComplexArray, ComplexArray]] = {}
+
+    def sums_at(rate: float, acceleration: float) -> tuple[ComplexArray, ComplexArray]:
+        if (rate, acceleration) not in sums:
+            sums.clear()
+            sums[rate, acceleration] = trace_sums(voltage, time, half, rate, acceleration, int(orders[-1]))
+        return sums[rate, acceleration]
+
+    def equations(parameters: FloatArray) -> NormalEquations:
+        level = parameters[:linear]
+        plain, weighted = sums_at(parameters[linear], acceleration_hz_s if steady else parameters[-1])
+        matrix, right = normal_equations(plain, weighted, orders, _complex(level) * voices, half)
+        matrix, right = matrix[: linear + free, : linear + free], right[: linear + free]
+        cost = power - 2 * float(level @ right[:linear]) + float(level @ matrix[:linear, :linear] @ level)
+        return NormalEquations(matrix, right - matrix[:, :linear] @ level, max(cost, 0.0))
+
+    def settled(here: FloatArray, step: FloatArray) -> bool:
+        top = 2 * np.pi * _strongest(orders, _complex(here[:linear]) * voices)
+        return bool(top * (abs(step[linear]) * half + abs(step[-1]) * (free - 1) * half**2 / 2) < tolerance)
+
+    start = np.concatenate(
+        [_levels(*sums_at(rate_hz, acceleration_hz_s), orders, half), [rate_hz, acceleration_hz_s][:free]]
+    )
+    fit = minimise(equations, start, settled=settled, damping=0.0, steps=passes, strict=False)
+    rate_hz = float(fit.parameters[linear])
+    acceleration_hz_s = acceleration_hz_s if steady else float(fit.parameters[-1])
+    return _with_uncertainty(voltage, time, half, rate_hz, acceleration_hz_s, orders, voices, fit, free)
+
+
+def _complex(levels: FloatArray) -> ComplexArray:
+    """Return the complex amplitudes that stand behind the baseline in the linear parameters."""
+    count = (levels.size - BASELINE) // 2
+    return np.asarray(levels[BASELINE : BASELINE + count] + 1j * levels[BASELINE + count :])
 
 
 def _strongest(orders: IntArray, amplitudes: ComplexArray) -> int:
@@ -223,13 +244,10 @@ def _strongest(orders: IntArray, amplitudes: ComplexArray) -> int:
     return int(orders[np.flatnonzero(size >= 0.1 * size.max())[-1]])
 
 
-def _amplitudes(plain: ComplexArray, weighted: ComplexArray, orders: IntArray, half: float) -> ComplexArray:
-    """Return the amplitudes by linear least squares at a fixed phase."""
-    count = orders.size
-    matrix, right = normal_equations(plain, weighted, orders, np.ones(count, dtype=np.complex128), half)
-    keep = BASELINE + 2 * count
-    solution = invert(matrix[:keep, :keep]) @ right[:keep]
-    return np.asarray(solution[BASELINE : BASELINE + count] + 1j * solution[BASELINE + count :])
+def _levels(plain: ComplexArray, weighted: ComplexArray, orders: IntArray, half: float) -> FloatArray:
+    """Return baseline and amplitudes by linear least squares at a fixed phase."""
+    matrix, right = normal_equations(plain, weighted, orders, np.zeros(orders.size, dtype=np.complex128), half)
+    return np.asarray(invert(matrix[:-2, :-2]) @ right[:-2])
 
 
 def _with_uncertainty(
@@ -239,10 +257,8 @@ def _with_uncertainty(
     rate_hz: float,
     acceleration_hz_s: float,
     orders: IntArray,
-    amplitudes: ComplexArray,
     voices: FloatArray,
-    solution: FloatArray,
-    inverse: FloatArray,
+    fit: Fit,
     free: int,
 ) -> Comb:
     """Add what the noise of the residual, place by place in frequency, does to the estimates.
@@ -251,16 +267,19 @@ def _with_uncertainty(
     variance is the sum over frequency of |G|^2 S, white or not. S is the periodogram of the residual, averaged over
     neighbours, the places of the harmonics left out because the fit has emptied them.
     """
-    count = orders.size
+    count, inverse = orders.size, fit.inverse
+    amplitudes = _complex(fit.parameters[: BASELINE + 2 * count])
     turning = 2j * np.pi * orders * amplitudes * voices
     coefficients = np.zeros((1 + free, 3, count), dtype=np.complex128)
     polynomials = np.zeros((1 + free, BASELINE))
     coefficients[0, 0] = amplitudes
-    polynomials[0] = solution[:BASELINE]
+    polynomials[0] = fit.parameters[:BASELINE]
     for row in range(free):
         column = inverse[:, inverse.shape[0] - free + row]
         polynomials[1 + row] = column[:BASELINE]
-        coefficients[1 + row, 0] = column[BASELINE : BASELINE + count] + 1j * column[BASELINE + count : BASELINE + 2 * count]
+        coefficients[1 + row, 0] = (
+            column[BASELINE : BASELINE + count] + 1j * column[BASELINE + count : BASELINE + 2 * count]
+        )
         coefficients[1 + row, 1] = column[BASELINE + 2 * count] * turning * half
         if free == 2:
             coefficients[1 + row, 2] = column[-1] * turning * half**2 / 2
@@ -276,11 +295,12 @@ def _with_uncertainty(
     length = fft.next_fast_len(voltage.size, real=True)
     spectrum = fft.rfft(np.vstack([rest, series[1:]]), length, axis=1)
     power = np.abs(spectrum) ** 2
-    noise = local_noise(power[0] / voltage.size, orders * rate_hz * length * voltage_interval(time))
+    cells = np.asarray(orders * rate_hz * length * interval_of(time), dtype=np.float64)
+    noise = local_noise(power[0] / voltage.size, cells)
     weight = np.full(power.shape[1], 2.0 / length)
     weight[0] = 1.0 / length
     variances = (power[1:] * noise) @ weight
-    places = np.clip(np.rint(orders * rate_hz * length * voltage_interval(time)).astype(int), 0, noise.size - 1)
+    places = np.clip(np.rint(cells).astype(int), 0, noise.size - 1)
     return Comb(
         rate_hz,
         acceleration_hz_s,
@@ -293,7 +313,7 @@ def _with_uncertainty(
     )
 
 
-def voltage_interval(time: FloatArray) -> float:
+def interval_of(time: FloatArray) -> float:
     """Return the interval of an even grid."""
     return float(time[-1] - time[0]) / (time.size - 1)
 

@@ -100,7 +100,7 @@ def compare_gauges(
     Raises
     ------
     InputError
-        Fewer than three pairs, or pressures that are not positive.
+        Fewer than three pairs, pressures that are not positive, or uncertainties that are not numbers of zero or more.
 
     Examples
     --------
@@ -114,18 +114,13 @@ def compare_gauges(
             f"a comparison of {indicated.size} pairs",
             fix="give three pairs or more of indicated and reference pressure",
         )
-    if not (
-        np.all(np.isfinite(indicated) & (indicated > 0)) and np.all(np.isfinite(reference) & (reference > 0))
-    ):
+    if not (np.all(np.isfinite(indicated) & (indicated > 0)) and np.all(np.isfinite(reference) & (reference > 0))):
         raise InputError(
             "a comparison holds pressures that are not positive",
             fix="leave out pairs at which a gauge was out of range",
         )
     x, error = np.log(indicated), np.log(reference / indicated)
-    variance = np.broadcast_to(np.asarray(log_u) ** 2 + np.asarray(reference_log_u) ** 2, x.shape).astype(
-        float
-    )
-    variance = np.maximum(variance, 1e-12)
+    variance = np.maximum(_squares(log_u, x.shape) + _squares(reference_log_u, x.shape), 1e-12)
 
     with_line = x.size >= 4 and np.ptp(x) > 0
     fit = _weighted_fit(x, error, variance, line=with_line)
@@ -142,6 +137,16 @@ def compare_gauges(
         p_value=float(chi2.sf(stated.chi2, freedom)),
         pairs=x.size,
     )
+
+
+def _squares(u: ArrayLike, shape: tuple[int, ...]) -> FloatArray:
+    u = np.asarray(u, dtype=float)
+    if u.shape not in ((), shape) or not np.all(np.isfinite(u) & (u >= 0)):
+        raise InputError(
+            "a comparison holds uncertainties that are missing or negative",
+            fix="give one of zero or more for each pair, or one for all",
+        )
+    return np.broadcast_to(u**2, shape)
 
 
 @dataclass(frozen=True)
@@ -179,7 +184,7 @@ def _weighted_fit(
 
 
 def _excess_variance(x: FloatArray, y: FloatArray, variance: FloatArray, line: bool) -> float:
-    """Variance that makes chi-square equal to its degrees of freedom, zero where it already is below (Mandel and Paule)."""
+    """Variance that makes chi-square equal to its degrees of freedom, zero where it is below already."""
     freedom = x.size - (2 if line else 1)
 
     def surplus(excess: float) -> float:
@@ -201,14 +206,12 @@ PAIR_TITLES: dict[str, Title] = {
 }
 
 
-def compare_pairs(
-    path: str | Path, bench: Bench | None = None, reference_log_u_common: float = 0.0
-) -> GaugeComparison:
+def compare_pairs(path: str | Path, bench: Bench | None = None, reference_log_u_common: float = 0.0) -> GaugeComparison:
     """Read a table of pairs and compare the gauge with the reference; see :func:`compare_gauges`.
 
     Rows hold ``indicated [unit]`` (or ``gauge [V]``, turned into an indicated pressure by the gauge of `bench`) and
-    ``reference [unit]``, with uncertainties where known (a pressure unit, or ``%``). Rows with an ``exclude`` reason and
-    rows at which the gauge was out of range are left out.
+    ``reference [unit]``, with uncertainties where known (a pressure unit, or ``%``). Rows with an ``exclude`` reason
+    and rows at which the gauge was out of range are left out.
 
     Raises
     ------
@@ -219,16 +222,14 @@ def compare_pairs(
     try:
         rows = [row for row in read_rows(path, PAIR_TITLES, "pair") if not row.text("exclude")]
         pairs = [_pair(row, bench) for row in rows]
-        indicated, reference, u, reference_u = (
-            np.array([pair for pair in pairs if pair is not None]).reshape(-1, 4).T
-        )
+        indicated, reference, u, reference_u = np.array([pair for pair in pairs if pair is not None]).reshape(-1, 4).T
         return compare_gauges(indicated, reference, u, reference_u, reference_log_u_common)
     except InputError as error:
         raise error.at(file=str(path)) from None
 
 
 def _pair(row: Row, bench: Bench | None) -> tuple[float, float, float, float] | None:
-    """Indicated and reference pressure with the uncertainties of their logarithms; None where the gauge was out of range."""
+    """Indicated and reference pressure, each with its uncertainty in ``ln p``; None where out of range."""
     reference, reference_u = _pressure(row, "reference")
     if "gauge" not in row.cells:
         indicated, indicated_u = _pressure(row, "indicated")

@@ -13,7 +13,7 @@ from edgewind.signals.method import MethodResult
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-BLOCK_PITCHES = 1.6
+BASELINE_PITCHES = 2.0
 LEAST_STRENGTH = 5.0
 
 
@@ -63,7 +63,7 @@ def block_levels(voltage: FloatArray, length: int) -> tuple[FloatArray, FloatArr
     length = voltage.size // count
     blocks = np.sort(voltage[: count * length].reshape(count, length), axis=1)
     edge = max(0, min(length - 1, int(0.01 * length)))
-    middle = (np.arange(count) + 0.5) * length - 0.5
+    middle = np.asarray((np.arange(count) + 0.5) * length - 0.5, dtype=np.float64)
     return middle, blocks[:, int(0.2 * (length - 1))], blocks[:, length - 1 - edge], blocks[:, edge]
 
 
@@ -75,8 +75,8 @@ def find_pulses(voltage: FloatArray, interval_s: float, pitch_s: float) -> Pulse
     fourteenth of the height, then by up to a third of the width of the pulses found.
     """
     pitch = pitch_s / interval_s
-    length = int(np.clip(BLOCK_PITCHES * pitch, 8, voltage.size))
-    _, low, high, least = block_levels(voltage, length)
+    length = int(np.clip(BASELINE_PITCHES * pitch, 8, voltage.size))
+    _, _, high, least = block_levels(voltage, length)
     centre = float(np.median(voltage))
     if float(np.median(high)) - centre < centre - float(np.median(least)):
         voltage = -voltage
@@ -99,10 +99,11 @@ def find_pulses(voltage: FloatArray, interval_s: float, pitch_s: float) -> Pulse
 
 def levelled(voltage: FloatArray, length: int) -> tuple[FloatArray, float]:
     """Return the voltage above its baseline, and the height of the lower pulses, from blocks of so many samples."""
-    middle, low, high, _ = block_levels(voltage, length)
-    tops = high - low
-    height = max(float(np.percentile(tops, 25)), 0.35 * float(np.percentile(tops, 80)))
-    return voltage - np.interp(np.arange(voltage.size), middle, low), height
+    middle, low, _, _ = block_levels(voltage, length)
+    level = voltage - np.interp(np.arange(voltage.size), middle, low)
+    # one pulse a block: else a low pulse would hide behind a high neighbour
+    tops = block_levels(level, max(4, int(length / BASELINE_PITCHES)))[2]
+    return level, max(float(np.percentile(tops, 20)), 0.3 * float(np.percentile(tops, 80)))
 
 
 def _timed(level: FloatArray, interval_s: float, height: float, noise: float) -> Pulses | None:
@@ -132,7 +133,9 @@ def _timed(level: FloatArray, interval_s: float, height: float, noise: float) ->
     if rise.size == 0:
         return None
     reach = max(1, int(0.15 * float(np.median(fall - rise))))
-    slope = (level[np.minimum(place + 1 + reach, level.size - 1)] - level[np.maximum(place - reach, 0)]) / (1 + 2 * reach)
+    slope = (level[np.minimum(place + 1 + reach, level.size - 1)] - level[np.maximum(place - reach, 0)]) / (
+        1 + 2 * reach
+    )
     steep = float(np.median(np.abs(slope)))
     jitter = noise / max(steep, np.finfo(float).tiny) / np.sqrt(2) * interval_s
     sharp = float(np.median(np.abs(step))) > 0.6 * height
@@ -199,7 +202,9 @@ def wrap(phase: FloatArray) -> FloatArray:
     return phase - np.rint(phase)
 
 
-def fit_pattern(time: FloatArray, rate_hz: float, acceleration_hz_s: float, marks: int, jitter_s: float) -> Pattern | None:
+def fit_pattern(
+    time: FloatArray, rate_hz: float, acceleration_hz_s: float, marks: int, jitter_s: float
+) -> Pattern | None:
     """Fit turning and places of the marks to the times of pulses, from a start that keeps step over them all.
 
     Linear least squares of the turn number: turn = f t + a t^2 / 2 - place of the mark. Pulses that stray are set
@@ -261,7 +266,7 @@ def fit_pattern(time: FloatArray, rate_hz: float, acceleration_hz_s: float, mark
         occupied,
         missed,
         int((~good).sum()),
-        _uneven(left[good][order], marks),
+        _uneven(time[good][order], left[good][order], marks, rate),
     )
 
 
@@ -295,24 +300,44 @@ def _memory(left: FloatArray) -> float:
     lags = int(max(2, round(count ** (1 / 3))))
     correlation = np.array([float(left[lag:] @ left[:-lag]) / power for lag in range(1, lags + 1)])
     factor = 1 + 2 * float(np.sum(correlation * (1 - np.arange(1, lags + 1) / (lags + 1))))
-    # the estimate itself scatters by about sqrt(4 lags / 3 count): only what exceeds that is taken for memory
-    return factor if factor > 1 + 2 * np.sqrt(4 * lags / 3 / count) else 1.0
+    return max(factor, 1.0)
 
 
-def _uneven(left: FloatArray, marks: int) -> bool:
-    """Tell whether the residual phase wanders: means of stretches stray more than chance and by over 0.4 % of a turn."""
-    stretches = int(min(16, left.size // max(6, 2 * marks)))
-    if stretches < 4:
+def _uneven(time: FloatArray, left: FloatArray, marks: int, rate_hz: float) -> bool:
+    """Tell whether the residual phase wanders, by the lines through it stretch by stretch.
+
+    Either their means stray by more than chance and by over 1 % of a turn, or their slopes by over 0.3 % of the rate.
+    """
+    stretches = int(min(10, left.size // max(10, 3 * marks)))
+    if stretches < 3:
         return False
-    parts = np.array_split(left, stretches)
-    means = np.array([float(np.mean(part)) for part in parts])
-    chance = float(np.var(np.concatenate([part - np.mean(part) for part in parts]))) / (left.size / stretches)
-    scatter = float(np.mean(means**2))
-    return scatter > 6 * chance and scatter > 0.004**2
+    means, slopes, rough, spread = [], [], [], []
+    for part in np.array_split(np.arange(left.size), stretches):
+        t = time[part] - np.mean(time[part])
+        square = float(t @ t)
+        slope = float(t @ left[part]) / square if square > 0 else 0.0
+        mean = float(np.mean(left[part]))
+        means.append(mean)
+        slopes.append(slope)
+        rough.append(float(np.sum((left[part] - mean - slope * t) ** 2)) / max(part.size - 2, 1))
+        spread.append(square)
+    noise = float(np.median(rough))
+    wandering = float(np.mean(np.square(means)))
+    turning = float(np.mean(np.square(slopes)))
+    return bool(
+        (wandering > 8 * noise / (left.size / stretches) and wandering > 0.01**2)
+        or (turning > 12 * noise / float(np.median(spread)) and turning > (0.003 * rate_hz) ** 2)
+    )
 
 
 def _occupied(
-    time: FloatArray, turn: IntArray, mark: IntArray, good: NDArray[np.bool_], rate: float, acceleration: float, marks: int
+    time: FloatArray,
+    turn: IntArray,
+    mark: IntArray,
+    good: NDArray[np.bool_],
+    rate: float,
+    acceleration: float,
+    marks: int,
 ) -> tuple[float, int]:
     """Return the share of the places between first and last pulse that are filled, and how many are not."""
     places = np.zeros(marks)
@@ -424,15 +449,17 @@ def estimate_from_edges(
     pattern = fit_pattern(pulses.time_s, start[0], start[1], marks, jitter) if start else None
     if quality(pattern) < 0.95:
         pattern = max(grow_pattern(pulses.time_s, marks, jitter), pattern, key=quality)
-    if quality(pattern) < 0.9:
+    # a slip leaves pulses over; dropouts only leave places empty
+    if pattern is None or pattern.uneven or pattern.explained < 0.9:
         pieces = in_stretches(pulses, marks, jitter)
-        if pieces is not None and quality(pieces) > quality(pattern) + 0.05:
+        if pieces is not None and quality(pieces) > min(quality(pattern) + 0.05, 0.95):
             return _seen(pulses, pieces, sure=True)
     if pattern is None or not is_sure(pattern, marks, jitter):
         return few_pulses(pulses, marks, jitter, duration) or _seen(pulses, pattern)
-    # pulses in step with the sampling hide the rounding of their times to whole samples
+    # pulses in step with the sampling hide the rounding of their times to whole samples; of the others a few
+    # thousandths of a sample over the trace are as much as is ever claimed
     in_step = pulses.sharp and pattern.scatter < 0.15 * interval_s * pattern.rate_hz
-    hidden = 0.3 * interval_s / duration * pattern.rate_hz if in_step else 0.0
+    hidden = (0.3 if in_step else 0.003) * interval_s / duration * pattern.rate_hz
     return _seen(pulses, pattern, hidden, sure=True)
 
 
@@ -444,7 +471,7 @@ def _seen(pulses: Pulses, pattern: Pattern | None, hidden_hz: float = 0.0, sure:
         float(np.hypot(pattern.rate_u_hz, hidden_hz)),
         pattern.acceleration_hz_s,
         pattern.acceleration_u_hz_s,
-        pulses.height_v / max(pulses.noise_v, 1e-12 * pulses.height_v),
+        float(pulses.height_v / max(pulses.noise_v, 1e-12 * pulses.height_v)),
         quality(pattern),
         pattern.missed,
         pattern.extra,
@@ -473,7 +500,7 @@ def in_stretches(pulses: Pulses, marks: int, jitter_s: float) -> Pattern | None:
     The rate is the mean over the stretches that have one; its uncertainty comes from their scatter.
     """
     fits: list[Pattern] = []
-    stretches = min(5, pulses.time_s.size // (3 * marks + 4))
+    stretches = min(5, pulses.time_s.size // (2 * marks + 4))
     if stretches < 3:
         return None
     for part in np.array_split(np.arange(pulses.time_s.size), stretches):
@@ -505,10 +532,10 @@ def in_stretches(pulses: Pulses, marks: int, jitter_s: float) -> Pattern | None:
 
 
 def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -> EdgeEstimate | None:
-    """Return the turn rate from pulses too few for a pattern, taking the marks as evenly spaced; None where they are not.
+    """Return the turn rate from pulses too few for a pattern, taking the marks as evenly spaced; None if they are not.
 
-    Where the pulses reach past a whole turn, those one turn apart give the rate without that assumption. The uncertainty
-    of the places of the marks, at least 4 % of the pitch, goes into that of the rate.
+    Where the pulses reach past a whole turn, those one turn apart give the rate without that assumption. Else the
+    uncertainty of the places of the marks, at least 4 % of the pitch, goes into that of the rate.
     """
     time = pulses.time_s
     count = time.size
@@ -517,7 +544,9 @@ def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -
     steps = np.diff(time)
     pitch = float(np.mean(steps))
     even = float(np.max(np.abs(steps / pitch - 1))) < 0.35
-    alike = float(np.max(pulses.width_s)) < 1.6 * float(np.min(pulses.width_s)) and np.max(pulses.width_s) < 0.7 * pitch
+    # bumps of a wandering baseline are broad, and of unequal breadth
+    narrowest, broadest = float(np.min(pulses.width_s)), float(np.max(pulses.width_s))
+    alike = broadest < 1.35 * narrowest and broadest < 0.45 * pitch
     filled = count * pitch > 0.6 * duration_s
     if not (even and alike and filled):
         return None
@@ -533,7 +562,6 @@ def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -
         period = marks * slope
         u_period = marks * float(np.hypot(spread * (1.3 if count > 3 else 2.0), 0.04 * slope)) / np.sqrt(place @ place)
     rate = 1 / period
-    result = MethodResult(
-        rate, rate * u_period / period, 0.0, float("inf"), pulses.height_v / max(pulses.noise_v, 1e-12), 1.0
-    )
+    strength = float(pulses.height_v / max(pulses.noise_v, 1e-12 * pulses.height_v))
+    result = MethodResult(rate, float(rate * u_period / period), 0.0, float("inf"), strength, 1.0)
     return EdgeEstimate(result, pulses, 1.0, sure=True)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from edgewind.bench import BENCH_FILE, Bench, Component, read_bench
 from edgewind.errors import InputError
@@ -94,31 +96,35 @@ def read_experiment(folder: str | Path, *, on_trace: Callable[[int, int], None] 
     """
     folder = Path(folder)
     if not folder.is_dir():
-        raise InputError(
-            "there is no such folder", file=folder, fix="name a folder with bench.toml and readings.csv"
-        )
+        raise InputError("there is no such folder", file=folder, fix="name a folder with bench.toml and readings.csv")
     bench = read_bench(folder / BENCH_FILE)
     table = read_readings(folder / READINGS_FILE)
     inputs = [_input_file(folder, BENCH_FILE), _input_file(folder, READINGS_FILE)]
 
-    pressures = _pressures(table, bench)
-    paths = {
-        row: _trace_path(folder, table.at[row, "trace"], int(table.at[row, "line"]))
-        for row in table.index
-        if table.at[row, "trace"]
+    try:
+        pressures = _pressures(table, bench)
+    except InputError as error:
+        raise error.at(file=folder / READINGS_FILE) from None
+    named = {
+        row: _trace_path(folder, str(name), int(line))
+        for row, (name, line) in enumerate(zip(table["trace"], table["line"], strict=True))
+        if name
     }
     traces: dict[int, TraceReading] = {}
-    for done, (row, path) in enumerate(paths.items(), start=1):
+    notes = [str(note) for note in table["note"]]
+    for done, (row, path) in enumerate(named.items(), start=1):
         try:
+            _require_file(path, folder, str(table.at[row, "trace"]), int(table.at[row, "line"]))
+            inputs.append(_input_file(folder, path.relative_to(folder.resolve()).as_posix()))
             traces[row] = _read_speed(path, bench)
         except InputError as error:
             if not table.at[row, "exclude"]:
                 raise
-            table.at[row, "note"] = f"{table.at[row, 'note']} (trace not read: {error.problem})".strip()
-        inputs.append(_input_file(folder, path.relative_to(folder.resolve()).as_posix()))
+            notes[row] = f"{notes[row]} (trace not read: {error.problem})".strip()
         if on_trace is not None:
-            on_trace(done, len(paths))
-    readings = _with_use(_with_speeds(_with_pressures(table, pressures), traces, bench))
+            on_trace(done, len(named))
+    table = _with_pressures(table.assign(note=notes), pressures)
+    readings = _with_use(_with_speeds(table, traces, bench))
     return Experiment(
         folder.resolve().name, folder, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs))
     )
@@ -133,24 +139,27 @@ def _input_file(folder: Path, relative: str) -> InputFile:
 
 def _trace_path(folder: Path, name: str, line: int) -> Path:
     """Return the resolved path of a trace, which must lie inside the folder."""
-    place = {"file": str(folder / READINGS_FILE), "line": line, "column": "trace"}
     try:
         path = (folder / name).resolve()
         inside = path.is_relative_to(folder.resolve())
-        there = inside and path.is_file()
-    except (OSError, ValueError) as error:
-        raise InputError(f"'{name[:80]}' is not a file name ({error})", fix="name a file in the folder").at(
-            **place
-        ) from error
+        path.exists()  # raises where the name itself cannot be
+    except (OSError, RuntimeError, ValueError) as error:  # too long a name, a loop of links, a strange byte
+        problem, fix = f"'{name[:80]}' is not a file name ({error})", "name a file in the folder"
+        raise _at_trace(InputError(problem, fix=fix), folder, line) from error
     if not inside:
-        raise InputError(
-            f"'{name}' lies outside the experiment folder", fix="copy the trace into the folder"
-        ).at(**place)
-    if not there:
-        raise InputError(
-            f"there is no file '{name}' in the folder", fix="name a trace such as traces/007.csv"
-        ).at(**place)
+        problem, fix = f"'{name}' lies outside the experiment folder", "copy the trace into the folder"
+        raise _at_trace(InputError(problem, fix=fix), folder, line)
     return path
+
+
+def _require_file(path: Path, folder: Path, name: str, line: int) -> None:
+    if not path.is_file():
+        problem, fix = f"there is no file '{name}' in the folder", "name a trace such as traces/007.csv"
+        raise _at_trace(InputError(problem, fix=fix), folder, line)
+
+
+def _at_trace(error: InputError, folder: Path, line: int) -> InputError:
+    return error.at(file=folder / READINGS_FILE, line=line, column="trace")
 
 
 def _read_speed(path: Path, bench: Bench) -> TraceReading:
@@ -166,6 +175,7 @@ def _pressures(table: pd.DataFrame, bench: Bench) -> PressureReadings:
     """Pressures of all rows: from volts where there is a voltage, from the display elsewhere."""
     volts, shown = table["gauge_v"].to_numpy(float), table["pressure_pa"].to_numpy(float)
     typed = ~np.isnan(shown)
+    _check_signal(table, bench)
     if not typed.any():
         return pressure_from_volts(volts, bench)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -187,7 +197,19 @@ def _pressures(table: pd.DataFrame, bench: Bench) -> PressureReadings:
     )
 
 
-def _line(pressures: PressureReadings, name: str) -> np.ndarray:
+def _check_signal(table: pd.DataFrame, bench: Bench) -> None:
+    """Refuse voltages of a gauge that is said to have only a display."""
+    volts = table["gauge_v"].notna().to_numpy()
+    if volts.any() and bench.gauge.kind == "display":
+        raise InputError(
+            "this is a voltage, and the gauge of bench.toml is a display, which gives none",
+            line=int(table["line"].to_numpy()[volts][0]),
+            column="gauge",
+            fix="type the pressure under 'pressure [mTorr]', or describe the gauge's output in [gauge]",
+        )
+
+
+def _line(pressures: PressureReadings, name: str) -> NDArray[np.float64]:
     found = [line.log_u for line in pressures.budget if line.name == name]
     return found[0] if found else np.full(pressures.pressure_pa.shape, np.nan)
 
@@ -209,9 +231,7 @@ def _with_speeds(table: pd.DataFrame, traces: dict[int, TraceReading], bench: Be
     for row, reading in traces.items():
         found = reading.speed
         speed[row] = found.speed_rad_s
-        u[row] = math.hypot(
-            found.speed_u_rad_s, bench.tachometer.timebase_uncertainty.value * found.speed_rad_s
-        )
+        u[row] = math.hypot(found.speed_u_rad_s, bench.tachometer.timebase_uncertainty.value * found.speed_rad_s)
         flags[row], methods[row] = " ".join(found.flags), found.method
     return table.assign(speed_rad_s=speed, speed_u_rad_s=u, speed_flags=flags, speed_method=methods)
 
@@ -222,7 +242,7 @@ def _with_use(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(used=[not reason for reason in reasons], why_not=reasons)
 
 
-def _why_not(row: dict[str, object]) -> str:
+def _why_not(row: Mapping[Hashable, Any]) -> str:
     if row["exclude"]:
         return f"excluded: {row['exclude']}"
     if not row["lamp"]:
@@ -232,4 +252,4 @@ def _why_not(row: dict[str, object]) -> str:
     bad = [flag for flag in str(row["speed_flags"]).split() if flag in SET_ASIDE_FLAGS]
     if bad:
         return f"trace {', '.join(bad)}"
-    return "" if math.isfinite(float(str(row["speed_rad_s"]))) else "no speed"
+    return "" if math.isfinite(row["speed_rad_s"]) else "no speed"

@@ -1,4 +1,4 @@
-"""Faults of a recording that a number for the speed would hide: pulses at the rails, pulses too fast for the sampling."""
+"""Faults of a recording that a speed would hide: pulses at the rails, pulses too fast for the sampling."""
 
 from __future__ import annotations
 
@@ -102,7 +102,7 @@ def _fits_faster(lines: LineSpectrum, rate_hz: float, marks: int, highest_hz: fl
         return False
     power = lines.at(found)
     sample_rate = 2 * highest_hz
-    seen = found[: 3, None]
+    seen = found[:3, None]
     faster = np.concatenate([sample_rate - seen, sample_rate + seen, 2 * sample_rate - seen]).ravel() / marks
     left_over = 1 - _share(found, power, rate_hz, marks, sample_rate, lines.step_hz)
     best = max(_share(found, power, float(rate), marks, sample_rate, lines.step_hz) for rate in faster)

@@ -64,20 +64,23 @@ def invert(curvature: FloatArray) -> FloatArray:
     """Return the inverse of a symmetric matrix whose rows may differ by many orders of magnitude in scale."""
     scale = np.sqrt(np.maximum(np.diag(curvature), np.finfo(float).tiny))
     scaled = curvature / np.outer(scale, scale)
-    return np.linalg.pinv(scaled, hermitian=True, rcond=1e-14) / np.outer(scale, scale)
+    return np.asarray(np.linalg.pinv(scaled, hermitian=True, rcond=1e-14) / np.outer(scale, scale))
 
 
 def minimise(
     normal_equations: Callable[[FloatArray], NormalEquations],
     start: FloatArray,
     *,
-    tolerance: float = 1e-10,
+    settled: Callable[[FloatArray, FloatArray], bool] | None = None,
+    damping: float = 1e-3,
     steps: int = 500,
+    strict: bool = True,
 ) -> Fit:
     """Return the parameters that make the sum of squares least.
 
     Levenberg, Quart. Appl. Math. 2, 164 (1944); Marquardt, J. SIAM 11, 431 (1963): steps solve
-    (J^T J + damping diag(J^T J)) step = J^T r, the damping eased after a step that helps and raised after one that does not.
+    (J^T J + damping diag(J^T J)) step = J^T r, the damping eased after a step that helps and raised after one that does
+    not. With no damping to begin with, they are those of Gauss and Newton until one fails.
 
     Parameters
     ----------
@@ -85,10 +88,15 @@ def minimise(
         Parameters to `NormalEquations`.
     start : array, shape (p,)
         Where to begin.
-    tolerance : float
-        Stop when a step moves no parameter by more than this share of its standard error scale or of itself.
+    settled : callable, optional
+        Parameters and step to whether the step is small enough to be the last. By default, when it changes no parameter
+        by more than 1e-10 of itself. The last step is taken without a look at where it leads.
+    damping : float
+        Damping of the first step.
     steps : int
         Most steps to take.
+    strict : bool
+        Whether running out of steps is an error; else the best so far is returned.
 
     Returns
     -------
@@ -111,23 +119,35 @@ def minimise(
     >>> minimise(decay, np.array([1.0, 1.0])).parameters.round(6).tolist()
     [2.0, 0.693147]
     """
-    here, damping = np.asarray(start, dtype=np.float64), 1e-3
+    is_last = settled or _no_longer_moves
+    here = np.asarray(start, dtype=np.float64)
     now = normal_equations(here)
     for _ in range(steps):
-        scale = np.sqrt(np.maximum(np.diag(now.curvature), np.finfo(float).tiny))
-        scaled = now.curvature / np.outer(scale, scale)
-        step = np.linalg.solve(scaled + damping * np.eye(here.size), now.gradient / scale) / scale
+        step = _step(now, damping)
+        if is_last(here, step):
+            return Fit(here + step, invert(now.curvature), max(now.cost - float(now.gradient @ step), 0.0))
         with np.errstate(all="ignore"):
             trial = normal_equations(here + step)
         if np.isfinite(trial.cost) and trial.cost <= now.cost:
-            small = bool(np.all(np.abs(step) <= tolerance * np.abs(here + step)))
-            here, now, damping = here + step, trial, max(damping / 10, 1e-15)
-            if small:
-                break
-        elif damping > 1e10 or np.all(np.abs(step) <= tolerance * np.abs(here)):
+            here, now, damping = here + step, trial, damping / 10
+        elif damping > 1e10:
             break
         else:
-            damping *= 10
-    else:
+            damping = max(10 * damping, 1e-3)
+    if strict:
         raise EdgewindError(f"the least-squares fit did not settle in {steps} steps")
     return Fit(here, invert(now.curvature), now.cost)
+
+
+def _step(now: NormalEquations, damping: float) -> FloatArray:
+    """Return the damped step, every parameter first brought to unit scale."""
+    scale = np.sqrt(np.maximum(np.diag(now.curvature), np.finfo(float).tiny))
+    scaled = now.curvature / np.outer(scale, scale) + damping * np.eye(scale.size)
+    try:
+        return np.asarray(np.linalg.solve(scaled, now.gradient / scale) / scale)
+    except np.linalg.LinAlgError:
+        return np.asarray(np.linalg.pinv(scaled, hermitian=True) @ (now.gradient / scale) / scale)
+
+
+def _no_longer_moves(here: FloatArray, step: FloatArray) -> bool:
+    return bool(np.all(np.abs(step) <= 1e-10 * np.abs(here)))

@@ -45,8 +45,8 @@ def pressure_from_volts(voltage_v: ArrayLike, bench: Bench) -> PressureReadings:
     """Turn gauge voltages into pressures.
 
     The chain is: transfer function of the gauge, correction from a comparison with a reference gauge where there is
-    one, gas factor. Uncertainties add in quadrature in ``ln p`` (JCGM 100:2008, eq. 12, for a product of factors). Where
-    there is a comparison, its uncertainty takes the place of that of the transfer function.
+    one, gas factor. Uncertainties add in quadrature in ``ln p`` (JCGM 100:2008, eq. 12, for a product of factors).
+    Where there is a comparison, its uncertainty takes the place of that of the transfer function.
 
     Parameters
     ----------
@@ -93,9 +93,7 @@ def pressure_from_display(indicated_pa: ArrayLike, log_u: ArrayLike, bench: Benc
             np.broadcast_to(np.asarray(log_u, dtype=float), indicated.shape),
             common=False,
         ),
-        Component(
-            "transfer function", np.full_like(indicated, bench.gauge.transfer_uncertainty.value), common=True
-        ),
+        Component("transfer function", np.full_like(indicated, bench.gauge.transfer_uncertainty.value), common=True),
     ]
     return _corrected(log_p, components, bench, under, over)
 
@@ -124,9 +122,7 @@ def _corrected(
         pressure_pa=np.where(out, np.nan, np.exp(log_p)),
         log_u=np.where(out, np.nan, own),
         log_u_common=np.where(out, np.nan, common),
-        flags=tuple(
-            OVER_RANGE if high else UNDER_RANGE if low else "" for high, low in zip(over, under, strict=True)
-        ),
+        flags=tuple(OVER_RANGE if high else UNDER_RANGE if low else "" for high, low in zip(over, under, strict=True)),
         budget=tuple(components),
     )
 

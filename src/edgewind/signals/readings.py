@@ -46,16 +46,17 @@ TITLES: dict[str, Title] = {
 def read_readings(path: str | Path) -> pd.DataFrame:
     """Read the table of readings, as written, in SI.
 
-    Each row holds a pressure (``gauge [V]`` or ``pressure [unit]``; the words ``under-range`` and ``over-range`` stand for
-    what the gauge could not say) and a speed (``trace``, a file in the folder, or ``speed [unit]``), unless it is excluded.
+    Each row holds a pressure (``gauge [V]`` or ``pressure [unit]``; the words ``under-range`` and ``over-range`` stand
+    for what the gauge could not say) and a speed (``trace``, a file in the folder, or ``speed [unit]``), unless it is
+    excluded.
 
     Returns
     -------
     DataFrame
         One row a reading: ``line, time, time_s, gauge_v, pressure_pa, pressure_u_pa, trace, speed_rad_s, speed_u_rad_s,
         lamp, sweep, envelope_k, note, exclude``. Missing numbers are nan; an over-range pressure is infinite and an
-        under-range one zero. Where no uncertainty is written, that of the last digit stands (rectangular, JCGM 100:2008,
-        F.2.2.1).
+        under-range one zero. Where no uncertainty is written, that of the last digit stands (rectangular, JCGM
+        100:2008, F.2.2.1).
 
     Raises
     ------

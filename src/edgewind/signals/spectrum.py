@@ -1,7 +1,7 @@
 """Turn rate from the spectrum: find the comb of lines that a rotor with marks leaves, then fit it.
 
-The search reads candidates for the turn rate off a windowed periodogram; the fit (`edgewind.signals.comb`) is the maximum-
-likelihood one. Lines of the mains are set aside first, and given back where they turn out to be the rotor's own.
+The search reads candidates for the turn rate off a windowed periodogram; the fit (`edgewind.signals.comb`) is that of
+maximum likelihood. Lines of the mains are set aside first, and given back where they turn out to be the rotor's own.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ class LineSpectrum:
     @cached_property
     def ratio(self) -> FloatArray:
         """Power over the noise floor."""
-        return self.power / self.floor
+        return np.asarray(self.power / self.floor)
 
     @cached_property
     def widest(self) -> FloatArray:
@@ -71,7 +71,7 @@ class LineSpectrum:
     def ratio_at(self, frequency_hz: FloatArray) -> FloatArray:
         """Return the greatest power over the floor within one sample of each frequency."""
         place = np.clip(np.rint(frequency_hz / self.step_hz).astype(int), 0, self.power.size - 1)
-        return self.at(frequency_hz) / self.floor[place]
+        return np.asarray(self.at(frequency_hz) / self.floor[place])
 
 
 def line_spectrum(voltage: FloatArray, interval_s: float) -> LineSpectrum:
@@ -105,7 +105,7 @@ def noise_floor(power: FloatArray) -> FloatArray:
     if len(levels) > 1:
         places, levels = places[1:], levels[1:]
     logarithm = np.interp(np.arange(power.size), places, np.log(np.maximum(levels, tiny)))
-    return np.exp(logarithm) / np.log(2)
+    return np.asarray(np.exp(logarithm) / np.log(2))
 
 
 def peaks(spectrum: LineSpectrum, most: int = 12) -> FloatArray:
@@ -127,7 +127,7 @@ def peaks(spectrum: LineSpectrum, most: int = 12) -> FloatArray:
     with np.errstate(divide="ignore", invalid="ignore"):
         left, middle, right = (np.log(power[cells + i] + np.finfo(float).tiny) for i in (-1, 0, 1))
         shift = np.clip(0.5 * (left - right) / (left - 2 * middle + right), -0.5, 0.5)
-    return (cells + np.nan_to_num(shift)) * spectrum.step_hz
+    return np.asarray((cells + np.nan_to_num(shift)) * spectrum.step_hz)
 
 
 def mains_line(spectrum: LineSpectrum, mains_hz: float | None) -> float | None:
@@ -188,10 +188,10 @@ def candidates(
 ) -> list[Candidate]:
     """Return turn rates that explain the lines, best first.
 
-    Each strong line may be any harmonic of the turn rate up to a few times the number of marks. A candidate is judged by
-    the share of the power in lines that lies on its comb up to the fourth harmonic of the pulse rate, and by the share
-    that lies at multiples of the pulse rate itself: half the true rate explains as much, but puts its pulse rate where
-    there is little; twice the true rate leaves lines over.
+    Each strong line may be any harmonic of the turn rate up to a few times the number of marks. A candidate is judged
+    by the share of the power in lines that lies on its comb up to the fourth harmonic of the pulse rate, and by the
+    share that lies at multiples of the pulse rate itself: half the true rate explains as much, but puts its pulse rate
+    where there is little; twice the true rate leaves lines over.
     """
     found = peaks(spectrum)
     reach = 1.5 * PADDING * spectrum.step_hz
@@ -224,13 +224,15 @@ def candidates(
 
 
 def share_of_lines(spectrum: LineSpectrum, rate_hz: float, marks: int) -> float:
-    """Return the share of the power in lines that lies on the comb of a turn rate, up to the fourth harmonic of the pulses."""
+    """Return the share of the power in lines that lies on the comb of a turn rate, to the fourth of the pulse rate."""
     found = peaks(spectrum)
     if found.size == 0:
         return 0.0
     power = spectrum.at(found)
     nearest = np.rint(found / rate_hz)
-    on = (nearest >= 1) & (nearest <= 4 * marks) & (np.abs(found - nearest * rate_hz) < 1.5 * PADDING * spectrum.step_hz)
+    on = (
+        (nearest >= 1) & (nearest <= 4 * marks) & (np.abs(found - nearest * rate_hz) < 1.5 * PADDING * spectrum.step_hz)
+    )
     return float(np.sum(power[on]) / np.sum(power))
 
 
@@ -247,16 +249,14 @@ def folded(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_
 
 
 def pulses_in(pattern: FloatArray) -> int:
-    """Return how many times a closed pattern rises through 35 % of its height after having been below 20 %."""
+    """Return how many times a closed pattern rises through 25 % of its height after having been below 12 %."""
     low, high = np.percentile(pattern, 15), np.max(pattern)
-    state = np.where(pattern > low + 0.35 * (high - low), 1, np.where(pattern < low + 0.2 * (high - low), -1, 0))
+    state = np.where(pattern > low + 0.25 * (high - low), 1, np.where(pattern < low + 0.12 * (high - low), -1, 0))
     states = state[state != 0]
     return int(np.sum((states == 1) & (np.roll(states, 1) == -1)))
 
 
-def choose(
-    found: list[Candidate], voltage: FloatArray, interval_s: float, marks: int
-) -> Candidate | None:
+def choose(found: list[Candidate], voltage: FloatArray, interval_s: float, marks: int) -> Candidate | None:
     """Return the candidate whose turn, folded, shows as many pulses as there are marks; else the one of best score."""
     best: tuple[float, Candidate] | None = None
     for one in found[:4]:
@@ -276,12 +276,14 @@ def useful_orders(spectrum: LineSpectrum, rate_hz: float, marks: int, highest_hz
     """Return the harmonics of the turn rate to a little past the last that stands above the noise."""
     most = int(min(max(highest_hz / rate_hz, marks), max(MOST_ORDERS, 2.5 * marks)))
     orders = np.arange(1, most + 1)
-    strong = np.flatnonzero((spectrum.ratio_at(orders * rate_hz) > WEAK_LINE) | (orders == marks))
+    strong = np.flatnonzero(
+        (spectrum.ratio_at(np.multiply(orders, rate_hz, dtype=np.float64)) > WEAK_LINE) | (orders == marks)
+    )
     return orders[: int(1.3 * (strong[-1] + 1)) + 1]
 
 
 def decimate(voltage: FloatArray, interval_s: float, highest_hz: float) -> tuple[FloatArray, float]:
-    """Return means of neighbouring samples, as many together as leave the given frequency below 0.35 of the new rate."""
+    """Return means of neighbouring samples, as many together as leave the given frequency below 0.35 of the rate."""
     factor = max(1, int(0.35 / (highest_hz * interval_s)))
     factor = min(factor, max(1, voltage.size // 200))
     if factor == 1:
@@ -341,7 +343,7 @@ def refine(
     """
     duration = voltage.size * interval_s
     reach = 1.5 / duration
-    muted = orders[on_grid(orders * rate_hz, mains_hz, reach)]
+    muted = orders[on_grid(np.multiply(orders, rate_hz, dtype=np.float64), mains_hz, reach)]
     if muted.size == orders.size:
         muted = muted[:0]
     spoken = np.setdiff1d(orders, muted)
@@ -373,7 +375,8 @@ def refine(
     wave = comb_of(comb, coarse, coarse_interval)
     clean = coarse - slow_part(coarse - wave, cells)
     if mains_hz is not None:
-        clean = clean - hum_at(clean - wave, coarse_interval, mains_hz, reach, orders * rate_hz)
+        spared = np.multiply(orders, rate_hz, dtype=np.float64)
+        clean = clean - hum_at(clean - wave, coarse_interval, mains_hz, reach, spared)
     return fit_comb(clean, coarse_interval, rate_hz, acceleration_hz_s, orders, mute=muted, passes=1)
 
 
@@ -391,14 +394,16 @@ def hum_at(
     return np.asarray(np.linalg.solve(columns @ columns.T, columns @ voltage) @ columns)
 
 
-def stands_out(comb: Comb, start_hz: float, duration_s: float) -> bool:
+def stands_out(comb: Comb, start_hz: float, duration_s: float, least_periods: float = 6.0) -> bool:
     """Tell whether a fitted comb is more than a whim of the noise.
 
-    Some line of it must hold at least six periods and carry 36 times the power of the noise around it, where noise
+    Some line of it must hold at least so many periods and carry 36 times the power of the noise around it, where noise
     alone carries 36 times with a chance of exp(-36) a line; and the fit must not have run away from its start.
     """
     power = np.abs(comb.amplitudes) ** 2
-    ratio = np.where(comb.orders * comb.rate_hz * duration_s >= 6, power / np.maximum(comb.noise_v2, 1e-300), 0.0)
+    ratio = np.where(
+        comb.orders * comb.rate_hz * duration_s >= least_periods, power / np.maximum(comb.noise_v2, 1e-300), 0.0
+    )
     best = int(np.argmax(ratio))
     order = int(comb.orders[best])
     return bool(

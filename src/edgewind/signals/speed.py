@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
 from edgewind.errors import InputError
 from edgewind.signals.comb import Comb
@@ -22,6 +24,7 @@ from edgewind.signals.spectrum import (
     line_spectrum,
     mains_line,
     on_grid,
+    peaks,
     refine,
     remove_hum,
     result_of,
@@ -111,10 +114,18 @@ def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "
     if isinstance(mains_hz, int | float) and not (math.isfinite(mains_hz) and mains_hz > 0):
         raise InputError(f"the mains frequency is {mains_hz} Hz", fix="give a positive number, 'auto' or None")
     voltage = np.asarray(trace.voltage_v, dtype=np.float64)
-    if voltage.size < 16 or not float(np.ptp(voltage)) > 0:
+    if voltage.size < 16 or not 0 < float(np.ptp(voltage)) < np.inf:
         return nothing()
     unit = float(np.ptp(voltage))
-    return _estimate((voltage - np.median(voltage)) / unit, trace.interval_s, int(marks), mains_hz)
+    # threads of the linear algebra cost more than they give on matrices this small
+    with _linear_algebra().limit(limits=1, user_api="blas"):
+        return _estimate((voltage - np.median(voltage)) / unit, trace.interval_s, int(marks), mains_hz)
+
+
+@cache
+def _linear_algebra() -> ThreadpoolController:
+    """Return the handle on the threads of the linear algebra; to find them takes longer than an analysis."""
+    return ThreadpoolController()
 
 
 def nothing(
@@ -135,6 +146,8 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
     clipped = is_clipped(voltage)
     lines = line_spectrum(voltage, interval_s)
     mains = mains_of(lines, mains_hz)
+    if mains is not None and turns_at_mains(lines, voltage, interval_s, marks, mains):
+        mains = None
     quiet = voltage
     if mains is not None:
         quiet, mains = remove_hum(voltage, interval_s, mains)
@@ -149,7 +162,7 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
     if spectrum is not None:
         spectrum = with_sampling(spectrum, edges.pulses, interval_s, duration)
     flags = {"clipped"} if clipped else set()
-    best, method = better(edges.result if edges.sure else None, spectrum, duration, marks)
+    best, method = better(edges, spectrum, marks)
     if best is None:
         if edges.pulses is not None and has_few(edges.pulses, duration):
             flags.add("short")
@@ -159,14 +172,12 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
     return _told(best, method, flags, duration, edges, spectrum)
 
 
-def with_sampling(
-    result: MethodResult, pulses: Pulses | None, interval_s: float, duration_s: float
-) -> MethodResult:
+def with_sampling(result: MethodResult, pulses: Pulses | None, interval_s: float, duration_s: float) -> MethodResult:
     """Return the result of the spectrum with what the sampling itself does to it added to its uncertainty.
 
     Pulses that rise within a sample are timed to whole samples: uniformly distributed errors, of standard deviation
-    Ts / sqrt(24) for the mean of two edges, act on a slope as sqrt(12 / n) / T. Of smooth pulses a thousandth of a sample
-    over the trace is as much as is ever claimed.
+    Ts / sqrt(24) for the mean of two edges, act on a slope as sqrt(12 / n) / T. Of smooth pulses a thousandth of a
+    sample over the trace is as much as is ever claimed.
     """
     blur = 1e-3
     if pulses is not None and pulses.sharp:
@@ -191,6 +202,23 @@ def mains_of(lines: LineSpectrum, mains_hz: float | str | None) -> float | None:
     return max(both, key=lambda line: float(np.sum(lines.at(line * np.arange(1.0, 4.0)))), default=None)
 
 
+def turns_at_mains(lines: LineSpectrum, voltage: FloatArray, interval_s: float, marks: int, mains_hz: float) -> bool:
+    """Tell whether a line taken for the mains is that of pulses that happen to come at its rate.
+
+    Then unequal marks leave lines on the comb of the turn rate that are no multiples of the mains. Equal marks leave
+    none: a rotor in step with the mains, its marks all alike, is taken for hum.
+    """
+    duration, highest = voltage.size * interval_s, 0.5 / interval_s
+    one = choose(candidates(lines, marks, None, duration, highest), voltage, interval_s, marks)
+    reach = 1.5 / duration
+    if one is None or not one.counted or not on_grid(np.array([one.rate_hz * marks]), mains_hz, reach)[0]:
+        return False
+    found = peaks(lines)
+    own = on_grid(found, one.rate_hz, reach) & (found < 4 * marks * one.rate_hz) & ~on_grid(found, mains_hz, reach)
+    power = lines.at(found)
+    return float(np.sum(power[own])) > 0.005 * float(np.sum(power))
+
+
 def edges_of(
     voltage: FloatArray,
     interval_s: float,
@@ -199,7 +227,7 @@ def edges_of(
     found: list[Candidate],
     lines: LineSpectrum,
 ) -> EdgeEstimate:
-    """Return the best estimate from edges, the scale of the pulses taken from the spectrum, or tried out without one."""
+    """Return the best estimate from edges, the scale of the pulses taken from the spectrum, or tried out."""
     duration = voltage.size * interval_s
     rates = dict.fromkeys(one.rate_hz for one in (chosen, *found[:1]) if one is not None)
     trials: list[tuple[float, tuple[float, float] | None]] = [(1 / (rate * marks), (rate, 0.0)) for rate in rates]
@@ -219,8 +247,8 @@ def edges_of(
 def _as_good(edges: EdgeEstimate, chosen: Candidate, lines: LineSpectrum, marks: int) -> bool:
     """Tell whether the rate from edges leaves no more of the lines over than the candidate of the spectrum does.
 
-    Pulses too low to be seen, or noise taken for pulses, can make a false pattern; lines of a drifting rotor are smeared, and
-    then say nothing against it.
+    Pulses too low to be seen, or noise taken for pulses, can make a false pattern; lines of a drifting rotor are
+    smeared, and then say nothing against it.
     """
     if edges.result is None or edges.quality > 0.97 or edges.result.uneven:
         return True
@@ -261,19 +289,30 @@ def spectrum_of(
     comb = refine(
         voltage, interval_s, rate * scale, acceleration * scale, orders, marks // scale, mains_hz, near
     ).slowed(scale)
-    return (comb, explained) if stands_out(comb, rate, duration) else (None, 0.0)
+    if not edges.sure and edges.pulses is not None and contradicts(edges.pulses, rate * marks * duration):
+        return None, 0.0
+    return (comb, explained) if stands_out(comb, rate, duration, 2.5 if edges.sure else 6.0) else (None, 0.0)
 
 
-def better(
-    edges: MethodResult | None, spectrum: MethodResult | None, duration_s: float, marks: int
-) -> tuple[MethodResult | None, str]:
-    """Return the result of the smaller uncertainty, widened by half the difference where the two contradict each other."""
+def contradicts(pulses: Pulses, expected: float) -> bool:
+    """Tell whether clear pulses are far fewer than a turn rate asks for."""
+    return pulses.height_v > 20 * pulses.noise_v and pulses.time_s.size < 0.6 * expected
+
+
+def better(seen: EdgeEstimate, spectrum: MethodResult | None, marks: int) -> tuple[MethodResult | None, str]:
+    """Return the result of the smaller uncertainty, widened by half the difference where the two contradict each other.
+
+    A slip breaks the harmonics but not the edges, which are then preferred; of few edges the scatter is hardly known,
+    and the spectrum is preferred.
+    """
+    edges = seen.result if seen.sure else None
     if edges is None or spectrum is None:
         return (edges, "edges") if edges else (spectrum, "spectrum" if spectrum else "none")
-    best, method, other = edges, "edges", spectrum
     if edges.uneven:
         return edges, "edges"
-    if spectrum.turn_rate_u_hz < edges.turn_rate_u_hz:
+    few = seen.pulses is not None and seen.pulses.time_s.size < marks + 12
+    best, method, other = edges, "edges", spectrum
+    if few or spectrum.turn_rate_u_hz < edges.turn_rate_u_hz:
         best, method, other = spectrum, "spectrum", edges
     apart = abs(edges.turn_rate_hz - spectrum.turn_rate_hz)
     if apart > 4 * math.hypot(best.turn_rate_u_hz, other.turn_rate_u_hz):

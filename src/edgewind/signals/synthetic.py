@@ -155,9 +155,7 @@ def tone(
     The test signal for which Rife and Boorstyn (IEEE Trans. Inf. Theory 20, 591, 1974) give the bound.
     """
     noise = amplitude_v / np.sqrt(2 * 10 ** (snr_db / 10))
-    seen = Tachometer(
-        frequency_hz, marks=1, shape="sine", height_v=amplitude_v, noise_v=float(noise), offset_v=0.0
-    )
+    seen = Tachometer(frequency_hz, marks=1, shape="sine", height_v=amplitude_v, noise_v=float(noise), offset_v=0.0)
     return synthesise(seen, samples=samples, interval_s=interval_s, seed=seed)
 
 

@@ -1,7 +1,7 @@
 """Tables that people keep in a sheet: titles with units in brackets, one row a reading, CSV in any of its dialects.
 
-Separators ``,``, ``;`` and tab are understood, with a decimal comma where the separator is not a comma. Every error names
-line and column.
+Separators ``,``, ``;`` and tab are understood, with a decimal comma where the separator is not a comma. Every error
+names line and column.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
 
 from edgewind.errors import InputError
@@ -155,9 +156,7 @@ def _delimiter_of(text: str) -> str:
     return max((",", ";", "\t"), key=head.count)
 
 
-def _columns(
-    heads: list[str], line: int, titles: Mapping[str, Title]
-) -> list[tuple[str, str | None] | None]:
+def _columns(heads: list[str], line: int, titles: Mapping[str, Title]) -> list[tuple[str, str | None] | None]:
     """Name and unit of each column; None for a column without a title."""
     found: list[tuple[str, str | None] | None] = []
     for number, head in enumerate(heads, start=1):
@@ -189,9 +188,7 @@ def _check_title(name: str, unit: str | None, titles: Mapping[str, Title]) -> No
     elif unit is None:
         if name != "time":
             usual = KINDS[title.kind].example.split()[-1]
-            raise InputError(
-                f"the title '{name}' has no unit", fix=f"write it in brackets, such as '{name} [{usual}]'"
-            )
+            raise InputError(f"the title '{name}' has no unit", fix=f"write it in brackets, such as '{name} [{usual}]'")
     elif not (title.relative and unit == "%"):
         parse_unit(unit, title.kind)
 
@@ -210,8 +207,8 @@ def _row(
             fix="put text that holds the separator in quotes",
         )
     named = {
-        column[0]: (cell.strip(), column[1])
-        for column, cell in zip(columns, cells, strict=False)
+        column[0]: ((cell or "").strip(), column[1])
+        for column, cell in zip_longest(columns, cells)
         if column is not None
     }
     return Row(line, named, titles, decimal_comma)
@@ -225,10 +222,10 @@ def _number(cell: str, unit: str | None, title: Title, decimal_comma: bool) -> N
     if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", plain, re.ASCII):
         raise InputError(f"'{cell[:60]}' is not a number", fix=right)
     mantissa, _, exponent = plain.lower().partition("e")
-    digit = 10.0 ** (int(exponent or 0) - len(mantissa.partition(".")[2]))
     kind, scale = ("number", "percent") if unit == "%" else (str(title.kind), str(unit))
+    digit = float(f"1e{int(exponent or 0) - len(mantissa.partition('.')[2])}")
     value, next_value = (float(number) for number in to_si([float(plain), float(plain) + digit], scale, kind))
-    if not math.isfinite(value):
+    if not math.isfinite(next_value):
         raise InputError(f"'{cell[:60]}' is too large a number", fix=right)
     if value < title.lowest:
         raise InputError(f"'{cell}' {unit} is {title.too_low}", fix=title.fix)

@@ -73,7 +73,7 @@ class Trace:
     @property
     def time_s(self) -> FloatArray:
         """Time of each sample after the first, seconds."""
-        return np.arange(self.samples) * self.interval_s
+        return np.asarray(np.arange(self.samples) * self.interval_s, dtype=np.float64)
 
 
 def read_trace(
@@ -83,7 +83,7 @@ def read_trace(
     interval_s: float | None = None,
     max_bytes: int = DEFAULT_MAX_BYTES,
 ) -> Trace:
-    """Read one channel of what an oscilloscope or a logger exported.
+    r"""Read one channel of what an oscilloscope or a logger exported.
 
     Text (.csv, .txt, .dat, .tsv, .asc, also with .gz) may open with any number of header lines, name its units in
     a row or in brackets, separate with ``;``, ``,``, tab or blanks, and write a decimal comma. Arrays (.npz) and
@@ -148,7 +148,8 @@ def read_table(path: str | PathLike[str], max_bytes: int = DEFAULT_MAX_BYTES) ->
     if name.endswith(".wav"):
         return read_wav(load_bytes(path, max_bytes))
     raise InputError(
-        f"'{Path(path).suffix}' is not a kind of file that traces are read from", fix="use one of " + ", ".join(SUFFIXES)
+        f"'{Path(path).suffix}' is not a kind of file that traces are read from",
+        fix="use one of " + ", ".join(SUFFIXES),
     )
 
 
@@ -158,7 +159,9 @@ def split_time(table: Table) -> tuple[Column | None, tuple[Column, ...]]:
     if not columns:
         columns = table.columns
     for column in columns:
-        if column.unit.lower() in TIME_UNITS or (TIME_NAME.match(column.name) and column.unit.lower() not in VOLTAGE_UNITS):
+        if column.unit.lower() in TIME_UNITS or (
+            TIME_NAME.match(column.name) and column.unit.lower() not in VOLTAGE_UNITS
+        ):
             return column, tuple(other for other in columns if other is not column)
     first, known = columns[0], table.interval_s is not None
     if len(columns) == 1 or first.named or first.unit or first.values.size < 2 or not _looks_like_time(first.values):
@@ -175,7 +178,9 @@ def trace_of(table: Table, source: str, channel: str | int | None, interval_s: f
     voltage = chosen.values * _scale(chosen, VOLTAGE_UNITS, "volts", table.volts_note, notes)
     if voltage.size < 2:
         raise InputError(
-            f"the trace has {voltage.size} sample{'s' * (voltage.size != 1)}", column=chosen.name, fix="two or more are needed"
+            f"the trace has {voltage.size} sample{'s' * (voltage.size != 1)}",
+            column=chosen.name,
+            fix="two or more are needed",
         )
     if interval_s is not None:
         if time is not None:
@@ -210,7 +215,7 @@ def even_grid(
     typical = float(np.median(steps))
     if stray < 0.1 or (stray < 1.0 and float(np.max(steps)) < 2.1 * mean and np.unique(steps).size <= 3):
         return mean, voltage
-    samples = int(round((seconds[-1] - seconds[0]) / typical)) + 1 if typical > 0 else 0
+    samples = round((seconds[-1] - seconds[0]) / typical) + 1 if typical > 0 else 0
     if not 2 <= samples <= 10 * seconds.size:
         raise InputError(
             f"the times are too uneven: {seconds.size} samples, {typical:g} s apart in the median, span "
@@ -248,13 +253,21 @@ def _choose(channels: Sequence[Column], wanted: str | int | None, notes: list[st
             notes.append(f"of the channels {names} the first is used")
         return channels[0]
     for column in channels:
-        if isinstance(wanted, str) and column.name.strip().lower() == wanted.strip().lower():
+        if isinstance(wanted, str) and wanted.strip().lower() in _spellings(column):
             return column
     if isinstance(wanted, str) and wanted.strip().isascii() and wanted.strip().isdigit() and len(wanted) < 10:
         wanted = int(wanted)
     if isinstance(wanted, int) and 1 <= wanted <= len(channels):
         return channels[wanted - 1]
-    raise InputError(f"there is no channel '{wanted}'", fix=f"choose one of {names}, or a number from 1 to {len(channels)}")
+    raise InputError(
+        f"there is no channel '{wanted}'", fix=f"choose one of {names}, or a number from 1 to {len(channels)}"
+    )
+
+
+def _spellings(column: Column) -> set[str]:
+    """Return the ways in which a channel may be named: alone, or with its unit."""
+    name, unit = column.name.strip().lower(), column.unit.strip().lower()
+    return {name, f"{name}_{unit}", f"{name} ({unit})", f"{name} [{unit}]"}
 
 
 def _scale(column: Column, units: dict[str, float], assumed: str, reason: str | None, notes: list[str]) -> float:

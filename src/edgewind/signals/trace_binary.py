@@ -117,12 +117,19 @@ def read_wav(content: bytes) -> Table:
     layout, data = _wav_chunks(content)
     if len(layout) < 16:
         raise InputError("the sound file has no complete format chunk", fix="export it again")
-    kind, channels, rate, _, frame, bits = struct.unpack_from("<HHIIHH", layout)
+    kind, channels, rate, _, _, bits = struct.unpack_from("<HHIIHH", layout)
     if kind == WAV_EXTENSIBLE and len(layout) >= 26:
         kind = struct.unpack_from("<H", layout, 24)[0]
     if not (1 <= channels <= 64 and rate > 0):
         raise InputError(f"the sound file says {channels} channels at {rate} Hz", fix="export it again")
-    if (kind, bits) not in {(WAV_PCM, 8), (WAV_PCM, 16), (WAV_PCM, 24), (WAV_PCM, 32), (WAV_FLOAT, 32), (WAV_FLOAT, 64)}:
+    if (kind, bits) not in {
+        (WAV_PCM, 8),
+        (WAV_PCM, 16),
+        (WAV_PCM, 24),
+        (WAV_PCM, 32),
+        (WAV_FLOAT, 32),
+        (WAV_FLOAT, 64),
+    }:
         raise InputError(
             f"the sound is coded as format {kind} of {bits} bits", fix="export PCM of 8, 16, 24 or 32 bits, or float"
         )

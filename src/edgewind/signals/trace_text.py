@@ -9,6 +9,7 @@ import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -20,7 +21,10 @@ from edgewind.signals.trace_table import Column, Table
 FloatArray = NDArray[np.float64]
 
 NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
-UNIT_IN_NAME = re.compile(r"^(?P<name>.*?)\s*[\[(/]\s*(?P<unit>[A-Za-zµμ%°]+)\s*[\])]?$|^(?P<name2>.+)_(?P<unit2>s|ms|us|v|mv|V|mV)$")
+NO_NUMBER = re.compile(r"^[+-]?(nan|inf(inity)?)$", re.I)
+UNIT_IN_NAME = re.compile(
+    r"^(?P<name>.*?)\s*[\[(/]\s*(?P<unit>[A-Za-zµμ%°]+)\s*[\])]?$|^(?P<name2>.+)_(?P<unit2>s|ms|us|v|mv|V|mV)$"
+)
 UNIT_ALONE = re.compile(
     r"^[\[(]?\s*(s|ms|us|µs|μs|ns|sec|secs|seconds?|min|msec|v|mv|uv|µv|μv|nv|kv|volts?|millivolts?|a|ma|ua|µa|hz|khz)"
     r"\s*[\])]?$",
@@ -32,7 +36,9 @@ QUANTITY = r"[\s\"'\])}:=,;]*(?P<number>[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?
 IN_BRACKETS = r"\s*(?:[\[({]\s*(?P<early>[A-Za-zµμ/]+)\s*[\])}])?"
 INTERVAL = re.compile(
     r"(?:sampl\w*\s*_?(?:interval|period|spacing|time)|x\s*_?increment|time\s*_?(?:step|increment|interval|per sample)|"
-    r"(?<![\w.])interval|(?<![\w.])delta\s*_?t|(?<![\w.])dt|(?<![\w.])ts)(?:_?(?P<tail>s|ms|us))?(?![A-Za-z])" + IN_BRACKETS + QUANTITY,
+    r"(?<![\w.])interval|(?<![\w.])delta\s*_?t|(?<![\w.])dt|(?<![\w.])ts)(?:_?(?P<tail>s|ms|us))?(?![A-Za-z])"
+    + IN_BRACKETS
+    + QUANTITY,
     re.I,
 )
 RATE = re.compile(
@@ -88,9 +94,17 @@ class Dialect:
     def holds_row(self, line: str) -> bool:
         """Tell whether every field that should hold a number does."""
         row = self.split(line)
-        return bool(self.fields) and len(row) > self.fields[-1] and all(
-            self.number(row[field]) is not None for field in self.fields
+        return (
+            bool(self.fields)
+            and len(row) > self.fields[-1]
+            and all(self.number(row[field]) is not None for field in self.fields)
         )
+
+    def begins_row(self, line: str) -> bool:
+        """Tell whether the first field that should hold a number does."""
+        row = self.split(line)
+        first = row[self.fields[0]] if len(row) > self.fields[0] else ""
+        return self.number(first) is not None or bool(NO_NUMBER.match(first))
 
 
 DIALECTS = (
@@ -168,7 +182,11 @@ def _probe(lines: list[str]) -> list[str]:
     """Return lines that are likely to be rows of numbers."""
     middle = range(len(lines) // 2, min(len(lines), len(lines) // 2 + PROBE))
     chosen = [lines[i] for i in middle] + lines[-PROBE:]
-    return [line.split("#")[0] for line in chosen if line.strip() and line.strip()[0] not in COMMENT_MARKS or line.strip()[:1] == ";"]
+    return [
+        line.split("#")[0]
+        for line in chosen
+        if (line.strip() and line.strip()[0] not in COMMENT_MARKS) or line.strip()[:1] == ";"
+    ]
 
 
 def _numeric_fields(rows: list[list[str]], dialect: Dialect) -> tuple[int, tuple[int, ...]] | None:
@@ -176,14 +194,22 @@ def _numeric_fields(rows: list[list[str]], dialect: Dialect) -> tuple[int, tuple
     width = max((len(row) for row in rows), default=0)
     if width > 512:
         return None
-    hits = [[dialect.number(field) is not None for field in row] for row in rows]
+    hits = [[dialect.number(field) is not None or bool(NO_NUMBER.match(field)) for field in row] for row in rows]
     most = max((sum(row) for row in hits), default=0)
     if most == 0:
         return None
     rich = [row for row in hits if sum(row) * 2 >= most]
     fields = tuple(i for i in range(width) if sum(len(row) > i and row[i] for row in rich) * 2 > len(rich))
-    full = sum(all(len(row) > i and row[i] for i in fields) for row in rich)
-    return (full, fields) if fields and full else None
+    fields = tuple(i for i in fields if any(len(row) > i and dialect.number(row[i]) is not None for row in rows))
+    if not fields:
+        return None
+    # text may stand before the numbers, as metadata beside them; text among them speaks for another separator
+    full = sum(
+        all(hit or not field for hit, field in zip(row_hits[fields[0] :], row[fields[0] :], strict=True))
+        and all(len(row_hits) > i and row_hits[i] for i in fields)
+        for row, row_hits in zip(rows, hits, strict=True)
+    )
+    return (full, fields) if full else None
 
 
 def _is_decimal_comma(probe: list[str], dialect: Dialect, lines: list[str]) -> bool:
@@ -195,7 +221,7 @@ def _is_decimal_comma(probe: list[str], dialect: Dialect, lines: list[str]) -> b
     if any(len(dialect.split(line)) == 2 and not re.search(r"\d", line) for line in header[-2:]):
         return False
     first = [int(row[0]) for row in rows if len(row[0]) < 18]
-    return any(later <= earlier for earlier, later in zip(first, first[1:], strict=False)) or len(first) < 2
+    return any(later <= earlier for earlier, later in pairwise(first)) or len(first) < 2
 
 
 def _no_numbers(lines: list[str]) -> InputError:
@@ -212,7 +238,7 @@ def _no_numbers(lines: list[str]) -> InputError:
 
 
 def first_row(lines: list[str], dialect: Dialect) -> int:
-    """Return the index of the first row of numbers: the first of two in a row, or the only one."""
+    """Return the index of the first row of numbers that no header line follows."""
     candidate: int | None = None
     for i, line in enumerate(lines):
         if not line.strip() or line.lstrip().startswith("#"):
@@ -222,17 +248,13 @@ def first_row(lines: list[str], dialect: Dialect) -> int:
                 return candidate
             candidate = i
         elif candidate is not None:
-            if _any_number_row(lines[i + 1 :], dialect):
-                candidate = None
-            else:
+            # a row with a fault in it begins as a row does; a header does not
+            if dialect.begins_row(line) or not any(dialect.holds_row(other.split("#")[0]) for other in lines[i + 1 :]):
                 return candidate
+            candidate = None
     if candidate is None:
         raise _no_numbers(lines)
     return candidate
-
-
-def _any_number_row(lines: list[str], dialect: Dialect) -> bool:
-    return any(dialect.holds_row(line.split("#")[0]) for line in lines)
 
 
 def read_rows(
@@ -277,7 +299,6 @@ def _read_bulk(lines: list[str], start: int, dialect: Dialect) -> FloatArray | N
             comment="#",
             skipinitialspace=True,
             engine="c",
-            float_precision="round_trip",
         )
     except (ValueError, pd.errors.ParserError, OverflowError, TypeError, IndexError):
         return None
@@ -335,7 +356,7 @@ def name_columns(header: list[str], dialect: Dialect) -> list[tuple[str, str, bo
     named: list[tuple[str, str, bool]] = []
     for place, field in enumerate(dialect.fields):
         text = wide[-1][field] if wide else ""
-        if dialect.number(text) is not None:
+        if dialect.number(text) is not None or re.search(r"[:=]", text) or INTERVAL.search(text) or RATE.search(text):
             text = ""
         parts = UNIT_IN_NAME.match(text)
         name = (parts["name"] or parts["name2"] or "") if parts else text

@@ -1,4 +1,5 @@
-"""What every pressure gauge has: a voltage in, the logarithm of an indicated pressure out, and what is known of its errors.
+"""What every pressure gauge has: a voltage in, the logarithm of an indicated pressure out, and what is known of its
+errors.
 
 All errors are carried in ``ln p``, where most of them act; an uncertainty of 0.05 there is 5 % of the pressure.
 """

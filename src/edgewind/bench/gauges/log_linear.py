@@ -29,6 +29,4 @@ class LogLinearGauge(Gauge):
         if not per_decade.u:
             return ()
         decades = (voltage_v - self.reference_voltage.value) / per_decade.value
-        return (
-            Component("voltage per decade", np.abs(decades) * np.log(10) * per_decade.relative, common=True),
-        )
+        return (Component("voltage per decade", np.abs(decades) * np.log(10) * per_decade.relative, common=True),)

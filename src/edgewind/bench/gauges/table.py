@@ -70,7 +70,8 @@ def _checked_points(rows: Any) -> tuple[tuple[float, float], ...]:
     for number, (dv, dp) in enumerate(steps, start=2):
         if dv <= 0 or np.sign(dp) != np.sign(steps[0][1]) or dp == 0:
             raise InputError(
-                f"the calibration table is not monotone at pair {number} ('{rows[number - 1][0]}', '{rows[number - 1][1]}')",
+                f"the calibration table is not monotone at pair {number} "
+                f"('{rows[number - 1][0]}', '{rows[number - 1][1]}')",
                 fix="list the pairs by rising voltage, with the pressure always rising or always falling",
             )
     return tuple(points)

@@ -21,8 +21,8 @@ TURN_MEAN = {"beam": 0.25, "all-round": 2.0 / 3.0}
 def light_force(power_w: float, reflectance: float) -> float:
     """Force of light at normal incidence, ``F = (P / c) (1 + R)``, in N; any shape.
 
-    Source: Maxwell, A Treatise on Electricity and Magnetism (1873), art. 792; measured by Nichols and Hull, Phys. Rev. 17,
-    26 (1903).
+    Source: Maxwell, A Treatise on Electricity and Magnetism (1873), art. 792; measured by Nichols and Hull, Phys. Rev.
+    17, 26 (1903).
 
     Examples
     --------
@@ -70,13 +70,11 @@ def weigh(bench: Bench, needed: NeededTorque | None, level: float) -> Claim:
     else:
         verdict = "cannot tell"
     size = (
-        f"it gives at most {format_number(ratio.value, 2)} ({format_number(low, 2)} to {format_number(high, 2)}) of the torque "
-        f"needed against the gas alone at {format_number(needed.pressure_pa, 3)} Pa"
+        f"it gives at most {format_number(ratio.value, 2)} ({format_number(low, 2)} to {format_number(high, 2)}) of "
+        f"the torque needed against the gas alone at {format_number(needed.pressure_pa, 3)} Pa"
     )
     consequence = ", so it is ruled out as the main drive" if verdict == "ruled out" else ""
-    return Claim(
-        NAME, verdict, sign_ok, ratio.value, (low, high), None, sentence(f"{sign}; {size}{consequence}")
-    )
+    return Claim(NAME, verdict, sign_ok, ratio.value, (low, high), None, sentence(f"{sign}; {size}{consequence}"))
 
 
 def _size_ratio(bench: Bench, needed: NeededTorque, level: float) -> Propagated:
@@ -94,13 +92,9 @@ def _size_ratio(bench: Bench, needed: NeededTorque, level: float) -> Propagated:
         irradiance: float, arm: float, dark: float, bright: float,
     ) -> float:  # fmt: skip
         light_part = light_torque(irradiance, area, arm, dark, bright, vanes, turn_mean)
-        return light_part / free_molecular_drag_torque(
-            pressure, speed, area, mean_square_arm, drag, vanes, v0
-        )
+        return light_part / free_molecular_drag_torque(pressure, speed, area, mean_square_arm, drag, vanes, v0)
 
     found = propagate(ratio, inputs, level=level)
     return (
-        found
-        if np.isfinite(found.u)
-        else Propagated(found.value, 0.0, (found.value, found.value), level, found.method)
+        found if np.isfinite(found.u) else Propagated(found.value, 0.0, (found.value, found.value), level, found.method)
     )

@@ -1,6 +1,8 @@
-"""The push of the gas on a vane with one warm and one cold face, in the free-molecular limit: its order of size only."""
+"""The push of thin gas on a vane with one warm and one cold face: its order of size in the free-molecular limit."""
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 from scipy.constants import Stefan_Boltzmann
@@ -14,7 +16,10 @@ NAME = "thermal force of the gas"
 
 # Mean over a turn of the irradiance that a face receives: a beam falls on it at cos(phi) over half of each turn.
 TURN_MEAN_IRRADIANCE = {"beam": 1 / np.pi, "all-round": 1.0}
-NOT_YET = "area and edge shares, and the dependence on pressure, need the kinetic computation, which this version does not make"
+NOT_YET = (
+    "area and edge shares, and the dependence on pressure, need the kinetic computation, which this version does not "
+    "make"
+)
 
 
 def thermal_force_free_molecular(
@@ -22,16 +27,15 @@ def thermal_force_free_molecular(
 ) -> float:
     """Force on a vane in free-molecular gas, ``F = p A dT / (4 T0)``, in N, from the warm to the cold face; any shape.
 
-    Both faces fully diffuse, a large room, a small difference: Knudsen, Ann. Phys. 337, 809 (1910), to first order in dT.
+    Both faces fully diffuse, a large room, a small difference: Knudsen, Ann. Phys. 337, 809 (1910), to first order in
+    dT.
     """
     return pressure_pa * area_m2 * difference_k / (4 * temperature_k)
 
 
-def free_molecular_heat_conductance(
-    pressure_pa: float, most_probable_speed_m_s: float, temperature_k: float
-) -> float:
+def free_molecular_heat_conductance(pressure_pa: float, most_probable_speed_m_s: float, temperature_k: float) -> float:
     """Heat that a face loses to free-molecular monatomic gas, ``p v0 / (sqrt(pi) T0)``, in W/(m^2 K)."""
-    return pressure_pa * most_probable_speed_m_s / (np.sqrt(np.pi) * temperature_k)
+    return pressure_pa * most_probable_speed_m_s / (math.sqrt(math.pi) * temperature_k)
 
 
 def greatest_difference(bench: Bench, pressure_pa: float, most_probable_speed_m_s: float) -> float:
@@ -57,14 +61,10 @@ def weigh(bench: Bench, needed: NeededTorque | None, level: float) -> Claim:
     }[sign_ok]
     if needed is None:
         verdict: Verdict = "ruled out" if sign_ok is False else "cannot tell"
-        return Claim(
-            NAME, verdict, sign_ok, None, None, None, sentence(f"{sign}; {NOT_THIN_ENOUGH}; {NOT_YET}")
-        )
+        return Claim(NAME, verdict, sign_ok, None, None, None, sentence(f"{sign}; {NOT_THIN_ENOUGH}; {NOT_YET}"))
     rotor, t = bench.rotor, bench.gas.temperature.value
     per_kelvin = (
-        rotor.vanes
-        * rotor.arm.value
-        * thermal_force_free_molecular(needed.pressure_pa, rotor.vane_area_m2, 1.0, t)
+        rotor.vanes * rotor.arm.value * thermal_force_free_molecular(needed.pressure_pa, rotor.vane_area_m2, 1.0, t)
     )
     difference = needed.torque.value / per_kelvin
     low, high = (max(end, 0.0) / per_kelvin for end in needed.torque.interval)
@@ -72,9 +72,9 @@ def weigh(bench: Bench, needed: NeededTorque | None, level: float) -> Claim:
     ratio = most / difference
     verdict = "ruled out" if sign_ok is False or most < low else "cannot tell"
     size = (
-        f"at {format_number(needed.pressure_pa, 3)} Pa the free-molecular force balances the drag of the gas with a difference of "
-        f"{format_number(difference, 2)} K ({format_number(low, 2)} to {format_number(high, 2)} K) between the faces, where the "
-        f"light could keep up {format_number(most, 2)} K at most"
+        f"at {format_number(needed.pressure_pa, 3)} Pa the free-molecular force balances the drag of the gas with a "
+        f"difference of {format_number(difference, 2)} K ({format_number(low, 2)} to {format_number(high, 2)} K) "
+        f"between the faces, where the light could keep up {format_number(most, 2)} K at most"
     )
     interval = (most / high, most / low) if low > 0 else None
     return Claim(NAME, verdict, sign_ok, ratio, interval, None, sentence(f"{sign}; {size}; {NOT_YET}"))

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 from textwrap import fill
+from typing import Any
 
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import NullLocator
@@ -13,6 +15,7 @@ from edgewind.evidence import Findings
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.names import shorten
 from edgewind.report.palette import Palette
 
 _COMMON_HATCH = "////"
@@ -32,7 +35,9 @@ def draw_budget(findings: Findings, palette: Palette, size: Size) -> Figure | No
     title = 2.6 if size.titled else 0.0
     left = 1.0 if size.narrow else 17.5
     axes = plain_axes(figure, size.box(left, 0.6, 5.0, title + (3.8 if size.narrow else 2.4)))
-    entries = [(line.name, line.relative_u, line.common) for line in lines] + [("all, in quadrature", total(findings), None)]
+    entries = [(line.name, line.relative_u, line.common) for line in lines] + [
+        ("all, in quadrature", total(findings), None)
+    ]
     for row, (name, value, common) in enumerate(entries):
         colour = palette.ink if common is None else palette.rust if common else palette.blue
         axes.barh(
@@ -43,11 +48,7 @@ def draw_budget(findings: Findings, palette: Palette, size: Size) -> Figure | No
             f"{100 * value:.2g} %", xy=(100 * value, -row), xytext=(0.5 * size.type_pt, 0), textcoords="offset points",
             va="center", color=palette.ink, fontweight="bold" if common is None else "normal",
         )  # fmt: skip
-        axes.annotate(
-            name if size.narrow else fill(name, 28), xy=(0, -row), xytext=(0, 0.42 * size.type_pt + 5) if size.narrow else (-0.7 * size.type_pt, 0),
-            textcoords="offset points", ha="left" if size.narrow else "right", va="bottom" if size.narrow else "center",
-            color=palette.ink, fontweight="bold" if common is None else "normal",
-        )  # fmt: skip
+        _name(axes, name, row, "bold" if common is None else "normal", palette, size)
     axes.set_xlim(0, 100 * total(findings) * 1.02)
     axes.set_ylim(-len(entries) + 0.4, 0.95 if size.narrow else 0.5)
     axes.xaxis.set_major_locator(NullLocator())
@@ -62,15 +63,29 @@ def draw_budget(findings: Findings, palette: Palette, size: Size) -> Figure | No
         bbox_to_anchor=(left / size.width_em, 1 - (title + 0.5) / size.height_em),
     )  # fmt: skip
     if size.titled:
-        figure.text(1.6 / size.width_em, 1 - 1.1 / size.height_em, f"{findings.experiment.name}: uncertainty of the pressure",
+        figure.text(1.6 / size.width_em, 1 - 1.1 / size.height_em, (
+            f"{shorten(findings.experiment.name, 28)}: uncertainty of the pressure"
+        ),
                     fontsize=1.25 * size.type_pt, fontweight="bold", va="top")  # fmt: skip
     return figure
+
+
+def _name(axes: Axes, name: str, row: int, weight: str, palette: Palette, size: Size) -> None:
+    """Write the name of a line before its bar, or above it where there is no room beside."""
+    style: dict[str, Any] = {"textcoords": "offset points", "color": palette.ink, "fontweight": weight}
+    if size.narrow:
+        above = (0, 0.42 * size.type_pt + 5)
+        axes.annotate(name, xy=(0, -row), xytext=above, ha="left", va="bottom", **style)
+    else:
+        before = (-0.7 * size.type_pt, 0)
+        axes.annotate(fill(name, 28), xy=(0, -row), xytext=before, ha="right", va="center", **style)
 
 
 def describe_budget(findings: Findings) -> str:
     """Say what the figure shows."""
     said = "; ".join(
-        f"{line.name} {100 * line.relative_u:.2g} %, {'shared by all readings' if line.common else 'each reading its own'}"
+        f"{line.name} {100 * line.relative_u:.2g} %, "
+        f"{'shared by all readings' if line.common else 'each reading its own'}"
         for line in findings.budget
     )
     return f"Bars of the relative standard uncertainty of the pressure: {said}; together {100 * total(findings):.2g} %."

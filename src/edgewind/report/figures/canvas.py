@@ -6,6 +6,7 @@ import io
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -20,7 +21,7 @@ from edgewind.report.palette import Palette
 @contextmanager
 def our_style(palette: Palette, size: Size) -> Iterator[None]:
     """Draw within this context: type, lines and colours of ours, and nothing that varies from run to run."""
-    settings = {
+    settings: dict[Any, Any] = {
         "font.family": ["DejaVu Sans"],
         "font.size": size.type_pt,
         "text.color": palette.ink,
@@ -82,7 +83,7 @@ def plain_axes(figure: Figure, box: tuple[float, float, float, float], *, spines
 def svg_of(figure: Figure) -> str:
     """Return the figure as an SVG document, without a date or the name of a program."""
     stream = io.StringIO()
-    FigureCanvasSVG(figure).print_svg(stream, metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    FigureCanvasSVG(figure).print_svg(stream, metadata={("Date"): None, "Creator": None, "Format": None, "Type": None})  # type: ignore[no-untyped-call]
     return stream.getvalue()
 
 
@@ -90,5 +91,5 @@ def png_of(figure: Figure) -> bytes:
     """Return the figure as a PNG, 1920 pixels wide where it is of film size."""
     stream = io.BytesIO()
     figure.set_dpi(FILM_DPI)
-    FigureCanvasAgg(figure).print_png(stream, metadata={"Software": None})
+    FigureCanvasAgg(figure).print_png(stream, metadata={"Software": None})  # type: ignore[no-untyped-call]
     return stream.getvalue()

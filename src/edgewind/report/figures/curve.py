@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from textwrap import fill
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -18,9 +19,10 @@ from edgewind.evidence import Findings
 from edgewind.gas.free_path import REGIME_BORDERS, REGIMES
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
-from edgewind.report.figures.ruler import draw_ruler, set_log_scale
+from edgewind.report.figures.ruler import draw_ruler, log_scale
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.figures.sweeps import SweepMark, sweep_marks
+from edgewind.report.names import shorten
 from edgewind.report.palette import Palette
 from edgewind.report.physics import PA_PER_MTORR, RPM_PER_RAD_S, drawable, path_at_one_pascal, pressure_ends
 from edgewind.report.words import not_found
@@ -53,13 +55,11 @@ def draw_curve(findings: Findings, palette: Palette, size: Size) -> Figure | Non
     _density(density, findings, ends, palette, size)
     _optimum(main, density, findings, palette, size)
     for axes in (main, density):
-        set_log_scale(axes, ends, "bottom", palette.ink, size)
-        axes.xaxis.set_major_locator(NullLocator())
-        axes.xaxis.set_minor_locator(NullLocator())
-    _legend(figure, handles, size, left, title, 2 if size.narrow else len(handles))
+        log_scale(axes, ends)
+    _legend(figure, handles, size, left, title)
     if size.titled:
         figure.text(
-            left / size.width_em, 1 - 1.1 / size.height_em, findings.experiment.bench.experiment.title,
+            left / size.width_em, 1 - 1.1 / size.height_em, shorten(findings.experiment.bench.experiment.title, 66),
             fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
         )  # fmt: skip
     return figure
@@ -68,15 +68,19 @@ def draw_curve(findings: Findings, palette: Palette, size: Size) -> Figure | Non
 def _legend_rows(findings: Findings, size: Size) -> int:
     readings = findings.experiment.readings
     entries = readings["sweep"].nunique() + 2 + bool((drawable(readings) & ~readings["used"]).any())
-    return (entries + 1) // 2 if size.narrow else 1
+    return -(-int(entries) // _legend_columns(size))
 
 
-def _legend(figure: Figure, handles: list[Artist], size: Size, left: float, title: float, columns: int) -> None:
+def _legend_columns(size: Size) -> int:
+    return 2 if size.narrow else 5
+
+
+def _legend(figure: Figure, handles: list[Artist], size: Size, left: float, title: float) -> None:
     figure.legend(
         handles=handles,
         loc="upper left",
         bbox_to_anchor=(left / size.width_em, 1 - (title + 0.9) / size.height_em),
-        ncols=columns,
+        ncols=_legend_columns(size),
     )
 
 
@@ -89,10 +93,10 @@ def _rulers(
     line = 1 / size.height_em
     lower = (below[0], below[1] - 2.1 * line, below[2], below[3])
     upper = (box[0], box[1] + 2.2 * line, box[2], box[3])
-    draw_ruler(figure, below, ends, "bottom", "Pa", palette.ink, size)
-    draw_ruler(figure, lower, _scaled(ends, PA_PER_MTORR), "bottom", "mTorr", palette.soft, size)
-    draw_ruler(figure, box, (path / width / ends[0], path / width / ends[1]), "top", "Kn", palette.ink, size)
-    draw_ruler(figure, upper, (1e3 * path / ends[0], 1e3 * path / ends[1]), "top", "mm", palette.soft, size)
+    draw_ruler(figure, below, ends, "bottom", "Pa", palette, palette.ink, size)
+    draw_ruler(figure, lower, _scaled(ends, PA_PER_MTORR), "bottom", "mTorr", palette, palette.soft, size)
+    draw_ruler(figure, box, (path / width / ends[0], path / width / ends[1]), "top", "Kn", palette, palette.ink, size)
+    draw_ruler(figure, upper, (1e3 * path / ends[0], 1e3 * path / ends[1]), "top", "mm", palette, palette.soft, size)
     middle = box[0] + box[2] / 2
     figure.text(middle, 0.7 * line, "pressure (Pa and mTorr)", ha="center", va="bottom", color=palette.ink)
     named = "Knudsen number, mean free path" if size.narrow else "Knudsen number (Kn) and mean free path (mm)"
@@ -138,14 +142,14 @@ def _readings(
                 part["pressure_pa"], RPM_PER_RAD_S * part["speed_rad_s"],
                 xerr=_log_bars(part), yerr=RPM_PER_RAD_S * part["speed_u_rad_s"].fillna(0.0),
                 fmt=mark.marker, color=colour, ecolor=colour, elinewidth=size.line, capsize=0,
-                markersize=0.55 * size.type_pt, markerfacecolor=colour if used else palette.paper,
+                markersize=0.6 * size.type_pt, markerfacecolor=colour if used else palette.paper,
                 markeredgecolor=palette.paper if used else colour, markeredgewidth=0.8 * size.line,
                 zorder=4 if used else 2,
             )  # fmt: skip
         if (shown["sweep"] == label).any():
             handles.append(
                 Line2D([], [], linestyle="", marker=mark.marker, color=mark.colour, markersize=0.75 * size.type_pt,
-                       markeredgecolor=palette.paper, label=_shorten(mark.label))
+                       markeredgecolor=palette.paper, label=shorten(mark.label, 14))
             )  # fmt: skip
     if not shown["used"].all():
         handles.append(
@@ -153,10 +157,6 @@ def _readings(
                    markersize=0.7 * size.type_pt, label="set aside")
         )  # fmt: skip
     return handles
-
-
-def _shorten(label: str, most: int = 18) -> str:
-    return label if len(label) <= most else label[: most - 1] + "…"
 
 
 def _log_bars(part: pd.DataFrame) -> np.ndarray:
@@ -217,26 +217,33 @@ def _density(axes: Axes, findings: Findings, ends: tuple[float, float], palette:
 
 
 def _optimum(main: Axes, density: Axes, findings: Findings, palette: Palette, size: Size) -> None:
+    """Mark the optimum and its interval, or say why there is none."""
     optimum = findings.optimum
+    between = "\n" if size.narrow else " "
     if not optimum.found or optimum.pressure_pa is None or optimum.interval_pa is None:
-        main.annotate(
-            "No optimum is claimed:" + (chr(10) if size.narrow else " ") + fill(not_found(optimum.reason), 34 if size.narrow else 70), xy=(0.0, 1.0),
-            xycoords="axes fraction", xytext=(0.3 * size.type_pt, -_REGIMES_EM * size.type_pt),
-            textcoords="offset points", ha="left", va="top", color=palette.ink, fontweight="bold", zorder=6,
-        )  # fmt: skip
+        why = fill(not_found(optimum.reason), 34 if size.narrow else 70)
+        _words(main, 0.0, f"No optimum is claimed:{between}{why}", palette.ink, "left", size, "axes fraction")
         return
     top = 1 - _REGIMES_EM / (main.get_position().height * size.height_em)
     for axes, highest in ((main, top), (density, 1.0)):
         axes.axvspan(*optimum.interval_pa, ymax=highest, color=palette.gold, alpha=0.2, linewidth=0, zorder=0)
         axes.axvline(optimum.pressure_pa, ymax=highest, color=palette.gold_ink, linewidth=1.3 * size.line, zorder=2)
+    said = f"{format_number(optimum.pressure_pa, 3)} Pa{between}({format_interval(*optimum.interval_pa)})"
     ends = pressure_ends(findings.experiment.readings)
-    beside = max(optimum.interval_pa) if optimum.pressure_pa < np.sqrt(ends[0] * ends[1]) else min(optimum.interval_pa)
-    right = beside > optimum.pressure_pa
-    main.annotate(
-        f"{format_number(optimum.pressure_pa, 3)} Pa{chr(10) if size.narrow else '  '}({format_interval(*optimum.interval_pa)})",
-        xy=(beside, 1.0), xycoords=("data", "axes fraction"),
-        xytext=((0.5 if right else -0.5) * size.type_pt, -_REGIMES_EM * size.type_pt), textcoords="offset points",
-        ha="left" if right else "right", va="top", color=palette.gold_ink, fontweight="bold", zorder=6,
+    if optimum.pressure_pa < np.sqrt(ends[0] * ends[1]):
+        _words(main, optimum.interval_pa[1], said, palette.gold_ink, "left", size)
+    else:
+        _words(main, optimum.interval_pa[0], said, palette.gold_ink, "right", size)
+
+
+def _words(
+    axes: Axes, place: float, words: str, colour: str, align: Literal["left", "right"], size: Size, across: str = "data"
+) -> None:
+    """Write words under the names of the regimes, to one side of a place."""
+    beside = (0.5 if align == "left" else -0.5) * size.type_pt
+    axes.annotate(
+        words, xy=(place, 1.0), xycoords=(across, "axes fraction"), xytext=(beside, -_REGIMES_EM * size.type_pt),
+        textcoords="offset points", ha=align, va="top", color=colour, fontweight="bold", zorder=6,
     )  # fmt: skip
 
 
@@ -246,13 +253,15 @@ def describe_curve(findings: Findings) -> str:
     shown = experiment.readings[drawable(experiment.readings)]
     pressure, speed = shown["pressure_pa"], RPM_PER_RAD_S * shown["speed_rad_s"]
     seen = (
-        f"Speed against pressure for {experiment.name}: {len(shown)} readings from {format_number(pressure.min(), 2)} to "
-        f"{format_number(pressure.max(), 2)} Pa, between {format_number(speed.min(), 3)} and {format_number(speed.max(), 3)} rpm. "
+        f"Speed against pressure for {experiment.name}: {len(shown)} readings from "
+        f"{format_number(pressure.min(), 2)} to {format_number(pressure.max(), 2)} Pa, between "
+        f"{format_number(speed.min(), 3)} and {format_number(speed.max(), 3)} rpm. "
     )
     if not optimum.found or optimum.pressure_pa is None or optimum.interval_pa is None:
         return seen + f"No pressure of greatest speed is claimed, because {not_found(optimum.reason)}."
     return (
-        seen + f"The curve rises to its highest place at {format_number(optimum.pressure_pa, 3)} Pa and falls beyond it; "
+        seen
+        + f"The curve rises to its highest place at {format_number(optimum.pressure_pa, 3)} Pa and falls beyond it; "
         f"the interval from {format_interval(*optimum.interval_pa, 'Pa')} is shaded."
     )
 
@@ -262,24 +271,31 @@ def caption_curve(findings: Findings) -> str:
     experiment, optimum = findings.experiment, findings.optimum
     readings = experiment.readings
     common = experiment.used["log_pressure_u_common"]
-    shared = f" The part that all pressures share, {100 * common.median():.2g} %, would move them together and is not drawn." if len(common) else ""
+    shared = (
+        f" The part that all pressures share, {100 * common.median():.2g} %, would move them together and is not drawn."
+        if len(common)
+        else ""
+    )
     hidden = int((~drawable(readings)).sum())
-    absent = f" {hidden} of {len(readings)} readings have no pressure or no speed and cannot be drawn." if hidden else ""
+    absent = f" Not drawn, for want of a pressure or a speed: {hidden} of {len(readings)} readings." if hidden else ""
     if optimum.curve is None:
         line = " There is no curve, because there are too few usable readings."
     elif optimum.found:
         line = (
-            f" The line is the mean of the curves that fit the readings, the band holds {100 * optimum.level:g} % of them; gold marks the "
-            f"{100 * optimum.level:g} % interval of the pressure of greatest speed, and the strip below its whole distribution."
+            f" The line is the mean of the curves that fit the readings, the band holds {100 * optimum.level:g} % "
+            f"of them; gold marks the {100 * optimum.level:g} % interval of the pressure of greatest speed, and the "
+            "strip below its whole distribution."
         )
     else:
         line = (
-            f" The line is the mean of the curves that fit the readings, the band holds {100 * optimum.level:g} % of them. The strip below "
-            f"shows in grey where these curves are highest; no optimum is claimed, because {not_found(optimum.reason)}."
+            f" The line is the mean of the curves that fit the readings, the band holds {100 * optimum.level:g} % "
+            "of them. The strip below shows in grey where these curves are highest; no optimum is claimed, because "
+            f"{not_found(optimum.reason)}."
         )
     return (
-        "Readings with one standard uncertainty in speed and in pressure (each reading's own part); triangles point up where the "
-        f"pressure was rising and down where it was falling; hollow grey marks are set aside.{line}{shared}{absent}"
+        "Readings with one standard uncertainty in speed and in pressure (each reading's own part); triangles "
+        "point up where the pressure was rising and down where it was falling; hollow grey marks are set "
+        f"aside.{line}{shared}{absent}"
     )
 
 

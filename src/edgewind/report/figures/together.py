@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 from matplotlib.artist import Artist
@@ -14,14 +15,16 @@ from matplotlib.ticker import MaxNLocator, NullFormatter
 from edgewind.evidence import Findings
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
-from edgewind.report.figures.ruler import set_log_scale
+from edgewind.report.figures.ruler import log_scale, log_ticks
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.names import shorten
 from edgewind.report.palette import Palette
 from edgewind.report.physics import RPM_PER_RAD_S, drawable, path_at_one_pascal, pressure_ends
 from edgewind.units import format_number
 
 _MARKERS = ("o", "s", "D", "^", "v", "P")
-_DASHES: tuple[str | tuple[int, tuple[float, ...]], ...] = ("-", (0, (5, 1.6)), (0, (1.2, 1.2)), (0, (5, 1.5, 1, 1.5)))
+Dashes = Literal["-"] | tuple[float, tuple[float, ...]]
+_DASHES: tuple[Dashes, ...] = ("-", (0, (5, 1.6)), (0, (1.2, 1.2)), (0, (5, 1.5, 1, 1.5)))
 
 
 def draw_together(many: Sequence[Findings], palette: Palette, size: Size) -> Figure | None:
@@ -53,10 +56,13 @@ def draw_together(many: Sequence[Findings], palette: Palette, size: Size) -> Fig
         )  # fmt: skip
     ends = pressure_ends(*(findings.experiment.readings for findings in shown))
     knudsen = [
-        at_one / end for f, at_one in zip(shown, per_knudsen, strict=True) for end in pressure_ends(f.experiment.readings)
+        at_one / end
+        for f, at_one in zip(shown, per_knudsen, strict=True)
+        for end in pressure_ends(f.experiment.readings)
     ]
-    set_log_scale(panels[0], ends, "bottom", palette.ink, size)
-    set_log_scale(panels[1], (max(knudsen), min(knudsen)), "bottom", palette.ink, size)
+    for axes, across in zip(panels, (ends, (max(knudsen), min(knudsen))), strict=True):
+        log_scale(axes, across)
+        log_ticks(axes, "bottom", palette, palette.ink, size)
     panels[0].set_xlabel("pressure (Pa)", labelpad=0.4 * size.type_pt)
     panels[1].set_xlabel("Knudsen number, thin gas to the left", labelpad=0.4 * size.type_pt)
     _share_speed(panels, palette, size)
@@ -72,13 +78,12 @@ def draw_together(many: Sequence[Findings], palette: Palette, size: Size) -> Fig
 
 def _label(findings: Findings) -> str:
     width = 1e3 * findings.experiment.bench.rotor.vane_width.value
-    name = findings.experiment.name
-    return f"{name if len(name) < 24 else name[:23] + '…'}, vane {format_number(width, 3)} mm"
+    return f"{shorten(findings.experiment.name, 24)}, vane {format_number(width, 3)} mm"
 
 
 def _one(
     axes: Axes, findings: Findings, knudsen_at_one: float | None, colour: str, marker: str,
-    dash: str | tuple[int, tuple[float, ...]], palette: Palette, size: Size,
+    dash: Dashes, palette: Palette, size: Size,
 ) -> None:  # fmt: skip
     """Draw the used readings, the curve and the optimum of one rotor; against Kn where its value at 1 Pa is given."""
 
@@ -93,14 +98,30 @@ def _one(
     )  # fmt: skip
     if optimum.curve is not None:
         curve = optimum.curve
-        axes.plot(place(curve.pressure_pa), RPM_PER_RAD_S * curve.mean, color=colour, linestyle=dash, linewidth=1.8 * size.line, zorder=4)
+        axes.plot(
+            place(curve.pressure_pa),
+            RPM_PER_RAD_S * curve.mean,
+            color=colour,
+            linestyle=dash,
+            linewidth=1.8 * size.line,
+            zorder=4,
+        )
         tails = (0.5 - optimum.level / 2, 0.5 + optimum.level / 2)
         low, high = RPM_PER_RAD_S * np.quantile(curve.draws, tails, axis=0)
         axes.fill_between(place(curve.pressure_pa), low, high, color=colour, alpha=0.14, linewidth=0, zorder=1)
     if optimum.found and optimum.interval_pa is not None and optimum.pressure_pa is not None:
         height = RPM_PER_RAD_S * (optimum.speed_rad_s or 0.0)
-        axes.fill_between(place(np.array(optimum.interval_pa)), 0, height, color=colour, alpha=0.2, linewidth=0, zorder=1)
-        axes.plot(place(np.array([optimum.pressure_pa] * 2)), [0.0, height], color=colour, linewidth=size.line, linestyle=dash, zorder=2)
+        axes.fill_between(
+            place(np.array(optimum.interval_pa)), 0, height, color=colour, alpha=0.2, linewidth=0, zorder=1
+        )
+        axes.plot(
+            place(np.array([optimum.pressure_pa] * 2)),
+            [0.0, height],
+            color=colour,
+            linewidth=size.line,
+            linestyle=dash,
+            zorder=2,
+        )
 
 
 def _share_speed(panels: tuple[Axes, ...], palette: Palette, size: Size) -> None:
@@ -133,9 +154,9 @@ def describe_together(many: Sequence[Findings]) -> str:
 def caption_together(many: Sequence[Findings]) -> str:
     """Explain the figure's marks."""
     return (
-        "Left (on a narrow screen: above), speed against pressure; right (below), the same readings against the Knudsen number with "
-        "the vane's width. Upright lines stand at the optima, in the shade of their intervals. Curves that fell on one another on "
-        "the right would speak for a law in the Knudsen number alone."
+        "Left (on a narrow screen: above), speed against pressure; right (below), the same readings against the "
+        "Knudsen number with the vane's width. Upright lines stand at the optima, in the shade of their intervals. "
+        "Curves that fell on one another on the right would speak for a law in the Knudsen number alone."
     )
 
 

@@ -1,0 +1,82 @@
+"""One trace by itself: the whole of it, and the turns in its middle."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
+
+from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.size import Size
+from edgewind.report.palette import Palette
+from edgewind.report.physics import RPM_PER_RAD_S
+from edgewind.report.sparkline import middle_turns
+from edgewind.signals import SpeedEstimate, Trace
+from edgewind.units import format_measured, format_number
+
+FILM = Size(12.8, 7.2, 15.0, titled=True)
+# Steps along a line, above which only the least and the greatest voltage of each step are drawn.
+_STEPS = 1200
+
+
+def draw_trace(trace: Trace, speed: SpeedEstimate, palette: Palette, size: Size) -> Figure:
+    """Draw the whole of a trace above three turns from its middle, with the speed found in it."""
+    figure = new_figure(size)
+    left, right = 5.6, 1.4
+    half = (size.height_em - 4.8 - 4.0 - 4.4) / 2
+    boxes = (size.box(left, 4.0 + half + 4.4, right, 4.8), size.box(left, 4.0, right, 4.8 + half + 4.4))
+    whole, turns = (plain_axes(figure, box, spines=("bottom",)) for box in boxes)
+    _strip(whole, trace.voltage_v, trace.interval_s, 0.0, palette.slate, palette, size)
+    whole.set_xlabel(f"time (s), the whole of {format_number(trace.duration_s, 3)} s")
+    middle = middle_turns(trace.voltage_v, trace.interval_s, speed.speed_rad_s)
+    if middle.size:
+        start = max((trace.samples - middle.size) // 2, 0) * trace.interval_s
+        _strip(turns, middle, trace.interval_s, start, palette.blue, palette, size)
+        turns.set_xlabel("time (s), three turns from the middle")
+    else:
+        turns.set_axis_off()
+        turns.text(0.5, 0.5, "no speed, so no turns to show", ha="center", color=palette.soft)
+    figure.text(
+        left / size.width_em, 1 - 1.1 / size.height_em, trace_heading(speed),
+        fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
+    )  # fmt: skip
+    return figure
+
+
+def trace_heading(speed: SpeedEstimate) -> str:
+    """Write speed, method and flags in one line."""
+    if not math.isfinite(speed.speed_rad_s):
+        said = "no speed"
+    else:
+        rpm = format_measured(RPM_PER_RAD_S * speed.speed_rad_s, RPM_PER_RAD_S * speed.speed_u_rad_s, "rpm")
+        said = f"{rpm}, by {speed.method}"
+    return said + (f"; {', '.join(speed.flags)}" if speed.flags else "")
+
+
+def _strip(
+    axes: Axes,
+    voltage: NDArray[np.float64],
+    interval_s: float,
+    start_s: float,
+    colour: str,
+    palette: Palette,
+    size: Size,
+) -> None:
+    """Draw a stretch of voltage; as an envelope where it has more samples than a screen has columns."""
+    time = start_s + np.arange(voltage.size) * interval_s
+    if voltage.size > 2 * _STEPS:
+        starts = np.linspace(0, voltage.size, _STEPS, endpoint=False).astype(int)
+        low, high = np.minimum.reduceat(voltage, starts), np.maximum.reduceat(voltage, starts)
+        axes.fill_between(time[starts], low, high, color=colour, linewidth=0.5 * size.line)
+    else:
+        axes.plot(time, voltage, color=colour, linewidth=1.2 * size.line)
+    axes.set_xlim(float(time[0]), float(time[-1]) + interval_s)
+    axes.xaxis.set_major_locator(MaxNLocator(7))
+    axes.yaxis.set_major_locator(MaxNLocator(4))
+    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+    axes.set_axisbelow(True)
+    axes.set_ylabel("V", rotation=0, labelpad=size.type_pt)

@@ -1,0 +1,42 @@
+"""The template folder works as it stands, and never writes over anything."""
+
+import pytest
+
+from edgewind.bench import read_bench, write_template
+from edgewind.errors import InputError
+from edgewind.signals import read_experiment
+
+
+def test_the_template_is_an_experiment_as_it_stands(tmp_path):
+    write_template(tmp_path / "new")
+    experiment = read_experiment(tmp_path / "new")
+    assert experiment.readings["used"].any()
+
+
+def test_the_template_explains_itself(tmp_path):
+    """Comments in the file, the title says that its readings are invented, and the traces have a place."""
+    written = write_template(tmp_path / "new")
+    assert [path.name for path in written] == ["bench.toml", "readings.csv"]
+    assert written[0].read_text(encoding="utf-8").count("#") > 10
+    assert "invented" in read_bench(written[0]).experiment.title
+    assert (tmp_path / "new" / "traces").is_dir()
+
+
+def test_an_empty_folder_may_be_filled(tmp_path):
+    assert write_template(tmp_path)[0].is_file()
+
+
+def test_nothing_that_is_there_is_written_over(tmp_path):
+    (tmp_path / "bench.toml").write_text("mine", encoding="utf-8")
+    for place in (tmp_path, tmp_path / "bench.toml"):
+        with pytest.raises(InputError, match="something is there already"):
+            write_template(place)
+    assert [path.name for path in tmp_path.iterdir()] == ["bench.toml"]
+    assert (tmp_path / "bench.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_folder_that_cannot_be_made_is_named(tmp_path):
+    (tmp_path / "file").write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match="cannot be made") as raised:
+        write_template(tmp_path / "file" / "new")
+    assert raised.value.file == str(tmp_path / "file" / "new")

@@ -1,0 +1,167 @@
+"""The optimum: the truth in the interval as often as stated, nothing found where nothing is, and why."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from edgewind.errors import InputError
+from edgewind.evidence.curve import SweepData, fit_curve
+from edgewind.evidence.optimum import find_optimum, highest_places
+from edgewind.evidence.synthetic import Bench, Shape, Truth, open_example, peaked_example, take_readings
+
+TRUTH = Truth("balance", place=0.4, width=0.8, skew=0.0, top=10.0)
+CURVE = fit_curve(take_readings(TRUTH, Bench(readings=20), np.random.default_rng(0)))
+
+
+def readings(shape: Shape = "balance", seed: int = 0, place: float = 0.4, **bench: Any) -> SweepData:
+    truth = replace(TRUTH, shape=shape, place=place)
+    return take_readings(truth, replace(Bench(), **bench), np.random.default_rng(seed))
+
+
+def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
+    """A binomial check of 30 intervals of 90 %; the benchmark has the full count."""
+    examples = [peaked_example(seed) for seed in range(5000, 5030)]
+    found = [(example, find_optimum(example.data)) for example in examples]
+    found = [(example, optimum) for example, optimum in found if optimum.found]
+    assert len(found) >= 27
+    held = [low <= np.exp(e.truth.place) <= high for e, o in found for low, high in [o.interval_pa]]
+    assert np.mean(held) >= 0.75
+
+
+def test_nothing_is_found_where_no_maximum_lies_inside() -> None:
+    assert sum(find_optimum(open_example(seed).data).found for seed in range(7000, 7030)) <= 1
+
+
+@pytest.mark.parametrize(
+    ("data", "reason"),
+    [
+        (readings("rising", place=3.5), "peak at the high edge"),
+        (readings("saturating"), "peak at the high edge"),
+        (readings("falling"), "peak at the low edge"),
+        (readings("outside", place=5.0), "peak at the high edge"),
+        (readings("outside", place=-5.0), "peak at the low edge"),
+        (readings("flat"), "flat within noise"),
+        (readings(readings=5), "too few readings"),
+        (readings(readings=40).take(np.repeat([3, 5, 9, 20, 30], 8)), "too few readings"),
+        (readings(readings=1), "too few readings"),
+        (readings().take([]), "too few readings"),
+        (readings(readings=32, sweeps=2, lag=0.6, noise=0.02), "drift between sweeps"),
+        (readings(), ""),
+    ],
+)
+def test_the_reason_says_why(data: SweepData, reason: str) -> None:
+    optimum = find_optimum(data)
+    assert optimum.reason == reason
+    assert optimum.found is (reason == "")
+    assert (optimum.pressure_pa is None) is (optimum.interval_pa is None) is (not optimum.found)
+
+
+def test_a_small_lag_is_carried_by_the_interval_with_a_warning() -> None:
+    bench = Bench(readings=32, sweeps=2, noise=0.01, lag=0.06)
+    lagging = find_optimum(take_readings(TRUTH, bench, np.random.default_rng(2)))
+    steady = find_optimum(take_readings(TRUTH, replace(bench, lag=0.0), np.random.default_rng(2)))
+    assert lagging.found and steady.found
+    assert any("differ" in warning for warning in lagging.warnings) and not steady.warnings
+    assert np.log(lagging.interval_pa[1] / lagging.interval_pa[0]) > np.log(
+        steady.interval_pa[1] / steady.interval_pa[0]
+    )
+    assert lagging.interval_pa[0] < np.exp(TRUTH.place) < lagging.interval_pa[1]
+
+
+def test_the_shared_uncertainty_of_pressure_adds_in_quadrature() -> None:
+    data = readings()
+    alone = np.log(find_optimum(data).draws_pa).std()
+    shared = np.log(find_optimum(replace(data, common_log_pressure_u=0.2)).draws_pa).std()
+    assert shared == pytest.approx(np.hypot(alone, 0.2), rel=0.05)
+
+
+def test_a_rotor_that_turns_the_other_way_has_the_same_optimum() -> None:
+    data = readings()
+    there, back = find_optimum(data), find_optimum(replace(data, speed_rad_s=-data.speed_rad_s))
+    assert back.speed_rad_s == pytest.approx(-there.speed_rad_s, rel=0.02)
+    assert back.pressure_pa == pytest.approx(there.pressure_pa, rel=0.02)
+
+
+def test_a_stretch_of_reversed_motion_is_low() -> None:
+    place = np.linspace(-3.5, 3.5, 30)
+    speed = 10 * np.exp(-((place - 1) ** 2)) - 4 * np.exp(-((place + 2) ** 2))
+    optimum = find_optimum(SweepData(np.exp(place), np.full(30, 0.01), speed, np.full(30, 0.1)))
+    assert optimum.found
+    assert optimum.pressure_pa == pytest.approx(np.exp(1.0), rel=0.1)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.floats(0.01, 0.98), st.floats(0.001, 0.01))
+def test_a_higher_level_gives_an_interval_around_the_lower(level: float, more: float) -> None:
+    inner = _interval(level)
+    outer = _interval(level + more)
+    assert outer[0] <= inner[0] <= inner[1] <= outer[1]
+
+
+def _interval(level: float) -> tuple[float, float]:
+    optimum = find_optimum(CURVE, level=level)
+    assert optimum.interval_pa is not None
+    return optimum.interval_pa
+
+
+@settings(max_examples=6, deadline=None)
+@given(st.floats(-8, 8), st.floats(-8, 8), st.randoms(use_true_random=False))
+def test_the_optimum_does_not_depend_on_units_or_on_order(pressure: float, speed: float, shuffle: Any) -> None:
+    data = readings(readings=18)
+    order = list(range(18))
+    shuffle.shuffle(order)
+    other = replace(
+        data.take(order),
+        pressure_pa=data.pressure_pa[order] * np.exp(pressure),
+        speed_rad_s=data.speed_rad_s[order] * np.exp(speed),
+        speed_u_rad_s=data.speed_u_rad_s[order] * np.exp(speed),
+    )
+    one, two = find_optimum(data), find_optimum(other)
+    assert one.found and two.found
+    assert two.pressure_pa == pytest.approx(one.pressure_pa * np.exp(pressure), rel=1e-3)
+    assert two.interval_pa == pytest.approx(np.array(one.interval_pa) * np.exp(pressure), rel=1e-2)
+    assert two.speed_rad_s == pytest.approx(one.speed_rad_s * np.exp(speed), rel=1e-3)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.data())
+def test_any_readings_get_an_answer_or_a_plain_refusal(data: st.DataObject) -> None:
+    size = data.draw(st.integers(0, 12))
+
+    def column(low: float, high: float) -> list[float]:
+        return data.draw(st.lists(st.floats(low, high), min_size=size, max_size=size))
+
+    speed_unit = data.draw(st.sampled_from([1e-6, 1.0, 1e6]))
+    try:
+        optimum = find_optimum(
+            SweepData(
+                column(1e-6, 1e5),
+                column(0.0, 1.0),
+                np.array(column(-100.0, 100.0)) * speed_unit,
+                np.array(column(1e-6, 10.0)) * speed_unit,
+                common_log_pressure_u=data.draw(st.floats(0.0, 1.0)),
+            )
+        )
+    except InputError:
+        return
+    assert optimum.found is (optimum.reason == "")
+    if optimum.interval_pa is not None:
+        assert 0 < optimum.interval_pa[0] <= optimum.pressure_pa <= optimum.interval_pa[1]
+
+
+def test_a_parabola_is_refined_to_its_top_and_an_end_stays_an_end() -> None:
+    grid = np.linspace(-1.0, 1.0, 21)
+    curves = np.array([-((grid - 0.234) ** 2), grid, -grid, np.zeros(21)])
+    assert highest_places(grid, curves) == pytest.approx([0.234, 1.0, -1.0, -1.0])
+
+
+@pytest.mark.parametrize("level", [0.0, 1.0, -1.0, float("nan")])
+def test_a_level_outside_zero_to_one_is_refused(level: float) -> None:
+    with pytest.raises(InputError, match="between 0 and 1"):
+        find_optimum(CURVE, level=level)

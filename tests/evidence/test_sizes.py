@@ -1,0 +1,114 @@
+"""Two rotors compared: the exponent of the optimum pressure on the width of the vane."""
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from edgewind.evidence import Findings, Optimum, SweepData, compare_sizes, find_optimum
+from edgewind.signals import Experiment
+
+NO_OPTIMUM = (None, None, None, None, None)
+
+
+@pytest.fixture
+def findings(make_bench):
+    """Findings with nothing in them but an optimum and a width, read with one gauge or with another."""
+
+    @cache
+    def bench_of(width_mm, own_gauge):
+        gauge = {"noise": "3 mV"} if own_gauge else {}
+        return make_bench(rotor={"vane_width": f"{width_mm} mm", "arm": "25 mm"}, gauge=gauge)
+
+    def make(name, width_mm, optimum, own_gauge=False):
+        bench = bench_of(width_mm, own_gauge)
+        experiment = Experiment(name, Path(name), bench, pd.DataFrame(), {}, (), ())
+        return Findings(experiment, optimum, None, None, (), (), None)
+
+    return make
+
+
+def about(middle_pa, spread, seed, level=0.90):
+    """An optimum known from draws alone."""
+    draws = middle_pa * np.exp(spread * np.random.default_rng(seed).standard_normal(4000))
+    low, middle, high = np.quantile(draws, [(1 - level) / 2, 0.5, (1 + level) / 2])
+    return Optimum(True, middle, (low, high), level, "", 30.0, 0.3, draws, 1.0, 0.0, 0.0, 9.0, 9.0, (), None, None)
+
+
+def swept(place_pa, seed, common=0.0):
+    """An optimum found in an invented sweep with a known place."""
+    pressure = np.geomspace(place_pa / 30, 30 * place_pa, 20)
+    x = pressure / place_pa
+    noise = 0.2 * np.random.default_rng(seed).standard_normal(20)
+    data = SweepData(
+        pressure, np.full(20, 0.01), 30 * 4 * x / (1 + x) ** 2 + noise, np.full(20, 0.2), common_log_pressure_u=common
+    )
+    return find_optimum(data, level=0.90, seed=seed)
+
+
+@pytest.mark.parametrize("exponent", [-1.0, -0.5, 0.0, 1.0])
+def test_a_known_exponent_is_recovered(findings, exponent):
+    narrow = findings("narrow", 12, about(1.0, 0.05, 1))
+    wide = findings("wide", 20, about((20 / 12) ** exponent, 0.05, 2), own_gauge=True)
+    found = compare_sizes(narrow, wide)
+    assert found.exponent == pytest.approx(exponent, abs=0.02)
+    assert found.exponent_interval[0] < exponent < found.exponent_interval[1]
+    assert found.width_ratio == pytest.approx(20 / 12)
+    assert found.pressure_ratio == pytest.approx((20 / 12) ** exponent, rel=0.01)
+
+
+def test_uncertainties_of_the_two_optima_add_in_quadrature(findings):
+    """``1.645 * hypot(0.05, 0.12)`` in the logarithm of the ratio, to each side."""
+    narrow = findings("narrow", 12, about(1.0, 0.05, 1))
+    wide = findings("wide", 20, about(0.6, 0.12, 2), own_gauge=True)
+    low, high = np.log(compare_sizes(narrow, wide).pressure_ratio_interval)
+    assert high - low == pytest.approx(2 * 1.645 * 0.13, rel=0.05)
+
+
+def test_the_order_of_the_two_does_not_matter(findings):
+    narrow, wide = findings("narrow", 12, about(1.0, 0.05, 1)), findings("wide", 20, about(0.6, 0.05, 2))
+    assert compare_sizes(narrow, wide) == compare_sizes(wide, narrow)
+    assert compare_sizes(wide, narrow).names == ("narrow", "wide")
+
+
+def test_the_interval_of_the_exponent_covers_as_often_as_it_says(findings):
+    """200 seeded pairs whose optima lie about the truth as their draws say; 90 % intervals, true exponent -1."""
+    inside = 0
+    for seed in range(200):
+        random = np.random.default_rng(seed)
+        narrow = findings("narrow", 12, about(np.exp(0.05 * random.standard_normal()), 0.05, seed))
+        wide = findings(
+            "wide", 20, about(0.6 * np.exp(0.10 * random.standard_normal()), 0.10, seed + 1000), own_gauge=True
+        )
+        low, high = compare_sizes(narrow, wide, seed=seed).exponent_interval
+        inside += low <= -1 <= high
+    assert 0.84 <= inside / 200 <= 0.96
+
+
+def test_an_error_of_a_shared_gauge_cancels(findings):
+    narrow, wide = swept(1.0, 1, common=0.3), swept(0.6, 2, common=0.3)
+    one = compare_sizes(findings("narrow", 12, narrow), findings("wide", 20, wide))
+    two = compare_sizes(findings("narrow", 12, narrow), findings("wide", 20, wide, own_gauge=True))
+    assert one.shared_gauge and not two.shared_gauge
+    spans = [float(np.diff(found.exponent_interval)[0]) for found in (one, two)]
+    assert spans[0] < spans[1] / 2
+    assert one.exponent_interval[0] < -1 < one.exponent_interval[1]
+
+
+def test_the_sentence_says_what_the_numbers_allow(findings):
+    narrow = findings("narrow", 12, about(1.0, 0.05, 1))
+    inside = compare_sizes(narrow, findings("wide", 20, about(0.6, 0.05, 2))).sentence
+    outside = compare_sizes(narrow, findings("wide", 20, about(1.5, 0.05, 2))).sentence
+    assert "1.67 times as wide" in inside and "90 % interval" in inside
+    assert "the -1 of a fixed Knudsen number is inside that interval" in inside
+    assert "the -1 of a fixed Knudsen number is outside that interval" in outside
+    assert inside.endswith("this is a comparison and not yet a law.")
+
+
+def test_nothing_is_compared_without_two_optima_of_two_widths(findings):
+    known = about(1.0, 0.05, 1)
+    unknown = Optimum(False, None, None, 0.90, "too few readings", None, None, np.empty(0), *NO_OPTIMUM, (), None, None)
+    assert compare_sizes(findings("a", 12, known), findings("b", 12, known)) is None
+    assert compare_sizes(findings("a", 12, known), findings("b", 20, unknown)) is None

@@ -1,0 +1,93 @@
+"""A real browser opens the report from disk, with no network, on screens of every width and on paper."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+pytestmark = pytest.mark.browser
+
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
+    "--disable-sync", "--no-first-run",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def browser(chromium: str) -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        launched = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
+        yield launched
+        launched.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 1600])
+def test_report_opens_without_errors_or_overflow(browser: Browser, two_rotors: Path, scheme: str, width: int) -> None:
+    context = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme, offline=True)  # type: ignore[arg-type]
+    page = context.new_page()
+    complaints: list[str] = []
+    page.on("console", lambda message: complaints.append(message.text))
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("requestfailed", lambda request: complaints.append(request.url))
+    page.on("dialog", lambda dialog: complaints.append(dialog.message))
+    requests: list[str] = []
+    page.on("request", lambda request: requests.append(request.url))
+    page.goto((two_rotors / "report.html").as_uri())
+    assert complaints == []
+    assert len(requests) == 1
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    shown = page.evaluate(
+        "[...document.querySelectorAll('svg.drawing')].filter(s => s.getBoundingClientRect().width > 0).length"
+    )
+    assert shown == page.locator("figure").count() == 5
+    paper = page.evaluate("getComputedStyle(document.documentElement).backgroundColor")
+    assert paper == {"light": "rgb(251, 249, 243)", "dark": "rgb(20, 23, 28)"}[scheme]
+    ink = page.evaluate("getComputedStyle(document.querySelector('svg.drawing text')).fill")
+    assert ink != paper
+    context.close()
+
+
+@pytest.mark.parametrize("width", [360, 1600])
+def test_words_in_figures_stay_inside_them(browser: Browser, two_rotors: Path, width: int) -> None:
+    context = browser.new_context(viewport={"width": width, "height": 900}, offline=True)
+    page = context.new_page()
+    page.goto((two_rotors / "report.html").as_uri())
+    outside = page.evaluate(
+        """() => [...document.querySelectorAll('svg.drawing')].flatMap(svg => {
+            const frame = svg.getBoundingClientRect();
+            return frame.width === 0 ? [] : [...svg.querySelectorAll('text')].filter(text => {
+                const box = text.getBoundingClientRect();
+                return box.left < frame.left - 1 || box.right > frame.right + 1
+                    || box.top < frame.top - 1 || box.bottom > frame.bottom + 1;
+            }).map(text => text.textContent);
+        })"""
+    )
+    assert outside == []
+    context.close()
+
+
+def test_wide_tables_can_be_reached_by_keyboard(browser: Browser, two_rotors: Path) -> None:
+    context = browser.new_context(viewport={"width": 360, "height": 800}, offline=True)
+    page = context.new_page()
+    page.goto((two_rotors / "report.html").as_uri())
+    table = page.locator(".scroll", has=page.locator("table.readings")).first
+    table.focus()
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function("document.activeElement.scrollLeft > 0")
+    context.close()
+
+
+def test_report_prints_to_pdf_on_white(browser: Browser, two_rotors: Path, tmp_path: Path) -> None:
+    context = browser.new_context(color_scheme="dark", offline=True)
+    page = context.new_page()
+    page.goto((two_rotors / "report.html").as_uri())
+    pdf = page.pdf(format="A4", prefer_css_page_size=True)
+    assert pdf.startswith(b"%PDF") and len(pdf) > 50_000
+    page.emulate_media(media="print", color_scheme="dark")
+    assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgb(255, 255, 255)"
+    assert page.evaluate(
+        "document.querySelector('.tall').scrollHeight <= document.querySelector('.tall').clientHeight + 1"
+    )
+    context.close()

@@ -1,0 +1,216 @@
+"""The page holds everything, stands alone, and shows what people wrote as they wrote it."""
+
+import re
+from collections.abc import Callable
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from edgewind.evidence import Findings, compare_sizes
+from edgewind.report.rows import reading_rows
+from edgewind.report.words import CAUTIONS, FLAGS, KINETICS_TO_COME, LIMITS
+from edgewind.signals import SET_ASIDE_FLAGS
+from edgewind.signals.speed import FLAGS as SPEED_FLAGS
+
+VOID = {"meta", "br", "link", "img", "input", "hr", "path", "use"}
+
+
+class Page(HTMLParser):
+    """What a page is made of."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.open: list[str] = []
+        self.text = ""
+        self.unbalanced: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in VOID:
+            return
+        if not self.open or self.open.pop() != tag:
+            self.unbalanced.append(tag)
+
+    def handle_data(self, data: str) -> None:
+        if not self.open or self.open[-1] != "style":
+            self.text += data
+
+    @property
+    def words(self) -> str:
+        return re.sub(r"\s+", " ", self.text)
+
+
+@pytest.fixture(scope="module")
+def html(two_rotors: Path) -> str:
+    return (two_rotors / "report.html").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def page(html: str) -> Page:
+    return Page(html)
+
+
+def test_page_is_well_formed(page: Page) -> None:
+    assert page.unbalanced == []
+    assert page.open == []
+
+
+def test_page_loads_nothing_from_anywhere(page: Page, html: str) -> None:
+    assert not {"script", "link", "iframe", "object", "embed", "img"} & {tag for tag, _ in page.tags}
+    for tag, attributes in page.tags:
+        for name in ("src", "srcset", "data", "href", "xlink:href", "action"):
+            assert not re.match(r"(https?:)?//|data:|javascript:", attributes.get(name) or ""), (tag, attributes)
+        assert not [name for name in attributes if name.startswith("on")]
+    assert "@import" not in html
+    assert not re.search(r"url\((?!#)", html)
+
+
+def test_every_link_leads_somewhere(page: Page, two_rotors: Path) -> None:
+    ids = [attributes["id"] for _, attributes in page.tags if attributes.get("id")]
+    assert len(ids) == len(set(ids))
+    for tag, attributes in page.tags:
+        target = attributes.get("href")
+        if target is None:
+            continue
+        if target.startswith("#"):
+            assert target[1:] in ids, (tag, target)
+        else:
+            assert (two_rotors / target).is_file(), target
+    assert set(re.findall(r"url\(#([^)]+)\)", str(page.tags))) <= set(ids)
+
+
+def test_headings_are_in_order(page: Page) -> None:
+    levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch(r"h[1-6]", tag)]
+    assert levels.count(1) == 1 and levels[0] == 1
+    assert all(after <= before + 1 for before, after in pairwise(levels))
+
+
+def test_everything_seen_has_words_too(page: Page) -> None:
+    for tag, attributes in page.tags:
+        if tag == "svg":
+            assert attributes.get("role") == "img" and len(attributes.get("aria-label") or "") > 20
+        if tag == "th":
+            assert attributes.get("scope") in ("row", "col")
+        if "scroll" in (attributes.get("class") or "").split():
+            assert attributes.get("tabindex") == "0" and attributes.get("aria-label")
+    assert ("html", {"lang": "en"}) in page.tags
+
+
+def test_the_answer_stands_first(page: Page, narrow: Findings, wide: Findings) -> None:
+    comparison = compare_sizes(narrow, wide)
+    assert comparison is not None
+    first = page.words.index("The rotors together")
+    for sentence in (*narrow.answer, *wide.answer, comparison.sentence):
+        assert sentence in page.words
+    assert page.words.index(wide.answer[2]) < page.words.index("readings.csv")
+    assert first > 0
+
+
+def test_every_number_of_every_reading_is_there(page: Page, narrow: Findings, wide: Findings) -> None:
+    for findings in (narrow, wide):
+        for row in reading_rows(findings):
+            for text in (row.pressure_pa, row.pressure_mtorr, row.speed_rpm, row.knudsen, row.gauge):
+                assert text in page.words
+
+
+def test_budget_sweeps_and_mechanisms_are_there(page: Page, narrow: Findings) -> None:
+    for line in narrow.budget:
+        assert line.name in page.words and f"{100 * line.relative_u:.2g}" in page.words
+    assert narrow.optimum.sweeps is not None
+    assert narrow.optimum.sweeps.sentence in page.words
+    for claim in narrow.mechanisms:
+        assert claim.name in page.words and claim.verdict in page.words and claim.why in page.words
+    assert KINETICS_TO_COME in page.words
+
+
+def test_what_was_set_aside_is_told_with_its_reason(page: Page) -> None:
+    for reason in ("excluded: door opened", "lamp off", "gauge under-range"):
+        assert reason in page.words
+
+
+def test_inputs_versions_and_command_are_there(page: Page, narrow: Findings, wide: Findings) -> None:
+    for findings in (narrow, wide):
+        for file in findings.experiment.inputs:
+            assert file.path in page.words and file.sha256 in page.words and str(file.size) in page.words
+    assert "edgewind study bench & --out <out>" in page.words
+    assert "my <bench>" in page.words
+    assert page.words.index("edgewind0") < page.words.index("numpy2")
+
+
+def test_cautions_and_limits_are_there(page: Page) -> None:
+    for sentence in (*CAUTIONS, *LIMITS):
+        assert sentence in page.words
+
+
+def test_every_flag_has_a_meaning() -> None:
+    assert set(SPEED_FLAGS) | {"under-range", "over-range"} == set(FLAGS)
+
+
+def test_the_meaning_of_a_flag_says_whether_the_reading_is_used() -> None:
+    said = {flag for flag, meaning in FLAGS.items() if meaning.endswith("set aside.")}
+    assert said == {*SET_ASIDE_FLAGS, "under-range", "over-range"}
+
+
+def test_what_people_wrote_is_shown_and_never_run(html: str, page: Page) -> None:
+    assert "<script" not in html and "<b>12</b>" not in html
+    assert "<script>alert(1)</script> & \u202eedirrevo\u202c $x^2$ 渦 \U0001f300" in page.text
+    assert "Rotor <b>12</b> & co, $\\frac{1}{2}$ \ufffd" in page.text
+    assert "\x07" not in html
+    assert "narrow & <12>" in page.words
+
+
+def test_each_trace_has_its_thumbnail(page: Page, narrow: Findings) -> None:
+    labels = [attributes["aria-label"] or "" for tag, attributes in page.tags if tag == "svg"]
+    assert sum(label.startswith("Trace of reading") for label in labels) == len(narrow.experiment.traces) == 3
+    paths = [
+        attributes["d"] or "" for tag, attributes in page.tags if tag == "path" and attributes.get("class") == "whole"
+    ]
+    assert len(paths) == 3 and all(10 < path.count(",") <= 150 for path in paths)
+
+
+def test_not_found_is_said_with_its_reason(write: Callable[..., Path], rising: Findings) -> None:
+    page = Page((write(rising) / "report.html").read_text(encoding="utf-8"))
+    assert not rising.optimum.found
+    assert "No optimum is claimed, because the speed still rises towards the highest pressure measured" in page.words
+    assert rising.optimum.reason in page.words
+    assert "The rotors together" not in page.words
+
+
+def test_report_without_a_used_reading(write: Callable[..., Path], unusable: Findings) -> None:
+    out = write(unusable)
+    page = Page((out / "report.html").read_text(encoding="utf-8"))
+    assert page.unbalanced == []
+    assert "too few readings" in page.words
+    assert "lamp off" in page.words and "gauge under-range" in page.words
+    assert not list((out / "data").glob("curve-*"))
+
+
+def test_report_with_nothing_to_draw(write: Callable[..., Path], nothing: Findings) -> None:
+    out = write(nothing)
+    page = Page((out / "report.html").read_text(encoding="utf-8"))
+    assert "there is no curve to draw" in page.words
+    assert not (out / "figures").exists()
+
+
+def test_one_rotor_without_an_optimum_beside_one_with(
+    write: Callable[..., Path], narrow: Findings, rising: Findings
+) -> None:
+    out = write(narrow, rising)
+    page = Page((out / "report.html").read_text(encoding="utf-8"))
+    assert "rising shows no pressure of greatest speed" in str(page.tags)
+    assert (out / "figures" / "together.svg").is_file()
+
+
+def test_page_is_light(two_rotors: Path) -> None:
+    assert (two_rotors / "report.html").stat().st_size < 1_500_000

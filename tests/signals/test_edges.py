@@ -1,0 +1,113 @@
+"""Edges: pulses timed to a fraction of a sample, and told apart by mark and turn."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from edgewind.signals.edges import (
+    estimate_from_edges,
+    find_pulses,
+    fit_pattern,
+    grow_pattern,
+    noise_of,
+    places_of,
+    quality,
+    student_factor,
+    wrap,
+)
+from edgewind.signals.synthetic import Tachometer, synthesise
+
+INTERVAL_S = 1e-3
+
+
+def times_of(rate: float, acceleration: float, places: list[float], span_s: float) -> np.ndarray:
+    """Times at which marks at these places pass, from the middle of a span."""
+    grid = np.linspace(-span_s / 2, span_s / 2, 200_001)
+    phase = rate * grid + acceleration * grid**2 / 2
+    return np.sort(
+        np.concatenate([np.interp(np.arange(np.ceil(phase[0] - p), phase[-1] - p) + p, phase, grid) for p in places])
+    )
+
+
+PLACES = [0.0, 0.27, 0.49, 0.76]
+
+
+def test_pulse_between_samples_is_timed_to_a_hundredth_of_a_sample() -> None:
+    index = np.arange(400)
+    centres = np.array([50.3, 150.71, 250.05, 349.5])
+    voltage = np.exp(-(((index[:, None] - centres) / 8) ** 2)).sum(axis=1)
+    pulses = find_pulses(voltage, 1.0, 100.0)
+    assert pulses is not None
+    assert pulses.time_s + 199.5 == pytest.approx(centres, abs=0.01)
+
+
+def test_pulses_downwards_are_found_as_well() -> None:
+    trace = synthesise(Tachometer(5.0, noise_v=0.02), samples=4000, interval_s=INTERVAL_S, seed=1)
+    up = find_pulses(trace.voltage_v, INTERVAL_S, 0.05)
+    down = find_pulses(-trace.voltage_v, INTERVAL_S, 0.05)
+    assert up is not None and down is not None
+    assert down.time_s == pytest.approx(up.time_s, abs=1e-4)
+
+
+def test_noise_is_measured_under_the_pulses() -> None:
+    trace = synthesise(Tachometer(5.0, noise_v=0.05, wander_v=0.5), samples=20_000, interval_s=INTERVAL_S, seed=1)
+    assert noise_of(trace.voltage_v) == pytest.approx(0.05, rel=0.05)
+
+
+def test_exact_times_give_the_exact_rate_and_acceleration() -> None:
+    pattern = fit_pattern(times_of(6.5, 0.3, PLACES, 4.0), 6.5, 0.3, 4, 1e-6)
+    assert pattern is not None
+    assert pattern.rate_hz == pytest.approx(6.5, abs=1e-7)
+    assert pattern.acceleration_hz_s == pytest.approx(0.3, abs=1e-6)
+    assert (pattern.missed, pattern.extra) == (0, 0)
+
+
+def test_pattern_grows_without_a_start_over_a_strong_drift() -> None:
+    pattern = grow_pattern(times_of(5.4, 1.0, PLACES, 2.0), 4, 1e-6)
+    assert pattern is not None
+    assert pattern.rate_hz == pytest.approx(5.4, abs=1e-5) and quality(pattern) == pytest.approx(1.0)
+
+
+def test_missing_and_additional_pulses_are_counted_and_bridged() -> None:
+    times = times_of(6.5, 0.0, PLACES, 4.0)
+    times = np.sort(np.append(np.delete(times, [10, 11, 30, 57]), times[20] + 0.012))
+    pattern = grow_pattern(times, 4, 1e-6)
+    assert pattern is not None
+    assert (pattern.missed, pattern.extra) == (4, 1)
+    assert pattern.rate_hz == pytest.approx(6.5, abs=1e-6)
+
+
+def test_places_of_unequal_marks_are_found() -> None:
+    phase = np.concatenate([np.arange(30) + place for place in PLACES])
+    assert places_of(phase + 0.01, 4) == pytest.approx(np.array(PLACES) + 0.01, abs=0.003)
+
+
+def test_a_slip_is_told_and_does_not_bend_the_rate() -> None:
+    seen = Tachometer(9.0, noise_v=0.02, slip_turns=0.1)
+    trace = synthesise(seen, samples=20_000, interval_s=1e-4, seed=4)
+    found = estimate_from_edges(trace.voltage_v, 1e-4, 4, 1 / 36, None)
+    assert found.result is not None and found.sure
+    assert found.result.uneven
+    assert found.result.turn_rate_hz == pytest.approx(9.0, abs=0.01)
+
+
+def test_jitter_gives_a_calibrated_uncertainty() -> None:
+    random = np.random.default_rng(8)
+    exact = times_of(6.5, 0.0, PLACES, 4.0)
+    scores = []
+    for _ in range(200):
+        pattern = fit_pattern(exact + 2e-4 * random.standard_normal(exact.size), 6.5, 0.0, 4, 2e-4)
+        assert pattern is not None
+        scores.append((pattern.rate_hz - 6.5) / pattern.rate_u_hz)
+    assert 0.60 < np.mean(np.abs(scores) < 1) < 0.76
+
+
+@pytest.mark.parametrize(("freedom", "factor"), [(1, 1.84), (2, 1.32), (3, 1.20), (5, 1.11), (10, 1.05), (50, 1.01)])
+def test_student_factor_matches_the_guide(freedom: int, factor: float) -> None:
+    """JCGM 100:2008, table G.2, column 68.27 %."""
+    assert student_factor(freedom) == pytest.approx(factor, abs=0.03)
+
+
+def test_wrap_leaves_the_part_beyond_the_nearest_turn() -> None:
+    assert wrap(np.array([0.2, 0.8, -1.4, 3.0])) == pytest.approx([0.2, -0.2, -0.4, 0.0])
