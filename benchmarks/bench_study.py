@@ -33,8 +33,11 @@ def run(full: bool = True) -> list[dict[str, object]]:
         start = time.perf_counter()
         find(experiment)
         finding += time.perf_counter() - start
-    rows.append({"name": "reading 68 traces, share of the whole", "value": reading / whole, "unit": "", "target": None})
-    rows.append({"name": "curves, optima and claims, share of the whole", "value": finding / whole, "unit": "", "target": None})
-    rows.append({"name": "size of report.html", "value": report / 1e6, "unit": "MB", "target": None})
-    rows.append({"name": "size of everything written", "value": output / 1e6, "unit": "MB", "target": None})
+    for name, value, unit in (
+        ("reading 68 traces, share of the whole", reading / whole, ""),
+        ("curves, optima and claims, share of the whole", finding / whole, ""),
+        ("size of report.html", report / 1e6, "MB"),
+        ("size of everything written", output / 1e6, "MB"),
+    ):
+        rows.append({"name": name, "value": value, "unit": unit, "target": None})
     return rows

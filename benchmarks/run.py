@@ -1,7 +1,7 @@
 """Run every benchmark and print one table: ``make bench``. Add ``--quick`` for small counts.
 
-Each benchmark file has a function ``run(full)`` that returns rows with ``name, value, unit, target``. Timings are ratios or
-medians of one run on one machine; nothing here passes or fails.
+Each benchmark file has a function ``run(full)`` that returns rows with ``name, value, unit, target``. Timings are
+ratios or medians of one run on one machine; nothing here passes or fails.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ HERE = Path(__file__).parent
 
 
 def main() -> None:
+    """Run what is asked for and print it."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="small counts, for a look")
     parser.add_argument("--only", help="name of one benchmark file without 'bench_' and '.py'")

@@ -1,11 +1,11 @@
 """Make the example `two-rotors`: an INVENTED bench, its readings and raw traces, from a seed.
 
-Two rotors, with vanes of 12 mm and of 20 mm, turn in nitrogen under a lamp. Each is swept up and down in pressure over three
-decades. The gauge gives log-linear volts; the tachometer gives pulses of unequal height and spacing on a wandering
-baseline with hum and noise. One trace has dropouts, one is drifting, one is too short.
+Two rotors, with vanes of 12 mm and of 20 mm, turn in nitrogen under a lamp. Each is swept up and down in pressure over
+three decades. The gauge gives log-linear volts; the tachometer gives pulses of unequal height and spacing on a
+wandering baseline with hum and noise. One trace has dropouts, one is drifting, one is too short.
 
-Nothing here was measured. The speeds come from the small stand-in model below, whose bridging between thin and dense gas is
-made up to look plausible; the point is to have signals whose truth is known.
+Nothing here was measured. The speeds come from the small stand-in model below, whose bridging between thin and dense
+gas is made up to look plausible; the point is to have signals whose truth is known.
 
     python examples/make_two_rotors.py
 """
@@ -106,10 +106,10 @@ def write_with_interval(path: Path, trace: Trace) -> None:
     path.write_bytes(("\r\n".join(lines) + "\r\n").encode())
 
 
-def make_experiment(rotor: Rotor, pressures: np.ndarray, faults: dict[int, str], seed: int) -> None:
+def make_experiment(root: Path, rotor: Rotor, pressures: np.ndarray, faults: dict[int, str], seed: int) -> None:
     """Write one experiment folder: two sweeps, every reading with its trace."""
     random = np.random.default_rng(seed)
-    folder = FOLDER / rotor.name
+    folder = root / rotor.name
     (folder / "traces").mkdir(parents=True)
     (folder / "bench.toml").write_text(BENCH.format(**bench_words(rotor)), encoding="utf-8")
     rows, time = [], rotor.start
@@ -125,18 +125,21 @@ def make_experiment(rotor: Rotor, pressures: np.ndarray, faults: dict[int, str],
         envelope = ENVELOPE_C + 0.2 * random.standard_normal()
         note = "lamp had just been switched on" if fault == "drifting" else ""
         exclude = "door opened, draught on the chamber" if fault == "excluded" else ""
-        rows.append([f"{time:%Y-%m-%d %H:%M:%S}", f"{gauge_volts(pressure, random):.3f}", name, "on", sweep, f"{envelope:.1f}", note, exclude])
+        clock, volts = f"{time:%Y-%m-%d %H:%M:%S}", f"{gauge_volts(pressure, random):.3f}"
+        rows.append([clock, volts, name, "on", sweep, f"{envelope:.1f}", note, exclude])
     with (folder / "readings.csv").open("w", encoding="utf-8", newline="") as stream:
         stream.write("# INVENTED DATA, made by examples/make_two_rotors.py. Nothing here was measured.\n")
         table = csv.writer(stream, lineterminator="\n")
-        table.writerow(["time", "gauge [V]", "trace", "lamp", "sweep", "envelope temperature [degC]", "note", "exclude"])
+        titles = ["time", "gauge [V]", "trace", "lamp", "sweep", "envelope temperature [degC]", "note", "exclude"]
+        table.writerow(titles)
         table.writerows(rows)
 
 
 def bench_words(rotor: Rotor) -> dict[str, str]:
     """What differs between the two descriptions."""
-    millimetres = f"{1e3 * rotor.width_m:.1f}"
-    return {"width": millimetres, "arm": f"{1e3 * rotor.arm_m:.1f}", "marks": str(rotor.marks), "title": f"Invented rotor with {millimetres[:-2]} mm vanes"}
+    width = f"{1e3 * rotor.width_m:.1f}"
+    title = f"Invented rotor with {width[:-2]} mm vanes"
+    return {"width": width, "arm": f"{1e3 * rotor.arm_m:.1f}", "marks": str(rotor.marks), "title": title}
 
 
 BENCH = """\
@@ -192,13 +195,13 @@ seed = 1
 """
 
 
-def main() -> None:
-    """Make both experiments anew."""
-    shutil.rmtree(FOLDER, ignore_errors=True)
+def make(root: Path) -> None:
+    """Make both experiments in a folder."""
     pressures = np.geomspace(0.02, 20.0, 17)
-    make_experiment(SMALL, pressures, {5: "drifting", 12: "dropouts", 24: "short", 27: "excluded"}, SEED)
-    make_experiment(LARGE, pressures, {9: "dropouts", 30: "excluded"}, SEED + 1000)
+    make_experiment(root, SMALL, pressures, {5: "drifting", 12: "dropouts", 24: "short", 27: "excluded"}, SEED)
+    make_experiment(root, LARGE, pressures, {9: "dropouts", 30: "excluded"}, SEED + 1000)
 
 
 if __name__ == "__main__":
-    main()
+    shutil.rmtree(FOLDER, ignore_errors=True)
+    make(FOLDER)

@@ -104,7 +104,9 @@ def test_compare_writes_the_correction_and_keeps_the_comments(tmp_path):
     edgewind("new", "bench", cwd=tmp_path)
     bench = tmp_path / "bench" / "bench.toml"
     before = bench.read_text(encoding="utf-8").splitlines()
-    pairs = "indicated [mTorr],reference [mTorr]\n" + "".join(f"{p},{1.08 * p:.3f}\n" for p in (1.0, 3.0, 10.0, 30.0, 99.0))
+    pairs = "indicated [mTorr],reference [mTorr]\n" + "".join(
+        f"{p},{1.08 * p:.3f}\n" for p in (1.0, 3.0, 10.0, 30.0, 99.0)
+    )
     (tmp_path / "pairs.csv").write_text(pairs)
     done = edgewind(
         "compare", "pairs.csv", "--bench", "bench/bench.toml", "--reference-uncertainty", "2 %", "--write", cwd=tmp_path
@@ -112,7 +114,7 @@ def test_compare_writes_the_correction_and_keeps_the_comments(tmp_path):
     assert done.returncode == 0, done.stderr
     after = bench.read_text(encoding="utf-8").splitlines()
     assert [line for line in after if line in before] == before
-    assert any(line.startswith("factor = \"1.08 +/- 0.02") for line in after)
+    assert any(line.startswith('factor = "1.08 +/- 0.02') for line in after)
     study = json.loads(edgewind("study", "bench", "--json", cwd=tmp_path).stdout)
     assert study["readings"][0]["pressure_pa"] == pytest.approx(1.08 * 0.06666, rel=2e-3)
 

@@ -72,9 +72,7 @@ def gas(
     definition: Annotated[
         str, typer.Option(help="Mean free path: viscosity, fixed-diameter or variable-hard-sphere.")
     ] = "viscosity",
-    diameter: Annotated[
-        str | None, typer.Option(help="Molecular diameter for fixed-diameter: '0.365 nm'.")
-    ] = None,
+    diameter: Annotated[str | None, typer.Option(help="Molecular diameter for fixed-diameter: '0.365 nm'.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Mean free path, Knudsen number, regime, viscosity, number density and speed of molecules."""
@@ -86,9 +84,7 @@ def gas(
         units.parse_quantity(pressure, "pressure"),
         units.parse_quantity(temperature, "temperature"),
     )
-    path = state.mean_free_path_m(
-        definition, None if diameter is None else units.parse_quantity(diameter, "length")
-    )
+    path = state.mean_free_path_m(definition, None if diameter is None else units.parse_quantity(diameter, "length"))
     length = None if size is None else units.parse_quantity(size, "length")
     if length is not None and length <= 0:
         raise InputError(f"a size of '{size}'", fix="give a length above zero, such as '10 mm'")
@@ -137,9 +133,7 @@ def trace(
     file: Annotated[Path, typer.Argument(help="Trace: .csv .txt .dat (also .gz), .npz or .wav.")],
     marks: Annotated[int, typer.Option(help="Pulses a turn.")],
     channel: Annotated[str | None, typer.Option(help="Name or number of the channel.")] = None,
-    interval: Annotated[
-        str | None, typer.Option(help="Sample interval where the file has none: '0.1 ms'.")
-    ] = None,
+    interval: Annotated[str | None, typer.Option(help="Sample interval where the file has none: '0.1 ms'.")] = None,
     mains: Annotated[
         str | None, typer.Option(help="Mains frequency: '50 Hz'; both 50 and 60 are looked for otherwise.")
     ] = None,
@@ -198,9 +192,7 @@ def _trace_summary(found: Any) -> dict[str, Any]:
 def study(
     path: Annotated[Path, typer.Argument(help="Experiment folder, or a folder that holds several.")],
     out: Annotated[Path | None, typer.Option(help="Folder to make for report, figures and data.")] = None,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Let an earlier study at --out give way.")
-    ] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="Let an earlier study at --out give way.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """The main job: folder in; curve, optimum, mechanisms and report out."""
@@ -259,9 +251,7 @@ def compare(
     reference_uncertainty: Annotated[
         str, typer.Option(help="Standard uncertainty of the reference that all pairs share: '2 %'.")
     ] = "0 %",
-    write: Annotated[
-        bool, typer.Option("--write", help="Write the correction to bench.toml, comments kept.")
-    ] = False,
+    write: Annotated[bool, typer.Option("--write", help="Write the correction to bench.toml, comments kept.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Compare a gauge with a reference gauge and give its correction."""
@@ -304,8 +294,7 @@ def new(folder: Annotated[Path, typer.Argument(help="Folder to make.")]) -> None
     for path in write_template(folder):
         print(f"made {path}")
     print(
-        "Describe your bench in bench.toml, put your readings in readings.csv, then run: edgewind study "
-        + str(folder)
+        "Describe your bench in bench.toml, put your readings in readings.csv, then run: edgewind study " + str(folder)
     )
 
 

@@ -13,6 +13,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from threadpoolctl import threadpool_limits
+
 from edgewind.bench import BENCH_FILE
 from edgewind.errors import InputError
 from edgewind.evidence import Findings, SizeComparison, compare_sizes, find
@@ -22,7 +24,7 @@ from edgewind.signals import read_experiment
 
 SUMMARY_FILE = "study.json"
 REPORT_FILE = "report.html"
-_LIBRARIES = ("edgewind", "numpy", "scipy", "pandas", "scikit-learn", "CoolProp", "matplotlib")
+_LIBRARIES = ("edgewind", "numpy", "scipy", "pandas", "CoolProp", "matplotlib")
 Progress = Callable[[str, int, int], None]
 
 
@@ -81,25 +83,28 @@ def run_study(
     InputError
         Anything that cannot be used. No output folder is left half written.
     """
-    path = Path(path)
+    # The arrays here are small: threads of the linear algebra library cost far more than they give.
+    with threadpool_limits(limits=1):
+        return _run(Path(path), None if out is None else Path(out), replace, progress)
+
+
+def _run(path: Path, out: Path | None, replace: bool, progress: Progress | None) -> Study:
     folders = find_experiments(path)
     if out is not None:
-        _check_out(Path(out), path, replace)
+        _check_out(out, path, replace)
     findings = tuple(_study_one(folder, progress) for folder in folders)
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
     if out is None:
         return Study(findings, comparison, None, study_summary(findings, comparison, None))
     summary = study_summary(findings, comparison, REPORT_FILE)
-    with _whole_folder(Path(out)) as draft:
+    with _whole_folder(out) as draft:
         if progress:
             progress("writing the report", 0, 1)
         root = path.resolve().name
         command = f"edgewind study {root} --out report-folder"
         write_report(findings, comparison, draft, command=command, versions=versions(), input_root=root)
-        (draft / SUMMARY_FILE).write_text(
-            json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
-        )
-    report = Path(out) / REPORT_FILE
+        (draft / SUMMARY_FILE).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    report = out / REPORT_FILE
     return Study(findings, comparison, report, summary | {"report": str(report)})
 
 
@@ -125,9 +130,7 @@ def _check_out(out: Path, source: Path, replace: bool) -> None:
         raise InputError("the output folder holds the input", file=out, fix="name another folder with --out")
     if not out.exists():
         if not out.parent.is_dir():
-            raise InputError(
-                "the folder it would lie in does not exist", file=out, fix="make that folder first"
-            )
+            raise InputError("the folder it would lie in does not exist", file=out, fix="make that folder first")
         return
     if not out.is_dir():
         raise InputError("this is a file", file=out, fix="name a folder that does not exist yet")

@@ -30,7 +30,7 @@ FEWEST_PRESSURES = 6
 # Log Bayes factor of a curve against a constant below which the readings are called flat.
 FLAT_LOG_BAYES_FACTOR = 1.0
 # Standard deviations by which the maximum must stand above each end. Larger than for a place named beforehand,
-# because the highest place was sought: set by simulation (benchmarks/bench_optimum.py).
+# because the highest place was sought; checked by simulation (benchmarks/bench_optimum.py).
 RISE_ABOVE_ENDS = 3.0
 # Sweeps whose own maxima lie further apart than the interval is wide, and by more than this in ln(pressure),
 # are not one curve; nor are sweeps whose speeds differ by more than half.

@@ -92,7 +92,7 @@ def _sentence(
     compare = "is inside that interval" if inside else "is outside that interval"
     return (
         f"With a vane {format_number(ratio, 3)} times as wide the best pressure is {format_number(moved, 3)} times as "
-        f"great ({100 * level:g} % interval {format_interval(*moved_interval, digits=2)}), an exponent of "
-        f"{format_number(exponent, 2)} ({format_interval(*exponents, digits=2)}) on the width; the -1 of a fixed "
+        f"great ({100 * level:g} % interval {format_interval(*moved_interval, digits=3)}), an exponent of "
+        f"{format_number(exponent, 3)} ({format_interval(*exponents, digits=3)}) on the width; the -1 of a fixed "
         f"Knudsen number {compare}. Two rotors differ in more than width, so this is a comparison and not yet a law."
     )

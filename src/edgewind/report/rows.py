@@ -6,8 +6,6 @@ import math
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
-import pandas as pd
-
 from edgewind.evidence import Findings
 from edgewind.report.physics import PA_PER_MTORR, RPM_PER_RAD_S
 from edgewind.report.sparkline import envelope_path, middle_turns
@@ -110,12 +108,3 @@ def typeset(number: str) -> str:
     mantissa, mark, exponent = number.partition("e")
     power = f" × 10{exponent.translate(str.maketrans('-0123456789', '⁻⁰¹²³⁴⁵⁶⁷⁸⁹'))}" if mark else ""
     return mantissa.replace("-", "−") + power
-
-
-def count_reasons(readings: pd.DataFrame) -> list[tuple[str, int]]:
-    """Count the readings that are not used by reason, most frequent first."""
-    reasons = readings.loc[~readings["used"], "why_not"]
-    return sorted(
-        ((str(reason), int(count)) for reason, count in reasons.value_counts().items()),
-        key=lambda pair: (-pair[1], pair[0]),
-    )

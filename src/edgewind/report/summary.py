@@ -49,7 +49,8 @@ def _experiment(found: Findings) -> dict[str, Any]:
         "answer": list(found.answer),
         "optimum": _optimum(found.optimum),
         "force_optimum": {
-            "found": False, "pressure_pa": None, "interval_pa": None, "level": found.optimum.level, "reason": FORCE_NOT_SEPARATED,
+            "found": False, "pressure_pa": None, "interval_pa": None, "level": found.optimum.level,
+            "reason": FORCE_NOT_SEPARATED,
         },
         "knudsen_at_optimum": None if knudsen is None else knudsen.value,
         "knudsen_at_optimum_interval": None if knudsen is None else list(knudsen.interval),
@@ -63,23 +64,28 @@ def _experiment(found: Findings) -> dict[str, Any]:
 
 def readings_records(readings: pd.DataFrame) -> list[dict[str, Any]]:
     """Return the table of readings as plain rows, SI, null for missing numbers."""
-    return [_plain({key: row[key] for key in _READING_KEYS}) for row in readings.to_dict("records")]
+    return [_plain_dict({key: row[key] for key in _READING_KEYS}) for row in readings.to_dict("records")]
 
 
 def _optimum(optimum: Optimum) -> dict[str, Any]:
     keys = ("found", "pressure_pa", "interval_pa", "level", "reason", "speed_rad_s", "speed_u_rad_s", "warnings")
     sweeps = optimum.sweeps
-    return _plain({key: getattr(optimum, key) for key in keys} | {"sweeps": None if sweeps is None else vars(sweeps)})
+    told = {key: getattr(optimum, key) for key in keys} | {"sweeps": None if sweeps is None else vars(sweeps)}
+    return _plain_dict(told)
 
 
 def _claim(claim: Claim) -> dict[str, Any]:
-    return _plain(vars(claim))
+    return _plain_dict(vars(claim))
+
+
+def _plain_dict(values: dict[str, Any]) -> dict[str, Any]:
+    return {str(key): _plain(item) for key, item in values.items()}
 
 
 def _plain(value: Any) -> Any:
     """Return `value` as JSON can hold it."""
     if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return _plain_dict(value)
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]
     if hasattr(value, "item"):

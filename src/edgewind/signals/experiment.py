@@ -111,10 +111,10 @@ def read_experiment(folder: str | Path, *, on_trace: Callable[[int, int], None] 
         if name
     }
     traces: dict[int, TraceReading] = {}
-    notes = [str(note) for note in table["note"]]
+    notes, lines = [str(note) for note in table["note"]], [int(line) for line in table["line"]]
     for done, (row, path) in enumerate(named.items(), start=1):
         try:
-            _require_file(path, folder, str(table.at[row, "trace"]), int(table.at[row, "line"]))
+            _require_file(path, folder, str(table.at[row, "trace"]), lines[row])
             inputs.append(_input_file(folder, path.relative_to(folder.resolve()).as_posix()))
             traces[row] = _read_speed(path, bench)
         except InputError as error:

@@ -9,7 +9,7 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
+from threadpoolctl import ThreadpoolController
 
 from edgewind.errors import InputError
 from edgewind.signals.comb import Comb

@@ -1,0 +1,47 @@
+"""The invented example is what its script makes, and small enough to travel with the code."""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from edgewind.signals import read_trace
+
+FOLDER = Path(__file__).parents[1] / "examples"
+EXAMPLE = FOLDER / "two-rotors"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    spec = importlib.util.spec_from_file_location("make_two_rotors", FOLDER / "make_two_rotors.py")
+    script = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(script)
+    root = tmp_path_factory.mktemp("example")
+    script.make(root)
+    return root
+
+
+def test_the_script_makes_the_same_files(made):
+    names = sorted(file.relative_to(made) for file in made.rglob("*") if file.is_file())
+    assert names == sorted(file.relative_to(EXAMPLE) for file in EXAMPLE.rglob("*") if file.is_file())
+    for name in names:
+        if name.suffix == ".toml" or name.name == "readings.csv":
+            assert (made / name).read_bytes() == (EXAMPLE / name).read_bytes()
+
+
+def test_the_script_makes_the_same_signals(made):
+    for name in ("vane-12mm/traces/012.csv.gz", "vane-20mm/traces/001.csv"):
+        again, kept = read_trace(made / name), read_trace(EXAMPLE / name)
+        assert again.interval_s == kept.interval_s
+        np.testing.assert_allclose(again.voltage_v, kept.voltage_v, atol=2e-5)
+
+
+def test_every_file_says_that_it_is_invented_and_all_are_small():
+    files = [file for file in EXAMPLE.rglob("*") if file.is_file()]
+    for file in files:
+        if file.suffix in (".csv", ".toml"):
+            assert "INVENTED DATA" in file.read_text(encoding="utf-8")[:200], file
+    assert sum(file.stat().st_size for file in files) < 12e6
