@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
+import runpy
 from pathlib import Path
 
 import numpy as np
@@ -16,11 +16,9 @@ EXAMPLE = FOLDER / "two-rotors"
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    spec = importlib.util.spec_from_file_location("make_two_rotors", FOLDER / "make_two_rotors.py")
-    script = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(script)
+    script = runpy.run_path(str(FOLDER / "make_two_rotors.py"))
     root = tmp_path_factory.mktemp("example")
-    script.make(root)
+    script["make"](root)
     return root
 
 
