@@ -35,6 +35,9 @@ def main() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         raise SystemExit(0) from None
+    except OSError as error:
+        print(f"edgewind: {error.filename or 'a file'}: {error.strerror or error}", file=sys.stderr)
+        raise SystemExit(2) from None
 
 
 def _print_json(data: Any) -> None:

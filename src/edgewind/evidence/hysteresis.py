@@ -305,7 +305,8 @@ class _Effect:
     def percent(self) -> str:
         if self.value is None or self.u is None:
             return ""
-        return f"{100 * self.value:+.1f} ± {100 * self.u:.1f} %"
+        value = round(100 * self.value, 1) + 0.0  # no minus before a zero
+        return f"{value:+.1f} ± {100 * self.u:.1f} %"
 
 
 def _effect_without(rival: str, name: str, names: tuple[str, ...], mean: Array, covariance: Array) -> _Effect:
