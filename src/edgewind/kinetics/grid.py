@@ -38,8 +38,8 @@ def graded(a: float, b: float, resolution: float, size_a: float, size_b: float, 
 
 
 def merge(nodes: Floats) -> Floats:
-    """Nodes of the grid with cells merged in pairs."""
-    return nodes[::2]
+    """Nodes of the grid with cells merged in pairs; an odd one stays as it is."""
+    return nodes[::2] if nodes.size % 2 else np.append(nodes[::2], nodes[-1])
 
 
 def spread(coarse: Floats, fine: Floats) -> sparse.csr_array:

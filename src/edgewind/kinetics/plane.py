@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from .drives import Drive
-from .grid import Grid
+from .grid import Grid, average, spread
 from .plane_kernel import sweep
 from .quadrature import PlaneVelocities
-from .walls import half_flux
+from .walls import FaceLoads, face_loads, half_flux
 
 Floats = NDArray[np.float64]
 
@@ -91,6 +93,11 @@ class PlaneOperator:
             at += count
         return parts
 
+    @property
+    def updates(self) -> int:
+        """Cells times velocities of one sweep."""
+        return self.grid.cells * self.velocities.count
+
     @cached_property
     def scale(self) -> Floats:
         """Root of the share of the domain that each unknown stands for: norms then approximate integrals."""
@@ -104,6 +111,23 @@ class PlaneOperator:
             np.tile(np.maximum(g.face * g.cover, 1e-3 * g.face), (g.boxes, 1)) / wall,
         ]
         return np.sqrt(np.concatenate([np.ravel(part) for part in parts]))
+
+    @cached_property
+    def null(self) -> tuple[Floats, Floats]:
+        """More gas everywhere, which nothing opposes, and the number of particles, which every sweep conserves.
+
+        Both are zero where the field is odd in the vane's plane.
+        """
+        more, mass = np.zeros(self.size), np.zeros(self.size)
+        if self.grid.boxes == 2 or self.parity > 0.0:
+            g, (jx, jy) = self.grid, self._half_flux
+            for part in self.split(more):
+                part[..., 0 if part.ndim == 3 else slice(None)] = 1.0
+            moments, end, side, vane = self.split(mass)
+            moments[..., 0] = self.delta * g.volume
+            end[:], side[:], vane[:] = jx * g.face, jy * g.dx, jx * g.face * g.cover
+            mass /= mass.sum()
+        return more, mass
 
     @cached_property
     def _scratch(self) -> tuple[Floats, Floats, Floats]:
@@ -159,3 +183,71 @@ class PlaneOperator:
     def apply(self, y: Floats) -> Floats:
         """``(1 - K) y``."""
         return y - self.sweep(y)[0]
+
+    def loads(self, y: Floats, incoming: Incoming, drive: Drive) -> tuple[list[FaceLoads], float, float]:
+        """Loads of the faces, and how far particles and energy that leave all walls are from zero, relatively."""
+        g, (jx, jy) = self.grid, self._half_flux
+        _, end_nu, side_nu, vane_nu = self.split(y)
+        faces = [(self.walls.front, drive.front, drive.speed), (self.walls.back, drive.back, -drive.speed)]
+        loads = [
+            face_loads(self.velocities, incoming.vane[b], vane_nu[b], alpha, tau=tau, speed=speed, slide=drive.slide)
+            for b, (alpha, tau, speed) in enumerate(faces[: g.boxes])
+        ]
+        push = np.array([speed for _, _, speed in faces[: g.boxes]])[:, None]
+        # An odd field flows through the open part of the vane's plane into its mirror image.
+        open_part = (1.0 - self.parity) * (1.0 - g.cover) if g.boxes == 1 else np.zeros_like(g.cover)
+        area = [g.face, g.dx, g.face * g.cover, g.face * open_part]
+        energy = [
+            self.walls.room * (2.0 * jx * (end_nu + drive.room) - incoming.end[..., 3]),
+            self.walls.room * (2.0 * jy * (side_nu + drive.room) - incoming.side[..., 3]),
+            np.array([load.heat for load in loads]) + 2.5 * push,
+            -incoming.vane[..., 3],
+        ]
+        flux = [
+            jx * end_nu - incoming.end[..., 0],
+            jy * side_nu - incoming.side[..., 0],
+            jx * vane_nu - incoming.vane[..., 0] + 0.5 * push,
+            -incoming.vane[..., 0],
+        ]
+        gross = [incoming.end[..., 0], incoming.side[..., 0], incoming.vane[..., 0], incoming.vane[..., 0]]
+        return loads, _imbalance(flux, area, gross), _imbalance(energy, area, energy)
+
+    def coarser(self) -> PlaneOperator:
+        """Return the same operator on the grid with cells merged in pairs."""
+        return replace(self, grid=self.grid.coarser())
+
+    def transfer(self, coarse: PlaneOperator) -> tuple[Callable[[Floats], Floats], Callable[[Floats], Floats]]:
+        """Maps of unknowns to an operator on a coarser grid, by averages, and back, by linear interpolation."""
+        fine, rough = self.grid, coarse.grid
+        down = _by_axes(
+            self,
+            sparse.block_diag([average(c, f) for c, f in zip(rough.x, fine.x, strict=True)], format="csr"),
+            average(rough.across[0], fine.across[0]),
+        )
+        up = _by_axes(
+            coarse,
+            sparse.block_diag([spread(c, f) for c, f in zip(rough.x, fine.x, strict=True)], format="csr"),
+            spread(rough.across[0], fine.across[0]),
+        )
+        return down, up
+
+
+def _imbalance(flows: list[Floats], areas: list[Floats], sizes: list[Floats]) -> float:
+    """Sum of flows through all walls over the sum of their magnitudes."""
+    net = sum(float(np.sum(flow * area)) for flow, area in zip(flows, areas, strict=True))
+    gross = sum(float(np.sum(np.abs(flow) * area)) for flow, area in zip(sizes, areas, strict=True))
+    return net / gross if gross else 0.0
+
+
+def _by_axes(source: PlaneOperator, along: sparse.csr_array, across: sparse.csr_array) -> Callable[[Floats], Floats]:
+    """Map that acts on unknowns of `source` with one matrix along the columns and one across."""
+
+    def apply(y: Floats) -> Floats:
+        moments, end, side, vane = source.split(y)
+        columns, ny, kinds = moments.shape
+        stretched = (along @ moments.reshape(columns, -1)).reshape(-1, ny, kinds)
+        turned = np.ascontiguousarray(stretched.transpose(1, 0, 2)).reshape(ny, -1)
+        full = (across @ turned).reshape(across.shape[0], -1, kinds).transpose(1, 0, 2)
+        return np.concatenate([full.ravel(), (across @ end.T).T.ravel(), along @ side, (across @ vane.T).T.ravel()])
+
+    return apply

@@ -1,0 +1,141 @@
+"""A ladder of coarser copies of an operator, and the preconditioner that climbs down and up.
+
+The gas towards the continuum differs little from local equilibrium, so a handful of velocities carry the slow
+modes that a fixed point is worst at: the first step down keeps the grid and drops to few velocities. The steps
+below merge cells in pairs, and the lowest operator is small enough for a dense factorisation. Each level is
+solved loosely by flexible GMRES with the next one as its preconditioner: W-cycles, whatever Kn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Protocol, Self
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import lu_factor, lu_solve
+
+from .krylov import fgmres
+
+Floats = NDArray[np.float64]
+
+
+Map = Callable[[Floats], Floats]
+
+# The bottom is factorised: a matrix of this size takes about a tenth of a second.
+LARGEST_DENSE = 1000
+
+
+class Operator(Protocol):
+    """What a level needs of an operator."""
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns."""
+
+    @property
+    def updates(self) -> int:
+        """Cells times velocities of one sweep."""
+
+    @property
+    def scale(self) -> Floats:
+        """Root of the weight of each unknown."""
+
+    @property
+    def null(self) -> tuple[Floats, Floats]:
+        """The solution without a cause, more gas everywhere, and the sum that 1 - K conserves; zero if there is none."""
+
+    def apply(self, y: Floats) -> Floats:
+        """``(1 - K) y``."""
+
+    def coarser(self) -> Self:
+        """Return the operator on a grid with merged cells."""
+
+    def transfer(self, coarse: Self) -> tuple[Map, Map]:
+        """Return the maps of unknowns to a coarser operator and back."""
+
+
+@dataclass
+class Level:
+    """An operator with a loose solver.
+
+    Parameters
+    ----------
+    operator : Operator
+        ``1 - K``.
+    below : Level, optional
+        The next coarser level; without one the operator is factorised.
+    restrict, prolong : callable, optional
+        To the level below and back; without them the unknowns are the same.
+    tolerance : float
+        Relative residual at which a loose solve stops.
+    limit : int
+        Most sweeps of a loose solve.
+    """
+
+    operator: Operator
+    below: Level | None = None
+    restrict: Map | None = None
+    prolong: Map | None = None
+    tolerance: float = 0.1
+    limit: int = 12
+    sweeps: int = field(default=0, init=False)
+    _factors: tuple[Floats, Floats] | None = field(default=None, init=False)
+
+    def product(self, y: Floats) -> Floats:
+        """Product with the operator, counted, in scaled unknowns."""
+        self.sweeps += 1
+        scale = self.operator.scale
+        return scale * self.operator.apply(y / scale)
+
+    def work(self, unit: Operator) -> float:
+        """Sweeps on this level and below, in sweeps of the operator `unit`."""
+        own = self.sweeps * self.operator.updates / unit.updates
+        return own + (self.below.work(unit) if self.below else 0.0)
+
+    def precondition(self, r: Floats) -> Floats:
+        """Approximate solution of ``(1 - K) e = r`` in scaled unknowns, from the level below."""
+        if self.below is None:
+            return r
+        if self.restrict is None or self.prolong is None:
+            return self.below.solve(r)
+        scale, scale_below = self.operator.scale, self.below.operator.scale
+        coarse = self.restrict(r / scale)
+        # 1 - K is near 1 for what the coarse grid cannot see: that part of r is its own correction.
+        correction = self.below.solve(scale_below * coarse) / scale_below - coarse
+        return r + scale * self.prolong(correction)
+
+    def solve(self, r: Floats) -> Floats:
+        """Loose solution of ``(1 - K) e = r``; exact at the bottom."""
+        if self.below is None:
+            return self._solve_dense(r)
+        return fgmres(self.product, r, self.precondition, tolerance=self.tolerance, limit=self.limit).x
+
+    def _solve_dense(self, r: Floats) -> Floats:
+        if self._factors is None:
+            size = self.operator.size
+            matrix = np.empty((size, size))
+            unit = np.zeros(size)
+            for k in range(size):
+                unit[k] = 1.0
+                matrix[:, k] = self.operator.apply(unit)
+                unit[k] = 0.0
+            scale = self.operator.scale
+            matrix *= scale[:, None] / scale[None, :]
+            null, mass = self.operator.null
+            matrix += np.outer(scale * null, mass / scale)
+            self._factors = lu_factor(matrix, overwrite_a=True, check_finite=False)
+        return np.asarray(lu_solve(self._factors, r, check_finite=False))
+
+
+def ladder(fine: Operator, rough: Operator) -> Level:
+    """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve takes."""
+    top = Level(fine)
+    level = top.below = Level(rough, tolerance=0.05)
+    while level.operator.size > LARGEST_DENSE:
+        coarse = level.operator.coarser()
+        level.restrict, level.prolong = level.operator.transfer(coarse)
+        level.below = Level(coarse, tolerance=0.05)
+        level = level.below
+    return top
