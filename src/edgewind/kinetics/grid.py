@@ -76,11 +76,14 @@ class Grid:
         Nodes of the directions in the vane's plane, from the plane of symmetry to the side wall; shared by the boxes.
     cover : array
         Share of each face in the vane's plane that the vane covers.
+    slab : bool
+        Whether the gas is the same everywhere across, so that there are no side walls: one endless cell across.
     """
 
     x: tuple[Floats, ...]
     across: tuple[Floats, ...]
     cover: Floats
+    slab: bool = False
 
     @property
     def boxes(self) -> int:
@@ -126,4 +129,4 @@ class Grid:
         cover = self.cover
         for axis, (coarse, fine) in enumerate(zip(across, self.across, strict=True)):
             cover = np.moveaxis(average(coarse, fine) @ np.moveaxis(cover, axis, 0), 0, axis)
-        return Grid(tuple(merge(nodes) for nodes in self.x), across, cover)
+        return Grid(tuple(merge(nodes) for nodes in self.x), across, cover, self.slab)

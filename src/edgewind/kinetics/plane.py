@@ -102,13 +102,11 @@ class PlaneOperator:
     def scale(self) -> Floats:
         """Root of the share of the domain that each unknown stands for: norms then approximate integrals."""
         g = self.grid
-        volume = g.volume / g.volume.sum()
-        wall = g.boxes * g.face.sum() + g.dx.sum()
         parts = [
-            np.repeat(volume[..., None], 6, axis=-1),
-            np.tile(g.face, (g.boxes, 1)) / wall,
-            g.dx / wall,
-            np.tile(np.maximum(g.face * g.cover, 1e-3 * g.face), (g.boxes, 1)) / wall,
+            np.repeat((g.volume / g.volume.sum())[..., None], 6, axis=-1),
+            np.tile(g.face / g.face.sum(), (g.boxes, 1)),
+            g.dx / g.dx.sum(),
+            np.tile(np.maximum(g.cover, 1e-3) * g.face / g.face.sum(), (g.boxes, 1)),
         ]
         return np.sqrt(np.concatenate([np.ravel(part) for part in parts]))
 
@@ -121,8 +119,9 @@ class PlaneOperator:
         more, mass = np.zeros(self.size), np.zeros(self.size)
         if self.grid.boxes == 2 or self.parity > 0.0:
             g, (jx, jy) = self.grid, self._half_flux
-            for part in self.split(more):
-                part[..., 0 if part.ndim == 3 else slice(None)] = 1.0
+            moments, end, side, vane = self.split(more)
+            moments[..., 0] = end[:] = side[:] = 1.0
+            vane[:] = g.cover > 0.0
             moments, end, side, vane = self.split(mass)
             moments[..., 0] = self.delta * g.volume
             end[:], side[:], vane[:] = jx * g.face, jy * g.dx, jx * g.face * g.cover
@@ -174,7 +173,7 @@ class PlaneOperator:
             [
                 out.sum(axis=0).ravel(),
                 incoming.end[..., 0].ravel() / jx,
-                incoming.side[..., 0].ravel() / jy,
+                incoming.side[..., 0].ravel() * (0.0 if g.slab else 1.0 / jy),
                 ((incoming.vane[..., 0] + 0.5 * faces[:, 1, None]) * (g.cover > 0.0) / jx).ravel(),
             ]
         )
