@@ -94,6 +94,12 @@ class PlaneOperator:
         return parts
 
     @property
+    def memory(self) -> int:
+        """Bytes that a solve takes at most: Krylov vectors, sums of the workers, scratch."""
+        vectors = 2 * 30 + 4 * self.workers
+        return 8 * (vectors * self.size + sum(part.size for part in self._scratch))
+
+    @property
     def updates(self) -> int:
         """Cells times velocities of one sweep."""
         return self.grid.cells * self.velocities.count
