@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
 
 Floats = NDArray[np.float64]
 
@@ -66,31 +67,46 @@ def fgmres(
     if norm == 0.0 or scale == 0.0:
         return KrylovResult(np.zeros_like(residual), (0.0,), True)
     history = [norm / scale]
-    basis, corrections = [residual / norm], []
-    hessenberg = np.zeros((limit + 1, limit))
-    coefficients = np.zeros(0)
-    for step in range(limit):
+    frames = np.empty((min(limit, 12) + 1, residual.size))
+    frames[0] = residual / norm
+    corrections: list[Floats] = []
+    # Columns of the triangular factor of the Hessenberg matrix, the rotations that made it, and the rotated target.
+    triangle: list[Floats] = []
+    rotations: list[tuple[float, float]] = []
+    target = [norm]
+    for _ in range(limit):
         if history[-1] <= tolerance:
             break
-        correction = precondition(basis[step])
+        if len(corrections) + 1 == len(frames):
+            frames = np.concatenate([frames, np.empty_like(frames)])
+        correction = precondition(frames[len(corrections)])
         product = apply(correction)
         corrections.append(correction)
+        frame = frames[: len(corrections)]
         # Twice: classical Gram-Schmidt once loses the orthogonality that small tolerances need.
-        for _ in range(2):
-            for k, vector in enumerate(basis):
-                overlap = float(vector @ product)
-                hessenberg[k, step] += overlap
-                product = product - overlap * vector
+        overlaps = frame @ product
+        product = product - overlaps @ frame
+        again = frame @ product
+        product -= again @ frame
         length = float(np.linalg.norm(product))
-        hessenberg[step + 1, step] = length
-        target = np.zeros(step + 2)
-        target[0] = norm
-        matrix = hessenberg[: step + 2, : step + 1]
-        coefficients = np.linalg.lstsq(matrix, target, rcond=None)[0]
-        history.append(float(np.linalg.norm(target - matrix @ coefficients)) / scale)
+        column = np.append(overlaps + again, length)
+        for k, (c, s) in enumerate(rotations):
+            column[k], column[k + 1] = c * column[k] + s * column[k + 1], c * column[k + 1] - s * column[k]
+        radius = float(np.hypot(column[-2], column[-1]))
+        c, s = float(column[-2]) / radius, float(column[-1]) / radius
+        rotations.append((c, s))
+        column[-2] = radius
+        triangle.append(column[:-1])
+        target[-1:] = [c * target[-1], -s * target[-1]]
+        history.append(abs(target[-1]) / scale)
         if length <= 1e-14 * norm:
             break
-        basis.append(product / length)
+        frames[len(corrections)] = product / length
+    count = len(triangle)
+    matrix = np.zeros((count, count))
+    for k, column in enumerate(triangle):
+        matrix[: k + 1, k] = column
+    coefficients = solve_triangular(matrix, target[:count]) if count else np.zeros(0)
     x = np.zeros_like(residual)
     for coefficient, correction in zip(coefficients, corrections, strict=True):
         x += coefficient * correction

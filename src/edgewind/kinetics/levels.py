@@ -8,20 +8,18 @@ solved loosely by flexible GMRES with the next one as its preconditioner: W-cycl
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 from scipy.linalg import lu_factor, lu_solve
 
 from .krylov import fgmres
 
 Floats = NDArray[np.float64]
 
-
-Map = Callable[[Floats], Floats]
 
 # The bottom is factorised: a matrix of this size takes about a tenth of a second.
 LARGEST_DENSE = 1000
@@ -52,8 +50,8 @@ class Operator(Protocol):
     def coarser(self) -> Self:
         """Return the operator on a grid with merged cells."""
 
-    def transfer(self, coarse: Self) -> tuple[Map, Map]:
-        """Return the maps of unknowns to a coarser operator and back."""
+    def transfer(self, coarse: Self) -> tuple[sparse.csr_array, sparse.csr_array]:
+        """Return the matrices that take unknowns to a coarser operator and back."""
 
 
 @dataclass
@@ -66,8 +64,8 @@ class Level:
         ``1 - K``.
     below : Level, optional
         The next coarser level; without one the operator is factorised.
-    restrict, prolong : callable, optional
-        To the level below and back; without them the unknowns are the same.
+    restrict, prolong : sparse arrays, optional
+        Scaled unknowns to the level below and back; without them the unknowns are the same.
     tolerance : float
         Relative residual at which a loose solve stops.
     limit : int
@@ -76,8 +74,8 @@ class Level:
 
     operator: Operator
     below: Level | None = None
-    restrict: Map | None = None
-    prolong: Map | None = None
+    restrict: sparse.csr_array | None = None
+    prolong: sparse.csr_array | None = None
     tolerance: float = 0.1
     limit: int = 12
     sweeps: int = field(default=0, init=False)
@@ -100,11 +98,9 @@ class Level:
             return r
         if self.restrict is None or self.prolong is None:
             return self.below.solve(r)
-        scale, scale_below = self.operator.scale, self.below.operator.scale
-        coarse = self.restrict(r / scale)
+        coarse = self.restrict @ r
         # 1 - K is near 1 for what the coarse grid cannot see: that part of r is its own correction.
-        correction = self.below.solve(scale_below * coarse) / scale_below - coarse
-        return r + scale * self.prolong(correction)
+        return np.asarray(r + self.prolong @ (self.below.solve(coarse) - coarse))
 
     def solve(self, r: Floats) -> Floats:
         """Loose solution of ``(1 - K) e = r``; exact at the bottom."""
@@ -135,7 +131,10 @@ def ladder(fine: Operator, rough: Operator) -> Level:
     level = top.below = Level(rough, tolerance=0.05)
     while level.operator.size > LARGEST_DENSE:
         coarse = level.operator.coarser()
-        level.restrict, level.prolong = level.operator.transfer(coarse)
+        down, up = level.operator.transfer(coarse)
+        scale, scale_below = sparse.diags_array(level.operator.scale), sparse.diags_array(coarse.scale)
+        level.restrict = sparse.csr_array(scale_below @ down @ sparse.diags_array(1.0 / level.operator.scale))
+        level.prolong = sparse.csr_array(scale @ up @ sparse.diags_array(1.0 / coarse.scale))
         level.below = Level(coarse, tolerance=0.05)
         level = level.below
     return top

@@ -82,16 +82,16 @@ class PlaneOperator:
     @cached_property
     def size(self) -> int:
         """Number of unknowns."""
-        return sum(int(np.prod(shape)) for shape in self.shapes)
+        return self._places[-1][2]
 
     def split(self, y: Floats) -> list[Floats]:
         """Views of the unknowns by kind."""
-        parts, at = [], 0
-        for shape in self.shapes:
-            count = int(np.prod(shape))
-            parts.append(y[at : at + count].reshape(shape))
-            at += count
-        return parts
+        return [y[a:b].reshape(shape) for shape, a, b in self._places]
+
+    @cached_property
+    def _places(self) -> tuple[tuple[tuple[int, ...], int, int], ...]:
+        ends = np.cumsum([0] + [int(np.prod(shape)) for shape in self.shapes]).tolist()
+        return tuple(zip(self.shapes, ends[:-1], ends[1:], strict=True))
 
     @property
     def memory(self) -> int:
@@ -221,20 +221,28 @@ class PlaneOperator:
         """Return the same operator on the grid with cells merged in pairs."""
         return replace(self, grid=self.grid.coarser())
 
-    def transfer(self, coarse: PlaneOperator) -> tuple[Callable[[Floats], Floats], Callable[[Floats], Floats]]:
-        """Maps of unknowns to an operator on a coarser grid, by averages, and back, by linear interpolation."""
-        fine, rough = self.grid, coarse.grid
-        down = _by_axes(
-            self,
-            sparse.block_diag([average(c, f) for c, f in zip(rough.x, fine.x, strict=True)], format="csr"),
-            average(rough.across[0], fine.across[0]),
+    def transfer(self, coarse: PlaneOperator) -> tuple[sparse.csr_array, sparse.csr_array]:
+        """Matrices that take unknowns to an operator on a coarser grid, by averages, and back, by linear interpolation."""
+        return (
+            _unknowns(self.grid, coarse.grid, lambda rough, fine: average(rough, fine), down=True),
+            _unknowns(coarse.grid, self.grid, lambda rough, fine: spread(rough, fine), down=False),
         )
-        up = _by_axes(
-            coarse,
-            sparse.block_diag([spread(c, f) for c, f in zip(rough.x, fine.x, strict=True)], format="csr"),
-            spread(rough.across[0], fine.across[0]),
-        )
-        return down, up
+
+
+def _unknowns(
+    source: Grid, target: Grid, matrix: Callable[[Floats, Floats], sparse.csr_array], *, down: bool
+) -> sparse.csr_array:
+    """Matrix on all unknowns from one for the cells of each axis."""
+
+    def axis(a: Floats, b: Floats) -> sparse.csr_array:
+        return matrix(b, a) if down else matrix(a, b)
+
+    along = sparse.block_diag([axis(a, b) for a, b in zip(source.x, target.x, strict=True)])
+    across = axis(source.across[0], target.across[0])
+    boxes = sparse.eye_array(source.boxes)
+    faces = sparse.kron(boxes, across)
+    cells = sparse.kron(sparse.kron(along, across), sparse.eye_array(6))
+    return sparse.csr_array(sparse.block_diag([cells, faces, along, faces]))
 
 
 def _imbalance(flows: list[Floats], areas: list[Floats], sizes: list[Floats]) -> float:
@@ -242,17 +250,3 @@ def _imbalance(flows: list[Floats], areas: list[Floats], sizes: list[Floats]) ->
     net = sum(float(np.sum(flow * area)) for flow, area in zip(flows, areas, strict=True))
     gross = sum(float(np.sum(np.abs(flow) * area)) for flow, area in zip(sizes, areas, strict=True))
     return net / gross if gross else 0.0
-
-
-def _by_axes(source: PlaneOperator, along: sparse.csr_array, across: sparse.csr_array) -> Callable[[Floats], Floats]:
-    """Map that acts on unknowns of `source` with one matrix along the columns and one across."""
-
-    def apply(y: Floats) -> Floats:
-        moments, end, side, vane = source.split(y)
-        columns, ny, kinds = moments.shape
-        stretched = (along @ moments.reshape(columns, -1)).reshape(-1, ny, kinds)
-        turned = np.ascontiguousarray(stretched.transpose(1, 0, 2)).reshape(ny, -1)
-        full = (across @ turned).reshape(across.shape[0], -1, kinds).transpose(1, 0, 2)
-        return np.concatenate([full.ravel(), (across @ end.T).T.ravel(), along @ side, (across @ vane.T).T.ravel()])
-
-    return apply
