@@ -76,8 +76,8 @@ class Level:
     below: Level | None = None
     restrict: sparse.csr_array | None = None
     prolong: sparse.csr_array | None = None
-    tolerance: float = 0.1
-    limit: int = 12
+    tolerance: float = 0.0
+    limit: int = 0
     sweeps: int = field(default=0, init=False)
     _factors: tuple[Floats, Floats] | None = field(default=None, init=False)
 
@@ -128,13 +128,13 @@ class Level:
 def ladder(fine: Operator, rough: Operator) -> Level:
     """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve takes."""
     top = Level(fine)
-    level = top.below = Level(rough, tolerance=0.05)
+    level = top.below = Level(rough, tolerance=0.1, limit=20)
     while level.operator.size > LARGEST_DENSE:
         coarse = level.operator.coarser()
         down, up = level.operator.transfer(coarse)
         scale, scale_below = sparse.diags_array(level.operator.scale), sparse.diags_array(coarse.scale)
         level.restrict = sparse.csr_array(scale_below @ down @ sparse.diags_array(1.0 / level.operator.scale))
         level.prolong = sparse.csr_array(scale @ up @ sparse.diags_array(1.0 / coarse.scale))
-        level.below = Level(coarse, tolerance=0.05)
+        level.below = Level(coarse, tolerance=0.3, limit=6)
         level = level.below
     return top
