@@ -36,8 +36,8 @@ def plain_sweep(operator, y, drive):
 
     plane = np.zeros((boxes, 2, ny, 2, *shape))
     top = np.zeros((2, grid.dx.size, 2, *shape))
-    for round_ in range(walls.passes()):
-        last = round_ == walls.passes() - 1
+    for round_ in range(operator.passes):
+        last = round_ == operator.passes - 1
         for away in (0, 1):
             if away:
                 leaving = plane.copy()

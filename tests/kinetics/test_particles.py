@@ -18,7 +18,7 @@ LENGTH = 3.0
 HALF_DIFFERENCE = 0.15
 
 
-@nb.njit(cache=True, error_model="numpy")
+@nb.njit(error_model="numpy")
 def simulate(delta, side_cells, molecules, step, settle, blocks, per_block, seed):
     """Mean force and heat per block of time: force from hot to cold, heat from face to face; units p0, p0 v0."""
     np.random.seed(seed)

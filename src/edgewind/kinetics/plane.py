@@ -19,21 +19,17 @@ from .walls import FaceLoads, face_loads, half_flux
 Floats = NDArray[np.float64]
 
 REST = Drive()
+# Share of the mirrored gas that may be left out.
+FORGOTTEN = 1e-7
 
 
 @dataclass(frozen=True)
 class Walls:
-    """Accommodation of the faces and of the room, and what the specular part of the room asks for."""
+    """Accommodation of the front and back face and of the room: the diffuse share of Maxwell's walls."""
 
     front: float = 1.0
     back: float = 1.0
     room: float = 1.0
-
-    def passes(self, tolerance: float = 1e-8) -> int:
-        """Rounds after which gas that only mirrors at the room is forgotten."""
-        if self.room == 1.0:
-            return 1
-        return 1 + int(np.ceil(np.log(tolerance) / np.log(1.0 - self.room)))
 
 
 @dataclass(frozen=True)
@@ -92,6 +88,26 @@ class PlaneOperator:
     def _places(self) -> tuple[tuple[tuple[int, ...], int, int], ...]:
         ends = np.cumsum([0] + [int(np.prod(shape)) for shape in self.shapes]).tolist()
         return tuple(zip(self.shapes, ends[:-1], ends[1:], strict=True))
+
+    @cached_property
+    def passes(self) -> int:
+        """Rounds after which gas that only mirrors at the room is forgotten.
+
+        Each round trip keeps the mirrored share, dimmed on its way; two rounds more let a corner mirror it twice.
+        """
+        if self.walls.room == 1.0:
+            return 1
+        rates = self.delta / self.velocities.speed
+
+        def dimmed(widths: Floats) -> float:
+            # What diamond differences keep of a straight flight through cells of thickness t: |2 - t| / (2 + t) each.
+            thickness = np.multiply.outer(rates, widths)
+            return float(np.prod(np.abs(2.0 - thickness) / (2.0 + thickness), axis=1).max() ** 2)
+
+        g = self.grid
+        boxes = [g.dx[a:b] for a, b in zip(g.start[:-1], g.start[1:], strict=True)]
+        kept = (1.0 - self.walls.room) * max(dimmed(widths) for widths in [*boxes, *g.sides])
+        return 2 + int(np.ceil(np.log(FORGOTTEN) / np.log(kept)))
 
     @property
     def memory(self) -> int:
@@ -171,7 +187,7 @@ class PlaneOperator:
         sweep(
             n, *self._scratch, g.start, g.dx, g.sides[0], *self._tables, self.delta, g.cover, self.parity,
             np.array([self.walls.front, self.walls.back][: g.boxes]), self.walls.room, faces, drive.room,
-            self.walls.passes(), moments, end_nu, side_nu, vane_nu, out, end, side, vane,
+            self.passes, moments, end_nu, side_nu, vane_nu, out, end, side, vane,
         )  # fmt: skip
         incoming = Incoming(vane.sum(axis=0), end.sum(axis=0), side.sum(axis=0))
         jx, jy = self._half_flux
