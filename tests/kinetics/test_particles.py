@@ -169,7 +169,7 @@ def test_particles_agree_within_their_statistical_error(knudsen, cells, step):
     delta = np.sqrt(np.pi) / (2.0 * knudsen)
     blocks = 20
     per_block = int(10.0 / step)
-    force, heat = simulate(delta, cells, 15_000, step, int(12.0 / step), blocks, per_block, 7)
+    force, heat = simulate(delta, cells, 15_000, step, int(12.0 / step), blocks, per_block, 1)
     answer = respond("strip", knudsen, room=LENGTH, tolerance=1e-3, cache=False, workers=1)
     drive = 2.0 * HALF_DIFFERENCE
     for sample, value in ((force / drive, answer.thermal_force), (heat / drive, answer.heat_hot)):

@@ -7,7 +7,8 @@ import pytest
 
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.geometry import Room, strip_grid
-from edgewind.kinetics.plane import PlaneOperator, Walls
+from edgewind.kinetics.plane import PlaneOperator
+from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
 
 
@@ -35,7 +36,7 @@ def test_kernel_does_what_the_plain_sweep_does(plain_sweep, boxes, parity, walls
     np.testing.assert_allclose(op.split(new)[0], moments, atol=1e-12)
     np.testing.assert_allclose(incoming.vane, vane, atol=1e-12)
     np.testing.assert_allclose(incoming.end, end, atol=1e-12)
-    np.testing.assert_allclose(incoming.side, side, atol=1e-12)
+    np.testing.assert_allclose(incoming.sides[0], side, atol=1e-12)
 
 
 @pytest.mark.parametrize("boxes", [1, 2])

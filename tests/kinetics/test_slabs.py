@@ -11,7 +11,8 @@ from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.grid import Grid, graded
 from edgewind.kinetics.krylov import fgmres
 from edgewind.kinetics.levels import ladder
-from edgewind.kinetics.plane import PlaneOperator, Walls
+from edgewind.kinetics.plane import PlaneOperator
+from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.quadrature import PlaneVelocities
 
 SQRT_PI = np.sqrt(np.pi)

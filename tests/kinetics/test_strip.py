@@ -9,7 +9,7 @@ import pytest
 
 from edgewind.kinetics.drives import DRIVES
 from edgewind.kinetics.geometry import Room
-from edgewind.kinetics.plane import Walls
+from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.response import coefficients, respond
 from edgewind.kinetics.solve import Case, Resolution, solve
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..errors import InputError, OutOfRangeError
 from .geometry import Room
-from .plane import Walls
+from .room_operator import Walls
 
 SHAPES = ("strip",)
 # Below, the grid no longer resolves the Knudsen layers in reasonable time; the continuum formulas take over there.

@@ -11,7 +11,7 @@ from ..errors import InputError
 from . import store
 from .geometry import Room
 from .inputs import check_accommodation, check_knudsen, check_room, check_shape, check_tolerance
-from .plane import Walls
+from .room_operator import Walls
 from .result import Response
 from .solve import Case, Resolution, Solution, solve
 

@@ -15,7 +15,8 @@ from .geometry import Room, strip_grid
 from .grid import Grid
 from .krylov import fgmres
 from .levels import Level, ladder
-from .plane import PlaneOperator, Walls
+from .plane import PlaneOperator
+from .room_operator import Walls
 from .quadrature import PlaneVelocities
 from .walls import FaceLoads, face_loads
 
