@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,3 +68,53 @@ def strip_grid(room: Room, kn: float, resolution: float, *, boxes: int) -> Grid:
     y = _across(0.5, 0.5 * room.width, kn, resolution)
     cover = (0.5 * (y[1:] + y[:-1]) < 0.5).astype(float)
     return Grid(tuple(_normal(reach, kn, resolution) for reach in room.reaches[:boxes]), (y,), cover)
+
+
+def covered(outline: Callable[[Floats, Floats], NDArray[np.bool_]], y: Floats, z: Floats, points: int = 24) -> Floats:
+    """Share of each cell of a tensor grid that lies within an outline, by points at equal steps in the cell."""
+    inside = (np.arange(points) + 0.5) / points
+    fine_y = (y[:-1, None] + np.diff(y)[:, None] * inside).ravel()
+    fine_z = (z[:-1, None] + np.diff(z)[:, None] * inside).ravel()
+    mask = outline(fine_y[:, None], fine_z[None, :])
+    return mask.reshape(y.size - 1, points, z.size - 1, points).mean(axis=(1, 3))
+
+
+@dataclass(frozen=True)
+class Shape:
+    """The outline of a vane.
+
+    Parameters
+    ----------
+    name : str
+        ``strip``, ``square``, ``rectangle``, ``diamond`` (a square standing on its corner) or ``disc``.
+    aspect : float
+        Height over width of a rectangle; 1 for the others.
+    """
+
+    name: str
+    aspect: float = 1.0
+
+    @property
+    def extents(self) -> tuple[float, ...]:
+        """Extents across the normal, in the width L: the side of a square, the diameter of a disc."""
+        if self.name == "strip":
+            return (1.0,)
+        side = 2.0**0.5 if self.name == "diamond" else 1.0
+        return (side, side * self.aspect)
+
+    def contains(self, y: Floats, z: Floats) -> NDArray[np.bool_]:
+        """Whether points of the vane's plane lie within the outline."""
+        if self.name == "disc":
+            return np.asarray(y**2 + z**2 < 0.25)
+        if self.name == "diamond":
+            return np.asarray(np.abs(y) + np.abs(z) < 0.5 * 2.0**0.5)
+        return np.asarray((np.abs(y) < 0.5) & (np.abs(z) < 0.5 * self.aspect))
+
+    def grid(self, room: Room, kn: float, resolution: float, *, boxes: int) -> Grid:
+        """Grid of the quarter of the room that two planes of symmetry leave, on one side of the vane or on both."""
+        if self.name == "strip":
+            return strip_grid(room, kn, resolution, boxes=boxes)
+        sides = zip(self.extents, (room.width, room.height or room.width), strict=True)
+        y, z = (_across(0.5 * extent, 0.5 * side, kn, resolution) for extent, side in sides)
+        x = tuple(_normal(reach, kn, resolution) for reach in room.reaches[:boxes])
+        return Grid(x, (y, z), covered(self.contains, y, z))

@@ -1,0 +1,52 @@
+"""The operator of a flat vane of any outline in a box room."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .room_operator import RoomOperator
+from .space_kernel import sweep
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class SpaceOperator(RoomOperator):
+    """Moments (columns, ny, nz, 8): density, velocity x, y and z, temperature, heat flux x, y and z."""
+
+    @cached_property
+    def _scratch(self) -> tuple[Floats, ...]:
+        g, n, s = self.grid, self.workers, self.velocities.speeds
+        columns, (ny, nz) = g.dx.size, g.cover.shape
+        return (
+            np.zeros((n, g.boxes, 2, 2, ny, nz, s)),
+            np.zeros((n, 2, 2, columns, nz, s)),
+            np.zeros((n, 2, 2, columns, ny, s)),
+            np.zeros((n, 2, columns, nz, s)),
+            np.zeros((n, 2, columns, ny, s)),
+        )
+
+    @cached_property
+    def _tables(self) -> tuple[Floats, ...]:
+        v = self.velocities
+        return v.directions, v.direction_weights, v.speed, v.speed_weights
+
+    def _run(
+        self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
+    ) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
+        g, n = self.grid, self.workers
+        columns, (ny, nz) = g.dx.size, g.cover.shape
+        out, vane = np.zeros((n, columns, ny, nz, 8)), np.zeros((n, g.boxes, ny, nz, 4))
+        end = np.zeros_like(vane)
+        side, outer = np.zeros((n, columns, nz, 4)), np.zeros((n, columns, ny, 4))
+        sweep(
+            n, self._scratch, g.start, g.dx, *g.sides, *self._tables, self.delta, g.cover, self.parity,
+            self._alpha_vane, self.walls.room, faces, room_tau, self.passes, moments, *walls,
+            out, end, side, outer, vane,
+        )  # fmt: skip
+        sums = [part.sum(axis=0) for part in (out, end, side, outer, vane)]
+        return sums[0], sums[1], (sums[2], sums[3]), sums[4]
