@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 from edgewind.kinetics.drives import DRIVES
-from edgewind.kinetics.geometry import Room
+from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.response import coefficients, respond
 from edgewind.kinetics.solve import Case, Resolution, solve
 
 SQRT_PI = np.sqrt(np.pi)
+STRIP = Shape("strip")
 ROUGH = Resolution(0.7, 12)
 
 
@@ -26,7 +27,7 @@ def solve_by_name(case, resolution=ROUGH, names=("faces", "both", "motion"), tol
 
 def test_free_flight_thermal_force_and_heat_are_exact_in_any_closed_room():
     """F = 1/4 p0 A dT/T0, heat 1/(2 sqrt(pi)) of each face at +-1/2: no flux leaves, so no wall answers (Knudsen 1910)."""
-    case = Case(Room(2.0, 3.0), np.inf)
+    case = Case(STRIP, Room(2.0, 3.0), np.inf)
     answer = coefficients(solve_by_name(case))
     assert answer["thermal_force"] == pytest.approx(0.25, rel=1e-9)
     # The half-range sum over 12 azimuths stands for 1/(2 sqrt(pi)).
@@ -104,14 +105,14 @@ def traced_drag(length, width, patches=48, rays=600):
 @pytest.mark.parametrize(("length", "width"), [(4.0, 4.0), (2.0, 3.0)])
 def test_free_flight_drag_in_a_closed_room_matches_traced_rays(length, width):
     """An integral equation over the walls, written here and nowhere else, gives the same drag."""
-    motion = solve(Case(Room(length, width), np.inf), Resolution(1.0, 64), ("motion",), tolerance=1e-4)[0]
+    motion = solve(Case(STRIP, Room(length, width), np.inf), Resolution(1.0, 64), ("motion",), tolerance=1e-4)[0]
     assert -motion.force == pytest.approx(traced_drag(length, width), rel=1.5e-3)
 
 
 def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room():
     """Drag -> 4/sqrt(pi) + sqrt(pi) (both sides, diffuse; Kennard 1938): a closed room adds a share that falls as 1/size."""
     unbounded = 4.0 / SQRT_PI + SQRT_PI
-    drag = [-solve(Case(Room(r, r), np.inf), Resolution(1.0, 48), ("motion",))[0].force for r in (8.0, 16.0, 32.0)]
+    drag = [-solve(Case(STRIP, Room(r, r), np.inf), Resolution(1.0, 48), ("motion",))[0].force for r in (8.0, 16.0, 32.0)]
     gap = np.array(drag) - unbounded
     assert np.all(gap > 0.0)
     # First order in 1/size, so two rooms give the limit.
@@ -127,7 +128,7 @@ def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room():
     ("room", "walls"), [(Room(4.0, 4.0), Walls()), (Room(3.0, 2.5, position=0.35), Walls(0.6, 0.9, 0.8))]
 )
 def test_particles_and_energy_balance(knudsen, room, walls):
-    for solution in solve_by_name(Case(room, knudsen, walls)).values():
+    for solution in solve_by_name(Case(STRIP, room, knudsen, walls)).values():
         assert abs(solution.mass_residual) < 1e-6
         assert abs(solution.energy_residual) < 1e-6
 
@@ -136,13 +137,13 @@ def test_particles_and_energy_balance(knudsen, room, walls):
 @pytest.mark.parametrize("walls", [Walls(), Walls(0.7, 0.7, 0.9)])
 def test_heat_of_the_motion_is_minus_the_thermal_force(knudsen, walls):
     """Onsager-Casimir: heat from cold to hot face per U/v0 equals minus the force per dT/T0, to the iteration's error."""
-    answer = coefficients(solve_by_name(Case(Room(4.0, 3.0), knudsen, walls), tolerance=1e-5))
+    answer = coefficients(solve_by_name(Case(STRIP, Room(4.0, 3.0), knudsen, walls), tolerance=1e-5))
     carried = 0.5 * (answer["motion_heat_hot"] - answer["motion_heat_cold"])
     assert carried == pytest.approx(-answer["thermal_force"], rel=3e-6)
 
 
 def test_reciprocity_holds_without_any_symmetry():
-    case = Case(Room(3.0, 2.5, position=0.35), 0.5, Walls(0.6, 0.9, 0.8))
+    case = Case(STRIP, Room(3.0, 2.5, position=0.35), 0.5, Walls(0.6, 0.9, 0.8))
     answer = coefficients(solve_by_name(case, tolerance=1e-6))
     carried = 0.5 * (answer["motion_heat_hot"] - answer["motion_heat_cold"])
     assert carried == pytest.approx(-answer["thermal_force"], rel=1e-6)
@@ -154,7 +155,7 @@ def test_reciprocity_holds_without_any_symmetry():
 
 def test_warming_the_room_is_the_opposite_of_warming_the_vane():
     """A gas and all walls warmed together are in equilibrium, so the two drives cancel."""
-    case = Case(Room(3.0, 2.5, position=0.35), 0.4, Walls(0.8, 1.0, 0.9))
+    case = Case(STRIP, Room(3.0, 2.5, position=0.35), 0.4, Walls(0.8, 1.0, 0.9))
     found = solve_by_name(case, names=("both", "room"), tolerance=1e-5)
     for face in (0, 1):
         assert found["room"].mean("heat", face) == pytest.approx(-found["both"].mean("heat", face), rel=1e-5)
@@ -166,7 +167,7 @@ def test_warming_the_room_is_the_opposite_of_warming_the_vane():
 
 @pytest.mark.parametrize("name", ["faces", "both", "motion"])
 def test_half_of_a_symmetric_domain_gives_what_the_whole_gives(name):
-    case = Case(Room(3.0, 3.0), 0.3, Walls(0.8, 0.8, 0.9))
+    case = Case(STRIP, Room(3.0, 3.0), 0.3, Walls(0.8, 0.8, 0.9))
     half = solve(case, ROUGH, (name,), tolerance=1e-6)[0]
     # A room longer by rounding has no symmetry to use.
     whole = solve(replace(case, room=Room(3.0, 3.0, position=0.5 + 1e-15)), ROUGH, (name,), tolerance=1e-6)[0]
@@ -179,8 +180,8 @@ def test_half_of_a_symmetric_domain_gives_what_the_whole_gives(name):
 
 
 def test_turning_the_room_round_turns_the_answer_round():
-    left = coefficients(solve_by_name(Case(Room(3.0, 2.5, position=0.3), 0.2, Walls(0.6, 0.9, 1.0)), tolerance=1e-5))
-    right = coefficients(solve_by_name(Case(Room(3.0, 2.5, position=0.7), 0.2, Walls(0.9, 0.6, 1.0)), tolerance=1e-5))
+    left = coefficients(solve_by_name(Case(STRIP, Room(3.0, 2.5, position=0.3), 0.2, Walls(0.6, 0.9, 1.0)), tolerance=1e-5))
+    right = coefficients(solve_by_name(Case(STRIP, Room(3.0, 2.5, position=0.7), 0.2, Walls(0.9, 0.6, 1.0)), tolerance=1e-5))
     assert right["thermal_force"] == pytest.approx(left["thermal_force"], rel=1e-5)
     assert right["drag"] == pytest.approx(left["drag"], rel=1e-5)
     assert right["heat_hot"] == pytest.approx(-left["heat_cold"], rel=1e-5)
@@ -189,7 +190,7 @@ def test_turning_the_room_round_turns_the_answer_round():
 
 
 def test_workers_do_not_change_the_answer():
-    case = Case(Room(4.0, 4.0), 0.3)
+    case = Case(STRIP, Room(4.0, 4.0), 0.3)
     one, two = (coefficients(solve_by_name(case, workers=n)) for n in (1, 2))
     assert two == pytest.approx(one, rel=1e-9)
 
@@ -202,7 +203,7 @@ def test_the_accuracy_asked_for_is_reached(knudsen, tmp_path):
     """Against a run with twice the cells along each axis and more than twice the directions."""
     answer = respond("strip", knudsen, tolerance=1e-3, cache=False, workers=1)
     assert answer.reached
-    fine = coefficients(solve_by_name(Case(Room(4.0, 4.0), knudsen), Resolution(2.0, 48), tolerance=1e-4))
+    fine = coefficients(solve_by_name(Case(STRIP, Room(4.0, 4.0), knudsen), Resolution(2.0, 48), tolerance=1e-4))
     for name in ("thermal_force", "heat_hot", "drag", "loss_hot"):
         assert answer.values[name] == pytest.approx(fine[name], rel=1e-3)
         # The error bar is honest to a factor two, the finer run's own error allowed for.
@@ -211,7 +212,7 @@ def test_the_accuracy_asked_for_is_reached(knudsen, tmp_path):
 
 def test_fine_sweeps_hardly_grow_towards_the_continuum():
     for knudsen in (100.0, 10.0, 1.0, 0.1, 0.03):
-        found = solve(Case(Room(4.0, 4.0), knudsen), ROUGH, tolerance=1e-3)
+        found = solve(Case(STRIP, Room(4.0, 4.0), knudsen), ROUGH, tolerance=1e-3)
         assert max(solution.sweeps for solution in found) <= 12
         assert max(solution.residual for solution in found) < 1e-4
 
@@ -219,7 +220,7 @@ def test_fine_sweeps_hardly_grow_towards_the_continuum():
 def test_the_force_is_greatest_near_knudsen_one_tenth():
     """F ~ thermal_force / Kn at a fixed size: greatest near Kn 0.1 (Selden et al., Phys. Rev. E 79, 041201, 2009)."""
     numbers = np.geomspace(0.02, 1.0, 9)
-    force = [-solve(Case(Room(8.0, 8.0), kn), ROUGH, ("faces",))[0].force / kn for kn in numbers]
+    force = [-solve(Case(STRIP, Room(8.0, 8.0), kn), ROUGH, ("faces",))[0].force / kn for kn in numbers]
     best = int(np.argmax(force))
     assert 0.05 <= numbers[best] <= 0.2
 

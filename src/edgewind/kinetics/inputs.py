@@ -8,10 +8,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ..errors import InputError, OutOfRangeError
-from .geometry import Room
+from .geometry import Room, Shape
 from .room_operator import Walls
 
-SHAPES = ("strip",)
+SHAPES = ("strip", "square", "rectangle", "diamond", "disc")
 # Below, the grid no longer resolves the Knudsen layers in reasonable time; the continuum formulas take over there.
 SMALLEST_KNUDSEN = 0.005
 LARGEST_KNUDSEN = 1e6
@@ -20,11 +20,19 @@ FINEST_TOLERANCE = 1e-6
 SMALLEST_ROOM_ACCOMMODATION = 0.1
 
 
-def check_shape(shape: str) -> str:
-    """Return the name of a known shape."""
+def check_shape(shape: str | Shape, aspect: float = 1.0) -> Shape:
+    """Return a known shape; only a rectangle has an aspect other than 1."""
+    if isinstance(shape, Shape):
+        shape, aspect = shape.name, shape.aspect
     if shape not in SHAPES:
         raise InputError(f"'{shape}' is not a known shape", key="shape", fix=f"choose one of {', '.join(SHAPES)}")
-    return shape
+    if shape != "rectangle" and aspect != 1.0:
+        raise InputError(f"a {shape} has no aspect", key="aspect", fix="leave it out, or take a rectangle")
+    if not 0.1 <= aspect <= 20.0:
+        raise OutOfRangeError(
+            f"a rectangle of aspect {aspect:g} cannot be resolved", key="aspect", fix="stay between 0.1 and 20"
+        )
+    return Shape(shape, float(aspect))
 
 
 def check_knudsen(knudsen: float) -> float:

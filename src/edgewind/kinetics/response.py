@@ -37,6 +37,7 @@ def respond(
     shape: str,
     knudsen: float,
     *,
+    aspect: float = 1.0,
     room: float | Sequence[float] | Room = 4.0,
     position: float = 0.5,
     accommodation: float | Mapping[str, float] | Walls = 1.0,
@@ -56,7 +57,10 @@ def respond(
     Parameters
     ----------
     shape : str
-        ``strip``.
+        ``strip`` (endless), ``square``, ``rectangle``, ``diamond`` (a square standing on its corner) or ``disc``;
+        lengths are in its width: the side of a square, the diameter of a disc.
+    aspect : float
+        Height over width of a rectangle.
     knudsen : float
         Hard-sphere mean free path over the width of the vane; infinity for free flight.
     room : float, sequence of float or Room
@@ -86,19 +90,21 @@ def respond(
         For a shape, room, accommodation, Knudsen number or tolerance that has no meaning or cannot be resolved, and
         where the memory needed is more than there is.
     """
+    outline = check_shape(shape, aspect)
     case = Case(
-        check_room(room, position, edges=_edges(check_shape(shape))),
+        outline,
+        check_room(room, position, edges=outline.extents),
         check_knudsen(knudsen),
         check_accommodation(accommodation),
     )
     tolerance = check_tolerance(tolerance)
-    question = _question(shape, case, tolerance)
+    question = _question(case, tolerance)
     folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
     if folder is not None and not fields:
         found = store.fetch(folder, question)
         if found is not None:
             return Response.from_json(found)
-    answer = _refine(shape, case, tolerance, workers or os.cpu_count() or 1)
+    answer = _refine(case, tolerance, workers or os.cpu_count() or 1)
     if folder is not None and answer.reached:
         store.keep(folder, question, answer.to_json())
     return answer
@@ -133,17 +139,14 @@ def respond_curve(
     return answers
 
 
-def _edges(shape: str) -> tuple[float, ...]:
-    return {"strip": (1.0,)}[shape]
-
-
 def _sides(room: Room) -> tuple[float, ...]:
     return (room.length, room.width) if room.height is None else (room.length, room.width, room.height)
 
 
-def _question(shape: str, case: Case, tolerance: float) -> dict[str, object]:
+def _question(case: Case, tolerance: float) -> dict[str, object]:
     return {
-        "shape": shape,
+        "shape": case.shape.name,
+        "aspect": case.shape.aspect,
         "knudsen": repr(case.knudsen),
         "room": list(_sides(case.room)),
         "position": case.room.position,
@@ -170,6 +173,9 @@ def coefficients(solutions: Mapping[str, Solution]) -> dict[str, float]:
 
 def _first(case: Case) -> Resolution:
     """Resolution to start from: within a percent or so for every Knudsen number."""
+    if case.shape.name != "strip":
+        # Far from the continuum the shadow of the vane is sharp: angles count more than cells.
+        return Resolution(0.4, 8, 6) if case.knudsen > 0.5 else Resolution(0.4, 5, 4)
     return Resolution(1.0 if case.knudsen < 0.02 else 0.7, 14)
 
 
@@ -193,7 +199,7 @@ def _available_memory() -> int | None:
         return None
 
 
-def _refine(shape: str, case: Case, tolerance: float, workers: int) -> Response:
+def _refine(case: Case, tolerance: float, workers: int) -> Response:
     """Refine until two levels agree to the tolerance, or say that they do not."""
     begun = time.perf_counter()
     resolution, before = _first(case), None
@@ -210,7 +216,8 @@ def _refine(shape: str, case: Case, tolerance: float, workers: int) -> Response:
         resolution, before = resolution.finer(STEP), values
     last = list(solutions.values())
     return Response(
-        shape=shape,
+        shape=case.shape.name,
+        aspect=case.shape.aspect,
         knudsen=case.knudsen,
         rarefaction=case.delta,
         room=_sides(case.room),
@@ -227,6 +234,6 @@ def _refine(shape: str, case: Case, tolerance: float, workers: int) -> Response:
         energy_residual=max(abs(solution.energy_residual) for solution in last),
         seconds=time.perf_counter() - begun,
         cells=last[0].grid.cells,
-        velocities=4 * resolution.azimuths * resolution.speeds,
+        velocities=last[0].velocities,
         solutions=solutions,
     )

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
 import xarray as xr
 
 from .solve import Solution
-
-KINDS = ("density", "velocity_x", "velocity_y", "temperature", "heat_flux_x", "heat_flux_y")
-ODD = {"velocity_x", "heat_flux_x"}
 
 
 @dataclass(frozen=True)
@@ -21,8 +18,8 @@ class Response:
 
     Parameters
     ----------
-    shape, knudsen, rarefaction, room, position, accommodation, tolerance
-        The case: name of the shape; Kn; sqrt(pi)/(2 Kn); sides of the room over the width of the vane; place of the
+    shape, aspect, knudsen, rarefaction, room, position, accommodation, tolerance
+        The case: name of the shape and its height over width; Kn; sqrt(pi)/(2 Kn); sides of the room over the width of the vane; place of the
         vane on the axis; accommodation of hot (front) face, cold (back) face and room; relative error asked for.
     values, errors : mapping of str to float
         Coefficients and their estimated absolute errors:
@@ -45,6 +42,7 @@ class Response:
     """
 
     shape: str
+    aspect: float
     knudsen: float
     rarefaction: float
     room: tuple[float, ...]
@@ -110,7 +108,10 @@ class Response:
         return cls(**{**plain, "room": tuple(plain["room"]), "accommodation": tuple(plain["accommodation"])})
 
     def to_dataset(self) -> xr.Dataset:
-        """Fields of the gas for each drive and stress along the faces, on cell centres; y >= 0, the rest by symmetry."""
+        """Fields of the gas for each drive and stress along the faces, on cell centres.
+
+        Across, only y >= 0 and z >= 0 are given; the rest is symmetric.
+        """
         if not self.solutions:
             raise ValueError("this response came without fields: ask for them with fields=True")
         drives = list(self.solutions)
@@ -132,32 +133,28 @@ class Response:
 def _fields(solution: Solution) -> xr.Dataset:
     """Fields on the whole length of the room, the back box unfolded."""
     grid = solution.grid
-    start = grid.start
-    front, back = solution.moments[: start[1]], solution.moments[start[1] :]
-    sign = np.array([-1.0 if name in ODD else 1.0 for name in KINDS])
-    x_front = 0.5 * (grid.x[0][1:] + grid.x[0][:-1])
+    axes = "xyz"[: 1 + len(grid.across)]
+    kinds = ["density", *(f"velocity_{a}" for a in axes), "temperature", *(f"heat_flux_{a}" for a in axes)]
+    front, back = solution.moments[: grid.start[1]], solution.moments[grid.start[1] :]
+    sign = np.array([-1.0 if kind.endswith("_x") else 1.0 for kind in kinds])
+    x_front, *across = (0.5 * (nodes[1:] + nodes[:-1]) for nodes in (grid.x[0], *grid.across))
     if grid.boxes == 1:
         back, x_back = solution.parity * front, x_front
     else:
         x_back = 0.5 * (grid.x[1][1:] + grid.x[1][:-1])
     moments = np.concatenate([(back * sign)[::-1], front])
-    y = 0.5 * (grid.across[0][1:] + grid.across[0][:-1])
     on_vane = np.where(grid.cover > 0.0, 1.0, np.nan)
-    loads = [solution.loads[0], solution.loads[-1]]
-    signs = [1.0, 1.0 if grid.boxes == 2 else solution.parity]
-    data = {name: (("x", "y"), moments[..., k]) for k, name in enumerate(KINDS)}
-    stress = {
-        name: (("face", "y"), np.array([getattr(load, what) * on_vane * s for load, s in zip(loads, signs, strict=True)]))
-        for name, what in (("face_pressure", "pressure"), ("face_shear", "shear"), ("face_heat", "heat"))
-    }
-    dataset = xr.Dataset(
-        {**data, **stress}, coords={"x": np.concatenate([-x_back[::-1], x_front]), "y": y, "face": ["hot", "cold"]}
-    )
-    units = dict.fromkeys(KINDS, "1") | {"face_pressure": "p0", "face_shear": "p0", "face_heat": "p0 v0"}
-    units |= {"velocity_x": "v0", "velocity_y": "v0", "heat_flux_x": "p0 v0", "heat_flux_y": "p0 v0"}
-    for name, unit in units.items():
-        dataset[name].attrs["units"] = unit
-    for name in ("x", "y"):
+    loads = [(solution.loads[0], 1.0), (solution.loads[-1], 1.0 if grid.boxes == 2 else solution.parity)]
+    data = {kind: (tuple(axes), moments[..., k]) for k, kind in enumerate(kinds)}
+    for what in ("pressure", "shear", "heat"):
+        data[f"face_{what}"] = (("face", *axes[1:]), np.array([s * getattr(load, what) * on_vane for load, s in loads]))
+    coordinates = {"x": np.concatenate([-x_back[::-1], x_front]), **dict(zip(axes[1:], across, strict=True))}
+    dataset = xr.Dataset(data, coords={**coordinates, "face": ["hot", "cold"]})
+    for name in dataset.data_vars:
+        kind = str(name).rsplit("_", 1)[0]
+        units = {"velocity": "v0", "heat_flux": "p0 v0", "face": "p0 v0" if name == "face_heat" else "p0"}
+        dataset[name].attrs["units"] = units.get(kind, "1")
+    for name in axes:
         dataset[name].attrs["units"] = "width of the vane"
     return dataset
 

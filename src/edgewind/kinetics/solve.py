@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from .drives import DRIVES, Drive
-from .geometry import Room, strip_grid
+from .geometry import Room, Shape
 from .grid import Grid
 from .krylov import fgmres
 from .levels import Level, ladder
 from .plane import PlaneOperator
-from .room_operator import Walls
-from .quadrature import PlaneVelocities
+from .room_operator import RoomOperator, Walls
+from .space import SpaceOperator
+from .quadrature import PlaneVelocities, SpaceVelocities
 from .walls import FaceLoads, face_loads
 
 Floats = NDArray[np.float64]
@@ -33,25 +34,39 @@ class Resolution:
         Cells per unit of the wanted density of cells; 2 halves every cell.
     azimuths : int
         Directions in a quadrant of the plane, or about the normal in an octant of space.
+    polar : int
+        Angles from the normal, in space.
     speeds : int
         Speeds; 8 leave an error of about 1e-6.
     """
 
     grid: float
     azimuths: int
+    polar: int = 0
     speeds: int = 8
 
     def finer(self, factor: float) -> Resolution:
         """Refine cells and angles alike."""
-        return Resolution(self.grid * factor, round(self.azimuths * factor), self.speeds)
+        return Resolution(
+            self.grid * factor, round(self.azimuths * factor), round(self.polar * factor), self.speeds
+        )
+
+    def rough(self, knudsen: float) -> Resolution:
+        """Few velocities for the level below: free flight needs more directions than a gas near equilibrium."""
+        azimuths, polar = (8, 4) if knudsen > 0.5 else (4, 3)
+        if self.polar:
+            azimuths = 4 if knudsen > 0.5 else 3
+        return Resolution(self.grid, min(azimuths, self.azimuths), min(polar, self.polar), 4)
 
 
 @dataclass(frozen=True)
 class Case:
-    """A strip in a room at one rarefaction.
+    """A vane in a room at one rarefaction.
 
     Parameters
     ----------
+    shape : Shape
+        Outline of the vane.
     room : Room
         The room.
     knudsen : float
@@ -60,6 +75,7 @@ class Case:
         Accommodation.
     """
 
+    shape: Shape
     room: Room
     knudsen: float
     walls: Walls = Walls()
@@ -74,12 +90,15 @@ class Case:
         """Whether front and back are mirror images, so that half of the domain will do."""
         return self.room.centred and self.walls.front == self.walls.back
 
-    def operator(self, resolution: Resolution, parity: float | None, workers: int) -> PlaneOperator:
+    def operator(self, resolution: Resolution, parity: float | None, workers: int) -> RoomOperator:
         """Return the operator for fields of one parity, or of none on the whole domain."""
         boxes = 1 if self.symmetric and parity is not None else 2
-        grid = strip_grid(self.room, self.knudsen, resolution.grid, boxes=boxes)
-        velocities = PlaneVelocities(resolution.azimuths, resolution.speeds)
-        return PlaneOperator(grid, velocities, self.delta, self.walls, parity or 1.0, workers)
+        grid = self.shape.grid(self.room, self.knudsen, resolution.grid, boxes=boxes)
+        about = (self.delta, self.walls, parity or 1.0, workers)
+        if self.shape.name == "strip":
+            return PlaneOperator(grid, PlaneVelocities(resolution.azimuths, resolution.speeds), *about)
+        velocities = SpaceVelocities(resolution.polar, resolution.azimuths, resolution.speeds)
+        return SpaceOperator(grid, velocities, *about)
 
 
 @dataclass(frozen=True)
@@ -108,6 +127,8 @@ class Solution:
         The same for particles.
     seconds : float
         Time taken.
+    velocities : int
+        Discrete velocities.
     """
 
     drive: Drive
@@ -121,6 +142,7 @@ class Solution:
     energy_residual: float
     mass_residual: float
     seconds: float
+    velocities: int
 
     def mean(self, what: str, face: int) -> float:
         """Mean over the vane of 'pressure', 'shear' or 'heat' on the front (0) or back (1) face."""
@@ -138,12 +160,6 @@ class Solution:
 def iteration_tolerance(tolerance: float, knudsen: float) -> float:
     """Residual to ask for: its effect grows as the slow modes do, about as 1/Kn, in the coefficients."""
     return max(0.01 * tolerance * min(1.0, 2.0 * knudsen), 1e-13)
-
-
-def _rough(case: Case, resolution: Resolution) -> Resolution:
-    """Few velocities for the level below: free flight needs more directions than a gas near equilibrium."""
-    azimuths = 8 if case.knudsen > 0.5 else 4
-    return Resolution(resolution.grid, min(azimuths, resolution.azimuths), 4)
 
 
 def solve(
@@ -169,7 +185,7 @@ def _solve(
         key = drive.parity if case.symmetric else None
         if key not in ladders:
             fine = case.operator(resolution, key, workers)
-            rough = case.operator(_rough(case, resolution), key, 1)
+            rough = case.operator(resolution.rough(case.knudsen), key, 1)
             ladders[key] = ladder(fine, rough)
         answers.append(_answer(ladders[key], drive, iteration_tolerance(tolerance, case.knudsen)))
     return answers
@@ -197,4 +213,5 @@ def _answer(top: Level, drive: Drive, tolerance: float) -> Solution:
         energy_residual=energy,
         mass_residual=mass,
         seconds=time.perf_counter() - begun,
+        velocities=operator.velocities.count,
     )
