@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .plane_kernel import sweep
+from .quadrature import LANES
 from .room_operator import RoomOperator
 
 Floats = NDArray[np.float64]
@@ -20,7 +21,7 @@ class PlaneOperator(RoomOperator):
 
     @cached_property
     def _scratch(self) -> tuple[Floats, ...]:
-        g, n, s = self.grid, self.workers, self.velocities.speeds
+        g, n, s = self.grid, self.workers, LANES
         columns, ny = g.dx.size, g.cover.size
         return (
             np.zeros((n, g.boxes, 2, ny, 2, s)),
@@ -29,9 +30,8 @@ class PlaneOperator(RoomOperator):
         )
 
     @cached_property
-    def _tables(self) -> tuple[Floats, ...]:
-        v = self.velocities
-        return v.directions, v.direction_weights, v.speed, v.speed_weights
+    def _rows(self) -> Floats:
+        return self.velocities.rows
 
     def _run(
         self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
@@ -41,7 +41,7 @@ class PlaneOperator(RoomOperator):
         out, vane = np.zeros((n, columns, ny, 6)), np.zeros((n, g.boxes, ny, 4))
         end, side = np.zeros((n, g.boxes, ny, 4)), np.zeros((n, columns, 4))
         sweep(
-            n, *self._scratch, g.start, g.dx, g.sides[0], *self._tables, self.delta, g.cover, self.parity,
+            n, *self._scratch, g.start, g.dx, g.sides[0], self._rows, self.delta, g.cover, self.parity,
             self._alpha_vane, self.walls.room, faces, room_tau, self.passes, moments, *walls, out, end, side, vane,
         )  # fmt: skip
         return out.sum(axis=0), end.sum(axis=0), (side.sum(axis=0),), vane.sum(axis=0)

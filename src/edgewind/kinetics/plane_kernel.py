@@ -10,8 +10,8 @@ the cell's value midway between opposite faces, so that with a = 2 |ex| / dx, b 
 
     h = (r S + a h_in,x + b h_in,y) / (r + a + b),   h_out = 2 h - h_in.
 
-One direction is swept at a time, all speeds together as one row of lanes; of the distribution only one column of
-faces lives in memory. A domain is one box on one side of the vane's plane, or two boxes that meet there; each has
+A row of lanes holds velocities of one quadrant, some directions at all their speeds, and is swept at once; of the
+distribution only its faces live in memory, one column of cells wide. A domain is one box on one side of the vane's plane, or two boxes that meet there; each has
 its own x axis, which starts at the vane and points away from it, and the y axis starts at the plane of symmetry.
 """
 
@@ -28,43 +28,46 @@ Floats = NDArray[np.float64]
 
 @nb.njit(error_model="numpy", cache=True, inline="always")
 def emitted(s, incoming, alpha, nu, tau, push, bounce):  # type: ignore[no-untyped-def]
-    """h1 off Maxwell's wall: diffuse nu + tau (c^2 - 2) + s push, specular what came in + s bounce."""
-    return alpha * (nu + tau * (s * s - 1.5) + push * s) + (1.0 - alpha) * (incoming + bounce * s)
+    """h1 off Maxwell's wall: diffuse nu + tau (c^2 - 2) + push, specular what came in + bounce."""
+    return alpha * (nu + tau * (s * s - 1.5) + push) + (1.0 - alpha) * (incoming + bounce)
 
 
 @nb.njit(error_model="numpy", cache=True, inline="always")
-def tally(wall, h1, h2, s, ws, normal, tangent, weight):  # type: ignore[no-untyped-def]
-    """Add what one direction brings to a wall: flux, pressure, shear, energy."""
-    flow = weight * normal
-    pressure = total(ws * s * h1)
-    wall[0] += flow * total(ws * h1)
-    wall[1] += 2.0 * flow * normal * pressure
-    wall[2] += 2.0 * flow * tangent * pressure
-    wall[3] += flow * total(ws * ((s * s + 0.5) * h1 + h2))
+def tally(wall, h1, h2, s, w, normal, tangent, side):  # type: ignore[no-untyped-def]
+    """Add what one row brings to a wall: flux, pressure, shear (on the given side), energy."""
+    flow = w * s * normal
+    stress = flow * s * h1
+    wall[0] += total(flow * h1)
+    wall[1] += 2.0 * total(stress * normal)
+    wall[2] += 2.0 * side * total(stress * tangent)
+    wall[3] += total(flow * ((s * s + 0.5) * h1 + h2))
 
 
 @nb.njit(error_model="numpy", cache=True)
-def column(lanes, faces, below, m, out, s, rates, w, e0, e1, ax, dy, weight, last):  # type: ignore[no-untyped-def]
+def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last):  # type: ignore[no-untyped-def]
     """Sweep one column of cells, from the wall or plane where `below` enters; leave there what comes out."""
     ny = dy.size
-    rate = load(rates, lanes)
-    speed = load(s, lanes)
-    w1 = load(w, lanes)
-    w2 = w1 * speed
-    w3 = w2 * speed
-    w4 = w3 * speed
+    ex = load(velocity[0], lanes)
+    ey = load(velocity[1], lanes)
+    s = load(velocity[2], lanes)
+    w = load(velocity[3], lanes)
+    rate = delta / s
+    ax = ex * (2.0 / dx)
+    e0 = along * ex
+    e1 = up * ey
+    ws = w * s
     y1 = load(below[0], lanes)
     y2 = load(below[1], lanes)
     for jj in range(ny):
-        j = jj if e1 > 0.0 else ny - 1 - jj
-        g = (4.0 / 15.0) * (m[j, 4] * e0 + m[j, 5] * e1)
-        a1 = 2.0 * (m[j, 1] * e0 + m[j, 2] * e1 - g)
-        by = 2.0 * abs(e1) / dy[j]
-        inverse = 1.0 / (rate + (ax + by))
+        j = jj if up > 0.0 else ny - 1 - jj
+        g = (4.0 / 15.0 * m[j, 4]) * e0 + (4.0 / 15.0 * m[j, 5]) * e1
+        a1 = (2.0 * m[j, 1]) * e0 + (2.0 * m[j, 2]) * e1 - 2.0 * g
+        by = ey * (2.0 / dy[j])
         x1 = load(faces[j, 0], lanes)
         x2 = load(faces[j, 1], lanes)
-        s1 = (m[j, 0] - m[j, 3]) + speed * (a1 + speed * (m[j, 3] + speed * g))
-        s2 = 0.5 * m[j, 3] + speed * (0.5 * g)
+        inverse = 1.0 / (rate + ax + by)
+        s1 = (m[j, 0] - m[j, 3]) + s * (a1 + s * (m[j, 3] + s * g))
+        s2 = 0.5 * m[j, 3] + s * (0.5 * g)
         h1 = (rate * s1 + ax * x1 + by * y1) * inverse
         h2 = (rate * s2 + ax * x2 + by * y2) * inverse
         store(faces[j, 0], h1 + h1 - x1)
@@ -72,30 +75,31 @@ def column(lanes, faces, below, m, out, s, rates, w, e0, e1, ax, dy, weight, las
         y1 = h1 + h1 - y1
         y2 = h2 + h2 - y2
         if last:
-            t0 = total(w1 * h1)
-            t1 = total(w2 * h1)
+            f1 = ws * h1
+            heat = ws * h2 + f1 * (s * s - 2.0)
             o = out[j]
-            o[0] += weight * t0
-            o[1] += weight * e0 * t1
-            o[2] += weight * e1 * t1
-            o[3] += weight * (2.0 / 3.0) * (total(w3 * h1 + w1 * h2) - t0)
-            heat = weight * (total(w4 * h1 + w2 * h2) - 2.0 * t1)
-            o[4] += e0 * heat
-            o[5] += e1 * heat
+            o[0] += total(w * h1)
+            o[1] += along * total(f1 * ex)
+            o[2] += up * total(f1 * ey)
+            o[3] += (2.0 / 3.0) * total(w * (h1 * (s * s - 1.0) + h2))
+            o[4] += along * total(heat * ex)
+            o[5] += up * total(heat * ey)
     store(below[0], y1)
     store(below[1], y2)
 
 
 @nb.njit(error_model="numpy", cache=True)
 def through_the_plane(
-    lanes, plane, vane, cover, parity, alpha_vane, drive, nu, ex, ey, weight, speeds, w, last
+    lanes, plane, vane, velocity, cover, parity, alpha_vane, drive, nu, last
 ):  # type: ignore[no-untyped-def]  # fmt: skip
     """In the vane's plane, turn what leaves each box into what enters it from the vane or from the other box."""
     boxes = plane.shape[0]
-    s = load(speeds, lanes)
-    ws = load(w, lanes) * s
+    ex = load(velocity[0], lanes)
+    ey = load(velocity[1], lanes)
+    s = load(velocity[2], lanes)
+    w = load(velocity[3], lanes)
     for up in range(2):
-        e1 = ey if up == 1 else -ey
+        side = 2.0 * up - 1.0
         for j in range(cover.size):
             f1 = load(plane[0, up, j, 0], lanes)
             f2 = load(plane[0, up, j, 1], lanes)
@@ -109,90 +113,91 @@ def through_the_plane(
                 g1 = b1 if b == 0 else f1
                 g2 = b2 if b == 0 else f2
                 if last:
-                    tally(vane[b, j], h1, h2, s, ws, ex, e1, weight)
-                push = 2.0 * (drive[b, 1] * ex + drive[b, 2] * e1)
-                bounce = 4.0 * drive[b, 1] * ex
+                    tally(vane[b, j], h1, h2, s, w, ex, ey, side)
+                push = s * ((2.0 * drive[b, 1]) * ex + (2.0 * side * drive[b, 2]) * ey)
+                bounce = (4.0 * drive[b, 1]) * (s * ex)
                 alpha = alpha_vane[b]
                 wall1 = emitted(s, h1, alpha, nu[b, j], drive[b, 0], push, bounce)
                 wall2 = 0.5 * alpha * drive[b, 0] + (1.0 - alpha) * h2
-                store(plane[b, up, j, 0], c * wall1 + (1.0 - c) * sign * g1)
-                store(plane[b, up, j, 1], c * wall2 + (1.0 - c) * sign * g2)
+                store(plane[b, up, j, 0], c * wall1 + ((1.0 - c) * sign) * g1)
+                store(plane[b, up, j, 1], c * wall2 + ((1.0 - c) * sign) * g2)
+
+
+@nb.njit(error_model="numpy", cache=True)
+def from_room(lanes, faces, velocity, alpha, nu, tau):  # type: ignore[no-untyped-def]
+    """Turn what met a wall of the room into what it sends back."""
+    s = load(velocity[2], lanes)
+    store(faces[0], emitted(s, load(faces[0], lanes), alpha, nu, tau, 0.0, 0.0))
+    store(faces[1], load(faces[1], lanes) * (1.0 - alpha) + 0.5 * alpha * tau)
 
 
 @nb.njit(error_model="numpy", cache=True)
 def work(
-    lanes, first, step, plane, top, bottom, start, dx, dy, directions, weights, s, w, delta, cover, parity,
+    lanes, first, step, plane, top, bottom, start, dx, dy, velocities, delta, cover, parity,
     alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
     out, end, side, vane,
 ):  # type: ignore[no-untyped-def]  # fmt: skip
-    """Sweep the directions first, first + step, ... and add them to this worker's sums."""
+    """Sweep the rows first, first + step, ... and add them to this worker's sums."""
     boxes = start.size - 1
     ny = dy.size
-    rates = delta / s
-    speed = load(s, lanes)
-    ws = load(w, lanes) * speed
-    specular = 1.0 - alpha_room
-    for d in range(first, directions.shape[0], step):
-        ex = directions[d, 0]
-        ey = directions[d, 1]
-        weight = weights[d]
+    for d in range(first, velocities.shape[0], step):
+        velocity = velocities[d]
+        ex = load(velocity[0], lanes)
+        ey = load(velocity[1], lanes)
+        s = load(velocity[2], lanes)
+        w = load(velocity[3], lanes)
         plane[:] = 0.0
         top[:] = 0.0
         for p in range(passes):
             last = p == passes - 1
             for away in range(2):
-                e0 = ex if away == 1 else -ex
+                along = 2.0 * away - 1.0
                 if away == 1:
-                    through_the_plane(lanes, plane, vane, cover, parity, alpha_vane, vane_drive, vane_nu,
-                                      ex, ey, weight, s, w, last)  # fmt: skip
+                    through_the_plane(lanes, plane, vane, velocity, cover, parity, alpha_vane, vane_drive,
+                                      vane_nu, last)  # fmt: skip
                 for b in range(boxes):
                     for up in range(2):
-                        e1 = ey if up == 1 else -ey
                         if away == 0:
                             for j in range(ny):
-                                h = plane[b, up, j]
-                                store(h[0], emitted(speed, load(h[0], lanes), alpha_room, end_nu[b, j],
-                                                    room_tau, 0.0, 0.0))  # fmt: skip
-                                store(h[1], load(h[1], lanes) * specular + 0.5 * alpha_room * room_tau)
+                                from_room(lanes, plane[b, up, j], velocity, alpha_room, end_nu[b, j], room_tau)
                         for n in range(start[b + 1] - start[b]):
                             i = start[b] + n if away == 1 else start[b + 1] - 1 - n
                             h = top[away, i] if up == 0 else bottom[i]
                             if up == 0:
-                                store(h[0], emitted(speed, load(h[0], lanes), alpha_room, side_nu[i],
-                                                    room_tau, 0.0, 0.0))  # fmt: skip
-                                store(h[1], load(h[1], lanes) * specular + 0.5 * alpha_room * room_tau)
-                            column(lanes, plane[b, up], h, moments[i], out[i], s, rates, w, e0, e1,
-                                   2.0 * ex / dx[i], dy, weight, last)  # fmt: skip
+                                from_room(lanes, h, velocity, alpha_room, side_nu[i], room_tau)
+                            column(lanes, plane[b, up], h, moments[i], out[i], velocity, delta, along,
+                                   2.0 * up - 1.0, dx[i], dy, last)  # fmt: skip
+                            # What meets the plane of symmetry comes back from it; what meets the wall is kept.
                             if up == 0:
-                                # At the plane of symmetry what goes down comes up again.
                                 store(bottom[i, 0], load(h[0], lanes))
                                 store(bottom[i, 1], load(h[1], lanes))
                             else:
                                 store(top[away, i, 0], load(h[0], lanes))
                                 store(top[away, i, 1], load(h[1], lanes))
                                 if last:
-                                    tally(side[i], load(h[0], lanes), load(h[1], lanes), speed, ws, ey, e0, weight)
+                                    tally(side[i], load(h[0], lanes), load(h[1], lanes), s, w, ey, ex, along)
                         if away == 1 and last:
                             for j in range(ny):
                                 h = plane[b, up, j]
-                                tally(end[b, j], load(h[0], lanes), load(h[1], lanes), speed, ws, ex, e1, weight)
+                                tally(end[b, j], load(h[0], lanes), load(h[1], lanes), s, w, ex, ey, 2.0 * up - 1.0)
 
 
 @nb.njit(error_model="numpy", parallel=True, cache=True)
 def share(
-    lanes, workers, plane, top, bottom, start, dx, dy, directions, weights, s, w, delta, cover, parity,
+    lanes, workers, plane, top, bottom, start, dx, dy, velocities, delta, cover, parity,
     alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
     out, end, side, vane,
 ):  # type: ignore[no-untyped-def]  # fmt: skip
+    """Run the workers side by side."""
     for t in nb.prange(workers):
-        work(lanes, t, workers, plane[t], top[t], bottom[t], start, dx, dy, directions, weights, s, w, delta, cover,
-             parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
+        work(lanes, t, workers, plane[t], top[t], bottom[t], start, dx, dy, velocities, delta, cover, parity,
+             alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
              out[t], end[t], side[t], vane[t])  # fmt: skip
 
 
 def sweep(
     workers: int, plane: Floats, top: Floats, bottom: Floats, start: NDArray[np.int64], dx: Floats, dy: Floats,
-    directions: Floats, weights: Floats, s: Floats, w: Floats, delta: float, cover: Floats, parity: float,
+    velocities: Floats, delta: float, cover: Floats, parity: float,
     alpha_vane: Floats, alpha_room: float, vane_drive: Floats, room_tau: float, passes: int,
     moments: Floats, end_nu: Floats, side_nu: Floats, vane_nu: Floats,
     out: Floats, end: Floats, side: Floats, vane: Floats,
@@ -203,15 +208,15 @@ def sweep(
     ----------
     workers : int
         Threads to share the directions.
-    plane, top, bottom : arrays (workers, boxes, 2, ny, 2, speeds), (workers, 2, columns, 2, speeds), (workers,
-        columns, 2, speeds)
-        Scratch for the faces of one direction.
+    plane, top, bottom : arrays (workers, boxes, 2, ny, 2, lanes), (workers, 2, columns, 2, lanes), (workers,
+        columns, 2, lanes)
+        Scratch for the faces of one row.
     start : array (boxes + 1)
         First column of each box.
     dx, dy : arrays (columns,), (ny,)
         Sides of the cells.
-    directions, weights, s, w : arrays
-        Unit vectors of a quadrant with their weights, speeds with theirs.
+    velocities : array (rows, 4, lanes)
+        Unit vector, speed and weight of the velocities of a quadrant.
     delta : float
         Rarefaction parameter; 0 for free flight.
     cover : array (ny,)
@@ -234,9 +239,9 @@ def sweep(
         (workers, boxes, ny, 4)
         Sums, to be zero before: moments, and flux, pressure, shear and energy that fall on each wall.
     """
-    lanes = (0.0,) * s.size
+    lanes = (0.0,) * velocities.shape[-1]
     rest = (
-        start, dx, dy, directions, weights, s, w, delta, cover, parity, alpha_vane, alpha_room, vane_drive,
+        start, dx, dy, velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive,
         room_tau, passes, moments, end_nu, side_nu, vane_nu,
     )  # fmt: skip
     if workers == 1:

@@ -35,6 +35,20 @@ def _gauss_speeds(count: int, power: int) -> tuple[Floats, Floats]:
     nodes, vectors = np.linalg.eigh(np.diag(alpha) + np.diag(off, 1) + np.diag(off, -1))
     return nodes, beta[0] * vectors[0] ** 2
 
+# Velocities that the kernels sweep at once: two registers of eight doubles.
+LANES = 16
+
+
+def _rows(directions: Floats, weights: Floats, speed: Floats, speed_weights: Floats) -> Floats:
+    """Unit vector, speed and weight of every velocity, in rows of lanes; the last row is filled with weightless ones."""
+    count = directions.shape[0] * speed.size
+    each = np.repeat(np.arange(directions.shape[0]), speed.size)
+    columns = [*directions[each].T, np.tile(speed, directions.shape[0]), np.outer(weights, speed_weights).ravel()]
+    rows = -(-count // LANES)
+    table = np.array([np.resize(column, rows * LANES) for column in columns])
+    table[-1, count:] = 0.0
+    return np.ascontiguousarray(table.reshape(-1, rows, LANES).transpose(1, 0, 2))
+
 
 @dataclass(frozen=True)
 class PlaneVelocities:
@@ -77,6 +91,11 @@ class PlaneVelocities:
     def direction_weights(self) -> Floats:
         """Weights of the directions of one quadrant; their sum is 1/4."""
         return np.full(self.azimuths, 0.25 / self.azimuths)
+
+    @property
+    def rows(self) -> Floats:
+        """What the kernel sweeps: (rows, components of the unit vector + speed + weight, lanes)."""
+        return _rows(self.directions, self.direction_weights, self.speed, self.speed_weights)
 
     @property
     def count(self) -> int:
@@ -127,6 +146,11 @@ class SpaceVelocities:
         """Weights of the directions of one octant; their sum is 1/8."""
         weights = 0.5 * np.polynomial.legendre.leggauss(self.polar)[1]
         return np.repeat(weights, self.azimuths) / (8.0 * self.azimuths)
+
+    @property
+    def rows(self) -> Floats:
+        """What the kernel sweeps: (rows, components of the unit vector + speed + weight, lanes)."""
+        return _rows(self.directions, self.direction_weights, self.speed, self.speed_weights)
 
     @property
     def count(self) -> int:
