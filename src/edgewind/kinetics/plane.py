@@ -38,10 +38,12 @@ class PlaneOperator(RoomOperator):
     ) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
         g, n = self.grid, self.workers
         columns, ny = g.dx.size, g.cover.size
-        out, vane = np.zeros((n, columns, ny, 6)), np.zeros((n, g.boxes, ny, 4))
+        out, vane = np.zeros((n, columns, ny, 8)), np.zeros((n, g.boxes, ny, 4))
         end, side = np.zeros((n, g.boxes, ny, 4)), np.zeros((n, columns, 4))
         sweep(
             n, *self._scratch, g.start, g.dx, g.sides[0], self._rows, self.delta, g.cover, self.parity,
             self._alpha_vane, self.walls.room, faces, room_tau, self.passes, moments, *walls, out, end, side, vane,
         )  # fmt: skip
-        return out.sum(axis=0), end.sum(axis=0), (side.sum(axis=0),), vane.sum(axis=0)
+        new = out.sum(axis=0)[..., :6]
+        new[..., 3] *= 2.0 / 3.0
+        return new, end.sum(axis=0), (side.sum(axis=0),), vane.sum(axis=0)

@@ -21,9 +21,10 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
-from .lanes import load, store, total
+from .lanes import load, store, total, totals
 
 Floats = NDArray[np.float64]
+EIGHT = (0.0,) * 8
 
 
 @nb.njit(error_model="numpy", cache=True, inline="always")
@@ -56,6 +57,7 @@ def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last
     e0 = along * ex
     e1 = up * ey
     ws = w * s
+    none = w * 0.0
     y1 = load(below[0], lanes)
     y2 = load(below[1], lanes)
     for jj in range(ny):
@@ -77,13 +79,8 @@ def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last
         if last:
             f1 = ws * h1
             heat = ws * h2 + f1 * (s * s - 2.0)
-            o = out[j]
-            o[0] += total(w * h1)
-            o[1] += along * total(f1 * ex)
-            o[2] += up * total(f1 * ey)
-            o[3] += (2.0 / 3.0) * total(w * (h1 * (s * s - 1.0) + h2))
-            o[4] += along * total(heat * ex)
-            o[5] += up * total(heat * ey)
+            sums = totals(w * h1, f1 * e0, f1 * e1, w * (h1 * (s * s - 1.0) + h2), heat * e0, heat * e1, none, none)
+            store(out[j], load(out[j], EIGHT) + sums)
     store(below[0], y1)
     store(below[1], y2)
 
@@ -235,9 +232,9 @@ def sweep(
         nu, ux, uy, tau, qx, qy that scatter.
     end_nu, side_nu, vane_nu : arrays (boxes, ny), (columns,), (boxes, ny)
         Density of what each wall sends back.
-    out, end, side, vane : arrays (workers, columns, ny, 6), (workers, boxes, ny, 4), (workers, columns, 4),
+    out, end, side, vane : arrays (workers, columns, ny, 8), (workers, boxes, ny, 4), (workers, columns, 4),
         (workers, boxes, ny, 4)
-        Sums, to be zero before: moments, and flux, pressure, shear and energy that fall on each wall.
+        Sums, to be zero before: the moments, with 3/2 tau for tau, and two unused; and flux, pressure, shear and energy that fall on each wall.
     """
     lanes = (0.0,) * velocities.shape[-1]
     rest = (
