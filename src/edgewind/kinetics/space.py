@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from .quadrature import LANES
 from .room_operator import RoomOperator
 from .space_kernel import sweep
 
@@ -20,7 +21,7 @@ class SpaceOperator(RoomOperator):
 
     @cached_property
     def _scratch(self) -> tuple[Floats, ...]:
-        g, n, s = self.grid, self.workers, self.velocities.speeds
+        g, n, s = self.grid, self.workers, LANES
         columns, (ny, nz) = g.dx.size, g.cover.shape
         return (
             np.zeros((n, g.boxes, 2, 2, ny, nz, s)),
@@ -31,9 +32,8 @@ class SpaceOperator(RoomOperator):
         )
 
     @cached_property
-    def _tables(self) -> tuple[Floats, ...]:
-        v = self.velocities
-        return v.directions, v.direction_weights, v.speed, v.speed_weights
+    def _rows(self) -> Floats:
+        return self.velocities.rows
 
     def _run(
         self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
@@ -44,9 +44,10 @@ class SpaceOperator(RoomOperator):
         end = np.zeros_like(vane)
         side, outer = np.zeros((n, columns, nz, 4)), np.zeros((n, columns, ny, 4))
         sweep(
-            n, self._scratch, g.start, g.dx, *g.sides, *self._tables, self.delta, g.cover, self.parity,
+            n, self._scratch, g.start, g.dx, *g.sides, self._rows, self.delta, g.cover, self.parity,
             self._alpha_vane, self.walls.room, faces, room_tau, self.passes, moments, *walls,
             out, end, side, outer, vane,
         )  # fmt: skip
         sums = [part.sum(axis=0) for part in (out, end, side, outer, vane)]
+        sums[0][..., 4] *= 2.0 / 3.0
         return sums[0], sums[1], (sums[2], sums[3]), sums[4]
