@@ -70,13 +70,14 @@ def strip_grid(room: Room, kn: float, resolution: float, *, boxes: int) -> Grid:
     return Grid(tuple(_normal(reach, kn, resolution) for reach in room.reaches[:boxes]), (y,), cover)
 
 
-def covered(outline: Callable[[Floats, Floats], NDArray[np.bool_]], y: Floats, z: Floats, points: int = 24) -> Floats:
+def covered(outline: Callable[[Floats, Floats], NDArray[np.bool_]], y: Floats, z: Floats) -> Floats:
     """Share of each cell of a tensor grid that lies within an outline, by points at equal steps in the cell."""
-    inside = (np.arange(points) + 0.5) / points
-    fine_y = (y[:-1, None] + np.diff(y)[:, None] * inside).ravel()
-    fine_z = (z[:-1, None] + np.diff(z)[:, None] * inside).ravel()
+    # Different numbers along the two axes: an edge along the diagonal would else pass through the points themselves.
+    points_y, points_z = 24, 35
+    fine_y = (y[:-1, None] + np.diff(y)[:, None] * (np.arange(points_y) + 0.5) / points_y).ravel()
+    fine_z = (z[:-1, None] + np.diff(z)[:, None] * (np.arange(points_z) + 0.5) / points_z).ravel()
     mask = outline(fine_y[:, None], fine_z[None, :])
-    return mask.reshape(y.size - 1, points, z.size - 1, points).mean(axis=(1, 3))
+    return mask.reshape(y.size - 1, points_y, z.size - 1, points_z).mean(axis=(1, 3))
 
 
 @dataclass(frozen=True)
