@@ -79,7 +79,8 @@ def plain_sweep(operator, y, drive):
                                 heat = s * (h1 * (s**2 - 2.0) + h2)
                                 new[i, j] += [
                                     h1.sum(), (e0 * s * h1).sum(), (e1 * s * h1).sum(),
-                                    2.0 / 3.0 * (h1 * (s**2 - 1.0) + h2).sum(), (e0 * heat).sum(), (e1 * heat).sum(),
+                                    2.0 / 3.0 * (h1 * (s**2 - 1.0) + h2).sum(),
+                                    (e0 * heat).sum(), (e1 * heat).sum(),
                                 ]  # fmt: skip
                         if up:
                             top[away, i] = hy

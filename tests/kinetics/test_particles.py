@@ -1,9 +1,12 @@
-"""An independent particle simulation: molecules that fly, hit walls and forget, with no linearisation and no grid of h.
+# ruff: noqa: NPY002 -- compiled code draws from the legacy generator
+"""An independent particle simulation: molecules that fly, hit walls and forget, with no linearisation and no
+grid of h.
 
 Molecules carry three velocities through the whole room. Between flights each forgets its velocity with
-the collision rate of the model and draws a new one from the Shakhov distribution of its cell, whose density, velocity,
+the collision rate of the model and draws a new one from its cell's Shakhov distribution, whose density, velocity,
 temperature and heat flux are running means, and each cell keeps its momentum and energy. The faces are
-warmer and colder by 15 per cent, so that the answer differs from the linear one by about the square of that, 1 %.
+warmer and colder by 15 per cent, so that the answer differs from the linear one by about the square of that,
+1 %.
 """
 
 from __future__ import annotations
@@ -20,7 +23,7 @@ HALF_DIFFERENCE = 0.15
 
 @nb.njit(error_model="numpy")
 def simulate(delta, side_cells, molecules, step, settle, blocks, per_block, seed):
-    """Mean force and heat per block of time: force from hot to cold, heat from face to face; units p0, p0 v0."""
+    """Mean force and heat per block of time: force from hot to cold, heat from face to face."""
     np.random.seed(seed)
     half = 0.5 * LENGTH
     size = LENGTH / side_cells
@@ -154,13 +157,18 @@ def simulate(delta, side_cells, molecules, step, settle, blocks, per_block, seed
             new = 0.0
             for n in range(first, last):
                 kept += square_of[order[n]]
-                new += (c[order[n], 0] - after[0]) ** 2 + (c[order[n], 1] - after[1]) ** 2 + (c[order[n], 2] - after[2]) ** 2
+                new += (
+                    (c[order[n], 0] - after[0]) ** 2
+                    + (c[order[n], 1] - after[1]) ** 2
+                    + (c[order[n], 2] - after[2]) ** 2
+                )
             kept -= number * (drift[0] ** 2 + drift[1] ** 2 + drift[2] ** 2)
             stretch = np.sqrt(kept / new)
             for n in range(first, last):
                 for a in range(3):
                     c[order[n], a] = drift[a] + stretch * (c[order[n], a] - after[a])
-    # Impulse along x is given to the gas by the vane: the force on the vane is its opposite, and hot to cold is -x.
+    # Impulse along x is given to the gas by the vane: the force on the vane is its opposite, and hot to cold
+    # is -x.
     return force, heat
 
 

@@ -8,8 +8,8 @@ import pytest
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.geometry import Room, strip_grid
 from edgewind.kinetics.plane import PlaneOperator
-from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
+from edgewind.kinetics.room_operator import Walls
 
 
 def operator(boxes=1, parity=-1.0, walls=Walls(), delta=1.3, azimuths=3, speeds=4, workers=1):
@@ -41,7 +41,7 @@ def test_kernel_does_what_the_plain_sweep_does(plain_sweep, boxes, parity, walls
 
 @pytest.mark.parametrize("boxes", [1, 2])
 def test_uniform_gas_is_at_rest_with_its_walls(boxes):
-    """More gas, or warmer gas between warmer walls, is an equilibrium: the sweep must give it back unchanged."""
+    """More gas, or warmer gas between warmer walls, is an equilibrium: it must come back unchanged."""
     op = operator(boxes, parity=1.0, walls=Walls(0.7, 0.7, 0.9))
     more, _ = op.null
     np.testing.assert_allclose(op.sweep(more)[0], more, atol=1e-7)
@@ -51,7 +51,7 @@ def test_uniform_gas_is_at_rest_with_its_walls(boxes):
     op.split(warm)[0][..., 0] = 0.0
     new, incoming = op.sweep(warm, Drive(front=1.0, back=1.0, room=1.0))
     np.testing.assert_allclose(new, warm, atol=1e-7)
-    loads, mass, energy = op.loads(new, incoming, Drive(front=1.0, back=1.0, room=1.0))
+    loads, _, _ = op.loads(new, incoming, Drive(front=1.0, back=1.0, room=1.0))
     assert np.abs(loads[0].heat[op.grid.cover > 0.0]).max() < 1e-7
 
 
@@ -64,10 +64,13 @@ def test_every_sweep_conserves_particles(boxes):
 
 
 @pytest.mark.parametrize(
-    "velocities", [PlaneVelocities(1, 4), PlaneVelocities(5, 8), SpaceVelocities(2, 2, 4), SpaceVelocities(3, 2, 8)]
+    "velocities",
+    [PlaneVelocities(1, 4), PlaneVelocities(5, 8), SpaceVelocities(2, 2, 4), SpaceVelocities(3, 2, 8)],
 )
 def test_discrete_velocities_keep_the_moments_of_the_maxwellian(velocities):
-    """<1> = 1, <c_i c_j> = delta_ij / 2 and <c_i^2 (c^2 - 5/2)> = 0: conservation and the closure rest on these."""
+    """<1> = 1, <c_i c_j> = delta_ij / 2 and <c_i^2 (c^2 - 5/2)> = 0: conservation and the closure rest on
+    these.
+    """
     e, w = velocities.directions, velocities.direction_weights
     s, ws = velocities.speed, velocities.speed_weights
     dimension = e.shape[1]

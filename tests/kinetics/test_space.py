@@ -24,7 +24,7 @@ def answer(shape, room, knudsen, walls=Walls(), resolution=ROUGH, tolerance=1e-4
 
 
 def plain_sweep(operator, y, drive):
-    """One sweep in space as one would first write it: a loop over octants and cells, all velocities at once."""
+    """One sweep in space as one would first write it: loops over octants and cells, all velocities at once."""
     grid, v, walls = operator.grid, operator.velocities, operator.walls
     moments, end_nu, side_nu, outer_nu, vane_nu = operator.split(y)
     e = [v.directions[:, k, None] for k in range(3)]
@@ -46,7 +46,12 @@ def plain_sweep(operator, y, drive):
 
     def tally(wall, h, normal, tangent):
         flow = weight * s * normal * h
-        wall += [flow.sum(), 2 * (flow * s * normal).sum(), 2 * (flow * s * tangent).sum(), (flow * s**2).sum()]
+        wall += [
+            flow.sum(),
+            2 * (flow * s * normal).sum(),
+            2 * (flow * s * tangent).sum(),
+            (flow * s**2).sum(),
+        ]
 
     shape = weight.shape
     plane = np.zeros((boxes, 2, 2, ny, nz, *shape))
@@ -72,15 +77,26 @@ def plain_sweep(operator, y, drive):
                 c = [(2 * sign - 1) * unit for sign, unit in zip((away, up, out), e, strict=True)]
                 if not away:
                     for j, k in np.ndindex(ny, nz):
-                        plane[b, up, out, j, k] = emitted(plane[b, up, out, j, k], walls.room, end_nu[b, j, k], drive.room)
+                        plane[b, up, out, j, k] = emitted(
+                            plane[b, up, out, j, k], walls.room, end_nu[b, j, k], drive.room
+                        )
                 order = range(grid.start[b], grid.start[b + 1])
                 for i in order if away else reversed(order):
                     if up:
                         hy = bottom[out, i].copy()
                     else:
-                        hy = np.array([emitted(top[away, out, i, k], walls.room, side_nu[i, k], drive.room) for k in range(nz)])
+                        hy = np.array(
+                            [
+                                emitted(top[away, out, i, k], walls.room, side_nu[i, k], drive.room)
+                                for k in range(nz)
+                            ]
+                        )
                     for j in range(ny) if up else reversed(range(ny)):
-                        hz = inner[up, i, j] if out else emitted(outer[away, up, i, j], walls.room, outer_nu[i, j], drive.room)
+                        hz = (
+                            inner[up, i, j]
+                            if out
+                            else emitted(outer[away, up, i, j], walls.room, outer_nu[i, j], drive.room)
+                        )
                         for k in range(nz) if out else reversed(range(nz)):
                             nu, *u, tau, qx, qy, qz = moments[i, j, k]
                             cu = s * sum(a * b_ for a, b_ in zip(c, u, strict=True))
@@ -89,7 +105,9 @@ def plain_sweep(operator, y, drive):
                             widths = (grid.dx[i], grid.sides[0][j], grid.sides[1][k])
                             a = [2 * s * unit / width for unit, width in zip(e, widths, strict=True)]
                             hx = plane[b, up, out, j, k].copy()
-                            h = (operator.delta * source + a[0] * hx + a[1] * hy[k] + a[2] * hz) / (operator.delta + sum(a))
+                            h = (operator.delta * source + a[0] * hx + a[1] * hy[k] + a[2] * hz) / (
+                                operator.delta + sum(a)
+                            )
                             plane[b, up, out, j, k], hy[k], hz = 2 * h - hx, 2 * h - hy[k], 2 * h - hz
                             if last:
                                 f = weight * h
@@ -118,7 +136,8 @@ def plain_sweep(operator, y, drive):
 
 
 @pytest.mark.parametrize(
-    ("boxes", "parity", "walls"), [(1, -1.0, Walls()), (1, 1.0, Walls(0.8, 0.8, 0.9)), (2, 1.0, Walls(0.7, 0.9, 1.0))]
+    ("boxes", "parity", "walls"),
+    [(1, -1.0, Walls()), (1, 1.0, Walls(0.8, 0.8, 0.9)), (2, 1.0, Walls(0.7, 0.9, 1.0))],
 )
 def test_kernel_does_what_the_plain_sweep_does(boxes, parity, walls):
     room = Room(2.5, 2.2, 2.6, position=0.4 if boxes == 2 else 0.5)
@@ -137,7 +156,7 @@ def test_kernel_does_what_the_plain_sweep_does(boxes, parity, walls):
 
 @pytest.mark.parametrize("name", ["square", "diamond", "disc"])
 def test_free_flight_thermal_force_is_exact_for_every_outline(name):
-    """A quarter of p0 A dT/T0, whatever the room: no molecule carries news between the faces (Knudsen 1910)."""
+    """A quarter of p0 A dT/T0, whatever the room: no news passes between the faces (Knudsen 1910)."""
     values, _ = answer(Shape(name), Room(3.0, 3.0, 3.0), np.inf)
     # The discrete angles stand for <c_n^2> of each half to rounding in azimuth, not in the polar angle.
     assert values["thermal_force"] == pytest.approx(0.25, rel=1e-6)
@@ -148,7 +167,9 @@ def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room():
     """Drag -> 4/sqrt(pi) + sqrt(pi); in space the room's share falls as the square of its size."""
     unbounded = 4.0 / SQRT_PI + SQRT_PI
     drag = {
-        size: -solve(Case(Shape("square"), Room(size, size, size), np.inf), Resolution(0.4, 12, 10), ("motion",))[0].force
+        size: -solve(
+            Case(Shape("square"), Room(size, size, size), np.inf), Resolution(0.4, 12, 10), ("motion",)
+        )[0].force
         for size in (4.0, 8.0)
     }
     assert drag[4.0] > drag[8.0] > unbounded
@@ -157,7 +178,9 @@ def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room():
 
 @pytest.mark.parametrize("knudsen", [10.0, 1.0, 0.1])
 def test_reciprocity_and_balances(knudsen):
-    values, solutions = answer(Shape("disc"), Room(3.0, 3.5, 2.5, position=0.4), knudsen, Walls(0.7, 0.9, 1.0), tolerance=1e-5)
+    values, solutions = answer(
+        Shape("disc"), Room(3.0, 3.5, 2.5, position=0.4), knudsen, Walls(0.7, 0.9, 1.0), tolerance=1e-5
+    )
     carried = 0.5 * (values["motion_heat_hot"] - values["motion_heat_cold"])
     assert carried == pytest.approx(-values["thermal_force"], rel=1e-5)
     for solution in solutions:
@@ -166,7 +189,9 @@ def test_reciprocity_and_balances(knudsen):
 
 
 def test_a_vane_turned_a_quarter_about_its_normal_feels_the_same():
-    """Width and height change places: twice as high as wide, or half as high in a room half as large, at half Kn."""
+    """Width and height change places: twice as high as wide, or half as high in a room half as large, at half
+    Kn.
+    """
     upright, _ = answer(Shape("rectangle", 2.0), Room(3.0, 2.0, 4.0), 0.6, resolution=Resolution(0.6, 6, 4))
     lying, _ = answer(Shape("rectangle", 0.5), Room(1.5, 2.0, 1.0), 0.3, resolution=Resolution(0.6, 6, 4))
     for name in ("thermal_force", "drag", "heat_hot"):
@@ -182,11 +207,14 @@ def test_half_of_a_symmetric_domain_gives_what_the_whole_gives():
 
 
 def test_a_long_rectangle_tends_to_the_strip():
-    """Coefficients per area of rectangles ever longer, in rooms as much higher, close in on the endless strip's."""
+    """Coefficients per area of rectangles ever longer, in rooms as much higher, close in on the endless
+    strip's.
+    """
     strip = solve(Case(Shape("strip"), Room(3.0, 3.0), 0.5), Resolution(0.5, 12), NAMES)
     strip = coefficients(dict(zip(NAMES, strip, strict=True)))
     short, long = (
-        answer(Shape("rectangle", a), Room(3.0, 3.0, 2.0 + a), 0.5, resolution=Resolution(0.5, 8, 6))[0] for a in (4.0, 12.0)
+        answer(Shape("rectangle", a), Room(3.0, 3.0, 2.0 + a), 0.5, resolution=Resolution(0.5, 8, 6))[0]
+        for a in (4.0, 12.0)
     )
     for name in ("thermal_force", "drag", "heat_hot"):
         # The two ends matter as 1/length, which two lengths remove.
@@ -194,7 +222,7 @@ def test_a_long_rectangle_tends_to_the_strip():
 
 
 def test_area_of_the_cell_mask_is_that_of_the_outline():
-    """The edge of a disc cuts cells; the share it covers in each keeps the area to better than a thousandth."""
+    """The edge of a disc cuts cells; the share it covers in each keeps the area to a thousandth."""
     for name, area in (("disc", np.pi / 4.0), ("diamond", 1.0)):
         grid = Shape(name).grid(Room(4.0, 4.0, 4.0), 1.0, 0.4, boxes=1)
         assert 4.0 * np.sum(grid.face * grid.cover) == pytest.approx(area, rel=1e-3)

@@ -1,4 +1,6 @@
-"""A strip in a rectangular room: exact limits, conservation, reciprocity, symmetries, and the accuracy asked for."""
+"""A strip in a rectangular room: exact limits, conservation, reciprocity, symmetries, and the accuracy asked
+for.
+"""
 
 from __future__ import annotations
 
@@ -9,8 +11,8 @@ import pytest
 
 from edgewind.kinetics.drives import DRIVES
 from edgewind.kinetics.geometry import Room, Shape
-from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.response import coefficients, respond
+from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.solve import Case, Resolution, solve
 
 SQRT_PI = np.sqrt(np.pi)
@@ -22,11 +24,13 @@ def solve_by_name(case, resolution=ROUGH, names=("faces", "both", "motion"), tol
     return dict(zip(names, solve(case, resolution, names, tolerance=tolerance, **options), strict=True))
 
 
-# Free flight ----------------------------------------------------------------------------------------------------------
+# Free flight --------------------
 
 
 def test_free_flight_thermal_force_and_heat_are_exact_in_any_closed_room():
-    """F = 1/4 p0 A dT/T0, heat 1/(2 sqrt(pi)) of each face at +-1/2: no flux leaves, so no wall answers (Knudsen 1910)."""
+    """F = 1/4 p0 A dT/T0, heat 1/(2 sqrt(pi)) of each face at +-1/2: no flux leaves, so no wall answers
+    (Knudsen 1910).
+    """
     case = Case(STRIP, Room(2.0, 3.0), np.inf)
     answer = coefficients(solve_by_name(case))
     assert answer["thermal_force"] == pytest.approx(0.25, rel=1e-9)
@@ -36,11 +40,14 @@ def test_free_flight_thermal_force_and_heat_are_exact_in_any_closed_room():
 
 
 def traced_drag(length, width, patches=48, rays=600):
-    """Drag of a diffuse strip in free flight inside a diffuse closed room, by rays between patches of its walls.
+    """Drag of a diffuse strip in free flight inside a diffuse closed room, by rays between patches of its
+    walls.
 
-    The unknown is the density nu that each patch sends back; a patch sees along a ray of angle t from its normal
-    another patch, or the moving vane with its extra 2 c.U, so that with the integrals over speeds done by hand
-    nu = (1/2) Int cos t nu' dt + (2/sqrt(pi)) Int cos t (e.U) dt  [+ sqrt(pi) U.n on the vane itself], and the
+    The unknown is the density nu that each patch sends back; a patch sees along a ray of angle t from its
+    normal
+    another patch, or the moving vane with its extra 2 c.U, so that with the integrals over speeds done by
+    hand
+    nu = (1/2) Int cos t nu' dt + (2/sqrt(pi)) Int cos t (e.U) dt  [+ sqrt(pi) U.n on the vane], and the
     pressure is (1/pi) Int cos^2 t nu' dt + (3/(2 sqrt(pi))) Int cos^2 t (e.U) dt + nu/2 + 2 U.n / sqrt(pi).
     """
     a, b = 0.5 * length, 0.5 * width
@@ -77,9 +84,13 @@ def traced_drag(length, width, patches=48, rays=600):
     distance = np.where(on_vane, to_vane, np.minimum(to_x, to_y))
     hit = points[:, None, :] + distance[..., None] * e
     wall = np.where(
-        on_vane, np.where(e[..., 0] < 0.0, 4, 5), np.where(on_end, np.where(e[..., 0] > 0.0, 0, 1), np.where(e[..., 1] > 0.0, 2, 3))
+        on_vane,
+        np.where(e[..., 0] < 0.0, 4, 5),
+        np.where(on_end, np.where(e[..., 0] > 0.0, 0, 1), np.where(e[..., 1] > 0.0, 2, 3)),
     )
-    along = np.where(on_vane, hit[..., 1] + 0.5, np.where(on_end, (hit[..., 1] + b) / width, (hit[..., 0] + a) / length))
+    along = np.where(
+        on_vane, hit[..., 1] + 0.5, np.where(on_end, (hit[..., 1] + b) / width, (hit[..., 0] + a) / length)
+    )
     target = wall * patches + np.clip(np.searchsorted(edges, along) - 1, 0, patches - 1)
     count = points.shape[0]
     rows = np.broadcast_to(np.arange(count)[:, None], target.shape)
@@ -105,14 +116,21 @@ def traced_drag(length, width, patches=48, rays=600):
 @pytest.mark.parametrize(("length", "width"), [(4.0, 4.0), (2.0, 3.0)])
 def test_free_flight_drag_in_a_closed_room_matches_traced_rays(length, width):
     """An integral equation over the walls, written here and nowhere else, gives the same drag."""
-    motion = solve(Case(STRIP, Room(length, width), np.inf), Resolution(1.0, 64), ("motion",), tolerance=1e-4)[0]
+    motion = solve(
+        Case(STRIP, Room(length, width), np.inf), Resolution(1.0, 64), ("motion",), tolerance=1e-4
+    )[0]
     assert -motion.force == pytest.approx(traced_drag(length, width), rel=1.5e-3)
 
 
 def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room():
-    """Drag -> 4/sqrt(pi) + sqrt(pi) (both sides, diffuse; Kennard 1938): a closed room adds a share that falls as 1/size."""
+    """Drag -> 4/sqrt(pi) + sqrt(pi) (both sides, diffuse; Kennard 1938): a closed room adds a share that
+    falls as 1/size.
+    """
     unbounded = 4.0 / SQRT_PI + SQRT_PI
-    drag = [-solve(Case(STRIP, Room(r, r), np.inf), Resolution(1.0, 48), ("motion",))[0].force for r in (8.0, 16.0, 32.0)]
+    drag = [
+        -solve(Case(STRIP, Room(r, r), np.inf), Resolution(1.0, 48), ("motion",))[0].force
+        for r in (8.0, 16.0, 32.0)
+    ]
     gap = np.array(drag) - unbounded
     assert np.all(gap > 0.0)
     # First order in 1/size, so two rooms give the limit.
@@ -120,7 +138,7 @@ def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room():
     assert gap[1] / gap[2] == pytest.approx(2.0, abs=0.4)
 
 
-# Conservation and reciprocity -------------------------------------------------------------------------------------------
+# Conservation and reciprocity --------------------
 
 
 @pytest.mark.parametrize("knudsen", [10.0, 0.3, 0.05])
@@ -136,7 +154,9 @@ def test_particles_and_energy_balance(knudsen, room, walls):
 @pytest.mark.parametrize("knudsen", [10.0, 1.0, 0.1, 0.03])
 @pytest.mark.parametrize("walls", [Walls(), Walls(0.7, 0.7, 0.9)])
 def test_heat_of_the_motion_is_minus_the_thermal_force(knudsen, walls):
-    """Onsager-Casimir: heat from cold to hot face per U/v0 equals minus the force per dT/T0, to the iteration's error."""
+    """Onsager-Casimir: heat from cold to hot face per U/v0 equals minus the force per dT/T0, to the
+    iteration's error.
+    """
     answer = coefficients(solve_by_name(Case(STRIP, Room(4.0, 3.0), knudsen, walls), tolerance=1e-5))
     carried = 0.5 * (answer["motion_heat_hot"] - answer["motion_heat_cold"])
     assert carried == pytest.approx(-answer["thermal_force"], rel=3e-6)
@@ -162,7 +182,7 @@ def test_warming_the_room_is_the_opposite_of_warming_the_vane():
     assert found["room"].force == pytest.approx(-found["both"].force, rel=1e-4)
 
 
-# Symmetry -------------------------------------------------------------------------------------------------------------
+# Symmetry --------------------
 
 
 @pytest.mark.parametrize("name", ["faces", "both", "motion"])
@@ -180,8 +200,12 @@ def test_half_of_a_symmetric_domain_gives_what_the_whole_gives(name):
 
 
 def test_turning_the_room_round_turns_the_answer_round():
-    left = coefficients(solve_by_name(Case(STRIP, Room(3.0, 2.5, position=0.3), 0.2, Walls(0.6, 0.9, 1.0)), tolerance=1e-5))
-    right = coefficients(solve_by_name(Case(STRIP, Room(3.0, 2.5, position=0.7), 0.2, Walls(0.9, 0.6, 1.0)), tolerance=1e-5))
+    left = coefficients(
+        solve_by_name(Case(STRIP, Room(3.0, 2.5, position=0.3), 0.2, Walls(0.6, 0.9, 1.0)), tolerance=1e-5)
+    )
+    right = coefficients(
+        solve_by_name(Case(STRIP, Room(3.0, 2.5, position=0.7), 0.2, Walls(0.9, 0.6, 1.0)), tolerance=1e-5)
+    )
     assert right["thermal_force"] == pytest.approx(left["thermal_force"], rel=1e-5)
     assert right["drag"] == pytest.approx(left["drag"], rel=1e-5)
     assert right["heat_hot"] == pytest.approx(-left["heat_cold"], rel=1e-5)
@@ -195,7 +219,7 @@ def test_workers_do_not_change_the_answer():
     assert two == pytest.approx(one, rel=1e-9)
 
 
-# Accuracy -------------------------------------------------------------------------------------------------------------
+# Accuracy --------------------
 
 
 @pytest.mark.parametrize("knudsen", [10.0, 1.0, 0.1, 0.03])
@@ -203,7 +227,9 @@ def test_the_accuracy_asked_for_is_reached(knudsen, tmp_path):
     """Against a run with twice the cells along each axis and more than twice the directions."""
     answer = respond("strip", knudsen, tolerance=1e-3, cache=False, workers=1)
     assert answer.reached
-    fine = coefficients(solve_by_name(Case(STRIP, Room(4.0, 4.0), knudsen), Resolution(2.0, 48), tolerance=1e-4))
+    fine = coefficients(
+        solve_by_name(Case(STRIP, Room(4.0, 4.0), knudsen), Resolution(2.0, 48), tolerance=1e-4)
+    )
     for name in ("thermal_force", "heat_hot", "drag", "loss_hot"):
         assert answer.values[name] == pytest.approx(fine[name], rel=1e-3)
         # The error bar is honest to a factor two, the finer run's own error allowed for.
@@ -218,7 +244,9 @@ def test_fine_sweeps_hardly_grow_towards_the_continuum():
 
 
 def test_the_force_is_greatest_near_knudsen_one_tenth():
-    """F ~ thermal_force / Kn at a fixed size: greatest near Kn 0.1 (Selden et al., Phys. Rev. E 79, 041201, 2009)."""
+    """F ~ thermal_force / Kn at a fixed size: greatest near Kn 0.1 (Selden et al., Phys. Rev. E 79, 041201,
+    2009).
+    """
     numbers = np.geomspace(0.02, 1.0, 9)
     force = [-solve(Case(STRIP, Room(8.0, 8.0), kn), ROUGH, ("faces",))[0].force / kn for kn in numbers]
     best = int(np.argmax(force))

@@ -71,13 +71,14 @@ def strip_grid(room: Room, kn: float, resolution: float, *, boxes: int) -> Grid:
 
 
 def covered(outline: Callable[[Floats, Floats], NDArray[np.bool_]], y: Floats, z: Floats) -> Floats:
-    """Share of each cell of a tensor grid that lies within an outline, by points at equal steps in the cell."""
-    # Different numbers along the two axes: an edge along the diagonal would else pass through the points themselves.
+    """Share of each cell of a tensor grid that lies within an outline, by points at equal steps."""
+    # Different numbers along the two axes: an edge along the diagonal would else pass through the points
+    # themselves.
     points_y, points_z = 24, 35
     fine_y = (y[:-1, None] + np.diff(y)[:, None] * (np.arange(points_y) + 0.5) / points_y).ravel()
     fine_z = (z[:-1, None] + np.diff(z)[:, None] * (np.arange(points_z) + 0.5) / points_z).ravel()
     mask = outline(fine_y[:, None], fine_z[None, :])
-    return mask.reshape(y.size - 1, points_y, z.size - 1, points_z).mean(axis=(1, 3))
+    return np.asarray(mask.reshape(y.size - 1, points_y, z.size - 1, points_z).mean(axis=(1, 3)))
 
 
 @dataclass(frozen=True)
@@ -112,7 +113,9 @@ class Shape:
         return np.asarray((np.abs(y) < 0.5) & (np.abs(z) < 0.5 * self.aspect))
 
     def grid(self, room: Room, kn: float, resolution: float, *, boxes: int) -> Grid:
-        """Grid of the quarter of the room that two planes of symmetry leave, on one side of the vane or on both."""
+        """Grid of the quarter of the room that two planes of symmetry leave, on one side of the vane or on
+        both.
+        """
         if self.name == "strip":
             return strip_grid(room, kn, resolution, boxes=boxes)
         sides = zip(self.extents, (room.width, room.height or room.width), strict=True)

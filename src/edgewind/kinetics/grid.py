@@ -1,4 +1,6 @@
-"""Tensor grids with a node on the vane's edge, fine where the gas changes fast; coarser copies; interpolation."""
+"""Tensor grids with a node on the vane's edge, fine where the gas changes fast; coarser copies;
+interpolation.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,8 @@ from scipy import sparse
 
 Floats = NDArray[np.float64]
 
-# Cells grow away from an edge or a wall by this share of the distance; larger jumps would spoil the second order.
+# Cells grow away from an edge or a wall by this share of the distance; larger jumps would spoil the second
+# order.
 GROWTH = 0.3
 # Every segment has a multiple of this many cells, so that a grid can be coarsened twice.
 MULTIPLE = 4
@@ -20,8 +23,10 @@ MULTIPLE = 4
 def graded(a: float, b: float, resolution: float, size_a: float, size_b: float, largest: float) -> Floats:
     """Nodes from a to b with cells of about `size_a` at a, `size_b` at b and at most `largest` between.
 
-    The cell size h(x) wanted at unit resolution is harmonic in its three bounds, ``1/h = 1/(size_a + g (x-a)) +
-    1/(size_b + g (b-x)) + 1/largest``; nodes stand at equal steps of ``Int dx/h``, so that refining keeps the shape.
+    The cell size h(x) wanted at unit resolution is harmonic in its three bounds, ``1/h = 1/(size_a + g (x-a))
+    +
+    1/(size_b + g (b-x)) + 1/largest``; nodes stand at equal steps of ``Int dx/h``, so that refining keeps the
+    shape.
 
     Examples
     --------
@@ -43,7 +48,9 @@ def merge(nodes: Floats) -> Floats:
 
 
 def spread(coarse: Floats, fine: Floats) -> sparse.csr_array:
-    """Matrix that interpolates cell values linearly from `coarse` to `fine` nodes, and on beyond the outer centres."""
+    """Matrix that interpolates cell values linearly from `coarse` to `fine` nodes, and on beyond the outer
+    centres.
+    """
     x, y = 0.5 * (coarse[1:] + coarse[:-1]), 0.5 * (fine[1:] + fine[:-1])
     if x.size == 1:
         return sparse.csr_array(np.ones((y.size, 1)))
@@ -73,11 +80,13 @@ class Grid:
     x : tuple of arrays
         For each box, nodes from the vane's plane to the end wall.
     across : tuple of arrays
-        Nodes of the directions in the vane's plane, from the plane of symmetry to the side wall; shared by the boxes.
+        Nodes of the directions in the vane's plane, from the plane of symmetry to the side wall; shared by
+        the boxes.
     cover : array
         Share of each face in the vane's plane that the vane covers.
     slab : bool
-        Whether the gas is the same everywhere across, so that there are no side walls: one endless cell across.
+        Whether the gas is the same everywhere across, so that there are no side walls: one endless cell
+        across.
     """
 
     x: tuple[Floats, ...]

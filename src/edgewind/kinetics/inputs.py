@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-import numpy as np
-
 from ..errors import InputError, OutOfRangeError
 from .geometry import Room, Shape
 from .room_operator import Walls
 
 SHAPES = ("strip", "square", "rectangle", "diamond", "disc")
-# Below, the grid no longer resolves the Knudsen layers in reasonable time; the continuum formulas take over there.
+# Below, the grid no longer resolves the Knudsen layers in reasonable time; the continuum formulas take over
+# there.
 SMALLEST_KNUDSEN = 0.005
 LARGEST_KNUDSEN = 1e6
 FINEST_TOLERANCE = 1e-6
@@ -22,29 +21,35 @@ SMALLEST_ROOM_ACCOMMODATION = 0.1
 
 def check_shape(shape: str | Shape, aspect: float = 1.0) -> Shape:
     """Return a known shape; only a rectangle has an aspect other than 1."""
-    if isinstance(shape, Shape):
-        shape, aspect = shape.name, shape.aspect
-    if shape not in SHAPES:
-        raise InputError(f"'{shape}' is not a known shape", key="shape", fix=f"choose one of {', '.join(SHAPES)}")
-    if shape != "rectangle" and aspect != 1.0:
-        raise InputError(f"a {shape} has no aspect", key="aspect", fix="leave it out, or take a rectangle")
+    name = shape.name if isinstance(shape, Shape) else shape
+    aspect = shape.aspect if isinstance(shape, Shape) else aspect
+    if name not in SHAPES:
+        raise InputError(
+            f"'{name}' is not a known shape", key="shape", fix=f"choose one of {', '.join(SHAPES)}"
+        )
+    if name != "rectangle" and aspect != 1.0:
+        raise InputError(f"a {name} has no aspect", key="aspect", fix="leave it out, or take a rectangle")
     if not 0.1 <= aspect <= 20.0:
         raise OutOfRangeError(
-            f"a rectangle of aspect {aspect:g} cannot be resolved", key="aspect", fix="stay between 0.1 and 20"
+            f"a rectangle of aspect {aspect:g} cannot be resolved",
+            key="aspect",
+            fix="stay between 0.1 and 20",
         )
-    return Shape(shape, float(aspect))
+    return Shape(name, float(aspect))
 
 
 def check_knudsen(knudsen: float) -> float:
     """Return a Knudsen number that can be resolved; infinity means free flight."""
     value = float(knudsen)
     if math.isnan(value) or value <= 0.0:
-        raise OutOfRangeError(f"a Knudsen number of {knudsen} has no meaning", key="knudsen", fix="give one above 0")
+        raise OutOfRangeError(
+            f"a Knudsen number of {knudsen} has no meaning", key="knudsen", fix="give one above 0"
+        )
     if value < SMALLEST_KNUDSEN or LARGEST_KNUDSEN < value < math.inf:
         raise OutOfRangeError(
             f"a Knudsen number of {value:g} cannot be resolved",
             key="knudsen",
-            fix=f"stay between {SMALLEST_KNUDSEN:g} and {LARGEST_KNUDSEN:g}, or give infinity for free flight",
+            fix=f"stay within {SMALLEST_KNUDSEN:g} and {LARGEST_KNUDSEN:g}, or give infinity for free flight",
         )
     return value
 
@@ -54,7 +59,9 @@ def check_tolerance(tolerance: float) -> float:
     value = float(tolerance)
     if not FINEST_TOLERANCE <= value <= 0.1:
         raise OutOfRangeError(
-            f"a tolerance of {tolerance} is out of reach" if value < FINEST_TOLERANCE else f"{tolerance} is no tolerance",
+            f"a tolerance of {tolerance} is out of reach"
+            if value < FINEST_TOLERANCE
+            else f"{tolerance} is no tolerance",
             key="tolerance",
             fix=f"ask for a relative error between {FINEST_TOLERANCE:g} and 0.1",
         )
@@ -74,17 +81,22 @@ def check_room(room: float | Sequence[float] | Room, position: float, *, edges: 
         Extents of the vane in its plane.
     """
     if isinstance(room, Room):
-        sides, position = [room.length, room.width, room.height][: 1 + len(edges)], room.position
+        given, position = (room.length, room.width, room.height), room.position
+        sides = [float(side) for side in given if side is not None]
+    elif isinstance(room, Sequence):
+        sides = [float(side) for side in room]
     else:
-        sides = [float(room)] * (1 + len(edges)) if np.ndim(room) == 0 else [float(side) for side in room]
-    if len(sides) != 1 + len(edges) or any(side is None for side in sides):
+        sides = [float(room)] * (1 + len(edges))
+    if len(sides) != 1 + len(edges):
         raise InputError(
             f"a room needs {1 + len(edges)} sides here, not {len(sides)}",
             key="room",
             fix="give one ratio for all, or the length along the normal first and then the sides across",
         )
     if not all(math.isfinite(side) and side > 0.0 for side in sides):
-        raise OutOfRangeError(f"a room of {sides} is not a room", key="room", fix="give finite ratios above 0")
+        raise OutOfRangeError(
+            f"a room of {sides} is not a room", key="room", fix="give finite ratios above 0"
+        )
     for side, edge in zip(sides[1:], edges, strict=True):
         if side <= edge * 1.01:
             raise OutOfRangeError(
@@ -101,7 +113,7 @@ def check_room(room: float | Sequence[float] | Room, position: float, *, edges: 
     checked = Room(sides[0], sides[1], sides[2] if len(sides) > 2 else None, float(position))
     if min(checked.reaches) < 0.05 or max(sides) > 200.0:
         raise OutOfRangeError(
-            f"walls {min(checked.reaches):g} from the vane in a room up to {max(sides):g} wide cannot be resolved",
+            f"walls {min(checked.reaches):g} off the vane in a room {max(sides):g} wide are unresolved",
             key="room",
             fix="keep every wall at least 0.05 and at most 200 widths away",
         )
@@ -132,7 +144,9 @@ def check_accommodation(accommodation: float | Mapping[str, float] | Walls) -> W
     for name, value in (("hot", walls.front), ("cold", walls.back), ("room", walls.room)):
         if not 0.0 <= value <= 1.0:
             raise OutOfRangeError(
-                f"an accommodation of {value:g} ({name}) has no meaning", key="accommodation", fix="stay within 0 and 1"
+                f"an accommodation of {value:g} ({name}) has no meaning",
+                key="accommodation",
+                fix="stay within 0 and 1",
             )
     if walls.room == 0.0:
         raise OutOfRangeError(

@@ -1,12 +1,19 @@
-"""A row of numbers as one value in compiled code, so that a loop over speeds is a handful of vector instructions.
+"""A row of numbers as one value in compiled code, so that a loop over speeds is a handful of vector
+instructions.
 
-Numba leaves it to the compiler to see that a loop can run in vector registers, and in a sweep the compiler cannot:
-it has to fear that the faces it writes are the ones it reads. `Lanes` says it outright. Inside a compiled function
+Numba leaves it to the compiler to see that a loop can run in vector registers, and in a sweep the compiler
+cannot:
+it has to fear that the faces it writes are the ones it reads. `Lanes` says it outright. Inside a compiled
+function
 ``load(array, lanes)`` is a value of as many doubles as the tuple
-`lanes` has members, a count known when the function is compiled; ``+ - * /`` act lane by lane, with plain numbers too; ``store`` writes it
-back and ``total`` adds its lanes up. The compiler keeps such values in registers of the machine at hand, whatever
+`lanes` has members, a count known when the function is compiled; ``+ - * /`` act lane by lane, with plain
+numbers too; ``store`` writes it
+back and ``total`` adds its lanes up. The compiler keeps such values in registers of the machine at hand,
+whatever
 their width.
 """
+
+# mypy: disable-error-code="no-untyped-call, import-untyped, misc"
 
 from __future__ import annotations
 
@@ -22,7 +29,7 @@ from numba.extending import intrinsic, lower_builtin, models, register_model
 FLAGS = ("contract", "reassoc", "nsz", "arcp")
 
 
-class Lanes(types.Type):  # type: ignore[misc]
+class Lanes(types.Type):
     """The compiled type of a row of `count` doubles."""
 
     def __init__(self, count: int) -> None:
@@ -31,13 +38,13 @@ class Lanes(types.Type):  # type: ignore[misc]
 
 
 @register_model(Lanes)
-class _LanesModel(models.PrimitiveModel):  # type: ignore[misc]
+class _LanesModel(models.PrimitiveModel):
     def __init__(self, manager: Any, kind: Lanes) -> None:
         super().__init__(manager, kind, ir.VectorType(ir.DoubleType(), kind.count))
 
 
 def _spread(builder: Any, value: Any, kind: types.Type, lanes: Lanes) -> Any:
-    """A number repeated in every lane; a row as it is."""
+    """Repeat a number in every lane; leave a row as it is."""
     if isinstance(kind, Lanes):
         return value
     row = ir.VectorType(ir.DoubleType(), lanes.count)
@@ -47,7 +54,7 @@ def _spread(builder: Any, value: Any, kind: types.Type, lanes: Lanes) -> Any:
 
 
 def _define(function: Any, instruction: str) -> None:
-    class Typing(AbstractTemplate):  # type: ignore[misc]
+    class Typing(AbstractTemplate):
         def generic(self, args: Any, kws: Any) -> Any:
             if len(args) != 2 or not any(isinstance(a, Lanes) for a in args):
                 return None
@@ -82,7 +89,7 @@ def _address(context: Any, builder: Any, kind: types.Array, array: Any, count: i
     return builder.bitcast(data, ir.VectorType(ir.DoubleType(), count).as_pointer())
 
 
-@intrinsic  # type: ignore[untyped-decorator]
+@intrinsic
 def load(typing: Any, array: Any, like: Any) -> Any:
     """Row of the first numbers of a contiguous array, as many as the tuple `like` has members."""
     lanes = Lanes(len(like))
@@ -93,7 +100,7 @@ def load(typing: Any, array: Any, like: Any) -> Any:
     return signature(lanes, array, like), code
 
 
-@intrinsic  # type: ignore[untyped-decorator]
+@intrinsic
 def store(typing: Any, array: Any, row: Any) -> Any:
     """Write a row to the start of a contiguous array."""
 
@@ -104,7 +111,7 @@ def store(typing: Any, array: Any, row: Any) -> Any:
     return signature(types.void, array, row), code
 
 
-@intrinsic  # type: ignore[untyped-decorator]
+@intrinsic
 def total(typing: Any, row: Any) -> Any:
     """Sum over the lanes."""
 
@@ -117,9 +124,9 @@ def total(typing: Any, row: Any) -> Any:
     return signature(types.float64, row), code
 
 
-@intrinsic  # type: ignore[untyped-decorator]
+@intrinsic
 def totals(typing: Any, a: Any, b: Any, c: Any, d: Any, e: Any, f: Any, g: Any, h: Any) -> Any:
-    """Sums over the lanes of eight rows at once, as a row of eight: a tree of shuffles shared by all of them."""
+    """Add up the lanes of eight rows at once, into a row of eight, by a tree of shuffles that they share."""
     eight = Lanes(8)
 
     def code(context: Any, builder: Any, sig: Any, args: Any) -> Any:
@@ -136,10 +143,12 @@ def totals(typing: Any, a: Any, b: Any, c: Any, d: Any, e: Any, f: Any, g: Any, 
             low, high = list(range(half)), list(range(half, 2 * half))
             rows = [merge(row, row, low, high) for row in rows]
         rows = [
-            merge(rows[k], rows[k + 1], [0, 8, 2, 10, 4, 12, 6, 14], [1, 9, 3, 11, 5, 13, 7, 15]) for k in (0, 2, 4, 6)
+            merge(rows[k], rows[k + 1], [0, 8, 2, 10, 4, 12, 6, 14], [1, 9, 3, 11, 5, 13, 7, 15])
+            for k in (0, 2, 4, 6)
         ]
         rows = [
-            merge(rows[k], rows[k + 1], [0, 1, 8, 9, 4, 5, 12, 13], [2, 3, 10, 11, 6, 7, 14, 15]) for k in (0, 2)
+            merge(rows[k], rows[k + 1], [0, 1, 8, 9, 4, 5, 12, 13], [2, 3, 10, 11, 6, 7, 14, 15])
+            for k in (0, 2)
         ]
         return merge(rows[0], rows[1], [0, 1, 2, 3, 8, 9, 10, 11], [4, 5, 6, 7, 12, 13, 14, 15])
 

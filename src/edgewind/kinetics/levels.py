@@ -1,7 +1,8 @@
 """A ladder of coarser copies of an operator, and the preconditioner that climbs down and up.
 
 The gas towards the continuum differs little from local equilibrium, so a handful of velocities carry the slow
-modes that a fixed point is worst at: the first step down keeps the grid and drops to few velocities. The steps
+modes that a fixed point is worst at: the first step down keeps the grid and drops to few velocities. The
+steps
 below merge cells in pairs, and the lowest operator is small enough for a dense factorisation. Each level is
 solved loosely by flexible GMRES with the next one as its preconditioner: W-cycles, whatever Kn.
 """
@@ -9,7 +10,7 @@ solved loosely by flexible GMRES with the next one as its preconditioner: W-cycl
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Protocol, Self
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from scipy import sparse
 from scipy.linalg import lu_factor, lu_solve
 
 from .krylov import fgmres
+from .room_operator import RoomOperator
 
 Floats = NDArray[np.float64]
 
@@ -25,42 +27,13 @@ Floats = NDArray[np.float64]
 LARGEST_DENSE = 1000
 
 
-class Operator(Protocol):
-    """What a level needs of an operator."""
-
-    @property
-    def size(self) -> int:
-        """Number of unknowns."""
-
-    @property
-    def updates(self) -> int:
-        """Cells times velocities of one sweep."""
-
-    @property
-    def scale(self) -> Floats:
-        """Root of the weight of each unknown."""
-
-    @property
-    def null(self) -> tuple[Floats, Floats]:
-        """The solution without a cause, more gas everywhere, and the sum that 1 - K conserves; zero if there is none."""
-
-    def apply(self, y: Floats) -> Floats:
-        """``(1 - K) y``."""
-
-    def coarser(self) -> Self:
-        """Return the operator on a grid with merged cells."""
-
-    def transfer(self, coarse: Self) -> tuple[sparse.csr_array, sparse.csr_array]:
-        """Return the matrices that take unknowns to a coarser operator and back."""
-
-
 @dataclass
 class Level:
     """An operator with a loose solver.
 
     Parameters
     ----------
-    operator : Operator
+    operator : RoomOperator
         ``1 - K``.
     below : Level, optional
         The next coarser level; without one the operator is factorised.
@@ -72,14 +45,14 @@ class Level:
         Most sweeps of a loose solve.
     """
 
-    operator: Operator
+    operator: RoomOperator
     below: Level | None = None
     restrict: sparse.csr_array | None = None
     prolong: sparse.csr_array | None = None
     tolerance: float = 0.0
     limit: int = 0
     sweeps: int = field(default=0, init=False)
-    _factors: tuple[Floats, Floats] | None = field(default=None, init=False)
+    _factors: Any = field(default=None, init=False)
 
     def product(self, y: Floats) -> Floats:
         """Product with the operator, counted, in scaled unknowns."""
@@ -87,10 +60,14 @@ class Level:
         scale = self.operator.scale
         return scale * self.operator.apply(y / scale)
 
-    def work(self, unit: Operator) -> float:
+    def work(self, unit: RoomOperator) -> float:
         """Sweeps on this level and below, in sweeps of the operator `unit`."""
         own = self.sweeps * self.operator.updates / unit.updates
         return own + (self.below.work(unit) if self.below else 0.0)
+
+    def coarse_work(self) -> float:
+        """Sweeps below this level, in sweeps of this one."""
+        return self.below.work(self.operator) if self.below else 0.0
 
     def precondition(self, r: Floats) -> Floats:
         """Approximate solution of ``(1 - K) e = r`` in scaled unknowns, from the level below."""
@@ -125,8 +102,10 @@ class Level:
         return np.asarray(lu_solve(self._factors, r, check_finite=False))
 
 
-def ladder(fine: Operator, rough: Operator) -> Level:
-    """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve takes."""
+def ladder(fine: RoomOperator, rough: RoomOperator) -> Level:
+    """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve
+    takes.
+    """
     top = Level(fine)
     level = top.below = Level(rough, tolerance=0.1, limit=20)
     while level.operator.size > LARGEST_DENSE:

@@ -42,7 +42,11 @@ def rows() -> Iterator[dict[str, object]]:
     for shape, room, accommodation, tolerance in STANDARD:
         for knudsen in KNUDSEN:
             answer = respond(shape, knudsen, room=room, accommodation=accommodation, tolerance=tolerance)
-            print(f"{shape} {room:g} {accommodation:g} Kn {knudsen:.4g}: {answer.seconds:.1f} s, within tolerance: {answer.reached}", file=sys.stderr)
+            print(
+                f"{shape} {room:g} {accommodation:g} Kn {knudsen:.4g}: {answer.seconds:.1f} s"
+                + ("" if answer.reached else ", not within tolerance"),
+                file=sys.stderr,
+            )
             yield row(answer)
 
 
@@ -50,7 +54,7 @@ def main() -> None:
     """Write the tables to the file named, or to the package."""
     out = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).with_name("tables.csv")
     table = pd.DataFrame(rows())
-    head = f"# made by: python -m edgewind.kinetics.make_tables\n"
+    head = "# made by: python -m edgewind.kinetics.make_tables\n"
     out.write_text(head + table.to_csv(index=False))
 
 

@@ -29,21 +29,18 @@ class PlaneOperator(RoomOperator):
             np.zeros((n, columns, 2, s)),
         )
 
-    @cached_property
-    def _rows(self) -> Floats:
-        return self.velocities.rows
-
     def _run(
         self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
     ) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
         g, n = self.grid, self.workers
         columns, ny = g.dx.size, g.cover.size
-        out, vane = np.zeros((n, columns, ny, 8)), np.zeros((n, g.boxes, ny, 4))
-        end, side = np.zeros((n, g.boxes, ny, 4)), np.zeros((n, columns, 4))
-        sweep(
-            n, *self._scratch, g.start, g.dx, g.sides[0], self._rows, self.delta, g.cover, self.parity,
-            self._alpha_vane, self.walls.room, faces, room_tau, self.passes, moments, *walls, out, end, side, vane,
-        )  # fmt: skip
-        new = out.sum(axis=0)[..., :6]
+        results = (
+            np.zeros((n, columns, ny, 8)),
+            np.zeros((n, g.boxes, ny, 4)),
+            np.zeros((n, columns, 4)),
+            np.zeros((n, g.boxes, ny, 4)),
+        )
+        sweep(*(*self._fixed, faces, room_tau, self.passes, moments, walls, results))
+        new, end, side, vane = (part.sum(axis=0) for part in results)
         new[..., 3] *= 2.0 / 3.0
-        return new, end.sum(axis=0), (side.sum(axis=0),), vane.sum(axis=0)
+        return new[..., :6], end, (side,), vane

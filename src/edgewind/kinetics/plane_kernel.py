@@ -1,19 +1,28 @@
-"""The transport sweep in a plane: two reduced distributions, diamond differences, nothing stored over the volume.
+"""The transport sweep in a plane: two reduced distributions, diamond differences, nothing stored over the
+volume.
 
 For a unit direction e, speed s and rarefaction delta the reduced distributions h1 and h2 obey
 
     e . grad h + (delta / s) h = (delta / s) S,
     S1 = (nu - tau) + s (2 u.e - 2 g) + s^2 tau + s^3 g,   S2 = tau / 2 + s g / 2,   g = (4/15) q.e,
 
-where h1 and h2 are the averages of h and (cz^2 - 1/2) h over cz. On a cell of sides dx, dy diamond differences put
-the cell's value midway between opposite faces, so that with a = 2 |ex| / dx, b = 2 |ey| / dy and r = delta / s
+where h1 and h2 are the averages of h and (cz^2 - 1/2) h over cz. On a cell of sides dx, dy diamond
+differences put
+the cell's value midway between opposite faces, so that with a = 2 |ex| / dx, b = 2 |ey| / dy and r = delta /
+s
 
     h = (r S + a h_in,x + b h_in,y) / (r + a + b),   h_out = 2 h - h_in.
 
-A row of lanes holds velocities of one quadrant, some directions at all their speeds, and is swept at once; of the
-distribution only its faces live in memory, one column of cells wide. A domain is one box on one side of the vane's plane, or two boxes that meet there; each has
-its own x axis, which starts at the vane and points away from it, and the y axis starts at the plane of symmetry.
+A row of lanes holds velocities of one quadrant, some directions at all their speeds, and is swept at once; of
+the
+distribution only its faces live in memory, one column of cells wide. A domain is one box on one side of the
+vane's plane, or two boxes that meet there; each has
+its own x axis, which starts at the vane and points away from it, and the y axis starts at the plane of
+symmetry.
 """
+
+# mypy: ignore-errors
+# The compiled functions take lanes, for which Python has no types.
 
 from __future__ import annotations
 
@@ -28,13 +37,13 @@ EIGHT = (0.0,) * 8
 
 
 @nb.njit(error_model="numpy", cache=True, inline="always")
-def emitted(s, incoming, alpha, nu, tau, push, bounce):  # type: ignore[no-untyped-def]
+def emitted(s, incoming, alpha, nu, tau, push, bounce):
     """h1 off Maxwell's wall: diffuse nu + tau (c^2 - 2) + push, specular what came in + bounce."""
     return alpha * (nu + tau * (s * s - 1.5) + push) + (1.0 - alpha) * (incoming + bounce)
 
 
 @nb.njit(error_model="numpy", cache=True, inline="always")
-def tally(wall, h1, h2, s, w, normal, tangent, side):  # type: ignore[no-untyped-def]
+def tally(wall, h1, h2, s, w, normal, tangent, side):
     """Add what one row brings to a wall: flux, pressure, shear (on the given side), energy."""
     flow = w * s * normal
     stress = flow * s * h1
@@ -45,7 +54,7 @@ def tally(wall, h1, h2, s, w, normal, tangent, side):  # type: ignore[no-untyped
 
 
 @nb.njit(error_model="numpy", cache=True)
-def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last):  # type: ignore[no-untyped-def]
+def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last):
     """Sweep one column of cells, from the wall or plane where `below` enters; leave there what comes out."""
     ny = dy.size
     ex = load(velocity[0], lanes)
@@ -79,7 +88,9 @@ def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last
         if last:
             f1 = ws * h1
             heat = ws * h2 + f1 * (s * s - 2.0)
-            sums = totals(w * h1, f1 * e0, f1 * e1, w * (h1 * (s * s - 1.0) + h2), heat * e0, heat * e1, none, none)
+            sums = totals(
+                w * h1, f1 * e0, f1 * e1, w * (h1 * (s * s - 1.0) + h2), heat * e0, heat * e1, none, none
+            )
             store(out[j], load(out[j], EIGHT) + sums)
     store(below[0], y1)
     store(below[1], y2)
@@ -88,8 +99,8 @@ def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last
 @nb.njit(error_model="numpy", cache=True)
 def through_the_plane(
     lanes, plane, vane, velocity, cover, parity, alpha_vane, drive, nu, last
-):  # type: ignore[no-untyped-def]  # fmt: skip
-    """In the vane's plane, turn what leaves each box into what enters it from the vane or from the other box."""
+):  # fmt: skip
+    """In the vane's plane, turn what leaves each box into what enters it from the vane or the other box."""
     boxes = plane.shape[0]
     ex = load(velocity[0], lanes)
     ey = load(velocity[1], lanes)
@@ -121,7 +132,7 @@ def through_the_plane(
 
 
 @nb.njit(error_model="numpy", cache=True)
-def from_room(lanes, faces, velocity, alpha, nu, tau):  # type: ignore[no-untyped-def]
+def from_room(lanes, faces, velocity, alpha, nu, tau):
     """Turn what met a wall of the room into what it sends back."""
     s = load(velocity[2], lanes)
     store(faces[0], emitted(s, load(faces[0], lanes), alpha, nu, tau, 0.0, 0.0))
@@ -133,7 +144,7 @@ def work(
     lanes, first, step, plane, top, bottom, start, dx, dy, velocities, delta, cover, parity,
     alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
     out, end, side, vane,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+):  # fmt: skip
     """Sweep the rows first, first + step, ... and add them to this worker's sums."""
     boxes = start.size - 1
     ny = dy.size
@@ -156,7 +167,9 @@ def work(
                     for up in range(2):
                         if away == 0:
                             for j in range(ny):
-                                from_room(lanes, plane[b, up, j], velocity, alpha_room, end_nu[b, j], room_tau)
+                                from_room(
+                                    lanes, plane[b, up, j], velocity, alpha_room, end_nu[b, j], room_tau
+                                )
                         for n in range(start[b + 1] - start[b]):
                             i = start[b] + n if away == 1 else start[b + 1] - 1 - n
                             h = top[away, i] if up == 0 else bottom[i]
@@ -164,7 +177,8 @@ def work(
                                 from_room(lanes, h, velocity, alpha_room, side_nu[i], room_tau)
                             column(lanes, plane[b, up], h, moments[i], out[i], velocity, delta, along,
                                    2.0 * up - 1.0, dx[i], dy, last)  # fmt: skip
-                            # What meets the plane of symmetry comes back from it; what meets the wall is kept.
+                            # What meets the plane of symmetry comes back from it; what meets the wall is
+                            # kept.
                             if up == 0:
                                 store(bottom[i, 0], load(h[0], lanes))
                                 store(bottom[i, 1], load(h[1], lanes))
@@ -176,7 +190,16 @@ def work(
                         if away == 1 and last:
                             for j in range(ny):
                                 h = plane[b, up, j]
-                                tally(end[b, j], load(h[0], lanes), load(h[1], lanes), s, w, ex, ey, 2.0 * up - 1.0)
+                                tally(
+                                    end[b, j],
+                                    load(h[0], lanes),
+                                    load(h[1], lanes),
+                                    s,
+                                    w,
+                                    ex,
+                                    ey,
+                                    2.0 * up - 1.0,
+                                )
 
 
 @nb.njit(error_model="numpy", parallel=True, cache=True)
@@ -184,7 +207,7 @@ def share(
     lanes, workers, plane, top, bottom, start, dx, dy, velocities, delta, cover, parity,
     alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
     out, end, side, vane,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+):  # fmt: skip
     """Run the workers side by side."""
     for t in nb.prange(workers):
         work(lanes, t, workers, plane[t], top[t], bottom[t], start, dx, dy, velocities, delta, cover, parity,
@@ -193,24 +216,35 @@ def share(
 
 
 def sweep(
-    workers: int, plane: Floats, top: Floats, bottom: Floats, start: NDArray[np.int64], dx: Floats, dy: Floats,
-    velocities: Floats, delta: float, cover: Floats, parity: float,
-    alpha_vane: Floats, alpha_room: float, vane_drive: Floats, room_tau: float, passes: int,
-    moments: Floats, end_nu: Floats, side_nu: Floats, vane_nu: Floats,
-    out: Floats, end: Floats, side: Floats, vane: Floats,
-) -> None:  # fmt: skip
+    workers: int,
+    scratch: tuple[Floats, ...],
+    start: NDArray[np.int64],
+    sides: tuple[Floats, ...],
+    velocities: Floats,
+    delta: float,
+    cover: Floats,
+    parity: float,
+    alpha_vane: Floats,
+    alpha_room: float,
+    vane_drive: Floats,
+    room_tau: float,
+    passes: int,
+    moments: Floats,
+    densities: list[Floats],
+    results: tuple[Floats, ...],
+) -> None:
     """Carry the gas once across the domain, along every direction, and add up what it brings.
 
     Parameters
     ----------
     workers : int
-        Threads to share the directions.
-    plane, top, bottom : arrays (workers, boxes, 2, ny, 2, lanes), (workers, 2, columns, 2, lanes), (workers,
-        columns, 2, lanes)
-        Scratch for the faces of one row.
+        Threads to share the rows.
+    scratch : tuple of arrays
+        The faces of one row: in the vane's plane (workers, boxes, 2, ny, 2, lanes), at the wall (workers, 2,
+        columns, 2, lanes) and at the plane of symmetry (workers, columns, 2, lanes).
     start : array (boxes + 1)
         First column of each box.
-    dx, dy : arrays (columns,), (ny,)
+    sides : tuple of arrays (columns,), (ny,)
         Sides of the cells.
     velocities : array (rows, 4, lanes)
         Unit vector, speed and weight of the velocities of a quadrant.
@@ -230,19 +264,18 @@ def sweep(
         Rounds for the specular part that the walls of the room send back.
     moments : array (columns, ny, 6)
         nu, ux, uy, tau, qx, qy that scatter.
-    end_nu, side_nu, vane_nu : arrays (boxes, ny), (columns,), (boxes, ny)
-        Density of what each wall sends back.
-    out, end, side, vane : arrays (workers, columns, ny, 8), (workers, boxes, ny, 4), (workers, columns, 4),
+    densities : list of arrays (boxes, ny), (columns,), (boxes, ny)
+        Density of what end walls, side wall and faces send back.
+    results : tuple of arrays (workers, columns, ny, 8), (workers, boxes, ny, 4), (workers, columns, 4),
         (workers, boxes, ny, 4)
-        Sums, to be zero before: the moments, with 3/2 tau for tau, and two unused; and flux, pressure, shear and energy that fall on each wall.
+        Sums, to be zero before: the moments, with 3/2 tau for tau, and two unused; and flux, pressure, shear
+        and energy that fall on end walls, side wall and vane.
     """
     lanes = (0.0,) * velocities.shape[-1]
-    rest = (
-        start, dx, dy, velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive,
-        room_tau, passes, moments, end_nu, side_nu, vane_nu,
-    )  # fmt: skip
+    rest = (start, *sides, velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive, room_tau)
+    rest = (*rest, passes, moments, *densities)
     if workers == 1:
         # A single worker is spared the price of starting threads.
-        work(lanes, 0, 1, plane[0], top[0], bottom[0], *rest, out[0], end[0], side[0], vane[0])
+        work(lanes, 0, 1, *(part[0] for part in scratch), *rest, *(part[0] for part in results))
     else:
-        share(lanes, workers, plane, top, bottom, *rest, out, end, side, vane)
+        share(lanes, workers, *scratch, *rest, *results)

@@ -17,7 +17,8 @@ FASTEST = 8.5
 @lru_cache(maxsize=64)
 def _gauss_speeds(count: int, power: int) -> tuple[Floats, Floats]:
     """Nodes and weights of the Gauss rule for the weight s^power exp(-s^2) on the half line."""
-    # The three-term recurrence by the discretised Stieltjes procedure (Gautschi, Orthogonal Polynomials, 2004,
+    # The three-term recurrence by the discretised Stieltjes procedure (Gautschi, Orthogonal Polynomials,
+    # 2004,
     # section 2.2), on a Legendre rule so fine that its own error is below rounding.
     x, w = np.polynomial.legendre.leggauss(400)
     s = 0.5 * FASTEST * (x + 1.0)
@@ -35,15 +36,22 @@ def _gauss_speeds(count: int, power: int) -> tuple[Floats, Floats]:
     nodes, vectors = np.linalg.eigh(np.diag(alpha) + np.diag(off, 1) + np.diag(off, -1))
     return nodes, beta[0] * vectors[0] ** 2
 
+
 # Velocities that the kernels sweep at once: two registers of eight doubles.
 LANES = 16
 
 
 def _rows(directions: Floats, weights: Floats, speed: Floats, speed_weights: Floats) -> Floats:
-    """Unit vector, speed and weight of every velocity, in rows of lanes; the last row is filled with weightless ones."""
+    """Return unit vector, speed and weight of every velocity, in rows of lanes; the last row is filled with
+    weightless ones.
+    """
     count = directions.shape[0] * speed.size
     each = np.repeat(np.arange(directions.shape[0]), speed.size)
-    columns = [*directions[each].T, np.tile(speed, directions.shape[0]), np.outer(weights, speed_weights).ravel()]
+    columns = [
+        *directions[each].T,
+        np.tile(speed, directions.shape[0]),
+        np.outer(weights, speed_weights).ravel(),
+    ]
     rows = -(-count // LANES)
     table = np.array([np.resize(column, rows * LANES) for column in columns])
     table[-1, count:] = 0.0
@@ -60,10 +68,12 @@ class PlaneVelocities:
     Parameters
     ----------
     azimuths : int
-        Directions in a quadrant, at the midpoints of equal steps: such steps are exact for every trigonometric
+        Directions in a quadrant, at the midpoints of equal steps: such steps are exact for every
+        trigonometric
         polynomial of the Maxwellian's moments, and they resolve the shadow of an edge evenly.
     speeds : int
-        Nodes of the Gauss rule for the weight ``s exp(-s^2)``, which is exact for polynomials in s up to degree
+        Nodes of the Gauss rule for the weight ``s exp(-s^2)``, which is exact for polynomials in s up to
+        degree
         ``2 speeds - 1``, odd ones (fluxes through a wall) included.
     """
 
@@ -79,7 +89,7 @@ class PlaneVelocities:
     def speed_weights(self) -> Floats:
         """Weights in speed; their sum is 1."""
         weights = _gauss_speeds(self.speeds, 1)[1]
-        return weights / weights.sum()
+        return np.asarray(weights / weights.sum())
 
     @property
     def directions(self) -> Floats:
@@ -130,7 +140,7 @@ class SpaceVelocities:
     def speed_weights(self) -> Floats:
         """Weights in speed; their sum is 1."""
         weights = _gauss_speeds(self.speeds, 2)[1]
-        return weights / weights.sum()
+        return np.asarray(weights / weights.sum())
 
     @property
     def directions(self) -> Floats:

@@ -11,11 +11,12 @@ from ..errors import InputError
 from . import store
 from .geometry import Room
 from .inputs import check_accommodation, check_knudsen, check_room, check_shape, check_tolerance
-from .room_operator import Walls
 from .result import Response
+from .room_operator import Walls
 from .solve import Case, Resolution, Solution, solve
 
-# Each level refines cells and angles by this factor. The scheme is of second order, so the difference of two levels is
+# Each level refines cells and angles by this factor. The scheme is of second order, so the difference of two
+# levels is
 # the error of the finer one.
 STEP = 2.0**0.5
 MOST_LEVELS = 8
@@ -57,17 +58,20 @@ def respond(
     Parameters
     ----------
     shape : str
-        ``strip`` (endless), ``square``, ``rectangle``, ``diamond`` (a square standing on its corner) or ``disc``;
+        ``strip`` (endless), ``square``, ``rectangle``, ``diamond`` (a square standing on its corner) or
+        ``disc``;
         lengths are in its width: the side of a square, the diameter of a disc.
     aspect : float
         Height over width of a rectangle.
     knudsen : float
         Hard-sphere mean free path over the width of the vane; infinity for free flight.
     room : float, sequence of float or Room
-        Sides of the closed room over the width of the vane: one ratio for all, or the length along the normal and
+        Sides of the closed room over the width of the vane: one ratio for all, or the length along the normal
+        and
         then the sides across.
     position : float
-        Place of the vane on the axis of the room: 0 at the back wall, 1 at the front wall, which the hot face looks at.
+        Place of the vane on the axis of the room: 0 at the back wall, 1 at the front wall, which the hot face
+        looks at.
     accommodation : float or mapping
         Diffuse share of Maxwell's walls, for all of them or for ``hot``, ``cold`` and ``room``.
     tolerance : float
@@ -87,7 +91,8 @@ def respond(
     Raises
     ------
     InputError
-        For a shape, room, accommodation, Knudsen number or tolerance that has no meaning or cannot be resolved, and
+        For a shape, room, accommodation, Knudsen number or tolerance that has no meaning or cannot be
+        resolved, and
         where the memory needed is more than there is.
     """
     outline = check_shape(shape, aspect)
@@ -117,7 +122,8 @@ def respond_curve(
     progress: Callable[[int, int, Response], None] | None = None,
     **options: object,
 ) -> list[Response]:
-    """Compute a response curve, one Knudsen number after the other; what was done before an interruption stays cached.
+    """Compute a response curve, one Knudsen number after the other; what was done before an interruption
+    stays cached.
 
     Parameters
     ----------
@@ -185,7 +191,7 @@ def _check_memory(case: Case, resolution: Resolution, workers: int) -> None:
     available = _available_memory()
     if available is not None and needed > 0.8 * available:
         raise InputError(
-            f"this accuracy needs about {needed / 2**30:.1f} GiB of memory and {available / 2**30:.1f} GiB are free",
+            f"this accuracy needs about {needed / 2**30:.1f} GiB of memory; {available / 2**30:.1f} GiB are free",
             key="tolerance",
             fix="ask for a larger tolerance or a smaller room",
         )
@@ -206,7 +212,9 @@ def _refine(case: Case, tolerance: float, workers: int) -> Response:
     for level in range(MOST_LEVELS):
         _check_memory(case, resolution, workers)
         drives = ("faces", "both", "motion")
-        solutions = dict(zip(drives, solve(case, resolution, drives, tolerance=tolerance, workers=workers), strict=True))
+        solutions = dict(
+            zip(drives, solve(case, resolution, drives, tolerance=tolerance, workers=workers), strict=True)
+        )
         values = coefficients(solutions)
         if before is not None:
             errors = {name: abs(values[name] - before[name]) / (STEP**2 - 1.0) for name in values}

@@ -19,24 +19,30 @@ class Response:
     Parameters
     ----------
     shape, aspect, knudsen, rarefaction, room, position, accommodation, tolerance
-        The case: name of the shape and its height over width; Kn; sqrt(pi)/(2 Kn); sides of the room over the width of the vane; place of the
-        vane on the axis; accommodation of hot (front) face, cold (back) face and room; relative error asked for.
+        The case: name of the shape and its height over width; Kn; sqrt(pi)/(2 Kn); sides of the room over the
+        width of the vane; place of the
+        vane on the axis; accommodation of hot (front) face, cold (back) face and room; relative error asked
+        for.
     values, errors : mapping of str to float
         Coefficients and their estimated absolute errors:
 
         - ``thermal_force``: F/(p0 A) per dT/T0 between the faces, from hot to cold;
-        - ``heat_hot``, ``heat_cold``: heat that leaves a face /(p0 v0 A) per dT/T0, the faces at +1/2 and -1/2;
+        - ``heat_hot``, ``heat_cold``: heat that leaves a face /(p0 v0 A) per dT/T0, the faces at +1/2 and
+          -1/2;
         - ``drag``: F/(p0 A) per U/v0, against the motion;
-        - ``motion_heat_hot``, ``motion_heat_cold``: heat that leaves a face per U/v0, the vane moving towards its hot
+        - ``motion_heat_hot``, ``motion_heat_cold``: heat that leaves a face per U/v0, the vane moving towards
+          its hot
           side;
         - ``loss_hot``, ``loss_cold``: heat that leaves a face, both faces warmer than the room by dT/T0 = 1;
-        - ``loss_force``: force towards the hot side then. A room warmed instead drives the opposite of all three.
+        - ``loss_force``: force towards the hot side then. A room warmed instead drives the opposite of all
+          three.
     reached : bool
         Whether every error is within the tolerance.
     sweeps : mapping of str to int
         Fine sweeps per drive, at the finest resolution.
     coarse_sweeps, residual, mass_residual, energy_residual, seconds, cells, velocities
-        Work of the coarse levels in fine sweeps; largest relative residuals; time; size of the finest resolution.
+        Work of the coarse levels in fine sweeps; largest relative residuals; time; size of the finest
+        resolution.
     solutions : mapping of str to Solution
         The finest solution of each drive, for fields; empty when it came from a cache.
     """
@@ -124,7 +130,7 @@ class Response:
             "room": list(self.room),
             "position": self.position,
             "accommodation": list(self.accommodation),
-            **{name: value for name, value in self.values.items()},
+            **self.values,
             **{f"{name}_error": value for name, value in self.errors.items()},
         }
         return data
@@ -147,7 +153,10 @@ def _fields(solution: Solution) -> xr.Dataset:
     loads = [(solution.loads[0], 1.0), (solution.loads[-1], 1.0 if grid.boxes == 2 else solution.parity)]
     data = {kind: (tuple(axes), moments[..., k]) for k, kind in enumerate(kinds)}
     for what in ("pressure", "shear", "heat"):
-        data[f"face_{what}"] = (("face", *axes[1:]), np.array([s * getattr(load, what) * on_vane for load, s in loads]))
+        data[f"face_{what}"] = (
+            ("face", *axes[1:]),
+            np.array([s * getattr(load, what) * on_vane for load, s in loads]),
+        )
     coordinates = {"x": np.concatenate([-x_back[::-1], x_front]), **dict(zip(axes[1:], across, strict=True))}
     dataset = xr.Dataset(data, coords={**coordinates, "face": ["hot", "cold"]})
     for name in dataset.data_vars:

@@ -1,7 +1,9 @@
 """The linear operator of a vane in a room, in plane or space: unknowns in, one sweep, unknowns out.
 
-The unknowns are the moments that scatter, cell by cell, and the densities that the walls send back: end walls, side
-walls (one block for each axis across), faces of the vane. One sweep maps them to new ones; the answer is their fixed
+The unknowns are the moments that scatter, cell by cell, and the densities that the walls send back: end
+walls, side
+walls (one block for each axis across), faces of the vane. One sweep maps them to new ones; the answer is
+their fixed
 point ``y = K y + d``, with d from the drive.
 """
 
@@ -10,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -123,7 +125,7 @@ class RoomOperator:
         return self._places[-1][2]
 
     def split(self, y: Floats) -> list[Floats]:
-        """Views of the unknowns by kind."""
+        """Return views of the unknowns by kind."""
         return [y[a:b].reshape(shape) for shape, a, b in self._places]
 
     @property
@@ -144,25 +146,31 @@ class RoomOperator:
     def _run(
         self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
     ) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
-        """Sweep once: moments, and what falls on end walls, side walls and vane, all summed over the workers."""
+        """Sweep once: moments, and what falls on end walls, side walls and vane, summed over workers."""
         raise NotImplementedError
 
     @cached_property
-    def _alpha_vane(self) -> Floats:
-        return np.array([self.walls.front, self.walls.back][: self.grid.boxes])
+    def _fixed(self) -> tuple[Any, ...]:
+        """What every sweep of this operator is called with."""
+        g = self.grid
+        alpha_vane = np.array([self.walls.front, self.walls.back][: g.boxes])
+        about = (g.start, (g.dx, *g.sides), self.velocities.rows, self.delta, g.cover, self.parity)
+        return (self.workers, self._scratch, *about, alpha_vane, self.walls.room)
 
     @cached_property
     def passes(self) -> int:
         """Rounds after which gas that only mirrors at the room is forgotten.
 
-        Each round trip keeps the mirrored share, dimmed on its way; two rounds more let a corner mirror it twice.
+        Each round trip keeps the mirrored share, dimmed on its way; two rounds more let a corner mirror it
+        twice.
         """
         if self.walls.room == 1.0:
             return 1
         rates = self.delta / self.velocities.speed
 
         def dimmed(widths: Floats) -> float:
-            # What diamond differences keep of a straight flight through cells of thickness t: |2 - t| / (2 + t) each.
+            # What diamond differences keep of a straight flight through cells of thickness t: |2 - t| / (2 +
+            # t) each.
             thickness = np.multiply.outer(rates, widths)
             return float(np.prod(np.abs(2.0 - thickness) / (2.0 + thickness), axis=1).max() ** 2)
 
@@ -183,11 +191,12 @@ class RoomOperator:
             *(area / area.sum() for area in self._areas[1:-1]),
             np.multiply.outer(boxes, np.maximum(g.cover, 1e-3) * face),
         ]
-        return np.sqrt(np.concatenate([np.ravel(part) for part in parts]))
+        return np.asarray(np.sqrt(np.concatenate([np.ravel(part) for part in parts])))
 
     @cached_property
     def null(self) -> tuple[Floats, Floats]:
-        """More gas everywhere, which nothing opposes, and the number of particles, which every sweep conserves.
+        """More gas everywhere, which nothing opposes, and the number of particles, which every sweep
+        conserves.
 
         Both are zero where the field is odd in the vane's plane.
         """
@@ -214,7 +223,9 @@ class RoomOperator:
         if source is not None:
             moments = moments + source
         faces = np.array(
-            [[drive.front, drive.speed, drive.slide], [drive.back, -drive.speed, drive.slide]][: self.grid.boxes]
+            [[drive.front, drive.speed, drive.slide], [drive.back, -drive.speed, drive.slide]][
+                : self.grid.boxes
+            ]
         )
         new, end, sides, vane = self._run(moments, densities, faces, drive.room)
         incoming = Incoming(end, sides, vane)
@@ -223,7 +234,10 @@ class RoomOperator:
         parts = [
             new,
             end[..., 0] / fluxes[0],
-            *(side[..., 0] * (0.0 if self.grid.slab else 1.0 / j) for side, j in zip(sides, fluxes[1:-1], strict=True)),
+            *(
+                side[..., 0] * (0.0 if self.grid.slab else 1.0 / j)
+                for side, j in zip(sides, fluxes[1:-1], strict=True)
+            ),
             (vane[..., 0] + push) * (self.grid.cover > 0.0) / fluxes[-1],
         ]
         return np.concatenate([part.ravel() for part in parts]), incoming
@@ -233,12 +247,16 @@ class RoomOperator:
         return y - self.sweep(y)[0]
 
     def loads(self, y: Floats, incoming: Incoming, drive: Drive) -> tuple[list[FaceLoads], float, float]:
-        """Loads of the faces, and how far particles and energy that leave all walls are from zero, relatively."""
+        """Return the loads of the faces, and how far particles and energy that leave all walls are from zero,
+        relatively.
+        """
         g, fluxes = self.grid, self._fluxes
         _, end_nu, *side_nu, vane_nu = self.split(y)
         faces = [(self.walls.front, drive.front, drive.speed), (self.walls.back, drive.back, -drive.speed)]
         loads = [
-            face_loads(self.velocities, incoming.vane[b], vane_nu[b], alpha, tau=tau, speed=speed, slide=drive.slide)
+            face_loads(
+                self.velocities, incoming.vane[b], vane_nu[b], alpha, tau=tau, speed=speed, slide=drive.slide
+            )
             for b, (alpha, tau, speed) in enumerate(faces[: g.boxes])
         ]
         push = np.array([speed for _, _, speed in faces[: g.boxes]]).reshape(-1, *[1] * len(g.sides))
@@ -252,7 +270,9 @@ class RoomOperator:
             for j, nu, falls in zip(fluxes[:-1], densities, onto[:-1], strict=True)
         ]
         energy += [np.array([load.heat for load in loads]) + 2.5 * push, -incoming.vane[..., 3]]
-        flux = [j * nu - falls[..., 0] for j, nu, falls in zip(fluxes[:-1], densities, onto[:-1], strict=True)]
+        flux = [
+            j * nu - falls[..., 0] for j, nu, falls in zip(fluxes[:-1], densities, onto[:-1], strict=True)
+        ]
         flux += [fluxes[-1] * vane_nu - incoming.vane[..., 0] + 0.5 * push, -incoming.vane[..., 0]]
         gross = [*(falls[..., 0] for falls in onto), incoming.vane[..., 0]]
         return loads, _imbalance(flux, areas, gross), _imbalance(energy, areas, energy)
@@ -262,7 +282,9 @@ class RoomOperator:
         return replace(self, grid=self.grid.coarser(), workers=1)
 
     def transfer(self, coarse: Self) -> tuple[sparse.csr_array, sparse.csr_array]:
-        """Matrices that take unknowns to an operator on a coarser grid, by averages, and back, by interpolation."""
+        """Matrices that take unknowns to an operator on a coarser grid, by averages, and back, by
+        interpolation.
+        """
         return (
             _unknowns(self.grid, coarse.grid, self.kinds, lambda fine, rough: average(rough, fine)),
             _unknowns(coarse.grid, self.grid, self.kinds, spread),
@@ -283,13 +305,15 @@ def _unknowns(
     along = sparse.block_diag([matrix(a, b) for a, b in zip(source.x, target.x, strict=True)])
     axes = [matrix(a, b) for a, b in zip(source.across, target.across, strict=True)]
 
-    def product(*factors: sparse.sparray) -> sparse.sparray:
-        result = factors[0]
+    def product(*factors: Any) -> sparse.csr_array:
+        result = sparse.csr_array(factors[0])
         for factor in factors[1:]:
-            result = sparse.kron(result, factor)
+            result = sparse.csr_array(sparse.kron(result, sparse.csr_array(factor)))
         return result
 
     faces = product(sparse.eye_array(source.boxes), *axes)
-    sides = [product(along, *(other for k, other in enumerate(axes) if k != axis)) for axis in range(len(axes))]
+    sides = [
+        product(along, *(other for k, other in enumerate(axes) if k != axis)) for axis in range(len(axes))
+    ]
     cells = product(along, *axes, sparse.eye_array(kinds))
     return sparse.csr_array(sparse.block_diag([cells, faces, *sides, faces]))

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
+from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
 from .drives import DRIVES, Drive
 from .geometry import Room, Shape
@@ -16,10 +16,10 @@ from .grid import Grid
 from .krylov import fgmres
 from .levels import Level, ladder
 from .plane import PlaneOperator
+from .quadrature import PlaneVelocities, SpaceVelocities
 from .room_operator import RoomOperator, Walls
 from .space import SpaceOperator
-from .quadrature import PlaneVelocities, SpaceVelocities
-from .walls import FaceLoads, face_loads
+from .walls import FaceLoads
 
 Floats = NDArray[np.float64]
 
@@ -52,7 +52,7 @@ class Resolution:
         )
 
     def rough(self, knudsen: float) -> Resolution:
-        """Few velocities for the level below: free flight needs more directions than a gas near equilibrium."""
+        """Few velocities for the level below; free flight needs more than a gas near equilibrium."""
         azimuths, polar = (8, 4) if knudsen > 0.5 else (4, 3)
         if self.polar:
             azimuths = 4 if knudsen > 0.5 else 3
@@ -78,7 +78,7 @@ class Case:
     shape: Shape
     room: Room
     knudsen: float
-    walls: Walls = Walls()
+    walls: Walls = field(default_factory=Walls)
 
     @property
     def delta(self) -> float:
@@ -194,7 +194,7 @@ def _solve(
 def _answer(top: Level, drive: Drive, tolerance: float) -> Solution:
     begun = time.perf_counter()
     operator, scale = top.operator, top.operator.scale
-    before, coarse_before = top.sweeps, top.below.work(operator)
+    before, coarse_before = top.sweeps, top.coarse_work()
     cause, _ = operator.sweep(np.zeros(operator.size), drive)
     reference = float(np.linalg.norm(scale * cause))
     found = fgmres(top.product, scale * cause, top.precondition, tolerance=tolerance)
@@ -208,7 +208,7 @@ def _answer(top: Level, drive: Drive, tolerance: float) -> Solution:
         loads=tuple(loads),
         parity=operator.parity,
         sweeps=top.sweeps - before + 2,
-        coarse_sweeps=top.below.work(operator) - coarse_before,
+        coarse_sweeps=top.coarse_work() - coarse_before,
         residual=float(np.linalg.norm(scale * (new - y))) / reference,
         energy_residual=energy,
         mass_residual=mass,

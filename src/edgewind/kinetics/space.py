@@ -31,23 +31,19 @@ class SpaceOperator(RoomOperator):
             np.zeros((n, 2, columns, ny, s)),
         )
 
-    @cached_property
-    def _rows(self) -> Floats:
-        return self.velocities.rows
-
     def _run(
         self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
     ) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
         g, n = self.grid, self.workers
         columns, (ny, nz) = g.dx.size, g.cover.shape
-        out, vane = np.zeros((n, columns, ny, nz, 8)), np.zeros((n, g.boxes, ny, nz, 4))
-        end = np.zeros_like(vane)
-        side, outer = np.zeros((n, columns, nz, 4)), np.zeros((n, columns, ny, 4))
-        sweep(
-            n, self._scratch, g.start, g.dx, *g.sides, self._rows, self.delta, g.cover, self.parity,
-            self._alpha_vane, self.walls.room, faces, room_tau, self.passes, moments, *walls,
-            out, end, side, outer, vane,
-        )  # fmt: skip
-        sums = [part.sum(axis=0) for part in (out, end, side, outer, vane)]
-        sums[0][..., 4] *= 2.0 / 3.0
-        return sums[0], sums[1], (sums[2], sums[3]), sums[4]
+        results = (
+            np.zeros((n, columns, ny, nz, 8)),
+            np.zeros((n, g.boxes, ny, nz, 4)),
+            np.zeros((n, columns, nz, 4)),
+            np.zeros((n, columns, ny, 4)),
+            np.zeros((n, g.boxes, ny, nz, 4)),
+        )
+        sweep(*(*self._fixed, faces, room_tau, self.passes, moments, walls, results))
+        new, end, side, outer, vane = (part.sum(axis=0) for part in results)
+        new[..., 4] *= 2.0 / 3.0
+        return new, end, (side, outer), vane

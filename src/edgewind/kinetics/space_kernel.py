@@ -5,9 +5,13 @@ For a unit direction e, speed s and rarefaction delta the distribution obeys
     e . grad h + (delta / s) h = (delta / s) S,
     S = (nu - (3/2) tau) + s (2 u.e - (5/2) g) + s^2 tau + s^3 g,   g = (4/15) q.e,
 
-and on a cell diamond differences put its value midway between each pair of opposite faces, as in the plane. Boxes, axes
+and on a cell diamond differences put its value midway between each pair of opposite faces, as in the plane.
+Boxes, axes
 and walls are as there; two planes of symmetry, y = 0 and z = 0, bound the domain.
 """
+
+# mypy: ignore-errors
+# The compiled functions take lanes, for which Python has no types.
 
 from __future__ import annotations
 
@@ -22,13 +26,13 @@ EIGHT = (0.0,) * 8
 
 
 @nb.njit(error_model="numpy", cache=True, inline="always")
-def emitted(s, incoming, alpha, nu, tau, push, bounce):  # type: ignore[no-untyped-def]
+def emitted(s, incoming, alpha, nu, tau, push, bounce):
     """Maxwell's wall: diffuse nu + tau (c^2 - 2) + push, specular what came in + bounce."""
     return alpha * (nu + tau * (s * s - 2.0) + push) + (1.0 - alpha) * (incoming + bounce)
 
 
 @nb.njit(error_model="numpy", cache=True, inline="always")
-def tally(wall, h, s, w, normal, tangent, side):  # type: ignore[no-untyped-def]
+def tally(wall, h, s, w, normal, tangent, side):
     """Add what one row brings to a wall: flux, pressure, shear (on the given side), energy."""
     flow = w * s * normal * h
     stress = flow * s
@@ -39,7 +43,7 @@ def tally(wall, h, s, w, normal, tangent, side):  # type: ignore[no-untyped-def]
 
 
 @nb.njit(error_model="numpy", cache=True)
-def march(lanes, xs, ys, zs, m, out, velocity, delta, signs, dx, dy, dz, last):  # type: ignore[no-untyped-def]
+def march(lanes, xs, ys, zs, m, out, velocity, delta, signs, dx, dy, dz, last):
     """Sweep one line of cells along z, from what enters in `zs`; leave there what comes out."""
     nz = dz.size
     along, up, outward = signs
@@ -74,7 +78,9 @@ def march(lanes, xs, ys, zs, m, out, velocity, delta, signs, dx, dy, dz, last): 
             f = ws * h
             density = w * h
             heat = f * (s * s - 2.5)
-            sums = totals(density, f * e0, f * e1, f * e2, density * (s * s - 1.5), heat * e0, heat * e1, heat * e2)
+            sums = totals(
+                density, f * e0, f * e1, f * e2, density * (s * s - 1.5), heat * e0, heat * e1, heat * e2
+            )
             store(out[k], load(out[k], EIGHT) + sums)
     store(zs, z)
 
@@ -82,8 +88,8 @@ def march(lanes, xs, ys, zs, m, out, velocity, delta, signs, dx, dy, dz, last): 
 @nb.njit(error_model="numpy", cache=True)
 def through_the_plane(
     lanes, plane, vane, velocity, cover, parity, alpha_vane, drive, nu, last
-):  # type: ignore[no-untyped-def]  # fmt: skip
-    """In the vane's plane, turn what leaves each box into what enters it from the vane or from the other box."""
+):  # fmt: skip
+    """In the vane's plane, turn what leaves each box into what enters it from the vane or the other box."""
     boxes = plane.shape[0]
     ex = load(velocity[0], lanes)
     ey = load(velocity[1], lanes)
@@ -110,7 +116,7 @@ def through_the_plane(
 
 
 @nb.njit(error_model="numpy", cache=True)
-def from_room(lanes, face, velocity, alpha, nu, tau):  # type: ignore[no-untyped-def]
+def from_room(lanes, face, velocity, alpha, nu, tau):
     """Turn what met a wall of the room into what it sends back."""
     store(face, emitted(load(velocity[3], lanes), load(face, lanes), alpha, nu, tau, 0.0, 0.0))
 
@@ -118,9 +124,9 @@ def from_room(lanes, face, velocity, alpha, nu, tau):  # type: ignore[no-untyped
 @nb.njit(error_model="numpy", cache=True)
 def work(
     lanes, first, step, plane, tops, outers, bottoms, inners, start, dx, dy, dz, velocities, delta,
-    cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu, vane_nu,
-    out, end, side, outer, vane,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+    cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
+    vane_nu, out, end, side, outer, vane,
+):  # fmt: skip
     """Sweep the rows first, first + step, ... and add them to this worker's sums."""
     boxes = start.size - 1
     ny = dy.size
@@ -150,7 +156,9 @@ def work(
                             if away == 0:
                                 for j in range(ny):
                                     for k in range(nz):
-                                        from_room(lanes, xs[j, k], velocity, alpha_room, end_nu[b, j, k], room_tau)
+                                        from_room(
+                                            lanes, xs[j, k], velocity, alpha_room, end_nu[b, j, k], room_tau
+                                        )
                             for n in range(start[b + 1] - start[b]):
                                 i = start[b] + n if away == 1 else start[b + 1] - 1 - n
                                 ys = tops[away, outward, i] if up == 0 else bottoms[outward, i]
@@ -162,9 +170,10 @@ def work(
                                     zs = outers[away, up, i, j] if outward == 0 else inners[up, i, j]
                                     if outward == 0:
                                         from_room(lanes, zs, velocity, alpha_room, outer_nu[i, j], room_tau)
-                                    march(lanes, xs[j], ys, zs, moments[i, j], out[i, j], velocity, delta, signs,
-                                          dx[i], dy[j], dz, last)  # fmt: skip
-                                    # What meets a plane of symmetry comes back from it; what meets a wall is kept.
+                                    march(lanes, xs[j], ys, zs, moments[i, j], out[i, j], velocity, delta,
+                                          signs, dx[i], dy[j], dz, last)  # fmt: skip
+                                    # What meets a plane of symmetry comes back from it; what meets a wall is
+                                    # kept.
                                     if outward == 0:
                                         store(inners[up, i, j], load(zs, lanes))
                                     else:
@@ -187,38 +196,46 @@ def work(
 @nb.njit(error_model="numpy", parallel=True, cache=True)
 def share(
     lanes, workers, plane, tops, outers, bottoms, inners, start, dx, dy, dz, velocities, delta,
-    cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu, vane_nu,
-    out, end, side, outer, vane,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+    cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
+    vane_nu, out, end, side, outer, vane,
+):  # fmt: skip
     """Run the workers side by side."""
     for t in nb.prange(workers):
-        work(lanes, t, workers, plane[t], tops[t], outers[t], bottoms[t], inners[t], start, dx, dy, dz, velocities,
-             delta, cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments,
+        work(lanes, t, workers, plane[t], tops[t], outers[t], bottoms[t], inners[t], start, dx, dy, dz,
+             velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments,
              end_nu, side_nu, outer_nu, vane_nu, out[t], end[t], side[t], outer[t], vane[t])  # fmt: skip
 
 
 def sweep(
-    workers: int, scratch: tuple[Floats, ...], start: NDArray[np.int64], dx: Floats, dy: Floats, dz: Floats,
-    velocities: Floats, delta: float, cover: Floats, parity: float,
-    alpha_vane: Floats, alpha_room: float, vane_drive: Floats, room_tau: float, passes: int,
-    moments: Floats, end_nu: Floats, side_nu: Floats, outer_nu: Floats, vane_nu: Floats,
-    out: Floats, end: Floats, side: Floats, outer: Floats, vane: Floats,
-) -> None:  # fmt: skip
+    workers: int,
+    scratch: tuple[Floats, ...],
+    start: NDArray[np.int64],
+    sides: tuple[Floats, ...],
+    velocities: Floats,
+    delta: float,
+    cover: Floats,
+    parity: float,
+    alpha_vane: Floats,
+    alpha_room: float,
+    vane_drive: Floats,
+    room_tau: float,
+    passes: int,
+    moments: Floats,
+    densities: list[Floats],
+    results: tuple[Floats, ...],
+) -> None:
     """Carry the gas once across the domain, along every direction, and add up what it brings.
 
-    Parameters are those of the sweep in the plane, with the side walls across y in `side` (columns, nz, 4) and those
-    across z in `outer` (columns, ny, 4), and with `scratch` the faces of one row: in the vane's plane (workers,
-    boxes, 2, 2, ny, nz, lanes), at the two walls (workers, 2, 2, columns, nz, lanes) and (workers, 2, 2, columns,
-    ny, lanes), and at the two planes of symmetry (workers, 2, columns, nz, lanes) and (workers, 2, columns, ny,
-    lanes). `velocities` (rows, 5, lanes) has the unit
-    vector, speed and weight. `moments` has nu, ux, uy, uz, tau, qx, qy, qz on its last axis, and `out` 3/2 tau for tau.
+    Parameters are those of the sweep in the plane, for one axis more: `scratch` has the faces of one row in
+    the vane's plane (workers, boxes, 2, 2, ny, nz, lanes), at the two walls (workers, 2, 2, columns, nz, lanes)
+    and (workers, 2, 2, columns, ny, lanes), and at the two planes of symmetry (workers, 2, columns, nz, lanes)
+    and (workers, 2, columns, ny, lanes); `velocities` is (rows, 5, lanes); `moments` has nu, ux, uy, uz, tau, qx,
+    qy, qz on its last axis, and the first of `results` 3/2 tau for tau; walls across y and across z follow the
+    end walls.
     """
     lanes = (0.0,) * velocities.shape[-1]
-    rest = (
-        start, dx, dy, dz, velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive,
-        room_tau, passes, moments, end_nu, side_nu, outer_nu, vane_nu,
-    )  # fmt: skip
-    results = (out, end, side, outer, vane)
+    rest = (start, *sides, velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive, room_tau)
+    rest = (*rest, passes, moments, *densities)
     if workers == 1:
         # A single worker is spared the price of starting threads.
         work(lanes, 0, 1, *(part[0] for part in scratch), *rest, *(part[0] for part in results))

@@ -39,7 +39,9 @@ def fetch(folder: Path, question: Mapping[str, Any]) -> dict[str, Any] | None:
 
 
 def keep(folder: Path, question: Mapping[str, Any], answer: Mapping[str, Any]) -> None:
-    """Store an answer: written beside its place and moved there in one step, so an interruption leaves no half."""
+    """Store an answer: written beside its place and moved there in one step, so an interruption leaves no
+    half.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(dir=folder, suffix=".part")
     try:

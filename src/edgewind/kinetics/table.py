@@ -27,9 +27,12 @@ KEYS = ["shape", "room", "accommodation"]
 class ResponseTable:
     """Coefficients of one vane in one room, interpolated smoothly over all Knudsen numbers.
 
-    Between the nodes the logarithm of a coefficient is a cubic spline in that of the Knudsen number. Above the last
-    node the coefficient runs into its free-flight value, which belongs to the table, with the difference falling as
-    1/Kn, as the first collision corrects it; below the first it follows the power law that it has there, to zero.
+    Between the nodes the logarithm of a coefficient is a cubic spline in that of the Knudsen number. Above
+    the last
+    node the coefficient runs into its free-flight value, which belongs to the table, with the difference
+    falling as
+    1/Kn, as the first collision corrects it; below the first it follows the power law that it has there, to
+    zero.
 
     Parameters
     ----------
@@ -89,9 +92,12 @@ class ResponseTable:
         parts = [rows[rows["accommodation"] == node].sort_values("knudsen") for node in nodes]
         kn = parts[0]["knudsen"].to_numpy(float)
         finite = np.isfinite(kn)
-        values = {n: sum(w * p[n].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in NAMES}
+        values = {
+            n: sum(w * p[n].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in NAMES
+        }
         errors = {
-            n: sum(abs(w) * p[f"{n}_error"].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in NAMES
+            n: sum(abs(w) * p[f"{n}_error"].to_numpy(float) for w, p in zip(weights, parts, strict=True))
+            for n in NAMES
         }
         return cls(
             kn[finite],
@@ -105,7 +111,9 @@ class ResponseTable:
 
     @classmethod
     def from_responses(cls, responses: Iterable[Response]) -> ResponseTable:
-        """Return the table of a computed curve, one answer of which is for free flight (infinite Knudsen number)."""
+        """Return the table of a computed curve, one answer of which is for free flight (infinite Knudsen
+        number).
+        """
         ordered = sorted(responses, key=lambda response: response.knudsen)
         if len(ordered) < 5 or not math.isinf(ordered[-1].knudsen):
             raise InputError(
@@ -131,7 +139,9 @@ class ResponseTable:
     def _at(self, name: str, knudsen: ArrayLike) -> Floats:
         kn = np.asarray(knudsen, dtype=float)
         if not np.all(kn > 0.0):
-            raise OutOfRangeError("a Knudsen number must be above 0", key="knudsen", fix="give positive numbers")
+            raise OutOfRangeError(
+                "a Knudsen number must be above 0", key="knudsen", fix="give positive numbers"
+            )
         first, last = self.knudsen[0], self.knudsen[-1]
         spline = self._splines[name]
         inside = np.exp(spline(np.log(np.clip(kn, first, last))))
@@ -157,13 +167,13 @@ class ResponseTable:
         return 2.0 * self._at("loss_hot", knudsen)
 
     def error(self, name: str, knudsen: ArrayLike) -> Floats:
-        """Estimated absolute error of ``thermal_force``, ``heat_hot``, ``drag`` or ``loss_hot``, linear between nodes."""
+        """Estimated absolute error of a coefficient by its name in `values`, linear between nodes."""
         relative = self.errors[name] / self.values[name]
         kn = np.asarray(knudsen, dtype=float)
-        return np.interp(np.log(kn), np.log(self.knudsen), relative) * self._at(name, kn)
+        return np.asarray(np.interp(np.log(kn), np.log(self.knudsen), relative) * self._at(name, kn))
 
     def to_dataset(self) -> xr.Dataset:
-        """The nodes with their errors, and the limits as attributes."""
+        """Return the nodes with their errors, and the limits as attributes."""
         data = {name: ("knudsen", value, {"units": "1"}) for name, value in self.values.items()}
         data |= {f"{name}_error": ("knudsen", value, {"units": "1"}) for name, value in self.errors.items()}
         attributes = {f"{name}_free_flight": value for name, value in self.free_flight.items()}

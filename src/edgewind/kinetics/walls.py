@@ -1,12 +1,15 @@
 """Half-range sums over the discrete velocities, and what a wall feels of the gas that falls on it.
 
-All averages are over the Maxwellian; the incoming gas is summed up by the sweep. With accommodation alpha a wall sends
-back alpha (nu_w + tau_w (c^2 - 2) + 2 c.u_w) and the mirrored rest. The part with tau_w carries no net flux, so that
+All averages are over the Maxwellian; the incoming gas is summed up by the sweep. With accommodation alpha a
+wall sends
+back alpha (nu_w + tau_w (c^2 - 2) + 2 c.u_w) and the mirrored rest. The part with tau_w carries no net flux,
+so that
 zero flux through the wall, or the flux u_n of a wall that moves along its normal, gives
 
     nu_w J = J_in + u_n / 2,   J = <c_n>  over c_n > 0,
 
-whatever alpha is. The sums of the discrete velocities stand for the exact ones, so that particles are conserved to
+whatever alpha is. The sums of the discrete velocities stand for the exact ones, so that particles are
+conserved to
 rounding.
 """
 
@@ -23,10 +26,10 @@ Floats = NDArray[np.float64]
 
 
 def half_flux(velocities: PlaneVelocities | SpaceVelocities, axis: int) -> float:
-    """Flux <c_n> of a unit Maxwellian through a wall across `axis`: 1/(2 sqrt(pi)) but for the angles' error."""
+    """Flux <c_n> of a unit Maxwellian through a wall across `axis`: 1/(2 sqrt(pi)), but for the angles."""
     images = 2 ** (velocities.directions.shape[1] - 1)
     angular = images * float(velocities.direction_weights @ velocities.directions[:, axis])
-    return angular * float(velocities.speed_weights @ velocities.speed)
+    return float(angular * (velocities.speed_weights @ velocities.speed))
 
 
 @dataclass(frozen=True)
@@ -58,7 +61,7 @@ def face_loads(
     speed: float = 0.0,
     slide: float = 0.0,
 ) -> FaceLoads:
-    """Loads of a face across x from what falls on it, (flux, pressure, shear, energy) on the last axis.
+    """Return the loads of a face across x from what falls on it: flux, pressure, shear, energy.
 
     The heat is <c_n (c^2 - 5/2) h>: energy less what a wall that moves at `speed` pushes before it.
     """
