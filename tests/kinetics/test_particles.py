@@ -1,12 +1,10 @@
 # ruff: noqa: NPY002 -- compiled code draws from the legacy generator
-"""An independent particle simulation: molecules that fly, hit walls and forget, with no linearisation and no
-grid of h.
+"""An independent particle simulation: molecules that fly, hit walls and forget, with no linearisation.
 
-Molecules carry three velocities through the whole room. Between flights each forgets its velocity with
-the collision rate of the model and draws a new one from its cell's Shakhov distribution, whose density, velocity,
-temperature and heat flux are running means, and each cell keeps its momentum and energy. The faces are
-warmer and colder by 15 per cent, so that the answer differs from the linear one by about the square of that,
-1 %.
+Molecules carry three velocities through the whole room. Between flights each forgets its velocity with the
+collision rate of the model and draws a new one from its cell's Shakhov distribution, whose density, velocity,
+temperature and heat flux are running means, and each cell keeps its momentum and energy. The faces are warmer
+and colder by 15 per cent, so that the answer differs from the linear one by about the square of that, 1 %.
 """
 
 from __future__ import annotations

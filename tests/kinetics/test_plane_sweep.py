@@ -44,15 +44,15 @@ def test_uniform_gas_is_at_rest_with_its_walls(boxes):
     """More gas, or warmer gas between warmer walls, is an equilibrium: it must come back unchanged."""
     op = operator(boxes, parity=1.0, walls=Walls(0.7, 0.7, 0.9))
     more, _ = op.null
-    np.testing.assert_allclose(op.sweep(more)[0], more, atol=1e-7)
+    np.testing.assert_allclose(op.sweep(more)[0], more, atol=1e-5)
     warm = 0.5 * more
     op.split(warm)[0][..., 3] = 1.0
     # Walls emit nu + tau (c^2 - 2): the gas nu + tau (c^2 - 3/2) has nu larger by 1/2 there.
     op.split(warm)[0][..., 0] = 0.0
     new, incoming = op.sweep(warm, Drive(front=1.0, back=1.0, room=1.0))
-    np.testing.assert_allclose(new, warm, atol=1e-7)
+    np.testing.assert_allclose(new, warm, atol=1e-5)
     loads, _, _ = op.loads(new, incoming, Drive(front=1.0, back=1.0, room=1.0))
-    assert np.abs(loads[0].heat[op.grid.cover > 0.0]).max() < 1e-7
+    assert np.abs(loads[0].heat[op.grid.cover > 0.0]).max() < 1e-5
 
 
 @pytest.mark.parametrize("boxes", [1, 2])

@@ -24,7 +24,7 @@ def answer(shape, room, knudsen, walls=Walls(), resolution=ROUGH, tolerance=1e-4
 
 
 def plain_sweep(operator, y, drive):
-    """One sweep in space as one would first write it: loops over octants and cells, all velocities at once."""
+    """One sweep in space as one would first write it: loops over octants and cells, in NumPy."""
     grid, v, walls = operator.grid, operator.velocities, operator.walls
     moments, end_nu, side_nu, outer_nu, vane_nu = operator.split(y)
     e = [v.directions[:, k, None] for k in range(3)]

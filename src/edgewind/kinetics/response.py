@@ -191,7 +191,7 @@ def _check_memory(case: Case, resolution: Resolution, workers: int) -> None:
     available = _available_memory()
     if available is not None and needed > 0.8 * available:
         raise InputError(
-            f"this accuracy needs about {needed / 2**30:.1f} GiB of memory; {available / 2**30:.1f} GiB are free",
+            f"this accuracy needs {needed / 2**30:.1f} GiB of memory; {available / 2**30:.1f} GiB are free",
             key="tolerance",
             fix="ask for a larger tolerance or a smaller room",
         )

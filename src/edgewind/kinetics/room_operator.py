@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 
 REST = Drive()
 # Share of the mirrored gas that may be left out.
-FORGOTTEN = 1e-7
+FORGOTTEN = 1e-6
 
 
 @dataclass(frozen=True)

@@ -227,11 +227,11 @@ def sweep(
     """Carry the gas once across the domain, along every direction, and add up what it brings.
 
     Parameters are those of the sweep in the plane, for one axis more: `scratch` has the faces of one row in
-    the vane's plane (workers, boxes, 2, 2, ny, nz, lanes), at the two walls (workers, 2, 2, columns, nz, lanes)
-    and (workers, 2, 2, columns, ny, lanes), and at the two planes of symmetry (workers, 2, columns, nz, lanes)
-    and (workers, 2, columns, ny, lanes); `velocities` is (rows, 5, lanes); `moments` has nu, ux, uy, uz, tau, qx,
-    qy, qz on its last axis, and the first of `results` 3/2 tau for tau; walls across y and across z follow the
-    end walls.
+    the vane's plane (workers, boxes, 2, 2, ny, nz, lanes), at the two walls (workers, 2, 2, columns, nz,
+    lanes) and (workers, 2, 2, columns, ny, lanes), and at the two planes of symmetry (workers, 2, columns,
+    nz, lanes) and (workers, 2, columns, ny, lanes); `velocities` is (rows, 5, lanes); `moments` has nu, ux,
+    uy, uz, tau, qx, qy, qz on its last axis, and the first of `results` 3/2 tau for tau; walls across y and
+    across z follow the end walls.
     """
     lanes = (0.0,) * velocities.shape[-1]
     rest = (start, *sides, velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive, room_tau)
