@@ -180,6 +180,6 @@ def test_particles_agree_within_their_statistical_error(knudsen, cells, step):
     drive = 2.0 * HALF_DIFFERENCE
     for sample, value in ((force / drive, answer.thermal_force), (heat / drive, answer.heat_hot)):
         error = sample.std(ddof=1) / np.sqrt(blocks)
-        assert error < 0.08 * value
+        assert error < 0.1 * value
         # One per cent of the value for the neglected second order.
         assert abs(sample.mean() - value) < 3.0 * error + 0.01 * value

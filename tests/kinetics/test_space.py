@@ -231,6 +231,6 @@ def test_area_of_the_cell_mask_is_that_of_the_outline():
 def test_the_accuracy_asked_for_is_reached():
     asked = respond("square", 0.1, room=3.0, tolerance=5e-3, cache=False, workers=1)
     assert asked.reached
-    fine, _ = answer(Shape("square"), Room(3.0, 3.0, 3.0), 0.1, resolution=Resolution(0.8, 10, 8))
+    fine, _ = answer(Shape("square"), Room(3.0, 3.0, 3.0), 0.1, resolution=Resolution(0.75, 8, 6))
     for name in ("thermal_force", "heat_hot", "drag", "loss_hot"):
         assert asked.values[name] == pytest.approx(fine[name], rel=5e-3)

@@ -198,9 +198,14 @@ def _check_memory(case: Case, resolution: Resolution, workers: int) -> None:
 
 
 def _available_memory() -> int | None:
-    """Bytes of free memory, where the system tells."""
+    """Bytes that programs may still take, where the system tells; else all there are, or None."""
     try:
-        return os.sysconf("SC_AVPHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+        lines = Path("/proc/meminfo").read_text().splitlines()
+        return 1024 * next(int(line.split()[1]) for line in lines if line.startswith("MemAvailable"))
+    except (OSError, StopIteration, ValueError, IndexError):
+        pass
+    try:
+        return os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
     except (AttributeError, OSError, ValueError):
         return None
 
