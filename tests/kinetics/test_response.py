@@ -145,6 +145,13 @@ def test_an_interrupted_curve_goes_on_where_it_stopped(tmp_path):
     assert np.all(np.diff(table["drag"].values) > 0.0)
 
 
+def test_a_mirror_feels_drag_but_no_temperature():
+    answer = respond("strip", 1.0, room=3.0, accommodation={"hot": 0.0, "cold": 0.0}, **QUICK)
+    assert answer.thermal_force == answer.heat_hot == answer.values["loss_hot"] == 0.0
+    assert answer.drag > 1.0
+    assert answer.reached
+
+
 def test_a_row_has_the_keys_of_the_command_line():
     row = respond("strip", 10.0, **QUICK).row()
     assert list(row) == [

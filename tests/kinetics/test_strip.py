@@ -39,6 +39,15 @@ def test_free_flight_thermal_force_and_heat_are_exact_in_any_closed_room():
     assert answer["loss_hot"] == pytest.approx(1.0 / SQRT_PI, rel=1e-3)
 
 
+@pytest.mark.parametrize("alpha", [0.0, 0.3, 0.8])
+def test_free_flight_force_and_heat_are_proportional_to_accommodation(alpha):
+    """Only the diffuse share knows the temperature of the face (Knudsen 1911, accommodation coefficient)."""
+    case = Case(STRIP, Room(3.0, 3.0), np.inf, Walls(alpha, alpha, 1.0))
+    answer = coefficients(solve_by_name(case))
+    assert answer["thermal_force"] == pytest.approx(0.25 * alpha, rel=1e-9, abs=1e-12)
+    assert answer["heat_hot"] == pytest.approx(0.5 * alpha / SQRT_PI, rel=1e-3, abs=1e-12)
+
+
 def traced_drag(length, width, patches=48, rays=600):
     """Drag of a diffuse strip in free flight inside a diffuse closed room, by rays between patches of its
     walls.

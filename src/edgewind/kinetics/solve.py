@@ -209,7 +209,8 @@ def _answer(top: Level, drive: Drive, tolerance: float) -> Solution:
         parity=operator.parity,
         sweeps=top.sweeps - before + 2,
         coarse_sweeps=top.coarse_work() - coarse_before,
-        residual=float(np.linalg.norm(scale * (new - y))) / reference,
+        # Faces that only mirror know no temperature: such a drive moves nothing.
+        residual=float(np.linalg.norm(scale * (new - y))) / reference if reference else 0.0,
         energy_residual=energy,
         mass_residual=mass,
         seconds=time.perf_counter() - begun,
