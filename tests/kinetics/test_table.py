@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import xarray as xr
 
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics.response import respond, respond_curve
@@ -26,7 +27,7 @@ def test_free_flight_is_the_limit_of_every_table(shape, room):
     assert table.heat_loss(1e8) == pytest.approx(2.0 / np.sqrt(np.pi), rel=1e-3)
     assert table.drag(1e8) > 4.0 / np.sqrt(np.pi) + np.sqrt(np.pi)
     for coefficient in (table.thermal_force, table.heat, table.drag):
-        assert coefficient(1e-6) < 1e-3 * coefficient(1.0)
+        assert coefficient(1e-8) < 1e-4 * coefficient(1.0)
 
 
 @pytest.mark.parametrize(("shape", "room"), tables())
@@ -94,6 +95,14 @@ def test_a_table_of_ones_own():
     assert float(table.drag(1e9)) == pytest.approx(answers[-1].drag)
     with pytest.raises(InputError, match="infinity"):
         ResponseTable.from_responses(answers[:-1])
+
+
+def test_a_table_goes_to_netcdf_and_back(tmp_path):
+    STRIP.to_dataset().to_netcdf(tmp_path / "table.nc")
+    back = ResponseTable.from_dataset(xr.load_dataset(tmp_path / "table.nc"))
+    kn = np.geomspace(1e-3, 1e3, 50)
+    np.testing.assert_array_equal(back.drag(kn), STRIP.drag(kn))
+    assert back.shape == "strip"
 
 
 def test_what_no_table_holds_is_refused():

@@ -104,6 +104,11 @@ class Shape:
         side = 2.0**0.5 if self.name == "diamond" else 1.0
         return (side, side * self.aspect)
 
+    @property
+    def cuts_cells(self) -> bool:
+        """Whether the outline runs through cells rather than along them."""
+        return self.name in ("diamond", "disc")
+
     def contains(self, y: Floats, z: Floats) -> NDArray[np.bool_]:
         """Whether points of the vane's plane lie within the outline."""
         if self.name == "disc":

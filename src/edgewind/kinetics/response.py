@@ -16,8 +16,7 @@ from .room_operator import Walls
 from .solve import Case, Resolution, Solution, solve
 
 # Each level refines cells and angles by this factor. The scheme is of second order, so the difference of two
-# levels is
-# the error of the finer one.
+# levels is the error of the finer one; where an outline cuts cells, the faces it shares are of first order.
 STEP = 2.0**0.5
 MOST_LEVELS = 8
 # Coefficients whose relative error counts, and the scale for those that may vanish by symmetry.
@@ -222,7 +221,8 @@ def _refine(case: Case, tolerance: float, workers: int) -> Response:
         )
         values = coefficients(solutions)
         if before is not None:
-            errors = {name: abs(values[name] - before[name]) / (STEP**2 - 1.0) for name in values}
+            gained = STEP ** (1 if case.shape.cuts_cells else 2) - 1.0
+            errors = {name: abs(values[name] - before[name]) / gained for name in values}
             reached = all(errors[name] <= tolerance * abs(values[SCALE_OF[name]]) + 1e-12 for name in values)
             if reached or level == MOST_LEVELS - 1:
                 break

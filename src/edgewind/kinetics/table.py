@@ -180,6 +180,19 @@ class ResponseTable:
         about = {"shape": self.shape, "room": self.room, "accommodation": self.accommodation}
         return xr.Dataset(data, coords={"knudsen": self.knudsen}, attrs={**about, **attributes})
 
+    @classmethod
+    def from_dataset(cls, data: xr.Dataset) -> ResponseTable:
+        """Return the table that `to_dataset` wrote."""
+        return cls(
+            data["knudsen"].to_numpy(),
+            {name: data[name].to_numpy() for name in NAMES},
+            {name: data[f"{name}_error"].to_numpy() for name in NAMES},
+            {name: float(data.attrs[f"{name}_free_flight"]) for name in NAMES},
+            str(data.attrs["shape"]),
+            float(data.attrs["room"]),
+            float(data.attrs["accommodation"]),
+        )
+
 
 @cache
 def standard_data() -> pd.DataFrame:
