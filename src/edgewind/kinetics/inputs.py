@@ -1,0 +1,163 @@
+"""What a caller may ask for, checked before any work is done."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from ..errors import InputError, OutOfRangeError
+from .geometry import Room, Shape
+from .room_operator import Walls
+
+SHAPES = ("strip", "square", "rectangle", "diamond", "disc")
+# Below, the grid no longer resolves the Knudsen layers in reasonable time; the continuum formulas take over
+# there.
+SMALLEST_KNUDSEN = 0.005
+LARGEST_KNUDSEN = 1e6
+FINEST_TOLERANCE = 1e-6
+# The specular part of the room goes round in rounds; below this accommodation there would be too many.
+SMALLEST_ROOM_ACCOMMODATION = 0.1
+
+
+def check_shape(shape: str | Shape, aspect: float = 1.0) -> Shape:
+    """Return a known shape; only a rectangle has an aspect other than 1."""
+    name = shape.name if isinstance(shape, Shape) else shape
+    aspect = shape.aspect if isinstance(shape, Shape) else aspect
+    if name not in SHAPES:
+        raise InputError(
+            f"'{name}' is not a known shape", key="shape", fix=f"choose one of {', '.join(SHAPES)}"
+        )
+    if name != "rectangle" and aspect != 1.0:
+        raise InputError(f"a {name} has no aspect", key="aspect", fix="leave it out, or take a rectangle")
+    if not 0.1 <= aspect <= 20.0:
+        raise OutOfRangeError(
+            f"a rectangle of aspect {aspect:g} cannot be resolved",
+            key="aspect",
+            fix="stay between 0.1 and 20",
+        )
+    return Shape(name, float(aspect))
+
+
+def check_knudsen(knudsen: float) -> float:
+    """Return a Knudsen number that can be resolved; infinity means free flight."""
+    value = float(knudsen)
+    if math.isnan(value) or value <= 0.0:
+        raise OutOfRangeError(
+            f"a Knudsen number of {knudsen} has no meaning", key="knudsen", fix="give one above 0"
+        )
+    if value < SMALLEST_KNUDSEN or LARGEST_KNUDSEN < value < math.inf:
+        raise OutOfRangeError(
+            f"a Knudsen number of {value:g} cannot be resolved",
+            key="knudsen",
+            fix=f"stay within {SMALLEST_KNUDSEN:g} and {LARGEST_KNUDSEN:g}, or give infinity for free flight",
+        )
+    return value
+
+
+def check_tolerance(tolerance: float) -> float:
+    """Return a relative tolerance that the method can reach."""
+    value = float(tolerance)
+    if not FINEST_TOLERANCE <= value <= 0.1:
+        raise OutOfRangeError(
+            f"a tolerance of {tolerance} is out of reach"
+            if value < FINEST_TOLERANCE
+            else f"{tolerance} is no tolerance",
+            key="tolerance",
+            fix=f"ask for a relative error between {FINEST_TOLERANCE:g} and 0.1",
+        )
+    return value
+
+
+def check_room(room: float | Sequence[float] | Room, position: float, *, edges: tuple[float, ...]) -> Room:
+    """Return the room, larger than a vane with these extents across its normal.
+
+    Parameters
+    ----------
+    room : float, sequence or Room
+        One ratio to the width of the vane for all sides, or (length along the normal, width[, height]).
+    position : float
+        Place of the vane on the axis, between 0 and 1.
+    edges : tuple of float
+        Extents of the vane in its plane.
+    """
+    if isinstance(room, Room):
+        given, position = (room.length, room.width, room.height), room.position
+        sides = [float(side) for side in given if side is not None]
+    elif isinstance(room, Sequence):
+        sides = [float(side) for side in room]
+    else:
+        sides = [float(room)] * (1 + len(edges))
+    if len(sides) != 1 + len(edges):
+        raise InputError(
+            f"a room needs {1 + len(edges)} sides here, not {len(sides)}",
+            key="room",
+            fix="give one ratio for all, or the length along the normal first and then the sides across",
+        )
+    if not all(math.isfinite(side) and side > 0.0 for side in sides):
+        raise OutOfRangeError(
+            f"a room of {sides} is not a room", key="room", fix="give finite ratios above 0"
+        )
+    for side, edge in zip(sides[1:], edges, strict=True):
+        if side <= edge * 1.01:
+            raise OutOfRangeError(
+                f"a room {side:g} wide leaves no gap around a vane {edge:g} wide",
+                key="room",
+                fix="make the room wider than the vane by one hundredth or more",
+            )
+    if not 0.0 < position < 1.0:
+        raise OutOfRangeError(
+            f"a vane at {position:g} of the room's length touches a wall",
+            key="position",
+            fix="give a place between 0 (back wall) and 1 (front wall)",
+        )
+    checked = Room(sides[0], sides[1], sides[2] if len(sides) > 2 else None, float(position))
+    if min(checked.reaches) < 0.05 or max(sides) > 200.0:
+        raise OutOfRangeError(
+            f"walls {min(checked.reaches):g} off the vane in a room {max(sides):g} wide are unresolved",
+            key="room",
+            fix="keep every wall at least 0.05 and at most 200 widths away",
+        )
+    return checked
+
+
+def check_accommodation(accommodation: float | Mapping[str, float] | Walls) -> Walls:
+    """Return the accommodation of the faces and of the room.
+
+    Parameters
+    ----------
+    accommodation : float, mapping or Walls
+        One value for all, or ``hot``, ``cold`` and ``room``; those left out are 1.
+    """
+    if isinstance(accommodation, Walls):
+        walls = accommodation
+    elif isinstance(accommodation, Mapping):
+        unknown = set(accommodation) - {"hot", "cold", "room"}
+        if unknown:
+            raise InputError(
+                f"nothing here is called {', '.join(sorted(unknown))}",
+                key="accommodation",
+                fix="use the names hot, cold and room",
+            )
+        walls = Walls(*(float(accommodation.get(name, 1.0)) for name in ("hot", "cold", "room")))
+    else:
+        walls = Walls(*[float(accommodation)] * 3)
+    for name, value in (("hot", walls.front), ("cold", walls.back), ("room", walls.room)):
+        if not 0.0 <= value <= 1.0:
+            raise OutOfRangeError(
+                f"an accommodation of {value:g} ({name}) has no meaning",
+                key="accommodation",
+                fix="stay within 0 and 1",
+            )
+    if walls.room == 0.0:
+        raise OutOfRangeError(
+            "walls that only mirror never take up heat: there is no steady state",
+            key="accommodation",
+            fix=f"give the room at least {SMALLEST_ROOM_ACCOMMODATION:g}",
+        )
+    if walls.room < SMALLEST_ROOM_ACCOMMODATION:
+        raise OutOfRangeError(
+            f"a room with an accommodation of {walls.room:g} cannot be resolved",
+            key="accommodation",
+            fix=f"give the room at least {SMALLEST_ROOM_ACCOMMODATION:g}",
+        )
+    return walls

@@ -1,0 +1,46 @@
+"""The operator of a strip in a rectangular room: two reduced distributions in a plane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .plane_kernel import sweep
+from .quadrature import LANES
+from .room_operator import RoomOperator
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class PlaneOperator(RoomOperator):
+    """Moments (columns, ny, 6): density, velocity x and y, temperature, heat flux x and y."""
+
+    @cached_property
+    def _scratch(self) -> tuple[Floats, ...]:
+        g, n, s = self.grid, self.workers, LANES
+        columns, ny = g.dx.size, g.cover.size
+        return (
+            np.zeros((n, g.boxes, 2, ny, 2, s)),
+            np.zeros((n, 2, columns, 2, s)),
+            np.zeros((n, columns, 2, s)),
+        )
+
+    def _run(
+        self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
+    ) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
+        g, n = self.grid, self.workers
+        columns, ny = g.dx.size, g.cover.size
+        results = (
+            np.zeros((n, columns, ny, 8)),
+            np.zeros((n, g.boxes, ny, 4)),
+            np.zeros((n, columns, 4)),
+            np.zeros((n, g.boxes, ny, 4)),
+        )
+        sweep(*(*self._fixed, faces, room_tau, self.passes, moments, walls, results))
+        new, end, side, vane = (part.sum(axis=0) for part in results)
+        new[..., 3] *= 2.0 / 3.0
+        return new[..., :6], end, (side,), vane

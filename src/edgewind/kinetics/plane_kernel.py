@@ -1,0 +1,281 @@
+"""The transport sweep in a plane: two reduced distributions, diamond differences, nothing stored over the
+volume.
+
+For a unit direction e, speed s and rarefaction delta the reduced distributions h1 and h2 obey
+
+    e . grad h + (delta / s) h = (delta / s) S,
+    S1 = (nu - tau) + s (2 u.e - 2 g) + s^2 tau + s^3 g,   S2 = tau / 2 + s g / 2,   g = (4/15) q.e,
+
+where h1 and h2 are the averages of h and (cz^2 - 1/2) h over cz. On a cell of sides dx, dy diamond
+differences put
+the cell's value midway between opposite faces, so that with a = 2 |ex| / dx, b = 2 |ey| / dy and r = delta /
+s
+
+    h = (r S + a h_in,x + b h_in,y) / (r + a + b),   h_out = 2 h - h_in.
+
+A row of lanes holds velocities of one quadrant, some directions at all their speeds, and is swept at once; of
+the
+distribution only its faces live in memory, one column of cells wide. A domain is one box on one side of the
+vane's plane, or two boxes that meet there; each has
+its own x axis, which starts at the vane and points away from it, and the y axis starts at the plane of
+symmetry.
+"""
+
+# mypy: ignore-errors
+# The compiled functions take lanes, for which Python has no types.
+
+from __future__ import annotations
+
+import numba as nb
+import numpy as np
+from numpy.typing import NDArray
+
+from .lanes import load, store, total, totals
+
+Floats = NDArray[np.float64]
+EIGHT = (0.0,) * 8
+
+
+@nb.njit(error_model="numpy", cache=True, inline="always")
+def emitted(s, incoming, alpha, nu, tau, push, bounce):
+    """h1 off Maxwell's wall: diffuse nu + tau (c^2 - 2) + push, specular what came in + bounce."""
+    return alpha * (nu + tau * (s * s - 1.5) + push) + (1.0 - alpha) * (incoming + bounce)
+
+
+@nb.njit(error_model="numpy", cache=True, inline="always")
+def tally(wall, h1, h2, s, w, normal, tangent, side):
+    """Add what one row brings to a wall: flux, pressure, shear (on the given side), energy."""
+    flow = w * s * normal
+    stress = flow * s * h1
+    wall[0] += total(flow * h1)
+    wall[1] += 2.0 * total(stress * normal)
+    wall[2] += 2.0 * side * total(stress * tangent)
+    wall[3] += total(flow * ((s * s + 0.5) * h1 + h2))
+
+
+@nb.njit(error_model="numpy", cache=True)
+def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last):
+    """Sweep one column of cells, from the wall or plane where `below` enters; leave there what comes out."""
+    ny = dy.size
+    ex = load(velocity[0], lanes)
+    ey = load(velocity[1], lanes)
+    s = load(velocity[2], lanes)
+    w = load(velocity[3], lanes)
+    rate = delta / s
+    ax = ex * (2.0 / dx)
+    e0 = along * ex
+    e1 = up * ey
+    ws = w * s
+    none = w * 0.0
+    y1 = load(below[0], lanes)
+    y2 = load(below[1], lanes)
+    for jj in range(ny):
+        j = jj if up > 0.0 else ny - 1 - jj
+        g = (4.0 / 15.0 * m[j, 4]) * e0 + (4.0 / 15.0 * m[j, 5]) * e1
+        a1 = (2.0 * m[j, 1]) * e0 + (2.0 * m[j, 2]) * e1 - 2.0 * g
+        by = ey * (2.0 / dy[j])
+        x1 = load(faces[j, 0], lanes)
+        x2 = load(faces[j, 1], lanes)
+        inverse = 1.0 / (rate + ax + by)
+        s1 = (m[j, 0] - m[j, 3]) + s * (a1 + s * (m[j, 3] + s * g))
+        s2 = 0.5 * m[j, 3] + s * (0.5 * g)
+        h1 = (rate * s1 + ax * x1 + by * y1) * inverse
+        h2 = (rate * s2 + ax * x2 + by * y2) * inverse
+        store(faces[j, 0], h1 + h1 - x1)
+        store(faces[j, 1], h2 + h2 - x2)
+        y1 = h1 + h1 - y1
+        y2 = h2 + h2 - y2
+        if last:
+            f1 = ws * h1
+            heat = ws * h2 + f1 * (s * s - 2.0)
+            sums = totals(
+                w * h1, f1 * e0, f1 * e1, w * (h1 * (s * s - 1.0) + h2), heat * e0, heat * e1, none, none
+            )
+            store(out[j], load(out[j], EIGHT) + sums)
+    store(below[0], y1)
+    store(below[1], y2)
+
+
+@nb.njit(error_model="numpy", cache=True)
+def through_the_plane(
+    lanes, plane, vane, velocity, cover, parity, alpha_vane, drive, nu, last
+):  # fmt: skip
+    """In the vane's plane, turn what leaves each box into what enters it from the vane or the other box."""
+    boxes = plane.shape[0]
+    ex = load(velocity[0], lanes)
+    ey = load(velocity[1], lanes)
+    s = load(velocity[2], lanes)
+    w = load(velocity[3], lanes)
+    for up in range(2):
+        side = 2.0 * up - 1.0
+        for j in range(cover.size):
+            f1 = load(plane[0, up, j, 0], lanes)
+            f2 = load(plane[0, up, j, 1], lanes)
+            b1 = load(plane[boxes - 1, up, j, 0], lanes)
+            b2 = load(plane[boxes - 1, up, j, 1], lanes)
+            sign = parity if boxes == 1 else 1.0
+            c = cover[j]
+            for b in range(boxes):
+                h1 = f1 if b == 0 else b1
+                h2 = f2 if b == 0 else b2
+                g1 = b1 if b == 0 else f1
+                g2 = b2 if b == 0 else f2
+                if last:
+                    tally(vane[b, j], h1, h2, s, w, ex, ey, side)
+                push = s * ((2.0 * drive[b, 1]) * ex + (2.0 * side * drive[b, 2]) * ey)
+                bounce = (4.0 * drive[b, 1]) * (s * ex)
+                alpha = alpha_vane[b]
+                wall1 = emitted(s, h1, alpha, nu[b, j], drive[b, 0], push, bounce)
+                wall2 = 0.5 * alpha * drive[b, 0] + (1.0 - alpha) * h2
+                store(plane[b, up, j, 0], c * wall1 + ((1.0 - c) * sign) * g1)
+                store(plane[b, up, j, 1], c * wall2 + ((1.0 - c) * sign) * g2)
+
+
+@nb.njit(error_model="numpy", cache=True)
+def from_room(lanes, faces, velocity, alpha, nu, tau):
+    """Turn what met a wall of the room into what it sends back."""
+    s = load(velocity[2], lanes)
+    store(faces[0], emitted(s, load(faces[0], lanes), alpha, nu, tau, 0.0, 0.0))
+    store(faces[1], load(faces[1], lanes) * (1.0 - alpha) + 0.5 * alpha * tau)
+
+
+@nb.njit(error_model="numpy", cache=True)
+def work(
+    lanes, first, step, plane, top, bottom, start, dx, dy, velocities, delta, cover, parity,
+    alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
+    out, end, side, vane,
+):  # fmt: skip
+    """Sweep the rows first, first + step, ... and add them to this worker's sums."""
+    boxes = start.size - 1
+    ny = dy.size
+    for d in range(first, velocities.shape[0], step):
+        velocity = velocities[d]
+        ex = load(velocity[0], lanes)
+        ey = load(velocity[1], lanes)
+        s = load(velocity[2], lanes)
+        w = load(velocity[3], lanes)
+        plane[:] = 0.0
+        top[:] = 0.0
+        for p in range(passes):
+            last = p == passes - 1
+            for away in range(2):
+                along = 2.0 * away - 1.0
+                if away == 1:
+                    through_the_plane(lanes, plane, vane, velocity, cover, parity, alpha_vane, vane_drive,
+                                      vane_nu, last)  # fmt: skip
+                for b in range(boxes):
+                    for up in range(2):
+                        if away == 0:
+                            for j in range(ny):
+                                from_room(
+                                    lanes, plane[b, up, j], velocity, alpha_room, end_nu[b, j], room_tau
+                                )
+                        for n in range(start[b + 1] - start[b]):
+                            i = start[b] + n if away == 1 else start[b + 1] - 1 - n
+                            h = top[away, i] if up == 0 else bottom[i]
+                            if up == 0:
+                                from_room(lanes, h, velocity, alpha_room, side_nu[i], room_tau)
+                            column(lanes, plane[b, up], h, moments[i], out[i], velocity, delta, along,
+                                   2.0 * up - 1.0, dx[i], dy, last)  # fmt: skip
+                            # What meets the plane of symmetry comes back from it; what meets the wall is
+                            # kept.
+                            if up == 0:
+                                store(bottom[i, 0], load(h[0], lanes))
+                                store(bottom[i, 1], load(h[1], lanes))
+                            else:
+                                store(top[away, i, 0], load(h[0], lanes))
+                                store(top[away, i, 1], load(h[1], lanes))
+                                if last:
+                                    tally(side[i], load(h[0], lanes), load(h[1], lanes), s, w, ey, ex, along)
+                        if away == 1 and last:
+                            for j in range(ny):
+                                h = plane[b, up, j]
+                                tally(
+                                    end[b, j],
+                                    load(h[0], lanes),
+                                    load(h[1], lanes),
+                                    s,
+                                    w,
+                                    ex,
+                                    ey,
+                                    2.0 * up - 1.0,
+                                )
+
+
+@nb.njit(error_model="numpy", parallel=True, cache=True)
+def share(
+    lanes, workers, plane, top, bottom, start, dx, dy, velocities, delta, cover, parity,
+    alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
+    out, end, side, vane,
+):  # fmt: skip
+    """Run the workers side by side."""
+    for t in nb.prange(workers):
+        work(lanes, t, workers, plane[t], top[t], bottom[t], start, dx, dy, velocities, delta, cover, parity,
+             alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
+             out[t], end[t], side[t], vane[t])  # fmt: skip
+
+
+def sweep(
+    workers: int,
+    scratch: tuple[Floats, ...],
+    start: NDArray[np.int64],
+    sides: tuple[Floats, ...],
+    velocities: Floats,
+    delta: float,
+    cover: Floats,
+    parity: float,
+    alpha_vane: Floats,
+    alpha_room: float,
+    vane_drive: Floats,
+    room_tau: float,
+    passes: int,
+    moments: Floats,
+    densities: list[Floats],
+    results: tuple[Floats, ...],
+) -> None:
+    """Carry the gas once across the domain, along every direction, and add up what it brings.
+
+    Parameters
+    ----------
+    workers : int
+        Threads to share the rows.
+    scratch : tuple of arrays
+        The faces of one row: in the vane's plane (workers, boxes, 2, ny, 2, lanes), at the wall (workers, 2,
+        columns, 2, lanes) and at the plane of symmetry (workers, columns, 2, lanes).
+    start : array (boxes + 1)
+        First column of each box.
+    sides : tuple of arrays (columns,), (ny,)
+        Sides of the cells.
+    velocities : array (rows, 4, lanes)
+        Unit vector, speed and weight of the velocities of a quadrant.
+    delta : float
+        Rarefaction parameter; 0 for free flight.
+    cover : array (ny,)
+        Share of each face in the vane's plane that the vane covers.
+    parity : float
+        +1 or -1: how the field continues behind the plane, where there is one box.
+    alpha_vane, alpha_room : array (boxes,), float
+        Accommodation of the vane's faces and of the room.
+    vane_drive : array (boxes, 3)
+        Temperature, normal and tangential velocity of each face.
+    room_tau : float
+        Temperature of the room.
+    passes : int
+        Rounds for the specular part that the walls of the room send back.
+    moments : array (columns, ny, 6)
+        nu, ux, uy, tau, qx, qy that scatter.
+    densities : list of arrays (boxes, ny), (columns,), (boxes, ny)
+        Density of what end walls, side wall and faces send back.
+    results : tuple of arrays (workers, columns, ny, 8), (workers, boxes, ny, 4), (workers, columns, 4),
+        (workers, boxes, ny, 4)
+        Sums, to be zero before: the moments, with 3/2 tau for tau, and two unused; and flux, pressure, shear
+        and energy that fall on end walls, side wall and vane.
+    """
+    lanes = (0.0,) * velocities.shape[-1]
+    rest = (start, *sides, velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive, room_tau)
+    rest = (*rest, passes, moments, *densities)
+    if workers == 1:
+        # A single worker is spared the price of starting threads.
+        work(lanes, 0, 1, *(part[0] for part in scratch), *rest, *(part[0] for part in results))
+    else:
+        share(lanes, workers, *scratch, *rest, *results)

@@ -1,0 +1,252 @@
+"""The front door: from a shape, a rarefaction and an accuracy to coefficients with error bars."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+
+from ..errors import InputError
+from . import store
+from .geometry import Room
+from .inputs import check_accommodation, check_knudsen, check_room, check_shape, check_tolerance
+from .result import Response
+from .room_operator import Walls
+from .solve import Case, Resolution, Solution, solve
+
+# Each level refines cells and angles by this factor. The scheme is of second order, so the difference of two
+# levels is the error of the finer one; where an outline cuts cells, the faces it shares are of first order.
+STEP = 2.0**0.5
+MOST_LEVELS = 8
+# Coefficients whose relative error counts, and the scale for those that may vanish by symmetry.
+SCALE_OF = {
+    "thermal_force": "thermal_force",
+    "heat_hot": "heat_hot",
+    "heat_cold": "heat_hot",
+    "drag": "drag",
+    "motion_heat_hot": "thermal_force",
+    "motion_heat_cold": "thermal_force",
+    "loss_hot": "loss_hot",
+    "loss_cold": "loss_hot",
+    "loss_force": "loss_hot",
+}
+
+
+def respond(
+    shape: str,
+    knudsen: float,
+    *,
+    aspect: float = 1.0,
+    room: float | Sequence[float] | Room = 4.0,
+    position: float = 0.5,
+    accommodation: float | Mapping[str, float] | Walls = 1.0,
+    tolerance: float = 1e-3,
+    fields: bool = False,
+    workers: int | None = None,
+    cache: bool | str | os.PathLike[str] = True,
+) -> Response:
+    """Compute how a gas pushes, drags and cools a vane, to the accuracy asked for.
+
+    Examples
+    --------
+    >>> answer = respond("strip", 10.0, room=4.0, tolerance=0.01, cache=False)
+    >>> print(f"{answer.thermal_force:.3f}")
+    0.250
+
+    Parameters
+    ----------
+    shape : str
+        ``strip`` (endless), ``square``, ``rectangle``, ``diamond`` (a square standing on its corner) or
+        ``disc``;
+        lengths are in its width: the side of a square, the diameter of a disc.
+    aspect : float
+        Height over width of a rectangle.
+    knudsen : float
+        Hard-sphere mean free path over the width of the vane; infinity for free flight.
+    room : float, sequence of float or Room
+        Sides of the closed room over the width of the vane: one ratio for all, or the length along the normal
+        and
+        then the sides across.
+    position : float
+        Place of the vane on the axis of the room: 0 at the back wall, 1 at the front wall, which the hot face
+        looks at.
+    accommodation : float or mapping
+        Diffuse share of Maxwell's walls, for all of them or for ``hot``, ``cold`` and ``room``.
+    tolerance : float
+        Relative error to reach, between 1e-6 and 0.1.
+    fields : bool
+        Whether to keep the fields of the gas; they are not cached.
+    workers : int, optional
+        Threads; as many as processors where absent.
+    cache : bool or path
+        Whether to look for the answer on disk and keep it there; a path names the folder.
+
+    Returns
+    -------
+    Response
+        Coefficients with estimated errors; `reached` says whether all are within the tolerance.
+
+    Raises
+    ------
+    InputError
+        For a shape, room, accommodation, Knudsen number or tolerance that has no meaning or cannot be
+        resolved, and
+        where the memory needed is more than there is.
+    """
+    outline = check_shape(shape, aspect)
+    case = Case(
+        outline,
+        check_room(room, position, edges=outline.extents),
+        check_knudsen(knudsen),
+        check_accommodation(accommodation),
+    )
+    tolerance = check_tolerance(tolerance)
+    question = _question(case, tolerance)
+    folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
+    if folder is not None and not fields:
+        found = store.fetch(folder, question)
+        if found is not None:
+            return Response.from_json(found)
+    answer = _refine(case, tolerance, workers or os.cpu_count() or 1)
+    if folder is not None and answer.reached:
+        store.keep(folder, question, answer.to_json())
+    return answer
+
+
+def respond_curve(
+    shape: str,
+    knudsen: Iterable[float],
+    *,
+    progress: Callable[[int, int, Response], None] | None = None,
+    **options: object,
+) -> list[Response]:
+    """Compute a response curve, one Knudsen number after the other; what was done before an interruption
+    stays cached.
+
+    Parameters
+    ----------
+    shape : str
+        As for `respond`.
+    knudsen : iterable of float
+        Knudsen numbers.
+    progress : callable, optional
+        Called with the number done, the number in all and the last answer.
+    **options
+        As for `respond`.
+    """
+    numbers = [check_knudsen(kn) for kn in knudsen]
+    answers: list[Response] = []
+    for kn in numbers:
+        answers.append(respond(shape, kn, **options))  # type: ignore[arg-type]
+        if progress is not None:
+            progress(len(answers), len(numbers), answers[-1])
+    return answers
+
+
+def _sides(room: Room) -> tuple[float, ...]:
+    return (room.length, room.width) if room.height is None else (room.length, room.width, room.height)
+
+
+def _question(case: Case, tolerance: float) -> dict[str, object]:
+    return {
+        "shape": case.shape.name,
+        "aspect": case.shape.aspect,
+        "knudsen": repr(case.knudsen),
+        "room": list(_sides(case.room)),
+        "position": case.room.position,
+        "accommodation": [case.walls.front, case.walls.back, case.walls.room],
+        "tolerance": tolerance,
+    }
+
+
+def coefficients(solutions: Mapping[str, Solution]) -> dict[str, float]:
+    """Return the coefficients that the solutions of the drives ``faces``, ``both`` and ``motion`` hold."""
+    faces, both, motion = (solutions[name] for name in ("faces", "both", "motion"))
+    return {
+        "thermal_force": -faces.force,
+        "heat_hot": faces.mean("heat", 0),
+        "heat_cold": faces.mean("heat", 1),
+        "drag": -motion.force,
+        "motion_heat_hot": motion.mean("heat", 0),
+        "motion_heat_cold": motion.mean("heat", 1),
+        "loss_hot": both.mean("heat", 0),
+        "loss_cold": both.mean("heat", 1),
+        "loss_force": both.force,
+    }
+
+
+def _first(case: Case) -> Resolution:
+    """Resolution to start from: within a percent or so for every Knudsen number."""
+    if case.shape.name != "strip":
+        # Far from the continuum the shadow of the vane is sharp: angles count more than cells.
+        return Resolution(0.4, 8, 6) if case.knudsen > 0.5 else Resolution(0.4, 5, 4)
+    return Resolution(1.0 if case.knudsen < 0.02 else 0.7, 14)
+
+
+def _check_memory(case: Case, resolution: Resolution, workers: int) -> None:
+    """Say so before a solve that would not fit."""
+    needed = case.operator(resolution, None if not case.symmetric else 1.0, workers).memory
+    available = _available_memory()
+    if available is not None and needed > 0.8 * available:
+        raise InputError(
+            f"this accuracy needs {needed / 2**30:.1f} GiB of memory; {available / 2**30:.1f} GiB are free",
+            key="tolerance",
+            fix="ask for a larger tolerance or a smaller room",
+        )
+
+
+def _available_memory() -> int | None:
+    """Bytes that programs may still take, where the system tells; else all there are, or None."""
+    try:
+        lines = Path("/proc/meminfo").read_text().splitlines()
+        return 1024 * next(int(line.split()[1]) for line in lines if line.startswith("MemAvailable"))
+    except (OSError, StopIteration, ValueError, IndexError):
+        pass
+    try:
+        return os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+    except (AttributeError, OSError, ValueError):
+        return None
+
+
+def _refine(case: Case, tolerance: float, workers: int) -> Response:
+    """Refine until two levels agree to the tolerance, or say that they do not."""
+    begun = time.perf_counter()
+    resolution, before = _first(case), None
+    for level in range(MOST_LEVELS):
+        _check_memory(case, resolution, workers)
+        drives = ("faces", "both", "motion")
+        solutions = dict(
+            zip(drives, solve(case, resolution, drives, tolerance=tolerance, workers=workers), strict=True)
+        )
+        values = coefficients(solutions)
+        if before is not None:
+            gained = STEP ** (1 if case.shape.cuts_cells else 2) - 1.0
+            errors = {name: abs(values[name] - before[name]) / gained for name in values}
+            reached = all(errors[name] <= tolerance * abs(values[SCALE_OF[name]]) + 1e-12 for name in values)
+            if reached or level == MOST_LEVELS - 1:
+                break
+        resolution, before = resolution.finer(STEP), values
+    last = list(solutions.values())
+    return Response(
+        shape=case.shape.name,
+        aspect=case.shape.aspect,
+        knudsen=case.knudsen,
+        rarefaction=case.delta,
+        room=_sides(case.room),
+        position=case.room.position,
+        accommodation=(case.walls.front, case.walls.back, case.walls.room),
+        tolerance=tolerance,
+        values=values,
+        errors=errors,
+        reached=reached,
+        sweeps={name: solution.sweeps for name, solution in solutions.items()},
+        coarse_sweeps=max(solution.coarse_sweeps for solution in last),
+        residual=max(solution.residual for solution in last),
+        mass_residual=max(abs(solution.mass_residual) for solution in last),
+        energy_residual=max(abs(solution.energy_residual) for solution in last),
+        seconds=time.perf_counter() - begun,
+        cells=last[0].grid.cells,
+        velocities=last[0].velocities,
+        solutions=solutions,
+    )

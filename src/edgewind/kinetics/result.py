@@ -1,0 +1,182 @@
+"""What the solver found for one case: coefficients with errors, fields, and how they were got."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from .solve import Solution
+
+
+@dataclass(frozen=True)
+class Response:
+    """Coefficients of one vane in one room at one Knudsen number; dimensionless, per unit of each drive.
+
+    Parameters
+    ----------
+    shape, aspect, knudsen, rarefaction, room, position, accommodation, tolerance
+        The case: name of the shape and its height over width; Kn; sqrt(pi)/(2 Kn); sides of the room over the
+        width of the vane; place of the
+        vane on the axis; accommodation of hot (front) face, cold (back) face and room; relative error asked
+        for.
+    values, errors : mapping of str to float
+        Coefficients and their estimated absolute errors:
+
+        - ``thermal_force``: F/(p0 A) per dT/T0 between the faces, from hot to cold;
+        - ``heat_hot``, ``heat_cold``: heat that leaves a face /(p0 v0 A) per dT/T0, the faces at +1/2 and
+          -1/2;
+        - ``drag``: F/(p0 A) per U/v0, against the motion;
+        - ``motion_heat_hot``, ``motion_heat_cold``: heat that leaves a face per U/v0, the vane moving towards
+          its hot
+          side;
+        - ``loss_hot``, ``loss_cold``: heat that leaves a face, both faces warmer than the room by dT/T0 = 1;
+        - ``loss_force``: force towards the hot side then. A room warmed instead drives the opposite of all
+          three.
+    reached : bool
+        Whether every error is within the tolerance.
+    sweeps : mapping of str to int
+        Fine sweeps per drive, at the finest resolution.
+    coarse_sweeps, residual, mass_residual, energy_residual, seconds, cells, velocities
+        Work of the coarse levels in fine sweeps; largest relative residuals; time; size of the finest
+        resolution.
+    solutions : mapping of str to Solution
+        The finest solution of each drive, for fields; empty when it came from a cache.
+    """
+
+    shape: str
+    aspect: float
+    knudsen: float
+    rarefaction: float
+    room: tuple[float, ...]
+    position: float
+    accommodation: tuple[float, float, float]
+    tolerance: float
+    values: Mapping[str, float]
+    errors: Mapping[str, float]
+    reached: bool
+    sweeps: Mapping[str, int]
+    coarse_sweeps: float
+    residual: float
+    mass_residual: float
+    energy_residual: float
+    seconds: float
+    cells: int
+    velocities: int
+    solutions: Mapping[str, Solution] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def thermal_force(self) -> float:
+        """F/(p0 A) per unit dT/T0 between the faces, positive from hot to cold."""
+        return self.values["thermal_force"]
+
+    @property
+    def drag(self) -> float:
+        """F/(p0 A) per unit U/v0, positive against the motion."""
+        return self.values["drag"]
+
+    @property
+    def heat_hot(self) -> float:
+        """Heat that leaves the hot face /(p0 v0 A), per unit dT/T0 between the faces."""
+        return self.values["heat_hot"]
+
+    @property
+    def heat_cold(self) -> float:
+        """Heat that leaves the cold face /(p0 v0 A), per unit dT/T0 between the faces; negative."""
+        return self.values["heat_cold"]
+
+    @property
+    def heat_loss(self) -> float:
+        """Heat that leaves both faces together /(p0 v0 A), both warmer than the room by dT/T0 = 1."""
+        return self.values["loss_hot"] + self.values["loss_cold"]
+
+    def row(self) -> dict[str, float | int]:
+        """One row of a response curve, with stable names."""
+        return {
+            "knudsen": self.knudsen,
+            "rarefaction": self.rarefaction,
+            **{name: self.values[name] for name in ("thermal_force", "drag", "heat_hot", "heat_cold")},
+            "sweeps": max(self.sweeps.values()),
+            "seconds": self.seconds,
+        }
+
+    def to_json(self) -> dict[str, Any]:
+        """Everything but the fields, in plain types."""
+        plain = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "solutions"}
+        return {name: dict(value) if isinstance(value, Mapping) else value for name, value in plain.items()}
+
+    @classmethod
+    def from_json(cls, plain: Mapping[str, Any]) -> Response:
+        """Return what `to_json` wrote."""
+        return cls(**{**plain, "room": tuple(plain["room"]), "accommodation": tuple(plain["accommodation"])})
+
+    def to_dataset(self) -> xr.Dataset:
+        """Fields of the gas for each drive and stress along the faces, on cell centres.
+
+        Across, only y >= 0 and z >= 0 are given; the rest is symmetric.
+        """
+        if not self.solutions:
+            raise ValueError("this response came without fields: ask for them with fields=True")
+        drives = list(self.solutions)
+        parts = [_fields(self.solutions[name]) for name in drives]
+        data = xr.concat(parts, dim=xr.DataArray(drives, dims="drive", name="drive"))
+        data.attrs = {
+            "shape": self.shape,
+            "knudsen": self.knudsen,
+            "rarefaction": self.rarefaction,
+            "room": list(self.room),
+            "position": self.position,
+            "accommodation": list(self.accommodation),
+            **self.values,
+            **{f"{name}_error": value for name, value in self.errors.items()},
+        }
+        return data
+
+
+def _fields(solution: Solution) -> xr.Dataset:
+    """Fields on the whole length of the room, the back box unfolded."""
+    grid = solution.grid
+    axes = "xyz"[: 1 + len(grid.across)]
+    kinds = ["density", *(f"velocity_{a}" for a in axes), "temperature", *(f"heat_flux_{a}" for a in axes)]
+    front, back = solution.moments[: grid.start[1]], solution.moments[grid.start[1] :]
+    sign = np.array([-1.0 if kind.endswith("_x") else 1.0 for kind in kinds])
+    x_front, *across = (0.5 * (nodes[1:] + nodes[:-1]) for nodes in (grid.x[0], *grid.across))
+    if grid.boxes == 1:
+        back, x_back = solution.parity * front, x_front
+    else:
+        x_back = 0.5 * (grid.x[1][1:] + grid.x[1][:-1])
+    moments = np.concatenate([(back * sign)[::-1], front])
+    on_vane = np.where(grid.cover > 0.0, 1.0, np.nan)
+    loads = [(solution.loads[0], 1.0), (solution.loads[-1], 1.0 if grid.boxes == 2 else solution.parity)]
+    data = {kind: (tuple(axes), moments[..., k]) for k, kind in enumerate(kinds)}
+    for what in ("pressure", "shear", "heat"):
+        data[f"face_{what}"] = (
+            ("face", *axes[1:]),
+            np.array([s * getattr(load, what) * on_vane for load, s in loads]),
+        )
+    coordinates = {"x": np.concatenate([-x_back[::-1], x_front]), **dict(zip(axes[1:], across, strict=True))}
+    dataset = xr.Dataset(data, coords={**coordinates, "face": ["hot", "cold"]})
+    for name in dataset.data_vars:
+        kind = str(name).rsplit("_", 1)[0]
+        units = {"velocity": "v0", "heat_flux": "p0 v0", "face": "p0 v0" if name == "face_heat" else "p0"}
+        dataset[name].attrs["units"] = units.get(kind, "1")
+    for name in axes:
+        dataset[name].attrs["units"] = "width of the vane"
+    return dataset
+
+
+def curve(responses: Sequence[Response]) -> xr.Dataset:
+    """Coefficients with their errors against the Knudsen number."""
+    ordered = sorted(responses, key=lambda response: response.knudsen)
+    kn = [response.knudsen for response in ordered]
+    data = {}
+    for name in ordered[0].values:
+        data[name] = ("knudsen", [response.values[name] for response in ordered])
+        data[f"{name}_error"] = ("knudsen", [response.errors[name] for response in ordered])
+    dataset = xr.Dataset(data, coords={"knudsen": kn})
+    for variable in dataset.values():
+        variable.attrs["units"] = "1"
+    return dataset

@@ -1,0 +1,218 @@
+"""One case at one resolution: every drive through one operator, with what the solution says of itself."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
+
+from .drives import DRIVES, Drive
+from .geometry import Room, Shape
+from .grid import Grid
+from .krylov import fgmres
+from .levels import Level, ladder
+from .plane import PlaneOperator
+from .quadrature import PlaneVelocities, SpaceVelocities
+from .room_operator import RoomOperator, Walls
+from .space import SpaceOperator
+from .walls import FaceLoads
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Resolution:
+    """How finely a case is resolved.
+
+    Parameters
+    ----------
+    grid : float
+        Cells per unit of the wanted density of cells; 2 halves every cell.
+    azimuths : int
+        Directions in a quadrant of the plane, or about the normal in an octant of space.
+    polar : int
+        Angles from the normal, in space.
+    speeds : int
+        Speeds; 8 leave an error of about 1e-6.
+    """
+
+    grid: float
+    azimuths: int
+    polar: int = 0
+    speeds: int = 8
+
+    def finer(self, factor: float) -> Resolution:
+        """Refine cells and angles alike."""
+        return Resolution(
+            self.grid * factor, round(self.azimuths * factor), round(self.polar * factor), self.speeds
+        )
+
+    def rough(self, knudsen: float) -> Resolution:
+        """Few velocities for the level below; free flight needs more than a gas near equilibrium."""
+        azimuths, polar = (8, 4) if knudsen > 0.5 else (4, 3)
+        if self.polar:
+            azimuths = 4 if knudsen > 0.5 else 3
+        return Resolution(self.grid, min(azimuths, self.azimuths), min(polar, self.polar), 4)
+
+
+@dataclass(frozen=True)
+class Case:
+    """A vane in a room at one rarefaction.
+
+    Parameters
+    ----------
+    shape : Shape
+        Outline of the vane.
+    room : Room
+        The room.
+    knudsen : float
+        Hard-sphere mean free path over the width of the vane; infinite for free flight.
+    walls : Walls
+        Accommodation.
+    """
+
+    shape: Shape
+    room: Room
+    knudsen: float
+    walls: Walls = field(default_factory=Walls)
+
+    @property
+    def delta(self) -> float:
+        """Rarefaction parameter sqrt(pi) / (2 Kn)."""
+        return float(np.sqrt(np.pi)) / (2.0 * self.knudsen)
+
+    @property
+    def symmetric(self) -> bool:
+        """Whether front and back are mirror images, so that half of the domain will do."""
+        return self.room.centred and self.walls.front == self.walls.back
+
+    def operator(self, resolution: Resolution, parity: float | None, workers: int) -> RoomOperator:
+        """Return the operator for fields of one parity, or of none on the whole domain."""
+        boxes = 1 if self.symmetric and parity is not None else 2
+        grid = self.shape.grid(self.room, self.knudsen, resolution.grid, boxes=boxes)
+        about = (self.delta, self.walls, parity or 1.0, workers)
+        if self.shape.name == "strip":
+            return PlaneOperator(grid, PlaneVelocities(resolution.azimuths, resolution.speeds), *about)
+        velocities = SpaceVelocities(resolution.polar, resolution.azimuths, resolution.speeds)
+        return SpaceOperator(grid, velocities, *about)
+
+
+@dataclass(frozen=True)
+class Solution:
+    """The answer to one drive.
+
+    Parameters
+    ----------
+    drive : Drive
+        The cause.
+    grid : Grid
+        Cells.
+    moments : array (columns, ..., kinds)
+        Density, velocity, temperature and heat flux, each with its own sign of x in the back box.
+    loads : tuple of FaceLoads
+        What each face of the grid feels.
+    parity : float or None
+        How the field continues behind the plane where the grid is one box.
+    sweeps, coarse_sweeps : int
+        Sweeps at full resolution; work of the levels below in units of one of them.
+    residual : float
+        Of the unknowns, relative to the drive's.
+    energy_residual : float
+        Sum of all heat that leaves the walls, relative to the sum of its magnitudes.
+    mass_residual : float
+        The same for particles.
+    seconds : float
+        Time taken.
+    velocities : int
+        Discrete velocities.
+    """
+
+    drive: Drive
+    grid: Grid
+    moments: Floats
+    loads: tuple[FaceLoads, ...]
+    parity: float
+    sweeps: int
+    coarse_sweeps: float
+    residual: float
+    energy_residual: float
+    mass_residual: float
+    seconds: float
+    velocities: int
+
+    def mean(self, what: str, face: int) -> float:
+        """Mean over the vane of 'pressure', 'shear' or 'heat' on the front (0) or back (1) face."""
+        weight = self.grid.face * self.grid.cover
+        if face == 1 and self.grid.boxes == 1:
+            return self.parity * self.mean(what, 0)
+        return float(np.sum(getattr(self.loads[face], what) * weight) / np.sum(weight))
+
+    @property
+    def force(self) -> float:
+        """Force along +x, over p0 A."""
+        return self.mean("pressure", 1) - self.mean("pressure", 0)
+
+
+def iteration_tolerance(tolerance: float, knudsen: float) -> float:
+    """Residual to ask for: its effect grows as the slow modes do, about as 1/Kn, in the coefficients."""
+    return max(0.01 * tolerance * min(1.0, 2.0 * knudsen), 1e-13)
+
+
+def solve(
+    case: Case,
+    resolution: Resolution,
+    drives: Iterable[str | Drive] = ("faces", "both", "motion"),
+    *,
+    tolerance: float = 1e-3,
+    workers: int = 1,
+) -> list[Solution]:
+    """Solve a case for several drives at one resolution."""
+    # Threads of the linear algebra would only fight the kernel's own: the dense systems are small.
+    with threadpool_limits(1, user_api="blas"):
+        return _solve(case, resolution, drives, tolerance, workers)
+
+
+def _solve(
+    case: Case, resolution: Resolution, drives: Iterable[str | Drive], tolerance: float, workers: int
+) -> list[Solution]:
+    answers, ladders = [], {}
+    for name in drives:
+        drive = DRIVES[name] if isinstance(name, str) else name
+        key = drive.parity if case.symmetric else None
+        if key not in ladders:
+            fine = case.operator(resolution, key, workers)
+            rough = case.operator(resolution.rough(case.knudsen), key, 1)
+            ladders[key] = ladder(fine, rough)
+        answers.append(_answer(ladders[key], drive, iteration_tolerance(tolerance, case.knudsen)))
+    return answers
+
+
+def _answer(top: Level, drive: Drive, tolerance: float) -> Solution:
+    begun = time.perf_counter()
+    operator, scale = top.operator, top.operator.scale
+    before, coarse_before = top.sweeps, top.coarse_work()
+    cause, _ = operator.sweep(np.zeros(operator.size), drive)
+    reference = float(np.linalg.norm(scale * cause))
+    found = fgmres(top.product, scale * cause, top.precondition, tolerance=tolerance)
+    y = found.x / scale
+    new, incoming = operator.sweep(y, drive)
+    loads, mass, energy = operator.loads(y, incoming, drive)
+    return Solution(
+        drive=drive,
+        grid=operator.grid,
+        moments=operator.split(new)[0].copy(),
+        loads=tuple(loads),
+        parity=operator.parity,
+        sweeps=top.sweeps - before + 2,
+        coarse_sweeps=top.coarse_work() - coarse_before,
+        # Faces that only mirror know no temperature: such a drive moves nothing.
+        residual=float(np.linalg.norm(scale * (new - y))) / reference if reference else 0.0,
+        energy_residual=energy,
+        mass_residual=mass,
+        seconds=time.perf_counter() - begun,
+        velocities=operator.velocities.count,
+    )

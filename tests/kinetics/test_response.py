@@ -1,0 +1,204 @@
+"""The front door: what it refuses, what it keeps, what it hands out."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from edgewind.errors import InputError, OutOfRangeError
+from edgewind.kinetics import response as front_door
+from edgewind.kinetics import store
+from edgewind.kinetics.response import respond, respond_curve
+from edgewind.kinetics.result import Response, curve
+
+QUICK = {"tolerance": 0.02, "cache": False, "workers": 1}
+
+
+@pytest.mark.parametrize("knudsen", [0.0, -1.0, math.nan, 1e-4, 1e9, -math.inf])
+def test_knudsen_numbers_that_cannot_be_resolved_are_refused(knudsen):
+    with pytest.raises(OutOfRangeError, match=r"knudsen.*Knudsen number"):
+        respond("strip", knudsen)
+
+
+@pytest.mark.parametrize(
+    "accommodation",
+    [-0.1, 1.2, math.nan, {"hot": 2.0}, {"room": 0.0}, 0.0, {"hot": 0.0, "cold": 0.0, "room": 0.0}],
+)
+def test_accommodation_that_has_no_meaning_is_refused(accommodation):
+    with pytest.raises(OutOfRangeError, match="accommodation"):
+        respond("strip", 1.0, accommodation=accommodation)
+
+
+def test_mirrors_everywhere_have_no_steady_state():
+    with pytest.raises(OutOfRangeError, match="no steady state"):
+        respond("strip", 1.0, accommodation=0.0)
+
+
+def test_an_unknown_surface_is_named():
+    with pytest.raises(InputError, match="nothing here is called bright"):
+        respond("strip", 1.0, accommodation={"bright": 0.9})
+
+
+@pytest.mark.parametrize(
+    ("options", "why"),
+    [
+        ({"room": 1.0}, "no gap"),
+        ({"room": 0.5}, "no gap"),
+        ({"room": (4.0, 1.0)}, "no gap"),
+        ({"room": (4.0, 4.0, 4.0)}, "needs 2 sides"),
+        ({"room": math.nan}, "not a room"),
+        ({"room": 1e4}, "unresolved"),
+        ({"room": 4.0, "position": 0.0}, "touches a wall"),
+        ({"room": 4.0, "position": 1.0}, "touches a wall"),
+        ({"room": 4.0, "position": 0.005}, "unresolved"),
+        ({"room": 4.0, "tolerance": 1e-17}, "out of reach"),
+        ({"room": 4.0, "tolerance": 0.0}, "out of reach"),
+        ({"room": 4.0, "tolerance": 2.0}, "no tolerance"),
+        ({"room": 4.0, "aspect": 2.0}, "no aspect"),
+    ],
+)
+def test_impossible_questions_are_refused_with_a_reason(options, why):
+    with pytest.raises(InputError, match=why):
+        respond("strip", 1.0, **options)
+
+
+def test_a_diamond_needs_room_for_its_diagonal():
+    with pytest.raises(OutOfRangeError, match="no gap"):
+        respond("diamond", 1.0, room=1.4)
+
+
+def test_an_unknown_shape_is_told_the_known_ones():
+    with pytest.raises(InputError, match="strip, square, rectangle, diamond, disc"):
+        respond("star", 1.0)
+
+
+def test_too_little_memory_is_told_before_the_work_starts(monkeypatch):
+    monkeypatch.setattr(front_door, "_available_memory", lambda: 1_000_000)
+    with pytest.raises(InputError, match=r"GiB of memory"):
+        respond("square", 1.0, tolerance=0.01, cache=False)
+
+
+def test_an_accuracy_not_reached_is_said(monkeypatch):
+    monkeypatch.setattr(front_door, "MOST_LEVELS", 2)
+    answer = respond("strip", 10.0, tolerance=1e-6, cache=False, workers=1)
+    assert not answer.reached
+    assert answer.errors["drag"] > 1e-6 * answer.drag
+
+
+def test_answers_are_found_again_on_disk(tmp_path):
+    first = respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path)
+    again = respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path)
+    assert again == first
+    assert again.seconds == first.seconds
+    other = respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path, accommodation=0.9)
+    assert other.drag != first.drag
+    assert len(list(tmp_path.iterdir())) == 2
+
+
+def test_a_spoilt_file_in_the_cache_is_computed_anew(tmp_path):
+    first = respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path)
+    (file,) = tmp_path.iterdir()
+    file.write_text(file.read_text()[:50])
+    assert respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path).values == pytest.approx(
+        first.values
+    )
+    assert json.loads(file.read_text())["answer"]["shape"] == "strip"
+
+
+def test_an_interruption_leaves_the_cache_sound(tmp_path, monkeypatch):
+    """Ctrl-C while the answer is written: no file, and no half of one."""
+
+    def interrupted(*arguments, **options):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(store.json, "dump", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        store.keep(tmp_path, {"a": 1}, {"b": 2})
+    monkeypatch.undo()
+    assert list(tmp_path.iterdir()) == []
+    store.keep(tmp_path, {"a": 1}, {"b": 2})
+    assert store.fetch(tmp_path, {"a": 1}) == {"b": 2}
+    assert store.fetch(tmp_path, {"a": 2}) is None
+
+
+def test_an_interrupted_curve_goes_on_where_it_stopped(tmp_path):
+    options = {"tolerance": 0.02, "workers": 1, "cache": tmp_path}
+
+    def stop(done, total, answer):
+        if done == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        respond_curve("strip", [10.0, 3.0, 1.0], progress=stop, **options)
+    assert len(list(tmp_path.glob("*.json"))) == 2
+    seen = []
+    answers = respond_curve(
+        "strip", [10.0, 3.0, 1.0], progress=lambda *told: seen.append(told[:2]), **options
+    )
+    assert seen == [(1, 3), (2, 3), (3, 3)]
+    table = curve(answers)
+    assert list(table["knudsen"].values) == [1.0, 3.0, 10.0]
+    assert np.all(np.diff(table["drag"].values) > 0.0)
+
+
+def test_a_mirror_feels_drag_but_no_temperature():
+    answer = respond("strip", 1.0, room=3.0, accommodation={"hot": 0.0, "cold": 0.0}, **QUICK)
+    assert answer.thermal_force == answer.heat_hot == answer.values["loss_hot"] == 0.0
+    assert answer.drag > 1.0
+    assert answer.reached
+
+
+def test_a_row_has_the_keys_of_the_command_line():
+    row = respond("strip", 10.0, **QUICK).row()
+    assert list(row) == [
+        "knudsen",
+        "rarefaction",
+        "thermal_force",
+        "drag",
+        "heat_hot",
+        "heat_cold",
+        "sweeps",
+        "seconds",
+    ]
+    assert row["rarefaction"] == pytest.approx(math.sqrt(math.pi) / 20.0)
+    assert json.loads(json.dumps(row)) == row
+
+
+def test_json_brings_back_the_answer():
+    answer = respond("strip", 10.0, **QUICK)
+    assert Response.from_json(json.loads(json.dumps(answer.to_json()))) == answer
+
+
+@pytest.mark.parametrize("shape", ["strip", "square"])
+def test_fields_go_to_netcdf_and_back(shape, tmp_path):
+    answer = respond(shape, 1.0, room=2.5, fields=True, **QUICK)
+    data = answer.to_dataset()
+    file = tmp_path / "fields.nc"
+    data.to_netcdf(file)
+    back = xr.load_dataset(file)
+    xr.testing.assert_allclose(back, data)
+    assert back.attrs["drag"] == answer.drag
+    # The gas before the hot face is warm, behind the cold one cold; the field is odd.
+    warm = data["temperature"].sel(drive="faces").isel({axis: 0 for axis in data.dims if axis in ("y", "z")})
+    assert float(warm.sel(x=0.1, method="nearest")) > 0.05
+    np.testing.assert_allclose(warm.values, -warm.values[::-1], atol=1e-12)
+    # Along the hot face the gas pushes hardest at the edge; beyond it there is no face.
+    along = (
+        data["face_pressure"]
+        .sel(drive="faces", face="hot")
+        .isel({"z": 0} if shape == "square" else {})
+        .values
+    )
+    on_face = np.isfinite(along)
+    assert 0 < on_face.sum() < along.size
+    assert np.all(np.diff(along[on_face]) > 0.0)
+    assert data["velocity_x"].attrs["units"] == "v0"
+
+
+def test_fields_not_asked_for_are_not_there():
+    with pytest.raises(ValueError, match="fields=True"):
+        Response.from_json(respond("strip", 10.0, **QUICK).to_json()).to_dataset()
