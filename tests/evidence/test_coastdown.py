@@ -119,3 +119,14 @@ def test_coast_downs_are_asked_for_where_there_are_none():
     used = pd.DataFrame({"pressure_pa": [0.02, 20.0]})
     assert "0.02 Pa, 0.63 Pa, 20 Pa" in coast_down_wanted(used, [])
     assert coast_down_wanted(used, [coast(0.02, 0.1), coast(0.6, 0.1), coast(15.0, 0.1)]) is None
+
+
+def test_torque_between_coast_downs_holds_the_truth_within_its_interpolation():
+    """Drag that bends over as that of a rotor, c = p/(1 + p/2): the spline is off by no more than it says."""
+    places = np.geomspace(0.02, 20, 25)
+    used = pd.DataFrame({"line": range(25), "pressure_pa": places, "speed_rad_s": 4.0, "speed_u_rad_s": 1e-4})
+    for known in ([0.05, 0.6, 8.0], [0.05, 8.0]):
+        coasts = [coast(p, 0.02 * p / (1 + p / 2), dry=1e-4, relative=0.01) for p in known]
+        found = measured_torque(used, coasts, Measured(1e-7, 1e-12))
+        true = 1e-7 * (4.0 * 0.02 * found["pressure_pa"] / (1 + found["pressure_pa"] / 2) + 1e-4)
+        assert np.all(np.abs(found["torque_n_m"] - true) < 2.5 * found["torque_u_n_m"])

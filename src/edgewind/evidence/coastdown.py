@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 from scipy.optimize import least_squares
 
 from edgewind.errors import InputError
@@ -244,10 +245,7 @@ def measured_torque(used: pd.DataFrame, coasts: Sequence[CoastDown], inertia: Me
     place = np.log(used["pressure_pa"].to_numpy(float))
     inside = (place >= x[0] - 0.02) & (place <= x[-1] + 0.02)
     part, place = used[inside], np.clip(place[inside], x[0], x[-1])
-    k = np.clip(np.searchsorted(x, place, side="right") - 1, 0, x.size - 2)
-    share = (place - x[k]) / np.where(x[k + 1] > x[k], x[k + 1] - x[k], 1.0)
-    rate = np.exp((1 - share) * y[k] + share * y[k + 1])
-    rate_relative = np.hypot((1 - share) * relative[k], share * relative[k + 1])
+    rate, rate_relative = _interpolated(x, y, relative, place)
     speed, speed_u = part["speed_rad_s"].abs().to_numpy(float), part["speed_u_rad_s"].to_numpy(float)
     over = rate * speed + dry.value
     over_u = np.sqrt((rate * speed * rate_relative) ** 2 + (rate * speed_u) ** 2 + dry.u**2)
@@ -263,6 +261,26 @@ def measured_torque(used: pd.DataFrame, coasts: Sequence[CoastDown], inertia: Me
         return table
     torque = inertia.value * over
     return table.assign(torque_n_m=torque, torque_u_n_m=np.hypot(inertia.value * over_u, torque * inertia.relative))
+
+
+def _interpolated(x: Array, y: Array, relative: Array, place: Array) -> tuple[Array, Array]:
+    """Return a rate and its relative uncertainty between places, from logarithms of both.
+
+    Three places or more make a natural cubic spline, and half of what it bends away from straight lines is taken as
+    its own uncertainty. Between only two, drag grows no faster than the pressure and does not fall: half of what that
+    leaves open is taken.
+    """
+    places = np.unique(x)
+    merged = np.array([np.average(y[x == at], weights=relative[x == at] ** -2.0) for at in places])
+    u = np.array([np.sum(relative[x == at] ** -2.0) ** -0.5 for at in places])
+    straight = np.interp(place, places, merged)
+    if places.size > 2:
+        curve = CubicSpline(places, merged, bc_type="natural")(place)
+        own = np.abs(curve - straight) / 2
+    else:
+        curve = straight
+        own = np.maximum(np.minimum(merged[0] + place - places[0], merged[1]) - straight, 0.0) / 2
+    return np.exp(curve), np.hypot(np.interp(place, places, u), own)
 
 
 def coast_down_wanted(used: pd.DataFrame, coasts: Sequence[CoastDown]) -> str | None:

@@ -410,7 +410,7 @@ def fit(
 
     sampler = dynesty.NestedSampler(
         log_likelihood, proposal.scores, len(problem.unknowns), nlive=live_points, sample="rwalk", bound="multi",
-        walks=20, bootstrap=0, rstate=np.random.default_rng(seed),
+        walks=40, bootstrap=0, rstate=np.random.default_rng(seed),
     )  # fmt: skip
     for iteration, result in enumerate(sampler.sample(dlogz=0.3)):
         if progress is not None and iteration % 100 == 0:

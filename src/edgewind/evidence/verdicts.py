@@ -233,10 +233,9 @@ def shape_words(size: Size) -> str:
     """Say how the torque goes over the readings against how the needed one goes."""
     if size.spread < ALIKE:
         return f"over the readings it goes as needed, to within a factor {format_number(float(np.exp(size.spread)), 2)}"
-    return (
-        f"over the readings it changes {format_number(size.predicted_change, 2)}-fold where the needed torque changes "
-        f"{format_number(size.needed_change, 2)}-fold"
-    )
+    change = "over a million-fold" if size.predicted_change > 1e6 else f"{format_number(size.predicted_change, 2)}-fold"
+    needed = format_number(size.needed_change, 2)
+    return f"over the readings it changes {change} where the needed torque changes {needed}-fold"
 
 
 def dependence(case: Case, key: str) -> tuple[str, str]:

@@ -30,10 +30,8 @@ def explanation_lines(found: Explanation) -> Iterator[str]:
         said = {"yes": "", "partly": ", partly fixed by the readings", "no": ", not fixed by the readings"}
         for one in fitted.marginals:
             settle = f"; to settle it: {one.settled_by}" if one.settled_by else ""
-            yield (
-                f"  {one.unknown.label}: {format_number(one.median, 3)} ({format_interval(*one.interval)}) "
-                f"{one.unknown.unit}{said[one.fixed_by_data]}{settle}"
-            ).rstrip()
+            value = f"{format_number(one.median, 3)} ({format_interval(*one.interval)}) {one.unknown.unit}".rstrip()
+            yield f"  {one.unknown.label}: {value}{said[one.fixed_by_data]}{settle}"
         outside = int((~fitted.predictive["inside"]).sum())
         yield (
             f"The fit misses {outside} of {len(fitted.predictive)} readings at the {100 * fitted.level:g} % level "
