@@ -3,11 +3,13 @@
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
 import tomlkit
 from hypothesis import settings
 
 from edgewind.bench import Bench, parse_bench
+from edgewind.rotor import Coefficients
 
 # The same examples in every run, however slow the machine; `--hypothesis-profile=default` looks for new ones.
 settings.register_profile("calm", deadline=None, derandomize=True, database=None)
@@ -79,3 +81,34 @@ def make_bench_text() -> Callable[..., str]:
 def make_bench(make_bench_text: Callable[..., str]) -> Callable[..., Bench]:
     """Make that bench with other values: ``make_bench(rotor={"vane_width": "20 mm"})``."""
     return lambda **changes: parse_bench(make_bench_text(**changes))
+
+
+class StandIn:
+    """A closed form in place of the kinetic tables, for tests only: the limits of thin and of dense gas, joined.
+
+    Thin gas: 1/4 for the thermal force, 4/sqrt(pi) + sqrt(pi) for the drag, 1/sqrt(pi) for the heat. Dense gas
+    (invented, with the right powers): force as Kn^2, drag, heat and loss as Kn.
+    """
+
+    least_knudsen = 1e-4
+    FREE = (0.25, 4 / np.sqrt(np.pi) + np.sqrt(np.pi), 1 / (2 * np.sqrt(np.pi)), 1 / np.sqrt(np.pi))
+    DENSE = (2.0, 12.0, 2.5, 2.0)  # of Kn^2, Kn, Kn, Kn
+
+    def at(self, knudsen: Any, accommodation: Any) -> Coefficients:
+        kn, alpha = np.broadcast_arrays(np.asarray(knudsen, float), np.asarray(accommodation, float))
+        inverse = 1 / kn
+        powers = (inverse**2, inverse, inverse, inverse)
+        force, drag, heat, loss = (
+            free / (1 + free / dense * power) for free, dense, power in zip(self.FREE, self.DENSE, powers, strict=True)
+        )
+        share = 1 / (1 + 0.1 * inverse)
+        return Coefficients(force * alpha, drag * (1 + 0.2 * (1 - alpha)), heat * alpha, loss * alpha, share)
+
+    def relative_error(self, knudsen: Any) -> Any:
+        return np.full(np.shape(knudsen), 1e-3)
+
+
+@pytest.fixture(scope="session")
+def standin() -> StandIn:
+    """A closed form in place of the kinetic tables."""
+    return StandIn()

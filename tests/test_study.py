@@ -18,7 +18,7 @@ EXAMPLE = Path(__file__).parents[1] / "examples" / "two-rotors"
 @pytest.fixture(scope="module")
 def example_study(tmp_path_factory):
     out = tmp_path_factory.mktemp("study") / "out"
-    return run_study(EXAMPLE, out), out
+    return run_study(EXAMPLE, out, fit=True), out
 
 
 @pytest.fixture
@@ -28,9 +28,9 @@ def template(tmp_path):
 
 
 def test_example_optima_are_found_and_their_intervals_hold_the_invented_truth(example_study):
-    """Truth of the stand-in model in examples/make_two_rotors.py: greatest speed at 1.219 Pa and 0.754 Pa."""
+    """Truth of the forward model in examples/make_two_rotors.py: greatest speed at 0.981 Pa and 0.625 Pa."""
     study, _ = example_study
-    truth = {"vane-12mm": 1.219, "vane-20mm": 0.754}
+    truth = {"vane-12mm": 0.981, "vane-20mm": 0.625}
     for found in study.findings:
         low, high = found.optimum.interval_pa
         assert found.optimum.found
@@ -42,7 +42,9 @@ def test_example_traces_with_faults_are_flagged_and_set_aside(example_study):
     study, _ = example_study
     small = study.findings[0].experiment.readings.set_index("line")
     aside = small[~small["used"]]
-    assert [why.split(":")[0] for why in aside["why_not"]] == ["trace drifting", "trace short", "excluded"]
+    assert [why.split(":")[0] for why in aside["why_not"]] == ["trace drifting", "trace short", "excluded"] + [
+        "lamp off"
+    ] * 3
     assert "missed-marks" in small.loc[14, "speed_flags"]
 
 
@@ -55,8 +57,32 @@ def test_example_rules_out_light_pressure_by_sign_and_by_size(example_study):
         assert light.size_ratio_interval[1] < 0.05
 
 
+def test_example_fit_finds_the_invented_truth_and_its_force_optimum(example_study):
+    """Truth in examples/make_two_rotors.py; greatest torque at 3.47 Pa and 2.05 Pa, three times that of the speed."""
+    study, _ = example_study
+    truth = {
+        "vane-12mm": {"pivot_dry": 0.8e-10, "pivot_viscous": 0.6e-10, "inertia": 8.6e-8, "force": 3.47},
+        "vane-20mm": {"pivot_dry": 3.0e-10, "pivot_viscous": 2.0e-10, "inertia": 3.45e-7, "force": 2.05},
+    }
+    for found in study.findings:
+        explanation, true = found.explanation, truth[found.experiment.name]
+        assert len(explanation.coasts) == 3
+        for name in ("pivot_dry", "pivot_viscous", "inertia"):
+            marginal = explanation.fit.marginal(name)
+            assert marginal.fixed_by_data == "yes"
+            assert marginal.median == pytest.approx(true[name], rel=0.15)
+        force = explanation.force_optimum
+        assert (
+            force.found and force.interval_pa[0] < true["force"] * 1.05 and force.interval_pa[1] > true["force"] / 1.05
+        )
+        assert force.pressure_pa > 2 * found.optimum.pressure_pa
+        thermal = {claim.name: claim for claim in found.mechanisms}["thermal force of the gas"]
+        assert thermal.verdict == "sufficient"
+        assert explanation.measured is not None and "torque_n_m" in explanation.measured
+
+
 def test_two_rotors_are_compared_with_an_exponent_near_the_truth(example_study):
-    """Truth of the stand-in model: ln(0.754 / 1.219) / ln(20 / 12) = -0.94, within 2.5 standard deviations.
+    """Truth of the forward model: ln(0.625 / 0.981) / ln(20 / 12) = -0.88, within 2.5 standard deviations.
 
     The 90 % interval itself must miss one time in ten.
     """
@@ -64,8 +90,8 @@ def test_two_rotors_are_compared_with_an_exponent_near_the_truth(example_study):
     low, high = study.comparison.exponent_interval
     assert study.comparison.names == ("vane-12mm", "vane-20mm")
     assert study.comparison.shared_gauge
-    assert abs(study.comparison.exponent + 0.94) < 2.5 * (high - low) / 2 / 1.645
-    assert high - low < 0.4
+    assert abs(study.comparison.exponent + 0.88) < 2.5 * (high - low) / 2 / 1.645
+    assert high - low < 0.6
 
 
 def test_summary_is_json_with_the_stable_keys(example_study):

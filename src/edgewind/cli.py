@@ -196,6 +196,9 @@ def study(
     path: Annotated[Path, typer.Argument(help="Experiment folder, or a folder that holds several.")],
     out: Annotated[Path | None, typer.Option(help="Folder to make for report, figures and data.")] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Let an earlier study at --out give way.")] = False,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Leave out the fit of the unknowns, some ten seconds a rotor.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """The main job: folder in; curve, optimum, mechanisms and report out."""
@@ -208,7 +211,7 @@ def study(
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task("starting", total=None)
         result = run_study(
-            path, out, replace=replace,
+            path, out, replace=replace, fit=not quick,
             progress=lambda what, done, total: bar.update(task, description=what, completed=done, total=total),
         )  # fmt: skip
     if as_json:
@@ -234,6 +237,11 @@ def _print_findings(found: Any) -> None:
     for claim in found.mechanisms:
         print(f"  - {claim.name}, {claim.verdict}.")
         print(_indented(claim.why, 4))
+    if found.explanation is not None:
+        from edgewind.evidence.words import explanation_lines
+
+        for line in explanation_lines(found.explanation):
+            print(_indented(line))
     aside = experiment.readings[~experiment.readings["used"]]
     for _, row in aside.iterrows():
         print(f"  set aside: line {row['line']}, {row['why_not']}")
@@ -243,6 +251,36 @@ def _indented(text: str, by: int = 2) -> str:
     import textwrap
 
     return textwrap.fill(text, width=100, initial_indent=" " * by, subsequent_indent=" " * by)
+
+
+@app.command()
+def predict(
+    bench: Annotated[Path, typer.Argument(help="The bench.toml, or the folder that holds it.")],
+    pressures: Annotated[
+        str, typer.Option(help="Low, high and how many, or a list: '1 Pa, 7 mTorr'.")
+    ] = "0.02Pa:20Pa:40",
+    changes: Annotated[
+        list[str] | None, typer.Option("--set", help="What if: 'rotor.vane_width=30 mm', 'gas.species=He'; repeatable.")
+    ] = None,
+    plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Speed curve of this rotor from first principles: drive and drag apart, each mechanism on its own."""
+    from edgewind.bench import BENCH_FILE, read_bench
+    from edgewind.rotor import parse_changes, parse_pressures, predict_whole
+    from edgewind.rotor.words import prediction_lines
+
+    described = read_bench(bench / BENCH_FILE if bench.is_dir() else bench)
+    found = predict_whole(described, parse_pressures(pressures), changes=parse_changes(changes or []))
+    if plot is not None:
+        from edgewind.report.figures.prediction import plot_prediction
+
+        plot_prediction(found, plot)
+    if as_json:
+        _print_json(found.as_plain())
+        return
+    for line in prediction_lines(found):
+        print(line)
 
 
 @app.command()

@@ -13,11 +13,12 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from threadpoolctl import threadpool_limits
 
 from edgewind.bench import BENCH_FILE
 from edgewind.errors import InputError
-from edgewind.evidence import Findings, SizeComparison, compare_sizes, find
+from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why
 from edgewind.report import write_report
 from edgewind.report.summary import study_summary
 from edgewind.signals import read_experiment
@@ -63,6 +64,7 @@ def run_study(
     out: str | Path | None = None,
     *,
     replace: bool = False,
+    fit: bool = False,
     progress: Progress | None = None,
 ) -> Study:
     """Study one experiment folder, or every one in a folder.
@@ -75,6 +77,8 @@ def run_study(
         Folder to make for report, figures and data; nothing is written without it.
     replace : bool
         Whether an earlier study at `out` may give way. Anything else there is left alone.
+    fit : bool
+        Whether to fit the unknowns of each rotor and to weigh the mechanisms on the fits: some ten seconds a rotor.
     progress : callable, optional
         Called with (what, done, in all).
 
@@ -85,14 +89,14 @@ def run_study(
     """
     # The arrays here are small: threads of the linear algebra library cost far more than they give.
     with threadpool_limits(limits=1):
-        return _run(Path(path), None if out is None else Path(out), replace, progress)
+        return _run(Path(path), None if out is None else Path(out), replace, fit, progress)
 
 
-def _run(path: Path, out: Path | None, replace: bool, progress: Progress | None) -> Study:
+def _run(path: Path, out: Path | None, replace: bool, fit: bool, progress: Progress | None) -> Study:
     folders = find_experiments(path)
     if out is not None:
         _check_out(out, path, replace)
-    findings = tuple(_study_one(folder, progress) for folder in folders)
+    findings = tuple(_study_one(folder, fit, progress) for folder in folders)
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
     if out is None:
         return Study(findings, comparison, None, study_summary(findings, comparison, None))
@@ -108,7 +112,7 @@ def _run(path: Path, out: Path | None, replace: bool, progress: Progress | None)
     return Study(findings, comparison, report, summary | {"report": str(report)})
 
 
-def _study_one(folder: Path, progress: Progress | None) -> Findings:
+def _study_one(folder: Path, fit: bool, progress: Progress | None) -> Findings:
     def on_trace(done: int, total: int) -> None:
         if progress:
             progress(f"reading traces of {folder.name}", done, total)
@@ -116,7 +120,17 @@ def _study_one(folder: Path, progress: Progress | None) -> Findings:
     experiment = read_experiment(folder, on_trace=on_trace)
     if progress:
         progress(f"weighing {experiment.name}", 0, 1)
-    return find(experiment)
+    found = find(experiment)
+    if not fit:
+        return found
+
+    def on_fit(model: str, iteration: int, left: float) -> None:
+        # What is left of ln(evidence) falls from hundreds to 0.3, so its logarithm tells how far the fit is.
+        if progress:
+            share = 1 - (np.log(max(left, 0.3)) - np.log(0.3)) / (np.log(1000) - np.log(0.3))
+            progress(f"fitting {experiment.name}, {model}", int(100 * np.clip(share, 0, 1)), 100)
+
+    return find_why(found, progress=on_fit)
 
 
 def versions() -> dict[str, str]:

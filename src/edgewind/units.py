@@ -55,6 +55,12 @@ KINDS: dict[str, Kind] = {
         Kind("mass", "kg", "25 mg"),
         Kind("density", "kg/m^3", "2.7 g/cm^3"),
         Kind("volume", "m^3", "3 l"),
+        Kind("torque", "N*m", "2e-10 N*m"),
+        Kind("torque per angular speed", "N*m*s", "1e-10 N*m*s"),
+        Kind("moment of inertia", "kg*m^2", "5e-8 kg*m^2"),
+        Kind("conductance", "W/(m^2*K)", "200 W/(m^2*K)"),
+        Kind("specific heat", "J/(kg*K)", "880 J/(kg*K)"),
+        Kind("outgassing", "Pa*m/s", "1e-7 mbar*l/(s*cm^2)"),
         Kind("number", "", "0.95"),
     )
 }

@@ -40,10 +40,8 @@ def test_a_maximum_is_found_and_told(found):
     assert "a 90 % interval of" in first and "mTorr" in first and "rpm" in first
     assert second.startswith("There the mean free path is ") and "against a vane width of 12 mm" in second
     assert f"in the {knudsen.regime} regime, which by itself explains nothing." in second
-    assert third == (
-        "Of the candidates weighed so far, light pressure is ruled out as the main drive and on thermal force of the "
-        "gas these readings cannot decide; the numbers stand below."
-    )
+    assert third.startswith("Of the candidates weighed, ruled out as the main drive are light pressure")
+    assert third.endswith("; the numbers stand below.")
 
 
 @pytest.mark.parametrize(

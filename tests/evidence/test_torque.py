@@ -6,7 +6,6 @@ import pytest
 from scipy.integrate import quad
 
 from edgewind.evidence import needed_torque
-from edgewind.evidence.mechanisms.thermal_force import free_molecular_heat_conductance, thermal_force_free_molecular
 from edgewind.evidence.torque import (
     FREE_MOLECULAR_DRAG,
     FREE_MOLECULAR_DRAG_U,
@@ -14,6 +13,8 @@ from edgewind.evidence.torque import (
     free_molecular_drag_torque,
 )
 from edgewind.gas import GasState, most_probable_speed
+from edgewind.rotor.drives.thermal_force import thermal_force_free_molecular
+from edgewind.rotor.heat import free_molecular_heat_conductance
 
 # A gas in units of its own: m = n = 1 and v0 = sqrt(2 k T0 / m) = 1, so that k T0 = p0 = 1/2.
 P0, K_T0 = 0.5, 0.5

@@ -8,12 +8,20 @@ from typing import Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from edgewind.bench.fields import (
+    Accommodation,
+    Conductance,
     FieldProblem,
     Fraction,
+    Inertia,
     Length,
+    Mass,
+    Outgassing,
     Relative,
     Section,
+    SpecificHeat,
     Temperature,
+    Torque,
+    TorquePerSpeed,
     quantity,
 )
 from edgewind.bench.gas_factor import gas_factor
@@ -73,7 +81,11 @@ class RotorSection(Section):
     """The rotor: flat vanes on arms, one face dark and one bright.
 
     ``arm`` is the distance from the axis to the middle of a vane. ``leading_face`` is the face seen to go ahead when
-    the lamp is on.
+    the lamp is on. What may be left out is an unknown to the fit; what is given, with its uncertainty, is its prior.
+
+    ``vane_conductance`` is the heat that passes a vane from face to face, per area and kelvin; the emissivities, in the
+    thermal infrared, are the absorptances where absent. ``pivot_dry_torque`` acts while the rotor turns,
+    ``pivot_breakaway_torque`` must be overcome to start it, ``pivot_viscous`` grows with the speed.
     """
 
     vanes: int = Field(ge=1, le=64)
@@ -84,6 +96,19 @@ class RotorSection(Section):
     dark_absorptance: Fraction = Measured(0.95, 0.03)
     bright_absorptance: Fraction = Measured(0.15, 0.05)
     leading_face: Literal["bright", "dark", "not observed"] = "not observed"
+    dark_emissivity: Fraction | None = None
+    bright_emissivity: Fraction | None = None
+    vane_mass: Mass | None = None
+    vane_specific_heat: SpecificHeat = Measured(900.0, 200.0)
+    vane_conductance: Conductance | None = None
+    accommodation: Accommodation | None = None
+    arm_diameter: Length | None = None
+    moment_of_inertia: Inertia | None = None
+    pivot_dry_torque: Torque | None = None
+    pivot_breakaway_torque: Torque | None = None
+    pivot_viscous: TorquePerSpeed | None = None
+    dark_outgassing: Outgassing | None = None
+    bright_outgassing: Outgassing | None = None
 
     @property
     def vane_area_m2(self) -> float:

@@ -1,7 +1,10 @@
 """From readings to claims: sweeps compared, the response curve, its optimum, mechanisms weighed."""
 
+from edgewind.evidence.coastdown import CoastDown, coast_downs, fit_coast_down, measured_torque
 from edgewind.evidence.curve import ResponseCurve, SweepData, fit_curve
-from edgewind.evidence.findings import BudgetLine, Findings, find, sweep_data
+from edgewind.evidence.explain import Explanation, FittedOptimum, explain
+from edgewind.evidence.findings import BudgetLine, Findings, find, find_why, sweep_data
+from edgewind.evidence.fit import Fit, FitData, fit, fit_data
 from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
 from edgewind.evidence.mechanisms import MECHANISMS, Claim
@@ -13,7 +16,12 @@ __all__ = [
     "MECHANISMS",
     "BudgetLine",
     "Claim",
+    "CoastDown",
+    "Explanation",
     "Findings",
+    "Fit",
+    "FitData",
+    "FittedOptimum",
     "KnudsenAtOptimum",
     "NeededTorque",
     "Optimum",
@@ -21,12 +29,19 @@ __all__ = [
     "SizeComparison",
     "SweepComparison",
     "SweepData",
+    "coast_downs",
     "compare_sizes",
     "compare_sweeps",
+    "explain",
     "find",
     "find_optimum",
+    "find_why",
+    "fit",
+    "fit_coast_down",
     "fit_curve",
+    "fit_data",
     "knudsen_at_optimum",
+    "measured_torque",
     "needed_torque",
     "sweep_data",
 ]

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from edgewind.evidence.curve import SweepData
+from edgewind.evidence.explain import Explanation, Progress, explain
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
 from edgewind.evidence.mechanisms import MECHANISMS, Claim
 from edgewind.evidence.optimum import Optimum, find_optimum
 from edgewind.evidence.torque import NeededTorque, needed_torque
+from edgewind.evidence.verdicts import case_of
 from edgewind.signals import Experiment
 from edgewind.units import format_interval, format_number, from_si
 
@@ -43,6 +45,8 @@ class Findings:
         Candidate explanations, weighed.
     budget : tuple of BudgetLine
         Uncertainty budget of the pressure at the fastest reading.
+    explanation : Explanation or None
+        Fits and coast-downs, where they were made; the mechanisms are then weighed on them.
     budget_line : int or None
         Line of `readings.csv` of that reading.
     """
@@ -54,6 +58,7 @@ class Findings:
     mechanisms: tuple[Claim, ...]
     budget: tuple[BudgetLine, ...]
     budget_line: int | None
+    explanation: Explanation | None = None
 
     @property
     def answer(self) -> tuple[str, str, str]:
@@ -68,15 +73,22 @@ def find(experiment: Experiment) -> Findings:
     optimum = find_optimum(sweep_data(used), level=level, seed=seed)
     needed = needed_torque(used, bench, level)
     budget, line = _budget_at_fastest(experiment)
+    case = case_of(bench, experiment.readings, level=level, seed=seed)
     return Findings(
         experiment=experiment,
         optimum=optimum,
         knudsen=knudsen_at_optimum(optimum, bench, seed=seed),
         needed=needed,
-        mechanisms=tuple(weigh(bench, needed, level) for weigh in MECHANISMS.values()),
+        mechanisms=tuple(weigh(case) for weigh in MECHANISMS.values()),
         budget=budget,
         budget_line=line,
     )
+
+
+def find_why(found: Findings, *, live_points: int = 150, progress: Progress | None = None) -> Findings:
+    """Return the findings with the unknowns fitted and the mechanisms weighed on the fits; see :func:`explain`."""
+    explanation = explain(found.experiment, live_points=live_points, progress=progress)
+    return replace(found, mechanisms=explanation.claims, explanation=explanation)
 
 
 def sweep_data(used: pd.DataFrame) -> SweepData:
@@ -147,13 +159,19 @@ def _knudsen_sentence(findings: Findings) -> str:
 
 
 _SAID = {
-    "ruled out": "{} is ruled out as the main drive",
-    "sufficient": "{} is sufficient",
+    "sufficient": "sufficient by itself is {}",
     "contributes": "{} contributes",
-    "cannot tell": "on {} these readings cannot decide",
+    "ruled out": "ruled out as the main drive is {}",
+    "cannot tell": "these readings cannot decide on {}",
 }
 
 
 def _mechanism_sentence(findings: Findings) -> str:
-    said = " and ".join(_SAID[claim.verdict].format(claim.name) for claim in findings.mechanisms)
-    return f"Of the candidates weighed so far, {said}; the numbers stand below."
+    said = []
+    for verdict, words in _SAID.items():
+        names = [claim.name for claim in findings.mechanisms if claim.verdict == verdict]
+        if names:
+            listed = names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
+            words = words.replace(" is {}", " are {}") if len(names) > 1 else words
+            said.append(words.replace("contributes", "contribute" if len(names) > 1 else "contributes").format(listed))
+    return f"Of the candidates weighed, {'; '.join(said)}; the numbers stand below."

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from edgewind.evidence import Claim, Findings, SweepComparison
 from edgewind.evidence.torque import LEAST_KNUDSEN
+from edgewind.evidence.words import explanation_lines
 from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration
@@ -46,6 +47,18 @@ class MechanismRow:
 
 
 @dataclass(frozen=True)
+class UnknownRow:
+    """An unknown of the fit, before and after the readings."""
+
+    label: str
+    prior: str
+    median: str
+    interval: str
+    fixed: str
+    settled_by: str
+
+
+@dataclass(frozen=True)
 class RotorView:
     """One rotor's part of the page."""
 
@@ -62,6 +75,9 @@ class RotorView:
     needed: str
     bench: list[tuple[str, str]]
     rows: list[ReadingRow]
+    why_figure: Illustration | None
+    fitted: list[str]
+    unknowns: list[UnknownRow]
 
     @property
     def set_aside(self) -> list[ReadingRow]:
@@ -80,7 +96,11 @@ class RotorView:
 
 
 def view_rotor(
-    findings: Findings, anchor: str, curve: Illustration | None, budget_figure: Illustration | None
+    findings: Findings,
+    anchor: str,
+    curve: Illustration | None,
+    budget_figure: Illustration | None,
+    why_figure: Illustration | None = None,
 ) -> RotorView:
     """Prepare one rotor's part of the page."""
     return RotorView(
@@ -104,6 +124,9 @@ def view_rotor(
         needed=_needed(findings),
         bench=_bench_rows(findings),
         rows=reading_rows(findings),
+        why_figure=why_figure,
+        fitted=_fitted(findings),
+        unknowns=_unknown_rows(findings),
     )
 
 
@@ -145,6 +168,31 @@ def _chance(p: float | None) -> str:
     if p is None:
         return NOTHING
     return "below 0.001" if p < 0.001 else f"{p:.2g}"
+
+
+def _fitted(findings: Findings) -> list[str]:
+    """What the fit says in sentences: its optima, its check, what is wanted; why there is none."""
+    explanation = findings.explanation
+    if explanation is None:
+        return []
+    return [line for line in explanation_lines(explanation) if not line.startswith("  ")]
+
+
+def _unknown_rows(findings: Findings) -> list[UnknownRow]:
+    fitted = None if findings.explanation is None else findings.explanation.fit
+    if fitted is None:
+        return []
+    return [
+        UnknownRow(
+            one.unknown.label,
+            typeset(one.unknown.words),
+            f"{typeset(format_number(one.median, 3))} {one.unknown.unit}".strip(),
+            " to ".join(typeset(format_number(end, 3)) for end in one.interval),
+            one.fixed_by_data,
+            one.settled_by or NOTHING,
+        )
+        for one in fitted.marginals
+    ]
 
 
 def _mechanism_row(claim: Claim) -> MechanismRow:

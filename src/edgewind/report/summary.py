@@ -14,7 +14,7 @@ _READING_KEYS = (
     "line", "time", "pressure_pa", "pressure_u_pa", "pressure_flag", "speed_rad_s", "speed_u_rad_s", "speed_flags",
     "speed_method", "lamp", "sweep", "envelope_k", "note", "used", "why_not",
 )  # fmt: skip
-# The force has its own optimum; finding it takes drive and drag apart, which needs the kinetic computation.
+# The force has its own optimum; finding it takes drive and drag apart, which a fit does.
 FORCE_NOT_SEPARATED = "drive and drag not separated"
 
 
@@ -48,10 +48,9 @@ def _experiment(found: Findings) -> dict[str, Any]:
         "title": found.experiment.bench.experiment.title,
         "answer": list(found.answer),
         "optimum": _optimum(found.optimum),
-        "force_optimum": {
-            "found": False, "pressure_pa": None, "interval_pa": None, "level": found.optimum.level,
-            "reason": FORCE_NOT_SEPARATED,
-        },
+        "force_optimum": _force_optimum(found),
+        "fit": _fit(found),
+        "coast_downs": _coast_downs(found),
         "knudsen_at_optimum": None if knudsen is None else knudsen.value,
         "knudsen_at_optimum_interval": None if knudsen is None else list(knudsen.interval),
         "mean_free_path_at_optimum_m": None if knudsen is None else knudsen.mean_free_path_m,
@@ -72,6 +71,40 @@ def _optimum(optimum: Optimum) -> dict[str, Any]:
     sweeps = optimum.sweeps
     told = {key: getattr(optimum, key) for key in keys} | {"sweeps": None if sweeps is None else vars(sweeps)}
     return _plain_dict(told)
+
+
+def _force_optimum(found: Findings) -> dict[str, Any]:
+    fitted = None if found.explanation is None else found.explanation.force_optimum
+    if fitted is None:
+        told = {"found": False, "pressure_pa": None, "interval_pa": None, "level": found.optimum.level}
+        return told | {"reason": FORCE_NOT_SEPARATED}
+    values = {key: value for key, value in vars(fitted).items() if key != "value"}
+    return _plain_dict(values | {"torque_n_m": fitted.value})
+
+
+def _fit(found: Findings) -> dict[str, Any] | None:
+    """What is known of the unknowns after the fit of all drives; null without one."""
+    fitted = None if found.explanation is None else found.explanation.fit
+    if fitted is None:
+        return None
+    unknowns = [
+        {
+            "name": one.unknown.name, "label": one.unknown.label, "unit": one.unknown.unit, "median": one.median,
+            "interval": one.interval, "prior": one.unknown.words, "width_ratio": one.width_ratio,
+            "fixed_by_data": one.fixed_by_data, "settled_by": one.settled_by,
+        }
+        for one in fitted.marginals
+    ]  # fmt: skip
+    keys = ("log_evidence", "log_evidence_u", "p_value", "level")
+    return _plain_dict({"unknowns": unknowns} | {key: getattr(fitted, key) for key in keys})
+
+
+def _coast_downs(found: Findings) -> list[dict[str, Any]]:
+    names = ("line", "pressure_pa", "drag_rate", "drag_rate_u", "dry_rate", "dry_rate_u", "correlation", "flags")
+    units = {"drag_rate": "drag_rate_1_s", "drag_rate_u": "drag_rate_u_1_s", "dry_rate": "dry_rate_rad_s2"}
+    units |= {"dry_rate_u": "dry_rate_u_rad_s2"}
+    coasts = () if found.explanation is None else found.explanation.coasts
+    return [_plain_dict({units.get(name, name): getattr(coast, name) for name in names}) for coast in coasts]
 
 
 def _claim(claim: Claim) -> dict[str, Any]:

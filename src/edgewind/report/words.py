@@ -43,11 +43,12 @@ def not_found(reason: str) -> str:
 
 
 KINETICS_TO_COME = (
-    "The kinetic computation of the gas about the vane is not part of this version. It will add the force on the "
-    "vane, the drag on it and the heat it loses, at any rarefaction; until then the thermal force is given only as "
-    "an order of size in the free-molecular limit, and no curve from first principles stands beside the readings."
+    "Force, drag and heat at each pressure come from the kinetic response of the gas to an infinite strip as wide as "
+    "the vane, in a closed room, with diffuse and specular reflection by the accommodation; a square vane is not yet "
+    "computed as one. The gas is monatomic there, and the heat of inner motion of other molecules is put in by a "
+    "factor. Creep along the rim is an estimate to a factor of three, and convection is a bound."
 )
-"""What stands in the place of the kinetic computation."""
+"""Where the sizes of the mechanisms come from."""
 
 CAUTIONS: tuple[str, ...] = (
     "Glass under vacuum can implode. Use vessels made for vacuum, keep a shield between them and people, and wear "

@@ -1,11 +1,10 @@
 """Candidate explanations. A new one is one file here and one line in :data:`MECHANISMS`."""
 
-from edgewind.evidence.mechanisms import light_pressure, thermal_force
+from edgewind.evidence.mechanisms import convection, creep, light_pressure, outgassing, pivot, thermal_force
 from edgewind.evidence.mechanisms.base import Claim, Mechanism, Verdict
 
 MECHANISMS: dict[str, Mechanism] = {
-    light_pressure.NAME: light_pressure.weigh,
-    thermal_force.NAME: thermal_force.weigh,
+    module.NAME: module.weigh for module in (light_pressure, thermal_force, creep, outgassing, convection, pivot)
 }
 
 __all__ = ["MECHANISMS", "Claim", "Mechanism", "Verdict"]

@@ -7,8 +7,9 @@ from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.budget import BUDGET
 from edgewind.report.figures.curve import CURVE
 from edgewind.report.figures.together import TOGETHER
+from edgewind.report.figures.why import WHY
 
-ROTOR_FIGURES: tuple[Drawing[Findings], ...] = (CURVE, BUDGET)
+ROTOR_FIGURES: tuple[Drawing[Findings], ...] = (CURVE, BUDGET, WHY)
 JOINT_FIGURES: tuple[Drawing[Sequence[Findings]], ...] = (TOGETHER,)
 
 __all__ = ["JOINT_FIGURES", "ROTOR_FIGURES", "Drawing"]

@@ -1,0 +1,66 @@
+"""What is said of each candidate explanation."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from edgewind.bench import Bench
+
+if TYPE_CHECKING:
+    from edgewind.evidence.verdicts import Case
+
+Verdict = Literal["ruled out", "sufficient", "contributes", "cannot tell"]
+
+
+@dataclass(frozen=True)
+class Claim:
+    """A candidate mechanism weighed against the readings.
+
+    Attributes
+    ----------
+    name : str
+        The mechanism.
+    verdict : {"ruled out", "sufficient", "contributes", "cannot tell"}
+        What the numbers allow; *ruled out* means as the main drive.
+    sign_ok : bool or None
+        Whether it would turn the rotor the way it was seen to turn; None where that was not observed, or it has no
+    sign. size_ratio : float or None
+        Predicted over needed torque at the fastest reading.
+    size_ratio_interval : tuple of float or None
+        Its interval at the level of the study.
+    log_evidence : float or None
+        Logarithm of the evidence of a fit with this drive alone; None where none was made.
+    why : str
+        One sentence with the numbers.
+    shape : str
+        How its torque goes with pressure against how the needed torque goes; empty where not weighed.
+    light, envelope : str
+        How it goes with the light, and with the temperature of the envelope; empty where not weighed.
+    """
+
+    name: str
+    verdict: Verdict
+    sign_ok: bool | None
+    size_ratio: float | None
+    size_ratio_interval: tuple[float, float] | None
+    log_evidence: float | None
+    why: str
+    shape: str = ""
+    light: str = ""
+    envelope: str = ""
+
+
+Mechanism = Callable[["Case"], Claim]
+
+
+def sign_agrees(bench: Bench, leading_face: Literal["bright", "dark"]) -> bool | None:
+    """Whether a push that makes `leading_face` go ahead agrees with what was seen; None where nothing was."""
+    seen = bench.rotor.leading_face
+    return None if seen == "not observed" else seen == leading_face
+
+
+def sentence(text: str) -> str:
+    """Begin with a capital and end with a full stop."""
+    return text[0].upper() + text[1:].rstrip(".") + "."

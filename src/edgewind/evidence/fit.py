@@ -1,0 +1,523 @@
+"""The unknowns of a rotor from its readings: posterior and evidence by nested sampling, and what the data leave
+open.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+from scipy.special import gammaln, ndtr, stdtrit
+
+from edgewind.bench import Bench
+from edgewind.errors import InputError
+from edgewind.evidence.coastdown import CoastDown
+from edgewind.evidence.priors import Unknown, unknowns_of
+from edgewind.rotor import RotorParameters, TableResponse, parameters_of, response_for, room_ratio
+from edgewind.rotor.speed_kernel import Place, flat, steady_speeds, table_arrays
+
+Array = NDArray[np.float64]
+Progress = Callable[[int, float], None]
+
+LEAST_READINGS = 6
+# An unknown whose posterior is nearly as wide as its prior is not fixed by the data. Widths are compared as standard
+# deviations in shares of the prior, where that of the prior is 1/sqrt(12).
+NOT_FIXED = 0.8
+WELL_FIXED = 0.5
+ALONE = "a measurement of its own"
+# Which drives act in each model that is compared; by their places in the flat array.
+_DRIVES = {
+    "thermal_force": (Place.THERMAL_FORCE, Place.CREEP),
+    "light_pressure": (Place.LIGHT_PRESSURE,),
+}
+MODELS: dict[str, tuple[str, ...]] = {
+    "all": ("thermal_force", "light_pressure"),
+    "thermal force alone": ("thermal_force",),
+    "light pressure alone": ("light_pressure",),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class FitData:
+    """Readings as a fit takes them; speeds with a sign, positive when the bright face goes ahead.
+
+    Attributes
+    ----------
+    pressure_pa, log_pressure_u : array of shape (n,)
+        Indicated pressures and each one's own standard uncertainty of the logarithm.
+    speed_rad_s, speed_u_rad_s : array of shape (n,)
+        Speeds and standard uncertainties.
+    signed : bool
+        Whether the direction was observed; otherwise sizes are compared.
+    gauge_log_u : float
+        Standard uncertainty of ln(pressure) that all readings share.
+    coasts : tuple of CoastDown
+        Coast-downs, if any.
+    """
+
+    pressure_pa: Array
+    log_pressure_u: Array
+    speed_rad_s: Array
+    speed_u_rad_s: Array
+    signed: bool
+    gauge_log_u: float
+    coasts: tuple[CoastDown, ...] = ()
+
+
+def fit_data(used: pd.DataFrame, bench: Bench, coasts: Sequence[CoastDown] = ()) -> FitData:
+    """Return the used readings of an experiment as a fit takes them."""
+    face = bench.rotor.leading_face
+    speed = used["speed_rad_s"].to_numpy(float)
+    if face != "not observed":
+        speed = np.abs(speed) * (1 if face == "bright" else -1)
+    common = used["log_pressure_u_common"].to_numpy(float)
+    return FitData(
+        used["pressure_pa"].to_numpy(float),
+        used["log_pressure_u"].to_numpy(float),
+        speed if face != "not observed" else np.abs(speed),
+        used["speed_u_rad_s"].to_numpy(float),
+        face != "not observed",
+        float(np.median(common)) if common.size else 0.0,
+        tuple(coasts),
+    )
+
+
+@dataclass(frozen=True)
+class Marginal:
+    """What is known of one unknown after the readings.
+
+    Attributes
+    ----------
+    unknown : Unknown
+        The unknown and its prior.
+    median, interval : float, tuple of float
+        Median and equal-tailed interval at the level of the fit.
+    width_ratio : float
+        Posterior over prior width: 1 where the readings say nothing.
+    fixed_by_data : {"yes", "partly", "no"}
+        What the ratio means.
+    settled_by : str
+        The reading that would narrow it most; empty where it is fixed.
+    """
+
+    unknown: Unknown
+    median: float
+    interval: tuple[float, float]
+    width_ratio: float
+    fixed_by_data: str
+    settled_by: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A fitted model.
+
+    Attributes
+    ----------
+    model : str
+        A key of `MODELS`.
+    unknowns : tuple of Unknown
+        Unknowns in the order of the columns of `draws`.
+    draws : array of shape (k, d)
+        Equally weighted draws of the posterior.
+    log_evidence, log_evidence_u : float
+        Logarithm of the evidence and its numerical uncertainty.
+    marginals : tuple of Marginal
+        One for each unknown.
+    level : float
+        Coverage of the intervals.
+    predictive : DataFrame
+        Posterior predictive check: ``pressure_pa, speed_rad_s, low_rad_s, median_rad_s, high_rad_s, inside, pull``.
+    p_value : float
+        Share of replicated data whose misfit is greater than that of the readings; near 0 or 1 the model is doubtful.
+    calls : int
+        Likelihoods computed.
+    """
+
+    model: str
+    unknowns: tuple[Unknown, ...]
+    draws: Array
+    log_evidence: float
+    log_evidence_u: float
+    marginals: tuple[Marginal, ...]
+    level: float
+    predictive: pd.DataFrame
+    p_value: float
+    calls: int
+    problem: Problem = field(repr=False)
+
+    def marginal(self, name: str) -> Marginal:
+        """Return what is known of the unknown called `name`."""
+        return next(one for one in self.marginals if one.unknown.name == name)
+
+    @property
+    def not_identified(self) -> tuple[str, ...]:
+        """Unknowns that these readings do not fix."""
+        return tuple(one.unknown.name for one in self.marginals if one.fixed_by_data == "no")
+
+
+class Problem:
+    """A likelihood: a bench, its response, its readings and the drives that act.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    data : FitData
+        Its readings.
+    model : str
+        A key of `MODELS`.
+    response : TableResponse, optional
+        The table for this vane and room where absent.
+    """
+
+    def __init__(self, bench: Bench, data: FitData, model: str = "all", response: TableResponse | None = None) -> None:
+        if model not in MODELS:
+            raise InputError(f"unknown model '{model}'", fix=f"choose one of {', '.join(MODELS)}")
+        if data.speed_rad_s.size < LEAST_READINGS:
+            raise InputError(
+                f"{data.speed_rad_s.size} readings are too few for a fit of this rotor",
+                fix=f"take {LEAST_READINGS} or more",
+            )
+        self.bench, self.data, self.model = bench, data, model
+        self.rotor: RotorParameters = parameters_of(bench)
+        self.response = response_for(room_ratio(self.rotor)) if response is None else response
+        self.unknowns = unknowns_of(bench, self.response, data.gauge_log_u, coasts=bool(data.coasts))
+        self._names = {unknown.name: k for k, unknown in enumerate(self.unknowns)}
+        self._flat = flat(self.rotor)
+        for drive, places in _DRIVES.items():
+            for place in places:
+                self._flat[place] = float(drive in MODELS[model])
+        self._table = table_arrays(self.response)
+        self._coast_pressure = np.array([coast.pressure_pa for coast in data.coasts])
+        # The gauge's common error is an unknown of its own.
+        own = [max(coast.log_pressure_u**2 - data.gauge_log_u**2, 0.0) for coast in data.coasts]
+        self._coast_u = np.sqrt(np.array(own))
+        self._speed_u = data.speed_u_rad_s
+        self.slopes = np.zeros_like(data.speed_rad_s)
+
+    def values(self, scores: Array) -> Array:
+        """Return the unknowns at standard normal scores of their priors."""
+        return np.array([unknown.value(score) for unknown, score in zip(self.unknowns, scores.tolist(), strict=True)])
+
+    def numbers(self, values: Array) -> Array:
+        """Return the flat array of the kernel at values of the unknowns."""
+        q, at = self._flat.copy(), self._names
+        q[Place.IRRADIANCE] *= values[at["light"]]
+        q[Place.CONDUCTANCE] = values[at["conductance"]]
+        q[Place.BRIGHT_EMISSIVITY] = values[at["bright_emissivity"]]
+        q[Place.ACCOMMODATION] = values[at["accommodation"]]
+        q[Place.DRY] = q[Place.BREAKAWAY] = values[at["pivot_dry"]]
+        q[Place.VISCOUS] = values[at["pivot_viscous"]]
+        return q
+
+    def predicted(self, values: Array, pressure_pa: Array) -> Array:
+        """Return speed, net torque and drag at indicated pressures, shape (3, n)."""
+        scaled = np.ascontiguousarray(pressure_pa * values[self._names["gauge"]])
+        return np.asarray(steady_speeds(scaled, self.numbers(values), *self._table))
+
+    def spread(self, values: Array, speed: Array) -> Array:
+        """Return the standard deviation of a reading about its predicted speed: stated, scatter, and own pressure."""
+        scatter = values[self._names["scatter"]]
+        floor = 0.05 * float(np.max(np.abs(self.data.speed_rad_s)))
+        own, pressure = scatter * np.maximum(np.abs(speed), floor), self.slopes * self.data.log_pressure_u
+        return np.asarray(np.sqrt(self._speed_u**2 + own**2 + pressure**2))
+
+    def log_likelihood(self, values: Array) -> float:
+        """Return the logarithm of the likelihood."""
+        data = self.data
+        speed = self.predicted(values, data.pressure_pa)[0]
+        spread = self.spread(values, speed)
+        apart = (data.speed_rad_s - speed) if data.signed else (data.speed_rad_s - np.abs(speed))
+        total = -0.5 * float(np.sum((apart / spread) ** 2) + 2 * np.sum(np.log(spread)))
+        if data.coasts:
+            total += self._coast_likelihood(values)
+        return total
+
+    def _coast_likelihood(self, values: Array) -> float:
+        inertia = values[self._names["inertia"]]
+        drag = self.predicted(values, self._coast_pressure)[2]
+        dry = values[self._names["pivot_dry"]] / inertia
+        total = 0.0
+        for coast, one_drag, log_u in zip(self.data.coasts, drag, self._coast_u, strict=True):
+            own = np.sqrt(coast.drag_rate_u**2 + (0.5 * coast.drag_rate * log_u) ** 2)
+            a, b = (coast.drag_rate - one_drag / inertia) / own, (coast.dry_rate - dry) / coast.dry_rate_u
+            r = float(np.clip(coast.correlation * coast.drag_rate_u / own, -0.99, 0.99))
+            total -= 0.5 * float((a * a - 2 * r * a * b + b * b) / (1 - r * r)) + float(np.log(own * coast.dry_rate_u))
+        return total
+
+
+@dataclass(frozen=True, eq=False)
+class Proposal:
+    """Where the posterior is likely to lie: Student's t in every direction about the best place, in scores of the
+    priors.
+
+    Nested sampling from this in place of the prior, with the likelihood times prior over proposal, gives the same
+    posterior and the same evidence with far less to compress: posterior repartitioning, Chen, Hobson, Das and
+    Gelderblom, Stat. Comput. 29, 835 (2019). The tails are heavy so that nothing is shut out. `log_evidence` is that
+    of Laplace's approximation.
+    """
+
+    centre: Array
+    root: Array
+    log_evidence: float
+    freedom: float = 4.0
+
+    def scores(self, cube: Array) -> Array:
+        """Return the scores at a point of the unit cube."""
+        return np.asarray(self.centre + self.root @ stdtrit(self.freedom, cube))
+
+    def log_ratio(self, scores: Array, inverse: Array, log_det: float) -> float:
+        """Return the logarithm of prior over proposal at scores."""
+        y = inverse @ (scores - self.centre)
+        n = self.freedom
+        constant = float(gammaln((n + 1) / 2) - gammaln(n / 2) - 0.5 * np.log(n * np.pi))
+        log_q = y.size * constant - (n + 1) / 2 * float(np.sum(np.log1p(y * y / n))) - log_det
+        return float(-0.5 * scores @ scores - 0.5 * scores.size * np.log(2 * np.pi)) - log_q
+
+
+def find_proposal(problem: Problem, *, seed: int, starts: int = 8, widen: float = 1.7) -> Proposal:
+    """Return a proposal about the best place found from seeded starts, as wide as the curvature there says and more."""
+    random = np.random.default_rng(seed)
+    size = len(problem.unknowns)
+
+    def cost(z: Array) -> float:
+        bounded = np.clip(z, -6, 6)
+        return float(-problem.log_likelihood(problem.values(bounded)) + 0.5 * z @ z)
+
+    tried = random.standard_normal((60 * size, size))
+    tried[:, -1] = random.uniform(-1, 2.5, tried.shape[0])  # begin where scatter is large: there every start can move
+    worth = np.array([cost(z) for z in tried])
+    best: Any = None
+    for k in np.argsort(worth)[:starts]:
+        found = minimize(cost, tried[k], method="L-BFGS-B", options={"maxiter": 300})
+        if best is None or found.fun < best.fun:
+            best = found
+    polished = minimize(
+        cost, best.x, method="Nelder-Mead", options={"maxiter": 150 * size, "fatol": 1e-3, "xatol": 1e-4}
+    )
+    centre = np.asarray(polished.x if polished.fun < best.fun else best.x)
+    root = _root_of_curvature(cost, centre)
+    # In scores the prior is a standard normal, whose constant cancels that of the Gaussian integral.
+    return Proposal(centre, widen * root, -cost(centre) + float(np.linalg.slogdet(root)[1]))
+
+
+def _root_of_curvature(cost: Callable[[Array], float], centre: Array) -> Array:
+    """Return a square root of the inverse second derivative, from steps that raise the cost by about one half."""
+    size, here = centre.size, cost(centre)
+    steps = np.empty(size)
+    for k in range(size):
+        step = 1.0
+        for _ in range(40):
+            aside = np.eye(size)[k] * step
+            rise = max(cost(centre + aside), cost(centre - aside)) - here
+            if 0.2 < rise < 1.5:
+                break
+            step *= 0.6 if rise >= 1.5 else 1.5
+            if step > 3:
+                break
+        steps[k] = min(step, 3.0)
+    second = np.empty((size, size))
+    unit = np.diag(steps)
+    plus = np.array([cost(centre + row) for row in unit])
+    minus = np.array([cost(centre - row) for row in unit])
+    for i in range(size):
+        second[i, i] = plus[i] + minus[i] - 2 * here
+        for j in range(i):
+            mixed = cost(centre + unit[i] + unit[j]) + cost(centre - unit[i] - unit[j])
+            second[i, j] = second[j, i] = 0.5 * (mixed - plus[i] - minus[i] - plus[j] - minus[j] + 2 * here)
+    curvature = second / np.outer(steps, steps)
+    values, vectors = np.linalg.eigh(curvature)
+    # The prior alone curves by one in every direction; less is rounding or a ridge.
+    return np.asarray(vectors / np.sqrt(np.maximum(values, 1.0)))
+
+
+def prepare(
+    bench: Bench, data: FitData, model: str, response: TableResponse | None, seed: int
+) -> tuple[Problem, Proposal]:
+    """Return a likelihood whose slopes against pressure are those of the best curve, and where its posterior lies."""
+    problem = Problem(bench, data, model, response)
+    first = problem.values(find_proposal(problem, seed=seed, starts=4).centre)
+    step = 0.01
+    low, high = (problem.predicted(first, data.pressure_pa * np.exp(s * step))[0] for s in (-1, 1))
+    problem.slopes = (high - low) / (2 * step)
+    return problem, find_proposal(problem, seed=seed)
+
+
+def laplace_evidence(
+    bench: Bench, data: FitData, model: str, *, response: TableResponse | None = None, seed: int = 1
+) -> float:
+    """Return the logarithm of the evidence of a model by Laplace's approximation: cheap, and enough to rule a model
+    out.
+    """
+    return prepare(bench, data, model, response, seed)[1].log_evidence
+
+
+def fit(
+    bench: Bench,
+    data: FitData,
+    *,
+    model: str = "all",
+    response: TableResponse | None = None,
+    level: float = 0.9,
+    seed: int = 1,
+    live_points: int = 200,
+    progress: Progress | None = None,
+) -> Fit:
+    """Fit the unknowns of a rotor to its readings by nested sampling.
+
+    Skilling, Bayesian Anal. 1, 833 (2006); the sampler is dynesty's (Speagle, Mon. Not. R. Astron. Soc. 493, 3132,
+    2020). Speeds are taken as normal about the prediction, with the stated uncertainty, a relative scatter that is
+    itself an unknown, and each reading's own uncertainty of pressure by the slope of the curve that fits best.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench: its stated values, with their uncertainties, are the priors.
+    data : FitData
+        See :func:`fit_data`.
+    model : str
+        A key of `MODELS`: which drives act.
+    response : TableResponse, optional
+        The table for this vane and room where absent.
+    level : float
+        Coverage of intervals.
+    seed : int
+        The same seed gives the same fit.
+    live_points : int
+        Live points of the sampler; the evidence's numerical uncertainty falls with its root.
+    progress : callable, optional
+        Called with the number of iterations and what is left of ln(evidence) to find.
+
+    Raises
+    ------
+    InputError
+        Too few readings, or an unknown model.
+    """
+    import dynesty  # imported on first use: many commands never fit
+
+    problem, proposal = prepare(bench, data, model, response, seed)
+    inverse, log_det = np.asarray(np.linalg.inv(proposal.root)), float(np.linalg.slogdet(proposal.root)[1])
+
+    def log_likelihood(scores: Array) -> float:
+        worth = problem.log_likelihood(problem.values(scores)) + proposal.log_ratio(scores, inverse, log_det)
+        return worth if np.isfinite(worth) else -1e300
+
+    sampler = dynesty.NestedSampler(
+        log_likelihood, proposal.scores, len(problem.unknowns), nlive=live_points, sample="rwalk", bound="multi",
+        walks=40, bootstrap=0, rstate=np.random.default_rng(seed),
+    )  # fmt: skip
+    for iteration, result in enumerate(sampler.sample(dlogz=0.3)):
+        if progress is not None and iteration % 100 == 0:
+            progress(iteration, float(result.delta_logz))
+    for _ in sampler.add_live_points():
+        pass
+    found = sampler.results
+    scores = np.asarray(found.samples_equal(rstate=np.random.default_rng(seed)))[:: max(len(found.samples) // 4000, 1)]
+    draws = np.array([problem.values(row) for row in scores])
+    shares = ndtr(scores)
+    picked = draws[np.random.default_rng(seed).choice(len(draws), 400, replace=len(draws) < 400)]
+    predictive, p_value = _predictive(problem, picked, level, seed)
+    marginals = _marginals(problem, draws, shares, picked, level)
+    return Fit(
+        model, problem.unknowns, draws, float(found.logz[-1]), float(found.logzerr[-1]), marginals, level, predictive,
+        p_value, int(np.sum(found.ncall)), problem,
+    )  # fmt: skip
+
+
+def _predictive(problem: Problem, picked: Array, level: float, seed: int) -> tuple[pd.DataFrame, float]:
+    """Replicate the readings from the posterior, and compare their misfit with that of the real ones."""
+    random = np.random.default_rng(seed + 1)
+    data = problem.data
+    speeds = np.array([problem.predicted(values, data.pressure_pa)[0] for values in picked])
+    speeds = speeds if data.signed else np.abs(speeds)
+    spreads = np.array([problem.spread(values, speed) for values, speed in zip(picked, speeds, strict=True)])
+    made = speeds + spreads * random.standard_normal(speeds.shape)
+    real, replicated = (np.sum(((what - speeds) / spreads) ** 2, axis=1) for what in (data.speed_rad_s, made))
+    low, middle, high = np.quantile(made, [(1 - level) / 2, 0.5, (1 + level) / 2], axis=0)
+    table = pd.DataFrame(
+        {
+            "pressure_pa": data.pressure_pa,
+            "speed_rad_s": data.speed_rad_s,
+            "low_rad_s": low,
+            "median_rad_s": middle,
+            "high_rad_s": high,
+            "inside": (data.speed_rad_s >= low) & (data.speed_rad_s <= high),
+            "pull": (data.speed_rad_s - speeds.mean(axis=0)) / made.std(axis=0),
+        }
+    )
+    return table, float(np.mean(replicated >= real))
+
+
+def _marginals(problem: Problem, draws: Array, shares: Array, picked: Array, level: float) -> tuple[Marginal, ...]:
+    tails = [(1 - level) / 2, 0.5, (1 + level) / 2]
+    settled = settling_readings(problem, picked)
+    found = []
+    for k, unknown in enumerate(problem.unknowns):
+        low, middle, high = (float(q) for q in np.quantile(draws[:, k], tails))
+        ratio = float(np.std(shares[:, k]) * np.sqrt(12))
+        known = "no" if ratio > NOT_FIXED else "partly" if ratio > WELL_FIXED else "yes"
+        found.append(
+            Marginal(
+                unknown, middle, (low, high), ratio, known, "" if known == "yes" else settled.get(unknown.name, ALONE)
+            )
+        )
+    return tuple(found)
+
+
+def settling_readings(problem: Problem, picked: Array) -> dict[str, str]:
+    """Return, for each unknown, the further reading that would narrow it most, in words.
+
+    Each candidate is predicted for every draw of the posterior. A reading with noise of 1 % then leaves the share
+    ``1 - r^2 var/(var + noise^2)`` of an unknown's variance, r being their correlation over the draws; candidates
+    that leave more than 80 % of it are not named.
+    """
+    data = problem.data
+    low, high = float(data.pressure_pa.min()), float(data.pressure_pa.max())
+    most = float(problem.rotor.knudsen(1.0)) / problem.response.least_knudsen
+    names = [unknown.name for unknown in problem.unknowns]
+    candidates: dict[str, Array] = {}
+    places = {
+        f"a speed at {low / 5:.2g} Pa": np.array([low / 5]),
+        f"a speed at {np.sqrt(low * high):.2g} Pa": np.array([np.sqrt(low * high)]),
+    }
+    if high * 3 < most / 1.3:
+        places[f"a speed at {high * 3:.2g} Pa"] = np.array([high * 3])
+    for words, place in places.items():
+        candidates[words] = np.array([problem.predicted(values, place)[0, 0] for values in picked])
+    brighter = np.array([_with_light(problem, values, 3.0, np.array([low])) for values in picked])
+    candidates[f"a speed at {low:.2g} Pa under a lamp three times as bright"] = brighter
+    for words, end in ((f"a coast-down at {low:.2g} Pa", low), (f"a coast-down at {high:.2g} Pa", high)):
+        rates = np.array([problem.predicted(values, np.array([end]))[2, 0] for values in picked])
+        inertia = picked[:, names.index("inertia")] if "inertia" in names else np.ones(len(picked))
+        candidates[f"{words}, its drag with a known moment of inertia"] = rates / inertia
+    dry = picked[:, names.index("pivot_dry")]
+    candidates["a coast-down of any pressure, its dry friction with a known moment of inertia"] = dry
+    candidates["a comparison of the gauge with a reference gauge"] = picked[:, names.index("gauge")]
+    found = {}
+    for k, name in enumerate(names):
+        if name == "scatter":
+            continue
+        target = np.log(np.maximum(np.abs(picked[:, k]), 1e-300))
+        left = {}
+        for words, values in candidates.items():
+            signal = float(np.var(values))
+            noise = (0.01 * float(np.mean(np.abs(values)))) ** 2
+            if signal > 0 and np.std(target) > 0:
+                r = float(np.corrcoef(values, target)[0, 1])
+                left[words] = 1 - r**2 * signal / (signal + noise)
+        best = min(left, key=lambda words: left[words], default="")
+        if best and left[best] < 0.8:
+            found[name] = f"{best} (leaves {100 * np.sqrt(left[best]):.0f} % of its width)"
+    return found
+
+
+def _with_light(problem: Problem, values: Array, times: float, pressure: Array) -> float:
+    brighter = values.copy()
+    brighter[0] *= times
+    return float(problem.predicted(brighter, pressure)[0, 0])

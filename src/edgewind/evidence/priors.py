@@ -1,0 +1,186 @@
+"""The unknowns of a rotor and what is known of each before the readings: their priors, from bench.toml."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from edgewind.bench import Bench
+from edgewind.rotor import GasResponse, parameters_of, steady_state
+
+Law = Literal["log-normal", "log-uniform", "normal", "uniform"]
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """An unknown of the fit and its prior.
+
+    Attributes
+    ----------
+    name : str
+        Its short name, a key of tables.
+    label, unit : str
+        What people call it; the unit of its numbers.
+    law : {"log-normal", "log-uniform", "normal", "uniform"}
+        A median and a standard deviation of the logarithm; two ends; mean and standard deviation; two ends.
+    first, second : float
+        The two numbers of the law.
+    low, high : float
+        Where a normal law is cut off.
+    stated : bool
+        Whether the bench states it; else the prior is wide.
+    """
+
+    name: str
+    label: str
+    unit: str
+    law: Law
+    first: float
+    second: float
+    low: float = -np.inf
+    high: float = np.inf
+    stated: bool = True
+
+    def value(self, score: float) -> float:
+        """Return the value whose place in the prior is that of `score` in a standard normal distribution."""
+        if self.law == "log-normal":
+            return float(self.first * np.exp(self.second * score))
+        share = float(ndtr(score))
+        if self.law == "log-uniform":
+            return float(self.first * (self.second / self.first) ** share)
+        if self.law == "uniform":
+            return float(self.first + share * (self.second - self.first))
+        low, high = self._cuts
+        return float(np.clip(self.first + self.second * ndtri(low + share * (high - low)), self.low, self.high))
+
+    def share(self, value: float) -> float:
+        """Return the share of the prior that lies below `value`."""
+        if self.law == "log-normal":
+            return float(ndtr(np.log(value / self.first) / self.second))
+        if self.law == "log-uniform":
+            return float(np.clip(np.log(value / self.first) / np.log(self.second / self.first), 0, 1))
+        if self.law == "uniform":
+            return float(np.clip((value - self.first) / (self.second - self.first), 0, 1))
+        low, high = self._cuts
+        return float(np.clip((ndtr((value - self.first) / self.second) - low) / (high - low), 0, 1))
+
+    @cached_property
+    def _cuts(self) -> tuple[float, float]:
+        low, high = (float(ndtr((end - self.first) / self.second)) for end in (self.low, self.high))
+        return low, high
+
+    @property
+    def words(self) -> str:
+        """The prior in words."""
+        if self.law == "log-normal":
+            return f"{self.first:.3g} {self.unit} within a factor {np.exp(self.second):.3g}".replace("  ", " ")
+        if self.law == "normal":
+            return f"{self.first:.3g} ± {self.second:.2g} {self.unit}".strip()
+        spread = "evenly in the logarithm" if self.law == "log-uniform" else "evenly"
+        return f"{self.first:.3g} to {self.second:.3g} {self.unit}, {spread}".replace(" ,", ",")
+
+
+# Ranges where bench.toml is silent. Our judgement, no source: each is wider than anything a bench would hold.
+CONDUCTANCE_RANGE = (5.0, 20_000.0)  # W/(m^2 K): an evacuated double foil to thick metal foil
+EMISSIVITY_SPREAD = 0.15
+ACCOMMODATION_RANGE = (0.6, 1.0)
+INERTIA_SPREAD = 0.4  # of its logarithm, about vanes of 0.3 kg/m^2
+SCATTER_RANGE = (1e-3, 0.2)
+PIVOT_SHARES = (1e-4, 0.5)  # of the greatest torque predicted
+VISCOUS_SHARES = (1e-4, 1.0)  # of the gas's drag at the pressure of that torque
+
+
+def unknowns_of(bench: Bench, response: GasResponse, gauge_log_u: float, *, coasts: bool) -> tuple[Unknown, ...]:
+    """Return the unknowns of a bench with their priors.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench: what it states, with an uncertainty, is the prior.
+    response : GasResponse
+        Response of the gas, for the scales of the pivot.
+    gauge_log_u : float
+        Standard uncertainty of ln(pressure) that all readings share.
+    coasts : bool
+        Whether there are coast-downs, which bring in the moment of inertia.
+    """
+    rotor, light = bench.rotor, bench.light
+    nominal = parameters_of(bench)
+    top = float(nominal.knudsen(1.0)) / response.least_knudsen
+    state = steady_state(np.geomspace(top / 3e3, top / 1.01, 40), nominal, response)
+    k = int(np.argmax(np.abs(state.net_torque)))
+    torque, drag = float(np.abs(state.net_torque[k])), float(state.drag_vanes[k])
+
+    contrast = rotor.dark_absorptance.value - rotor.bright_absorptance.value
+    absorbed = np.hypot(
+        light.irradiance.relative, np.hypot(rotor.dark_absorptance.u, rotor.bright_absorptance.u) / contrast
+    )
+    found = [
+        Unknown("light", "absorbed light, relative to bench.toml", "", "log-normal", 1.0, max(float(absorbed), 0.01))
+    ]
+    stated = rotor.vane_conductance
+    if stated is not None:
+        found.append(
+            Unknown(
+                "conductance",
+                "conductance of the vane",
+                "W/(m² K)",
+                "log-normal",
+                stated.value,
+                max(stated.relative, 0.01),
+            )
+        )
+    else:
+        found.append(
+            Unknown(
+                "conductance", "conductance of the vane", "W/(m² K)", "log-uniform", *CONDUCTANCE_RANGE, stated=False
+            )
+        )
+    emissivity = rotor.bright_emissivity
+    spread = EMISSIVITY_SPREAD if emissivity is None else max(emissivity.u, 0.005)
+    found.append(
+        Unknown(
+            "bright_emissivity", "emissivity of the bright face", "", "normal", nominal.bright_emissivity, spread,
+            0.0, 1.0, stated=emissivity is not None,
+        )
+    )  # fmt: skip
+    surface = rotor.accommodation
+    low, high = ACCOMMODATION_RANGE
+    if surface is None or surface.u == 0:
+        found.append(Unknown("accommodation", "accommodation", "", "uniform", low, high, stated=False))
+    else:
+        found.append(Unknown("accommodation", "accommodation", "", "normal", surface.value, surface.u, low, high))
+    found.append(_scale("pivot_dry", "dry friction of the pivot", "N m", rotor.pivot_dry_torque, torque, PIVOT_SHARES))
+    found.append(
+        _scale("pivot_viscous", "viscous friction of the pivot", "N m s", rotor.pivot_viscous, drag, VISCOUS_SHARES)
+    )
+    found.append(Unknown("gauge", "true over indicated pressure", "", "log-normal", 1.0, max(gauge_log_u, 0.002)))
+    if coasts:
+        known = rotor.moment_of_inertia
+        width = INERTIA_SPREAD if known is None else max(known.relative, 0.005)
+        if known is None and rotor.vane_mass is not None:
+            width = max(rotor.vane_mass.relative, 0.1)
+        found.append(
+            Unknown(
+                "inertia", "moment of inertia", "kg m²", "log-normal", nominal.moment_of_inertia_kg_m2, width,
+                stated=known is not None,
+            )
+        )  # fmt: skip
+    found.append(
+        Unknown("scatter", "scatter beyond what is stated, relative", "", "log-uniform", *SCATTER_RANGE, stated=False)
+    )
+    return tuple(found)
+
+
+def _scale(name: str, label: str, unit: str, stated: object, scale: float, shares: tuple[float, float]) -> Unknown:
+    """A friction: as stated, or wide on the scale of what drives or brakes the rotor."""
+    value, relative = getattr(stated, "value", 0.0), getattr(stated, "relative", 0.0)
+    if value > 0 and 0 < relative < np.inf:
+        return Unknown(name, label, unit, "log-normal", value, relative)
+    if value > 0:
+        return Unknown(name, label, unit, "log-normal", value, 0.01)
+    return Unknown(name, label, unit, "log-uniform", shares[0] * scale, shares[1] * scale, stated=False)

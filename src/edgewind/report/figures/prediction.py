@@ -1,0 +1,86 @@
+"""A prediction drawn: speed above, torque by mechanism below, both optima marked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from edgewind.errors import InputError
+from edgewind.report.figures.canvas import new_figure, our_style, plain_axes, png_of, svg_of
+from edgewind.report.figures.size import Size
+from edgewind.report.palette import LIGHT, Palette
+from edgewind.rotor import Prediction
+from edgewind.rotor.drives import NAMES
+from edgewind.units import format_number, from_si
+
+FILM = Size(12.8, 7.2, 15.0, titled=True)
+
+
+def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
+    """Draw a prediction: speed and its optimum above; torques, each drive on its own, below."""
+    table = found.table
+    pressure = table["pressure_pa"].to_numpy(float)
+    figure = new_figure(size)
+    half = (size.height_em - 9.5) / 2
+    above = plain_axes(figure, size.box(6.5, 4.0 + half + 1.5, 12.5, 4.0), spines=("bottom",))
+    below = plain_axes(figure, size.box(6.5, 4.0, 12.5, 5.5 + half), spines=("bottom",))
+    speed = from_si(table["speed_rad_s"].to_numpy(float), "rpm", "angular speed")
+    above.plot(pressure, speed, color=palette.blue, linewidth=2 * size.line)
+    above.set_ylabel("speed (rpm)")
+    scale = 10.0 ** np.floor(np.log10(max(float(table["torque_n_m"].abs().max()), 1e-30)))
+    lines = [("all together", table["torque_n_m"], palette.ink, "-")]
+    lines += [
+        (NAMES[key], table[f"torque_{key}_n_m"], colour, "-")
+        for key, colour in zip(NAMES, palette.series, strict=False)
+        if np.any(table[f"torque_{key}_n_m"] != 0)
+    ]
+    lines.append(("edge share of the gas", table["torque_edge_n_m"], palette.blue, ":"))
+    for name, torque, colour, dash in lines:
+        below.plot(pressure, torque / scale, color=colour, linestyle=dash, linewidth=1.6 * size.line, label=name)
+    below.set_ylabel(f"torque (1e{int(np.log10(scale)):d} N m)")
+    below.set_xlabel("pressure (Pa)")
+    handles, labels = below.get_legend_handles_labels()
+    figure.legend(handles, labels, loc="lower left", bbox_to_anchor=(1 - 11.8 / size.width_em, 4.5 / size.height_em))
+    for axes, at in ((above, found.speed), (below, found.force)):
+        axes.set_xscale("log")
+        axes.axhline(0, color=palette.rule, linewidth=size.line)
+        axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+        axes.set_axisbelow(True)
+        if at.inside:
+            axes.axvline(at.pressure_pa, color=palette.gold, linewidth=1.5 * size.line)
+            axes.annotate(
+                f"{format_number(at.pressure_pa, 3)} Pa, Kn {format_number(at.knudsen, 2)}", (at.pressure_pa, 1),
+                xycoords=("data", "axes fraction"), xytext=(0.4 * size.type_pt, 0.2 * size.type_pt),
+                textcoords="offset points", color=palette.gold_ink,
+            )  # fmt: skip
+    if size.titled:
+        figure.text(
+            6.5 / size.width_em, 1 - 1.6 / size.height_em,
+            f"{found.bench.experiment.title}: predicted from first principles",
+            fontsize=1.2 * size.type_pt, fontweight="bold", va="top",
+        )  # fmt: skip
+    return figure
+
+
+def plot_prediction(found: Prediction, path: Path) -> None:
+    """Write the figure of a prediction as .png or .svg."""
+    write_figure(path, lambda palette, size: draw_prediction(found, palette, size))
+
+
+def write_figure(path: Path, draw: Callable[[Palette, Size], Figure]) -> None:
+    """Draw in our style and write .png or .svg, by the ending of the name."""
+    with our_style(LIGHT, FILM):
+        figure = draw(LIGHT, FILM)
+        if path.suffix.lower() == ".svg":
+            content = svg_of(figure).encode()
+        elif path.suffix.lower() == ".png":
+            content = png_of(figure)
+        else:
+            raise InputError(f"'{path.name}' is neither .png nor .svg", fix="name a figure such as curve.svg")
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", file=path) from error

@@ -1,0 +1,118 @@
+"""The fit against the readings, and the torques behind it: what the model says, with what coast-downs measured."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
+
+from edgewind.evidence import Findings
+from edgewind.report.figures.base import Drawing
+from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.ruler import log_scale, log_ticks, pretty
+from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.palette import Palette
+from edgewind.report.physics import RPM_PER_RAD_S
+
+
+def draw_why(findings: Findings, palette: Palette, size: Size) -> Figure | None:
+    """Draw readings with what the fitted model replicates, and the fitted torque; None without a fit."""
+    explanation = findings.explanation
+    if explanation is None or explanation.fit is None:
+        return None
+    fitted = explanation.fit
+    figure = new_figure(size)
+    title = 2.6 if size.titled else 0.0
+    left, right, bottom, top = 6.5, 1.2, 4.0, title + (5.2 if size.narrow else 3.4)
+    half = (size.height_em - top - bottom - 1.6) / 2
+    above = plain_axes(figure, size.box(left, bottom + half + 1.6, right, top), spines=("bottom",))
+    below = plain_axes(figure, size.box(left, bottom, right, top + half + 1.6), spines=("bottom",))
+    table = fitted.predictive.sort_values("pressure_pa")
+    pressure = table["pressure_pa"].to_numpy(float)
+    band = RPM_PER_RAD_S * table[["low_rad_s", "median_rad_s", "high_rad_s"]].to_numpy(float).T
+    label = f"replicated readings, {100 * fitted.level:g} %"
+    above.fill_between(pressure, band[0], band[2], color=palette.blue, alpha=0.2, linewidth=0, label=label)
+    above.plot(pressure, band[1], color=palette.blue, linewidth=1.5 * size.line)
+    for inside, colour, words in ((True, palette.ink, "reading"), (False, palette.rust, "reading outside")):
+        part = table[table["inside"] == inside]
+        if len(part):
+            speed = RPM_PER_RAD_S * part["speed_rad_s"]
+            above.plot(
+                part["pressure_pa"], speed, "o", color=colour, markersize=0.4 * size.type_pt, label=words, zorder=4
+            )
+    above.set_ylabel("speed (rpm)")
+    above.yaxis.set_major_locator(MaxNLocator(4))
+
+    grid = np.geomspace(pressure[0], pressure[-1], 60)
+    picked = fitted.draws[np.linspace(0, len(fitted.draws) - 1, 100).astype(int)]
+    torque = np.abs([fitted.problem.predicted(values, grid)[1] for values in picked])
+    tails = [(1 - fitted.level) / 2, 0.5, (1 + fitted.level) / 2]
+    low, middle, high = np.quantile(torque, tails, axis=0)
+    below.fill_between(grid, low, high, color=palette.plum, alpha=0.2, linewidth=0)
+    below.plot(grid, middle, color=palette.plum, linewidth=1.5 * size.line, label="torque of the fit")
+    measured = explanation.measured
+    if measured is not None and "torque_n_m" in measured:
+        below.errorbar(
+            measured["pressure_pa"], measured["torque_n_m"], measured["torque_u_n_m"], fmt="s", color=palette.moss,
+            markersize=0.35 * size.type_pt, linewidth=size.line, label="torque measured by coast-downs",
+        )  # fmt: skip
+    below.set_yscale("log")
+    below.yaxis.set_major_locator(LogLocator())
+    below.yaxis.set_major_formatter(FuncFormatter(lambda value, _: pretty(value)))
+    below.yaxis.set_minor_formatter(NullFormatter())
+    below.set_ylabel("torque (N m)")
+    for axes in (above, below):
+        log_scale(axes, (float(pressure[0] / 1.1), float(pressure[-1] * 1.1)))
+        log_ticks(axes, "bottom", palette, palette.ink, size)
+        axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+        axes.set_axisbelow(True)
+    below.set_xlabel("pressure (Pa)", labelpad=0.4 * size.type_pt)
+    handles = [one for axes in (above, below) for one in zip(*axes.get_legend_handles_labels(), strict=True)]
+    figure.legend(
+        [handle for handle, _ in handles], [words for _, words in handles], loc="upper left",
+        ncols=2 if size.narrow else 3, bbox_to_anchor=(0.6 / size.width_em, 1 - (title + 0.4) / size.height_em),
+        fontsize=0.85 * size.type_pt if size.narrow else size.type_pt,
+    )  # fmt: skip
+    if size.titled:
+        figure.text(
+            left / size.width_em, 1 - 1.1 / size.height_em, f"{findings.experiment.name}: the fit and its torques",
+            fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
+        )  # fmt: skip
+    return figure
+
+
+def describe_why(findings: Findings) -> str:
+    """Say what the figure shows."""
+    fitted = None if findings.explanation is None else findings.explanation.fit
+    if fitted is None:
+        return ""
+    outside = int((~fitted.predictive["inside"]).sum())
+    return (
+        f"Above, {len(fitted.predictive)} readings of speed against pressure over the band that the fitted model "
+        f"replicates; {outside} lie outside it. Below, the torque of the fit against pressure, rising and then falling."
+    )
+
+
+def caption_why(findings: Findings) -> str:
+    """Explain the figure's marks."""
+    fitted = None if findings.explanation is None else findings.explanation.fit
+    if fitted is None:
+        return ""
+    return (
+        f"Posterior predictive check: {100 * fitted.level:g} % of readings replicated from the fit lie in the band; "
+        f"the share of replications that fit worse than the readings is {fitted.p_value:.2g}. Below, the torque of the "
+        "fit with its band, and where coast-downs and a moment of inertia allow, that measured without a model."
+    )
+
+
+WHY: Drawing[Findings] = Drawing(
+    "why",
+    draw_why,
+    describe_why,
+    caption_why,
+    {
+        "page": Size(PAGE_WIDTH_IN, 5.2, 10.5),
+        "narrow": Size(NARROW_WIDTH_IN, 5.6, 10.5, narrow=True),
+        "film": Size(12.8, 7.2, 17.0, titled=True),
+    },
+)

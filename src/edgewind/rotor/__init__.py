@@ -1,0 +1,69 @@
+"""The rotor from first principles: faces, drives, drag, pivot; steady, in time, and with anything about it changed."""
+
+from edgewind.rotor.changes import changed_bench, parse_changes
+from edgewind.rotor.drives import DRIVES, Conditions
+from edgewind.rotor.heat import FaceHeat, face_heat, steady_faces
+from edgewind.rotor.motion import (
+    ThermalTimes,
+    coast_down_angle,
+    coast_down_speed,
+    run,
+    stopping_time,
+    thermal_times,
+)
+from edgewind.rotor.parameters import RotorParameters, parameters_of, room_ratio
+from edgewind.rotor.pivot import steady_speed
+from edgewind.rotor.predict import (
+    CurveOptimum,
+    Prediction,
+    optima,
+    parse_pressures,
+    predict,
+    predict_whole,
+)
+from edgewind.rotor.response import (
+    Coefficients,
+    GasResponse,
+    KineticTable,
+    TableResponse,
+    area_share,
+    dataset_of,
+    response_for,
+)
+from edgewind.rotor.steady import SteadyState, check_range, steady_state
+
+__all__ = [
+    "DRIVES",
+    "Coefficients",
+    "Conditions",
+    "CurveOptimum",
+    "FaceHeat",
+    "GasResponse",
+    "KineticTable",
+    "Prediction",
+    "RotorParameters",
+    "SteadyState",
+    "TableResponse",
+    "ThermalTimes",
+    "area_share",
+    "changed_bench",
+    "check_range",
+    "coast_down_angle",
+    "coast_down_speed",
+    "dataset_of",
+    "face_heat",
+    "optima",
+    "parameters_of",
+    "parse_changes",
+    "parse_pressures",
+    "predict",
+    "predict_whole",
+    "response_for",
+    "room_ratio",
+    "run",
+    "steady_faces",
+    "steady_speed",
+    "steady_state",
+    "stopping_time",
+    "thermal_times",
+]

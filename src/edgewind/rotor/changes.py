@@ -1,0 +1,82 @@
+"""A bench with some of its values changed: ``{"rotor.vane_width": "30 mm"}``."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pydantic import ValidationError
+
+from edgewind.bench import Bench, Gauge
+from edgewind.bench.fields import FieldProblem
+from edgewind.errors import InputError
+from edgewind.units import Measured
+
+
+def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
+    """Return the bench with other values, checked as a whole; for predictions, which read no gauge.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench as it is.
+    changes : mapping
+        Dotted keys of `bench.toml` and new values as one writes them there: ``{"gas.species": "He"}``.
+
+    Raises
+    ------
+    InputError
+        An unknown key, or a bench that cannot be.
+    """
+    if not changes:
+        return bench
+    table: dict[str, Any] = {section: _plain(getattr(bench, section)) for section in Bench.model_fields}
+    for key, value in changes.items():
+        section, _, name = key.partition(".")
+        known = [f"{part}.{field}" for part, fields in table.items() if isinstance(fields, dict) for field in fields]
+        if key not in known:
+            near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
+            hint = f"did you mean '{near[0]}'?" if near else "name it as in bench.toml: 'rotor.vane_width'"
+            raise InputError(f"there is no '{key}' to set", fix=hint)
+        table[section][name] = value
+    if "gas.species" in changes and table["gauge"].gas_factor is None:
+        # What is predicted is asked for in true pressures, so no gauge is read.
+        table["gauge"] = table["gauge"].model_copy(update={"gas_factor": Measured(1.0)})
+    try:
+        return Bench.model_validate(table)
+    except ValidationError as error:
+        raise _explained(error, changes) from error
+
+
+def parse_changes(texts: Sequence[str]) -> dict[str, str]:
+    """Read ``rotor.vane_width=30 mm`` and the like.
+
+    Examples
+    --------
+    >>> parse_changes(["rotor.vane_width=30 mm", "gas.species = He"])
+    {'rotor.vane_width': '30 mm', 'gas.species': 'He'}
+    """
+    found = {}
+    for text in texts:
+        key, equals, value = text.partition("=")
+        if not equals or not key.strip() or not value.strip():
+            raise InputError(f"'{text}' does not set anything", fix="write 'rotor.vane_width=30 mm'")
+        found[key.strip()] = value.strip().strip("\"'")
+    return found
+
+
+def _plain(section: Any) -> Any:
+    """Values of a section as they were read; the gauge, which has kinds, stays whole."""
+    if isinstance(section, Gauge):
+        return section
+    return {name: getattr(section, name) for name in type(section).model_fields}
+
+
+def _explained(error: ValidationError, changes: Mapping[str, Any]) -> InputError:
+    finding = error.errors()[0]
+    cause = finding.get("ctx", {}).get("error")
+    key = ".".join(str(part) for part in finding["loc"])
+    if isinstance(cause, FieldProblem):
+        return cause.error.at(key=key or None)
+    return InputError(f"{finding['input']!r} cannot be used", key=key, fix=str(finding["msg"]))

@@ -1,0 +1,14 @@
+"""What may turn the rotor. A new drive is one file here and one line in :data:`DRIVES`."""
+
+from edgewind.rotor.drives import creep, light_pressure, outgassing, thermal_force
+from edgewind.rotor.drives.base import Conditions, Torque
+
+DRIVES: dict[str, Torque] = {
+    thermal_force.KEY: thermal_force.torque,
+    light_pressure.KEY: light_pressure.torque,
+    creep.KEY: creep.torque,
+    outgassing.KEY: outgassing.torque,
+}
+NAMES: dict[str, str] = {module.KEY: module.NAME for module in (thermal_force, light_pressure, creep, outgassing)}
+
+__all__ = ["DRIVES", "NAMES", "Conditions", "Torque"]

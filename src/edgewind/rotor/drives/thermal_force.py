@@ -1,0 +1,31 @@
+"""The push of the gas on a vane with one warm and one cold face."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from edgewind.rotor.drives.base import Array, Conditions
+
+NAME = "thermal force of the gas"
+KEY = "thermal_force"
+
+
+def torque(at: Conditions) -> Array:
+    """Torque, N m: ``N r p A F(Kn) (T_dark - T_bright) / T0`` with F from the kinetic response.
+
+    In free flight F is 1/4 (Knudsen, Ann. Phys. 337, 809, 1910, to first order in the difference).
+    """
+    rotor = at.rotor
+    force = at.pressure_pa * rotor.vane_area_m2 * at.gas.thermal_force * at.faces_apart
+    return np.asarray(rotor.vanes * rotor.arm_m * force)
+
+
+def thermal_force_free_molecular(
+    pressure_pa: float, area_m2: float, difference_k: float, temperature_k: float
+) -> float:
+    """Force on a vane in free-molecular gas, ``F = p A dT / (4 T0)``, in N, from the warm to the cold face; any shape.
+
+    Both faces fully diffuse, a large room, a small difference: Knudsen, Ann. Phys. 337, 809 (1910), to first order in
+    dT.
+    """
+    return pressure_pa * area_m2 * difference_k / (4 * temperature_k)

@@ -1,0 +1,153 @@
+"""Everything the forward model needs of a bench, as plain SI numbers that can also be arrays of draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.bench import Bench
+from edgewind.gas import GasState
+
+Number = Any  # float, or an array that broadcasts against the pressures
+
+# Mean over a turn of the irradiance that a face receives: a beam falls on it at cos(phi) over half of each turn.
+TURN_MEAN_IRRADIANCE = {"beam": 1 / np.pi, "all-round": 1.0}
+# Mean over a turn of the push of a unit irradiance on one face. A beam meets a face at the angle phi over half of each
+# turn: the mean of cos^2(phi) is 1/4. Light from all round presses with 2/3 of its irradiance (isotropic radiation).
+TURN_MEAN_PUSH = {"beam": 0.25, "all-round": 2.0 / 3.0}
+
+# Where bench.toml is silent. Our judgement, no source; the fit takes the wide ranges of `evidence.priors` instead.
+DEFAULT_CONDUCTANCE = 200.0  # W/(m^2 K): thin card between foils; solid mica or metal has thousands
+DEFAULT_SURFACE_DENSITY = 0.3  # kg/m^2: 0.1 mm of mica
+DEFAULT_ACCOMMODATION = 0.9
+
+
+@dataclass(frozen=True)
+class RotorParameters:
+    """A rotor, its light, its pivot and its gas; SI throughout, each a float or an array that broadcasts.
+
+    Examples
+    --------
+    >>> from edgewind.bench import Bench
+    >>> [name for name in RotorParameters.__dataclass_fields__][:3]
+    ['vanes', 'vane_width_m', 'vane_height_m']
+    """
+
+    vanes: int
+    vane_width_m: Number
+    vane_height_m: Number
+    vane_thickness_m: Number
+    arm_m: Number
+    arm_diameter_m: Number
+    chamber_width_m: Number
+    irradiance_w_m2: Number
+    turn_mean_irradiance: float
+    turn_mean_push: float
+    dark_absorptance: Number
+    bright_absorptance: Number
+    dark_emissivity: Number
+    bright_emissivity: Number
+    vane_conductance_w_m2_k: Number
+    heat_capacity_j_m2_k: Number
+    dark_outgassing_pa_m_s: Number
+    bright_outgassing_pa_m_s: Number
+    pivot_dry_n_m: Number
+    pivot_breakaway_n_m: Number
+    pivot_viscous_n_m_s: Number
+    moment_of_inertia_kg_m2: Number
+    accommodation: Number
+    gas_temperature_k: Number
+    envelope_temperature_k: Number
+    viscosity_pa_s: float
+    most_probable_speed_m_s: float
+    internal_heat: float
+
+    @property
+    def vane_area_m2(self) -> Number:
+        """Area of one face of one vane, m^2."""
+        return self.vane_width_m * self.vane_height_m
+
+    @property
+    def mean_square_arm_m2(self) -> Number:
+        """Mean square distance of the points of a vane from the axis, m^2."""
+        return self.arm_m**2 + self.vane_width_m**2 / 12
+
+    def knudsen(self, pressure_pa: Number, length_m: Number | None = None) -> NDArray[np.float64]:
+        """Mean free path over the width of the vane, or over another length."""
+        path = (
+            np.sqrt(np.pi)
+            / 2
+            * self.viscosity_pa_s
+            * self.most_probable_speed_m_s
+            / np.asarray(pressure_pa, dtype=float)
+        )
+        return np.asarray(path / (self.vane_width_m if length_m is None else length_m))
+
+    def with_(self, **changes: Number) -> RotorParameters:
+        """Return the same with other values."""
+        return replace(self, **changes)
+
+    def lamp_off(self) -> RotorParameters:
+        """Return the same in the dark."""
+        return replace(self, irradiance_w_m2=0.0)
+
+
+def parameters_of(bench: Bench) -> RotorParameters:
+    """Return the best estimates of a bench, with the stated defaults where it is silent."""
+    rotor, light = bench.rotor, bench.light
+    state = GasState(bench.gas.gas, 1.0, bench.gas.temperature.value)
+
+    def value(measured: Any, otherwise: float) -> float:
+        return otherwise if measured is None else float(measured.value)
+
+    dry = value(rotor.pivot_dry_torque, 0.0)
+    area = rotor.vane_area_m2
+    mass = value(rotor.vane_mass, DEFAULT_SURFACE_DENSITY * area)
+    return RotorParameters(
+        vanes=rotor.vanes,
+        vane_width_m=rotor.vane_width.value,
+        vane_height_m=rotor.vane_height.value,
+        vane_thickness_m=value(rotor.vane_thickness, 0.0),
+        arm_m=rotor.arm.value,
+        arm_diameter_m=value(rotor.arm_diameter, 0.0),
+        chamber_width_m=bench.chamber.width.value,
+        irradiance_w_m2=light.irradiance.value,
+        turn_mean_irradiance=TURN_MEAN_IRRADIANCE[light.arrangement],
+        turn_mean_push=TURN_MEAN_PUSH[light.arrangement],
+        dark_absorptance=rotor.dark_absorptance.value,
+        bright_absorptance=rotor.bright_absorptance.value,
+        dark_emissivity=value(rotor.dark_emissivity, rotor.dark_absorptance.value),
+        bright_emissivity=value(rotor.bright_emissivity, rotor.bright_absorptance.value),
+        vane_conductance_w_m2_k=value(rotor.vane_conductance, DEFAULT_CONDUCTANCE),
+        heat_capacity_j_m2_k=mass / area * rotor.vane_specific_heat.value,
+        dark_outgassing_pa_m_s=value(rotor.dark_outgassing, 0.0),
+        bright_outgassing_pa_m_s=value(rotor.bright_outgassing, 0.0),
+        pivot_dry_n_m=dry,
+        pivot_breakaway_n_m=max(dry, value(rotor.pivot_breakaway_torque, dry)),
+        pivot_viscous_n_m_s=value(rotor.pivot_viscous, 0.0),
+        moment_of_inertia_kg_m2=value(rotor.moment_of_inertia, rotor.vanes * mass * rotor.mean_square_arm_m2),
+        accommodation=value(rotor.accommodation, DEFAULT_ACCOMMODATION),
+        gas_temperature_k=bench.gas.temperature.value,
+        envelope_temperature_k=bench.envelope_temperature.value,
+        viscosity_pa_s=state.viscosity_pa_s,
+        most_probable_speed_m_s=state.most_probable_speed_m_s,
+        internal_heat=internal_heat(state),
+    )
+
+
+def internal_heat(state: GasState) -> float:
+    """Heat capacity of the inner motion of a molecule over k, from the conductivity: zero for a monatomic gas.
+
+    ``lambda / (mu k/m) = 15/4 + 1.33 c_int/k``, the modified Eucken form (Poling, Prausnitz and O'Connell, The
+    Properties of Gases and Liquids, 5th ed., 2001, section 10-3).
+    """
+    specific = state.most_probable_speed_m_s**2 / (2 * state.temperature_k)
+    return max(0.0, (state.conductivity_w_m_k / (state.viscosity_pa_s * specific) - 3.75) / 1.33)
+
+
+def room_ratio(parameters: RotorParameters) -> float:
+    """Side of the chamber over the width of the vane."""
+    return float(np.mean(np.asarray(parameters.chamber_width_m / parameters.vane_width_m)))

@@ -1,0 +1,239 @@
+"""The speed curve of a bench from first principles: drive and drag apart, each mechanism on its own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from edgewind.bench import Bench
+from edgewind.errors import InputError
+from edgewind.rotor.changes import changed_bench
+from edgewind.rotor.convection import convection_bound
+from edgewind.rotor.drives import thermal_force
+from edgewind.rotor.parameters import RotorParameters, parameters_of, room_ratio
+from edgewind.rotor.response import GasResponse, response_for
+from edgewind.rotor.steady import SteadyState, check_range, steady_state
+from edgewind.units import parse_quantity
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class CurveOptimum:
+    """Where a predicted curve is greatest in size.
+
+    Attributes
+    ----------
+    pressure_pa, value : float
+        Place and signed value there.
+    inside : bool
+        Whether it lies between the ends of the pressures asked about.
+    knudsen : float
+        Mean free path over the width of the vane there.
+    """
+
+    pressure_pa: float
+    value: float
+    inside: bool
+    knudsen: float
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """A table of predictions with its optima; see :func:`predict`."""
+
+    table: pd.DataFrame
+    speed: CurveOptimum
+    force: CurveOptimum
+    bench: Bench
+    parameters: RotorParameters
+    response_source: str
+
+    def as_plain(self) -> dict[str, Any]:
+        """Plain types for JSON: rows and both optima."""
+        rows = self.table.astype(object).where(self.table.notna(), None).to_dict("records")
+        return {
+            "rows": rows,
+            "optimum": _plain(self.speed, "speed_rad_s"),
+            "force_optimum": _plain(self.force, "torque_n_m"),
+        }
+
+
+def predict(
+    bench: Bench,
+    pressures: ArrayLike,
+    *,
+    changes: Mapping[str, Any] | None = None,
+    response: GasResponse | None = None,
+    lamp: bool = True,
+    parameters: Mapping[str, float] | None = None,
+) -> pd.DataFrame:
+    """Predict how the rotor of a bench turns against pressure.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    pressures : array of shape (n,)
+        Pressures, Pa.
+    changes : mapping, optional
+        Values to change first, by dotted key: ``{"rotor.vane_width": "30 mm"}``.
+    response : GasResponse, optional
+        Coefficients of the gas; the table for this vane and room where absent.
+    lamp : bool
+        Whether the lamp is on.
+    parameters : mapping, optional
+        Fields of :class:`RotorParameters` to set, such as the best values of a fit.
+
+    Returns
+    -------
+    DataFrame
+        ``pressure_pa, knudsen, speed_rad_s, torque_n_m, drag_n_m_s, t_hot_k, t_cold_k`` (dark and bright face), then
+        ``torque_<drive>_n_m`` for each drive, ``torque_area_n_m`` and ``torque_edge_n_m`` (shares of the thermal
+        force), ``drag_vanes_n_m_s, drag_arms_n_m_s, drag_pivot_n_m_s``, ``pivot_dry_n_m`` and
+        ``convection_bound_n_m``. Speed and torque are positive when the bright face goes ahead. Drag is all that
+        grows with speed.
+
+    Raises
+    ------
+    InputError
+        A bench that cannot be, or pressures outside the response of the gas.
+    """
+    of = changed_bench(bench, changes or {})
+    rotor = parameters_of(of).with_(**dict(parameters or {}))
+    return table_of(_steady(np.atleast_1d(np.asarray(pressures, dtype=float)), rotor, response, lamp))
+
+
+def predict_whole(
+    bench: Bench,
+    pressures: ArrayLike,
+    *,
+    changes: Mapping[str, Any] | None = None,
+    response: GasResponse | None = None,
+    parameters: Mapping[str, float] | None = None,
+) -> Prediction:
+    """Predict as :func:`predict` does, with the optima of speed and of torque in the range of the pressures."""
+    of = changed_bench(bench, changes or {})
+    rotor = parameters_of(of).with_(**dict(parameters or {}))
+    pressure = np.unique(np.atleast_1d(np.asarray(pressures, dtype=float)))
+    gas = response_for(room_ratio(rotor)) if response is None else response
+    table = table_of(_steady(pressure, rotor, gas, True))
+    speed, force = optima(rotor, gas, float(pressure[0]), float(pressure[-1]))
+    return Prediction(table, speed, force, of, rotor, str(getattr(gas, "source", "")))
+
+
+def _steady(pressure: Array, rotor: RotorParameters, response: GasResponse | None, lamp: bool) -> SteadyState:
+    if pressure.ndim != 1 or not pressure.size:
+        raise InputError("no pressures were given", fix="give one or more, such as 0.01Pa:10Pa:40")
+    gas = response_for(room_ratio(rotor)) if response is None else response
+    check_range(pressure, rotor, gas)
+    return steady_state(pressure, rotor if lamp else rotor.lamp_off(), gas)
+
+
+def table_of(state: SteadyState) -> pd.DataFrame:
+    """Return a steady state as a table; see :func:`predict`."""
+    at, rotor = state.at, state.at.rotor
+    gas_push = state.torque.get(thermal_force.KEY, np.zeros_like(state.speed_rad_s))
+    columns: dict[str, Any] = {
+        "pressure_pa": at.pressure_pa,
+        "knudsen": at.knudsen,
+        "speed_rad_s": state.speed_rad_s,
+        "torque_n_m": state.net_torque,
+        "drag_n_m_s": state.drag,
+        "t_hot_k": at.dark_k,
+        "t_cold_k": at.bright_k,
+        **{f"torque_{key}_n_m": torque for key, torque in state.torque.items()},
+        "torque_area_n_m": gas_push * at.gas.area_share,
+        "torque_edge_n_m": gas_push * (1 - at.gas.area_share),
+        "drag_vanes_n_m_s": state.drag_vanes,
+        "drag_arms_n_m_s": state.drag_arms,
+        "drag_pivot_n_m_s": rotor.pivot_viscous_n_m_s,
+        "pivot_dry_n_m": rotor.pivot_dry_n_m,
+        "convection_bound_n_m": convection_bound(at),
+    }
+    size = state.speed_rad_s.shape
+    return pd.DataFrame(
+        {name: np.broadcast_to(np.asarray(values, dtype=float), size) for name, values in columns.items()}
+    )
+
+
+def optima(
+    rotor: RotorParameters, response: GasResponse, low_pa: float, high_pa: float, *, points: int = 81
+) -> tuple[CurveOptimum, CurveOptimum]:
+    """Return where the speed and the torque are greatest between two pressures, in the sense of the greatest torque.
+
+    So the other way that light pressure turns a rotor in very thin gas, without bound where the pivot is ideal, is
+    not taken for the optimum.
+    """
+    pressure = np.geomspace(low_pa, high_pa, points) if 0 < low_pa < high_pa else np.array([low_pa])
+    check_range(pressure, rotor, response)
+    state = steady_state(pressure, rotor, response)
+    sense = float(np.sign(state.net_torque[np.argmax(np.abs(state.net_torque))])) or 1.0
+    found = []
+    for quantity in ("speed_rad_s", "net_torque"):
+        values = sense * getattr(state, quantity)
+        k = int(np.argmax(values))
+        place = float(peak_places(pressure, values[None, :])[0]) if pressure.size > 2 else np.nan
+        inside = bool(np.isfinite(place))
+        place = place if inside else float(pressure[k])
+        value = float(getattr(steady_state(np.array([place]), rotor, response), quantity)[0])
+        found.append(CurveOptimum(place, value, inside, float(np.mean(rotor.knudsen(place)))))
+    return found[0], found[1]
+
+
+def peak_places(pressure: Array, values: Array) -> Array:
+    """Place of the maximum of each row of `values`, Pa, refined by a parabola in ln p; nan where it lies at an end.
+
+    Parameters
+    ----------
+    pressure : array of shape (n,)
+        Evenly spaced in the logarithm.
+    values : array of shape (k, n)
+        One curve a row.
+    """
+    k = np.argmax(values, axis=1)
+    inner = (k > 0) & (k < pressure.size - 1) & (values.max(axis=1) > 0)
+    j = np.clip(k, 1, pressure.size - 2)
+    rows = np.arange(values.shape[0])
+    before, top, after = values[rows, j - 1], values[rows, j], values[rows, j + 1]
+    bend = before - 2 * top + after
+    shift = np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)
+    step = float(np.log(pressure[1] / pressure[0]))
+    return np.where(inner, np.exp(np.log(pressure[j]) + np.clip(shift, -1, 1) * step), np.nan)
+
+
+def parse_pressures(text: str) -> Array:
+    """Read ``0.01Pa:10Pa:40`` (low, high, how many, evenly spaced in the logarithm), or a list ``1 Pa, 7 mTorr``.
+
+    Examples
+    --------
+    >>> parse_pressures("0.01Pa:1Pa:3").round(6).tolist()
+    [0.01, 0.1, 1.0]
+    >>> parse_pressures("1 Pa, 7 mTorr").round(3).tolist()
+    [1.0, 0.933]
+    """
+    parts = text.split(":")
+    if len(parts) == 1:
+        return np.array([parse_quantity(part, "pressure") for part in text.split(",")])
+    fix = "write low:high:how many, such as 0.01Pa:10Pa:40"
+    if len(parts) not in (2, 3):
+        raise InputError(f"'{text}' is not a range of pressures", fix=fix)
+    low, high = (parse_quantity(part, "pressure") for part in parts[:2])
+    count = parts[2].strip() if len(parts) == 3 else "40"
+    if not count.isdecimal() or not 2 <= int(count) <= 100_000 or not 0 < low < high:
+        raise InputError(f"'{text}' is not a range of pressures", fix=fix)
+    return np.geomspace(low, high, int(count))
+
+
+def _plain(found: CurveOptimum, name: str) -> dict[str, Any]:
+    return {"found": found.inside, "pressure_pa": found.pressure_pa, "knudsen": found.knudsen, name: found.value}
+
+
+def pressures_of(texts: Sequence[str]) -> Array:
+    """Read several ranges or lists as one ascending array."""
+    return np.unique(np.concatenate([parse_pressures(text) for text in texts]))

@@ -1,0 +1,355 @@
+"""What the rotor asks of the gas: coefficients of force, drag and heat against Knudsen number and accommodation."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from typing import Protocol
+
+import numpy as np
+import xarray as xr
+from numpy.typing import ArrayLike, NDArray
+from scipy.interpolate import PchipInterpolator
+
+from edgewind.errors import InputError, OutOfRangeError
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Coefficients:
+    """Linear response of the gas to one vane, per unit of each drive; arrays of one shape, dimensionless.
+
+    Attributes
+    ----------
+    thermal_force : array
+        F/(p0 A) per unit of (T_hot - T_cold)/T0, from hot to cold.
+    drag : array
+        F/(p0 A) per unit of U/v0, against the motion.
+    heat : array
+        Heat that leaves the hot face /(p0 v0 A) with the faces at +1/2 and -1/2; the cold face takes up as much.
+    loss : array
+        Heat that leaves each face /(p0 v0 A) with both faces warmer than the room by T0.
+    area_share : array
+        Share of the thermal force that a stress as in the middle of the face, acting on the whole face, would give;
+        the rest is the edge's share.
+
+    Moving at U towards its cold side, a vane gives off `thermal_force` times U/v0 on its hot face and takes up as
+    much on its cold face (Onsager-Casimir reciprocity), so that needs no coefficient of its own.
+    """
+
+    thermal_force: Array
+    drag: Array
+    heat: Array
+    loss: Array
+    area_share: Array
+
+
+class GasResponse(Protocol):
+    """Anything that answers for the gas: a table of the kinetic solver, or a closed form in a test."""
+
+    @property
+    def least_knudsen(self) -> float:
+        """Smallest Knudsen number that it answers for."""
+
+    def at(self, knudsen: ArrayLike, accommodation: ArrayLike) -> Coefficients:
+        """Return the coefficients; the arguments broadcast. A Knudsen number of infinity is free flight."""
+
+    def relative_error(self, knudsen: ArrayLike) -> Array:
+        """Return the estimated relative error of the coefficients."""
+
+
+class KineticTable(Protocol):
+    """What is read of a response table of the kinetic room (`edgewind.kinetics.ResponseTable`)."""
+
+    knudsen: Array
+    accommodation: float
+
+    def thermal_force(self, knudsen: ArrayLike) -> Array:
+        """F/(p0 A) per unit dT/T0 between the faces."""
+
+    def drag(self, knudsen: ArrayLike) -> Array:
+        """F/(p0 A) per unit U/v0."""
+
+    def heat(self, knudsen: ArrayLike) -> Array:
+        """Heat that leaves the hot face, the faces at +1/2 and -1/2."""
+
+    def heat_loss(self, knudsen: ArrayLike) -> Array:
+        """Heat that leaves both faces together, both warmer than the room by dT/T0 = 1."""
+
+    def error(self, name: str, knudsen: ArrayLike) -> Array:
+        """Estimated absolute error of a coefficient."""
+
+
+_LOGARITHMIC = ("thermal_force", "drag", "heat", "loss")
+_NAMES = (*_LOGARITHMIC, "area_share")
+
+
+class TableResponse:
+    """A table of the kinetic solver for one shape and room, interpolated smoothly with its exact limit in free flight.
+
+    Between the entries the logarithms of the coefficients are monotone cubics (PCHIP) of ln Kn. Above the greatest
+    finite Kn they approach their value in free flight as 1/Kn. Between accommodations they are interpolated linearly.
+
+    Parameters
+    ----------
+    knudsen : array of shape (n,)
+        Finite Knudsen numbers, ascending.
+    accommodation : array of shape (m,)
+        Ascending.
+    values : mapping of str to array of shape (m, n)
+        By the names of :class:`Coefficients`.
+    free : mapping of str to array of shape (m,)
+        The same in free flight.
+    error : array of shape (n,)
+        Estimated relative error.
+    """
+
+    def __init__(
+        self,
+        knudsen: ArrayLike,
+        accommodation: ArrayLike,
+        values: Mapping[str, ArrayLike],
+        free: Mapping[str, ArrayLike],
+        error: ArrayLike,
+        *,
+        source: str = "",
+    ) -> None:
+        self.knudsen = np.asarray(knudsen, dtype=float)
+        self.accommodation = np.asarray(accommodation, dtype=float)
+        self.source = source
+        stacked = np.stack([np.asarray(values[name], dtype=float) for name in _NAMES])
+        limit = np.stack([np.asarray(free[name], dtype=float) for name in _NAMES])
+        if np.any(np.diff(self.knudsen) <= 0) or np.any(np.diff(self.accommodation) <= 0):
+            raise InputError("the response table is not in ascending order", fix="make the tables again")
+        if np.any(stacked[:4] <= 0) or np.any(limit[:4] <= 0):
+            raise InputError("the response table holds a coefficient that is not above zero", fix="make it again")
+        self.free = limit
+        self.top = stacked[..., -1]
+        curve = np.concatenate([np.log(stacked[:4]), stacked[4:]])
+        self._curve = PchipInterpolator(np.log(self.knudsen), np.moveaxis(curve, -1, 0))
+        self._error = np.asarray(error, dtype=float)
+
+    @property
+    def cubics(self) -> Array:
+        """Cubics of ln Kn, shape (4, n - 1, 5, m): of the logarithm of all coefficients but the area share."""
+        return np.asarray(self._curve.c)
+
+    @property
+    def least_knudsen(self) -> float:
+        """Smallest Knudsen number of the table."""
+        return float(self.knudsen[0])
+
+    def at(self, knudsen: ArrayLike, accommodation: ArrayLike) -> Coefficients:
+        """Return the coefficients; the arguments broadcast.
+
+        Raises
+        ------
+        OutOfRangeError
+            A Knudsen number below the table, or an accommodation outside it.
+        """
+        kn, alpha = np.broadcast_arrays(np.asarray(knudsen, dtype=float), np.asarray(accommodation, dtype=float))
+        self._check(kn, alpha)
+        top = self.knudsen[-1]
+        inside = np.minimum(kn, top)
+        found = np.moveaxis(self._curve(np.log(inside)), (-2, -1), (0, 1))  # coefficient, accommodation, ...
+        np.exp(found[:4], out=found[:4])
+        beyond = kn > top
+        if np.any(beyond):
+            extra = (1,) * kn.ndim
+            free, edge = self.free.reshape(*self.free.shape, *extra), self.top.reshape(*self.top.shape, *extra)
+            found = np.where(beyond, free + (edge - free) * (top / np.maximum(kn, top)), found)
+        return Coefficients(*self._between(found, alpha))
+
+    def relative_error(self, knudsen: ArrayLike) -> Array:
+        """Return the estimated relative error of the coefficients, interpolated."""
+        return np.asarray(np.interp(np.log(np.asarray(knudsen, dtype=float)), np.log(self.knudsen), self._error))
+
+    def _check(self, kn: Array, alpha: Array) -> None:
+        if not np.all(kn >= self.least_knudsen * (1 - 1e-9)):
+            raise OutOfRangeError(
+                f"a Knudsen number of {np.nanmin(kn):.3g} is below the response table (from {self.least_knudsen:g})",
+                fix="ask for lower pressures or for a narrower vane",
+            )
+        low, high = self.accommodation[0], self.accommodation[-1]
+        if not np.all((alpha >= low - 1e-12) & (alpha <= high + 1e-12)):
+            raise OutOfRangeError(
+                f"an accommodation of {float(alpha.flat[0]):.3g} is outside the response table ({low:g} to {high:g})",
+                key="rotor.accommodation",
+                fix=f"use {low:g} to {high:g}",
+            )
+
+    def _between(self, found: Array, alpha: Array) -> Array:
+        if self.accommodation.size == 1:
+            return found[:, 0]
+        place = np.clip(np.searchsorted(self.accommodation, alpha, side="right") - 1, 0, self.accommodation.size - 2)
+        low, high = self.accommodation[place], self.accommodation[place + 1]
+        share = (alpha - low) / (high - low)
+        if place.size and np.all(place == place.flat[0]):
+            k = int(place.flat[0])
+            return np.asarray((1 - share) * found[:, k] + share * found[:, k + 1])
+        below = np.take_along_axis(found, np.broadcast_to(place, (found.shape[0], 1, *place.shape)), axis=1)[:, 0]
+        above = np.take_along_axis(found, np.broadcast_to(place + 1, (found.shape[0], 1, *place.shape)), axis=1)
+        return np.asarray((1 - share) * below + share * above[:, 0])
+
+    @classmethod
+    def from_tables(cls, tables: Sequence[KineticTable], share: GasResponse, *, source: str = "") -> TableResponse:
+        """Make it from tables of the kinetic room, one an accommodation, all of one shape and room.
+
+        Parameters
+        ----------
+        tables : sequence of KineticTable
+            Tables; the Knudsen numbers of the first are taken.
+        share : GasResponse
+            Where the split into area and edge is taken from, which those tables do not hold: the stress along a strip.
+        source : str
+            What to say of them.
+        """
+        if not tables:
+            raise InputError(
+                "no response tables were given", fix="give one or more, such as ResponseTable.standard('strip')"
+            )
+        ordered = sorted(tables, key=lambda table: table.accommodation)
+        kn = np.asarray(ordered[0].knudsen, dtype=float)
+        alphas = [table.accommodation for table in ordered]
+
+        def coefficients(table: KineticTable, at: Array) -> dict[str, Array]:
+            within = np.maximum(at, share.least_knudsen)
+            return {
+                "thermal_force": table.thermal_force(at),
+                "drag": table.drag(at),
+                "heat": table.heat(at),
+                "loss": table.heat_loss(at) / 2,
+                "area_share": share.at(within, table.accommodation).area_share,
+            }
+
+        inside = [coefficients(table, kn) for table in ordered]
+        free = [coefficients(table, np.array([1e12])) for table in ordered]
+        worst = [
+            table.error(name, kn) / getattr(table, name)(kn) for table in ordered for name in ("thermal_force", "drag")
+        ]
+        return cls(
+            kn,
+            alphas,
+            {name: [values[name] for values in inside] for name in _NAMES},
+            {name: [float(values[name][0]) for values in free] for name in _NAMES},
+            np.max(worst, axis=0),
+            source=source,
+        )
+
+    @classmethod
+    def from_dataset(cls, data: xr.Dataset, *, room: float | None = None) -> TableResponse:
+        """Make it from a data set over ``knudsen``, ``accommodation`` and ``room`` (side over the width of the vane).
+
+        Between rooms the coefficients are interpolated linearly in 1/room, and beyond the last room held.
+        """
+        if "room" in data.dims:
+            data = _for_room(data.sortby("room"), np.inf if room is None else room)
+        data = data.transpose("accommodation", "knudsen").sortby(["accommodation", "knudsen"])
+        finite = np.isfinite(data["knudsen"].to_numpy())
+        inside, free = data.isel(knudsen=finite), data.isel(knudsen=~finite)
+        return cls(
+            inside["knudsen"].to_numpy(),
+            inside["accommodation"].to_numpy(),
+            {name: inside[name].to_numpy() for name in _NAMES},
+            {name: free[name].to_numpy()[:, 0] for name in _NAMES},
+            inside["relative_error"].max("accommodation").to_numpy(),
+            source=str(data.attrs.get("source", "")),
+        )
+
+
+def _for_room(data: xr.Dataset, room: float) -> xr.Dataset:
+    inverse = 1 / data["room"].to_numpy()  # descending
+    wanted = float(np.clip(1 / room, inverse[-1], inverse[0]))
+    above = int(np.clip(np.searchsorted(-inverse, -wanted), 1, max(inverse.size - 1, 1)))
+    if inverse.size == 1:
+        return data.isel(room=0)
+    share = (inverse[above - 1] - wanted) / (inverse[above - 1] - inverse[above])
+    found: xr.Dataset = data.isel(room=above - 1, drop=True) * (1 - share) + data.isel(room=above, drop=True) * share
+    return found.assign_attrs(data.attrs)
+
+
+def area_share(stress: ArrayLike, weight: ArrayLike) -> float:
+    """Share of the force that the stress in the middle of the face would give, acting on the whole face.
+
+    Parameters
+    ----------
+    stress : array of shape (n,)
+        Difference of normal stress between the faces, from the middle of the vane to its edge.
+    weight : array of shape (n,)
+        Area that each value stands for.
+
+    Examples
+    --------
+    >>> area_share([1.0, 1.0, 1.0], [0.2, 0.2, 0.1])
+    1.0
+    >>> round(area_share([0.1, 0.1, 2.0], [0.2, 0.2, 0.1]), 3)
+    0.208
+    """
+    values, weights = np.asarray(stress, dtype=float), np.asarray(weight, dtype=float)
+    return float(values[0] * weights.sum() / (values @ weights))
+
+
+def dataset_of(answers: Iterable[object], shares: Sequence[float], *, source: str) -> xr.Dataset:
+    """Return the data set of `TableResponse.from_dataset` from answers of the kinetic solver.
+
+    Parameters
+    ----------
+    answers : iterable of kinetic responses
+        Each with ``knudsen``, ``room`` (sides), ``accommodation``, ``values`` and ``errors``, over a full grid of the
+    three. shares : sequence of float
+        The area share that belongs to each; see :func:`area_share`.
+    source : str
+        What made them.
+    """
+    rows = []
+    for answer, share in zip(answers, shares, strict=True):
+        values: Mapping[str, float] = answer.values  # type: ignore[attr-defined]
+        errors: Mapping[str, float] = answer.errors  # type: ignore[attr-defined]
+        rows.append(
+            {
+                "room": float(answer.room[0]),  # type: ignore[attr-defined]
+                "accommodation": float(answer.accommodation[0]),  # type: ignore[attr-defined]
+                "knudsen": float(answer.knudsen),  # type: ignore[attr-defined]
+                "thermal_force": values["thermal_force"],
+                "drag": values["drag"],
+                "heat": (values["heat_hot"] - values["heat_cold"]) / 2,
+                "loss": (values["loss_hot"] + values["loss_cold"]) / 2,
+                "area_share": share,
+                "relative_error": max(
+                    errors[name] / abs(values[name]) for name in ("thermal_force", "drag", "heat_hot")
+                ),
+            }
+        )
+    axes = {name: sorted({row[name] for row in rows}) for name in ("room", "accommodation", "knudsen")}
+    shape = tuple(len(values) for values in axes.values())
+    data = {}
+    for name in (*_NAMES, "relative_error"):
+        grid = np.full(shape, np.nan)
+        for row in rows:
+            grid[tuple(axes[axis].index(row[axis]) for axis in axes)] = row[name]
+        if np.isnan(grid).any():
+            raise InputError(
+                "the answers do not fill a grid of rooms, accommodations and Knudsen numbers",
+                fix="add the missing ones",
+            )
+        data[name] = (tuple(axes), grid, {"units": "1"})
+    return xr.Dataset(data, coords=axes, attrs={"source": source})
+
+
+@lru_cache(maxsize=1)
+def _shipped() -> xr.Dataset:
+    with resources.files("edgewind.rotor").joinpath("tables/strip.nc").open("rb") as stream:
+        return xr.load_dataset(stream, engine="scipy")
+
+
+@lru_cache(maxsize=64)
+def response_for(room: float) -> TableResponse:
+    """Return the response of a vane in a room whose side is `room` times the width of the vane.
+
+    The vane stands for an infinite strip of its own width, in the middle of a square room; the tables were computed
+    by the kinetic solver of the package.
+    """
+    return TableResponse.from_dataset(_shipped(), room=room)

@@ -1,0 +1,175 @@
+"""Steady speeds in a compiled loop, for fits that ask a hundred thousand times; `steady.py` is the same in plain NumPy.
+
+A test holds the two together. Numbers come in the order of `Place`, so that a draw of unknowns is one flat array.
+"""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+import numba as nb
+import numpy as np
+from numpy.typing import NDArray
+from scipy.constants import Stefan_Boltzmann, speed_of_light
+
+from edgewind.rotor.drag import FREE_MOLECULAR_CYLINDER_DRAG
+from edgewind.rotor.drives.creep import THERMAL_CREEP
+from edgewind.rotor.parameters import RotorParameters
+from edgewind.rotor.response import TableResponse
+
+Array = NDArray[np.float64]
+
+
+class Place(IntEnum):
+    """Where each number stands in the flat array of a rotor; the last four are the shares of the drives that act."""
+
+    VANES = 0
+    WIDTH = 1
+    HEIGHT = 2
+    THICKNESS = 3
+    ARM = 4
+    ARM_DIAMETER = 5
+    IRRADIANCE = 6
+    MEAN_IRRADIANCE = 7
+    MEAN_PUSH = 8
+    DARK_ABSORPTANCE = 9
+    BRIGHT_ABSORPTANCE = 10
+    DARK_EMISSIVITY = 11
+    BRIGHT_EMISSIVITY = 12
+    CONDUCTANCE = 13
+    OUTGASSING = 14
+    DRY = 15
+    BREAKAWAY = 16
+    VISCOUS = 17
+    ACCOMMODATION = 18
+    GAS_K = 19
+    ENVELOPE_K = 20
+    VISCOSITY = 21
+    V0 = 22
+    INTERNAL = 23
+    THERMAL_FORCE = 24
+    LIGHT_PRESSURE = 25
+    CREEP = 26
+    RECOIL = 27
+
+
+def flat(rotor: RotorParameters) -> Array:
+    """Return a rotor as the flat array that the kernel takes, with every drive acting."""
+    numbers = [
+        rotor.vanes, rotor.vane_width_m, rotor.vane_height_m, rotor.vane_thickness_m, rotor.arm_m, rotor.arm_diameter_m,
+        rotor.irradiance_w_m2, rotor.turn_mean_irradiance, rotor.turn_mean_push, rotor.dark_absorptance,
+        rotor.bright_absorptance, rotor.dark_emissivity, rotor.bright_emissivity, rotor.vane_conductance_w_m2_k,
+        rotor.dark_outgassing_pa_m_s - rotor.bright_outgassing_pa_m_s, rotor.pivot_dry_n_m, rotor.pivot_breakaway_n_m,
+        rotor.pivot_viscous_n_m_s, rotor.accommodation, rotor.gas_temperature_k, rotor.envelope_temperature_k,
+        rotor.viscosity_pa_s, rotor.most_probable_speed_m_s, rotor.internal_heat, 1.0, 1.0, 1.0, 1.0,
+    ]  # fmt: skip
+    return np.array([float(number) for number in numbers])
+
+
+def table_arrays(response: TableResponse) -> tuple[Array, Array, Array, Array, Array]:
+    """Return the table as the kernel takes it: ln Kn, cubics, values in free flight, values at the top,
+    accommodations.
+    """
+    return (
+        np.log(response.knudsen),
+        np.ascontiguousarray(response.cubics),
+        np.ascontiguousarray(response.free),
+        np.ascontiguousarray(response.top),
+        response.accommodation,
+    )
+
+
+@nb.njit(error_model="numpy", cache=True)
+def _look_up(kn, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[no-untyped-def]
+    """Write the five coefficients at one Knudsen number and accommodation to `out`."""
+    last = log_kn.size - 1
+    m = alphas.size
+    j = 0
+    while j < m - 2 and alpha >= alphas[j + 1]:
+        j += 1
+    share = 0.0 if m == 1 else (alpha - alphas[j]) / (alphas[j + 1] - alphas[j])
+    x = np.log(kn)
+    if x >= log_kn[last]:
+        nearer = np.exp(log_kn[last] - x)
+        for k in range(5):
+            low = free[k, j] + (top[k, j] - free[k, j]) * nearer
+            high = low if m == 1 else free[k, j + 1] + (top[k, j + 1] - free[k, j + 1]) * nearer
+            out[k] = low + share * (high - low)
+        return
+    i = min(max(np.searchsorted(log_kn, x, side="right") - 1, 0), last - 1)
+    d = max(x, log_kn[0]) - log_kn[i]
+    for k in range(5):
+        low = ((cubic[0, i, k, j] * d + cubic[1, i, k, j]) * d + cubic[2, i, k, j]) * d + cubic[3, i, k, j]
+        if k < 4:
+            low = np.exp(low)
+        high = low
+        if m > 1:
+            high = ((cubic[0, i, k, j + 1] * d + cubic[1, i, k, j + 1]) * d + cubic[2, i, k, j + 1]) * d
+            high += cubic[3, i, k, j + 1]
+            if k < 4:
+                high = np.exp(high)
+        out[k] = low + share * (high - low)
+
+
+@nb.njit(error_model="numpy", cache=True)
+def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
+    """Return speed (rad/s), net torque (N m) and drag (N m s) at each pressure, shape (3, n)."""
+    found = np.empty((3, pressure.size))
+    c, at_arm, in_flight = np.empty(5), np.empty(5), np.empty(5)
+    vanes, width, height, thickness, arm, rod = q[0], q[1], q[2], q[3], q[4], q[5]
+    area, t0, te, v0 = width * height, q[19], q[20], q[22]
+    path = 0.5 * np.sqrt(np.pi) * q[21] * v0
+    conductance, inner = q[13], q[23]
+    light = q[6] * q[7]
+    black_dark, black_bright = q[11] * Stefan_Boltzmann, q[12] * Stefan_Boltzmann
+    rim = 2.0 * (width + height)
+    thin, dense = 1.0 + inner / 2.0, 1.0 + 1.33 * inner / 3.75
+    push = -q[25] * vanes * q[8] * arm * q[6] * area / speed_of_light * (q[9] - q[10])
+    push += q[27] * vanes * arm * area * np.sqrt(np.pi) * q[14] / v0
+    if rod > 0.0:
+        _look_up(1e12, q[18], log_kn, cubic, free, top, alphas, in_flight)
+    dark = bright = max(t0, te) + 10.0
+    for n in range(pressure.size):
+        p = pressure[n]
+        kn = path / p / width
+        _look_up(kn, q[18], log_kn, cubic, free, top, alphas, c)
+        drag = vanes * area * (arm * arm + width * width / 12.0) * c[1] * p / v0 + q[17]
+        if rod > 0.0:
+            _look_up(max(path / p / rod, np.exp(log_kn[0])), q[18], log_kn, cubic, free, top, alphas, at_arm)
+            reach = max(arm - width / 2.0, 0.0)
+            drag += FREE_MOLECULAR_CYLINDER_DRAG * vanes * rod * reach**3 / 3.0 * at_arm[1] / in_flight[1] * p / v0
+        ell = 2.0 / np.sqrt(np.pi) * path / p
+        at_edge = max((1.0 - c[4]) * c[0], 1e-12) * area / (rim * ell)
+        per_difference = q[24] * area * c[0]
+        per_difference += q[26] * rim * thickness / (1.0 / at_edge + 2.0 * (thickness / ell) ** 2 / THERMAL_CREEP)
+        per_difference *= vanes * arm * p / t0
+        more = dense + (thin - dense) * kn / (1.0 + kn)
+        mean, apart = p * v0 / t0 * more * c[3] / 2.0, p * v0 / t0 * more * c[2]
+        same, cross = conductance + mean + apart, mean - apart - conductance
+        speed = 0.0
+        torque = 0.0
+        for _ in range(30):
+            moved = p * c[0] * speed * arm
+            in_dark = q[9] * light + black_dark * te**4 + 2.0 * mean * t0 - moved
+            in_bright = q[10] * light + black_bright * te**4 + 2.0 * mean * t0 + moved
+            for _step in range(60):
+                lost_dark, lost_bright = black_dark * dark**3, black_bright * bright**3
+                over_dark = in_dark - (lost_dark + same) * dark - cross * bright
+                over_bright = in_bright - (lost_bright + same) * bright - cross * dark
+                own_dark, own_bright = 4.0 * lost_dark + same, 4.0 * lost_bright + same
+                determinant = own_dark * own_bright - cross * cross
+                step_dark = (own_bright * over_dark - cross * over_bright) / determinant
+                step_bright = (own_dark * over_bright - cross * over_dark) / determinant
+                dark = max(dark + step_dark, 1.0)
+                bright = max(bright + step_bright, 1.0)
+                if max(abs(step_dark), abs(step_bright)) < 1e-5:
+                    break
+            torque = per_difference * (dark - bright) + push
+            before = speed
+            speed = 0.0
+            if abs(torque) > max(q[15], q[16]) and drag > 0.0:
+                speed = np.sign(torque) * (abs(torque) - q[15]) / drag
+            if abs(speed - before) <= 1e-9 * abs(speed):
+                break
+        found[0, n], found[1, n], found[2, n] = speed, torque, drag
+    return found

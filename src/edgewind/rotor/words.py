@@ -1,0 +1,66 @@
+"""A prediction as people read it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from edgewind.rotor.drives import NAMES
+from edgewind.rotor.predict import CurveOptimum, Prediction
+from edgewind.units import format_number, from_si
+
+_RPM = float(from_si(1.0, "rpm", "angular speed"))
+
+
+def prediction_lines(found: Prediction) -> Iterator[str]:
+    """Yield the lines of a table with units, then both optima and what was taken where the bench is silent."""
+    torques = [key for key in NAMES if np.any(found.table[f"torque_{key}_n_m"] != 0)]
+    titles = ["pressure", "Kn", "speed", "torque", "drag", "dark face", "bright face", *(NAMES[key] for key in torques)]
+    units = ["Pa", "", "rpm", "N m", "N m s", "K", "K", *("N m" for _ in torques)]
+    rows = [titles, units]
+    for record in found.table.to_dict("records"):
+        values = [
+            format_number(record["pressure_pa"], 3),
+            format_number(record["knudsen"], 3),
+            format_number(_RPM * record["speed_rad_s"], 3),
+            f"{record['torque_n_m']:.2e}",
+            f"{record['drag_n_m_s']:.2e}",
+            f"{record['t_hot_k']:.2f}",
+            f"{record['t_cold_k']:.2f}",
+            *(f"{record[f'torque_{key}_n_m']:.2e}" for key in torques),
+        ]
+        rows.append(values)
+    widths = [max(len(row[column]) for row in rows) for column in range(len(titles))]
+    for row in rows:
+        yield "  ".join(text.rjust(width) for text, width in zip(row, widths, strict=True)).rstrip()
+    yield ""
+    yield _optimum("greatest speed ", found.speed, _RPM, "rpm")
+    yield _optimum("greatest torque", found.force, 1.0, "N m")
+    yield "speed and torque are positive when the bright face goes ahead"
+    yield from assumptions(found)
+
+
+def _optimum(name: str, at: CurveOptimum, scale: float, unit: str) -> str:
+    mtorr = float(from_si(at.pressure_pa, "mTorr", "pressure"))
+    place = (
+        f"{format_number(at.pressure_pa, 3)} Pa ({format_number(mtorr, 3)} mTorr), Kn {format_number(at.knudsen, 2)}"
+    )
+    edge = "" if at.inside else ", at the edge of the pressures asked about: no optimum shown"
+    return f"{name}  {place}: {format_number(scale * at.value, 3)} {unit}{edge}"
+
+
+def assumptions(found: Prediction) -> Iterator[str]:
+    """Yield a sentence for each thing that matters and that the bench does not say."""
+    rotor, taken = found.bench.rotor, found.parameters
+    if rotor.vane_conductance is None:
+        through = f"{taken.vane_conductance_w_m2_k:g} W/(m^2 K) through the vane"
+        yield f"assumed: {through} (rotor.vane_conductance is not given)"
+    if rotor.bright_emissivity is None or rotor.dark_emissivity is None:
+        yield "assumed: a face emits as it absorbs, where rotor.dark_emissivity or bright_emissivity is not given"
+    if rotor.accommodation is None:
+        yield f"assumed: accommodation {taken.accommodation:g} (rotor.accommodation is not given)"
+    if rotor.pivot_dry_torque is None:
+        yield "assumed: a pivot without friction (rotor.pivot_dry_torque is not given)"
+    if found.response_source:
+        yield f"gas: {found.response_source}"

@@ -1,0 +1,76 @@
+"""The table that `edgewind predict` prints, what-if changes, and where the shipped response puts the optimum."""
+
+import numpy as np
+import pytest
+
+from edgewind.errors import InputError
+from edgewind.rotor import changed_bench, parse_changes, parse_pressures, predict, predict_whole
+from edgewind.rotor.predict import peak_places
+
+ROTOR = {"bright_emissivity": "0.8", "vane_conductance": "60 W/(m^2 K)", "vane_thickness": "0.2 mm"}
+DOCUMENTED = ["pressure_pa", "knudsen", "speed_rad_s", "torque_n_m", "drag_n_m_s", "t_hot_k", "t_cold_k"]
+
+
+def test_the_documented_columns_come_first(make_bench):
+    assert list(predict(make_bench(), [0.1, 1.0]).columns)[:7] == DOCUMENTED
+
+
+def test_a_vane_of_a_centimetre_runs_fastest_near_one_pascal_in_air(make_bench):
+    """Common practice, no source: about 1 cm, near 1 Pa (some mTorr), in air with a good pivot."""
+    bench = make_bench(rotor=ROTOR | {"vane_width": "10 mm", "vane_height": "10 mm"}, gas={"species": "air"})
+    found = predict_whole(bench, [0.03, 20.0])
+    assert found.speed.inside
+    assert 0.5 < found.speed.pressure_pa < 3.0
+    assert 0.05 < found.force.knudsen < 0.2
+
+
+def test_the_optimum_moves_with_the_width_and_with_the_gas(make_bench):
+    bench = make_bench(rotor=ROTOR)
+    base = predict_whole(bench, [0.02, 20.0])
+    wide = predict_whole(bench, [0.02, 20.0], changes={"rotor.vane_width": "24 mm", "rotor.vane_height": "24 mm"})
+    helium = predict_whole(bench, [0.02, 20.0], changes={"gas.species": "He"})
+    assert wide.force.pressure_pa < 0.7 * base.force.pressure_pa
+    assert helium.force.pressure_pa > 2 * base.force.pressure_pa  # its free path is longer at the same pressure
+
+
+def test_the_plain_form_has_rows_and_both_optima(make_bench):
+    plain = predict_whole(make_bench(rotor=ROTOR), np.geomspace(0.05, 20, 5)).as_plain()
+    assert len(plain["rows"]) == 5
+    assert set(DOCUMENTED) <= set(plain["rows"][0])
+    assert plain["optimum"]["found"] is True
+    assert plain["optimum"]["pressure_pa"] < plain["force_optimum"]["pressure_pa"]
+
+
+def test_changes_are_checked_as_the_file_would_be(make_bench):
+    bench = make_bench()
+    assert changed_bench(bench, {"rotor.vane_width": "30 mm"}).rotor.vane_width.value == 0.03
+    assert changed_bench(bench, {}) is bench
+    for changes, words in (
+        ({"rotor.vane_wdth": "3 mm"}, "did you mean 'rotor.vane_width'"),
+        ({"rotor.vane_width": "300 mm"}, "sweeps a circle"),
+        ({"rotor.vane_mass": "0 mg"}, "too small"),
+        ({"rotor.dark_absorptance": "1.2"}, "too large"),
+        ({"rotor.bright_absorptance": "0.95"}, "the dark face absorbs"),
+        ({"light.irradiance": "0 W/m^2"}, "too small"),
+        ({"rotor.vane_width": "30"}, "no unit"),
+        ({"rotor.pivot_dry_torque": "3 mm"}, "not a unit of torque"),
+    ):
+        with pytest.raises(InputError, match=words):
+            changed_bench(bench, changes)
+    with pytest.raises(InputError, match="does not set"):
+        parse_changes(["rotor.vane_width"])
+
+
+def test_pressures_as_people_write_them():
+    assert parse_pressures("0.01Pa:10Pa").size == 40
+    for wrong in ("10Pa:1Pa:3", "1Pa:2Pa:x", "a:b:c:d", "1:2:3"):
+        with pytest.raises(InputError):
+            parse_pressures(wrong)
+
+
+def test_places_of_maxima_are_found_between_the_points():
+    pressure = np.geomspace(0.1, 10, 41)
+    truth = np.array([0.7, 1.3, 2.9])
+    curves = np.exp(-(np.log(pressure / truth[:, None]) ** 2))
+    assert np.allclose(peak_places(pressure, curves), truth, rtol=2e-3)
+    assert np.isnan(peak_places(pressure, pressure[None, :]))[0]

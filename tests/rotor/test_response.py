@@ -1,0 +1,120 @@
+"""The response of the gas as the rotor reads it: limits, interpolation, and what it refuses."""
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from edgewind.errors import OutOfRangeError
+from edgewind.rotor import TableResponse, area_share, response_for
+
+
+@pytest.fixture(scope="module")
+def table():
+    return response_for(8.0)
+
+
+def test_free_flight_is_a_quarter_and_one_over_root_pi(table):
+    """Thermal force dT/(4 T0) p A and heat p v0/sqrt(pi) per face: exact in any closed room (Knudsen 1910; kinetic
+    theory).
+    """
+    free = table.at(np.inf, 1.0)
+    assert float(free.thermal_force) == pytest.approx(0.25, rel=2e-3)
+    assert float(free.loss) == pytest.approx(1 / np.sqrt(np.pi), rel=2e-3)
+    assert float(free.heat) == pytest.approx(0.5 / np.sqrt(np.pi), rel=2e-3)
+    assert float(free.area_share) == pytest.approx(1.0, abs=2e-3)
+
+
+def test_greatest_force_at_a_given_temperature_difference_is_near_kn_a_tenth(table):
+    """Selden et al., Phys. Rev. E 79, 041201 (2009), abstract: the dimensional force is greatest near Kn 0.1."""
+    kn = np.geomspace(0.02, 2, 200)
+    force = table.at(kn, 1.0).thermal_force / kn
+    assert 0.07 < kn[np.argmax(force)] < 0.2
+
+
+def test_the_edge_takes_over_towards_the_continuum(table):
+    share = table.at(np.array([10.0, 0.3, 0.1, 0.03]), 1.0).area_share
+    assert share[0] > 0.98
+    assert np.all(np.diff(share) < 0)
+    assert share[-1] < 0.5
+
+
+def test_entries_are_met_and_the_way_to_free_flight_is_smooth(table):
+    kn = table.knudsen
+    found = table.at(kn, 1.0)
+    assert np.allclose(table.at(kn[::-1], 1.0).drag, found.drag[::-1])
+    above = table.at(np.array([99.9, 100.0, 100.1, 1e6]), 1.0).drag
+    assert np.allclose(np.diff(above)[:2], 0, atol=2e-4)
+    assert above[-1] == pytest.approx(float(table.at(np.inf, 1.0).drag), rel=1e-5)
+
+
+def test_accommodations_broadcast_and_lie_between_their_neighbours(table):
+    kn, alpha = np.array([[0.1, 1.0, 10.0]]), np.array([[0.7], [0.9]])
+    found = table.at(kn, alpha).heat
+    assert found.shape == (2, 3)
+    assert np.allclose(found[0], table.at(kn[0], 0.7).heat)
+    ends = [table.at(kn[0], a).heat for a in (0.6, 0.8)]
+    assert np.all((found[0] - ends[0]) * (found[0] - ends[1]) < 0)
+
+
+def test_what_the_table_does_not_hold_is_refused(table):
+    with pytest.raises(OutOfRangeError, match="Knudsen"):
+        table.at(1e-3, 1.0)
+    for alpha in (0.3, 1.1):
+        with pytest.raises(OutOfRangeError, match="accommodation"):
+            table.at(1.0, alpha)
+
+
+def test_rooms_between_two_lie_between_their_coefficients():
+    drags = [float(response_for(room).at(1.0, 1.0).drag) for room in (4.0, 6.0, 8.0)]
+    assert drags[0] > drags[1] > drags[2]
+
+
+def test_area_share_of_an_even_stress_is_one_and_of_a_bare_edge_none():
+    assert area_share([2.0, 2.0], [0.3, 0.2]) == pytest.approx(1.0)
+    assert area_share([0.0, 5.0], [0.3, 0.2]) == 0.0
+
+
+def test_a_data_set_round_trips(table):
+    kn, alpha = [0.1, 1.0, np.inf], [0.8, 1.0]
+    rows = {
+        name: (("accommodation", "knudsen"), np.array([[getattr(table.at(k, a), name) for k in kn] for a in alpha]))
+        for name in ("thermal_force", "drag", "heat", "loss", "area_share")
+    }
+    rows["relative_error"] = (("accommodation", "knudsen"), np.full((2, 3), 1e-3))
+    found = TableResponse.from_dataset(xr.Dataset(rows, coords={"accommodation": alpha, "knudsen": kn}))
+    assert float(found.at(0.1, 0.8).drag) == pytest.approx(float(table.at(0.1, 0.8).drag))
+    assert float(found.at(np.inf, 1.0).heat) == pytest.approx(float(table.at(np.inf, 1.0).heat))
+
+
+class OneAccommodation:
+    """A table of the kinetic room as the rotor sees it, its numbers those of the shipped strip."""
+
+    def __init__(self, table, accommodation):
+        self.table, self.accommodation, self.knudsen = table, accommodation, table.knudsen[::2]
+
+    def thermal_force(self, knudsen):
+        return self.table.at(knudsen, self.accommodation).thermal_force
+
+    def drag(self, knudsen):
+        return self.table.at(knudsen, self.accommodation).drag
+
+    def heat(self, knudsen):
+        return self.table.at(knudsen, self.accommodation).heat
+
+    def heat_loss(self, knudsen):
+        return 2 * self.table.at(knudsen, self.accommodation).loss
+
+    def error(self, name, knudsen):
+        return 1e-3 * getattr(self, name)(knudsen)
+
+
+def test_tables_of_the_kinetic_room_are_read(table):
+    """Half of the Knudsen numbers give back the other half to the accuracy of the interpolation."""
+    read = TableResponse.from_tables([OneAccommodation(table, alpha) for alpha in (1.0, 0.6, 0.8)], table)
+    kn = np.geomspace(0.011, 80, 60)
+    for alpha in (0.6, 0.75, 1.0):
+        found, expected = read.at(kn, alpha), table.at(kn, alpha)
+        for name in ("thermal_force", "drag", "heat", "loss"):
+            assert np.allclose(getattr(found, name), getattr(expected, name), rtol=0.02), name
+    assert float(read.at(np.inf, 1.0).thermal_force) == pytest.approx(0.25, rel=2e-3)
+    assert np.allclose(read.relative_error(kn), 1e-3)
