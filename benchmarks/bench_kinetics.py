@@ -148,10 +148,7 @@ def growth() -> list[dict[str, object]]:
 
     base = Resolution(1.0, 16)
     start = seconds(0.3, base)
-    cells = [
-        Case(Shape("strip"), ROOM, 0.3).operator(replace(base, grid=g), -1.0, 1).grid.cells
-        for g in (1.0, 2.0)
-    ]
+    cells = [Case(Shape("strip"), ROOM, 0.3).operator(replace(base, grid=g), -1.0, 1).grid.cells for g in (1.0, 2.0)]
     rows.append(
         row(
             "kinetics: time as a power of the number of cells",
@@ -166,9 +163,7 @@ def growth() -> list[dict[str, object]]:
             "1",
         )
     )
-    rows.append(
-        row("kinetics: time as a power of 1/Kn, 0.3 to 0.03", exponent(start, seconds(0.03, base), 10.0), "1")
-    )
+    rows.append(row("kinetics: time as a power of 1/Kn, 0.3 to 0.03", exponent(start, seconds(0.03, base), 10.0), "1"))
     return rows
 
 
@@ -176,18 +171,13 @@ def curves(full: bool) -> list[dict[str, object]]:
     """Whole response curves with all drives, and the memory they took."""
     count = 25 if full else 4
     begun = time.perf_counter()
-    answers = respond_curve(
-        "strip", np.geomspace(0.01 if full else 0.1, 100.0, count), cache=False, tolerance=1e-3
-    )
+    answers = respond_curve("strip", np.geomspace(0.01 if full else 0.1, 100.0, count), cache=False, tolerance=1e-3)
     spent = time.perf_counter() - begun
     rows = [row(f"kinetics: strip curve, {count} Kn, all drives, 1e-3", spent, "s", 30.0 if full else None)]
     rows.append(row("kinetics: of these within tolerance", sum(a.reached for a in answers) / count, "1", 1.0))
     if full:
         begun = time.perf_counter()
-        answers = [
-            respond("square", kn, cache=False, tolerance=3e-3)
-            for kn in np.geomspace(0.03, 100.0, 15).tolist()
-        ]
+        answers = [respond("square", kn, cache=False, tolerance=3e-3) for kn in np.geomspace(0.03, 100.0, 15).tolist()]
         spent = time.perf_counter() - begun
         rows.append(row("kinetics: square curve, 15 Kn, all drives, 3e-3", spent, "s", 180.0))
         most = max(max(answer.sweeps.values()) for answer in answers)

@@ -10,8 +10,8 @@ import math
 from pathlib import Path
 
 import numpy as np
-from edgewind.kinetics import Response, respond
 
+from edgewind.kinetics import Response, respond
 from edgewind.rotor import area_share, dataset_of
 
 OUT = Path(__file__).parents[1] / "src" / "edgewind" / "rotor" / "tables" / "strip.nc"

@@ -103,9 +103,7 @@ def test_a_spoilt_file_in_the_cache_is_computed_anew(tmp_path):
     first = respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path)
     (file,) = tmp_path.iterdir()
     file.write_text(file.read_text()[:50])
-    assert respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path).values == pytest.approx(
-        first.values
-    )
+    assert respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path).values == pytest.approx(first.values)
     assert json.loads(file.read_text())["answer"]["shape"] == "strip"
 
 
@@ -136,9 +134,7 @@ def test_an_interrupted_curve_goes_on_where_it_stopped(tmp_path):
         respond_curve("strip", [10.0, 3.0, 1.0], progress=stop, **options)
     assert len(list(tmp_path.glob("*.json"))) == 2
     seen = []
-    answers = respond_curve(
-        "strip", [10.0, 3.0, 1.0], progress=lambda *told: seen.append(told[:2]), **options
-    )
+    answers = respond_curve("strip", [10.0, 3.0, 1.0], progress=lambda *told: seen.append(told[:2]), **options)
     assert seen == [(1, 3), (2, 3), (3, 3)]
     table = curve(answers)
     assert list(table["knudsen"].values) == [1.0, 3.0, 10.0]
@@ -187,12 +183,7 @@ def test_fields_go_to_netcdf_and_back(shape, tmp_path):
     assert float(warm.sel(x=0.1, method="nearest")) > 0.05
     np.testing.assert_allclose(warm.values, -warm.values[::-1], atol=1e-12)
     # Along the hot face the gas pushes hardest at the edge; beyond it there is no face.
-    along = (
-        data["face_pressure"]
-        .sel(drive="faces", face="hot")
-        .isel({"z": 0} if shape == "square" else {})
-        .values
-    )
+    along = data["face_pressure"].sel(drive="faces", face="hot").isel({"z": 0} if shape == "square" else {}).values
     on_face = np.isfinite(along)
     assert 0 < on_face.sum() < along.size
     assert np.all(np.diff(along[on_face]) > 0.0)

@@ -122,9 +122,7 @@ def test_onsager_relation_of_the_channel(delta):
     assert heat_p == pytest.approx(flow_t, rel=1e-6)
 
 
-@pytest.mark.parametrize(
-    ("delta", "flow", "creep"), [(0.1, 2.040, 0.733), (1.0, 1.554, 0.3655), (10.0, 2.780, 0.0982)]
-)
+@pytest.mark.parametrize(("delta", "flow", "creep"), [(0.1, 2.040, 0.733), (1.0, 1.554, 0.3655), (10.0, 2.780, 0.0982)])
 def test_channel_flow_matches_published_numbers(delta, flow, creep):
     """Plane Poiseuille and thermal-creep flow of the S model (Sharipov and Seleznev, JPCRD 27, 657, 1998,
     tables).

@@ -86,10 +86,7 @@ def plain_sweep(operator, y, drive):
                         hy = bottom[out, i].copy()
                     else:
                         hy = np.array(
-                            [
-                                emitted(top[away, out, i, k], walls.room, side_nu[i, k], drive.room)
-                                for k in range(nz)
-                            ]
+                            [emitted(top[away, out, i, k], walls.room, side_nu[i, k], drive.room) for k in range(nz)]
                         )
                     for j in range(ny) if up else reversed(range(ny)):
                         hz = (
@@ -167,9 +164,9 @@ def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room():
     """Drag -> 4/sqrt(pi) + sqrt(pi); in space the room's share falls as the square of its size."""
     unbounded = 4.0 / SQRT_PI + SQRT_PI
     drag = {
-        size: -solve(
-            Case(Shape("square"), Room(size, size, size), np.inf), Resolution(0.4, 12, 10), ("motion",)
-        )[0].force
+        size: -solve(Case(Shape("square"), Room(size, size, size), np.inf), Resolution(0.4, 12, 10), ("motion",))[
+            0
+        ].force
         for size in (4.0, 8.0)
     }
     assert drag[4.0] > drag[8.0] > unbounded

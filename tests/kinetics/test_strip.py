@@ -125,9 +125,7 @@ def traced_drag(length, width, patches=48, rays=600):
 @pytest.mark.parametrize(("length", "width"), [(4.0, 4.0), (2.0, 3.0)])
 def test_free_flight_drag_in_a_closed_room_matches_traced_rays(length, width):
     """An integral equation over the walls, written here and nowhere else, gives the same drag."""
-    motion = solve(
-        Case(STRIP, Room(length, width), np.inf), Resolution(1.0, 64), ("motion",), tolerance=1e-4
-    )[0]
+    motion = solve(Case(STRIP, Room(length, width), np.inf), Resolution(1.0, 64), ("motion",), tolerance=1e-4)[0]
     assert -motion.force == pytest.approx(traced_drag(length, width), rel=1.5e-3)
 
 
@@ -137,8 +135,7 @@ def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room():
     """
     unbounded = 4.0 / SQRT_PI + SQRT_PI
     drag = [
-        -solve(Case(STRIP, Room(r, r), np.inf), Resolution(1.0, 48), ("motion",))[0].force
-        for r in (8.0, 16.0, 32.0)
+        -solve(Case(STRIP, Room(r, r), np.inf), Resolution(1.0, 48), ("motion",))[0].force for r in (8.0, 16.0, 32.0)
     ]
     gap = np.array(drag) - unbounded
     assert np.all(gap > 0.0)
@@ -236,9 +233,7 @@ def test_the_accuracy_asked_for_is_reached(knudsen, tmp_path):
     """Against a run with twice the cells along each axis and more than twice the directions."""
     answer = respond("strip", knudsen, tolerance=1e-3, cache=False, workers=1)
     assert answer.reached
-    fine = coefficients(
-        solve_by_name(Case(STRIP, Room(4.0, 4.0), knudsen), Resolution(2.0, 48), tolerance=1e-4)
-    )
+    fine = coefficients(solve_by_name(Case(STRIP, Room(4.0, 4.0), knudsen), Resolution(2.0, 48), tolerance=1e-4))
     for name in ("thermal_force", "heat_hot", "drag", "loss_hot"):
         assert answer.values[name] == pytest.approx(fine[name], rel=1e-3)
         # The error bar is honest to a factor two, the finer run's own error allowed for.

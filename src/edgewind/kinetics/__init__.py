@@ -1,9 +1,10 @@
 """The gas computed: how it pushes, drags and cools a vane at any rarefaction. Dimensionless in and out."""
 
-from .geometry import Room, Shape
-from .response import respond, respond_curve
-from .result import Response, curve
-from .room_operator import Walls
-from .table import ResponseTable
+from edgewind.kinetics.geometry import Room, Shape
+from edgewind.kinetics.inputs import parse_knudsen
+from edgewind.kinetics.response import respond, respond_curve
+from edgewind.kinetics.result import Response, curve
+from edgewind.kinetics.room_operator import Walls
+from edgewind.kinetics.table import ResponseTable
 
-__all__ = ["Response", "ResponseTable", "Room", "Shape", "Walls", "curve", "respond", "respond_curve"]
+__all__ = ["Response", "ResponseTable", "Room", "Shape", "Walls", "curve", "parse_knudsen", "respond", "respond_curve"]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .grid import Grid, graded
+from edgewind.kinetics.grid import Grid, graded
 
 Floats = NDArray[np.float64]
 

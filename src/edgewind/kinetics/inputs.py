@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from ..errors import InputError, OutOfRangeError
-from .geometry import Room, Shape
-from .room_operator import Walls
+import numpy as np
+
+from edgewind.errors import InputError, OutOfRangeError
+from edgewind.kinetics.geometry import Room, Shape
+from edgewind.kinetics.room_operator import Walls
 
 SHAPES = ("strip", "square", "rectangle", "diamond", "disc")
 # Below, the grid no longer resolves the Knudsen layers in reasonable time; the continuum formulas take over
@@ -24,9 +26,7 @@ def check_shape(shape: str | Shape, aspect: float = 1.0) -> Shape:
     name = shape.name if isinstance(shape, Shape) else shape
     aspect = shape.aspect if isinstance(shape, Shape) else aspect
     if name not in SHAPES:
-        raise InputError(
-            f"'{name}' is not a known shape", key="shape", fix=f"choose one of {', '.join(SHAPES)}"
-        )
+        raise InputError(f"'{name}' is not a known shape", key="shape", fix=f"choose one of {', '.join(SHAPES)}")
     if name != "rectangle" and aspect != 1.0:
         raise InputError(f"a {name} has no aspect", key="aspect", fix="leave it out, or take a rectangle")
     if not 0.1 <= aspect <= 20.0:
@@ -42,9 +42,7 @@ def check_knudsen(knudsen: float) -> float:
     """Return a Knudsen number that can be resolved; infinity means free flight."""
     value = float(knudsen)
     if math.isnan(value) or value <= 0.0:
-        raise OutOfRangeError(
-            f"a Knudsen number of {knudsen} has no meaning", key="knudsen", fix="give one above 0"
-        )
+        raise OutOfRangeError(f"a Knudsen number of {knudsen} has no meaning", key="knudsen", fix="give one above 0")
     if value < SMALLEST_KNUDSEN or LARGEST_KNUDSEN < value < math.inf:
         raise OutOfRangeError(
             f"a Knudsen number of {value:g} cannot be resolved",
@@ -94,9 +92,7 @@ def check_room(room: float | Sequence[float] | Room, position: float, *, edges: 
             fix="give one ratio for all, or the length along the normal first and then the sides across",
         )
     if not all(math.isfinite(side) and side > 0.0 for side in sides):
-        raise OutOfRangeError(
-            f"a room of {sides} is not a room", key="room", fix="give finite ratios above 0"
-        )
+        raise OutOfRangeError(f"a room of {sides} is not a room", key="room", fix="give finite ratios above 0")
     for side, edge in zip(sides[1:], edges, strict=True):
         if side <= edge * 1.01:
             raise OutOfRangeError(
@@ -161,3 +157,26 @@ def check_accommodation(accommodation: float | Mapping[str, float] | Walls) -> W
             fix=f"give the room at least {SMALLEST_ROOM_ACCOMMODATION:g}",
         )
     return walls
+
+
+def parse_knudsen(text: str) -> list[float]:
+    """Read Knudsen numbers: a list, or low, high and how many, spaced evenly in the logarithm.
+
+    Examples
+    --------
+    >>> parse_knudsen("10, 1, 0.1")
+    [10.0, 1.0, 0.1]
+    >>> [round(kn, 3) for kn in parse_knudsen("0.1:10:3")]
+    [0.1, 1.0, 10.0]
+    """
+    right = "write a list such as '10,1,0.1', or low, high and how many: '0.01:100:25'"
+    try:
+        if ":" in text:
+            low, high, count = text.split(":")
+            ends = [check_knudsen(float(low)), check_knudsen(float(high))]
+            if not (math.isfinite(ends[1]) and 1 <= int(count) <= 1000):
+                raise ValueError
+            return [float(kn) for kn in np.geomspace(*ends, int(count))]
+        return [check_knudsen(float(part)) for part in text.split(",")]
+    except ValueError:
+        raise InputError(f"'{text}' does not give Knudsen numbers", key="knudsen", fix=right) from None

@@ -143,13 +143,9 @@ def totals(typing: Any, a: Any, b: Any, c: Any, d: Any, e: Any, f: Any, g: Any, 
             low, high = list(range(half)), list(range(half, 2 * half))
             rows = [merge(row, row, low, high) for row in rows]
         rows = [
-            merge(rows[k], rows[k + 1], [0, 8, 2, 10, 4, 12, 6, 14], [1, 9, 3, 11, 5, 13, 7, 15])
-            for k in (0, 2, 4, 6)
+            merge(rows[k], rows[k + 1], [0, 8, 2, 10, 4, 12, 6, 14], [1, 9, 3, 11, 5, 13, 7, 15]) for k in (0, 2, 4, 6)
         ]
-        rows = [
-            merge(rows[k], rows[k + 1], [0, 1, 8, 9, 4, 5, 12, 13], [2, 3, 10, 11, 6, 7, 14, 15])
-            for k in (0, 2)
-        ]
+        rows = [merge(rows[k], rows[k + 1], [0, 1, 8, 9, 4, 5, 12, 13], [2, 3, 10, 11, 6, 7, 14, 15]) for k in (0, 2)]
         return merge(rows[0], rows[1], [0, 1, 2, 3, 8, 9, 10, 11], [4, 5, 6, 7, 12, 13, 14, 15])
 
     return signature(eight, a, b, c, d, e, f, g, h), code

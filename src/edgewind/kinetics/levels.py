@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.linalg import lu_factor, lu_solve
 
-from .krylov import fgmres
-from .room_operator import RoomOperator
+from edgewind.kinetics.krylov import fgmres
+from edgewind.kinetics.room_operator import RoomOperator
 
 Floats = NDArray[np.float64]
 

@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from .response import respond
-from .result import Response
-from .table import NAMES
+from edgewind.kinetics.response import respond
+from edgewind.kinetics.result import Response
+from edgewind.kinetics.table import NAMES
 
 # Shape, room, accommodation of all walls, smallest Knudsen number, number of nodes up to 100, tolerance.
 STANDARD = [

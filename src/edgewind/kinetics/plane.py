@@ -8,9 +8,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from .plane_kernel import sweep
-from .quadrature import LANES
-from .room_operator import RoomOperator
+from edgewind.kinetics.plane_kernel import sweep
+from edgewind.kinetics.quadrature import LANES
+from edgewind.kinetics.room_operator import RoomOperator
 
 Floats = NDArray[np.float64]
 

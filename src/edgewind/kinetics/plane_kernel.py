@@ -30,7 +30,7 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
-from .lanes import load, store, total, totals
+from edgewind.kinetics.lanes import load, store, total, totals
 
 Floats = NDArray[np.float64]
 EIGHT = (0.0,) * 8
@@ -88,9 +88,7 @@ def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last
         if last:
             f1 = ws * h1
             heat = ws * h2 + f1 * (s * s - 2.0)
-            sums = totals(
-                w * h1, f1 * e0, f1 * e1, w * (h1 * (s * s - 1.0) + h2), heat * e0, heat * e1, none, none
-            )
+            sums = totals(w * h1, f1 * e0, f1 * e1, w * (h1 * (s * s - 1.0) + h2), heat * e0, heat * e1, none, none)
             store(out[j], load(out[j], EIGHT) + sums)
     store(below[0], y1)
     store(below[1], y2)
@@ -167,9 +165,7 @@ def work(
                     for up in range(2):
                         if away == 0:
                             for j in range(ny):
-                                from_room(
-                                    lanes, plane[b, up, j], velocity, alpha_room, end_nu[b, j], room_tau
-                                )
+                                from_room(lanes, plane[b, up, j], velocity, alpha_room, end_nu[b, j], room_tau)
                         for n in range(start[b + 1] - start[b]):
                             i = start[b] + n if away == 1 else start[b + 1] - 1 - n
                             h = top[away, i] if up == 0 else bottom[i]

@@ -7,13 +7,13 @@ import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
-from ..errors import InputError
-from . import store
-from .geometry import Room
-from .inputs import check_accommodation, check_knudsen, check_room, check_shape, check_tolerance
-from .result import Response
-from .room_operator import Walls
-from .solve import Case, Resolution, Solution, solve
+from edgewind.errors import InputError
+from edgewind.kinetics import store
+from edgewind.kinetics.geometry import Room
+from edgewind.kinetics.inputs import check_accommodation, check_knudsen, check_room, check_shape, check_tolerance
+from edgewind.kinetics.result import Response
+from edgewind.kinetics.room_operator import Walls
+from edgewind.kinetics.solve import Case, Resolution, Solution, solve
 
 # Each level refines cells and angles by this factor. The scheme is of second order, so the difference of two
 # levels is the error of the finer one; where an outline cuts cells, the faces it shares are of first order.

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from .solve import Solution
+from edgewind.kinetics.solve import Solution
 
 
 @dataclass(frozen=True)

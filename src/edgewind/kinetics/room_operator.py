@@ -18,10 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from .drives import Drive
-from .grid import Grid, average, spread
-from .quadrature import PlaneVelocities, SpaceVelocities
-from .walls import FaceLoads, face_loads, half_flux
+from edgewind.kinetics.drives import Drive
+from edgewind.kinetics.grid import Grid, average, spread
+from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
+from edgewind.kinetics.walls import FaceLoads, face_loads, half_flux
 
 Floats = NDArray[np.float64]
 
@@ -223,9 +223,7 @@ class RoomOperator:
         if source is not None:
             moments = moments + source
         faces = np.array(
-            [[drive.front, drive.speed, drive.slide], [drive.back, -drive.speed, drive.slide]][
-                : self.grid.boxes
-            ]
+            [[drive.front, drive.speed, drive.slide], [drive.back, -drive.speed, drive.slide]][: self.grid.boxes]
         )
         new, end, sides, vane = self._run(moments, densities, faces, drive.room)
         incoming = Incoming(end, sides, vane)
@@ -234,10 +232,7 @@ class RoomOperator:
         parts = [
             new,
             end[..., 0] / fluxes[0],
-            *(
-                side[..., 0] * (0.0 if self.grid.slab else 1.0 / j)
-                for side, j in zip(sides, fluxes[1:-1], strict=True)
-            ),
+            *(side[..., 0] * (0.0 if self.grid.slab else 1.0 / j) for side, j in zip(sides, fluxes[1:-1], strict=True)),
             (vane[..., 0] + push) * (self.grid.cover > 0.0) / fluxes[-1],
         ]
         return np.concatenate([part.ravel() for part in parts]), incoming
@@ -254,9 +249,7 @@ class RoomOperator:
         _, end_nu, *side_nu, vane_nu = self.split(y)
         faces = [(self.walls.front, drive.front, drive.speed), (self.walls.back, drive.back, -drive.speed)]
         loads = [
-            face_loads(
-                self.velocities, incoming.vane[b], vane_nu[b], alpha, tau=tau, speed=speed, slide=drive.slide
-            )
+            face_loads(self.velocities, incoming.vane[b], vane_nu[b], alpha, tau=tau, speed=speed, slide=drive.slide)
             for b, (alpha, tau, speed) in enumerate(faces[: g.boxes])
         ]
         push = np.array([speed for _, _, speed in faces[: g.boxes]]).reshape(-1, *[1] * len(g.sides))
@@ -270,9 +263,7 @@ class RoomOperator:
             for j, nu, falls in zip(fluxes[:-1], densities, onto[:-1], strict=True)
         ]
         energy += [np.array([load.heat for load in loads]) + 2.5 * push, -incoming.vane[..., 3]]
-        flux = [
-            j * nu - falls[..., 0] for j, nu, falls in zip(fluxes[:-1], densities, onto[:-1], strict=True)
-        ]
+        flux = [j * nu - falls[..., 0] for j, nu, falls in zip(fluxes[:-1], densities, onto[:-1], strict=True)]
         flux += [fluxes[-1] * vane_nu - incoming.vane[..., 0] + 0.5 * push, -incoming.vane[..., 0]]
         gross = [*(falls[..., 0] for falls in onto), incoming.vane[..., 0]]
         return loads, _imbalance(flux, areas, gross), _imbalance(energy, areas, energy)
@@ -312,8 +303,6 @@ def _unknowns(
         return result
 
     faces = product(sparse.eye_array(source.boxes), *axes)
-    sides = [
-        product(along, *(other for k, other in enumerate(axes) if k != axis)) for axis in range(len(axes))
-    ]
+    sides = [product(along, *(other for k, other in enumerate(axes) if k != axis)) for axis in range(len(axes))]
     cells = product(along, *axes, sparse.eye_array(kinds))
     return sparse.csr_array(sparse.block_diag([cells, faces, *sides, faces]))

@@ -10,16 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
-from .drives import DRIVES, Drive
-from .geometry import Room, Shape
-from .grid import Grid
-from .krylov import fgmres
-from .levels import Level, ladder
-from .plane import PlaneOperator
-from .quadrature import PlaneVelocities, SpaceVelocities
-from .room_operator import RoomOperator, Walls
-from .space import SpaceOperator
-from .walls import FaceLoads
+from edgewind.kinetics.drives import DRIVES, Drive
+from edgewind.kinetics.geometry import Room, Shape
+from edgewind.kinetics.grid import Grid
+from edgewind.kinetics.krylov import fgmres
+from edgewind.kinetics.levels import Level, ladder
+from edgewind.kinetics.plane import PlaneOperator
+from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
+from edgewind.kinetics.room_operator import RoomOperator, Walls
+from edgewind.kinetics.space import SpaceOperator
+from edgewind.kinetics.walls import FaceLoads
 
 Floats = NDArray[np.float64]
 
@@ -47,9 +47,7 @@ class Resolution:
 
     def finer(self, factor: float) -> Resolution:
         """Refine cells and angles alike."""
-        return Resolution(
-            self.grid * factor, round(self.azimuths * factor), round(self.polar * factor), self.speeds
-        )
+        return Resolution(self.grid * factor, round(self.azimuths * factor), round(self.polar * factor), self.speeds)
 
     def rough(self, knudsen: float) -> Resolution:
         """Few velocities for the level below; free flight needs more than a gas near equilibrium."""

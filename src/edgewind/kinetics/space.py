@@ -8,9 +8,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from .quadrature import LANES
-from .room_operator import RoomOperator
-from .space_kernel import sweep
+from edgewind.kinetics.quadrature import LANES
+from edgewind.kinetics.room_operator import RoomOperator
+from edgewind.kinetics.space_kernel import sweep
 
 Floats = NDArray[np.float64]
 

@@ -19,7 +19,7 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
-from .lanes import load, store, total, totals
+from edgewind.kinetics.lanes import load, store, total, totals
 
 Floats = NDArray[np.float64]
 EIGHT = (0.0,) * 8
@@ -78,9 +78,7 @@ def march(lanes, xs, ys, zs, m, out, velocity, delta, signs, dx, dy, dz, last):
             f = ws * h
             density = w * h
             heat = f * (s * s - 2.5)
-            sums = totals(
-                density, f * e0, f * e1, f * e2, density * (s * s - 1.5), heat * e0, heat * e1, heat * e2
-            )
+            sums = totals(density, f * e0, f * e1, f * e2, density * (s * s - 1.5), heat * e0, heat * e1, heat * e2)
             store(out[k], load(out[k], EIGHT) + sums)
     store(zs, z)
 
@@ -156,9 +154,7 @@ def work(
                             if away == 0:
                                 for j in range(ny):
                                     for k in range(nz):
-                                        from_room(
-                                            lanes, xs[j, k], velocity, alpha_room, end_nu[b, j, k], room_tau
-                                        )
+                                        from_room(lanes, xs[j, k], velocity, alpha_room, end_nu[b, j, k], room_tau)
                             for n in range(start[b + 1] - start[b]):
                                 i = start[b] + n if away == 1 else start[b + 1] - 1 - n
                                 ys = tops[away, outward, i] if up == 0 else bottoms[outward, i]

@@ -14,8 +14,8 @@ import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 
-from ..errors import InputError, OutOfRangeError
-from .result import Response
+from edgewind.errors import InputError, OutOfRangeError
+from edgewind.kinetics.result import Response
 
 Floats = NDArray[np.float64]
 
@@ -92,12 +92,9 @@ class ResponseTable:
         parts = [rows[rows["accommodation"] == node].sort_values("knudsen") for node in nodes]
         kn = parts[0]["knudsen"].to_numpy(float)
         finite = np.isfinite(kn)
-        values = {
-            n: sum(w * p[n].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in NAMES
-        }
+        values = {n: sum(w * p[n].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in NAMES}
         errors = {
-            n: sum(abs(w) * p[f"{n}_error"].to_numpy(float) for w, p in zip(weights, parts, strict=True))
-            for n in NAMES
+            n: sum(abs(w) * p[f"{n}_error"].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in NAMES
         }
         return cls(
             kn[finite],
@@ -139,9 +136,7 @@ class ResponseTable:
     def _at(self, name: str, knudsen: ArrayLike) -> Floats:
         kn = np.asarray(knudsen, dtype=float)
         if not np.all(kn > 0.0):
-            raise OutOfRangeError(
-                "a Knudsen number must be above 0", key="knudsen", fix="give positive numbers"
-            )
+            raise OutOfRangeError("a Knudsen number must be above 0", key="knudsen", fix="give positive numbers")
         first, last = self.knudsen[0], self.knudsen[-1]
         spline = self._splines[name]
         inside = np.exp(spline(np.log(np.clip(kn, first, last))))

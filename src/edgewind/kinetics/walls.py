@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .quadrature import PlaneVelocities, SpaceVelocities
+from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
 
 Floats = NDArray[np.float64]
 

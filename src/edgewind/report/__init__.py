@@ -1,6 +1,8 @@
 """The report: one page, figures, tables and a data package that an archive can read."""
 
+from edgewind.report.figures.prediction import plot_prediction
+from edgewind.report.figures.response import plot_responses
 from edgewind.report.plot_trace import plot_trace
 from edgewind.report.write import write_report
 
-__all__ = ["plot_trace", "write_report"]
+__all__ = ["plot_prediction", "plot_responses", "plot_trace", "write_report"]

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure
 
-from edgewind.errors import InputError
-from edgewind.report.figures.canvas import new_figure, our_style, plain_axes, png_of, svg_of
+from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
-from edgewind.report.palette import LIGHT, Palette
+from edgewind.report.palette import Palette
 from edgewind.rotor import Prediction
 from edgewind.rotor.drives import NAMES
 from edgewind.units import format_number, from_si
-
-FILM = Size(12.8, 7.2, 15.0, titled=True)
 
 
 def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
@@ -68,19 +65,3 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
 def plot_prediction(found: Prediction, path: Path) -> None:
     """Write the figure of a prediction as .png or .svg."""
     write_figure(path, lambda palette, size: draw_prediction(found, palette, size))
-
-
-def write_figure(path: Path, draw: Callable[[Palette, Size], Figure]) -> None:
-    """Draw in our style and write .png or .svg, by the ending of the name."""
-    with our_style(LIGHT, FILM):
-        figure = draw(LIGHT, FILM)
-        if path.suffix.lower() == ".svg":
-            content = svg_of(figure).encode()
-        elif path.suffix.lower() == ".png":
-            content = png_of(figure)
-        else:
-            raise InputError(f"'{path.name}' is neither .png nor .svg", fix="name a figure such as curve.svg")
-    try:
-        path.write_bytes(content)
-    except OSError as error:
-        raise InputError(f"cannot be written: {error.strerror}", file=path) from error

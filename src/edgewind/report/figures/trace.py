@@ -18,7 +18,6 @@ from edgewind.report.sparkline import middle_turns
 from edgewind.signals import SpeedEstimate, Trace
 from edgewind.units import format_measured, format_number
 
-FILM = Size(12.8, 7.2, 15.0, titled=True)
 # Steps along a line, above which only the least and the greatest voltage of each step are drawn.
 _STEPS = 1200
 

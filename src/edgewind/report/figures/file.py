@@ -1,0 +1,49 @@
+"""A figure on its own in a file, PNG or SVG by the ending of the name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from matplotlib.figure import Figure
+
+from edgewind.errors import InputError
+from edgewind.report.figures.canvas import our_style, png_of, svg_of
+from edgewind.report.figures.size import Size
+from edgewind.report.palette import LIGHT, Palette
+
+FILM = Size(12.8, 7.2, 15.0, titled=True)
+
+
+def figure_kind(path: str | Path) -> str:
+    """Return ``.png`` or ``.svg``.
+
+    Raises
+    ------
+    InputError
+        The name ends in something else.
+    """
+    path = Path(path)
+    kind = path.suffix.lower()
+    if kind not in (".png", ".svg"):
+        raise InputError(f"'{path.name}' does not say what kind of figure it is", fix="end the name in .png or .svg")
+    return kind
+
+
+def write_figure(path: str | Path, draw: Callable[[Palette, Size], Figure]) -> None:
+    """Draw in our style and write a PNG of 1920 by 1080 or an SVG, by the ending of the name.
+
+    Raises
+    ------
+    InputError
+        The name ends in something else, or the file cannot be written.
+    """
+    path = Path(path)
+    kind = figure_kind(path)
+    with our_style(LIGHT, FILM):
+        figure = draw(LIGHT, FILM)
+        content = png_of(figure) if kind == ".png" else svg_of(figure).encode()
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", file=path) from error
