@@ -283,8 +283,8 @@ def respond(
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task("solving", total=len(numbers))
         answers = respond_curve(
-            shape, numbers, aspect=aspect, room=room, position=position, accommodation=accommodation, tolerance=tolerance,
-            fields=fields is not None, progress=lambda done, total, answer: bar.update(task, completed=done),
+            shape, numbers, aspect=aspect, room=room, position=position, accommodation=accommodation,
+            tolerance=tolerance, fields=fields is not None, progress=lambda done, total, answer: bar.update(task, completed=done),
         )  # fmt: skip
     if fields is not None:
         answers[0].to_dataset().to_netcdf(fields)
@@ -293,18 +293,15 @@ def respond(
 
         plot_responses(answers, plot)
     if as_json:
-        _print_json([answer.row() for answer in answers])
+        _print_json([answer.row() | {"errors": dict(answer.errors), "reached": answer.reached} for answer in answers])
         return
-    print(
-        f"{'Kn':>8} {'thermal force':>16} {'drag':>14} {'heat hot':>14} {'heat cold':>14} {'sweeps':>7} {'seconds':>8}"
-    )
+    titles = ("thermal force", "drag", "heat hot", "heat cold")
+    print(f"{'Kn':>8}" + "".join(f"{title:>16}" for title in titles) + f"{'sweeps':>8}{'seconds':>9}")
     for answer in answers:
         cells = [_with_error(answer, name) for name in ("thermal_force", "drag", "heat_hot", "heat_cold")]
         short = "" if answer.reached else "  tolerance not reached"
-        print(
-            f"{answer.knudsen:>8.4g} {cells[0]:>16} {cells[1]:>14} {cells[2]:>14} {cells[3]:>14} "
-            f"{max(answer.sweeps.values()):>7} {answer.seconds:>8.1f}{short}"
-        )
+        work = f"{max(answer.sweeps.values()):>8}{answer.seconds:>9.1f}"
+        print(f"{answer.knudsen:>8.4g}" + "".join(f"{cell:>16}" for cell in cells) + work + short)
 
 
 def _with_error(answer: Any, name: str) -> str:

@@ -176,7 +176,7 @@ def parse_knudsen(text: str) -> list[float]:
             ends = [check_knudsen(float(low)), check_knudsen(float(high))]
             if not (math.isfinite(ends[1]) and 1 <= int(count) <= 1000):
                 raise ValueError
-            return [float(kn) for kn in np.geomspace(*ends, int(count))]
+            return [float(kn) for kn in np.geomspace(ends[0], ends[1], int(count))]
         return [check_knudsen(float(part)) for part in text.split(",")]
     except ValueError:
         raise InputError(f"'{text}' does not give Knudsen numbers", key="knudsen", fix=right) from None

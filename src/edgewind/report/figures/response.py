@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter
 
 from edgewind.kinetics import Response
 from edgewind.report.figures.canvas import new_figure, plain_axes
@@ -14,7 +15,6 @@ from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
 
-# Coefficient, words, whether it is drawn as the dimensional force at fixed temperatures would go (over Kn).
 _LINES = (
     ("thermal_force", "thermal force, F/(p0 A) per dT/T0"),
     ("drag", "drag, F/(p0 A) per U/v0"),
@@ -37,6 +37,8 @@ def draw_responses(responses: Sequence[Response], palette: Palette, size: Size) 
         )  # fmt: skip
     axes.set(xscale="log", yscale="log", xlabel="Knudsen number, thin gas to the left", ylabel="coefficient")
     axes.invert_xaxis()
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axes.grid(axis="y", color=palette.grid, linewidth=size.line)
     first = ordered[0]
     room = " x ".join(f"{side:g}" for side in first.room)

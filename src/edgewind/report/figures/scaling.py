@@ -10,7 +10,7 @@ from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
 from edgewind.evidence.scaling import Scaling
 from edgewind.report.figures.canvas import new_figure, plain_axes
-from edgewind.report.figures.prediction import write_figure
+from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
 
