@@ -284,7 +284,8 @@ def respond(
         task = bar.add_task("solving", total=len(numbers))
         answers = respond_curve(
             shape, numbers, aspect=aspect, room=room, position=position, accommodation=accommodation,
-            tolerance=tolerance, fields=fields is not None, progress=lambda done, total, answer: bar.update(task, completed=done),
+            tolerance=tolerance, fields=fields is not None,
+            progress=lambda done, total, answer: bar.update(task, completed=done),
         )  # fmt: skip
     if fields is not None:
         answers[0].to_dataset().to_netcdf(fields)

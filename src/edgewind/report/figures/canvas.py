@@ -10,9 +10,11 @@ from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter
 
 from edgewind.report.figures.size import FILM_DPI, Size
 from edgewind.report.palette import Palette
@@ -78,6 +80,11 @@ def plain_axes(figure: Figure, box: tuple[float, float, float, float], *, spines
     for side, spine in axes.spines.items():
         spine.set_visible(side in spines)
     return axes
+
+
+def plain_ticks(axis: Axis) -> None:
+    """Write numbers on a logarithmic axis as people do: 0.1, 1, 10."""
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
 
 
 def svg_of(figure: Figure) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from matplotlib.figure import Figure
 
-from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
@@ -21,9 +21,10 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
     table = found.table
     pressure = table["pressure_pa"].to_numpy(float)
     figure = new_figure(size)
-    half = (size.height_em - 9.5) / 2
-    above = plain_axes(figure, size.box(6.5, 4.0 + half + 1.5, 12.5, 4.0), spines=("bottom",))
-    below = plain_axes(figure, size.box(6.5, 4.0, 12.5, 5.5 + half), spines=("bottom",))
+    left, right, bottom, top, gap = 5.5, 1.5, 4.0, 8.6, 4.2
+    half = (size.height_em - bottom - top - gap) / 2
+    above = plain_axes(figure, size.box(left, bottom + half + gap, right, top), spines=("bottom",))
+    below = plain_axes(figure, size.box(left, bottom, right, top + half + gap), spines=("bottom",))
     speed = from_si(table["speed_rad_s"].to_numpy(float), "rpm", "angular speed")
     above.plot(pressure, speed, color=palette.blue, linewidth=2 * size.line)
     above.set_ylabel("speed (rpm)")
@@ -40,9 +41,12 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
     below.set_ylabel(f"torque (1e{int(np.log10(scale)):d} N m)")
     below.set_xlabel("pressure (Pa)")
     handles, labels = below.get_legend_handles_labels()
-    figure.legend(handles, labels, loc="lower left", bbox_to_anchor=(1 - 11.8 / size.width_em, 4.5 / size.height_em))
+    figure.legend(
+        handles, labels, loc="upper left", ncols=2, bbox_to_anchor=(1.6 / size.width_em, 1 - 3.2 / size.height_em)
+    )
     for axes, at in ((above, found.speed), (below, found.force)):
         axes.set_xscale("log")
+        plain_ticks(axes.xaxis)
         axes.axhline(0, color=palette.rule, linewidth=size.line)
         axes.grid(axis="y", color=palette.grid, linewidth=size.line)
         axes.set_axisbelow(True)
@@ -55,9 +59,9 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
             )  # fmt: skip
     if size.titled:
         figure.text(
-            6.5 / size.width_em, 1 - 1.6 / size.height_em,
+            1.6 / size.width_em, 1 - 1.1 / size.height_em,
             f"{found.bench.experiment.title}: predicted from first principles",
-            fontsize=1.2 * size.type_pt, fontweight="bold", va="top",
+            fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
         )  # fmt: skip
     return figure
 

@@ -7,10 +7,9 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter
 
 from edgewind.kinetics import Response
-from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
@@ -38,7 +37,7 @@ def draw_responses(responses: Sequence[Response], palette: Palette, size: Size) 
     axes.set(xscale="log", yscale="log", xlabel="Knudsen number, thin gas to the left", ylabel="coefficient")
     axes.invert_xaxis()
     for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+        plain_ticks(axis)
     axes.grid(axis="y", color=palette.grid, linewidth=size.line)
     first = ordered[0]
     room = " x ".join(f"{side:g}" for side in first.room)
