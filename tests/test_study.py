@@ -18,7 +18,7 @@ EXAMPLE = Path(__file__).parents[1] / "examples" / "two-rotors"
 @pytest.fixture(scope="module")
 def example_study(tmp_path_factory):
     out = tmp_path_factory.mktemp("study") / "out"
-    return run_study(EXAMPLE, out, fit=True), out
+    return run_study(EXAMPLE, out, fit=True, live_points=50), out
 
 
 @pytest.fixture

@@ -65,6 +65,7 @@ def run_study(
     *,
     replace: bool = False,
     fit: bool = False,
+    live_points: int = 150,
     progress: Progress | None = None,
 ) -> Study:
     """Study one experiment folder, or every one in a folder.
@@ -79,6 +80,8 @@ def run_study(
         Whether an earlier study at `out` may give way. Anything else there is left alone.
     fit : bool
         Whether to fit the unknowns of each rotor and to weigh the mechanisms on the fits: some ten seconds a rotor.
+    live_points : int
+        Live points of each fit.
     progress : callable, optional
         Called with (what, done, in all).
 
@@ -89,14 +92,14 @@ def run_study(
     """
     # The arrays here are small: threads of the linear algebra library cost far more than they give.
     with threadpool_limits(limits=1):
-        return _run(Path(path), None if out is None else Path(out), replace, fit, progress)
+        return _run(Path(path), None if out is None else Path(out), replace, live_points if fit else 0, progress)
 
 
-def _run(path: Path, out: Path | None, replace: bool, fit: bool, progress: Progress | None) -> Study:
+def _run(path: Path, out: Path | None, replace: bool, live_points: int, progress: Progress | None) -> Study:
     folders = find_experiments(path)
     if out is not None:
         _check_out(out, path, replace)
-    findings = tuple(_study_one(folder, fit, progress) for folder in folders)
+    findings = tuple(_study_one(folder, live_points, progress) for folder in folders)
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
     if out is None:
         return Study(findings, comparison, None, study_summary(findings, comparison, None))
@@ -112,7 +115,7 @@ def _run(path: Path, out: Path | None, replace: bool, fit: bool, progress: Progr
     return Study(findings, comparison, report, summary | {"report": str(report)})
 
 
-def _study_one(folder: Path, fit: bool, progress: Progress | None) -> Findings:
+def _study_one(folder: Path, live_points: int, progress: Progress | None) -> Findings:
     def on_trace(done: int, total: int) -> None:
         if progress:
             progress(f"reading traces of {folder.name}", done, total)
@@ -121,7 +124,7 @@ def _study_one(folder: Path, fit: bool, progress: Progress | None) -> Findings:
     if progress:
         progress(f"weighing {experiment.name}", 0, 1)
     found = find(experiment)
-    if not fit:
+    if not live_points:
         return found
 
     def on_fit(model: str, iteration: int, left: float) -> None:
@@ -130,7 +133,7 @@ def _study_one(folder: Path, fit: bool, progress: Progress | None) -> Findings:
             share = 1 - (np.log(max(left, 0.3)) - np.log(0.3)) / (np.log(1000) - np.log(0.3))
             progress(f"fitting {experiment.name}, {model}", int(100 * np.clip(share, 0, 1)), 100)
 
-    return find_why(found, progress=on_fit)
+    return find_why(found, live_points=live_points, progress=on_fit)
 
 
 def versions() -> dict[str, str]:

@@ -153,11 +153,10 @@ def _fits(case: Case, live_points: int, progress: Progress | None) -> tuple[dict
     fits: dict[str, Fit] = {}
     laplace: dict[str, float] = {}
     for model in MODELS:
-        if model != "all":
-            rough = prepare(case.bench, case.data, model, case.response, case.seed)[1].log_evidence
-            if rough < fits["all"].log_evidence - HOPELESS:
-                laplace[model] = rough
-                continue
+        ready = prepare(case.bench, case.data, model, case.response, case.seed)
+        if model != "all" and ready[1].log_evidence < fits["all"].log_evidence - HOPELESS:
+            laplace[model] = ready[1].log_evidence
+            continue
 
         def tell(iteration: int, left: float, model: str = model) -> None:
             if progress is not None:
@@ -165,6 +164,6 @@ def _fits(case: Case, live_points: int, progress: Progress | None) -> tuple[dict
 
         fits[model] = fit(
             case.bench, case.data, model=model, response=case.response, level=case.level, seed=case.seed,
-            live_points=live_points, progress=tell,
+            live_points=live_points, prepared=ready, progress=tell,
         )  # fmt: skip
     return fits, laplace

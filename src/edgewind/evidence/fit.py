@@ -367,6 +367,7 @@ def fit(
     level: float = 0.9,
     seed: int = 1,
     live_points: int = 200,
+    prepared: tuple[Problem, Proposal] | None = None,
     progress: Progress | None = None,
 ) -> Fit:
     """Fit the unknowns of a rotor to its readings by nested sampling.
@@ -391,6 +392,8 @@ def fit(
         The same seed gives the same fit.
     live_points : int
         Live points of the sampler; the evidence's numerical uncertainty falls with its root.
+    prepared : tuple, optional
+        What :func:`prepare` gave for the same bench, data, model and seed, to spare doing it again.
     progress : callable, optional
         Called with the number of iterations and what is left of ln(evidence) to find.
 
@@ -401,7 +404,7 @@ def fit(
     """
     import dynesty  # imported on first use: many commands never fit
 
-    problem, proposal = prepare(bench, data, model, response, seed)
+    problem, proposal = prepared or prepare(bench, data, model, response, seed)
     inverse, log_det = np.asarray(np.linalg.inv(proposal.root)), float(np.linalg.slogdet(proposal.root)[1])
 
     def log_likelihood(scores: Array) -> float:
