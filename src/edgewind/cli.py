@@ -321,6 +321,12 @@ def predict(
         list[str] | None, typer.Option("--set", help="What if: 'rotor.vane_width=30 mm', 'gas.species=He'; repeatable.")
     ] = None,
     plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
+    scaling: Annotated[
+        Path | None, typer.Option(help="Write a figure of both optima against the width of the vane: .png or .svg.")
+    ] = None,
+    fit: Annotated[
+        bool, typer.Option("--fit", help="Fit the unknowns to the readings of the folder first, for --scaling.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Speed curve of this rotor from first principles: drive and drag apart, each mechanism on its own."""
@@ -334,11 +340,35 @@ def predict(
         from edgewind.report import plot_prediction
 
         plot_prediction(found, plot)
+    laws = [] if scaling is None else _scaling(bench, found.bench, scaling, fit)
     if as_json:
-        _print_json(found.as_plain())
+        _print_json(found.as_plain() | {"scaling": [law.as_plain() for law in laws]})
         return
     for line in prediction_lines(found):
         print(line)
+    for law in laws:
+        print(_indented(law.sentence, 0))
+
+
+def _scaling(path: Path, bench: Any, figure: Path, fit: bool) -> list[Any]:
+    """Follow both optima over the width of the vane, by the bench as described or by a fit to its readings."""
+    from edgewind.evidence import explain, scaling_of
+    from edgewind.report import plot_scaling
+    from edgewind.signals import read_experiment
+
+    fitted = None
+    if fit:
+        explanation = explain(read_experiment(path if path.is_dir() else path.parent))
+        if explanation.fit is None:
+            raise InputError(f"no fit could be made: {explanation.no_fit}", file=path, fix="leave out --fit")
+        fitted = explanation.fit
+    laws = [scaling_of(bench, fitted=fitted, quantity="speed")]
+    try:
+        laws.append(scaling_of(bench, fitted=fitted, quantity="torque"))
+    except InputError as error:
+        print(f"edgewind: {error}; the greatest speed alone is drawn", file=sys.stderr)
+    plot_scaling(laws, figure)
+    return laws
 
 
 @app.command()

@@ -9,6 +9,7 @@ from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
 from edgewind.evidence.mechanisms import MECHANISMS, Claim
 from edgewind.evidence.optimum import Optimum, find_optimum
+from edgewind.evidence.scaling import Scaling, scaling_of
 from edgewind.evidence.sizes import SizeComparison, compare_sizes
 from edgewind.evidence.torque import NeededTorque, needed_torque
 
@@ -26,6 +27,7 @@ __all__ = [
     "NeededTorque",
     "Optimum",
     "ResponseCurve",
+    "Scaling",
     "SizeComparison",
     "SweepComparison",
     "SweepData",
@@ -43,5 +45,6 @@ __all__ = [
     "knudsen_at_optimum",
     "measured_torque",
     "needed_torque",
+    "scaling_of",
     "sweep_data",
 ]

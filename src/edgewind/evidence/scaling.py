@@ -53,6 +53,19 @@ class Scaling:
     bend: float
     level: float
 
+    def as_plain(self) -> dict[str, object]:
+        """The law as plain data with stable keys."""
+        return {
+            "quantity": self.quantity,
+            "width_m": self.width_m.tolist(),
+            "pressure_pa": self.pressure_pa.tolist(),
+            "interval_pa": np.stack([self.low_pa, self.high_pa], axis=1).tolist(),
+            "exponent": self.exponent,
+            "exponent_interval": list(self.exponent_interval),
+            "bend": self.bend,
+            "level": self.level,
+        }
+
     @property
     def sentence(self) -> str:
         """The law in a sentence."""

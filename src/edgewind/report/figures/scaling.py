@@ -1,10 +1,12 @@
-"""The optimum pressure against the width of the vane, with the fitted power law and its interval."""
+"""The optimum pressures against the width of the vane, with the fitted power laws and their intervals."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
@@ -15,31 +17,12 @@ from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
 
 
-def draw_scaling(found: Scaling, palette: Palette, size: Size) -> Figure:
-    """Draw the optimum of each width with its interval, the power law, and that of a fixed Knudsen number."""
+def draw_scaling(laws: Sequence[Scaling], palette: Palette, size: Size) -> Figure:
+    """Draw the optima of each width with their intervals, the power laws, and that of a fixed Knudsen number."""
     figure = new_figure(size)
-    axes = plain_axes(figure, size.box(6.0, 4.0, 2.0, 4.5), spines=("bottom", "left"))
-    width = 1e3 * found.width_m
-    errors = [found.pressure_pa - found.low_pa, found.high_pa - found.pressure_pa]
-    axes.errorbar(width, found.pressure_pa, errors, fmt="o", color=palette.blue, linewidth=1.5 * size.line, zorder=4)
-    middle = float(np.exp(np.mean(np.log(width))))
-    level = float(np.exp(np.mean(np.log(found.pressure_pa))))
-    fine = np.geomspace(width[0], width[-1], 60)
-    low, high = found.exponent_interval
-    edges = [level * (fine / middle) ** power for power in (low, high)]
-    axes.fill_between(fine, np.minimum(*edges), np.maximum(*edges), color=palette.blue, alpha=0.15, linewidth=0)
-    law = level * (fine / middle) ** found.exponent
-    axes.plot(
-        fine,
-        law,
-        color=palette.blue,
-        linewidth=2 * size.line,
-        label=f"power {found.exponent:.2f} ({low:.2f} to {high:.2f})",
-    )
-    fixed = level * (fine / middle) ** -1.0
-    axes.plot(
-        fine, fixed, color=palette.soft, linestyle=":", linewidth=1.5 * size.line, label="fixed Knudsen number (-1)"
-    )
+    axes = plain_axes(figure, size.box(6.0, 4.0, 2.0, 8.6), spines=("bottom",))
+    for law, colour, marker in zip(laws, palette.series, "osD", strict=False):
+        _draw_law(axes, law, colour, marker, palette, size)
     axes.set_xscale("log")
     axes.set_yscale("log")
     for axis in (axes.xaxis, axes.yaxis):
@@ -47,13 +30,37 @@ def draw_scaling(found: Scaling, palette: Palette, size: Size) -> Figure:
         axis.set_major_formatter(StrMethodFormatter("{x:g}"))
         axis.set_minor_formatter(NullFormatter())
     axes.set_xlabel("width of the vane (mm)")
-    axes.set_ylabel(f"pressure of greatest {found.quantity} (Pa)")
-    axes.grid(color=palette.grid, linewidth=size.line)
+    axes.set_ylabel("pressure of the optimum (Pa)")
+    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
     axes.set_axisbelow(True)
-    axes.legend(loc="upper right")
+    left = 1.6 / size.width_em
+    title = "Where the optima go as the vane grows"
+    figure.text(left, 1 - 1.1 / size.height_em, title, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
+    handles, labels = axes.get_legend_handles_labels()
+    figure.legend(handles, labels, loc="upper left", bbox_to_anchor=(left, 1 - 3.2 / size.height_em))
     return figure
 
 
-def plot_scaling(found: Scaling, path: Path) -> None:
-    """Write the figure as .png or .svg."""
-    write_figure(path, lambda palette, size: draw_scaling(found, palette, size))
+def _draw_law(axes: Axes, law: Scaling, colour: str, marker: str, palette: Palette, size: Size) -> None:
+    width = 1e3 * law.width_m
+    errors = [law.pressure_pa - law.low_pa, law.high_pa - law.pressure_pa]
+    axes.errorbar(
+        width, law.pressure_pa, errors, fmt=marker, color=colour, markersize=6 * size.line, linewidth=1.5 * size.line,
+        zorder=4,
+    )  # fmt: skip
+    middle, level = (float(np.exp(np.mean(np.log(values)))) for values in (width, law.pressure_pa))
+    fine = np.geomspace(width[0], width[-1], 60)
+    low, high = law.exponent_interval
+    edges = [level * (fine / middle) ** power for power in (low, high)]
+    axes.fill_between(fine, np.minimum(*edges), np.maximum(*edges), color=colour, alpha=0.15, linewidth=0)
+    words = f"greatest {law.quantity}: power {law.exponent:.2f} ({low:.2f} to {high:.2f})"
+    axes.plot(fine, level * (fine / middle) ** law.exponent, color=colour, linewidth=2 * size.line, label=words)
+    fixed = "fixed Knudsen number: power -1" if law.quantity == "speed" else None
+    axes.plot(
+        fine, level * (fine / middle) ** -1.0, color=palette.soft, linestyle=":", linewidth=1.5 * size.line, label=fixed
+    )
+
+
+def plot_scaling(laws: Sequence[Scaling], path: str | Path) -> None:
+    """Write the figure as PNG (1920 pixels wide) or SVG, by the ending of the name."""
+    write_figure(path, lambda palette, size: draw_scaling(laws, palette, size))
