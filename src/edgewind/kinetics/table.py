@@ -162,10 +162,16 @@ class ResponseTable:
         return 2.0 * self._at("loss_hot", knudsen)
 
     def error(self, name: str, knudsen: ArrayLike) -> Floats:
-        """Estimated absolute error of a coefficient by its name in `values`, linear between nodes."""
+        """Estimated absolute error of a coefficient by its name in `values`, linear between nodes.
+
+        Below the first node the power law goes on, but its exponent may still change: by 0.3, it is assumed.
+        """
         relative = self.errors[name] / self.values[name]
         kn = np.asarray(knudsen, dtype=float)
-        return np.asarray(np.interp(np.log(kn), np.log(self.knudsen), relative) * self._at(name, kn))
+        first = self.knudsen[0]
+        beyond = (first / np.minimum(kn, first)) ** 0.3 - 1.0
+        known = np.interp(np.log(kn), np.log(self.knudsen), relative)
+        return np.asarray((known + beyond) * self._at(name, kn))
 
     def to_dataset(self) -> xr.Dataset:
         """Return the nodes with their errors, and the limits as attributes."""
