@@ -7,7 +7,7 @@ READY := $(VENV)/ready
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test bench lint lock example clean help
+.PHONY: demo test bench lint lock example tables clean help
 
 help:
 	@echo "make demo   set up, study the example bench, write demo-out/report.html"
@@ -42,6 +42,11 @@ lint: $(READY)
 
 example: $(READY)
 	$(BIN)/python examples/make_two_rotors.py
+
+# The response of the gas to vanes of the standard shapes, and of strips as the rotor takes them.
+tables: $(READY)
+	$(BIN)/python -m edgewind.kinetics.make_tables
+	$(BIN)/python tools/make_rotor_tables.py
 
 # Needs `uv`; writes versions and hashes for every supported Python, and no address of any registry.
 lock:

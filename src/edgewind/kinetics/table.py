@@ -52,8 +52,8 @@ class ResponseTable:
     Examples
     --------
     >>> table = ResponseTable.standard("strip", room=4.0)
-    >>> bool(table.thermal_force(1e9) == table.free_flight["thermal_force"])
-    True
+    >>> round(float(table.thermal_force(1e9)), 6), table.free_flight["thermal_force"]
+    (0.25, 0.25)
     """
 
     knudsen: Floats

@@ -14,7 +14,7 @@ from edgewind.report.names import printable
 from edgewind.report.palette import DARK, LIGHT, css_of
 from edgewind.report.rotor import RotorView
 from edgewind.report.sparkline import HEIGHT, WIDTH
-from edgewind.report.words import CAUTIONS, FLAGS, KINETICS_TO_COME, LIMITS, VERDICTS, not_found
+from edgewind.report.words import CAUTIONS, FLAGS, KINETICS_NOW, LIMITS, VERDICTS, not_found
 
 
 def _clean(value: Any) -> Any:
@@ -32,7 +32,7 @@ def page_environment() -> Environment:
         finalize=_clean,
     )
     environment.globals |= {"cautions": CAUTIONS, "flag_meanings": FLAGS, "limits": LIMITS, "verdicts": VERDICTS}
-    environment.globals |= {"kinetics_to_come": KINETICS_TO_COME, "not_found": not_found}
+    environment.globals |= {"kinetics_now": KINETICS_NOW, "not_found": not_found}
     environment.globals |= {"thumb_width": WIDTH, "thumb_height": HEIGHT}
     environment.globals |= {"light": Markup(css_of(LIGHT)), "dark": Markup(css_of(DARK))}
     return environment

@@ -42,7 +42,7 @@ def not_found(reason: str) -> str:
     return _NOT_FOUND.get(reason, reason)
 
 
-KINETICS_TO_COME = (
+KINETICS_NOW = (
     "Force, drag and heat at each pressure come from the kinetic response of the gas to an infinite strip as wide as "
     "the vane, in a closed room, with diffuse and specular reflection by the accommodation; a square vane is not yet "
     "computed as one. The gas is monatomic there, and the heat of inner motion of other molecules is put in by a "
