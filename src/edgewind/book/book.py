@@ -39,7 +39,7 @@ LIVE_TITLES = ("time", "gauge [V]", "trace", "lamp", "sweep", "envelope temperat
 DEFAULT_WAIT_S = 10.0
 # Paths of an experiment folder that are made from rows of their own and hold no kept file.
 HISTORY = "history/changes.csv"
-_RESERVED = re.compile(r"bench\.toml|readings\.csv|history/changes\.csv|history/bench-\d+\.toml")
+_RESERVED = re.compile(r"(bench\.toml|readings\.csv|history/changes\.csv|history/bench-\d+\.toml)(/.*)?|history")
 _MOST_CELL = 50_000
 
 
@@ -535,8 +535,9 @@ class Book:
         if trace is None:
             return None
         check_path(trace.path, self.label)
-        if rows.find_file(connection, owner, trace.path) is not None:
-            raise BookError(f"a file '{trace.path}' is kept already", file=self.label, fix="give it another path")
+        taken = rows.file_in_the_way(connection, owner, trace.path)
+        if taken is not None:
+            raise BookError(f"a file '{taken}' is kept already", file=self.label, fix="give it another path")
         number = rows.next_number(connection, files, owner)
         return rows.add_file(connection, owner, number, trace, self.label).number
 
@@ -598,7 +599,7 @@ def check_path(path: str, label: str) -> None:
         not path
         or path.startswith("/")
         or posixpath.normpath(path) != path
-        or ".." in parts
+        or parts[0] in ("..", ".")
         or any(not part or len(part.encode(errors="replace")) > 255 for part in parts)
         or any(ord(character) < 32 or 0xD800 <= ord(character) < 0xE000 for character in path)
     )

@@ -43,7 +43,7 @@ def history_files(contents: Contents) -> dict[str, bytes]:
     if not contents.changes and len(contents.benches) == 1:
         return {}
     stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
+    writer = csv.writer(stream, lineterminator="\n", quoting=csv.QUOTE_ALL)
     writer.writerow(_HEADS)
     for change in contents.changes:
         writer.writerow(
@@ -67,7 +67,10 @@ def read_history(text: str, bench: bytes, old_benches: Mapping[str, bytes], made
     if not text.startswith(_MARK):
         raise InputError("this is not a history that Edgewind wrote", file=file, fix="give the file another name")
     reader = csv.reader(io.StringIO(text[len(_MARK) :]))
-    records = [(reader.line_num + 1, cells) for cells in reader]
+    try:
+        records = [(reader.line_num + 1, cells) for cells in reader]
+    except csv.Error as error:
+        raise InputError(f"not a table ({error})", file=file, line=reader.line_num + 1) from error
     if not records or tuple(records[0][1]) != _HEADS:
         raise InputError("the titles are not those of a history", file=file, line=2, fix=", ".join(_HEADS))
     changes: list[Change] = []

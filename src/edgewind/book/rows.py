@@ -201,6 +201,14 @@ def find_file(connection: Connection, experiment: str, path: str) -> int | None:
     return connection.execute(select(files.c.number).where(where)).scalar()
 
 
+def file_in_the_way(connection: Connection, experiment: str, path: str) -> str | None:
+    """Path of a kept file with which another could not lie in one folder: the same, or one a folder of the other."""
+    parts = path.split("/")
+    above = ["/".join(parts[:count]) for count in range(1, len(parts) + 1)]
+    same = files.c.path.in_(above) | files.c.path.startswith(path + "/", autoescape=True)
+    return connection.execute(select(files.c.path).where((files.c.experiment == experiment) & same)).scalar()
+
+
 def whole(table: Table, row: Mapping[Any, Any]) -> dict[str, Any]:
     """Return the values of a row that was read, seen to be those that were written.
 
