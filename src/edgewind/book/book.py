@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import posixpath
 import re
 import uuid
@@ -41,6 +42,7 @@ DEFAULT_WAIT_S = 10.0
 HISTORY = "history/changes.csv"
 _RESERVED = re.compile(r"(bench\.toml|readings\.csv|history/changes\.csv|history/bench-\d+\.toml)(/.*)?|history")
 _MOST_CELL = 50_000
+_EFFECTIVE = os.access in os.supports_effective_ids
 
 
 @dataclass(frozen=True)
@@ -135,7 +137,7 @@ def open_book(target: str | Path, *, write: bool = False, make: bool = False, wa
     address = address_of(target)
     write = write or make
     existed = address.path is not None and address.path.exists()
-    _check_place(address, make=make)
+    _check_place(address, write=write, make=make)
     engine = engine_of(address, write=write, make=make, wait_s=wait_s)
     try:
         with told(address.label):
@@ -150,7 +152,7 @@ def open_book(target: str | Path, *, write: bool = False, make: bool = False, wa
     return Book(address, engine, write=write)
 
 
-def _check_place(address: Address, *, make: bool) -> None:
+def _check_place(address: Address, *, write: bool, make: bool) -> None:
     if address.path is None:
         return
     with told(address.label):
@@ -158,6 +160,9 @@ def _check_place(address: Address, *, make: bool) -> None:
             raise BookError("this is a folder", file=address.label, fix="name the file of a lab book")
         if not address.path.exists() and not make:
             raise BookError("there is no such book", file=address.label, fix="make one with `edgewind import`")
+        # SQLite would open it for reading without a word, and refuse only the first reading
+        if write and address.path.exists() and not os.access(address.path, os.W_OK, effective_ids=_EFFECTIVE):
+            raise BookError("the book may only be read", file=address.label, fix="see to the permissions of the file")
         if make and not address.path.parent.is_dir():
             raise BookError("the folder it would lie in does not exist", file=address.label, fix="make it first")
 

@@ -89,7 +89,7 @@ def told(label: str) -> Iterator[None]:
         yield
     except SQLAlchemyError as error:
         raise explain(error, label) from error
-    except (sqlite3.Error, OSError) as error:
+    except (sqlite3.Error, OSError, UnicodeError) as error:
         raise explain(error, label) from error
 
 
@@ -97,6 +97,8 @@ def explain(error: Exception, label: str) -> BookError:
     """Return the error of ours for one of the database's."""
     cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     said = str(cause).strip().split("\n")[0]
+    if isinstance(cause, UnicodeError):
+        return DamagedBookError("the database holds text that is not UTF-8", file=label, fix=_CHECK)
     if isinstance(cause, sqlite3.Error):
         name = getattr(cause, "sqlite_errorname", None) or ""
         if "database disk image is malformed" in said or "Could not decode" in said:
