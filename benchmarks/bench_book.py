@@ -56,7 +56,7 @@ def _trial(kind: str, target: str, kills: int) -> list[dict[str, object]]:
         _row(f"{kind}: readings acknowledged before", found["told"]),
         _row(f"{kind}: acknowledged readings missing", len(found["missing"]), "", "0"),
         _row(f"{kind}: readings or traces not whole", len(found["damaged"]) + len(found["check"]), "", "0"),
-        _row(f"{kind}: slowest opening after a kill", 1e3 * found["slowest_reopening_s"], "ms"),
+        _row(f"{kind}: slowest opening and reading after a kill", 1e3 * found["slowest_reopening_s"], "ms"),
     ]
 
 

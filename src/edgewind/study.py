@@ -91,7 +91,9 @@ def run_study(
             found: Sequence[ExperimentSource] = sources(book)
             if not found:
                 raise InputError("the book holds no experiment yet", file=book.label)
-            place, root = None if "://" in str(path) else Path(path), book.name
+            by_url = "://" in str(path)
+            # a report may travel: it names the database, and neither its host nor its user
+            place, root = (None, f"postgresql://…/{book.name}") if by_url else (Path(path), book.name)
         else:
             found = [FolderSource(folder) for folder in find_experiments(path)]
             place, root = Path(path), Path(path).resolve().name
