@@ -136,7 +136,6 @@ def open_book(target: str | Path, *, write: bool = False, make: bool = False, wa
     """
     address = address_of(target)
     write = write or make
-    existed = address.path is not None and address.path.exists()
     _check_place(address, write=write, make=make)
     engine = engine_of(address, write=write, make=make, wait_s=wait_s)
     try:
@@ -145,9 +144,8 @@ def open_book(target: str | Path, *, write: bool = False, make: bool = False, wa
                 _mark(engine)
             _bring_up(engine, address, write=write, make=make)
     except BaseException:
+        # An unfinished file is left, for another program may be making the book in it; the next call goes on with it.
         engine.dispose()
-        if make and not existed and address.path is not None:
-            _forget_empty(address.path)
         raise
     return Book(address, engine, write=write)
 
@@ -199,12 +197,6 @@ def _bring_up(engine: Engine, address: Address, *, write: bool, make: bool) -> N
     with begin_writing(engine) as connection, connection.begin():
         check_version(connection, label)
         migrate(connection)
-
-
-def _forget_empty(path: Path) -> None:
-    """Take away what is left of a file that never became a book; it held nothing."""
-    for name in (path.name, path.name + "-wal", path.name + "-shm"):
-        path.with_name(name).unlink(missing_ok=True)
 
 
 class Book:
