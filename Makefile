@@ -30,6 +30,7 @@ demo: $(READY)
 
 test: $(READY)
 	@sh tools/ensure-browser
+	@sh tools/ensure-postgres
 	$(BIN)/python -m pytest -n 2
 
 bench: $(READY)

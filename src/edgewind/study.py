@@ -6,8 +6,8 @@ import json
 import platform
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -17,11 +17,12 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from edgewind.bench import BENCH_FILE
+from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
 from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why
 from edgewind.report import write_report
 from edgewind.report.summary import study_summary
-from edgewind.signals import read_experiment
+from edgewind.signals import ExperimentSource, FolderSource, read_experiment
 
 SUMMARY_FILE = "study.json"
 REPORT_FILE = "report.html"
@@ -49,7 +50,7 @@ def find_experiments(path: str | Path) -> list[Path]:
     """
     path = Path(path)
     if not path.is_dir():
-        problem = "this is a file" if path.exists() else "there is no such folder"
+        problem = "this is a file, and no lab book" if path.exists() else "there is no such folder"
         raise InputError(problem, file=path, fix="name a folder with bench.toml and readings.csv")
     if (path / BENCH_FILE).is_file():
         return [path]
@@ -68,12 +69,12 @@ def run_study(
     live_points: int = 150,
     progress: Progress | None = None,
 ) -> Study:
-    """Study one experiment folder, or every one in a folder.
+    """Study one experiment folder, every one in a folder, or every one in a lab book.
 
     Parameters
     ----------
-    path : path
-        The experiment folder, or a folder of them.
+    path : path or str
+        The experiment folder, a folder of them, the file of a lab book, or its URL.
     out : path, optional
         Folder to make for report, figures and data; nothing is written without it.
     replace : bool
@@ -91,15 +92,35 @@ def run_study(
         Anything that cannot be used. No output folder is left half written.
     """
     # The arrays here are small: threads of the linear algebra library cost far more than they give.
-    with threadpool_limits(limits=1):
-        return _run(Path(path), None if out is None else Path(out), replace, live_points if fit else 0, progress)
+    with threadpool_limits(limits=1), ExitStack() as stack:
+        if is_book(path):
+            book = stack.enter_context(open_book(path))
+            found: Sequence[ExperimentSource] = sources(book)
+            if not found:
+                raise InputError("the book holds no experiment yet", file=book.label)
+            by_url = "://" in str(path)
+            # a report may travel: it names the database, and neither its host nor its user
+            place, root = (None, f"postgresql://…/{book.name}") if by_url else (Path(path), book.name)
+        else:
+            found = [FolderSource(folder) for folder in find_experiments(path)]
+            place, root = Path(path), Path(path).resolve().name
+        return _run(
+            found, place, root, None if out is None else Path(out), replace, live_points if fit else 0, progress
+        )
 
 
-def _run(path: Path, out: Path | None, replace: bool, live_points: int, progress: Progress | None) -> Study:
-    folders = find_experiments(path)
+def _run(
+    experiments: Sequence[ExperimentSource],
+    place: Path | None,
+    root: str,
+    out: Path | None,
+    replace: bool,
+    live_points: int,
+    progress: Progress | None,
+) -> Study:
     if out is not None:
-        _check_out(out, path, replace)
-    findings = tuple(_study_one(folder, live_points, progress) for folder in folders)
+        _check_out(out, place, replace)
+    findings = tuple(_study_one(experiment, live_points, progress) for experiment in experiments)
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
     if out is None:
         return Study(findings, comparison, None, study_summary(findings, comparison, None))
@@ -107,7 +128,6 @@ def _run(path: Path, out: Path | None, replace: bool, live_points: int, progress
     with _whole_folder(out) as draft:
         if progress:
             progress("writing the report", 0, 1)
-        root = path.resolve().name
         command = f"edgewind study {root} --out report-folder"
         write_report(findings, comparison, draft, command=command, versions=versions(), input_root=root)
         (draft / SUMMARY_FILE).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
@@ -115,12 +135,12 @@ def _run(path: Path, out: Path | None, replace: bool, live_points: int, progress
     return Study(findings, comparison, report, summary | {"report": str(report)})
 
 
-def _study_one(folder: Path, live_points: int, progress: Progress | None) -> Findings:
+def _study_one(source: ExperimentSource, live_points: int, progress: Progress | None) -> Findings:
     def on_trace(done: int, total: int) -> None:
         if progress:
-            progress(f"reading traces of {folder.name}", done, total)
+            progress(f"reading traces of {source.name}", done, total)
 
-    experiment = read_experiment(folder, on_trace=on_trace)
+    experiment = read_experiment(source, on_trace=on_trace)
     if progress:
         progress(f"weighing {experiment.name}", 0, 1)
     found = find(experiment)
@@ -141,9 +161,9 @@ def versions() -> dict[str, str]:
     return {"Python": platform.python_version()} | {name: version(name) for name in _LIBRARIES}
 
 
-def _check_out(out: Path, source: Path, replace: bool) -> None:
+def _check_out(out: Path, source: Path | None, replace: bool) -> None:
     """Refuse an output folder that would overwrite something that is not ours."""
-    if out.resolve() == source.resolve() or source.resolve().is_relative_to(out.resolve()):
+    if source is not None and (out.resolve() == source.resolve() or source.resolve().is_relative_to(out.resolve())):
         raise InputError("the output folder holds the input", file=out, fix="name another folder with --out")
     if not out.exists():
         if not out.parent.is_dir():

@@ -1,9 +1,17 @@
 """Raw to physical: volts to pressure, trace to speed, a folder to readings; each with uncertainty and flags."""
 
 from edgewind.signals.comparison import GaugeComparison, compare_gauges, compare_pairs
-from edgewind.signals.experiment import SET_ASIDE_FLAGS, Experiment, InputFile, TraceReading, read_experiment
+from edgewind.signals.experiment import (
+    SET_ASIDE_FLAGS,
+    Experiment,
+    ExperimentSource,
+    FolderSource,
+    InputFile,
+    TraceReading,
+    read_experiment,
+)
 from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
-from edgewind.signals.readings import READINGS_FILE, read_readings
+from edgewind.signals.readings import READINGS_FILE, parse_readings, read_readings
 from edgewind.signals.speed import SpeedEstimate, estimate_speed
 from edgewind.signals.trace import Trace, read_trace
 
@@ -11,6 +19,8 @@ __all__ = [
     "READINGS_FILE",
     "SET_ASIDE_FLAGS",
     "Experiment",
+    "ExperimentSource",
+    "FolderSource",
     "GaugeComparison",
     "InputFile",
     "PressureReadings",
@@ -20,6 +30,7 @@ __all__ = [
     "compare_gauges",
     "compare_pairs",
     "estimate_speed",
+    "parse_readings",
     "pressure_from_display",
     "pressure_from_volts",
     "read_experiment",

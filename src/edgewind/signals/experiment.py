@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable, Hashable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import pandas as pd
@@ -79,13 +80,54 @@ class Experiment:
         return self.readings[self.readings["used"]]
 
 
-def read_experiment(folder: str | Path, *, on_trace: Callable[[int, int], None] | None = None) -> Experiment:
-    """Read an experiment folder and turn volts into pressures and traces into speeds.
+class ExperimentSource(Protocol):
+    """Where an experiment comes from: a folder, or one experiment of a lab book."""
+
+    @property
+    def name(self) -> str:
+        """Name of the experiment."""
+
+    @property
+    def place(self) -> Path:
+        """Where it is; for messages."""
+
+    def bench(self) -> Bench:
+        """The apparatus."""
+
+    def readings(self) -> pd.DataFrame:
+        """The table of readings, as :func:`read_readings` gives it."""
+
+    def path_of(self, trace: str, line: int) -> str:
+        """Return the path of a trace that a reading names, relative to the folder.
+
+        Raises
+        ------
+        InputError
+            It is no file name, or lies outside the folder; names `line`.
+        """
+
+    def input_file(self, relative: str) -> InputFile:
+        """What the study notes of a file that it read."""
+
+    def label(self, relative: str) -> str:
+        """What messages call a file."""
+
+    def require(self, relative: str, trace: str, line: int) -> None:
+        """See that the trace which a reading names is there."""
+
+    def opened(self, relative: str) -> AbstractContextManager[Path]:
+        """Give a path at which the content of a file can be read."""
+
+
+def read_experiment(
+    folder: str | Path | ExperimentSource, *, on_trace: Callable[[int, int], None] | None = None
+) -> Experiment:
+    """Read an experiment and turn volts into pressures and traces into speeds.
 
     Parameters
     ----------
-    folder : path
-        Holds `bench.toml`, `readings.csv` and the traces that the readings name.
+    folder : path or ExperimentSource
+        Holds `bench.toml`, `readings.csv` and the traces that the readings name; or an experiment of a lab book.
     on_trace : callable, optional
         Called with (traces done, traces in all) as the work goes on.
 
@@ -94,19 +136,17 @@ def read_experiment(folder: str | Path, *, on_trace: Callable[[int, int], None] 
     InputError
         Anything in the folder that cannot be used, with file, line and column or key.
     """
-    folder = Path(folder)
-    if not folder.is_dir():
-        raise InputError("there is no such folder", file=folder, fix="name a folder with bench.toml and readings.csv")
-    bench = read_bench(folder / BENCH_FILE)
-    table = read_readings(folder / READINGS_FILE)
-    inputs = [_input_file(folder, BENCH_FILE), _input_file(folder, READINGS_FILE)]
+    source: ExperimentSource = FolderSource(Path(folder)) if isinstance(folder, str | Path) else folder
+    bench = source.bench()
+    table = source.readings()
+    inputs = [source.input_file(BENCH_FILE), source.input_file(READINGS_FILE)]
 
     try:
         pressures = _pressures(table, bench)
     except InputError as error:
-        raise error.at(file=folder / READINGS_FILE) from None
+        raise error.at(file=source.label(READINGS_FILE)) from None
     named = {
-        row: _trace_path(folder, str(name), int(line))
+        row: source.path_of(str(name), int(line))
         for row, (name, line) in enumerate(zip(table["trace"], table["line"], strict=True))
         if name
     }
@@ -114,9 +154,9 @@ def read_experiment(folder: str | Path, *, on_trace: Callable[[int, int], None] 
     notes, lines = [str(note) for note in table["note"]], [int(line) for line in table["line"]]
     for done, (row, path) in enumerate(named.items(), start=1):
         try:
-            _require_file(path, folder, str(table.at[row, "trace"]), lines[row])
-            inputs.append(_input_file(folder, path.relative_to(folder.resolve()).as_posix()))
-            traces[row] = _read_speed(path, bench)
+            source.require(path, str(table.at[row, "trace"]), lines[row])
+            inputs.append(source.input_file(path))
+            traces[row] = _read_speed(source, path, bench)
         except InputError as error:
             if not table.at[row, "exclude"]:
                 raise
@@ -126,15 +166,66 @@ def read_experiment(folder: str | Path, *, on_trace: Callable[[int, int], None] 
     table = _with_pressures(table.assign(note=notes), pressures)
     readings = _with_use(_with_speeds(table, traces, bench))
     return Experiment(
-        folder.resolve().name, folder, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs))
+        source.name, source.place, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs))
     )
 
 
-def _input_file(folder: Path, relative: str) -> InputFile:
-    path = folder / relative
-    with path.open("rb") as stream:
-        digest = hashlib.file_digest(stream, "sha256").hexdigest()
-    return InputFile(relative, digest, path.stat().st_size)
+@dataclass(frozen=True)
+class FolderSource:
+    """An experiment folder, as :func:`read_experiment` reads it.
+
+    Raises
+    ------
+    InputError
+        There is no folder there.
+    """
+
+    place: Path
+
+    def __post_init__(self) -> None:
+        if not self.place.is_dir():
+            raise InputError(
+                "there is no such folder", file=self.place, fix="name a folder with bench.toml and readings.csv"
+            )
+
+    @property
+    def name(self) -> str:
+        """Name of the folder."""
+        return self.place.resolve().name
+
+    def bench(self) -> Bench:
+        """The apparatus that `bench.toml` describes."""
+        return read_bench(self.place / BENCH_FILE)
+
+    def readings(self) -> pd.DataFrame:
+        """The table in `readings.csv`."""
+        return read_readings(self.place / READINGS_FILE)
+
+    def path_of(self, trace: str, line: int) -> str:
+        """Path of a trace, with links followed."""
+        return _trace_path(self.place, trace, line).relative_to(self.place.resolve()).as_posix()
+
+    def input_file(self, relative: str) -> InputFile:
+        """Size and SHA-256 of a file."""
+        path = self.place / relative
+        with path.open("rb") as stream:
+            digest = hashlib.file_digest(stream, "sha256").hexdigest()
+        return InputFile(relative, digest, path.stat().st_size)
+
+    def label(self, relative: str) -> str:
+        """The path itself."""
+        return str(self.place / relative)
+
+    def require(self, relative: str, trace: str, line: int) -> None:
+        """See that the file is there."""
+        if not (self.place / relative).is_file():
+            problem, fix = f"there is no file '{trace}' in the folder", "name a trace such as traces/007.csv"
+            raise _at_trace(InputError(problem, fix=fix), self.place, line)
+
+    @contextmanager
+    def opened(self, relative: str) -> Iterator[Path]:
+        """The file itself."""
+        yield self.place.resolve() / relative
 
 
 def _trace_path(folder: Path, name: str, line: int) -> Path:
@@ -152,19 +243,18 @@ def _trace_path(folder: Path, name: str, line: int) -> Path:
     return path
 
 
-def _require_file(path: Path, folder: Path, name: str, line: int) -> None:
-    if not path.is_file():
-        problem, fix = f"there is no file '{name}' in the folder", "name a trace such as traces/007.csv"
-        raise _at_trace(InputError(problem, fix=fix), folder, line)
-
-
 def _at_trace(error: InputError, folder: Path, line: int) -> InputError:
     return error.at(file=folder / READINGS_FILE, line=line, column="trace")
 
 
-def _read_speed(path: Path, bench: Bench) -> TraceReading:
+def _read_speed(source: ExperimentSource, relative: str, bench: Bench) -> TraceReading:
     tachometer = bench.tachometer
-    trace = read_trace(path, channel=tachometer.channel)
+    with source.opened(relative) as path:
+        try:
+            trace = replace(read_trace(path, channel=tachometer.channel), source=source.label(relative))
+        except InputError as error:
+            error.file = source.label(relative)
+            raise
     mains = tachometer.mains_frequency
     return TraceReading(
         trace, estimate_speed(trace, tachometer.marks, mains_hz="auto" if mains is None else mains.value)

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from edgewind.errors import InputError
-from edgewind.signals.table import Row, Title, read_rows
+from edgewind.signals.table import Row, Title, read_rows, rows_of
 
 READINGS_FILE = "readings.csv"
 _ON, _OFF = ("on", "1", "yes", "true"), ("off", "0", "no", "false")
@@ -65,12 +65,23 @@ def read_readings(path: str | Path) -> pd.DataFrame:
     """
     path = Path(path)
     try:
-        rows = read_rows(path, TITLES, "reading")
-        _check_titles(rows[0])
-        frame = pd.DataFrame.from_records([_record(row) for row in rows])
-        return frame.assign(time_s=_times(rows))
+        return _frame(read_rows(path, TITLES, "reading"))
     except InputError as error:
         raise error.at(file=str(path)) from None
+
+
+def parse_readings(text: str, *, file: str = READINGS_FILE) -> pd.DataFrame:
+    """Read the text of a table of readings; see :func:`read_readings`."""
+    try:
+        return _frame(rows_of(text, TITLES, "reading"))
+    except InputError as error:
+        raise error.at(file=file) from None
+
+
+def _frame(rows: list[Row]) -> pd.DataFrame:
+    _check_titles(rows[0])
+    frame = pd.DataFrame.from_records([_record(row) for row in rows])
+    return frame.assign(time_s=_times(rows))
 
 
 def _check_titles(row: Row) -> None:

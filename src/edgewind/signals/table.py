@@ -107,8 +107,12 @@ def read_rows(path: Path, titles: Mapping[str, Title], what: str) -> list[Row]:
     InputError
         Names line and column (the caller adds the file).
     """
-    text = _text_of(path)
-    delimiter = _delimiter_of(text)
+    return rows_of(decode_table(_bytes_of(path)), titles, what)
+
+
+def rows_of(text: str, titles: Mapping[str, Title], what: str) -> list[Row]:
+    """Read the rows of a table from its text; see :func:`read_rows`."""
+    delimiter = delimiter_of(text)
     rows = csv.reader(io.StringIO(text), delimiter=delimiter)
     try:
         numbered = [
@@ -127,7 +131,7 @@ def read_rows(path: Path, titles: Mapping[str, Title], what: str) -> list[Row]:
     return [_row(line, cells, columns, titles, delimiter != ",") for line, cells in body]
 
 
-def _text_of(path: Path) -> str:
+def _bytes_of(path: Path) -> bytes:
     try:
         if not path.is_file():
             raise InputError("there is no such file", fix=f"a table named {path.name} is needed there")
@@ -136,9 +140,19 @@ def _text_of(path: Path) -> str:
                 f"{path.stat().st_size / 1e6:.0f} MB is too large for a table of readings",
                 fix="keep raw traces in files of their own",
             )
-        data = path.read_bytes()
+        return path.read_bytes()
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}") from error
+
+
+def decode_table(data: bytes) -> str:
+    """Return the text of a table, UTF-8 with or without a byte order mark.
+
+    Raises
+    ------
+    InputError
+        Names the line that is not text.
+    """
     if b"\x00" in data:
         line = data[: data.index(b"\x00")].count(b"\n") + 1
         raise InputError("this is not text (it holds a zero byte)", line=line, fix="save the sheet as CSV in UTF-8")
@@ -151,7 +165,8 @@ def _text_of(path: Path) -> str:
         ) from error
 
 
-def _delimiter_of(text: str) -> str:
+def delimiter_of(text: str) -> str:
+    """Return what separates the cells, by the row of titles."""
     head = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
     return max((",", ";", "\t"), key=head.count)
 

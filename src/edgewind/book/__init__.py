@@ -1,0 +1,34 @@
+"""The lab book: readings and raw traces in a database, append-only; import, export and check."""
+
+from edgewind.book.book import LIVE_TITLES, Book, Contents, open_book
+from edgewind.book.check import Damage, Health, check_book
+from edgewind.book.connect import is_book
+from edgewind.book.errors import BookError, DamagedBookError, FullBookError, LockedBookError
+from edgewind.book.folders import Imported, export_book, export_folder, import_folder
+from edgewind.book.rows import Change, KeptFile, Reading, TraceFile
+from edgewind.book.source import BookSource, sources
+
+__all__ = [
+    "LIVE_TITLES",
+    "Book",
+    "BookError",
+    "BookSource",
+    "Change",
+    "Contents",
+    "Damage",
+    "DamagedBookError",
+    "FullBookError",
+    "Health",
+    "Imported",
+    "KeptFile",
+    "LockedBookError",
+    "Reading",
+    "TraceFile",
+    "check_book",
+    "export_book",
+    "export_folder",
+    "import_folder",
+    "is_book",
+    "open_book",
+    "sources",
+]

@@ -1,0 +1,637 @@
+"""The lab book: experiments whose readings and raw traces are added, corrected by further rows, and never altered."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import posixpath
+import re
+import uuid
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import BinaryIO, Self
+
+from sqlalchemy import Connection, Engine, select, text
+from sqlalchemy.exc import IntegrityError
+
+from edgewind.bench import parse_bench
+from edgewind.book import rows
+from edgewind.book.connect import (
+    APPLICATION_ID,
+    Address,
+    address_of,
+    begin_reading,
+    begin_writing,
+    engine_of,
+    is_unique_violation,
+)
+from edgewind.book.errors import BookError, DamagedBookError, told
+from edgewind.book.migrate import check_version, migrate, version_of
+from edgewind.book.rows import Change, KeptFile, Reading, TraceFile
+from edgewind.book.schema import CELLS, benches, changes, columns, experiments, files, readings
+from edgewind.book.sheet import Sheet, SheetRow, new_sheet, put_together, row_of
+from edgewind.errors import InputError
+from edgewind.signals import parse_readings
+
+LIVE_TITLES = ("time", "gauge [V]", "trace", "lamp", "sweep", "envelope temperature [degC]", "note", "exclude")
+DEFAULT_WAIT_S = 10.0
+# Paths of an experiment folder that are made from rows of their own and hold no kept file.
+HISTORY = "history/changes.csv"
+_RESERVED = re.compile(r"(bench\.toml|readings\.csv|history/changes\.csv|history/bench-\d+\.toml)(/.*)?|history")
+_MOST_CELL = 50_000
+_EFFECTIVE = os.access in os.supports_effective_ids
+
+
+@dataclass(frozen=True)
+class BenchVersion:
+    """One version of the `bench.toml` of an experiment, with why it took the place of the one before."""
+
+    number: int
+    content: bytes
+    why: str
+    made_at: str
+    made_by: str
+
+
+@dataclass(frozen=True)
+class Contents:
+    """All of one experiment but the bytes of its files, as it was at one moment."""
+
+    name: str
+    sheet: Sheet
+    benches: tuple[BenchVersion, ...]
+    readings: tuple[Reading, ...]
+    changes: tuple[Change, ...]
+    files: tuple[KeptFile, ...]
+
+    @property
+    def bench(self) -> bytes:
+        """The `bench.toml` that holds now."""
+        return self.benches[-1].content
+
+    def cells_now(self) -> list[dict[str, str]]:
+        """The cells of every reading with its changes made."""
+        cells = [dict(reading.cells) for reading in self.readings]
+        for change in self.changes:
+            cells[change.reading - 1][change.cell] = change.after
+        return cells
+
+    def traces_now(self) -> dict[str, str]:
+        """Path of the kept file that each text under ``trace`` means."""
+        found: dict[str, str] = {}
+        for reading in self.readings:
+            if reading.trace_path is not None:
+                found.setdefault(reading.cells["trace"], reading.trace_path)
+        for change in self.changes:
+            if change.trace_path is not None:
+                found.setdefault(change.after, change.trace_path)
+        return found
+
+    def table(self) -> str:
+        """The text of `readings.csv` with every change made; as it was written, where nothing was changed."""
+        changed: dict[int, dict[str, str]] = {}
+        for change in self.changes:
+            changed.setdefault(change.reading, {})[change.cell] = change.after
+        for number, cells in list(changed.items()):
+            recorded = self.readings[number - 1].cells
+            changed[number] = {name: after for name, after in cells.items() if after != recorded.get(name, "")}
+        return put_together(self.sheet, [(reading.row, changed.get(reading.number, {})) for reading in self.readings])
+
+
+def open_book(target: str | Path, *, write: bool = False, make: bool = False, wait_s: float = DEFAULT_WAIT_S) -> Book:
+    """Open a lab book.
+
+    Parameters
+    ----------
+    target : path or str
+        A file, or ``postgresql://user@host/database``.
+    write : bool
+        Whether to add to it; an older book is then brought to today's schema, all or nothing.
+    make : bool
+        Whether to make it where there is none; implies `write`.
+    wait_s : float
+        How long to wait for another program that is writing, seconds.
+
+    Raises
+    ------
+    BookError
+        There is none, it is something else, it is damaged, locked or may only be read, or a newer Edgewind wrote it.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from importlib.resources import files
+    >>> bench = (files("edgewind.bench") / "template_files" / "bench.toml").read_bytes()
+    >>> with TemporaryDirectory() as folder, open_book(Path(folder) / "lab.book", make=True) as book:
+    ...     book.add_experiment("rotor", bench, ["time [s]", "gauge [V]", "speed [rpm]"])
+    ...     first = book.record("rotor", {"time": "0", "gauge": "3.21", "speed": "12.0"})
+    ...     change = book.exclude("rotor", first, "the door stood open")
+    ...     print(book.contents("rotor").table())
+    time [s],gauge [V],speed [rpm],exclude
+    0,3.21,12.0,the door stood open
+    <BLANKLINE>
+    """
+    address = address_of(target)
+    write = write or make
+    _check_place(address, write=write, make=make)
+    engine = engine_of(address, write=write, make=make, wait_s=wait_s)
+    try:
+        with told(address.label):
+            if make and address.path is not None:
+                _mark(engine)
+            _bring_up(engine, address, write=write, make=make)
+    except BaseException:
+        # An unfinished file is left, for another program may be making the book in it; the next call goes on with it.
+        engine.dispose()
+        raise
+    return Book(address, engine, write=write)
+
+
+def _check_place(address: Address, *, write: bool, make: bool) -> None:
+    if address.path is None:
+        return
+    with told(address.label):
+        if address.path.is_dir():
+            raise BookError("this is a folder", file=address.label, fix="name the file of a lab book")
+        if not address.path.exists() and not make:
+            raise BookError("there is no such book", file=address.label, fix="make one with `edgewind import`")
+        # SQLite would open it for reading without a word, and refuse only the first reading
+        if write and address.path.exists() and not os.access(address.path, os.W_OK, effective_ids=_EFFECTIVE):
+            raise BookError("the book may only be read", file=address.label, fix="see to the permissions of the file")
+        if make and not address.path.parent.is_dir():
+            raise BookError("the folder it would lie in does not exist", file=address.label, fix="make it first")
+
+
+def _mark(engine: Engine) -> None:
+    """Mark a new file as a book, unless it is a database of someone else's."""
+    with begin_writing(engine) as connection, connection.begin():
+        if not connection.execute(text("SELECT count(*) FROM sqlite_master")).scalar():
+            connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
+
+
+def _bring_up(engine: Engine, address: Address, *, write: bool, make: bool) -> None:
+    label = address.label
+    with begin_reading(engine) as connection, connection.begin():
+        if address.path is not None:
+            marked = connection.exec_driver_sql("PRAGMA application_id").scalar()
+            if marked != APPLICATION_ID:
+                raise BookError(
+                    "this is a database, and not a lab book", file=label, fix="name a file made by `edgewind import`"
+                )
+        elif connection.exec_driver_sql("SHOW server_encoding").scalar() != "UTF8":
+            raise BookError("the database is not in UTF-8", file=label, fix="make one with: createdb -E UTF8 NAME")
+        ready, version = check_version(connection, label), version_of(connection)
+    if ready:
+        return
+    if version is None and not make:
+        raise BookError("there is no lab book here yet", file=label, fix="make one with `edgewind import`")
+    if not write:
+        raise BookError(
+            f"the book is of the older version '{version}'",
+            file=label,
+            fix="bring it up to date with `edgewind check --upgrade`",
+        )
+    with begin_writing(engine) as connection, connection.begin():
+        check_version(connection, label)
+        migrate(connection)
+
+
+class Book:
+    """An open lab book; see :func:`open_book`. Safe to share between the threads of a program."""
+
+    def __init__(self, address: Address, engine: Engine, *, write: bool) -> None:
+        self._address, self._engine, self._write = address, engine, write
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the book; a SQLite book is one file again once its last user has."""
+        self._engine.dispose()
+
+    @property
+    def label(self) -> str:
+        """What messages call it."""
+        return self._address.label
+
+    @property
+    def name(self) -> str:
+        """Name of the file or of the database."""
+        return self._address.name
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A connection that sees the book as it is now, whatever others write meanwhile."""
+        with told(self.label), begin_reading(self._engine) as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """A connection whose changes are kept together when the block ends, or not at all."""
+        if not self._write:
+            raise BookError("the book was opened for reading", file=self.label, fix="open it with write=True")
+        with told(self.label), begin_writing(self._engine) as connection, connection.begin():
+            yield connection
+
+    # What there is
+
+    def experiments(self) -> list[str]:
+        """Names of the experiments, in order."""
+        with self.reading() as connection:
+            return sorted(str(name) for name in connection.execute(select(experiments.c.name)).scalars())
+
+    def contents(self, experiment: str) -> Contents:
+        """Everything about an experiment but the bytes of its files."""
+        try:
+            with self.reading() as connection:
+                return self._contents(connection, self._find(connection, experiment), experiment)
+        except InputError as error:
+            raise error.at(file=self.label) from error
+
+    def copy_file(self, experiment: str, path: str, stream: BinaryIO) -> None:
+        """Write the bytes of a kept file to a stream, checked against its SHA-256 as they go.
+
+        Raises
+        ------
+        BookError
+            There is no such file, or it is damaged.
+        """
+        with self.reading() as connection:
+            key = self._find(connection, experiment)
+            kept = {file.path: file for file in rows.read_files(connection, key).values()}
+            if path not in kept:
+                raise BookError(f"'{experiment}' holds no file '{path}'", file=self.label)
+            rows.copy_file(connection, key, kept[path], stream, self.label)
+
+    def _find(self, connection: Connection, experiment: str, *, lock: bool = False) -> str:
+        query = select(experiments.c.id).where(experiments.c.name == experiment)
+        # In PostgreSQL writers of one experiment wait for each other here; in SQLite they did when they began.
+        found = connection.execute(query.with_for_update() if lock else query).scalar()
+        if found is None:
+            names = connection.execute(select(experiments.c.name).order_by(experiments.c.name)).scalars().all()
+            there = f"it holds {', '.join(map(str, names))}" if names else "it holds none yet"
+            raise BookError(f"there is no experiment '{experiment}'", file=self.label, fix=there)
+        return str(found)
+
+    def _sheet(self, connection: Connection, key: str) -> Sheet:
+        found = connection.execute(select(experiments).where(experiments.c.id == key)).mappings().one()
+        row = rows.whole(experiments, found)
+        heads = rows.read_rows(connection, columns, key)
+        named = tuple((str(head["title"]), str(head["unit"])) for head in heads)
+        return Sheet(row["delimiter"], row["newline"], row["before_titles"], row["titles"], named)
+
+    def _contents(self, connection: Connection, key: str, name: str) -> Contents:
+        kept = rows.read_files(connection, key)
+        versions = rows.read_rows(connection, benches, key)
+        contents = Contents(
+            name,
+            self._sheet(connection, key),
+            tuple(
+                BenchVersion(row["number"], bytes(row["content"]), row["why"], row["made_at"], row["made_by"])
+                for row in versions
+            ),
+            tuple(rows.read_readings(connection, key, kept)),
+            tuple(rows.read_changes(connection, key, kept)),
+            tuple(kept.values()),
+        )
+        counted = {
+            "bench": [version.number for version in contents.benches],
+            "reading": [reading.number for reading in contents.readings],
+            "change": [change.number for change in contents.changes],
+        }
+        for what, numbers in counted.items():
+            for expected, number in enumerate(numbers, start=1):
+                if number != expected:
+                    raise DamagedBookError(f"{what} {expected} of '{name}' is missing", fix="run `edgewind check`")
+        if not contents.benches:
+            raise DamagedBookError(f"the bench of '{name}' is missing", fix="run `edgewind check`")
+        return contents
+
+    # What is added
+
+    def add_experiment(
+        self, name: str, bench: bytes, titles: Sequence[str] = LIVE_TITLES, *, made_by: str = ""
+    ) -> None:
+        """Begin an experiment: its `bench.toml`, and the titles with units under which readings will come.
+
+        Raises
+        ------
+        InputError
+            A bench or titles that no study could read, or a name that is taken.
+        """
+        read_bench_bytes(bench, f"{self.label} ({name}): bench.toml")
+        sheet = new_sheet(titles)
+        _check_titles(sheet, self.label)
+        with self.writing() as connection:
+            self.insert_experiment(connection, name, sheet, bench, made_by)
+
+    def insert_experiment(
+        self, connection: Connection, name: str, sheet: Sheet, bench: bytes, made_by: str, made_at: str | None = None
+    ) -> str:
+        """Add an experiment within a transaction; returns its key in the tables."""
+        _check_name(name, self.label)
+        key, made_at = uuid.uuid4().hex, made_at or rows.now()
+        stamp = {"made_at": made_at, "made_by": made_by}
+        try:
+            rows.add(
+                connection,
+                experiments,
+                {
+                    "id": key,
+                    "name": name,
+                    "delimiter": sheet.delimiter,
+                    "newline": sheet.newline,
+                    "before_titles": sheet.before_titles,
+                    "titles": sheet.titles,
+                    **stamp,
+                },
+            )
+        except IntegrityError as error:
+            if not is_unique_violation(error):
+                raise
+            raise BookError(
+                f"there is an experiment '{name}' already", file=self.label, fix="give it another name"
+            ) from None
+        rows.add_columns(connection, key, sheet)
+        rows.add(connection, benches, {"experiment": key, "number": 1, "content": bench, "why": "", **stamp})
+        return key
+
+    def record(
+        self,
+        experiment: str,
+        cells: Mapping[str, str],
+        trace: TraceFile | None = None,
+        *,
+        key: str | None = None,
+        made_by: str = "",
+    ) -> int:
+        """Add a reading and its raw trace, both or neither; when this returns they outlive a pulled plug.
+
+        Parameters
+        ----------
+        experiment : str
+            Its name.
+        cells : mapping of str to str
+            Text by title, in the units of the experiment: ``{"gauge": "3.269", "lamp": "on"}``.
+        trace : TraceFile, optional
+            The raw trace; ``cells["trace"]`` is then its path.
+        key : str, optional
+            A name of the caller's own, at most 64 characters: a reading with the key of one that is there is not added
+            again, so that a call whose answer was lost can be made again.
+        made_by : str
+            Who or what recorded it.
+
+        Returns
+        -------
+        int
+            Number of the reading, counted from one.
+
+        Raises
+        ------
+        InputError
+            A cell that no study could read, a trace whose path is taken; nothing is kept then.
+        BookError
+            The book cannot be written; nothing is kept then.
+        """
+        cells = {title: _clean(title, cell) for title, cell in cells.items()}
+        if trace is not None:
+            if cells.get("trace", trace.path) != trace.path:
+                raise InputError(f"the cell says '{cells['trace']}', the trace '{trace.path}'", column="trace")
+            cells["trace"] = trace.path
+        key = key or uuid.uuid4().hex
+        if len(key) > 64 or not key.isprintable():
+            raise InputError(f"'{key[:80]}' is not a key", fix="use up to 64 printable characters")
+        with self.writing() as connection:
+            owner = self._find(connection, experiment, lock=True)
+            there = connection.execute(
+                select(readings).where((readings.c.experiment == owner) & (readings.c.key == key))
+            ).mappings()
+            for row in there:
+                if any(row[name] != cells.get(title, "") for name, title in CELLS.items()):
+                    raise BookError(f"another reading has the key '{key}'", file=self.label, fix="use a new key")
+                return int(row["number"])
+            sheet = self._sheet(connection, owner)
+            new = row_of(sheet, cells)
+            self._check_reading(connection, owner, sheet, new, 0)
+            number = rows.next_number(connection, readings, owner)
+            kept = self._keep(connection, owner, trace)
+            if kept is None and cells.get("trace"):
+                kept = self._kept(connection, owner, cells["trace"])
+            rows.add_reading(
+                connection, owner, number, new, key=key, trace_file=kept, made_at=rows.now(), made_by=made_by
+            )
+        return number
+
+    def correct(
+        self,
+        experiment: str,
+        reading: int,
+        cell: str,
+        value: str,
+        why: str,
+        trace: TraceFile | None = None,
+        *,
+        made_by: str = "",
+    ) -> int:
+        """Say what a cell of a reading should have been, and why; the reading itself stays as it was recorded.
+
+        Parameters
+        ----------
+        experiment, reading
+            Which: its name, and the number of the reading.
+        cell, value : str
+            Title and right text, in the units of the experiment. A ``trace`` is the path of a kept file.
+        why : str
+            The reason.
+        trace : TraceFile, optional
+            A file to keep with it, whose path is `value`.
+
+        Returns
+        -------
+        int
+            Number of the change.
+
+        Raises
+        ------
+        InputError
+            No such reading or title, no reason, or a reading that no study could read after it.
+        """
+        return self.change(experiment, reading, {cell: value}, why, trace, made_by=made_by)
+
+    def change(
+        self,
+        experiment: str,
+        reading: int,
+        cells: Mapping[str, str],
+        why: str,
+        trace: TraceFile | None = None,
+        *,
+        made_by: str = "",
+    ) -> int:
+        """Correct several cells of a reading at once; see :meth:`correct`. Returns the number of the last change."""
+        if not why.strip():
+            raise InputError("no reason is given", fix="say why, in a few words")
+        cells = {cell: _clean(cell, value) for cell, value in cells.items()}
+        _clean("why", why)
+        with self.writing() as connection:
+            owner = self._find(connection, experiment, lock=True)
+            contents = self._contents(connection, owner, experiment)
+            if not 1 <= reading <= len(contents.readings):
+                raise BookError(
+                    f"'{experiment}' has no reading {reading}", file=self.label,
+                    fix=f"it has {len(contents.readings)}",
+                )  # fmt: skip
+            for cell in cells:
+                if cell not in (*contents.sheet.names, "note", "exclude"):
+                    known = ", ".join(dict.fromkeys((*contents.sheet.names, "note", "exclude")))
+                    raise InputError(f"the table of '{experiment}' has no '{cell}'", file=self.label, fix=known)
+            now = contents.cells_now()[reading - 1]
+            self._check_reading(connection, owner, contents.sheet, row_of(contents.sheet, {**now, **cells}), reading)
+            kept = self._keep(connection, owner, trace)
+            number = len(contents.changes)
+            for cell, value in cells.items():
+                number += 1
+                file = None
+                if cell == "trace" and value:
+                    file = kept if kept is not None else self._kept(connection, owner, value)
+                change = Change(
+                    number, reading, cell, now.get(cell, ""), value, why.strip(), None, rows.now(), made_by
+                )  # fmt: skip
+                rows.add_change(connection, owner, change, file)
+        return number
+
+    def exclude(self, experiment: str, reading: int, why: str, *, made_by: str = "") -> int:
+        """Set a reading aside and say why; studies show it and do not use it."""
+        return self.correct(experiment, reading, "exclude", " ".join(why.split()), why, made_by=made_by)
+
+    def reinstate(self, experiment: str, reading: int, why: str, *, made_by: str = "") -> int:
+        """Withdraw an exclusion and say why."""
+        return self.correct(experiment, reading, "exclude", "", why, made_by=made_by)
+
+    def revise_bench(self, experiment: str, bench: bytes, why: str, *, made_by: str = "") -> int:
+        """Describe the apparatus anew; the earlier description stays in the book. Returns the number of the version."""
+        if not why.strip():
+            raise InputError("no reason is given", fix="say why, in a few words")
+        read_bench_bytes(bench, f"{self.label} ({experiment}): bench.toml")
+        with self.writing() as connection:
+            owner = self._find(connection, experiment, lock=True)
+            number = rows.next_number(connection, benches, owner)
+            stamp = {"why": why.strip(), "made_at": rows.now(), "made_by": made_by}
+            rows.add(connection, benches, {"experiment": owner, "number": number, "content": bench, **stamp})
+        return number
+
+    def _keep(self, connection: Connection, owner: str, trace: TraceFile | None) -> int | None:
+        if trace is None:
+            return None
+        check_path(trace.path, self.label)
+        taken = rows.file_in_the_way(connection, owner, trace.path)
+        if taken is not None:
+            raise BookError(f"a file '{taken}' is kept already", file=self.label, fix="give it another path")
+        number = rows.next_number(connection, files, owner)
+        return rows.add_file(connection, owner, number, trace, self.label).number
+
+    def _kept(self, connection: Connection, owner: str, path: str) -> int:
+        number = rows.find_file(connection, owner, path)
+        if number is None:
+            raise BookError(f"no trace '{path}' is kept", file=self.label, column="trace", fix="give its bytes with it")
+        return number
+
+    def _check_reading(self, connection: Connection, owner: str, sheet: Sheet, row: SheetRow, changed: int) -> None:
+        """See that a study could read the row, and that its time is its own."""
+        cells = {name: cell for name, cell in row.cells.items() if cell}
+        extra: Mapping[str, str] = {
+            name: cells[name] for name in ("note", "exclude") if name in cells and name not in sheet.names
+        }
+        unknown = [name for name in cells if name not in sheet.names and name not in extra]
+        if unknown or (extra and not changed):
+            names = ", ".join(sheet.names)
+            raise InputError(f"the table has no '{[*unknown, *extra][0]}'", file=self.label, fix=f"it has {names}")
+        plain = Sheet(sheet.delimiter, "\n", "", sheet.titles, sheet.columns)
+        written = put_together(plain, [(row_of(plain, {n: cells.get(n, "") for n in sheet.names}), extra)])
+        try:
+            parse_readings(written, file=self.label)
+        except InputError as error:
+            error.line = None
+            raise
+        if cells.get("time") and self._time_is_taken(connection, owner, cells["time"], changed):
+            raise InputError(
+                f"a reading of the time '{cells['time']}' is there already", file=self.label, column="time",
+                fix="give each reading its own time",
+            )  # fmt: skip
+
+    def _time_is_taken(self, connection: Connection, owner: str, time: str, but: int) -> bool:
+        """Tell whether another reading is of that time, as the book stands with its changes."""
+        told = (changes.c.experiment == owner) & (changes.c.cell == "time")
+        numbers = set(
+            connection.execute(
+                select(readings.c.number).where((readings.c.experiment == owner) & (readings.c.time == time))
+            ).scalars()
+        ) | set(connection.execute(select(changes.c.reading).where(told & (changes.c.after == time))).scalars())
+        latest: dict[int, str] = {}
+        for change in connection.execute(select(changes).where(told).order_by(changes.c.number)):
+            latest[change.reading] = change.after
+        return any(number != but and latest.get(number, time) == time for number in numbers)
+
+
+def read_bench_bytes(content: bytes, file: str) -> None:
+    """See that a `bench.toml` can be read."""
+    try:
+        parse_bench(content.decode("utf-8-sig"), file=file)
+    except UnicodeDecodeError as error:
+        raise InputError(f"byte {error.start + 1} is not UTF-8 text", file=file, fix="save it as UTF-8") from error
+
+
+def check_path(path: str, label: str) -> None:
+    """Refuse a path that could not lie in an experiment folder, or would take the place of its own files."""
+    parts = path.split("/")
+    wrong = (
+        not path
+        or path.startswith("/")
+        or posixpath.normpath(path) != path
+        or parts[0] in ("..", ".")
+        or any(not part or len(part.encode(errors="replace")) > 255 for part in parts)
+        or any(ord(character) < 32 or 0xD800 <= ord(character) < 0xE000 for character in path)
+    )
+    if wrong:
+        raise BookError(f"'{path[:80]}' is not a path in a folder", file=label, fix="write traces/007.csv")
+    if _RESERVED.fullmatch(path):
+        raise BookError(f"'{path}' is a name that Edgewind writes itself", file=label, fix="write traces/007.csv")
+
+
+def _check_name(name: str, label: str) -> None:
+    if not name or name != name.strip() or name.startswith(".") or "/" in name or not name.isprintable():
+        raise BookError(f"'{name[:80]}' is not a name for an experiment", file=label, fix="write one like 'vane-12mm'")
+    if len(name.encode(errors="replace")) > 200:
+        raise BookError(f"'{name[:40]}…' is too long a name", file=label, fix="use 200 characters at most")
+
+
+def _check_titles(sheet: Sheet, label: str) -> None:
+    """See that a table under these titles can be read."""
+    cells = {name: "0" for name in sheet.names if name in ("gauge", "trace", "speed")}
+    if "gauge" not in cells and "pressure" in sheet.names:
+        cells["pressure"] = "1"
+    if "trace" in cells:
+        cells.pop("speed", None)
+    parse_readings(put_together(sheet, [(row_of(sheet, cells), {})]), file=label)
+
+
+def _clean(title: str, cell: str) -> str:
+    if not isinstance(cell, str):
+        raise InputError(f"{cell!r} is not text", column=title, fix="give cells as they should be written")
+    bad = next((c for c in cell if c == "\x00" or 0xD800 <= ord(c) < 0xE000), None)
+    if bad is not None or len(cell) > _MOST_CELL:
+        raise InputError("this is no text for a cell", column=title, fix="leave out zero bytes and half characters")
+    return cell.strip()
+
+
+def sha256_of(data: bytes) -> str:
+    """SHA-256 in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()

@@ -1,0 +1,122 @@
+"""What can go wrong with a book, told in words: where, what, and what would be right."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+
+from edgewind.errors import InputError
+
+
+class BookError(InputError):
+    """A lab book cannot be opened, read or written; what was acknowledged before is as it was."""
+
+
+class LockedBookError(BookError):
+    """Another program holds the book; the same call may be made again."""
+
+
+class FullBookError(BookError):
+    """There is no room for what was to be written; nothing of it was kept."""
+
+
+class DamagedBookError(BookError):
+    """The database itself says that it is damaged."""
+
+
+_CHECK = "see what is whole with `edgewind check`, and keep a copy before anything else"
+_SQLITE: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
+    (
+        ("SQLITE_BUSY", "SQLITE_LOCKED"),
+        LockedBookError,
+        "another program holds the book locked",
+        "wait until it has finished, or close it, and try again; nothing was written",
+    ),
+    (
+        ("SQLITE_FULL",),
+        FullBookError,
+        "the disk is full",
+        "free some space and try again; this reading was not kept, all earlier ones are whole",
+    ),
+    (
+        ("SQLITE_READONLY", "SQLITE_PERM", "SQLITE_AUTH"),
+        BookError,
+        "the book may only be read",
+        "see to the permissions of the file and of its folder; nothing was written",
+    ),
+    (
+        ("SQLITE_CANTOPEN",),
+        BookError,
+        "the book cannot be opened",
+        "see that the folder exists and that you may write in it",
+    ),
+    (("SQLITE_NOTADB",), BookError, "this is not a lab book", "name a file made by `edgewind import` or a recording"),
+    (("SQLITE_CORRUPT",), DamagedBookError, "the file is damaged", _CHECK),
+    (
+        ("SQLITE_IOERR",),
+        FullBookError,
+        "the system could not write or read the file (disk full, a limit on its size, or a failing disk)",
+        "free some space and try again; what was being written was not kept, all earlier readings are whole",
+    ),
+)
+_POSTGRESQL: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
+    (
+        ("55P03", "57014", "40P01", "40001"),
+        LockedBookError,
+        "another program holds the book locked",
+        "wait until it has finished and try again; nothing was written",
+    ),
+    (
+        ("53",),
+        FullBookError,
+        "the server has no room or no connection left",
+        "free some and try again; this reading was not kept",
+    ),
+    (("25006", "42501"), BookError, "the book may only be read", "ask the keeper of the database for the right"),
+    (("28",), BookError, "the server refused the user or the password", "see to user and password in the URL"),
+    (("3D000",), BookError, "there is no such database", "make it first: createdb NAME"),
+    (("XX001", "XX002"), DamagedBookError, "the server found damaged data", _CHECK),
+)
+
+
+@contextmanager
+def told(label: str) -> Iterator[None]:
+    """Turn errors of the database into errors of ours that name the book."""
+    try:
+        yield
+    except SQLAlchemyError as error:
+        raise explain(error, label) from error
+    except (sqlite3.Error, OSError, UnicodeError) as error:
+        raise explain(error, label) from error
+
+
+def explain(error: Exception, label: str) -> BookError:
+    """Return the error of ours for one of the database's."""
+    cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
+    said = str(cause).strip().split("\n")[0]
+    if isinstance(cause, UnicodeError):
+        return DamagedBookError("the database holds text that is not UTF-8", file=label, fix=_CHECK)
+    if isinstance(cause, sqlite3.Error):
+        name = getattr(cause, "sqlite_errorname", None) or ""
+        if "database disk image is malformed" in said or "Could not decode" in said:
+            name = "SQLITE_CORRUPT"
+        for names, kind, problem, fix in _SQLITE:
+            if name.startswith(names):
+                return kind(problem, file=label, fix=fix)
+        return BookError(f"the database refused ({said})", file=label, fix="nothing was written")
+    state = getattr(cause, "sqlstate", None) or ""
+    for names, kind, problem, fix in _POSTGRESQL:
+        if state.startswith(names):
+            return kind(f"{problem} ({said})", file=label, fix=fix)
+    if isinstance(error, DBAPIError) and (not state or state.startswith(("08", "57P"))):
+        return BookError(
+            f"the server cannot be reached or went away ({said})",
+            file=label,
+            fix="start it and record again with the same key: a reading that was kept already is not kept twice",
+        )
+    if isinstance(cause, OSError):
+        return BookError(f"cannot be written or read: {cause.strerror or cause}", file=label)
+    return BookError(f"the database refused ({said})", file=label, fix="nothing was written")

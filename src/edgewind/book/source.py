@@ -1,0 +1,96 @@
+"""An experiment of a lab book, to be studied as a folder is."""
+
+from __future__ import annotations
+
+import posixpath
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cached_property
+from pathlib import Path, PurePosixPath
+
+import pandas as pd
+
+from edgewind.bench import BENCH_FILE, Bench, parse_bench
+from edgewind.book.book import Book, Contents, sha256_of
+from edgewind.errors import InputError
+from edgewind.signals import READINGS_FILE, InputFile, parse_readings
+from edgewind.signals.table import decode_table
+
+
+class BookSource:
+    """One experiment of an open book: see :class:`edgewind.signals.ExperimentSource`.
+
+    What it gives is the book as it was when the source was first asked; readings that come later are not in it.
+    """
+
+    def __init__(self, book: Book, experiment: str) -> None:
+        self._book, self.name = book, experiment
+
+    @cached_property
+    def _contents(self) -> Contents:
+        return self._book.contents(self.name)
+
+    @cached_property
+    def _table(self) -> bytes:
+        return self._contents.table().encode()
+
+    @property
+    def place(self) -> Path:
+        """The book."""
+        return Path(self._book.label)
+
+    def label(self, relative: str) -> str:
+        """The book, the experiment and the file as it would lie in a folder."""
+        return f"{self._book.label} ({self.name}): {relative}"
+
+    def bench(self) -> Bench:
+        """The apparatus."""
+        return parse_bench(self._contents.bench.decode("utf-8-sig"), file=self.label(BENCH_FILE))
+
+    def readings(self) -> pd.DataFrame:
+        """The table of readings with every change made."""
+        if not self._contents.readings:
+            raise InputError("no reading is in it yet", file=self.label(READINGS_FILE), fix="record some first")
+        return parse_readings(decode_table(self._table), file=self.label(READINGS_FILE))
+
+    def path_of(self, trace: str, line: int) -> str:
+        """Path of the kept file that a reading means."""
+        known = self._contents.traces_now().get(trace)
+        path = posixpath.normpath(trace) if known is None else known
+        if path.startswith(("/", "../")) or path == "..":
+            raise InputError(
+                f"'{trace}' lies outside the experiment", file=self.label(READINGS_FILE), line=line, column="trace"
+            )
+        return path
+
+    def require(self, relative: str, trace: str, line: int) -> None:
+        """See that the file is kept."""
+        if relative not in self._sizes:
+            raise InputError(
+                f"there is no file '{trace}' in the book", file=self.label(READINGS_FILE), line=line, column="trace"
+            )
+
+    @cached_property
+    def _sizes(self) -> dict[str, InputFile]:
+        ours = {BENCH_FILE: self._contents.bench, READINGS_FILE: self._table}
+        files = {kept.path: InputFile(kept.path, kept.sha256, kept.size) for kept in self._contents.files}
+        return files | {path: InputFile(path, sha256_of(data), len(data)) for path, data in ours.items()}
+
+    def input_file(self, relative: str) -> InputFile:
+        """Size and SHA-256 of a file."""
+        return self._sizes[relative]
+
+    @contextmanager
+    def opened(self, relative: str) -> Iterator[Path]:
+        """A copy of the file for as long as it is read."""
+        with tempfile.TemporaryDirectory(prefix="edgewind-") as folder:
+            path = Path(folder) / PurePosixPath(relative).name
+            with path.open("wb") as stream:
+                self._book.copy_file(self.name, relative, stream)
+            yield path
+
+
+def sources(book: Book) -> list[BookSource]:
+    """Every experiment of a book, by name."""
+    return [BookSource(book, name) for name in book.experiments()]
