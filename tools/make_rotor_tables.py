@@ -1,7 +1,7 @@
 """Compute the response table that the rotor ships with: ``python tools/make_rotor_tables.py``.
 
 An infinite strip in the middle of a closed square room, three accommodations of all walls, to 3e-3, with the split of
-the thermal force into area and edge from the stress along the face. Takes about half an hour on one core.
+the thermal force into area and edge from the stress along the face. Takes some minutes on one core.
 """
 
 from __future__ import annotations
