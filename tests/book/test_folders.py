@@ -147,7 +147,7 @@ def test_readings_may_be_recorded_after_an_import(book, tmp_path):
     import_folder(book, folder)
     cells = {"time": "2030-01-01", "gauge": "2", "lamp": "on"}
     number = book.record("mine", cells, TraceFile("traces/new.csv", b"time [s],v [V]\n0,1\n1,2\n"))
-    assert number == 35
+    assert number == 38
     export_folder(book, "mine", tmp_path / "out")
     before, after = ((place / "readings.csv").read_text() for place in (folder, tmp_path / "out"))
     assert after == before + "2030-01-01,2,traces/new.csv,on,,,,\n"
@@ -168,7 +168,7 @@ def test_hidden_files_and_links_out_of_the_folder_are_left_out_and_told(book, tm
         "again": "a link to a folder",
         "pipe": "not a plain file",
     }
-    assert done.files == 34
+    assert done.files == 37
 
 
 @pytest.mark.parametrize(

@@ -251,7 +251,7 @@ def test_the_command_line_tells_and_ends_with_status_2(tmp_path, monkeypatch, ca
 
     monkeypatch.chdir(tmp_path)
     done = edgewind("import", EXAMPLE / "vane-20mm", "lab.book")
-    assert (done.returncode, done.stdout) == (0, "vane-20mm: 34 readings and 34 files are in lab.book\n"), done.stderr
+    assert (done.returncode, done.stdout) == (0, "vane-20mm: 37 readings and 37 files are in lab.book\n"), done.stderr
     done = edgewind("check", "lab.book")
     assert done.returncode == 0 and done.stdout.endswith("whole\n")
     connection = sqlite3.connect(tmp_path / "lab.book")
