@@ -46,24 +46,28 @@ def usual(random: np.random.Generator, noise_v: float = 0.05) -> Tachometer:
 def speed_rows(repeats: int) -> list[Row]:
     """Time an analysis, both methods and all flags, and the peak of one padded transform of the same traces."""
     traces = [trace for _, trace in bench(8, usual)]
-    ours = seconds(lambda trace: estimate_speed(trace, 4), traces, repeats)
-    plain = seconds(padded_peak, traces, repeats)
+    ours, plain = seconds(lambda trace: estimate_speed(trace, 4), padded_peak, traces, repeats)
     return [
         row("analysis of 20,000 samples", 1e3 * ours, "ms", "under 30"),
         row("analysis over one FFT peak padded 8 times", ours / plain, "ratio", "none set"),
     ]
 
 
-def seconds(analyse: Callable[[Trace], object], traces: list[Trace], repeats: int) -> float:
-    """Return the median processor time of one analysis, seconds; the wall clock would tell of other work as well."""
-    spent: list[float] = []
-    for trace in traces:
-        analyse(trace)
+def seconds(
+    analyse: Callable[[Trace], object], compare: Callable[[Trace], object], traces: list[Trace], repeats: int
+) -> tuple[float, float]:
+    """Return the processor time that each of two functions needs for a trace, seconds.
+
+    Of each trace the least of many runs, the two functions in turn: other work on the machine only ever adds.
+    """
+    least = np.full((2, len(traces)), np.inf)
+    for place, trace in enumerate(traces):
         for _ in range(repeats):
-            begin = time.process_time()
-            analyse(trace)
-            spent.append(time.process_time() - begin)
-    return float(np.median(spent))
+            for which, function in enumerate((analyse, compare)):
+                begin = time.process_time()
+                function(trace)
+                least[which, place] = min(least[which, place], time.process_time() - begin)
+    return float(np.mean(least[0])), float(np.mean(least[1]))
 
 
 def padded_peak(trace: Trace) -> float:
@@ -104,6 +108,15 @@ SCENES: dict[str, Callable[[np.random.Generator], Tachometer]] = {
     "logic": lambda random: Tachometer(random.uniform(2, 20), shape="rectangle", noise_v=0.03),
     "dropouts": lambda random: Tachometer(random.uniform(4, 20), noise_v=0.05, dropout=0.05),
     "drifting": lambda random: Tachometer(random.uniform(5, 20), noise_v=0.05, acceleration_hz_s=0.3),
+    "logic, one mark": lambda random: Tachometer(
+        random.uniform(2, 40), marks=1, pulse_width=0.15, shape="rectangle", noise_v=0.03
+    ),
+    "logic, noisy": lambda random: Tachometer(random.uniform(2, 20), shape="rectangle", noise_v=0.2),
+    "logic, few turns": lambda random: Tachometer(random.uniform(1.2, 3), shape="rectangle", noise_v=0.03),
+    "unequal": lambda random: Tachometer(random.uniform(2, 20), noise_v=0.05, height_spread=0.4),
+    "unequal, two marks": lambda random: Tachometer(
+        random.uniform(2, 20), marks=2, noise_v=0.05, height_spread=0.4, spacing_spread=0.1
+    ),
     "few turns": lambda random: Tachometer(random.uniform(1.2, 3), noise_v=0.05),
 }
 
@@ -113,11 +126,11 @@ def coverage_rows(count: int) -> list[Row]:
     rows: list[Row] = []
     for name, make in SCENES.items():
         inside: dict[str, list[bool]] = {"chosen": [], "edges": [], "spectrum": []}
-        wrong = 0
+        wrong = unseen = 0
         for seen, trace in bench(count, make):
             estimate = estimate_speed(trace, seen.marks)
             if math.isnan(estimate.speed_rad_s):
-                wrong += 1
+                unseen += 1
                 continue
             error = abs(estimate.speed_rad_s / (2 * math.pi) - seen.turn_rate_hz)
             wrong += error > 0.01 * seen.turn_rate_hz
@@ -131,7 +144,8 @@ def coverage_rows(count: int) -> list[Row]:
             if hits:
                 target = "60 to 76" if method == "chosen" else "told"
                 rows.append(row(f"coverage of 68 %, {name}, {method}", 100 * float(np.mean(hits)), "%", target))
-        rows.append(row(f"wrong by over 1 % or missing, {name}", wrong, "traces", "0"))
+        rows.append(row(f"wrong by over 1 %, {name}", wrong, "traces", "0"))
+        rows.append(row(f"set aside as no-signal, {name}", unseen, "traces", "told"))
     return rows
 
 

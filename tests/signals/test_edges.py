@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from edgewind.signals.edges import (
+    Rounding,
     estimate_from_edges,
     find_pulses,
     fit_pattern,
@@ -13,6 +14,7 @@ from edgewind.signals.edges import (
     noise_of,
     places_of,
     quality,
+    rounding_error,
     student_factor,
     wrap,
 )
@@ -101,6 +103,65 @@ def test_jitter_gives_a_calibrated_uncertainty() -> None:
         assert pattern is not None
         scores.append((pattern.rate_hz - 6.5) / pattern.rate_u_hz)
     assert 0.60 < np.mean(np.abs(scores) < 1) < 0.76
+
+
+def rounded_times(turns: float, marks: int, samples: int, random: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Times and widths, in samples, of pulses of which both edges are known to the whole sample only."""
+    rate, width = turns / samples, random.uniform(0.1, 0.2) / marks
+    times, widths = [], []
+    for place in (np.arange(marks) + 0.05 * random.standard_normal(marks)) / marks + random.uniform():
+        turn = np.arange(np.ceil(-turns / 2 - place), turns / 2 - place - width)
+        rise, fall = (np.floor((turn + p) / rate) + 0.5 for p in (place, place + width))
+        times.append((rise + fall) / 2)
+        widths.append(fall - rise)
+    time = np.concatenate(times)
+    order = np.argsort(time)
+    return time[order], np.concatenate(widths)[order]
+
+
+@pytest.mark.parametrize(("marks", "samples"), [(1, 2000), (1, 20_000), (2, 5000), (4, 2000), (4, 20_000), (8, 20_000)])
+@pytest.mark.parametrize(("fewest", "most"), [(3.3, 5.0), (5.0, 10.0), (10.0, 40.0)])
+def test_uncertainty_of_rounded_edges_is_calibrated(marks: int, samples: int, fewest: float, most: float) -> None:
+    random = np.random.default_rng(11)
+    inside = []
+    for _ in range(200):
+        turns = random.uniform(fewest, most)
+        time, width = rounded_times(turns, marks, samples, random)
+        pattern = fit_pattern(time, turns / samples, 0.0, marks, 24**-0.5, Rounding(1.0, width))
+        assert pattern is not None
+        inside.append(abs(pattern.rate_hz - turns / samples) < pattern.rate_u_hz)
+    assert 0.56 < np.mean(inside) < 0.84  # 200 traces: +- 3.3 %
+
+
+def test_rounding_error_of_many_unrelated_pulses_is_that_of_independent_ones() -> None:
+    """The mean of two edges, each uniform within a sample, has the variance 1/24."""
+    random = np.random.default_rng(3)
+    time, mark = np.sort(random.uniform(0, 1e5, 500)), np.zeros(500, dtype=np.int64)
+    weights = random.standard_normal((200, 500))
+    errors, single = rounding_error(weights, time, np.full(500, 55.25), mark, 1)
+    assert np.mean(errors**2) == pytest.approx(500 * single, rel=0.1)
+
+
+@pytest.mark.parametrize(("width", "variance"), [(40.0, 1 / 12), (40.5, 1 / 48)])
+def test_edges_of_a_pulse_err_alike_where_its_width_is_a_whole_number_of_samples(width: float, variance: float) -> None:
+    """Alike they keep the variance 1/12 of one edge; half a sample apart the sawtooth of half the period has 1/48."""
+    count = 4000
+    time, mark = np.linspace(0.0, 97.37 * count, count), np.zeros(count, dtype=np.int64)
+    single = rounding_error(np.full((1, count), 1 / count), time, np.full(count, width), mark, 1)[1]
+    assert single == pytest.approx(variance, rel=0.05)
+
+
+def test_scatter_beyond_the_rounding_counts_as_noise() -> None:
+    random = np.random.default_rng(5)
+    scores = []
+    for _ in range(150):
+        turns = random.uniform(10, 40)
+        time, width = rounded_times(turns, 4, 20_000, random)
+        time = time + 0.5 * random.standard_normal(time.size)
+        pattern = fit_pattern(time, turns / 20_000, 0.0, 4, 24**-0.5, Rounding(1.0, width))
+        assert pattern is not None
+        scores.append((pattern.rate_hz - turns / 20_000) / pattern.rate_u_hz)
+    assert 0.57 < np.mean(np.abs(scores) < 1) < 0.79
 
 
 @pytest.mark.parametrize(("freedom", "factor"), [(1, 1.84), (2, 1.32), (3, 1.20), (5, 1.11), (10, 1.05), (50, 1.01)])

@@ -168,6 +168,7 @@ def fit_comb(
     steady: bool = False,
     passes: int = 4,
     tolerance: float = 0.02,
+    uncertain: bool = True,
 ) -> Comb:
     """Fit a comb of harmonics by least squares from a near start.
 
@@ -190,11 +191,13 @@ def fit_comb(
     tolerance : float
         Stop when the phase of the highest harmonic moves by less than this at the ends, radians; the error left is
         of the order of its square.
+    uncertain : bool
+        Whether to work out the uncertainties and what the comb leaves; a step on the way needs neither.
 
     Returns
     -------
     Comb
-        Estimates; the uncertainties allow for noise that is not white.
+        Estimates; the uncertainties allow for noise that is not white, and are nan where not asked for.
     """
     time = centred_time(voltage.size, interval_s)
     half = voltage.size * interval_s / 2
@@ -229,6 +232,9 @@ def fit_comb(
     fit = minimise(equations, start, settled=settled, damping=0.0, steps=passes, strict=False)
     rate_hz = float(fit.parameters[linear])
     acceleration_hz_s = acceleration_hz_s if steady else float(fit.parameters[-1])
+    if not uncertain:
+        amplitudes, nothing = _complex(fit.parameters[:linear]), np.empty(0)
+        return Comb(rate_hz, acceleration_hz_s, np.nan, np.nan, orders, amplitudes, nothing, nothing)
     return _with_uncertainty(voltage, time, half, rate_hz, acceleration_hz_s, orders, voices, fit, free)
 
 

@@ -15,6 +15,9 @@ IntArray = NDArray[np.int64]
 
 BASELINE_PITCHES = 2.0
 LEAST_STRENGTH = 5.0
+ROUNDING_ORDERS = 16
+DRIFT_NODES = (np.array([-2.857, -1.3556, 0.0, 1.3556, 2.857]), np.array([0.01126, 0.22208, 0.53333, 0.22208, 0.01126]))
+"""Gauss-Hermite nodes and weights for the mean over a normal distribution."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +35,7 @@ class Pulses:
     noise_v : float
         Standard deviation of the noise after smoothing, volts.
     jitter_s : float
-        Standard deviation of the time of one pulse that this noise makes, seconds.
+        Standard deviation of the time of one pulse that this noise makes, seconds; without that of the sampling.
     sharp : bool
         Whether pulses rise within one sample, so that the sampling rather than the noise limits their times.
     """
@@ -87,14 +90,14 @@ def find_pulses(voltage: FloatArray, interval_s: float, pitch_s: float) -> Pulse
     width = int(np.clip((14 * noise / height) ** 2, 1, max(1, 0.12 * pitch)))
     if width > 1:
         level, height = levelled(uniform_filter1d(voltage, width, mode="nearest"), length)
-    pulses = _timed(level, interval_s, height, noise / np.sqrt(width))
+    pulses = _timed(level, interval_s, height, noise / np.sqrt(width), width)
     if pulses is None or pulses.sharp:
         return pulses
     wider = int(0.3 * float(np.median(pulses.width_s)) / interval_s)
     if wider < 2 * width or noise < 1e-4 * height:
         return pulses
     level, height = levelled(uniform_filter1d(voltage, wider, mode="nearest"), length)
-    return _timed(level, interval_s, height, noise / np.sqrt(wider))
+    return _timed(level, interval_s, height, noise / np.sqrt(wider), 0)
 
 
 def levelled(voltage: FloatArray, length: int) -> tuple[FloatArray, float]:
@@ -106,10 +109,11 @@ def levelled(voltage: FloatArray, length: int) -> tuple[FloatArray, float]:
     return level, max(float(np.percentile(tops, 20)), 0.3 * float(np.percentile(tops, 80)))
 
 
-def _timed(level: FloatArray, interval_s: float, height: float, noise: float) -> Pulses | None:
+def _timed(level: FloatArray, interval_s: float, height: float, noise: float, smoothed: int) -> Pulses | None:
     """Time the pulses of a trace whose baseline is zero, each by the mean of its crossings of half the height.
 
-    A slow baseline moves the two crossings of a pulse in opposite directions, and their mean hardly at all.
+    A trace smoothed over so many samples rises over as many where it rose within one; with zero that is not asked. A
+    slow baseline moves the two crossings of a pulse in opposite directions, and their mean hardly at all.
     """
     if height < LEAST_STRENGTH * noise or height <= 0:
         return None
@@ -138,7 +142,13 @@ def _timed(level: FloatArray, interval_s: float, height: float, noise: float) ->
     )
     steep = float(np.median(np.abs(slope)))
     jitter = noise / max(steep, np.finfo(float).tiny) / np.sqrt(2) * interval_s
-    sharp = float(np.median(np.abs(step))) > 0.6 * height
+    jump = float(np.median(np.abs(step)))
+    # a smooth pulse rises by a quarter of its height at most over 0.15 of its width
+    narrow = smoothed <= max(1, 0.15 * float(np.median(fall - rise)))
+    sharp = smoothed > 0 and narrow and jump * smoothed > 0.6 * height
+    if sharp:
+        # between two samples that both are noisy a crossing errs by 0.7 of the noise of one
+        jitter = noise / jump * interval_s * (0.5 if smoothed == 1 else float(np.sqrt(0.5)))
     time = ((rise + fall) / 2 - (level.size - 1) / 2) * interval_s
     return Pulses(time, (fall - rise) * interval_s, height, noise, jitter, sharp)
 
@@ -202,13 +212,95 @@ def wrap(phase: FloatArray) -> FloatArray:
     return phase - np.rint(phase)
 
 
+@dataclass(frozen=True)
+class Rounding:
+    """How the edges of sharp pulses are rounded.
+
+    Attributes
+    ----------
+    interval_s : float
+        To whole multiples of this time.
+    width_s : array
+        Width of each pulse, seconds.
+    """
+
+    interval_s: float
+    width_s: FloatArray
+
+
+def rounding_error(
+    weights: FloatArray, time: FloatArray, width: FloatArray, mark: IntArray, marks: int
+) -> tuple[FloatArray, float]:
+    """Return the standard error that the rounding of edges to whole samples gives weighted sums of times of pulses.
+
+    The error of an edge at x samples is a sawtooth of x, sum_h sin(2 pi h x) / (pi h) up to sign. Its phase is unknown,
+    but from turn to turn it goes on as x does, so that the errors of one mark are anything but independent: they nearly
+    cancel, or, where a turn takes nearly a simple fraction of a sample more than a whole number, add up. The mean over
+    the phases of the square of sum_k w_k e_k is, for one mark,
+
+        sum_h |sum_k w_k exp(2 pi i h x_k)|^2 / (2 pi^2 h^2) cos^2(pi h W)
+
+    where W is the width of its pulses in samples, whose two edges have part each in the time of a pulse. The turning is
+    itself known to a part of a sample only, and pulses in step with the sampling would else seem free of error: the
+    mean is taken over what is open as well.
+
+    Parameters
+    ----------
+    weights : array, shape (p, n)
+        Of each pulse in each of the sums.
+    time, width : arrays, shape (n,)
+        When the pulses would pass if they turned exactly as fitted, and how wide they are, samples.
+    mark : array of int, shape (n,)
+        Which mark each pulse belongs to.
+    marks : int
+        Number of marks.
+
+    Returns
+    -------
+    errors : array, shape (p,)
+        Of the sums, samples.
+    variance : float
+        Of the time of one pulse, samples squared: 1/24 if the two edges have nothing to do with each other.
+    """
+    # of m marks that all stay within a sample over the trace, the drift left open has the density (1 - |x|)^(2 m);
+    # of n pulses with independent errors the standard deviation sqrt(12 / n) / sqrt(24)
+    open_drift = np.sqrt(2 / ((2 * marks + 2) * (2 * marks + 3)) + 0.5 / time.size)
+    span = max(float(np.ptp(time)), 1.0)
+    nodes, shares = DRIFT_NODES
+    base = np.exp(2j * np.pi * np.remainder(time + (nodes * open_drift)[:, None] * (time / span), 1.0))
+    mine = mark == np.arange(marks)[:, None]
+    own = mine * weights[:, None, :]
+    count = np.maximum(np.sum(mine, axis=1), 1)
+    mean_width = (mine @ width) / count
+    harmonics = np.arange(1, ROUNDING_ORDERS + 1)[:, None]
+    share = 1 / (2 * np.pi**2 * harmonics**2)
+    # the mean width is itself that of rounded ones, each of variance 1/6
+    blur = np.exp(-2 * np.pi**2 * harmonics**2 / (6 * count))
+    alike = 0.5 * (1 + np.cos(2 * np.pi * harmonics * mean_width) * blur)
+    beyond = (1 / 12 - float(np.sum(share))) / 2
+    variance = beyond * np.sum(weights**2, axis=1)[:, None] * np.ones(nodes.size)
+    wave = np.ones_like(base)
+    for order in range(ROUNDING_ORDERS):
+        wave = wave * base
+        variance += np.einsum("pmd,m->pd", np.abs(own @ wave.T) ** 2, share[order] * alike[order])
+    single = beyond + float(np.sum(share * alike * count) / np.sum(count))
+    return np.asarray(np.sqrt(variance @ shares)), single
+
+
 def fit_pattern(
-    time: FloatArray, rate_hz: float, acceleration_hz_s: float, marks: int, jitter_s: float
+    time: FloatArray,
+    rate_hz: float,
+    acceleration_hz_s: float,
+    marks: int,
+    jitter_s: float,
+    rounding: Rounding | None = None,
 ) -> Pattern | None:
     """Fit turning and places of the marks to the times of pulses, from a start that keeps step over them all.
 
     Linear least squares of the turn number: turn = f t + a t^2 / 2 - place of the mark. Pulses that stray are set
-    aside and the fit repeated.
+    aside and the fit repeated. Where edges are rounded to whole samples, the standard errors are those of
+    the rounding and of the noise expected, unless the pulses scatter by more than these two make them. The jitter is
+    the whole scatter expected of one pulse.
     """
     phase = rate_hz * time + acceleration_hz_s * time**2 / 2
     places = places_of(phase, marks)
@@ -220,7 +312,7 @@ def fit_pattern(
     turn = np.rint(phase - places[mark]).astype(np.int64)
     limit = 0.2 / marks
     good = np.abs(stray) < limit
-    solution, covariance, left = np.zeros(2), np.zeros((2, 2)), stray
+    solution, covariance, left, away = np.zeros(2), np.zeros((2, 2)), stray, np.zeros((2, time.size))
     for _ in range(4):
         used = np.unique(mark[good])
         span = float(np.ptp(time[good])) * rate_hz if good.any() else 0.0
@@ -229,14 +321,15 @@ def fit_pattern(
             return None
         columns = np.stack([time, time**2 / 2])[:free]
         centre, middle = _by_mark(columns, turn.astype(float), mark, good, marks)
-        inner = (columns - centre)[:, good]
+        away = columns - centre
+        inner = away[:, good]
         square = inner @ inner.T
         scale = np.sqrt(np.diag(square))
         if not np.all(scale > 0):
             return None
         covariance = np.linalg.pinv(square / np.outer(scale, scale)) / np.outer(scale, scale)
         solution = covariance @ (inner @ (turn - middle)[good])
-        left = (turn - middle) - solution @ (columns - centre)
+        left = (turn - middle) - solution @ away
         spread = float(np.median(np.abs(left[good]))) / 0.6745
         again = np.abs(left) < min(limit, max(6 * spread, 3 * jitter_s * abs(rate_hz), 1e-9))
         if np.array_equal(again, good):
@@ -249,6 +342,15 @@ def fit_pattern(
     own = float(np.sum(left[good] ** 2)) / freedom if freedom > 0 else np.inf
     expected = (jitter_s * rate) ** 2
     variance = (own * freedom + expected * 3) / (freedom + 3) if 0 < freedom < 8 else own if freedom > 0 else expected
+    systematic = np.zeros(solution.size)
+    if rounding is not None:
+        unit = rate * rounding.interval_s
+        exact, width = (time + left / rate)[good] / rounding.interval_s, rounding.width_s[good] / rounding.interval_s
+        errors, single = rounding_error(covariance @ away[:, good], exact, width, mark[good], marks)
+        noise = max(expected - unit**2 / 24, 0.0)
+        # scatter beyond that of the rounding makes its errors independent of each other: then they count as noise
+        if freedom < 1 or own < (1 + 4 / np.sqrt(freedom)) * single * unit**2 + noise:
+            systematic, variance = (errors * unit) ** 2, noise
     if 0 < freedom < 30:
         variance *= student_factor(freedom + 3 * (freedom < 8)) ** 2
     order = np.argsort(time[good])
@@ -257,8 +359,8 @@ def fit_pattern(
     return Pattern(
         rate,
         acceleration,
-        float(np.sqrt(covariance[0, 0] * variance * colour)),
-        float(np.sqrt(covariance[1, 1] * variance * colour)) if solution.size == 2 else float("inf"),
+        float(np.sqrt(covariance[0, 0] * variance * colour + systematic[0])),
+        float(np.sqrt(covariance[1, 1] * variance * colour + systematic[1])) if solution.size == 2 else float("inf"),
         np.where(good, mark, -1),
         turn,
         float(np.sqrt(max(variance, 0.0))),
@@ -354,7 +456,7 @@ def _occupied(
     return filled / max(expected, 1), max(0, int(expected) - int(filled))
 
 
-def grow_pattern(time: FloatArray, marks: int, jitter_s: float) -> Pattern | None:
+def grow_pattern(time: FloatArray, marks: int, jitter_s: float, rounding: Rounding | None = None) -> Pattern | None:
     """Fit a pattern without a start: from the intervals of pulses one turn apart, then over ever longer stretches."""
     if time.size < marks + 3:
         return None
@@ -378,7 +480,7 @@ def grow_pattern(time: FloatArray, marks: int, jitter_s: float) -> Pattern | Non
     if pattern is None:
         return None
     rate_at_zero = rate - acceleration * start
-    return fit_pattern(time, rate_at_zero, acceleration, marks, jitter_s)
+    return fit_pattern(time, rate_at_zero, acceleration, marks, jitter_s, rounding)
 
 
 def _most_regular(middle: FloatArray, spans: FloatArray, marks: int) -> tuple[float, float]:
@@ -445,10 +547,11 @@ def estimate_from_edges(
         pulses = find_pulses(voltage, interval_s, duration / pulses.time_s.size) or pulses
     if pulses is None or pulses.time_s.size < 2:
         return EdgeEstimate(pulses=pulses)
-    jitter = float(np.hypot(pulses.jitter_s, 0.29 * interval_s / np.sqrt(2) if pulses.sharp else 0.0))
-    pattern = fit_pattern(pulses.time_s, start[0], start[1], marks, jitter) if start else None
+    rounding = Rounding(interval_s, pulses.width_s) if pulses.sharp else None
+    jitter = float(np.hypot(pulses.jitter_s, interval_s / np.sqrt(24) if pulses.sharp else 0.0))
+    pattern = fit_pattern(pulses.time_s, start[0], start[1], marks, jitter, rounding) if start else None
     if quality(pattern) < 0.95:
-        pattern = max(grow_pattern(pulses.time_s, marks, jitter), pattern, key=quality)
+        pattern = max(grow_pattern(pulses.time_s, marks, jitter, rounding), pattern, key=quality)
     # a slip leaves pulses over; dropouts only leave places empty
     if pattern is None or pattern.uneven or pattern.explained < 0.9:
         pieces = in_stretches(pulses, marks, jitter)
@@ -456,11 +559,8 @@ def estimate_from_edges(
             return _seen(pulses, pieces, sure=True)
     if pattern is None or not is_sure(pattern, marks, jitter):
         return few_pulses(pulses, marks, jitter, duration) or _seen(pulses, pattern)
-    # pulses in step with the sampling hide the rounding of their times to whole samples; of the others a few
-    # thousandths of a sample over the trace are as much as is ever claimed
-    in_step = pulses.sharp and pattern.scatter < 0.15 * interval_s * pattern.rate_hz
-    hidden = (0.3 if in_step else 0.003) * interval_s / duration * pattern.rate_hz
-    return _seen(pulses, pattern, hidden, sure=True)
+    # a few thousandths of a sample over the trace are as much as is ever claimed
+    return _seen(pulses, pattern, 0.003 * interval_s / duration * pattern.rate_hz, sure=True)
 
 
 def _seen(pulses: Pulses, pattern: Pattern | None, hidden_hz: float = 0.0, sure: bool = False) -> EdgeEstimate:

@@ -28,6 +28,8 @@ MAINS_TOLERANCE = 0.003
 """Relative departure of the mains from its name that is still the mains; grids keep within 0.2 Hz nearly always."""
 MAINS_ORDERS = 6
 MOST_ORDERS = 32
+LOW_PULSE = 0.1
+"""Height over that of the highest pulse of one turn from which a pulse counts, where the noise allows."""
 
 
 @dataclass(frozen=True)
@@ -175,12 +177,15 @@ class Candidate:
         Share of the power of the lines that is at its harmonics.
     counted : bool
         Whether a turn, folded, shows as many pulses as there are marks.
+    clear : bool
+        Whether it does so with low pulses counted as well, little noise being left.
     """
 
     rate_hz: float
     score: float
     explained: float
     counted: bool = False
+    clear: bool = False
 
 
 def candidates(
@@ -216,11 +221,13 @@ def candidates(
     strong = good & (powers > 1e-3 * np.max(powers))
     repeats = np.gcd.reduce(np.where(strong, nearest, 0).astype(np.int64), axis=1)
     score = score * np.where((repeats > 1) & (repeats % marks != 0), 0.25, 1.0)
-    kept: list[Candidate] = []
-    for i in np.argsort(-score, kind="stable")[:60]:
-        if all(abs(rates[i] - other.rate_hz) * marks > reach / 2 for other in kept):
-            kept.append(Candidate(float(rates[i]), float(score[i]), float(explained[i])))
-    return kept
+    order = np.argsort(-score, kind="stable")[:60]
+    near = np.abs(rates[order][:, None] - rates[order]) * marks <= reach / 2
+    kept: list[int] = []
+    for i in range(order.size):
+        if not near[i, kept].any():
+            kept.append(i)
+    return [Candidate(float(rates[i]), float(score[i]), float(explained[i])) for i in order[kept]]
 
 
 def share_of_lines(spectrum: LineSpectrum, rate_hz: float, marks: int) -> float:
@@ -239,7 +246,10 @@ def share_of_lines(spectrum: LineSpectrum, rate_hz: float, marks: int) -> float:
 def folded(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, bins: int) -> FloatArray:
     """Return the mean voltage by angle of turn, in so many equal sectors; sectors without samples are bridged."""
     time = centred_time(voltage.size, interval_s)
-    phase = np.remainder(rate_hz * time + acceleration_hz_s * time**2 / 2, 1.0)
+    phase = rate_hz * time
+    if acceleration_hz_s:
+        phase += acceleration_hz_s * time**2 / 2
+    phase -= np.floor(phase)
     sector = np.minimum((phase * bins).astype(np.int64), bins - 1)
     count = np.bincount(sector, minlength=bins)
     total = np.bincount(sector, weights=voltage, minlength=bins)
@@ -248,28 +258,68 @@ def folded(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_
     return np.interp(np.arange(bins), filled, means, period=bins)
 
 
-def pulses_in(pattern: FloatArray) -> int:
-    """Return how many times a closed pattern rises through 25 % of its height after having been below 12 %."""
+def pulses_in(pattern: FloatArray, rise: float = 0.25, rest: float = 0.12) -> int:
+    """Return how many times a closed pattern rises through a share of its height after having been below another."""
     low, high = np.percentile(pattern, 15), np.max(pattern)
-    state = np.where(pattern > low + 0.25 * (high - low), 1, np.where(pattern < low + 0.12 * (high - low), -1, 0))
+    state = np.where(pattern > low + rise * (high - low), 1, np.where(pattern < low + rest * (high - low), -1, 0))
     states = state[state != 0]
     return int(np.sum((states == 1) & (np.roll(states, 1) == -1)))
 
 
-def choose(found: list[Candidate], voltage: FloatArray, interval_s: float, marks: int) -> Candidate | None:
-    """Return the candidate whose turn, folded, shows as many pulses as there are marks; else the one of best score."""
+def low_pulses_in(pattern: FloatArray) -> int:
+    """Return how many pulses a closed pattern shows if low ones count as well; zero where noise could make some."""
+    low, middle, high = (float(level) for level in np.percentile(pattern, (0, 50, 100)))
+    if high - middle < middle - low:
+        pattern = -pattern
+    second = pattern - (np.roll(pattern, 1) + np.roll(pattern, -1)) / 2
+    noise = float(np.median(np.abs(second))) / 0.6745 / np.sqrt(1.5)
+    return pulses_in(pattern, LOW_PULSE, LOW_PULSE / 2) if noise < 0.1 * LOW_PULSE * (high - low) else 0
+
+
+def choose(
+    found: list[Candidate], voltage: FloatArray, interval_s: float, marks: int, raw: FloatArray | None = None
+) -> Candidate | None:
+    """Return the candidate whose turn, folded, shows as many pulses as there are marks; else the one of best score.
+
+    Marks of very unequal heights show as many high pulses in several turns as there are marks: then the low ones
+    between them tell that these are several turns, if one turn explains the lines as well: bumps between the pulses,
+    such as of ringing, leave lines over. Where the mains were taken out of the voltage, the low pulses must also be in
+    the raw trace, since harmonics of the rotor taken out with the mains leave bumps behind.
+    """
     best: tuple[float, Candidate] | None = None
-    for one in found[:4]:
+    queue, tried = list(found[:4]), 0
+    while queue and tried < 6:
+        one = queue.pop(0)
+        tried += 1
         if best is not None and best[0] > 3 * one.score:
             break
         per_turn = 1 / (one.rate_hz * interval_s)
         bins = int(np.clip(per_turn, 8 * marks, 24 * marks))
-        pattern = folded(voltage, interval_s, one.rate_hz, 0.0, bins)
+        finer = int(np.clip(per_turn / bins, 1, 3))
+        fine = folded(voltage, interval_s, one.rate_hz, 0.0, finer * bins)
+        pattern = fine.reshape(bins, finer).mean(axis=1)
         counted = marks in (pulses_in(pattern), pulses_in(-pattern))
+        turns, left = divmod(low_pulses_in(fine), marks)
+        if turns > 1 and raw is not None:
+            turns, left = divmod(low_pulses_in(folded(raw, interval_s, one.rate_hz, 0.0, finer * bins)), marks)
+        clear = (turns, left) == (1, 0)
+        counted = counted or clear
         worth = one.score * (3.0 if counted else 1.0)
+        single = _of_rate(found, turns * one.rate_hz) if turns > 1 and left == 0 else None
+        if single is not None and single.explained > one.explained - 0.03:
+            # several turns: far less likely than one of them
+            counted, worth = False, 0.25 * one.score
+            queue = [other for other in queue if other is not single]
+            if best is None or abs(best[1].rate_hz / single.rate_hz - 1) > 1e-3:
+                queue.insert(0, replace(single, score=max(one.score, single.score)))
         if best is None or worth > best[0]:
-            best = worth, replace(one, counted=counted)
+            best = worth, replace(one, counted=counted, clear=clear)
     return best[1] if best else None
+
+
+def _of_rate(found: list[Candidate], rate_hz: float) -> Candidate | None:
+    """Return the candidate of a rate, to one part in a thousand."""
+    return next((one for one in found if abs(one.rate_hz / rate_hz - 1) < 1e-3), None)
 
 
 def useful_orders(spectrum: LineSpectrum, rate_hz: float, marks: int, highest_hz: float) -> IntArray:
@@ -318,7 +368,7 @@ def remove_hum(voltage: FloatArray, interval_s: float, mains_hz: float) -> tuple
         return voltage, mains_hz
     orders = np.arange(1, highest + 1)
     coarse, coarse_interval = decimate(voltage, interval_s, highest * mains_hz)
-    hum = fit_comb(coarse, coarse_interval, mains_hz, 0.0, orders, steady=True, passes=2)
+    hum = fit_comb(coarse, coarse_interval, mains_hz, 0.0, orders, steady=True, passes=2, uncertain=False)
     if abs(hum.rate_hz - mains_hz) > 1 / (voltage.size * interval_s):
         return voltage, mains_hz
     gain = np.sinc(orders * hum.rate_hz * coarse_interval) / np.sinc(orders * hum.rate_hz * interval_s)
@@ -364,6 +414,7 @@ def refine(
             passes=3,
             steady=turns < 2.5,
             tolerance=0.02 if last else 0.3,
+            uncertain=last and not cells,
         )
         rate_hz, acceleration_hz_s = comb.rate_hz, comb.acceleration_hz_s
         if last:

@@ -153,7 +153,7 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
         quiet, mains = remove_hum(voltage, interval_s, mains)
         lines = line_spectrum(quiet, interval_s)
     found = candidates(lines, marks, mains, duration, highest)
-    chosen = choose(found, quiet, interval_s, marks)
+    chosen = choose(found, quiet, interval_s, marks, None if mains is None else voltage)
     if chosen and mains is not None and on_grid(np.array([chosen.rate_hz * marks]), mains, 1.5 / duration)[0]:
         quiet = voltage  # the pulses keep step with the mains: taking the hum away would take them too
     edges = edges_of(quiet, interval_s, marks, chosen, found, lines)
@@ -209,8 +209,11 @@ def turns_at_mains(lines: LineSpectrum, voltage: FloatArray, interval_s: float, 
     none: a rotor in step with the mains, its marks all alike, is taken for hum.
     """
     duration, highest = voltage.size * interval_s, 0.5 / interval_s
-    one = choose(candidates(lines, marks, None, duration, highest), voltage, interval_s, marks)
     reach = 1.5 / duration
+    likely = candidates(lines, marks, None, duration, highest)
+    if not any(on_grid(np.array([one.rate_hz * marks for one in likely[:4]]), mains_hz, reach)):
+        return False
+    one = choose(likely, voltage, interval_s, marks)
     if one is None or not one.counted or not on_grid(np.array([one.rate_hz * marks]), mains_hz, reach)[0]:
         return False
     found = peaks(lines)
@@ -248,9 +251,14 @@ def _as_good(edges: EdgeEstimate, chosen: Candidate, lines: LineSpectrum, marks:
     """Tell whether the rate from edges leaves no more of the lines over than the candidate of the spectrum does.
 
     Pulses too low to be seen, or noise taken for pulses, can make a false pattern; lines of a drifting rotor are
-    smeared, and then say nothing against it.
+    smeared, and then say nothing against it. Where marks are very unequal and only the high ones are seen as pulses,
+    they fill a pattern of as many turns as they are too few.
     """
-    if edges.result is None or edges.quality > 0.97 or edges.result.uneven:
+    if edges.result is None:
+        return True
+    if chosen.clear and chosen.explained > 0.8 and _is_multiple(chosen.rate_hz, edges.result.turn_rate_hz):
+        return False
+    if edges.quality > 0.97 or edges.result.uneven:
         return True
     if abs(edges.result.turn_rate_hz / chosen.rate_hz - 1) < 0.02:
         return True
@@ -258,6 +266,12 @@ def _as_good(edges: EdgeEstimate, chosen: Candidate, lines: LineSpectrum, marks:
         return False
     drifts = abs(edges.result.acceleration_hz_s) > 4 * edges.result.acceleration_u_hz_s
     return drifts or share_of_lines(lines, edges.result.turn_rate_hz, marks) > chosen.explained - 0.15
+
+
+def _is_multiple(rate_hz: float, base_hz: float) -> bool:
+    """Tell whether a rate is a whole number of times another, two or more."""
+    times = round(rate_hz / base_hz)
+    return times >= 2 and abs(rate_hz / (times * base_hz) - 1) < 0.005
 
 
 def spectrum_of(
@@ -289,7 +303,9 @@ def spectrum_of(
     comb = refine(
         voltage, interval_s, rate * scale, acceleration * scale, orders, marks // scale, mains_hz, near
     ).slowed(scale)
-    if not edges.sure and edges.pulses is not None and contradicts(edges.pulses, rate * marks * duration):
+    # low marks beside high ones are no pulses to the edges, but were counted over many turns
+    told = chosen is not None and chosen.clear and chosen.explained > 0.8 and chosen.rate_hz * duration > 6
+    if not edges.sure and not told and edges.pulses and contradicts(edges.pulses, rate * marks * duration):
         return None, 0.0
     return (comb, explained) if stands_out(comb, rate, duration, 2.5 if edges.sure else 6.0) else (None, 0.0)
 
@@ -303,16 +319,17 @@ def better(seen: EdgeEstimate, spectrum: MethodResult | None, marks: int) -> tup
     """Return the result of the smaller uncertainty, widened by half the difference where the two contradict each other.
 
     A slip breaks the harmonics but not the edges, which are then preferred; of few edges the scatter is hardly known,
-    and the spectrum is preferred.
+    and the spectrum is preferred, unless they are sharp: then it is that of the sampling.
     """
     edges = seen.result if seen.sure else None
     if edges is None or spectrum is None:
         return (edges, "edges") if edges else (spectrum, "spectrum" if spectrum else "none")
     if edges.uneven:
         return edges, "edges"
+    sharp = seen.pulses is not None and seen.pulses.sharp
     few = seen.pulses is not None and seen.pulses.time_s.size < marks + 12
     best, method, other = edges, "edges", spectrum
-    if few or spectrum.turn_rate_u_hz < edges.turn_rate_u_hz:
+    if not sharp and (few or spectrum.turn_rate_u_hz < edges.turn_rate_u_hz):
         best, method, other = spectrum, "spectrum", edges
     apart = abs(edges.turn_rate_hz - spectrum.turn_rate_hz)
     if apart > 4 * math.hypot(best.turn_rate_u_hz, other.turn_rate_u_hz):

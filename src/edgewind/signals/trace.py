@@ -87,7 +87,8 @@ def read_trace(
 
     Text (.csv, .txt, .dat, .tsv, .asc, also with .gz) may open with any number of header lines, name its units in
     a row or in brackets, separate with ``;``, ``,``, tab or blanks, and write a decimal comma. Arrays (.npz) and
-    sound (.wav) are read too. What had to be assumed is said in `Trace.notes`.
+    sound (.wav) are read too. Date-time stamps, in one column or two, are read as seconds from the first; text after
+    the numbers is left out. What had to be assumed is said in `Trace.notes`.
 
     Parameters
     ----------
@@ -158,16 +159,24 @@ def split_time(table: Table) -> tuple[Column | None, tuple[Column, ...]]:
     columns = tuple(column for column in table.columns if not COUNT_NAME.match(column.name) or column.unit)
     if not columns:
         columns = table.columns
-    for column in columns:
-        if column.unit.lower() in TIME_UNITS or (
-            TIME_NAME.match(column.name) and column.unit.lower() not in VOLTAGE_UNITS
-        ):
-            return column, tuple(other for other in columns if other is not column)
+    times = [column for column in columns if _is_time(column)]
+    if times:
+        # stamps of too few digits may stand beside a time that tells the samples apart
+        chosen = next((column for column in times if not column.stamped and column.unit), times[0])
+        if not times[0].stamped:
+            chosen = times[0]
+        return chosen, tuple(other for other in columns if other is not chosen and not other.stamped)
     first, known = columns[0], table.interval_s is not None
     if len(columns) == 1 or first.named or first.unit or first.values.size < 2 or not _looks_like_time(first.values):
         return None, columns
     counts = bool(np.all(np.diff(first.values) == 1))
     return (None if known and counts else first), columns[1:]
+
+
+def _is_time(column: Column) -> bool:
+    """Tell whether the name or the unit of a column says that it is time."""
+    unit = column.unit.lower()
+    return unit in TIME_UNITS or (bool(TIME_NAME.match(column.name)) and unit not in VOLTAGE_UNITS)
 
 
 def trace_of(table: Table, source: str, channel: str | int | None, interval_s: float | None) -> Trace:
@@ -196,6 +205,11 @@ def trace_of(table: Table, source: str, channel: str | int | None, interval_s: f
             )
         return Trace(voltage, table.interval_s, chosen.name, source, tuple(notes))
     seconds = time.values * _scale(time, TIME_UNITS, "seconds", None, notes)
+    if time.stamped and table.interval_s is not None and _is_counted(seconds, table):
+        notes.append(
+            f"the stamps do not tell the samples apart: the header's {table.interval_s:g} s between them is used"
+        )
+        return Trace(voltage, table.interval_s, chosen.name, source, tuple(notes))
     _check_order(seconds, time, table)
     interval, voltage = even_grid(seconds, voltage, notes, time.name)
     return Trace(voltage, interval, chosen.name, source, tuple(notes))
@@ -206,15 +220,17 @@ def even_grid(
 ) -> tuple[float, FloatArray]:
     """Return the interval and the voltage on an even grid, with a note where the grid was not even.
 
-    Times that stray by under a tenth of an interval, or only by the rounding of their digits, count as even. Others
-    are interpolated with straight lines on the median interval; gaps of more than 1.5 intervals are told.
+    Times that stray by under a tenth of an interval, or only by the rounding of their digits, count as even: their
+    interval is the slope of the straight line through them. Others are interpolated with straight lines on the median
+    interval; gaps of more than 1.5 intervals are told.
     """
     steps = np.diff(seconds)
     mean = float(seconds[-1] - seconds[0]) / (seconds.size - 1)
     stray = float(np.max(np.abs(seconds - seconds[0] - mean * np.arange(seconds.size)))) / mean
     typical = float(np.median(steps))
-    if stray < 0.1 or (stray < 1.0 and float(np.max(steps)) < 2.1 * mean and np.unique(steps).size <= 3):
-        return mean, voltage
+    few = stray >= 0.1 and np.unique(np.round(steps / mean, 6)).size <= 3
+    if stray < 0.1 or (stray < 1.0 and float(np.max(steps)) < 2.1 * mean and few):
+        return (mean if stray < 1e-6 else slope_of(seconds)), voltage
     samples = round((seconds[-1] - seconds[0]) / typical) + 1 if typical > 0 else 0
     if not 2 <= samples <= 10 * seconds.size:
         raise InputError(
@@ -235,6 +251,12 @@ def even_grid(
     interval = float(seconds[-1] - seconds[0]) / (samples - 1)
     grid = seconds[0] + interval * np.arange(samples)
     return interval, np.interp(grid, seconds, voltage)
+
+
+def slope_of(values: FloatArray) -> float:
+    """Return the step of the straight line through values that rise evenly but for their rounding."""
+    place = np.arange(values.size) - (values.size - 1) / 2
+    return float(place @ (values - values[0]) / (place @ place))
 
 
 def _looks_like_time(values: FloatArray) -> bool:
@@ -295,9 +317,26 @@ def _check_order(seconds: FloatArray, time: Column, table: Table) -> None:
         return
     row = int(bad[0]) + 1
     kind = "repeats" if steps[bad[0]] == 0 else "runs backwards"
-    raise InputError(
-        f"time {kind}: {time.values[row]:g} after {time.values[row - 1]:g}",
-        line=table.line_of(row),
-        column=time.name,
-        fix="times must increase from row to row; cut the file where a recording was restarted",
-    )
+    later, before = (f"{time.values[i]:g}" for i in (row, row - 1))
+    fix = "times must increase from row to row; cut the file where a recording was restarted"
+    if time.stamped:
+        later, before = (f"'{table.stamp_of(i)}'" for i in (row, row - 1))
+        same = int(np.sum(steps == 0))
+        if same > 0.1 * steps.size and np.all(steps >= 0):
+            raise InputError(
+                f"{same} of {seconds.size} stamps repeat the one before, such as {later}: written to "
+                f"{table.stamp_step_s:g} s they do not tell the samples apart",
+                line=table.line_of(row),
+                column=time.name,
+                fix="export the stamps with more digits below the second, or the time in seconds, or give the interval",
+            )
+    raise InputError(f"time {kind}: {later} after {before}", line=table.line_of(row), column=time.name, fix=fix)
+
+
+def _is_counted(seconds: FloatArray, table: Table) -> bool:
+    """Tell whether stamps that repeat agree with the interval of the header, to what their last digit leaves open."""
+    steps = np.diff(seconds)
+    if table.interval_s is None or not np.all(steps >= 0) or np.all(steps > 0):
+        return False
+    counted = steps.size * table.interval_s
+    return bool(abs(float(seconds[-1] - seconds[0]) - counted) < 1.01 * table.stamp_step_s + 1e-3 * counted)

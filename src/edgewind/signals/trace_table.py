@@ -21,6 +21,10 @@ def _no_lines(row: int) -> int | None:
     return None
 
 
+def _no_stamps(row: int) -> str:
+    return ""
+
+
 @dataclass(frozen=True)
 class Column:
     """One column of numbers.
@@ -33,12 +37,15 @@ class Column:
         In that unit.
     named : bool
         Whether the name is the file's own rather than a number given by the reader.
+    stamped : bool
+        Whether the values are date-time stamps, in seconds from the first.
     """
 
     name: str
     unit: str
     values: FloatArray
     named: bool = True
+    stamped: bool = False
 
 
 @dataclass(frozen=True)
@@ -57,6 +64,10 @@ class Table:
         Why values without a unit are taken as volts, where the format has a reason of its own.
     line_of : callable
         Line in the file, counted from one, of a row counted from zero; None where there are no lines.
+    stamp_of : callable
+        Date-time stamp, as the file writes it, of a row counted from zero; empty where there is none.
+    stamp_step_s : float
+        What the last digit of the stamps stands for, seconds; zero where there are none.
     """
 
     columns: tuple[Column, ...]
@@ -64,6 +75,8 @@ class Table:
     notes: tuple[str, ...] = ()
     volts_note: str | None = None
     line_of: Callable[[int], int | None] = _no_lines
+    stamp_of: Callable[[int], str] = _no_stamps
+    stamp_step_s: float = 0.0
 
 
 def size_of(path: str | PathLike[str], max_bytes: int) -> int:

@@ -9,6 +9,7 @@ import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
+from edgewind.signals.trace_stamps import Stamped, replace_stamps
 from edgewind.signals.trace_table import Column, Table
 
 FloatArray = NDArray[np.float64]
@@ -50,6 +52,7 @@ SECONDS = {"": 1.0, "s": 1.0, "sec": 1.0, "second": 1.0, "seconds": 1.0, "ms": 1
            "µs": 1e-6, "μs": 1e-6, "usec": 1e-6, "ns": 1e-9, "ps": 1e-12}  # fmt: skip
 PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
 PROBE = 200
+MOST_FOOTER_LINES = 100
 
 
 @dataclass(frozen=True)
@@ -118,22 +121,76 @@ def read_text(content: bytes) -> Table:
     text, notes = decode(content)
     del content
     lines = text.split("\n")
-    dialect, more = find_dialect(lines)
+    stamped = replace_stamps(lines)
+    if stamped is not None:
+        lines = stamped.lines
+        notes += stamped.notes
+    dialect, more = find_dialect(lines, stamped is not None)
     start = first_row(lines, dialect)
-    header = lines[:start]
+    end, footer = cut_footer(lines, start, dialect)
+    header, body = lines[:start], lines[:end]
     names = name_columns(header, dialect)
-    values, numbers, skipped = read_rows(text, lines, start, dialect, [name for name, _, _ in names])
+    place = stamp_place(stamped, body, start, dialect)
+    values, numbers, skipped = read_rows(body, start, dialect, [name for name, _, _ in names], place)
     if skipped:
         more = (*more, f"{skipped} repeated header line{'s' * (skipped != 1)} among the numbers skipped")
-    columns = tuple(
+    columns = [
         Column(name, unit, np.ascontiguousarray(values[:, i]), named) for i, (name, unit, named) in enumerate(names)
-    )
+    ]
+    if place is not None:
+        columns[place] = _stamp_column(columns[place])
+
+    @cache
+    def row_lines() -> list[int]:
+        return line_numbers(body, start, dialect, numbers)
+
     return Table(
-        columns,
+        tuple(columns),
         header_interval(header),
-        (*notes, *more),
-        line_of=lambda row: line_numbers(lines, start, dialect, numbers)[row],
+        (*notes, *more, *footer),
+        line_of=lambda row: row_lines()[row],
+        stamp_of=lambda row: stamped.shown(row_lines()[row] - 1) if stamped is not None else "",
+        stamp_step_s=stamped.resolution_s if stamped is not None and place is not None else 0.0,
     )
+
+
+def stamp_place(stamped: Stamped | None, lines: list[str], start: int, dialect: Dialect) -> int | None:
+    """Return which of the columns of numbers holds the date-time stamps, by what stands before them in a row."""
+    if stamped is None:
+        return None
+    for i, _ in _filled(lines, start):
+        if stamped.shown(i):
+            field = len(dialect.split(stamped.before(i) + "0")) - 1
+            return dialect.fields.index(field) if field in dialect.fields else None
+    return None
+
+
+def _stamp_column(column: Column) -> Column:
+    """Return a column of stamps in seconds; the part of its name taken for a unit, as in 'Date/Time', is given back."""
+    name = f"{column.name}/{column.unit}" if column.unit.lower() in ("time", "date") else column.name
+    return Column(name if column.named else "time", "s", column.values * 1e-9, column.named, stamped=True)
+
+
+def cut_footer(lines: list[str], start: int, dialect: Dialect) -> tuple[int, tuple[str, ...]]:
+    """Return where the rows end, and a note on the lines of text behind them.
+
+    A line that begins with a number is a broken row rather than a footer, and so is text with rows behind it.
+    """
+    footer: list[int] = []
+    end = len(lines)
+    while end > start:
+        line = lines[end - 1]
+        if line.strip() and not line.lstrip().startswith("#"):
+            if dialect.holds_row(line.split("#")[0]):
+                break
+            if dialect.begins_row(line) or not line.strip(" \t;,\"'") or len(footer) == MOST_FOOTER_LINES:
+                return len(lines), ()
+            footer.append(end - 1)
+        end -= 1
+    if not footer:
+        return len(lines), ()
+    what = f"{len(footer)} lines" if len(footer) > 1 else "1 line"
+    return end, (f"{what} of text after the numbers left out: line {footer[-1] + 1}, {_shown(lines[footer[-1]])}",)
 
 
 def decode(content: bytes) -> tuple[str, tuple[str, ...]]:
@@ -158,7 +215,7 @@ def decode(content: bytes) -> tuple[str, tuple[str, ...]]:
     return text.replace("\r\n", "\n").replace("\r", "\n"), notes
 
 
-def find_dialect(lines: list[str]) -> tuple[Dialect, tuple[str, ...]]:
+def find_dialect(lines: list[str], stamped: bool = False) -> tuple[Dialect, tuple[str, ...]]:
     """Find how the rows are written, from lines of the middle and the end, where headers do not reach."""
     probe = _probe(lines)
     best: tuple[int, int, Dialect] | None = None
@@ -172,7 +229,7 @@ def find_dialect(lines: list[str]) -> tuple[Dialect, tuple[str, ...]]:
     if best is None:
         raise _no_numbers(lines)
     dialect = best[2]
-    if dialect.separator == "," and dialect.decimal == "." and _is_decimal_comma(probe, dialect, lines):
+    if not stamped and dialect.separator == "," and dialect.decimal == "." and _is_decimal_comma(probe, dialect, lines):
         only = replace(dialect, separator=";", decimal=",", fields=(0,))
         return only, ("one column with a decimal comma assumed",)
     return dialect, ()
@@ -258,7 +315,7 @@ def first_row(lines: list[str], dialect: Dialect) -> int:
 
 
 def read_rows(
-    text: str, lines: list[str], start: int, dialect: Dialect, names: list[str]
+    lines: list[str], start: int, dialect: Dialect, names: list[str], stamp_place: int | None = None
 ) -> tuple[FloatArray, list[int] | None, int]:
     """Read the rows from `start` on: in bulk if they are clean, else one by one to find and name the first fault."""
     clean = _read_bulk(lines, start, dialect)
@@ -275,7 +332,7 @@ def read_rows(
             if line.strip() in headers:
                 skipped += 1
                 continue
-            raise _bad_row(row, found, line, i, dialect, names)
+            raise _bad_row(row, found, line, i, dialect, names, stamp_place)
         rows.append([value for value in found if value is not None])
         numbers.append(i + 1)
     if not rows:
@@ -307,7 +364,13 @@ def _read_bulk(lines: list[str], start: int, dialect: Dialect) -> FloatArray | N
 
 
 def _bad_row(
-    row: list[str], found: list[float | None], line: str, index: int, dialect: Dialect, names: list[str]
+    row: list[str],
+    found: list[float | None],
+    line: str,
+    index: int,
+    dialect: Dialect,
+    names: list[str],
+    stamp_place: int | None,
 ) -> InputError:
     """Return the error for the first field of a row that is not a number."""
     place = found.index(None)
@@ -321,6 +384,13 @@ def _bad_row(
             fix=f"write {len(dialect.fields)} number{'s' * (len(dialect.fields) != 1)} in every row",
         )
     shown = _shown(row[field]) if row[field] else "an empty field"
+    if place == stamp_place:
+        return InputError(
+            f"{shown} is not a date-time stamp",
+            line=index + 1,
+            column=column,
+            fix="write one such as '2026-03-14 15:09:26.123' as in the other rows, or cut the row out",
+        )
     return InputError(
         f"{shown} is not a finite number" + (f" ({names[place]})" if names[place] != str(column) else ""),
         line=index + 1,
