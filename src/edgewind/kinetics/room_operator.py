@@ -9,6 +9,7 @@ point ``y = K y + d``, with d from the drive.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -57,7 +58,7 @@ class Incoming:
 
 
 @dataclass(frozen=True)
-class RoomOperator:
+class RoomOperator(ABC):
     """The fixed point of a vane in a room; `PlaneOperator` and `SpaceOperator` add the sweep.
 
     Parameters
@@ -139,15 +140,16 @@ class RoomOperator:
         vectors = 2 * 30 + 4 * self.workers
         return 8 * (vectors * self.size + sum(part.size for part in self._scratch))
 
-    @cached_property
+    @property
+    @abstractmethod
     def _scratch(self) -> tuple[Floats, ...]:
-        raise NotImplementedError
+        """Working arrays of the workers."""
 
+    @abstractmethod
     def _run(
         self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
     ) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
         """Sweep once: moments, and what falls on end walls, side walls and vane, summed over workers."""
-        raise NotImplementedError
 
     @cached_property
     def _fixed(self) -> tuple[Any, ...]:
