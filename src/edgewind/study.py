@@ -80,7 +80,7 @@ def run_study(
     replace : bool
         Whether an earlier study at `out` may give way. Anything else there is left alone.
     fit : bool
-        Whether to fit the unknowns of each rotor and to weigh the mechanisms on the fits: some ten seconds a rotor.
+        Whether to fit the unknowns of each rotor and to weigh the mechanisms on the fits: some twenty seconds a rotor.
     live_points : int
         Live points of each fit.
     progress : callable, optional
