@@ -51,7 +51,7 @@ tables: $(READY)
 
 # Needs `uv`; writes versions and hashes for every supported Python, and no address of any registry.
 lock:
-	uv pip compile pyproject.toml --extra dev --universal --python-version 3.11 --generate-hashes \
+	uv pip compile pyproject.toml --extra dev --extra docs --universal --python-version 3.11 --generate-hashes \
 	  --no-emit-index-url --no-emit-find-links --no-header --no-annotate -o requirements.lock
 
 clean:

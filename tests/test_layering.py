@@ -12,11 +12,12 @@ MODULES = sorted(SOURCE.rglob("*.py"))
 DOORS = [path for path in MODULES if path.name == "__init__.py" and path.parent != SOURCE]
 
 # What each room may use directly; it may use whatever those may use, too.
-BASE = {"errors", "units", "uncertainty"}
+BASE = {"errors", "units", "uncertainty", "cautions"}
 MAY_USE = {
     "errors": set(),
     "units": {"errors"},
     "uncertainty": {"errors"},
+    "cautions": set(),
     "gas": {"units"},
     "kinetics": {"errors"},
     "bench": {"units", "gas"},
@@ -25,11 +26,12 @@ MAY_USE = {
     "rotor": {"gas", "kinetics", "bench", "uncertainty"},
     "evidence": {"rotor", "signals"},
     "plan": {"rotor", "evidence"},
-    "report": {"evidence", "plan"},
-    "live": {"book", "signals"},
+    "report": {"evidence", "plan", "cautions"},
+    "live": {"book", "signals", "plan", "cautions"},
+    "virtual": {"rotor", "signals"},
     "study": {"book", "report"},
     "web": {"study", "live"},
-    "cli": {"study", "live", "web"},
+    "cli": {"study", "live", "virtual", "web"},
     "__main__": {"cli"},
 }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from edgewind.cautions import cautions
 from edgewind.evidence.torque import FREE_MOLECULAR_DRAG_U, LEAST_KNUDSEN
 
 FLAGS: dict[str, str] = {
@@ -50,14 +51,7 @@ KINETICS_NOW = (
 )
 """Where the sizes of the mechanisms come from."""
 
-CAUTIONS: tuple[str, ...] = (
-    "Glass under vacuum can implode. Use vessels made for vacuum, keep a shield between them and people, and wear "
-    "eye protection.",
-    "Lamps that drive a rotor are bright and hot, and hot glass looks like cold glass.",
-    "Pumps, gas bottles, high voltages and cold liquids each have hazards of their own.",
-    "The rules of your laboratory or school and the law where you work come first; this report replaces neither "
-    "them nor the advice of a qualified person.",
-)
+CAUTIONS: tuple[str, ...] = cautions()
 """What to mind at the bench."""
 
 LIMITS: tuple[str, ...] = (

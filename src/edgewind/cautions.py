@@ -1,0 +1,61 @@
+"""The usual cautions for such a bench, in one place: shown at the prompt, on the pages, in the report and the manual.
+
+Common practice, no source. Local rules and licensed practice come before any of them.
+"""
+
+from __future__ import annotations
+
+DEFER = (
+    "The rules of your laboratory or school and the law where you work come first; nothing here replaces them, or the "
+    "advice of a qualified person."
+)
+"""What every list of cautions ends with."""
+
+HAZARDS: dict[str, str] = {
+    "glass": (
+        "Glass under vacuum can implode. Use vessels made for vacuum, keep a shield between them and people, and wear "
+        "eye protection."
+    ),
+    "pump": (
+        "A turbopump can fail at speed: do not vent it suddenly, knock it or move it while it turns, and keep its "
+        "inlet screen in place."
+    ),
+    "ion gauge": (
+        "Ion gauges carry high voltage, and their filaments burn out in air: switch them off before you touch a cable "
+        "or let the pressure rise."
+    ),
+    "lamp": (
+        "Strong lamps and lasers blind and burn, also by reflection from a turning vane. Wear eye protection made for "
+        "the source, keep what can burn away, and let the glass cool: hot glass looks like cold glass."
+    ),
+    "valve": (
+        "A valve that opens lets gas in: see that the gas, the pump and the pressure relief are made for it before it "
+        "moves, and never let a sealed glass vessel rise above the pressure outside."
+    ),
+    "refrigerant": (
+        "Duster and other refrigerant gases freeze skin, displace air and may burn: air the room, keep flames and "
+        "sparks away, and wear gloves and eye protection."
+    ),
+}
+"""A hazard of such a bench, and the usual caution."""
+
+
+def cautions(*hazards: str) -> tuple[str, ...]:
+    """Give the cautions for some hazards, or for all of them, ending with whose rules come first.
+
+    Parameters
+    ----------
+    *hazards : str
+        Keys of `HAZARDS`; all of them where none is named.
+
+    Returns
+    -------
+    tuple of str
+        One caution a hazard, then `DEFER`.
+
+    Examples
+    --------
+    >>> cautions("glass")[-1].startswith("The rules of your laboratory")
+    True
+    """
+    return (*(HAZARDS[name] for name in hazards or HAZARDS), DEFER)

@@ -1,0 +1,103 @@
+"""Commands of the lab book: `edgewind import`, `export` and `check`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from edgewind.cli.base import AsJson, app, print_json
+from edgewind.errors import InputError
+
+
+@app.command(name="import")
+def import_(
+    folder: Annotated[Path, typer.Argument(help="Experiment folder, or a folder that holds several.")],
+    book: Annotated[str, typer.Argument(help="Lab book: a file, made where there is none, or postgresql://…")],
+    name: Annotated[str | None, typer.Option(help="Name of the experiment; that of its folder otherwise.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Take experiment folders into a lab book, with every file in them."""
+    from edgewind.book import import_folder, open_book
+    from edgewind.study import find_experiments
+
+    folders = find_experiments(folder)
+    if name is not None and len(folders) > 1:
+        raise InputError(f"--name with {len(folders)} experiments", fix="import them one at a time")
+    with open_book(book, make=True) as opened:
+        done = [import_folder(opened, place, name) for place in folders]
+    if as_json:
+        print_json(
+            [
+                {
+                    "experiment": one.experiment,
+                    "readings": one.readings,
+                    "files": one.files,
+                    "left_out": [{"path": path, "why": why} for path, why in one.left_out],
+                }
+                for one in done
+            ]
+        )
+        return
+    for one in done:
+        print(f"{one.experiment}: {one.readings} readings and {one.files} files are in {book}")
+        for path, why in one.left_out:
+            print(f"  left out: {path} ({why})")
+
+
+@app.command()
+def export(
+    book: Annotated[str, typer.Argument(help="Lab book: a file, or postgresql://…")],
+    out: Annotated[Path, typer.Argument(help="Folder to make; each experiment becomes a folder in it.")],
+    name: Annotated[str | None, typer.Option(help="One experiment only; OUT is then its folder.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write the experiments of a lab book as folders."""
+    from edgewind.book import export_book, export_folder, open_book
+
+    with open_book(book) as opened:
+        made = export_book(opened, out) if name is None else [export_folder(opened, name, out)]
+    if as_json:
+        print_json([str(path) for path in made])
+        return
+    for path in made:
+        print(f"made {path}")
+
+
+@app.command()
+def check(
+    book: Annotated[str, typer.Argument(help="Lab book: a file, or postgresql://…")],
+    upgrade: Annotated[bool, typer.Option("--upgrade", help="First bring an older book to this version.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Verify a lab book, every row and every byte of every trace, and say what is damaged."""
+    from edgewind.book import check_book, open_book
+
+    if upgrade:
+        open_book(book, write=True).close()
+    health = check_book(book)
+    if as_json:
+        print_json(
+            {
+                "whole": health.whole,
+                "version": health.version,
+                "experiments": health.experiments,
+                "readings": health.readings,
+                "files": health.files,
+                "bytes": health.bytes,
+                "damage": [{"where": found.where, "what": found.what} for found in health.damage],
+            }
+        )
+    else:
+        print(
+            f"looked over: {health.experiments} experiments, {health.readings} readings, {health.files} files, "
+            f"{health.bytes} bytes (schema {health.version})"
+        )
+        for found in health.damage:
+            print(f"  damaged: {found.where}: {found.what}")
+    if not health.whole:
+        places = "1 place" if len(health.damage) == 1 else f"{len(health.damage)} places"
+        raise InputError(f"damaged in {places}", file=book, fix="keep a copy, and take what is whole from it")
+    if not as_json:
+        print("whole")

@@ -1,0 +1,77 @@
+"""The command `edgewind gas`."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from edgewind.cli.base import AsJson, app, print_json, print_pairs
+from edgewind.errors import InputError
+
+
+@app.command()
+def gas(
+    what: Annotated[str, typer.Argument(metavar="GAS", help="air, N2, argon, '0.9 He + 0.1 Ne' …")],
+    pressure: Annotated[str, typer.Argument(help="With its unit: '7 mTorr'.")],
+    temperature: Annotated[str, typer.Option(help="With its unit.")] = "20 degC",
+    size: Annotated[
+        str | None, typer.Option(help="Length for the Knudsen number, such as the width of a vane: '10 mm'.")
+    ] = None,
+    definition: Annotated[
+        str, typer.Option(help="Mean free path: viscosity, fixed-diameter or variable-hard-sphere.")
+    ] = "viscosity",
+    diameter: Annotated[str | None, typer.Option(help="Molecular diameter for fixed-diameter: '0.365 nm'.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Mean free path, Knudsen number, regime, viscosity, number density and speed of molecules."""
+    from edgewind import units
+    from edgewind.gas import GasState, find_gas, rarefaction, regime
+
+    state = GasState(
+        find_gas(what),
+        units.parse_quantity(pressure, "pressure"),
+        units.parse_quantity(temperature, "temperature"),
+    )
+    path = state.mean_free_path_m(definition, None if diameter is None else units.parse_quantity(diameter, "length"))
+    length = None if size is None else units.parse_quantity(size, "length")
+    if length is not None and length <= 0:
+        raise InputError(f"a size of '{size}'", fix="give a length above zero, such as '10 mm'")
+    knudsen = None if length is None else path / length
+    if as_json:
+        print_json(
+            {
+                "gas": state.gas.name,
+                "pressure_pa": state.pressure_pa,
+                "temperature_k": state.temperature_k,
+                "mean_free_path_m": path,
+                "mean_free_path_definition": definition,
+                "knudsen": knudsen,
+                "rarefaction": None if knudsen is None else float(rarefaction(knudsen)),
+                "regime": None if knudsen is None else regime(knudsen),
+                "viscosity_pa_s": state.viscosity_pa_s,
+                "conductivity_w_m_k": state.conductivity_w_m_k,
+                "number_density_m3": state.number_density_m3,
+                "most_probable_speed_m_s": state.most_probable_speed_m_s,
+                "sources": list(state.gas.sources),
+            }
+        )
+        return
+    number = units.format_number
+    rows = [
+        ("gas", f"{state.gas.name} at {number(state.pressure_pa)} Pa and {number(state.temperature_k)} K"),
+        ("mean free path", f"{number(1e3 * path)} mm ({definition} definition)"),
+    ]
+    if knudsen is not None and length is not None:
+        rows += [
+            ("Knudsen number", f"{number(knudsen)} on {number(1e3 * length)} mm ({regime(knudsen)})"),
+            ("rarefaction", number(float(rarefaction(knudsen)))),
+        ]
+    rows += [
+        ("viscosity", f"{number(1e6 * state.viscosity_pa_s)} µPa s"),
+        ("conductivity", f"{number(1e3 * state.conductivity_w_m_k)} mW/(m K)"),
+        ("number density", f"{number(state.number_density_m3)} 1/m^3"),
+        ("most probable speed", f"{number(state.most_probable_speed_m_s)} m/s"),
+        *(("source", source) for source in state.gas.sources),
+    ]
+    print_pairs(rows)

@@ -1,0 +1,69 @@
+"""The command `edgewind study`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+
+from edgewind.cli.base import AsJson, app, indented, print_json
+
+
+@app.command()
+def study(
+    path: Annotated[
+        str, typer.Argument(help="Experiment folder, a folder that holds several, or a lab book (file or URL).")
+    ],
+    out: Annotated[Path | None, typer.Option(help="Folder to make for report, figures and data.")] = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Let an earlier study at --out give way.")] = False,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Leave out the fit of the unknowns, some twenty seconds a rotor.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """The main job: folder or lab book in; curve, optimum, mechanisms and report out."""
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from edgewind.study import run_study
+
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task("starting", total=None)
+        result = run_study(
+            path, out, replace=replace, fit=not quick,
+            progress=lambda what, done, total: bar.update(task, description=what, completed=done, total=total),
+        )  # fmt: skip
+    if as_json:
+        print_json(result.summary)
+        return
+    for found in result.findings:
+        _print_findings(found)
+    if result.comparison is not None:
+        print(f"\nThe two rotors\n{indented(result.comparison.sentence)}")
+    if result.report is not None:
+        print(f"\nReport, figures and data are in {result.report.parent}; open {result.report}")
+
+
+def _print_findings(found: Any) -> None:
+    experiment = found.experiment
+    print(f"\n{experiment.name}: {experiment.bench.experiment.title}")
+    for sentence in found.answer:
+        print(indented(sentence))
+    for warning in found.optimum.warnings:
+        print(indented(f"Warning: {warning}"))
+    if found.optimum.sweeps is not None:
+        print(indented(found.optimum.sweeps.sentence))
+    for claim in found.mechanisms:
+        print(f"  - {claim.name}, {claim.verdict}.")
+        print(indented(claim.why, 4))
+    if found.explanation is not None:
+        from edgewind.evidence.words import explanation_lines
+
+        for line in explanation_lines(found.explanation):
+            print(indented(line))
+    aside = experiment.readings[~experiment.readings["used"]]
+    for _, row in aside.iterrows():
+        print(f"  set aside: line {row['line']}, {row['why_not']}")

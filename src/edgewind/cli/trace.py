@@ -1,0 +1,70 @@
+"""The command `edgewind trace`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from edgewind.cli.base import AsJson, app, print_json, print_pairs
+
+
+@app.command()
+def trace(
+    file: Annotated[Path, typer.Argument(help="Trace: .csv .txt .dat (also .gz), .npz or .wav.")],
+    marks: Annotated[int, typer.Option(help="Pulses a turn.")],
+    channel: Annotated[str | None, typer.Option(help="Name or number of the channel.")] = None,
+    interval: Annotated[str | None, typer.Option(help="Sample interval where the file has none: '0.1 ms'.")] = None,
+    mains: Annotated[
+        str | None, typer.Option(help="Mains frequency: '50 Hz'; both 50 and 60 are looked for otherwise.")
+    ] = None,
+    plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Speed of one oscilloscope trace, with uncertainty and flags."""
+    from edgewind import units
+    from edgewind.signals import estimate_speed, read_trace
+
+    interval_s = None if interval is None else units.parse_quantity(interval, "time")
+    mains_hz = "auto" if mains is None else units.parse_quantity(mains, "frequency")
+    wanted = int(channel) if channel is not None and channel.isdecimal() else channel
+    read = read_trace(file, channel=wanted, interval_s=interval_s)
+    found = estimate_speed(read, marks, mains_hz=mains_hz)
+    if plot is not None:
+        from edgewind.report import plot_trace
+
+        plot_trace(read, found, plot)
+    if as_json:
+        print_json(_trace_summary(found))
+        return
+    if found.method == "none":
+        rows = [("speed", "none: no signal of a turning rotor in this trace")]
+    else:
+        rpm = units.from_si([found.speed_rad_s, found.speed_u_rad_s], "rpm", "angular speed")
+        rows = [
+            ("speed", units.format_measured(found.speed_rad_s, found.speed_u_rad_s, "rad/s")),
+            ("", units.format_measured(float(rpm[0]), float(rpm[1]), "rpm")),
+            ("method", found.method),
+            ("turns", units.format_number(found.turns, 3)),
+            (
+                "acceleration",
+                units.format_measured(found.acceleration_rad_s2, found.acceleration_u_rad_s2, "rad/s^2"),
+            ),
+        ]
+    rows.append(("flags", ", ".join(found.flags) or "none"))
+    rows += [("note", note) for note in read.notes]
+    print_pairs(rows)
+
+
+def _trace_summary(found: Any) -> dict[str, Any]:
+    from math import isfinite
+
+    def number(value: float) -> float | None:
+        return float(value) if isfinite(value) else None
+
+    names = ("speed_rad_s", "speed_u_rad_s", "turns", "acceleration_rad_s2", "acceleration_u_rad_s2")
+    return {name: number(getattr(found, name)) for name in names} | {
+        "flags": list(found.flags),
+        "method": found.method,
+    }
