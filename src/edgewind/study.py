@@ -109,6 +109,36 @@ def run_study(
         )
 
 
+def study_sources(
+    experiments: Sequence[ExperimentSource],
+    out: str | Path | None = None,
+    *,
+    root: str,
+    command: str,
+    fit: bool = False,
+    live_points: int = 150,
+    progress: Progress | None = None,
+) -> Study:
+    """Study some experiments, wherever each of them is kept, as :func:`run_study` does.
+
+    Parameters
+    ----------
+    experiments : sequence of ExperimentSource
+        At least one.
+    out : path, optional
+        Folder to make for report, figures and data.
+    root, command : str
+        What the report says of where its inputs lie, and of what to type to make it again.
+    fit, live_points, progress
+        As for :func:`run_study`.
+    """
+    with threadpool_limits(limits=1):
+        return _run(
+            experiments, None, root, None if out is None else Path(out), False, live_points if fit else 0, progress,
+            command,
+        )  # fmt: skip
+
+
 def _run(
     experiments: Sequence[ExperimentSource],
     place: Path | None,
@@ -117,6 +147,7 @@ def _run(
     replace: bool,
     live_points: int,
     progress: Progress | None,
+    command: str = "",
 ) -> Study:
     if out is not None:
         _check_out(out, place, replace)
@@ -128,7 +159,7 @@ def _run(
     with _whole_folder(out) as draft:
         if progress:
             progress("writing the report", 0, 1)
-        command = f"edgewind study {root} --out report-folder"
+        command = command or f"edgewind study {root} --out report-folder"
         write_report(findings, comparison, draft, command=command, versions=versions(), input_root=root)
         (draft / SUMMARY_FILE).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     report = out / REPORT_FILE

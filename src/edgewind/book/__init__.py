@@ -5,6 +5,7 @@ from edgewind.book.check import Damage, Health, check_book
 from edgewind.book.connect import is_book
 from edgewind.book.errors import BookError, DamagedBookError, FullBookError, LockedBookError
 from edgewind.book.folders import Imported, export_book, export_folder, import_folder
+from edgewind.book.follow import Marks, Part, changes_of, marks, read_part
 from edgewind.book.rows import Change, KeptFile, Reading, TraceFile
 from edgewind.book.source import BookSource, sources
 
@@ -22,13 +23,18 @@ __all__ = [
     "Imported",
     "KeptFile",
     "LockedBookError",
+    "Marks",
+    "Part",
     "Reading",
     "TraceFile",
+    "changes_of",
     "check_book",
     "export_book",
     "export_folder",
     "import_folder",
     "is_book",
+    "marks",
     "open_book",
+    "read_part",
     "sources",
 ]

@@ -229,21 +229,23 @@ def whole(table: Table, row: Mapping[Any, Any]) -> dict[str, Any]:
     return values
 
 
-def read_rows(connection: Connection, table: Table, experiment: str) -> list[dict[str, Any]]:
-    """Every row of an experiment in a table, in order, each seen to be whole."""
-    query = select(table).where(table.c.experiment == experiment).order_by(table.c.number)
+def read_rows(connection: Connection, table: Table, experiment: str, *where: Any) -> list[dict[str, Any]]:
+    """Every row of an experiment in a table for which `where` holds, in order, each seen to be whole."""
+    query = select(table).where(table.c.experiment == experiment, *where).order_by(table.c.number)
     return [whole(table, row) for row in connection.execute(query).mappings()]
 
 
-def read_files(connection: Connection, experiment: str) -> dict[int, KeptFile]:
-    """Every kept file by number."""
-    found = read_rows(connection, files, experiment)
+def read_files(connection: Connection, experiment: str, *where: Any) -> dict[int, KeptFile]:
+    """Every kept file for which `where` holds, by number."""
+    found = read_rows(connection, files, experiment, *where)
     return {row["number"]: KeptFile(row["number"], row["path"], row["size"], row["sha256"]) for row in found}
 
 
-def read_readings(connection: Connection, experiment: str, kept: Mapping[int, KeptFile]) -> list[Reading]:
-    """Every reading as it was recorded, in order."""
-    return [_reading(row, kept) for row in read_rows(connection, readings, experiment)]
+def read_readings(
+    connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any
+) -> list[Reading]:
+    """Every reading for which `where` holds as it was recorded, in order."""
+    return [_reading(row, kept) for row in read_rows(connection, readings, experiment, *where)]
 
 
 def _reading(row: Mapping[str, Any], kept: Mapping[int, KeptFile]) -> Reading:
@@ -252,12 +254,12 @@ def _reading(row: Mapping[str, Any], kept: Mapping[int, KeptFile]) -> Reading:
     return Reading(row["number"], row["key"], cells, _path(row, kept), row["made_at"], row["made_by"], written)
 
 
-def read_changes(connection: Connection, experiment: str, kept: Mapping[int, KeptFile]) -> list[Change]:
-    """Every change, in order."""
+def read_changes(connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any) -> list[Change]:
+    """Every change for which `where` holds, in order."""
     names = ("number", "reading", "cell", "before", "after", "why", "made_at", "made_by")
     return [
         Change(trace_path=_path(row, kept), **{name: row[name] for name in names})
-        for row in read_rows(connection, changes, experiment)
+        for row in read_rows(connection, changes, experiment, *where)
     ]
 
 

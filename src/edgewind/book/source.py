@@ -24,39 +24,40 @@ class BookSource:
     What it gives is the book as it was when the source was first asked; readings that come later are not in it.
     """
 
-    def __init__(self, book: Book, experiment: str) -> None:
-        self._book, self.name = book, experiment
+    def __init__(self, book: Book, experiment: str, contents: Contents | None = None) -> None:
+        self.book, self.name, self._given = book, experiment, contents
 
     @cached_property
-    def _contents(self) -> Contents:
-        return self._book.contents(self.name)
+    def contents(self) -> Contents:
+        """The rows behind it."""
+        return self.book.contents(self.name) if self._given is None else self._given
 
     @cached_property
     def _table(self) -> bytes:
-        return self._contents.table().encode()
+        return self.contents.table().encode()
 
     @property
     def place(self) -> Path:
         """The book."""
-        return Path(self._book.label)
+        return Path(self.book.label)
 
     def label(self, relative: str) -> str:
         """The book, the experiment and the file as it would lie in a folder."""
-        return f"{self._book.label} ({self.name}): {relative}"
+        return f"{self.book.label} ({self.name}): {relative}"
 
     def bench(self) -> Bench:
         """The apparatus."""
-        return parse_bench(self._contents.bench.decode("utf-8-sig"), file=self.label(BENCH_FILE))
+        return parse_bench(self.contents.bench.decode("utf-8-sig"), file=self.label(BENCH_FILE))
 
     def readings(self) -> pd.DataFrame:
         """The table of readings with every change made."""
-        if not self._contents.readings:
+        if not self.contents.readings:
             raise InputError("no reading is in it yet", file=self.label(READINGS_FILE), fix="record some first")
         return parse_readings(decode_table(self._table), file=self.label(READINGS_FILE))
 
     def path_of(self, trace: str, line: int) -> str:
         """Path of the kept file that a reading means."""
-        known = self._contents.traces_now().get(trace)
+        known = self.contents.traces_now().get(trace)
         path = posixpath.normpath(trace) if known is None else known
         if path.startswith(("/", "../")) or path == "..":
             raise InputError(
@@ -73,8 +74,8 @@ class BookSource:
 
     @cached_property
     def _sizes(self) -> dict[str, InputFile]:
-        ours = {BENCH_FILE: self._contents.bench, READINGS_FILE: self._table}
-        files = {kept.path: InputFile(kept.path, kept.sha256, kept.size) for kept in self._contents.files}
+        ours = {BENCH_FILE: self.contents.bench, READINGS_FILE: self._table}
+        files = {kept.path: InputFile(kept.path, kept.sha256, kept.size) for kept in self.contents.files}
         return files | {path: InputFile(path, sha256_of(data), len(data)) for path, data in ours.items()}
 
     def input_file(self, relative: str) -> InputFile:
@@ -87,7 +88,7 @@ class BookSource:
         with tempfile.TemporaryDirectory(prefix="edgewind-") as folder:
             path = Path(folder) / PurePosixPath(relative).name
             with path.open("wb") as stream:
-                self._book.copy_file(self.name, relative, stream)
+                self.book.copy_file(self.name, relative, stream)
             yield path
 
 

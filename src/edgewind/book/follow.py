@@ -1,0 +1,155 @@
+"""Follow a book while others write it: how far it has come, and only what is new in it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+
+from sqlalchemy import func, select
+
+from edgewind.book import rows
+from edgewind.book.book import BenchVersion, Book, Contents
+from edgewind.book.errors import BookError, DamagedBookError
+from edgewind.book.schema import benches, changes, experiments, files, readings
+from edgewind.book.source import BookSource
+
+
+@dataclass(frozen=True)
+class Marks:
+    """How far an experiment has come: numbers of its last reading, change and bench."""
+
+    readings: int
+    changes: int
+    benches: int
+
+
+def marks(book: Book) -> dict[str, Marks]:
+    """Return how far every experiment of a book has come, by name; cheap enough to ask many times a second.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from importlib.resources import files
+    >>> from edgewind.book import open_book
+    >>> bench = (files("edgewind.bench") / "template_files" / "bench.toml").read_bytes()
+    >>> with TemporaryDirectory() as folder, open_book(folder + "/lab.book", make=True) as book:
+    ...     book.add_experiment("rotor", bench, ["time [s]", "pressure [Pa]", "speed [rpm]"])
+    ...     first = book.record("rotor", {"time": "0", "pressure": "1.2", "speed": "12.0"})
+    ...     marks(book)
+    {'rotor': Marks(readings=1, changes=0, benches=1)}
+    """
+
+    def last(table: object) -> object:
+        # One look into the primary key for each experiment, however many rows there are.
+        return select(func.max(table.c.number)).where(table.c.experiment == experiments.c.id).scalar_subquery()  # type: ignore[attr-defined]
+
+    query = select(experiments.c.name, last(readings), last(changes), last(benches)).order_by(experiments.c.name)  # type: ignore[call-overload]
+    with book.reading() as connection:
+        return {
+            str(name): Marks(*(int(number or 0) for number in numbers)) for name, *numbers in connection.execute(query)
+        }
+
+
+@dataclass(frozen=True)
+class Part:
+    """Some readings of an experiment, to be read as an experiment of their own.
+
+    Attributes
+    ----------
+    source : BookSource
+        These readings with their changes made, in order.
+    numbers : tuple of int
+        Their numbers in the book.
+    made_at : tuple of str
+        When each was stored, ISO, UTC.
+    marks : Marks
+        How far the experiment had come when this was read.
+    """
+
+    source: BookSource
+    numbers: tuple[int, ...]
+    made_at: tuple[str, ...]
+    marks: Marks
+
+
+def read_part(
+    book: Book, experiment: str, *, after: int = 0, changed_after: int | None = None, most: int | None = None
+) -> Part:
+    """Read the readings after number `after`, and those with a change after number `changed_after`, and no others.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    experiment : str
+        Its name.
+    after : int
+        Number of the last reading that is known already.
+    changed_after : int, optional
+        Number of the last change that is known already; changes of older readings are not looked for where absent.
+    most : int, optional
+        How many new readings to read at most.
+
+    Raises
+    ------
+    BookError
+        No such experiment.
+    DamagedBookError
+        A row that is missing or does not match its checksum.
+    """
+    try:
+        with book.reading() as connection:
+            key = book.find(connection, experiment)
+            new = readings.c.number > after
+            if most is not None:
+                new = new & (readings.c.number <= after + most)
+            if changed_after is not None:
+                told = (changes.c.experiment == key) & (changes.c.number > changed_after)
+                new = new | readings.c.number.in_(select(changes.c.reading).where(told))
+            mine = select(readings.c.number).where((readings.c.experiment == key) & new)
+            meant = [
+                select(table.c.trace_file).where((table.c.experiment == key) & column.in_(mine))
+                for table, column in ((readings, readings.c.number), (changes, changes.c.reading))
+            ]
+            kept = rows.read_files(connection, key, files.c.number.in_(meant[0]) | files.c.number.in_(meant[1]))
+            found = rows.read_readings(connection, key, kept, new)
+            place = {reading.number: index for index, reading in enumerate(found, start=1)}
+            made = rows.read_changes(connection, key, kept, changes.c.reading.in_(mine))
+            last = [
+                connection.execute(select(func.max(table.c.number)).where(table.c.experiment == key)).scalar()
+                for table in (readings, changes, benches)
+            ]
+            bench = rows.read_rows(connection, benches, key, benches.c.number == last[2])
+            sheet = book.sheet(connection, key)
+    except BookError as error:
+        raise error.at(file=book.label) from error
+    if not bench:
+        raise DamagedBookError(f"the bench of '{experiment}' is missing", file=book.label, fix="run `edgewind check`")
+    version = BenchVersion(
+        bench[0]["number"], bytes(bench[0]["content"]), bench[0]["why"], bench[0]["made_at"], bench[0]["made_by"]
+    )
+    contents = Contents(
+        experiment,
+        sheet,
+        (version,),
+        tuple(replace(reading, number=place[reading.number]) for reading in found),
+        tuple(replace(change, reading=place[change.reading]) for change in made),
+        tuple(kept.values()),
+    )
+    return Part(
+        BookSource(book, experiment, contents),
+        tuple(place),
+        tuple(reading.made_at for reading in found),
+        Marks(*(int(number or 0) for number in last)),
+    )
+
+
+def changes_of(book: Book, experiment: str, numbers: Collection[int] | None = None) -> list[rows.Change]:
+    """Return what was changed in an experiment, in order; of some readings only where `numbers` is given."""
+    with book.reading() as connection:
+        key = book.find(connection, experiment)
+        where = [] if numbers is None else [changes.c.reading.in_(list(numbers))]
+        made = rows.read_rows(connection, changes, key, *where)
+        wanted = [row["trace_file"] for row in made if row["trace_file"] is not None]
+        kept = rows.read_files(connection, key, files.c.number.in_(wanted)) if wanted else {}
+        return rows.read_changes(connection, key, kept, *where)

@@ -1,0 +1,544 @@
+"""The pages: routes, and nothing that is not a route."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import tempfile
+import threading
+from collections.abc import AsyncIterator, Awaitable, Callable
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from starlette.applications import Starlette
+from starlette.background import BackgroundTask
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
+from starlette.routing import Mount, Route, WebSocketRoute
+from starlette.types import ExceptionHandler
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from edgewind.bench import BENCH_FILE
+from edgewind.book import Book, LockedBookError, export_folder, import_folder, open_book, read_part
+from edgewind.book.connect import address_of
+from edgewind.errors import EdgewindError, InputError
+from edgewind.web import entry, page, whatif
+from edgewind.web.begin import template_bench, titles_for
+from edgewind.web.guard import REPORT_POLICY, Door, Guard, TooLargeError
+from edgewind.web.listing import experiment_page, shelf_listing, unused_name
+from edgewind.web.shelf import NotHereError, Shelf
+from edgewind.web.studies import Studies, Study, zip_folder
+from edgewind.web.views import bench_view, source_views, trace_picture
+from edgewind.web.watch import Listener, Watches
+from edgewind.web.worker import Subject
+
+Answer = Callable[[Request], Awaitable[Response]]
+_ALIVE_S = 2.0
+_MOST_SUBJECTS = 8
+
+
+class Pages:
+    """The state behind the pages: the shelf, what is followed, and the studies."""
+
+    def __init__(self, root: str | Path) -> None:
+        self.shelf = Shelf(root)
+        self.watches = Watches()
+        self.studies = Studies()
+
+    def close(self) -> None:
+        """Let go of everything."""
+        self.watches.close()
+        self.studies.close()
+        self.shelf.close()
+
+
+def make_app(root: str | Path, door: Door | None = None) -> Starlette:
+    """Return the pages as an application for a server.
+
+    Parameters
+    ----------
+    root : path or str
+        Folder with lab books and experiment folders, or one lab book, as file or URL.
+    door : Door, optional
+        Who is let in; only this machine where absent.
+
+    Raises
+    ------
+    InputError
+        There is nothing at `root`.
+    """
+    pages = Pages(root)
+
+    @contextlib.asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        threading.Thread(target=_warm, name="warm up", daemon=True).start()
+        yield
+        await run_in_threadpool(pages.close)
+
+    handlers: dict[Any, ExceptionHandler] = {
+        EdgewindError: _refused,
+        TooLargeError: _too_large,
+        HTTPException: _plain_error,
+    }
+    app = Starlette(
+        routes=_routes(),
+        lifespan=lifespan,
+        middleware=[Middleware(Guard, door=door or Door())],
+        exception_handlers=handlers,
+    )
+    app.state.pages = pages
+    return app
+
+
+def _warm() -> None:
+    """Compile and load what a first look at the question would wait for."""
+    from edgewind.bench import parse_bench
+
+    with contextlib.suppress(EdgewindError):
+        whatif.what_if(parse_bench(template_bench()), {})
+
+
+def _routes() -> list[Route | WebSocketRoute | Mount]:
+    one = "{slug}/{experiment}"
+    return [
+        Route("/", _home),
+        Route("/books", _books_page),
+        Route(f"/books/{one}", _experiment_page),
+        Route("/bench", _bench_chooser),
+        Route(f"/bench/{one}", _bench_page),
+        Route("/question", _question_chooser),
+        Route(f"/question/{one}", _question_page),
+        Route("/gas", _gas_page),
+        Route("/static/{path:path}", page.static),
+        Route("/api/shelf", _shelf),
+        Route(f"/api/readings/{one}", _readings),
+        Route(f"/api/readings/{one}", _store, methods=["POST"]),
+        Route(f"/api/exclude/{one}", _exclude, methods=["POST"]),
+        Route(f"/api/correct/{one}", _correct, methods=["POST"]),
+        Route(f"/api/trace/{one}/{{number:int}}", _trace),
+        Route(f"/api/what-if/{one}", _what_if),
+        Route("/api/experiments", _new_experiment, methods=["POST"]),
+        Route("/api/take-in", _take_in, methods=["POST"]),
+        Route("/api/studies", _ask_study, methods=["POST"]),
+        Route("/api/studies/{study}", _study),
+        Route("/api/studies/{study}/give-up", _give_up, methods=["POST"]),
+        Route("/reports/{study}/all.zip", _report_zip),
+        Route("/reports/{study}/{path:path}", _report),
+        Route(f"/export/{one}.zip", _export),
+        WebSocketRoute(f"/live/{one}", _live),
+    ]
+
+
+# Errors
+
+
+async def _refused(request: Request, error: Exception) -> Response:
+    status = 404 if isinstance(error, NotHereError) else 503 if isinstance(error, LockedBookError) else 400
+    problem, fix = (error.problem, error.fix) if isinstance(error, InputError) else (str(error), None)
+    if request.url.path.startswith(("/api/", "/live/")):
+        field = getattr(error, "field", None)
+        return JSONResponse({"problem": problem, "fix": fix, "field": field, "text": str(error)}, status)
+    return page.page(request, "refused.html", status, title="That cannot be shown", problem=problem, fix=fix)
+
+
+async def _too_large(request: Request, error: Exception) -> Response:
+    return JSONResponse({"problem": "that is more than a page may send", "fix": None, "field": None}, 413)
+
+
+async def _plain_error(request: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"problem": "there is nothing at this address", "fix": None, "field": None}, status)
+    fix = "choose from the books page"
+    return page.page(
+        request, "refused.html", status, title="Not here", problem="There is nothing at this address", fix=fix
+    )
+
+
+# Pages
+
+
+def _pages(request: Request | WebSocket) -> Pages:
+    found: Pages = request.app.state.pages
+    return found
+
+
+def _one(request: Request | WebSocket) -> tuple[str, str]:
+    return request.path_params["slug"], request.path_params["experiment"]
+
+
+async def _home(request: Request) -> Response:
+    return RedirectResponse("/books", 303)
+
+
+async def _books_page(request: Request) -> Response:
+    pages = _pages(request)
+    listing = await run_in_threadpool(shelf_listing, pages.shelf)
+    return page.page(request, "books.html", title="The books", listing=listing, root=_shown(pages), template=template_bench())
+
+
+def _shown(pages: Pages) -> str:
+    """What the shelf is called on a page: without the password of a URL."""
+    return address_of(str(pages.shelf.root)).label
+
+
+async def _experiment_page(request: Request) -> Response:
+    slug, experiment = _one(request)
+    found = await run_in_threadpool(experiment_page, _pages(request).shelf, slug, experiment)
+    return page.page(request, "experiment.html", title=experiment, **found)
+
+
+async def _bench_chooser(request: Request) -> Response:
+    lead = "Choose the experiment that readings go to."
+    listing = await run_in_threadpool(shelf_listing, _pages(request).shelf)
+    return page.page(request, "bench-choose.html", title="At the bench", listing=listing, folders=False, lead=lead)
+
+
+async def _bench_page(request: Request) -> Response:
+    slug, experiment = _one(request)
+    found = await run_in_threadpool(experiment_page, _pages(request).shelf, slug, experiment)
+    return page.page(request, "bench.html", title=f"At the bench: {experiment}", **found)
+
+
+async def _question_chooser(request: Request) -> Response:
+    lead = "Choose the experiment to ask about."
+    listing = await run_in_threadpool(shelf_listing, _pages(request).shelf)
+    return page.page(request, "question-choose.html", title="The question", listing=listing, folders=True, lead=lead)
+
+
+async def _question_page(request: Request) -> Response:
+    slug, experiment = _one(request)
+    shelf = _pages(request).shelf
+
+    def gather() -> dict[str, Any]:
+        found = experiment_page(shelf, slug, experiment)
+        bench = shelf.source(slug, experiment).bench()
+        compared = [_subject_name(text) for text in request.query_params.getlist("with")][: _MOST_SUBJECTS - 1]
+        return found | {"sliders": whatif.sliders_of(bench), "gases": _gases(bench), "compared": compared}
+
+    return page.page(
+        request, "question.html", title=f"The question: {experiment}", **await run_in_threadpool(gather)
+    )
+
+
+def _gases(bench: Any) -> list[str]:
+    own = bench.gas.species
+    return [own if isinstance(own, str) else "", *(gas for gas in whatif.GASES if gas != own)]
+
+
+async def _gas_page(request: Request) -> Response:
+    return page.page(request, "gas.html", title="The gas itself")
+
+
+# Readings
+
+
+async def _body(request: Request) -> dict[str, Any]:
+    try:
+        found = json.loads(await request.body())
+    except (ValueError, RecursionError):
+        raise InputError("that is not JSON", fix="use the pages") from None
+    if not isinstance(found, dict):
+        raise InputError("that is not a JSON object", fix="use the pages")
+    return found
+
+
+def _text(body: dict[str, Any], name: str, *, most: int = 2000) -> str:
+    value = body.get(name, "")
+    if not isinstance(value, str) or len(value) > most:
+        raise entry.FieldError(name, "too long, or no text", fix=f"write up to {most} signs")
+    return value.strip()
+
+
+async def _shelf(request: Request) -> Response:
+    return JSONResponse({"places": await run_in_threadpool(shelf_listing, _pages(request).shelf)})
+
+
+async def _readings(request: Request) -> Response:
+    slug, experiment = _one(request)
+
+    def read() -> dict[str, Any]:
+        source = _pages(request).shelf.source(slug, experiment)
+        return {"bench": bench_view(source.bench()), "rows": source_views(source)}
+
+    return JSONResponse(await run_in_threadpool(read))
+
+
+async def _store(request: Request) -> Response:
+    slug, experiment = _one(request)
+    body = await _body(request)
+    names = ("pressure", "pressure_as", "speed", "speed_as", "lamp", "sweep", "envelope", "note")
+    typed = {name: _text(body, name) for name in names if name in body}
+    key = _text(body, "key", most=60)
+    if not key:
+        raise InputError("the entry has no key", fix="use the pages")
+    pages = _pages(request)
+
+    def store() -> int:
+        book = pages.shelf.book(slug, write=True)
+        return entry.store_typed(book, experiment, typed, key=f"typed {key}", made_by="typed at the bench")
+
+    number = await run_in_threadpool(store)
+    pages.watches.kick(slug, experiment)
+    return JSONResponse({"reading": number})
+
+
+async def _exclude(request: Request) -> Response:
+    slug, experiment = _one(request)
+    body = await _body(request)
+    reading, why, undo = body.get("reading"), " ".join(_text(body, "why").split()), bool(body.get("undo"))
+    if type(reading) is not int:
+        raise InputError("which reading is not said", fix="use the pages")
+    if not why:
+        raise entry.FieldError("why", "no reason is given", fix="say why, in a few words")
+    pages = _pages(request)
+
+    def change() -> None:
+        book = pages.shelf.book(slug, write=True)
+        already = entry.excluded(book, experiment, reading)
+        if undo and not already:
+            raise InputError(f"reading {reading} is not excluded", fix="somebody may have taken it back already")
+        if not undo and already:
+            raise InputError(f"reading {reading} is excluded already: {already}", fix="take that back first")
+        (book.reinstate if undo else book.exclude)(experiment, reading, why, made_by="at the pages")
+
+    await run_in_threadpool(change)
+    pages.watches.kick(slug, experiment)
+    return JSONResponse({"reading": reading})
+
+
+async def _correct(request: Request) -> Response:
+    slug, experiment = _one(request)
+    body = await _body(request)
+    reading, cell = body.get("reading"), _text(body, "cell", most=60)
+    value, why = _text(body, "value"), " ".join(_text(body, "why").split())
+    if type(reading) is not int:
+        raise InputError("which reading is not said", fix="use the pages")
+    if not why:
+        raise entry.FieldError("why", "no reason is given", fix="say why, in a few words")
+    pages = _pages(request)
+
+    def change() -> None:
+        try:
+            pages.shelf.book(slug, write=True).correct(
+                experiment, reading, cell, value, why, made_by="at the pages"
+            )
+        except InputError as error:
+            if error.column is None:
+                raise
+            raise entry.FieldError("value", error.problem, fix=error.fix) from error
+
+    await run_in_threadpool(change)
+    pages.watches.kick(slug, experiment)
+    return JSONResponse({"reading": reading})
+
+
+async def _trace(request: Request) -> Response:
+    slug, experiment = _one(request)
+    number = request.path_params["number"]
+
+    def read() -> dict[str, Any]:
+        part = read_part(_pages(request).shelf.book(slug), experiment, after=number - 1, most=1)
+        if not part.numbers:
+            raise NotHereError(f"there is no reading {number}")
+        return trace_picture(part)
+
+    return JSONResponse(await run_in_threadpool(read))
+
+
+async def _live(socket: WebSocket) -> None:
+    slug, experiment = _one(socket)
+    pages = _pages(socket)
+    try:
+        book = await run_in_threadpool(pages.shelf.book, slug)
+        if experiment not in await run_in_threadpool(book.experiments):
+            raise NotHereError(f"the book holds no experiment '{experiment[:80]}'")
+    except EdgewindError as error:
+        await socket.accept()
+        await socket.send_text(json.dumps({"kind": "gone", "text": str(error)}))
+        await socket.close(4404)
+        return
+    await socket.accept()
+    watch = pages.watches.of(slug, experiment, lambda: pages.shelf.book(slug))
+    listener = Listener(asyncio.get_running_loop())
+    revision = socket.query_params.get("revision", "0")
+    watch.add(listener, run=socket.query_params.get("run", ""), revision=int(revision) if revision.isdecimal() else 0)
+    hearing = asyncio.create_task(_hear(socket, listener))
+    try:
+        while True:
+            try:
+                message = await asyncio.wait_for(listener.next(), _ALIVE_S)
+            except TimeoutError:
+                message = '{"kind": "alive"}'
+            if message is None:
+                await socket.close(1012)
+                return
+            await socket.send_text(message)
+    except (WebSocketDisconnect, RuntimeError, OSError):
+        pass
+    finally:
+        hearing.cancel()
+        watch.remove(listener)
+
+
+async def _hear(socket: WebSocket, listener: Listener) -> None:
+    """Pages say nothing here; this notices when one is gone."""
+    try:
+        while True:
+            await socket.receive_text()
+    except (WebSocketDisconnect, RuntimeError, KeyError):
+        listener.put(None)
+
+
+# The question
+
+
+async def _what_if(request: Request) -> Response:
+    slug, experiment = _one(request)
+    changes = {key: value[:60] for key, value in request.query_params.items() if value}
+    bench = await run_in_threadpool(lambda: _pages(request).shelf.source(slug, experiment).bench())
+    return JSONResponse(await run_in_threadpool(whatif.what_if, bench, changes))
+
+
+def _subject_name(text: str) -> dict[str, str]:
+    slug, _, experiment = text.partition("/")
+    return {"slug": slug, "experiment": experiment}
+
+
+async def _ask_study(request: Request) -> Response:
+    body = await _body(request)
+    asked = body.get("of")
+    if not isinstance(asked, list) or not 1 <= len(asked) <= _MOST_SUBJECTS:
+        raise InputError("name one experiment or more", fix=f"up to {_MOST_SUBJECTS} at once")
+    pages = _pages(request)
+
+    def order() -> Study:
+        subjects, came = [], []
+        for one in asked:
+            if not isinstance(one, dict):
+                raise InputError("that is not an experiment", fix="use the pages")
+            slug, experiment = str(one.get("slug", "")), str(one.get("experiment", ""))
+            place = pages.shelf.place(slug)
+            source = pages.shelf.source(slug, experiment)
+            source.bench()  # an experiment that is not there is told before the study begins
+            subjects.append(Subject(place.kind, str(place.target), experiment))
+            came.append(_how_far(pages.shelf, slug, experiment))
+        return pages.studies.ask(tuple(subjects), tuple(came), fit=bool(body.get("fit")))
+
+    study = await run_in_threadpool(order)
+    return JSONResponse(study.as_plain())
+
+
+def _how_far(shelf: Shelf, slug: str, experiment: str) -> tuple[Any, ...]:
+    """What changes when the experiment does, so that a study of it is made anew then and only then."""
+    place = shelf.place(slug)
+    if place.kind == "book":
+        from edgewind.book import marks
+
+        found = marks(shelf.book(slug))[experiment]
+        return (found.readings, found.changes, found.benches)
+    folder = Path(place.target)
+    return tuple((name, (folder / name).stat().st_mtime_ns) for name in (BENCH_FILE, "readings.csv"))
+
+
+async def _study(request: Request) -> Response:
+    study = _pages(request).studies.get(request.path_params["study"])
+    if study is None:
+        raise NotHereError("that study is no longer kept", fix="ask for it again")
+    return JSONResponse(study.as_plain())
+
+
+async def _give_up(request: Request) -> Response:
+    await run_in_threadpool(_pages(request).studies.give_up, request.path_params["study"])
+    return JSONResponse({})
+
+
+async def _report(request: Request) -> Response:
+    found = _pages(request).studies.file(request.path_params["study"], request.path_params["path"])
+    if found is None:
+        raise NotHereError("that report is no longer kept", fix="ask for the study again")
+    return FileResponse(found, headers={"content-security-policy": REPORT_POLICY})
+
+
+async def _report_zip(request: Request) -> Response:
+    study = request.path_params["study"]
+    found = await run_in_threadpool(_pages(request).studies.archive, study)
+    if found is None:
+        raise NotHereError("that report is no longer kept", fix="ask for the study again")
+    return FileResponse(found, filename="report-and-data.zip", media_type="application/zip")
+
+
+# The books
+
+
+async def _export(request: Request) -> Response:
+    slug, experiment = _one(request)
+    book = await run_in_threadpool(_pages(request).shelf.book, slug)
+    holder = tempfile.TemporaryDirectory(prefix="edgewind-export-", ignore_cleanup_errors=True)
+
+    def write() -> Path:
+        # The names of experiments are checked when they are made: none holds a slash or begins with a point.
+        folder = export_folder(book, experiment, Path(holder.name) / "folder")
+        return zip_folder(folder, Path(holder.name) / "folder.zip")
+
+    try:
+        made = await run_in_threadpool(write)
+    except BaseException:
+        holder.cleanup()
+        raise
+    name = f"attachment; filename*=UTF-8''{quote(experiment)}.zip"
+    return FileResponse(
+        made, media_type="application/zip", headers={"content-disposition": name},
+        background=BackgroundTask(holder.cleanup),
+    )  # fmt: skip
+
+
+def _book_to_write(pages: Pages, body: dict[str, Any]) -> tuple[str, Book]:
+    """Return the book that a form names: one that is there, or a new one in the folder of the shelf."""
+    slug, new = _text(body, "book", most=200), _text(body, "new_book", most=200)
+    if slug:
+        return slug, pages.shelf.book(slug, write=True)
+    path = unused_name(pages.shelf, new)
+    open_book(path, make=True).close()
+    pages.shelf.places(fresh=True)
+    return path.name, pages.shelf.book(path.name, write=True)
+
+
+async def _new_experiment(request: Request) -> Response:
+    body = await _body(request)
+    name, text = _text(body, "name", most=200), body.get("bench")
+    pages = _pages(request)
+    if not isinstance(text, str) or not text.strip():
+        raise entry.FieldError("bench", "the bench is not described", fix="fill in the template")
+
+    def make() -> str:
+        titles = titles_for(text, _text(body, "pressure_unit", most=20), _text(body, "speed_unit", most=20))
+        slug, book = _book_to_write(pages, body)
+        try:
+            book.add_experiment(name, text.encode(), titles, made_by="at the pages")
+        except InputError as error:
+            raise entry.FieldError("bench" if error.line or error.key else "name", str(error)) from error
+        return slug
+
+    return JSONResponse({"slug": await run_in_threadpool(make), "experiment": name})
+
+
+async def _take_in(request: Request) -> Response:
+    body = await _body(request)
+    pages = _pages(request)
+
+    def take() -> dict[str, Any]:
+        place = pages.shelf.place(_text(body, "folder", most=400))
+        if place.kind != "folder":
+            raise InputError("that is a book already")
+        slug, book = _book_to_write(pages, body)
+        done = import_folder(book, place.target, _text(body, "name", most=200) or None, made_by="at the pages")
+        left_out = [{"path": path, "why": why} for path, why in done.left_out]
+        return {"slug": slug, "experiment": done.experiment, "readings": done.readings, "left_out": left_out}
+
+    return JSONResponse(await run_in_threadpool(take))

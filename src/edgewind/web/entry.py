@@ -1,0 +1,284 @@
+"""A reading typed at the bench: what stands in the form becomes the cells of a row, or a reason beside a field."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from edgewind.book import Book, changes_of, read_part
+from edgewind.errors import InputError
+from edgewind.units import format_number, from_si, parse_measured, to_si
+
+# Fields of the form, and the titles whose cells they become.
+FIELD_OF = {
+    "gauge": "pressure", "pressure": "pressure", "pressure uncertainty": "pressure", "speed": "speed",
+    "speed uncertainty": "speed", "trace": "speed", "lamp": "lamp", "sweep": "sweep",
+    "envelope temperature": "envelope", "note": "note", "time": "time", "exclude": "note",
+}  # fmt: skip
+_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_WORDS = ("under-range", "over-range")
+
+
+class FieldError(InputError):
+    """What was typed into one field cannot be used.
+
+    Parameters
+    ----------
+    field : str
+        The field of the form.
+    """
+
+    def __init__(self, field: str, problem: str, *, fix: str | None = None) -> None:
+        super().__init__(problem, fix=fix)
+        self.field = field
+
+
+@dataclass(frozen=True)
+class Form:
+    """What an experiment's table can take from a form.
+
+    Attributes
+    ----------
+    units : dict of str to str
+        Unit of every title that the table has; empty for text.
+    """
+
+    units: Mapping[str, str]
+
+    @property
+    def pressure(self) -> str:
+        """Title of what the pressure is typed as: ``gauge``, ``pressure``, or empty."""
+        return next((title for title in ("gauge", "pressure") if title in self.units), "")
+
+    def as_plain(self) -> dict[str, object]:
+        """Plain types for a page."""
+        return {
+            "pressures": [title for title in ("gauge", "pressure") if title in self.units],
+            "speed": "speed" in self.units,
+            "units": dict(self.units),
+            "last": {},
+        }
+
+
+def form_of(book: Book, experiment: str) -> Form:
+    """Return the form of an experiment."""
+    with book.reading() as connection:
+        sheet = book.sheet(connection, book.find(connection, experiment))
+    return Form({name: unit for name, unit in sheet.columns if name})
+
+
+def store_typed(book: Book, experiment: str, typed: Mapping[str, str], *, key: str, made_by: str = "") -> int:
+    """Store what was typed as a reading; returns its number.
+
+    Parameters
+    ----------
+    book : Book
+        Open for writing.
+    experiment : str
+        Its name.
+    typed : mapping of str to str
+        ``pressure`` with ``pressure_as`` (``gauge`` or ``pressure``), ``speed`` with ``speed_as`` (``speed`` or
+        ``period``), ``lamp``, ``sweep``, ``envelope``, ``note``. Numbers are taken in the unit of the table's title
+        where none is written with them.
+    key : str
+        Made by the page; the same entry sent again is stored once.
+
+    Raises
+    ------
+    FieldError
+        A field that cannot be used; nothing is stored then.
+    BookError
+        The book cannot be written; nothing is stored then.
+    """
+    form = form_of(book, experiment)
+    cells = cells_of(form, typed)
+    if "time" in form.units:
+        cells["time"] = _time(book, experiment, form.units["time"])
+    again = _stored(book, experiment, key)
+    if again is not None:
+        return again
+    try:
+        return book.record(experiment, cells, key=key, made_by=made_by)
+    except InputError as error:
+        field = FIELD_OF.get(str(error.column))
+        if field is None:
+            raise
+        raise FieldError(field, error.problem, fix=error.fix) from error
+
+
+def _stored(book: Book, experiment: str, key: str) -> int | None:
+    """Number of the reading of that key; an entry whose answer was lost is sent again with a later time."""
+    from sqlalchemy import select
+
+    from edgewind.book.schema import readings
+
+    with book.reading() as connection:
+        owner = book.find(connection, experiment)
+        where = (readings.c.experiment == owner) & (readings.c.key == key)
+        found = connection.execute(select(readings.c.number).where(where)).scalar()
+    return None if found is None else int(found)
+
+
+def cells_of(form: Form, typed: Mapping[str, str]) -> dict[str, str]:
+    """Return the cells that a form's texts become; see :func:`store_typed`.
+
+    Raises
+    ------
+    FieldError
+        A field that cannot be used.
+    """
+    title = typed.get("pressure_as") or form.pressure
+    if title not in form.units or title not in ("gauge", "pressure"):
+        raise FieldError("pressure", f"this table has no column for a {title or 'pressure'}", fix="choose the other")
+    cells: dict[str, str] = {}
+    _pressure(form, title, typed.get("pressure", "").strip(), cells)
+    _speed(form, typed.get("speed_as", "speed"), typed.get("speed", "").strip(), cells)
+    if "lamp" in form.units:
+        cells["lamp"] = typed.get("lamp", "on")
+    elif typed.get("lamp", "on") != "on":
+        raise FieldError("lamp", "this table has no column for the lamp")
+    for field, name in (("sweep", "sweep"), ("note", "note")):
+        text = " ".join(typed.get(field, "").split())
+        if text and name not in form.units:
+            raise FieldError(field, f"this table has no column for a {name}", fix="leave it empty")
+        if text:
+            cells[name] = text
+    envelope = typed.get("envelope", "").strip()
+    if envelope:
+        if "envelope temperature" not in form.units:
+            raise FieldError("envelope", "this table has no column for it", fix="leave it empty")
+        cells["envelope temperature"] = _number(
+            "envelope", envelope, form.units["envelope temperature"], "temperature", "22.1"
+        )[0]
+    return cells
+
+
+def _pressure(form: Form, title: str, text: str, cells: dict[str, str]) -> None:
+    kind = "voltage" if title == "gauge" else "pressure"
+    if not text:
+        raise FieldError("pressure", "empty", fix=f"type what the gauge shows, in {form.units[title]}")
+    if title == "pressure" and text.lower() in _WORDS:
+        cells[title] = text.lower()
+        return
+    value, u = _number("pressure", text, form.units[title], kind, "3.269" if title == "gauge" else "1.24")
+    cells[title] = value
+    if title == "pressure" and float(value) <= 0:
+        raise FieldError("pressure", f"'{text}' is not above zero", fix="write under-range where the gauge shows nothing")
+    if u:
+        if title == "gauge" or "pressure uncertainty" not in form.units:
+            raise FieldError("pressure", "this table has no column for its uncertainty", fix="type the number alone")
+        unit = form.units["pressure uncertainty"]
+        pascal = u * float(to_si(1.0, form.units[title], kind))
+        cells["pressure uncertainty"] = (
+            format_number(100 * u / float(value), 3) if unit == "%" else format_number(float(from_si(pascal, unit, kind)), 3)
+        )
+
+
+def _speed(form: Form, way: str, text: str, cells: dict[str, str]) -> None:
+    if "speed" not in form.units:
+        raise FieldError("speed", "this table takes its speeds from traces", fix="begin an experiment for typed readings")
+    if way not in ("speed", "period"):
+        raise FieldError("speed", f"'{way[:20]}' is no way to give a speed", fix="choose speed or period")
+    unit = form.units["speed"]
+    if not text:
+        shown = f"in {unit}" if way == "speed" else "in seconds for one turn"
+        raise FieldError("speed", "empty", fix=f"type the {way}, {shown}")
+    if way == "speed":
+        value, u = _number("speed", text, unit, "angular speed", "123.4")
+    else:
+        value, u = _from_period(text, unit)
+    cells["speed"] = value
+    if not u:
+        return
+    if "speed uncertainty" in form.units:
+        scale = float(from_si(to_si(1.0, unit, "angular speed"), form.units["speed uncertainty"], "angular speed"))
+        cells["speed uncertainty"] = format_number(u * scale, 3)
+    elif way == "speed":
+        raise FieldError("speed", "this table has no column for its uncertainty", fix="type the number alone")
+    else:
+        cells["speed"] = _as_many_digits(float(value), u)
+
+
+def _number(field: str, text: str, unit: str, kind: str, example: str) -> tuple[str, float]:
+    """Return a number as a cell in `unit`, with the uncertainty typed with it, 0 where there is none."""
+    plain = _with_point(text)
+    if _PLAIN.fullmatch(plain):
+        return plain, 0.0
+    try:
+        found = parse_measured(plain, kind)
+    except InputError as error:
+        if not re.search(r"[^\W\d_]|%", plain.lower().replace("e", "")):  # no unit was meant
+            raise FieldError(field, f"'{text[:40]}' is not a number", fix=f"type a number, such as {example}") from None
+        raise FieldError(field, error.problem, fix=error.fix) from None
+    value = float(from_si(found.value, unit, kind))
+    step = 0.0 if found.u == 0 else float(from_si(found.value + found.u, unit, kind)) - value
+    return format_number(value, max(_digits(plain), 2), keep_zeros=True), step
+
+
+def _with_point(text: str) -> str:
+    """A comma that stands alone among digits is a decimal comma."""
+    return text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
+
+
+def _digits(text: str) -> int:
+    """Significant digits of the number that a text begins with."""
+    found = re.match(r"\s*[+-]?0*\.?0*(\d*\.?\d*)", text)
+    return len(found[1].replace(".", "")) if found else 4
+
+
+def _from_period(text: str, unit: str) -> tuple[str, float]:
+    """Turn the seconds of one turn into a speed in `unit`, with the uncertainty of the last digit carried over.
+
+    ``omega = 2 pi / T`` and ``u(omega) / omega = u(T) / T`` (JCGM 100:2008, 5.1.6); the last digit is taken as
+    rectangular (F.2.2.1).
+    """
+    plain = _with_point(text)
+    if not _PLAIN.fullmatch(plain):
+        try:
+            found = parse_measured(plain, "time")
+        except InputError as error:
+            raise FieldError("speed", error.problem, fix="type the seconds of one turn, such as 1.84") from None
+        period, u = found.value, found.u
+    else:
+        period, u = float(plain), 0.0
+    if not (math.isfinite(period) and period != 0):
+        raise FieldError("speed", f"'{text[:40]}' is no time for a turn", fix="type the seconds of one turn, such as 1.84")
+    if not u:
+        mantissa, _, exponent = re.split(r"\s|[^\d.eE+-]", plain, maxsplit=1)[0].lower().partition("e")
+        u = 10.0 ** (int(exponent or 0) - len(mantissa.partition(".")[2])) / math.sqrt(12)
+    speed = float(from_si(2 * math.pi / period, unit, "angular speed"))
+    return format_number(speed, 7), abs(speed) * u / abs(period)
+
+
+def _as_many_digits(value: float, u: float) -> str:
+    """Write a value with so many digits that its last one stands for no less than `u`."""
+    decimals = math.floor(-math.log10(u * math.sqrt(12)))
+    if decimals >= 0:
+        return f"{value:.{decimals}f}"
+    digits = max(math.floor(math.log10(abs(value))) + decimals + 1, 1) if value else 1
+    return f"{value:.{digits - 1}e}"
+
+
+def _time(book: Book, experiment: str, unit: str) -> str:
+    now = datetime.now(UTC)
+    if not unit:
+        return now.isoformat(timespec="milliseconds")
+    first = read_part(book, experiment, most=1)
+    begun = datetime.fromisoformat(first.made_at[0]) if first.made_at else now
+    start = 0.0
+    if first.made_at:
+        cells = first.source.contents.cells_now()[0]
+        start = float(to_si(float(cells.get("time") or 0.0), unit, "time"))
+    return f"{float(from_si(start + (now - begun).total_seconds(), unit, 'time')):.6g}"
+
+
+def excluded(book: Book, experiment: str, reading: int) -> str:
+    """Return why a reading is excluded now; empty where it is not."""
+    told = [change for change in changes_of(book, experiment, [reading]) if change.cell == "exclude"]
+    if told:
+        return told[-1].after
+    part = read_part(book, experiment, after=reading - 1, most=1)
+    return part.source.contents.cells_now()[0].get("exclude", "") if part.numbers else ""

@@ -1,0 +1,105 @@
+"""What lies on the shelf and in an experiment, as the pages list it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from edgewind.bench import BENCH_FILE, parse_bench, read_bench
+from edgewind.book import BookSource, changes_of, marks, read_part
+from edgewind.errors import InputError
+from edgewind.web.entry import FieldError, form_of
+from edgewind.web.shelf import NotHereError, Place, Shelf
+from edgewind.web.views import bench_view
+
+
+def shelf_listing(shelf: Shelf) -> list[dict[str, Any]]:
+    """Return every place with its experiments; one that cannot be opened says why."""
+    return [_place(shelf, place) for place in shelf.places(fresh=True)]
+
+
+def _place(shelf: Shelf, place: Place) -> dict[str, Any]:
+    told: dict[str, Any] = {
+        "slug": place.slug, "kind": place.kind, "name": place.name, "problem": "", "experiments": [],
+    }  # fmt: skip
+    try:
+        if place.kind == "folder":
+            bench = read_bench(Path(place.target) / BENCH_FILE)
+            name = Path(place.target).resolve().name
+            told["experiments"] = [{"name": name, "title": bench.experiment.title, "readings": None, "last": None}]
+        else:
+            book = shelf.book(place.slug)
+            told["experiments"] = [
+                _experiment(BookSource(book, name), name, found.readings) for name, found in marks(book).items()
+            ]
+    except InputError as error:
+        told["problem"] = str(error)
+    return told
+
+
+def _experiment(source: BookSource, name: str, count: int) -> dict[str, Any]:
+    last = read_part(source.book, name, after=max(count - 1, 0))
+    bench = parse_bench(last.source.contents.bench.decode("utf-8-sig"))
+    return {
+        "name": name,
+        "title": bench.experiment.title,
+        "readings": count,
+        "last": last.made_at[-1] if last.made_at else None,
+    }
+
+
+def experiment_page(shelf: Shelf, slug: str, experiment: str) -> dict[str, Any]:
+    """Return what the pages about one experiment begin with.
+
+    Raises
+    ------
+    NotHereError
+        There is no such experiment.
+    """
+    place = shelf.place(slug)
+    others = [
+        {"slug": one.slug, "experiment": found["name"]}
+        for one in shelf.places()
+        for found in _place(shelf, one)["experiments"]
+        if (one.slug, found["name"]) != (slug, experiment)
+    ]
+    told: dict[str, Any] = {"slug": slug, "kind": place.kind, "place": place.name, "experiment": experiment}
+    told |= {"others": others}
+    if place.kind == "folder":
+        source = shelf.source(slug, experiment)
+        return told | {"bench": bench_view(source.bench()), "form": None, "changes": [], "bench_text": ""}
+    book = shelf.book(slug)
+    if experiment not in book.experiments():
+        raise NotHereError(f"'{place.name}' holds no experiment '{experiment[:80]}'")
+    part = read_part(book, experiment, after=2**31 - 1)
+    text = part.source.contents.bench.decode("utf-8-sig")
+    return told | {
+        "bench": bench_view(parse_bench(text)),
+        "bench_text": text,
+        "form": form_of(book, experiment).as_plain(),
+        "changes": [
+            {"number": one.number, "reading": one.reading, "cell": one.cell, "before": one.before, "after": one.after,
+             "why": one.why, "made_at": one.made_at, "made_by": one.made_by}
+            for one in changes_of(book, experiment)
+        ],
+    }  # fmt: skip
+
+
+def unused_name(shelf: Shelf, name: str) -> Path:
+    """Return where a new book of that name will lie.
+
+    Raises
+    ------
+    FieldError
+        There is no folder for it, it is no plain name, or it is taken.
+    """
+    folder = shelf.folder
+    if folder is None:
+        raise FieldError("new_book", "these pages show one book alone", fix="choose that book")
+    name = name if name.endswith(".book") or not name else f"{name}.book"
+    plain = name and not name.startswith(".") and name == Path(name).name and name.isprintable()
+    if not plain or any(sign in name for sign in '/\\:*?"<>|~') or len(name.encode()) > 120:
+        raise FieldError("new_book", f"'{name[:60]}' is not a name for a book", fix="write one like lab.book")
+    if (folder / name).exists():
+        raise FieldError("new_book", f"'{name}' is there already", fix="choose it, or write another name")
+    return folder / name

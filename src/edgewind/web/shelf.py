@@ -1,0 +1,186 @@
+"""What the pages show: the lab books and experiment folders in the folder that was named at the start."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from edgewind.bench import BENCH_FILE
+from edgewind.book import Book, BookSource, is_book, open_book
+from edgewind.errors import InputError
+from edgewind.signals import ExperimentSource, FolderSource
+
+_MOST_PLACES = 500
+_RESCAN_S = 1.0
+
+
+class NotHereError(InputError):
+    """Nothing of that name is on the shelf."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """A lab book or an experiment folder.
+
+    Attributes
+    ----------
+    slug : str
+        Its name in addresses. It is only ever looked up among the places that were found, never joined to a path.
+    kind : {"book", "folder"}
+        What it is.
+    target : str or Path
+        Where it is.
+    """
+
+    slug: str
+    kind: Literal["book", "folder"]
+    target: str | Path
+
+    @property
+    def name(self) -> str:
+        """What people call it."""
+        return self.slug.replace("~", "/")
+
+
+class Shelf:
+    """The lab books and experiment folders that may be shown, each opened once; safe between threads.
+
+    Parameters
+    ----------
+    root : path or str
+        A folder, a lab book, or the URL of one.
+
+    Raises
+    ------
+    InputError
+        There is nothing there.
+    """
+
+    def __init__(self, root: str | Path) -> None:
+        self._by_url = isinstance(root, str) and "://" in root
+        self.root: str | Path = str(root) if self._by_url else Path(root)
+        if not self._by_url and not Path(root).exists():
+            raise InputError("there is nothing here", file=root, fix="name a folder or a lab book")
+        if not self._by_url and not Path(root).is_dir() and not is_book(root):
+            raise InputError("this is neither a folder nor a lab book", file=root, fix="name a folder or a lab book")
+        self._lock = threading.RLock()
+        self._found: tuple[float, dict[str, Place]] = (-_RESCAN_S, {})
+        self._open: dict[tuple[str, bool], tuple[Book, tuple[int, int]]] = {}
+
+    @property
+    def folder(self) -> Path | None:
+        """The folder that new books are made in; None where one book alone was named."""
+        return self.root if isinstance(self.root, Path) and self.root.is_dir() else None
+
+    def places(self, *, fresh: bool = False) -> list[Place]:
+        """Everything on the shelf, books first, by name."""
+        with self._lock:
+            seen_at, found = self._found
+            if fresh or time.monotonic() - seen_at > _RESCAN_S:
+                found = {place.slug: place for place in self._scan()}
+                self._found = (time.monotonic(), found)
+            return list(found.values())
+
+    def _scan(self) -> Iterator[Place]:
+        if not isinstance(self.root, Path):
+            yield Place(self.root.rpartition("/")[2].partition("?")[0] or "book", "book", self.root)
+            return
+        if self.root.is_file():
+            yield Place(self.root.name, "book", self.root)
+            return
+        found: list[tuple[str, str, Path]] = []
+        if (self.root / BENCH_FILE).is_file():
+            found.append(("folder", self.root.resolve().name, self.root))
+        for entry in _children(self.root):
+            if entry.is_dir():
+                if (entry / BENCH_FILE).is_file():
+                    found.append(("folder", entry.name, entry))
+                found += [
+                    ("folder" if inner.is_dir() else "book", f"{entry.name}~{inner.name}", inner)
+                    for inner in _children(entry)
+                    if (inner / BENCH_FILE).is_file() or is_book(inner)
+                ]
+            elif is_book(entry):
+                found.append(("book", entry.name, entry))
+        for kind, slug, target in sorted(found)[:_MOST_PLACES]:
+            yield Place(slug, "book" if kind == "book" else "folder", target)
+
+    def place(self, slug: str) -> Place:
+        """Return the place of that name.
+
+        Raises
+        ------
+        NotHereError
+            There is none.
+        """
+        for fresh in (False, True):
+            for place in self.places(fresh=fresh):
+                if place.slug == slug:
+                    return place
+        raise NotHereError(f"nothing called '{slug[:80]}' is on the shelf", fix="choose from the books page")
+
+    def book(self, slug: str, *, write: bool = False) -> Book:
+        """Return an open book; it stays open for the next who asks.
+
+        Raises
+        ------
+        NotHereError
+            No such book.
+        BookError
+            It cannot be opened.
+        """
+        place = self.place(slug)
+        if place.kind != "book":
+            raise NotHereError(f"'{place.name}' is a folder, and no lab book", fix="take it into a book first")
+        mark = _identity(place.target)
+        with self._lock:
+            kept = self._open.get((slug, write))
+            if kept is not None and kept[1] == mark:
+                return kept[0]
+            if kept is not None:
+                kept[0].close()
+            opened = open_book(place.target, write=write)
+            self._open[slug, write] = (opened, mark)
+            return opened
+
+    def source(self, slug: str, experiment: str) -> ExperimentSource:
+        """Return an experiment as a study reads it."""
+        place = self.place(slug)
+        if place.kind == "folder":
+            source = FolderSource(Path(place.target))
+            if source.name != experiment:
+                raise NotHereError(f"'{place.name}' holds no experiment '{experiment[:80]}'")
+            return source
+        return BookSource(self.book(slug), experiment)
+
+    def close(self) -> None:
+        """Let go of every book."""
+        with self._lock:
+            for book, _ in self._open.values():
+                book.close()
+            self._open.clear()
+
+
+def _children(folder: Path) -> list[Path]:
+    """What lies in a folder, but for hidden things and links that lead out of it; nothing where it cannot be read."""
+    try:
+        inside = sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))
+        root = folder.resolve()
+        return [entry for entry in inside if not entry.is_symlink() or entry.resolve().is_relative_to(root)]
+    except OSError:
+        return []
+
+
+def _identity(target: str | Path) -> tuple[int, int]:
+    """What changes when another file takes the place of a book."""
+    if not isinstance(target, Path):
+        return (0, 0)
+    try:
+        found = target.stat()
+    except OSError:
+        return (-1, -1)
+    return (found.st_dev, found.st_ino)

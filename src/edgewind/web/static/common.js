@@ -1,0 +1,184 @@
+// What every page shares: units and light that are remembered, numbers in words, asking the server, dialogs, live rows.
+
+export const byId = (id) => document.getElementById(id);
+export const dataOf = (id) => { const found = byId(id); return found ? JSON.parse(found.textContent) : null; };
+const SIZES = dataOf("units");
+const KINDS = { pressure: "pressure", speed: "angular speed" };
+const listeners = new Set();
+
+function remembered(name, fallback) {
+  try { return localStorage.getItem("edgewind-" + name) ?? fallback; } catch { return fallback; }
+}
+function remember(name, value) {
+  try { localStorage.setItem("edgewind-" + name, value); } catch { /* nothing is kept then */ }
+}
+
+// Units
+
+const units = {};
+for (const kind of Object.keys(KINDS)) {
+  const known = Object.keys(SIZES[KINDS[kind]]);
+  const kept = remembered("unit-" + kind, known[0]);
+  units[kind] = known.includes(kept) ? kept : known[0];
+}
+export const unitOf = (kind) => units[kind];
+export const inUnit = (value, kind) => value / SIZES[KINDS[kind]][units[kind]];
+export function onUnits(listener) { listeners.add(listener); }
+function showUnits() {
+  for (const place of document.querySelectorAll("[data-unit]")) place.textContent = units[place.dataset.unit];
+  for (const listener of listeners) listener();
+}
+for (const kind of Object.keys(KINDS)) {
+  const select = byId("unit-" + kind);
+  select.value = units[kind];
+  select.addEventListener("change", () => { units[kind] = select.value; remember("unit-" + kind, select.value); showUnits(); });
+}
+const theme = byId("theme");
+theme.value = remembered("theme", "");
+theme.addEventListener("change", () => {
+  remember("theme", theme.value);
+  if (theme.value) document.documentElement.dataset.theme = theme.value; else delete document.documentElement.dataset.theme;
+});
+window.addEventListener("storage", (event) => {
+  if (event.key === "edgewind-theme") {
+    theme.value = event.newValue ?? "";
+    if (theme.value) document.documentElement.dataset.theme = theme.value; else delete document.documentElement.dataset.theme;
+  }
+  for (const kind of Object.keys(KINDS)) {
+    if (event.key === "edgewind-unit-" + kind && event.newValue in SIZES[KINDS[kind]]) {
+      units[kind] = byId("unit-" + kind).value = event.newValue;
+      showUnits();
+    }
+  }
+});
+document.querySelector("form.wear").addEventListener("submit", (event) => event.preventDefault());
+for (const place of document.querySelectorAll("[data-unit]")) place.textContent = units[place.dataset.unit];
+
+// Numbers
+
+const SUPER = { "-": "⁻", 0: "⁰", 1: "¹", 2: "²", 3: "³", 4: "⁴", 5: "⁵", 6: "⁶", 7: "⁷", 8: "⁸", 9: "⁹" };
+export const power = (exponent) => "10" + [...String(exponent)].map((sign) => SUPER[sign]).join("");
+const minus = (text) => text.replace("-", "−");
+export function number(value, digits = 3) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return "–";
+  if (value === 0) return "0";
+  const exponent = Math.floor(Math.log10(Math.abs(value)));
+  if (exponent >= -3 && exponent < 6) return minus(Number(value.toPrecision(digits)).toFixed(Math.max(digits - 1 - exponent, 0)));
+  const [mantissa, raised] = value.toExponential(digits - 1).split("e");
+  return minus(mantissa) + "×" + power(Number(raised));
+}
+// A value with its standard uncertainty in brackets, in units of the last digit.
+export function measured(value, u) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return "–";
+  if (!u || !Number.isFinite(u)) return number(value, 4);
+  const exponent = Math.floor(Math.log10(u));
+  const decimals = (u / 10 ** exponent < 2.95 ? 1 : 0) - exponent;
+  const size = Math.abs(value);
+  if (size >= 1e5 || (size < 1e-3 && u < 1e-3)) {
+    const raised = Math.floor(Math.log10(Math.max(size, u)));
+    return measured(value / 10 ** raised, u / 10 ** raised) + "×" + power(raised);
+  }
+  if (decimals <= 0) {
+    const step = 10 ** -decimals;
+    return minus((Math.round(value / step) * step).toFixed(0)) + "(" + (Math.round(u / step) * step).toFixed(0) + ")";
+  }
+  return minus(value.toFixed(decimals)) + "(" + Math.round(u * 10 ** decimals) + ")";
+}
+export const pressureText = (value, u) => measured(value === null ? null : inUnit(value, "pressure"), u ? inUnit(u, "pressure") : 0);
+export const speedText = (value, u) => measured(value === null ? null : inUnit(value, "speed"), u ? inUnit(u, "speed") : 0);
+
+// Elements
+
+export function make(tag, attributes = {}, ...children) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name === "class") made.className = value;
+    else if (name.startsWith("on")) made.addEventListener(name.slice(2), value);
+    else if (value !== false && value !== null && value !== undefined) made.setAttribute(name, value === true ? "" : value);
+  }
+  made.append(...children.filter((child) => child !== null && child !== undefined));
+  return made;
+}
+export function say(text) { byId("said").textContent = ""; requestAnimationFrame(() => { byId("said").textContent = text; }); }
+export function trouble(text) {
+  const place = byId("trouble");
+  place.hidden = !text;
+  if (place.textContent !== text) place.textContent = text;
+}
+
+// Asking the server
+
+export class Refused extends Error {
+  constructor(status, told) {
+    super(told.problem + (told.fix ? "; " + told.fix : ""));
+    this.status = status; this.field = told.field ?? null;
+  }
+}
+export async function ask(address, body) {
+  const options = body === undefined ? {} : {
+    method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body),
+  };
+  let answer;
+  try { answer = await fetch(address, options); }
+  catch { throw new Refused(0, { problem: "no word from the server", fix: "nothing is known to be stored; see that it runs and send again" }); }
+  let told;
+  try { told = await answer.json(); } catch { told = { problem: (await answer.text?.().catch(() => "")) || "the server answered with " + answer.status }; }
+  if (!answer.ok) throw new Refused(answer.status, told);
+  return told;
+}
+export const pathOf = (slug, experiment) => encodeURIComponent(slug) + "/" + encodeURIComponent(experiment);
+
+// Forms: a reason stands beside its field
+
+export function clearProblems(form) {
+  for (const place of form.querySelectorAll(".problem")) place.textContent = "";
+  for (const input of form.querySelectorAll("[aria-invalid]")) input.removeAttribute("aria-invalid");
+}
+export function showProblem(form, prefix, error) {
+  const place = error.field ? byId(prefix + "-" + error.field + "-problem") : null;
+  const input = error.field ? byId(prefix + "-" + error.field) : null;
+  (place ?? byId(prefix + "-problem")).textContent = error.message + ".";
+  if (input) { input.setAttribute("aria-invalid", "true"); input.focus(); input.select?.(); }
+}
+for (const dialog of document.querySelectorAll("dialog")) {
+  for (const button of dialog.querySelectorAll("[data-close]")) button.addEventListener("click", () => dialog.close());
+}
+
+// Live rows: connect, take everything new, connect again when the line breaks
+
+export function follow(slug, experiment, hear) {
+  const rows = new Map();
+  let run = "", revision = 0, wait = 250, heard = Date.now(), socket = null, ended = false;
+  function connect() {
+    const scheme = location.protocol === "https:" ? "wss://" : "ws://";
+    const line = new WebSocket(scheme + location.host + "/live/" + pathOf(slug, experiment) + "?run=" + run + "&revision=" + revision);
+    socket = line;
+    line.onmessage = (event) => {
+      heard = Date.now(); wait = 250;
+      const message = JSON.parse(event.data);
+      if (message.kind === "alive") { trouble(hear.troubled ?? ""); return; }
+      if (message.kind === "gone") { ended = true; trouble(message.text); return; }
+      if (message.kind === "trouble") { hear.troubled = message.text; trouble(message.text); return; }
+      if (message.kind === "rows") {
+        trouble(hear.troubled ?? "");
+        if (message.whole) rows.clear();
+        const fresh = message.rows.filter((row) => !rows.has(row.n));
+        for (const row of message.rows) rows.set(row.n, row);
+        run = message.run; revision = message.revision;
+        if (message.bench) hear.bench?.(message.bench);
+        hear.rows?.(rows, { fresh, changed: message.rows, whole: message.whole });
+        return;
+      }
+      hear[message.kind]?.(message);
+    };
+    line.onclose = () => {
+      if (socket !== line || ended) return;
+      trouble("No word from the server: what is shown may be old. Trying again.");
+      setTimeout(connect, wait);
+      wait = Math.min(wait * 1.6, 3000);
+    };
+  }
+  connect();
+  setInterval(() => { if (!ended && socket?.readyState === WebSocket.OPEN && Date.now() - heard > 7000) { const stale = socket; socket = null; stale.close(); connect(); } }, 1500);
+  return rows;
+}

@@ -1,0 +1,214 @@
+"""Follow an experiment of a book and tell every open page what is new, whoever wrote it."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import threading
+import time
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from edgewind.book import Book, Marks, marks, read_part
+from edgewind.errors import EdgewindError
+from edgewind.web.views import AT_ONCE, bench_view, part_views
+
+# How often a followed book is asked how far it has come, seconds. The question costs well under a millisecond.
+ASK_EVERY_S = 0.04
+# After trouble, and with nobody looking.
+TROUBLE_S = 1.0
+_MOST_WAITING = 2000
+RUN = uuid.uuid4().hex[:12]
+
+
+class Listener:
+    """One open page: messages wait in its queue. A page that falls far behind is let go, and asks again by itself."""
+
+    def __init__(self, loop: asyncio.AbstractEventLoop) -> None:
+        self._loop = loop
+        self._queue: asyncio.Queue[str | None] = asyncio.Queue(_MOST_WAITING)
+
+    def put(self, message: str | None) -> None:
+        """Hand over a message, from any thread; None ends the page's connection."""
+
+        def add() -> None:
+            try:
+                self._queue.put_nowait(message)
+            except asyncio.QueueFull:
+                while not self._queue.empty():
+                    self._queue.get_nowait()
+                self._queue.put_nowait(None)
+
+        if not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(add)
+
+    async def next(self) -> str | None:
+        """Wait for the next message; None means that the connection is to end."""
+        return await self._queue.get()
+
+
+class Watch:
+    """One experiment of a book, followed by a thread of its own for as long as a page shows it.
+
+    Parameters
+    ----------
+    open_one : callable
+        Gives the open book; asked again after trouble.
+    experiment : str
+        Its name.
+    """
+
+    def __init__(self, open_one: Callable[[], Book], experiment: str) -> None:
+        self._open, self.experiment = open_one, experiment
+        self._lock = threading.RLock()
+        self._rows: dict[int, dict[str, Any]] = {}
+        self._bench: dict[str, Any] | None = None
+        self._marks = Marks(0, 0, 0)
+        self._revision = 0
+        self._trouble = ""
+        self._listeners: list[Listener] = []
+        self._kick = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._closing = False
+
+    # For pages
+
+    def add(self, listener: Listener, *, run: str = "", revision: int = 0) -> None:
+        """Begin to tell a page; first everything that it has not seen, by the run of the server and its revision."""
+        with self._lock:
+            known = revision if run == RUN else 0
+            rows = [row for row in self._rows.values() if row["revision"] > known]
+            listener.put(self._message(rows, whole=known == 0))
+            if self._trouble:
+                listener.put(json.dumps({"kind": "trouble", "text": self._trouble}))
+            self._listeners.append(listener)
+            if self._thread is None or not self._thread.is_alive():
+                self._thread = threading.Thread(target=self._follow, name="follow a book", daemon=True)
+                self._thread.start()
+
+    def remove(self, listener: Listener) -> None:
+        """Stop telling a page."""
+        with self._lock:
+            if listener in self._listeners:
+                self._listeners.remove(listener)
+
+    def kick(self) -> None:
+        """Look at once: something was just written here."""
+        self._kick.set()
+
+    def tell(self, message: dict[str, Any]) -> None:
+        """Send a message to every page that shows the experiment."""
+        text = json.dumps(message, ensure_ascii=False, allow_nan=False)
+        with self._lock:
+            for listener in self._listeners:
+                listener.put(text)
+
+    def close(self) -> None:
+        """End the thread and every page's connection."""
+        self._closing = True
+        self._kick.set()
+        with self._lock:
+            for listener in self._listeners:
+                listener.put(None)
+        if self._thread is not None and self._thread is not threading.current_thread():
+            self._thread.join(timeout=5)
+
+    # The thread
+
+    def _follow(self) -> None:
+        while not self._closing:
+            wait = ASK_EVERY_S
+            try:
+                self._look()
+                self._set_trouble("")
+            except Exception as error:  # whatever it is, the pages say it, and the next look may find it gone
+                told = str(error) if isinstance(error, EdgewindError) else f"the book cannot be followed ({error!r})"
+                self._set_trouble(told)
+                wait = TROUBLE_S
+            with self._lock:
+                if not self._listeners:
+                    self._thread = None
+                    return
+            self._kick.wait(wait)
+            self._kick.clear()
+
+    def _look(self) -> None:
+        """See how far the book has come, and read what is new."""
+        book = self._open()
+        there = marks(book).get(self.experiment)
+        if there is None:
+            raise EdgewindError(f"the book no longer holds '{self.experiment}'")
+        if there == self._marks:
+            return
+        known = self._marks
+        if there.benches != known.benches or there.readings < known.readings or there.changes < known.changes:
+            # Another bench gives every pressure another value; a book that went back is another book.
+            known = Marks(0, 0, 0)
+            with self._lock:
+                self._rows.clear()
+                self._revision += 1
+                part = read_part(book, self.experiment, after=there.readings)
+                self._bench = bench_view(part.source.bench())
+                self._tell_rows([], whole=True)
+        after, changed_after = known.readings, known.changes
+        while True:
+            part = read_part(
+                book, self.experiment, after=after, changed_after=changed_after if after == known.readings else None,
+                most=AT_ONCE,
+            )  # fmt: skip
+            # A change may belong to a reading that comes with a later part: it is read with it then.
+            rows = part_views(part)
+            with self._lock:
+                self._revision += 1
+                for row in rows:
+                    self._rows[row["n"]] = row | {"revision": self._revision}
+                self._tell_rows([self._rows[row["n"]] for row in rows])
+            after += AT_ONCE
+            if after >= there.readings:
+                break
+        self._marks = there
+
+    def _tell_rows(self, rows: list[dict[str, Any]], *, whole: bool = False) -> None:
+        if rows or whole:
+            message = self._message(rows, whole=whole)
+            for listener in self._listeners:
+                listener.put(message)
+
+    def _message(self, rows: list[dict[str, Any]], *, whole: bool) -> str:
+        plain = {
+            "kind": "rows", "run": RUN, "revision": self._revision, "whole": whole, "bench": self._bench if whole else None,
+            "sent_at": time.time(), "rows": rows,
+        }  # fmt: skip
+        return json.dumps(plain, ensure_ascii=False, allow_nan=False)
+
+    def _set_trouble(self, text: str) -> None:
+        if text != self._trouble:
+            self._trouble = text
+            self.tell({"kind": "trouble", "text": text})
+
+
+class Watches:
+    """The watch of every experiment that was looked at."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._of: dict[tuple[str, str], Watch] = {}
+
+    def of(self, slug: str, experiment: str, open_one: Callable[[], Book]) -> Watch:
+        """Return the watch of an experiment."""
+        with self._lock:
+            return self._of.setdefault((slug, experiment), Watch(open_one, experiment))
+
+    def kick(self, slug: str, experiment: str) -> None:
+        """Look at once, where anybody looks."""
+        with self._lock:
+            watch = self._of.get((slug, experiment))
+        if watch is not None:
+            watch.kick()
+
+    def close(self) -> None:
+        """End all of them."""
+        with self._lock:
+            for watch in self._of.values():
+                watch.close()
