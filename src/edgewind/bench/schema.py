@@ -28,6 +28,7 @@ from edgewind.bench.gas_factor import gas_factor
 from edgewind.bench.gauges import GAUGES, Gauge
 from edgewind.bench.instruments import InstrumentsSection
 from edgewind.bench.limits import LimitsSection, SteadinessSection
+from edgewind.bench.virtual import VirtualSection
 from edgewind.errors import InputError
 from edgewind.gas import Gas, find_gas
 from edgewind.units import Measured
@@ -177,6 +178,7 @@ class Bench(Section):
     instruments: InstrumentsSection | None = None
     limits: LimitsSection | None = None
     steadiness: SteadinessSection = SteadinessSection()
+    virtual: VirtualSection | None = None
 
     @field_validator("gauge", mode="before")
     @classmethod

@@ -134,6 +134,13 @@ class Meter(_Role):
             raise GarbledError(self.role, str(error)) from None
 
 
+def _rate_of(text: str) -> float:
+    plain = text.strip()
+    if _NUMBER.fullmatch(plain) and math.isclose(float(plain), _NO_NUMBER, rel_tol=1e-6):
+        return math.nan
+    return number_of(text)
+
+
 def _gives_volts(described: GaugeInstrument | ThermometerInstrument) -> bool:
     return isinstance(described, GaugeInstrument) and described.gives_volts
 
@@ -284,8 +291,8 @@ class Tachometer(_Role):
         return self._scope.rate is not None
 
     def rate_hz(self) -> float:
-        """Pulses per second, for watching."""
-        rate: float = self._named(lambda: self._wire.ask(str(self._scope.rate), number_of))
+        """Pulses per second, for watching; nan where it says that there is no number: nothing turns."""
+        rate: float = self._named(lambda: self._wire.ask(str(self._scope.rate), _rate_of))
         return rate
 
     def take(self, duration_s: float | None = None, tick: Callable[[], None] = lambda: None) -> RawTrace:
