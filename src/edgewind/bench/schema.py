@@ -26,6 +26,9 @@ from edgewind.bench.fields import (
 )
 from edgewind.bench.gas_factor import gas_factor
 from edgewind.bench.gauges import GAUGES, Gauge
+from edgewind.bench.instruments import InstrumentsSection
+from edgewind.bench.limits import LimitsSection, SteadinessSection
+from edgewind.bench.virtual import VirtualSection
 from edgewind.errors import InputError
 from edgewind.gas import Gas, find_gas
 from edgewind.units import Measured
@@ -172,6 +175,10 @@ class Bench(Section):
     gauge: Gauge
     tachometer: TachometerSection
     study: StudySection = StudySection()
+    instruments: InstrumentsSection | None = None
+    limits: LimitsSection | None = None
+    steadiness: SteadinessSection = SteadinessSection()
+    virtual: VirtualSection | None = None
 
     @field_validator("gauge", mode="before")
     @classmethod
