@@ -241,9 +241,7 @@ def read_files(connection: Connection, experiment: str, *where: Any) -> dict[int
     return {row["number"]: KeptFile(row["number"], row["path"], row["size"], row["sha256"]) for row in found}
 
 
-def read_readings(
-    connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any
-) -> list[Reading]:
+def read_readings(connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any) -> list[Reading]:
     """Every reading for which `where` holds as it was recorded, in order."""
     return [_reading(row, kept) for row in read_rows(connection, readings, experiment, *where)]
 

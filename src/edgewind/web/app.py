@@ -29,8 +29,10 @@ from edgewind.book.connect import address_of
 from edgewind.errors import EdgewindError, InputError
 from edgewind.web import entry, page, whatif
 from edgewind.web.begin import template_bench, titles_for
+from edgewind.web.desk import Desk, request_of
 from edgewind.web.guard import REPORT_POLICY, Door, Guard, TooLargeError
 from edgewind.web.listing import experiment_page, shelf_listing, unused_name
+from edgewind.web.proposal import next_pressure
 from edgewind.web.shelf import NotHereError, Shelf
 from edgewind.web.studies import Studies, Study, zip_folder
 from edgewind.web.views import bench_view, source_views, trace_picture
@@ -49,9 +51,11 @@ class Pages:
         self.shelf = Shelf(root)
         self.watches = Watches()
         self.studies = Studies()
+        self.desk = Desk(self.shelf, self.watches)
 
     def close(self) -> None:
-        """Let go of everything."""
+        """Let go of everything; sweeps first, each in its safe state."""
+        self.desk.close()
         self.watches.close()
         self.studies.close()
         self.shelf.close()
@@ -121,9 +125,12 @@ def _routes() -> list[Route | WebSocketRoute | Mount]:
         Route(f"/api/exclude/{one}", _exclude, methods=["POST"]),
         Route(f"/api/correct/{one}", _correct, methods=["POST"]),
         Route(f"/api/trace/{one}/{{number:int}}", _trace),
+        Route(f"/api/next/{one}", _next),
         Route(f"/api/what-if/{one}", _what_if),
         Route("/api/experiments", _new_experiment, methods=["POST"]),
         Route("/api/take-in", _take_in, methods=["POST"]),
+        Route("/api/sweeps", _prepare_sweep, methods=["POST"]),
+        Route("/api/sweeps/{sweep}/{command}", _command_sweep, methods=["POST"]),
         Route("/api/studies", _ask_study, methods=["POST"]),
         Route("/api/studies/{study}", _study),
         Route("/api/studies/{study}/give-up", _give_up, methods=["POST"]),
@@ -179,7 +186,9 @@ async def _home(request: Request) -> Response:
 async def _books_page(request: Request) -> Response:
     pages = _pages(request)
     listing = await run_in_threadpool(shelf_listing, pages.shelf)
-    return page.page(request, "books.html", title="The books", listing=listing, root=_shown(pages), template=template_bench())
+    return page.page(
+        request, "books.html", title="The books", listing=listing, root=_shown(pages), template=template_bench()
+    )
 
 
 def _shown(pages: Pages) -> str:
@@ -195,14 +204,31 @@ async def _experiment_page(request: Request) -> Response:
 
 async def _bench_chooser(request: Request) -> Response:
     lead = "Choose the experiment that readings go to."
-    listing = await run_in_threadpool(shelf_listing, _pages(request).shelf)
-    return page.page(request, "bench-choose.html", title="At the bench", listing=listing, folders=False, lead=lead)
+    pages = _pages(request)
+    listing = await run_in_threadpool(shelf_listing, pages.shelf)
+    benches = await run_in_threadpool(pages.desk.benches)
+    return page.page(
+        request, "bench-choose.html", title="At the bench", listing=listing, folders=False, lead=lead, benches=benches
+    )
 
 
 async def _bench_page(request: Request) -> Response:
     slug, experiment = _one(request)
-    found = await run_in_threadpool(experiment_page, _pages(request).shelf, slug, experiment)
-    return page.page(request, "bench.html", title=f"At the bench: {experiment}", **found)
+    pages = _pages(request)
+
+    def gather() -> dict[str, Any]:
+        found = experiment_page(pages.shelf, slug, experiment)
+        if found["kind"] != "book":
+            raise NotHereError(f"'{found['place']}' is a folder", fix="take it into a book, on the books page")
+        bout = pages.desk.of(slug, experiment)
+        sweep = {
+            "waiting": pages.desk.waiting(slug, experiment),
+            "running": bout is not None and bout.running,
+            "id": bout.id if bout is not None and bout.running else "",
+        }
+        return found | {"benches": pages.desk.benches(), "sweep": sweep}
+
+    return page.page(request, "bench.html", title=f"At the bench: {experiment}", **await run_in_threadpool(gather))
 
 
 async def _question_chooser(request: Request) -> Response:
@@ -221,9 +247,7 @@ async def _question_page(request: Request) -> Response:
         compared = [_subject_name(text) for text in request.query_params.getlist("with")][: _MOST_SUBJECTS - 1]
         return found | {"sliders": whatif.sliders_of(bench), "gases": _gases(bench), "compared": compared}
 
-    return page.page(
-        request, "question.html", title=f"The question: {experiment}", **await run_in_threadpool(gather)
-    )
+    return page.page(request, "question.html", title=f"The question: {experiment}", **await run_in_threadpool(gather))
 
 
 def _gases(bench: Any) -> list[str]:
@@ -325,9 +349,7 @@ async def _correct(request: Request) -> Response:
 
     def change() -> None:
         try:
-            pages.shelf.book(slug, write=True).correct(
-                experiment, reading, cell, value, why, made_by="at the pages"
-            )
+            pages.shelf.book(slug, write=True).correct(experiment, reading, cell, value, why, made_by="at the pages")
         except InputError as error:
             if error.column is None:
                 raise
@@ -351,6 +373,18 @@ async def _trace(request: Request) -> Response:
     return JSONResponse(await run_in_threadpool(read))
 
 
+async def _next(request: Request) -> Response:
+    slug, experiment = _one(request)
+    pages = _pages(request)
+
+    def choose() -> dict[str, Any]:
+        source = pages.shelf.source(slug, experiment)
+        rows = pages.watches.of(slug, experiment, lambda: pages.shelf.book(slug)).rows()
+        return next_pressure(source.bench(), rows)
+
+    return JSONResponse(await run_in_threadpool(choose))
+
+
 async def _live(socket: WebSocket) -> None:
     slug, experiment = _one(socket)
     pages = _pages(socket)
@@ -368,6 +402,9 @@ async def _live(socket: WebSocket) -> None:
     listener = Listener(asyncio.get_running_loop())
     revision = socket.query_params.get("revision", "0")
     watch.add(listener, run=socket.query_params.get("run", ""), revision=int(revision) if revision.isdecimal() else 0)
+    bout = pages.desk.of(slug, experiment)
+    for message in bout.hello() if bout is not None else ():
+        listener.put(message)
     hearing = asyncio.create_task(_hear(socket, listener))
     try:
         while True:
@@ -471,6 +508,44 @@ async def _report_zip(request: Request) -> Response:
     if found is None:
         raise NotHereError("that report is no longer kept", fix="ask for the study again")
     return FileResponse(found, filename="report-and-data.zip", media_type="application/zip")
+
+
+# Sweeps
+
+
+async def _prepare_sweep(request: Request) -> Response:
+    body = await _body(request)
+    pages = _pages(request)
+    names = ("pressures", "up_and_down", "coast_downs", "adaptive")
+    typed = {name: _text(body, name) for name in names if name in body}
+    resume = bool(body.get("resume"))
+
+    def ready() -> dict[str, Any]:
+        if not resume:
+            request_of(typed)  # a form that cannot be used leaves no book behind
+        slug, _ = _book_to_write(pages, body)
+        return pages.desk.prepare(
+            _text(body, "folder", most=400), slug, _text(body, "name", most=200), typed, resume=resume
+        ).as_plain()
+
+    return JSONResponse(await run_in_threadpool(ready))
+
+
+async def _command_sweep(request: Request) -> Response:
+    body = await _body(request)
+    sweep, command = request.path_params["sweep"], request.path_params["command"]
+    desk, text = _pages(request).desk, _text(body, "text")
+
+    def obey() -> None:
+        if command == "start":
+            desk.get(sweep).start()
+        elif command == "drop":
+            desk.drop(sweep)
+        else:
+            desk.get(sweep).command(command, text)
+
+    await run_in_threadpool(obey)
+    return JSONResponse({})
 
 
 # The books

@@ -166,20 +166,26 @@ def _pressure(form: Form, title: str, text: str, cells: dict[str, str]) -> None:
     value, u = _number("pressure", text, form.units[title], kind, "3.269" if title == "gauge" else "1.24")
     cells[title] = value
     if title == "pressure" and float(value) <= 0:
-        raise FieldError("pressure", f"'{text}' is not above zero", fix="write under-range where the gauge shows nothing")
+        raise FieldError(
+            "pressure", f"'{text}' is not above zero", fix="write under-range where the gauge shows nothing"
+        )
     if u:
         if title == "gauge" or "pressure uncertainty" not in form.units:
             raise FieldError("pressure", "this table has no column for its uncertainty", fix="type the number alone")
         unit = form.units["pressure uncertainty"]
         pascal = u * float(to_si(1.0, form.units[title], kind))
         cells["pressure uncertainty"] = (
-            format_number(100 * u / float(value), 3) if unit == "%" else format_number(float(from_si(pascal, unit, kind)), 3)
+            format_number(100 * u / float(value), 3)
+            if unit == "%"
+            else format_number(float(from_si(pascal, unit, kind)), 3)
         )
 
 
 def _speed(form: Form, way: str, text: str, cells: dict[str, str]) -> None:
     if "speed" not in form.units:
-        raise FieldError("speed", "this table takes its speeds from traces", fix="begin an experiment for typed readings")
+        raise FieldError(
+            "speed", "this table takes its speeds from traces", fix="begin an experiment for typed readings"
+        )
     if way not in ("speed", "period"):
         raise FieldError("speed", f"'{way[:20]}' is no way to give a speed", fix="choose speed or period")
     unit = form.units["speed"]
@@ -245,7 +251,9 @@ def _from_period(text: str, unit: str) -> tuple[str, float]:
     else:
         period, u = float(plain), 0.0
     if not (math.isfinite(period) and period != 0):
-        raise FieldError("speed", f"'{text[:40]}' is no time for a turn", fix="type the seconds of one turn, such as 1.84")
+        raise FieldError(
+            "speed", f"'{text[:40]}' is no time for a turn", fix="type the seconds of one turn, such as 1.84"
+        )
     if not u:
         mantissa, _, exponent = re.split(r"\s|[^\d.eE+-]", plain, maxsplit=1)[0].lower().partition("e")
         u = 10.0 ** (int(exponent or 0) - len(mantissa.partition(".")[2])) / math.sqrt(12)

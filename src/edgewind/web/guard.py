@@ -158,7 +158,9 @@ class Guard:
             answer = RedirectResponse(where + ("?" + urlencode(query) if query else ""), 303)
             answer.set_cookie(COOKIE, self._door.token, httponly=True, samesite="strict", path="/")
             return answer
-        return PlainTextResponse("A token is needed: open the address that was printed where the pages were started.", 401)
+        return PlainTextResponse(
+            "A token is needed: open the address that was printed where the pages were started.", 401
+        )
 
 
 def _same_site(headers: Headers, asked: str) -> bool:

@@ -18,7 +18,8 @@ from edgewind.signals import ExperimentSource, read_experiment
 # Traces are read a few at a time, so that a page fills while the rest is still being read.
 AT_ONCE = 6
 _KEPT = (
-    "time", "sweep", "lamp", "gauge_v", "pressure_pa", "pressure_u_pa", "pressure_flag", "speed_rad_s",
+    "time", "sweep", "lamp", "gauge_v", "pressure_pa", "pressure_u_pa", "log_pressure_u", "log_pressure_u_common",
+    "pressure_flag", "speed_rad_s",
     "speed_u_rad_s", "speed_method", "speed_flags", "trace", "envelope_k", "note", "exclude", "used", "why_not",
 )  # fmt: skip
 

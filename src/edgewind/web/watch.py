@@ -97,6 +97,11 @@ class Watch:
         """Look at once: something was just written here."""
         self._kick.set()
 
+    def rows(self) -> list[dict[str, Any]]:
+        """The readings that are known now, in order."""
+        with self._lock:
+            return [self._rows[number] for number in sorted(self._rows)]
+
     def tell(self, message: dict[str, Any]) -> None:
         """Send a message to every page that shows the experiment."""
         text = json.dumps(message, ensure_ascii=False, allow_nan=False)
@@ -177,8 +182,8 @@ class Watch:
 
     def _message(self, rows: list[dict[str, Any]], *, whole: bool) -> str:
         plain = {
-            "kind": "rows", "run": RUN, "revision": self._revision, "whole": whole, "bench": self._bench if whole else None,
-            "sent_at": time.time(), "rows": rows,
+            "kind": "rows", "run": RUN, "revision": self._revision, "whole": whole,
+            "bench": self._bench if whole else None, "sent_at": time.time(), "rows": rows,
         }  # fmt: skip
         return json.dumps(plain, ensure_ascii=False, allow_nan=False)
 
@@ -206,6 +211,13 @@ class Watches:
             watch = self._of.get((slug, experiment))
         if watch is not None:
             watch.kick()
+
+    def tell(self, slug: str, experiment: str, message: dict[str, Any]) -> None:
+        """Send a message to every page that shows an experiment."""
+        with self._lock:
+            watch = self._of.get((slug, experiment))
+        if watch is not None:
+            watch.tell(message)
 
     def close(self) -> None:
         """End all of them."""

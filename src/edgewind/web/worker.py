@@ -103,8 +103,10 @@ def _plain(values: Any) -> list[float]:
 
 def _name(subject: Subject) -> str:
     # A report may travel: it names the database, and neither its host nor its user.
-    return f"postgresql://…/{subject.target.rpartition('/')[2].partition('?')[0]}" if "://" in subject.target else (
-        Path(subject.target).resolve().name
+    return (
+        f"postgresql://…/{subject.target.rpartition('/')[2].partition('?')[0]}"
+        if "://" in subject.target
+        else (Path(subject.target).resolve().name)
     )
 
 

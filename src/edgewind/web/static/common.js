@@ -70,7 +70,7 @@ export function number(value, digits = 3) {
 // A value with its standard uncertainty in brackets, in units of the last digit.
 export function measured(value, u) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
-  if (!u || !Number.isFinite(u)) return number(value, 4);
+  if (!u || !Number.isFinite(u)) return number(value, 3);
   const exponent = Math.floor(Math.log10(u));
   const decimals = (u / 10 ** exponent < 2.95 ? 1 : 0) - exponent;
   const size = Math.abs(value);

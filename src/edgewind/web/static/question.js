@@ -157,14 +157,15 @@ function showWhatIf() {
     lines: [...(changed ? [{ tone: "slate", faint: true, points: pairs(base, "speed_rad_s", speed) }] : []), { tone: "blue", wide: true, name: "speed", points: pairs(now, "speed_rad_s", speed) }],
     marks: mark(now, "optimum", "fastest", 0),
   });
-  // Drive and drag on one scale: both as torques, the drag at the speed that the rotor has there.
-  const drag = now.pressure_pa.map((p, k) => [across(p), 1e9 * now.drag_n_m_s[k] * Math.abs(now.speed_rad_s[k])]), nano = (y) => (y === null ? null : 1e9 * y);
+  // Drive and drag on one scale: the drag at the greatest speed is more than the drive everywhere but at the optimum.
+  const top = Math.abs(now.optimum.speed_rad_s), highest = Math.max(...now.torque_n_m.map((y) => Math.abs(y))), nano = (y) => (y === null ? null : 1e9 * y);
+  const drag = now.pressure_pa.map((p, k) => [across(p), now.drag_n_m_s[k] * top]).filter((pair) => pair[1] < 1.25 * highest).map(([x, y]) => [x, nano(y)]);
   torques.show({
     label: `Torques against pressure; the greatest at ${number(across(now.force_optimum.pressure_pa), 3)} ${unitOf("pressure")}`, height: 320, x, y: { title: "torque (nN m)" }, series: [],
     lines: [
       ...(changed ? [{ tone: "slate", faint: true, points: pairs(base, "torque_n_m", nano) }] : []),
       { tone: "ink", wide: true, name: "drive, all together", points: pairs(now, "torque_n_m", nano) },
-      { tone: "rust", dash: "long", name: "drag at the speed reached", points: drag },
+      { tone: "rust", dash: "long", name: `drag at ${speedText(top, 0)} ${unitOf("speed")}`, points: drag },
       ...Object.keys(now.drives).map((key, index) => ({ tone: ["blue", "plum", "moss", "rose"][index % 4], dash: ["short", "dot", "long", "short"][index % 4], name: now.names[key], points: now.pressure_pa.map((p, k) => [across(p), nano(now.drives[key][k])]) })),
     ],
     marks: mark(now, "force_optimum", "greatest drive", 0),
