@@ -1,6 +1,20 @@
 """The command line, a file a command: parse, call, print."""
 
-from edgewind.cli import bench, books, compare, gas, new, predict, respond, serve, study, trace
+from edgewind.cli import bench, books, compare, gas, new, predict, record, respond, serve, study, trace
 from edgewind.cli.base import app, main
 
-__all__ = ["app", "bench", "books", "compare", "gas", "main", "new", "predict", "respond", "serve", "study", "trace"]
+__all__ = [
+    "app",
+    "bench",
+    "books",
+    "compare",
+    "gas",
+    "main",
+    "new",
+    "predict",
+    "record",
+    "respond",
+    "serve",
+    "study",
+    "trace",
+]

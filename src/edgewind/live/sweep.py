@@ -12,14 +12,14 @@ import queue
 import statistics
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 from edgewind.bench import Bench
 from edgewind.book import Book, BookError, BookSource, Contents, DamagedBookError, FullBookError, LockedBookError
-from edgewind.cautions import cautions
 from edgewind.errors import EdgewindError, InputError
+from edgewind.live.before import cautions_of, moves_of
 from edgewind.live.cells import Columns
 from edgewind.live.errors import InstrumentError, InterlockError, StoppedError
 from edgewind.live.events import Event, Events, Status, now_text
@@ -114,32 +114,12 @@ class Sweep:
     @property
     def moves(self) -> tuple[str, ...]:
         """What will move, in words; empty where nothing will."""
-        section, limits = self.bench.instruments, self.bench.limits
-        found = []
-        if section is not None and section.valve is not None and limits is not None:
-            valve = self._instruments.valve
-            assert valve is not None and limits.pressure_above is not None
-            found.append(
-                f"The valve at {section.valve.address} will be set between {valve.low:g} V and {valve.high:g} V. "
-                f"It is switched off where the gauge shows more than "
-                f"{format_number(limits.pressure_above.value, 3)} Pa."
-            )
-        if section is not None and section.lamp is not None:
-            found.append(f"The lamp at {section.lamp.address} will be switched on, and off at the end.")
-        return tuple(found)
+        return moves_of(self.bench)
 
     @property
     def cautions(self) -> tuple[str, ...]:
         """The cautions for what is about to be done."""
-        section = self.bench.instruments
-        hazards = ["glass", "pump", "lamp"]
-        if section is not None and section.valve is not None:
-            hazards.append("valve")
-        if self.bench.gauge.principle == "ionisation":
-            hazards.append("ion gauge")
-        if self.bench.gas.gas.name not in _PLAIN_GASES:
-            hazards.append("refrigerant")
-        return cautions(*hazards)
+        return cautions_of(self.bench)
 
     def status(self) -> Status:
         """The state now."""
@@ -787,9 +767,6 @@ class Sweep:
         return statistics.fmean(self._took[-8:]) * left
 
 
-_PLAIN_GASES = ("air", "N2", "O2", "Ar", "He", "Ne", "H2", "CO2", "H2O")
-
-
 def _plain_step(step: Step) -> dict[str, Any]:
     return {
         "number": step.number,
@@ -818,8 +795,3 @@ def _words_of(found: Steadiness) -> str:
     if found.at_rest:
         parts.append("nothing is seen to turn")
     return f"steady after {found.watched_s:.1f} s: " + ", ".join(parts)
-
-
-def all_done(steps: Sequence[Step], done: frozenset[int]) -> bool:
-    """Whether every step is done."""
-    return all(step.number in done for step in steps)
