@@ -252,7 +252,7 @@ class Book:
         """Everything about an experiment but the bytes of its files."""
         try:
             with self.reading() as connection:
-                return self._contents(connection, self.find(connection, experiment), experiment)
+                return self._contents(connection, self._find(connection, experiment), experiment)
         except InputError as error:
             raise error.at(file=self.label) from error
 
@@ -265,14 +265,21 @@ class Book:
             There is no such file, or it is damaged.
         """
         with self.reading() as connection:
-            key = self.find(connection, experiment)
+            key = self._find(connection, experiment)
             kept = list(rows.read_files(connection, key, files.c.path == path).values())
             if not kept:
                 raise BookError(f"'{experiment}' holds no file '{path}'", file=self.label)
             rows.copy_file(connection, key, kept[0], stream, self.label)
 
-    def find(self, connection: Connection, experiment: str, *, lock: bool = False) -> str:
-        """Key of an experiment in the tables; for this room."""
+    def find(self, connection: Connection, experiment: str) -> str:
+        """Key of an experiment in the tables."""
+        return self._find(connection, experiment)
+
+    def sheet(self, connection: Connection, key: str) -> Sheet:
+        """How the table of an experiment is written, by its key."""
+        return self._sheet(connection, key)
+
+    def _find(self, connection: Connection, experiment: str, *, lock: bool = False) -> str:
         query = select(experiments.c.id).where(experiments.c.name == experiment)
         # In PostgreSQL writers of one experiment wait for each other here; in SQLite they did when they began.
         found = connection.execute(query.with_for_update() if lock else query).scalar()
@@ -282,8 +289,7 @@ class Book:
             raise BookError(f"there is no experiment '{experiment}'", file=self.label, fix=there)
         return str(found)
 
-    def sheet(self, connection: Connection, key: str) -> Sheet:
-        """How the table of an experiment is written, by its key; for this room."""
+    def _sheet(self, connection: Connection, key: str) -> Sheet:
         found = connection.execute(select(experiments).where(experiments.c.id == key)).mappings().one()
         row = rows.whole(experiments, found)
         heads = rows.read_rows(connection, columns, key)
@@ -295,7 +301,7 @@ class Book:
         versions = rows.read_rows(connection, benches, key)
         contents = Contents(
             name,
-            self.sheet(connection, key),
+            self._sheet(connection, key),
             tuple(
                 BenchVersion(row["number"], bytes(row["content"]), row["why"], row["made_at"], row["made_by"])
                 for row in versions
@@ -412,7 +418,7 @@ class Book:
         if len(key) > 64 or not key.isprintable():
             raise InputError(f"'{key[:80]}' is not a key", fix="use up to 64 printable characters")
         with self.writing() as connection:
-            owner = self.find(connection, experiment, lock=True)
+            owner = self._find(connection, experiment, lock=True)
             there = connection.execute(
                 select(readings).where((readings.c.experiment == owner) & (readings.c.key == key))
             ).mappings()
@@ -420,7 +426,7 @@ class Book:
                 if any(row[name] != cells.get(title, "") for name, title in CELLS.items()):
                     raise BookError(f"another reading has the key '{key}'", file=self.label, fix="use a new key")
                 return int(row["number"])
-            sheet = self.sheet(connection, owner)
+            sheet = self._sheet(connection, owner)
             new = row_of(sheet, cells)
             self._check_reading(connection, owner, sheet, new, 0)
             number = rows.next_number(connection, readings, owner)
@@ -484,7 +490,7 @@ class Book:
         cells = {cell: _clean(cell, value) for cell, value in cells.items()}
         _clean("why", why)
         with self.writing() as connection:
-            owner = self.find(connection, experiment, lock=True)
+            owner = self._find(connection, experiment, lock=True)
             contents = self._contents(connection, owner, experiment)
             if not 1 <= reading <= len(contents.readings):
                 raise BookError(
@@ -524,7 +530,7 @@ class Book:
             raise InputError("no reason is given", fix="say why, in a few words")
         read_bench_bytes(bench, f"{self.label} ({experiment}): bench.toml")
         with self.writing() as connection:
-            owner = self.find(connection, experiment, lock=True)
+            owner = self._find(connection, experiment, lock=True)
             number = rows.next_number(connection, benches, owner)
             stamp = {"why": why.strip(), "made_at": rows.now(), "made_by": made_by}
             rows.add(connection, benches, {"experiment": owner, "number": number, "content": bench, **stamp})

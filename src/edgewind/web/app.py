@@ -88,6 +88,7 @@ def make_app(root: str | Path, door: Door | None = None) -> Starlette:
         EdgewindError: _refused,
         TooLargeError: _too_large,
         HTTPException: _plain_error,
+        Exception: _broken,
     }
     app = Starlette(
         routes=_routes(),
@@ -155,6 +156,12 @@ async def _refused(request: Request, error: Exception) -> Response:
 
 async def _too_large(request: Request, error: Exception) -> Response:
     return JSONResponse({"problem": "that is more than a page may send", "fix": None, "field": None}, 413)
+
+
+async def _broken(request: Request, error: Exception) -> Response:
+    # The server's own log holds the whole of it.
+    told = f"an error in the program ({type(error).__name__})"
+    return JSONResponse({"problem": told, "fix": "what was stored before is whole", "field": None}, 500)
 
 
 async def _plain_error(request: Request, error: Exception) -> Response:

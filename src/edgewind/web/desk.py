@@ -177,7 +177,7 @@ class Desk:
                 except InputError as error:
                     told["problem"] = str(error)
                 found.append(told)
-        return found
+        return sorted(found, key=lambda one: not one["wires"])
 
     def waiting(self, slug: str, experiment: str) -> list[dict[str, Any]]:
         """Sweeps of an experiment that were cut off."""

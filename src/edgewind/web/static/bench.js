@@ -13,18 +13,22 @@ const ordered = () => [...rows.values()].sort((a, b) => a.n - b.n);
 // Now
 
 const WORDS = {
-  ready: "ready", setting: "setting the pressure", settling: "waiting until it is steady", reading: "taking a reading", storing: "storing",
+  ready: "ready", setting: "setting the pressure", settling: "settling", reading: "taking the reading", storing: "storing",
   "coast-down": "coasting down, lamp off", paused: "paused", asking: "waiting for you", finished: "finished", stopped: "stopped", failed: "ended by a fault",
 };
 const big = (value, kind, digits) => (value === null || value === undefined ? "–" : number(inUnit(value, kind), digits));
 
+function gaugeText(text) {
+  const value = Number.parseFloat(text), unit = text.split(" ")[1] ?? (bench.gauge === "display" ? "" : "V");
+  return Number.isFinite(value) ? `${number(value, 4)} ${unit}` : text;
+}
 function showNow() {
   const last = ordered().at(-1), live = status?.running;
   const pressure = live ? status.pressure_pa : last?.pressure_pa ?? null, speed = live ? status.speed_rad_s : last?.speed_rad_s ?? null;
   byId("now-pressure").textContent = live && status.pressure_flag ? status.pressure_flag : !live && last?.pressure_flag ? last.pressure_flag : big(pressure, "pressure", 3);
   byId("now-speed").textContent = big(speed, "speed", 4);
   const kn = pressure ? bench.path_at_one_pa_m / pressure / bench.width_m : null;
-  byId("now-pressure-more").textContent = kn ? `Kn ${number(kn, 2)}, free path ${number(1e3 * kn * bench.width_m, 2)} mm${live && status.gauge ? ", gauge " + status.gauge : ""}` : " ";
+  byId("now-pressure-more").textContent = kn ? `Kn ${number(kn, 2)}, free path ${number(1e3 * kn * bench.width_m, 2)} mm${live && status.gauge ? ", gauge " + gaugeText(status.gauge) : ""}` : " ";
   byId("now-speed-more").textContent = live ? " " : last ? `reading ${last.n}${last.speed_u_rad_s ? ", ± " + number(inUnit(last.speed_u_rad_s, "speed"), 2) : ""}` : " ";
   const found = live ? status.steadiness : null, word = byId("now-steady");
   word.textContent = !live ? "not watched" : !found ? "moving" : found.steady ? "steady" : "not yet";
@@ -103,8 +107,9 @@ function showRows() {
   });
   byId("readings").tBodies[0].replaceChildren(...list.slice(-12).reverse().map((row) => tableRow(row, ways)));
 }
-let traced = 0;
-async function showTrace() {
+let traced = 0, tracing = 0;
+function showTrace() { clearTimeout(tracing); tracing = setTimeout(fetchTrace, 120); }
+async function fetchTrace() {
   const last = ordered().filter((row) => row.trace).at(-1);
   if (!last || last.n === traced) return;
   traced = last.n;
