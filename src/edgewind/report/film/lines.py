@@ -20,7 +20,7 @@ SEEDS = 15
 STROKE = 0.3
 STEPS = 14
 # Where the gas is slower than this part of its fastest, its direction is not known well enough to be drawn.
-SLOWEST = 4e-3
+SLOWEST = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +63,8 @@ def _heads(points: Floats, shares: tuple[float, ...]) -> Floats:
     along = ahead - behind
     size = np.hypot(*along.T)
     size = size[:, None]
-    return np.concatenate([at, along / np.where(size > 0.0, size, 1.0)], axis=1)[size[:, 0] > 0.0]
+    whole: Floats = np.concatenate([at, along / np.where(size > 0.0, size, 1.0)], axis=1)
+    return np.asarray(whole[size[:, 0] > 0.0])
 
 
 def level_lines(stream: Singles, sheet: Sheet, *, edge: float) -> list[Line]:

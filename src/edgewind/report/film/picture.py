@@ -98,6 +98,7 @@ class GasPicture:
         self._moving: list[tuple[Axes | None, Artist]] = []
         self._background: Any = None
         self._shown: float | None = None
+        self._last: tuple[Moment, list[Line]] | None = None
         self.lock = RLock()
         with our_style(self.palette, SHEET):
             self.figure: Figure = new_figure(SHEET)
@@ -213,8 +214,8 @@ class GasPicture:
         x = _LEFT + _FIELD_SIDE + 0.9
         axes = plain_axes(self.figure, self._em(x, _FIELD_BOTTOM + 1.2, 0.85, _FIELD_SIDE - 5.2))
         colours = scale_of(signed=self.quantity.signed, theme=self._theme)
-        axes.imshow(colours[:, None, :], extent=(0, 1, -1 if self.quantity.signed else 0, 1), origin="lower", aspect="auto",
-                    interpolation="nearest")  # fmt: skip
+        axes.imshow(colours[:, None, :], extent=(0, 1, -1 if self.quantity.signed else 0, 1),
+                    origin="lower", aspect="auto", interpolation="nearest")  # fmt: skip
         high = self.limits[1]
         marks = high * (np.linspace(-1.0, 1.0, 5) if self.quantity.signed else np.array([0.0, 0.1, 0.3, 0.6, 1.0]))
         ends = np.array([-1.0, 1.0]) if self.quantity.signed else np.array([0.0, 1.0])
@@ -289,7 +290,7 @@ class GasPicture:
         axes.plot(knudsen, effect, color=palette.blue, linewidth=2.2 * line, solid_capstyle="round")
         axes.errorbar(series.knudsen, nodes, np.nan_to_num(errors), fmt="o", color=palette.blue, markersize=2.6 * line,
                       elinewidth=line)  # fmt: skip
-        top = nice_limit(1.02 * float(effect.max()))
+        top = nice_limit(1.3 * float(effect.max()))
         if high < 1.2 * low:
             low, high = low / 2, high * 2
         axes.set(xscale="log", xlim=(high * 1.12, low / 1.12), ylim=(0.0, top))
@@ -326,10 +327,12 @@ class GasPicture:
         kn = float(np.exp(found.x))
         axes.plot([kn, kn], [0.0, -found.fun], color=self.palette.gold, linewidth=1.6 * SHEET.line, zorder=1.5)
         self.peak = kn
-        late = best > 0.5 * effect.size
+        # Centred over the peak, but for a peak near an end.
+        share = axes.transLimits.transform(axes.transScale.transform((kn, 0.0)))[0]
+        side = "right" if share > 0.78 else "left" if share < 0.22 else "center"
         label = axes.annotate(
-            f"greatest at Kn {kn:.2g}", (kn, 0.07 * top), xytext=(0.5 * SHEET.type_pt * (1 if late else -1), 0),
-            textcoords="offset points", ha="left" if late else "right", va="bottom", color=self.palette.gold_ink,
+            f"greatest at Kn {kn:.2g}", (kn, -found.fun), xytext=(0.0, 0.62 * SHEET.type_pt),
+            textcoords="offset points", ha=side, va="bottom", color=self.palette.gold_ink,
         )  # fmt: skip
         label.set(fontsize=_SMALL * SHEET.type_pt, fontweight="bold")
 
@@ -369,6 +372,11 @@ class GasPicture:
 
     def lines_of(self, moment: Moment) -> list[Line]:
         """Return the lines at a moment, upper half."""
+        if self._last is None or self._last[0] is not moment:
+            self._last = (moment, self._find_lines(moment))
+        return self._last[1]
+
+    def _find_lines(self, moment: Moment) -> list[Line]:
         sheet = self.series.sheet
         if moment.stream is not None:
             return level_lines(moment.stream, sheet, edge=self.series.first.edge)
@@ -522,7 +530,11 @@ def caption(series: GasSeries, quantity: str) -> list[str]:
     )
     who = "heat" if known.lines == "heat_flux" else "gas"
     lines = (
-        f"Between neighbouring lines flows {_part(LINES)} of the {who} that goes round."
+        (
+            f"Between neighbouring lines flows {_part(LINES)} of the gas that goes round."
+            if known.lines == "velocity"
+            else "Between neighbouring lines flows the same amount of heat."
+        )
         if first.flat
         else f"Each stroke follows the {who} in the plane through the middle of the vane."
     )
