@@ -232,6 +232,7 @@ def gas_field(
     accommodation: float | Mapping[str, float] = 1.0,
     drive: str = "thermal",
     tolerance: float = 5e-3,
+    fineness: float = 1.0,
     workers: int | None = None,
     cache: bool | str | os.PathLike[str] = True,
 ) -> GasField:
@@ -245,6 +246,8 @@ def gas_field(
         ``thermal``, ``flow`` or ``warm``.
     tolerance : float
         Relative error of the coefficients.
+    fineness : float
+        Cells and directions of the fields, 0.3 to 2 times as many as a film wants along each axis.
 
     Raises
     ------
@@ -259,7 +262,9 @@ def gas_field(
         check_field_knudsen(outline.name, knudsen),
         check_accommodation(accommodation),
     )
-    resolution = _resolution(case)
+    if not 0.3 <= fineness <= 2.0:
+        raise OutOfRangeError(f"{fineness:g} times as fine is not drawn", key="fineness", fix="stay between 0.3 and 2")
+    resolution = _resolution(case).finer(fineness)
     question = {
         "picture": KEPT,
         "shape": outline.name,

@@ -168,13 +168,13 @@ def make_film(
     """
     frames = check_timing(seconds, fps)
     path = check_film(path, [field.knudsen for field in series.fields], seconds=seconds, fps=fps, replace=replace)
-    picture = GasPicture(series, quantity=quantity, theme=theme, size=size)
+    picture = GasPicture(series, quantity=quantity, theme=theme, size=size, specks=specks and series.flat)
     first, last = (series.low, series.high) if dense_first else (series.high, series.low)
     route = places(first, last, frames)
     with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".mp4", delete=False) as handle:
         part = Path(handle.name)
     try:
-        drawn = _frames(picture, route, fps, specks)
+        drawn = _frames(picture, route, fps)
         _code(part, drawn, (picture.width, picture.height), fps, frames, progress)
         settle(part, path, replace=replace)
     finally:
@@ -182,8 +182,8 @@ def make_film(
     return Film(path, frames, fps, picture.width, picture.height, first, last, path.stat().st_size)
 
 
-def _frames(picture: GasPicture, route: Floats, fps: int, specks: bool) -> Iterator[NDArray[np.uint8]]:
-    drifting = Specks() if specks and picture.series.flat else None
+def _frames(picture: GasPicture, route: Floats, fps: int) -> Iterator[NDArray[np.uint8]]:
+    drifting = Specks() if picture.specks else None
     shown: float | None = None
     for knudsen in route:
         moment = picture.series.at(float(knudsen), picture.name)

@@ -6,7 +6,9 @@ One figure is drawn once; from one Knudsen number to the next only what changes 
 from __future__ import annotations
 
 import io
+import re
 import textwrap
+from html import escape
 from threading import RLock
 from typing import Any
 
@@ -42,6 +44,7 @@ _CAPTION_SIGNS = 148
 # The vane has no thickness where it is computed; on the picture it needs one, in its own width.
 _THICK = 0.05
 _CURVE_POINTS = 240
+_HALO = "words-on-the-gas"
 
 
 def _digits(value: float, digits: int = 3) -> str:
@@ -76,6 +79,8 @@ class GasPicture:
         ``light`` or ``dark``.
     size : str
         A key of `SIZES`.
+    specks : bool
+        Whether specks of gas will be shown, so that the caption speaks of them.
 
     Raises
     ------
@@ -84,7 +89,13 @@ class GasPicture:
     """
 
     def __init__(
-        self, series: GasSeries | GasField, *, quantity: str = "temperature", theme: str = "light", size: str = "1080p"
+        self,
+        series: GasSeries | GasField,
+        *,
+        quantity: str = "temperature",
+        theme: str = "light",
+        size: str = "1080p",
+        specks: bool = False,
     ) -> None:
         self.series = series if isinstance(series, GasSeries) else GasSeries([series])
         self.quantity = choose(QUANTITIES, quantity, "quantity")
@@ -92,6 +103,7 @@ class GasPicture:
         self.palette = choose(THEMES, theme, "theme")
         self._theme = next(name for name, known in THEMES.items() if known is self.palette)
         self.width, self.height = choose(SIZES, size, "size")
+        self.specks = specks
         self.drive = DRIVES[self.series.first.drive]
         top = nice_limit(self.series.largest(self._name))
         self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
@@ -183,7 +195,7 @@ class GasPicture:
         outline = Rectangle((-0.5 * thick, -first.edge), thick, 2 * first.edge, fill=False)
         outline.set(edgecolor=palette.paper, linewidth=0.9 * line, zorder=4.1)
         self._move(axes, axes.add_patch(outline))
-        halo = [withStroke(linewidth=4.5 * line, foreground=palette.paper, alpha=0.9)]
+        halo = [withStroke(linewidth=3.6 * line, foreground=palette.paper, alpha=0.85)]
         how: dict[str, Any] = {"fontsize": 0.95 * SHEET.type_pt, "va": "center", "zorder": 5, "path_effects": halo,
                                "fontweight": "bold"}  # fmt: skip
         ink = {"thermal": (palette.rust, palette.blue), "flow": (palette.ink, palette.ink),
@@ -337,7 +349,7 @@ class GasPicture:
         label.set(fontsize=_SMALL * SHEET.type_pt, fontweight="bold")
 
     def _draw_caption(self) -> None:
-        for number, words in enumerate(caption(self.series, self._name)):
+        for number, words in enumerate(caption(self.series, self._name, specks=self.specks)):
             self._text(_LEFT, 3.3 - 0.95 * number, words, size=_TINY, color=self.palette.soft)
 
     # ---- what changes
@@ -467,15 +479,44 @@ class GasPicture:
                 self.show(knudsen)
             stream = io.StringIO()
             dpi = self.figure.dpi
-            with our_style(self.palette, SHEET):
-                self.figure.savefig(
-                    stream, format="svg", facecolor=self.palette.paper, dpi=72,
-                    metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
-                )  # fmt: skip
-            FigureCanvasAgg.__init__(self.canvas, self.figure)
-            self.figure.set_dpi(dpi)
-            self._background = None
-            return stream.getvalue()
+            haloed = [artist for artist in self.moving if isinstance(artist, Text) and artist.get_path_effects()]
+            kept = [text.get_path_effects() for text in haloed]
+            try:
+                for artist in self.moving:
+                    artist.set_animated(False)
+                for text in haloed:
+                    text.set_path_effects([])
+                    text.set_gid(_HALO)
+                with our_style(self.palette, SHEET):
+                    self.figure.savefig(
+                        stream, format="svg", facecolor=self.palette.paper, dpi=72,
+                        metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
+                    )  # fmt: skip
+            finally:
+                for artist in self.moving:
+                    artist.set_animated(True)
+                for text, effects in zip(haloed, kept, strict=True):
+                    text.set_path_effects(effects)
+                    text.set_gid(None)
+                # Saving leaves another canvas and resolution behind.
+                self.figure.set_canvas(self.canvas)
+                self.figure.set_dpi(dpi)
+                self._background = None
+            return self._finish_svg(stream.getvalue())
+
+    def _finish_svg(self, drawing: str) -> str:
+        """Give words on the gas their halo as text, not as outlines, and the whole a name for screen readers."""
+        halo = (
+            f"paint-order: stroke; stroke: {self.palette.paper}; stroke-width: {3.6 * SHEET.line:g}px; "
+            "stroke-linejoin: round; "
+        )
+        drawing = re.sub(
+            rf'<g id="{_HALO}">(\s*(?:<!--.*?-->\s*)?<text style=")', lambda found: f"<g>{found[1]}{halo}", drawing
+        )
+        return re.sub(
+            r"(<svg\b[^>]*)>", lambda found: f'{found[1]} role="img">\n <title>{escape(self.alt())}</title>', drawing,
+            count=1,
+        )  # fmt: skip
 
     def alt(self, knudsen: float | None = None) -> str:
         """Return in words what the picture shows, for those who cannot see it."""
@@ -510,7 +551,7 @@ def _arrow_heads(heads: Floats, size: float) -> Floats:
     return np.asarray(at + shape[None, :, :1] * along + shape[None, :, 1:] * side)
 
 
-def caption(series: GasSeries, quantity: str) -> list[str]:
+def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> list[str]:
     """Return what must stand under the picture: what was computed, what colours and lines mean, and how to scale."""
     first, words, known = series.first, DRIVES[series.first.drive], QUANTITIES[quantity]
     room = "\u00a0×\u00a0".join(f"{side:g}" for side in first.room)
@@ -544,6 +585,8 @@ def caption(series: GasSeries, quantity: str) -> list[str]:
         "warm": "Every value is per ΔT/T₀ of the vane above its room: multiply by yours.",
     }[first.drive]
     roots = "" if known.signed else "The colours are even in the square root."
+    if specks:
+        lines += f" Specks drift as the {who} does, fast where it is fast."
     acting = "heat" if words.acts == "heat" else "push"
     shares = f"Area: what the {acting} in the middle of the face would give on all of it; edge: the rest."
     words_of_all = " ".join(
