@@ -30,14 +30,15 @@ from edgewind.errors import EdgewindError, InputError
 from edgewind.web import entry, page, whatif
 from edgewind.web.begin import template_bench, titles_for
 from edgewind.web.desk import Desk, request_of
+from edgewind.web.gas_room import GasRoom, check_ways, choices
 from edgewind.web.guard import REPORT_POLICY, Door, Guard, TooLargeError
+from edgewind.web.jobs import Job, Jobs, zip_folder
 from edgewind.web.listing import experiment_page, shelf_listing, unused_name
 from edgewind.web.proposal import next_pressure
 from edgewind.web.shelf import NotHereError, Shelf
-from edgewind.web.studies import Studies, Study, zip_folder
 from edgewind.web.views import bench_view, source_views, trace_picture
 from edgewind.web.watch import Listener, Watches
-from edgewind.web.worker import Subject
+from edgewind.web.worker import FilmOrder, StudyOrder, Subject
 
 Answer = Callable[[Request], Awaitable[Response]]
 _ALIVE_S = 2.0
@@ -50,7 +51,8 @@ class Pages:
     def __init__(self, root: str | Path) -> None:
         self.shelf = Shelf(root)
         self.watches = Watches()
-        self.studies = Studies()
+        self.studies, self.pictures = Jobs(), Jobs()
+        self.gas = GasRoom(self.pictures)
         self.desk = Desk(self.shelf, self.watches)
 
     def close(self) -> None:
@@ -58,6 +60,7 @@ class Pages:
         self.desk.close()
         self.watches.close()
         self.studies.close()
+        self.pictures.close()
         self.shelf.close()
 
 
@@ -130,6 +133,13 @@ def _routes() -> list[Route | WebSocketRoute | Mount]:
         Route(f"/api/what-if/{one}", _what_if),
         Route("/api/experiments", _new_experiment, methods=["POST"]),
         Route("/api/take-in", _take_in, methods=["POST"]),
+        Route("/api/gas", _gas_state),
+        Route("/api/gas/picture", _gas_picture),
+        Route("/gas/still", _gas_still),
+        Route("/api/films", _ask_film, methods=["POST"]),
+        Route("/api/films/{film}", _film),
+        Route("/api/films/{film}/give-up", _give_up_film, methods=["POST"]),
+        Route("/films/{film}.mp4", _film_file),
         Route("/api/sweeps", _prepare_sweep, methods=["POST"]),
         Route("/api/sweeps/{sweep}/{command}", _command_sweep, methods=["POST"]),
         Route("/api/studies", _ask_study, methods=["POST"]),
@@ -263,7 +273,7 @@ def _gases(bench: Any) -> list[str]:
 
 
 async def _gas_page(request: Request) -> Response:
-    return page.page(request, "gas.html", title="The gas itself")
+    return page.page(request, "gas.html", title="The gas itself", **await run_in_threadpool(choices))
 
 
 # Readings
@@ -415,6 +425,7 @@ async def _live(socket: WebSocket) -> None:
     hearing = asyncio.create_task(_hear(socket, listener))
     try:
         while True:
+            message: str | None
             try:
                 message = await asyncio.wait_for(listener.next(), _ALIVE_S)
             except TimeoutError:
@@ -461,7 +472,7 @@ async def _ask_study(request: Request) -> Response:
         raise InputError("name one experiment or more", fix=f"up to {_MOST_SUBJECTS} at once")
     pages = _pages(request)
 
-    def order() -> Study:
+    def order() -> Job:
         subjects, came = [], []
         for one in asked:
             if not isinstance(one, dict):
@@ -472,7 +483,8 @@ async def _ask_study(request: Request) -> Response:
             source.bench()  # an experiment that is not there is told before the study begins
             subjects.append(Subject(place.kind, str(place.target), experiment))
             came.append(_how_far(pages.shelf, slug, experiment))
-        return pages.studies.ask(tuple(subjects), tuple(came), fit=bool(body.get("fit")))
+        of, fit = tuple(subjects), bool(body.get("fit"))
+        return pages.studies.ask((of, tuple(came), fit), lambda folder: StudyOrder(of, str(folder), fit))
 
     study = await run_in_threadpool(order)
     return JSONResponse(study.as_plain())
@@ -515,6 +527,81 @@ async def _report_zip(request: Request) -> Response:
     if found is None:
         raise NotHereError("that report is no longer kept", fix="ask for the study again")
     return FileResponse(found, filename="report-and-data.zip", media_type="application/zip")
+
+
+# The gas itself
+
+
+def _gas_ways(request: Request) -> dict[str, str]:
+    names = ("shape", "drive", "quantity", "theme", "size", "kind")
+    return {name: request.query_params[name][:40] for name in names if name in request.query_params}
+
+
+def _knudsen(request: Request) -> float:
+    try:
+        return float(request.query_params.get("knudsen", ""))
+    except ValueError:
+        raise entry.FieldError("knudsen", "that is not a Knudsen number", fix="choose one with the slider") from None
+
+
+async def _gas_state(request: Request) -> Response:
+    ways = _gas_ways(request)
+    return JSONResponse(
+        await run_in_threadpool(_pages(request).gas.state, ways.get("shape", "strip"), ways.get("drive", "thermal"))
+    )
+
+
+async def _gas_picture(request: Request) -> Response:
+    picture, words = await run_in_threadpool(_pages(request).gas.picture, _gas_ways(request), _knudsen(request))
+    return Response(picture, media_type="image/png", headers={"x-words": quote(words)})
+
+
+async def _gas_still(request: Request) -> Response:
+    ways, knudsen = _gas_ways(request), _knudsen(request)
+    content, kind = await run_in_threadpool(_pages(request).gas.still, ways, knudsen)
+    name = f"gas-{ways.get('shape', 'strip')}-{ways.get('quantity', 'temperature')}-Kn-{knudsen:.3g}.{kind}"
+    media = {"png": "image/png", "svg": "image/svg+xml"}[kind]
+    return Response(content, media_type=media, headers={"content-disposition": f'attachment; filename="{name}"'})
+
+
+async def _ask_film(request: Request) -> Response:
+    body = await _body(request)
+    ways = {name: _text(body, name, most=40) for name in ("shape", "drive", "quantity", "theme", "size")}
+    try:
+        seconds = float(_text(body, "seconds", most=10))
+    except ValueError:
+        raise entry.FieldError("seconds", "that is not a number of seconds", fix="type one, such as 12") from None
+    jobs = _pages(request).pictures
+
+    def order() -> Job:
+        check_ways(ways)
+        if not 1 <= seconds <= 120:
+            raise entry.FieldError("seconds", f"{seconds:g} s is not a length for a film", fix="from 1 to 120 seconds")
+        return jobs.ask(
+            ("film", *sorted(ways.items()), seconds),
+            lambda folder: FilmOrder(**ways, seconds=seconds, out=str(folder / "film.mp4")),
+        )
+
+    return JSONResponse((await run_in_threadpool(order)).as_plain())
+
+
+async def _film(request: Request) -> Response:
+    found = _pages(request).pictures.get(request.path_params["film"])
+    if found is None:
+        raise NotHereError("that film is no longer kept", fix="ask for it again")
+    return JSONResponse(found.as_plain())
+
+
+async def _give_up_film(request: Request) -> Response:
+    await run_in_threadpool(_pages(request).pictures.give_up, request.path_params["film"])
+    return JSONResponse({})
+
+
+async def _film_file(request: Request) -> Response:
+    found = _pages(request).pictures.file(request.path_params["film"], "film.mp4")
+    if found is None:
+        raise NotHereError("that film is no longer kept", fix="ask for it again")
+    return FileResponse(found, media_type="video/mp4", filename="gas.mp4")
 
 
 # Sweeps

@@ -208,11 +208,12 @@ def _with_headers(send: Send) -> Send:
             added = _HEADERS | {"content-security-policy": _POLICY}
             if b"cache-control" not in there:
                 added["cache-control"] = "no-store"
-            message = message | {
+            message = {
+                **message,
                 "headers": [
                     *message["headers"],
                     *((n.encode(), v.encode()) for n, v in added.items() if n.encode() not in there),
-                ]
+                ],
             }
         await send(message)
 

@@ -1,4 +1,4 @@
-"""The process that makes studies, so that the pages stay quick while one is being made."""
+"""The process that does what takes long, so that the pages stay quick meanwhile."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Subject:
 
 
 @dataclass(frozen=True)
-class Order:
+class StudyOrder:
     """A study to make: of what, where to, and whether to fit."""
 
     subjects: tuple[Subject, ...]
@@ -38,8 +38,32 @@ class Order:
     fit: bool
 
 
+@dataclass(frozen=True)
+class GasOrder:
+    """The gas to compute at the usual Knudsen numbers of a shape, into the folder where what is computed is kept."""
+
+    shape: str
+    drive: str
+
+
+@dataclass(frozen=True)
+class FilmOrder:
+    """A film to make."""
+
+    shape: str
+    drive: str
+    quantity: str
+    theme: str
+    size: str
+    seconds: float
+    out: str
+
+
+Order = StudyOrder | GasOrder | FilmOrder
+
+
 def work(line: Connection) -> None:
-    """Make every study that is ordered, one after the other; the answers are tuples that begin with a word."""
+    """Do all that is ordered, one after the other; the answers are tuples that begin with a word."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends this process
     from edgewind.errors import EdgewindError
 
@@ -51,16 +75,56 @@ def work(line: Connection) -> None:
         if order is None:
             return
         try:
-            line.send(("done", _study(order, line)))
+            line.send(("done", _done(order, line)))
         except EdgewindError as error:
             line.send(("refused", str(error)))
         except (BrokenPipeError, KeyboardInterrupt):
             return
         except Exception as error:  # the server tells it; the next order may be a better one
-            line.send(("refused", f"the study failed: {error!r}"))
+            line.send(("refused", f"it failed: {error!r}"))
 
 
-def _study(order: Order, line: Connection) -> dict[str, Any]:
+def _done(order: Order, line: Connection) -> dict[str, Any]:
+    if isinstance(order, StudyOrder):
+        return _study(order, line)
+    if isinstance(order, GasOrder):
+        return _gas(order, line)
+    return _film(order, line)
+
+
+def _gas(order: GasOrder, line: Connection) -> dict[str, Any]:
+    from edgewind.report.film import gas_series
+
+    solved: list[float] = []
+
+    def tell(done: int, total: int, field: Any) -> None:
+        solved.append(float(field.knudsen))
+        line.send(("progress", ("computing the gas", done, total)))
+        line.send(("part", list(solved)))
+
+    gas_series(order.shape, drive=order.drive, progress=tell)
+    return {"solved": solved}
+
+
+def _film(order: FilmOrder, line: Connection) -> dict[str, Any]:
+    from edgewind.report.film import gas_series, make_film
+
+    def computing(done: int, total: int, field: Any) -> None:
+        line.send(("progress", ("computing the gas", done, total)))
+
+    def drawing(done: int, total: int) -> None:
+        line.send(("progress", ("drawing frames", done, total)))
+
+    series = gas_series(order.shape, drive=order.drive, progress=computing)
+    Path(order.out).parent.mkdir(exist_ok=True)
+    made = make_film(
+        order.out, series, quantity=order.quantity, theme=order.theme, size=order.size, seconds=order.seconds,
+        progress=drawing,
+    )  # fmt: skip
+    return {"frames": made.frames, "width": made.width, "height": made.height, "bytes": made.bytes}
+
+
+def _study(order: StudyOrder, line: Connection) -> dict[str, Any]:
     from contextlib import ExitStack
 
     from edgewind.book import BookSource, open_book

@@ -1,4 +1,4 @@
-"""Studies asked for from the pages: made one at a time in a process beside the server, kept while it runs."""
+"""Long work asked for from the pages: done one at a time in a process beside the server, kept while it runs."""
 
 from __future__ import annotations
 
@@ -14,35 +14,41 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from edgewind.web.worker import Order, Subject, work
+from edgewind.web.worker import Order, work
 
 _MOST_KEPT = 24
 _WAIT_S = 0.25
 
 
 @dataclass(eq=False)
-class Study:
-    """A study that was asked for.
+class Job:
+    """Work that was asked for.
 
     Attributes
     ----------
     key : tuple
-        What it is of: subjects with how far each had come, and whether it is fitted. Asked again, it is not made again.
+        What it is, with all that its result depends on. Asked again, it is not done again.
+    order : Order
+        What the process beside the server is told.
+    folder : Path
+        What it may write lies in here.
     state : {"waiting", "working", "done", "refused", "given up"}
         How it stands.
     progress : tuple of (str, int, int)
         What is being done, how much of it is, and of how much.
+    part : list of float
+        What is ready already, where some of it can be used before the rest.
     """
 
     id: str
     key: tuple[Any, ...]
-    subjects: tuple[Subject, ...]
-    fit: bool
+    order: Order
     folder: Path
     state: str = "waiting"
     progress: tuple[str, int, int] = ("waiting for its turn", 0, 1)
     problem: str = ""
     result: dict[str, Any] = field(default_factory=dict)
+    part: list[float] = field(default_factory=list)
     seconds: float | None = None
 
     def as_plain(self) -> dict[str, Any]:
@@ -50,65 +56,71 @@ class Study:
         what, done, total = self.progress
         told: dict[str, Any] = {
             "id": self.id, "state": self.state, "what": what, "done": done, "total": total, "problem": self.problem,
-            "fit": self.fit, "seconds": self.seconds,
+            "seconds": self.seconds,
         }  # fmt: skip
         return told | ({"result": self.result} if self.state == "done" else {})
 
 
-class Studies:
-    """Makes studies; safe between threads."""
+class Jobs:
+    """Does jobs; safe between threads."""
 
     def __init__(self) -> None:
         self._place = Path(tempfile.mkdtemp(prefix="edgewind-pages-"))
         self._lock = threading.Condition()
-        self._all: dict[str, Study] = {}
-        self._queue: list[Study] = []
-        self._listeners: list[Callable[[Study], None]] = []
+        self._all: dict[str, Job] = {}
+        self._queue: list[Job] = []
         self._closing = False
         self._process: Any = None
         self._line: Any = None
-        self._working: Study | None = None
-        self._thread = threading.Thread(target=self._run, name="studies", daemon=True)
+        self._working: Job | None = None
+        self._thread = threading.Thread(target=self._run, name="jobs", daemon=True)
         self._thread.start()
 
-    def ask(self, subjects: tuple[Subject, ...], marks: tuple[Any, ...], *, fit: bool) -> Study:
-        """Order a study, or return the one that was made of the same."""
-        key = (subjects, marks, fit)
+    def ask(self, key: tuple[Any, ...], order: Callable[[Path], Order]) -> Job:
+        """Order work, or return the job that is the same.
+
+        Parameters
+        ----------
+        key : tuple
+            See :class:`Job`.
+        order : callable
+            Given the folder that it may write in, returns what the process is told.
+        """
         with self._lock:
-            for study in self._all.values():
-                if study.key == key and study.state in ("waiting", "working", "done"):
-                    return study
+            for job in self._all.values():
+                if job.key == key and job.state in ("waiting", "working", "done"):
+                    return job
             new = uuid.uuid4().hex[:16]
-            study = Study(new, key, subjects, fit, self._place / new)
-            self._all[study.id] = study
-            self._queue.append(study)
+            job = Job(new, key, order(self._place / new), self._place / new)
+            self._all[job.id] = job
+            self._queue.append(job)
             self._forget()
             self._lock.notify_all()
-        return study
+        return job
 
-    def get(self, key: str) -> Study | None:
-        """Return a study by its id."""
+    def get(self, key: str) -> Job | None:
+        """Return a job by its id."""
         with self._lock:
             return self._all.get(key)
 
     def give_up(self, key: str) -> None:
-        """Do without a study that is waiting or being made."""
+        """Do without a job that is waiting or being made."""
         with self._lock:
-            study = self._all.get(key)
-            if study is None or study.state not in ("waiting", "working"):
+            job = self._all.get(key)
+            if job is None or job.state not in ("waiting", "working"):
                 return
-            study.state = "given up"
-            if study in self._queue:
-                self._queue.remove(study)
-            if study is self._working:
+            job.state = "given up"
+            if job in self._queue:
+                self._queue.remove(job)
+            if job is self._working:
                 self._end_process()
 
     def file(self, key: str, path: str) -> Path | None:
-        """Return a file of a finished study; None where there is none, or it lies elsewhere."""
-        study = self.get(key)
-        if study is None or study.state != "done":
+        """Return a file of a finished job; None where there is none, or it lies elsewhere."""
+        job = self.get(key)
+        if job is None or job.state != "done":
             return None
-        root = study.folder.resolve()
+        root = job.folder.resolve()
         try:
             found = (root / path).resolve()
             return found if found.is_relative_to(root) and found.is_file() else None
@@ -116,11 +128,11 @@ class Studies:
             return None
 
     def archive(self, key: str) -> Path | None:
-        """Return a ZIP of everything that a finished study wrote, report and data package."""
-        study = self.get(key)
-        if study is None or study.state != "done":
+        """Return a ZIP of everything that a finished job wrote, report and data package."""
+        job = self.get(key)
+        if job is None or job.state != "done":
             return None
-        return zip_folder(study.folder, self._place / f"{study.id}.zip")
+        return zip_folder(job.folder, self._place / f"{job.id}.zip")
 
     def close(self) -> None:
         """Stop, and remove what was made."""
@@ -132,11 +144,11 @@ class Studies:
         shutil.rmtree(self._place, ignore_errors=True)
 
     def _forget(self) -> None:
-        finished = [study for study in self._all.values() if study.state not in ("waiting", "working")]
-        for study in finished[: max(len(self._all) - _MOST_KEPT, 0)]:
-            del self._all[study.id]
-            shutil.rmtree(study.folder, ignore_errors=True)
-            (self._place / f"{study.id}.zip").unlink(missing_ok=True)
+        finished = [job for job in self._all.values() if job.state not in ("waiting", "working")]
+        for job in finished[: max(len(self._all) - _MOST_KEPT, 0)]:
+            del self._all[job.id]
+            shutil.rmtree(job.folder, ignore_errors=True)
+            (self._place / f"{job.id}.zip").unlink(missing_ok=True)
 
     def _run(self) -> None:
         while True:
@@ -145,39 +157,41 @@ class Studies:
                     self._lock.wait()
                 if self._closing:
                     return
-                study = self._working = self._queue.pop(0)
-                study.state = "working"
-                study.progress = ("getting ready", 0, 1)
+                job = self._working = self._queue.pop(0)
+                job.state = "working"
+                job.progress = ("getting ready", 0, 1)
             start = time.monotonic()
             try:
-                self._make(study)
+                self._make(job)
             except (EOFError, OSError):
-                if study.state == "working":
-                    study.problem, study.state = "the study was cut off; ask for it again", "refused"
+                if job.state == "working":
+                    job.problem, job.state = "it was cut off; ask for it again", "refused"
                 self._end_process()
-            study.seconds = time.monotonic() - start
+            job.seconds = time.monotonic() - start
             with self._lock:
                 self._working = None
 
-    def _make(self, study: Study) -> None:
+    def _make(self, job: Job) -> None:
         if self._process is None or not self._process.is_alive():
             context = multiprocessing.get_context("spawn")
             self._line, theirs = context.Pipe()
-            self._process = context.Process(target=work, args=(theirs,), daemon=True, name="edgewind studies")
+            self._process = context.Process(target=work, args=(theirs,), daemon=True, name="edgewind jobs")
             self._process.start()
             theirs.close()
         line = self._line
-        line.send(Order(study.subjects, str(study.folder), study.fit))
-        while study.state == "working":
+        line.send(job.order)
+        while job.state == "working":
             if not line.poll(_WAIT_S):
                 continue
             word, told = line.recv()
             if word == "progress":
-                study.progress = told
+                job.progress = told
+            elif word == "part":
+                job.part = told
             elif word == "done":
-                study.result, study.state = told, "done"
+                job.result, job.state = told, "done"
             else:
-                study.problem, study.state = told, "refused"
+                job.problem, job.state = told, "refused"
 
     def _end_process(self) -> None:
         if self._process is not None and self._process.is_alive():

@@ -1,0 +1,101 @@
+// The gas itself: a picture at the Knudsen number of the slider; stills and a film to keep.
+import { ask, byId, clearProblems, number } from "/static/common.js";
+
+const slider = byId("gas-kn"), picture = byId("gas-picture");
+let state = null, wanted = 0, drawn = 0, drawing = false, film = null, wish = 0.3;
+const ways = () => ({ shape: byId("gas-shape").value, drive: byId("gas-drive").value, quantity: byId("gas-quantity").value });
+const dark = () => getComputedStyle(document.documentElement).colorScheme === "dark";
+const ends = () => [state.solved[0], state.solved.at(-1)];
+const knudsen = () => { const [low, high] = ends(); return low * (high / low) ** (slider.value / 1000); };
+function place() {
+  const [low, high] = ends();
+  slider.disabled = high === low;
+  slider.value = high === low ? 500 : Math.round(1000 * Math.min(Math.max(Math.log(wish / low) / Math.log(high / low), 0), 1));
+  label();
+}
+function label() { byId("gas-kn-out").textContent = number(knudsen(), 2); slider.setAttribute("aria-valuetext", "Knudsen number " + number(knudsen(), 2)); links(); }
+function links() {
+  const query = new URLSearchParams({ ...ways(), knudsen: knudsen(), size: byId("gas-size").value, theme: byId("gas-theme").value });
+  byId("gas-png").href = "/gas/still?" + query + "&kind=png";
+  byId("gas-svg").href = "/gas/still?" + query + "&kind=svg";
+}
+async function draw() {
+  wanted += 1;
+  if (drawing || !state?.solved.length) return;
+  drawing = true;
+  while (drawn !== wanted) {
+    drawn = wanted;
+    const query = new URLSearchParams({ ...ways(), knudsen: knudsen(), theme: dark() ? "dark" : "light" });
+    try {
+      const start = performance.now(), answer = await fetch("/api/gas/picture?" + query);
+      if (!answer.ok) throw new Error((await answer.json()).problem);
+      const old = picture.src, words = decodeURIComponent(answer.headers.get("x-words") ?? "");
+      picture.src = URL.createObjectURL(await answer.blob());
+      await picture.decode().catch(() => {});
+      if (old.startsWith("blob:")) URL.revokeObjectURL(old);
+      picture.alt = words;
+      byId("gas-words").textContent = words;
+      picture.dataset.ms = Math.round(performance.now() - start);
+      byId("film-problem").textContent = "";
+    } catch (error) { byId("film-problem").textContent = error.message + "."; }
+  }
+  drawing = false;
+}
+let turn = 0;
+async function look() {
+  const mine = ++turn;
+  state = null;
+  slider.disabled = true;
+  for (;;) {
+    let told;
+    try { told = await ask("/api/gas?" + new URLSearchParams(ways())); }
+    catch (error) { byId("gas-state").textContent = error.message + "."; return; }
+    if (mine !== turn) return;
+    const more = !state || told.solved.length !== state.solved.length;
+    state = told;
+    if (more && told.solved.length) { place(); draw(); }
+    const busy = told.state === "waiting" || told.state === "working", bar = byId("gas-progress");
+    bar.hidden = !busy;
+    bar.max = told.all.length; bar.value = told.solved.length;
+    byId("gas-state").textContent = busy ? `Computed at ${told.solved.length} of ${told.all.length} Knudsen numbers; kept from then on.` : told.state === "done" ? "" : told.problem + ".";
+    if (!busy) return;
+    await new Promise((done) => setTimeout(done, 500));
+  }
+}
+slider.addEventListener("input", () => { wish = knudsen(); label(); draw(); });
+for (const id of ["gas-shape", "gas-drive"]) byId(id).addEventListener("change", look);
+byId("gas-quantity").addEventListener("change", () => { links(); draw(); });
+for (const id of ["gas-size", "gas-theme"]) byId(id).addEventListener("change", links);
+byId("theme").addEventListener("change", draw);
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+byId("gas").addEventListener("submit", (event) => event.preventDefault());
+byId("gas-theme").value = dark() ? "dark" : "light";
+
+byId("film").addEventListener("click", async () => {
+  clearProblems(document);
+  byId("film-ways").hidden = true; byId("film-video").hidden = true;
+  byId("film").disabled = true;
+  const bar = byId("film-progress");
+  try {
+    film = await ask("/api/films", { ...ways(), theme: byId("gas-theme").value, size: byId("gas-size").value, seconds: byId("film-seconds").value });
+    byId("film-stop-row").hidden = false;
+    bar.hidden = false;
+    while (film.state === "waiting" || film.state === "working") {
+      byId("film-state").textContent = film.what[0].toUpperCase() + film.what.slice(1) + (film.total > 1 ? `, ${film.done} of ${film.total}.` : ".");
+      if (film.total > 1) { bar.max = film.total; bar.value = film.done; } else bar.removeAttribute("value");
+      await new Promise((done) => setTimeout(done, 500));
+      film = await ask("/api/films/" + film.id);
+    }
+    if (film.state === "done") {
+      const made = film.result;
+      byId("film-state").textContent = `${made.frames} frames of ${made.width} by ${made.height}, ${number(made.bytes / 1e6, 2)} MB.`;
+      byId("film-file").href = byId("film-video").src = `/films/${film.id}.mp4`;
+      byId("film-ways").hidden = false; byId("film-video").hidden = false;
+    } else byId("film-state").textContent = film.state === "given up" ? "Given up." : film.problem + ".";
+  } catch (error) {
+    (error.field === "seconds" ? byId("film-seconds-problem") : byId("film-problem")).textContent = error.message + ".";
+  }
+  bar.hidden = true; byId("film-stop-row").hidden = true; byId("film").disabled = false;
+});
+byId("film-stop").addEventListener("click", () => { if (film) ask(`/api/films/${film.id}/give-up`, {}); });
+look();
