@@ -424,16 +424,9 @@ async def _live(socket: WebSocket) -> None:
         listener.put(message)
     hearing = asyncio.create_task(_hear(socket, listener))
     try:
-        while True:
-            message: str | None
-            try:
-                message = await asyncio.wait_for(listener.next(), _ALIVE_S)
-            except TimeoutError:
-                message = '{"kind": "alive"}'
-            if message is None:
-                await socket.close(1012)
-                return
-            await socket.send_text(message)
+        while (text := await listener.next(_ALIVE_S)) is not None:
+            await socket.send_text(text or '{"kind": "alive"}')
+        await socket.close(1012)
     except (WebSocketDisconnect, RuntimeError, OSError):
         pass
     finally:

@@ -14,9 +14,12 @@ from starlette.datastructures import Headers
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from edgewind.errors import InputError
+
 COOKIE = "edgewind_token"
 KEY = "token"
 MOST_BODY = 2_000_000
+_LEAST_TOKEN = 16
 # Nothing but our own files; no frame of another site; no form to another site.
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; "
@@ -102,9 +105,16 @@ class Door:
 def door_for(host: str, token: str | None = None, names: Iterable[str] = ()) -> Door:
     """Return the door for a server that listens at `host`; off the loopback it asks for a token, made where none is
     given.
+
+    Raises
+    ------
+    InputError
+        A token that could be guessed.
     """
     if is_loopback(host):
         return Door(host)
+    if token is not None and (len(token) < _LEAST_TOKEN or not token.isascii() or not token.isprintable()):
+        raise InputError("that token is too easy to guess", fix=f"give {_LEAST_TOKEN} plain signs or more, or none")
     own = {"localhost", socket.gethostname().lower(), socket.getfqdn().lower(), host.lower(), *names}
     return Door(host, token or secrets.token_urlsafe(24), frozenset(own))
 

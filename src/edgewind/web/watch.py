@@ -43,9 +43,12 @@ class Listener:
         if not self._loop.is_closed():
             self._loop.call_soon_threadsafe(add)
 
-    async def next(self) -> str | None:
-        """Wait for the next message; None means that the connection is to end."""
-        return await self._queue.get()
+    async def next(self, wait_s: float) -> str | None:
+        """Wait for the next message: an empty one after `wait_s` with nothing to tell, None at the end."""
+        try:
+            return await asyncio.wait_for(self._queue.get(), wait_s)
+        except TimeoutError:
+            return ""
 
 
 class Watch:

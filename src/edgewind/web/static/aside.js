@@ -12,6 +12,8 @@ export function asideButton(slug, experiment) {
     try {
       await ask("/api/exclude/" + pathOf(slug, experiment), { reading: row.n, why: byId("why-text").value, undo });
       dialog.close();
+      // The row may have been drawn anew meanwhile: the cursor goes to its button, not to the old one.
+      document.querySelector(`#readings tr[data-n="${row.n}"] button`)?.focus();
       say(`Reading ${row.n} is ${undo ? "in use again" : "set aside"}.`);
     } catch (error) {
       error.field = "text";

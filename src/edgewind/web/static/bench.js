@@ -105,7 +105,9 @@ function showRows() {
     x: across, y: { title: `speed (${unitOf("speed")})` }, series: seriesOf(list, bench, axis, { fresh }), empty: "The first reading will stand here.",
     marks: target?.pressure_pa ? [{ x: across.of(target.pressure_pa), tone: "blue", dash: true, words: "next" }] : [],
   });
-  byId("readings").tBodies[0].replaceChildren(...list.slice(-12).reverse().map((row) => tableRow(row, ways)));
+  const body = byId("readings").tBodies[0], focused = body.contains(document.activeElement) ? document.activeElement.closest("tr").dataset.n : null;
+  body.replaceChildren(...list.slice(-12).reverse().map((row) => tableRow(row, ways)));
+  if (focused) body.querySelector(`tr[data-n="${focused}"] button`)?.focus();
 }
 let traced = 0, tracing = 0;
 function showTrace() { clearTimeout(tracing); tracing = setTimeout(fetchTrace, 120); }
@@ -157,6 +159,10 @@ if (hand) {
     labels("hand-pressure_as", "hand-pressure-label", (value) => (value === "gauge" ? "Gauge" : "Pressure"));
     labels("hand-speed_as", "hand-speed-label", (value) => (value === "speed" ? "Speed" : "Time of one turn"));
   };
+  // Enter stores from every field, from a choice as well.
+  hand.addEventListener("keydown", (event) => {
+    if (event.key === "Enter" && event.target instanceof HTMLSelectElement) { event.preventDefault(); hand.requestSubmit(); }
+  });
   for (const name of ["hand-pressure_as", "hand-speed_as"]) byId(name)?.addEventListener("change", showLabels);
   showLabels();
   hand.addEventListener("submit", async (event) => {

@@ -6,11 +6,12 @@ let state = null, wanted = 0, drawn = 0, drawing = false, film = null, wish = 0.
 const ways = () => ({ shape: byId("gas-shape").value, drive: byId("gas-drive").value, quantity: byId("gas-quantity").value });
 const dark = () => getComputedStyle(document.documentElement).colorScheme === "dark";
 const ends = () => [state.solved[0], state.solved.at(-1)];
-const knudsen = () => { const [low, high] = ends(); return low * (high / low) ** (slider.value / 1000); };
+// As gas is let in, from left to right: the same way as the curve on the picture.
+const knudsen = () => { const [low, high] = ends(); return high * (low / high) ** (slider.value / 1000); };
 function place() {
   const [low, high] = ends();
   slider.disabled = high === low;
-  slider.value = high === low ? 500 : Math.round(1000 * Math.min(Math.max(Math.log(wish / low) / Math.log(high / low), 0), 1));
+  slider.value = high === low ? 500 : Math.round(1000 * Math.min(Math.max(Math.log(wish / high) / Math.log(low / high), 0), 1));
   label();
 }
 function label() { byId("gas-kn-out").textContent = number(knudsen(), 2); slider.setAttribute("aria-valuetext", "Knudsen number " + number(knudsen(), 2)); links(); }

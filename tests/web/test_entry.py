@@ -1,0 +1,121 @@
+"""What is typed becomes the cells that were meant, or a reason beside its field."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from edgewind.errors import InputError
+from edgewind.signals import parse_readings
+from edgewind.web.entry import FieldError, Form, cells_of
+
+FORM = Form({
+    "time": "", "gauge": "V", "pressure": "Pa", "pressure uncertainty": "%", "speed": "rpm", "speed uncertainty": "rpm",
+    "lamp": "", "sweep": "", "envelope temperature": "degC", "note": "",
+})  # fmt: skip
+BARE = Form({"pressure": "mTorr", "speed": "rad/s"})
+
+
+def typed(**fields: str) -> dict[str, str]:
+    return {"pressure": "3.269", "pressure_as": "gauge", "speed": "120.4", "speed_as": "speed"} | fields
+
+
+def read(form: Form, cells: dict[str, str]) -> dict[str, float]:
+    """The reading that a study makes of the cells."""
+    titles = [f"{name} [{unit}]" if unit else name for name, unit in form.units.items()]
+    line = ",".join(cells.get(name, "") for name in form.units)
+    return parse_readings(",".join(titles) + "\n" + line + "\n").iloc[0].to_dict()
+
+
+def test_numbers_are_kept_as_they_were_typed() -> None:
+    cells = cells_of(FORM, typed(lamp="off", sweep=" up ", note="a  b", envelope="22.10"))
+    assert cells == {
+        "gauge": "3.269", "speed": "120.4", "lamp": "off", "sweep": "up", "note": "a b",
+        "envelope temperature": "22.10",
+    }  # fmt: skip
+
+
+def test_a_comma_may_stand_for_the_point() -> None:
+    assert cells_of(FORM, typed(pressure="3,269"))["gauge"] == "3.269"
+
+
+@pytest.mark.parametrize(
+    ("text", "pressure"), [("7 mTorr", 0.93325), ("0.0123 mbar", 1.23), ("1.24(3) Pa", 1.24), ("under-range", 0.0)]
+)
+def test_a_unit_may_be_typed_with_the_number(text: str, pressure: float) -> None:
+    cells = cells_of(FORM, typed(pressure_as="pressure", pressure=text))
+    assert read(FORM, cells)["pressure_pa"] == pytest.approx(pressure, rel=0.02)
+
+
+def test_an_uncertainty_typed_with_the_number_is_kept() -> None:
+    found = read(FORM, cells_of(FORM, typed(pressure_as="pressure", pressure="1.24(3) Pa", speed="12.0 +/- 0.2 rpm")))
+    assert found["pressure_u_pa"] == pytest.approx(0.03, rel=0.01)
+    assert found["speed_u_rad_s"] == pytest.approx(0.2 * 2 * math.pi / 60, rel=0.01)
+
+
+@given(st.integers(2, 99_999), st.integers(0, 4))
+def test_a_period_becomes_its_speed_with_the_uncertainty_of_its_last_digit(count: int, decimals: int) -> None:
+    """u(omega) / omega = u(T) / T, JCGM 100:2008, 5.1.6; the last digit is rectangular, F.2.2.1."""
+    period = count / 10**decimals
+    cells = cells_of(FORM, typed(speed_as="period", speed=f"{period:.{decimals}f}"))
+    found = read(FORM, cells)
+    assert found["speed_rad_s"] == pytest.approx(2 * math.pi / period, rel=1e-5)
+    relative = 10**-decimals / math.sqrt(12) / period
+    assert found["speed_u_rad_s"] / found["speed_rad_s"] == pytest.approx(relative, rel=0.02)
+
+
+@given(st.integers(10, 9_999), st.integers(0, 3))
+def test_without_a_column_for_it_the_digits_of_a_speed_say_no_less_than_its_uncertainty(
+    count: int, decimals: int
+) -> None:
+    period = count / 10**decimals
+    found = read(BARE, cells_of(BARE, {"pressure": "7", "speed": f"{period:.{decimals}f}", "speed_as": "period"}))
+    u = 2 * math.pi / period * 10**-decimals / math.sqrt(12) / period
+    assert found["speed_u_rad_s"] >= 0.999 * u
+    assert found["speed_u_rad_s"] <= 10.01 * u
+    assert abs(found["speed_rad_s"] - 2 * math.pi / period) <= 2 * found["speed_u_rad_s"]
+
+
+@pytest.mark.parametrize(
+    ("fields", "field", "said"),
+    [
+        ({"pressure": ""}, "pressure", "empty"),
+        ({"pressure": "abc"}, "pressure", "not a number"),
+        ({"pressure": "3.2 kg"}, "pressure", "voltage"),
+        ({"pressure": "1.2.3"}, "pressure", "not a number"),
+        ({"pressure": "=1+1"}, "pressure", "not a number"),
+        ({"pressure": "3" * 400}, "pressure", "number"),
+        ({"pressure_as": "pressure", "pressure": "-1"}, "pressure", "above zero"),
+        ({"pressure_as": "pressure", "pressure": "0"}, "pressure", "above zero"),
+        ({"pressure_as": "trace"}, "pressure", "no column"),
+        ({"pressure": "3.2 +/- 0.1 V"}, "pressure", "uncertainty"),
+        ({"speed": ""}, "speed", "empty"),
+        ({"speed": "fast"}, "speed", "not a number"),
+        ({"speed": "3 Hz"}, "speed", "turns or radians"),
+        ({"speed_as": "period", "speed": "0"}, "speed", "no time for a turn"),
+        ({"speed_as": "period", "speed": "12 rpm"}, "speed", "time"),
+        ({"speed_as": "warp"}, "speed", "no way"),
+        ({"envelope": "-400 degC"}, "envelope", "absolute zero"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_beside_its_field(fields: dict[str, str], field: str, said: str) -> None:
+    try:
+        cells = cells_of(FORM, typed(**fields))
+        with pytest.raises(InputError, match=said):  # what the form lets pass, the reading of tables refuses
+            read(FORM, cells)
+    except FieldError as error:
+        assert error.field == field
+        assert said in str(error)
+
+
+def test_what_the_table_has_no_column_for_is_refused() -> None:
+    for fields, field in (({"note": "x"}, "note"), ({"sweep": "x"}, "sweep"), ({"lamp": "off"}, "lamp")):
+        with pytest.raises(FieldError) as caught:
+            cells_of(BARE, {"pressure": "7", "speed": "1.0", **fields})
+        assert caught.value.field == field
+
+
+def test_a_table_of_traces_takes_no_typed_speed() -> None:
+    with pytest.raises(FieldError, match="traces"):
+        cells_of(Form({"gauge": "V", "trace": ""}), typed())

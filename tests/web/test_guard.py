@@ -1,0 +1,132 @@
+"""Only this machine is let in, unless a token is shown; other sites, tricks with paths and large bodies are not."""
+
+import re
+import socket
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+from websockets.sync.client import connect
+
+from edgewind.book import open_book
+from edgewind.errors import InputError
+from edgewind.web.guard import door_for, host_of, is_loopback
+
+STORE = "/api/readings/lab.book/typed"
+GOOD = {"pressure": "3.2", "pressure_as": "gauge", "speed": "120.0", "key": "k1"}
+
+
+@pytest.mark.parametrize(
+    ("host", "own"), [("127.0.0.1", True), ("127.8.8.8", True), ("::1", True), ("10.0.0.7", False), ("::", False)]
+)
+def test_loopback_is_told_from_the_rest(host: str, own: bool) -> None:
+    assert is_loopback(host) is own
+    assert bool(door_for(host).token) is not own
+
+
+def test_a_short_token_is_refused() -> None:
+    with pytest.raises(InputError, match="16"):
+        door_for("0.0.0.0", "guessme")
+
+
+def test_names_that_only_point_here_are_not_ours() -> None:
+    door = door_for("127.0.0.1")
+    assert door.knows("localhost") and door.knows("127.0.0.1") and door.knows("::1")
+    assert not door.knows("evil.example") and not door.knows("10.0.0.7") and not door.knows("")
+    wide = door_for("0.0.0.0")
+    assert wide.knows("192.0.2.7") and wide.knows(socket.gethostname().lower()) and not wide.knows("evil.example")
+
+
+def test_hosts_are_read_without_their_port() -> None:
+    assert host_of("LocalHost:8765") == "localhost"
+    assert host_of("[::1]:8765") == "::1"
+
+
+def test_other_sites_and_tricks_are_refused(serve: Callable, book_folder: Path) -> None:
+    (book_folder / "secret.txt").write_text("hush-hush")
+    outside = book_folder.parent / "outside.book"
+    open_book(outside, make=True).close()
+    pages = serve(book_folder)
+    own = f"http://127.0.0.1:{pages.port}"
+
+    # a name of another site that points here
+    assert pages.ask("/books", headers={"host": "evil.example"})[0] == 403
+    assert pages.ask("/books", headers={"host": f"evil.example:{pages.port}"})[0] == 403
+    assert pages.ask("/books", headers={"host": f"localhost:{pages.port}"})[0] == 200
+
+    # a page of another site that sends
+    for headers in (
+        {"origin": "http://evil.example"},
+        {"origin": "null"},
+        {"origin": own.replace("http", "http")[:-1] + "9"},
+        {"origin": own, "sec-fetch-site": "cross-site"},
+        {"origin": ""},
+    ):
+        assert pages.ask(STORE, GOOD, headers=headers)[0] == 403, headers
+    for method in ("PUT", "DELETE", "PATCH"):
+        assert pages.ask(STORE, method=method)[0] == 403
+    with open_book(book_folder / "lab.book") as book:
+        assert book.contents("typed").readings == ()
+    assert pages.ask(STORE, GOOD)[0] == 200
+
+    # sockets of other sites
+    address = f"ws://127.0.0.1:{pages.port}/live/lab.book/typed"
+    with pytest.raises((InvalidStatus, ConnectionClosed)), connect(address, origin="http://evil.example") as line:  # type: ignore[arg-type]
+        line.recv(timeout=5)
+    with connect(address, origin=own) as line:  # type: ignore[arg-type]
+        assert '"kind": "rows"' in line.recv(timeout=10)
+
+    # paths that lead elsewhere
+    for path in (
+        "/static/../app.py", "/static/..%2fapp.py", "/static/%2e%2e/app.py", "/static//etc/passwd",
+        "/books/..%2foutside.book/x", "/books/../outside.book/x", "/books/secret.txt/x", "/books/%00/x",
+        "/reports/../../secret.txt", "/reports/x/..%2f..%2fsecret.txt", "/export/lab.book/..%2f..%2fetc.zip",
+        "/export/..%2foutside.book/x.zip", "/films/..%2fsecret.mp4",
+    ):  # fmt: skip
+        status, content, _ = pages.ask(path)
+        assert status in (400, 404), path
+        assert b"hush-hush" not in content
+        assert b"root:" not in content
+    for name in ("../x", "a/b", ".hidden", "x\0y", "", "lab.book"):
+        body = {"name": "n", "bench": "x", "new_book": name, "pressure_unit": "Pa", "speed_unit": "rpm"}
+        assert pages.ask("/api/experiments", body)[0] == 400, name
+    assert sorted(path.name for path in book_folder.iterdir() if path.suffix == ".book") == ["lab.book"]
+
+    # bodies that are none, or too large
+    assert pages.ask(STORE, b"{not json")[0] == 400
+    assert pages.ask(STORE, b"[1]")[0] == 400
+    assert pages.ask(STORE, b"[" * 100_000)[0] == 400
+    assert pages.ask(STORE, b'{"note": "' + b"x" * 3_000_000 + b'"}')[0] == 413
+
+    headers = pages.ask("/books")[2]
+    assert "script-src 'self'" in headers["content-security-policy"]
+    assert "frame-ancestors 'none'" in headers["content-security-policy"]
+    assert headers["x-content-type-options"] == "nosniff"
+    assert "server" not in headers
+
+
+def test_off_this_machine_a_token_is_needed(serve: Callable, book_folder: Path) -> None:
+    pages = serve(book_folder, "--host", "0.0.0.0")
+    found = re.search(r"token=([\w-]+)$", pages.url)
+    assert found is not None and len(found[1]) >= 24
+    token = found[1]
+    assert pages.ask("/books")[0] == 401
+    assert pages.ask("/static/pages.css")[0] == 401
+    assert pages.ask("/books?token=wrong")[0] == 401
+    assert pages.ask("/books", headers={"cookie": "edgewind_token=wrong"})[0] == 401
+    assert pages.ask(STORE, GOOD)[0] == 401
+    status, _, headers = pages.ask(f"/books?token={token}&x=1")
+    assert (status, headers["location"]) == (303, "/books?x=1")
+    cookie = headers["set-cookie"]
+    assert "HttpOnly" in cookie and "SameSite=strict" in cookie
+    held = {"cookie": cookie.partition(";")[0]}
+    assert pages.ask("/books", headers=held)[0] == 200
+    assert pages.ask(STORE, GOOD, headers=held)[0] == 200
+    assert pages.ask("/books", headers=held | {"host": "evil.example"})[0] == 403
+    assert pages.ask(STORE, GOOD | {"key": "k2"}, headers=held | {"origin": "http://evil.example"})[0] == 403
+    with (
+        pytest.raises((InvalidStatus, ConnectionClosed)),
+        connect(f"ws://127.0.0.1:{pages.port}/live/lab.book/typed", origin=f"http://127.0.0.1:{pages.port}") as line,
+    ):  # type: ignore[arg-type]
+        line.recv(timeout=5)

@@ -1,0 +1,341 @@
+"""A real browser drives the pages: entry by keyboard, reasons beside fields, setting aside, two windows, themes."""
+
+import json
+import re
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from zipfile import ZipFile
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from edgewind.book import import_folder, open_book
+
+pytestmark = pytest.mark.browser
+EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors" / "vane-12mm"
+PRESSURES = ("2.10", "2.40", "2.70", "3.00", "3.30", "3.60", "3.90", "4.20", "4.50", "4.80")
+SPEEDS = ("100", "150", "210", "260", "300", "310", "295", "250", "200", "150")
+
+
+def fill(root: Path) -> None:
+    """Ten typed readings in the experiment of the folder."""
+    with open_book(root / "lab.book", write=True) as book:
+        for number, (volts, rpm) in enumerate(zip(PRESSURES, SPEEDS, strict=True)):
+            cells = {
+                "time": f"2026-03-14 09:{number:02d}:00",
+                "gauge": volts,
+                "speed": rpm,
+                "lamp": "on",
+                "sweep": "up",
+            }
+            book.record("typed", cells)
+
+
+def readings(root: Path) -> list[dict[str, str]]:
+    with open_book(root / "lab.book") as book:
+        return book.contents("typed").cells_now()
+
+
+def test_ten_readings_are_typed_with_the_keyboard_alone(serve: Callable, visit: Callable, book_folder: Path) -> None:
+    pages, window = serve(book_folder), visit()
+    page: Page = window.page
+    page.goto(pages.url + "/bench/lab.book/typed")
+    expect(page.locator("#hand-pressure")).to_be_focused()
+    keys = page.keyboard
+    for number, (volts, rpm) in enumerate(zip(PRESSURES, SPEEDS, strict=True), start=1):
+        keys.type(volts)
+        keys.press("Tab")  # how the speed is typed
+        if number == 10:
+            keys.type("time of one turn")
+        keys.press("Tab")
+        keys.type("0.4000" if number == 10 else rpm)
+        if number == 2:
+            keys.press("Tab")
+            keys.type("off")
+            keys.press("Tab")
+            keys.type("up")
+        if number == 3:
+            keys.press("Tab")
+            keys.type("on")
+        keys.press("Enter")
+        expect(page.locator("#hand-stored")).to_have_text(f"Reading {number} is stored.")
+        expect(page.locator("#hand-pressure")).to_be_focused()
+        expect(page.locator(f'#readings tr[data-n="{number}"]')).to_be_visible()
+    kept = readings(book_folder)
+    assert [cells["gauge"] for cells in kept] == list(PRESSURES)
+    assert [cells["speed"] for cells in kept[:9]] == list(SPEEDS[:9])
+    assert float(kept[9]["speed"]) == pytest.approx(150)
+    assert float(kept[9]["speed uncertainty"]) == pytest.approx(150 * 1e-4 / 12**0.5 / 0.4, rel=0.01)
+    assert [cells["lamp"] for cells in kept[:3]] == ["on", "off", "on"]
+    assert [cells["sweep"] for cells in kept[:3]] == ["", "up", "up"]
+    assert window.complaints == []
+
+
+def test_bad_entries_are_refused_with_a_reason_beside_the_field(
+    serve: Callable, visit: Callable, book_folder: Path
+) -> None:
+    pages, window = serve(book_folder), visit()
+    page: Page = window.page
+    page.goto(pages.url + "/bench/lab.book/typed")
+    for field, texts, said in (
+        ("pressure", ("", "120"), "type what the gauge shows"),
+        ("pressure", ("three", "120"), "not a number"),
+        ("pressure", ("3.2 kg", "120"), "voltage"),
+        ("speed", ("3.2", ""), "type the speed"),
+        ("speed", ("3.2", "<b>fast</b>"), "not a number"),
+        ("speed", ("3.2", "3 Hz"), "turns or radians"),
+    ):
+        page.fill("#hand-pressure", texts[0])
+        page.fill("#hand-speed", texts[1])
+        page.press("#hand-speed", "Enter")
+        expect(page.locator(f"#hand-{field}-problem")).to_contain_text(said)
+        expect(page.locator(f"#hand-{field}")).to_have_attribute("aria-invalid", "true")
+        expect(page.locator(f"#hand-{field}")).to_be_focused()
+        described = page.get_attribute(f"#hand-{field}", "aria-describedby") or ""
+        assert f"hand-{field}-problem" in described.split()
+    assert readings(book_folder) == []
+    # put right, it is stored, and the reasons are gone
+    page.fill("#hand-speed", "118.2")
+    page.press("#hand-speed", "Enter")
+    expect(page.locator("#hand-stored")).to_have_text("Reading 1 is stored.")
+    assert page.locator("#hand .problem:not(:empty)").count() == 0
+    page.goto(pages.url + "/books")
+    for name, text, field, said in (
+        ("typed", "", "name", "already"),
+        ("../x", "", "name", "not a name"),
+        ("new", "[gas]", "bench", "experiment"),
+    ):
+        page.fill("#begin-name", name)
+        if text:
+            page.fill("#begin-bench", text)
+        page.click("#begin button")
+        expect(page.locator(f"#begin-{field}-problem")).to_contain_text(said)
+    # what the browser itself logs of a refused request is all there is
+    assert all("status of 400" in one for one in window.complaints)
+
+
+def test_a_reading_is_set_aside_with_a_reason_and_that_is_taken_back(
+    serve: Callable, visit: Callable, book_folder: Path
+) -> None:
+    fill(book_folder)
+    pages, window = serve(book_folder), visit()
+    page: Page = window.page
+    page.goto(pages.url + "/books/lab.book/typed")
+    button = page.get_by_role("button", name="Set reading 4 aside")
+    button.focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#why-text")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.locator("#why-text-problem, #why-problem").first).to_contain_text("no reason")
+    page.keyboard.type("the door stood open")
+    page.keyboard.press("Enter")
+    row = page.locator('#readings tr[data-n="4"]')
+    expect(row).to_contain_text("excluded: the door stood open")
+    assert readings(book_folder)[3]["exclude"] == "the door stood open"
+    expect(page.get_by_role("button", name="Use reading 4 again")).to_be_focused()
+    page.keyboard.press("Enter")
+    page.keyboard.type("it was shut after all")
+    page.keyboard.press("Enter")
+    expect(row.locator(".use")).to_have_text("used")
+    with open_book(book_folder / "lab.book") as book:
+        changes = book.contents("typed").changes
+        assert book.contents("typed").readings[3].cells["speed"] == SPEEDS[3]
+    assert [(one.after, one.why) for one in changes] == [
+        ("the door stood open", "the door stood open"),
+        ("", "it was shut after all"),
+    ]
+    page.reload()
+    expect(page.locator("#changes")).to_contain_text("it was shut after all")
+
+
+def test_two_windows_and_another_program_on_one_book(serve: Callable, visit: Callable, book_folder: Path) -> None:
+    fill(book_folder)
+    pages = serve(book_folder)
+    first, second = visit(), visit(viewport={"width": 390, "height": 800}, color_scheme="dark", has_touch=True)
+    for window in (first, second):
+        window.page.goto(pages.url + "/bench/lab.book/typed")
+        expect(window.page.locator('#readings tr[data-n="10"]')).to_be_visible()
+    # typed in the one, seen in the other
+    first.page.fill("#hand-pressure", "5.1")
+    first.page.fill("#hand-speed", "99")
+    first.page.press("#hand-speed", "Enter")
+    expect(second.page.locator('#readings tr[data-n="11"]')).to_contain_text("99")
+    # both at once: each is stored once
+    for window, volts in ((first, "5.2"), (second, "5.3")):
+        window.page.fill("#hand-pressure", volts)
+        window.page.fill("#hand-speed", "88")
+    first.page.press("#hand-speed", "Enter")
+    second.page.tap("#hand-store")
+    for window in (first, second):
+        expect(window.page.locator('#readings tr[data-n="13"]')).to_be_visible()
+    assert sorted(cells["gauge"] for cells in readings(book_folder)[11:]) == ["5.2", "5.3"]
+    # another program writes the same book
+    with open_book(book_folder / "lab.book", write=True) as book:
+        book.record("typed", {"time": "2026-03-14 11:00:00", "gauge": "5.4", "speed": "77", "lamp": "on"})
+        book.exclude("typed", 1, "seen by nobody")
+    for window in (first, second):
+        expect(window.page.locator('#readings tr[data-n="14"]')).to_contain_text("77")
+    late = [int(window.page.locator("body").get_attribute("data-seen14") or 0) for window in (first, second)]
+    print("shown after, ms:", late)
+    # the same entry, sent again because its answer was lost, is stored once
+    body = {"pressure": "5.5", "pressure_as": "gauge", "speed": "66", "key": "once"}
+    assert pages.told("/api/readings/lab.book/typed", body) == pages.told("/api/readings/lab.book/typed", body)
+    assert len(readings(book_folder)) == 15
+    assert first.complaints == second.complaints == []
+
+
+def test_units_and_light_are_remembered(serve: Callable, visit: Callable, book_folder: Path) -> None:
+    fill(book_folder)
+    pages, window = serve(book_folder), visit(color_scheme="light")
+    page: Page = window.page
+    page.goto(pages.url + "/bench/lab.book/typed")
+    expect(page.locator("#now-speed")).to_have_text("150.0")
+    page.select_option("#unit-speed", "rad/s")
+    page.select_option("#unit-pressure", "mTorr")
+    page.select_option("#theme", "dark")
+    expect(page.locator("#now-speed")).to_have_text("15.71")
+    expect(page.locator("#now-pressure")).to_have_text(re.compile(r"^6\d\d$"))  # 4.8 V is 631 mTorr
+    page.goto(pages.url + "/books/lab.book/typed")
+    expect(page.locator('#readings tr[data-n="10"]')).to_contain_text("15.71")
+    assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgb(20, 23, 28)"
+
+
+def test_what_is_asked_what_if_moves_both_optima(serve: Callable, visit: Callable, book_folder: Path) -> None:
+    fill(book_folder)
+    pages, window = serve(book_folder), visit()
+    page: Page = window.page
+    page.goto(pages.url + "/question/lab.book/typed")
+    strong = page.locator("#optima strong")
+    expect(strong).to_have_count(3, timeout=60_000)
+    before = strong.all_inner_texts()
+    page.focus("#s1")
+    for _ in range(30):
+        page.keyboard.press("ArrowRight")
+    expect(strong.first).not_to_have_text(before[0])
+    wider = strong.all_inner_texts()
+    assert float(wider[0].split()[0]) < float(before[0].split()[0])  # a wider vane is fastest in thinner gas
+    assert float(wider[1].split()[0]) < float(before[1].split()[0])
+    from edgewind.bench import parse_bench
+    from edgewind.web.whatif import reach, what_if
+
+    with open_book(book_folder / "lab.book") as book:
+        bench = parse_bench(book.contents("typed").bench.decode())
+    width = page.locator("#s1-out").inner_text().split()[0]
+    same = what_if(bench, {"rotor.vane_width": f"{width} mm"})
+    assert float(wider[0].split()[0]) == pytest.approx(same["optimum"]["pressure_pa"], rel=0.01)
+    assert len(reach(bench)) == len(same["pressure_pa"])
+    page.click("#back")
+    expect(strong.first).to_have_text(before[0])
+    page.select_option("#gas", "He")
+    expect(strong.first).not_to_have_text(before[0])
+    assert window.complaints == []
+
+
+def test_rotors_are_compared_taken_in_and_taken_home(serve: Callable, visit: Callable, tmp_path: Path) -> None:
+    with open_book(tmp_path / "lab.book", make=True) as book:
+        import_folder(book, EXAMPLE)
+    folder = tmp_path / "wide"
+    folder.mkdir()
+    (folder / "bench.toml").write_text(
+        (EXAMPLE / "bench.toml").read_text().replace("12.0 +/- 0.1 mm", "20.0 +/- 0.1 mm"), encoding="utf-8"
+    )
+    lines = ["time [s],pressure [Pa],speed [rpm]"]
+    lines += [f"{k},{0.05 * 1.5**k:.4g},{40 - 1.2 * (k - 6) ** 2 / 2:.1f}" for k in range(13)]
+    (folder / "readings.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    pages, window = serve(tmp_path), visit()
+    page: Page = window.page
+    page.goto(pages.url)
+    for box in page.get_by_role("checkbox").all():
+        box.check()
+    page.get_by_role("button", name="Compare those ticked").click()
+    expect(page.locator("#answer-text")).to_contain_text("fastest at", timeout=90_000)
+    expect(page.locator("#answer-text")).to_contain_text("The two rotors")
+    expect(page.locator(".legend").first).to_contain_text("wide")
+    report = page.request.get(pages.url + str(page.get_attribute("#report", "href")))
+    assert report.ok and "sandbox" in report.headers["content-security-policy"]
+    with page.expect_download() as kept:
+        page.click("#report-zip")
+    with ZipFile(kept.value.path()) as archive:
+        names = set(archive.namelist())
+        assert {"report.html", "datapackage.json", "study.json"} <= names
+        package = json.loads(archive.read("datapackage.json"))
+        assert all(resource["path"] in names for resource in package["resources"])
+    # a folder is taken into the book, and an experiment comes home as a folder
+    page.goto(pages.url + "/books")
+    page.get_by_role("button", name="Take wide into a book").click()
+    page.get_by_role("button", name="Take it in").click()
+    page.wait_for_url("**/books/lab.book/wide")
+    with page.expect_download() as kept:
+        page.get_by_role("link", name="Export as a folder").click()
+    with ZipFile(kept.value.path()) as archive:
+        assert archive.read("readings.csv") == (folder / "readings.csv").read_bytes()
+        assert archive.read("bench.toml") == (folder / "bench.toml").read_bytes()
+    assert window.complaints == []
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_every_page_is_open_to_everybody(serve: Callable, visit: Callable, book_folder: Path, theme: str) -> None:
+    """No serious finding of axe-core, nothing wider than its window, no word outside a drawing, no error."""
+    fill(book_folder)
+    with open_book(book_folder / "lab.book", write=True) as book:
+        book.exclude("typed", 2, "the door stood open")
+    pages = serve(book_folder)
+    window = visit(color_scheme=theme)
+    page: Page = window.page
+    axe = Axe()
+    found: list[Any] = []
+    at = "/lab.book/typed"
+    for path, ready in (
+        ("/books", "#begin"), ("/books" + at, '#readings tr[data-n="10"]'), ("/bench", ".shelf a"),
+        ("/bench" + at, '#readings tr[data-n="10"]'), ("/question", ".shelf a"),
+        ("/question" + at, "#mechanisms table"), ("/gas", "#gas-kn"), ("/nowhere", "h1"),
+    ):  # fmt: skip
+        page.goto(pages.url + path)
+        expect(page.locator(ready).first).to_be_attached(timeout=90_000)
+        for width in (1440, 390):
+            page.set_viewport_size({"width": width, "height": 900})
+            page.wait_for_timeout(150)
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, f"{path} at {width}"
+            outside = page.evaluate(WORDS_OUTSIDE)
+            assert outside == [], f"{path} at {width}"
+            found += [
+                (path, width, one["id"], [node["html"][:120] for node in one["nodes"]][:3])
+                for one in audit(page, axe)
+                if one["impact"] in ("serious", "critical")
+            ]
+        page.set_viewport_size({"width": 1440, "height": 900})
+    assert found == []
+    # a window that opens over the page
+    page.goto(pages.url + "/books" + at)
+    page.get_by_role("button", name="Set reading 1 aside").click()
+    assert [one["id"] for one in audit(page, axe) if one["impact"] in ("serious", "critical")] == []
+    assert [one for one in window.complaints if "404" not in one] == []
+
+
+WORDS_OUTSIDE = """() => [...document.querySelectorAll('svg.drawing')].flatMap(svg => {
+    const frame = svg.getBoundingClientRect();
+    return [...svg.querySelectorAll('text')].filter(text => {
+        const box = text.getBoundingClientRect();
+        return box.left < frame.left - 2 || box.right > frame.right + 2 || box.bottom > frame.bottom + 2;
+    }).map(text => text.textContent);
+})"""
+
+
+def audit(page: Page, axe: Axe) -> list[dict[str, Any]]:
+    """What axe-core finds."""
+    found: list[dict[str, Any]] = axe.run(page).response["violations"]
+    return found
+
+
+def test_the_first_page_needs_no_network_and_little_time(serve: Callable, visit: Callable, book_folder: Path) -> None:
+    fill(book_folder)
+    pages, window = serve(book_folder), visit()
+    start = time.perf_counter()
+    window.page.goto(pages.url)
+    print("first page, ms:", round(1000 * (time.perf_counter() - start)))
+    weight = window.page.evaluate("performance.getEntries().reduce((sum, one) => sum + (one.transferSize || 0), 0)")
+    assert weight < 300_000
+    assert window.complaints == []
