@@ -2,7 +2,7 @@
 
 from edgewind.plan.cost import Cost, PlainCost, cost_from_record
 from edgewind.plan.next_target import AdaptiveChoice, Target
-from edgewind.plan.propose import propose
+from edgewind.plan.propose import propose, propose_if_possible
 from edgewind.plan.ranges import gauge_range
 from edgewind.plan.target import TargetInterval, parse_target
 from edgewind.plan.values import Plan, Proposal, Stop
@@ -20,4 +20,5 @@ __all__ = [
     "gauge_range",
     "parse_target",
     "propose",
+    "propose_if_possible",
 ]

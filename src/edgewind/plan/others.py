@@ -23,6 +23,12 @@ _NEAR = 2.5
 # Relative standard uncertainty of the drag by one coast-down, where none has been made. Our judgement, no source.
 _TYPICAL_DRAG_U = 0.03
 _TYPICAL_COAST_S = 600.0
+# The same of a moment of inertia worked out from the drawing, where the bench states none: a coast-down gives drag
+# over inertia.
+_TYPICAL_INERTIA_U = 0.08
+# Flanks are looked for where the speed is above this share of the greatest: a shift far out in a tail tells little of
+# the maximum.
+_FLANK = 0.3
 
 
 def other_proposals(found: Findings | None, data: SweepData, plan: Plan, cost: Cost) -> tuple[Proposal, ...]:
@@ -100,6 +106,7 @@ def _steepest(curve: ResponseCurve, outlook: Outlook, spread: Spread) -> list[in
     x = curve.log_pressure
     slope = np.gradient(curve.mean, x)
     shown = slope**2 / (outlook.noise + curve.sd**2)
+    shown = np.where(np.abs(curve.mean) > _FLANK * np.abs(curve.mean).max(), shown, -1.0)
     apart = 0.1 * float(x[-1] - x[0])
     places: list[int] = []
     for side in (x < spread.middle, x > spread.middle):
@@ -127,7 +134,9 @@ def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[Proposal, ...
     middle = plan.optimum.pressure_pa if plan.optimum.found else None
     wanted = [low, middle or float(np.sqrt(low * high)), high]
     missing = [p for p in wanted if not any(1 / _NEAR < one.pressure_pa / p < _NEAR for one in coasts)]
-    after = float(np.median([one.drag_rate_u / one.drag_rate for one in coasts])) if coasts else _TYPICAL_DRAG_U
+    own = float(np.median([one.drag_rate_u / one.drag_rate for one in coasts])) if coasts else _TYPICAL_DRAG_U
+    inertia = found.experiment.bench.rotor.moment_of_inertia
+    after = float(np.hypot(own, _TYPICAL_INERTIA_U if inertia is None else inertia.relative))
     proposals = []
     for pressure in missing[:2]:
         pressure = rounded(pressure, plan.range_pa)

@@ -18,7 +18,7 @@ from edgewind.plan.cost import Cost, PlainCost, cost_from_record
 from edgewind.plan.information import Outlook
 from edgewind.plan.others import other_proposals
 from edgewind.plan.ranges import check_range, even_places, gauge_range
-from edgewind.plan.spread import Spread, rounded, spread_of
+from edgewind.plan.spread import Spread, bits_of, rounded, spread_of
 from edgewind.plan.target import TargetInterval, parse_target
 from edgewind.plan.values import Kind, Plan, Proposal, Stop
 from edgewind.units import format_interval, format_number
@@ -34,6 +34,8 @@ BEYOND = 4.0
 REPEAT_SHARE = 0.8
 # Pressures closer than this share of the spacing of a log-even start count as measured.
 _TAKEN = 0.4
+# Readings that a study proposes in its report.
+PLANNED = 3
 _GRID, _DRAWS = 121, 2048
 
 
@@ -100,9 +102,33 @@ def propose(
     else:
         plan = _readings(name, data, optimum, allowed, batch, known_cost, level, wanted, seed)
     others = other_proposals(found, data, plan, known_cost)
-    first = plan.stop is not None
-    proposals = (*others, *plan.proposals) if first else (*plan.proposals, *others)
-    return replace(plan, proposals=proposals, assumptions=(*plan.assumptions, cost_words))
+    return replace(plan, proposals=_in_order(plan, others), assumptions=(*plan.assumptions, cost_words))
+
+
+def propose_if_possible(found: Findings, *, batch: int = PLANNED) -> Plan | None:
+    """Plan the next readings for a report; None where there is nowhere to start."""
+    try:
+        return propose(found, batch=batch)
+    except InputError:
+        return None
+
+
+def _in_order(plan: Plan, others: tuple[Proposal, ...]) -> tuple[Proposal, ...]:
+    """Put a sweep the other way before the readings where it narrows the interval more for its time.
+
+    Coast-downs tell of something else and cannot be weighed against readings: they come last, or, where no more
+    readings are worth their time, first.
+    """
+    if plan.stop is not None or not plan.readings:
+        return (*others, *plan.proposals)
+    first = [one for one in others if one.kind == "sweep" and _rate(one) > _rate(plan.readings[0])]
+    return (*first, *plan.proposals, *(one for one in others if one not in first))
+
+
+def _rate(proposal: Proposal) -> float:
+    """Bits by which the whole interval narrows, for a second; zero where that is not known."""
+    before, after = proposal.interval_before_pa, proposal.interval_after_pa
+    return 0.0 if before is None or after is None else bits_of(before, after) / proposal.cost_s
 
 
 def _optimum(found: Findings | None, data: SweepData, level: float, seed: int) -> Optimum:
@@ -173,7 +199,7 @@ def _start(
 
 def _emptiest(known: Array, allowed: tuple[float, float]) -> float:
     """Place in the range that is farthest from all that is measured."""
-    grid = np.linspace(*np.log(allowed), 241)
+    grid = np.linspace(np.log(allowed[0]), np.log(allowed[1]), 241)
     return float(grid[np.argmax(np.abs(grid[:, None] - known).min(1))])
 
 
@@ -262,7 +288,7 @@ def _readings(
     return Plan(
         name, tuple(proposals), stop, level, target, _opening(optimum, spread, level, target),
         _ASSUMPTIONS, _falsified_by(proposals[0], curve, outlook, chosen[0], level), optimum, allowed,
-        curve.pressure_pa, alone, widths,
+        curve.pressure_pa, alone, widths, 2 * spread.fixed,
     )  # fmt: skip
 
 
@@ -305,12 +331,15 @@ def _why(
         return "Here the curves that fit differ most in where they are highest: a reading tells which of them holds."
     side = math.log(pressure) - spread.middle
     half = max(spread.high - spread.middle, spread.middle - spread.low)
-    where = "at the maximum itself" if abs(side) <= half else ("below" if side < 0 else "above") + " the maximum"
-    if abs(side) > half:
-        where = f"on the flank {where}, where the curves that fit part by which way they lean"
     lead = "A repeat" if again else "A reading"
-    follow = ", once the readings before it are taken," if number else ""
-    return f"{lead} {where}{follow} tells most of the maximising pressure for its time."
+    follow = ", once the readings before it are taken" if number else ""
+    if abs(side) <= half:
+        return f"{lead} at the maximum itself tells most for its time{follow}: it fixes how high the curve stands."
+    flank = "below" if side < 0 else "above"
+    return (
+        f"{lead} on the flank {flank} the maximum tells most for its time{follow}: the curves that fit differ there in "
+        "which way they lean."
+    )
 
 
 def _opening(optimum: Optimum, spread: Spread, level: float, target: TargetInterval | None) -> str:

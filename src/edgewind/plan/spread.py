@@ -43,7 +43,8 @@ def spread_of(optimum: Optimum, outlook: Outlook, level: float) -> Spread:
     tails = (0.5 - level / 2, 0.5, 0.5 + level / 2)
     low, middle, high = np.quantile(np.log(optimum.draws_pa), tails)
     ends = np.quantile(outlook.places, (tails[0], tails[2]))
-    own = float(ends[1] - ends[0]) / 2
+    step = float(outlook.curve.log_pressure[1] - outlook.curve.log_pressure[0])
+    own = max(float(ends[1] - ends[0]) / 2, step / 8)
     whole = float(high - low) / 2
     if own > whole:  # planning reaches beyond the readings, where the optimum's own draws cannot go
         low, high = float(ends[0]), float(ends[1])

@@ -111,6 +111,8 @@ class Plan:
         Grid of pressures, and what one reading there is expected to tell, bits; empty without a curve.
     widths : ndarray, shape (b + 1,)
         Expected full width of the interval over the pressure, now and after each further reading of the batch.
+    floor_width : float
+        The part of it that no reading can narrow: what all pressures share, and a difference between sweeps.
     """
 
     name: str
@@ -126,6 +128,7 @@ class Plan:
     pressure_pa: Array = field(default_factory=lambda: np.empty(0))
     information_bits: Array = field(default_factory=lambda: np.empty(0))
     widths: Array = field(default_factory=lambda: np.empty(0))
+    floor_width: float = 0.0
 
     @property
     def readings(self) -> tuple[Proposal, ...]:
@@ -159,6 +162,7 @@ class Plan:
             },
             "range_pa": list(self.range_pa),
             "expected_relative_widths": [float(value) for value in self.widths],
+            "floor_relative_width": float(self.floor_width),
             "assumptions": list(self.assumptions),
             "falsified_by": list(self.falsified_by),
         }
