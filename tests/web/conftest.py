@@ -13,7 +13,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, expect, sync_playwright
 
 from edgewind.book import open_book
 from edgewind.virtual import serve_bench, write_folder
@@ -177,3 +177,4 @@ def virtual_folder(tmp_path: Path) -> Iterator[Path]:
 
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
+expect.set_options(timeout=30_000)  # nothing here is a test of a time: a loaded machine may take longer

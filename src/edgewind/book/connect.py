@@ -14,7 +14,6 @@ from sqlalchemy.pool import QueuePool
 from edgewind.book.errors import BookError
 
 APPLICATION_ID = 0x45444757  # "EDGW", where `file` and others look for the kind of a SQLite file
-SQLITE_MAGIC = b"SQLite format 3\x00"
 _WRITE = "edgewind_write"
 
 
@@ -77,12 +76,25 @@ def is_book(target: str | Path) -> bool:
         return True
     try:
         path = Path(target)
-        if not path.is_file():
+        if not path.is_file() or path.stat().st_size == 0:
             return False
-        with path.open("rb") as stream:
-            return stream.read(len(SQLITE_MAGIC)) == SQLITE_MAGIC
+        # SQLite looks, and not we: to open and close the file ourselves would drop the locks that this program's own
+        # connections hold on it (POSIX), and another program could then take its write-ahead log away.
+        looking = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+        try:
+            looking.execute("PRAGMA schema_version").fetchone()
+        finally:
+            looking.close()
+    except sqlite3.DatabaseError as error:
+        # Anything but "not a database" is a damaged one, of which opening it will tell.
+        return _is_corrupt(error)
     except (OSError, ValueError):
         return False
+    return True
+
+
+def _is_corrupt(error: sqlite3.Error) -> bool:
+    return str(getattr(error, "sqlite_errorname", "")).startswith(("SQLITE_CORRUPT", "SQLITE_IOERR"))
 
 
 def engine_of(address: Address, *, write: bool, make: bool, wait_s: float, lenient: bool = False) -> Engine:

@@ -1,0 +1,51 @@
+"""A file is told to be a book without touching the locks of those who have it open."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+from edgewind.book import is_book, open_book
+
+LOOK = """
+import sys
+from edgewind.book import open_book
+with open_book(sys.argv[1]) as book:
+    print(len(book.contents("rotor").readings))
+"""
+
+
+def look(path: Path) -> int:
+    """How many readings another program sees."""
+    found = subprocess.run([sys.executable, "-c", LOOK, str(path)], check=True, capture_output=True, text=True)
+    return int(found.stdout)
+
+
+def test_asking_what_a_file_is_takes_no_log_from_under_an_open_book(tmp_path: Path, bench_text: str) -> None:
+    """To close a file drops all POSIX locks of the program on it: the next to close the book would take the log away,
+    and what is recorded from then on would be lost (SQLite, "How to corrupt", 2.2)."""
+    path = tmp_path / "lab.book"
+    with open_book(path, make=True) as book:
+        book.add_experiment("rotor", bench_text.encode(), ["time [s]", "pressure [Pa]", "speed [rpm]"])
+        book.record("rotor", {"time": "1", "pressure": "1", "speed": "1"})
+        assert is_book(path)
+        assert look(path) == 1
+        book.record("rotor", {"time": "2", "pressure": "1", "speed": "1"})
+        assert look(path) == 2
+    with open_book(path) as book:
+        assert len(book.contents("rotor").readings) == 2
+
+
+def test_what_is_no_book_is_told(tmp_path: Path) -> None:
+    (tmp_path / "text").write_text("time,pressure\n" * 100)
+    (tmp_path / "empty").touch()
+    (tmp_path / "short").write_bytes(b"SQL")
+    for name in ("text", "empty", "short", "missing", "."):
+        assert not is_book(tmp_path / name)
+    assert is_book("postgresql://ada@lab/book")
+    made = tmp_path / "made"
+    open_book(made, make=True).close()
+    assert is_book(made)
+    content = bytearray(made.read_bytes())
+    content[40:4096] = b"\xff" * (4096 - 40)
+    made.write_bytes(content)
+    assert is_book(made)  # damaged, which opening it tells
