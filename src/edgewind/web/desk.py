@@ -12,6 +12,7 @@ from typing import Any
 
 from edgewind.errors import InputError
 from edgewind.live import ENDED, Event, Sweep, SweepRequest, parse_pressures, prepare, read_plan, unfinished
+from edgewind.live.journal import give_up, unfinished_of
 from edgewind.web.entry import FieldError
 from edgewind.web.shelf import NotHereError, Shelf
 from edgewind.web.watch import Watches
@@ -82,6 +83,12 @@ class Bout:
             self.sweep.answer(text)
         else:
             getattr(self.sweep, name)()
+
+    def give_up(self) -> None:
+        """Note that a sweep which was made ready here will not be begun, so that it does not count as cut off."""
+        if self._thread is None and not self.sweep.resumed:
+            mine = [one for one in unfinished_of(self.sweep.book, self.experiment) if one.id == self.id]
+            give_up(self.sweep.book, self.experiment, mine, "it was made ready and not begun")
 
     def close(self) -> None:
         """Stop, wait for the safe state, and let go of instruments and book."""
@@ -238,6 +245,7 @@ class Desk:
             raise InputError("this sweep is running", fix="stop it")
         with self._lock:
             self._bouts.pop(key, None)
+        bout.give_up()
         bout.close()
 
     def close(self) -> None:

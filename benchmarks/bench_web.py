@@ -1,0 +1,167 @@
+"""The pages: how soon the first one is there, what a slider costs, how late a reading is, and fifty pages at once."""
+
+from __future__ import annotations
+
+import asyncio
+import http.client
+import json
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from edgewind.book import TraceFile, import_folder, open_book
+
+EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "two-rotors" / "vane-12mm"
+TITLES = ("time [s]", "gauge [V]", "trace", "speed [rpm]", "lamp")
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+
+
+def run(full: bool = True) -> list[dict[str, object]]:
+    """Serve a book with the example in it, and look at it from many sides."""
+    with tempfile.TemporaryDirectory() as place:
+        root = Path(place)
+        with open_book(root / "lab.book", make=True) as book:
+            import_folder(book, EXAMPLE)
+            book.add_experiment("live", (EXAMPLE / "bench.toml").read_bytes(), TITLES)
+        began = time.perf_counter()
+        command = [sys.executable, "-m", "edgewind", "serve", str(root), "--port", "0", "--json"]
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
+            try:
+                assert server.stdout is not None
+                url = json.loads(server.stdout.readline())["url"].rstrip("/")
+                rows = [_row("from the command to the first answer", time.perf_counter() - began, "s")]
+                rows += _what_if(url, 60 if full else 12)
+                rows += _browser(url, 5 if full else 2)
+                rows += asyncio.run(_many(url, root, 50, 60.0 if full else 8.0))
+            finally:
+                server.terminate()
+    return rows
+
+
+def _row(name: str, value: float, unit: str = "", target: str | None = None) -> dict[str, object]:
+    return {"name": name, "value": value, "unit": unit, "target": target}
+
+
+def _quantiles(name: str, values: list[float], unit: str, target: str) -> list[dict[str, object]]:
+    ordered = sorted(values)
+    late = ordered[min(int(0.99 * len(ordered)), len(ordered) - 1)]
+    return [
+        _row(f"{name}, median", statistics.median(ordered), unit, target),
+        _row(f"{name}, 99 of 100 within", late, unit),
+        _row(f"{name}, slowest", ordered[-1], unit),
+    ]
+
+
+def _what_if(url: str, count: int) -> list[dict[str, object]]:
+    """Round trips of a slider, after the first has loaded the tables."""
+    line = http.client.HTTPConnection(url.partition("//")[2], timeout=120)
+    took = []
+    for step in range(count + 1):
+        start = time.perf_counter()
+        line.request("GET", f"/api/what-if/lab.book/vane-12mm?rotor.vane_width={8 + 16 * step / count:.3f}+mm")
+        line.getresponse().read()
+        if step:
+            took.append(1e3 * (time.perf_counter() - start))
+    return _quantiles("what if: round trip of a slider", took, "ms", "150")
+
+
+def _browser(url: str, count: int) -> list[dict[str, object]]:
+    """A browser that has nothing in its cache opens each page; and a slider redraws in it."""
+    chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if chromium is None:
+        return []
+    from playwright.sync_api import sync_playwright
+
+    rows = []
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
+        for name, path, ready in (
+            ("the books, the first page", "/", "#begin"),
+            ("at the bench", "/bench/lab.book/live", "#now-pressure"),
+            ("the question", "/question/lab.book/vane-12mm", "#optima strong"),
+        ):
+            took = []
+            for _ in range(count):
+                context = browser.new_context()
+                page = context.new_page()
+                start = time.perf_counter()
+                page.goto(url + path)
+                page.locator(ready).first.wait_for()
+                took.append(time.perf_counter() - start)
+                if name == "the question" and len(took) == count:
+                    rows += _sliding(page, 4 * count)
+                context.close()
+            rows.append(_row(f"{name}: open in a new browser window, median", statistics.median(took), "s", "2"))
+        browser.close()
+    return rows
+
+
+def _sliding(page: Any, count: int) -> list[dict[str, object]]:
+    """From the key that moves a slider to both optima drawn anew, in the page."""
+    page.focus("#s1")
+    took = []
+    for _ in range(count):
+        page.evaluate("delete document.body.dataset.whatifMs")
+        page.keyboard.press("ArrowRight")
+        page.locator("body[data-whatif-ms]").wait_for(state="attached")
+        took.append(float(page.get_attribute("body", "data-whatif-ms")))
+        page.wait_for_timeout(60)
+    return _quantiles("what if: slider to both optima redrawn in the browser", took, "ms", "150")
+
+
+async def _many(url: str, root: Path, pages: int, seconds: float) -> list[dict[str, object]]:
+    """Many live pages at once, while another program stores readings with their traces."""
+    from websockets.asyncio.client import connect
+
+    heard: list[dict[int, float]] = [{} for _ in range(pages)]
+
+    async def listen(own: dict[int, float]) -> None:
+        address = url.replace("http", "ws", 1) + "/live/lab.book/live"
+        async with connect(address, origin=url, max_size=None) as line:  # type: ignore[arg-type]
+            async for text in line:
+                now, message = time.time(), json.loads(text)
+                for row in message.get("rows", ()):
+                    own.setdefault(row["n"], now - datetime.fromisoformat(row["made_at"]).timestamp())
+
+    tasks = [asyncio.create_task(listen(own)) for own in heard]
+    await asyncio.sleep(2)
+    stored: list[int] = []
+    end = time.monotonic() + seconds
+
+    def write() -> None:
+        trace = (EXAMPLE / "traces" / "001.csv.gz").read_bytes()
+        with open_book(root / "lab.book", write=True) as book:
+            while time.monotonic() < end:
+                number = len(stored) + 1
+                cells = {"time": str(number), "gauge": "4.2", "lamp": "on"}
+                if number % 2:
+                    book.record("live", cells, TraceFile(f"traces/{number:04d}.csv.gz", trace))
+                else:
+                    book.record("live", cells | {"speed": "123.4"})
+                stored.append(number)
+                time.sleep(0.5)
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    while writer.is_alive():
+        await asyncio.sleep(0.2)
+    await asyncio.sleep(3)
+    for task in tasks:
+        task.cancel()
+    lost = sum(len(stored) - len(own) for own in heard)
+    every = [1e3 * late for own in heard for late in own.values()]
+    typed = [1e3 * late for own in heard for number, late in own.items() if number % 2 == 0]
+    return [
+        _row(f"{pages} live pages for {seconds:g} s: readings stored", len(stored)),
+        _row("readings that a page did not show", lost, "", "0"),
+        _row("readings shown later than 1 s", sum(late > 1e3 for late in every), "", "0"),
+        *_quantiles("stored to shown, typed", typed, "ms", "200"),
+        *_quantiles("stored to shown, all, half with a trace of 32 s", every, "ms", "200"),
+    ]
