@@ -40,7 +40,8 @@ function showNow() {
     meter.textContent = meter.title;
   }
   byId("now-steady-more").textContent = found ? `watched for ${number(found.watched_s, 2)} s` : live ? " " : "no sweep is running";
-  byId("phase-text").textContent = status ? (live ? "" : "The sweep is over: ") + (WORDS[status.phase] ?? status.phase) + (status.message && status.message !== status.step?.words ? ": " + status.message : "") : "No sweep is running here.";
+  const phase = status ? (live ? "" : "The sweep is over: ") + (WORDS[status.phase] ?? status.phase) + (status.message && status.message !== status.step?.words ? ": " + status.message : "") : "No sweep is running here.";
+  if (byId("phase-text").textContent !== phase) byId("phase-text").textContent = phase;  // it is read aloud when it changes
   byId("lampmark").className = "lampmark " + (live && status.lamp === "on" ? "on" : "");
   byId("phase").dataset.phase = status?.phase ?? "none";
 }

@@ -1,0 +1,89 @@
+"""What is on the shelf is looked up among what was found, and what cannot be opened says why."""
+
+from pathlib import Path
+
+import pytest
+
+from edgewind.book import open_book
+from edgewind.errors import InputError
+from edgewind.web import make_app, serve
+from edgewind.web.listing import shelf_listing
+from edgewind.web.shelf import NotHereError, Shelf
+
+
+@pytest.fixture
+def root(tmp_path: Path, bench_text: str) -> Path:
+    root = tmp_path / "lab"
+    (root / "deep").mkdir(parents=True)
+    (root / "rotor").mkdir()
+    (root / "rotor" / "bench.toml").write_text(bench_text, encoding="utf-8")
+    (root / "broken").mkdir()
+    (root / "broken" / "bench.toml").write_text("[gas", encoding="utf-8")
+    for path in (root / "lab.book", root / "deep" / "other.book"):
+        with open_book(path, make=True) as book:
+            book.add_experiment("typed", bench_text.encode(), ["time", "gauge [V]", "speed [rpm]"])
+    (root / "notes.txt").write_text("no book")
+    (root / ".hidden.book").write_bytes((root / "lab.book").read_bytes())
+    outside = tmp_path / "outside.book"
+    open_book(outside, make=True).close()
+    (root / "link.book").symlink_to(outside)
+    return root
+
+
+def test_books_and_folders_are_found_and_nothing_else(root: Path) -> None:
+    shelf = Shelf(root)
+    assert [(place.kind, place.slug) for place in shelf.places()] == [
+        ("book", "deep~other.book"), ("book", "lab.book"), ("folder", "broken"), ("folder", "rotor"),
+    ]  # fmt: skip
+    told = {place["slug"]: place for place in shelf_listing(shelf)}
+    assert "bench.toml" in told["broken"]["problem"]
+    assert told["lab.book"]["experiments"][0]["name"] == "typed"
+    assert told["rotor"]["experiments"][0]["title"] == "Invented"
+    shelf.close()
+
+
+@pytest.mark.parametrize(
+    "slug", ["link.book", ".hidden.book", "../outside.book", "notes.txt", "", "/etc", "deep/other.book"]
+)
+def test_names_are_never_paths(root: Path, slug: str) -> None:
+    shelf = Shelf(root)
+    with pytest.raises(NotHereError):
+        shelf.book(slug)
+    with pytest.raises(NotHereError):
+        shelf.source("rotor", "../lab")
+    shelf.close()
+
+
+def test_another_file_in_the_place_of_a_book_is_opened_anew(root: Path, bench_text: str) -> None:
+    shelf = Shelf(root)
+    assert shelf.book("lab.book").experiments() == ["typed"]
+    assert shelf.book("lab.book") is shelf.book("lab.book")
+    new = root / "new.book"
+    with open_book(new, make=True) as book:
+        book.add_experiment("another", bench_text.encode(), ["time", "gauge [V]", "speed [rpm]"])
+    new.replace(root / "lab.book")
+    assert shelf.book("lab.book").experiments() == ["another"]
+    shelf.close()
+
+
+def test_one_book_alone_may_be_shown(root: Path) -> None:
+    shelf = Shelf(root / "lab.book")
+    assert [place.slug for place in shelf.places()] == ["lab.book"]
+    assert shelf.folder is None
+    shelf.close()
+
+
+def test_what_cannot_be_served_is_told(root: Path) -> None:
+    with pytest.raises(InputError, match="nothing here"):
+        make_app(root / "missing")
+    with pytest.raises(InputError, match="neither"):
+        make_app(root / "notes.txt")
+    with pytest.raises(InputError, match="no address"):
+        serve(root, host="no.such.host.invalid", port=0)
+    import socket
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        with pytest.raises(InputError, match="cannot be had"):
+            serve(root, port=taken.getsockname()[1])
