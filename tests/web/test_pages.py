@@ -210,11 +210,14 @@ def test_what_is_asked_what_if_moves_both_optima(serve: Callable, visit: Callabl
     page.goto(pages.url + "/question/lab.book/typed")
     strong = page.locator("#optima strong")
     expect(strong).to_have_count(3, timeout=60_000)
+    settled = page.locator('body[data-whatif="settled"]')
+    settled.wait_for(state="attached")
     before = strong.all_inner_texts()
     page.focus("#s1")
     for _ in range(30):
         page.keyboard.press("ArrowRight")
     expect(strong.first).not_to_have_text(before[0])
+    settled.wait_for(state="attached")
     wider = strong.all_inner_texts()
     assert float(wider[0].split()[0]) < float(before[0].split()[0])  # a wider vane is fastest in thinner gas
     assert float(wider[1].split()[0]) < float(before[1].split()[0])

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import signal
 from collections.abc import Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
+
+_NICE = 10
 
 
 @dataclass(frozen=True)
@@ -65,6 +69,8 @@ Order = StudyOrder | GasOrder | FilmOrder
 def work(line: Connection) -> None:
     """Do all that is ordered, one after the other; the answers are tuples that begin with a word."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends this process
+    with contextlib.suppress(AttributeError, OSError):
+        os.nice(_NICE)  # a reading that is to be shown comes first
     from edgewind.errors import EdgewindError
 
     while True:

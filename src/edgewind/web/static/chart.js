@@ -123,8 +123,10 @@ export class Chart {
       }
       svg.append(el("line", { x1: X(mark.x), x2: X(mark.x), y1: top, y2: top + h, class: "mark tone-" + (mark.tone ?? "gold") + (mark.dash ? " dash" : "") }));
       if (mark.words) {
-        const x = X(mark.x), long = mark.words.length * type * 0.6 + 8, end = x + long > width && x - long > 0;
-        svg.append(text(x + (end ? -6 : 6), top + type * (0.9 + 1.25 * (mark.row ?? 0)), mark.words, { "text-anchor": end ? "end" : "start", class: "word tone-" + (mark.tone ?? "gold") }));
+        // To the right of its line, else to the left, else from the right end across it.
+        const x = X(mark.x), long = mark.words.length * type * 0.62 + 8, right = x + long <= width, end = !right;
+        const at = right ? x + 6 : x - long > 0 ? x - 6 : width - 3;
+        svg.append(text(at, top + type * (0.9 + 1.25 * (mark.row ?? 0)), mark.words, { "text-anchor": end ? "end" : "start", class: "word tone-" + (mark.tone ?? "gold") }));
       }
     }
     for (const band of bands) {

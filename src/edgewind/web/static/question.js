@@ -1,9 +1,9 @@
 // The question: the study of what was seen, and what if.
 import { Chart } from "/static/chart.js";
-import { ask, byId, dataOf, inUnit, make, number, onUnits, pathOf, pressureText, speedText, trouble, unitOf } from "/static/common.js";
+import { ask, byId, dataOf, follow, inUnit, make, number, onUnits, pathOf, pressureText, speedText, trouble, unitOf } from "/static/common.js";
 import { acrossOf, chosenAxis, onAxis, seriesOf, TONES } from "/static/readings.js";
 
-const { slug, experiment, bench, sliders, compared } = dataOf("data");
+const { slug, experiment, kind, bench, sliders, compared } = dataOf("data");
 const subjects = [{ slug, experiment }, ...compared];
 
 // The study
@@ -29,8 +29,10 @@ async function order(fit) {
       study = await ask("/api/studies/" + study.id);
     }
     if (study.state !== "done") throw new Error(study.problem || "the study was given up");
+    study.fitted = fit;
     result = study.result;
     showStudy();
+    showStale();
   } catch (error) {
     if (result === null) byId("answer-text").replaceChildren(make("p", { class: "note bad" }, error.message + "."));
     else trouble(error.message);
@@ -54,7 +56,7 @@ function showStudy() {
   if (result.summary.comparison) blocks.push(make("h3", {}, "The two rotors"), make("p", {}, result.summary.comparison.sentence ?? ""));
   byId("answer-text").replaceChildren(...blocks);
   byId("study-ways").hidden = false;
-  byId("fit").hidden = study.fit;
+  byId("fit").hidden = study.fitted;
   byId("report").href = `/reports/${study.id}/report.html`;
   byId("report-zip").href = `/reports/${study.id}/all.zip`;
   byId("mechanisms").replaceChildren(...all.flatMap((one) => [all.length > 1 ? make("h3", {}, one.name) : null, mechanisms(one)].filter(Boolean)));
@@ -99,8 +101,19 @@ function showCurve() {
   curve.show({ label: "Speed against pressure with the curve that fits and the optimum; " + experiments().map((one) => one.answer[0]).join(" "), x: across, y: { title: `speed (${unitOf("speed")})` }, series, bands, lines, marks });
 }
 onAxis("axis", showCurve);
+// Readings that came, or were set aside, since the study: it is not made anew by itself, but the page says so.
+let known = new Map();
+function showStale() {
+  if (!result) return;
+  const studied = experiments()[0].readings;
+  const stale = known.size > studied.length || (known.size === studied.length && studied.some((row, k) => known.get(k + 1) && known.get(k + 1).used !== row.used));
+  byId("again").hidden = !stale;
+}
+if (kind === "book") follow(slug, experiment, { rows(all) { known = all; showStale(); } });
+byId("again").addEventListener("click", () => { byId("again").hidden = true; waiting("Studying again…"); order(study.fitted); });
+const waiting = (text) => byId("answer-text").prepend(make("p", { class: "soft", id: "study-state" }, text), make("progress", { id: "study-progress", "aria-label": "The study" }));
 byId("fit").addEventListener("click", () => {
-  byId("answer-text").prepend(make("p", { class: "soft", id: "study-state" }, "Fitting…"), make("progress", { id: "study-progress", "aria-label": "The fit" }));
+  waiting("Fitting…");
   order(true);
 });
 
@@ -129,6 +142,7 @@ function label() {
 }
 async function redraw() {
   label();
+  document.body.dataset.whatif = "moving";
   asked += 1;
   if (running) return;
   running = true;
@@ -145,6 +159,7 @@ async function redraw() {
     } catch (error) { byId("whatif-problem").textContent = error.message + "."; }
   }
   running = false;
+  document.body.dataset.whatif = "settled";
 }
 function showWhatIf() {
   if (!now) return;
