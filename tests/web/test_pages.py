@@ -254,7 +254,7 @@ def test_rotors_are_compared_taken_in_and_taken_home(serve: Callable, visit: Cal
     for box in page.get_by_role("checkbox").all():
         box.check()
     page.get_by_role("button", name="Compare those ticked").click()
-    expect(page.locator("#answer-text")).to_contain_text("fastest at", timeout=90_000)
+    expect(page.locator("#answer-text")).to_contain_text("fastest at", timeout=240_000)
     expect(page.locator("#answer-text")).to_contain_text("The two rotors")
     expect(page.locator(".legend").first).to_contain_text("wide")
     report = page.request.get(pages.url + str(page.get_attribute("#report", "href")))
@@ -297,7 +297,7 @@ def test_every_page_is_open_to_everybody(serve: Callable, visit: Callable, book_
         ("/question" + at, "#mechanisms table"), ("/gas", "#gas-kn"), ("/nowhere", "h1"),
     ):  # fmt: skip
         page.goto(pages.url + path)
-        expect(page.locator(ready).first).to_be_attached(timeout=90_000)
+        expect(page.locator(ready).first).to_be_attached(timeout=240_000)
         for width in (1440, 390):
             page.set_viewport_size({"width": width, "height": 900})
             page.wait_for_timeout(150)

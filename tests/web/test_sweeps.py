@@ -56,17 +56,17 @@ def test_a_sweep_from_the_first_click_to_the_report(serve: Callable, visit: Call
     page.press("#note-text", "Enter")
     page.click("#resume")
     expect(page.locator("#phase-text")).not_to_contain_text("paused")
-    expect(page.locator('#readings tr[data-n="2"]')).to_be_visible(timeout=90_000)
+    expect(page.locator('#readings tr[data-n="2"]')).to_be_visible(timeout=240_000)
     expect(page.locator("#trace svg")).to_be_visible()
     page.get_by_role("button", name="Skip this step").click()
-    expect(page.locator("#phase-text")).to_contain_text("The sweep is over: finished", timeout=180_000)
+    expect(page.locator("#phase-text")).to_contain_text("The sweep is over: finished", timeout=300_000)
     expect(page.locator('#readings tr[data-n="6"]')).to_be_visible()
     with open_book(virtual_folder / "lab.book") as book:
         contents = book.contents("swept")
     assert len(contents.readings) == 6
     assert any("the lamp hums" in cells["note"] for cells in contents.cells_now())
     page.get_by_role("link", name="Why it turns").click()
-    expect(page.locator("#answer-text")).to_contain_text("fastest at", timeout=120_000)
+    expect(page.locator("#answer-text")).to_contain_text("fastest at", timeout=240_000)
     expect(page.locator("#mechanisms tbody tr")).to_have_count(6)
     with page.expect_popup() as opened:
         page.get_by_role("link", name="Open the report").click()
@@ -79,7 +79,7 @@ def test_a_server_killed_in_a_sweep_loses_nothing(serve: Callable, visit: Callab
     page: Page = window.page
     page.goto(pages.url)
     begin(page, "1.5Pa:8Pa:3")
-    expect(page.locator('#readings tr[data-n="1"]')).to_be_visible(timeout=120_000)
+    expect(page.locator('#readings tr[data-n="1"]')).to_be_visible(timeout=240_000)
     port = pages.port
     pages.kill()
     expect(page.locator("#trouble")).to_contain_text("No word from the server")
@@ -93,7 +93,7 @@ def test_a_server_killed_in_a_sweep_loses_nothing(serve: Callable, visit: Callab
     page.get_by_role("button", name="Go on with it").click()
     expect(page.locator("#caution")).to_contain_text("The sweep goes on")
     page.get_by_role("button", name="I have seen to this: begin").click()
-    expect(page.locator("#phase-text")).to_contain_text("The sweep is over: finished", timeout=180_000)
+    expect(page.locator("#phase-text")).to_contain_text("The sweep is over: finished", timeout=300_000)
     with open_book(virtual_folder / "lab.book") as book:
         contents = book.contents("swept")
     assert [dict(reading.cells) for reading in contents.readings][: len(before)] == before
