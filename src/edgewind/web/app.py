@@ -260,7 +260,7 @@ async def _question_page(request: Request) -> Response:
 
     def gather() -> dict[str, Any]:
         found = experiment_page(shelf, slug, experiment)
-        bench = shelf.source(slug, experiment).bench()
+        bench = shelf.bench(slug, experiment)
         compared = [_subject_name(text) for text in request.query_params.getlist("with")][: _MOST_SUBJECTS - 1]
         return found | {"sliders": whatif.sliders_of(bench), "gases": _gases(bench), "compared": compared}
 
@@ -395,9 +395,9 @@ async def _next(request: Request) -> Response:
     pages = _pages(request)
 
     def choose() -> dict[str, Any]:
-        source = pages.shelf.source(slug, experiment)
+        bench = pages.shelf.bench(slug, experiment)
         rows = pages.watches.of(slug, experiment, lambda: pages.shelf.book(slug)).rows()
-        return next_pressure(source.bench(), rows)
+        return next_pressure(bench, rows)
 
     return JSONResponse(await run_in_threadpool(choose))
 
@@ -449,7 +449,7 @@ async def _hear(socket: WebSocket, listener: Listener) -> None:
 async def _what_if(request: Request) -> Response:
     slug, experiment = _one(request)
     changes = {key: value[:60] for key, value in request.query_params.items() if value}
-    bench = await run_in_threadpool(lambda: _pages(request).shelf.source(slug, experiment).bench())
+    bench = await run_in_threadpool(_pages(request).shelf.bench, slug, experiment)
     return JSONResponse(await run_in_threadpool(whatif.what_if, bench, changes))
 
 
@@ -472,8 +472,7 @@ async def _ask_study(request: Request) -> Response:
                 raise InputError("that is not an experiment", fix="use the pages")
             slug, experiment = str(one.get("slug", "")), str(one.get("experiment", ""))
             place = pages.shelf.place(slug)
-            source = pages.shelf.source(slug, experiment)
-            source.bench()  # an experiment that is not there is told before the study begins
+            pages.shelf.bench(slug, experiment)  # an experiment that is not there is told before the study begins
             subjects.append(Subject(place.kind, str(place.target), experiment))
             came.append(_how_far(pages.shelf, slug, experiment))
         of, fit = tuple(subjects), bool(body.get("fit"))

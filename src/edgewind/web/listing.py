@@ -9,7 +9,7 @@ from edgewind.bench import BENCH_FILE, parse_bench, read_bench
 from edgewind.book import BookSource, changes_of, marks, read_part
 from edgewind.errors import InputError
 from edgewind.web.entry import FieldError, form_of
-from edgewind.web.shelf import NotHereError, Place, Shelf
+from edgewind.web.shelf import NONE_AFTER, NotHereError, Place, Shelf
 from edgewind.web.views import bench_view
 
 
@@ -71,7 +71,7 @@ def experiment_page(shelf: Shelf, slug: str, experiment: str) -> dict[str, Any]:
     book = shelf.book(slug)
     if experiment not in book.experiments():
         raise NotHereError(f"'{place.name}' holds no experiment '{experiment[:80]}'")
-    part = read_part(book, experiment, after=2**31 - 1)
+    part = read_part(book, experiment, after=NONE_AFTER)
     text = part.source.contents.bench.decode("utf-8-sig")
     return told | {
         "bench": bench_view(parse_bench(text)),

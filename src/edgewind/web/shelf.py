@@ -6,16 +6,18 @@ import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
-from edgewind.bench import BENCH_FILE
-from edgewind.book import Book, BookSource, is_book, open_book
+from edgewind.bench import BENCH_FILE, Bench, parse_bench
+from edgewind.book import Book, BookSource, is_book, open_book, read_part
 from edgewind.errors import InputError
 from edgewind.signals import ExperimentSource, FolderSource
 
 _MOST_PLACES = 500
 _RESCAN_S = 1.0
+NONE_AFTER = 2**31 - 1  # a part of a book after this reading holds its bench and its table, and no reading
 
 
 class NotHereError(InputError):
@@ -157,12 +159,26 @@ class Shelf:
             return source
         return BookSource(self.book(slug), experiment)
 
+    def bench(self, slug: str, experiment: str) -> Bench:
+        """Return the bench of an experiment as it holds now, without reading its readings."""
+        place = self.place(slug)
+        if place.kind == "folder":
+            return self.source(slug, experiment).bench()
+        part = read_part(self.book(slug), experiment, after=NONE_AFTER)
+        return _parsed(part.source.contents.bench.decode("utf-8-sig"), f"{place.name} ({experiment}): {BENCH_FILE}")
+
     def close(self) -> None:
         """Let go of every book."""
         with self._lock:
             for book, _ in self._open.values():
                 book.close()
             self._open.clear()
+
+
+@lru_cache(maxsize=64)
+def _parsed(text: str, file: str) -> Bench:
+    """Read a `bench.toml` once; a slider asks for the same many times a second."""
+    return parse_bench(text, file=file)
 
 
 def _children(folder: Path) -> list[Path]:

@@ -155,6 +155,7 @@ async function redraw() {
       if (!Object.keys(changes()).length) base = told;
       byId("whatif-problem").textContent = "";
       showWhatIf();
+      await new Promise(requestAnimationFrame);  // both drawings are made in this frame
       document.body.dataset.whatifMs = Math.round(performance.now() - start);
     } catch (error) { byId("whatif-problem").textContent = error.message + "."; }
   }
