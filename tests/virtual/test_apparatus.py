@@ -7,12 +7,12 @@ import pytest
 from desk import Desk, plain_bench
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.integrate import solve_ivp
+from scipy.integrate import RK45, solve_ivp
 
 from edgewind.rotor import coast_down_angle, coast_down_speed, parameters_of, predict, response_for, room_ratio, run
 from edgewind.rotor.heat import face_heat
 from edgewind.rotor.steady import steady_state
-from edgewind.virtual import Apparatus, HandClock, invented_bench
+from edgewind.virtual import Apparatus, HandClock, invented_bench, step_kernel
 from edgewind.virtual.gas_table import gas_table
 from edgewind.virtual.step_kernel import State, rates
 
@@ -23,7 +23,7 @@ def at_rest(**virtual):
 
 
 def test_pump_down_is_the_closed_form():
-    """V dp/dt = Q - S p: exponential with V/S to Q/S; J. F. O'Hanlon, A User's Guide to Vacuum Technology (2003)."""
+    """V dp/dt = Q - S p: exponential with V/S to Q/S; the equation of every textbook of vacuum."""
     apparatus, clock = at_rest(
         volume="6 l", pumping_speed="1.5 l/s", outgassing="7.5e-6 Pa*m^3/s", start_pressure="5 Pa"
     )
@@ -31,6 +31,14 @@ def test_pump_down_is_the_closed_form():
     times = np.linspace(0, 60, 301)[-20:]
     expected = 5e-3 + (5 - 5e-3) * np.exp(-times * 1.5e-3 / 6e-3)
     assert apparatus.states(times)[:, State.PRESSURE] == pytest.approx(expected, rel=2e-6)
+
+
+def test_pair_of_runge_and_kutta_is_that_of_dormand_and_prince():
+    """Dormand and Prince, J. Comput. Appl. Math. 6, 19 (1980), table 2, as SciPy has it in RK45."""
+    assert step_kernel._A[:6, :5] == pytest.approx(RK45.A, rel=1e-15)
+    assert step_kernel._A[6] == pytest.approx(RK45.B, rel=1e-15)
+    # SciPy's error is the fourth order less the fifth.
+    assert np.abs(step_kernel._E) == pytest.approx(np.abs(RK45.E), rel=1e-12)
 
 
 def test_gas_let_in_rises_and_settles_log_linearly_in_the_voltage():
