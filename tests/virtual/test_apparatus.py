@@ -296,7 +296,9 @@ def test_commands_act_from_their_own_moment():
 
 def test_the_past_is_kept_while_it_is_held():
     apparatus, clock = at_rest()
-    hold = apparatus.hold()
+    hold, other = apparatus.hold(), apparatus.hold()
+    apparatus.release(other)
+    assert apparatus._holds == [hold] and apparatus._holds[0] is hold
     expected = apparatus.states(0.0)[0]
     for _ in range(40):
         clock.advance(100.0)

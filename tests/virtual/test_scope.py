@@ -120,6 +120,35 @@ def test_record_is_that_of_its_settings_though_they_change(turning):
     assert turning.ask("scope", "FETC?") == turning.ask("scope", "WAV:DATA?")  # a record is read as often as asked
 
 
+def test_record_is_kept_though_nobody_fetches_it_for_hours_and_the_past_is_not(turning):
+    """What the server does now and then: convert what is whole, and let go of what nobody needs."""
+
+    def run(seconds):
+        for _ in range(round(seconds / 100)):
+            turning.clock.advance(100)
+            turning.instruments["scope"].tend()
+            turning.apparatus.catch_up()
+
+    turning.tell("scope", "ACQ:POIN 1000;TIME 600;:INIT")
+    run(500)
+    hold = turning.apparatus.hold()
+    run(20_000)
+    assert turning.apparatus._holds == [] and turning.apparatus._count < 6000
+    turning.apparatus.release(hold)  # it has gone by itself
+    assert len(parsed(turning.ask("scope", "FETC?"))) == 2000
+
+
+def test_noise_of_a_record_does_not_depend_on_the_records_that_nobody_fetched():
+    def third(fetch):
+        desk = Desk(plain_bench())
+        for _ in range(2):
+            desk.ask("scope", "ACQ:POIN 100;SRAT 100;:INIT;*OPC?")
+            desk.ask("scope", fetch)
+        return desk.ask("scope", "READ?")
+
+    assert third("FETC?") == third("*OPC?")
+
+
 def test_what_cannot_be_is_an_error_of_the_standard(turning):
     """SCPI-1999, volume 2, 21.8: -230 stale, -213 init ignored, -221 settings conflict."""
     turning.ask("scope", "ABOR;FETC?")

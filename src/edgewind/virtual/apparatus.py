@@ -19,13 +19,14 @@ from edgewind.virtual.step_kernel import INPUTS, ROW, STATES, Input, State, adva
 FloatArray = NDArray[np.float64]
 FASTEST_S = 1e-4  # shortest time in which faces or chamber may settle
 _WANDER_PERIODS_S, _WANDER_TONES = (60.0, 3600.0), 8
+MOST_HELD_S = 7200.0
 _KEPT_S = 5.0
 _BATCH = 4096
 
 
-@dataclass
+@dataclass(eq=False)
 class Hold:
-    """Keeps the past from `since_s` on, s, for someone who has yet to read it."""
+    """Keeps the past from `since_s` on, s, for someone who has yet to read it, but not for ever."""
 
     since_s: float
 
@@ -107,6 +108,7 @@ class Apparatus:
         with self._lock:
             now = self.clock.now()
             self._follow(now)
+            self._holds = [hold for hold in self._holds if now - hold.since_s <= MOST_HELD_S]
             needed = min([now - _KEPT_S, *(hold.since_s for hold in self._holds)])
             gone = int(np.searchsorted(self._rows[: self._count, 0], needed, side="right")) - 1
             if gone > _BATCH:
@@ -114,7 +116,7 @@ class Apparatus:
                 self._count -= gone
 
     def hold(self) -> Hold:
-        """Keep what happens from now on until :meth:`release`."""
+        """Keep what happens from now on until :meth:`release`, or for :data:`MOST_HELD_S`."""
         with self._lock:
             hold = Hold(self.clock.now())
             self._holds.append(hold)

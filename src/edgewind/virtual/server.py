@@ -92,6 +92,8 @@ class BenchServer:
     async def run(self) -> None:
         """Keep the apparatus up with the clock until cancelled."""
         while True:
+            for instrument in self.instruments.values():
+                instrument.tend()
             self.apparatus.catch_up()
             await asyncio.sleep(_TICK_S)
 

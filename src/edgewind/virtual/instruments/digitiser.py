@@ -40,11 +40,13 @@ class Digitiser(BenchInstrument):
         steps = np.rint((volts - offset_v) / step_v)
         return np.clip(steps, -STEPS // 2, STEPS // 2 - 1, out=steps).astype(np.int16)
 
-    def sampled(self, start_s: float, interval_s: float, first: int, count: int) -> NDArray[np.float64]:
+    def sampled(
+        self, start_s: float, interval_s: float, first: int, count: int, random: np.random.Generator
+    ) -> NDArray[np.float64]:
         """Return the voltage of the tachometer, with noise, at samples `first` and on, counted from `start_s`."""
         times = np.asarray(start_s + np.arange(first, first + count) * interval_s, dtype=np.float64)
         volts = self.signal.voltage(times, self.apparatus.turns(times))
-        volts += self.signal.noise_v * self.random.standard_normal(count)
+        volts += self.signal.noise_v * random.standard_normal(count)
         return volts
 
     @property

@@ -46,6 +46,7 @@ class Record:
     offset_v: float
     source: str
     hold: Hold
+    number: int
 
     @property
     def end_s(self) -> float:
@@ -66,6 +67,7 @@ class Scope(Digitiser):
     channels: dict[int, tuple[float, float]]
     _record: Record | None = None
     _steps: NDArray[np.int16] | None = None
+    _taken: int = 0
 
     def reset(self) -> None:
         """Stop; default record, whole numbers of 16 bits."""
@@ -116,8 +118,9 @@ class Scope(Digitiser):
         self.abort()
         hold = self.apparatus.hold()
         self._record = Record(
-            hold.since_s, 1 / self.rate_hz, int(self.points), self.step_v, self.offset_v, self.source, hold
+            hold.since_s, 1 / self.rate_hz, int(self.points), self.step_v, self.offset_v, self.source, hold, self._taken
         )
+        self._taken += 1
 
     def record(self) -> Steps:
         """Wait until the record is whole, and convert it."""
@@ -125,22 +128,27 @@ class Scope(Digitiser):
             yield Wait(self._record.end_s)
         if self._record is None:
             raise ScpiError(-230, "no record was taken; send INITiate")
-        if self._steps is None:
-            self._steps = self._converted(self._record)
-            self.apparatus.release(self._record.hold)
+        self.tend()
         return None
 
+    def tend(self) -> None:
+        """Convert a record that is whole, so that the past need not be kept for it until somebody asks."""
+        record = self._record
+        if record is not None and self._steps is None and record.end_s <= self.now():
+            self._steps = self._converted(record)
+            self.apparatus.release(record.hold)
+
     def _converted(self, record: Record) -> NDArray[np.int16]:
-        parts = []
+        parts, random = [], np.random.default_rng([self.seed, 4, record.number])
         for first in range(0, record.points, _CHUNK):
             count = min(_CHUNK, record.points - first)
             if record.source == "CHAN1":
-                volts = self.sampled(record.start_s, record.interval_s, first, count)
+                volts = self.sampled(record.start_s, record.interval_s, first, count, random)
             else:
                 times = record.start_s + np.arange(first, first + count) * record.interval_s
                 pressure = self.apparatus.states(times)[:, State.GAUGE]
                 volts = volts_from_pressure(pressure, self.apparatus.bench, self.apparatus.virtual.gauge_shows.value)
-                volts = volts + self.apparatus.bench.gauge.noise.value * self.random.standard_normal(count)
+                volts = volts + self.apparatus.bench.gauge.noise.value * random.standard_normal(count)
             parts.append(self.converted(volts, record.step_v, record.offset_v))
         return np.concatenate(parts)
 

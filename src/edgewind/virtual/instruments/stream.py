@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 
+from edgewind.virtual.apparatus import MOST_HELD_S
 from edgewind.virtual.instruments.digitiser import BYTE_ORDER, OFFSET, RANGE, STEPS, Digitiser
 from edgewind.virtual.scpi import (
     Command,
@@ -20,8 +21,6 @@ from edgewind.virtual.scpi import (
 
 RATE = Number("Hz", 1.0, 1e6, 100_000.0)
 BLOCK = Number("", 16, 1_000_000, 10_000, whole=True)
-# A client that has fallen behind by more bench time than this is let go: what it missed is kept no longer.
-MOST_BEHIND_S = 7200.0
 END = block(b"") + b"\n"
 
 
@@ -62,9 +61,9 @@ class Stream(Digitiser):
                 end = start + (number + 1) * count * interval
                 while end > self.now():
                     yield Wait(end)
-                if self.now() - end > MOST_BEHIND_S:
-                    raise ScpiError(-310, f"the client is {MOST_BEHIND_S:g} s of bench time behind: the stream ended")
-                volts = self.sampled(start, interval, number * count, count)
+                if self.now() - hold.since_s > MOST_HELD_S:
+                    raise ScpiError(-310, f"the client is {MOST_HELD_S:g} s of bench time behind: the stream ended")
+                volts = self.sampled(start, interval, number * count, count, self.random)
                 samples = self.converted(volts, step, offset).astype(order + "i2", copy=False).tobytes()
                 head = struct.pack(order + "Qd", number, start + number * count * interval)
                 number += 1
