@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import socket
 import threading
+import time
 
 import numpy as np
 import pytest
@@ -245,3 +246,15 @@ def test_only_this_machine_unless_told_in_so_many_words(host):
     assert check_host("localhost") == "127.0.0.1" and check_host("::1") == "::1"
     with pytest.raises(InputError, match="not an address"):
         check_host("my bench")
+
+
+def test_bench_closes_though_a_client_has_stopped_reading():
+    """A stream that nobody takes fills every buffer on the way; the bench must not wait for it."""
+    bench = serve_bench(speed_up=1000.0)
+    with Link(bench.ports["stream"]) as client:
+        client.send("STR:DATA?")
+        time.sleep(0.5)
+        closing = threading.Thread(target=bench.close)
+        closing.start()
+        closing.join(20)
+        assert not closing.is_alive()
