@@ -1,0 +1,18 @@
+"""The next experiment: which pressure, how long, which study, which rotor."""
+
+from edgewind.plan.chamber import Vacuum, pump_down_closed_form, vacuum_of
+from edgewind.plan.conductance import Tube, conductance, transmission_probability
+from edgewind.plan.dwell import BenchTimes, TimePlan, bench_times, plan_time
+
+__all__ = [
+    "BenchTimes",
+    "TimePlan",
+    "Tube",
+    "Vacuum",
+    "bench_times",
+    "conductance",
+    "plan_time",
+    "pump_down_closed_form",
+    "transmission_probability",
+    "vacuum_of",
+]
