@@ -4,12 +4,8 @@ from __future__ import annotations
 
 from pydantic import model_validator
 
-from edgewind.bench.fields import FieldProblem, Length, Section, quantity
+from edgewind.bench.fields import FieldProblem, GasLoad, Length, PumpingSpeed, Section, Volume
 from edgewind.errors import InputError
-
-Volume = quantity("volume", above=0.0)
-PumpingSpeed = quantity("pumping speed", above=0.0)
-GasLoad = quantity("gas load", least=0.0)
 
 
 class VacuumSection(Section):

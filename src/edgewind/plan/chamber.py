@@ -141,7 +141,7 @@ def pump_down_closed_form(
     time = np.asarray(time_s, dtype=float)
     a = speed_m3_s / volume_m3
     rest = load_pa_m3_s / speed_m3_s
-    falling = 0.0
+    falling: Array | float = 0.0
     if falling_pa_m3:
         falling = falling_pa_m3 / volume_m3 * np.exp(-a * time) * (expi(a * time) - expi(a * start_s))
     return np.asarray(rest + (start_pa - rest) * np.exp(-a * (time - start_s)) + falling)

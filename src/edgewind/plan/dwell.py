@@ -1,4 +1,4 @@
-"""How long each pressure takes: the chamber settles, the vane warms, the rotor spins up; and the order that is quickest.
+"""How long each pressure takes: the chamber settles, the vane warms, the rotor spins up; and the quickest order.
 
 A new pressure passes through three lags, one after the other: the gas in the chamber (V/S), the heat of the vane, and
 the spin of the rotor (I/c). The dwell is the time until what is left of the old speed has fallen below a share of the
@@ -56,7 +56,9 @@ def lag_residual(time_s: Any, lags_s: Sequence[Any]) -> Array:
     (0.3679, 1.0)
     """
     time = np.asarray(time_s, dtype=float)
-    lags = np.sort(np.stack(np.broadcast_arrays(*[np.maximum(np.asarray(lag, dtype=float), 1e-9) for lag in lags_s])), 0)
+    lags = np.sort(
+        np.stack(np.broadcast_arrays(*[np.maximum(np.asarray(lag, dtype=float), 1e-9) for lag in lags_s])), 0
+    )
     for k in range(1, len(lags)):
         lags[k] = np.maximum(lags[k], _LEAST_RATIO * lags[k - 1])
     left = np.zeros(np.broadcast_shapes(time.shape, lags.shape[1:]))
@@ -139,7 +141,9 @@ class BenchTimes:
         heat = thermal_times(flat, self.rotor_parameters, self.response).whole
         spin = np.asarray(self.rotor_parameters.moment_of_inertia_kg_m2) / np.maximum(state.drag, 1e-300)
         return RotorTimes(
-            np.abs(state.speed_rad_s).reshape(pressure.shape), heat.reshape(pressure.shape), spin.reshape(pressure.shape)
+            np.abs(state.speed_rad_s).reshape(pressure.shape),
+            heat.reshape(pressure.shape),
+            spin.reshape(pressure.shape),
         )
 
     def chamber_s(self, pressure_pa: ArrayLike) -> Array:
@@ -202,7 +206,7 @@ class BenchTimes:
         return np.asarray(settle + self.measure_s(np.broadcast_to(np.asarray(pressure_pa, dtype=float), settle.shape)))
 
     def pure_after_s(self, pressure_pa: ArrayLike) -> Array:
-        """Pumping time after which walls and leak bring less than a tenth of the gas at a pressure, s; inf for never."""
+        """Pumping time after which walls and leak bring less than a tenth of the gas, s; inf for never."""
         pressure = np.asarray(pressure_pa, dtype=float)
         if self.vacuum is None:
             return np.zeros(pressure.shape)
@@ -321,10 +325,12 @@ class TimePlan:
         told = [
             f"A reading waits until the speed is within {100 * times.within:g} % of its steady value, and then takes "
             f"{times.turns:g} turns, {times.least_measure_s:g} s at least and {times.most_measure_s:g} s at most.",
-            "The pressure is held by a steady flow of gas against the pump, set at once to what the new pressure needs.",
+            "The pressure is held by a steady flow of gas against the pump, set at once to what a new pressure needs.",
         ]
         if times.vacuum is None:
-            told.append("bench.toml has no [vacuum]: the chamber is taken to settle at once, and pump-down is left out.")
+            told.append(
+                "bench.toml has no [vacuum]: the chamber is taken to settle at once, and pump-down is left out."
+            )
         else:
             told.append(
                 "The pump has one speed at every pressure, its tube is straight and round, and the walls give off gas "
@@ -429,7 +435,7 @@ def plan_time(bench: Bench, pressures: ArrayLike, *, times: BenchTimes | None = 
 
 
 def sweep_steps(times: BenchTimes, pressures: ArrayLike) -> tuple[Step, ...]:
-    """Return the steps of a sweep over pressures in the order given, from the start of pumping with the rotor at rest."""
+    """Return the steps of a sweep over pressures in the order given, from the start of pumping, at rest."""
     pressure = np.asarray(pressures, dtype=float)
     before = pressure[:-1]
     settle = np.concatenate([times.settle_s(pressure[:1]), times.settle_s(pressure[1:], before)])

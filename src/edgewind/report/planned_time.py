@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from dataclasses import dataclass
 
 import numpy as np
 
 from edgewind.errors import OutOfRangeError
 from edgewind.evidence import Findings
 from edgewind.plan import TimePlan, plan_time
+from edgewind.plan.dwell_words import duration, order_sentence, slowest_sentence
+from edgewind.report.illustrate import Illustration
+from edgewind.units import format_number
 
 # Pressures of a study closer together than this factor are one stop of the plan, and no more stops than this are made.
 _ONE_STOP = 1.05
 _MOST_STOPS = 40
 
 
-@lru_cache(maxsize=8)
 def time_of(findings: Findings) -> TimePlan | None:
     """Plan the time of a sweep over the pressures that a study used; None without ``[vacuum]`` or readings."""
     bench = findings.experiment.bench
@@ -33,3 +35,43 @@ def time_of(findings: Findings) -> TimePlan | None:
         return plan_time(bench, np.array(stops))
     except OutOfRangeError:
         return None  # pressures so high that the response of the gas does not reach there
+
+
+@dataclass(frozen=True)
+class TimeRow:
+    """A stop of the quickest sweep, as text."""
+
+    pressure: str
+    chamber: str
+    heat: str
+    spin: str
+    settle: str
+    measure: str
+
+
+@dataclass(frozen=True)
+class TimeView:
+    """What the page says of the time on the bench."""
+
+    figure: Illustration | None
+    sentences: tuple[str, ...]
+    rows: tuple[TimeRow, ...]
+    assumptions: tuple[str, ...]
+    falsified_by: tuple[str, ...]
+
+
+def view_time(plan: TimePlan | None, figure: Illustration | None) -> TimeView | None:
+    """Prepare the part of the page about the time on the bench; None where nothing is planned."""
+    if plan is None:
+        return None
+    steps = plan.best.steps
+    pressure = np.array([step.pressure_pa for step in steps])
+    rotor, chamber = plan.times.rotor(pressure), plan.times.chamber_s(pressure)
+    rows = tuple(
+        TimeRow(
+            format_number(step.pressure_pa, 3), duration(float(chamber[k])), duration(float(rotor.heat_s[k])),
+            duration(float(rotor.spin_up_s[k])), duration(step.settle_s), duration(step.measure_s),
+        )
+        for k, step in enumerate(steps)
+    )  # fmt: skip
+    return TimeView(figure, (order_sentence(plan), slowest_sentence(plan)), rows, plan.assumptions, plan.falsified_by)

@@ -10,6 +10,7 @@ from edgewind.evidence.words import explanation_lines
 from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration
+from edgewind.report.planned_time import TimeView
 from edgewind.report.rows import NOTHING, ReadingRow, reading_rows, typeset
 from edgewind.report.words import VERDICTS
 from edgewind.units import Measured, format_interval, format_measured, format_number
@@ -78,6 +79,7 @@ class RotorView:
     why_figure: Illustration | None
     fitted: list[str]
     unknowns: list[UnknownRow]
+    time: TimeView | None = None
 
     @property
     def set_aside(self) -> list[ReadingRow]:
@@ -101,6 +103,8 @@ def view_rotor(
     curve: Illustration | None,
     budget_figure: Illustration | None,
     why_figure: Illustration | None = None,
+    *,
+    time: TimeView | None = None,
 ) -> RotorView:
     """Prepare one rotor's part of the page."""
     return RotorView(
@@ -127,6 +131,7 @@ def view_rotor(
         why_figure=why_figure,
         fitted=_fitted(findings),
         unknowns=_unknown_rows(findings),
+        time=time,
     )
 
 

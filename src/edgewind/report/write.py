@@ -10,9 +10,11 @@ from edgewind.report.columns import CURVE as CURVE_COLUMNS
 from edgewind.report.columns import READINGS as READINGS_COLUMNS
 from edgewind.report.datapackage import Resource, write_data_package
 from edgewind.report.figures import JOINT_FIGURES, ROTOR_FIGURES
+from edgewind.report.figures.dwell import DWELL
 from edgewind.report.illustrate import Illustration, illustrate
 from edgewind.report.names import file_stems
 from edgewind.report.page import render_page
+from edgewind.report.planned_time import time_of, view_time
 from edgewind.report.rotor import view_rotor
 from edgewind.report.tables import curve_table, readings_table, to_csv
 
@@ -52,7 +54,14 @@ def write_report(
         resources += _write_tables(found, stem, out)
         drawn = {drawing.stem: illustrate(drawing, found, stem, out) for drawing in ROTOR_FIGURES}
         resources += _figure_resources(list(drawn.values()), found.experiment.name)
-        rotors.append(view_rotor(found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"]))
+        plan = time_of(found)
+        hours = None if plan is None else illustrate(DWELL, plan, stem, out)
+        resources += _figure_resources([hours], found.experiment.name)
+        rotors.append(
+            view_rotor(
+                found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"], time=view_time(plan, hours)
+            )
+        )
     together = [illustrate(drawing, findings, "", out) for drawing in JOINT_FIGURES]
     resources += _figure_resources(together, "all rotors")
     page = render_page(

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from edgewind.evidence import Findings
 from edgewind.plan import TimePlan
 from edgewind.plan.dwell_words import order_sentence, slowest_sentence
 from edgewind.report.figures.base import Drawing
@@ -16,7 +16,6 @@ from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.palette import Palette
-from edgewind.report.planned_time import time_of
 
 
 def draw_dwell(plan: TimePlan, palette: Palette, size: Size) -> Figure:
@@ -44,11 +43,14 @@ def draw_dwell(plan: TimePlan, palette: Palette, size: Size) -> Figure:
     return figure
 
 
-def _times(axes, plan: TimePlan, palette: Palette, size: Size) -> None:  # type: ignore[no-untyped-def]
+def _times(axes: Axes, plan: TimePlan, palette: Palette, size: Size) -> None:
     pressure = plan.pressure_pa
     fine = np.geomspace(pressure[0], pressure[-1], 60) if pressure.size > 1 else pressure
     rotor = plan.times.rotor(fine)
-    lines = [("heat of the vane", rotor.heat_s, palette.rust, "-"), ("spin of the rotor", rotor.spin_up_s, palette.plum, "-")]
+    lines = [
+        ("heat of the vane", rotor.heat_s, palette.rust, "-"),
+        ("spin of the rotor", rotor.spin_up_s, palette.plum, "-"),
+    ]
     if plan.times.vacuum is not None:
         lines.insert(0, ("chamber, V/S", plan.times.chamber_s(fine), palette.moss, "-"))
     for name, time, colour, dash in lines:
@@ -65,7 +67,7 @@ def _times(axes, plan: TimePlan, palette: Palette, size: Size) -> None:  # type:
     axes.set_axisbelow(True)
 
 
-def _stairs(axes, plan: TimePlan, palette: Palette, size: Size) -> None:  # type: ignore[no-untyped-def]
+def _stairs(axes: Axes, plan: TimePlan, palette: Palette, size: Size) -> None:
     steps = plan.best.steps
     unit, name = (3600.0, "hours") if steps[-1].ends_s > 7200 else (60.0, "minutes")
     colours = {"wait_s": palette.soft, "settle_s": palette.gold, "measure_s": palette.blue}
@@ -94,29 +96,22 @@ def plot_dwell(plan: TimePlan, path: Path) -> None:
     write_figure(path, lambda palette, size: draw_dwell(plan, palette, size))
 
 
-def _draw(findings: Findings, palette: Palette, size: Size) -> Figure | None:
-    plan = time_of(findings)
-    return None if plan is None else draw_dwell(plan, palette, size)
+def _alt(plan: TimePlan) -> str:
+    return f"Time on the bench for {plan.times.bench.experiment.title}. {order_sentence(plan)} {slowest_sentence(plan)}"
 
 
-def _alt(findings: Findings) -> str:
-    plan = time_of(findings)
-    assert plan is not None
-    return f"Time on the bench for {findings.experiment.name}. {order_sentence(plan)} {slowest_sentence(plan)}"
-
-
-def _caption(findings: Findings) -> str:
+def _caption(plan: TimePlan) -> str:
     return (
-        "Above: the times in which the gas in the chamber, the heat of the vane and the spin of the rotor settle, and how "
-        "long each reading takes with the wait before it. Below: the quickest sweep over the pressures that were measured, "
-        "from the start of pumping. Computed from bench.toml, not measured."
+        "Above: the times in which the gas in the chamber, the heat of the vane and the spin of the rotor settle, and "
+        "how long each reading takes with the wait before it. Below: the quickest sweep over the pressures that were "
+        "measured, from the start of pumping. Computed from bench.toml, not measured."
     )
 
 
-DWELL: Drawing[Findings] = Drawing(
-    "time", _draw, _alt, _caption,
+DWELL: Drawing[TimePlan] = Drawing(
+    "time", draw_dwell, _alt, _caption,
     {
-        "page": Size(PAGE_WIDTH_IN, 6.4, 10.5),
+        "page": Size(PAGE_WIDTH_IN, 6.0, 10.5),
         "narrow": Size(NARROW_WIDTH_IN, 6.6, 10.5, narrow=True),
         "film": Size(12.8, 7.2, 13.5, titled=True),
     },
