@@ -4,7 +4,16 @@ from edgewind.report.figures.dwell import plot_dwell
 from edgewind.report.figures.prediction import plot_prediction
 from edgewind.report.figures.response import plot_responses
 from edgewind.report.figures.scaling import plot_scaling
+from edgewind.report.plan_sheet import write_plan_sheet
 from edgewind.report.plot_trace import plot_trace
 from edgewind.report.write import write_report
 
-__all__ = ["plot_dwell", "plot_prediction", "plot_responses", "plot_scaling", "plot_trace", "write_report"]
+__all__ = [
+    "plot_dwell",
+    "plot_prediction",
+    "plot_responses",
+    "plot_scaling",
+    "plot_trace",
+    "write_plan_sheet",
+    "write_report",
+]
