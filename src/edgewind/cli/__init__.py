@@ -1,6 +1,20 @@
 """The command line, a file a command: parse, call, print."""
 
-from edgewind.cli import books, compare, design, dwell, gas, new, predict, respond, study, trace
+from edgewind.cli import books, compare, design, dwell, gas, new, predict, respond, rotor, study, trace
 from edgewind.cli.base import app, main
 
-__all__ = ["app", "books", "compare", "design", "dwell", "gas", "main", "new", "predict", "respond", "study", "trace"]
+__all__ = [
+    "app",
+    "books",
+    "compare",
+    "design",
+    "dwell",
+    "gas",
+    "main",
+    "new",
+    "predict",
+    "respond",
+    "rotor",
+    "study",
+    "trace",
+]

@@ -1,6 +1,8 @@
 """The report: one page, figures, tables and a data package that an archive can read."""
 
 from edgewind.report.figures.dwell import plot_dwell
+from edgewind.report.figures.file import figure_kind
+from edgewind.report.figures.front import plot_front
 from edgewind.report.figures.prediction import plot_prediction
 from edgewind.report.figures.response import plot_responses
 from edgewind.report.figures.scaling import plot_scaling
@@ -9,7 +11,9 @@ from edgewind.report.plot_trace import plot_trace
 from edgewind.report.write import write_report
 
 __all__ = [
+    "figure_kind",
     "plot_dwell",
+    "plot_front",
     "plot_prediction",
     "plot_responses",
     "plot_scaling",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
+from matplotlib.ticker import FixedLocator, LogLocator, NullFormatter, NullLocator, StrMethodFormatter
 
 from edgewind.plan.scaling_study import MODEL, ScalingStudy
 from edgewind.plan.scaling_words import answer_sentences, claim_name
@@ -73,10 +73,12 @@ def _lines(axes: Axes, study: ScalingStudy, palette: Palette, size: Size) -> Non
         zorder=5, label="model, 90 % of the study",
     )  # fmt: skip
     axes.set(xscale="log", yscale="log", xlabel="width of the vane (mm)", ylabel=f"best pressure in {gas} (Pa)")
+    axes.xaxis.set_major_locator(FixedLocator([float(f"{1e3 * w:.3g}") for w in study.widths_m]))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    axes.yaxis.set_minor_formatter(NullFormatter())
     for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
         axis.set_major_formatter(StrMethodFormatter("{x:g}"))
-        axis.set_minor_formatter(NullFormatter())
     axes.grid(axis="y", color=palette.grid, linewidth=size.line)
     axes.set_axisbelow(True)
 
@@ -85,12 +87,10 @@ def _trade(axes: Axes, study: ScalingStudy, palette: Palette, size: Size) -> Non
     best = study.best
     assert best is not None
     for one in study.rated:
-        count = one.design.rotors * len(one.design.widths_m)
         axes.plot(
             one.design.hours, one.exponent_u, marker="o" if len(one.design.widths_m) > 2 else "s", linestyle="",
             color=palette.soft, markersize=4.5 * size.line,
         )  # fmt: skip
-        del count
     axes.plot(
         best.design.hours, best.exponent_u, marker="o" if len(best.design.widths_m) > 2 else "s", linestyle="",
         color=palette.gold, markeredgecolor=palette.ink, markersize=9 * size.line, zorder=5,
