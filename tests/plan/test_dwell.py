@@ -31,7 +31,7 @@ def test_a_chain_of_lags_agrees_with_its_own_equations():
 
 @pytest.mark.parametrize("pressure", [0.1, 1.0, 10.0])
 def test_the_dwell_from_rest_is_as_long_as_the_rotor_needs_and_not_much_longer(times, pressure):
-    """The rotor followed in time from rest, lamp just lit: within 1 % at the end of the dwell, outside at half of it."""
+    """Followed in time from rest, lamp just lit: within 1 % at the end of the dwell, outside at half of it."""
     dwell = float(times.settle_s(pressure))
     moving = run(pressure, times.rotor_parameters, times.response, np.linspace(0.0, dwell, 200))
     steady = float(times.rotor(pressure).speed_rad_s)

@@ -184,10 +184,10 @@ def tube_rarefaction(tube: Tube, mean_pressure_pa: Any, gas: GasState) -> Array:
     return np.asarray(np.asarray(mean_pressure_pa, dtype=float) * scale)
 
 
-# Reduced flow through a long tube less its viscous part, G_P - delta/4, from the linear BGK equation with diffuse walls,
-# solved by `tests/plan/tube_flow.py`, which a test holds against this table. In molecular flow it is 8/(3 sqrt(pi)), in
-# dense gas it goes to the slip coefficient of that equation, 1.0162 (Sharipov and Seleznev, J. Phys. Chem. Ref. Data 27,
-# 657, 1998).
+# Reduced flow through a long tube less its viscous part, G_P - delta/4, from the linear BGK equation with diffuse
+# walls, solved by `tests/plan/tube_flow.py`, which a test holds against this table. In molecular flow it is
+# 8/(3 sqrt(pi)), in dense gas it goes to the slip coefficient of that equation, 1.0162 (Sharipov and Seleznev,
+# J. Phys. Chem. Ref. Data 27, 657, 1998).
 _DELTA = (0.001, 0.003, 0.01, 0.03, 0.1, 0.2, 0.4, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0)
 _SLIP = (
     1.4992, 1.4919, 1.4738, 1.4408, 1.3790, 1.3316, 1.2790, 1.2355, 1.2083, 1.1782, 1.1576, 1.1300, 1.0983, 1.0802,
@@ -210,8 +210,8 @@ def slip_part(delta: Any) -> Array:
 def poiseuille_coefficient(delta: Any) -> Array:
     """Reduced flow G_P through a long round tube at any rarefaction; throughput ``pi R^3 v0 G_P dp / (2 L)``.
 
-    From a table of our own solution of the linear BGK equation, within 0.1 % of it; the form, the equation and its limits
-    are those reviewed by F. Sharipov and V. Seleznev, J. Phys. Chem. Ref. Data 27, 657 (1998).
+    From a table of our own solution of the linear BGK equation, within 0.1 % of it; the form, the equation and its
+    limits are those reviewed by F. Sharipov and V. Seleznev, J. Phys. Chem. Ref. Data 27, 657 (1998).
 
     Examples
     --------
@@ -270,10 +270,7 @@ class _Flow:
 
     def conductance(self, mean_pa: Array) -> Array:
         delta = self.delta_per_pa * mean_pa
-        if self.method == "knudsen":
-            left = knudsen_factor(delta)
-        else:
-            left = slip_part(delta) / _FREE
+        left = knudsen_factor(delta) if self.method == "knudsen" else slip_part(delta) / _FREE
         return np.asarray(self.viscous_per_pa * mean_pa + left * self.molecular)
 
     def throughput(self, high: Array, low: Array) -> Array:

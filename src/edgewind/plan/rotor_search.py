@@ -6,6 +6,7 @@ model; what comes back is the set of designs of which none is better in every go
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -511,6 +512,8 @@ def search_rotor(
     study = optuna.create_study(
         directions=["maximize" if goal.most else "minimize" for goal in task.goals], sampler=sampler
     )
+    for corner in _corners(task):
+        study.enqueue_trial(corner)
     study.optimize(ask, n_trials=trials)
     good = [one for one in judged if not one.problems]
     if not good:
@@ -524,8 +527,8 @@ def search_rotor(
     front.sort(key=lambda one: -signs[0] * one.values[task.goals[0].key])
     others = [one for one, first in zip(good, on_front, strict=True) if not first]
     return RotorSearch(
-        bench, task.goals, between, task.ranges, task.gases, tuple(front), tuple(others), task.judge(task.own()), trials,
-        seed,
+        bench, task.goals, between, task.ranges, task.gases, tuple(front), tuple(others), task.judge(task.own()),
+        trials, seed,
     )  # fmt: skip
 
 
@@ -548,6 +551,20 @@ def _task(
     for name in at_hand:
         find_gas(name)
     return _Task(bench, tuple(GOALS[key] for key in goals), between, span, "vane_height" not in span, at_hand)
+
+
+def _corners(task: _Task) -> list[dict[str, Any]]:
+    """Return the designs at the ends of all ranges, to start from: the best for one goal alone often lies there."""
+    free = {name: ends for name, ends in task.ranges.items() if ends[0] < ends[1]}
+    found: list[dict[str, Any]] = []
+    for k, ends in enumerate(itertools.product(*free.values())):
+        chosen: dict[str, Any] = {
+            name: int(end) if name == "vanes" else end for name, end in zip(free, ends, strict=True)
+        }
+        if len(task.gases) > 1:
+            chosen["gas"] = task.gases[k % len(task.gases)]
+        found.append(chosen)
+    return found
 
 
 def _drawn(trial: Any, task: _Task) -> Built:

@@ -22,7 +22,14 @@ from edgewind.bench import Bench
 from edgewind.errors import EdgewindError, InputError
 from edgewind.evidence import SweepData, find_optimum
 from edgewind.plan.dwell import bench_times, sweep_steps
-from edgewind.plan.sized import Curve, SizedRotor, sized_rotor
+from edgewind.plan.sized import (
+    CONDUCTANCE_ALIKE,
+    EMISSIVITY_ALIKE,
+    LENGTHS_ALIKE,
+    Curve,
+    SizedRotor,
+    sized_rotor,
+)
 
 Array = NDArray[np.float64]
 
@@ -254,12 +261,12 @@ class ScalingStudy:
     left_out: tuple[str, ...]
 
     def log_place(self, claim: str, width_m: float, gas: str) -> float:
-        """ln of the pressure of the optimum by a claim; power laws pass through the middle of the model's sizes."""
+        """Give ln(pressure of the optimum) by a claim; power laws pass through the middle of the model's sizes."""
         if claim == MODEL:
             return float(np.log(self.rotors[width_m, gas].pressure_pa))
         middle = float(np.mean(np.log(self.widths_m)))
         level = float(np.mean([np.log(self.rotors[w, gas].pressure_pa) for w in self.widths_m]))
-        return level + self.exponents[claim] * (np.log(width_m) - middle)
+        return level + self.exponents[claim] * float(np.log(width_m) - middle)
 
     def hours(self, widths_m: Sequence[float], rotors: int, sweeps: int) -> float:
         """Time of a design, h."""
@@ -435,10 +442,11 @@ class ScalingStudy:
         """What the plan takes for granted."""
         s = self.settings
         return (
-            f"A speed scatters by {100 * s.noise:g} % and a sweep has {s.readings} readings; one sweep then gives ln of the "
-            f"best pressure within {self.sweep_u:.3f} (one standard deviation, {s.trials} whole analyses a rotor).",
-            f"Rotors made alike differ by {self.scatter:.3f} in ln of the best pressure (lengths {100 * 0.005:g} %, vane "
-            "conductance 5 %, emissivities 0.01, pivots as bench.toml states), from the forward model.",
+            f"A speed scatters by {100 * s.noise:g} % and a sweep has {s.readings} readings; one sweep then gives ln "
+            f"of the best pressure within {self.sweep_u:.3f} (one standard deviation, {s.trials} whole analyses a rotor).",
+            f"Rotors made alike differ by {self.scatter:.3f} in ln of the best pressure, by the forward model (lengths "
+            f"{100 * LENGTHS_ALIKE:g} %, vane conductance {100 * CONDUCTANCE_ALIKE:g} %, emissivities "
+            f"{EMISSIVITY_ALIKE:g}, pivots as bench.toml states).",
             "What the gauge has wrong is the same at all pressures that count, so that it moves all rotors alike.",
             "The shape of the curve is the model's whatever the claim: a claim moves it along ln p and no more.",
             f"A claim is given up at the {100 * s.level:g} % level, two-sided, the scatter being known beforehand.",

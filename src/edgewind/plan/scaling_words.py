@@ -32,16 +32,16 @@ def answer_sentences(study: ScalingStudy) -> tuple[str, ...]:
     if best is None:
         least = study.hours(study.widths_m[:2], 1, 1)
         return (
-            f"In {format_number(time.hours, 3)} h no two sizes can be swept once: that takes {format_number(least, 2)} h. "
-            "Give more days, fewer readings a sweep or fewer gases.",
+            f"In {format_number(time.hours, 3)} h no two sizes can be swept once: that takes "
+            f"{format_number(least, 2)} h. Give more days, fewer readings a sweep or fewer gases.",
         )
     d = best.design
     many = "one" if d.rotors == 1 else str(d.rotors)
     often = "once" if d.sweeps == 1 else f"{d.sweeps} times"
     hard = min(study.pairs, key=lambda pair: best.power[pair[0]][pair[1]])
     first = (
-        f"Build {many} rotor{'s' if d.rotors > 1 else ''} of each of {millimetres(d.widths_m)} and sweep each {often} in "
-        f"{gases}: {format_number(d.hours, 3)} h of the {format_number(time.hours, 3)} h at hand."
+        f"Build {many} rotor{'s' if d.rotors > 1 else ''} of each of {millimetres(d.widths_m)} and sweep each {often} "
+        f"in {gases}: {format_number(d.hours, 3)} h of the {format_number(time.hours, 3)} h at hand."
     )
     second = f"The exponent will be known to {best.exponent_u:.2f} (one standard deviation)."
     chance = 100 * best.power[hard[0]][hard[1]]
@@ -53,7 +53,8 @@ def answer_sentences(study: ScalingStudy) -> tuple[str, ...]:
     alike = [claim_name(study, name) for name in study.exponents if name != MODEL and (name, MODEL) not in study.pairs]
     fourth = (
         (
-            f"The forward model itself gives {study.exponents[MODEL]:.2f}; this study cannot tell it from {' or '.join(alike)}.",
+            f"The forward model itself gives {study.exponents[MODEL]:.2f}; this study cannot tell it from "
+            f"{' or '.join(alike)}.",
         )
         if alike
         else (f"The forward model itself gives {study.exponents[MODEL]:.2f}.",)
@@ -82,7 +83,7 @@ class Run:
 
 
 def run_order(study: ScalingStudy) -> tuple[Run, ...]:
-    """The sweeps of the design in the order to run them: rotors in a drawn order, so that drift is not taken for size."""
+    """Return the sweeps in the order to run them: rotors in a drawn order, so that drift is not taken for size."""
     best = study.best
     if best is None:
         return ()
@@ -117,9 +118,9 @@ def study_lines(study: ScalingStudy) -> Iterator[str]:
     for (width, gas), rotor in study.rotors.items():
         rows.append(
             [
-                format_number(1e3 * width, 3), gas, format_number(rotor.pressure_pa, 3), format_number(rotor.knudsen, 2),
-                format_number(_RPM * rotor.speed_rad_s, 3), format_number(1e6 * rotor.vane_mass_kg, 3),
-                f"{rotor.drag_n_m_s:.1e}", f"{rotor.warmer_k:.1f}", f"{100 * rotor.edge_share:.1f}",
+                format_number(1e3 * width, 3), gas, format_number(rotor.pressure_pa, 3),
+                format_number(rotor.knudsen, 2), format_number(_RPM * rotor.speed_rad_s, 3),
+                format_number(1e6 * rotor.vane_mass_kg, 3), f"{rotor.drag_n_m_s:.1e}", f"{rotor.warmer_k:.1f}", f"{100 * rotor.edge_share:.1f}",
                 duration(rotor.spin_up_s), duration(study.sweep_s[width, gas]),
             ]
         )  # fmt: skip

@@ -90,7 +90,8 @@ def _power_rows(study: ScalingStudy) -> list[tuple[str, list[str]]]:
 def _trade_rows(study: ScalingStudy) -> list[list[str]]:
     return [
         [
-            str(one.design.rotors * len(one.design.widths_m)), f"{one.design.rotors} each of {millimetres(one.design.widths_m)}",
+            str(one.design.rotors * len(one.design.widths_m)),
+            f"{one.design.rotors} each of {millimetres(one.design.widths_m)}",
             str(one.design.sweeps), format_number(one.design.hours, 3), f"{one.exponent_u:.2f}",
             f"{100 * one.least_power:.0f}",
         ]
