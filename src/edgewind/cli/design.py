@@ -43,6 +43,8 @@ def design(
     described = read_bench(bench / BENCH_FILE if bench.is_dir() else bench)
     if processes is not None and processes < 1:
         raise InputError(f"{processes} processes", fix="give one or more")
+    if out is not None and out.exists() and not (out.is_dir() and not any(out.iterdir())):
+        raise InputError("something is there already", file=out, fix="name a folder that does not exist yet")
     settings = Settings(
         days=days, hours_a_day=hours, changeover_h=parse_quantity(changeover, "time") / 3600, readings=readings,
         noise=noise, level=level, seed=seed,

@@ -32,6 +32,10 @@ def dwell(
 
     described = read_bench(bench / BENCH_FILE if bench.is_dir() else bench)
     described = changed_bench(described, parse_changes(changes or []))
+    if plot is not None:
+        from edgewind.report import figure_kind
+
+        figure_kind(plot)
     plan = plan_time(described, parse_pressures(pressures), within=within, turns=turns)
     if plot is not None:
         from edgewind.report import plot_dwell

@@ -17,13 +17,13 @@ def duration(seconds: float) -> str:
 
     Examples
     --------
-    >>> duration(42.0), duration(400.0), duration(9000.0), duration(float("inf"))
-    ('42 s', '6.7 min', '2.5 h', 'never')
+    >>> duration(0.43), duration(42.0), duration(400.0), duration(9000.0), duration(float("inf"))
+    ('0.43 s', '42 s', '6.7 min', '2.5 h', 'never')
     """
     if not np.isfinite(seconds):
         return "never"
     if seconds < 99.5:
-        return f"{seconds:.0f} s"
+        return f"{format_number(seconds, 2)} s"
     return f"{format_number(seconds / 60, 2)} min" if seconds < 5970 else f"{format_number(seconds / 3600, 2)} h"
 
 
@@ -46,8 +46,9 @@ def slowest_sentence(plan: TimePlan) -> str:
     """Say what takes longest."""
     slow = max(plan.best.steps, key=lambda step: step.total_s)
     what = {"chamber": "the gas in the chamber", "heat": "the heat of the vane", "spin-up": "the spin of the rotor"}
+    total = plan.best.total_s
     waits = sum(step.wait_s for step in plan.best.steps)
-    pumping = f" Waiting for clean gas takes {duration(waits)} of the whole." if waits else ""
+    pumping = f" Waiting for clean gas takes {duration(waits)} of the whole." if waits > 0.02 * total else ""
     return (
         f"The longest stay is {duration(slow.total_s)} at {format_number(slow.pressure_pa, 3)} Pa, where "
         f"{what[slow.slowest]} is slowest.{pumping}"

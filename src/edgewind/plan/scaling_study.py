@@ -443,7 +443,7 @@ class ScalingStudy:
         s = self.settings
         return (
             f"A speed scatters by {100 * s.noise:g} % and a sweep has {s.readings} readings; one sweep then gives ln "
-            f"of the best pressure within {self.sweep_u:.3f} (one standard deviation, {s.trials} whole analyses a rotor).",
+            f"of the best pressure within {self.sweep_u:.3f} (one standard deviation; {s.trials} analyses a rotor).",
             f"Rotors made alike differ by {self.scatter:.3f} in ln of the best pressure, by the forward model (lengths "
             f"{100 * LENGTHS_ALIKE:g} %, vane conductance {100 * CONDUCTANCE_ALIKE:g} %, emissivities "
             f"{EMISSIVITY_ALIKE:g}, pivots as bench.toml states).",

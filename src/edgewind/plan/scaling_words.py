@@ -120,8 +120,8 @@ def study_lines(study: ScalingStudy) -> Iterator[str]:
             [
                 format_number(1e3 * width, 3), gas, format_number(rotor.pressure_pa, 3),
                 format_number(rotor.knudsen, 2), format_number(_RPM * rotor.speed_rad_s, 3),
-                format_number(1e6 * rotor.vane_mass_kg, 3), f"{rotor.drag_n_m_s:.1e}", f"{rotor.warmer_k:.1f}", f"{100 * rotor.edge_share:.1f}",
-                duration(rotor.spin_up_s), duration(study.sweep_s[width, gas]),
+                format_number(1e6 * rotor.vane_mass_kg, 3), f"{rotor.drag_n_m_s:.1e}", f"{rotor.warmer_k:.1f}",
+                f"{100 * rotor.edge_share:.1f}", duration(rotor.spin_up_s), duration(study.sweep_s[width, gas]),
             ]
         )  # fmt: skip
     yield from _table(rows)

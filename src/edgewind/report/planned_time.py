@@ -13,26 +13,20 @@ from edgewind.plan.dwell_words import duration, order_sentence, slowest_sentence
 from edgewind.report.illustrate import Illustration
 from edgewind.units import format_number
 
-# Pressures of a study closer together than this factor are one stop of the plan, and no more stops than this are made.
-_ONE_STOP = 1.05
-_MOST_STOPS = 40
+# The plan makes at most this many stops, evenly in the logarithm over the range that was measured.
+_MOST_STOPS = 14
 
 
 def time_of(findings: Findings) -> TimePlan | None:
-    """Plan the time of a sweep over the pressures that a study used; None without ``[vacuum]`` or readings."""
+    """Plan the time of a sweep over the range of pressures that a study used; None without ``[vacuum]`` or readings."""
     bench = findings.experiment.bench
     pressure = findings.experiment.used["pressure_pa"].to_numpy(float)
     pressure = np.sort(pressure[np.isfinite(pressure) & (pressure > 0)])
     if bench.vacuum is None or not pressure.size:
         return None
-    stops = [pressure[0]]
-    for p in pressure[1:]:
-        if p > _ONE_STOP * stops[-1]:
-            stops.append(p)
-    if len(stops) > _MOST_STOPS:
-        stops = list(np.geomspace(stops[0], stops[-1], _MOST_STOPS))
+    stops = np.geomspace(pressure[0], pressure[-1], min(np.unique(pressure).size, _MOST_STOPS))
     try:
-        return plan_time(bench, np.array(stops))
+        return plan_time(bench, stops)
     except OutOfRangeError:
         return None  # pressures so high that the response of the gas does not reach there
 

@@ -103,7 +103,7 @@ def _alt(plan: TimePlan) -> str:
 def _caption(plan: TimePlan) -> str:
     return (
         "Above: the times in which the gas in the chamber, the heat of the vane and the spin of the rotor settle, and "
-        "how long each reading takes with the wait before it. Below: the quickest sweep over the pressures that were "
+        "how long each reading takes with the wait before it. Below: the quickest sweep over the range that was "
         "measured, from the start of pumping. Computed from bench.toml, not measured."
     )
 
