@@ -161,7 +161,7 @@ def molecular_conductance(tube: Tube, gas: GasState) -> float:
     >>> from edgewind.gas import find_gas
     >>> air = GasState(find_gas("air"), 1.0, 293.15)
     >>> round(1e3 * molecular_conductance(Tube(1.0, 0.01), air), 3)  # litres a second: 12.1 d^3 / L, d and L in cm
-    0.12
+    0.118
     """
     return float(tube.transmission * tube.area_m2 * gas.most_probable_speed_m_s / (2 * np.sqrt(np.pi)))
 
