@@ -357,8 +357,9 @@ class ScalingStudy:
 
     def _slope(self, design: Design, seen: Array, counts: Array, along: Array) -> tuple[Array, Array]:
         """Weighted slope of each study's rotors along `along`, shape (sizes,), and its standard uncertainty."""
-        seen = seen - np.nanmean(np.where(counts > 0, seen, np.nan), axis=(1, 2), keepdims=True)
         good = counts > 0
+        number = np.maximum(good.sum(axis=(1, 2), keepdims=True), 1)
+        seen = seen - np.where(good, seen, 0.0).sum(axis=(1, 2), keepdims=True) / number
         gases = good.sum(axis=3)
         mean = np.where(gases > 0, np.where(good, seen, 0.0).sum(axis=3) / np.maximum(gases, 1), 0.0)
         scatter = np.array([np.mean([self.rotors[w, g].rotor_scatter for g in self.gases]) for w in design.widths_m])
