@@ -1,6 +1,6 @@
 """The command line, a file a command: parse, call, print."""
 
-from edgewind.cli import books, compare, design, dwell, gas, new, predict, respond, rotor, study, trace
+from edgewind.cli import books, compare, design, dwell, gas, new, next, predict, respond, rotor, study, trace
 from edgewind.cli.base import app, main
 
 __all__ = [
@@ -12,6 +12,7 @@ __all__ = [
     "gas",
     "main",
     "new",
+    "next",
     "predict",
     "respond",
     "rotor",

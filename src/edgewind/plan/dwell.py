@@ -205,6 +205,19 @@ class BenchTimes:
         settle = self.settle_s(pressure_pa, from_pressure_pa)
         return np.asarray(settle + self.measure_s(np.broadcast_to(np.asarray(pressure_pa, dtype=float), settle.shape)))
 
+    def __call__(self, pressure_pa: Array, from_pressure_pa: float | None) -> Array:
+        """Give :meth:`cost_s`, as a :class:`~edgewind.plan.cost.Cost` of the next reading."""
+        return self.cost_s(pressure_pa, from_pressure_pa)
+
+    @property
+    def sentence(self) -> str:
+        """The cost in words."""
+        lags = "heat and spin-up" if self.vacuum is None else "chamber, heat and spin-up"
+        return (
+            f"The time of a reading is that of {lags} by the forward model, until the speed is within "
+            f"{100 * self.within:g} % of steady, and of the reading itself."
+        )
+
     def pure_after_s(self, pressure_pa: ArrayLike) -> Array:
         """Pumping time after which walls and leak bring less than a tenth of the gas, s; inf for never."""
         pressure = np.asarray(pressure_pa, dtype=float)

@@ -3,6 +3,7 @@
 from edgewind.report.figures.dwell import plot_dwell
 from edgewind.report.figures.file import figure_kind
 from edgewind.report.figures.front import plot_front
+from edgewind.report.figures.plan import plot_plan
 from edgewind.report.figures.prediction import plot_prediction
 from edgewind.report.figures.response import plot_responses
 from edgewind.report.figures.scaling import plot_scaling
@@ -14,6 +15,7 @@ __all__ = [
     "figure_kind",
     "plot_dwell",
     "plot_front",
+    "plot_plan",
     "plot_prediction",
     "plot_responses",
     "plot_scaling",
