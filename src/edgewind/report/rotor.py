@@ -12,6 +12,7 @@ from edgewind.plan.words import TITLES, duration, where
 from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration
+from edgewind.report.planned_time import TimeView
 from edgewind.report.rows import NOTHING, ReadingRow, reading_rows, typeset
 from edgewind.report.words import VERDICTS
 from edgewind.units import Measured, format_interval, format_measured, format_number
@@ -95,6 +96,7 @@ class RotorView:
     plan: Plan | None
     plan_figure: Illustration | None
     plan_rows: list[PlanRow]
+    time: TimeView | None = None
 
     @property
     def set_aside(self) -> list[ReadingRow]:
@@ -121,6 +123,7 @@ def view_rotor(
     *,
     plan: Plan | None = None,
     plan_figure: Illustration | None = None,
+    time: TimeView | None = None,
 ) -> RotorView:
     """Prepare one rotor's part of the page."""
     return RotorView(
@@ -150,6 +153,7 @@ def view_rotor(
         plan=plan,
         plan_figure=plan_figure,
         plan_rows=[] if plan is None else [_plan_row(one) for one in plan.proposals],
+        time=time,
     )
 
 

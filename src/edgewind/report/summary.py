@@ -10,6 +10,7 @@ import pandas as pd
 
 from edgewind.evidence import Claim, Findings, Optimum, SizeComparison
 from edgewind.plan import Plan
+from edgewind.report.planned_time import time_of
 
 _READING_KEYS = (
     "line", "time", "pressure_pa", "pressure_u_pa", "pressure_flag", "speed_rad_s", "speed_u_rad_s", "speed_flags",
@@ -65,6 +66,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "mechanisms": [_claim(claim) for claim in found.mechanisms],
         "next": [] if plan is None else [_plain(one.as_plain()) for one in plan.proposals],
         "next_stop": None if plan is None else plan.as_plain()["stop"],
+        "time": _time(found),
         "inputs": [{"path": file.path, "sha256": file.sha256, "bytes": file.size} for file in found.experiment.inputs],
     }  # fmt: skip
 
@@ -113,6 +115,12 @@ def _coast_downs(found: Findings) -> list[dict[str, Any]]:
     units |= {"dry_rate_u": "dry_rate_u_rad_s2"}
     coasts = () if found.explanation is None else found.explanation.coasts
     return [_plain_dict({units.get(name, name): getattr(coast, name) for name in names}) for coast in coasts]
+
+
+def _time(found: Findings) -> dict[str, Any] | None:
+    """Plan of the time on the bench; null without ``[vacuum]``."""
+    plan = time_of(found)
+    return None if plan is None else _plain_dict(plan.as_plain())
 
 
 def _claim(claim: Claim) -> dict[str, Any]:
