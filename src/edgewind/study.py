@@ -19,7 +19,7 @@ from threadpoolctl import threadpool_limits
 from edgewind.bench import BENCH_FILE
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
-from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why
+from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why, glance
 from edgewind.plan import Cost, Plan, propose, propose_if_possible
 from edgewind.report import write_report
 from edgewind.report.summary import study_summary
@@ -131,7 +131,7 @@ def plan_next(
     with threadpool_limits(limits=1), ExitStack() as stack:
         found, _, _ = _sources(path, stack)
         return tuple(
-            propose(find(read_experiment(source)), batch=batch, target=target, range_pa=range_pa, cost=cost)
+            propose(glance(read_experiment(source)), batch=batch, target=target, range_pa=range_pa, cost=cost)
             for source in found
         )
 
