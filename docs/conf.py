@@ -32,7 +32,7 @@ exclude_patterns = [
 suppress_warnings = ["config.cache"]
 myst_enable_extensions = ["colon_fence", "deflist", "dollarmath"]
 myst_heading_anchors = 3
-nitpicky = False
+smartquotes = False  # options begin with two hyphens
 
 autodoc_typehints = "none"
 autodoc_member_order = "bysource"
