@@ -26,7 +26,9 @@ from edgewind.bench.fields import (
 )
 from edgewind.bench.gas_factor import gas_factor
 from edgewind.bench.gauges import GAUGES, Gauge
+from edgewind.bench.vacuum import VacuumSection
 from edgewind.bench.virtual import VirtualSection
+from edgewind.bench.workshop import WorkshopSection
 from edgewind.errors import InputError
 from edgewind.gas import Gas, find_gas
 from edgewind.units import Measured
@@ -174,6 +176,8 @@ class Bench(Section):
     tachometer: TachometerSection
     study: StudySection = StudySection()
     virtual: VirtualSection | None = None
+    vacuum: VacuumSection | None = None
+    workshop: WorkshopSection | None = None
 
     @field_validator("gauge", mode="before")
     @classmethod

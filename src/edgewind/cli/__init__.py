@@ -1,6 +1,36 @@
 """The command line, a file a command: parse, call, print."""
 
-from edgewind.cli import bench, books, compare, gas, new, predict, respond, study, trace
+from edgewind.cli import (
+    bench,
+    books,
+    compare,
+    design,
+    dwell,
+    gas,
+    new,
+    next,
+    predict,
+    respond,
+    rotor,
+    study,
+    trace,
+)
 from edgewind.cli.base import app, main
 
-__all__ = ["app", "bench", "books", "compare", "gas", "main", "new", "predict", "respond", "study", "trace"]
+__all__ = [
+    "app",
+    "bench",
+    "books",
+    "compare",
+    "design",
+    "dwell",
+    "gas",
+    "main",
+    "new",
+    "next",
+    "predict",
+    "respond",
+    "rotor",
+    "study",
+    "trace",
+]
