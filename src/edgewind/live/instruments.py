@@ -49,6 +49,17 @@ class Instruments:
         for wire in self.wires:
             wire.on_trouble = told
 
+    def verify(self) -> None:
+        """See on every connection that questions and answers go together.
+
+        Raises
+        ------
+        InstrumentError
+            On one they do not.
+        """
+        for wire in self.wires:
+            wire.verify()
+
     def make_safe(self) -> tuple[list[str], list[str]]:
         """Lamp off and valve off, each tried whatever becomes of the other.
 

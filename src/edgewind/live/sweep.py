@@ -431,6 +431,7 @@ class Sweep:
     def _read(self, step: Step) -> tuple[dict[str, str], RawTrace | None] | None:
         """Take a reading; None where pressure or speed did not hold still meanwhile."""
         self._phase("reading", step.words)
+        self._instruments.verify()
         when = now_text()
         before = self._gauge_readings(_GAUGE_BEFORE)
         trace = self._trace(self.bench.steadiness.trace_s)
@@ -449,6 +450,7 @@ class Sweep:
         if self._instruments.tachometer is None:
             raise _SkipError("a coast-down needs a tachometer on a wire")
         self._phase("coast-down", step.words)
+        self._instruments.verify()
         before = self._gauge_readings(_GAUGE_BEFORE)
         self._switch_lamp(False)
         when = now_text()

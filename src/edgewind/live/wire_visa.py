@@ -82,6 +82,18 @@ class VisaWire(Wire):
         except pyvisa.VisaIOError as error:
             raise self._told(error, timeout_s) from error
 
+    def _pending(self) -> bool:
+        if "::SOCKET" not in self.address.upper():
+            return bool(getattr(self._resource, "bytes_in_buffer", 0))  # serial lines know; USB keeps messages apart
+        try:
+            self._resource.timeout = 1
+            self._resource.read_termination = None
+            return bool(self._resource.read_bytes(1))
+        except pyvisa.VisaIOError as error:
+            if error.error_code == StatusCode.error_timeout:
+                return False
+            raise self._told(error) from error
+
     def _drain(self) -> None:
         try:
             self._resource.clear()
