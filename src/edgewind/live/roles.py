@@ -332,7 +332,7 @@ class Tachometer(_Role):
             tick()
             time.sleep(min(0.05, max(0.9 * expected - (time.monotonic() - began), 0.0)))
         if scope.wait is not None:
-            limit = wire.timeout_s + 2 * max(expected, duration_s or 0.0)
+            limit = wire.timeout_s + 2 * (expected or duration_s or 0.0)
             wire.ask(scope.wait, lambda text: text, timeout_s=limit, retries=0)
         self._took_s[duration_s] = time.monotonic() - began
         first = self._fetch()

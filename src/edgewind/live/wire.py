@@ -18,7 +18,8 @@ from edgewind.live.errors import GarbledError, GoneError, InstrumentError, Silen
 T = TypeVar("T")
 
 _MOST_BLOCK = 1 << 31
-_SEE = "see that it is switched on and that its cable is in place"
+_MOST_ERRORS = 30
+SEE = "see that it is switched on and that its cable is in place"
 _REST_S = 0.05  # between two attempts; doubled each time
 _LONGEST_REST_S = 1.0
 
@@ -107,7 +108,10 @@ class Wire(ABC):
             self._write(command.encode() + self.termination)
             if errors:
                 said = self._question(errors, self.timeout_s)
-                if said.split(b",")[0].strip().lstrip(b"+-") != b"0":
+                if not _is_none(said):
+                    for _ in range(_MOST_ERRORS):  # of commands before it, and of what was garbled on its way
+                        if _is_none(self._question(errors, self.timeout_s)):
+                            break
                     raise GarbledError(self.address, f"'{command}' was refused: {_shown(said)}")
             elif self.check:
                 self._see_identity()
@@ -241,7 +245,7 @@ class Wire(ABC):
                     found = error
                 except self._breaks as error:
                     said = getattr(error, "strerror", None) or error
-                    found = GoneError(self.address, f"the connection broke ({said})", _SEE)
+                    found = GoneError(self.address, f"the connection broke ({said})", SEE)
                 except BaseException:
                     # an answer may be on its way that nobody waits for any more
                     self._troubled = True
@@ -279,6 +283,11 @@ class Wire(ABC):
             raise GarbledError(self.address, f"'{self.check}' was answered with {_shown(said)}")
 
 
+def _is_none(said: bytes) -> bool:
+    """Whether an answer says that there is no error: 0, or 0,"No error"."""
+    return said.split(b",")[0].strip().lstrip(b"+-") == b"0"
+
+
 def _shown(data: bytes) -> str:
     """What was said, short and printable, for messages."""
     text = data[:60].decode("ascii", errors="replace")
@@ -291,5 +300,5 @@ def silent(address: str, timeout_s: float, got: bytes = b"") -> SilentError:
     return SilentError(
         address,
         f"no whole answer within {timeout_s:g} s{part}",
-        _SEE,
+        SEE,
     )
