@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "virtual"))
 from proxy import Faults, FaultyProxy
 
 FAULTS = Faults(
-    delay_s=0.004, cut=0.006, half=0.006, split=0.01, garble=0.02, flip=0.02, duplicate=0.015, drop=0.004, noise=0.006
+    delay_s=0.002, cut=0.003, half=0.003, split=0.005, garble=0.01, flip=0.01, duplicate=0.008, drop=0.002, noise=0.003
 )
 ROLES = {"gauge": "gauge", "thermometer": "thermometer", "valve": "valve", "lamp": "lamp", "tachometer": "scope"}
 
@@ -26,7 +26,7 @@ def through(text, proxies):
     for role, port_name in ROLES.items():
         section = table["instruments"][role]
         section["resource"] = proxies[port_name].address()
-        section["timeout"], section["retries"], section["errors"] = "0.4 s", 12, "SYST:ERR?"
+        section["timeout"], section["retries"], section["errors"] = "0.3 s", 12, "SYST:ERR?"
     return tomlkit.dumps(table)
 
 
@@ -60,13 +60,13 @@ def test_no_wrong_value_is_stored_through_a_bad_connection(virtual, make_folder,
     try:
         folder = make_folder(lambda text: through(text, proxies))
         truths, troubles = {}, []
-        request = SweepRequest((0.8, 2.0, 5.0), coast_downs=1)
+        request = SweepRequest((2.0, 4.0, 8.0), coast_downs=1)
         sweep_through(folder, tmp_path / "lab.book", request, virtual, truths, troubles)
     finally:
         for proxy in proxies.values():
             proxy.close()
     spoiled = sum(sum(proxy.counts.values()) - proxy.counts["pieces"] for proxy in proxies.values())
-    assert spoiled > 30 and len(troubles) > 15
+    assert spoiled > 15 and len(troubles) > 5, (spoiled, len(troubles))
     with open_book(tmp_path / "lab.book") as book:
         contents = book.contents("rotor")
         table = read_experiment(BookSource(book, "rotor")).readings

@@ -95,6 +95,7 @@ class Sweep:
         contents = book.contents(experiment)
         self._chosen = journal.targets(contents)
         self._done = journal.done(contents)
+        self._turns = journal.turns(contents)
         self._set(done=len(self._done), total=len(self.steps) or request.adaptive)
         self._search = self._new_search()
         instruments.on_trouble(lambda said: self._tell("retry", said))
@@ -224,8 +225,9 @@ class Sweep:
         failed: list[str] = []
         try:
             failed = self._make_safe(strict=False)
-            if phase == "finished":
+            if phase in ("finished", "stopped"):
                 self._leave_note()
+            if phase == "finished":
                 self._journal.keep("end", {"phase": phase, "why": why})
         except EdgewindError as error:
             failed.append(str(error))
@@ -529,13 +531,15 @@ class Sweep:
 
     def _store(self, step: Step, cells: dict[str, str], trace: RawTrace | None) -> None:
         self._phase("storing", step.words)
-        turn = self._journal.turns(self._contents(), step) + 1
+        # counted here and not in the book, which may be away just now: the reading has to reach the disk all the same
+        turn = self._turns.get(step.number, 0) + 1
         cells["note"] = " / ".join(part for part in (cells.get("note", ""), *self._take_notes()) if part)
         cells = self._columns.fitting(cells)
         key = self._journal.key(step, turn)
         path = f"traces/{self.id}/{step.number:04d}-{turn}.npz"
         spooled = self._spool.put(self.experiment, key, cells, trace, path)
         number = self._into_book(spooled)
+        self._turns[step.number] = turn
         self._spool.remove(spooled)
         self._last_stored, self._last_reading = step, number
         status = self.status()
@@ -652,7 +656,7 @@ class Sweep:
         tachometer = self._instruments.tachometer
         assert tachometer is not None
         if tachometer.has_rate:
-            return self._senses.speed_of_rate(tachometer.rate_hz())
+            return self._senses.speed_of_rates(tachometer.rate_hz)
         return self._senses.speed(tachometer.take(self.bench.steadiness.look.value))
 
     def _observe(self) -> Observation:
