@@ -183,14 +183,14 @@ def record_stream(
         thread.join()
     done.seconds = time.monotonic() - began
     if failed:
-        error = failed[0]
-        if isinstance(error, OSError):
+        cause = failed[0]
+        if isinstance(cause, OSError):
             raise InputError(
-                f"cannot be written ({error.strerror or error})",
+                f"cannot be written ({cause.strerror or cause})",
                 file=folder,
                 fix="free some space; the files that are complete are whole",
-            ) from error
-        raise error
+            ) from cause
+        raise cause
     _write_whole(folder / "stream.json", json.dumps(asdict(done), indent=1).encode() + b"\n")
     return done
 
