@@ -1,8 +1,8 @@
 """From an empty table to a report: simulate a bench, record a sweep from it, study the book. INVENTED DATA throughout.
 
 ``python examples/live_demo.py [--out demo-out] [--quick]``. The simulated bench is a process of its own and speaks SCPI
-over TCP; the recorder does not know that it is none. Bench time runs 600 times faster than the clock, so a dwell of half
-a minute is 0.05 s here.
+over TCP; the recorder does not know that it is none. Bench time runs 600 times faster than the clock, so that a
+dwell of half a minute is 0.05 s here.
 """
 
 from __future__ import annotations

@@ -52,7 +52,7 @@ def bench(
 
     def opened(server: BenchServer) -> None:
         if write is not None:
-            write_folder(write, text, server.ports, address)
+            write_folder(write, text, server.ports, address, speed_up=speed_up)
         if as_json:
             print(json.dumps({"simulated": True, "host": address, "ports": server.ports, "speed_up": speed_up,
                               "seed": server.seed}), flush=True)  # fmt: skip

@@ -21,14 +21,10 @@ class Digitiser(BenchInstrument):
 
     Attributes
     ----------
-    range_v, offset_v : float
-        Range of the converter from rail to rail and its middle, V.
     order : str
         ``NORM``: most significant byte first; ``SWAP``: least.
     """
 
-    range_v: float
-    offset_v: float
     order: str
 
     def __init__(self, apparatus: Apparatus, seed: int) -> None:
@@ -36,13 +32,8 @@ class Digitiser(BenchInstrument):
         super().__init__(apparatus, seed)
 
     def reset(self) -> None:
-        """Go to the default range, most significant byte first."""
-        self.range_v, self.offset_v, self.order = RANGE.default, OFFSET.default, "NORM"
-
-    @property
-    def step_v(self) -> float:
-        """Volts of a step of the converter."""
-        return self.range_v / STEPS
+        """Most significant byte first."""
+        self.order = "NORM"
 
     def converted(self, volts: NDArray[np.float64], step_v: float, offset_v: float) -> NDArray[np.int16]:
         """Return numbers of steps from the middle, in the rails where the voltage is beyond the range."""

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from edgewind.virtual.apparatus import Hold
 from edgewind.virtual.gauge_output import volts_from_pressure
-from edgewind.virtual.instruments.digitiser import BYTE_ORDER, OFFSET, RANGE, Digitiser
+from edgewind.virtual.instruments.digitiser import BYTE_ORDER, OFFSET, RANGE, STEPS, Digitiser
 from edgewind.virtual.instruments.gauge import has_voltage
 from edgewind.virtual.scpi import (
     Choice,
@@ -32,6 +32,7 @@ LONGEST_S = 3600.0
 SOURCE = Choice(("CHANnel1", "CHANnel2"))
 _FORMATS = ("ASCii", "INTeger", "REAL")
 _CHUNK = 100_000
+_GAUGE_CHANNEL = (20.0, 5.0)  # range and its middle, V
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,7 @@ class Scope(Digitiser):
     points: float
     rate_hz: float
     source: str
+    channels: dict[int, tuple[float, float]]
     _record: Record | None = None
     _steps: NDArray[np.int16] | None = None
 
@@ -69,8 +71,27 @@ class Scope(Digitiser):
         """Stop; default record, whole numbers of 16 bits."""
         super().reset()
         self.points, self.rate_hz, self.source = POINTS.default, RATE.default, "CHAN1"
+        self.channels = {1: (RANGE.default, OFFSET.default), 2: _GAUGE_CHANNEL}
         self.format, self.format_length = "INT", 16
         self.abort()
+
+    @property
+    def step_v(self) -> float:
+        """Volts of a step of the converter, on the channel that is recorded."""
+        return self.channels[int(self.source[-1])][0] / STEPS
+
+    @property
+    def offset_v(self) -> float:
+        """Middle of the range of the channel that is recorded, V."""
+        return self.channels[int(self.source[-1])][1]
+
+    def set_range(self, channel: int, volts: float) -> None:
+        """Set the range of a channel from rail to rail."""
+        self.channels[channel] = (volts, self.channels[channel][1])
+
+    def set_offset(self, channel: int, volts: float) -> None:
+        """Set the middle of the range of a channel."""
+        self.channels[channel] = (self.channels[channel][0], volts)
 
     # Acquisition.
 
@@ -177,8 +198,10 @@ class Scope(Digitiser):
         Command("ACQuire:TIME", set_duration, (DURATION,)),
         Command("ACQuire:TIME?", lambda scope: real(scope.points / scope.rate_hz)),
         *setting("ACQuire:SOURce", "source", SOURCE),
-        *setting("CHANnel<n>:RANGe", "range_v", RANGE),
-        *setting("CHANnel<n>:OFFSet", "offset_v", OFFSET),
+        Command("CHANnel<n>:RANGe", set_range, (RANGE,), greatest_suffix=2),
+        Command("CHANnel<n>:RANGe?", lambda scope, channel: real(scope.channels[channel][0]), greatest_suffix=2),
+        Command("CHANnel<n>:OFFSet", set_offset, (OFFSET,), greatest_suffix=2),
+        Command("CHANnel<n>:OFFSet?", lambda scope, channel: real(scope.channels[channel][1]), greatest_suffix=2),
         Command("FORMat[:DATA]", set_format, (Choice(_FORMATS), Number("", 0, 64, 16, whole=True)), optional=1),
         Command("FORMat[:DATA]?", lambda scope: f"{scope.format},{scope.format_length}"),
         *setting("FORMat:BORDer", "order", BYTE_ORDER),

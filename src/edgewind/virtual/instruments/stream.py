@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import struct
 
-from edgewind.virtual.instruments.digitiser import BYTE_ORDER, OFFSET, RANGE, Digitiser
+from edgewind.virtual.instruments.digitiser import BYTE_ORDER, OFFSET, RANGE, STEPS, Digitiser
 from edgewind.virtual.scpi import (
     Command,
     Interrupted,
@@ -37,11 +37,19 @@ class Stream(Digitiser):
     NAME = "stream"
     rate_hz: float
     samples: float
+    range_v: float
+    offset_v: float
 
     def reset(self) -> None:
         """Go to 100 kSa/s in blocks of 10 000 samples."""
         super().reset()
         self.rate_hz, self.samples = RATE.default, BLOCK.default
+        self.range_v, self.offset_v = RANGE.default, OFFSET.default
+
+    @property
+    def step_v(self) -> float:
+        """Volts of a step of the converter."""
+        return self.range_v / STEPS
 
     def stream(self) -> Steps:
         """Send block after block."""
