@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -265,6 +266,12 @@ def test_no_words_overlap_along_the_film_or_for_a_square(strip, square):
     for knudsen in (3.0, 0.8, 0.25, 0.1):
         assert overlaps(draw_gas(strip, knudsen=knudsen, theme="dark")) == ([], [])
     assert overlaps(draw_gas(square, quantity="density")) == ([], [])
+    # The longest caption.
+    mixed = replace(strip.fields[0], accommodation=(0.83, 0.91, 0.77), position=0.45, room=(4.25, 3.75))
+    assert overlaps(draw_gas(mixed, quantity="heat-flux")) == ([], [])
+    # Dense gas pushes at the edge alone.
+    dense = replace(strip.fields[0], stress=np.where(np.arange(strip.fields[0].stress.size) > 10, 20.0, 0.1), mean=1.0)
+    assert overlaps(draw_gas(dense)) == ([], [])
 
 
 @pytest.mark.parametrize("size", sorted(SIZES))

@@ -191,7 +191,7 @@ def _frames(picture: GasPicture, route: Floats, fps: int) -> Iterator[NDArray[np
         if dots is not None or knudsen != shown:
             picture.show(moment, dots)
         shown = float(knudsen)
-        yield picture.pixels()
+        yield picture.frame()
 
 
 def ffmpeg_program() -> str:
@@ -225,7 +225,7 @@ def _code(
     program = ffmpeg_program()
     command = [
         program, "-y", "-loglevel", "error", "-nostdin",
-        "-f", "rawvideo", "-pix_fmt", "rgb24", "-s", f"{size[0]}x{size[1]}", "-r", str(fps), "-i", "-",
+        "-f", "rawvideo", "-pix_fmt", "rgba", "-s", f"{size[0]}x{size[1]}", "-r", str(fps), "-i", "-",
         # Colours by the standard for high definition, and said so in the file.
         "-vf", "scale=out_color_matrix=bt709:out_range=tv", "-colorspace", "bt709", "-color_primaries", "bt709",
         "-color_trc", "bt709", "-color_range", "tv",
