@@ -73,7 +73,7 @@ def places(first: float, last: float, frames: int, *, hold: float = 0.08) -> Flo
     Examples
     --------
     >>> places(10.0, 0.1, 5, hold=0.0).round(3).tolist()
-    [10.0, 4.482, 1.0, 0.223, 0.1]
+    [10.0, 3.594, 1.0, 0.278, 0.1]
     """
     if frames == 1:
         return np.array([first])
