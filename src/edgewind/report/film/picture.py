@@ -620,7 +620,7 @@ def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> str:
     shares = f"Area: what the {acting} in the middle of the face would give on all of it; edge: the rest."
     return " ".join(
         (computed, meant, lines, "The vane is drawn thicker than it is.", shares,
-         "p₁: pressure at which the free path is L; p₀, T₀, n₀: the gas at rest.", roots)
+         "p₁:\u00a0pressure at which the free path is L; p₀, T₀, n₀: the gas at rest.", roots)
     )  # fmt: skip
 
 
