@@ -7,10 +7,11 @@ READY := $(VENV)/ready
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test bench lint lock example tables docs clean help
+.PHONY: demo example-study test bench lint lock example tables docs clean help
 
 help:
-	@echo "make demo   set up, study the example bench, write demo-out/report.html"
+	@echo "make demo   set up, record a sweep from a simulated bench, study it, write demo-out/report.html"
+	@echo "make example-study   study the example with two rotors, write example-out/report.html"
 	@echo "make test   set up and run every test"
 	@echo "make bench  measure ratios, coverage and speed (takes minutes)"
 	@echo "make docs   build the manual into build/manual"
@@ -27,7 +28,10 @@ $(READY): requirements.lock pyproject.toml
 	@touch $@
 
 demo: $(READY)
-	$(BIN)/edgewind study examples/two-rotors --out demo-out --replace
+	$(BIN)/python examples/live_demo.py --out demo-out
+
+example-study: $(READY)
+	$(BIN)/edgewind study examples/two-rotors --out example-out --replace
 
 test: $(READY)
 	@sh tools/ensure-browser
@@ -63,4 +67,4 @@ lock:
 	  --no-emit-index-url --no-emit-find-links --no-header --no-annotate -o requirements.lock
 
 clean:
-	rm -rf $(VENV) demo-out
+	rm -rf $(VENV) demo-out example-out
