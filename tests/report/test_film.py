@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -302,6 +303,20 @@ def test_same_answer_gives_the_same_bytes(strip, kind):
     picture.show(0.2)
     two = picture.svg().encode() if kind == "svg" else picture.png(effort=6)
     assert one == two
+
+
+def test_threads_may_share_a_picture_and_draw_beside_each_other(strip):
+    wanted = [0.15, 0.4, 1.2, 2.5]
+    alone = GasPicture(strip, size="page")
+    serial = [(alone.png(kn), alone.svg(kn)) for kn in wanted]
+    shared = GasPicture(strip, size="page")
+
+    def draw(kn):
+        own = GasPicture(strip, size="page", theme="light")
+        return shared.png(kn), own.svg(kn)
+
+    with ThreadPoolExecutor(4) as pool:
+        assert list(pool.map(draw, wanted)) == serial
 
 
 def test_picture_says_in_words_what_it_shows(fields):

@@ -168,7 +168,7 @@ def make_film(
     """
     frames = check_timing(seconds, fps)
     path = check_film(path, [field.knudsen for field in series.fields], seconds=seconds, fps=fps, replace=replace)
-    picture = GasPicture(series, quantity=quantity, theme=theme, size=size, specks=specks and series.flat)
+    picture = GasPicture(series, quantity=quantity, theme=theme, size=size, specks=specks)
     first, last = (series.low, series.high) if dense_first else (series.high, series.low)
     route = places(first, last, frames)
     with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".mp4", delete=False) as handle:

@@ -45,6 +45,8 @@ _CAPTION_SIGNS, _CAPTION_LINES = 150, 4
 _THICK = 0.05
 _CURVE_POINTS = 240
 _HALO = "words-on-the-gas"
+# The style of a figure is set for the whole program: threads that draw take turns.
+_STYLE = RLock()
 
 
 def _digits(value: float, digits: int = 3) -> str:
@@ -103,7 +105,8 @@ class GasPicture:
         self.palette = choose(THEMES, theme, "theme")
         self._theme = next(name for name, known in THEMES.items() if known is self.palette)
         self.width, self.height = choose(SIZES, size, "size")
-        self.specks = specks
+        # Only gas drifts, and only round a strip does it stay in this plane.
+        self.specks = specks and self.series.flat and self.quantity.lines == "velocity"
         self.drive = DRIVES[self.series.first.drive]
         top = nice_limit(self.series.largest(self._name))
         self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
@@ -113,7 +116,7 @@ class GasPicture:
         self._shown: float | None = None
         self._last: tuple[Moment, list[Line]] | None = None
         self.lock = RLock()
-        with our_style(self.palette, SHEET):
+        with _STYLE, our_style(self.palette, SHEET):
             self.figure: Figure = new_figure(SHEET)
             self.figure.set_dpi(self.width / SHEET.width_in)
             self.canvas = FigureCanvasAgg(self.figure)
@@ -516,7 +519,7 @@ class GasPicture:
                 for text in haloed:
                     text.set_path_effects([])
                     text.set_gid(_HALO)
-                with our_style(self.palette, SHEET):
+                with _STYLE, our_style(self.palette, SHEET):
                     self.figure.savefig(
                         stream, format="svg", facecolor=self.palette.paper, dpi=72,
                         metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
@@ -615,7 +618,7 @@ def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> str:
     }[first.drive]
     roots = "" if known.signed else "The colours are even in the square root."
     if specks:
-        lines += f" Specks drift as the {who} does, fast where it is fast."
+        lines += " Specks drift as the gas does, fast where it is fast."
     acting = "heat" if words.acts == "heat" else "push"
     shares = f"Area: what the {acting} in the middle of the face would give on all of it; edge: the rest."
     return " ".join(
