@@ -7,8 +7,8 @@ The first example could not exclude an exponent of -1, nor much on either side o
 """
 
 # %%
-# Candidate vanes of three widths, one gas, two days. The forward model predicts the curve of each; simulated sweeps are read
-# by the same analysis as real ones. ``trials`` and ``studies`` are kept small here; the seed fixes the result.
+# Candidate vanes of three widths, one gas, two days. The forward model predicts the curve of each; simulated sweeps are
+# read by the same analysis as real ones. ``trials`` and ``studies`` are kept small here; the seed fixes the result.
 from pathlib import Path
 
 import matplotlib.pyplot as plt
