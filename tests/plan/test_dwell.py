@@ -53,6 +53,13 @@ def test_cost_is_of_the_shape_of_its_arguments_and_grows_with_the_step(times):
     assert np.all(times.measure_s(np.array([0.1, 1.0])) >= 20.0)
 
 
+def test_the_times_of_a_bench_are_the_cost_of_the_next_reading(times):
+    pressure = np.array([0.1, 1.0, 1e6])
+    cost = times(pressure, 0.5)
+    assert cost[:2] == pytest.approx(times.cost_s(pressure[:2], 0.5)) and np.isfinite(cost[2])
+    assert times(pressure, None).shape == (3,) and "chamber, heat and spin-up" in times.sentence
+
+
 def test_no_order_of_the_pressures_is_much_quicker_than_the_best_single_sweep(vacuum_bench):
     pressures = np.geomspace(0.05, 20.0, 4)
     plan = plan_time(vacuum_bench, pressures)

@@ -68,7 +68,7 @@ def test_the_surrogate_of_one_sweep_is_calibrated(study):
 def test_more_rotors_and_more_sweeps_know_the_exponent_better(study):
     one, rotors, sweeps = (Design((8e-3, 14e-3), r, s, 0.0) for r, s in ((1, 1), (4, 1), (1, 4)))
     u = [study.power_of(design).exponent_u for design in (one, rotors, sweeps)]
-    assert u[1] == pytest.approx(u[0] / 2, rel=0.15)
+    assert u[1] == pytest.approx(u[0] / 2, rel=0.2)
     assert u[1] < u[2] < u[0]  # sweeps do not take out what sets rotors apart
 
 

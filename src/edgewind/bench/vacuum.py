@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import model_validator
 
-from edgewind.bench.fields import FieldProblem, GasLoad, Length, PumpingSpeed, Section, Volume
+from edgewind.bench.fields import FieldProblem, GasFlow, Length, PumpingSpeed, Section, Volume
 from edgewind.errors import InputError
 
 
@@ -19,8 +19,8 @@ class VacuumSection(Section):
     pumping_speed: PumpingSpeed
     tube_length: Length | None = None
     tube_diameter: Length | None = None
-    outgassing: GasLoad | None = None
-    leak: GasLoad | None = None
+    outgassing: GasFlow | None = None
+    leak: GasFlow | None = None
 
     @model_validator(mode="after")
     def _whole_tube(self) -> VacuumSection:

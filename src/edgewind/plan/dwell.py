@@ -206,8 +206,13 @@ class BenchTimes:
         return np.asarray(settle + self.measure_s(np.broadcast_to(np.asarray(pressure_pa, dtype=float), settle.shape)))
 
     def __call__(self, pressure_pa: Array, from_pressure_pa: float | None) -> Array:
-        """Give :meth:`cost_s`, as a :class:`~edgewind.plan.cost.Cost` of the next reading."""
-        return self.cost_s(pressure_pa, from_pressure_pa)
+        """Give :meth:`cost_s`, as a :class:`~edgewind.plan.cost.Cost` of the next reading.
+
+        Pressures beyond the response of the gas cost what its end costs.
+        """
+        most = float(np.min(self.rotor_parameters.knudsen(1.0))) / self.response.least_knudsen * (1 - 1e-9)
+        before = None if from_pressure_pa is None else min(from_pressure_pa, most)
+        return self.cost_s(np.minimum(pressure_pa, most), before)
 
     @property
     def sentence(self) -> str:

@@ -436,8 +436,8 @@ def _stop(
 def confirmed(data: SweepData, level: float, target: TargetInterval, seed: int) -> bool:
     """Whether the target was reached before the newest reading already, so that this one confirms it.
 
-    A rule that stops at the first interval narrow enough stops too often at one that is narrow by chance; see
-    benchmarks/bench_plan.py.
+    A rule that stops at the first interval narrow enough could favour those that are narrow by chance; what the guard
+    costs and gives is measured in benchmarks/bench_plan.py.
     """
     if data.distinct_pressures() <= FEWEST_PRESSURES:
         return False

@@ -41,8 +41,10 @@ REACH = 5.0
 _PRESSURE_NOISE = 0.01
 _GAS_CHANGE_S = 900.0
 _MOST_ROTORS, _MOST_SWEEPS = 5, 4
-# Two claims nearer than this in their exponents are not counted when designs are ranked.
+# Where the model's own exponent is nearer than this to a claim, the two need not be told apart when designs are ranked.
 _ALIKE = 0.2
+# A least chance of this much is enough: the design with the fewest rotors that reaches it is taken.
+ENOUGH = 0.9
 
 
 @dataclass(frozen=True)
@@ -233,16 +235,27 @@ def calibrate(
             "the simulated sweeps show no optimum", fix="ask for more readings a sweep, or for less scatter"
         )
     pooled = float(np.sqrt(np.nanmean(spreads**2)))
+    bias = _shrunk(by_rotor, pooled)
     found = []
-    for row, own in zip(by_rotor, spreads, strict=True):
+    for row, own, shift in zip(by_rotor, spreads, bias, strict=True):
         good = row[np.isfinite(row)]
         sd = float(np.sqrt((own**2 + pooled**2) / 2)) if np.isfinite(own) else pooled
-        bias = float(good.mean()) if good.size else 0.0
-        standard = (
-            (good - bias) / (own if np.isfinite(own) and own > 0 else sd) if good.size > 3 else np.array([-1.0, 1.0])
-        )
-        found.append(Calibration(float(good.size / row.size), bias, sd, standard))
+        scale = own if np.isfinite(own) and own > 0 else sd
+        standard = (good - good.mean()) / scale if good.size > 3 else np.array([-1.0, 1.0])
+        found.append(Calibration(float(good.size / row.size), float(shift), sd, standard))
     return found
+
+
+def _shrunk(by_rotor: Array, pooled: float) -> Array:
+    """Mean error of each row, drawn to the mean of all so far as chance alone sets rows apart (empirical Bayes)."""
+    counts = np.isfinite(by_rotor).sum(axis=1)
+    sums = np.nansum(by_rotor, axis=1)
+    means = np.where(counts > 0, sums / np.maximum(counts, 1), 0.0)
+    middle = float(sums.sum() / max(counts.sum(), 1))
+    chance = pooled**2 / np.maximum(counts, 1)
+    apart = max(float(np.var(means, ddof=1) - chance.mean()), 0.0) if means.size > 1 else 0.0
+    share = apart / (apart + chance)
+    return np.asarray(middle + np.where(counts > 0, share, 0.0) * (means - middle))
 
 
 @dataclass(frozen=True, eq=False)
@@ -292,10 +305,12 @@ class ScalingStudy:
 
     @cached_property
     def pairs(self) -> tuple[tuple[str, str], ...]:
-        """Claims that count as different, each as truth and as rival."""
+        """Claims to be told apart, each as truth and as rival: all given, and the model's from those far off."""
         names = list(self.exponents)
         return tuple(
-            (a, b) for a, b in itertools.permutations(names, 2) if abs(self.exponents[a] - self.exponents[b]) > _ALIKE
+            (a, b)
+            for a, b in itertools.permutations(names, 2)
+            if MODEL not in (a, b) or abs(self.exponents[a] - self.exponents[b]) > _ALIKE
         )
 
     def study_errors(self, design: Design, studies: int, seed: int) -> tuple[Array, Array]:
@@ -377,8 +392,10 @@ class ScalingStudy:
         return slope, np.where(told, 1 / np.sqrt(np.where(told, spread, 1.0)), np.inf)
 
     def _exponent_u(self, design: Design, errors: Array, counts: Array) -> float:
-        slope, _ = self._slope(design, errors, counts, np.log(np.array(design.widths_m)))
-        return float(np.std(slope))
+        """Standard deviation of the exponent over the studies in which two sizes showed an optimum."""
+        slope, slope_u = self._slope(design, errors, counts, np.log(np.array(design.widths_m)))
+        told = np.isfinite(slope_u)
+        return float(np.std(slope[told])) if told.sum() > 1 else 1e9
 
     @cached_property
     def rated(self) -> tuple[Rated, ...]:
@@ -394,17 +411,19 @@ class ScalingStudy:
 
     @cached_property
     def best(self) -> Rated | None:
-        """The design to take, rated with all studies: three sizes or more where such a one is nearly as good.
+        """The design to take, rated with all studies; None where nothing fits the time.
 
-        Two sizes cannot show that the law bends; a design with more gives up a twentieth of the least power for it.
+        The fewest rotors, then the fewest hours, whose least power is enough (:data:`ENOUGH`): of three sizes or more
+        if any such design is, since two sizes cannot show that the law bends. Where none is enough, the most powerful.
         """
         if not self.rated:
             return None
-        top = self.rated[0]
-        wide = [one for one in self.rated if len(one.design.widths_m) > 2]
-        if wide and wide[0].least_power >= top.least_power - 0.05:
-            top = wide[0]
-        return self.power_of(top.design)
+        enough = [one for one in self.rated if one.least_power >= ENOUGH]
+        wide = [one for one in enough if len(one.design.widths_m) > 2]
+        if not enough:
+            return self.power_of(self.rated[0].design)
+        least = min(wide or enough, key=lambda one: (one.design.rotors * len(one.design.widths_m), one.design.hours))
+        return self.power_of(least.design)
 
     @property
     def scatter(self) -> float:
@@ -444,7 +463,8 @@ class ScalingStudy:
         s = self.settings
         return (
             f"A speed scatters by {100 * s.noise:g} % and a sweep has {s.readings} readings; one sweep then gives ln "
-            f"of the best pressure within {self.sweep_u:.3f} (one standard deviation; {s.trials} analyses a rotor).",
+            f"of the best pressure within {self.sweep_u:.3f} (one standard deviation, itself known to "
+            f"{100 / np.sqrt(2 * s.trials * len(self.rotors)):.0f} %, from {s.trials} whole analyses a rotor).",
             f"Rotors made alike differ by {self.scatter:.3f} in ln of the best pressure, by the forward model (lengths "
             f"{100 * LENGTHS_ALIKE:g} %, vane conductance {100 * CONDUCTANCE_ALIKE:g} %, emissivities "
             f"{EMISSIVITY_ALIKE:g}, pivots as bench.toml states).",

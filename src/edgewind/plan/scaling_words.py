@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from edgewind.plan.dwell_words import duration
-from edgewind.plan.scaling_study import MODEL, Rated, ScalingStudy
+from edgewind.plan.scaling_study import ENOUGH, MODEL, Rated, ScalingStudy
 from edgewind.units import format_number, from_si
 
 _RPM = float(from_si(1.0, "rpm", "angular speed"))
@@ -48,7 +48,7 @@ def answer_sentences(study: ScalingStudy) -> tuple[str, ...]:
     third = (
         f"The hardest question, to give up {claim_name(study, hard[1])} where {claim_name(study, hard[0])} holds, is "
         f"settled with a chance of {chance:.0f} %; "
-        + ("that is enough." if chance >= 90 else "that is thin: see the trade below.")
+        + ("that is enough." if chance >= 100 * ENOUGH else "that is thin: see the trade below.")
     )
     alike = [claim_name(study, name) for name in study.exponents if name != MODEL and (name, MODEL) not in study.pairs]
     fourth = (
