@@ -7,13 +7,14 @@ READY := $(VENV)/ready
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo example-study test bench lint lock example tables clean help
+.PHONY: demo example-study test bench lint lock example tables docs clean help
 
 help:
 	@echo "make demo   set up, record a sweep from a simulated bench, study it, write demo-out/report.html"
 	@echo "make example-study   study the example with two rotors, write example-out/report.html"
 	@echo "make test   set up and run every test"
 	@echo "make bench  measure ratios, coverage and speed (takes minutes)"
+	@echo "make docs   build the manual into build/manual"
 	@echo "make lint   ruff and mypy"
 
 $(READY): requirements.lock pyproject.toml
@@ -38,7 +39,7 @@ test: $(READY)
 	$(BIN)/python -m pytest -n 2
 
 bench: $(READY)
-	$(BIN)/python benchmarks/run.py
+	$(BIN)/python benchmarks/run.py --json docs/performance.json
 
 lint: $(READY)
 	$(BIN)/ruff check .
@@ -52,6 +53,13 @@ example: $(READY)
 tables: $(READY)
 	$(BIN)/python -m edgewind.kinetics.make_tables
 	$(BIN)/python tools/make_rotor_tables.py
+
+# The manual. Its page of checks against published values comes from the tests that make them, run first.
+docs: $(READY)
+	rm -rf build/published && mkdir -p build/published
+	EDGEWIND_PUBLISHED=build/published $(BIN)/python -m pytest -n 2 -m published
+	$(BIN)/python -m sphinx -W --keep-going -q -b html docs build/manual
+	@echo "open build/manual/index.html"
 
 # Needs `uv`; writes versions and hashes for every supported Python, and no address of any registry.
 lock:

@@ -19,7 +19,8 @@ from threadpoolctl import threadpool_limits
 from edgewind.bench import BENCH_FILE
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
-from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why
+from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why, glance
+from edgewind.plan import Cost, Plan, propose, propose_if_possible
 from edgewind.report import write_report
 from edgewind.report.summary import study_summary
 from edgewind.signals import ExperimentSource, FolderSource, read_experiment
@@ -93,20 +94,59 @@ def run_study(
     """
     # The arrays here are small: threads of the linear algebra library cost far more than they give.
     with threadpool_limits(limits=1), ExitStack() as stack:
-        if is_book(path):
-            book = stack.enter_context(open_book(path))
-            found: Sequence[ExperimentSource] = sources(book)
-            if not found:
-                raise InputError("the book holds no experiment yet", file=book.label)
-            by_url = "://" in str(path)
-            # a report may travel: it names the database, and neither its host nor its user
-            place, root = (None, f"postgresql://…/{book.name}") if by_url else (Path(path), book.name)
-        else:
-            found = [FolderSource(folder) for folder in find_experiments(path)]
-            place, root = Path(path), Path(path).resolve().name
+        found, place, root = _sources(path, stack)
         return _run(
             found, place, root, None if out is None else Path(out), replace, live_points if fit else 0, progress
         )
+
+
+def plan_next(
+    path: str | Path,
+    *,
+    batch: int = 1,
+    target: str | None = None,
+    range_pa: tuple[float, float] | None = None,
+    cost: Cost | None = None,
+) -> tuple[Plan, ...]:
+    """Say of each experiment at `path` what to measure next; see :func:`edgewind.plan.propose`.
+
+    Parameters
+    ----------
+    path : path or str
+        As for :func:`run_study`.
+    batch : int
+        Number of readings to choose.
+    target : str, optional
+        Wanted width of the interval: ``"10%"`` or ``"0.1 Pa"``.
+    range_pa : tuple of float, optional
+        Between which pressures, Pa.
+    cost : Cost, optional
+        Time of a reading, s.
+
+    Raises
+    ------
+    InputError
+        Anything that cannot be used.
+    """
+    with threadpool_limits(limits=1), ExitStack() as stack:
+        found, _, _ = _sources(path, stack)
+        return tuple(
+            propose(glance(read_experiment(source)), batch=batch, target=target, range_pa=range_pa, cost=cost)
+            for source in found
+        )
+
+
+def _sources(path: str | Path, stack: ExitStack) -> tuple[Sequence[ExperimentSource], Path | None, str]:
+    """Return the experiments at a path, where they are, and what a report calls the place."""
+    if not is_book(path):
+        return [FolderSource(folder) for folder in find_experiments(path)], Path(path), Path(path).resolve().name
+    book = stack.enter_context(open_book(path))
+    found = sources(book)
+    if not found:
+        raise InputError("the book holds no experiment yet", file=book.label)
+    # a report may travel: it names the database, and neither its host nor its user
+    place, root = (None, f"postgresql://…/{book.name}") if "://" in str(path) else (Path(path), book.name)
+    return found, place, root
 
 
 def _run(
@@ -122,14 +162,17 @@ def _run(
         _check_out(out, place, replace)
     findings = tuple(_study_one(experiment, live_points, progress) for experiment in experiments)
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
+    plans = tuple(propose_if_possible(found) for found in findings)
     if out is None:
-        return Study(findings, comparison, None, study_summary(findings, comparison, None))
-    summary = study_summary(findings, comparison, REPORT_FILE)
+        return Study(findings, comparison, None, study_summary(findings, comparison, None, plans))
+    summary = study_summary(findings, comparison, REPORT_FILE, plans)
     with _whole_folder(out) as draft:
         if progress:
             progress("writing the report", 0, 1)
         command = f"edgewind study {root} --out report-folder"
-        write_report(findings, comparison, draft, command=command, versions=versions(), input_root=root)
+        write_report(
+            findings, comparison, draft, command=command, versions=versions(), input_root=root, plans=plans
+        )  # fmt: skip
         (draft / SUMMARY_FILE).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     report = out / REPORT_FILE
     return Study(findings, comparison, report, summary | {"report": str(report)})

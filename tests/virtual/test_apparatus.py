@@ -192,6 +192,21 @@ def test_the_envelope_warms_with_the_lamp():
     assert apparatus.state()["envelope"] == pytest.approx(295.15 + 2 * (1 - np.exp(-1)), abs=1e-4)
 
 
+def test_light_wanders_by_as_much_as_stated_and_the_rotor_with_it():
+    apparatus, clock = at_rest(lamp_wander="2 %", start_pressure="1 Pa", outgassing="1.5e-3 Pa*m^3/s")
+    apparatus.light(1.0)
+    hold = apparatus.hold()
+    clock.advance(20_000)
+    rows = apparatus.states(np.arange(1000.0, 20_000.0, 10.0))
+    assert np.std(rows[:, State.LAMP]) == pytest.approx(0.02, rel=0.15)
+    assert np.mean(rows[:, State.LAMP]) == pytest.approx(1.0, abs=0.003)
+    assert 0.003 < np.std(rows[:, State.SPEED]) / np.mean(rows[:, State.SPEED]) < 0.025
+    apparatus.release(hold)
+    apparatus.light(0.0)
+    clock.advance(100)
+    assert apparatus.state()["lamp"] == pytest.approx(0.0, abs=1e-6)
+
+
 def test_the_truth_may_differ_from_the_description():
     """`[virtual] truth` changes what is simulated, not what bench.toml says."""
     bench = invented_bench()
@@ -230,7 +245,9 @@ def test_rates_are_those_of_the_rotor_room():
     rotor, table = apparatus.rotor, apparatus.table
     state = np.array([0.3, 0.3, 318.0, 309.0, 293.0, 4.0, 0.0, 0.0, 0.6])
     change = np.empty(9)
-    rates(state, 1, apparatus._inputs, table.log_least, table.step, table.rows, np.empty(7), change)
+    rates(
+        0.0, state, 1, apparatus._inputs, apparatus._tones, table.log_least, table.step, table.rows, np.empty(7), change
+    )
     gas = response_for(room_ratio(rotor)).at(rotor.knudsen(0.3), rotor.accommodation)
     lit = rotor.with_(irradiance_w_m2=0.6 * rotor.irradiance_w_m2, envelope_temperature_k=293.0)
     surplus = face_heat(318.0, 309.0, 0.3, 4.0, gas, lit).surplus
@@ -243,7 +260,7 @@ SCRIPT = [(3.0, "lamp", 1.0), (10.0, "valve", 6.0), (11.5, "valve", 4.0), (40.0,
 
 def follow(looks):
     """Run the script, looking in between at the given moments, and return the end to the last bit."""
-    apparatus, clock = at_rest()
+    apparatus, clock = at_rest(lamp_wander="1 %")
     moments = sorted([*SCRIPT, *((look, "look", 0.0) for look in looks)])
     for moment, what, value in moments:
         clock.advance(moment - clock.now())

@@ -28,7 +28,9 @@ from edgewind.bench.gas_factor import gas_factor
 from edgewind.bench.gauges import GAUGES, Gauge
 from edgewind.bench.instruments import InstrumentsSection
 from edgewind.bench.limits import LimitsSection, SteadinessSection
+from edgewind.bench.vacuum import VacuumSection
 from edgewind.bench.virtual import VirtualSection
+from edgewind.bench.workshop import WorkshopSection
 from edgewind.errors import InputError
 from edgewind.gas import Gas, find_gas
 from edgewind.units import Measured
@@ -179,6 +181,8 @@ class Bench(Section):
     limits: LimitsSection | None = None
     steadiness: SteadinessSection = SteadinessSection()
     virtual: VirtualSection | None = None
+    vacuum: VacuumSection | None = None
+    workshop: WorkshopSection | None = None
 
     @field_validator("gauge", mode="before")
     @classmethod

@@ -18,6 +18,7 @@ from edgewind.virtual.step_kernel import INPUTS, ROW, STATES, Input, State, adva
 
 FloatArray = NDArray[np.float64]
 FASTEST_S = 1e-4  # shortest time in which faces or chamber may settle
+_WANDER_PERIODS_S, _WANDER_TONES = (60.0, 3600.0), 8
 _KEPT_S = 5.0
 _BATCH = 4096
 
@@ -53,6 +54,7 @@ class Apparatus:
         self.clock = clock
         self._lock = RLock()
         self._inputs = _inputs(self.rotor, self.virtual)
+        self._tones = _tones(self.virtual)
         start = np.zeros(STATES)
         start[[State.PRESSURE, State.GAUGE]] = self.virtual.start_pressure.value
         start[[State.DARK, State.BRIGHT]] = self.rotor.gas_temperature_k
@@ -165,7 +167,7 @@ class Apparatus:
             self._rows = np.concatenate([self._rows, np.empty((max(_BATCH, self._count), ROW))])
         out = self._rows[self._count : self._count + _BATCH]
         written, self._time, self._sense, self._step = advance(
-            self._time, self._state, self._sense, self._step, until, exact, self._inputs,
+            self._time, self._state, self._sense, self._step, until, exact, self._inputs, self._tones,
             self.table.log_least, self.table.step, self.table.rows, out,
         )  # fmt: skip
         self._count += written
@@ -183,6 +185,17 @@ def _check_times(rotor: RotorParameters, virtual: VirtualSection) -> None:
             raise InputError(
                 f"{what} in {seconds:.2g} s, too fast to be simulated (from {FASTEST_S:g} s)", key=key, fix=fix
             )
+
+
+def _tones(virtual: VirtualSection) -> FloatArray:
+    """Return the tones of the light's wandering; none where it does not. They hang on the seed of `[virtual]`."""
+    if not virtual.lamp_wander.value:
+        return np.empty((0, 3))
+    random = np.random.default_rng([virtual.seed, 3])
+    period, count = _WANDER_PERIODS_S, _WANDER_TONES
+    angular = 2 * np.pi / (np.geomspace(*period, count) * random.uniform(0.9, 1.1, count))
+    strength = np.full(count, virtual.lamp_wander.value * np.sqrt(2 / count))
+    return np.column_stack([angular, random.uniform(0, 2 * np.pi, count), strength])
 
 
 def _inputs(rotor: RotorParameters, virtual: VirtualSection) -> FloatArray:
