@@ -13,13 +13,13 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from threadpoolctl import threadpool_limits
 
 from edgewind.bench import BENCH_FILE
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
 from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why
+from edgewind.evidence.words import done_percent
 from edgewind.report import write_report
 from edgewind.report.summary import study_summary
 from edgewind.signals import ExperimentSource, FolderSource, read_experiment
@@ -148,10 +148,8 @@ def _study_one(source: ExperimentSource, live_points: int, progress: Progress | 
         return found
 
     def on_fit(model: str, iteration: int, left: float) -> None:
-        # What is left of ln(evidence) falls from hundreds to 0.3, so its logarithm tells how far the fit is.
         if progress:
-            share = 1 - (np.log(max(left, 0.3)) - np.log(0.3)) / (np.log(1000) - np.log(0.3))
-            progress(f"fitting {experiment.name}, {model}", int(100 * np.clip(share, 0, 1)), 100)
+            progress(f"fitting {experiment.name}, {model}", done_percent(left), 100)
 
     return find_why(found, live_points=live_points, progress=on_fit)
 

@@ -18,7 +18,7 @@ from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.priors import Unknown, unknowns_of
-from edgewind.rotor import RotorParameters, TableResponse, parameters_of, response_for, room_ratio
+from edgewind.rotor import RotorParameters, TableResponse, parameters_of, response_of
 from edgewind.rotor.speed_kernel import Place, flat, steady_speeds, table_arrays
 
 Array = NDArray[np.float64]
@@ -186,7 +186,7 @@ class Problem:
             )
         self.bench, self.data, self.model = bench, data, model
         self.rotor: RotorParameters = parameters_of(bench)
-        self.response = response_for(room_ratio(self.rotor)) if response is None else response
+        self.response = response_of(self.rotor) if response is None else response
         self.unknowns = unknowns_of(bench, self.response, data.gauge_log_u, coasts=bool(data.coasts))
         self._names = {unknown.name: k for k, unknown in enumerate(self.unknowns)}
         self._flat = flat(self.rotor)

@@ -11,12 +11,10 @@ from numpy.typing import NDArray
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
+from edgewind.evidence.draws import RotorDraws, draws_of, moved_numbers
 from edgewind.evidence.fit import Fit
-from edgewind.evidence.verdicts import prior_draws
-from edgewind.rotor import parameters_of, response_for
-from edgewind.rotor.parameters import RotorParameters
+from edgewind.rotor import parameters_of, response_of
 from edgewind.rotor.predict import peak_places
-from edgewind.rotor.speed_kernel import flat, steady_speeds, table_arrays
 
 Array = NDArray[np.float64]
 
@@ -87,7 +85,7 @@ def scaling_of(
     bench: Bench,
     widths_m: Sequence[float] | None = None,
     *,
-    fitted: Fit | None = None,
+    fitted: Fit | RotorDraws | None = None,
     quantity: Literal["speed", "torque"] = "speed",
     level: float = 0.9,
     draws: int = 200,
@@ -104,8 +102,8 @@ def scaling_of(
         The bench.
     widths_m : sequence of float, optional
         Three or more widths, m; from half the bench's to twice it where absent.
-    fitted : Fit, optional
-        A fit of this bench.
+    fitted : Fit or RotorDraws, optional
+        A fit of this bench, or draws of it.
     quantity : {"speed", "torque"}
         Whose maximum is followed.
     level, draws, seed : float, int, int
@@ -126,10 +124,12 @@ def scaling_of(
             f"vanes of {1e3 * widths[-1]:.4g} mm do not fit the chamber",
             fix="ask for narrower vanes or a wider chamber",
         )
-    numbers = _numbers(bench, fitted, draws, seed)
+    if isinstance(fitted, RotorDraws):
+        drawn = fitted
+    else:
+        drawn = draws_of(bench if fitted is None else fitted, draws=draws, seed=seed)
     row = {"speed": 0, "torque": 1}[quantity]
-    base = parameters_of(bench)
-    places = np.array([_places(base, numbers, width, inner, row) for width in widths])  # (widths, draws)
+    places = np.array([_places(bench, drawn, width, inner, row) for width in widths])  # (widths, draws)
     whole = np.isfinite(places).all(axis=0)
     if whole.sum() < level * places.shape[1]:
         raise InputError(
@@ -146,36 +146,31 @@ def scaling_of(
     return Scaling(quantity, widths, middle, low, high, power, (least, most), bend, level)
 
 
-def _numbers(bench: Bench, fitted: Fit | None, draws: int, seed: int) -> Array:
-    """Return draws of the rotor as flat arrays of the kernel, shape (draws, numbers)."""
-    if fitted is not None:
-        picked = fitted.draws[
-            np.random.default_rng(seed).choice(len(fitted.draws), draws, replace=len(fitted.draws) < draws)
-        ]
-        return np.array([fitted.problem.numbers(values) for values in picked])
-    drawn = prior_draws(bench, seed)
-    found = []
-    for k in range(draws):
-        single: dict[str, float] = {}
-        for name in RotorParameters.__dataclass_fields__:
-            value = np.asarray(getattr(drawn, name), dtype=float).ravel()
-            single[name] = float(value[k % value.size])
-        found.append(flat(RotorParameters(**single)))  # type: ignore[arg-type]
-    return np.array(found)
+def both_laws(
+    bench: Bench, fitted: Fit | RotorDraws | None = None, *, level: float = 0.9, seed: int = 1
+) -> tuple[list[Scaling], str]:
+    """Return the laws of speed and of torque as far as there are any, and why one is missing; empty where none is."""
+    laws, missing = [], []
+    quantities: tuple[Literal["speed", "torque"], ...] = ("speed", "torque")
+    for quantity in quantities:
+        try:
+            laws.append(scaling_of(bench, fitted=fitted, quantity=quantity, level=level, seed=seed))
+        except InputError as error:
+            missing.append(str(error))
+    if not laws:
+        raise InputError(missing[0], fix="look at `edgewind predict --plot` for where the curves end")
+    return laws, "; ".join(missing)
 
 
-def _places(base: RotorParameters, numbers: Array, width: float, inner: float, row: int) -> Array:
+def _places(bench: Bench, draws: RotorDraws, width: float, inner: float, row: int) -> Array:
     """Return the pressure of the maximum for each draw, Pa; nan where it has none."""
-    response = response_for(float(base.chamber_width_m) / width)
-    top = float(base.knudsen(1.0, width)) / response.least_knudsen / 1.01
+    base = parameters_of(draws.bench)
+    wide = base.with_(vane_width_m=width, vane_height_m=width, arm_m=inner + width / 2)
+    response = response_of(wide)
+    top = float(wide.knudsen(1.0)) / response.least_knudsen / 1.01
     pressure = np.geomspace(top / 1e4, top, 121)
-    table = table_arrays(response)
-    curves = np.empty((len(numbers), pressure.size))
-    for k, one in enumerate(numbers):
-        q = one.copy()
-        q[1] = q[2] = width
-        q[4] = inner + width / 2
-        speed_torque = steady_speeds(pressure, q, *table)
-        sense = np.sign(speed_torque[1][np.argmax(np.abs(speed_torque[1]))])
-        curves[k] = sense * speed_torque[row]
-    return peak_places(pressure, curves)
+    moved = RotorDraws(bench, moved_numbers(draws.numbers, base, wide), response, draws.kind, draws.seed)
+    curves = moved.curves(pressure, reach=np.inf)
+    torque = curves[:, 1]
+    strongest = np.take_along_axis(torque, np.argmax(np.abs(torque), axis=1)[:, None], axis=1)
+    return peak_places(pressure, np.sign(strongest) * curves[:, row])

@@ -22,8 +22,7 @@ from edgewind.rotor import (
     SteadyState,
     TableResponse,
     parameters_of,
-    response_for,
-    room_ratio,
+    response_of,
     steady_state,
 )
 from edgewind.rotor.convection import convection_bound
@@ -83,7 +82,7 @@ class Case:
     @cached_property
     def response(self) -> TableResponse:
         """The response of the gas."""
-        return response_for(room_ratio(parameters_of(self.bench)))
+        return response_of(parameters_of(self.bench))
 
     @cached_property
     def inside(self) -> NDArray[np.bool_]:
@@ -187,7 +186,7 @@ def _drawn(bench: Bench, response: TableResponse, gauge_log_u: float, seed: int)
 
 def prior_draws(bench: Bench, seed: int) -> RotorParameters:
     """Return draws of a rotor from what its bench states, arrays of shape (draws, 1)."""
-    return _drawn(bench, response_for(room_ratio(parameters_of(bench))), 0.05, seed)[0]
+    return _drawn(bench, response_of(parameters_of(bench)), 0.05, seed)[0]
 
 
 @dataclass(frozen=True)

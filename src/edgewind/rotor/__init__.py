@@ -29,6 +29,7 @@ from edgewind.rotor.response import (
     area_share,
     dataset_of,
     response_for,
+    response_of,
 )
 from edgewind.rotor.steady import SteadyState, check_range, steady_state
 
@@ -59,6 +60,7 @@ __all__ = [
     "predict",
     "predict_whole",
     "response_for",
+    "response_of",
     "room_ratio",
     "run",
     "steady_faces",

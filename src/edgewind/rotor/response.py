@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 
 from edgewind.errors import InputError, OutOfRangeError
+from edgewind.rotor.parameters import RotorParameters, room_ratio
 
 Array = NDArray[np.float64]
 
@@ -353,3 +354,8 @@ def response_for(room: float) -> TableResponse:
     by the kinetic solver of the package.
     """
     return TableResponse.from_dataset(_shipped(), room=room)
+
+
+def response_of(rotor: RotorParameters) -> TableResponse:
+    """Return the response of the vane of a rotor in its chamber."""
+    return response_for(room_ratio(rotor))
