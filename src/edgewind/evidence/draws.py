@@ -13,7 +13,7 @@ from edgewind.bench import Bench
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.verdicts import prior_draws
 from edgewind.rotor import RotorParameters, TableResponse, changed_bench, parameters_of, response_of
-from edgewind.rotor.speed_kernel import Place, flat, steady_speeds, table_arrays
+from edgewind.rotor.speed_kernel import Place, flat, steady_speeds_of, table_arrays
 from edgewind.units import Measured
 
 Array = NDArray[np.float64]
@@ -72,8 +72,8 @@ class RotorDraws:
         `reach` is the greatest pressure, Pa, where it is another than that of the bench.
         """
         pressure = np.ascontiguousarray(pressure_pa, dtype=float)
-        table = table_arrays(self.response)
-        found = np.array([steady_speeds(pressure, one, *table) for one in self.numbers])
+        each = np.tile(pressure, (len(self.numbers), 1))
+        found = np.asarray(steady_speeds_of(each, self.numbers, *table_arrays(self.response)))
         found[..., pressure > (self.most_pa if reach is None else reach) * (1 + 1e-9)] = np.nan
         return found
 
@@ -152,7 +152,7 @@ def draws_of(source: Bench | Fit, *, draws: int = 200, seed: int = 1) -> RotorDr
     """
     if isinstance(source, Fit):
         picked = np.random.default_rng(seed).choice(len(source.draws), draws, replace=len(source.draws) < draws)
-        numbers = np.array([source.problem.numbers(values) for values in source.draws[picked]])
+        numbers = source.problem.numbers(source.draws[picked])
         return RotorDraws(source.problem.bench, numbers, source.problem.response, "posterior", seed)
     numbers = _prior_numbers(source, draws, seed)
     return RotorDraws(source, numbers, response_of(parameters_of(source)), "prior", seed)

@@ -181,6 +181,7 @@ def _drawn(bench: Bench, response: TableResponse, gauge_log_u: float, seed: int)
         pivot_breakaway_n_m=column["pivot_dry"],
         pivot_viscous_n_m_s=column["pivot_viscous"],
         arm_m=arm,
+        creep_factor=column.get("creep", 1.0),
     ), column["gauge"]
 
 
@@ -275,7 +276,7 @@ def judge(
     model : str, optional
         The model of this drive alone, where one is fitted.
     within : float
-        Factor either way to which the size holds, beyond the uncertainties of the bench.
+        Factor either way to which the size holds, where it is an estimate; the draws hold it already.
     """
     sign_ok = sign_agrees(case.bench, leads)
     other = "dark" if leads == "bright" else "bright"
@@ -302,7 +303,7 @@ def judge(
             sentence(f"{sign}; the bench does not state what its size needs"),
         )  # fmt: skip
     size = size_of(case, torque)
-    low, high = size.interval[0] / within, size.interval[1] * within
+    low, high = size.interval
     alone, best = (None if model is None else case.evidence(model)), _best_evidence(case)
     verdict, because = _verdict(case, size, (low, high), sign_ok, model, alone, best)
     light, envelope = dependence(case, key)

@@ -176,3 +176,12 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
                 break
         found[0, n], found[1, n], found[2, n] = speed, torque, drag
     return found
+
+
+@nb.njit(error_model="numpy", cache=True)
+def steady_speeds_of(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
+    """Return the same for many rotors, each at its own pressures: shapes (k, n) and (k, numbers) give (k, 3, n)."""
+    found = np.empty((pressure.shape[0], 3, pressure.shape[1]))
+    for k in range(pressure.shape[0]):
+        found[k] = steady_speeds(pressure[k], q[k], log_kn, cubic, free, top, alphas)
+    return found
