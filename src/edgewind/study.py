@@ -18,7 +18,8 @@ from threadpoolctl import threadpool_limits
 from edgewind.bench import BENCH_FILE
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
-from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why
+from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why_all
+from edgewind.evidence.fit import MODELS
 from edgewind.evidence.words import done_percent
 from edgewind.report import write_report
 from edgewind.report.summary import study_summary
@@ -120,7 +121,9 @@ def _run(
 ) -> Study:
     if out is not None:
         _check_out(out, place, replace)
-    findings = tuple(_study_one(experiment, live_points, progress) for experiment in experiments)
+    findings = tuple(_study_one(experiment, progress) for experiment in experiments)
+    if live_points:
+        findings = tuple(_fitted(findings, live_points, progress))
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
     if out is None:
         return Study(findings, comparison, None, study_summary(findings, comparison, None))
@@ -135,7 +138,7 @@ def _run(
     return Study(findings, comparison, report, summary | {"report": str(report)})
 
 
-def _study_one(source: ExperimentSource, live_points: int, progress: Progress | None) -> Findings:
+def _study_one(source: ExperimentSource, progress: Progress | None) -> Findings:
     def on_trace(done: int, total: int) -> None:
         if progress:
             progress(f"reading traces of {source.name}", done, total)
@@ -143,15 +146,25 @@ def _study_one(source: ExperimentSource, live_points: int, progress: Progress | 
     experiment = read_experiment(source, on_trace=on_trace)
     if progress:
         progress(f"weighing {experiment.name}", 0, 1)
-    found = find(experiment)
-    if not live_points:
-        return found
+    return find(experiment)
 
-    def on_fit(model: str, iteration: int, left: float) -> None:
+
+def _fitted(findings: Sequence[Findings], live_points: int, progress: Progress | None) -> list[Findings]:
+    """Fit the rotors, as many at once as there are processors."""
+    names = [found.experiment.name for found in findings]
+    done = [0.0] * len(names)
+    models = list(MODELS)
+
+    def on_fit(place: int, model: str, iteration: int, left: float) -> None:
+        # rivals that are hopeless are not sampled, so the first model is most of the work
+        share = 0.01 * done_percent(left)
+        rest = (models.index(model) - 1 + share) / max(len(models) - 1, 1)
+        done[place] = 0.5 * share if model == models[0] else 0.5 + 0.5 * rest
         if progress:
-            progress(f"fitting {experiment.name}, {model}", done_percent(left), 100)
+            which = names[place] if len(names) == 1 else f"{len(names)} rotors"
+            progress(f"fitting {which}, {model}", int(100 * sum(done) / len(done)), 100)
 
-    return find_why(found, live_points=live_points, progress=on_fit)
+    return find_why_all(findings, live_points=live_points, progress=on_fit)
 
 
 def versions() -> dict[str, str]:

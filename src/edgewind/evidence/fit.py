@@ -300,51 +300,51 @@ def find_proposal(problem: Problem, *, seed: int, starts: int = 8, widen: float 
     random = np.random.default_rng(seed)
     size = len(problem.unknowns)
 
-    def cost(z: Array) -> float:
+    def costs(z: Array) -> Array:
         bounded = np.clip(z, -6, 6)
-        return float(-problem.log_likelihood(problem.values(bounded)) + 0.5 * z @ z)
+        return np.asarray(-problem.log_likelihoods(problem.values(bounded)) + 0.5 * np.sum(z * z, axis=-1))
+
+    def with_slope(z: Array) -> tuple[float, Array]:
+        aside = 1e-5 * np.eye(size)
+        rows = costs(np.concatenate([z[None, :], z + aside, z - aside]))
+        return float(rows[0]), np.asarray((rows[1 : size + 1] - rows[size + 1 :]) / 2e-5)
 
     tried = random.standard_normal((60 * size, size))
     tried[:, -1] = random.uniform(-1, 2.5, tried.shape[0])  # begin where scatter is large: there every start can move
-    worth = np.array([cost(z) for z in tried])
     best: Any = None
-    for k in np.argsort(worth)[:starts]:
-        found = minimize(cost, tried[k], method="L-BFGS-B", options={"maxiter": 300})
+    for k in np.argsort(costs(tried))[:starts]:
+        found = minimize(with_slope, tried[k], method="L-BFGS-B", jac=True, options={"maxiter": 300})
         if best is None or found.fun < best.fun:
             best = found
-    polished = minimize(
-        cost, best.x, method="Nelder-Mead", options={"maxiter": 150 * size, "fatol": 1e-3, "xatol": 1e-4}
-    )
+    polished = minimize(  # type: ignore[call-overload]
+        lambda z: float(costs(z[None, :])[0]), best.x, method="Nelder-Mead",
+        options={"maxiter": 150 * size, "fatol": 1e-3, "xatol": 1e-4},
+    )  # fmt: skip
     centre = np.asarray(polished.x if polished.fun < best.fun else best.x)
-    root = _root_of_curvature(cost, centre)
+    root = _root_of_curvature(costs, centre)
+    least = float(costs(centre[None, :])[0])
     # In scores the prior is a standard normal, whose constant cancels that of the Gaussian integral.
-    return Proposal(centre, widen * root, -cost(centre) + float(np.linalg.slogdet(root)[1]))
+    return Proposal(centre, widen * root, -least + float(np.linalg.slogdet(root)[1]))
 
 
-def _root_of_curvature(cost: Callable[[Array], float], centre: Array) -> Array:
+def _root_of_curvature(costs: Callable[[Array], Array], centre: Array) -> Array:
     """Return a square root of the inverse second derivative, from steps that raise the cost by about one half."""
-    size, here = centre.size, cost(centre)
-    steps = np.empty(size)
-    for k in range(size):
-        step = 1.0
-        for _ in range(40):
-            aside = np.eye(size)[k] * step
-            rise = max(cost(centre + aside), cost(centre - aside)) - here
-            if 0.2 < rise < 1.5:
-                break
-            step *= 0.6 if rise >= 1.5 else 1.5
-            if step > 3:
-                break
-        steps[k] = min(step, 3.0)
-    second = np.empty((size, size))
-    unit = np.diag(steps)
-    plus = np.array([cost(centre + row) for row in unit])
-    minus = np.array([cost(centre - row) for row in unit])
-    for i in range(size):
-        second[i, i] = plus[i] + minus[i] - 2 * here
-        for j in range(i):
-            mixed = cost(centre + unit[i] + unit[j]) + cost(centre - unit[i] - unit[j])
-            second[i, j] = second[j, i] = 0.5 * (mixed - plus[i] - minus[i] - plus[j] - minus[j] + 2 * here)
+    size, here = centre.size, float(costs(centre[None, :])[0])
+    unit = np.eye(size)
+    steps, fits = np.ones(size), np.zeros(size, dtype=bool)
+    for _ in range(40):
+        aside = unit * steps[:, None]
+        rise = np.maximum(costs(centre + aside), costs(centre - aside)) - here
+        fits |= ((rise > 0.2) & (rise < 1.5)) | (steps >= 3)
+        if fits.all():
+            break
+        steps = np.where(fits, steps, np.minimum(steps * np.where(rise >= 1.5, 0.6, 1.5), 3.0))
+    aside = unit * steps[:, None]
+    plus, minus = costs(centre + aside), costs(centre - aside)
+    second = np.diag(plus + minus - 2 * here)
+    i, j = np.triu_indices(size, 1)
+    mixed = costs(centre + aside[i] + aside[j]) + costs(centre - aside[i] - aside[j])
+    second[i, j] = second[j, i] = 0.5 * (mixed - plus[i] - minus[i] - plus[j] - minus[j] + 2 * here)
     curvature = second / np.outer(steps, steps)
     values, vectors = np.linalg.eigh(curvature)
     # The prior alone curves by one in every direction; less is rounding or a ridge.
