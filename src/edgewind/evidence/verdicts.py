@@ -26,6 +26,7 @@ from edgewind.rotor import (
     steady_state,
 )
 from edgewind.rotor.convection import convection_bound
+from edgewind.rotor.drag import arm_drag, vane_drag
 from edgewind.units import Measured, format_interval, format_number
 
 Array = NDArray[np.float64]
@@ -139,7 +140,15 @@ class Case:
     def measured(self) -> pd.DataFrame | None:
         """The measured torque curve, where coast-downs give one."""
         inertia: Measured | None = self.bench.rotor.moment_of_inertia
-        return measured_torque(self.used, self.coasts, inertia)
+        return measured_torque(self.used, self.coasts, inertia, shapes=self._gas_drag)
+
+    def _gas_drag(self, pressure_pa: Array) -> Array:
+        """Drag of the gas at pressures, N m s, one row a draw of what the bench states, gauge uncertainty in it."""
+        rotor, gauge = _drawn(self.bench, self.response, self.data.gauge_log_u, self.seed)
+        most = 0.999 * rotor.knudsen(1.0) / self.response.least_knudsen
+        pressure = np.minimum(pressure_pa * gauge, most)
+        gas = self.response.at(rotor.knudsen(pressure), rotor.accommodation)
+        return np.asarray(vane_drag(pressure, gas, rotor) + arm_drag(pressure, self.response, rotor))
 
     @property
     def fastest(self) -> int:
