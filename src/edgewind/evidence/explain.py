@@ -15,6 +15,7 @@ from edgewind.evidence.claims import Claim
 from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_downs
 from edgewind.evidence.fit import LEAST_READINGS, MODELS, Fit, fit, prepare
 from edgewind.evidence.mechanisms import MECHANISMS
+from edgewind.evidence.scaling import Scaling, both_laws
 from edgewind.evidence.verdicts import Case, case_of
 from edgewind.rotor.predict import peak_places
 from edgewind.signals import Experiment
@@ -103,6 +104,16 @@ class Explanation:
     def fit(self) -> Fit | None:
         """The fit with every drive acting."""
         return self.fits.get("all")
+
+    @cached_property
+    def laws(self) -> tuple[Scaling, ...]:
+        """How both optima of the fit move with the width of the vane; empty without a fit or where none can be said."""
+        if self.fit is None:
+            return ()
+        try:
+            return tuple(both_laws(self.fit.problem.bench, self.fit, level=self.fit.level)[0])
+        except EdgewindError:
+            return ()
 
     @cached_property
     def speed_optimum(self) -> FittedOptimum | None:

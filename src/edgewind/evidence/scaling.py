@@ -101,7 +101,7 @@ def scaling_of(
     bench : Bench
         The bench.
     widths_m : sequence of float, optional
-        Three or more widths, m; from half the bench's to twice it where absent.
+        Three or more widths, m; from half the bench's to twice it, or to what the chamber takes, where absent.
     fitted : Fit or RotorDraws, optional
         A fit of this bench, or draws of it.
     quantity : {"speed", "torque"}
@@ -115,10 +115,14 @@ def scaling_of(
         Fewer than three widths, or a rotor that would not fit its chamber.
     """
     own = bench.rotor.vane_width.value
-    widths = np.geomspace(own / 2, 2 * own, 7) if widths_m is None else np.sort(np.asarray(widths_m, dtype=float))
+    inner = bench.rotor.arm.value - own / 2
+    if widths_m is None:
+        most = 0.98 * min(bench.chamber.width.value / 2 - inner, bench.chamber.height.value)
+        widths = np.geomspace(own / 2, min(2 * own, most), 7)
+    else:
+        widths = np.sort(np.asarray(widths_m, dtype=float))
     if widths.size < 3 or widths[0] <= 0:
         raise InputError(f"{widths.size} widths show no law", fix="give three or more widths above zero")
-    inner = bench.rotor.arm.value - own / 2
     if 2 * (inner + widths[-1]) >= bench.chamber.width.value or widths[-1] >= bench.chamber.height.value:
         raise InputError(
             f"vanes of {1e3 * widths[-1]:.4g} mm do not fit the chamber",

@@ -76,6 +76,7 @@ class RotorView:
     bench: list[tuple[str, str]]
     rows: list[ReadingRow]
     why_figure: Illustration | None
+    scaling_figure: Illustration | None
     fitted: list[str]
     unknowns: list[UnknownRow]
 
@@ -101,6 +102,7 @@ def view_rotor(
     curve: Illustration | None,
     budget_figure: Illustration | None,
     why_figure: Illustration | None = None,
+    scaling_figure: Illustration | None = None,
 ) -> RotorView:
     """Prepare one rotor's part of the page."""
     return RotorView(
@@ -125,6 +127,7 @@ def view_rotor(
         bench=_bench_rows(findings),
         rows=reading_rows(findings),
         why_figure=why_figure,
+        scaling_figure=scaling_figure,
         fitted=_fitted(findings),
         unknowns=_unknown_rows(findings),
     )

@@ -52,7 +52,11 @@ def write_report(
         resources += _write_tables(found, stem, out)
         drawn = {drawing.stem: illustrate(drawing, found, stem, out) for drawing in ROTOR_FIGURES}
         resources += _figure_resources(list(drawn.values()), found.experiment.name)
-        rotors.append(view_rotor(found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"]))
+        rotors.append(
+            view_rotor(
+                found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"], drawn["scaling"]
+            )
+        )  # fmt: skip
     together = [illustrate(drawing, findings, "", out) for drawing in JOINT_FIGURES]
     resources += _figure_resources(together, "all rotors")
     page = render_page(
