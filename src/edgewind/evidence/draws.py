@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 # What a draw holds of its own; everything else of a rotor is what the bench states.
 _FACTORS = (Place.IRRADIANCE, Place.VISCOUS, Place.DRY, Place.BREAKAWAY, Place.CONDUCTANCE)
 _SHIFTED = (Place.ARM, Place.BRIGHT_EMISSIVITY, Place.ACCOMMODATION)
-_DRAWN = (*_FACTORS, *_SHIFTED, Place.THERMAL_FORCE, Place.LIGHT_PRESSURE, Place.CREEP, Place.RECOIL)
+_DRAWN = (*_FACTORS, *_SHIFTED, Place.THERMAL_FORCE, Place.LIGHT_PRESSURE, Place.CREEP, Place.RECOIL, Place.DRAG_FACTOR)
 _FIELDS = {
     "irradiance_w_m2": Place.IRRADIANCE,
     "vane_conductance_w_m2_k": Place.CONDUCTANCE,
@@ -31,6 +31,8 @@ _FIELDS = {
     "pivot_breakaway_n_m": Place.BREAKAWAY,
     "pivot_viscous_n_m_s": Place.VISCOUS,
     "creep_factor": Place.CREEP,
+    "gas_force_factor": Place.THERMAL_FORCE,
+    "gas_drag_factor": Place.DRAG_FACTOR,
 }
 # Keys that state anew what a draw holds: the draw is then replaced, within the uncertainty stated.
 _STATED: dict[str, tuple[Place, float, float]] = {

@@ -219,6 +219,8 @@ class Problem:
         q[..., Place.ACCOMMODATION] = values[..., at["accommodation"]]
         q[..., Place.DRY] = q[..., Place.BREAKAWAY] = values[..., at["pivot_dry"]]
         q[..., Place.VISCOUS] = values[..., at["pivot_viscous"]]
+        q[..., Place.THERMAL_FORCE] *= values[..., at["gas_force"]]
+        q[..., Place.DRAG_FACTOR] = values[..., at["gas_drag"]]
         if "creep" in at:
             q[..., Place.CREEP] *= values[..., at["creep"]]
         return q

@@ -133,6 +133,7 @@ ACCOMMODATION_RANGE = (0.6, 1.0)
 INERTIA_SPREAD = 0.4  # of its logarithm, about vanes of 0.3 kg/m^2
 # The estimate holds to a factor 3 either way, nine times in ten.
 CREEP_SPREAD = float(np.log(WITHIN_FACTOR) / ndtri(0.95))
+LEAST_RESPONSE_U = 0.003  # of the kinetic coefficients: what the model of the gas leaves out is more than the solver's
 SCATTER_RANGE = (1e-3, 0.2)
 PIVOT_SHARES = (1e-4, 0.5)  # of the greatest torque predicted
 VISCOUS_SHARES = (1e-4, 1.0)  # of the gas's drag at the pressure of that torque
@@ -203,6 +204,11 @@ def unknowns_of(bench: Bench, response: GasResponse, gauge_log_u: float, *, coas
         _scale("pivot_viscous", "viscous friction of the pivot", "N m s", rotor.pivot_viscous, drag, VISCOUS_SHARES)
     )
     found.append(Unknown("gauge", "true over indicated pressure", "", "log-normal", 1.0, max(gauge_log_u, 0.002)))
+    kn = float(nominal.knudsen(state.at.pressure_pa[k]))
+    known = max(float(response.relative_error(kn)), LEAST_RESPONSE_U)
+    for name, label in (("gas_force", "thermal force"), ("gas_drag", "drag")):
+        words = f"{label} of the gas, relative to the kinetic response"
+        found.append(Unknown(name, words, "", "log-normal", 1.0, known, stated=False))
     if nominal.vane_thickness_m > 0:
         found.append(
             Unknown(
@@ -211,14 +217,14 @@ def unknowns_of(bench: Bench, response: GasResponse, gauge_log_u: float, *, coas
             )
         )  # fmt: skip
     if coasts:
-        known = rotor.moment_of_inertia
-        width = INERTIA_SPREAD if known is None else max(known.relative, 0.005)
-        if known is None and rotor.vane_mass is not None:
+        inertia = rotor.moment_of_inertia
+        width = INERTIA_SPREAD if inertia is None else max(inertia.relative, 0.005)
+        if inertia is None and rotor.vane_mass is not None:
             width = max(rotor.vane_mass.relative, 0.1)
         found.append(
             Unknown(
                 "inertia", "moment of inertia", "kg m²", "log-normal", nominal.moment_of_inertia_kg_m2, width,
-                stated=known is not None,
+                stated=inertia is not None,
             )
         )  # fmt: skip
     found.append(

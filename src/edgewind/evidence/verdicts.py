@@ -191,6 +191,8 @@ def _drawn(bench: Bench, response: TableResponse, gauge_log_u: float, seed: int)
         pivot_viscous_n_m_s=column["pivot_viscous"],
         arm_m=arm,
         creep_factor=column.get("creep", 1.0),
+        gas_force_factor=column["gas_force"],
+        gas_drag_factor=column["gas_drag"],
     ), column["gauge"]
 
 

@@ -29,8 +29,8 @@ from edgewind.rotor.response import (
     area_share,
     dataset_of,
     response_for,
-    response_of,
 )
+from edgewind.rotor.shapes import response_of, shaped_response
 from edgewind.rotor.steady import SteadyState, check_range, steady_state
 
 __all__ = [
@@ -63,6 +63,7 @@ __all__ = [
     "response_of",
     "room_ratio",
     "run",
+    "shaped_response",
     "steady_faces",
     "steady_speed",
     "steady_state",

@@ -44,6 +44,7 @@ class RotorParameters:
     arm_m: Number
     arm_diameter_m: Number
     chamber_width_m: Number
+    chamber_height_m: Number
     irradiance_w_m2: Number
     turn_mean_irradiance: float
     turn_mean_push: float
@@ -67,6 +68,8 @@ class RotorParameters:
     internal_heat: float
     vane_shape: VaneShape = "rectangle"
     creep_factor: Number = 1.0
+    gas_force_factor: Number = 1.0
+    gas_drag_factor: Number = 1.0
 
     @property
     def vane_area_m2(self) -> Number:
@@ -127,6 +130,7 @@ def parameters_of(bench: Bench) -> RotorParameters:
         arm_m=rotor.arm.value,
         arm_diameter_m=value(rotor.arm_diameter, 0.0),
         chamber_width_m=bench.chamber.width.value,
+        chamber_height_m=bench.chamber.height.value,
         irradiance_w_m2=light.irradiance.value,
         turn_mean_irradiance=TURN_MEAN_IRRADIANCE[light.arrangement],
         turn_mean_push=TURN_MEAN_PUSH[light.arrangement],

@@ -16,7 +16,8 @@ from edgewind.rotor.changes import changed_bench
 from edgewind.rotor.convection import convection_bound
 from edgewind.rotor.drives import thermal_force
 from edgewind.rotor.parameters import RotorParameters, parameters_of
-from edgewind.rotor.response import GasResponse, response_of
+from edgewind.rotor.response import GasResponse
+from edgewind.rotor.shapes import response_of
 from edgewind.rotor.steady import SteadyState, check_range, steady_state
 from edgewind.units import parse_quantity
 

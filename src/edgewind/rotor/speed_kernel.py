@@ -53,6 +53,7 @@ class Place(IntEnum):
     RECOIL = 27
     RIM = 28
     MEAN_SQUARE_OFFSET = 29
+    DRAG_FACTOR = 30
 
 
 def flat(rotor: RotorParameters) -> Array:
@@ -63,8 +64,9 @@ def flat(rotor: RotorParameters) -> Array:
         rotor.bright_absorptance, rotor.dark_emissivity, rotor.bright_emissivity, rotor.vane_conductance_w_m2_k,
         rotor.dark_outgassing_pa_m_s - rotor.bright_outgassing_pa_m_s, rotor.pivot_dry_n_m, rotor.pivot_breakaway_n_m,
         rotor.pivot_viscous_n_m_s, rotor.accommodation, rotor.gas_temperature_k, rotor.envelope_temperature_k,
-        rotor.viscosity_pa_s, rotor.most_probable_speed_m_s, rotor.internal_heat, 1.0, 1.0,
-        rotor.creep_factor, 1.0, rotor.vane_rim_m, rotor.mean_square_offset_m2,
+        rotor.viscosity_pa_s, rotor.most_probable_speed_m_s, rotor.internal_heat,
+        rotor.gas_force_factor, 1.0, rotor.creep_factor, 1.0, rotor.vane_rim_m, rotor.mean_square_offset_m2,
+        rotor.gas_drag_factor,
     ]  # fmt: skip
     return np.array([float(number) for number in numbers])
 
@@ -136,7 +138,7 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
         p = pressure[n]
         kn = path / p / width
         _look_up(kn, q[18], log_kn, cubic, free, top, alphas, c)
-        drag = vanes * area * (arm * arm + offset) * c[1] * p / v0 + q[17]
+        drag = q[30] * vanes * area * (arm * arm + offset) * c[1] * p / v0 + q[17]
         if rod > 0.0:
             _look_up(max(path / p / rod, np.exp(log_kn[0])), q[18], log_kn, cubic, free, top, alphas, at_arm)
             reach = max(arm - width / 2.0, 0.0)
