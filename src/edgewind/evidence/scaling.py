@@ -25,7 +25,7 @@ LEAST_SHARE = 0.5
 
 @dataclass(frozen=True, eq=False)
 class Scaling:
-    """Optimum pressure against the width of square vanes, with the exponent of a power law through it.
+    """Optimum pressure against the width of vanes as high as wide, with the exponent of a power law through it.
 
     Attributes
     ----------
@@ -102,7 +102,7 @@ def scaling_of(
     draws: int = 200,
     seed: int = 1,
 ) -> Scaling:
-    """Predict how the optimum moves when square vanes of other widths are put on the same arms.
+    """Predict how the optimum moves when vanes of other widths, as high as wide, are put on the same arms.
 
     The inner edge of the vane keeps its distance from the axis; chamber, lamp, gas, pivot and build of the vane stay.
     Draws are those of the posterior of `fitted` where it is given, else those of what the bench states.

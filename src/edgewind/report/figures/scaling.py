@@ -87,7 +87,7 @@ def caption_scaling(findings: Findings) -> str:
     if not laws:
         return ""
     return (
-        "Predicted by the fit for square vanes of other widths on the same arms: medians and "
+        "Predicted by the fit for vanes of other widths, as high as wide, on the same arms: medians and "
         f"{100 * laws[0].level:g} % intervals, with the power law through them. "
         + " ".join(law.sentence for law in laws)
     )
