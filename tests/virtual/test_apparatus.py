@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import RK45, solve_ivp
 
-from edgewind.rotor import coast_down_angle, coast_down_speed, parameters_of, predict, response_for, room_ratio, run
+from edgewind.rotor import coast_down_angle, coast_down_speed, parameters_of, predict, response_of, run
 from edgewind.rotor.heat import face_heat
 from edgewind.rotor.steady import steady_state
 from edgewind.virtual import Apparatus, HandClock, invented_bench, step_kernel
@@ -104,7 +104,7 @@ def test_spin_up_is_that_of_the_rotor_room():
     times = np.linspace(0, 120, 61)
     clock.advance(120)
     rows = [apparatus.states(times[-2])[0], apparatus.states(times[-1])[0]]
-    expected = run(1.0, rotor, response_for(room_ratio(rotor)), times)
+    expected = run(1.0, rotor, response_of(rotor), times)
     for row, wanted in zip(rows, expected.to_dict("records")[-2:], strict=True):
         assert row[State.SPEED] == pytest.approx(wanted["speed_rad_s"], rel=2e-4)
         assert row[State.DARK] - row[State.BRIGHT] == pytest.approx(wanted["t_hot_k"] - wanted["t_cold_k"], rel=2e-4)
@@ -133,7 +133,7 @@ def test_coast_down_has_the_time_constant_of_inertia_over_drag():
     rows = apparatus.states(times)
     rotor = apparatus.rotor
     inertia = rotor.moment_of_inertia_kg_m2
-    drag = float(steady_state([1.0], rotor.lamp_off(), response_for(room_ratio(rotor))).drag[0]) / inertia
+    drag = float(steady_state([1.0], rotor.lamp_off(), response_of(rotor)).drag[0]) / inertia
     dry = rotor.pivot_dry_n_m / inertia
     assert rows[:, State.SPEED] == pytest.approx(coast_down_speed(times, 6.0, dry, drag), rel=1e-4)
     assert rows[:, State.TURNS] * 2 * np.pi == pytest.approx(coast_down_angle(times, 6.0, dry, drag), rel=1e-4)
@@ -179,7 +179,7 @@ def test_a_chilled_rotor_turns_the_other_way_through_zero():
     speeds = [apparatus.state()["speed"]]
     assert abs(speeds[0]) < 0.02
     heat = face_heat(
-        320.0, 320.0, 1.0, 0.0, response_for(room_ratio(apparatus.rotor)).at(apparatus.rotor.knudsen(1.0), 0.9),
+        320.0, 320.0, 1.0, 0.0, response_of(apparatus.rotor).at(apparatus.rotor.knudsen(1.0), 0.9),
         apparatus.rotor.lamp_off(),
     )  # fmt: skip
     assert heat.surplus[0] < heat.surplus[1]  # the dark face emits more
@@ -222,7 +222,7 @@ def test_drives_are_linear_as_the_table_takes_them_to_be(make_bench):
 
     rotor = parameters_of(make_bench(rotor={"vane_thickness": "0.2 mm", "dark_outgassing": "1e-4 Pa*m/s"}))
     table = gas_table(rotor)
-    response = response_for(room_ratio(rotor))
+    response = response_of(rotor)
     for pressure in (1e-3, 0.1, 3.0, 20.0):
         place = (np.log(pressure) - table.log_least) / table.step
         low = int(place)
@@ -248,7 +248,7 @@ def test_rates_are_those_of_the_rotor_room():
     rates(
         0.0, state, 1, apparatus._inputs, apparatus._tones, table.log_least, table.step, table.rows, np.empty(7), change
     )
-    gas = response_for(room_ratio(rotor)).at(rotor.knudsen(0.3), rotor.accommodation)
+    gas = response_of(rotor).at(rotor.knudsen(0.3), rotor.accommodation)
     lit = rotor.with_(irradiance_w_m2=0.6 * rotor.irradiance_w_m2, envelope_temperature_k=293.0)
     surplus = face_heat(318.0, 309.0, 0.3, 4.0, gas, lit).surplus
     half = rotor.heat_capacity_j_m2_k / 2

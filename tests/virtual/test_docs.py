@@ -52,10 +52,10 @@ def test_the_example_of_the_page_runs(page, capsys):
 
 def test_the_pressure_to_which_the_response_reaches_is_that_of_the_page(page):
     """Beyond it the table goes on with powers of the Knudsen number: drag per pascal with the first."""
-    from edgewind.rotor import parameters_of, response_for, room_ratio
+    from edgewind.rotor import parameters_of, response_of
 
     rotor = parameters_of(invented_bench())
-    most = float(rotor.knudsen(1.0)) / response_for(room_ratio(rotor)).least_knudsen
+    most = float(rotor.knudsen(1.0)) / response_of(rotor).least_knudsen
     (told,) = re.findall(r"about (\d+) Pa for 12 mm", page)
     assert most == pytest.approx(float(told), rel=0.1)
     table = gas_table(rotor)
