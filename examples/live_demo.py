@@ -16,21 +16,12 @@ import tempfile
 import time
 from pathlib import Path
 
+from edgewind.bench import write_to_bench
+
 EDGEWIND = (sys.executable, "-m", "edgewind")
 SPEED_UP = 600
-STEADINESS = """
-# Times on the clock, of a bench that runs 600 times faster: a dwell of half a minute is 0.05 s.
-[steadiness]
-dwell = "0.05 s"
-trace = "20 s"
-at_least = "0.1 s"
-at_most = "25 s"
-every = "5 ms"
-look = "6 s"
-coast_down = "60 s"
-pressure_drift = "3 %"
-speed_drift = "3 %"
-"""
+# Long enough for the rotor to slow down by a good part, in bench time.
+COAST_DOWN = "240 s"
 
 
 def main() -> int:
@@ -53,8 +44,7 @@ def main() -> int:
             if not ports:
                 return bench.wait() or 2
             wait_for(folder / "bench.toml")
-            with (folder / "bench.toml").open("a", encoding="utf-8") as stream:
-                stream.write(STEADINESS)
+            write_to_bench(folder / "bench.toml", "steadiness", {"coast_down": COAST_DOWN})
             status = record_and_study(folder, book, options.out, quick=options.quick)
         finally:
             bench.terminate()

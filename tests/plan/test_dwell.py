@@ -9,7 +9,11 @@ from edgewind.bench import parse_bench
 from edgewind.errors import InputError
 from edgewind.plan import bench_times, plan_time
 from edgewind.plan.dwell import lag_residual, lag_time, sweep_steps
-from edgewind.plan.dwell_words import plan_lines
+from edgewind.plan.dwell_words import order_sentence, plan_lines
+from edgewind.report.figures.canvas import our_style
+from edgewind.report.figures.dwell import draw_dwell
+from edgewind.report.figures.file import FILM
+from edgewind.report.palette import LIGHT
 from edgewind.rotor import coast_down_speed, run
 
 
@@ -91,6 +95,14 @@ def test_without_a_vacuum_only_the_rotor_counts(bench_text):
     assert np.all(plan.times.chamber_s([0.5, 1.0]) == 0)
     assert any("no [vacuum]" in text for text in plan.assumptions)
     assert plan.best.steps[0].wait_s == 0
+
+
+def test_one_pressure_is_a_sweep_too(vacuum_bench):
+    plan = plan_time(vacuum_bench, [1.0])
+    assert [len(sweep.steps) for sweep in plan.sweeps] == [1, 1, 1] and np.isfinite(plan.best.total_s)
+    assert "1 reading takes" in order_sentence(plan)
+    with our_style(LIGHT, FILM):
+        draw_dwell(plan, LIGHT, FILM)
 
 
 def test_a_plan_tells_what_would_show_it_wrong(vacuum_bench):

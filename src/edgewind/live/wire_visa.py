@@ -15,6 +15,7 @@ from edgewind.live.errors import GoneError, InstrumentError
 from edgewind.live.wire import SEE, Wire, silent
 
 _CHUNK = 1 << 20
+_QUIET_S, _LONGEST_DRAIN_S = 0.02, 1.0
 _manager: pyvisa.ResourceManager | None = None
 _manager_lock = threading.Lock()
 
@@ -127,6 +128,14 @@ class VisaWire(Wire):
         return True
 
     def _drain(self) -> None:
+        link, _ = self._link()
+        if link is not None:
+            # pyvisa-py's own clear never returns on a connection that the other side has closed
+            end = time.monotonic() + _LONGEST_DRAIN_S
+            while select.select([link], [], [], _QUIET_S)[0] and time.monotonic() < end:
+                self._see_open(link)
+                link.recv(65536)
+            return
         try:
             self._resource.clear()
         except (pyvisa.VisaIOError, NotImplementedError, AttributeError):

@@ -98,7 +98,7 @@ def _solve(length: float, count: int = 160) -> float:
 def transmission_probability(length_over_radius: float) -> float:
     """Chance that a molecule which enters a round tube leaves it at the far end, in molecular flow.
 
-    Clausing's integral equation, solved to about nine digits up to 100 radii and six up to 2000.
+    Clausing's integral equation, solved to eight digits up to 10 radii, six up to 100 and five up to 2000.
 
     Parameters
     ----------

@@ -456,7 +456,9 @@ def sweep_steps(times: BenchTimes, pressures: ArrayLike) -> tuple[Step, ...]:
     """Return the steps of a sweep over pressures in the order given, from the start of pumping, at rest."""
     pressure = np.asarray(pressures, dtype=float)
     before = pressure[:-1]
-    settle = np.concatenate([times.settle_s(pressure[:1]), times.settle_s(pressure[1:], before)])
+    settle = times.settle_s(pressure[:1])
+    if before.size:
+        settle = np.concatenate([settle, times.settle_s(pressure[1:], before)])
     measure, pure = times.measure_s(pressure), times.pure_after_s(pressure)
     rotor, chamber = times.rotor(pressure), times.chamber_s(pressure)
     names = ("chamber", "heat", "spin-up")

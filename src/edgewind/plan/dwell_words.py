@@ -35,6 +35,8 @@ def order_sentence(plan: TimePlan) -> str:
         least = plan.out_of_reach
         reach = ", ".join(f"{format_number(p, 3)} Pa" for p in least)
         return f"Out of reach with this leak: {reach}; the gas there would be more than a tenth leaked air."
+    if len(best.steps) == 1:
+        return f"1 reading takes {duration(best.total_s)} from the start of pumping."
     return (
         f"{len(best.steps)} readings take {duration(best.total_s)} from high to low pressure"
         if best is down
