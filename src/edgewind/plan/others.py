@@ -28,7 +28,7 @@ _TYPICAL_COAST_S = 600.0
 _TYPICAL_INERTIA_U = 0.08
 # Flanks are looked for where the speed is above this share of the greatest: a shift far out in a tail tells little of
 # the maximum.
-_FLANK = 0.3
+_FLANK = 0.6
 
 
 def other_proposals(found: Findings | None, data: SweepData, plan: Plan, cost: Cost) -> tuple[Proposal, ...]:
