@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import platform
 import shutil
@@ -19,11 +20,13 @@ from threadpoolctl import threadpool_limits
 from edgewind.bench import BENCH_FILE
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
-from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why
-from edgewind.plan import Cost, Plan, propose, propose_if_possible
+from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why, glance
+from edgewind.plan import Cost, Plan, gauge_range, propose, propose_if_possible
+from edgewind.plan.ranges import check_range
 from edgewind.report import write_report
 from edgewind.report.summary import study_summary
 from edgewind.signals import ExperimentSource, FolderSource, read_experiment
+from edgewind.signals.table import NoRowsError
 
 SUMMARY_FILE = "study.json"
 REPORT_FILE = "report.html"
@@ -130,10 +133,21 @@ def plan_next(
     """
     with threadpool_limits(limits=1), ExitStack() as stack:
         found, _, _ = _sources(path, stack)
-        return tuple(
-            propose(find(read_experiment(source)), batch=batch, target=target, range_pa=range_pa, cost=cost)
-            for source in found
-        )
+        return tuple(_plan_one(source, batch, target, range_pa, cost) for source in found)
+
+
+def _plan_one(
+    source: ExperimentSource, batch: int, target: str | None, range_pa: tuple[float, float] | None, cost: Cost | None
+) -> Plan:
+    try:
+        known = glance(read_experiment(source))
+    except NoRowsError:  # nothing is measured yet: the bench alone says where to start
+        bench = source.bench()
+        ends = gauge_range(bench) if range_pa is None else check_range(*range_pa, bench)
+        none = SweepData(*np.empty((4, 0)))
+        plan = propose(none, batch=batch, target=target, level=bench.study.level, range_pa=ends, cost=cost)
+        return dataclasses.replace(plan, name=source.name)
+    return propose(known, batch=batch, target=target, range_pa=range_pa, cost=cost)
 
 
 def _sources(path: str | Path, stack: ExitStack) -> tuple[Sequence[ExperimentSource], Path | None, str]:

@@ -26,7 +26,10 @@ from edgewind.bench.fields import (
 )
 from edgewind.bench.gas_factor import gas_factor
 from edgewind.bench.gauges import GAUGES, Gauge
+from edgewind.bench.instruments import InstrumentsSection
+from edgewind.bench.limits import LimitsSection, SteadinessSection
 from edgewind.bench.vacuum import VacuumSection
+from edgewind.bench.virtual import VirtualSection
 from edgewind.bench.workshop import WorkshopSection
 from edgewind.errors import InputError
 from edgewind.gas import Gas, find_gas
@@ -174,6 +177,10 @@ class Bench(Section):
     gauge: Gauge
     tachometer: TachometerSection
     study: StudySection = StudySection()
+    instruments: InstrumentsSection | None = None
+    limits: LimitsSection | None = None
+    steadiness: SteadinessSection = SteadinessSection()
+    virtual: VirtualSection | None = None
     vacuum: VacuumSection | None = None
     workshop: WorkshopSection | None = None
 

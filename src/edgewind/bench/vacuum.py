@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import model_validator
 
-from edgewind.bench.fields import FieldProblem, Length, Section, quantity
+from edgewind.bench.fields import FieldProblem, GasFlow, Length, PumpingSpeed, Section, Volume
 from edgewind.errors import InputError
 
 
@@ -15,12 +15,12 @@ class VacuumSection(Section):
     chamber right on the pump has no tube.
     """
 
-    volume: quantity("volume", above=0.0)  # type: ignore[valid-type]
-    pumping_speed: quantity("pumping speed", above=0.0)  # type: ignore[valid-type]
+    volume: Volume
+    pumping_speed: PumpingSpeed
     tube_length: Length | None = None
     tube_diameter: Length | None = None
-    outgassing: quantity("gas flow", least=0.0) | None = None  # type: ignore[valid-type]
-    leak: quantity("gas flow", least=0.0) | None = None  # type: ignore[valid-type]
+    outgassing: GasFlow | None = None
+    leak: GasFlow | None = None
 
     @model_validator(mode="after")
     def _whole_tube(self) -> VacuumSection:

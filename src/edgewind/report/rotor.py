@@ -227,7 +227,7 @@ def _plan_row(one: Proposal) -> PlanRow:
     return PlanRow(
         what=TITLES[one.kind],
         pressure=where(one),
-        bits=NOTHING if bits is None else f"{typeset(format_number(bits, 2))} bits",
+        bits=NOTHING if bits is None else f"{typeset(format_number(bits, 2, keep_zeros=True))} bits",
         time=duration(one.cost_s),
         interval=NOTHING if after is None else format_interval(*after, "Pa"),
         why=one.why,

@@ -31,7 +31,8 @@ def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
     """
     if not changes:
         return bench
-    table: dict[str, Any] = {section: _plain(getattr(bench, section)) for section in Bench.model_fields}
+    sections = {name: getattr(bench, name) for name in Bench.model_fields}
+    table: dict[str, Any] = {name: _plain(section) for name, section in sections.items() if section is not None}
     for key, value in changes.items():
         section, _, name = key.partition(".")
         known = [f"{part}.{field}" for part, fields in table.items() if isinstance(fields, dict) for field in fields]
