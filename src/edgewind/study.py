@@ -20,7 +20,9 @@ from threadpoolctl import threadpool_limits
 from edgewind.bench import BENCH_FILE
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
-from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why, glance
+from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why_all, glance
+from edgewind.evidence.fit import MODELS
+from edgewind.evidence.words import done_percent
 from edgewind.plan import Cost, Plan, gauge_range, propose, propose_if_possible
 from edgewind.plan.ranges import check_range
 from edgewind.report import write_report
@@ -174,7 +176,9 @@ def _run(
 ) -> Study:
     if out is not None:
         _check_out(out, place, replace)
-    findings = tuple(_study_one(experiment, live_points, progress) for experiment in experiments)
+    findings = tuple(_study_one(experiment, progress) for experiment in experiments)
+    if live_points:
+        findings = tuple(_fitted(findings, live_points, progress))
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
     plans = tuple(propose_if_possible(found) for found in findings)
     if out is None:
@@ -192,7 +196,7 @@ def _run(
     return Study(findings, comparison, report, summary | {"report": str(report)})
 
 
-def _study_one(source: ExperimentSource, live_points: int, progress: Progress | None) -> Findings:
+def _study_one(source: ExperimentSource, progress: Progress | None) -> Findings:
     def on_trace(done: int, total: int) -> None:
         if progress:
             progress(f"reading traces of {source.name}", done, total)
@@ -200,17 +204,25 @@ def _study_one(source: ExperimentSource, live_points: int, progress: Progress | 
     experiment = read_experiment(source, on_trace=on_trace)
     if progress:
         progress(f"weighing {experiment.name}", 0, 1)
-    found = find(experiment)
-    if not live_points:
-        return found
+    return find(experiment)
 
-    def on_fit(model: str, iteration: int, left: float) -> None:
-        # What is left of ln(evidence) falls from hundreds to 0.3, so its logarithm tells how far the fit is.
+
+def _fitted(findings: Sequence[Findings], live_points: int, progress: Progress | None) -> list[Findings]:
+    """Fit the rotors, as many at once as there are processors."""
+    names = [found.experiment.name for found in findings]
+    done = [0.0] * len(names)
+    models = list(MODELS)
+
+    def on_fit(place: int, model: str, iteration: int, left: float) -> None:
+        # rivals that are hopeless are not sampled, so the first model is most of the work
+        share = 0.01 * done_percent(left)
+        rest = (models.index(model) - 1 + share) / max(len(models) - 1, 1)
+        done[place] = 0.5 * share if model == models[0] else 0.5 + 0.5 * rest
         if progress:
-            share = 1 - (np.log(max(left, 0.3)) - np.log(0.3)) / (np.log(1000) - np.log(0.3))
-            progress(f"fitting {experiment.name}, {model}", int(100 * np.clip(share, 0, 1)), 100)
+            which = names[place] if len(names) == 1 else f"{len(names)} rotors"
+            progress(f"fitting {which}, {model}", int(100 * sum(done) / len(done)), 100)
 
-    return find_why(found, live_points=live_points, progress=on_fit)
+    return find_why_all(findings, live_points=live_points, progress=on_fit)
 
 
 def versions() -> dict[str, str]:

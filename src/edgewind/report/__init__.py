@@ -7,6 +7,7 @@ from edgewind.report.figures.plan import plot_plan
 from edgewind.report.figures.prediction import plot_prediction
 from edgewind.report.figures.response import plot_responses
 from edgewind.report.figures.scaling import plot_scaling
+from edgewind.report.figures.what_if import plot_what_if
 from edgewind.report.plan_sheet import write_plan_sheet
 from edgewind.report.plot_trace import plot_trace
 from edgewind.report.write import write_report
@@ -20,6 +21,7 @@ __all__ = [
     "plot_responses",
     "plot_scaling",
     "plot_trace",
+    "plot_what_if",
     "write_plan_sheet",
     "write_report",
 ]

@@ -91,6 +91,7 @@ class RotorView:
     bench: list[tuple[str, str]]
     rows: list[ReadingRow]
     why_figure: Illustration | None
+    scaling_figure: Illustration | None
     fitted: list[str]
     unknowns: list[UnknownRow]
     plan: Plan | None
@@ -120,6 +121,7 @@ def view_rotor(
     curve: Illustration | None,
     budget_figure: Illustration | None,
     why_figure: Illustration | None = None,
+    scaling_figure: Illustration | None = None,
     *,
     plan: Plan | None = None,
     plan_figure: Illustration | None = None,
@@ -148,6 +150,7 @@ def view_rotor(
         bench=_bench_rows(findings),
         rows=reading_rows(findings),
         why_figure=why_figure,
+        scaling_figure=scaling_figure,
         fitted=_fitted(findings),
         unknowns=_unknown_rows(findings),
         plan=plan,

@@ -59,6 +59,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "force_optimum": _force_optimum(found),
         "fit": _fit(found),
         "coast_downs": _coast_downs(found),
+        "scaling": _scaling(found),
         "knudsen_at_optimum": None if knudsen is None else knudsen.value,
         "knudsen_at_optimum_interval": None if knudsen is None else list(knudsen.interval),
         "mean_free_path_at_optimum_m": None if knudsen is None else knudsen.mean_free_path_m,
@@ -107,6 +108,12 @@ def _fit(found: Findings) -> dict[str, Any] | None:
     ]  # fmt: skip
     keys = ("log_evidence", "log_evidence_u", "p_value", "level")
     return _plain_dict({"unknowns": unknowns} | {key: getattr(fitted, key) for key in keys})
+
+
+def _scaling(found: Findings) -> list[dict[str, Any]]:
+    """How the optima of the fit move with the width of the vane; empty without a fit."""
+    laws = () if found.explanation is None else found.explanation.laws
+    return [_plain_dict(law.as_plain()) for law in laws]
 
 
 def _coast_downs(found: Findings) -> list[dict[str, Any]]:

@@ -66,7 +66,7 @@ def write_report(
         resources += _figure_resources([drawn_hours], found.experiment.name)
         rotors.append(
             view_rotor(
-                found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"],
+                found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"], drawn["scaling"],
                 plan=plan, plan_figure=ahead.get("plan"), time=view_time(hours, drawn_hours),
             )
         )  # fmt: skip
