@@ -164,6 +164,13 @@ def check_limits(bench: Bench) -> None:
                 key="limits.valve_above",
                 fix="give a voltage within the range of the valve",
             )
+        if limits.valve_above is not None and section.valve.closed > limits.valve_above.value:
+            raise InputError(
+                f"the valve is closed at {section.valve.closed:g} V, and may not be set beyond "
+                f"{limits.valve_above.value:g} V: it could not be closed",
+                key="limits.valve_above",
+                fix="give a voltage at which it can be closed",
+            )
     if section.lamp is not None and limits is None:
         raise InputError(
             "a lamp is named and no limits are given",
