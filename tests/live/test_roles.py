@@ -3,6 +3,7 @@
 import contextlib
 import struct
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ from edgewind.live import GarbledError, InterlockError, connect
 from edgewind.live.senses import Senses
 
 sys.path.insert(0, str(Path(__file__).parent))
-from fake import FakeInstrument
+from fake import FakeInstrument, late
 
 
 @pytest.fixture
@@ -155,3 +156,21 @@ def test_a_lamp_that_stays_on_is_told(bench_of):
         with connect(bench_of(lamp=lamp)) as instruments:
             done, failed = instruments.make_safe()
     assert done == [] and "it was told 'OFF' and says that it is on" in failed[0]
+
+
+def test_a_wait_for_a_long_trace_is_broken_off_when_the_sweep_has_to_end(bench_of):
+    """The answer would come after 20 s; what is looked at meanwhile ends the wait, and nobody else has to wait for it."""
+    answers = {"W?": block(np.arange(30)), "DT?": b"1E-3\n", "Y?": b"1\n", "DONE?": late(b"1\n", 20.0)}
+    with scope_with(bench_of, answers, start="GO", wait="DONE?", timeout="30 s") as (tachometer, _):
+        ticks, began = [], time.monotonic()
+
+        def tick():
+            ticks.append(True)
+            if len(ticks) > 5:
+                raise InterlockError("too much")
+
+        with pytest.raises(InterlockError):
+            tachometer.take(None, tick)
+        assert time.monotonic() - began < 10
+        tachometer._wire.verify()  # the connection can be used again at once
+        assert time.monotonic() - began < 15

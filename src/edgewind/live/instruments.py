@@ -10,7 +10,6 @@ from typing import Any, Self
 from edgewind.bench import Bench
 from edgewind.bench.instruments import Instrument, InstrumentsSection
 from edgewind.errors import InputError
-from edgewind.live.errors import InstrumentError
 from edgewind.live.roles import Lamp, Meter, Tachometer, Valve
 from edgewind.live.wire import Wire
 from edgewind.live.wire_serial import SerialWire
@@ -79,7 +78,7 @@ class Instruments:
             try:
                 move()
                 done.append(name)
-            except (InstrumentError, OSError) as error:
+            except Exception as error:  # whatever it is, the other one has to be tried
                 failed.append(f"{name}: {error}")
         return done, failed
 
