@@ -138,7 +138,9 @@ class Senses:
             described = self._bench.instruments
             volts = described is not None and described.gauge is not None and described.gauge.gives_volts
         if volts:
-            finite = si if math.isfinite(si) else math.copysign(1e30, si)
+            # an instrument that says "infinity" is beyond either end, not at a number that could be computed with
+            low, high = self._bench.gauge.signal_low.value, self._bench.gauge.signal_high.value
+            finite = min(max(si, low - (high - low)), high + (high - low))
             found = pressure_from_volts([finite], self._bench)
             with np.errstate(over="ignore"):
                 indicated = float(np.exp(self._bench.gauge.indicated_log_pressure(np.array([finite]))[0]))

@@ -459,9 +459,10 @@ class Sweep:
         try:
             trace = self._trace(self.bench.steadiness.coast_down.value)
             after = self._gauge_readings(_GAUGE_AFTER)
-        finally:
-            if not self._stop.is_set():
-                self._switch_lamp(True)
+        except (_SkipError, _RepeatError):  # the sweep goes on; whatever else ends it leaves the lamp off
+            self._switch_lamp(True)
+            raise
+        self._switch_lamp(True)
         # the gas of a coast-down may warm or cool a little: the pressure has to agree to its tolerance only
         pressure = self._agreed(before, after, self.bench.steadiness.pressure_tolerance.value)
         if (before or after) and pressure is None:

@@ -223,6 +223,10 @@ class Wire(ABC):
             self._opened = False
             self._shut()
 
+    def break_off(self) -> None:
+        """End a wait of another thread for an answer, where the kind of connection can; it then ends with GoneError."""
+        return
+
     # How trouble is met
 
     def _question(self, question: str, timeout_s: float) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import select
 import socket
 import threading
@@ -88,6 +89,13 @@ class VisaWire(Wire):
             return bytes(self._resource.read_bytes(count, chunk_size=_CHUNK))
         except pyvisa.VisaIOError as error:
             raise self._told(error, timeout_s) from error
+
+    def break_off(self) -> None:  # noqa: D102
+        # the other thread may let go of the resource at this very moment, which is what is wanted
+        with contextlib.suppress(OSError, AttributeError):
+            link, _ = self._link()
+            if link is not None:
+                link.shutdown(socket.SHUT_RDWR)
 
     def _link(self) -> tuple[socket.socket | None, bool]:
         """The TCP socket beneath, where there is one, and whether bytes of it wait in pyvisa-py."""
