@@ -124,8 +124,9 @@ def test_onsager_relation_of_the_channel(delta):
 
 @pytest.mark.parametrize(("delta", "flow", "creep"), [(0.1, 2.040, 0.733), (1.0, 1.554, 0.3655), (10.0, 2.780, 0.0982)])
 def test_channel_flow_matches_published_numbers(delta, flow, creep):
-    """Plane Poiseuille and thermal-creep flow of the S model (Sharipov and Seleznev, JPCRD 27, 657, 1998,
-    tables).
+    """Plane Poiseuille and thermal-creep flow of the S model (Sharipov and Seleznev, JPCRD 27, 657, 1998, tables).
+
+    The numbers are from memory: the tables themselves were not at hand.
     """
     assert -channel(delta, "pressure")[0] == pytest.approx(flow, rel=4e-3)
     assert channel(delta, "temperature")[0] == pytest.approx(creep, rel=6e-3)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.quadrature import SpaceVelocities
-from edgewind.kinetics.response import coefficients, respond
+from edgewind.kinetics.response import ORDER_CUT, coefficients, respond
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.solve import Case, Resolution, solve
 from edgewind.kinetics.space import SpaceOperator
@@ -223,6 +225,46 @@ def test_area_of_the_cell_mask_is_that_of_the_outline():
     for name, area in (("disc", np.pi / 4.0), ("diamond", 1.0)):
         grid = Shape(name).grid(Room(4.0, 4.0, 4.0), 1.0, 0.4, boxes=1)
         assert 4.0 * np.sum(grid.face * grid.cover) == pytest.approx(area, rel=1e-3)
+
+
+@pytest.mark.parametrize("name", ["disc", "diamond"])
+def test_what_the_edge_adds_is_told_by_two_levels(name):
+    """Cells that the outline cuts err as their size to 3/2: two coarse grids, extrapolated, find what two much finer
+    ones find to within half of what the extrapolation adds.
+    """
+    case = Case(Shape(name), Room(3.0, 3.0, 3.0), 0.2)
+
+    def forces(refined):
+        faces, motion = solve(case, Resolution(0.4, 4, 3, refined=refined), ("faces", "motion"), tolerance=1e-3)
+        return np.array([-faces.force, -motion.force, faces.mean("heat", 0)])
+
+    coarse, middle, fine, finest = (forces(2.0 ** (0.5 * level)) for level in range(4))
+    gained = 2.0 ** (0.5 * ORDER_CUT) - 1.0
+    early, late = (middle - coarse) / gained, (finest - fine) / gained
+    assert np.all(np.abs(late) < np.abs(early))
+    assert np.all(np.abs((middle + early) - (finest + late)) < 0.5 * np.abs(early))
+    # As it is, the coarser answer is off by percents: the edge is worth its own account.
+    assert np.max(np.abs(coarse / (finest + late) - 1.0)) > 0.005
+
+
+@pytest.mark.parametrize(("knudsen", "most"), [(0.03, 12), (0.01, 20)])
+def test_fine_sweeps_hardly_grow_towards_the_continuum(knudsen, most):
+    (answer,) = solve(Case(Shape("square"), Room(2.0, 2.0, 2.0), knudsen), Resolution(0.4, 4, 3), ("faces",))
+    assert answer.sweeps <= most
+    assert answer.residual < 1e-6
+
+
+@pytest.mark.parametrize("name", ["strip", "square", "disc"])
+def test_every_refinement_divides_every_segment(name):
+    """Two levels tell an error only if cells shrink everywhere, across the vane as well."""
+    room = Room(4.0, 4.0) if name == "strip" else Room(4.0, 4.0, 4.0)
+    grids = [Shape(name).grid(room, 0.3, 0.4, boxes=1, refined=2.0 ** (0.5 * level)) for level in range(5)]
+    for coarse, fine in itertools.pairwise(grids):
+        for a, b in zip((coarse.x[0], coarse.across[0]), (fine.x[0], fine.across[0]), strict=True):
+            assert 1.2 < (b.size - 1) / (a.size - 1) < 1.6
+        inner = [np.sum(grid.across[0] <= 0.5 + 1e-12) - 1 for grid in (coarse, fine)]
+        assert 1.2 < inner[1] / inner[0] < 1.6
+        assert np.any(np.isclose(fine.across[0], 0.5))
 
 
 def test_the_accuracy_asked_for_is_reached():

@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 
 REST = Drive()
 # Share of the mirrored gas that may be left out.
-FORGOTTEN = 1e-6
+FORGOTTEN = 1e-5
 
 
 @dataclass(frozen=True)
@@ -273,6 +273,10 @@ class RoomOperator(ABC):
     def coarser(self) -> Self:
         """Return the same operator on the grid with cells merged in pairs."""
         return replace(self, grid=self.grid.coarser(), workers=1)
+
+    def carry(self, y: Floats, grid: Grid) -> Floats:
+        """Return unknowns of the same case on another grid, interpolated to this one."""
+        return np.asarray(_unknowns(grid, self.grid, self.kinds, spread) @ y)
 
     def transfer(self, coarse: Self) -> tuple[sparse.csr_array, sparse.csr_array]:
         """Matrices that take unknowns to an operator on a coarser grid, by averages, and back, by
