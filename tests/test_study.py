@@ -28,9 +28,9 @@ def template(tmp_path):
 
 
 def test_example_optima_are_found_and_their_intervals_hold_the_invented_truth(example_study):
-    """Truth of the forward model in examples/make_two_rotors.py: greatest speed at 0.981 Pa and 0.625 Pa."""
+    """Truth of the forward model in examples/make_two_rotors.py: greatest speed at 1.526 Pa and 0.961 Pa."""
     study, _ = example_study
-    truth = {"vane-12mm": 0.981, "vane-20mm": 0.625}
+    truth = {"vane-12mm": 1.526, "vane-20mm": 0.961}
     for found in study.findings:
         low, high = found.optimum.interval_pa
         assert found.optimum.found
@@ -58,11 +58,11 @@ def test_example_rules_out_light_pressure_by_sign_and_by_size(example_study):
 
 
 def test_example_fit_finds_the_invented_truth_and_its_force_optimum(example_study):
-    """Truth in examples/make_two_rotors.py; greatest torque at 3.47 Pa and 2.05 Pa, three times that of the speed."""
+    """Truth in examples/make_two_rotors.py; greatest torque at 5.70 Pa and 3.42 Pa, three times that of the speed."""
     study, _ = example_study
     truth = {
-        "vane-12mm": {"pivot_dry": 0.8e-10, "pivot_viscous": 0.6e-10, "inertia": 8.6e-8, "force": 3.47},
-        "vane-20mm": {"pivot_dry": 3.0e-10, "pivot_viscous": 2.0e-10, "inertia": 3.45e-7, "force": 2.05},
+        "vane-12mm": {"pivot_dry": 0.8e-10, "pivot_viscous": 0.6e-10, "inertia": 8.6e-8, "force": 5.70},
+        "vane-20mm": {"pivot_dry": 3.0e-10, "pivot_viscous": 2.0e-10, "inertia": 3.45e-7, "force": 3.42},
     }
     for found in study.findings:
         explanation, true = found.explanation, truth[found.experiment.name]
@@ -82,7 +82,7 @@ def test_example_fit_finds_the_invented_truth_and_its_force_optimum(example_stud
 
 
 def test_two_rotors_are_compared_with_an_exponent_near_the_truth(example_study):
-    """Truth of the forward model: ln(0.625 / 0.981) / ln(20 / 12) = -0.88, within 2.5 standard deviations.
+    """Truth of the forward model: ln(0.961 / 1.526) / ln(20 / 12) = -0.905, within 2.5 standard deviations.
 
     The 90 % interval itself must miss one time in ten.
     """
@@ -90,7 +90,7 @@ def test_two_rotors_are_compared_with_an_exponent_near_the_truth(example_study):
     low, high = study.comparison.exponent_interval
     assert study.comparison.names == ("vane-12mm", "vane-20mm")
     assert study.comparison.shared_gauge
-    assert abs(study.comparison.exponent + 0.88) < 2.5 * (high - low) / 2 / 1.645
+    assert abs(study.comparison.exponent + 0.905) < 2.5 * (high - low) / 2 / 1.645
     assert high - low < 0.6
 
 

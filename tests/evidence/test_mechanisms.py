@@ -11,7 +11,7 @@ from edgewind.evidence.claims import sentence
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.fit import fit, laplace_evidence
 from edgewind.evidence.verdicts import case_of
-from edgewind.rotor import parameters_of, response_for, room_ratio, steady_state
+from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.rotor.drives import light_pressure
 from edgewind.rotor.parameters import TURN_MEAN_IRRADIANCE, TURN_MEAN_PUSH
 
@@ -30,7 +30,7 @@ def bench_of(make_bench, rotor=None, **sections):
 
 def speeds(bench, pressure, drives=None):
     rotor = parameters_of(bench)
-    return steady_state(pressure, rotor, response_for(room_ratio(rotor)), drives=drives).speed_rad_s
+    return steady_state(pressure, rotor, response_of(rotor), drives=drives).speed_rad_s
 
 
 def readings_of(pressure, speed, lamp=True, relative=0.01, first_line=2):

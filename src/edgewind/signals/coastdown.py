@@ -101,9 +101,13 @@ def passages(trace: Trace, marks: int, *, mains_hz: float | str | None = "auto")
 
     No pulse may be missing or extra: the intervals of one mark to its next passage must change smoothly.
     """
-    third = trace.samples // 3
-    first = estimate_speed(replace(trace, voltage_v=trace.voltage_v[:third]), marks, mains_hz=mains_hz)
-    if not math.isfinite(first.speed_rad_s) or first.speed_rad_s <= 0:
+    # Where the speed falls fast, only a shorter beginning has a speed of its own.
+    for part in (3, 5, 8):
+        beginning = replace(trace, voltage_v=trace.voltage_v[: trace.samples // part])
+        first = estimate_speed(beginning, marks, mains_hz=mains_hz)
+        if math.isfinite(first.speed_rad_s) and first.speed_rad_s > 0:
+            break
+    else:
         return None
     pitch = 2 * math.pi / (first.speed_rad_s * marks)
     found = find_pulses(trace.voltage_v, trace.interval_s, 1.6 * pitch)
