@@ -162,8 +162,9 @@ def _finite(name: str, room: float, kn: Array, alphas: Array) -> _Table:
 
 def _area_share(own: ResponseTable, kn: Array) -> Array | None:
     """Return the share of the area where the table of the shape holds it, at every accommodation alike."""
-    held = getattr(own, "area_share", None)
-    return None if held is None else np.asarray(held(np.maximum(kn, own.knudsen[0])))[None, :]
+    if not own.holds_area_share:
+        return None
+    return own.area_share(np.maximum(kn, own.knudsen[0]))[None, :]
 
 
 @lru_cache(maxsize=8)
