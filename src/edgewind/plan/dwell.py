@@ -23,8 +23,7 @@ from edgewind.rotor import (
     RotorParameters,
     check_range,
     parameters_of,
-    response_for,
-    room_ratio,
+    response_of,
     steady_state,
     thermal_times,
 )
@@ -268,7 +267,7 @@ def bench_times(
             fix="give turns above zero and an ascending pair of times",
         )
     rotor = parameters_of(bench).with_(**dict(parameters or {}))
-    response = response_for(room_ratio(rotor))
+    response = response_of(rotor)
     return BenchTimes(bench, rotor, response, vacuum_of(bench), within, turns, least_measure_s, most_measure_s)
 
 

@@ -19,7 +19,7 @@ from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.gas import GasState, find_gas
 from edgewind.plan.sized import CLEARANCE
-from edgewind.rotor import RotorParameters, parameters_of, response_for, room_ratio
+from edgewind.rotor import RotorParameters, parameters_of, response_of
 from edgewind.rotor.drives import NAMES
 from edgewind.rotor.parameters import internal_heat
 from edgewind.rotor.speed_kernel import Place, flat, steady_speeds, table_arrays
@@ -36,8 +36,6 @@ FRICTION_POWER = 4 / 3
 # Scatter of a speed, relative and of the greatest, by which two curves are told apart.
 _SCATTER, _FLOOR, _READINGS = 0.02, 0.01, 20
 _DECADES, _POINTS = 4.0, 64
-# The tables of the gas are for rooms of 4 to 8 widths; between them steps of this size are near enough for a search.
-_ROOM_STEP = 0.25
 # A goal's value for a design that cannot be built.
 _WORST = 1e30
 _HELD = "its pivot holds it"
@@ -214,19 +212,21 @@ class _Task:
         base, own = self.base, self.own()
         thicker = built.vane_thickness_m / own.vane_thickness_m
         density, hub = self._weight
-        mass = density * thicker * built.vane_width_m * built.vane_height_m
+        sized = base.with_(
+            vane_width_m=built.vane_width_m, vane_height_m=built.vane_height_m, arm_m=built.arm_m, vanes=built.vanes
+        )
+        mass = density * thicker * sized.vane_area_m2
         heavier = built.vanes * mass / (own.vanes * density * base.vane_area_m2)
         dry = float(base.pivot_dry_n_m) or DEFAULT_DRY_N_M
         breakaway = max(float(base.pivot_breakaway_n_m), dry)
         friction = heavier**FRICTION_POWER
-        square_arm = built.arm_m**2 + built.vane_width_m**2 / 12
         return base.with_(
             vanes=built.vanes, vane_width_m=built.vane_width_m, vane_height_m=built.vane_height_m,
             vane_thickness_m=built.vane_thickness_m if base.vane_thickness_m else 0.0, arm_m=built.arm_m,
             vane_conductance_w_m2_k=base.vane_conductance_w_m2_k / thicker,
             heat_capacity_j_m2_k=base.heat_capacity_j_m2_k * thicker,
             pivot_dry_n_m=dry * friction, pivot_breakaway_n_m=breakaway * friction,
-            moment_of_inertia_kg_m2=built.vanes * mass * square_arm + hub, **self._numbers_of(built.gas),
+            moment_of_inertia_kg_m2=built.vanes * mass * sized.mean_square_arm_m2 + hub, **self._numbers_of(built.gas),
         )  # fmt: skip
 
     def _numbers_of(self, gas: str) -> dict[str, float]:
@@ -251,8 +251,7 @@ class _Task:
         }  # fmt: skip
 
     def table(self, rotor: RotorParameters) -> tuple[Any, float]:
-        room = round(float(np.clip(room_ratio(rotor), 4.0, 8.0)) / _ROOM_STEP) * _ROOM_STEP
-        response = response_for(room)
+        response = response_of(rotor)
         return table_arrays(response), response.least_knudsen
 
     def alone(self, rotor: RotorParameters, pressure: Array, drive: str) -> Array:
@@ -370,7 +369,7 @@ class RotorSearch:
             "All vanes are cut from the sheet of this bench, with its paint: mass and heat capacity go with the "
             "thickness, conductance from face to face with its inverse.",
             "Dry friction of the pivot grows as the weight of the vanes to the power 4/3, as for a tip in a cup.",
-            "The lamp lights every vane alike, and the vanes are strips to the gas, as in every prediction here.",
+            "The lamp lights every vane alike.",
             "The wake of the vane ahead is left out: many wide vanes on a short arm will turn slower than this.",
         ]
         if rotor.vane_thickness is None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
-from edgewind.rotor import changed_bench, parameters_of, response_for, room_ratio, steady_state
+from edgewind.rotor import changed_bench, parameters_of, response_of, steady_state
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.predict import peak_places
 from edgewind.rotor.speed_kernel import flat, steady_speeds, table_arrays
@@ -152,7 +152,7 @@ def sized_rotor(bench: Bench, width_m: float, gas: str, *, seed: int = 1, draws:
     """
     sized = resized(bench, width_m, gas)
     rotor = parameters_of(sized)
-    response = response_for(room_ratio(rotor))
+    response = response_of(rotor)
     top = float(rotor.knudsen(1.0)) / response.least_knudsen / 1.01
     pressure = np.geomspace(top / 10**_DECADES, top, _POINTS)
     table = table_arrays(response)
