@@ -159,7 +159,7 @@ def test_a_lamp_that_stays_on_is_told(bench_of):
 
 
 def test_a_wait_for_a_long_trace_is_broken_off_when_the_sweep_has_to_end(bench_of):
-    """The answer would come after 20 s; what is looked at meanwhile ends the wait, and nobody else has to wait for it."""
+    """The answer would come after 20 s; what is looked at meanwhile ends the wait, and nobody else waits for it."""
     answers = {"W?": block(np.arange(30)), "DT?": b"1E-3\n", "Y?": b"1\n", "DONE?": late(b"1\n", 20.0)}
     with scope_with(bench_of, answers, start="GO", wait="DONE?", timeout="30 s") as (tachometer, _):
         ticks, began = [], time.monotonic()
