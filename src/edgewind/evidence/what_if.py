@@ -22,7 +22,13 @@ _POINTS = 81  # of the curves in which maxima are sought
 
 @dataclass(frozen=True)
 class Spread:
-    """A median with an interval; None of both where too few draws have a value."""
+    """A median with an interval; None of both where too few draws have a value.
+
+    Examples
+    --------
+    >>> Spread(1.0, (0.9, 1.1)).as_plain("pressure", "pa")
+    {'pressure_pa': 1.0, 'pressure_interval_pa': [0.9, 1.1]}
+    """
 
     median: float | None
     interval: tuple[float, float] | None
@@ -162,12 +168,6 @@ def what_if(draws: RotorDraws, changes: Mapping[str, Any], pressures: ArrayLike,
     ------
     InputError
         An unknown key, a bench that cannot be, or no pressures to look between.
-
-    Examples
-    --------
-    >>> from edgewind.bench import BENCH_FILE, read_bench, write_template  # doctest: +SKIP
-    >>> draws = draws_of(read_bench("my-bench/bench.toml"))                # doctest: +SKIP
-    >>> what_if(draws, {"gas.species": "He"}, [0.02, 20.0]).speed.ratio    # doctest: +SKIP
     """
     pressure = np.unique(np.atleast_1d(np.asarray(pressures, dtype=float)))
     if pressure.size < 2 or not pressure[0] > 0 or not np.all(np.isfinite(pressure)):
