@@ -12,6 +12,7 @@ import json
 import os
 import random
 import re
+import select
 import signal
 import sys
 import time
@@ -34,6 +35,7 @@ def record(folder: str, target: str, pipe: int) -> None:
             os.write(pipe, f"{event.data['reading']} {event.data['key']} {event.data['path']}\n".encode())
 
     sweep.subscribe(told)
+    os.write(pipe, b"begun\n")
     sweep.start()
     sweep.join()
     phase = sweep.status().phase
@@ -43,8 +45,11 @@ def record(folder: str, target: str, pipe: int) -> None:
         os._exit(3)
 
 
-def live(folder: str, target: str, wait_s: float | None) -> tuple[list[list[str]], bool]:
-    """Start a recorder, kill it after a while (never, where None), and return what it told and whether it had ended."""
+def live(folder: str, target: str, wait_s: float | None, *, begun: bool = True) -> tuple[list[list[str]], bool]:
+    """Start a recorder, kill it after a while (never, where None), and return what it told and whether it had ended.
+
+    The time counts from when its sweep begins, or with `begun` false from when it starts.
+    """
     reader, writer = os.pipe()
     child = os.fork()
     if child == 0:
@@ -57,6 +62,8 @@ def live(folder: str, target: str, wait_s: float | None) -> tuple[list[list[str]
     os.close(writer)
     ended = False
     if wait_s is not None:
+        if begun:
+            select.select([reader], [], [], 60)
         end = time.monotonic() + wait_s
         while time.monotonic() < end and not ended:
             ended = os.waitpid(child, os.WNOHANG)[0] != 0
@@ -71,14 +78,14 @@ def live(folder: str, target: str, wait_s: float | None) -> tuple[list[list[str]
                 raise SystemExit(f"the recorder failed: {stream.read().decode()}")
     with os.fdopen(reader, "rb") as stream:
         lines = [line.split() for line in stream.read().decode().splitlines()]
-    return lines, ended
+    return [line for line in lines if len(line) == 3], ended
 
 
 def main() -> None:
     folder, target, kills, seed = sys.argv[1], sys.argv[2], int(sys.argv[3]), int(sys.argv[4])
     chance, told, killed = random.Random(seed), {}, 0
     while killed < kills:
-        lines, ended = live(folder, target, chance.uniform(0.02, 2.5))
+        lines, ended = live(folder, target, chance.uniform(0.0, 2.0), begun=chance.random() < 0.8)
         told |= {key: (int(number), path) for number, key, path in lines}
         killed += not ended
     lines, _ = live(folder, target, None)

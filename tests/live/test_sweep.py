@@ -115,6 +115,14 @@ def test_a_stopped_sweep_is_safe_and_goes_on_where_it_was(virtual, folder, targe
         assert len(book.contents("rotor").readings) == 3
 
 
+def test_limits_that_were_lowered_since_hold_for_a_sweep_that_goes_on(folder, tmp_path):
+    prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 30.0))).close()
+    file = folder / "bench.toml"
+    file.write_text(file.read_text().replace('pressure_above = "40 Pa"', 'pressure_above = "20 Pa"'))
+    with pytest.raises(InputError, match="30 Pa is asked for, and the limit is 20 Pa"):
+        prepare(folder, tmp_path / "lab.book", None, resume=True)
+
+
 def test_another_plan_while_one_is_unfinished_has_to_be_chosen(folder, tmp_path):
     target = tmp_path / "lab.book"
     prepare(folder, target, SweepRequest((1.0, 3.0))).close()
