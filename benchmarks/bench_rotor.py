@@ -14,7 +14,7 @@ from edgewind.bench import Bench, parse_bench
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.fit import FitData, Problem, fit
 from edgewind.evidence.scaling import scaling_of
-from edgewind.rotor import parameters_of, predict, predict_whole, response_for, room_ratio, steady_state
+from edgewind.rotor import parameters_of, predict, predict_whole, response_of, steady_state
 from edgewind.rotor.speed_kernel import flat, steady_speeds, table_arrays
 
 BENCH = """
@@ -96,7 +96,7 @@ def run(full: bool = True) -> list[dict[str, object]]:
     bench = parse_bench(BENCH)
     pressures = np.geomspace(0.02, 20.0, 100)
     rotor = parameters_of(bench)
-    table = response_for(room_ratio(rotor))
+    table = response_of(rotor)
     plain = timed(lambda: steady_state(pressures, rotor, table), 20)
     numbers, arrays = flat(rotor), table_arrays(table)
     compiled = timed(lambda: steady_speeds(pressures, numbers, *arrays), 50)

@@ -28,8 +28,7 @@ from edgewind.rotor import (
     SteadyState,
     coast_down_angle,
     parameters_of,
-    response_for,
-    room_ratio,
+    response_of,
     steady_state,
 )
 from edgewind.signals import Trace
@@ -80,7 +79,7 @@ def truth(rotor: Rotor) -> RotorParameters:
 def steady(pressure_pa: float, rotor: Rotor) -> SteadyState:
     """The rotor turning steadily, from first principles."""
     true = truth(rotor)
-    return steady_state(np.array([pressure_pa]), true, response_for(room_ratio(true)))
+    return steady_state(np.array([pressure_pa]), true, response_of(true))
 
 
 def coast_down(rotor: Rotor, pressure_pa: float, seed: int) -> Trace:

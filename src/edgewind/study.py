@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import platform
 import shutil
@@ -19,11 +20,15 @@ from threadpoolctl import threadpool_limits
 from edgewind.bench import BENCH_FILE
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
-from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why
-from edgewind.plan import Cost, Plan, propose, propose_if_possible
+from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why_all, glance
+from edgewind.evidence.fit import MODELS
+from edgewind.evidence.words import done_percent
+from edgewind.plan import Cost, Plan, gauge_range, propose, propose_if_possible
+from edgewind.plan.ranges import check_range
 from edgewind.report import write_report
 from edgewind.report.summary import study_summary
 from edgewind.signals import ExperimentSource, FolderSource, read_experiment
+from edgewind.signals.table import NoRowsError
 
 SUMMARY_FILE = "study.json"
 REPORT_FILE = "report.html"
@@ -160,10 +165,21 @@ def plan_next(
     """
     with threadpool_limits(limits=1), ExitStack() as stack:
         found, _, _ = _sources(path, stack)
-        return tuple(
-            propose(find(read_experiment(source)), batch=batch, target=target, range_pa=range_pa, cost=cost)
-            for source in found
-        )
+        return tuple(_plan_one(source, batch, target, range_pa, cost) for source in found)
+
+
+def _plan_one(
+    source: ExperimentSource, batch: int, target: str | None, range_pa: tuple[float, float] | None, cost: Cost | None
+) -> Plan:
+    try:
+        known = glance(read_experiment(source))
+    except NoRowsError:  # nothing is measured yet: the bench alone says where to start
+        bench = source.bench()
+        ends = gauge_range(bench) if range_pa is None else check_range(*range_pa, bench)
+        none = SweepData(*np.empty((4, 0)))
+        plan = propose(none, batch=batch, target=target, level=bench.study.level, range_pa=ends, cost=cost)
+        return dataclasses.replace(plan, name=source.name)
+    return propose(known, batch=batch, target=target, range_pa=range_pa, cost=cost)
 
 
 def _sources(path: str | Path, stack: ExitStack) -> tuple[Sequence[ExperimentSource], Path | None, str]:
@@ -191,7 +207,9 @@ def _run(
 ) -> Study:
     if out is not None:
         _check_out(out, place, replace)
-    findings = tuple(_study_one(experiment, live_points, progress) for experiment in experiments)
+    findings = tuple(_study_one(experiment, progress) for experiment in experiments)
+    if live_points:
+        findings = tuple(_fitted(findings, live_points, progress))
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
     plans = tuple(propose_if_possible(found) for found in findings)
     if out is None:
@@ -209,7 +227,7 @@ def _run(
     return Study(findings, comparison, report, summary | {"report": str(report)})
 
 
-def _study_one(source: ExperimentSource, live_points: int, progress: Progress | None) -> Findings:
+def _study_one(source: ExperimentSource, progress: Progress | None) -> Findings:
     def on_trace(done: int, total: int) -> None:
         if progress:
             progress(f"reading traces of {source.name}", done, total)
@@ -217,17 +235,25 @@ def _study_one(source: ExperimentSource, live_points: int, progress: Progress | 
     experiment = read_experiment(source, on_trace=on_trace)
     if progress:
         progress(f"weighing {experiment.name}", 0, 1)
-    found = find(experiment)
-    if not live_points:
-        return found
+    return find(experiment)
 
-    def on_fit(model: str, iteration: int, left: float) -> None:
-        # What is left of ln(evidence) falls from hundreds to 0.3, so its logarithm tells how far the fit is.
+
+def _fitted(findings: Sequence[Findings], live_points: int, progress: Progress | None) -> list[Findings]:
+    """Fit the rotors, as many at once as there are processors."""
+    names = [found.experiment.name for found in findings]
+    done = [0.0] * len(names)
+    models = list(MODELS)
+
+    def on_fit(place: int, model: str, iteration: int, left: float) -> None:
+        # rivals that are hopeless are not sampled, so the first model is most of the work
+        share = 0.01 * done_percent(left)
+        rest = (models.index(model) - 1 + share) / max(len(models) - 1, 1)
+        done[place] = 0.5 * share if model == models[0] else 0.5 + 0.5 * rest
         if progress:
-            share = 1 - (np.log(max(left, 0.3)) - np.log(0.3)) / (np.log(1000) - np.log(0.3))
-            progress(f"fitting {experiment.name}, {model}", int(100 * np.clip(share, 0, 1)), 100)
+            which = names[place] if len(names) == 1 else f"{len(names)} rotors"
+            progress(f"fitting {which}, {model}", int(100 * sum(done) / len(done)), 100)
 
-    return find_why(found, live_points=live_points, progress=on_fit)
+    return find_why_all(findings, live_points=live_points, progress=on_fit)
 
 
 def versions() -> dict[str, str]:

@@ -130,3 +130,34 @@ def test_torque_between_coast_downs_holds_the_truth_within_its_interpolation():
         found = measured_torque(used, coasts, Measured(1e-7, 1e-12))
         true = 1e-7 * (4.0 * 0.02 * found["pressure_pa"] / (1 + found["pressure_pa"] / 2) + 1e-4)
         assert np.all(np.abs(found["torque_n_m"] - true) < 2.5 * found["torque_u_n_m"])
+
+
+def test_a_coast_down_that_slows_fast_is_still_read_mark_by_mark():
+    trace = trace_of(4.8, 0.045, 0.001, seconds=24.0, samples=12_000)
+    found = fit_passages(passages(trace, 4))
+    assert abs(found.drag_rate - 0.045) < 4 * found.drag_rate_u
+
+
+def test_torque_between_coast_downs_follows_the_shape_of_the_gas():
+    """The shape is the true one but for its place in pressure; friction and a constant share come from the data."""
+    random = np.random.default_rng(2)
+    places = np.geomspace(0.05, 8, 25)
+    speed = 4.0
+
+    def drag(p):
+        return 0.02 * p / (1 + p / 2)
+
+    used = pd.DataFrame(
+        {
+            "line": range(25), "pressure_pa": places, "speed_rad_s": speed, "speed_u_rad_s": 1e-4,
+            "log_pressure_u": 0.005, "log_pressure_u_common": 0.03,
+        }
+    )  # fmt: skip
+    coasts = [coast(p, drag(p) + 0.002, dry=1e-3, relative=0.01) for p in (0.05, 0.6, 8.0)]
+    scale = np.exp(0.03 * random.standard_normal((300, 1)))
+    found = measured_torque(used, coasts, Measured(1e-7, 1e-12), shapes=lambda p: drag(p * scale))
+    true = 1e-7 * ((drag(places) + 0.002) * speed + 1e-3)
+    apart = np.abs(found["torque_n_m"] / true - 1)
+    assert np.all(apart < 2.5 * found["torque_u_n_m"] / true)
+    assert np.all(apart < 0.03)
+    assert np.all(found["torque_u_n_m"] / true < 0.04)

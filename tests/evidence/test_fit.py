@@ -8,7 +8,7 @@ from edgewind.errors import InputError
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.fit import FitData, Problem, fit, prepare
 from edgewind.evidence.priors import Unknown
-from edgewind.rotor import parameters_of, response_for, room_ratio, steady_state
+from edgewind.rotor import parameters_of, response_of, steady_state
 
 ROTOR = {"bright_emissivity": "0.80 +/- 0.05", "vane_thickness": "0.1 mm", "vane_conductance": "80 +/- 60 W/(m^2 K)"}
 TRUTH = {"light": 1.05, "conductance": 60.0, "accommodation": 0.9, "pivot_dry": 2e-10, "pivot_viscous": 5e-11}
@@ -23,7 +23,7 @@ def data_of(bench, *, seed=1, readings=24, low=0.03, high=15.0, scatter=0.01, co
         accommodation=TRUTH["accommodation"], pivot_dry_n_m=TRUTH["pivot_dry"], pivot_breakaway_n_m=TRUTH["pivot_dry"],
         pivot_viscous_n_m_s=TRUTH["pivot_viscous"],
     )  # fmt: skip
-    response = response_for(room_ratio(rotor))
+    response = response_of(rotor)
     shown = np.geomspace(low, high, readings)
     state = steady_state(1.03 * shown, rotor, response)
     seen = state.speed_rad_s * (1 + scatter * random.standard_normal(readings))

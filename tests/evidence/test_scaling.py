@@ -5,7 +5,7 @@ import pytest
 
 from edgewind.errors import InputError
 from edgewind.evidence.scaling import scaling_of
-from edgewind.rotor import optima, parameters_of, response_for
+from edgewind.rotor import optima, parameters_of, response_of
 
 ROTOR = {
     "bright_emissivity": "0.80 +/- 0.02",
@@ -27,7 +27,7 @@ def test_optimum_moves_down_with_the_width_and_the_interval_holds_the_best_estim
     k = 3  # the bench's own width
     assert found.width_m[k] == pytest.approx(0.012)
     rotor = parameters_of(bench)
-    response = response_for(0.1 / 0.012)
+    response = response_of(rotor)
     alone = optima(rotor, response, 0.02, 20.0)[0].pressure_pa
     assert found.low_pa[k] < alone < found.high_pa[k]
     assert "mm the pressure of greatest speed goes as the width" in found.sentence

@@ -12,8 +12,10 @@ import xarray as xr
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics import response as front_door
 from edgewind.kinetics import store
+from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.response import respond, respond_curve
 from edgewind.kinetics.result import Response, curve
+from edgewind.kinetics.solve import Case, Resolution, solve
 
 QUICK = {"tolerance": 0.02, "cache": False, "workers": 1}
 
@@ -164,6 +166,13 @@ def test_a_row_has_the_keys_of_the_command_line():
     assert json.loads(json.dumps(row)) == row
 
 
+def test_residuals_are_no_quotients_of_rounding():
+    """In free flight the odd drive moves no net particles anywhere."""
+    answer = respond("strip", math.inf, **QUICK)
+    assert answer.mass_residual < 1e-6
+    assert answer.energy_residual < 1e-6
+
+
 def test_json_brings_back_the_answer():
     answer = respond("strip", 10.0, **QUICK)
     assert Response.from_json(json.loads(json.dumps(answer.to_json()))) == answer
@@ -188,6 +197,51 @@ def test_fields_go_to_netcdf_and_back(shape, tmp_path):
     assert 0 < on_face.sum() < along.size
     assert np.all(np.diff(along[on_face]) > 0.0)
     assert data["velocity_x"].attrs["units"] == "v0"
+
+
+def test_an_answer_comes_back_from_its_fields(tmp_path):
+    answer = respond("strip", 10.0, room=2.5, fields=True, **QUICK)
+    file = tmp_path / "fields.nc"
+    answer.to_dataset().to_netcdf(file)
+    back = Response.from_dataset(xr.load_dataset(file))
+    assert back == answer
+    assert back.sweeps == answer.sweeps
+    xr.testing.assert_allclose(back.to_dataset(), answer.to_dataset())
+    with pytest.raises(InputError, match="holds no answer"):
+        Response.from_dataset(xr.Dataset())
+
+
+def test_an_answer_tells_how_far_it_has_come():
+    """After every sweep: level by level, drive by drive, towards the whole."""
+    steps = []
+    answer = respond("strip", 10.0, watch=steps.append, **QUICK)
+    assert [step.level for step in steps] == sorted(step.level for step in steps)
+    assert {step.drive for step in steps} == {"faces", "both", "motion"}
+    done = [step.done for step in steps]
+    assert 0.0 < done[0] < 0.2
+    assert done[-1] == pytest.approx(1.0, abs=1e-12)
+    assert done == sorted(done)
+    # The last level has as many steps as sweeps, but for the first and last of each drive.
+    last = [step for step in steps if step.level == steps[-1].level]
+    assert len(last) == sum(answer.sweeps.values()) - 2 * 3
+
+
+def test_a_curve_tells_how_far_it_has_come():
+    seen = []
+    respond_curve("strip", [30.0, 10.0], watch=lambda done, step: seen.append((done, step.level)), **QUICK)
+    assert seen[0] == (0, 1)
+    assert seen[-1] == (1, 2)
+
+
+def test_a_finer_grid_starts_from_the_coarser_solution():
+    """Fewer sweeps, and the answer is that of a start from rest."""
+    case, names = Case(Shape("strip"), Room(3.0, 3.0), 0.3), ("faces", "motion")
+    coarse = solve(case, Resolution(0.7, 8), names, tolerance=1e-4)
+    cold = solve(case, Resolution(1.0, 11), names, tolerance=1e-4)
+    warm = solve(case, Resolution(1.0, 11), names, tolerance=1e-4, start=coarse)
+    for a, b in zip(cold, warm, strict=True):
+        assert b.force == pytest.approx(a.force, rel=1e-5)
+        assert b.sweeps < a.sweeps
 
 
 def test_fields_not_asked_for_are_not_there():

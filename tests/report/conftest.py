@@ -7,8 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from edgewind.evidence import Findings, compare_sizes, find
+from edgewind.bench import parse_bench
+from edgewind.evidence import Findings, compare_sizes, find, find_why
 from edgewind.report import write_report
+from edgewind.report.physics import RPM_PER_RAD_S
+from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.signals import read_experiment
 from edgewind.signals.synthetic import Tachometer, synthesise
 
@@ -91,6 +94,25 @@ def wide(tmp_path_factory: pytest.TempPathFactory, bench_text: str) -> Findings:
 
 
 @pytest.fixture(scope="session")
+def fitted(tmp_path_factory: pytest.TempPathFactory, make_bench_text: Callable[..., str]) -> Findings:
+    """A rotor whose speeds are those of the forward model, with its unknowns fitted."""
+    stated = {
+        "vane_width": "16 mm", "vane_height": "16 mm", "bright_emissivity": "0.80 +/- 0.02",
+        "vane_conductance": "60 +/- 10 W/(m^2 K)", "accommodation": "0.9 +/- 0.02",
+        "pivot_dry_torque": "1e-10 +/- 20 % N m", "pivot_viscous": "1e-10 +/- 20 % N m s",
+    }  # fmt: skip
+    text = make_bench_text(rotor=stated, experiment={"title": "Fitted"})
+    rotor = parameters_of(parse_bench(text))
+
+    def speed(pressure: np.ndarray) -> np.ndarray:
+        return RPM_PER_RAD_S * steady_state(np.atleast_1d(pressure), rotor, response_of(rotor)).speed_rad_s[0]
+
+    return find_why(
+        find(read_experiment(write_folder(tmp_path_factory.mktemp("f") / "fitted", text, speed))), live_points=25
+    )
+
+
+@pytest.fixture(scope="session")
 def rising(tmp_path_factory: pytest.TempPathFactory, bench_text: str) -> Findings:
     """A rotor whose speed only rises."""
     return find(read_experiment(write_folder(tmp_path_factory.mktemp("c") / "rising", bench_text, rise)))
@@ -132,9 +154,9 @@ def write(tmp_path_factory: pytest.TempPathFactory) -> Report:
 
 
 @pytest.fixture(scope="session")
-def two_rotors(write: Report, narrow: Findings, wide: Findings) -> Path:
-    """The folder of a report on two rotors."""
-    return write(narrow, wide)
+def two_rotors(write: Report, narrow: Findings, fitted: Findings) -> Path:
+    """The folder of a report on two rotors, one of them fitted."""
+    return write(narrow, fitted)
 
 
 @pytest.fixture(scope="session")

@@ -100,8 +100,8 @@ def test_every_file_is_in_the_package(package: dict[str, Any], two_rotors: Path)
     assert written == {resource["path"] for resource in package["resources"]} | {"datapackage.json"}
 
 
-def test_sources_are_the_inputs(package: dict[str, Any], narrow: Findings, wide: Findings) -> None:
-    inputs = {f"sha256:{file.sha256}": file.size for found in (narrow, wide) for file in found.experiment.inputs}
+def test_sources_are_the_inputs(package: dict[str, Any], narrow: Findings, fitted: Findings) -> None:
+    inputs = {f"sha256:{file.sha256}": file.size for found in (narrow, fitted) for file in found.experiment.inputs}
     assert {source["hash"]: source["bytes"] for source in package["sources"]} == inputs
 
 

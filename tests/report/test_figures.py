@@ -46,7 +46,8 @@ def test_text_reaches_contrast_aa(palette: Palette) -> None:
 
 def test_pngs_are_1920_wide_in_light_and_dark(two_rotors: Path) -> None:
     pngs = sorted((two_rotors / "figures").glob("*.png"))
-    assert len(pngs) == 10
+    assert len(pngs) == 14
+    assert {path.stem for path in pngs} >= {"scaling-fitted-light", "scaling-fitted-dark", "why-fitted-light"}
     for path in pngs:
         with Image.open(path) as image:
             assert image.size == (1920, 1080)
@@ -54,6 +55,18 @@ def test_pngs_are_1920_wide_in_light_and_dark(two_rotors: Path) -> None:
             assert "Software" not in image.info
         expected = LIGHT.paper if path.stem.endswith("-light") else DARK.paper
         assert "#{:02x}{:02x}{:02x}".format(*corner) == expected
+
+
+def test_scaling_of_a_fit_stands_in_the_report_with_exponent_and_interval(two_rotors: Path, fitted: Findings) -> None:
+    html = (two_rotors / "report.html").read_text(encoding="utf-8")
+    assert fitted.explanation is not None
+    laws = fitted.explanation.laws
+    assert [law.quantity for law in laws] == ["speed", "torque"]
+    for law in laws:
+        low, high = law.exponent_interval
+        assert f"to the power {law.exponent:.2f}" in html and f"interval {low:.2f} to {high:.2f}" in html
+    drawn = (two_rotors / "figures" / "scaling-fitted.svg").read_text(encoding="utf-8")
+    assert "width of the vane (mm)" in drawn and f"power {laws[0].exponent:.2f}" in drawn.replace("\u2212", "-")
 
 
 def test_svgs_are_xml_with_text_and_real_colours(two_rotors: Path) -> None:

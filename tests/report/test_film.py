@@ -6,6 +6,8 @@ import json
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -265,6 +267,12 @@ def test_no_words_overlap_along_the_film_or_for_a_square(strip, square):
     for knudsen in (3.0, 0.8, 0.25, 0.1):
         assert overlaps(draw_gas(strip, knudsen=knudsen, theme="dark")) == ([], [])
     assert overlaps(draw_gas(square, quantity="density")) == ([], [])
+    # The longest caption.
+    mixed = replace(strip.fields[0], accommodation=(0.83, 0.91, 0.77), position=0.45, room=(4.25, 3.75))
+    assert overlaps(draw_gas(mixed, quantity="heat-flux")) == ([], [])
+    # Dense gas pushes at the edge alone.
+    dense = replace(strip.fields[0], stress=np.where(np.arange(strip.fields[0].stress.size) > 10, 20.0, 0.1), mean=1.0)
+    assert overlaps(draw_gas(dense)) == ([], [])
 
 
 @pytest.mark.parametrize("size", sorted(SIZES))
@@ -295,6 +303,20 @@ def test_same_answer_gives_the_same_bytes(strip, kind):
     picture.show(0.2)
     two = picture.svg().encode() if kind == "svg" else picture.png(effort=6)
     assert one == two
+
+
+def test_threads_may_share_a_picture_and_draw_beside_each_other(strip):
+    wanted = [0.15, 0.4, 1.2, 2.5]
+    alone = GasPicture(strip, size="page")
+    serial = [(alone.png(kn), alone.svg(kn)) for kn in wanted]
+    shared = GasPicture(strip, size="page")
+
+    def draw(kn):
+        own = GasPicture(strip, size="page", theme="light")
+        return shared.png(kn), own.svg(kn)
+
+    with ThreadPoolExecutor(4) as pool:
+        assert list(pool.map(draw, wanted)) == serial
 
 
 def test_picture_says_in_words_what_it_shows(fields):

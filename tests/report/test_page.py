@@ -107,18 +107,18 @@ def test_everything_seen_has_words_too(page: Page) -> None:
     assert ("html", {"lang": "en"}) in page.tags
 
 
-def test_the_answer_stands_first(page: Page, narrow: Findings, wide: Findings) -> None:
-    comparison = compare_sizes(narrow, wide)
+def test_the_answer_stands_first(page: Page, narrow: Findings, fitted: Findings) -> None:
+    comparison = compare_sizes(narrow, fitted)
     assert comparison is not None
     first = page.words.index("The rotors together")
-    for sentence in (*narrow.answer, *wide.answer, comparison.sentence):
+    for sentence in (*narrow.answer, *fitted.answer, comparison.sentence):
         assert sentence in page.words
-    assert page.words.index(wide.answer[2]) < page.words.index("readings.csv")
+    assert page.words.index(fitted.answer[2]) < page.words.index("readings.csv")
     assert first > 0
 
 
-def test_every_number_of_every_reading_is_there(page: Page, narrow: Findings, wide: Findings) -> None:
-    for findings in (narrow, wide):
+def test_every_number_of_every_reading_is_there(page: Page, narrow: Findings, fitted: Findings) -> None:
+    for findings in (narrow, fitted):
         for row in reading_rows(findings):
             for text in (row.pressure_pa, row.pressure_mtorr, row.speed_rpm, row.knudsen, row.gauge):
                 assert text in page.words
@@ -139,8 +139,8 @@ def test_what_was_set_aside_is_told_with_its_reason(page: Page) -> None:
         assert reason in page.words
 
 
-def test_inputs_versions_and_command_are_there(page: Page, narrow: Findings, wide: Findings) -> None:
-    for findings in (narrow, wide):
+def test_inputs_versions_and_command_are_there(page: Page, narrow: Findings, fitted: Findings) -> None:
+    for findings in (narrow, fitted):
         for file in findings.experiment.inputs:
             assert file.path in page.words and file.sha256 in page.words and str(file.size) in page.words
     assert "edgewind study bench & --out <out>" in page.words

@@ -73,14 +73,16 @@ def test_cut_and_half_end_the_connection(echo):
 
 
 def test_drop_keeps_the_connection_and_questions_can_be_spoiled_too(echo):
-    with FaultyProxy(echo, Faults(drop=1.0), on="questions") as proxy:
-        with socket.create_connection(("127.0.0.1", proxy.port), timeout=0.3) as link:
-            link.sendall(b"lost\n")
-            with pytest.raises(TimeoutError):
-                link.recv(10)
-            proxy.faults = Faults()
-            link.sendall(b"heard\n")
-            assert link.recv(10) == b"heard\n"
+    with (
+        FaultyProxy(echo, Faults(drop=1.0), on="questions") as proxy,
+        socket.create_connection(("127.0.0.1", proxy.port), timeout=0.3) as link,
+    ):
+        link.sendall(b"lost\n")
+        with pytest.raises(TimeoutError):
+            link.recv(10)
+        proxy.faults = Faults()
+        link.sendall(b"heard\n")
+        assert link.recv(10) == b"heard\n"
 
 
 def test_refused_and_cut_by_hand(echo):

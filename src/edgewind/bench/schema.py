@@ -28,7 +28,10 @@ from edgewind.bench.gas_factor import gas_factor
 from edgewind.bench.gauges import GAUGES, Gauge
 from edgewind.bench.instruments import InstrumentsSection
 from edgewind.bench.limits import LimitsSection, SteadinessSection
+from edgewind.bench.vacuum import VacuumSection
+from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape
 from edgewind.bench.virtual import VirtualSection
+from edgewind.bench.workshop import WorkshopSection
 from edgewind.errors import InputError
 from edgewind.gas import Gas, find_gas
 from edgewind.units import Measured
@@ -86,12 +89,16 @@ class RotorSection(Section):
     ``arm`` is the distance from the axis to the middle of a vane. ``leading_face`` is the face seen to go ahead when
     the lamp is on. What may be left out is an unknown to the fit; what is given, with its uncertainty, is its prior.
 
+    ``vane_shape`` is ``rectangle``, ``disc`` or ``diamond`` (a square standing on its corner); width and height go
+    across the middle, for a diamond from corner to corner.
+
     ``vane_conductance`` is the heat that passes a vane from face to face, per area and kelvin; the emissivities, in the
     thermal infrared, are the absorptances where absent. ``pivot_dry_torque`` acts while the rotor turns,
     ``pivot_breakaway_torque`` must be overcome to start it, ``pivot_viscous`` grows with the speed.
     """
 
     vanes: int = Field(ge=1, le=64)
+    vane_shape: VaneShape = "rectangle"
     vane_width: Length
     vane_height: Length
     vane_thickness: Length | None = None
@@ -116,12 +123,25 @@ class RotorSection(Section):
     @property
     def vane_area_m2(self) -> float:
         """Area of one face of one vane, m^2."""
-        return float(self.vane_width.value * self.vane_height.value)
+        return float(AREA_SHARE[self.vane_shape] * self.vane_width.value * self.vane_height.value)
 
     @property
     def mean_square_arm_m2(self) -> float:
-        """Mean square distance of the points of a vane from the axis, m^2: ``arm^2 + width^2 / 12``."""
-        return float(self.arm.value**2 + self.vane_width.value**2 / 12)
+        """Mean square distance of the points of a vane from the axis, m^2: ``arm^2 + width^2 / 12`` for a rectangle."""
+        return float(self.arm.value**2 + MEAN_SQUARE_OFFSET[self.vane_shape] * self.vane_width.value**2)
+
+    @model_validator(mode="after")
+    def _as_wide_as_high(self) -> RotorSection:
+        width, height = self.vane_width.value, self.vane_height.value
+        if self.vane_shape != "rectangle" and abs(width - height) > 0.02 * width:
+            raise FieldProblem(
+                InputError(
+                    f"a {self.vane_shape} {1e3 * width:.4g} mm wide and {1e3 * height:.4g} mm high",
+                    key="rotor.vane_height",
+                    fix=f"give a {self.vane_shape} the same vane_width and vane_height, or leave out vane_shape",
+                )
+            )
+        return self
 
     @model_validator(mode="after")
     def _faces_differ(self) -> RotorSection:
@@ -179,6 +199,8 @@ class Bench(Section):
     limits: LimitsSection | None = None
     steadiness: SteadinessSection = SteadinessSection()
     virtual: VirtualSection | None = None
+    vacuum: VacuumSection | None = None
+    workshop: WorkshopSection | None = None
 
     @field_validator("gauge", mode="before")
     @classmethod

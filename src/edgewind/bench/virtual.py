@@ -26,6 +26,8 @@ class VirtualSection(Section):
     The chamber holds ``volume``, the pump takes ``pumping_speed`` whatever the pressure, walls and leaks give
     ``outgassing``. The leak valve lets ``valve_flow`` in at ``valve_voltage`` and ten times as much
     ``valve_voltage_per_decade`` above that, and nothing at 0 V. ``gauge_shows`` is indicated over true pressure.
+    ``lamp_wander`` is the relative standard deviation of slow changes of its light.
+
     ``truth`` holds values, by dotted key, in which the
     apparatus differs from what this file says of it: ``{ "rotor.accommodation" = 0.92 }``.
     """
@@ -41,6 +43,7 @@ class VirtualSection(Section):
     gauge_lag: Lag = Measured(0.2)
     gauge_shows: Factor = Measured(1.0)
     lamp_lag: Lag = Measured(0.2)
+    lamp_wander: Relative = Measured(0.0)
     envelope_lag: Lag = Measured(600.0)
     lamp_warms_envelope: TemperatureDifference = Measured(0.5)
     thermometer_noise: TemperatureDifference = Measured(0.02)

@@ -1,6 +1,23 @@
 """The command line, a file a command: parse, call, print."""
 
-from edgewind.cli import bench, books, compare, film, gas, new, next, predict, record, respond, serve, study, trace
+from edgewind.cli import (
+    bench,
+    books,
+    compare,
+    design,
+    dwell,
+    film,
+    gas,
+    new,
+    next,
+    predict,
+    record,
+    respond,
+    rotor,
+    serve,
+    study,
+    trace,
+)
 from edgewind.cli.base import app, main
 
 __all__ = [
@@ -8,6 +25,8 @@ __all__ = [
     "bench",
     "books",
     "compare",
+    "design",
+    "dwell",
     "film",
     "gas",
     "main",
@@ -16,6 +35,7 @@ __all__ = [
     "predict",
     "record",
     "respond",
+    "rotor",
     "serve",
     "study",
     "trace",

@@ -52,7 +52,7 @@ def bench(
 
     def opened(server: BenchServer) -> None:
         if write is not None:
-            write_folder(write, text, server.ports, address)
+            write_folder(write, text, server.ports, address, speed_up=speed_up)
         if as_json:
             print(json.dumps({"simulated": True, "host": address, "ports": server.ports, "speed_up": speed_up,
                               "seed": server.seed}), flush=True)  # fmt: skip
@@ -69,7 +69,7 @@ def _say(described: Bench, server: BenchServer, host: str, speed_up: float, writ
     for role, port in server.ports.items():
         print(f"  {role:<12} TCPIP::{host}::{port}::SOCKET")
     if write is not None:
-        print(f"wrote {write}; record with: edgewind record {write}")
+        print(f"wrote {write}; record with: edgewind record {write} lab.book --pressures 0.05Pa:10Pa:12")
     print(indented("Each port takes SCPI lines; SYSTem:HELP:HEADers? lists its commands. Stop with Ctrl-C.", 0))
     sys.stdout.flush()
 

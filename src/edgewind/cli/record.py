@@ -83,17 +83,17 @@ class _Failed(EdgewindError):
 def _show_start(console: Console, bench: Any, request: Any, waiting: list[Any]) -> None:
     from edgewind.live import cautions_of, moves_of
 
-    console.print(f"{bench.experiment.title}", markup=False)
+    console.print(f"{bench.experiment.title}", markup=False, soft_wrap=True)
     if request is not None:
-        console.print(indented(_words(request)), markup=False)
+        console.print(indented(_words(request)), markup=False, soft_wrap=True)
     for one in waiting:
-        console.print(f"  Unfinished: {one.id}, {one.done} of {one.total} steps done.", markup=False)
-    console.print("What will move:", markup=False)
+        console.print(f"  Unfinished: {one.id}, {one.done} of {one.total} steps done.", markup=False, soft_wrap=True)
+    console.print("What will move:", markup=False, soft_wrap=True)
     for move in moves_of(bench) or ("Nothing: you will be asked to set the valve and the lamp by hand.",):
-        console.print(indented(move), markup=False)
-    console.print("Cautions:", markup=False)
+        console.print(indented(move), markup=False, soft_wrap=True)
+    console.print("Cautions:", markup=False, soft_wrap=True)
     for caution in cautions_of(bench):
-        console.print(indented(caution), markup=False)
+        console.print(indented(caution), markup=False, soft_wrap=True)
 
 
 def _words(request: Any) -> str:
@@ -161,7 +161,7 @@ def _run(sweep: Any, console: Console) -> None:
                 stack.callback(signal.signal, which, signal.signal(which, lambda *_: sweep.stop()))
         keys = stack.enter_context(Keys(sys.stdin))
         if keys.live:
-            console.print(_HELP, markup=False)
+            console.print(_HELP, markup=False, soft_wrap=True)
         stack.callback(sweep.subscribe(events.put))
         bar = stack.enter_context(
             Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
@@ -173,7 +173,7 @@ def _run(sweep: Any, console: Console) -> None:
             while not events.empty():
                 event = events.get()
                 if event.kind in _LOUD and event.text:
-                    console.print(f"{event.time[11:19]}  {_loud(event)}", markup=False)
+                    console.print(f"{event.time[11:19]}  {_loud(event)}", markup=False, soft_wrap=True)
             status = sweep.status()
             bar.update(
                 task,
@@ -187,7 +187,7 @@ def _run(sweep: Any, console: Console) -> None:
                 break
             _obey(sweep, status, keys, bar)
     status = sweep.status()
-    console.print(f"{status.phase}: {status.problem or status.message}", markup=False)
+    console.print(f"{status.phase}: {status.problem or status.message}", markup=False, soft_wrap=True)
 
 
 def _obey(sweep: Any, status: Any, keys: Keys, bar: Any) -> None:

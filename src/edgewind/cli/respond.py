@@ -45,6 +45,9 @@ def respond(
             shape, numbers, aspect=aspect, room=room, position=position, accommodation=accommodation,
             tolerance=tolerance, fields=fields is not None,
             progress=lambda done, total, answer: bar.update(task, completed=done),
+            watch=lambda done, step: bar.update(
+                task, completed=done + step.done, description=f"Kn {numbers[done]:.4g}, grid {step.level}: {step.drive}"
+            ),
         )  # fmt: skip
     if fields is not None:
         answers[0].to_dataset().to_netcdf(fields)

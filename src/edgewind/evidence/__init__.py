@@ -2,16 +2,18 @@
 
 from edgewind.evidence.coastdown import CoastDown, coast_downs, fit_coast_down, measured_torque
 from edgewind.evidence.curve import ResponseCurve, SweepData, fit_curve
+from edgewind.evidence.draws import RotorDraws, draws_of
 from edgewind.evidence.explain import Explanation, FittedOptimum, explain
-from edgewind.evidence.findings import BudgetLine, Findings, find, find_why, sweep_data
+from edgewind.evidence.findings import BudgetLine, Findings, find, find_why, find_why_all, glance, sweep_data
 from edgewind.evidence.fit import Fit, FitData, fit, fit_data
 from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
 from edgewind.evidence.mechanisms import MECHANISMS, Claim
 from edgewind.evidence.optimum import Optimum, find_optimum
-from edgewind.evidence.scaling import Scaling, scaling_of
+from edgewind.evidence.scaling import Scaling, both_laws, scaling_of
 from edgewind.evidence.sizes import SizeComparison, compare_sizes
 from edgewind.evidence.torque import NeededTorque, needed_torque
+from edgewind.evidence.what_if import Moved, WhatIf, what_if
 
 __all__ = [
     "MECHANISMS",
@@ -24,27 +26,35 @@ __all__ = [
     "FitData",
     "FittedOptimum",
     "KnudsenAtOptimum",
+    "Moved",
     "NeededTorque",
     "Optimum",
     "ResponseCurve",
+    "RotorDraws",
     "Scaling",
     "SizeComparison",
     "SweepComparison",
     "SweepData",
+    "WhatIf",
+    "both_laws",
     "coast_downs",
     "compare_sizes",
     "compare_sweeps",
+    "draws_of",
     "explain",
     "find",
     "find_optimum",
     "find_why",
+    "find_why_all",
     "fit",
     "fit_coast_down",
     "fit_curve",
     "fit_data",
+    "glance",
     "knudsen_at_optimum",
     "measured_torque",
     "needed_torque",
     "scaling_of",
     "sweep_data",
+    "what_if",
 ]

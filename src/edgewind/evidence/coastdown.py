@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +19,7 @@ from edgewind.signals.coastdown import Passages, SpeedHistory, passages, speed_h
 from edgewind.units import Measured
 
 Array = NDArray[np.float64]
+Shapes = Callable[[Array], Array]
 
 # Least relative fall of the speed in one trace that is taken for a coast-down.
 LEAST_FALL = 0.05
@@ -214,11 +215,16 @@ def common_dry_rate(coasts: Sequence[CoastDown]) -> Measured | None:
     return Measured(mean, float(np.sqrt(max(chi2, 1.0) / weight.sum())))
 
 
-def measured_torque(used: pd.DataFrame, coasts: Sequence[CoastDown], inertia: Measured | None) -> pd.DataFrame | None:
-    """Turn speeds into torques that need no model: ``T = I (c/I w + T_dry/I)`` at each reading.
+def measured_torque(
+    used: pd.DataFrame, coasts: Sequence[CoastDown], inertia: Measured | None, *, shapes: Shapes | None = None
+) -> pd.DataFrame | None:
+    """Turn speeds into torques that need no model of what drives: ``T = I (c/I w + T_dry/I)`` at each reading.
 
-    The rate ``c/I`` is interpolated between coast-downs, its logarithm linearly in ln p; readings outside their range
-    of pressure get none.
+    The rate ``c/I`` is interpolated between coast-downs; readings outside their range of pressure get none. With
+    `shapes` it follows the drag of the gas between them, so much of it and so much that does not change with pressure
+    as the coast-downs ask for, and passes through each of them; everything uncertain is drawn: the coast-downs with
+    their correlation of drag and friction, the friction that they share, each one's and each reading's own pressure,
+    and the shape itself. Without, it is a spline of the logarithms; see `_interpolated`.
 
     Parameters
     ----------
@@ -228,6 +234,8 @@ def measured_torque(used: pd.DataFrame, coasts: Sequence[CoastDown], inertia: Me
         Coast-downs, at two pressures or more.
     inertia : Measured or None
         Moment of inertia, kg m^2; without it the torque is given over the inertia.
+    shapes : callable, optional
+        Drag of the gas at pressures of shape (n,), in any unit, one row a draw of what shapes it.
 
     Returns
     -------
@@ -245,10 +253,15 @@ def measured_torque(used: pd.DataFrame, coasts: Sequence[CoastDown], inertia: Me
     place = np.log(used["pressure_pa"].to_numpy(float))
     inside = (place >= x[0] - 0.02) & (place <= x[-1] + 0.02)
     part, place = used[inside], np.clip(place[inside], x[0], x[-1])
-    rate, rate_relative = _interpolated(x, y, relative, place)
     speed, speed_u = part["speed_rad_s"].abs().to_numpy(float), part["speed_u_rad_s"].to_numpy(float)
-    over = rate * speed + dry.value
-    over_u = np.sqrt((rate * speed * rate_relative) ** 2 + (rate * speed_u) ** 2 + dry.u**2)
+    if shapes is None:
+        rate, rate_relative = _interpolated(x, y, relative, place)
+        over = rate * speed + dry.value
+        over_u = np.sqrt((rate * speed * rate_relative) ** 2 + (rate * speed_u) ** 2 + dry.u**2)
+    else:
+        drawn = _drawn_torque(part, known, dry, shapes, place)
+        over = np.median(drawn, axis=0)
+        over_u = np.hypot(drawn.std(axis=0), (over - dry.value) * speed_u / speed)
     table = pd.DataFrame(
         {
             "line": part["line"].to_numpy(int),
@@ -261,6 +274,54 @@ def measured_torque(used: pd.DataFrame, coasts: Sequence[CoastDown], inertia: Me
         return table
     torque = inertia.value * over
     return table.assign(torque_n_m=torque, torque_u_n_m=np.hypot(inertia.value * over_u, torque * inertia.relative))
+
+
+def _drawn_torque(part: pd.DataFrame, known: Sequence[CoastDown], dry: Measured, shapes: Shapes, place: Array) -> Array:
+    """Return draws of the torque over the inertia at places in ln p, shape (draws, readings)."""
+    random = np.random.default_rng(11)
+    column = {name: np.array([getattr(coast, name) for coast in known]) for name in CoastDown.__dataclass_fields__}
+    common = float(np.median(part["log_pressure_u_common"])) if "log_pressure_u_common" in part else 0.0
+    own_u = np.sqrt(np.maximum(np.nan_to_num(column["log_pressure_u"]) ** 2 - common**2, 0.0))
+    reading_u = part["log_pressure_u"].to_numpy(float) if "log_pressure_u" in part else np.zeros(place.size)
+    at = np.log(column["pressure_pa"])
+    fine = np.linspace(at[0] - 0.3, at[-1] + 0.3, 80)
+    logs = np.log(shapes(np.exp(fine)))
+    size = len(logs)
+    friction = np.maximum(dry.value + dry.u * random.standard_normal((size, 1)), 0.0)
+    # What is known of the drag once the friction is known: the two come from the same trace.
+    follow = column["correlation"] * column["drag_rate_u"] / column["dry_rate_u"]
+    left = column["drag_rate_u"] * np.sqrt(np.maximum(1 - column["correlation"] ** 2, 0.0))
+    rate = column["drag_rate"] + follow * (friction - column["dry_rate"])
+    rate = np.maximum(rate + left * random.standard_normal((size, at.size)), 0.02 * column["drag_rate"])
+    own = at + own_u * random.standard_normal((size, at.size))
+    where = np.clip(place + reading_u * random.standard_normal((size, place.size)), fine[0], fine[-1])
+    gas = np.exp(np.array([np.interp(row, fine, log) for row, log in zip(own, logs, strict=True)]))
+    weight = column["drag_rate"] ** -2.0
+    share, constant = _share_and_constant(gas, rate, weight)
+    missed = np.log(rate / (share * gas + constant))
+    wanted = share * np.exp(np.array([np.interp(row, fine, log) for row, log in zip(where, logs, strict=True)]))
+    places = np.unique(at)
+    merged = np.stack([missed[:, at == one].mean(axis=1) for one in places], axis=1)
+    more = np.array([np.interp(place, places, row) for row in merged])
+    # A miss that is more than noise says that the shape is not quite this one: half of it is taken as uncertainty.
+    more += 0.5 * np.abs(np.median(more, axis=0)) * random.standard_normal((size, 1))
+    speed = part["speed_rad_s"].abs().to_numpy(float)
+    return np.asarray((wanted + constant) * np.exp(more) * speed + friction)
+
+
+def _share_and_constant(gas: Array, rate: Array, weight: Array) -> tuple[Array, Array]:
+    """Return A > 0 and B >= 0 of ``rate = A gas + B`` by weighted least squares, row by row, shapes (k, 1)."""
+    gas_gas, gas_one = (weight * gas**2).sum(axis=1), (weight * gas).sum(axis=1)
+    one_one, gas_rate, one_rate = weight.sum(), (weight * gas * rate).sum(axis=1), (weight * rate).sum(axis=1)
+    determinant = np.maximum(gas_gas * one_one - gas_one**2, 1e-300)
+    share = (gas_rate * one_one - one_rate * gas_one) / determinant
+    constant = (gas_gas * one_rate - gas_one * gas_rate) / determinant
+    alone = constant < 0
+    share, constant = np.where(alone, gas_rate / gas_gas, share), np.where(alone, 0.0, constant)
+    steady = share <= 0
+    share = np.where(steady, 1e-6 * gas_rate / gas_gas, share)
+    constant = np.where(steady, one_rate / one_one, constant)
+    return share[:, None], constant[:, None]
 
 
 def _interpolated(x: Array, y: Array, relative: Array, place: Array) -> tuple[Array, Array]:

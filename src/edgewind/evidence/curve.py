@@ -679,7 +679,8 @@ def fit_curve(
     place = data.log_pressure - data.log_pressure[0]
     low_pa, high_pa = (data.pressure_pa[0], data.pressure_pa[-1]) if ends_pa is None else ends_pa
     low_pa, high_pa = min(low_pa, data.pressure_pa[0]), max(high_pa, data.pressure_pa[-1])
-    grid = np.linspace(*(np.log([low_pa, high_pa]) - data.log_pressure[0]), grid_points)
+    start, end = np.log([low_pa, high_pa]) - data.log_pressure[0]
+    grid = np.linspace(float(start), float(end), grid_points)
 
     pairs = [(kernel, scale) for scale in scales_for(data) for kernel in KERNELS]
     expected, slopes = data.speed_rad_s, {scale: np.zeros(data.size) for _, scale in pairs}

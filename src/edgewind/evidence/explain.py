@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -15,6 +15,7 @@ from edgewind.evidence.claims import Claim
 from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_downs
 from edgewind.evidence.fit import LEAST_READINGS, MODELS, Fit, fit, prepare
 from edgewind.evidence.mechanisms import MECHANISMS
+from edgewind.evidence.scaling import Scaling, both_laws
 from edgewind.evidence.verdicts import Case, case_of
 from edgewind.rotor.predict import peak_places
 from edgewind.signals import Experiment
@@ -105,6 +106,16 @@ class Explanation:
         return self.fits.get("all")
 
     @cached_property
+    def laws(self) -> tuple[Scaling, ...]:
+        """How both optima of the fit move with the width of the vane; empty without a fit or where none can be said."""
+        if self.fit is None:
+            return ()
+        try:
+            return tuple(both_laws(self.fit.problem.bench, self.fit, level=self.fit.level)[0])
+        except EdgewindError:
+            return ()
+
+    @cached_property
     def speed_optimum(self) -> FittedOptimum | None:
         """Where the fitted speed is greatest; None without a fit."""
         return None if self.fit is None else fitted_optimum(self.fit, "speed")
@@ -115,7 +126,13 @@ class Explanation:
         return None if self.fit is None else fitted_optimum(self.fit, "torque")
 
 
-def explain(experiment: Experiment, *, live_points: int = 200, progress: Progress | None = None) -> Explanation:
+def explain(
+    experiment: Experiment,
+    *,
+    live_points: int = 200,
+    models: Sequence[str] = tuple(MODELS),
+    progress: Progress | None = None,
+) -> Explanation:
     """Fit the rival models to an experiment and weigh every mechanism; the same experiment gives the same answer.
 
     Parameters
@@ -124,6 +141,8 @@ def explain(experiment: Experiment, *, live_points: int = 200, progress: Progres
         The experiment.
     live_points : int
         Live points of the sampler.
+    models : sequence of str
+        Keys of :data:`edgewind.evidence.fit.MODELS`, the first of them "all".
     progress : callable, optional
         Called with the model, the iterations done and what is left of ln(evidence).
     """
@@ -141,7 +160,7 @@ def explain(experiment: Experiment, *, live_points: int = 200, progress: Progres
         no_fit = f"{int((~bare.inside).sum())} readings lie at pressures that the response of the gas does not reach"
     else:
         try:
-            fits, laplace = _fits(bare, live_points, progress)
+            fits, laplace = _fits(bare, live_points, models, progress)
         except EdgewindError as error:
             no_fit = str(error)
     case = case_of(bench, readings, level=level, seed=seed, coasts=coasts, fits=fits, laplace=laplace)
@@ -149,10 +168,12 @@ def explain(experiment: Experiment, *, live_points: int = 200, progress: Progres
     return Explanation(fits, laplace, coasts, case.measured, claims, coast_down_wanted(case.used, coasts), no_fit)
 
 
-def _fits(case: Case, live_points: int, progress: Progress | None) -> tuple[dict[str, Fit], dict[str, float]]:
+def _fits(
+    case: Case, live_points: int, models: Sequence[str], progress: Progress | None
+) -> tuple[dict[str, Fit], dict[str, float]]:
     fits: dict[str, Fit] = {}
     laplace: dict[str, float] = {}
-    for model in MODELS:
+    for model in models:
         ready = prepare(case.bench, case.data, model, case.response, case.seed)
         if model != "all" and ready[1].log_evidence < fits["all"].log_evidence - HOPELESS:
             laplace[model] = ready[1].log_evidence

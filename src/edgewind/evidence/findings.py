@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from edgewind.evidence.explain import Explanation, Progress, explain
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
 from edgewind.evidence.mechanisms import MECHANISMS, Claim
 from edgewind.evidence.optimum import Optimum, find_optimum
+from edgewind.evidence.parallel import explain_all
 from edgewind.evidence.torque import NeededTorque, needed_torque
 from edgewind.evidence.verdicts import case_of
 from edgewind.signals import Experiment
@@ -85,10 +87,34 @@ def find(experiment: Experiment) -> Findings:
     )
 
 
+def glance(experiment: Experiment) -> Findings:
+    """Draw from an experiment its optimum alone, mechanisms unweighed: in a fraction of the time of :func:`find`."""
+    study = experiment.bench.study
+    optimum = find_optimum(sweep_data(experiment.used), level=study.level, seed=study.seed)
+    return Findings(experiment, optimum, None, None, (), (), None)
+
+
 def find_why(found: Findings, *, live_points: int = 150, progress: Progress | None = None) -> Findings:
     """Return the findings with the unknowns fitted and the mechanisms weighed on the fits; see :func:`explain`."""
     explanation = explain(found.experiment, live_points=live_points, progress=progress)
     return replace(found, mechanisms=explanation.claims, explanation=explanation)
+
+
+def find_why_all(
+    found: Sequence[Findings],
+    *,
+    live_points: int = 150,
+    processes: int | None = None,
+    progress: Callable[[int, str, int, float], None] | None = None,
+) -> list[Findings]:
+    """Do the same for several findings at once; see :func:`edgewind.evidence.parallel.explain_all`."""
+    explained = explain_all(
+        [one.experiment for one in found], live_points=live_points, processes=processes, progress=progress
+    )
+    return [
+        replace(one, mechanisms=explanation.claims, explanation=explanation)
+        for one, explanation in zip(found, explained, strict=True)
+    ]
 
 
 def sweep_data(used: pd.DataFrame) -> SweepData:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from edgewind.bench import Bench
 from edgewind.rotor import GasResponse, parameters_of, steady_state
+from edgewind.rotor.drives.creep import WITHIN_FACTOR
 
+Array = NDArray[np.float64]
 Law = Literal["log-normal", "log-uniform", "normal", "uniform"]
 
 
@@ -84,11 +88,52 @@ class Unknown:
         return f"{self.first:.3g} to {self.second:.3g} {self.unit}, {spread}".replace(" ,", ",")
 
 
+class Priors:
+    """The priors of several unknowns at once, for arrays of scores.
+
+    Parameters
+    ----------
+    unknowns : sequence of Unknown
+        In the order of the columns.
+    """
+
+    def __init__(self, unknowns: Sequence[Unknown]) -> None:
+        self._places = {
+            law: np.array([k for k, unknown in enumerate(unknowns) if unknown.law == law], dtype=int)
+            for law in ("log-normal", "log-uniform", "uniform", "normal")
+        }
+        self._first = np.array([unknown.first for unknown in unknowns])
+        self._second = np.array([unknown.second for unknown in unknowns])
+        self._low, self._high = (np.array([getattr(u, end) for u in unknowns]) for end in ("low", "high"))
+        self._below, self._above = (
+            ndtr((self._low - self._first) / self._second),
+            ndtr((self._high - self._first) / self._second),
+        )
+
+    def values(self, scores: Array) -> Array:
+        """Return the unknowns at standard normal scores, shape (..., d); see :meth:`Unknown.value`."""
+        found = np.empty_like(scores, dtype=float)
+        at = self._places["log-normal"]
+        found[..., at] = self._first[at] * np.exp(self._second[at] * scores[..., at])
+        at = self._places["log-uniform"]
+        found[..., at] = self._first[at] * (self._second[at] / self._first[at]) ** ndtr(scores[..., at])
+        at = self._places["uniform"]
+        found[..., at] = self._first[at] + ndtr(scores[..., at]) * (self._second[at] - self._first[at])
+        at = self._places["normal"]
+        share = self._below[at] + ndtr(scores[..., at]) * (self._above[at] - self._below[at])
+        drawn = self._first[at] + self._second[at] * ndtri(share)
+        found[..., at] = np.clip(drawn, self._low[at], self._high[at])
+        return found
+
+
 # Ranges where bench.toml is silent. Our judgement, no source: each is wider than anything a bench would hold.
 CONDUCTANCE_RANGE = (5.0, 20_000.0)  # W/(m^2 K): an evacuated double foil to thick metal foil
 EMISSIVITY_SPREAD = 0.15
 ACCOMMODATION_RANGE = (0.6, 1.0)
 INERTIA_SPREAD = 0.4  # of its logarithm, about vanes of 0.3 kg/m^2
+# The estimate holds to a factor 3 either way, nine times in ten.
+CREEP_SPREAD = float(np.log(WITHIN_FACTOR) / ndtri(0.95))
+LEAST_RESPONSE_U = 0.003  # of the kinetic coefficients: what the model of the gas leaves out is more than the solver's
 SCATTER_RANGE = (1e-3, 0.2)
 PIVOT_SHARES = (1e-4, 0.5)  # of the greatest torque predicted
 VISCOUS_SHARES = (1e-4, 1.0)  # of the gas's drag at the pressure of that torque
@@ -159,15 +204,27 @@ def unknowns_of(bench: Bench, response: GasResponse, gauge_log_u: float, *, coas
         _scale("pivot_viscous", "viscous friction of the pivot", "N m s", rotor.pivot_viscous, drag, VISCOUS_SHARES)
     )
     found.append(Unknown("gauge", "true over indicated pressure", "", "log-normal", 1.0, max(gauge_log_u, 0.002)))
+    kn = float(nominal.knudsen(state.at.pressure_pa[k]))
+    known = max(float(response.relative_error(kn)), LEAST_RESPONSE_U)
+    for name, label in (("gas_force", "thermal force"), ("gas_drag", "drag")):
+        words = f"{label} of the gas, relative to the kinetic response"
+        found.append(Unknown(name, words, "", "log-normal", 1.0, known, stated=False))
+    if nominal.vane_thickness_m > 0:
+        found.append(
+            Unknown(
+                "creep", "creep along the thickness, relative to the estimate", "", "log-normal", 1.0, CREEP_SPREAD,
+                stated=False,
+            )
+        )  # fmt: skip
     if coasts:
-        known = rotor.moment_of_inertia
-        width = INERTIA_SPREAD if known is None else max(known.relative, 0.005)
-        if known is None and rotor.vane_mass is not None:
+        inertia = rotor.moment_of_inertia
+        width = INERTIA_SPREAD if inertia is None else max(inertia.relative, 0.005)
+        if inertia is None and rotor.vane_mass is not None:
             width = max(rotor.vane_mass.relative, 0.1)
         found.append(
             Unknown(
                 "inertia", "moment of inertia", "kg m²", "log-normal", nominal.moment_of_inertia_kg_m2, width,
-                stated=known is not None,
+                stated=inertia is not None,
             )
         )  # fmt: skip
     found.append(

@@ -11,19 +11,21 @@ from numpy.typing import NDArray
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
+from edgewind.evidence.draws import RotorDraws, draws_of, moved_numbers
 from edgewind.evidence.fit import Fit
-from edgewind.evidence.verdicts import prior_draws
-from edgewind.rotor import parameters_of, response_for
-from edgewind.rotor.parameters import RotorParameters
+from edgewind.rotor import parameters_of, response_of
 from edgewind.rotor.predict import peak_places
-from edgewind.rotor.speed_kernel import flat, steady_speeds, table_arrays
 
 Array = NDArray[np.float64]
+# Maxima are sought above this Knudsen number: in denser gas creep along the rim, an estimate, may take over.
+LEAST_KNUDSEN = 0.025
+# Least share of the draws that must have a maximum at every width.
+LEAST_SHARE = 0.5
 
 
 @dataclass(frozen=True, eq=False)
 class Scaling:
-    """Optimum pressure against the width of square vanes, with the exponent of a power law through it.
+    """Optimum pressure against the width of vanes as high as wide, with the exponent of a power law through it.
 
     Attributes
     ----------
@@ -41,6 +43,8 @@ class Scaling:
         How far the local exponent changes over the widths, median: zero for a true power law.
     level : float
         Coverage.
+    share : float
+        Share of the draws that have a maximum at every width: those that the law rests on.
     """
 
     quantity: str
@@ -52,6 +56,7 @@ class Scaling:
     exponent_interval: tuple[float, float]
     bend: float
     level: float
+    share: float = 1.0
 
     def as_plain(self) -> dict[str, object]:
         """The law as plain data with stable keys."""
@@ -64,6 +69,7 @@ class Scaling:
             "exponent_interval": list(self.exponent_interval),
             "bend": self.bend,
             "level": self.level,
+            "share_with_a_maximum": self.share,
         }
 
     @property
@@ -76,10 +82,13 @@ class Scaling:
             if low <= -1 <= high
             else "not the -1 of a fixed Knudsen number"
         )
+        rest = ""
+        if self.share < self.level:
+            rest = f" This rests on the {100 * self.share:.0f} % of the draws that have a maximum at every width."
         return (
             f"From {least:.3g} to {most:.3g} mm the pressure of greatest {self.quantity} goes as the width of the vane "
             f"to the power {self.exponent:.2f} ({100 * self.level:g} % interval {low:.2f} to {high:.2f}), {law}; the "
-            f"local power changes by {self.bend:.2f} over these widths."
+            f"local power changes by {self.bend:.2f} over these widths.{rest}"
         )
 
 
@@ -87,13 +96,13 @@ def scaling_of(
     bench: Bench,
     widths_m: Sequence[float] | None = None,
     *,
-    fitted: Fit | None = None,
+    fitted: Fit | RotorDraws | None = None,
     quantity: Literal["speed", "torque"] = "speed",
     level: float = 0.9,
     draws: int = 200,
     seed: int = 1,
 ) -> Scaling:
-    """Predict how the optimum moves when square vanes of other widths are put on the same arms.
+    """Predict how the optimum moves when vanes of other widths, as high as wide, are put on the same arms.
 
     The inner edge of the vane keeps its distance from the axis; chamber, lamp, gas, pivot and build of the vane stay.
     Draws are those of the posterior of `fitted` where it is given, else those of what the bench states.
@@ -103,9 +112,9 @@ def scaling_of(
     bench : Bench
         The bench.
     widths_m : sequence of float, optional
-        Three or more widths, m; from half the bench's to twice it where absent.
-    fitted : Fit, optional
-        A fit of this bench.
+        Three or more widths, m; from half the bench's to twice it, or to what the chamber takes, where absent.
+    fitted : Fit or RotorDraws, optional
+        A fit of this bench, or draws of it.
     quantity : {"speed", "torque"}
         Whose maximum is followed.
     level, draws, seed : float, int, int
@@ -117,21 +126,27 @@ def scaling_of(
         Fewer than three widths, or a rotor that would not fit its chamber.
     """
     own = bench.rotor.vane_width.value
-    widths = np.geomspace(own / 2, 2 * own, 7) if widths_m is None else np.sort(np.asarray(widths_m, dtype=float))
+    inner = bench.rotor.arm.value - own / 2
+    if widths_m is None:
+        most = 0.98 * min(bench.chamber.width.value / 2 - inner, bench.chamber.height.value)
+        widths = np.geomspace(own / 2, min(2 * own, most), 7)
+    else:
+        widths = np.sort(np.asarray(widths_m, dtype=float))
     if widths.size < 3 or widths[0] <= 0:
         raise InputError(f"{widths.size} widths show no law", fix="give three or more widths above zero")
-    inner = bench.rotor.arm.value - own / 2
     if 2 * (inner + widths[-1]) >= bench.chamber.width.value or widths[-1] >= bench.chamber.height.value:
         raise InputError(
             f"vanes of {1e3 * widths[-1]:.4g} mm do not fit the chamber",
             fix="ask for narrower vanes or a wider chamber",
         )
-    numbers = _numbers(bench, fitted, draws, seed)
+    if isinstance(fitted, RotorDraws):
+        drawn = fitted
+    else:
+        drawn = draws_of(bench if fitted is None else fitted, draws=draws, seed=seed)
     row = {"speed": 0, "torque": 1}[quantity]
-    base = parameters_of(bench)
-    places = np.array([_places(base, numbers, width, inner, row) for width in widths])  # (widths, draws)
+    places = np.array([_places(bench, drawn, width, inner, row) for width in widths])  # (widths, draws)
     whole = np.isfinite(places).all(axis=0)
-    if whole.sum() < level * places.shape[1]:
+    if whole.mean() < LEAST_SHARE:
         raise InputError(
             f"the {quantity} has no maximum inside the response of the gas for all these widths",
             fix="ask for fewer widths",
@@ -142,40 +157,35 @@ def scaling_of(
     tails = [(1 - level) / 2, 0.5, (1 + level) / 2]
     low, middle, high = np.exp(np.quantile(logs, tails, axis=1))
     least, power, most = (float(q) for q in np.quantile(powers, tails))
-    bend = float(np.median(np.abs(ends[-1] - ends[0])))
-    return Scaling(quantity, widths, middle, low, high, power, (least, most), bend, level)
+    bend = float(np.median(np.ptp(ends, axis=0)))
+    return Scaling(quantity, widths, middle, low, high, power, (least, most), bend, level, float(whole.mean()))
 
 
-def _numbers(bench: Bench, fitted: Fit | None, draws: int, seed: int) -> Array:
-    """Return draws of the rotor as flat arrays of the kernel, shape (draws, numbers)."""
-    if fitted is not None:
-        picked = fitted.draws[
-            np.random.default_rng(seed).choice(len(fitted.draws), draws, replace=len(fitted.draws) < draws)
-        ]
-        return np.array([fitted.problem.numbers(values) for values in picked])
-    drawn = prior_draws(bench, seed)
-    found = []
-    for k in range(draws):
-        single: dict[str, float] = {}
-        for name in RotorParameters.__dataclass_fields__:
-            value = np.asarray(getattr(drawn, name), dtype=float).ravel()
-            single[name] = float(value[k % value.size])
-        found.append(flat(RotorParameters(**single)))  # type: ignore[arg-type]
-    return np.array(found)
+def both_laws(
+    bench: Bench, fitted: Fit | RotorDraws | None = None, *, level: float = 0.9, seed: int = 1
+) -> tuple[list[Scaling], str]:
+    """Return the laws of speed and of torque as far as there are any, and why one is missing; empty where none is."""
+    laws, missing = [], []
+    quantities: tuple[Literal["speed", "torque"], ...] = ("speed", "torque")
+    for quantity in quantities:
+        try:
+            laws.append(scaling_of(bench, fitted=fitted, quantity=quantity, level=level, seed=seed))
+        except InputError as error:
+            missing.append(str(error))
+    if not laws:
+        raise InputError(missing[0], fix="look at `edgewind predict --plot` for where the curves end")
+    return laws, "; ".join(missing)
 
 
-def _places(base: RotorParameters, numbers: Array, width: float, inner: float, row: int) -> Array:
+def _places(bench: Bench, draws: RotorDraws, width: float, inner: float, row: int) -> Array:
     """Return the pressure of the maximum for each draw, Pa; nan where it has none."""
-    response = response_for(float(base.chamber_width_m) / width)
-    top = float(base.knudsen(1.0, width)) / response.least_knudsen / 1.01
-    pressure = np.geomspace(top / 1e4, top, 121)
-    table = table_arrays(response)
-    curves = np.empty((len(numbers), pressure.size))
-    for k, one in enumerate(numbers):
-        q = one.copy()
-        q[1] = q[2] = width
-        q[4] = inner + width / 2
-        speed_torque = steady_speeds(pressure, q, *table)
-        sense = np.sign(speed_torque[1][np.argmax(np.abs(speed_torque[1]))])
-        curves[k] = sense * speed_torque[row]
-    return peak_places(pressure, curves)
+    base = parameters_of(draws.bench)
+    wide = base.with_(vane_width_m=width, vane_height_m=width, arm_m=inner + width / 2)
+    response = response_of(wide)
+    top = float(wide.knudsen(1.0)) / max(LEAST_KNUDSEN, 1.01 * response.least_knudsen)
+    pressure = np.geomspace(top / 4e3, top, 121)
+    moved = RotorDraws(bench, moved_numbers(draws.numbers, base, wide), response, draws.kind, draws.seed)
+    curves = moved.curves(pressure, reach=np.inf)
+    torque = curves[:, 1]
+    strongest = np.take_along_axis(torque, np.argmax(np.abs(torque), axis=1)[:, None], axis=1)
+    return peak_places(pressure, np.sign(strongest) * curves[:, row])

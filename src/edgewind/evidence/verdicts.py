@@ -22,11 +22,11 @@ from edgewind.rotor import (
     SteadyState,
     TableResponse,
     parameters_of,
-    response_for,
-    room_ratio,
+    response_of,
     steady_state,
 )
 from edgewind.rotor.convection import convection_bound
+from edgewind.rotor.drag import arm_drag, vane_drag
 from edgewind.units import Measured, format_interval, format_number
 
 Array = NDArray[np.float64]
@@ -83,7 +83,7 @@ class Case:
     @cached_property
     def response(self) -> TableResponse:
         """The response of the gas."""
-        return response_for(room_ratio(parameters_of(self.bench)))
+        return response_of(parameters_of(self.bench))
 
     @cached_property
     def inside(self) -> NDArray[np.bool_]:
@@ -140,7 +140,15 @@ class Case:
     def measured(self) -> pd.DataFrame | None:
         """The measured torque curve, where coast-downs give one."""
         inertia: Measured | None = self.bench.rotor.moment_of_inertia
-        return measured_torque(self.used, self.coasts, inertia)
+        return measured_torque(self.used, self.coasts, inertia, shapes=self._gas_drag)
+
+    def _gas_drag(self, pressure_pa: Array) -> Array:
+        """Drag of the gas at pressures, N m s, one row a draw of what the bench states, gauge uncertainty in it."""
+        rotor, gauge = _drawn(self.bench, self.response, self.data.gauge_log_u, self.seed)
+        most = 0.999 * rotor.knudsen(1.0) / self.response.least_knudsen
+        pressure = np.minimum(pressure_pa * gauge, most)
+        gas = self.response.at(rotor.knudsen(pressure), rotor.accommodation)
+        return np.asarray(vane_drag(pressure, gas, rotor) + arm_drag(pressure, self.response, rotor))
 
     @property
     def fastest(self) -> int:
@@ -182,12 +190,15 @@ def _drawn(bench: Bench, response: TableResponse, gauge_log_u: float, seed: int)
         pivot_breakaway_n_m=column["pivot_dry"],
         pivot_viscous_n_m_s=column["pivot_viscous"],
         arm_m=arm,
+        creep_factor=column.get("creep", 1.0),
+        gas_force_factor=column["gas_force"],
+        gas_drag_factor=column["gas_drag"],
     ), column["gauge"]
 
 
 def prior_draws(bench: Bench, seed: int) -> RotorParameters:
     """Return draws of a rotor from what its bench states, arrays of shape (draws, 1)."""
-    return _drawn(bench, response_for(room_ratio(parameters_of(bench))), 0.05, seed)[0]
+    return _drawn(bench, response_of(parameters_of(bench)), 0.05, seed)[0]
 
 
 @dataclass(frozen=True)
@@ -276,7 +287,7 @@ def judge(
     model : str, optional
         The model of this drive alone, where one is fitted.
     within : float
-        Factor either way to which the size holds, beyond the uncertainties of the bench.
+        Factor either way to which the size holds, where it is an estimate; the draws hold it already.
     """
     sign_ok = sign_agrees(case.bench, leads)
     other = "dark" if leads == "bright" else "bright"
@@ -303,7 +314,7 @@ def judge(
             sentence(f"{sign}; the bench does not state what its size needs"),
         )  # fmt: skip
     size = size_of(case, torque)
-    low, high = size.interval[0] / within, size.interval[1] * within
+    low, high = size.interval
     alone, best = (None if model is None else case.evidence(model)), _best_evidence(case)
     verdict, because = _verdict(case, size, (low, high), sign_ok, model, alone, best)
     light, envelope = dependence(case, key)

@@ -4,8 +4,64 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from edgewind.evidence.explain import Explanation
-from edgewind.units import format_interval, format_number
+from edgewind.evidence.what_if import Moved, Spread, WhatIf
+from edgewind.units import format_interval, format_number, from_si
+
+_RPM = float(from_si(1.0, "rpm", "angular speed"))
+_UNIT = {"speed": (_RPM, "rpm"), "torque": (1.0, "N m")}
+
+
+def done_percent(left: float) -> int:
+    """Return how far a fit is, in percent, from what is left of ln(evidence): that falls from hundreds to 0.3."""
+    share = 1 - (np.log(max(left, 0.3)) - np.log(0.3)) / (np.log(1000) - np.log(0.3))
+    return int(100 * np.clip(share, 0, 1))
+
+
+def what_if_lines(found: WhatIf) -> Iterator[str]:
+    """Yield how both optima move: a table of medians and intervals, and what they rest on."""
+    said = " and ".join(f"{key} = {value}" for key, value in found.changes.items())
+    yield f"What if {said}?" if said else "As it is:"
+    rows: list[tuple[str, Spread, Spread, Spread | None, float, str]] = []
+    for moved in (found.speed, found.torque):
+        scale, unit = _UNIT[moved.quantity]
+        rows.append((f"greatest {moved.quantity} at", moved.before_pa, moved.after_pa, moved.ratio, 1.0, "Pa"))
+        rows.append((f"  {moved.quantity} there", moved.before, moved.after, None, scale, unit))
+    for name, before, after, ratio, scale, unit in rows:
+        line = f"{name:<19} {_spread_words(before, scale, unit)}"
+        if found.changes:
+            line += f"  ->  {_spread_words(after, scale, unit)}"
+            line += f";  ratio {_spread_words(ratio, 1.0, '')}" if ratio is not None else ""
+        yield line.rstrip()
+    what = (
+        "the posterior of the fit"
+        if found.kind == "posterior"
+        else "priors only, of what bench.toml states; --fit uses the readings"
+    )
+    yield f"medians and {100 * found.level:g} % intervals over {found.draws} draws of {what}"
+    for moved in (found.speed, found.torque):
+        yield from _no_maximum(moved, bool(found.changes))
+
+
+def _spread_words(spread: Spread, scale: float, unit: str) -> str:
+    if spread.median is None or spread.interval is None:
+        return "no maximum shown"
+    low, high = (format_number(scale * end, 3) for end in spread.interval)
+    return f"{format_number(scale * spread.median, 3)} ({low} to {high}) {unit}".rstrip()
+
+
+def _no_maximum(moved: Moved, changed: bool) -> Iterator[str]:
+    for when, place, share in (
+        ("before", moved.before_pa, moved.share_before),
+        ("after", moved.after_pa, moved.share_after),
+    )[: 2 if changed else 1]:
+        if place.median is None:
+            yield (
+                f"{when} the change the {moved.quantity} has a maximum between these pressures in {100 * share:.0f} % "
+                "of the draws only: ask for a wider range"
+            )
 
 
 def explanation_lines(found: Explanation) -> Iterator[str]:

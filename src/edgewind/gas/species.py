@@ -51,6 +51,10 @@ class Species:
     viscosity: Callable[[ArrayLike], FloatArray]
     conductivity: Callable[[ArrayLike], FloatArray]
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Travel to another process by symbol: functions of a property library cannot."""
+        return find_species, (self.symbol,)
+
     def check_temperature(self, temperature_k: ArrayLike) -> None:
         """Raise :class:`OutOfRangeError` where the source of the viscosity does not hold."""
         t = np.asarray(temperature_k, dtype=float)

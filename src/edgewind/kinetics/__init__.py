@@ -2,9 +2,20 @@
 
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.inputs import parse_knudsen
-from edgewind.kinetics.response import respond, respond_curve
+from edgewind.kinetics.response import Step, respond, respond_curve
 from edgewind.kinetics.result import Response, curve
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.table import ResponseTable
 
-__all__ = ["Response", "ResponseTable", "Room", "Shape", "Walls", "curve", "parse_knudsen", "respond", "respond_curve"]
+__all__ = [
+    "Response",
+    "ResponseTable",
+    "Room",
+    "Shape",
+    "Step",
+    "Walls",
+    "curve",
+    "parse_knudsen",
+    "respond",
+    "respond_curve",
+]

@@ -43,31 +43,50 @@ class Room:
         return self.position == 0.5
 
 
+# Free paths in the thickest cell of a grid in space, at unit resolution. In thicker ones the coarse levels lose their
+# grip on what alternates from cell to cell; the grids of strips are fine enough without.
+THICKEST = 6.0
+
+
 def _finest(kn: float) -> float:
     """Size of the smallest cells at unit resolution: a fraction of the free path, within reason."""
     return float(np.clip(0.3 * kn, 0.004, 0.06))
 
 
-def _normal(reach: float, kn: float, resolution: float) -> Floats:
-    """Nodes from the vane's plane to an end wall."""
-    largest = 0.08 + 0.06 * reach
-    return graded(0.0, reach, resolution, _finest(kn), min(largest, 0.02 + 2.0 * kn), largest)
+def _largest(reach: float, kn: float, thickest: float) -> float:
+    """Size of the largest cells between two places that far apart, and at most so many free paths thick."""
+    return min(0.08 + 0.06 * reach, thickest * kn)
 
 
-def _across(half: float, wall: float, kn: float, resolution: float) -> Floats:
-    """Nodes from the plane of symmetry over an edge at `half` to the side wall."""
+def _normal(reach: float, kn: float, fine: tuple[float, float], thickest: float = np.inf) -> Floats:
+    """Nodes from the vane's plane to an end wall; `fine` is the resolution and how often it was refined."""
+    largest = _largest(reach, kn, thickest)
+    return graded(0.0, reach, fine[0], _finest(kn), min(largest, 0.02 + 2.0 * kn), largest, fine[1])
+
+
+def _across(
+    half: float, wall: float, kn: float, fine: tuple[float, float], thickest: float = np.inf, *, even: bool = False
+) -> Floats:
+    """Nodes from the plane of symmetry over an edge at `half` to the side wall; even ones where the outline cuts cells
+    all the way.
+    """
     edge = _finest(kn)
-    inner = graded(0.0, half, resolution, 0.25 * half + edge, edge, 0.5 * half)
-    largest = 0.08 + 0.06 * (wall - half)
-    outer = graded(half, wall, resolution, edge, min(largest, 0.02 + 2.0 * kn), largest)
+    if even:
+        inner = graded(0.0, half, fine[0], 2.0 * edge, 2.0 * edge, 2.0 * edge, fine[1])
+    else:
+        largest = min(0.5 * half, thickest * kn)
+        inner = graded(0.0, half, fine[0], 0.25 * half + edge, edge, largest, fine[1])
+    largest = _largest(wall - half, kn, thickest)
+    outer = graded(half, wall, fine[0], edge, min(largest, 0.02 + 2.0 * kn), largest, fine[1])
     return np.concatenate([inner, outer[1:]])
 
 
-def strip_grid(room: Room, kn: float, resolution: float, *, boxes: int) -> Grid:
+def strip_grid(room: Room, kn: float, resolution: float, *, boxes: int, refined: float = 1.0) -> Grid:
     """Grid of a strip of width 1: its upper half, on one side of its plane or on both."""
-    y = _across(0.5, 0.5 * room.width, kn, resolution)
+    fine = (resolution, refined)
+    y = _across(0.5, 0.5 * room.width, kn, fine)
     cover = (0.5 * (y[1:] + y[:-1]) < 0.5).astype(float)
-    return Grid(tuple(_normal(reach, kn, resolution) for reach in room.reaches[:boxes]), (y,), cover)
+    return Grid(tuple(_normal(reach, kn, fine) for reach in room.reaches[:boxes]), (y,), cover)
 
 
 def covered(outline: Callable[[Floats, Floats], NDArray[np.bool_]], y: Floats, z: Floats) -> Floats:
@@ -117,13 +136,15 @@ class Shape:
             return np.asarray(np.abs(y) + np.abs(z) < 0.5 * 2.0**0.5)
         return np.asarray((np.abs(y) < 0.5) & (np.abs(z) < 0.5 * self.aspect))
 
-    def grid(self, room: Room, kn: float, resolution: float, *, boxes: int) -> Grid:
+    def grid(self, room: Room, kn: float, resolution: float, *, boxes: int, refined: float = 1.0) -> Grid:
         """Grid of the quarter of the room that two planes of symmetry leave, on one side of the vane or on
         both.
         """
         if self.name == "strip":
-            return strip_grid(room, kn, resolution, boxes=boxes)
+            return strip_grid(room, kn, resolution, boxes=boxes, refined=refined)
+        fine = (resolution, refined)
         sides = zip(self.extents, (room.width, room.height or room.width), strict=True)
-        y, z = (_across(0.5 * extent, 0.5 * side, kn, resolution) for extent, side in sides)
-        x = tuple(_normal(reach, kn, resolution) for reach in room.reaches[:boxes])
+        even = self.cuts_cells
+        y, z = (_across(0.5 * extent, 0.5 * side, kn, fine, THICKEST, even=even) for extent, side in sides)
+        x = tuple(_normal(reach, kn, fine, THICKEST) for reach in room.reaches[:boxes])
         return Grid(x, (y, z), covered(self.contains, y, z))

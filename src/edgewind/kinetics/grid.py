@@ -16,11 +16,13 @@ Floats = NDArray[np.float64]
 # Cells grow away from an edge or a wall by this share of the distance; larger jumps would spoil the second
 # order.
 GROWTH = 0.3
-# Every segment has a multiple of this many cells, so that a grid can be coarsened twice.
+# Every segment has a multiple of this many cells, so that a grid can be coarsened twice; half as many when refined.
 MULTIPLE = 4
 
 
-def graded(a: float, b: float, resolution: float, size_a: float, size_b: float, largest: float) -> Floats:
+def graded(
+    a: float, b: float, resolution: float, size_a: float, size_b: float, largest: float, refined: float = 1.0
+) -> Floats:
     """Nodes from a to b with cells of about `size_a` at a, `size_b` at b and at most `largest` between.
 
     The cell size h(x) wanted at unit resolution is harmonic in its three bounds, ``1/h = 1/(size_a + g (x-a))
@@ -36,7 +38,11 @@ def graded(a: float, b: float, resolution: float, size_a: float, size_b: float, 
     x = a + (b - a) * np.linspace(0.0, 1.0, 4001)
     density = 1.0 / (size_a + GROWTH * (x - a)) + 1.0 / (size_b + GROWTH * (b - x)) + 1.0 / largest
     count = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(x))])
+    # Refined is what was rounded before: else a segment of few cells would have as many as before, or twice as many,
+    # and two levels would not tell the error.
     cells = MULTIPLE * max(1, round(resolution * count[-1] / MULTIPLE))
+    if refined != 1.0:
+        cells = 2 * max(1, round(cells * refined / 2))
     nodes = np.interp(np.linspace(0.0, count[-1], cells + 1), count, x)
     nodes[0], nodes[-1] = a, b
     return nodes

@@ -44,6 +44,7 @@ def fgmres(
     tolerance: float,
     reference: float | None = None,
     limit: int = 60,
+    watch: Callable[[list[float]], None] | None = None,
 ) -> KrylovResult:
     """Solve ``A x = residual`` from ``x = 0`` (Saad, SIAM J. Sci. Comput. 14, 461, 1993, algorithm 2.2).
 
@@ -61,6 +62,8 @@ def fgmres(
         Norm to compare with; that of `residual` where absent.
     limit : int
         Most products with A.
+    watch : callable, optional
+        Called after each product with the history of the residual so far.
     """
     norm = float(np.linalg.norm(residual))
     scale = norm if reference is None else reference
@@ -100,6 +103,8 @@ def fgmres(
         triangle.append(column[:-1])
         target[-1:] = [c * target[-1], -s * target[-1]]
         history.append(abs(target[-1]) / scale)
+        if watch is not None:
+            watch(history)
         if length <= 1e-14 * norm:
             break
         frames[len(corrections)] = product / length

@@ -102,9 +102,10 @@ class Level:
         return np.asarray(lu_solve(self._factors, r, check_finite=False))
 
 
-def ladder(fine: RoomOperator, rough: RoomOperator) -> Level:
-    """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve
-    takes.
+def ladder(fine: RoomOperator, rough: RoomOperator, patience: int = 6) -> Level:
+    """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve takes.
+
+    `patience` is the number of sweeps that the levels with merged cells may take at a time.
     """
     top = Level(fine)
     level = top.below = Level(rough, tolerance=0.1, limit=20)
@@ -114,6 +115,6 @@ def ladder(fine: RoomOperator, rough: RoomOperator) -> Level:
         scale, scale_below = sparse.diags_array(level.operator.scale), sparse.diags_array(coarse.scale)
         level.restrict = sparse.csr_array(scale_below @ down @ sparse.diags_array(1.0 / level.operator.scale))
         level.prolong = sparse.csr_array(scale @ up @ sparse.diags_array(1.0 / coarse.scale))
-        level.below = Level(coarse, tolerance=0.3, limit=6)
+        level.below = Level(coarse, tolerance=0.3, limit=patience)
         level = level.below
     return top

@@ -26,7 +26,6 @@ class PlaneOperator(RoomOperator):
         return (
             np.zeros((n, g.boxes, 2, ny, 2, s)),
             np.zeros((n, 2, columns, 2, s)),
-            np.zeros((n, columns, 2, s)),
         )
 
     def _run(

@@ -54,8 +54,13 @@ def tally(wall, h1, h2, s, w, normal, tangent, side):
 
 
 @nb.njit(error_model="numpy", cache=True)
-def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last):
-    """Sweep one column of cells, from the wall or plane where `below` enters; leave there what comes out."""
+def column(lanes, down, up, wall, m, out, velocity, delta, along, dx, dy, last, kept):
+    """Sweep one column of cells from the wall, where `wall` enters, to the plane of symmetry and back; leave there what
+    comes out.
+
+    `down` and `up` hold the faces across x of the two ways. What both need of a cell is kept from the first for the
+    second, and their sums are added up together.
+    """
     ny = dy.size
     ex = load(velocity[0], lanes)
     ey = load(velocity[1], lanes)
@@ -63,35 +68,65 @@ def column(lanes, faces, below, m, out, velocity, delta, along, up, dx, dy, last
     w = load(velocity[3], lanes)
     rate = delta / s
     ax = ex * (2.0 / dx)
+    fixed = rate + ax
     e0 = along * ex
-    e1 = up * ey
-    ws = w * s
-    none = w * 0.0
-    y1 = load(below[0], lanes)
-    y2 = load(below[1], lanes)
+    q = 4.0 / 15.0
+    y1 = load(wall[0], lanes)
+    y2 = load(wall[1], lanes)
     for jj in range(ny):
-        j = jj if up > 0.0 else ny - 1 - jj
-        g = (4.0 / 15.0 * m[j, 4]) * e0 + (4.0 / 15.0 * m[j, 5]) * e1
-        a1 = (2.0 * m[j, 1]) * e0 + (2.0 * m[j, 2]) * e1 - 2.0 * g
+        j = ny - 1 - jj
+        g = (q * m[j, 4]) * e0
+        gy = (q * m[j, 5]) * ey
+        a = (2.0 * m[j, 1]) * e0 - 2.0 * g
+        ay = (2.0 * m[j, 2]) * ey - 2.0 * gy
+        even1 = rate * ((m[j, 0] - m[j, 3]) + s * (a + s * (m[j, 3] + s * g)))
+        odd1 = delta * (ay + s * (s * gy))
+        even2 = rate * (0.5 * m[j, 3]) + (0.5 * delta) * g
+        odd2 = (0.5 * delta) * gy
         by = ey * (2.0 / dy[j])
-        x1 = load(faces[j, 0], lanes)
-        x2 = load(faces[j, 1], lanes)
-        inverse = 1.0 / (rate + ax + by)
-        s1 = (m[j, 0] - m[j, 3]) + s * (a1 + s * (m[j, 3] + s * g))
-        s2 = 0.5 * m[j, 3] + s * (0.5 * g)
-        h1 = (rate * s1 + ax * x1 + by * y1) * inverse
-        h2 = (rate * s2 + ax * x2 + by * y2) * inverse
-        store(faces[j, 0], h1 + h1 - x1)
-        store(faces[j, 1], h2 + h2 - x2)
+        inverse = 1.0 / (fixed + by)
+        x1 = load(down[j, 0], lanes)
+        x2 = load(down[j, 1], lanes)
+        h1 = (even1 - odd1 + ax * x1 + by * y1) * inverse
+        h2 = (even2 - odd2 + ax * x2 + by * y2) * inverse
+        store(down[j, 0], h1 + h1 - x1)
+        store(down[j, 1], h2 + h2 - x2)
+        y1 = h1 + h1 - y1
+        y2 = h2 + h2 - y2
+        store(kept[j, 0], even1 + odd1)
+        store(kept[j, 1], even2 + odd2)
+        store(kept[j, 2], inverse)
+        store(kept[j, 3], h1)
+        store(kept[j, 4], h2)
+    ws = w * s
+    square = s * s
+    none = w * 0.0
+    for j in range(ny):
+        by = ey * (2.0 / dy[j])
+        x1 = load(up[j, 0], lanes)
+        x2 = load(up[j, 1], lanes)
+        inverse = load(kept[j, 2], lanes)
+        h1 = (load(kept[j, 0], lanes) + ax * x1 + by * y1) * inverse
+        h2 = (load(kept[j, 1], lanes) + ax * x2 + by * y2) * inverse
+        store(up[j, 0], h1 + h1 - x1)
+        store(up[j, 1], h2 + h2 - x2)
         y1 = h1 + h1 - y1
         y2 = h2 + h2 - y2
         if last:
-            f1 = ws * h1
-            heat = ws * h2 + f1 * (s * s - 2.0)
-            sums = totals(w * h1, f1 * e0, f1 * e1, w * (h1 * (s * s - 1.0) + h2), heat * e0, heat * e1, none, none)
+            before1 = load(kept[j, 3], lanes)
+            before2 = load(kept[j, 4], lanes)
+            both1 = h1 + before1
+            both2 = h2 + before2
+            turned1 = h1 - before1
+            flow = ws * both1
+            heat = ws * both2 + flow * (square - 2.0)
+            flow_y = (ws * ey) * turned1
+            heat_y = (ws * ey) * (h2 - before2) + flow_y * (square - 2.0)
+            energy = w * (both1 * (square - 1.0) + both2)
+            sums = totals(w * both1, flow * e0, flow_y, energy, heat * e0, heat_y, none, none)
             store(out[j], load(out[j], EIGHT) + sums)
-    store(below[0], y1)
-    store(below[1], y2)
+    store(wall[0], y1)
+    store(wall[1], y2)
 
 
 @nb.njit(error_model="numpy", cache=True)
@@ -139,13 +174,14 @@ def from_room(lanes, faces, velocity, alpha, nu, tau):
 
 @nb.njit(error_model="numpy", cache=True)
 def work(
-    lanes, first, step, plane, top, bottom, start, dx, dy, velocities, delta, cover, parity,
+    lanes, first, step, plane, top, start, dx, dy, velocities, delta, cover, parity,
     alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
     out, end, side, vane,
 ):  # fmt: skip
     """Sweep the rows first, first + step, ... and add them to this worker's sums."""
     boxes = start.size - 1
     ny = dy.size
+    kept = np.empty((ny, 5, len(lanes)))
     for d in range(first, velocities.shape[0], step):
         velocity = velocities[d]
         ex = load(velocity[0], lanes)
@@ -162,51 +198,35 @@ def work(
                     through_the_plane(lanes, plane, vane, velocity, cover, parity, alpha_vane, vane_drive,
                                       vane_nu, last)  # fmt: skip
                 for b in range(boxes):
-                    for up in range(2):
-                        if away == 0:
+                    if away == 0:
+                        for up in range(2):
                             for j in range(ny):
                                 from_room(lanes, plane[b, up, j], velocity, alpha_room, end_nu[b, j], room_tau)
-                        for n in range(start[b + 1] - start[b]):
-                            i = start[b] + n if away == 1 else start[b + 1] - 1 - n
-                            h = top[away, i] if up == 0 else bottom[i]
-                            if up == 0:
-                                from_room(lanes, h, velocity, alpha_room, side_nu[i], room_tau)
-                            column(lanes, plane[b, up], h, moments[i], out[i], velocity, delta, along,
-                                   2.0 * up - 1.0, dx[i], dy, last)  # fmt: skip
-                            # What meets the plane of symmetry comes back from it; what meets the wall is
-                            # kept.
-                            if up == 0:
-                                store(bottom[i, 0], load(h[0], lanes))
-                                store(bottom[i, 1], load(h[1], lanes))
-                            else:
-                                store(top[away, i, 0], load(h[0], lanes))
-                                store(top[away, i, 1], load(h[1], lanes))
-                                if last:
-                                    tally(side[i], load(h[0], lanes), load(h[1], lanes), s, w, ey, ex, along)
-                        if away == 1 and last:
+                    for n in range(start[b + 1] - start[b]):
+                        i = start[b] + n if away == 1 else start[b + 1] - 1 - n
+                        h = top[away, i]
+                        from_room(lanes, h, velocity, alpha_room, side_nu[i], room_tau)
+                        column(lanes, plane[b, 0], plane[b, 1], h, moments[i], out[i], velocity, delta, along,
+                               dx[i], dy, last, kept)  # fmt: skip
+                        # What comes back to the wall is kept there.
+                        if last:
+                            tally(side[i], load(h[0], lanes), load(h[1], lanes), s, w, ey, ex, along)
+                    if away == 1 and last:
+                        for up in range(2):
                             for j in range(ny):
                                 h = plane[b, up, j]
-                                tally(
-                                    end[b, j],
-                                    load(h[0], lanes),
-                                    load(h[1], lanes),
-                                    s,
-                                    w,
-                                    ex,
-                                    ey,
-                                    2.0 * up - 1.0,
-                                )
+                                tally(end[b, j], load(h[0], lanes), load(h[1], lanes), s, w, ex, ey, 2.0 * up - 1.0)
 
 
 @nb.njit(error_model="numpy", parallel=True, cache=True)
 def share(
-    lanes, workers, plane, top, bottom, start, dx, dy, velocities, delta, cover, parity,
+    lanes, workers, plane, top, start, dx, dy, velocities, delta, cover, parity,
     alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
     out, end, side, vane,
 ):  # fmt: skip
     """Run the workers side by side."""
     for t in nb.prange(workers):
-        work(lanes, t, workers, plane[t], top[t], bottom[t], start, dx, dy, velocities, delta, cover, parity,
+        work(lanes, t, workers, plane[t], top[t], start, dx, dy, velocities, delta, cover, parity,
              alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
              out[t], end[t], side[t], vane[t])  # fmt: skip
 
@@ -236,8 +256,8 @@ def sweep(
     workers : int
         Threads to share the rows.
     scratch : tuple of arrays
-        The faces of one row: in the vane's plane (workers, boxes, 2, ny, 2, lanes), at the wall (workers, 2,
-        columns, 2, lanes) and at the plane of symmetry (workers, columns, 2, lanes).
+        The faces of one row: in the vane's plane (workers, boxes, 2, ny, 2, lanes), and at the wall
+        (workers, 2, columns, 2, lanes).
     start : array (boxes + 1)
         First column of each box.
     sides : tuple of arrays (columns,), (ny,)

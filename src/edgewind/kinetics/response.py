@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import os
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from edgewind.errors import InputError
@@ -16,10 +19,13 @@ from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
 
 # Each level refines cells and angles by this factor. The scheme is of second order, so the difference of two
-# levels is the error of the finer one; where an outline cuts cells, the faces it shares are of first order.
+# levels is the error of the finer one. Where an outline cuts cells, the faces it shares make it about of order 3/2:
+# there the values of two levels are extrapolated, and half of what that adds is taken for the error.
 STEP = 2.0**0.5
+ORDER, ORDER_CUT = 2.0, 1.5
 MOST_LEVELS = 8
-# Coefficients whose relative error counts, and the scale for those that may vanish by symmetry.
+# Coefficients whose relative error counts (that of the area share, a derived figure, does not), and the scale for
+# those that may vanish by symmetry.
 SCALE_OF = {
     "thermal_force": "thermal_force",
     "heat_hot": "heat_hot",
@@ -31,6 +37,30 @@ SCALE_OF = {
     "loss_cold": "loss_hot",
     "loss_force": "loss_hot",
 }
+DRIVES_SOLVED = ("faces", "both", "motion")
+
+
+@dataclass(frozen=True)
+class Step:
+    """How far one answer has come.
+
+    Parameters
+    ----------
+    level : int
+        Refinement in hand, the first being 1.
+    levels : int
+        Refinements that will be needed, as far as known: two, or more once the error is known.
+    drive : str
+        Drive in hand.
+    done : float
+        Share of the whole work that is done, 0 to 1, each refinement counted by its cost; it may fall when an error
+        turns out to need one refinement more.
+    """
+
+    level: int
+    levels: int
+    drive: str
+    done: float
 
 
 def respond(
@@ -45,6 +75,7 @@ def respond(
     fields: bool = False,
     workers: int | None = None,
     cache: bool | str | os.PathLike[str] = True,
+    watch: Callable[[Step], None] | None = None,
 ) -> Response:
     """Compute how a gas pushes, drags and cools a vane, to the accuracy asked for.
 
@@ -81,11 +112,14 @@ def respond(
         Threads; as many as processors where absent.
     cache : bool or path
         Whether to look for the answer on disk and keep it there; a path names the folder.
+    watch : callable, optional
+        Called with a `Step` after every sweep at full resolution.
 
     Returns
     -------
     Response
-        Coefficients with estimated errors; `reached` says whether all are within the tolerance.
+        Coefficients with estimated errors; `reached` says whether all are within the tolerance. The area share
+        carries its error, too, but does not count.
 
     Raises
     ------
@@ -108,7 +142,7 @@ def respond(
         found = store.fetch(folder, question)
         if found is not None:
             return Response.from_json(found)
-    answer = _refine(case, tolerance, workers or os.cpu_count() or 1)
+    answer = _refine(case, tolerance, workers or os.cpu_count() or 1, watch)
     if folder is not None and answer.reached:
         store.keep(folder, question, answer.to_json())
     return answer
@@ -119,6 +153,7 @@ def respond_curve(
     knudsen: Iterable[float],
     *,
     progress: Callable[[int, int, Response], None] | None = None,
+    watch: Callable[[int, Step], None] | None = None,
     **options: object,
 ) -> list[Response]:
     """Compute a response curve, one Knudsen number after the other; what was done before an interruption
@@ -132,13 +167,16 @@ def respond_curve(
         Knudsen numbers.
     progress : callable, optional
         Called with the number done, the number in all and the last answer.
+    watch : callable, optional
+        Called after every sweep with the number of answers done and how far the next has come.
     **options
         As for `respond`.
     """
     numbers = [check_knudsen(kn) for kn in knudsen]
     answers: list[Response] = []
     for kn in numbers:
-        answers.append(respond(shape, kn, **options))  # type: ignore[arg-type]
+        told = None if watch is None else partial(watch, len(answers))
+        answers.append(respond(shape, kn, watch=told, **options))  # type: ignore[arg-type]
         if progress is not None:
             progress(len(answers), len(numbers), answers[-1])
     return answers
@@ -173,6 +211,7 @@ def coefficients(solutions: Mapping[str, Solution]) -> dict[str, float]:
         "loss_hot": both.mean("heat", 0),
         "loss_cold": both.mean("heat", 1),
         "loss_force": both.force,
+        "area_share": faces.area_share,
     }
 
 
@@ -182,6 +221,15 @@ def _first(case: Case) -> Resolution:
         # Far from the continuum the shadow of the vane is sharp: angles count more than cells.
         return Resolution(0.4, 8, 6) if case.knudsen > 0.5 else Resolution(0.4, 5, 4)
     return Resolution(1.0 if case.knudsen < 0.02 else 0.7, 14)
+
+
+def _tell(watch: Callable[[Step], None], case: Case, level: int, levels: int, drive: int, done: float) -> None:
+    """Weigh refinements by their cost: cells and angles grow together."""
+    growth = STEP ** (3 if case.shape.name == "strip" else 5)
+    costs = [growth**k for k in range(max(levels, level + 1))]
+    here = (drive + done) / len(DRIVES_SOLVED)
+    share = (sum(costs[:level]) + here * costs[level]) / sum(costs)
+    watch(Step(level + 1, len(costs), DRIVES_SOLVED[drive], share))
 
 
 def _check_memory(case: Case, resolution: Resolution, workers: int) -> None:
@@ -209,24 +257,33 @@ def _available_memory() -> int | None:
         return None
 
 
-def _refine(case: Case, tolerance: float, workers: int) -> Response:
+def _refine(case: Case, tolerance: float, workers: int, watch: Callable[[Step], None] | None = None) -> Response:
     """Refine until two levels agree to the tolerance, or say that they do not."""
     begun = time.perf_counter()
     resolution, before = _first(case), None
+    solutions: dict[str, Solution] = {}
+    cuts = case.shape.cuts_cells
+    gained = STEP ** (ORDER_CUT if cuts else ORDER) - 1.0
+    levels = 2
     for level in range(MOST_LEVELS):
         _check_memory(case, resolution, workers)
-        drives = ("faces", "both", "motion")
-        solutions = dict(
-            zip(drives, solve(case, resolution, drives, tolerance=tolerance, workers=workers), strict=True)
-        )
-        values = coefficients(solutions)
+        told = None if watch is None else partial(_tell, watch, case, level, levels)
+        found = solve(
+            case, resolution, DRIVES_SOLVED, tolerance=tolerance, workers=workers,
+            start=tuple(solutions.values()), progress=told,
+        )  # fmt: skip
+        solutions = dict(zip(DRIVES_SOLVED, found, strict=True))
+        raw = coefficients(solutions)
         if before is not None:
-            gained = STEP ** (1 if case.shape.cuts_cells else 2) - 1.0
-            errors = {name: abs(values[name] - before[name]) / gained for name in values}
-            reached = all(errors[name] <= tolerance * abs(values[SCALE_OF[name]]) + 1e-12 for name in values)
+            missing = {name: (raw[name] - before[name]) / gained for name in raw}
+            values = {name: value + missing[name] if cuts else value for name, value in raw.items()}
+            errors = {name: abs(value) * (0.5 if cuts else 1.0) for name, value in missing.items()}
+            excess = max(errors[name] / (tolerance * abs(values[scale]) + 1e-12) for name, scale in SCALE_OF.items())
+            reached = excess <= 1.0
             if reached or level == MOST_LEVELS - 1:
                 break
-        resolution, before = resolution.finer(STEP), values
+            levels = level + 1 + max(1, math.ceil(math.log(excess) / math.log(1.0 + gained)))
+        resolution, before = resolution.finer(STEP), raw
     last = list(solutions.values())
     return Response(
         shape=case.shape.name,

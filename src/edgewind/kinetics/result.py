@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
 import xarray as xr
 
+from edgewind.errors import InputError
 from edgewind.kinetics.solve import Solution
 
 
@@ -35,9 +37,11 @@ class Response:
           side;
         - ``loss_hot``, ``loss_cold``: heat that leaves a face, both faces warmer than the room by dT/T0 = 1;
         - ``loss_force``: force towards the hot side then. A room warmed instead drives the opposite of all
-          three.
+          three;
+        - ``area_share``: share of the thermal force that the stress in the middle of the faces would give, acting on
+          all of them; the rest is the edge's share.
     reached : bool
-        Whether every error is within the tolerance.
+        Whether every error is within the tolerance, that of the area share aside.
     sweeps : mapping of str to int
         Fine sweeps per drive, at the finest resolution.
     coarse_sweeps, residual, mass_residual, energy_residual, seconds, cells, velocities
@@ -45,6 +49,8 @@ class Response:
         resolution.
     solutions : mapping of str to Solution
         The finest solution of each drive, for fields; empty when it came from a cache.
+    fields : xarray.Dataset, optional
+        The fields of an answer that was read back.
     """
 
     shape: str
@@ -67,6 +73,7 @@ class Response:
     cells: int
     velocities: int
     solutions: Mapping[str, Solution] = field(default_factory=dict, repr=False, compare=False)
+    fields: xr.Dataset | None = field(default=None, repr=False, compare=False)
 
     @property
     def thermal_force(self) -> float:
@@ -105,7 +112,8 @@ class Response:
 
     def to_json(self) -> dict[str, Any]:
         """Everything but the fields, in plain types."""
-        plain = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "solutions"}
+        kept = (f.name for f in fields(self) if f.name not in ("solutions", "fields"))
+        plain = {name: getattr(self, name) for name in kept}
         return {name: dict(value) if isinstance(value, Mapping) else value for name, value in plain.items()}
 
     @classmethod
@@ -116,8 +124,10 @@ class Response:
     def to_dataset(self) -> xr.Dataset:
         """Fields of the gas for each drive and stress along the faces, on cell centres.
 
-        Across, only y >= 0 and z >= 0 are given; the rest is symmetric.
+        Across, only y >= 0 and z >= 0 are given; the rest is symmetric. `from_dataset` makes the answer again.
         """
+        if self.fields is not None:
+            return self.fields
         if not self.solutions:
             raise ValueError("this response came without fields: ask for them with fields=True")
         drives = list(self.solutions)
@@ -132,8 +142,28 @@ class Response:
             "accommodation": list(self.accommodation),
             **self.values,
             **{f"{name}_error": value for name, value in self.errors.items()},
+            "answer": json.dumps(self.to_json()),
         }
         return data
+
+    @classmethod
+    def from_dataset(cls, data: xr.Dataset) -> Response:
+        """Return the answer that `to_dataset` wrote, with its fields, from memory or a file.
+
+        Raises
+        ------
+        InputError
+            For a data set that holds no answer.
+        """
+        try:
+            plain = json.loads(data.attrs["answer"])
+            return replace(cls.from_json(plain), fields=data)
+        except (KeyError, TypeError, ValueError) as error:
+            raise InputError(
+                "this data set holds no answer of the kinetic solver",
+                key="answer",
+                fix="give one that Response.to_dataset or `edgewind respond --fields` wrote",
+            ) from error
 
 
 def _fields(solution: Solution) -> xr.Dataset:

@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 
 REST = Drive()
 # Share of the mirrored gas that may be left out.
-FORGOTTEN = 1e-6
+FORGOTTEN = 1e-5
 
 
 @dataclass(frozen=True)
@@ -274,6 +274,10 @@ class RoomOperator(ABC):
         """Return the same operator on the grid with cells merged in pairs."""
         return replace(self, grid=self.grid.coarser(), workers=1)
 
+    def carry(self, y: Floats, grid: Grid) -> Floats:
+        """Return unknowns of the same case on another grid, interpolated to this one."""
+        return np.asarray(_unknowns(grid, self.grid, self.kinds, spread) @ y)
+
     def transfer(self, coarse: Self) -> tuple[sparse.csr_array, sparse.csr_array]:
         """Matrices that take unknowns to an operator on a coarser grid, by averages, and back, by
         interpolation.
@@ -285,10 +289,10 @@ class RoomOperator(ABC):
 
 
 def _imbalance(flows: list[Floats], areas: list[Floats], sizes: list[Floats]) -> float:
-    """Sum of flows through all walls over the sum of their magnitudes."""
+    """Sum of flows through all walls over the sum of their magnitudes; 0 where nothing but rounding flows."""
     net = sum(float(np.sum(flow * area)) for flow, area in zip(flows, areas, strict=True))
     gross = sum(float(np.sum(np.abs(flow) * area)) for flow, area in zip(sizes, areas, strict=True))
-    return net / gross if gross else 0.0
+    return net / gross if gross > 1e-13 * sum(float(np.sum(area)) for area in areas) else 0.0
 
 
 def _unknowns(

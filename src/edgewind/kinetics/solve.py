@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,11 @@ from edgewind.kinetics.space import SpaceOperator
 from edgewind.kinetics.walls import FaceLoads
 
 Floats = NDArray[np.float64]
+# Below, in space: gas so near equilibrium that two angles each way do as preconditioner; and cells so thick that merged
+# ones need longer.
+CONTINUAL, THICK = 0.09, 0.03
+# Told the number of the drive and the share of its iteration that is done.
+Progress = Callable[[int, float], None]
 
 
 @dataclass(frozen=True)
@@ -38,23 +44,30 @@ class Resolution:
         Angles from the normal, in space.
     speeds : int
         Speeds; 8 leave an error of about 1e-6.
+    refined : float
+        How many times as many cells along every segment as `grid` gives.
     """
 
     grid: float
     azimuths: int
     polar: int = 0
     speeds: int = 8
+    refined: float = 1.0
 
     def finer(self, factor: float) -> Resolution:
         """Refine cells and angles alike."""
-        return Resolution(self.grid * factor, round(self.azimuths * factor), round(self.polar * factor), self.speeds)
+        azimuths, polar = round(self.azimuths * factor), round(self.polar * factor)
+        return Resolution(self.grid, azimuths, polar, self.speeds, self.refined * factor)
 
     def rough(self, knudsen: float) -> Resolution:
         """Few velocities for the level below; free flight needs more than a gas near equilibrium."""
         azimuths, polar = (8, 4) if knudsen > 0.5 else (4, 3)
         if self.polar:
             azimuths = 4 if knudsen > 0.5 else 3
-        return Resolution(self.grid, min(azimuths, self.azimuths), min(polar, self.polar), 4)
+            if knudsen < CONTINUAL:
+                # With four speeds they fill one row of lanes.
+                azimuths = polar = 2
+        return Resolution(self.grid, min(azimuths, self.azimuths), min(polar, self.polar), 4, self.refined)
 
 
 @dataclass(frozen=True)
@@ -91,7 +104,7 @@ class Case:
     def operator(self, resolution: Resolution, parity: float | None, workers: int) -> RoomOperator:
         """Return the operator for fields of one parity, or of none on the whole domain."""
         boxes = 1 if self.symmetric and parity is not None else 2
-        grid = self.shape.grid(self.room, self.knudsen, resolution.grid, boxes=boxes)
+        grid = self.shape.grid(self.room, self.knudsen, resolution.grid, boxes=boxes, refined=resolution.refined)
         about = (self.delta, self.walls, parity or 1.0, workers)
         if self.shape.name == "strip":
             return PlaneOperator(grid, PlaneVelocities(resolution.azimuths, resolution.speeds), *about)
@@ -127,6 +140,10 @@ class Solution:
         Time taken.
     velocities : int
         Discrete velocities.
+    unknowns : array
+        Moments and densities of the walls as the operator knows them: where a finer resolution starts.
+    reference : float
+        Norm of the drive's right-hand side, which the residual is relative to.
     """
 
     drive: Drive
@@ -141,6 +158,8 @@ class Solution:
     mass_residual: float
     seconds: float
     velocities: int
+    unknowns: Floats = field(repr=False)
+    reference: float = 1.0
 
     def mean(self, what: str, face: int) -> float:
         """Mean over the vane of 'pressure', 'shear' or 'heat' on the front (0) or back (1) face."""
@@ -153,6 +172,19 @@ class Solution:
     def force(self) -> float:
         """Force along +x, over p0 A."""
         return self.mean("pressure", 1) - self.mean("pressure", 0)
+
+    @property
+    def area_share(self) -> float:
+        """Share of the force that the stress in the middle of the faces would give, acting on all of them.
+
+        The rest is the edge's share. In free flight without drag it is 1; towards the continuum the stress retreats to
+        the edge. Zero where there is no force.
+        """
+        middle = (0,) * self.grid.cover.ndim
+        front = self.loads[0].pressure[middle]
+        back = self.loads[1].pressure[middle] if self.grid.boxes == 2 else self.parity * front
+        force = self.force
+        return float(back - front) / force if force else 0.0
 
 
 def iteration_tolerance(tolerance: float, knudsen: float) -> float:
@@ -167,36 +199,75 @@ def solve(
     *,
     tolerance: float = 1e-3,
     workers: int = 1,
+    start: Sequence[Solution] = (),
+    progress: Progress | None = None,
 ) -> list[Solution]:
-    """Solve a case for several drives at one resolution."""
+    """Solve a case for several drives at one resolution.
+
+    Parameters
+    ----------
+    case, resolution
+        What to solve, and how finely.
+    drives : iterable
+        Names of drives, or drives.
+    tolerance : float
+        Relative error that the iteration may leave in the coefficients.
+    workers : int
+        Threads.
+    start : sequence of Solution
+        Solutions of the same drives at another resolution, to start from; without them it starts from rest.
+    progress : callable, optional
+        Called after every fine sweep with the number of the drive, and the share of its iteration that is done,
+        0 to 1.
+    """
     # Threads of the linear algebra would only fight the kernel's own: the dense systems are small.
     with threadpool_limits(1, user_api="blas"):
-        return _solve(case, resolution, drives, tolerance, workers)
+        return _solve(case, resolution, list(drives), tolerance, workers, start, progress)
 
 
 def _solve(
-    case: Case, resolution: Resolution, drives: Iterable[str | Drive], tolerance: float, workers: int
+    case: Case,
+    resolution: Resolution,
+    drives: Sequence[str | Drive],
+    tolerance: float,
+    workers: int,
+    start: Sequence[Solution],
+    progress: Progress | None,
 ) -> list[Solution]:
-    answers, ladders = [], {}
-    for name in drives:
+    answers: list[Solution] = []
+    ladders: dict[float | None, Level] = {}
+    for number, name in enumerate(drives):
         drive = DRIVES[name] if isinstance(name, str) else name
         key = drive.parity if case.symmetric else None
         if key not in ladders:
             fine = case.operator(resolution, key, workers)
             rough = case.operator(resolution.rough(case.knudsen), key, 1)
-            ladders[key] = ladder(fine, rough)
-        answers.append(_answer(ladders[key], drive, iteration_tolerance(tolerance, case.knudsen)))
+            thick = case.knudsen < THICK and case.shape.name != "strip"
+            ladders[key] = ladder(fine, rough, 12 if thick else 6)
+        told = None if progress is None else partial(progress, number)
+        before = start[number] if start else None
+        answers.append(_answer(ladders[key], drive, iteration_tolerance(tolerance, case.knudsen), before, told))
     return answers
 
 
-def _answer(top: Level, drive: Drive, tolerance: float) -> Solution:
+def _answer(
+    top: Level, drive: Drive, tolerance: float, start: Solution | None, told: Callable[[float], None] | None
+) -> Solution:
     begun = time.perf_counter()
     operator, scale = top.operator, top.operator.scale
     before, coarse_before = top.sweeps, top.coarse_work()
-    cause, _ = operator.sweep(np.zeros(operator.size), drive)
-    reference = float(np.linalg.norm(scale * cause))
-    found = fgmres(top.product, scale * cause, top.precondition, tolerance=tolerance)
-    y = found.x / scale
+    y = np.zeros(operator.size) if start is None else operator.carry(start.unknowns, start.grid)
+    # From rest, the first residual is the drive's right-hand side itself.
+    residual = scale * (operator.sweep(y, drive)[0] - y)
+    reference = float(np.linalg.norm(residual)) if start is None else start.reference
+
+    def watch(history: list[float]) -> None:
+        if told is not None:
+            done = np.log(history[0] / history[-1]) / np.log(history[0] / tolerance) if history[0] > tolerance else 1.0
+            told(float(np.clip(done, 0.0, 1.0)))
+
+    found = fgmres(top.product, residual, top.precondition, tolerance=tolerance, reference=reference, watch=watch)
+    y = y + found.x / scale
     new, incoming = operator.sweep(y, drive)
     loads, mass, energy = operator.loads(y, incoming, drive)
     return Solution(
@@ -213,4 +284,6 @@ def _answer(top: Level, drive: Drive, tolerance: float) -> Solution:
         mass_residual=mass,
         seconds=time.perf_counter() - begun,
         velocities=operator.velocities.count,
+        unknowns=y,
+        reference=reference,
     )

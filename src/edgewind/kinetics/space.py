@@ -28,7 +28,6 @@ class SpaceOperator(RoomOperator):
             np.zeros((n, 2, 2, columns, nz, s)),
             np.zeros((n, 2, 2, columns, ny, s)),
             np.zeros((n, 2, columns, nz, s)),
-            np.zeros((n, 2, columns, ny, s)),
         )
 
     def _run(

@@ -43,10 +43,16 @@ def tally(wall, h, s, w, normal, tangent, side):
 
 
 @nb.njit(error_model="numpy", cache=True)
-def march(lanes, xs, ys, zs, m, out, velocity, delta, signs, dx, dy, dz, last):
-    """Sweep one line of cells along z, from what enters in `zs`; leave there what comes out."""
+def march(lanes, inward, outward, zs, m, out, velocity, delta, along, up, dx, dy, dz, last, kept):
+    """Sweep one line of cells along z to the plane of symmetry and back, from what enters in `zs`; leave there what
+    comes out.
+
+    `inward` and `outward` hold the faces across x and across y of the two ways. What both need of a cell is kept from
+    the first for the second, and their sums are added up together.
+    """
     nz = dz.size
-    along, up, outward = signs
+    xi, yi = inward
+    xo, yo = outward
     ex = load(velocity[0], lanes)
     ey = load(velocity[1], lanes)
     ez = load(velocity[2], lanes)
@@ -58,27 +64,47 @@ def march(lanes, xs, ys, zs, m, out, velocity, delta, signs, dx, dy, dz, last):
     fixed = rate + ax + by
     e0 = along * ex
     e1 = up * ey
-    e2 = outward * ez
-    ws = w * s
+    q = 4.0 / 15.0
     z = load(zs, lanes)
     for kk in range(nz):
-        k = kk if outward > 0.0 else nz - 1 - kk
-        q = 4.0 / 15.0
-        g = (q * m[k, 5]) * e0 + (q * m[k, 6]) * e1 + (q * m[k, 7]) * e2
-        a1 = (2.0 * m[k, 1]) * e0 + (2.0 * m[k, 2]) * e1 + (2.0 * m[k, 3]) * e2 - 2.5 * g
+        k = nz - 1 - kk
+        g = (q * m[k, 5]) * e0 + (q * m[k, 6]) * e1
+        gz = (q * m[k, 7]) * ez
+        a = (2.0 * m[k, 1]) * e0 + (2.0 * m[k, 2]) * e1 - 2.5 * g
+        az = (2.0 * m[k, 3]) * ez - 2.5 * gz
+        even = rate * ((m[k, 0] - 1.5 * m[k, 4]) + s * (a + s * (m[k, 4] + s * g)))
+        odd = delta * (az + s * (s * gz))
         cz = ez * (2.0 / dz[k])
-        x = load(xs[k], lanes)
-        y = load(ys[k], lanes)
-        source = (m[k, 0] - 1.5 * m[k, 4]) + s * (a1 + s * (m[k, 4] + s * g))
-        h = (rate * source + ax * x + by * y + cz * z) / (fixed + cz)
-        store(xs[k], h + h - x)
-        store(ys[k], h + h - y)
+        inverse = 1.0 / (fixed + cz)
+        x = load(xi[k], lanes)
+        y = load(yi[k], lanes)
+        h = (even - odd + ax * x + by * y + cz * z) * inverse
+        store(xi[k], h + h - x)
+        store(yi[k], h + h - y)
+        z = h + h - z
+        store(kept[k, 0], even + odd)
+        store(kept[k, 1], inverse)
+        store(kept[k, 2], h)
+    ws = w * s
+    energy = s * s - 1.5
+    for k in range(nz):
+        cz = ez * (2.0 / dz[k])
+        x = load(xo[k], lanes)
+        y = load(yo[k], lanes)
+        h = (load(kept[k, 0], lanes) + ax * x + by * y + cz * z) * load(kept[k, 1], lanes)
+        store(xo[k], h + h - x)
+        store(yo[k], h + h - y)
         z = h + h - z
         if last:
-            f = ws * h
-            density = w * h
-            heat = f * (s * s - 2.5)
-            sums = totals(density, f * e0, f * e1, f * e2, density * (s * s - 1.5), heat * e0, heat * e1, heat * e2)
+            before = load(kept[k, 2], lanes)
+            both = before + h
+            density = w * both
+            f = ws * both
+            fz = (ws * ez) * (h - before)
+            fx = f * e0
+            fy = f * e1
+            surplus = energy - 1.0
+            sums = totals(density, fx, fy, fz, density * energy, fx * surplus, fy * surplus, fz * surplus)
             store(out[k], load(out[k], EIGHT) + sums)
     store(zs, z)
 
@@ -121,7 +147,7 @@ def from_room(lanes, face, velocity, alpha, nu, tau):
 
 @nb.njit(error_model="numpy", cache=True)
 def work(
-    lanes, first, step, plane, tops, outers, bottoms, inners, start, dx, dy, dz, velocities, delta,
+    lanes, first, step, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta,
     cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
     vane_nu, out, end, side, outer, vane,
 ):  # fmt: skip
@@ -129,6 +155,7 @@ def work(
     boxes = start.size - 1
     ny = dy.size
     nz = dz.size
+    kept = np.empty((nz, 3, len(lanes)))
     for d in range(first, velocities.shape[0], step):
         velocity = velocities[d]
         ex = load(velocity[0], lanes)
@@ -148,56 +175,57 @@ def work(
                                       vane_nu, last)  # fmt: skip
                 for b in range(boxes):
                     for up in range(2):
-                        for outward in range(2):
-                            signs = (along, 2.0 * up - 1.0, 2.0 * outward - 1.0)
-                            xs = plane[b, up, outward]
-                            if away == 0:
+                        y_sign = 2.0 * up - 1.0
+                        if away == 0:
+                            for outward in range(2):
                                 for j in range(ny):
                                     for k in range(nz):
-                                        from_room(lanes, xs[j, k], velocity, alpha_room, end_nu[b, j, k], room_tau)
-                            for n in range(start[b + 1] - start[b]):
-                                i = start[b] + n if away == 1 else start[b + 1] - 1 - n
-                                ys = tops[away, outward, i] if up == 0 else bottoms[outward, i]
-                                if up == 0:
+                                        from_room(lanes, plane[b, up, outward, j, k], velocity, alpha_room,
+                                                  end_nu[b, j, k], room_tau)  # fmt: skip
+                        for n in range(start[b + 1] - start[b]):
+                            i = start[b] + n if away == 1 else start[b + 1] - 1 - n
+                            ys = tops[away, :, i] if up == 0 else bottoms[:, i]
+                            if up == 0:
+                                for outward in range(2):
                                     for k in range(nz):
-                                        from_room(lanes, ys[k], velocity, alpha_room, side_nu[i, k], room_tau)
-                                for jj in range(ny):
-                                    j = jj if up == 1 else ny - 1 - jj
-                                    zs = outers[away, up, i, j] if outward == 0 else inners[up, i, j]
-                                    if outward == 0:
-                                        from_room(lanes, zs, velocity, alpha_room, outer_nu[i, j], room_tau)
-                                    march(lanes, xs[j], ys, zs, moments[i, j], out[i, j], velocity, delta,
-                                          signs, dx[i], dy[j], dz, last)  # fmt: skip
-                                    # What meets a plane of symmetry comes back from it; what meets a wall is
-                                    # kept.
-                                    if outward == 0:
-                                        store(inners[up, i, j], load(zs, lanes))
-                                    else:
-                                        store(outers[away, up, i, j], load(zs, lanes))
-                                        if last:
-                                            tally(outer[i, j], load(zs, lanes), s, w, ez, ex, along)
+                                        from_room(lanes, ys[outward, k], velocity, alpha_room, side_nu[i, k], room_tau)
+                            for jj in range(ny):
+                                j = jj if up == 1 else ny - 1 - jj
+                                zs = outers[away, up, i, j]
+                                from_room(lanes, zs, velocity, alpha_room, outer_nu[i, j], room_tau)
+                                inward = (plane[b, up, 0, j], ys[0])
+                                back = (plane[b, up, 1, j], ys[1])
+                                march(lanes, inward, back, zs, moments[i, j], out[i, j], velocity, delta, along, y_sign,
+                                      dx[i], dy[j], dz, last, kept)  # fmt: skip
+                                # What comes back to the wall is kept there.
+                                if last:
+                                    tally(outer[i, j], load(zs, lanes), s, w, ez, ex, along)
+                            # What meets the plane of symmetry comes back from it; what meets the wall is kept.
+                            for outward in range(2):
                                 for k in range(nz):
                                     if up == 0:
-                                        store(bottoms[outward, i, k], load(ys[k], lanes))
+                                        store(bottoms[outward, i, k], load(ys[outward, k], lanes))
                                     else:
-                                        store(tops[away, outward, i, k], load(ys[k], lanes))
+                                        store(tops[away, outward, i, k], load(ys[outward, k], lanes))
                                         if last:
-                                            tally(side[i, k], load(ys[k], lanes), s, w, ey, ex, along)
-                            if away == 1 and last:
+                                            tally(side[i, k], load(ys[outward, k], lanes), s, w, ey, ex, along)
+                        if away == 1 and last:
+                            for outward in range(2):
                                 for j in range(ny):
                                     for k in range(nz):
-                                        tally(end[b, j, k], load(xs[j, k], lanes), s, w, ex, ey, signs[1])
+                                        h = load(plane[b, up, outward, j, k], lanes)
+                                        tally(end[b, j, k], h, s, w, ex, ey, y_sign)
 
 
 @nb.njit(error_model="numpy", parallel=True, cache=True)
 def share(
-    lanes, workers, plane, tops, outers, bottoms, inners, start, dx, dy, dz, velocities, delta,
+    lanes, workers, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta,
     cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
     vane_nu, out, end, side, outer, vane,
 ):  # fmt: skip
     """Run the workers side by side."""
     for t in nb.prange(workers):
-        work(lanes, t, workers, plane[t], tops[t], outers[t], bottoms[t], inners[t], start, dx, dy, dz,
+        work(lanes, t, workers, plane[t], tops[t], outers[t], bottoms[t], start, dx, dy, dz,
              velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments,
              end_nu, side_nu, outer_nu, vane_nu, out[t], end[t], side[t], outer[t], vane[t])  # fmt: skip
 
@@ -224,8 +252,8 @@ def sweep(
 
     Parameters are those of the sweep in the plane, for one axis more: `scratch` has the faces of one row in
     the vane's plane (workers, boxes, 2, 2, ny, nz, lanes), at the two walls (workers, 2, 2, columns, nz,
-    lanes) and (workers, 2, 2, columns, ny, lanes), and at the two planes of symmetry (workers, 2, columns,
-    nz, lanes) and (workers, 2, columns, ny, lanes); `velocities` is (rows, 5, lanes); `moments` has nu, ux,
+    lanes) and (workers, 2, 2, columns, ny, lanes), and at the plane of symmetry across y (workers, 2, columns,
+    nz, lanes); `velocities` is (rows, 5, lanes); `moments` has nu, ux,
     uy, uz, tau, qx, qy, qz on its last axis, and the first of `results` 3/2 tau for tau; walls across y and
     across z follow the end walls.
     """

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics.result import Response
@@ -20,26 +20,38 @@ from edgewind.kinetics.result import Response
 Floats = NDArray[np.float64]
 
 NAMES = ("thermal_force", "heat_hot", "drag", "loss_hot")
-KEYS = ["shape", "room", "accommodation"]
+# Coefficients, and the share of the thermal force that is not of the edge.
+COLUMNS = (*NAMES, "area_share")
+# Exponents of Kn in the limit of the continuum; see `ResponseTable`. Heat takes a logarithm besides.
+CONTINUUM = {"thermal_force": 1.5, "heat_hot": 1.0, "drag": 1.0, "loss_hot": 1.0}
 
 
 @dataclass(frozen=True)
 class ResponseTable:
     """Coefficients of one vane in one room, interpolated smoothly over all Knudsen numbers.
 
-    Between the nodes the logarithm of a coefficient is a cubic spline in that of the Knudsen number. Above
-    the last
-    node the coefficient runs into its free-flight value, which belongs to the table, with the difference
-    falling as
-    1/Kn, as the first collision corrects it; below the first it follows the power law that it has there, to
-    zero.
+    Between the nodes the logarithm of a coefficient is a cubic spline in that of the Knudsen number. Above the last
+    node the coefficient runs into its free-flight value, which belongs to the table, with the difference falling as
+    1/Kn, as the first collision corrects it.
+
+    Below the first node it runs into the law of slip flow, from the slope it has at the node, with the difference
+    of the slopes falling as Kn:
+
+    - ``drag`` ~ Kn, Stokes flow; ``loss_hot`` ~ Kn, conduction from a vane of one temperature;
+    - ``heat_hot`` ~ Kn (a + b ln(1/Kn)), b = (15/8) (2/sqrt(pi)) / (2 pi) times perimeter over area of the vane:
+      conduction round an edge at which two temperatures meet, tau = 1/2 - theta/(2 pi), cut off at a free path;
+    - ``thermal_force`` ~ Kn^(3/2): about the edge, within a free path, gas presses with p0 dT/T0, but a Stokes flow
+      round the edge of a plate has no stress that falls as 1/r and so carries no net force away; the first that it
+      has, r^(-3/2), leaves (Kn L)^(3/2) L^(-1/2) over the vane. The share of the area then stays as it is.
+
+    The error there grows as the law departs from the plain power law that the curve has at the node: see `error`.
 
     Parameters
     ----------
     knudsen : array
         Nodes, ascending and finite.
     values, errors : mapping of str to array
-        ``thermal_force``, ``heat_hot``, ``drag`` and ``loss_hot`` at the nodes, with absolute errors.
+        ``thermal_force``, ``heat_hot``, ``drag``, ``loss_hot`` and ``area_share`` at the nodes, with absolute errors.
     free_flight : mapping of str to float
         The same at infinite Knudsen number.
     shape : str
@@ -48,6 +60,8 @@ class ResponseTable:
         Room over the width of the vane.
     accommodation : float
         Diffuse share of all walls.
+    aspect : float
+        Height over width of a rectangle.
 
     Examples
     --------
@@ -63,12 +77,14 @@ class ResponseTable:
     shape: str
     room: float
     accommodation: float
+    aspect: float = 1.0
 
     @classmethod
     def standard(cls, shape: str, *, room: float = 4.0, accommodation: float = 1.0) -> ResponseTable:
-        """Return the table shipped for a standard shape and room; accommodation between 0.6 and 1.
+        """Return the table shipped for a standard shape and room; accommodation between 0.6 and 1 at most.
 
-        Between the accommodations computed, a polynomial through all of them is taken.
+        Between the accommodations computed, a polynomial through all of them is taken, at the Knudsen numbers that they
+        have in common.
         """
         data = standard_data()
         rows = data[(data["shape"] == shape) & np.isclose(data["room"], room)]
@@ -88,13 +104,19 @@ class ResponseTable:
                 key="accommodation",
                 fix=f"stay between {nodes[0]:g} and {nodes[-1]:g}, or compute a curve with respond_curve",
             )
+        exact = np.isclose(nodes, accommodation)
+        if exact.any():
+            nodes = nodes[exact]
         weights = _lagrange(nodes, accommodation)
-        parts = [rows[rows["accommodation"] == node].sort_values("knudsen") for node in nodes]
-        kn = parts[0]["knudsen"].to_numpy(float)
+        parts = [rows[rows["accommodation"] == node].set_index("knudsen").sort_index() for node in nodes]
+        # Curves of low accommodation may begin at a larger Knudsen number; nodes that all have are kept.
+        kn = np.array([k for k in parts[0].index if all(k in part.index for part in parts)])
+        parts = [part.loc[kn] for part in parts]
         finite = np.isfinite(kn)
-        values = {n: sum(w * p[n].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in NAMES}
+        values = {n: sum(w * p[n].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in COLUMNS}
         errors = {
-            n: sum(abs(w) * p[f"{n}_error"].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in NAMES
+            n: sum(abs(w) * p[f"{n}_error"].to_numpy(float) for w, p in zip(weights, parts, strict=True))
+            for n in COLUMNS
         }
         return cls(
             kn[finite],
@@ -120,27 +142,60 @@ class ResponseTable:
         first, nodes = ordered[0], ordered[:-1]
         return cls(
             np.array([r.knudsen for r in nodes]),
-            {name: np.array([r.values[name] for r in nodes]) for name in NAMES},
-            {name: np.array([r.errors[name] for r in nodes]) for name in NAMES},
-            {name: ordered[-1].values[name] for name in NAMES},
+            {name: np.array([r.values[name] for r in nodes]) for name in COLUMNS},
+            {name: np.array([r.errors[name] for r in nodes]) for name in COLUMNS},
+            {name: ordered[-1].values[name] for name in COLUMNS},
             first.shape,
             first.room[0],
             first.accommodation[0],
+            first.aspect,
         )
 
     @cached_property
     def _splines(self) -> dict[str, CubicSpline]:
         x = np.log(self.knudsen)
-        return {name: CubicSpline(x, np.log(value), bc_type="natural") for name, value in self.values.items()}
+        return {name: CubicSpline(x, np.log(self.values[name]), bc_type="natural") for name in NAMES}
+
+    @property
+    def holds_area_share(self) -> bool:
+        """Whether the area share is known at every node, and in free flight."""
+        return bool(np.isfinite([*self.values["area_share"], self.free_flight["area_share"]]).all())
+
+    @cached_property
+    def _share(self) -> PchipInterpolator:
+        if not self.holds_area_share:
+            raise InputError(
+                f"the table of the {self.shape} in a room of {self.room:g} with accommodation {self.accommodation:g} "
+                "holds no area share",
+                key="accommodation",
+                fix="take accommodation 1, or compute a curve with respond_curve and ResponseTable.from_responses",
+            )
+        return PchipInterpolator(np.log(self.knudsen), self.values["area_share"])
+
+    @property
+    def _edge_heat(self) -> float:
+        """What heat_hot / Kn grows by with ln(1/Kn) in the limit of the continuum."""
+        around = {"strip": 2.0, "rectangle": 2.0 * (1.0 + self.aspect) / self.aspect}.get(self.shape, 4.0)
+        return around * 1.875 * 2.0 / float(np.sqrt(np.pi)) / (2.0 * float(np.pi))
+
+    def _below(self, name: str, ratio: Floats) -> tuple[Floats, Floats]:
+        """Below the first node, at Kn/Kn_first: the law of slip flow, and the power law of the node gone on."""
+        at = float(np.log(self.knudsen[0]))
+        value, slope = float(np.exp(self._splines[name](at))), float(self._splines[name](at, 1))
+        power = value * ratio**slope
+        limit = CONTINUUM[name]
+        if name == "heat_hot":
+            # Per Kn: the slope in ln(1/Kn) goes from what it is at the node to what the edges make it.
+            grows = (1.0 - slope) * value / self.knudsen[0]
+            per = value / self.knudsen[0] - self._edge_heat * np.log(ratio) + (grows - self._edge_heat) * (1.0 - ratio)
+            return np.asarray(self.knudsen[0] * ratio * per), power
+        return np.asarray(value * ratio**limit * np.exp((slope - limit) * (ratio - 1.0))), power
 
     def _at(self, name: str, knudsen: ArrayLike) -> Floats:
-        kn = np.asarray(knudsen, dtype=float)
-        if not np.all(kn > 0.0):
-            raise OutOfRangeError("a Knudsen number must be above 0", key="knudsen", fix="give positive numbers")
+        kn = _checked(knudsen)
         first, last = self.knudsen[0], self.knudsen[-1]
-        spline = self._splines[name]
-        inside = np.exp(spline(np.log(np.clip(kn, first, last))))
-        low = inside * (np.minimum(kn, first) / first) ** float(spline(np.log(first), 1))
+        inside = np.exp(self._splines[name](np.log(np.clip(kn, first, last))))
+        low, _ = self._below(name, np.minimum(kn, first) / first)
         limit = self.free_flight[name]
         high = limit + (inside - limit) * (last / np.maximum(kn, last))
         return np.asarray(np.where(kn < first, low, np.where(kn > last, high, inside)))
@@ -161,24 +216,46 @@ class ResponseTable:
         """Heat that leaves both faces together /(p0 v0 A), both warmer than the room by dT/T0 = 1."""
         return 2.0 * self._at("loss_hot", knudsen)
 
+    def area_share(self, knudsen: ArrayLike) -> Floats:
+        """Share of the thermal force that the stress in the middle of the faces, acting on all of them, would give.
+
+        The rest is the edge's share. Between nodes a monotone cubic in ln Kn; below the first node its slope there
+        falls off as Kn.
+        """
+        kn = _checked(knudsen)
+        first, last = self.knudsen[0], self.knudsen[-1]
+        inside = self._share(np.log(np.clip(kn, first, last)))
+        below = self._share_slope * (np.minimum(kn, first) / first - 1.0)
+        limit = self.free_flight["area_share"]
+        return np.asarray(limit + (inside + below - limit) * (last / np.maximum(kn, last)))
+
+    @property
+    def _share_slope(self) -> float:
+        return float(self._share(np.log(self.knudsen[0]), 1))
+
     def error(self, name: str, knudsen: ArrayLike) -> Floats:
         """Estimated absolute error of a coefficient by its name in `values`, linear between nodes.
 
-        Below the first node the power law goes on, but its exponent may still change: by 0.3, it is assumed.
+        Below the first node it grows by a quarter of what the law of slip flow departs by from the power law that the
+        curve has at the node: more than what the strip's table, cut short, is off by. That of the area share grows as
+        if its slope in ln Kn went on.
         """
-        relative = self.errors[name] / self.values[name]
-        kn = np.asarray(knudsen, dtype=float)
+        kn = _checked(knudsen)
         first = self.knudsen[0]
-        beyond = (first / np.minimum(kn, first)) ** 0.3 - 1.0
-        known = np.interp(np.log(kn), np.log(self.knudsen), relative)
-        return np.asarray((known + beyond) * self._at(name, kn))
+        ratio = np.minimum(kn, first) / first
+        if name == "area_share":
+            at_nodes = np.interp(np.log(kn), np.log(self.knudsen), self.errors[name])
+            return np.asarray(at_nodes + abs(self._share_slope) * np.abs(np.log(ratio)))
+        known = np.interp(np.log(kn), np.log(self.knudsen), self.errors[name] / self.values[name])
+        law, power = self._below(name, ratio)
+        return np.asarray(known * self._at(name, kn) + 0.25 * np.abs(law - power))
 
     def to_dataset(self) -> xr.Dataset:
         """Return the nodes with their errors, and the limits as attributes."""
         data = {name: ("knudsen", value, {"units": "1"}) for name, value in self.values.items()}
         data |= {f"{name}_error": ("knudsen", value, {"units": "1"}) for name, value in self.errors.items()}
         attributes = {f"{name}_free_flight": value for name, value in self.free_flight.items()}
-        about = {"shape": self.shape, "room": self.room, "accommodation": self.accommodation}
+        about = {"shape": self.shape, "room": self.room, "accommodation": self.accommodation, "aspect": self.aspect}
         return xr.Dataset(data, coords={"knudsen": self.knudsen}, attrs={**about, **attributes})
 
     @classmethod
@@ -186,13 +263,21 @@ class ResponseTable:
         """Return the table that `to_dataset` wrote."""
         return cls(
             data["knudsen"].to_numpy(),
-            {name: data[name].to_numpy() for name in NAMES},
-            {name: data[f"{name}_error"].to_numpy() for name in NAMES},
-            {name: float(data.attrs[f"{name}_free_flight"]) for name in NAMES},
+            {name: data[name].to_numpy() for name in COLUMNS},
+            {name: data[f"{name}_error"].to_numpy() for name in COLUMNS},
+            {name: float(data.attrs[f"{name}_free_flight"]) for name in COLUMNS},
             str(data.attrs["shape"]),
             float(data.attrs["room"]),
             float(data.attrs["accommodation"]),
+            float(data.attrs["aspect"]),
         )
+
+
+def _checked(knudsen: ArrayLike) -> Floats:
+    kn = np.asarray(knudsen, dtype=float)
+    if not np.all(kn > 0.0):
+        raise OutOfRangeError("a Knudsen number must be above 0", key="knudsen", fix="give positive numbers")
+    return kn
 
 
 @cache

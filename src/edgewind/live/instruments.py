@@ -10,7 +10,6 @@ from typing import Any, Self
 from edgewind.bench import Bench
 from edgewind.bench.instruments import Instrument, InstrumentsSection
 from edgewind.errors import InputError
-from edgewind.live.errors import InstrumentError
 from edgewind.live.roles import Lamp, Meter, Tachometer, Valve
 from edgewind.live.wire import Wire
 from edgewind.live.wire_serial import SerialWire
@@ -49,6 +48,17 @@ class Instruments:
         for wire in self.wires:
             wire.on_trouble = told
 
+    def verify(self) -> None:
+        """See on every connection that questions and answers go together.
+
+        Raises
+        ------
+        InstrumentError
+            On one they do not.
+        """
+        for wire in self.wires:
+            wire.verify()
+
     def make_safe(self) -> tuple[list[str], list[str]]:
         """Lamp off and valve off, each tried whatever becomes of the other.
 
@@ -68,7 +78,7 @@ class Instruments:
             try:
                 move()
                 done.append(name)
-            except (InstrumentError, OSError) as error:
+            except Exception as error:  # whatever it is, the other one has to be tried
                 failed.append(f"{name}: {error}")
         return done, failed
 
@@ -152,6 +162,13 @@ def check_limits(bench: Bench) -> None:
                 f"{section.valve.low.value:g} V",
                 key="limits.valve_above",
                 fix="give a voltage within the range of the valve",
+            )
+        if limits.valve_above is not None and section.valve.closed > limits.valve_above.value:
+            raise InputError(
+                f"the valve is closed at {section.valve.closed:g} V, and may not be set beyond "
+                f"{limits.valve_above.value:g} V: it could not be closed",
+                key="limits.valve_above",
+                fix="give a voltage at which it can be closed",
             )
     if section.lamp is not None and limits is None:
         raise InputError(

@@ -10,6 +10,7 @@ import io
 import json
 import re
 import secrets
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -52,10 +53,10 @@ class Journal:
         """The key of a reading."""
         return f"{self.id}/{step.number:04d}/{turn}"
 
-    def turns(self, contents: Contents, step: Step) -> int:
-        """How many readings of a step the book has."""
-        start = f"{self.id}/{step.number:04d}/"
-        return sum(reading.key.startswith(start) for reading in contents.readings)
+    def turns(self, contents: Contents) -> dict[int, int]:
+        """How many readings of each step the book has."""
+        keys = (reading.key for reading in contents.readings if _is_of(reading.key, self.id))
+        return dict(Counter(int(key.split("/")[1]) for key in keys))
 
     def done(self, contents: Contents) -> set[int]:
         """Numbers of the steps that have a reading or were skipped."""
@@ -92,12 +93,8 @@ def unfinished_of(book: Book, experiment: str) -> list[Unfinished]:
             continue
         request = SweepRequest.of(read_json(book, experiment, path)["request"])
         done = Journal(book, experiment, match[1]).done(contents)
-        found.append(Unfinished(match[1], request, len(done), _total(request, contents, match[1])))
+        found.append(Unfinished(match[1], request, len(done), len(request.steps()) or request.adaptive))
     return found
-
-
-def _total(request: SweepRequest, contents: Contents, sweep: str) -> int:
-    return len(request.steps()) or request.adaptive
 
 
 def give_up(book: Book, experiment: str, sweeps: Iterable[Unfinished], why: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -160,12 +161,6 @@ class Valve(_Role):
         self.low = described.low.value
         self.high = described.high.value if most_v is None else min(described.high.value, most_v)
         self.closed, self.rises = described.closed, described.rises
-        if not self.rises and most_v is not None and most_v < described.high.value:
-            # the closed end of such a valve lies at high voltage, which the limit forbids
-            raise InterlockError(
-                f"limits.valve_above is {most_v:g} V, and the valve is closed at {described.high.value:g} V: it could "
-                "not be closed"
-            )
         self.voltage: float | None = None
 
     def set(self, voltage_v: float) -> float:
@@ -332,8 +327,8 @@ class Tachometer(_Role):
             tick()
             time.sleep(min(0.05, max(0.9 * expected - (time.monotonic() - began), 0.0)))
         if scope.wait is not None:
-            limit = wire.timeout_s + 2 * max(expected, duration_s or 0.0)
-            wire.ask(scope.wait, lambda text: text, timeout_s=limit, retries=0)
+            limit = wire.timeout_s + 2 * (expected or duration_s or 0.0)
+            self._await(scope.wait, limit, tick)
         self._took_s[duration_s] = time.monotonic() - began
         first = self._fetch()
         if scope.twice:
@@ -346,6 +341,32 @@ class Tachometer(_Role):
             if not same:
                 raise GarbledError(self.role, "the same trace came differently when it was fetched again")
         return first
+
+    def _await(self, question: str, limit_s: float, tick: Callable[[], None]) -> None:
+        """Ask whether the trace is complete, and go on looking at the rest of the bench until the answer has come.
+
+        What `tick` raises breaks the connection off, so that nothing else has to wait for the answer.
+        """
+        found: list[BaseException] = []
+
+        def ask() -> None:
+            try:
+                self._wire.ask(question, lambda text: text, timeout_s=limit_s, retries=0)
+            except BaseException as error:
+                found.append(error)
+
+        asking = threading.Thread(target=ask, name="edgewind trace", daemon=True)
+        asking.start()
+        try:
+            while asking.is_alive():
+                asking.join(0.01)
+                if asking.is_alive():
+                    tick()
+        except BaseException:
+            self._wire.break_off()
+            raise
+        if found:
+            raise found[0]
 
     def _begin(self, command: str) -> None:
         # No check question after it: an instrument may keep it waiting until the trace is complete.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -137,7 +138,9 @@ class Senses:
             described = self._bench.instruments
             volts = described is not None and described.gauge is not None and described.gauge.gives_volts
         if volts:
-            finite = si if math.isfinite(si) else math.copysign(1e30, si)
+            # an instrument that says "infinity" is beyond either end, not at a number that could be computed with
+            low, high = self._bench.gauge.signal_low.value, self._bench.gauge.signal_high.value
+            finite = min(max(si, low - (high - low)), high + (high - low))
             found = pressure_from_volts([finite], self._bench)
             with np.errstate(over="ignore"):
                 indicated = float(np.exp(self._bench.gauge.indicated_log_pressure(np.array([finite]))[0]))
@@ -161,9 +164,13 @@ class Senses:
         found = estimate_speed(trace.trace(), tachometer.marks, mains_hz="auto" if mains is None else mains.value)
         return math.nan if _UNUSABLE & set(found.flags) else float(found.speed_rad_s)
 
-    def speed_of_rate(self, rate_hz: float) -> float:
-        """Speed from pulses per second, rad/s; nan where there are none."""
-        return 2 * math.pi * rate_hz / self._bench.tachometer.marks if 0 < rate_hz < math.inf else math.nan
+    def speed_of_rates(self, ask: Callable[[], float]) -> float:
+        """Speed from pulses per second, rad/s; nan where there are none. Two answers, and a third where they differ."""
+        rates = [ask(), ask()]
+        if not math.isclose(*rates, rel_tol=_APART):
+            rates = sorted([*rates, ask()], key=lambda rate: rate if math.isfinite(rate) else 0.0)[1:2]
+        rate = rates[0]
+        return 2 * math.pi * rate / self._bench.tachometer.marks if 0 < rate < math.inf else math.nan
 
 
 def _known(found: PressureReadings) -> float | None:

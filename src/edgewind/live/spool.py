@@ -167,6 +167,8 @@ class Spool:
             stream.flush()
             os.fsync(stream.fileno())
         draft.replace(path)
+        if os.name == "nt":  # folders cannot be opened there
+            return
         place = os.open(self.folder, os.O_RDONLY)
         try:
             os.fsync(place)

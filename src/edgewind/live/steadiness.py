@@ -94,7 +94,7 @@ def drift_of(time_s: ArrayLike, values: ArrayLike, dwell_s: float, margin: float
     Examples
     --------
     >>> time = np.arange(40.0)
-    >>> drift_of(time, 1e-3 * np.sin(7 * time), 10.0, 0.02, 0.05).steady
+    >>> drift_of(time, 1e-3 * np.sin(time**2), 10.0, 0.02, 0.05).steady
     True
     >>> drift_of(time, 3e-3 * time, 10.0, 0.02, 0.05).steady
     False

@@ -95,6 +95,7 @@ class Sweep:
         contents = book.contents(experiment)
         self._chosen = journal.targets(contents)
         self._done = journal.done(contents)
+        self._turns = journal.turns(contents)
         self._set(done=len(self._done), total=len(self.steps) or request.adaptive)
         self._search = self._new_search()
         instruments.on_trouble(lambda said: self._tell("retry", said))
@@ -224,8 +225,9 @@ class Sweep:
         failed: list[str] = []
         try:
             failed = self._make_safe(strict=False)
-            if phase == "finished":
+            if phase in ("finished", "stopped"):
                 self._leave_note()
+            if phase == "finished":
                 self._journal.keep("end", {"phase": phase, "why": why})
         except EdgewindError as error:
             failed.append(str(error))
@@ -431,6 +433,7 @@ class Sweep:
     def _read(self, step: Step) -> tuple[dict[str, str], RawTrace | None] | None:
         """Take a reading; None where pressure or speed did not hold still meanwhile."""
         self._phase("reading", step.words)
+        self._instruments.verify()
         when = now_text()
         before = self._gauge_readings(_GAUGE_BEFORE)
         trace = self._trace(self.bench.steadiness.trace_s)
@@ -449,15 +452,17 @@ class Sweep:
         if self._instruments.tachometer is None:
             raise _SkipError("a coast-down needs a tachometer on a wire")
         self._phase("coast-down", step.words)
+        self._instruments.verify()
         before = self._gauge_readings(_GAUGE_BEFORE)
         self._switch_lamp(False)
         when = now_text()
         try:
             trace = self._trace(self.bench.steadiness.coast_down.value)
             after = self._gauge_readings(_GAUGE_AFTER)
-        finally:
-            if not self._stop.is_set():
-                self._switch_lamp(True)
+        except (_SkipError, _RepeatError):  # the sweep goes on; whatever else ends it leaves the lamp off
+            self._switch_lamp(True)
+            raise
+        self._switch_lamp(True)
         # the gas of a coast-down may warm or cool a little: the pressure has to agree to its tolerance only
         pressure = self._agreed(before, after, self.bench.steadiness.pressure_tolerance.value)
         if (before or after) and pressure is None:
@@ -527,13 +532,15 @@ class Sweep:
 
     def _store(self, step: Step, cells: dict[str, str], trace: RawTrace | None) -> None:
         self._phase("storing", step.words)
-        turn = self._journal.turns(self._contents(), step) + 1
+        # counted here and not in the book, which may be away just now: the reading has to reach the disk all the same
+        turn = self._turns.get(step.number, 0) + 1
         cells["note"] = " / ".join(part for part in (cells.get("note", ""), *self._take_notes()) if part)
         cells = self._columns.fitting(cells)
         key = self._journal.key(step, turn)
         path = f"traces/{self.id}/{step.number:04d}-{turn}.npz"
         spooled = self._spool.put(self.experiment, key, cells, trace, path)
         number = self._into_book(spooled)
+        self._turns[step.number] = turn
         self._spool.remove(spooled)
         self._last_stored, self._last_reading = step, number
         status = self.status()
@@ -650,7 +657,7 @@ class Sweep:
         tachometer = self._instruments.tachometer
         assert tachometer is not None
         if tachometer.has_rate:
-            return self._senses.speed_of_rate(tachometer.rate_hz())
+            return self._senses.speed_of_rates(tachometer.rate_hz)
         return self._senses.speed(tachometer.take(self.bench.steadiness.look.value))
 
     def _observe(self) -> Observation:

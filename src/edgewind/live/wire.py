@@ -10,7 +10,7 @@ from __future__ import annotations
 import threading
 import time
 from abc import ABC, abstractmethod
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import TypeVar
 
 from edgewind.live.errors import GarbledError, GoneError, InstrumentError, SilentError
@@ -18,6 +18,8 @@ from edgewind.live.errors import GarbledError, GoneError, InstrumentError, Silen
 T = TypeVar("T")
 
 _MOST_BLOCK = 1 << 31
+_MOST_ERRORS = 30
+SEE = "see that it is switched on and that its cable is in place"
 _REST_S = 0.05  # between two attempts; doubled each time
 _LONGEST_REST_S = 1.0
 
@@ -76,6 +78,10 @@ class Wire(ABC):
         """Return so many bytes; raise SilentError where they do not come in time."""
 
     @abstractmethod
+    def _pending(self) -> bool:
+        """Tell whether something has come that was not read."""
+
+    @abstractmethod
     def _drain(self) -> None:
         """Throw away what has come and is still coming."""
 
@@ -102,7 +108,10 @@ class Wire(ABC):
             self._write(command.encode() + self.termination)
             if errors:
                 said = self._question(errors, self.timeout_s)
-                if said.split(b",")[0].strip().lstrip(b"+-") != b"0":
+                if not _is_none(said):
+                    for _ in range(_MOST_ERRORS):  # of commands before it, and of what was garbled on its way
+                        if _is_none(self._question(errors, self.timeout_s)):
+                            break
                     raise GarbledError(self.address, f"'{command}' was refused: {_shown(said)}")
             elif self.check:
                 self._see_identity()
@@ -144,10 +153,45 @@ class Wire(ABC):
         limit = self.timeout_s if timeout_s is None else timeout_s
 
         def once() -> bytes:
-            self._write(question.encode() + self.termination)
+            self._send_question(question)
             return self._block(question, limit)
 
         return self._attempt(once, self.retries if retries is None else retries)
+
+    def blocks(self, question: str, *, timeout_s: float | None = None) -> Iterator[bytes]:
+        """Ask a question that is answered with block after block, and give them until an empty one, which is given too.
+
+        Nothing is tried again: a stream that breaks has lost its place.
+
+        Raises
+        ------
+        InstrumentError
+            A block did not come whole.
+        """
+        limit = self.timeout_s if timeout_s is None else timeout_s
+        with self.lock:
+            try:
+                self._ready()
+                self._send_question(question)
+                while True:
+                    content = self._block(question, limit)
+                    yield content
+                    if not content:
+                        return
+            except self._breaks as error:
+                self._troubled = True
+                self.close()
+                raise GoneError(self.address, f"the connection broke ({error})") from error
+            except BaseException:
+                self._troubled = True
+                self.close()
+                raise
+
+    def interrupt(self, command: str) -> None:
+        """Send a command while blocks are coming."""
+        with self.lock:
+            if self._opened:
+                self._write(command.encode() + self.termination)
 
     def _block(self, question: str, limit: float) -> bytes:
         head = self._read_exactly(2, limit)
@@ -162,17 +206,37 @@ class Wire(ABC):
             raise GarbledError(self.address, f"the block that answers '{question}' is longer than it says")
         return content
 
+    def verify(self) -> None:
+        """See that questions and answers go together, where the instrument has a check question.
+
+        Raises
+        ------
+        InstrumentError
+            They do not, after all attempts to bring them together.
+        """
+        if self.check:
+            self._attempt(self._see_identity, self.retries)
+
     def close(self) -> None:
         """Let go of the connection; the next question opens it again."""
         with self.lock:
             self._opened = False
             self._shut()
 
+    def break_off(self) -> None:
+        """End a wait of another thread for an answer, where the kind of connection can; it then ends with GoneError."""
+        return
+
     # How trouble is met
 
     def _question(self, question: str, timeout_s: float) -> bytes:
-        self._write(question.encode() + self.termination)
+        self._send_question(question)
         return self._read_line(timeout_s)
+
+    def _send_question(self, question: str) -> None:
+        if self._pending():
+            raise GarbledError(self.address, f"something came before '{question}' was asked")
+        self._write(question.encode() + self.termination)
 
     def _attempt(self, once: Callable[[], T], retries: int) -> T:
         rest = _REST_S
@@ -185,7 +249,7 @@ class Wire(ABC):
                     found = error
                 except self._breaks as error:
                     said = getattr(error, "strerror", None) or error
-                    found = GoneError(self.address, f"the connection broke ({said})")
+                    found = GoneError(self.address, f"the connection broke ({said})", SEE)
                 except BaseException:
                     # an answer may be on its way that nobody waits for any more
                     self._troubled = True
@@ -223,6 +287,11 @@ class Wire(ABC):
             raise GarbledError(self.address, f"'{self.check}' was answered with {_shown(said)}")
 
 
+def _is_none(said: bytes) -> bool:
+    """Whether an answer says that there is no error: 0, or 0,"No error"."""
+    return said.split(b",")[0].strip().lstrip(b"+-") == b"0"
+
+
 def _shown(data: bytes) -> str:
     """What was said, short and printable, for messages."""
     text = data[:60].decode("ascii", errors="replace")
@@ -235,5 +304,5 @@ def silent(address: str, timeout_s: float, got: bytes = b"") -> SilentError:
     return SilentError(
         address,
         f"no whole answer within {timeout_s:g} s{part}",
-        "see that it is switched on and that its cable is in place",
+        SEE,
     )

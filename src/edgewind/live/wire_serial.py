@@ -100,6 +100,10 @@ class SerialWire(Wire):
             raise silent(self.address, timeout_s, got)
         return got
 
+    def _pending(self) -> bool:
+        # a board that prints by itself always has something to say
+        return self._pattern is None and bool(self._port.in_waiting)
+
     def _drain(self) -> None:
         if self._pattern is not None:
             return  # it prints without end; `listen` begins with a fresh line

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
+import select
+import socket
 import threading
+import time
 from typing import Any
 
 import pyvisa
 from pyvisa.constants import StatusCode
 
 from edgewind.live.errors import GoneError, InstrumentError
-from edgewind.live.wire import Wire, silent
+from edgewind.live.wire import SEE, Wire, silent
 
 _CHUNK = 1 << 20
+_QUIET_S, _LONGEST_DRAIN_S = 0.02, 1.0
 _manager: pyvisa.ResourceManager | None = None
 _manager_lock = threading.Lock()
 
@@ -63,10 +68,10 @@ class VisaWire(Wire):
             raise self._told(error) from error
 
     def _read_line(self, timeout_s: float) -> bytes:
-        end = self.termination.decode()
+        self._await(timeout_s)
         try:
-            self._resource.timeout = max(int(1000 * timeout_s), 1)
-            self._resource.read_termination = end
+            self._resource.timeout = max(int(1000 * min(timeout_s, self.timeout_s)), 1)
+            self._resource.read_termination = self.termination.decode()
             line = bytes(self._resource.read_raw(_CHUNK))
         except pyvisa.VisaIOError as error:
             raise self._told(error, timeout_s) from error
@@ -75,14 +80,70 @@ class VisaWire(Wire):
         return line[: -len(self.termination)]
 
     def _read_exactly(self, count: int, timeout_s: float) -> bytes:
+        if not count:
+            return b""
+        self._await(timeout_s)
         try:
-            self._resource.timeout = max(int(1000 * timeout_s), 1)
+            self._resource.timeout = max(int(1000 * min(timeout_s, self.timeout_s)), 1)
             self._resource.read_termination = None  # a byte of a block may look like the end of a line
             return bytes(self._resource.read_bytes(count, chunk_size=_CHUNK))
         except pyvisa.VisaIOError as error:
             raise self._told(error, timeout_s) from error
 
+    def break_off(self) -> None:  # noqa: D102
+        # the other thread may let go of the resource at this very moment, which is what is wanted
+        with contextlib.suppress(OSError, AttributeError):
+            link, _ = self._link()
+            if link is not None:
+                link.shutdown(socket.SHUT_RDWR)
+
+    def _link(self) -> tuple[socket.socket | None, bool]:
+        """The TCP socket beneath, where there is one, and whether bytes of it wait in pyvisa-py."""
+        sessions = getattr(self._resource.visalib, "sessions", {})
+        session = sessions.get(self._resource.session)
+        link = getattr(session, "interface", None)
+        return (link if isinstance(link, socket.socket) else None), bool(getattr(session, "_pending_buffer", b""))
+
+    def _await(self, timeout_s: float) -> None:
+        """Wait for the first byte; a connection that the other side has closed is told at once.
+
+        pyvisa-py takes a closed connection for one on which nothing comes, and asks it without rest until the time is
+        over.
+        """
+        link, waiting = self._link()
+        if link is None or waiting:
+            return
+        end = time.monotonic() + timeout_s
+        while not select.select([link], [], [], max(min(end - time.monotonic(), 1.0), 0.0))[0]:
+            if time.monotonic() >= end:
+                raise silent(self.address, timeout_s)
+        self._see_open(link)
+
+    def _see_open(self, link: socket.socket) -> None:
+        if not link.recv(1, socket.MSG_PEEK):
+            raise GoneError(self.address, "the other side has closed the connection", SEE)
+
+    def _pending(self) -> bool:
+        link, waiting = self._link()
+        if link is None:
+            # serial lines know what has come; USB keeps messages apart by itself
+            return bool(getattr(self._resource, "bytes_in_buffer", 0))
+        if waiting:
+            return True
+        if not select.select([link], [], [], 0)[0]:
+            return False
+        self._see_open(link)
+        return True
+
     def _drain(self) -> None:
+        link, _ = self._link()
+        if link is not None:
+            # pyvisa-py's own clear never returns on a connection that the other side has closed
+            end = time.monotonic() + _LONGEST_DRAIN_S
+            while select.select([link], [], [], _QUIET_S)[0] and time.monotonic() < end:
+                self._see_open(link)
+                link.recv(65536)
+            return
         try:
             self._resource.clear()
         except (pyvisa.VisaIOError, NotImplementedError, AttributeError):

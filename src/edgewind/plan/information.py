@@ -50,7 +50,7 @@ def expected_noise(curve: ResponseCurve) -> Array:
     data = curve.data
     u_squared = data.speed_u_rad_s**2
     design = np.column_stack([np.ones(data.size), data.speed_rad_s**2]) / u_squared[:, None]
-    scale = np.linalg.norm(design, axis=0)
+    scale = np.maximum(np.linalg.norm(design, axis=0), 1e-300)  # all speeds may be zero
     coefficients = nnls(design / scale, np.ones(data.size))[0] / scale
     stated = coefficients[0] + coefficients[1] * curve.mean**2
     stated = np.maximum(stated, float(u_squared.min()) / 4)

@@ -28,7 +28,7 @@ _TYPICAL_COAST_S = 600.0
 _TYPICAL_INERTIA_U = 0.08
 # Flanks are looked for where the speed is above this share of the greatest: a shift far out in a tail tells little of
 # the maximum.
-_FLANK = 0.3
+_FLANK = 0.6
 
 
 def other_proposals(found: Findings | None, data: SweepData, plan: Plan, cost: Cost) -> tuple[Proposal, ...]:
@@ -66,7 +66,7 @@ def _backward(data: SweepData, plan: Plan, cost: Cost) -> Proposal | None:
     """A few readings with the pressure moving the other way, where that has not been done."""
     missing, curve, optimum = open_direction(data), plan.optimum.curve, plan.optimum
     differ = optimum.sweeps is not None and optimum.sweeps.verdict == "differ"
-    if curve is None or not optimum.draws_pa.size or not (missing or differ):
+    if curve is None or not (differ or (missing and optimum.found)):
         return None
     outlook = Outlook(curve)
     spread = spread_of(optimum, outlook, plan.level)

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import norm
 
-from edgewind.errors import InputError
+from edgewind.bench import Bench
+from edgewind.errors import EdgewindError, InputError
 from edgewind.evidence import Findings, Optimum, ResponseCurve, SweepData, find_optimum, fit_curve, sweep_data
 from edgewind.evidence.hysteresis import REPEAT_LOG_PRESSURE
 from edgewind.evidence.optimum import FEWEST_PRESSURES
 from edgewind.plan.cost import Cost, PlainCost, cost_from_record
+from edgewind.plan.dwell import bench_times
 from edgewind.plan.information import Outlook
 from edgewind.plan.others import other_proposals
 from edgewind.plan.ranges import check_range, even_places, gauge_range
@@ -64,7 +66,8 @@ def propose(
     range_pa : tuple of float, optional
         Between which pressures, Pa; the gauge's range, or the measured pressures, where left out.
     cost : Cost, optional
-        Time of a reading, s; from the record's own times, or :class:`PlainCost`, where left out.
+        Time of a reading, s; where left out, from the record's own times, else by the forward model of the bench, else
+        :class:`PlainCost`.
     seed : int, optional
         Seed of the draws; that of the bench, or 0.
 
@@ -95,7 +98,7 @@ def propose(
     data = subject if isinstance(subject, SweepData) else sweep_data(subject.experiment.used)
     optimum = _optimum(found, data, level, seed)
     allowed = _allowed(range_pa, data, None if bench is None else gauge_range(bench), bench)
-    known_cost, cost_words = _cost(cost, data)
+    known_cost, cost_words = _cost(cost, data, bench)
     name = "these readings" if found is None else found.experiment.name
     if optimum.curve is None:
         plan = _start(name, data, optimum, allowed, batch, known_cost, level, wanted)
@@ -138,7 +141,7 @@ def _optimum(found: Findings | None, data: SweepData, level: float, seed: int) -
 
 
 def _allowed(
-    range_pa: tuple[float, float] | None, data: SweepData, gauge: tuple[float, float] | None, bench: Any
+    range_pa: tuple[float, float] | None, data: SweepData, gauge: tuple[float, float] | None, bench: Bench | None
 ) -> tuple[float, float]:
     if range_pa is not None:
         return check_range(*range_pa, bench)
@@ -152,13 +155,18 @@ def _allowed(
     )
 
 
-def _cost(cost: Cost | None, data: SweepData) -> tuple[Cost, str]:
+def _cost(cost: Cost | None, data: SweepData, bench: Bench | None) -> tuple[Cost, str]:
     if cost is not None:
         words = getattr(cost, "sentence", "The time of a reading is that of the cost model given.")
         return cost, str(words)
     recorded = cost_from_record(data.pressure_pa, data.time_s)
     if recorded is not None:
         return recorded, f"{recorded.sentence} The first is the median of the times between the readings so far."
+    if bench is not None:
+        with suppress(EdgewindError):  # a rotor that the forward model cannot follow is timed plainly
+            modelled = bench_times(bench)
+            modelled(np.array([1.0]), None)
+            return modelled, modelled.sentence
     return PlainCost(), f"{PlainCost().sentence} No times of readings are known to tell better."
 
 
@@ -428,8 +436,8 @@ def _stop(
 def confirmed(data: SweepData, level: float, target: TargetInterval, seed: int) -> bool:
     """Whether the target was reached before the newest reading already, so that this one confirms it.
 
-    A rule that stops at the first interval narrow enough stops too often at one that is narrow by chance; see
-    benchmarks/bench_plan.py.
+    A rule that stops at the first interval narrow enough could favour those that are narrow by chance; what the guard
+    costs and gives is measured in benchmarks/bench_plan.py.
     """
     if data.distinct_pressures() <= FEWEST_PRESSURES:
         return False

@@ -64,8 +64,9 @@ def other_interval(spread: Spread, extra: float) -> tuple[float, float]:
 
 
 def bits_of(before: Sequence[float], after: Sequence[float]) -> float:
-    """Information, bits, that narrows an interval of pressures from one to another."""
-    return float(np.log(np.log(before[1] / before[0]) / np.log(after[1] / after[0])) / NATS_PER_BIT)
+    """Information, bits, that narrows an interval of pressures from one to another; zero for one without width."""
+    widths = float(np.log(before[1] / before[0])), float(np.log(after[1] / after[0]))
+    return float(np.log(widths[0] / widths[1])) / NATS_PER_BIT if min(widths) > 0 else 0.0
 
 
 def rounded(pressure_pa: float, allowed: tuple[float, float]) -> float:

@@ -39,7 +39,7 @@ def effect(proposal: Proposal) -> str:
     """What a proposal is expected to do."""
     said = []
     if proposal.information_bits is not None:
-        said.append(f"{format_number(proposal.information_bits, 2)} bits on the {proposal.about}")
+        said.append(f"{format_number(proposal.information_bits, 2, keep_zeros=True)} bits on the {proposal.about}")
     if proposal.interval_before_pa is not None and proposal.interval_after_pa is not None:
         before, after = (format_interval(*ends) for ends in (proposal.interval_before_pa, proposal.interval_after_pa))
         said.append(f"interval {before} Pa, expected {after} Pa after it")

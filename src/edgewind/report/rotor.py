@@ -12,6 +12,7 @@ from edgewind.plan.words import TITLES, duration, where
 from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration
+from edgewind.report.planned_time import TimeView
 from edgewind.report.rows import NOTHING, ReadingRow, reading_rows, typeset
 from edgewind.report.words import VERDICTS
 from edgewind.units import Measured, format_interval, format_measured, format_number
@@ -90,11 +91,13 @@ class RotorView:
     bench: list[tuple[str, str]]
     rows: list[ReadingRow]
     why_figure: Illustration | None
+    scaling_figure: Illustration | None
     fitted: list[str]
     unknowns: list[UnknownRow]
     plan: Plan | None
     plan_figure: Illustration | None
     plan_rows: list[PlanRow]
+    time: TimeView | None = None
 
     @property
     def set_aside(self) -> list[ReadingRow]:
@@ -118,9 +121,11 @@ def view_rotor(
     curve: Illustration | None,
     budget_figure: Illustration | None,
     why_figure: Illustration | None = None,
+    scaling_figure: Illustration | None = None,
     *,
     plan: Plan | None = None,
     plan_figure: Illustration | None = None,
+    time: TimeView | None = None,
 ) -> RotorView:
     """Prepare one rotor's part of the page."""
     return RotorView(
@@ -145,11 +150,13 @@ def view_rotor(
         bench=_bench_rows(findings),
         rows=reading_rows(findings),
         why_figure=why_figure,
+        scaling_figure=scaling_figure,
         fitted=_fitted(findings),
         unknowns=_unknown_rows(findings),
         plan=plan,
         plan_figure=plan_figure,
         plan_rows=[] if plan is None else [_plan_row(one) for one in plan.proposals],
+        time=time,
     )
 
 
@@ -223,7 +230,7 @@ def _plan_row(one: Proposal) -> PlanRow:
     return PlanRow(
         what=TITLES[one.kind],
         pressure=where(one),
-        bits=NOTHING if bits is None else f"{typeset(format_number(bits, 2))} bits",
+        bits=NOTHING if bits is None else f"{typeset(format_number(bits, 2, keep_zeros=True))} bits",
         time=duration(one.cost_s),
         interval=NOTHING if after is None else format_interval(*after, "Pa"),
         why=one.why,

@@ -10,6 +10,7 @@ import pandas as pd
 
 from edgewind.evidence import Claim, Findings, Optimum, SizeComparison
 from edgewind.plan import Plan
+from edgewind.report.planned_time import time_of
 
 _READING_KEYS = (
     "line", "time", "pressure_pa", "pressure_u_pa", "pressure_flag", "speed_rad_s", "speed_u_rad_s", "speed_flags",
@@ -58,6 +59,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "force_optimum": _force_optimum(found),
         "fit": _fit(found),
         "coast_downs": _coast_downs(found),
+        "scaling": _scaling(found),
         "knudsen_at_optimum": None if knudsen is None else knudsen.value,
         "knudsen_at_optimum_interval": None if knudsen is None else list(knudsen.interval),
         "mean_free_path_at_optimum_m": None if knudsen is None else knudsen.mean_free_path_m,
@@ -65,6 +67,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "mechanisms": [_claim(claim) for claim in found.mechanisms],
         "next": [] if plan is None else [_plain(one.as_plain()) for one in plan.proposals],
         "next_stop": None if plan is None else plan.as_plain()["stop"],
+        "time": _time(found),
         "inputs": [{"path": file.path, "sha256": file.sha256, "bytes": file.size} for file in found.experiment.inputs],
     }  # fmt: skip
 
@@ -107,12 +110,24 @@ def _fit(found: Findings) -> dict[str, Any] | None:
     return _plain_dict({"unknowns": unknowns} | {key: getattr(fitted, key) for key in keys})
 
 
+def _scaling(found: Findings) -> list[dict[str, Any]]:
+    """How the optima of the fit move with the width of the vane; empty without a fit."""
+    laws = () if found.explanation is None else found.explanation.laws
+    return [_plain_dict(law.as_plain()) for law in laws]
+
+
 def _coast_downs(found: Findings) -> list[dict[str, Any]]:
     names = ("line", "pressure_pa", "drag_rate", "drag_rate_u", "dry_rate", "dry_rate_u", "correlation", "flags")
     units = {"drag_rate": "drag_rate_1_s", "drag_rate_u": "drag_rate_u_1_s", "dry_rate": "dry_rate_rad_s2"}
     units |= {"dry_rate_u": "dry_rate_u_rad_s2"}
     coasts = () if found.explanation is None else found.explanation.coasts
     return [_plain_dict({units.get(name, name): getattr(coast, name) for name in names}) for coast in coasts]
+
+
+def _time(found: Findings) -> dict[str, Any] | None:
+    """Plan of the time on the bench; null without ``[vacuum]``."""
+    plan = time_of(found)
+    return None if plan is None else _plain_dict(plan.as_plain())
 
 
 def _claim(claim: Claim) -> dict[str, Any]:

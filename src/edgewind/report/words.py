@@ -44,9 +44,9 @@ def not_found(reason: str) -> str:
 
 
 KINETICS_NOW = (
-    "Force, drag and heat at each pressure come from the kinetic response of the gas to an infinite strip as wide as "
-    "the vane, in a closed room, with diffuse and specular reflection by the accommodation; a square vane is not yet "
-    "computed as one. The gas is monatomic there, and the heat of inner motion of other molecules is put in by a "
+    "Force, drag and heat at each pressure come from the kinetic response of the gas to a vane of the rotor's shape in "
+    "a closed room, with diffuse and specular reflection by the accommodation; what the tables may be off by is an "
+    "unknown of the fit. The gas is monatomic there, and the heat of inner motion of other molecules is put in by a "
     "factor. Creep along the rim is an estimate to a factor of three, and convection is a bound."
 )
 """Where the sizes of the mechanisms come from."""

@@ -11,9 +11,11 @@ from edgewind.report.columns import CURVE as CURVE_COLUMNS
 from edgewind.report.columns import READINGS as READINGS_COLUMNS
 from edgewind.report.datapackage import Resource, write_data_package
 from edgewind.report.figures import JOINT_FIGURES, PLAN_FIGURES, ROTOR_FIGURES
+from edgewind.report.figures.dwell import DWELL
 from edgewind.report.illustrate import Illustration, illustrate
 from edgewind.report.names import file_stems
 from edgewind.report.page import render_page
+from edgewind.report.planned_time import time_of, view_time
 from edgewind.report.rotor import view_rotor
 from edgewind.report.tables import curve_table, readings_table, to_csv
 
@@ -59,10 +61,13 @@ def write_report(
         resources += _figure_resources(list(drawn.values()), found.experiment.name)
         ahead = {drawing.stem: illustrate(drawing, plan, stem, out) for drawing in PLAN_FIGURES if plan is not None}
         resources += _figure_resources(list(ahead.values()), found.experiment.name)
+        hours = time_of(found)
+        drawn_hours = None if hours is None else illustrate(DWELL, hours, stem, out)
+        resources += _figure_resources([drawn_hours], found.experiment.name)
         rotors.append(
             view_rotor(
-                found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"],
-                plan=plan, plan_figure=ahead.get("plan"),
+                found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"], drawn["scaling"],
+                plan=plan, plan_figure=ahead.get("plan"), time=view_time(hours, drawn_hours),
             )
         )  # fmt: skip
     together = [illustrate(drawing, findings, "", out) for drawing in JOINT_FIGURES]

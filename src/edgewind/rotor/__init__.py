@@ -30,6 +30,7 @@ from edgewind.rotor.response import (
     dataset_of,
     response_for,
 )
+from edgewind.rotor.shapes import response_of, shaped_response
 from edgewind.rotor.steady import SteadyState, check_range, steady_state
 
 __all__ = [
@@ -59,8 +60,10 @@ __all__ = [
     "predict",
     "predict_whole",
     "response_for",
+    "response_of",
     "room_ratio",
     "run",
+    "shaped_response",
     "steady_faces",
     "steady_speed",
     "steady_state",

@@ -68,8 +68,10 @@ def parse_changes(texts: Sequence[str]) -> dict[str, str]:
 
 
 def _plain(section: Any) -> Any:
-    """Values of a section as they were read; the gauge, which has kinds, stays whole."""
-    if isinstance(section, Gauge):
+    """Values of a section as they were read; the gauge, which has kinds, stays whole, and so does
+    a section that is not given.
+    """
+    if section is None or isinstance(section, Gauge):
         return section
     return {name: getattr(section, name) for name in type(section).model_fields}
 

@@ -30,7 +30,7 @@ def vane_drag(pressure_pa: Any, gas: Coefficients, rotor: RotorParameters) -> Ar
     the vane, and leaves out the wake of the vane ahead.
     """
     moment = rotor.vanes * rotor.vane_area_m2 * rotor.mean_square_arm_m2
-    return np.asarray(moment * gas.drag * pressure_pa / rotor.most_probable_speed_m_s)
+    return np.asarray(rotor.gas_drag_factor * moment * gas.drag * pressure_pa / rotor.most_probable_speed_m_s)
 
 
 def arm_drag(pressure_pa: Any, response: GasResponse, rotor: RotorParameters) -> Array:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.bench import Bench
+from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape, vane_rim
 from edgewind.gas import GasState
 
 Number = Any  # float, or an array that broadcasts against the pressures
@@ -43,6 +44,7 @@ class RotorParameters:
     arm_m: Number
     arm_diameter_m: Number
     chamber_width_m: Number
+    chamber_height_m: Number
     irradiance_w_m2: Number
     turn_mean_irradiance: float
     turn_mean_push: float
@@ -64,16 +66,30 @@ class RotorParameters:
     viscosity_pa_s: float
     most_probable_speed_m_s: float
     internal_heat: float
+    vane_shape: VaneShape = "rectangle"
+    creep_factor: Number = 1.0
+    gas_force_factor: Number = 1.0
+    gas_drag_factor: Number = 1.0
 
     @property
     def vane_area_m2(self) -> Number:
         """Area of one face of one vane, m^2."""
-        return self.vane_width_m * self.vane_height_m
+        return AREA_SHARE[self.vane_shape] * self.vane_width_m * self.vane_height_m
+
+    @property
+    def vane_rim_m(self) -> Number:
+        """Length of the rim of one vane, m."""
+        return vane_rim(self.vane_shape, self.vane_width_m, self.vane_height_m)
+
+    @property
+    def mean_square_offset_m2(self) -> Number:
+        """Mean square distance of the points of a vane from the upright line through its middle, m^2."""
+        return MEAN_SQUARE_OFFSET[self.vane_shape] * self.vane_width_m**2
 
     @property
     def mean_square_arm_m2(self) -> Number:
         """Mean square distance of the points of a vane from the axis, m^2."""
-        return self.arm_m**2 + self.vane_width_m**2 / 12
+        return self.arm_m**2 + self.mean_square_offset_m2
 
     def knudsen(self, pressure_pa: Number, length_m: Number | None = None) -> NDArray[np.float64]:
         """Mean free path over the width of the vane, or over another length."""
@@ -114,6 +130,7 @@ def parameters_of(bench: Bench) -> RotorParameters:
         arm_m=rotor.arm.value,
         arm_diameter_m=value(rotor.arm_diameter, 0.0),
         chamber_width_m=bench.chamber.width.value,
+        chamber_height_m=bench.chamber.height.value,
         irradiance_w_m2=light.irradiance.value,
         turn_mean_irradiance=TURN_MEAN_IRRADIANCE[light.arrangement],
         turn_mean_push=TURN_MEAN_PUSH[light.arrangement],
@@ -135,6 +152,7 @@ def parameters_of(bench: Bench) -> RotorParameters:
         viscosity_pa_s=state.viscosity_pa_s,
         most_probable_speed_m_s=state.most_probable_speed_m_s,
         internal_heat=internal_heat(state),
+        vane_shape=rotor.vane_shape,
     )
 
 

@@ -15,8 +15,9 @@ from edgewind.errors import InputError
 from edgewind.rotor.changes import changed_bench
 from edgewind.rotor.convection import convection_bound
 from edgewind.rotor.drives import thermal_force
-from edgewind.rotor.parameters import RotorParameters, parameters_of, room_ratio
-from edgewind.rotor.response import GasResponse, response_for
+from edgewind.rotor.parameters import RotorParameters, parameters_of
+from edgewind.rotor.response import GasResponse
+from edgewind.rotor.shapes import response_of
 from edgewind.rotor.steady import SteadyState, check_range, steady_state
 from edgewind.units import parse_quantity
 
@@ -121,7 +122,7 @@ def predict_whole(
     of = changed_bench(bench, changes or {})
     rotor = parameters_of(of).with_(**dict(parameters or {}))
     pressure = np.unique(np.atleast_1d(np.asarray(pressures, dtype=float)))
-    gas = response_for(room_ratio(rotor)) if response is None else response
+    gas = response_of(rotor) if response is None else response
     table = table_of(_steady(pressure, rotor, gas, True))
     speed, force = optima(rotor, gas, float(pressure[0]), float(pressure[-1]))
     return Prediction(table, speed, force, of, rotor, str(getattr(gas, "source", "")))
@@ -130,7 +131,7 @@ def predict_whole(
 def _steady(pressure: Array, rotor: RotorParameters, response: GasResponse | None, lamp: bool) -> SteadyState:
     if pressure.ndim != 1 or not pressure.size:
         raise InputError("no pressures were given", fix="give one or more, such as 0.01Pa:10Pa:40")
-    gas = response_for(room_ratio(rotor)) if response is None else response
+    gas = response_of(rotor) if response is None else response
     check_range(pressure, rotor, gas)
     return steady_state(pressure, rotor if lamp else rotor.lamp_off(), gas)
 

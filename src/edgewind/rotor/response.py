@@ -347,9 +347,9 @@ def _shipped() -> xr.Dataset:
 
 @lru_cache(maxsize=64)
 def response_for(room: float) -> TableResponse:
-    """Return the response of a vane in a room whose side is `room` times the width of the vane.
+    """Return the response of an infinite strip in the middle of a square room, `room` times as wide as the strip.
 
-    The vane stands for an infinite strip of its own width, in the middle of a square room; the tables were computed
-    by the kinetic solver of the package.
+    The tables were computed by the kinetic solver of the package. For the vanes of a rotor see
+    :func:`edgewind.rotor.response_of`.
     """
     return TableResponse.from_dataset(_shipped(), room=room)

@@ -21,11 +21,11 @@ Array = NDArray[np.float64]
 
 
 class Place(IntEnum):
-    """Where each number stands in the flat array of a rotor; the last four are the shares of the drives that act."""
+    """Where each number stands in the flat array of a rotor; 24 to 27 are the shares of the drives that act."""
 
     VANES = 0
     WIDTH = 1
-    HEIGHT = 2
+    AREA = 2
     THICKNESS = 3
     ARM = 4
     ARM_DIAMETER = 5
@@ -51,17 +51,22 @@ class Place(IntEnum):
     LIGHT_PRESSURE = 25
     CREEP = 26
     RECOIL = 27
+    RIM = 28
+    MEAN_SQUARE_OFFSET = 29
+    DRAG_FACTOR = 30
 
 
 def flat(rotor: RotorParameters) -> Array:
     """Return a rotor as the flat array that the kernel takes, with every drive acting."""
     numbers = [
-        rotor.vanes, rotor.vane_width_m, rotor.vane_height_m, rotor.vane_thickness_m, rotor.arm_m, rotor.arm_diameter_m,
+        rotor.vanes, rotor.vane_width_m, rotor.vane_area_m2, rotor.vane_thickness_m, rotor.arm_m, rotor.arm_diameter_m,
         rotor.irradiance_w_m2, rotor.turn_mean_irradiance, rotor.turn_mean_push, rotor.dark_absorptance,
         rotor.bright_absorptance, rotor.dark_emissivity, rotor.bright_emissivity, rotor.vane_conductance_w_m2_k,
         rotor.dark_outgassing_pa_m_s - rotor.bright_outgassing_pa_m_s, rotor.pivot_dry_n_m, rotor.pivot_breakaway_n_m,
         rotor.pivot_viscous_n_m_s, rotor.accommodation, rotor.gas_temperature_k, rotor.envelope_temperature_k,
-        rotor.viscosity_pa_s, rotor.most_probable_speed_m_s, rotor.internal_heat, 1.0, 1.0, 1.0, 1.0,
+        rotor.viscosity_pa_s, rotor.most_probable_speed_m_s, rotor.internal_heat,
+        rotor.gas_force_factor, 1.0, rotor.creep_factor, 1.0, rotor.vane_rim_m, rotor.mean_square_offset_m2,
+        rotor.gas_drag_factor,
     ]  # fmt: skip
     return np.array([float(number) for number in numbers])
 
@@ -116,13 +121,13 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
     """Return speed (rad/s), net torque (N m) and drag (N m s) at each pressure, shape (3, n)."""
     found = np.empty((3, pressure.size))
     c, at_arm, in_flight = np.empty(5), np.empty(5), np.empty(5)
-    vanes, width, height, thickness, arm, rod = q[0], q[1], q[2], q[3], q[4], q[5]
-    area, t0, te, v0 = width * height, q[19], q[20], q[22]
+    vanes, width, area, thickness, arm, rod = q[0], q[1], q[2], q[3], q[4], q[5]
+    t0, te, v0 = q[19], q[20], q[22]
     path = 0.5 * np.sqrt(np.pi) * q[21] * v0
     conductance, inner = q[13], q[23]
     light = q[6] * q[7]
     black_dark, black_bright = q[11] * Stefan_Boltzmann, q[12] * Stefan_Boltzmann
-    rim = 2.0 * (width + height)
+    rim, offset = q[28], q[29]
     thin, dense = 1.0 + inner / 2.0, 1.0 + 1.33 * inner / 3.75
     push = -q[25] * vanes * q[8] * arm * q[6] * area / speed_of_light * (q[9] - q[10])
     push += q[27] * vanes * arm * area * np.sqrt(np.pi) * q[14] / v0
@@ -133,7 +138,7 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
         p = pressure[n]
         kn = path / p / width
         _look_up(kn, q[18], log_kn, cubic, free, top, alphas, c)
-        drag = vanes * area * (arm * arm + width * width / 12.0) * c[1] * p / v0 + q[17]
+        drag = q[30] * vanes * area * (arm * arm + offset) * c[1] * p / v0 + q[17]
         if rod > 0.0:
             _look_up(max(path / p / rod, np.exp(log_kn[0])), q[18], log_kn, cubic, free, top, alphas, at_arm)
             reach = max(arm - width / 2.0, 0.0)
@@ -172,4 +177,13 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
             if abs(speed - before) <= 1e-9 * abs(speed):
                 break
         found[0, n], found[1, n], found[2, n] = speed, torque, drag
+    return found
+
+
+@nb.njit(error_model="numpy", cache=True)
+def steady_speeds_of(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
+    """Return the same for many rotors, each at its own pressures: shapes (k, n) and (k, numbers) give (k, 3, n)."""
+    found = np.empty((pressure.shape[0], 3, pressure.shape[1]))
+    for k in range(pressure.shape[0]):
+        found[k] = steady_speeds(pressure[k], q[k], log_kn, cubic, free, top, alphas)
     return found

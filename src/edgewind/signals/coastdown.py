@@ -15,6 +15,8 @@ from edgewind.signals.trace import Trace
 FloatArray = NDArray[np.float64]
 
 # Numbers of windows tried, from the finest; the first in which most windows hold enough turns is taken.
+# How many pulses a trace may hold, where no part of it has a speed of its own.
+PASSAGES = (48, 24, 96)
 WINDOWS = (24, 16, 12, 8, 6)
 LEAST_WINDOWS = 5
 LEAST_TURNS = 3.0
@@ -101,19 +103,21 @@ def passages(trace: Trace, marks: int, *, mains_hz: float | str | None = "auto")
 
     No pulse may be missing or extra: the intervals of one mark to its next passage must change smoothly.
     """
-    third = trace.samples // 3
-    first = estimate_speed(replace(trace, voltage_v=trace.voltage_v[:third]), marks, mains_hz=mains_hz)
-    if not math.isfinite(first.speed_rad_s) or first.speed_rad_s <= 0:
-        return None
-    pitch = 2 * math.pi / (first.speed_rad_s * marks)
-    found = find_pulses(trace.voltage_v, trace.interval_s, 1.6 * pitch)
-    if found is None or found.time_s.size < 2 * marks + 3:
-        return None
-    turn = found.time_s[marks:] - found.time_s[:-marks]
-    if np.any(turn[1:] > 1.35 * turn[:-1]) or np.any(turn[1:] < 0.9 * turn[:-1]):
-        return None
-    time = found.time_s + trace.duration_s / 2
-    return Passages(time, max(found.jitter_s, 0.05 * trace.interval_s), marks)
+    third = replace(trace, voltage_v=trace.voltage_v[: trace.samples // 3])
+    first = estimate_speed(third, marks, mains_hz=mains_hz)
+    pitches = [trace.duration_s / count for count in PASSAGES]
+    if math.isfinite(first.speed_rad_s) and first.speed_rad_s > 0:
+        pitches.insert(0, 1.6 * 2 * math.pi / (first.speed_rad_s * marks))
+    # Where the speed falls fast, no part has a speed of its own; then what comes out must be regular by itself.
+    for pitch in pitches:
+        found = find_pulses(trace.voltage_v, trace.interval_s, pitch)
+        if found is None or found.time_s.size < 2 * marks + 3:
+            continue
+        turn = found.time_s[marks:] - found.time_s[:-marks]
+        if np.all(turn[1:] <= 1.35 * turn[:-1]) and np.all(turn[1:] >= 0.9 * turn[:-1]):
+            time = found.time_s + trace.duration_s / 2
+            return Passages(time, max(found.jitter_s, 0.05 * trace.interval_s), marks)
+    return None
 
 
 def _in_windows(trace: Trace, marks: int, mains_hz: float | str | None, count: int) -> SpeedHistory:

@@ -10,19 +10,23 @@ from numpy.typing import ArrayLike, NDArray
 
 from edgewind.bench import Bench
 from edgewind.bench.virtual import VirtualSection
+from edgewind.errors import InputError
 from edgewind.rotor import RotorParameters, changed_bench, parameters_of
 from edgewind.virtual.clock import Clock
 from edgewind.virtual.gas_table import GasTable, gas_table
 from edgewind.virtual.step_kernel import INPUTS, ROW, STATES, Input, State, advance
 
 FloatArray = NDArray[np.float64]
+FASTEST_S = 1e-4  # shortest time in which faces or chamber may settle
+_WANDER_PERIODS_S, _WANDER_TONES = (60.0, 3600.0), 8
+MOST_HELD_S = 7200.0
 _KEPT_S = 5.0
 _BATCH = 4096
 
 
-@dataclass
+@dataclass(eq=False)
 class Hold:
-    """Keeps the past from `since_s` on, s, for someone who has yet to read it."""
+    """Keeps the past from `since_s` on, s, for someone who has yet to read it, but not for ever."""
 
     since_s: float
 
@@ -46,10 +50,12 @@ class Apparatus:
         self.bench = bench
         self.virtual = bench.virtual or VirtualSection()
         self.rotor: RotorParameters = parameters_of(changed_bench(bench, self.virtual.truth))
+        _check_times(self.rotor, self.virtual)
         self.table: GasTable = gas_table(self.rotor)
         self.clock = clock
         self._lock = RLock()
         self._inputs = _inputs(self.rotor, self.virtual)
+        self._tones = _tones(self.virtual)
         start = np.zeros(STATES)
         start[[State.PRESSURE, State.GAUGE]] = self.virtual.start_pressure.value
         start[[State.DARK, State.BRIGHT]] = self.rotor.gas_temperature_k
@@ -84,14 +90,13 @@ class Apparatus:
         """State at moments from the last few seconds, or since a :class:`Hold`; shape (n, 9), columns of `State`."""
         times = np.atleast_1d(np.asarray(time_s, dtype=float))
         with self._lock:
-            rows, share = self._steps_at(times)
-            return _between(rows, share[:, None], slice(0, STATES))
+            steps, share = self._steps_at(times)
+            return self._between(steps, share[:, None], slice(None))
 
     def turns(self, time_s: FloatArray) -> FloatArray:
         """Angle of the rotor, in turns; see :meth:`states`."""
         with self._lock:
-            rows, share = self._steps_at(time_s)
-            return _between(rows, share, State.TURNS)
+            return self._between(*self._steps_at(time_s), State.TURNS)
 
     def state(self) -> dict[str, float]:
         """Return the state now, by the names of `State` in small letters."""
@@ -103,6 +108,7 @@ class Apparatus:
         with self._lock:
             now = self.clock.now()
             self._follow(now)
+            self._holds = [hold for hold in self._holds if now - hold.since_s <= MOST_HELD_S]
             needed = min([now - _KEPT_S, *(hold.since_s for hold in self._holds)])
             gone = int(np.searchsorted(self._rows[: self._count, 0], needed, side="right")) - 1
             if gone > _BATCH:
@@ -110,7 +116,7 @@ class Apparatus:
                 self._count -= gone
 
     def hold(self) -> Hold:
-        """Keep what happens from now on until :meth:`release`."""
+        """Keep what happens from now on until :meth:`release`, or for :data:`MOST_HELD_S`."""
         with self._lock:
             hold = Hold(self.clock.now())
             self._holds.append(hold)
@@ -124,12 +130,22 @@ class Apparatus:
 
     # Steps.
 
-    def _steps_at(self, times: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _steps_at(self, times: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
+        """Return the step that each moment lies in, and how far into it, as a share."""
         self._follow(float(times.max()))
-        starts = self._rows[: self._count, 0]
-        index = np.clip(np.searchsorted(starts, times, side="right") - 1, 0, self._count - 1)
-        rows = self._rows[index]
-        return rows, np.clip((times - rows[:, 0]) / rows[:, 1], 0.0, 1.0)
+        steps = np.searchsorted(self._rows[: self._count, 0], times, side="right") - 1
+        np.clip(steps, 0, self._count - 1, out=steps)
+        starts, lengths = self._rows[: self._count, 0], self._rows[: self._count, 1]
+        return steps, np.clip((times - starts[steps]) / lengths[steps], 0.0, 1.0)
+
+    def _between(self, steps: NDArray[np.intp], share: FloatArray, which: slice | int) -> FloatArray:
+        """Cubic Hermite interpolation within steps."""
+        y0, f0, y1, f1 = (self._rows[:, 2 + k * STATES : 2 + (k + 1) * STATES][:, which][steps] for k in range(4))
+        length = self._rows[:, 1][steps].reshape(share.shape)
+        rest = 1 - share
+        start = rest**2 * ((1 + 2 * share) * y0 + share * length * f0)
+        end = share**2 * ((1 + 2 * rest) * y1 - rest * length * f1)
+        return np.asarray(start + end)
 
     def _follow(self, until: float) -> None:
         while self._time <= until:
@@ -153,21 +169,35 @@ class Apparatus:
             self._rows = np.concatenate([self._rows, np.empty((max(_BATCH, self._count), ROW))])
         out = self._rows[self._count : self._count + _BATCH]
         written, self._time, self._sense, self._step = advance(
-            self._time, self._state, self._sense, self._step, until, exact, self._inputs,
+            self._time, self._state, self._sense, self._step, until, exact, self._inputs, self._tones,
             self.table.log_least, self.table.step, self.table.rows, out,
         )  # fmt: skip
         self._count += written
 
 
-def _between(rows: FloatArray, share: FloatArray, which: slice | int) -> FloatArray:
-    """Cubic Hermite interpolation within steps."""
-    n = STATES
-    shift = (lambda by: slice(2 + by, 2 + by + n)) if isinstance(which, slice) else (lambda by: 2 + by + which)
-    length = rows[:, 1:2] if isinstance(which, slice) else rows[:, 1]
-    rest = 1 - share
-    start = rest**2 * ((1 + 2 * share) * rows[:, shift(0)] + share * length * rows[:, shift(n)])
-    end = share**2 * ((1 + 2 * rest) * rows[:, shift(2 * n)] - rest * length * rows[:, shift(3 * n)])
-    return np.asarray(start + end)
+def _check_times(rotor: RotorParameters, virtual: VirtualSection) -> None:
+    """Raise where something settles so fast that following it would take forever."""
+    faces = rotor.heat_capacity_j_m2_k / (4 * rotor.vane_conductance_w_m2_k)
+    chamber = virtual.volume.value / virtual.pumping_speed.value
+    for what, seconds, key, fix in (
+        ("the faces of a vane come to one temperature", faces, "rotor.vane_conductance", "give a lower conductance"),
+        ("the chamber is pumped empty", chamber, "virtual.pumping_speed", "give a lower speed or a larger volume"),
+    ):
+        if seconds < FASTEST_S:
+            raise InputError(
+                f"{what} in {seconds:.2g} s, too fast to be simulated (from {FASTEST_S:g} s)", key=key, fix=fix
+            )
+
+
+def _tones(virtual: VirtualSection) -> FloatArray:
+    """Return the tones of the light's wandering; none where it does not. They hang on the seed of `[virtual]`."""
+    if not virtual.lamp_wander.value:
+        return np.empty((0, 3))
+    random = np.random.default_rng([virtual.seed, 3])
+    period, count = _WANDER_PERIODS_S, _WANDER_TONES
+    angular = 2 * np.pi / (np.geomspace(*period, count) * random.uniform(0.9, 1.1, count))
+    strength = np.full(count, virtual.lamp_wander.value * np.sqrt(2 / count))
+    return np.column_stack([angular, random.uniform(0, 2 * np.pi, count), strength])
 
 
 def _inputs(rotor: RotorParameters, virtual: VirtualSection) -> FloatArray:

@@ -11,8 +11,21 @@ from edgewind.bench import BENCH_FILE, parse_bench
 from edgewind.errors import InputError
 
 # Sections that are written anew; whatever the file had there meant other instruments.
-_OURS = ("instruments", "limits")
+_OURS = ("instruments", "limits", "steadiness")
 _LIMITS = {"pressure_above": "40 Pa", "temperature_above": "60 degC", "valve_above": "9 V", "gauge_over_range": True}
+
+
+def _steadiness(speed_up: float) -> dict[str, str]:
+    """Times on the wall in which this bench settles; those of traces are bench time."""
+    return {
+        "dwell": f"{max(30 / speed_up, 0.02):.3g} s",
+        "at_least": f"{max(60 / speed_up, 0.1):.3g} s",
+        "at_most": f"{max(6000 / speed_up, 30):.3g} s",
+        "every": f"{max(3 / speed_up, 0.005):.3g} s",
+        "trace": "20 s",
+        "look": "6 s",
+        "coast_down": "60 s",
+    }
 
 
 def instruments_text(ports: Mapping[str, int], host: str = "127.0.0.1", unit: str = "V") -> str:
@@ -28,18 +41,18 @@ def instruments_text(ports: Mapping[str, int], host: str = "127.0.0.1", unit: st
         Of the gauge: ``V``, or ``Pa`` where it is a display.
     """
 
-    def of(role: str) -> str:
-        return f"TCPIP::{host}::{ports[role]}::SOCKET"
+    def of(role: str) -> dict[str, str]:
+        return {"resource": f"TCPIP::{host}::{ports[role]}::SOCKET", "errors": "SYSTem:ERRor?"}
 
     tables: dict[str, dict[str, str]] = {
         "gauge": {
-            "resource": of("gauge"),
+            **of("gauge"),
             "read": "MEASure:VOLTage?" if unit == "V" else "MEASure:PRESsure?",
             "unit": unit,
         },
-        "thermometer": {"resource": of("thermometer"), "read": "MEASure:TEMPerature?", "unit": "degC"},
+        "thermometer": {**of("thermometer"), "read": "MEASure:TEMPerature?", "unit": "degC"},
         "valve": {
-            "resource": of("valve"),
+            **of("valve"),
             "set": "SOURce:VOLTage {value:.4f}",
             "read": "SOURce:VOLTage?",
             "on": "OUTPut ON",
@@ -47,9 +60,9 @@ def instruments_text(ports: Mapping[str, int], host: str = "127.0.0.1", unit: st
             "low": "0 V",
             "high": "9 V",
         },
-        "lamp": {"resource": of("lamp"), "on": "OUTPut ON", "off": "OUTPut OFF", "read": "OUTPut?"},
+        "lamp": {**of("lamp"), "on": "OUTPut ON", "off": "OUTPut OFF", "read": "OUTPut?"},
         "tachometer": {
-            "resource": of("scope"),
+            **of("scope"),
             "start": "INITiate",
             "wait": "*OPC?",
             "read": "WAVeform:DATA?",
@@ -72,7 +85,14 @@ def instruments_text(ports: Mapping[str, int], host: str = "127.0.0.1", unit: st
     return tomlkit.dumps(document)
 
 
-def write_folder(folder: str | Path, bench_text: str, ports: Mapping[str, int], host: str = "127.0.0.1") -> Path:
+def write_folder(
+    folder: str | Path,
+    bench_text: str,
+    ports: Mapping[str, int],
+    host: str = "127.0.0.1",
+    *,
+    speed_up: float | None = None,
+) -> Path:
     """Write a folder with a `bench.toml` whose instruments are those of a virtual bench, and return the file.
 
     Parameters
@@ -80,9 +100,12 @@ def write_folder(folder: str | Path, bench_text: str, ports: Mapping[str, int], 
     folder : path
         A folder that does not exist yet, is empty, or holds nothing but a `bench.toml` that was written so before.
     bench_text : str
-        The `bench.toml` that is simulated; comments and order are kept, `[instruments]` and `[limits]` are replaced.
+        The `bench.toml` that is simulated; comments and order are kept, `[instruments]`, `[limits]` and
+        `[steadiness]` are replaced.
     ports, host
         Where the instruments are.
+    speed_up : float, optional
+        Bench time over time on the wall; where given, a section `[steadiness]` has waits to suit.
 
     Raises
     ------
@@ -98,6 +121,9 @@ def write_folder(folder: str | Path, bench_text: str, ports: Mapping[str, int], 
         document.pop(section, None)
     unit = "Pa" if parse_bench(tomlkit.dumps(document)).gauge.kind == "display" else "V"
     text = tomlkit.dumps(document).rstrip("\n") + "\n\n" + instruments_text(ports, host, unit)
+    if speed_up is not None:
+        text += f"\n# Waits are by the clock on the wall, against which this bench runs {speed_up:g} times as fast.\n"
+        text += tomlkit.dumps({"steadiness": _steadiness(speed_up)})
     try:
         folder.mkdir(parents=True, exist_ok=True)
         file.write_text(text, encoding="utf-8")

@@ -13,8 +13,7 @@ from edgewind.rotor import (
     Conditions,
     GasResponse,
     RotorParameters,
-    response_for,
-    room_ratio,
+    response_of,
 )
 from edgewind.rotor.drag import arm_drag, vane_drag
 from edgewind.rotor.heat import polyatomic_factor
@@ -51,7 +50,7 @@ def gas_table(rotor: RotorParameters) -> GasTable:
     Above the pressure to which the response reaches (`GasResponse.least_knudsen`) its coefficients go on with the
     powers of dense gas: the thermal force with Kn^2, drag and heat with Kn; nothing finer should be read from that.
     """
-    response = response_for(room_ratio(rotor))
+    response = response_of(rotor)
     count = round(np.log10(GREATEST_PA / LEAST_PA) * PER_DECADE) + 1
     pressure = np.geomspace(LEAST_PA, GREATEST_PA, count)
     kn = rotor.knudsen(pressure)

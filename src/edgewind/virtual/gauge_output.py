@@ -10,7 +10,7 @@ from edgewind.bench import Bench
 FloatArray = NDArray[np.float64]
 # How far the output runs beyond its two ends before it stays where it is, as a share of its span.
 BEYOND = 0.02
-_HALVINGS = 60
+_HALVINGS, _CLOSE = 60, 1e-6
 
 
 def indicated_log_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 1.0) -> FloatArray:
@@ -61,4 +61,7 @@ def volts_from_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 1.0
         silent = np.where(middle < middle_v, -np.inf, np.inf) * sign
         below = sign * np.where(np.isfinite(found), found, silent) < sign * wanted
         lower, upper = np.where(below, middle, lower), np.where(below, upper, middle)
-    return np.asarray((lower + upper) / 2)
+    volts = (lower + upper) / 2
+    # The end of a table is met, not passed, by halving: what lies beyond it goes to the rail.
+    missed = ~(np.abs(gauge.indicated_log_pressure(volts) - wanted) < _CLOSE)
+    return np.asarray(np.where(missed, np.where(volts < middle_v, low - margin, high + margin), volts))

@@ -20,7 +20,7 @@ from edgewind.virtual.scpi import Interrupted, ScpiError, Send, Wait
 LONGEST_MESSAGE = 65_536
 MOST_CLIENTS = 64  # at each port
 _WAITING_MESSAGES = 1000
-_LONGEST_NAP_S, _TICK_S = 0.05, 0.1
+_LONGEST_NAP_S, _TICK_S, _LONGEST_GOODBYE_S = 0.05, 0.1, 0.5
 _Welcome = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
 _OVERRUN = b"\0overrun"
 
@@ -92,6 +92,8 @@ class BenchServer:
     async def run(self) -> None:
         """Keep the apparatus up with the clock until cancelled."""
         while True:
+            for instrument in self.instruments.values():
+                instrument.tend()
             self.apparatus.catch_up()
             await asyncio.sleep(_TICK_S)
 
@@ -121,11 +123,17 @@ class BenchServer:
             finally:
                 clients -= 1
                 self._sessions.discard(task)
-                writer.close()
-                with contextlib.suppress(OSError, asyncio.CancelledError):
-                    await writer.wait_closed()
+                await _hang_up(writer)
 
         return welcome
+
+
+async def _hang_up(writer: asyncio.StreamWriter) -> None:
+    """Close a connection; what a client has not taken by then is given up."""
+    writer.close()
+    with contextlib.suppress(OSError, TimeoutError, asyncio.CancelledError):
+        await asyncio.wait_for(writer.wait_closed(), _LONGEST_GOODBYE_S)
+    writer.transport.abort()
 
 
 async def _messages(reader: asyncio.StreamReader) -> AsyncIterator[bytes]:

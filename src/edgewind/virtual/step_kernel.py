@@ -62,6 +62,7 @@ LONGEST_STEP_S, SHORTEST_STEP_S = 0.1, 1e-7
 RTOL = 1e-6
 ATOL = np.array([1e-9, 1e-9, 1e-6, 1e-6, 1e-6, 1e-7, 1e-7, 1e-6, 1e-7])
 
+_C = np.array([0.0, 1 / 5, 3 / 10, 4 / 5, 8 / 9, 1.0, 1.0])
 _A = np.array(
     [
         [0, 0, 0, 0, 0, 0],
@@ -89,8 +90,11 @@ def drive(y, q, log_least, step, rows, out):  # type: ignore[no-untyped-def]
 
 
 @nb.njit(error_model="numpy", cache=True)
-def rates(y, mode, q, log_least, step, rows, c, dy):  # type: ignore[no-untyped-def]
-    """Write the rates of the state to `dy`; `mode` is the sense of the motion, or 0 where the pivot holds."""
+def rates(t, y, mode, q, tones, log_least, step, rows, c, dy):  # type: ignore[no-untyped-def]
+    """Write the rates of the state to `dy`; `mode` is the sense of the motion, or 0 where the pivot holds.
+
+    `tones`, shape (n, 3), are angular frequency, phase and relative strength of the wandering of the light.
+    """
     torque = drive(y, q, log_least, step, rows, c)
     p = max(y[0], 0.0)
     flow = q[4] + q[5] * np.expm1(y[7] / q[6])
@@ -113,11 +117,14 @@ def rates(y, mode, q, log_least, step, rows, c, dy):  # type: ignore[no-untyped-
         dy[5] = (torque - mode * q[20] - (c[0] * p + q[22]) * y[5]) / q[23]
         dy[6] = y[5] / (2.0 * np.pi)
     dy[7] = (q[0] - y[7]) / q[7]
-    dy[8] = (q[1] - y[8]) / q[9]
+    wander = 1.0
+    for k in range(tones.shape[0]):
+        wander += tones[k, 2] * np.sin(tones[k, 0] * t + tones[k, 1])
+    dy[8] = (q[1] * max(wander, 0.0) - y[8]) / q[9]
 
 
 @nb.njit(error_model="numpy", cache=True)
-def advance(t, y, mode, h, until, exact, q, log_least, step, rows, out):  # type: ignore[no-untyped-def]
+def advance(t, y, mode, h, until, exact, q, tones, log_least, step, rows, out):  # type: ignore[no-untyped-def]
     """Take steps until `until` is reached or passed, or `out` is full; reach it to the last bit where `exact`.
 
     Returns the number of steps written to `out`, the time, the sense of the motion and the next step. `y` is changed
@@ -134,7 +141,7 @@ def advance(t, y, mode, h, until, exact, q, log_least, step, rows, out):  # type
         torque = drive(y, q, log_least, step, rows, c)
         if abs(torque) > q[21]:
             mode = 1 if torque > 0 else -1
-    rates(y, mode, q, log_least, step, rows, c, k[0])
+    rates(t, y, mode, q, tones, log_least, step, rows, c, k[0])
     crossing = False
     while t < until and written < out.shape[0]:
         last = exact and t + h >= until
@@ -145,7 +152,7 @@ def advance(t, y, mode, h, until, exact, q, log_least, step, rows, out):  # type
                 for j in range(stage):
                     total += _A[stage, j] * k[j, i]
                 trial[i] = y[i] + taken * total
-            rates(trial, mode, q, log_least, step, rows, c, k[stage])
+            rates(t + _C[stage] * taken, trial, mode, q, tones, log_least, step, rows, c, k[stage])
         worst = 0.0
         for i in range(n):
             new[i] = trial[i]
@@ -190,7 +197,7 @@ def advance(t, y, mode, h, until, exact, q, log_least, step, rows, out):  # type
             if abs(torque) > q[21]:
                 mode = 1 if torque > 0 else -1
             if stopped or mode != 0:
-                rates(y, mode, q, log_least, step, rows, c, k[0])
+                rates(t, y, mode, q, tones, log_least, step, rows, c, k[0])
                 if mode != 0:
                     h = min(h, 1e-3)
     return written, t, mode, h

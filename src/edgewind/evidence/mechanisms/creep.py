@@ -8,5 +8,8 @@ from edgewind.rotor.drives.creep import KEY, NAME, WITHIN_FACTOR
 
 
 def weigh(case: Case) -> Claim:
-    """Weigh creep along the rim: it goes with the thermal force and grows towards dense gas."""
+    """Weigh creep along the rim: it goes with the thermal force and grows towards dense gas.
+
+    That its size is an estimate to a factor three is in the prior, and so in the interval.
+    """
     return judge(case, name=NAME, key=KEY, leads="bright", within=WITHIN_FACTOR)

@@ -164,8 +164,8 @@ def _widths(axes: Axes, plan: Plan, palette: Palette, size: Size) -> None:
         line = 100 * (wanted.relative or (wanted.absolute_pa or 0.0) / plan.optimum.pressure_pa)
         axes.axhline(line, color=palette.moss, linewidth=1.2 * size.line, linestyle=(0, (4, 2)))
         axes.annotate(
-            "wanted", xy=(1.0, line), xycoords=("axes fraction", "data"), xytext=(0, 0.2 * size.type_pt),
-            textcoords="offset points", ha="right", va="bottom", color=palette.moss,
+            "wanted", xy=(1.0, line), xycoords=("axes fraction", "data"), xytext=(0, -0.2 * size.type_pt),
+            textcoords="offset points", ha="right", va="top", color=palette.moss,
         )  # fmt: skip
         axes.set_ylim(0, 1.25 * max(float(widths.max()), line))
     else:

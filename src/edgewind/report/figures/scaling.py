@@ -10,17 +10,19 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
-from edgewind.evidence.scaling import Scaling
+from edgewind.evidence import Findings, Scaling
+from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.file import write_figure
-from edgewind.report.figures.size import Size
+from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.palette import Palette
 
 
 def draw_scaling(laws: Sequence[Scaling], palette: Palette, size: Size) -> Figure:
     """Draw the optima of each width with their intervals, the power laws, and that of a fixed Knudsen number."""
     figure = new_figure(size)
-    axes = plain_axes(figure, size.box(6.0, 4.0, 2.0, 8.6), spines=("bottom",))
+    title = 2.8 if size.titled else 0.0
+    axes = plain_axes(figure, size.box(6.0, 4.0, 2.0, title + 5.8), spines=("bottom",))
     for law, colour, marker in zip(laws, palette.series, "osD", strict=False):
         _draw_law(axes, law, colour, marker, palette, size)
     axes.set_xscale("log")
@@ -33,11 +35,15 @@ def draw_scaling(laws: Sequence[Scaling], palette: Palette, size: Size) -> Figur
     axes.set_ylabel("pressure of the optimum (Pa)")
     axes.grid(axis="y", color=palette.grid, linewidth=size.line)
     axes.set_axisbelow(True)
-    left = 1.6 / size.width_em
-    title = "Where the optima go as the vane grows"
-    figure.text(left, 1 - 1.1 / size.height_em, title, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
+    left = 1.6 / size.width_em if size.titled else 0.6 / size.width_em
+    if size.titled:
+        words = "Where the optima go as the vane grows"
+        figure.text(left, 1 - 1.1 / size.height_em, words, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
     handles, labels = axes.get_legend_handles_labels()
-    figure.legend(handles, labels, loc="upper left", bbox_to_anchor=(left, 1 - 3.2 / size.height_em))
+    figure.legend(
+        handles, labels, loc="upper left", bbox_to_anchor=(left, 1 - (title + 0.4) / size.height_em),
+        fontsize=0.85 * size.type_pt if size.narrow else size.type_pt,
+    )  # fmt: skip
     return figure
 
 
@@ -64,3 +70,37 @@ def _draw_law(axes: Axes, law: Scaling, colour: str, marker: str, palette: Palet
 def plot_scaling(laws: Sequence[Scaling], path: str | Path) -> None:
     """Write the figure as PNG (1920 pixels wide) or SVG, by the ending of the name."""
     write_figure(path, lambda palette, size: draw_scaling(laws, palette, size))
+
+
+def _laws(findings: Findings) -> tuple[Scaling, ...]:
+    return () if findings.explanation is None else findings.explanation.laws
+
+
+def describe_scaling(findings: Findings) -> str:
+    """Say what the figure shows."""
+    return " ".join(law.sentence for law in _laws(findings))
+
+
+def caption_scaling(findings: Findings) -> str:
+    """Explain the figure's marks."""
+    laws = _laws(findings)
+    if not laws:
+        return ""
+    return (
+        "Predicted by the fit for vanes of other widths, as high as wide, on the same arms: medians and "
+        f"{100 * laws[0].level:g} % intervals, with the power law through them. "
+        + " ".join(law.sentence for law in laws)
+    )
+
+
+SCALING: Drawing[Findings] = Drawing(
+    "scaling",
+    lambda findings, palette, size: draw_scaling(_laws(findings), palette, size) if _laws(findings) else None,
+    describe_scaling,
+    caption_scaling,
+    {
+        "page": Size(PAGE_WIDTH_IN, 3.8, 10.5),
+        "narrow": Size(NARROW_WIDTH_IN, 4.2, 10.5, narrow=True),
+        "film": Size(12.8, 7.2, 17.0, titled=True),
+    },
+)

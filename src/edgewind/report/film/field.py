@@ -275,7 +275,13 @@ def gas_field(
         "accommodation": [case.walls.front, case.walls.back, case.walls.room],
         "drive": drive,
         "tolerance": tolerance,
-        "resolution": [resolution.grid, resolution.azimuths, resolution.polar, resolution.speeds],
+        "resolution": [
+            resolution.grid,
+            resolution.azimuths,
+            resolution.polar,
+            resolution.speeds,
+            resolution.refined,
+        ],
     }
     folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
     place = None if folder is None else folder / f"{store.key_of(question)}.npz"

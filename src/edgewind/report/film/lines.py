@@ -35,17 +35,20 @@ class Line:
         Arrow heads: x, y and the unit vector of their direction.
     closed : bool
         Whether it returns to its start.
+    key : tuple of int
+        What it is called from one Knudsen number to the next: its level, and its place among the pieces of it.
     """
 
     points: Floats
     heads: Floats
     closed: bool
+    key: tuple[int, int] = (0, 0)
 
     @property
     def mirrored(self) -> Line:
         """The same below y = 0."""
         flip, flip_heads = np.array([1.0, -1.0]), np.array([1.0, -1.0, 1.0, -1.0])
-        return Line(self.points * flip, self.heads * flip_heads, self.closed)
+        return Line(self.points * flip, self.heads * flip_heads, self.closed, self.key)
 
 
 def _heads(points: Floats, shares: tuple[float, ...]) -> Floats:
@@ -92,8 +95,9 @@ def level_lines(stream: Singles, sheet: Sheet, *, edge: float) -> list[Line]:
     found = []
     for sign in (1.0, -1.0):
         for k in range(LINES):
-            for points in generator.lines(sign * top * (k + 0.5) / LINES):
-                points = np.asarray(points, dtype=float)
+            pieces = [np.asarray(piece, dtype=float) for piece in generator.lines(sign * top * (k + 0.5) / LINES)]
+            # From left to right, so that a piece keeps its name.
+            for number, points in enumerate(sorted(pieces, key=lambda piece: float(piece[:, 0].mean()))):
                 points[:, 1] = np.maximum(points[:, 1], 0.0)
                 steps = np.hypot(*np.diff(points, axis=0).T)
                 if steps.sum() < 0.15 * sheet.y[-1]:
@@ -102,7 +106,7 @@ def level_lines(stream: Singles, sheet: Sheet, *, edge: float) -> list[Line]:
                 if closed:
                     start = int(np.argmin(np.hypot(points[:-1, 0], points[:-1, 1] - edge)))
                     points = np.concatenate([points[start:-1], points[: start + 1]])
-                found.append(Line(points, _heads(points, (0.27, 0.73)), closed))
+                found.append(Line(points, _heads(points, (0.27, 0.73)), closed, (int(sign) * (k + 1), number)))
     return found
 
 

@@ -73,7 +73,7 @@ def places(first: float, last: float, frames: int, *, hold: float = 0.08) -> Flo
     Examples
     --------
     >>> places(10.0, 0.1, 5, hold=0.0).round(3).tolist()
-    [10.0, 4.482, 1.0, 0.223, 0.1]
+    [10.0, 3.594, 1.0, 0.278, 0.1]
     """
     if frames == 1:
         return np.array([first])
@@ -168,7 +168,7 @@ def make_film(
     """
     frames = check_timing(seconds, fps)
     path = check_film(path, [field.knudsen for field in series.fields], seconds=seconds, fps=fps, replace=replace)
-    picture = GasPicture(series, quantity=quantity, theme=theme, size=size, specks=specks and series.flat)
+    picture = GasPicture(series, quantity=quantity, theme=theme, size=size, specks=specks)
     first, last = (series.low, series.high) if dense_first else (series.high, series.low)
     route = places(first, last, frames)
     with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".mp4", delete=False) as handle:
@@ -191,7 +191,7 @@ def _frames(picture: GasPicture, route: Floats, fps: int) -> Iterator[NDArray[np
         if dots is not None or knudsen != shown:
             picture.show(moment, dots)
         shown = float(knudsen)
-        yield picture.pixels()
+        yield picture.frame()
 
 
 def ffmpeg_program() -> str:
@@ -225,7 +225,7 @@ def _code(
     program = ffmpeg_program()
     command = [
         program, "-y", "-loglevel", "error", "-nostdin",
-        "-f", "rawvideo", "-pix_fmt", "rgb24", "-s", f"{size[0]}x{size[1]}", "-r", str(fps), "-i", "-",
+        "-f", "rawvideo", "-pix_fmt", "rgba", "-s", f"{size[0]}x{size[1]}", "-r", str(fps), "-i", "-",
         # Colours by the standard for high definition, and said so in the file.
         "-vf", "scale=out_color_matrix=bt709:out_range=tv", "-colorspace", "bt709", "-color_primaries", "bt709",
         "-color_trc", "bt709", "-color_range", "tv",

@@ -40,11 +40,13 @@ Floats = NDArray[np.float64]
 _LEFT, _FIELD_BOTTOM, _FIELD_SIDE = 1.5, 4.85, 26.2
 _RIGHT, _RIGHT_END = 35.6, 59.9
 _SMALL, _TINY = 0.86, 0.74
-_CAPTION_SIGNS = 148
+_CAPTION_SIGNS, _CAPTION_LINES = 150, 4
 # The vane has no thickness where it is computed; on the picture it needs one, in its own width.
 _THICK = 0.05
 _CURVE_POINTS = 240
 _HALO = "words-on-the-gas"
+# The style of a figure is set for the whole program: threads that draw take turns.
+_STYLE = RLock()
 
 
 def _digits(value: float, digits: int = 3) -> str:
@@ -103,16 +105,18 @@ class GasPicture:
         self.palette = choose(THEMES, theme, "theme")
         self._theme = next(name for name, known in THEMES.items() if known is self.palette)
         self.width, self.height = choose(SIZES, size, "size")
-        self.specks = specks
+        # Only gas drifts, and only round a strip does it stay in this plane.
+        self.specks = specks and self.series.flat and self.quantity.lines == "velocity"
         self.drive = DRIVES[self.series.first.drive]
         top = nice_limit(self.series.largest(self._name))
         self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
         self._moving: list[tuple[Axes | None, Artist]] = []
         self._background: Any = None
+        self._order: list[tuple[Axes | None, Artist]] = []
         self._shown: float | None = None
         self._last: tuple[Moment, list[Line]] | None = None
         self.lock = RLock()
-        with our_style(self.palette, SHEET):
+        with _STYLE, our_style(self.palette, SHEET):
             self.figure: Figure = new_figure(SHEET)
             self.figure.set_dpi(self.width / SHEET.width_in)
             self.canvas = FigureCanvasAgg(self.figure)
@@ -154,13 +158,13 @@ class GasPicture:
         axes = plain_axes(self.figure, self._em(_LEFT, _FIELD_BOTTOM, _FIELD_SIDE, _FIELD_SIDE))
         self._field = axes
         x0, x1, y1 = float(first.x[0]), float(first.x[-1]), float(first.y[-1])
-        axes.set(xlim=(x0, x1), ylim=(-y1, y1), xticks=[], yticks=[], aspect="equal", anchor="NW")
+        axes.set(xlim=(x0, x1), ylim=(-y1, y1), xticks=[], yticks=[], aspect="equal", anchor="W")
         axes.set_facecolor(palette.grid)
         empty = np.zeros((2 * sheet.y.size, sheet.x.size, 3), dtype=np.uint8)
         self._image = self._move(
             axes, axes.imshow(empty, extent=(x0, x1, -y1, y1), interpolation="bilinear", origin="lower", zorder=1)
         )
-        axes.set(xlim=(x0, x1), ylim=(-y1, y1), aspect="equal", anchor="NW")
+        axes.set(xlim=(x0, x1), ylim=(-y1, y1), aspect="equal", anchor="W")
         line = SHEET.line
         self._lines = self._move(
             axes, LineCollection([], colors=palette.ink, linewidths=1.15 * line, alpha=0.62, zorder=2, capstyle="round")
@@ -275,7 +279,7 @@ class GasPicture:
             axes, axes.plot([], [], color=palette.ink, linewidth=1.1 * line, linestyle=(0, (4, 3)))[0]
         )
         self._mean_words = self._move(
-            axes, axes.text(0, -1.1 * edge, "mean", ha="center", va="top", fontsize=_SMALL * SHEET.type_pt,
+            axes, axes.text(0, -1.12 * edge, "mean", ha="center", va="top", fontsize=_SMALL * SHEET.type_pt,
                             color=palette.soft)
         )  # fmt: skip
         x = _RIGHT + 17.3
@@ -349,8 +353,12 @@ class GasPicture:
         label.set(fontsize=_SMALL * SHEET.type_pt, fontweight="bold")
 
     def _draw_caption(self) -> None:
-        for number, words in enumerate(caption(self.series, self._name, specks=self.specks)):
-            self._text(_LEFT, 3.3 - 0.95 * number, words, size=_TINY, color=self.palette.soft)
+        words = caption(self.series, self._name, specks=self.specks)
+        # Four lines stand under the picture; a long caption is set smaller.
+        tight = len(textwrap.wrap(words, _CAPTION_SIGNS)) > _CAPTION_LINES
+        size, signs = (0.89 * _TINY, int(_CAPTION_SIGNS / 0.89)) if tight else (_TINY, _CAPTION_SIGNS)
+        for number, line in enumerate(textwrap.wrap(words, signs)):
+            self._text(_LEFT, 3.3 - 0.95 * number, line, size=size, color=self.palette.soft)
 
     # ---- what changes
 
@@ -430,7 +438,8 @@ class GasPicture:
         self._profile.set_data(whole, whole_y)
         one = 1.0 / (1.12 * most) if lively else 0.0
         self._mean_line.set_data([one, one], [-1.04 * edge, 1.04 * edge])
-        self._mean_words.set_x(one)
+        # Kept clear of the word that stands by the edge.
+        self._mean_words.set_x(max(one, 0.26))
         self._mean_words.set_text(f"mean {_digits(moment.coefficient)}" if lively else "no net push")
         self._area.set_text(_percent(moment.area_share) if lively else "–")
         self._edge.set_text(_percent(1.0 - moment.area_share) if lively else "–")
@@ -448,20 +457,42 @@ class GasPicture:
 
     # ---- what comes out
 
+    def _paint_over(self) -> NDArray[np.uint8]:
+        """Draw what changes over a copy of the rest; return the canvas itself, shape (height, width, 4)."""
+        if self._background is None:
+            self.canvas.draw()  # type: ignore[no-untyped-call]
+            self._background = self.canvas.copy_from_bbox(self.figure.bbox)  # type: ignore[no-untyped-call]
+            self._order = sorted(self._moving, key=lambda pair: pair[1].get_zorder())
+        self.canvas.restore_region(self._background)  # type: ignore[no-untyped-call]
+        buffer: NDArray[np.uint8] = np.asarray(self.canvas.buffer_rgba())  # type: ignore[no-untyped-call]
+        self._lay_image(buffer)
+        for axes, artist in self._order:
+            if artist is self._image:
+                continue
+            if axes is None:
+                self.figure.draw_artist(artist)
+            else:
+                axes.draw_artist(artist)
+        return buffer
+
+    def _lay_image(self, buffer: NDArray[np.uint8]) -> None:
+        """Put the colours of the field straight onto the canvas: it lies under all else, and this is much quicker."""
+        box = self._field.bbox
+        left, right = round(box.x0), round(box.x1)
+        top, bottom = self.height - round(box.y1), self.height - round(box.y0)
+        colours = Image.fromarray(np.asarray(self._image.get_array())[::-1])
+        colours = colours.resize((right - left, bottom - top), Image.Resampling.BILINEAR)
+        buffer[top:bottom, left:right, :3] = np.asarray(colours)
+
     def pixels(self) -> NDArray[np.uint8]:
         """Return the picture as it stands, shape (height, width, 3)."""
         with self.lock:
-            if self._background is None:
-                self.canvas.draw()  # type: ignore[no-untyped-call]
-                self._background = self.canvas.copy_from_bbox(self.figure.bbox)  # type: ignore[no-untyped-call]
-            self.canvas.restore_region(self._background)  # type: ignore[no-untyped-call]
-            for axes, artist in sorted(self._moving, key=lambda pair: pair[1].get_zorder()):
-                if axes is None:
-                    self.figure.draw_artist(artist)
-                else:
-                    axes.draw_artist(artist)
-            # A picture that a film holds must not change when the next is drawn.
-            return np.asarray(self.canvas.buffer_rgba())[..., :3].copy()  # type: ignore[no-untyped-call]
+            return self._paint_over()[..., :3].copy()
+
+    def frame(self) -> NDArray[np.uint8]:
+        """Return the canvas itself as it stands, shape (height, width, 4): it changes with the next picture."""
+        with self.lock:
+            return self._paint_over()
 
     def png(self, knudsen: float | None = None, *, effort: int = 3) -> bytes:
         """Return the picture at a Knudsen number as a PNG; as it stands where None is given."""
@@ -469,7 +500,8 @@ class GasPicture:
             if knudsen is not None:
                 self.show(knudsen)
             stream = io.BytesIO()
-            Image.fromarray(self.pixels()).save(stream, format="PNG", compress_level=effort)
+            image = Image.fromarray(self._paint_over()).convert("RGB")
+            image.save(stream, format="PNG", compress_level=effort)
             return stream.getvalue()
 
     def svg(self, knudsen: float | None = None) -> str:
@@ -487,7 +519,7 @@ class GasPicture:
                 for text in haloed:
                     text.set_path_effects([])
                     text.set_gid(_HALO)
-                with our_style(self.palette, SHEET):
+                with _STYLE, our_style(self.palette, SHEET):
                     self.figure.savefig(
                         stream, format="svg", facecolor=self.palette.paper, dpi=72,
                         metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
@@ -551,7 +583,7 @@ def _arrow_heads(heads: Floats, size: float) -> Floats:
     return np.asarray(at + shape[None, :, :1] * along + shape[None, :, 1:] * side)
 
 
-def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> list[str]:
+def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> str:
     """Return what must stand under the picture: what was computed, what colours and lines mean, and how to scale."""
     first, words, known = series.first, DRIVES[series.first.drive], QUANTITIES[quantity]
     room = "\u00a0×\u00a0".join(f"{side:g}" for side in first.room)
@@ -586,14 +618,13 @@ def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> list[s
     }[first.drive]
     roots = "" if known.signed else "The colours are even in the square root."
     if specks:
-        lines += f" Specks drift as the {who} does, fast where it is fast."
+        lines += " Specks drift as the gas does, fast where it is fast."
     acting = "heat" if words.acts == "heat" else "push"
     shares = f"Area: what the {acting} in the middle of the face would give on all of it; edge: the rest."
-    words_of_all = " ".join(
+    return " ".join(
         (computed, meant, lines, "The vane is drawn thicker than it is.", shares,
-         "p₁: pressure at which the free path is L; p₀, T₀, n₀: the gas at rest.", roots)
+         "p₁:\u00a0pressure at which the free path is L; p₀, T₀, n₀: the gas at rest.", roots)
     )  # fmt: skip
-    return textwrap.wrap(words_of_all, _CAPTION_SIGNS)
 
 
 def _part(lines: int) -> str:

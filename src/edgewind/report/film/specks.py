@@ -26,7 +26,7 @@ class Specks:
     """
 
     def __init__(self) -> None:
-        self._phases: dict[int, float] = {}
+        self._phases: dict[tuple[int, int], float] = {}
 
     def step(self, lines: list[Line], moment: Moment, sheet: Sheet, seconds: float) -> Floats:
         """Move on by a time and return the places, upper half, shape (n, 2).
@@ -58,9 +58,13 @@ class Specks:
             clocks.append(np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.points, axis=0).T) * pace)]))
         middle = float(np.median([clock[-1] for clock in clocks]))
         places = []
-        for number, (line, clock) in enumerate(zip(closed, clocks, strict=True)):
-            phase = self._phases.get(number, 0.37 * number) + seconds / ROUND_S * middle / clock[-1]
-            self._phases[number] = phase % 1.0
+        for line, clock in zip(closed, clocks, strict=True):
+            # Lines set off at different places, lest their specks march in a row.
+            phase = (
+                self._phases.get(line.key, 0.618 * (line.key[0] + 0.5 * line.key[1]))
+                + seconds / ROUND_S * middle / clock[-1]
+            )
+            self._phases[line.key] = phase % 1.0
             when = (phase + np.arange(ON_A_LINE) / ON_A_LINE) % 1.0 * clock[-1]
             places.append(np.stack([np.interp(when, clock, line.points[:, k]) for k in (0, 1)], axis=1))
         return np.concatenate(places)

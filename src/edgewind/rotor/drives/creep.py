@@ -16,7 +16,7 @@ WITHIN_FACTOR = 3.0
 
 
 def torque(at: Conditions) -> Array:
-    """Torque, N m; zero where the thickness of the vane is not given.
+    """Torque, N m; zero where the thickness of the vane is not given. `creep_factor` is 1 for the estimate itself.
 
     Along the rim the gas creeps from the cold to the hot face with ``sigma mu/(rho T) dT/dx`` and drags the rim the
     other way, as the thermal force does. The infinitely thin vane of the kinetic response does not hold it.
@@ -30,7 +30,7 @@ def torque(at: Conditions) -> Array:
     rotor = at.rotor
     ell = 2 / np.sqrt(np.pi) * at.knudsen * rotor.vane_width_m
     thickness = np.asarray(rotor.vane_thickness_m, dtype=float)
-    rim = 2 * (rotor.vane_width_m + rotor.vane_height_m)
+    rim = rotor.vane_rim_m
     at_the_edge = np.maximum((1 - at.gas.area_share) * at.gas.thermal_force, 1e-12) * rotor.vane_area_m2 / (rim * ell)
     shear = at.pressure_pa * at.faces_apart / (1 / at_the_edge + 2 * (thickness / ell) ** 2 / THERMAL_CREEP)
-    return np.asarray(rotor.vanes * rotor.arm_m * rim * thickness * shear)
+    return np.asarray(rotor.creep_factor * rotor.vanes * rotor.arm_m * rim * thickness * shear)

@@ -17,7 +17,7 @@ def torque(at: Conditions) -> Array:
     """
     rotor = at.rotor
     force = at.pressure_pa * rotor.vane_area_m2 * at.gas.thermal_force * at.faces_apart
-    return np.asarray(rotor.vanes * rotor.arm_m * force)
+    return np.asarray(rotor.gas_force_factor * rotor.vanes * rotor.arm_m * force)
 
 
 def thermal_force_free_molecular(

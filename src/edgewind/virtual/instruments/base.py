@@ -24,9 +24,12 @@ class BenchInstrument(Instrument):
 
     def __init__(self, apparatus: Apparatus, seed: int) -> None:
         super().__init__(apparatus.now)
-        self.apparatus = apparatus
+        self.apparatus, self.seed = apparatus, seed
         self.random = np.random.default_rng([seed, crc32(type(self).__name__.encode())])
         self.reset()
+
+    def tend(self) -> None:
+        """Do what is due though nobody asks; called now and then."""
 
 
 class Supply(BenchInstrument):

@@ -21,14 +21,10 @@ class Digitiser(BenchInstrument):
 
     Attributes
     ----------
-    range_v, offset_v : float
-        Range of the converter from rail to rail and its middle, V.
     order : str
         ``NORM``: most significant byte first; ``SWAP``: least.
     """
 
-    range_v: float
-    offset_v: float
     order: str
 
     def __init__(self, apparatus: Apparatus, seed: int) -> None:
@@ -36,24 +32,21 @@ class Digitiser(BenchInstrument):
         super().__init__(apparatus, seed)
 
     def reset(self) -> None:
-        """Go to the default range, most significant byte first."""
-        self.range_v, self.offset_v, self.order = RANGE.default, OFFSET.default, "NORM"
-
-    @property
-    def step_v(self) -> float:
-        """Volts of a step of the converter."""
-        return self.range_v / STEPS
+        """Most significant byte first."""
+        self.order = "NORM"
 
     def converted(self, volts: NDArray[np.float64], step_v: float, offset_v: float) -> NDArray[np.int16]:
         """Return numbers of steps from the middle, in the rails where the voltage is beyond the range."""
         steps = np.rint((volts - offset_v) / step_v)
         return np.clip(steps, -STEPS // 2, STEPS // 2 - 1, out=steps).astype(np.int16)
 
-    def sampled(self, start_s: float, interval_s: float, first: int, count: int) -> NDArray[np.float64]:
+    def sampled(
+        self, start_s: float, interval_s: float, first: int, count: int, random: np.random.Generator
+    ) -> NDArray[np.float64]:
         """Return the voltage of the tachometer, with noise, at samples `first` and on, counted from `start_s`."""
         times = np.asarray(start_s + np.arange(first, first + count) * interval_s, dtype=np.float64)
         volts = self.signal.voltage(times, self.apparatus.turns(times))
-        volts += self.signal.noise_v * self.random.standard_normal(count)
+        volts += self.signal.noise_v * random.standard_normal(count)
         return volts
 
     @property

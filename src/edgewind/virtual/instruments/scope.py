@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from edgewind.virtual.apparatus import Hold
 from edgewind.virtual.gauge_output import volts_from_pressure
-from edgewind.virtual.instruments.digitiser import BYTE_ORDER, OFFSET, RANGE, Digitiser
+from edgewind.virtual.instruments.digitiser import BYTE_ORDER, OFFSET, RANGE, STEPS, Digitiser
 from edgewind.virtual.instruments.gauge import has_voltage
 from edgewind.virtual.scpi import (
     Choice,
@@ -32,6 +32,7 @@ LONGEST_S = 3600.0
 SOURCE = Choice(("CHANnel1", "CHANnel2"))
 _FORMATS = ("ASCii", "INTeger", "REAL")
 _CHUNK = 100_000
+_GAUGE_CHANNEL = (20.0, 5.0)  # range and its middle, V
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,7 @@ class Record:
     offset_v: float
     source: str
     hold: Hold
+    number: int
 
     @property
     def end_s(self) -> float:
@@ -62,15 +64,36 @@ class Scope(Digitiser):
     points: float
     rate_hz: float
     source: str
+    channels: dict[int, tuple[float, float]]
     _record: Record | None = None
     _steps: NDArray[np.int16] | None = None
+    _taken: int = 0
 
     def reset(self) -> None:
         """Stop; default record, whole numbers of 16 bits."""
         super().reset()
         self.points, self.rate_hz, self.source = POINTS.default, RATE.default, "CHAN1"
+        self.channels = {1: (RANGE.default, OFFSET.default), 2: _GAUGE_CHANNEL}
         self.format, self.format_length = "INT", 16
         self.abort()
+
+    @property
+    def step_v(self) -> float:
+        """Volts of a step of the converter, on the channel that is recorded."""
+        return self.channels[int(self.source[-1])][0] / STEPS
+
+    @property
+    def offset_v(self) -> float:
+        """Middle of the range of the channel that is recorded, V."""
+        return self.channels[int(self.source[-1])][1]
+
+    def set_range(self, channel: int, volts: float) -> None:
+        """Set the range of a channel from rail to rail."""
+        self.channels[channel] = (volts, self.channels[channel][1])
+
+    def set_offset(self, channel: int, volts: float) -> None:
+        """Set the middle of the range of a channel."""
+        self.channels[channel] = (self.channels[channel][0], volts)
 
     # Acquisition.
 
@@ -95,8 +118,9 @@ class Scope(Digitiser):
         self.abort()
         hold = self.apparatus.hold()
         self._record = Record(
-            hold.since_s, 1 / self.rate_hz, int(self.points), self.step_v, self.offset_v, self.source, hold
+            hold.since_s, 1 / self.rate_hz, int(self.points), self.step_v, self.offset_v, self.source, hold, self._taken
         )
+        self._taken += 1
 
     def record(self) -> Steps:
         """Wait until the record is whole, and convert it."""
@@ -104,22 +128,27 @@ class Scope(Digitiser):
             yield Wait(self._record.end_s)
         if self._record is None:
             raise ScpiError(-230, "no record was taken; send INITiate")
-        if self._steps is None:
-            self._steps = self._converted(self._record)
-            self.apparatus.release(self._record.hold)
+        self.tend()
         return None
 
+    def tend(self) -> None:
+        """Convert a record that is whole, so that the past need not be kept for it until somebody asks."""
+        record = self._record
+        if record is not None and self._steps is None and record.end_s <= self.now():
+            self._steps = self._converted(record)
+            self.apparatus.release(record.hold)
+
     def _converted(self, record: Record) -> NDArray[np.int16]:
-        parts = []
+        parts, random = [], np.random.default_rng([self.seed, 4, record.number])
         for first in range(0, record.points, _CHUNK):
             count = min(_CHUNK, record.points - first)
             if record.source == "CHAN1":
-                volts = self.sampled(record.start_s, record.interval_s, first, count)
+                volts = self.sampled(record.start_s, record.interval_s, first, count, random)
             else:
                 times = record.start_s + np.arange(first, first + count) * record.interval_s
                 pressure = self.apparatus.states(times)[:, State.GAUGE]
                 volts = volts_from_pressure(pressure, self.apparatus.bench, self.apparatus.virtual.gauge_shows.value)
-                volts = volts + self.apparatus.bench.gauge.noise.value * self.random.standard_normal(count)
+                volts = volts + self.apparatus.bench.gauge.noise.value * random.standard_normal(count)
             parts.append(self.converted(volts, record.step_v, record.offset_v))
         return np.concatenate(parts)
 
@@ -177,8 +206,10 @@ class Scope(Digitiser):
         Command("ACQuire:TIME", set_duration, (DURATION,)),
         Command("ACQuire:TIME?", lambda scope: real(scope.points / scope.rate_hz)),
         *setting("ACQuire:SOURce", "source", SOURCE),
-        *setting("CHANnel<n>:RANGe", "range_v", RANGE),
-        *setting("CHANnel<n>:OFFSet", "offset_v", OFFSET),
+        Command("CHANnel<n>:RANGe", set_range, (RANGE,), greatest_suffix=2),
+        Command("CHANnel<n>:RANGe?", lambda scope, channel: real(scope.channels[channel][0]), greatest_suffix=2),
+        Command("CHANnel<n>:OFFSet", set_offset, (OFFSET,), greatest_suffix=2),
+        Command("CHANnel<n>:OFFSet?", lambda scope, channel: real(scope.channels[channel][1]), greatest_suffix=2),
         Command("FORMat[:DATA]", set_format, (Choice(_FORMATS), Number("", 0, 64, 16, whole=True)), optional=1),
         Command("FORMat[:DATA]?", lambda scope: f"{scope.format},{scope.format_length}"),
         *setting("FORMat:BORDer", "order", BYTE_ORDER),

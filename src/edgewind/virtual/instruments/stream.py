@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import struct
 
-from edgewind.virtual.instruments.digitiser import BYTE_ORDER, OFFSET, RANGE, Digitiser
+from edgewind.virtual.apparatus import MOST_HELD_S
+from edgewind.virtual.instruments.digitiser import BYTE_ORDER, OFFSET, RANGE, STEPS, Digitiser
 from edgewind.virtual.scpi import (
     Command,
     Interrupted,
@@ -20,8 +21,6 @@ from edgewind.virtual.scpi import (
 
 RATE = Number("Hz", 1.0, 1e6, 100_000.0)
 BLOCK = Number("", 16, 1_000_000, 10_000, whole=True)
-# A client that has fallen behind by more bench time than this is let go: what it missed is kept no longer.
-MOST_BEHIND_S = 7200.0
 END = block(b"") + b"\n"
 
 
@@ -37,11 +36,19 @@ class Stream(Digitiser):
     NAME = "stream"
     rate_hz: float
     samples: float
+    range_v: float
+    offset_v: float
 
     def reset(self) -> None:
         """Go to 100 kSa/s in blocks of 10 000 samples."""
         super().reset()
         self.rate_hz, self.samples = RATE.default, BLOCK.default
+        self.range_v, self.offset_v = RANGE.default, OFFSET.default
+
+    @property
+    def step_v(self) -> float:
+        """Volts of a step of the converter."""
+        return self.range_v / STEPS
 
     def stream(self) -> Steps:
         """Send block after block."""
@@ -54,9 +61,9 @@ class Stream(Digitiser):
                 end = start + (number + 1) * count * interval
                 while end > self.now():
                     yield Wait(end)
-                if self.now() - end > MOST_BEHIND_S:
-                    raise ScpiError(-310, f"the client is {MOST_BEHIND_S:g} s of bench time behind: the stream ended")
-                volts = self.sampled(start, interval, number * count, count)
+                if self.now() - hold.since_s > MOST_HELD_S:
+                    raise ScpiError(-310, f"the client is {MOST_HELD_S:g} s of bench time behind: the stream ended")
+                volts = self.sampled(start, interval, number * count, count, self.random)
                 samples = self.converted(volts, step, offset).astype(order + "i2", copy=False).tobytes()
                 head = struct.pack(order + "Qd", number, start + number * count * interval)
                 number += 1

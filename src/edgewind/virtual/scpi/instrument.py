@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import traceback
 from collections.abc import Callable, Generator
 from typing import Any, ClassVar
 
@@ -84,6 +85,10 @@ class Instrument:
         except Interrupted:
             self.status.report(ScpiError(-410))
             return b""
+        except Exception as problem:
+            # A slip of ours must not take the bench away from its other clients; it is told here and there.
+            traceback.print_exc()
+            self.status.report(ScpiError(-310, type(problem).__name__))
         return b";".join(answers)
 
     @classmethod

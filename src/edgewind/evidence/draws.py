@@ -1,0 +1,173 @@
+"""Draws of a rotor, of what its bench states or of the posterior of a fit, and the same draws after a change."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.bench import Bench
+from edgewind.evidence.fit import Fit
+from edgewind.evidence.verdicts import prior_draws
+from edgewind.rotor import RotorParameters, TableResponse, changed_bench, parameters_of, response_of
+from edgewind.rotor.speed_kernel import Place, flat, steady_speeds_of, table_arrays
+from edgewind.units import Measured
+
+Array = NDArray[np.float64]
+
+# What a draw holds of its own; everything else of a rotor is what the bench states.
+_FACTORS = (Place.IRRADIANCE, Place.VISCOUS, Place.DRY, Place.BREAKAWAY, Place.CONDUCTANCE)
+_SHIFTED = (Place.ARM, Place.BRIGHT_EMISSIVITY, Place.ACCOMMODATION)
+_DRAWN = (*_FACTORS, *_SHIFTED, Place.THERMAL_FORCE, Place.LIGHT_PRESSURE, Place.CREEP, Place.RECOIL, Place.DRAG_FACTOR)
+_FIELDS = {
+    "irradiance_w_m2": Place.IRRADIANCE,
+    "vane_conductance_w_m2_k": Place.CONDUCTANCE,
+    "bright_emissivity": Place.BRIGHT_EMISSIVITY,
+    "accommodation": Place.ACCOMMODATION,
+    "pivot_dry_n_m": Place.DRY,
+    "pivot_breakaway_n_m": Place.BREAKAWAY,
+    "pivot_viscous_n_m_s": Place.VISCOUS,
+    "creep_factor": Place.CREEP,
+    "gas_force_factor": Place.THERMAL_FORCE,
+    "gas_drag_factor": Place.DRAG_FACTOR,
+}
+# Keys that state anew what a draw holds: the draw is then replaced, within the uncertainty stated.
+_STATED: dict[str, tuple[Place, float, float]] = {
+    "rotor.vane_conductance": (Place.CONDUCTANCE, 0.0, np.inf),
+    "rotor.bright_emissivity": (Place.BRIGHT_EMISSIVITY, 0.0, 1.0),
+    "rotor.accommodation": (Place.ACCOMMODATION, 0.6, 1.0),
+    "rotor.pivot_dry_torque": (Place.DRY, 0.0, np.inf),
+    "rotor.pivot_viscous": (Place.VISCOUS, 0.0, np.inf),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class RotorDraws:
+    """Draws of one rotor.
+
+    Attributes
+    ----------
+    bench : Bench
+        The bench.
+    numbers : array of shape (draws, numbers)
+        One draw a row, in the order of :class:`edgewind.rotor.speed_kernel.Place`.
+    response : TableResponse
+        Response of the gas for this vane and room.
+    kind : {"posterior", "prior"}
+        Whether they are of a fit to readings, or only of what the bench states.
+    seed : int
+        Of the draws.
+    """
+
+    bench: Bench
+    numbers: Array
+    response: TableResponse
+    kind: Literal["posterior", "prior"]
+    seed: int
+
+    def curves(self, pressure_pa: Array, *, reach: float | None = None) -> Array:
+        """Return speed, net torque and drag of every draw, shape (draws, 3, n); nan beyond the response of the gas.
+
+        `reach` is the greatest pressure, Pa, where it is another than that of the bench.
+        """
+        pressure = np.ascontiguousarray(pressure_pa, dtype=float)
+        each = np.tile(pressure, (len(self.numbers), 1))
+        found = np.asarray(steady_speeds_of(each, self.numbers, *table_arrays(self.response)))
+        found[..., pressure > (self.most_pa if reach is None else reach) * (1 + 1e-9)] = np.nan
+        return found
+
+    @property
+    def most_pa(self) -> float:
+        """Greatest pressure that the response of the gas reaches, Pa."""
+        return float(parameters_of(self.bench).knudsen(1.0)) / self.response.least_knudsen
+
+    @property
+    def best(self) -> dict[str, float]:
+        """Medians of what the draws hold, by the fields of :class:`edgewind.rotor.RotorParameters`."""
+        middle = np.median(self.numbers, axis=0)
+        return {name: float(middle[place]) for name, place in _FIELDS.items()}
+
+    def moved(self, changes: Mapping[str, Any]) -> RotorDraws:
+        """Return the same draws with values of the bench changed.
+
+        What a draw holds of its own (the light relative to what is stated, faces, pivot, vane) stays with it, except
+        where a change states it anew: then it is drawn within the uncertainty stated there, or fixed. Everything else
+        is that of the changed bench.
+
+        Raises
+        ------
+        InputError
+            An unknown key, or a bench that cannot be.
+        """
+        if not changes:
+            return self
+        bench = changed_bench(self.bench, changes)
+        before, after = parameters_of(self.bench), parameters_of(bench)
+        numbers = moved_numbers(self.numbers, before, after)
+        random = np.random.default_rng(self.seed + 7)
+        for key, (place, low, high) in _STATED.items():
+            if key in changes:
+                measured: Measured = getattr(bench.rotor, key.partition(".")[2])
+                numbers[:, place] = _stated(measured, low, high, random, len(numbers))
+        numbers[:, Place.BREAKAWAY] = np.maximum(
+            numbers[:, Place.DRY],
+            after.pivot_breakaway_n_m if "rotor.pivot_breakaway_torque" in changes else 0.0,
+        )
+        return RotorDraws(bench, numbers, response_of(after), self.kind, self.seed)
+
+
+def moved_numbers(numbers: Array, before: RotorParameters, after: RotorParameters) -> Array:
+    """Return draws of one rotor made draws of another: shares and differences that a draw holds stay with it."""
+    old, new = flat(before), flat(after)
+    found = np.tile(new, (len(numbers), 1))
+    for place in _DRAWN:
+        found[:, place] = numbers[:, place]
+    found[:, Place.IRRADIANCE] *= new[Place.IRRADIANCE] / old[Place.IRRADIANCE]
+    for place in _SHIFTED:
+        found[:, place] += new[place] - old[place]
+    found[:, Place.BRIGHT_EMISSIVITY] = np.clip(found[:, Place.BRIGHT_EMISSIVITY], 0.0, 1.0)
+    found[:, Place.ACCOMMODATION] = np.clip(found[:, Place.ACCOMMODATION], 0.6, 1.0)
+    return found
+
+
+def _stated(measured: Measured, low: float, high: float, random: np.random.Generator, size: int) -> Array:
+    scores = random.standard_normal(size)
+    if not measured.u:
+        return np.full(size, measured.value)
+    if np.isfinite(high):
+        return np.clip(measured.value + measured.u * scores, low, high)
+    return np.asarray(measured.value * np.exp(measured.relative * scores)) if measured.value else np.zeros(size)
+
+
+def draws_of(source: Bench | Fit, *, draws: int = 200, seed: int = 1) -> RotorDraws:
+    """Return draws of a rotor: of the posterior of a fit, or of what a bench states.
+
+    Parameters
+    ----------
+    source : Bench or Fit
+        Where they come from.
+    draws, seed : int, int
+        How many; their seed.
+    """
+    if isinstance(source, Fit):
+        picked = np.random.default_rng(seed).choice(len(source.draws), draws, replace=len(source.draws) < draws)
+        numbers = source.problem.numbers(source.draws[picked])
+        return RotorDraws(source.problem.bench, numbers, source.problem.response, "posterior", seed)
+    numbers = _prior_numbers(source, draws, seed)
+    return RotorDraws(source, numbers, response_of(parameters_of(source)), "prior", seed)
+
+
+def _prior_numbers(bench: Bench, draws: int, seed: int) -> Array:
+    drawn = prior_draws(bench, seed)
+    names = list(RotorParameters.__dataclass_fields__)
+    found = []
+    for k in range(draws):
+        single: dict[str, Any] = {}
+        for name in names:
+            value = getattr(drawn, name)
+            single[name] = value if isinstance(value, str) else float(np.ravel(value)[k % np.size(value)])
+        found.append(flat(RotorParameters(**single)))
+    return np.array(found)

@@ -1,0 +1,233 @@
+"""What if something were changed: where both optima go, with intervals, and the curves before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from edgewind.errors import InputError
+from edgewind.evidence.draws import RotorDraws
+from edgewind.rotor.predict import peak_places
+
+Array = NDArray[np.float64]
+Quantity = Literal["speed", "torque"]
+_ROW: dict[Quantity, int] = {"speed": 0, "torque": 1}
+UNIT: dict[Quantity, str] = {"speed": "rad_s", "torque": "n_m"}
+_POINTS = 81  # of the curves in which maxima are sought
+
+
+@dataclass(frozen=True)
+class Spread:
+    """A median with an interval; None of both where too few draws have a value.
+
+    Examples
+    --------
+    >>> Spread(1.0, (0.9, 1.1)).as_plain("pressure", "pa")
+    {'pressure_pa': 1.0, 'pressure_interval_pa': [0.9, 1.1]}
+    """
+
+    median: float | None
+    interval: tuple[float, float] | None
+
+    def as_plain(self, name: str, unit: str) -> dict[str, Any]:
+        """Plain types for JSON, the unit in the keys."""
+        end = f"_{unit}" if unit else ""
+        return {
+            f"{name}{end}": self.median,
+            f"{name}_interval{end}": None if self.interval is None else [*self.interval],
+        }
+
+
+@dataclass(frozen=True)
+class Moved:
+    """How one optimum moves.
+
+    Attributes
+    ----------
+    quantity : {"speed", "torque"}
+        What is greatest there.
+    before_pa, after_pa : Spread
+        True pressure of the maximum.
+    ratio : Spread
+        Pressure after over pressure before, draw by draw.
+    before, after : Spread
+        The greatest value, rad/s or N m, with its sign.
+    share_before, share_after : float
+        Share of the draws that have a maximum between the ends of the pressures.
+    """
+
+    quantity: Quantity
+    before_pa: Spread
+    after_pa: Spread
+    ratio: Spread
+    before: Spread
+    after: Spread
+    share_before: float
+    share_after: float
+
+    def as_plain(self) -> dict[str, Any]:
+        """Plain types for JSON, the unit in the keys."""
+        unit = UNIT[self.quantity]
+        one, other = (
+            place.as_plain("pressure", "pa") | value.as_plain(self.quantity, unit) | {"share_with_a_maximum": share}
+            for place, value, share in (
+                (self.before_pa, self.before, self.share_before),
+                (self.after_pa, self.after, self.share_after),
+            )
+        )
+        return {"quantity": self.quantity, "before": one, "after": other, **self.ratio.as_plain("ratio", "")}
+
+
+@dataclass(frozen=True, eq=False)
+class Bands:
+    """Curves with bands at each pressure: arrays of shape (3, n), low, median and high; nan beyond the gas response.
+
+    `speed_rad_s` and `torque_n_m` are positive when the bright face goes ahead.
+    """
+
+    speed_rad_s: Array
+    torque_n_m: Array
+
+    def as_plain(self) -> dict[str, Any]:
+        """Plain types for JSON; None where there is no value."""
+        return {
+            f"{end}_{name}": [None if np.isnan(v) else float(v) for v in getattr(self, name)[row]]
+            for name in ("speed_rad_s", "torque_n_m")
+            for row, end in enumerate(("low", "median", "high"))
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class WhatIf:
+    """Both optima and the curves, before and after a change.
+
+    Attributes
+    ----------
+    kind : {"posterior", "prior"}
+        Whether the draws are of a fit, or only of what the bench states.
+    changes : dict
+        What was changed.
+    speed, torque : Moved
+        The two optima.
+    pressure_pa : array of shape (n,)
+        Pressures of the bands.
+    before, after : Bands
+        The curves.
+    level : float
+        Coverage of intervals and bands.
+    draws : int
+        How many draws they rest on.
+    """
+
+    kind: Literal["posterior", "prior"]
+    changes: dict[str, Any]
+    speed: Moved
+    torque: Moved
+    pressure_pa: Array
+    before: Bands
+    after: Bands
+    level: float
+    draws: int
+
+    def as_plain(self) -> dict[str, Any]:
+        """Plain types for JSON, SI with the unit in the keys."""
+        return {
+            "draws_of": self.kind,
+            "draws": self.draws,
+            "level": self.level,
+            "changes": {key: str(value) for key, value in self.changes.items()},
+            "optimum": self.speed.as_plain(),
+            "force_optimum": self.torque.as_plain(),
+            "bands": {
+                "pressure_pa": self.pressure_pa.tolist(),
+                "before": self.before.as_plain(),
+                "after": self.after.as_plain(),
+            },
+        }
+
+
+def what_if(draws: RotorDraws, changes: Mapping[str, Any], pressures: ArrayLike, *, level: float = 0.9) -> WhatIf:
+    """Return how both optima move when something of a bench is changed, with intervals over draws of its rotor.
+
+    Parameters
+    ----------
+    draws : RotorDraws
+        See :func:`edgewind.evidence.draws_of`: of a fit, or of a bench.
+    changes : mapping
+        Dotted keys of `bench.toml` and new values as one writes them there; empty to see the rotor as it is.
+    pressures : array of shape (n,)
+        True pressures of the bands, Pa, in ascending order; maxima are sought between the first and the last.
+    level : float
+        Coverage.
+
+    Raises
+    ------
+    InputError
+        An unknown key, a bench that cannot be, or no pressures to look between.
+    """
+    pressure = np.unique(np.atleast_1d(np.asarray(pressures, dtype=float)))
+    if pressure.size < 2 or not pressure[0] > 0 or not np.all(np.isfinite(pressure)):
+        raise InputError("no two pressures to look between", fix="give two or more pressures above zero, in Pa")
+    after = draws.moved(changes)
+    sought = np.geomspace(pressure[0], pressure[-1], _POINTS)
+    both = np.concatenate([sought, pressure])
+    curves = [of.curves(both) for of in ((draws, after) if changes else (draws,))]
+    if not changes:
+        curves = [curves[0], curves[0]]
+    heads = [_peaks(sought, curve[..., :_POINTS]) for curve in curves]
+    moved = [_moved(quantity, heads[0][quantity], heads[1][quantity], level) for quantity in _ROW]
+    before, now = (_bands(curve[..., _POINTS:], level) for curve in curves)
+    return WhatIf(draws.kind, dict(changes), moved[0], moved[1], pressure, before, now, level, len(draws.numbers))
+
+
+def _peaks(pressure: Array, curves: Array) -> dict[Quantity, tuple[Array, Array]]:
+    """Place and signed value of the maxima of every draw, in the sense of its greatest torque; nan where at an end."""
+    reach = np.isfinite(curves[0, 0])
+    if reach.sum() < 3:
+        nothing = np.full(len(curves), np.nan)
+        return dict.fromkeys(_ROW, (nothing, nothing))
+    within, inside = pressure[reach], curves[..., reach]
+    torque = inside[:, 1]
+    strongest = np.take_along_axis(torque, np.argmax(np.abs(torque), axis=1)[:, None], axis=1)
+    sense = np.where(strongest < 0, -1.0, 1.0)
+    found: dict[Quantity, tuple[Array, Array]] = {}
+    for quantity, row in _ROW.items():
+        values = sense * inside[:, row]
+        places = peak_places(within, values)
+        found[quantity] = (places, np.where(np.isfinite(places), sense[:, 0] * values.max(axis=1), np.nan))
+    return found
+
+
+def _moved(quantity: Quantity, before: tuple[Array, Array], after: tuple[Array, Array], level: float) -> Moved:
+    ratio = after[0] / before[0]
+    return Moved(
+        quantity,
+        _spread(before[0], level),
+        _spread(after[0], level),
+        _spread(ratio, level),
+        _spread(before[1], level),
+        _spread(after[1], level),
+        float(np.mean(np.isfinite(before[0]))),
+        float(np.mean(np.isfinite(after[0]))),
+    )
+
+
+def _spread(values: Array, level: float) -> Spread:
+    known = values[np.isfinite(values)]
+    if known.size < level * values.size:
+        return Spread(None, None)
+    low, middle, high = (float(q) for q in np.quantile(known, _tails(level)))
+    return Spread(middle, (low, high))
+
+
+def _bands(curves: Array, level: float) -> Bands:
+    low_to_high = np.quantile(curves, _tails(level), axis=0)  # nan where the response does not reach
+    return Bands(low_to_high[:, 0], low_to_high[:, 1])
+
+
+def _tails(level: float) -> list[float]:
+    return [(1 - level) / 2, 0.5, (1 + level) / 2]

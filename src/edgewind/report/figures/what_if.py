@@ -1,0 +1,88 @@
+"""What if: curves of speed and torque with bands, before and after a change, and where both optima go."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from textwrap import shorten
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
+
+from edgewind.evidence.what_if import Moved, WhatIf
+from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
+from edgewind.report.figures.file import write_figure
+from edgewind.report.figures.size import Size
+from edgewind.report.palette import Palette
+from edgewind.units import format_number, from_si
+
+
+def draw_what_if(found: WhatIf, title: str, palette: Palette, size: Size) -> Figure:
+    """Draw speed above and torque below, each with its band; the intervals of the optima stand at the upper edge."""
+    figure = new_figure(size)
+    left, right, bottom, top, gap = 5.5, 1.5, 4.0, 11.0, 4.6
+    half = (size.height_em - bottom - top - gap) / 2
+    above = plain_axes(figure, size.box(left, bottom + half + gap, right, top), spines=("bottom",))
+    below = plain_axes(figure, size.box(left, bottom, right, top + half + gap), spines=("bottom",))
+    rpm = float(from_si(1.0, "rpm", "angular speed"))
+    most = float(np.nanmax(np.abs([found.before.torque_n_m, found.after.torque_n_m])))
+    power = int(np.floor(np.log10(max(most, 1e-30))))
+    if found.changes:
+        shown = [("before", found.before, palette.slate, "--"), ("after", found.after, palette.blue, "-")]
+    else:
+        shown = [("as it is", found.before, palette.blue, "-")]
+    for k, (name, bands, colour, dash) in enumerate(shown):
+        curves = ((above, rpm * bands.speed_rad_s, found.speed), (below, bands.torque_n_m / 10.0**power, found.torque))
+        for axes, curve, moved in curves:
+            _draw_band(axes, found.pressure_pa, curve, colour, dash, name, size)
+            _draw_place(axes, moved, bands is found.before, colour, k, size)
+    above.set_ylabel("speed (rpm)")
+    below.set_ylabel(f"torque (1e{power:d} N m)")
+    below.set_xlabel("pressure (Pa)")
+    for axes in (above, below):
+        axes.set_xscale("log")
+        plain_ticks(axes.xaxis)
+        axes.axhline(0, color=palette.rule, linewidth=size.line)
+        axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+        axes.set_axisbelow(True)
+    at = 1.6 / size.width_em
+    handles, labels = above.get_legend_handles_labels()
+    figure.legend(handles, labels, loc="upper left", ncols=2, bbox_to_anchor=(at, 1 - 6.4 / size.height_em))
+    if size.titled:
+        said = ", ".join(f"{key} = {value}" for key, value in found.changes.items())
+        head = shorten(f"What if {said}?" if said else "As it is", 90, placeholder=" …")
+        of = "the posterior of the fit" if found.kind == "posterior" else "the priors that bench.toml states: no fit"
+        words = (
+            f"{shorten(title, 60, placeholder=' …')}. {100 * found.level:g} % bands over {found.draws} draws of {of}"
+        )
+        figure.text(at, 1 - 1.1 / size.height_em, head, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
+        figure.text(at, 1 - 4.0 / size.height_em, words, color=palette.soft, va="top")
+    return figure
+
+
+def _draw_band(
+    axes: Axes, pressure: ArrayLike, curve: ArrayLike, colour: str, dash: str, name: str, size: Size
+) -> None:
+    low, middle, high = np.asarray(curve, dtype=float)
+    axes.fill_between(np.asarray(pressure), low, high, color=colour, alpha=0.22, linewidth=0)
+    axes.plot(np.asarray(pressure), middle, color=colour, linestyle=dash, linewidth=2 * size.line, label=name)
+
+
+def _draw_place(axes: Axes, moved: Moved, before: bool, colour: str, row: int, size: Size) -> None:
+    place = moved.before_pa if before else moved.after_pa
+    if place.median is None or place.interval is None:
+        return
+    height = 1.04 + 0.09 * row
+    beside = axes.get_xaxis_transform()
+    axes.plot(place.interval, [height, height], transform=beside, color=colour, linewidth=2 * size.line, clip_on=False)
+    axes.plot(place.median, height, "o", transform=beside, color=colour, markersize=5 * size.line, clip_on=False)
+    axes.annotate(
+        f"{format_number(place.median, 3)} Pa", (place.interval[1], height), xycoords=beside,
+        xytext=(0.5 * size.type_pt, 0), textcoords="offset points", color=colour, va="center", annotation_clip=False,
+    )  # fmt: skip
+
+
+def plot_what_if(found: WhatIf, title: str, path: str | Path) -> None:
+    """Write the figure as PNG (1920 pixels wide) or SVG, by the ending of the name."""
+    write_figure(path, lambda palette, size: draw_what_if(found, title, palette, size))

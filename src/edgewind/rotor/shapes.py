@@ -1,0 +1,240 @@
+"""The response of the gas for a vane of any outline: the tables of squares, discs and diamonds, and of the strip.
+
+The strip is computed over accommodation and Knudsen number; the vanes of finite height at accommodation 1 in a room of
+four widths, a cube. What is wanted is put together from them:
+
+``C = C_shape(Kn, 1, room 4) * C_strip(1.8 Kn, accommodation) / C_strip(1.8 Kn, 1)``, then carried over from the room of
+four widths to the chamber. Free flight and dense gas are like two resistances in series, ``1/C = 1/C_free +
+1/C_dense``, so a wall that changes one of them changes 1/C by as much:
+
+- dense gas, drag: the walls of a container add ``k F/(6 pi mu U l)`` to the velocity that a force F makes (Brenner, J.
+  Fluid Mech. 12, 35, 1962, for a particle of any shape far from the walls; Happel and Brenner, Low Reynolds Number
+  Hydrodynamics, 1973, chapter 7), l half the width of the chamber, k of a cube;
+- dense gas, heat: the potential that a charge in the middle of a grounded cube of side s makes there is less by
+  1.7476/s than without walls, since its images are the ions of rock salt (Madelung's constant);
+- free flight: what the walls add to the drag falls with the square of their distance;
+- the thermal force goes as the drag, as the walls of dense gas change it, to the power 0.93 (reciprocal theorem: what
+  creeps along the edge pushes the vane by the stress that its motion makes there).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.bench.vane import VaneShape
+from edgewind.errors import OutOfRangeError
+from edgewind.kinetics import ResponseTable
+from edgewind.rotor.parameters import RotorParameters
+from edgewind.rotor.response import TableResponse, response_for
+
+Array = NDArray[np.float64]
+
+# Room of the tables, sides over the width of the vane.
+_ROOM = 4.0
+# The laws above hold far from the walls; what follows is fitted to squares computed in a room of eight widths at
+# Knudsen numbers of 0.1, 0.3 and 1 (tolerance 0.02), which they then meet within 1 %.
+# Wall constant of a cube about half its side; far away a sphere about it has 9/4 and a square duct 1.90.
+WALL_CONSTANT = 1.7
+# Share of Madelung's constant that is left for a vane a quarter as wide as the cube.
+HEAT_SHARE = 0.93
+MADELUNG = 1.7475646
+# Walls slip and jump: they stand further off by so many equivalent free paths (together, over the width of the room).
+_SLIP, _JUMP = 1.6, 2.8
+_FORCE_POWER = 0.93
+# Accommodation acts on a square as on a strip at a Knudsen number so many times as great.
+_THINNER = 1.8
+# The logarithm of a coefficient of a rectangle lies between those of strip and square by short over long side to this
+# power: fitted to rectangles of aspect 2 at the same Knudsen numbers.
+_ASPECT_POWER = 0.62
+# Shares of each correction that are taken as its error.
+_ROOM_ERROR, _ASPECT_ERROR, _ACCOMMODATION_ERROR = 0.1, 0.15, 0.05
+# Vanes longer than this against their shorter side are strips.
+LONG = 20.0
+_LEAST_ROOM = 2.5
+_NAMES = ("thermal_force", "drag", "heat", "loss")
+_KINETIC = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat_hot", "loss": "loss_hot"}
+_ASKED = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat", "loss": "heat_loss"}
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Coefficients over accommodation and Knudsen number, shapes (m, n); the last column is free flight."""
+
+    values: dict[str, Array]
+    share: Array
+    error: Array
+
+
+@lru_cache(maxsize=64)
+def shaped_response(shape: VaneShape, width_m: float, height_m: float, room_m: float) -> TableResponse:
+    """Return the response of the gas for a vane in a chamber, over the Knudsen number of the vane's width.
+
+    Parameters
+    ----------
+    shape : {"rectangle", "disc", "diamond"}
+        Its outline.
+    width_m, height_m : float
+        Extents across its middle, m; those of a disc or diamond are alike.
+    room_m : float
+        Width of the chamber, m, or its height if that is less.
+
+    Raises
+    ------
+    OutOfRangeError
+        A chamber that is hardly wider than the vane.
+    """
+    if shape == "rectangle":
+        length, aspect = min(width_m, height_m), max(width_m, height_m) / min(width_m, height_m)
+        name = "square"
+    else:
+        length, aspect, name = width_m / (math.sqrt(2.0) if shape == "diamond" else 1.0), 1.0, shape
+    room = room_m / length
+    if room < _LEAST_ROOM * 0.8:
+        raise OutOfRangeError(
+            f"a chamber of {1e3 * room_m:.4g} mm for a vane of {1e3 * length:.4g} mm",
+            key="chamber.width",
+            fix="describe a chamber of at least two widths of the vane",
+        )
+    strip = response_for(room)
+    if aspect >= LONG:
+        return _over_width(strip, length / width_m, strip.source)
+    kn, alphas = strip.knudsen, strip.accommodation
+    finite = _finite(name, max(room, _LEAST_ROOM), kn, alphas)
+    long = _arrays(strip, kn, alphas)
+    part = aspect**-_ASPECT_POWER
+    values = {key: np.exp((1 - part) * np.log(long.values[key]) + part * np.log(finite.values[key])) for key in _NAMES}
+    share = (1 - part) * long.share + part * finite.share
+    apart = np.abs(np.log(finite.values["thermal_force"] / long.values["thermal_force"]))[-1, :-1]
+    error = np.hypot(finite.error, 4 * part * (1 - part) * _ASPECT_ERROR * apart)
+    good = 100 * float(np.max(error[kn > 0.05]))
+    size = f"{1e3 * width_m:.4g} by {1e3 * height_m:.4g} mm"
+    found = TableResponse(
+        kn,
+        alphas,
+        {key: value[:, :-1] for key, value in values.items()} | {"area_share": share[:, :-1]},
+        {key: value[:, -1] for key, value in values.items()} | {"area_share": share[:, -1]},
+        error,
+        source=(
+            f"edgewind.kinetics, Shakhov model, Maxwell walls: a {shape} of {size} by the tables of {name} and strip, "
+            f"in a chamber {room:.3g} times as wide; good to {good:.2g} % above Kn 0.05"
+        ),
+    )
+    return _over_width(found, length / width_m, found.source)
+
+
+def _finite(name: str, room: float, kn: Array, alphas: Array) -> _Table:
+    """Return a square, disc or diamond in a cube of `room` times its length."""
+    base = _arrays(response_for(_ROOM), kn, alphas)
+    thinner = _arrays(response_for(_ROOM), _THINNER * kn, alphas)
+    own, strip = _table(name), _table("strip")
+    first = float(own.knudsen[0])
+    at = np.append(kn, 1e12)
+    values, error = {}, np.zeros(kn.size)
+    for key in _NAMES:
+        ratio = _ratio(own, strip, key, at)
+        values[key] = base.values[key][-1] * ratio * (thinner.values[key] / thinner.values[key][-1])
+        slope = math.log(
+            float(_ratio(own, strip, key, np.array([2 * first]))[0])
+            / float(_ratio(own, strip, key, np.array([first]))[0])
+        ) / math.log(2.0)
+        # Below its table the ratio is held; it may go on as it did.
+        beyond = abs(slope) * np.log(np.maximum(first / kn, 1.0))
+        inside = np.maximum(kn, first)
+        stated = own.error(_KINETIC[key], inside) / (_asked(own, key, inside) / (2 if key == "loss" else 1))
+        error = np.maximum(error, np.hypot(beyond, stated))
+    share = _area_share(own, at)
+    if share is None:
+        # The stress in the middle of the face as on a strip; the rest of the force is the longer edge's.
+        share = np.minimum(base.share * base.values["thermal_force"] / values["thermal_force"], 1.0)
+    share = np.broadcast_to(share, (alphas.size, at.size))
+    area = math.pi / 4 if name == "disc" else 1.0
+    moved = _to_room(values, at, room, area)
+    change = np.abs(np.log(moved["drag"] / values["drag"]))[-1, :-1]
+    spread = np.abs(np.log(base.values["thermal_force"][0] / base.values["thermal_force"][-1]))[:-1]
+    error = np.sqrt(error**2 + (_ROOM_ERROR * change) ** 2 + (_ACCOMMODATION_ERROR * spread) ** 2)
+    return _Table(moved, share, error)
+
+
+def _area_share(own: ResponseTable, kn: Array) -> Array | None:
+    """Return the share of the area where the table of the shape holds it, at every accommodation alike."""
+    if not own.holds_area_share:
+        return None
+    return own.area_share(np.maximum(kn, own.knudsen[0]))[None, :]
+
+
+@lru_cache(maxsize=8)
+def _table(name: str) -> ResponseTable:
+    return ResponseTable.standard(name, room=_ROOM, accommodation=1.0)
+
+
+def _ratio(own: ResponseTable, strip: ResponseTable, key: str, kn: Array) -> Array:
+    """Coefficient of a shape over that of the strip in the same room; held below the shape's own table."""
+    inside = np.maximum(kn, own.knudsen[0])
+    return np.asarray(_asked(own, key, inside) / _asked(strip, key, inside))
+
+
+def _asked(table: ResponseTable, key: str, kn: Array) -> Array:
+    return np.asarray(getattr(table, _ASKED[key])(kn))
+
+
+def _to_room(values: dict[str, Array], kn: Array, room: float, area: float) -> dict[str, Array]:
+    """Carry coefficients from the room of the tables to another; `area` is that of the vane over its length squared."""
+    ell = 2 / math.sqrt(math.pi) * kn
+
+    def nearer(further: float) -> Array:
+        return np.asarray(area * (1 / (_ROOM + further * ell) - 1 / (room + further * ell)))
+
+    free = values["drag"][:, -1:]
+    unbounded = 4 / math.sqrt(math.pi) + math.sqrt(math.pi)
+    # Of Maxwell walls with specular shares the excess over the unbounded vane is not told apart: that of full
+    # accommodation is moved.
+    excess = float(values["drag"][-1, -1]) - unbounded
+    free_moved = free + excess * ((_ROOM / room) ** 2 - 1)
+    # 1/C of the drag grows by k/(3 pi) / ell; of each face's heat by 1.7476/(2 pi) over the conductivity, (15/8) ell.
+    dense = 1 / (1 / values["drag"] + WALL_CONSTANT / (3 * math.pi) * nearer(_SLIP) / ell)
+    drag = 1 / (1 / dense + 1 / free_moved - 1 / free)
+    wall = HEAT_SHARE * MADELUNG / (2 * math.pi)
+    loss = 1 / (1 / values["loss"] + wall * nearer(_JUMP) / (15 / 8 * ell))
+    force = values["thermal_force"] * (dense / values["drag"]) ** _FORCE_POWER
+    return {"thermal_force": force, "drag": drag, "heat": values["heat"], "loss": loss}
+
+
+def _arrays(response: TableResponse, kn: Array, alphas: Array) -> _Table:
+    """Return a response on a grid, with free flight as the last column."""
+    at = response.at(np.append(kn, np.inf)[None, :], alphas[:, None])
+    return _Table({key: getattr(at, key) for key in _NAMES}, at.area_share, response.relative_error(kn))
+
+
+def _over_width(found: TableResponse, ratio: float, source: str) -> TableResponse:
+    """Return the same over the Knudsen number of the width, `ratio` being the table's length over the width."""
+    if ratio == 1.0 and source == found.source:
+        return found
+    kn, alphas = found.knudsen, found.accommodation
+    table = _arrays(found, kn, alphas)
+    values = table.values | {"area_share": table.share}
+    return TableResponse(
+        kn * ratio,
+        alphas,
+        {key: value[:, :-1] for key, value in values.items()},
+        {key: value[:, -1] for key, value in values.items()},
+        table.error,
+        source=source,
+    )
+
+
+def response_of(rotor: RotorParameters) -> TableResponse:
+    """Return the response of the gas for the vanes of a rotor in its chamber, by :func:`shaped_response`."""
+    width, height, room = (
+        float(np.mean(np.asarray(value)))
+        for value in (
+            rotor.vane_width_m,
+            rotor.vane_height_m,
+            np.minimum(rotor.chamber_width_m, rotor.chamber_height_m),
+        )
+    )
+    return shaped_response(rotor.vane_shape, width, height, room)

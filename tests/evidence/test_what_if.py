@@ -1,0 +1,129 @@
+"""How both optima move when something is changed, over draws of priors and of a posterior."""
+
+import json
+
+import numpy as np
+import pytest
+
+from edgewind.errors import InputError
+from edgewind.evidence import draws_of, fit, what_if
+from edgewind.evidence.fit import FitData
+from edgewind.evidence.words import what_if_lines
+from edgewind.report.figures.canvas import our_style
+from edgewind.report.figures.file import FILM
+from edgewind.report.figures.what_if import draw_what_if
+from edgewind.report.palette import DARK
+from edgewind.rotor import parameters_of, predict, predict_whole, response_of, steady_state
+from edgewind.rotor.speed_kernel import Place
+
+ROTOR = {
+    "bright_emissivity": "0.80 +/- 0.03",
+    "vane_conductance": "60 +/- 20 W/(m^2 K)",
+    "accommodation": "0.9 +/- 0.02",
+    "pivot_dry_torque": "5e-11 +/- 20 % N m",
+    "pivot_viscous": "5e-11 +/- 20 % N m s",
+}
+PRESSURES = np.geomspace(0.02, 20.0, 25)
+WIDER = {"rotor.vane_width": "18 mm", "rotor.vane_height": "18 mm"}
+
+
+@pytest.fixture(scope="module")
+def bench(make_bench):
+    return make_bench(rotor=ROTOR)
+
+
+@pytest.fixture(scope="module")
+def prior(bench):
+    return draws_of(bench, draws=120)
+
+
+@pytest.fixture(scope="module")
+def posterior(bench):
+    rotor = parameters_of(bench)
+    seen = steady_state(PRESSURES, rotor, response_of(rotor)).speed_rad_s
+    seen = seen * (1 + 0.01 * np.random.default_rng(5).standard_normal(seen.size))
+    data = FitData(PRESSURES, np.full(25, 0.01), seen, 1e-3 * np.abs(seen), True, 0.05)
+    return draws_of(fit(bench, data, live_points=50), draws=120)
+
+
+def test_both_optima_move_to_where_the_prediction_of_the_changed_bench_has_them(bench, prior):
+    found = what_if(prior, WIDER, PRESSURES)
+    plain = predict_whole(bench, PRESSURES, changes=WIDER)
+    for moved, alone in ((found.speed, plain.speed), (found.torque, plain.force)):
+        assert moved.after_pa.interval[0] < alone.pressure_pa < moved.after_pa.interval[1]
+        assert moved.ratio.interval[1] < 1.0
+        assert moved.after_pa.median < moved.before_pa.median
+
+
+def test_one_draw_without_uncertainty_is_the_prediction_itself(bench, prior):
+    """The bench's own values as the only draw, changed, give the curves of `predict` with the same change."""
+    from dataclasses import replace
+
+    from edgewind.rotor.speed_kernel import flat
+
+    one = replace(prior, numbers=flat(parameters_of(bench))[None, :])
+    changes = WIDER | {"gas.species": "He", "light.irradiance": "400 W/m^2", "rotor.accommodation": "0.8"}
+    found = what_if(one, changes, PRESSURES[:20])
+    table = predict(bench, PRESSURES[:20], changes=changes)
+    assert found.after.speed_rad_s[1] == pytest.approx(table["speed_rad_s"].to_numpy(), rel=1e-6)
+    assert found.after.torque_n_m[1] == pytest.approx(table["torque_n_m"].to_numpy(), rel=1e-6)
+
+
+def test_draws_keep_what_is_theirs_and_take_what_is_stated_anew(prior):
+    moved = prior.moved({"light.irradiance": "1600 W/m^2", "rotor.vane_conductance": "200 +/- 10 W/(m^2 K)"})
+    lamp = moved.numbers[:, Place.IRRADIANCE] / prior.numbers[:, Place.IRRADIANCE]
+    assert lamp == pytest.approx(2.0)
+    assert np.median(moved.numbers[:, Place.CONDUCTANCE]) == pytest.approx(200, rel=0.03)
+    assert np.std(moved.numbers[:, Place.CONDUCTANCE]) == pytest.approx(10, rel=0.25)
+    assert np.array_equal(moved.numbers[:, Place.DRY], prior.numbers[:, Place.DRY])
+    stiff = prior.moved({"rotor.pivot_dry_torque": "2e-10 N m"})
+    assert np.all(stiff.numbers[:, Place.DRY] == 2e-10)
+    assert np.all(stiff.numbers[:, Place.BREAKAWAY] == 2e-10)
+
+
+def test_readings_narrow_where_the_optima_are_and_how_they_move(prior, posterior):
+    before, after = (what_if(draws, WIDER, PRESSURES).speed for draws in (prior, posterior))
+
+    def width(spread):
+        return np.log(spread.interval[1] / spread.interval[0])
+
+    assert width(after.before_pa) < 0.7 * width(before.before_pa)
+    assert width(after.after_pa) < 0.7 * width(before.after_pa)
+    assert (prior.kind, posterior.kind) == ("prior", "posterior")
+
+
+def test_nothing_changed_moves_nothing(prior):
+    found = what_if(prior, {}, PRESSURES)
+    assert found.speed.ratio.interval == (1.0, 1.0)
+    assert np.array_equal(found.before.speed_rad_s, found.after.speed_rad_s)
+    assert any("priors only" in line for line in what_if_lines(found))
+
+
+def test_a_range_without_a_maximum_is_said_to_show_none(prior):
+    found = what_if(prior, WIDER, PRESSURES[:4])
+    assert found.torque.before_pa.median is None
+    assert found.torque.share_before < 0.9
+    assert any("ask for a wider range" in line for line in what_if_lines(found))
+
+
+def test_bands_end_where_the_response_of_the_gas_ends(prior):
+    pressures = np.geomspace(1.0, 2.0 * prior.most_pa, 9)
+    found = what_if(prior, {}, pressures)
+    assert np.isnan(found.before.speed_rad_s[:, -1]).all()
+    assert np.isfinite(found.before.speed_rad_s[:, 0]).all()
+    assert json.loads(json.dumps(found.as_plain(), allow_nan=False))["bands"]["before"]["low_speed_rad_s"][-1] is None
+
+
+def test_the_figure_holds_both_bands(prior):
+    with our_style(DARK, FILM):
+        figure = draw_what_if(what_if(prior, WIDER, PRESSURES), "Invented", DARK, FILM)
+    above = figure.axes[0]
+    assert [line.get_label() for line in above.get_lines()][0:1] == ["before"]
+    assert len(above.collections) == 2
+
+
+def test_what_cannot_be_is_refused(prior):
+    with pytest.raises(InputError, match=r"did you mean|name it"):
+        what_if(prior, {"rotor.vane_witdh": "18 mm"}, PRESSURES)
+    with pytest.raises(InputError, match="no two pressures"):
+        what_if(prior, {}, [1.0])
