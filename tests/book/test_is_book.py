@@ -22,7 +22,8 @@ def look(path: Path) -> int:
 
 def test_asking_what_a_file_is_takes_no_log_from_under_an_open_book(tmp_path: Path, bench_text: str) -> None:
     """To close a file drops all POSIX locks of the program on it: the next to close the book would take the log away,
-    and what is recorded from then on would be lost (SQLite, "How to corrupt", 2.2)."""
+    and what is recorded from then on would be lost (SQLite, "How to corrupt", 2.2).
+    """
     path = tmp_path / "lab.book"
     with open_book(path, make=True) as book:
         book.add_experiment("rotor", bench_text.encode(), ["time [s]", "pressure [Pa]", "speed [rpm]"])

@@ -15,8 +15,7 @@ from edgewind.rotor import (
     changed_bench,
     parameters_of,
     predict_whole,
-    response_for,
-    room_ratio,
+    response_of,
 )
 from edgewind.rotor.drives import NAMES
 
@@ -58,7 +57,7 @@ def what_if(bench: Bench, changes: Mapping[str, str]) -> dict[str, Any]:
 def reach(bench: Bench) -> np.ndarray[Any, np.dtype[np.float64]]:
     """Return pressures from the highest that the response of the gas reaches down by some decades, Pa."""
     rotor = parameters_of(bench)
-    top = float(np.max(rotor.knudsen(1.0))) / response_for(room_ratio(rotor)).least_knudsen / 1.01
+    top = float(np.max(rotor.knudsen(1.0))) / response_of(rotor).least_knudsen / 1.01
     return np.geomspace(top / 10**DECADES, top, POINTS)
 
 
