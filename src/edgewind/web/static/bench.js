@@ -208,7 +208,8 @@ follow(slug, experiment, {
   rows(all, { fresh: added, whole, changed }) {
     rows = all;
     if (!whole && added.length && added.length < 4) {
-      fresh = new Set(added.map((row) => row.n));
+      const recent = added.filter((row) => Date.now() - Date.parse(row.made_at) < 20000);
+      if (recent.length) fresh = new Set(recent.map((row) => row.n));
       // When each was seen here, for whoever measures how late a page is.
       for (const row of added) document.body.dataset["seen" + row.n] = String(Date.now() - Date.parse(row.made_at));
     }
