@@ -7,12 +7,14 @@ READY := $(VENV)/ready
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test bench lint lock example tables clean help
+.PHONY: demo example-study test bench lint lock example tables docs clean help
 
 help:
-	@echo "make demo   set up, study the example bench, write demo-out/report.html"
+	@echo "make demo   set up, record a sweep from a simulated bench, study it, write demo-out/report.html"
+	@echo "make example-study   study the example with two rotors, write example-out/report.html"
 	@echo "make test   set up and run every test"
 	@echo "make bench  measure ratios, coverage and speed (takes minutes)"
+	@echo "make docs   build the manual into build/manual"
 	@echo "make lint   ruff and mypy"
 
 $(READY): requirements.lock pyproject.toml
@@ -26,7 +28,10 @@ $(READY): requirements.lock pyproject.toml
 	@touch $@
 
 demo: $(READY)
-	$(BIN)/edgewind study examples/two-rotors --out demo-out --replace
+	$(BIN)/python examples/live_demo.py --out demo-out
+
+example-study: $(READY)
+	$(BIN)/edgewind study examples/two-rotors --out example-out --replace
 
 test: $(READY)
 	@sh tools/ensure-browser
@@ -34,7 +39,7 @@ test: $(READY)
 	$(BIN)/python -m pytest -n 2
 
 bench: $(READY)
-	$(BIN)/python benchmarks/run.py
+	$(BIN)/python benchmarks/run.py --json docs/performance.json
 
 lint: $(READY)
 	$(BIN)/ruff check .
@@ -49,10 +54,17 @@ tables: $(READY)
 	$(BIN)/python -m edgewind.kinetics.make_tables
 	$(BIN)/python tools/make_rotor_tables.py
 
+# The manual. Its page of checks against published values comes from the tests that make them, run first.
+docs: $(READY)
+	rm -rf build/published && mkdir -p build/published
+	EDGEWIND_PUBLISHED=build/published $(BIN)/python -m pytest -n 2 -m published
+	$(BIN)/python -m sphinx -W --keep-going -q -b html docs build/manual
+	@echo "open build/manual/index.html"
+
 # Needs `uv`; writes versions and hashes for every supported Python, and no address of any registry.
 lock:
 	uv pip compile pyproject.toml --extra dev --extra docs --universal --python-version 3.11 --generate-hashes \
 	  --no-emit-index-url --no-emit-find-links --no-header --no-annotate -o requirements.lock
 
 clean:
-	rm -rf $(VENV) demo-out
+	rm -rf $(VENV) demo-out example-out

@@ -12,7 +12,9 @@ import json
 import os
 import platform
 import sys
+from datetime import date
 from pathlib import Path
+from typing import Any
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -24,7 +26,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="small counts, for a look")
     parser.add_argument("--only", help="name of one benchmark file without 'bench_' and '.py'")
-    parser.add_argument("--json", type=Path, help="also write the rows to this file")
+    parser.add_argument("--json", type=Path, help="also write the rows to this file; rows of benchmarks not run stay")
     options = parser.parse_args()
     sys.path.insert(0, str(HERE))
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
@@ -39,7 +41,28 @@ def main() -> None:
             print(f"  {row['name']:<68} {value:>10} {row['unit']:<10} target {row.get('target') or '-'}", flush=True)
         everything += [{"benchmark": file.stem} | row for row in rows]
     if options.json:
-        options.json.write_text(json.dumps(everything, indent=1) + "\n", encoding="utf-8")
+        keep(everything, options.json)
+
+
+def keep(rows: list[dict[str, Any]], file: Path) -> None:
+    """Write the rows with the machine they were measured on, in place of those of the same benchmarks."""
+    run = {row["benchmark"] for row in rows}
+    before = json.loads(file.read_text(encoding="utf-8"))["rows"] if file.is_file() else []
+    kept = [row for row in before if row["benchmark"] not in run] + rows
+    about = {"machine": machine(), "date": date.today().isoformat(), "load": os.getloadavg()[0]}
+    whole = about | {"rows": sorted(kept, key=lambda row: str(row["benchmark"]))}
+    file.write_text(json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+
+
+def machine() -> str:
+    """Name the processor, its cores and the Python."""
+    info = Path("/proc/cpuinfo")
+    names = (
+        [line.split(":", 1)[1].strip() for line in info.read_text().splitlines() if line.startswith("model name")]
+        if info.is_file()
+        else []
+    )
+    return f"{names[0] if names else platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
 
 
 if __name__ == "__main__":

@@ -1,6 +1,10 @@
 """What tests of several rooms share: one invented bench, to be changed section by section."""
 
+import inspect
+import json
+import os
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -112,3 +116,39 @@ class StandIn:
 def standin() -> StandIn:
     """A closed form in place of the kinetic tables."""
     return StandIn()
+
+
+Published = Callable[..., None]
+
+
+@pytest.fixture
+def published(request: pytest.FixtureRequest) -> Published:
+    """Hold a value of ours against a published one, and note both for the validation page of the manual.
+
+    ``published("mean free path", ours, theirs, rel=1e-4, unit="m")``. The source is the docstring of the test. Where
+    EDGEWIND_PUBLISHED names a folder, every comparison leaves a line there; `docs/make_validation.py` reads them.
+    """
+    source = inspect.getdoc(request.function)
+    assert source, "a published check names its source in its docstring"
+
+    def hold(what: str, ours: Any, theirs: Any, *, rel: float | None = None, abs: float | None = None,
+             unit: str = "") -> None:  # fmt: skip
+        found, wanted = np.broadcast_arrays(np.asarray(ours, float), np.asarray(theirs, float))
+        folder = os.environ.get("EDGEWIND_PUBLISHED")
+        if folder:
+            line = {
+                "test": request.node.nodeid, "source": source, "what": what, "unit": unit, "ours": found.tolist(),
+                "theirs": wanted.tolist(), "rel": rel, "abs": abs,
+            }  # fmt: skip
+            with (Path(folder) / f"{os.getpid()}.jsonl").open("a", encoding="utf-8") as file:
+                file.write(json.dumps(line) + "\n")
+        assert found == pytest.approx(wanted, rel=rel, abs=abs), what
+
+    return hold
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what holds a value against a published one: ``pytest -m published``."""
+    for item in items:
+        if "published" in getattr(item, "fixturenames", ()):
+            item.add_marker("published")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import platform
 import shutil
@@ -13,17 +14,21 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from threadpoolctl import threadpool_limits
 
 from edgewind.bench import BENCH_FILE
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
-from edgewind.evidence import Findings, SizeComparison, compare_sizes, find, find_why_all
+from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why_all, glance
 from edgewind.evidence.fit import MODELS
 from edgewind.evidence.words import done_percent
+from edgewind.plan import Cost, Plan, gauge_range, propose, propose_if_possible
+from edgewind.plan.ranges import check_range
 from edgewind.report import write_report
 from edgewind.report.summary import study_summary
 from edgewind.signals import ExperimentSource, FolderSource, read_experiment
+from edgewind.signals.table import NoRowsError
 
 SUMMARY_FILE = "study.json"
 REPORT_FILE = "report.html"
@@ -94,20 +99,70 @@ def run_study(
     """
     # The arrays here are small: threads of the linear algebra library cost far more than they give.
     with threadpool_limits(limits=1), ExitStack() as stack:
-        if is_book(path):
-            book = stack.enter_context(open_book(path))
-            found: Sequence[ExperimentSource] = sources(book)
-            if not found:
-                raise InputError("the book holds no experiment yet", file=book.label)
-            by_url = "://" in str(path)
-            # a report may travel: it names the database, and neither its host nor its user
-            place, root = (None, f"postgresql://…/{book.name}") if by_url else (Path(path), book.name)
-        else:
-            found = [FolderSource(folder) for folder in find_experiments(path)]
-            place, root = Path(path), Path(path).resolve().name
+        found, place, root = _sources(path, stack)
         return _run(
             found, place, root, None if out is None else Path(out), replace, live_points if fit else 0, progress
         )
+
+
+def plan_next(
+    path: str | Path,
+    *,
+    batch: int = 1,
+    target: str | None = None,
+    range_pa: tuple[float, float] | None = None,
+    cost: Cost | None = None,
+) -> tuple[Plan, ...]:
+    """Say of each experiment at `path` what to measure next; see :func:`edgewind.plan.propose`.
+
+    Parameters
+    ----------
+    path : path or str
+        As for :func:`run_study`.
+    batch : int
+        Number of readings to choose.
+    target : str, optional
+        Wanted width of the interval: ``"10%"`` or ``"0.1 Pa"``.
+    range_pa : tuple of float, optional
+        Between which pressures, Pa.
+    cost : Cost, optional
+        Time of a reading, s.
+
+    Raises
+    ------
+    InputError
+        Anything that cannot be used.
+    """
+    with threadpool_limits(limits=1), ExitStack() as stack:
+        found, _, _ = _sources(path, stack)
+        return tuple(_plan_one(source, batch, target, range_pa, cost) for source in found)
+
+
+def _plan_one(
+    source: ExperimentSource, batch: int, target: str | None, range_pa: tuple[float, float] | None, cost: Cost | None
+) -> Plan:
+    try:
+        known = glance(read_experiment(source))
+    except NoRowsError:  # nothing is measured yet: the bench alone says where to start
+        bench = source.bench()
+        ends = gauge_range(bench) if range_pa is None else check_range(*range_pa, bench)
+        none = SweepData(*np.empty((4, 0)))
+        plan = propose(none, batch=batch, target=target, level=bench.study.level, range_pa=ends, cost=cost)
+        return dataclasses.replace(plan, name=source.name)
+    return propose(known, batch=batch, target=target, range_pa=range_pa, cost=cost)
+
+
+def _sources(path: str | Path, stack: ExitStack) -> tuple[Sequence[ExperimentSource], Path | None, str]:
+    """Return the experiments at a path, where they are, and what a report calls the place."""
+    if not is_book(path):
+        return [FolderSource(folder) for folder in find_experiments(path)], Path(path), Path(path).resolve().name
+    book = stack.enter_context(open_book(path))
+    found = sources(book)
+    if not found:
+        raise InputError("the book holds no experiment yet", file=book.label)
+    # a report may travel: it names the database, and neither its host nor its user
+    place, root = (None, f"postgresql://…/{book.name}") if "://" in str(path) else (Path(path), book.name)
+    return found, place, root
 
 
 def _run(
@@ -125,14 +180,17 @@ def _run(
     if live_points:
         findings = tuple(_fitted(findings, live_points, progress))
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
+    plans = tuple(propose_if_possible(found) for found in findings)
     if out is None:
-        return Study(findings, comparison, None, study_summary(findings, comparison, None))
-    summary = study_summary(findings, comparison, REPORT_FILE)
+        return Study(findings, comparison, None, study_summary(findings, comparison, None, plans))
+    summary = study_summary(findings, comparison, REPORT_FILE, plans)
     with _whole_folder(out) as draft:
         if progress:
             progress("writing the report", 0, 1)
         command = f"edgewind study {root} --out report-folder"
-        write_report(findings, comparison, draft, command=command, versions=versions(), input_root=root)
+        write_report(
+            findings, comparison, draft, command=command, versions=versions(), input_root=root, plans=plans
+        )  # fmt: skip
         (draft / SUMMARY_FILE).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     report = out / REPORT_FILE
     return Study(findings, comparison, report, summary | {"report": str(report)})

@@ -55,6 +55,8 @@ KINDS: dict[str, Kind] = {
         Kind("mass", "kg", "25 mg"),
         Kind("density", "kg/m^3", "2.7 g/cm^3"),
         Kind("volume", "m^3", "3 l"),
+        Kind("pumping speed", "m^3/s", "1.5 l/s"),
+        Kind("gas flow", "Pa*m^3/s", "1e-3 Pa*m^3/s"),
         Kind("torque", "N*m", "2e-10 N*m"),
         Kind("torque per angular speed", "N*m*s", "1e-10 N*m*s"),
         Kind("moment of inertia", "kg*m^2", "5e-8 kg*m^2"),

@@ -190,3 +190,13 @@ def test_a_book_holds_several_experiments_each_with_its_own_numbers(book, bench_
 def test_a_book_opened_for_reading_takes_nothing(book, target):
     with open_book(target) as other, pytest.raises(BookError, match="opened for reading"):
         other.record("rotor", CELLS)
+
+
+def test_a_file_is_kept_beside_the_readings_and_never_altered(book, target):
+    plan = TraceFile("sweeps/a/plan.json", b"{}")
+    assert book.keep_file("rotor", plan) is True
+    assert book.keep_file("rotor", plan) is False  # the same again is kept once
+    with pytest.raises(BookError, match=r"a file 'sweeps/a/plan\.json' is kept already"):
+        book.keep_file("rotor", TraceFile("sweeps/a/plan.json", b"{ }"))
+    assert [kept.path for kept in book.contents("rotor").files] == ["sweeps/a/plan.json"]
+    assert check_book(target).whole

@@ -36,25 +36,25 @@ STANDARD_ATMOSPHERE = [
 
 
 @pytest.mark.parametrize(("altitude", "temperature", "pressure", "path", "speed"), STANDARD_ATMOSPHERE)
-def test_mean_free_path_matches_standard_atmosphere(altitude, temperature, pressure, path, speed):
+def test_mean_free_path_matches_standard_atmosphere(published, altitude, temperature, pressure, path, speed):
     """Source: U.S. Standard Atmosphere, 1976 (NOAA, NASA, USAF), tables I and II, as recomputed by R. Carmichael,
     Tables of the U.S. Standard Atmosphere 1976, tables 1 and 2 (SI), to five digits.
     """
     found = mean_free_path_fixed_diameter(pressure, temperature, AIR_DIAMETER_M)
-    assert found == pytest.approx(path, rel=1e-4)
+    published(f"mean free path of air at {altitude} km", found, path, rel=1e-4, unit="m")
 
 
-def test_sea_level_mean_free_path_of_the_standard_atmosphere():
+def test_sea_level_mean_free_path_of_the_standard_atmosphere(published):
     """Source: U.S. Standard Atmosphere, 1976, section 1.3.9 and table 2: 6.6332e-8 m at sea level, with a Boltzmann
     constant of 8.31432/6.022169e23 J/K, which is lower than today's by 2 in 100 000.
     """
     state = GasState(find_gas("air"), 101325.0, 288.15)
     in_1976 = state.mean_free_path_m("fixed-diameter") * (8.31432 / 6.022169e23) / BOLTZMANN
-    assert in_1976 == pytest.approx(6.6332e-8, abs=0.5e-12)
+    published("mean free path of air at sea level", in_1976, 6.6332e-8, abs=0.5e-12, unit="m")
 
 
 @pytest.mark.parametrize("altitude_km", [0, 5, 11, 20, 32, 47, 60, 75, 80])
-def test_mean_free_path_matches_a_second_library(altitude_km):
+def test_mean_free_path_matches_a_second_library(published, altitude_km):
     """Source: the `ambiance` library, after ICAO Doc 7488, 3rd ed. (1993), which takes the same diameter.
 
     It keeps the older Boltzmann and Avogadro constants, so four digits agree.
@@ -62,16 +62,16 @@ def test_mean_free_path_matches_a_second_library(altitude_km):
     level = Atmosphere(1000.0 * altitude_km)
     pressure, temperature = float(level.pressure[0]), float(level.temperature[0])
     found = mean_free_path_fixed_diameter(pressure, temperature, AIR_DIAMETER_M)
-    assert found == pytest.approx(float(level.mean_free_path[0]), rel=2e-4)
+    published(f"mean free path of air at {altitude_km} km", found, float(level.mean_free_path[0]), rel=2e-4, unit="m")
 
 
 @pytest.mark.parametrize(("altitude", "temperature", "pressure", "path", "speed"), STANDARD_ATMOSPHERE)
 def test_most_probable_speed_matches_the_mean_speed_of_the_standard_atmosphere(
-    altitude, temperature, pressure, path, speed
+    published, altitude, temperature, pressure, path, speed
 ):
     """Source: as above, table 2: the mean speed is ``2 / sqrt(pi)`` times the most probable one (Maxwell)."""
     found = most_probable_speed(temperature, find_gas("air").molecular_mass_kg)
-    assert 2 / np.sqrt(np.pi) * found == pytest.approx(speed, rel=1e-4)
+    published(f"mean molecular speed of air at {altitude} km", 2 / np.sqrt(np.pi) * found, speed, rel=1e-4, unit="m/s")
 
 
 def test_most_probable_speed_of_nitrogen_by_hand():

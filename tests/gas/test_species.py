@@ -33,7 +33,7 @@ CRC_VISCOSITY = {
 
 
 @pytest.mark.parametrize("symbol", CRC_VISCOSITY)
-def test_viscosity_matches_the_crc_handbook(symbol):
+def test_viscosity_matches_the_crc_handbook(published, symbol):
     """Source: M. L. Huber and A. H. Harvey, Viscosity of gases, in CRC Handbook of Chemistry and Physics, section 6; 3
     % is the uncertainty it states, and all but neon agree within half a unit of its last digit or 0.5 %.
     """
@@ -41,12 +41,12 @@ def test_viscosity_matches_the_crc_handbook(symbol):
     for temperature, micro in zip((200, 300, 400, 500), CRC_VISCOSITY[symbol], strict=True):
         if micro is not None:
             found = 1e6 * float(find_species(symbol).viscosity(temperature))
-            assert found == pytest.approx(micro, rel=tolerance, abs=0.06)
+            published(f"viscosity of {symbol} at {temperature} K", found, micro, rel=tolerance, abs=0.06, unit="µPa s")
 
 
 @pytest.mark.parametrize("temperature", [250, 300, 350, 400, 500])
 @pytest.mark.parametrize("symbol", [symbol for symbol in CAS if symbol != "Ne"])
-def test_viscosity_matches_perry(symbol, temperature):
+def test_viscosity_matches_perry(published, symbol, temperature):
     """Source: Perry's Chemical Engineers' Handbook, 8th ed. (2008), table 2-312, through the `chemicals` library.
 
     Neon is left out, which comes from that table itself. Perry's water vapour is 2 % off the formulation of Huber et
@@ -57,32 +57,35 @@ def test_viscosity_matches_perry(symbol, temperature):
     row = mu_data_Perrys_8E_2_312.loc[CAS[symbol]]
     perry = EQ102(temperature, *(float(row[name]) for name in ("C1", "C2", "C3", "C4")))
     tolerance = 0.022 if symbol == "H2O" else 0.01
-    assert find_species(symbol).viscosity(temperature) == pytest.approx(perry, rel=tolerance)
+    found = find_species(symbol).viscosity(temperature)
+    published(f"viscosity of {symbol} at {temperature} K", found, perry, rel=tolerance, unit="Pa s")
 
 
 @pytest.mark.parametrize("temperature", [250, 300, 350, 400, 500])
 @pytest.mark.parametrize("symbol", [symbol for symbol in CAS if symbol != "H2O"])
-def test_viscosity_matches_vdi(symbol, temperature):
+def test_viscosity_matches_vdi(published, symbol, temperature):
     """Source: VDI Heat Atlas, 2nd ed. (2010), part D, PPDS polynomials, through the `chemicals` library (no water)."""
     row = mu_data_VDI_PPDS_8.loc[CAS[symbol]]
     vdi = sum(float(row[name]) * temperature**power for power, name in enumerate("ABCDE"))
     tolerance = 0.017 if symbol == "Ne" else 0.01
-    assert find_species(symbol).viscosity(temperature) == pytest.approx(vdi, rel=tolerance)
+    found = find_species(symbol).viscosity(temperature)
+    published(f"viscosity of {symbol} at {temperature} K", found, vdi, rel=tolerance, unit="Pa s")
 
 
 @pytest.mark.parametrize(
     ("symbol", "milli"),
     [("N2", 26.0), ("O2", 26.5), ("Ar", 17.7), ("He", 155.7), ("Ne", 49.4), ("H2", 186.6), ("CO2", 16.8)],
 )
-def test_conductivity_at_300_k_matches_the_crc_handbook(symbol, milli):
+def test_conductivity_at_300_k_matches_the_crc_handbook(published, symbol, milli):
     """Source: CRC Handbook of Chemistry and Physics, section 6, Thermal conductivity of gases, mW/(m K) at 300 K (from
     memory; editions differ by 1 %).
     """
-    assert 1e3 * float(find_species(symbol).conductivity(300.0)) == pytest.approx(milli, rel=0.015)
+    found = 1e3 * float(find_species(symbol).conductivity(300.0))
+    published(f"conductivity of {symbol} at 300 K", found, milli, rel=0.015, unit="mW/(m K)")
 
 
 @pytest.mark.parametrize("symbol", ["He", "Ne", "Ar"])
-def test_monatomic_gases_have_a_prandtl_number_of_two_thirds(symbol):
+def test_monatomic_gases_have_a_prandtl_number_of_two_thirds(published, symbol):
     """Source: Chapman and Cowling, The Mathematical Theory of Non-Uniform Gases, 3rd ed. (1970), 7.5 and 10.2: within 1
     % of ``Pr = cp mu / k = 2/3``, with ``cp = 5 R / (2 M)``.
     """
@@ -90,7 +93,7 @@ def test_monatomic_gases_have_a_prandtl_number_of_two_thirds(symbol):
     specific_heat = 2.5 * 8.314462618 / species.molar_mass_kg_mol
     for temperature in (250.0, 300.0, 400.0):
         prandtl = specific_heat * species.viscosity(temperature) / species.conductivity(temperature)
-        assert prandtl == pytest.approx(2 / 3, rel=0.01)
+        published(f"Prandtl number of {symbol} at {temperature:g} K", prandtl, 2 / 3, rel=0.01)
 
 
 @pytest.mark.parametrize(
@@ -106,9 +109,9 @@ def test_monatomic_gases_have_a_prandtl_number_of_two_thirds(symbol):
         ("H2O", 18.015),
     ],
 )
-def test_molar_masses_are_those_of_iupac(symbol, grams):
+def test_molar_masses_are_those_of_iupac(published, symbol, grams):
     """Source: IUPAC, Standard atomic weights of the elements 2021, abridged (from memory)."""
-    assert 1e3 * find_species(symbol).molar_mass_kg_mol == pytest.approx(grams, rel=2e-4)
+    published(f"molar mass of {symbol}", 1e3 * find_species(symbol).molar_mass_kg_mol, grams, rel=2e-4, unit="g/mol")
 
 
 @pytest.mark.parametrize(

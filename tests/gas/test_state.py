@@ -11,9 +11,10 @@ from edgewind.gas import DEFINITIONS, GasState, find_gas, rarefaction
 AIR, NITROGEN = find_gas("air"), find_gas("N2")
 
 
-def test_number_density_at_standard_conditions_is_that_of_loschmidt():
+def test_number_density_at_standard_conditions_is_that_of_loschmidt(published):
     """Source: CODATA 2018, Loschmidt constant at 273.15 K and 101.325 kPa: 2.686 780 111e25 1/m^3."""
-    assert GasState(NITROGEN, 101325.0, 273.15).number_density_m3 == pytest.approx(2.686780111e25, rel=1e-9)
+    found = GasState(NITROGEN, 101325.0, 273.15).number_density_m3
+    published("number density at standard conditions", found, 2.686780111e25, rel=1e-9, unit="1/m^3")
 
 
 @given(st.floats(1e-4, 1e5), st.floats(210.0, 500.0))
@@ -35,12 +36,14 @@ def test_the_three_definitions_agree_within_a_third_for_air():
     assert len(set(paths)) == 3
 
 
-def test_viscosity_exponent_of_nitrogen_matches_bird():
+def test_viscosity_exponent_of_nitrogen_matches_bird(published):
     """Source: G. A. Bird, Molecular Gas Dynamics and the Direct Simulation of Gas Flows (1994), table A2: 0.74 for
     nitrogen, 0.66 for helium, 0.81 for argon, fitted over a wider range of temperature about 273 K.
     """
     for gas, exponent in (("N2", 0.74), ("He", 0.66), ("Ar", 0.81)):
-        assert GasState(find_gas(gas), 1.0, 300.0).viscosity_exponent == pytest.approx(exponent, abs=0.06)
+        published(
+            f"viscosity exponent of {gas}", GasState(find_gas(gas), 1.0, 300.0).viscosity_exponent, exponent, abs=0.06
+        )
 
 
 def test_viscosity_exponent_exists_at_the_ends_of_the_range():

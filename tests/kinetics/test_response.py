@@ -166,6 +166,13 @@ def test_a_row_has_the_keys_of_the_command_line():
     assert json.loads(json.dumps(row)) == row
 
 
+def test_residuals_are_no_quotients_of_rounding():
+    """In free flight the odd drive moves no net particles anywhere."""
+    answer = respond("strip", math.inf, **QUICK)
+    assert answer.mass_residual < 1e-6
+    assert answer.energy_residual < 1e-6
+
+
 def test_json_brings_back_the_answer():
     answer = respond("strip", 10.0, **QUICK)
     assert Response.from_json(json.loads(json.dumps(answer.to_json()))) == answer

@@ -69,39 +69,39 @@ def channel(delta, gradient):
     return 2.0 * float(dx @ moments[:, 2]), 2.0 * float(dx @ moments[:, 5])
 
 
-def test_free_flight_carries_the_heat_of_kinetic_theory():
+def test_free_flight_carries_the_heat_of_kinetic_theory(published):
     """Heat / (p0 v0 dT/T0) -> 1/sqrt(pi) for full accommodation (Kennard 1938, section 174)."""
-    assert heat_flux(1e-6) == pytest.approx(1.0 / SQRT_PI, rel=3e-4)
+    published("heat between plates in free flight", heat_flux(1e-6), 1.0 / SQRT_PI, rel=3e-4, unit="p0 v0 dT/T0")
 
 
-def test_free_flight_couette_stress():
+def test_free_flight_couette_stress(published):
     """P/p0 -> (U/v0)/sqrt(pi) between diffuse plates (Kennard 1938, section 166)."""
-    assert couette_stress(1e-6) == pytest.approx(1.0 / SQRT_PI, rel=3e-4)
+    published("Couette stress in free flight", couette_stress(1e-6), 1.0 / SQRT_PI, rel=3e-4, unit="p0 U/v0")
 
 
-def test_heat_flux_between_plates_matches_temperature_jump():
+def test_heat_flux_between_plates_matches_temperature_jump(published):
     """Q = (15/8) / (delta + 2 zeta), zeta = 1.954 for the S model (Siewert and Sharipov, Phys. Fluids 14,
     4123, 2002).
     """
     delta = 60.0
     zeta = 0.5 * (1.875 / heat_flux(delta) - delta)
-    assert zeta == pytest.approx(1.954, abs=2e-3)
+    published("temperature jump coefficient", zeta, 1.954, abs=2e-3)
 
 
-def test_couette_stress_matches_viscous_slip():
+def test_couette_stress_matches_viscous_slip(published):
     """P = U / (delta + 2 sigma), sigma = 1.018 for the S model (Siewert and Sharipov, Phys. Fluids 14, 4123,
     2002).
     """
     delta = 60.0
     sigma = 0.5 * (1.0 / couette_stress(delta) - delta)
-    assert sigma == pytest.approx(1.018, abs=2e-3)
+    published("viscous slip coefficient", sigma, 1.018, abs=2e-3)
 
 
-def test_thermal_creep_coefficient():
+def test_thermal_creep_coefficient(published):
     """Flow along a wide channel -> sigma_T / delta, sigma_T = 1.175 for the S model (same source)."""
     # What the Knudsen layers take away is of the next order in 1/delta: two widths remove it.
     near, far = (delta * channel(delta, "temperature")[0] for delta in (40.0, 80.0))
-    assert 2.0 * far - near == pytest.approx(1.175, abs=3e-3)
+    published("thermal creep coefficient", 2.0 * far - near, 1.175, abs=3e-3)
 
 
 def test_wide_channel_carries_the_slip_flow():
@@ -123,10 +123,10 @@ def test_onsager_relation_of_the_channel(delta):
 
 
 @pytest.mark.parametrize(("delta", "flow", "creep"), [(0.1, 2.040, 0.733), (1.0, 1.554, 0.3655), (10.0, 2.780, 0.0982)])
-def test_channel_flow_matches_published_numbers(delta, flow, creep):
+def test_channel_flow_matches_published_numbers(published, delta, flow, creep):
     """Plane Poiseuille and thermal-creep flow of the S model (Sharipov and Seleznev, JPCRD 27, 657, 1998, tables).
 
     The numbers are from memory: the tables themselves were not at hand.
     """
-    assert -channel(delta, "pressure")[0] == pytest.approx(flow, rel=4e-3)
-    assert channel(delta, "temperature")[0] == pytest.approx(creep, rel=6e-3)
+    published(f"Poiseuille flow at delta = {delta:g}", -channel(delta, "pressure")[0], flow, rel=4e-3)
+    published(f"thermal creep at delta = {delta:g}", channel(delta, "temperature")[0], creep, rel=6e-3)

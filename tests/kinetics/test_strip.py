@@ -27,15 +27,15 @@ def solve_by_name(case, resolution=ROUGH, names=("faces", "both", "motion"), tol
 # Free flight --------------------
 
 
-def test_free_flight_thermal_force_and_heat_are_exact_in_any_closed_room():
+def test_free_flight_thermal_force_and_heat_are_exact_in_any_closed_room(published):
     """F = 1/4 p0 A dT/T0, heat 1/(2 sqrt(pi)) of each face at +-1/2: no flux leaves, so no wall answers
     (Knudsen 1910).
     """
     case = Case(STRIP, Room(2.0, 3.0), np.inf)
     answer = coefficients(solve_by_name(case))
-    assert answer["thermal_force"] == pytest.approx(0.25, rel=1e-9)
+    published("thermal force of a strip in free flight", answer["thermal_force"], 0.25, rel=1e-9, unit="p0 A dT/T0")
     # The half-range sum over 12 azimuths stands for 1/(2 sqrt(pi)).
-    assert answer["heat_hot"] == pytest.approx(0.5 / SQRT_PI, rel=1e-3)
+    published("heat of a face", answer["heat_hot"], 0.5 / SQRT_PI, rel=1e-3, unit="p0 v0 dT/T0")
     assert answer["loss_hot"] == pytest.approx(1.0 / SQRT_PI, rel=1e-3)
 
 
@@ -129,7 +129,7 @@ def test_free_flight_drag_in_a_closed_room_matches_traced_rays(length, width):
     assert -motion.force == pytest.approx(traced_drag(length, width), rel=1.5e-3)
 
 
-def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room():
+def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room(published):
     """Drag -> 4/sqrt(pi) + sqrt(pi) (both sides, diffuse; Kennard 1938): a closed room adds a share that
     falls as 1/size.
     """
@@ -140,7 +140,9 @@ def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room():
     gap = np.array(drag) - unbounded
     assert np.all(gap > 0.0)
     # First order in 1/size, so two rooms give the limit.
-    assert 2.0 * drag[2] - drag[1] == pytest.approx(unbounded, rel=4e-3)
+    published(
+        "drag of a strip in free flight, room grown", 2.0 * drag[2] - drag[1], unbounded, rel=4e-3, unit="p0 A U/v0"
+    )
     assert gap[1] / gap[2] == pytest.approx(2.0, abs=0.4)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import xarray as xr
@@ -145,6 +147,15 @@ def test_every_entry_carries_an_error_within_its_tolerance():
     share = rows["area_share"].notna()
     assert (rows["area_share_error"].notna() == share).all()
     assert (rows.loc[share, "area_share_error"] < 0.02).all()
+
+
+def test_a_table_without_the_area_share_says_so():
+    values = STRIP.values | {"area_share": np.full(STRIP.knudsen.size, np.nan)}
+    table = replace(STRIP, values=values)
+    assert STRIP.holds_area_share
+    assert not table.holds_area_share
+    with pytest.raises(InputError, match="holds no area share"):
+        table.area_share(1.0)
 
 
 def test_accommodation_between_the_computed_ones_is_interpolated():

@@ -22,13 +22,13 @@ def rotor(make_bench):
     return parameters_of(make_bench(rotor=extra))
 
 
-def test_torque_and_drag_in_free_flight(rotor, standin):
+def test_torque_and_drag_in_free_flight(published, rotor, standin):
     """F = p A dT/(4 T0) (Knudsen 1910) and drag (4/sqrt(pi) + sqrt(pi)) p A U/v0 (Sharipov 2016, chapter 7)."""
     pressure = np.array([1e-4])
     state = steady_state(pressure, rotor, standin)
     apart = state.at.dark_k - state.at.bright_k
     torque = 4 * rotor.arm_m * pressure * rotor.vane_area_m2 * apart / (4 * rotor.gas_temperature_k)
-    assert np.allclose(state.torque["thermal_force"], torque, rtol=1e-3)
+    published("torque in free flight", state.torque["thermal_force"], torque, rel=1e-3, unit="N m")
     drag = (
         4
         * FREE_MOLECULAR_DRAG
@@ -37,7 +37,7 @@ def test_torque_and_drag_in_free_flight(rotor, standin):
         * rotor.mean_square_arm_m2
         / rotor.most_probable_speed_m_s
     )
-    assert np.allclose(state.drag, drag, rtol=2e-3)
+    published("drag in free flight", state.drag, drag, rel=2e-3, unit="N m s")
 
 
 def test_in_dense_gas_torque_falls_as_one_over_pressure_and_drag_stays(rotor, standin):
@@ -52,11 +52,12 @@ def test_in_dense_gas_torque_falls_as_one_over_pressure_and_drag_stays(rotor, st
     assert np.allclose(state.drag, drag, rtol=1e-3)
 
 
-def test_light_pressure_is_its_closed_form_at_every_pressure_and_turns_the_rotor_back(rotor, standin):
+def test_light_pressure_is_its_closed_form_at_every_pressure_and_turns_the_rotor_back(published, rotor, standin):
     """(P/c)(1 + R) on each face, a quarter of it in the mean over a turn in a beam (Maxwell 1873, art. 792)."""
     pressure = np.geomspace(1e-5, 10, 7)
     state = steady_state(pressure, rotor, standin)
     expected = -4 * 0.25 * rotor.arm_m * rotor.vane_area_m2 * 800.0 / speed_of_light * (0.95 - 0.15)
+    published("torque of light pressure", state.torque["light_pressure"][0], expected, rel=1e-5, unit="N m")
     assert np.allclose(state.torque["light_pressure"], expected)
     assert state.speed_rad_s[0] < 0 < state.speed_rad_s[-2]
 

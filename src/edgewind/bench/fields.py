@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
@@ -14,6 +15,16 @@ class Section(BaseModel):
     """A table of `bench.toml`: unknown keys are errors, values do not change once read."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+@dataclass(frozen=True)
+class QuantityNote:
+    """What a field takes, for those who describe the fields: a kind of quantity and its bounds in SI."""
+
+    kind: str
+    above: float | None
+    least: float | None
+    most: float | None
 
 
 def quantity(kind: str, *, above: float | None = None, least: float | None = None, most: float | None = None) -> Any:
@@ -39,7 +50,7 @@ def quantity(kind: str, *, above: float | None = None, least: float | None = Non
             raise InputError(f"'{text}' is too large", fix=f"give a {kind} of at most {most:g}")
         return value
 
-    return Annotated[Measured, BeforeValidator(_as_value_error(read))]
+    return Annotated[Measured, BeforeValidator(_as_value_error(read)), QuantityNote(kind, above, least, most)]
 
 
 class FieldProblem(ValueError):
@@ -77,3 +88,10 @@ TorquePerSpeed = quantity("torque per angular speed", least=0.0)
 Inertia = quantity("moment of inertia", above=0.0)
 Outgassing = quantity("outgassing", least=0.0)
 Accommodation = quantity("number", above=0.0, most=1.0)
+Time = quantity("time", above=0.0)
+Share = quantity("number", above=0.0, most=1.0)
+Lag = quantity("time", least=1e-3)
+GasFlow = quantity("gas flow", least=0.0)
+PositiveVoltage = quantity("voltage", above=0.0)
+Volume = quantity("volume", above=0.0)
+PumpingSpeed = quantity("pumping speed", above=0.0)

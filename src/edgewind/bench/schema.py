@@ -26,7 +26,12 @@ from edgewind.bench.fields import (
 )
 from edgewind.bench.gas_factor import gas_factor
 from edgewind.bench.gauges import GAUGES, Gauge
+from edgewind.bench.instruments import InstrumentsSection
+from edgewind.bench.limits import LimitsSection, SteadinessSection
+from edgewind.bench.vacuum import VacuumSection
 from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape
+from edgewind.bench.virtual import VirtualSection
+from edgewind.bench.workshop import WorkshopSection
 from edgewind.errors import InputError
 from edgewind.gas import Gas, find_gas
 from edgewind.units import Measured
@@ -190,6 +195,12 @@ class Bench(Section):
     gauge: Gauge
     tachometer: TachometerSection
     study: StudySection = StudySection()
+    instruments: InstrumentsSection | None = None
+    limits: LimitsSection | None = None
+    steadiness: SteadinessSection = SteadinessSection()
+    virtual: VirtualSection | None = None
+    vacuum: VacuumSection | None = None
+    workshop: WorkshopSection | None = None
 
     @field_validator("gauge", mode="before")
     @classmethod

@@ -528,6 +528,29 @@ class Book:
             rows.add(connection, benches, {"experiment": owner, "number": number, "content": bench, **stamp})
         return number
 
+    def keep_file(self, experiment: str, file: TraceFile) -> bool:
+        """Keep a file beside the readings, such as the plan of a sweep.
+
+        Returns
+        -------
+        bool
+            Whether it is new; False where a file of that path with the same bytes is there already.
+
+        Raises
+        ------
+        BookError
+            Another file has that path, or the book cannot be written.
+        """
+        with self.writing() as connection:
+            owner = self._find(connection, experiment, lock=True)
+            number = rows.find_file(connection, owner, file.path)
+            if number is not None and isinstance(file.content, bytes):
+                there = b"".join(rows.read_pieces(connection, owner, number))
+                if there == file.content:
+                    return False
+            self._keep(connection, owner, file)
+        return True
+
     def _keep(self, connection: Connection, owner: str, trace: TraceFile | None) -> int | None:
         if trace is None:
             return None

@@ -1,6 +1,40 @@
 """The command line, a file a command: parse, call, print."""
 
-from edgewind.cli import books, compare, gas, new, predict, respond, study, trace
+from edgewind.cli import (
+    bench,
+    books,
+    compare,
+    design,
+    dwell,
+    film,
+    gas,
+    new,
+    next,
+    predict,
+    record,
+    respond,
+    rotor,
+    study,
+    trace,
+)
 from edgewind.cli.base import app, main
 
-__all__ = ["app", "books", "compare", "gas", "main", "new", "predict", "respond", "study", "trace"]
+__all__ = [
+    "app",
+    "bench",
+    "books",
+    "compare",
+    "design",
+    "dwell",
+    "film",
+    "gas",
+    "main",
+    "new",
+    "next",
+    "predict",
+    "record",
+    "respond",
+    "rotor",
+    "study",
+    "trace",
+]

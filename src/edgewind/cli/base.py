@@ -13,7 +13,7 @@ from typer.core import TyperGroup
 from edgewind.errors import EdgewindError
 
 ORDER = (
-    *("new", "study", "next", "gas", "trace", "respond", "predict", "compare"),
+    *("new", "study", "next", "dwell", "design", "rotor", "gas", "trace", "respond", "predict", "compare"),
     *("record", "bench", "serve", "film", "import", "export", "check"),
 )  # the order of `edgewind --help`; a command that is not named here comes last
 

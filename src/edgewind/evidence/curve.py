@@ -623,6 +623,7 @@ def fit_curve(
     seed: int = 0,
     nuisance: ArrayLike | None = None,
     nuisance_sd: ArrayLike | None = None,
+    ends_pa: tuple[float, float] | None = None,
 ) -> ResponseCurve:
     """Fit the response curve: a Gaussian process in ln(pressure), hyperparameters averaged over.
 
@@ -641,6 +642,8 @@ def fit_curve(
         curve and kept out of it (a difference of sweeps, a drift).
     nuisance_sd : array_like, shape (q,), optional
         Prior standard deviation of each effect about zero; one where left out.
+    ends_pa : tuple of float, optional
+        Pressures, Pa, that the grid shall reach to beyond the readings: for planning, never for claims.
 
     Returns
     -------
@@ -674,7 +677,10 @@ def fit_curve(
     widths = np.ones(columns.shape[1]) if nuisance_sd is None else np.asarray(nuisance_sd, dtype=float)
     data, columns = data.take(order), columns[order] * widths
     place = data.log_pressure - data.log_pressure[0]
-    grid = np.linspace(0.0, place[-1], grid_points)
+    low_pa, high_pa = (data.pressure_pa[0], data.pressure_pa[-1]) if ends_pa is None else ends_pa
+    low_pa, high_pa = min(low_pa, data.pressure_pa[0]), max(high_pa, data.pressure_pa[-1])
+    start, end = np.log([low_pa, high_pa]) - data.log_pressure[0]
+    grid = np.linspace(float(start), float(end), grid_points)
 
     pairs = [(kernel, scale) for scale in scales_for(data) for kernel in KERNELS]
     expected, slopes = data.speed_rad_s, {scale: np.zeros(data.size) for _, scale in pairs}
@@ -707,7 +713,7 @@ def fit_curve(
     )
     log_evidence = float(logsumexp(log_weights) - np.log(log_weights.size))
     pressure = data.pressure_pa[0] * np.exp(grid)
-    pressure[-1] = data.pressure_pa[-1]
+    pressure[0], pressure[-1] = low_pa, high_pa
     return ResponseCurve(
         pressure_pa=pressure,
         mean=mean.mean(0),

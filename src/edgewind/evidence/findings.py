@@ -87,6 +87,13 @@ def find(experiment: Experiment) -> Findings:
     )
 
 
+def glance(experiment: Experiment) -> Findings:
+    """Draw from an experiment its optimum alone, mechanisms unweighed: in a fraction of the time of :func:`find`."""
+    study = experiment.bench.study
+    optimum = find_optimum(sweep_data(experiment.used), level=study.level, seed=study.seed)
+    return Findings(experiment, optimum, None, None, (), (), None)
+
+
 def find_why(found: Findings, *, live_points: int = 150, progress: Progress | None = None) -> Findings:
     """Return the findings with the unknowns fitted and the mechanisms weighed on the fits; see :func:`explain`."""
     explanation = explain(found.experiment, live_points=live_points, progress=progress)

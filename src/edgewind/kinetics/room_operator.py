@@ -289,10 +289,10 @@ class RoomOperator(ABC):
 
 
 def _imbalance(flows: list[Floats], areas: list[Floats], sizes: list[Floats]) -> float:
-    """Sum of flows through all walls over the sum of their magnitudes."""
+    """Sum of flows through all walls over the sum of their magnitudes; 0 where nothing but rounding flows."""
     net = sum(float(np.sum(flow * area)) for flow, area in zip(flows, areas, strict=True))
     gross = sum(float(np.sum(np.abs(flow) * area)) for flow, area in zip(sizes, areas, strict=True))
-    return net / gross if gross else 0.0
+    return net / gross if gross > 1e-13 * sum(float(np.sum(area)) for area in areas) else 0.0
 
 
 def _unknowns(

@@ -156,9 +156,14 @@ class ResponseTable:
         x = np.log(self.knudsen)
         return {name: CubicSpline(x, np.log(self.values[name]), bc_type="natural") for name in NAMES}
 
+    @property
+    def holds_area_share(self) -> bool:
+        """Whether the area share is known at every node, and in free flight."""
+        return bool(np.isfinite([*self.values["area_share"], self.free_flight["area_share"]]).all())
+
     @cached_property
     def _share(self) -> PchipInterpolator:
-        if not np.isfinite(self.values["area_share"]).all():
+        if not self.holds_area_share:
             raise InputError(
                 f"the table of the {self.shape} in a room of {self.room:g} with accommodation {self.accommodation:g} "
                 "holds no area share",

@@ -7,9 +7,12 @@ from dataclasses import dataclass
 from edgewind.evidence import Claim, Findings, SweepComparison
 from edgewind.evidence.torque import LEAST_KNUDSEN
 from edgewind.evidence.words import explanation_lines
+from edgewind.plan import Plan, Proposal
+from edgewind.plan.words import TITLES, duration, where
 from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration
+from edgewind.report.planned_time import TimeView
 from edgewind.report.rows import NOTHING, ReadingRow, reading_rows, typeset
 from edgewind.report.words import VERDICTS
 from edgewind.units import Measured, format_interval, format_measured, format_number
@@ -59,6 +62,18 @@ class UnknownRow:
 
 
 @dataclass(frozen=True)
+class PlanRow:
+    """One thing to measure next."""
+
+    what: str
+    pressure: str
+    bits: str
+    time: str
+    interval: str
+    why: str
+
+
+@dataclass(frozen=True)
 class RotorView:
     """One rotor's part of the page."""
 
@@ -79,6 +94,10 @@ class RotorView:
     scaling_figure: Illustration | None
     fitted: list[str]
     unknowns: list[UnknownRow]
+    plan: Plan | None
+    plan_figure: Illustration | None
+    plan_rows: list[PlanRow]
+    time: TimeView | None = None
 
     @property
     def set_aside(self) -> list[ReadingRow]:
@@ -103,6 +122,10 @@ def view_rotor(
     budget_figure: Illustration | None,
     why_figure: Illustration | None = None,
     scaling_figure: Illustration | None = None,
+    *,
+    plan: Plan | None = None,
+    plan_figure: Illustration | None = None,
+    time: TimeView | None = None,
 ) -> RotorView:
     """Prepare one rotor's part of the page."""
     return RotorView(
@@ -130,6 +153,10 @@ def view_rotor(
         scaling_figure=scaling_figure,
         fitted=_fitted(findings),
         unknowns=_unknown_rows(findings),
+        plan=plan,
+        plan_figure=plan_figure,
+        plan_rows=[] if plan is None else [_plan_row(one) for one in plan.proposals],
+        time=time,
     )
 
 
@@ -196,6 +223,18 @@ def _unknown_rows(findings: Findings) -> list[UnknownRow]:
         )
         for one in fitted.marginals
     ]
+
+
+def _plan_row(one: Proposal) -> PlanRow:
+    bits, after = one.information_bits, one.interval_after_pa
+    return PlanRow(
+        what=TITLES[one.kind],
+        pressure=where(one),
+        bits=NOTHING if bits is None else f"{typeset(format_number(bits, 2, keep_zeros=True))} bits",
+        time=duration(one.cost_s),
+        interval=NOTHING if after is None else format_interval(*after, "Pa"),
+        why=one.why,
+    )
 
 
 def _mechanism_row(claim: Claim) -> MechanismRow:

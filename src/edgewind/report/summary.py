@@ -9,6 +9,8 @@ from typing import Any
 import pandas as pd
 
 from edgewind.evidence import Claim, Findings, Optimum, SizeComparison
+from edgewind.plan import Plan
+from edgewind.report.planned_time import time_of
 
 _READING_KEYS = (
     "line", "time", "pressure_pa", "pressure_u_pa", "pressure_flag", "speed_rad_s", "speed_u_rad_s", "speed_flags",
@@ -19,7 +21,10 @@ FORCE_NOT_SEPARATED = "drive and drag not separated"
 
 
 def study_summary(
-    findings: Sequence[Findings], comparison: SizeComparison | None, report: str | None
+    findings: Sequence[Findings],
+    comparison: SizeComparison | None,
+    report: str | None,
+    plans: Sequence[Plan | None] = (),
 ) -> dict[str, Any]:
     """Return the study as plain data for JSON.
 
@@ -33,15 +38,18 @@ def study_summary(
         The two rotors compared.
     report : str or None
         Where the report is.
+    plans : sequence of Plan
+        What to measure next, one for each experiment, or none.
     """
-    experiments = [_experiment(found) for found in findings]
+    planned = plans or [None] * len(findings)
+    experiments = [_experiment(found, plan) for found, plan in zip(findings, planned, strict=True)]
     if len(experiments) == 1:
         return experiments[0] | {"report": report}
     compared = None if comparison is None else _plain(vars(comparison))
     return {"experiments": experiments, "comparison": compared, "report": report}
 
 
-def _experiment(found: Findings) -> dict[str, Any]:
+def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
     knudsen = found.knudsen
     return {
         "name": found.experiment.name,
@@ -57,7 +65,9 @@ def _experiment(found: Findings) -> dict[str, Any]:
         "mean_free_path_at_optimum_m": None if knudsen is None else knudsen.mean_free_path_m,
         "readings": readings_records(found.experiment.readings),
         "mechanisms": [_claim(claim) for claim in found.mechanisms],
-        "next": [],
+        "next": [] if plan is None else [_plain(one.as_plain()) for one in plan.proposals],
+        "next_stop": None if plan is None else plan.as_plain()["stop"],
+        "time": _time(found),
         "inputs": [{"path": file.path, "sha256": file.sha256, "bytes": file.size} for file in found.experiment.inputs],
     }  # fmt: skip
 
@@ -112,6 +122,12 @@ def _coast_downs(found: Findings) -> list[dict[str, Any]]:
     units |= {"dry_rate_u": "dry_rate_u_rad_s2"}
     coasts = () if found.explanation is None else found.explanation.coasts
     return [_plain_dict({units.get(name, name): getattr(coast, name) for name in names}) for coast in coasts]
+
+
+def _time(found: Findings) -> dict[str, Any] | None:
+    """Plan of the time on the bench; null without ``[vacuum]``."""
+    plan = time_of(found)
+    return None if plan is None else _plain_dict(plan.as_plain())
 
 
 def _claim(claim: Claim) -> dict[str, Any]:

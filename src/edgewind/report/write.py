@@ -6,13 +6,16 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from edgewind.evidence import Findings, SizeComparison
+from edgewind.plan import Plan, propose_if_possible
 from edgewind.report.columns import CURVE as CURVE_COLUMNS
 from edgewind.report.columns import READINGS as READINGS_COLUMNS
 from edgewind.report.datapackage import Resource, write_data_package
-from edgewind.report.figures import JOINT_FIGURES, ROTOR_FIGURES
+from edgewind.report.figures import JOINT_FIGURES, PLAN_FIGURES, ROTOR_FIGURES
+from edgewind.report.figures.dwell import DWELL
 from edgewind.report.illustrate import Illustration, illustrate
 from edgewind.report.names import file_stems
 from edgewind.report.page import render_page
+from edgewind.report.planned_time import time_of, view_time
 from edgewind.report.rotor import view_rotor
 from edgewind.report.tables import curve_table, readings_table, to_csv
 
@@ -27,6 +30,7 @@ def write_report(
     command: str,
     versions: Mapping[str, str],
     input_root: str,
+    plans: Sequence[Plan | None] | None = None,
 ) -> None:
     """Write everything that a study leaves behind; the same arguments give the same bytes.
 
@@ -44,17 +48,26 @@ def write_report(
         Versions of the program and of what it rests on.
     input_root : str
         Where the inputs lie, as the user wrote it.
+    plans : sequence of Plan or None, optional
+        What to measure next, one for each of the findings; made from them where left out.
     """
+    planned = [propose_if_possible(found) for found in findings] if plans is None else plans
     stems = file_stems([found.experiment.name for found in findings])
     resources: list[Resource] = []
     rotors = []
-    for number, (found, stem) in enumerate(zip(findings, stems, strict=True), start=1):
+    for number, (found, stem, plan) in enumerate(zip(findings, stems, planned, strict=True), start=1):
         resources += _write_tables(found, stem, out)
         drawn = {drawing.stem: illustrate(drawing, found, stem, out) for drawing in ROTOR_FIGURES}
         resources += _figure_resources(list(drawn.values()), found.experiment.name)
+        ahead = {drawing.stem: illustrate(drawing, plan, stem, out) for drawing in PLAN_FIGURES if plan is not None}
+        resources += _figure_resources(list(ahead.values()), found.experiment.name)
+        hours = time_of(found)
+        drawn_hours = None if hours is None else illustrate(DWELL, hours, stem, out)
+        resources += _figure_resources([drawn_hours], found.experiment.name)
         rotors.append(
             view_rotor(
-                found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"], drawn["scaling"]
+                found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"], drawn["scaling"],
+                plan=plan, plan_figure=ahead.get("plan"), time=view_time(hours, drawn_hours),
             )
         )  # fmt: skip
     together = [illustrate(drawing, findings, "", out) for drawing in JOINT_FIGURES]

@@ -31,7 +31,8 @@ def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
     """
     if not changes:
         return bench
-    table: dict[str, Any] = {section: _plain(getattr(bench, section)) for section in Bench.model_fields}
+    sections = {name: getattr(bench, name) for name in Bench.model_fields}
+    table: dict[str, Any] = {name: _plain(section) for name, section in sections.items() if section is not None}
     for key, value in changes.items():
         section, _, name = key.partition(".")
         known = [f"{part}.{field}" for part, fields in table.items() if isinstance(fields, dict) for field in fields]
@@ -67,8 +68,10 @@ def parse_changes(texts: Sequence[str]) -> dict[str, str]:
 
 
 def _plain(section: Any) -> Any:
-    """Values of a section as they were read; the gauge, which has kinds, stays whole."""
-    if isinstance(section, Gauge):
+    """Values of a section as they were read; the gauge, which has kinds, stays whole, and so does
+    a section that is not given.
+    """
+    if section is None or isinstance(section, Gauge):
         return section
     return {name: getattr(section, name) for name in type(section).model_fields}
 

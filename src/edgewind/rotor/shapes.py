@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.bench.vane import VaneShape
-from edgewind.errors import InputError, OutOfRangeError
+from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import ResponseTable
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import TableResponse, response_for
@@ -162,10 +162,9 @@ def _finite(name: str, room: float, kn: Array, alphas: Array) -> _Table:
 
 def _area_share(own: ResponseTable, kn: Array) -> Array | None:
     """Return the share of the area where the table of the shape holds it, at every accommodation alike."""
-    try:
-        return np.asarray(own.area_share(np.maximum(kn, own.knudsen[0])))[None, :]
-    except InputError:
+    if not own.holds_area_share:
         return None
+    return own.area_share(np.maximum(kn, own.knudsen[0]))[None, :]
 
 
 @lru_cache(maxsize=8)

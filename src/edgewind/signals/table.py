@@ -90,6 +90,10 @@ class Row:
             raise error.at(line=self.line, column=name) from None
 
 
+class NoRowsError(InputError):
+    """A table has titles and nothing under them: an experiment that is yet to begin."""
+
+
 def read_rows(path: Path, titles: Mapping[str, Title], what: str) -> list[Row]:
     """Read the rows of a table whose titles are among `titles`.
 
@@ -127,7 +131,7 @@ def rows_of(text: str, titles: Mapping[str, Title], what: str) -> list[Row]:
     (head_line, heads), body = numbered[0], numbered[1:]
     columns = _columns(heads, head_line, titles)
     if not body:
-        raise InputError(f"there are titles and no {what}s", line=head_line, fix=f"write a row for each {what}")
+        raise NoRowsError(f"there are titles and no {what}s", line=head_line, fix=f"write a row for each {what}")
     return [_row(line, cells, columns, titles, delimiter != ",") for line, cells in body]
 
 

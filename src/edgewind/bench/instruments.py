@@ -1,0 +1,285 @@
+"""The section `[instruments]` of `bench.toml`: what is read and moved by wire, and the owner's words for it.
+
+No make of instrument is known here: the owner writes the commands that stand in the manual of theirs.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from string import Formatter
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field, model_validator
+
+from edgewind.bench.fields import FieldProblem, Section, Time, Voltage
+from edgewind.errors import InputError
+from edgewind.units import Measured, parse_quantity, parse_unit
+
+
+def _regular(pattern: str) -> str:
+    try:
+        re.compile(pattern)
+    except re.error as error:
+        raise FieldProblem(
+            InputError(f"'{pattern}' is not a pattern ({error})", fix=r"write one like '^P=(?P<gauge>\S+)$'")
+        ) from None
+    return pattern
+
+
+def _with_value(command: str) -> str:
+    problem = ""
+    try:
+        fields = [name for _, name, _, _ in Formatter().parse(command) if name is not None]
+        if fields != ["value"]:
+            problem = "it has to hold {value} once"
+        elif command.format(value=1.5) == command.format(value=2.5):
+            problem = "it writes 1.5 and 2.5 alike"
+    except (ValueError, KeyError, IndexError) as error:
+        problem = str(error)
+    if problem:
+        raise FieldProblem(
+            InputError(f"'{command}' cannot send a value: {problem}", fix="write it like 'VOLT {value:.4f}'")
+        )
+    return command
+
+
+Pattern = Annotated[str, AfterValidator(_regular)]
+Setting = Annotated[str, AfterValidator(_with_value)]
+Command = Annotated[str, Field(min_length=1)]
+
+
+class Instrument(Section):
+    """How an instrument is reached; the same for every role.
+
+    Attributes
+    ----------
+    resource : str or None
+        A VISA resource: ``TCPIP::127.0.0.1::5025::SOCKET``, ``USB0::…::INSTR``, ``ASRL/dev/ttyUSB0::INSTR``.
+    port, baud, lines
+        In its place, the serial port of a board that prints lines, and the pattern of a line: each group is named for
+        the role whose number it holds.
+    timeout : Measured
+        Longest wait for an answer, s.
+    retries : int
+        How often a question is asked again before the instrument counts as silent.
+    termination : str
+        What ends a line, both ways.
+    check : str or None
+        A question whose answer never changes. After trouble it has to be answered as at the beginning before anything
+        else is believed, so that a late answer is not taken for that of the next question. Empty: none is known; left
+        out, it is ``*IDN?`` for a VISA resource and none for a port.
+    errors : str
+        A question answered with ``0`` or ``0,"No error"`` where the last command was understood: ``SYST:ERR?``. Where
+        given, it is asked after every command, and a command that was not understood is sent again.
+    """
+
+    resource: Command | None = None
+    port: Command | None = None
+    baud: int = Field(default=9600, ge=50, le=10_000_000)
+    lines: Pattern | None = None
+    timeout: Time = Measured(2.0)
+    retries: int = Field(default=2, ge=0, le=20)
+    termination: Literal["\n", "\r\n", "\r"] = "\n"
+    check: str | None = None
+    errors: str = ""
+
+    @model_validator(mode="after")
+    def _reached_one_way(self) -> Instrument:
+        if (self.resource is None) == (self.port is None):
+            raise FieldProblem(
+                InputError(
+                    "it is not said how the instrument is reached" if self.port is None else "two ways are given",
+                    fix="give a VISA resource, or the port of a board that prints lines",
+                )
+            )
+        if self.resource is not None and self.lines is not None:
+            raise FieldProblem(
+                InputError("lines belong to a port, and a resource is given", fix="give port = '/dev/ttyACM0'")
+            )
+        return self
+
+    @property
+    def check_question(self) -> str:
+        """The question whose answer never changes; empty where none is known."""
+        return ("*IDN?" if self.resource is not None else "") if self.check is None else self.check
+
+    @property
+    def address(self) -> str:
+        """What is opened; instruments of one address share one connection."""
+        return str(self.resource or self.port)
+
+
+def _unit_of(unit: str, kinds: tuple[str, ...], example: str) -> str:
+    for kind in kinds:
+        try:
+            parse_unit(unit, kind)
+        except InputError:
+            continue
+        return unit
+    raise FieldProblem(InputError(f"'{unit}' is no unit for this", key=None, fix=f"write {example}"))
+
+
+class GaugeInstrument(Instrument):
+    """Reads the pressure gauge: volts that `[gauge]` turns into a pressure, or a pressure where `unit` is one."""
+
+    read: Command | None = None
+    unit: Annotated[str, AfterValidator(lambda unit: _unit_of(unit, ("voltage", "pressure"), "'V', 'mV' or 'Pa'"))] = (
+        "V"
+    )
+
+    @property
+    def gives_volts(self) -> bool:
+        """Whether it answers in volts."""
+        try:
+            parse_unit(self.unit, "voltage")
+        except InputError:
+            return False
+        return True
+
+
+class ThermometerInstrument(Instrument):
+    """Reads the temperature of the envelope."""
+
+    read: Command | None = None
+    unit: Annotated[str, AfterValidator(lambda unit: _unit_of(unit, ("temperature",), "'degC' or 'K'"))] = "degC"
+
+
+class ValveInstrument(Instrument):
+    """Sets the voltage of a proportional valve. Its `off` state is the safe one.
+
+    `rises` tells whether a higher voltage lets in more gas.
+    """
+
+    set: Setting
+    read: Command | None = None
+    on: Command | None = None
+    off: Command
+    low: Voltage
+    high: Voltage
+    rises: bool = True
+
+    @model_validator(mode="after")
+    def _has_a_range(self) -> ValveInstrument:
+        if not self.low.value < self.high.value:
+            raise FieldProblem(
+                InputError(
+                    f"low is {self.low.value:g} V and high {self.high.value:g} V",
+                    key="instruments.valve.low",
+                    fix="give the lower end of the valve's range as low",
+                )
+            )
+        return self
+
+    @property
+    def closed(self) -> float:
+        """The end of the range at which the valve lets in least gas, V."""
+        return float(self.low.value if self.rises else self.high.value)
+
+
+class LampInstrument(Instrument):
+    """Switches the lamp. Off is the safe state. `read` is answered with 1, 0, on or off."""
+
+    on: Command
+    off: Command
+    read: Command | None = None
+
+
+class TachometerInstrument(Instrument):
+    """Takes a trace of the tachometer with an oscilloscope.
+
+    ``start`` begins one, ``wait`` is answered when it is complete, ``read`` is answered with its samples: a
+    definite-length block (IEEE 488.2, 8.7.9) of numbers of the given `format` and `byte_order`, or numbers with commas
+    between. Volts are ``offset + scale * number``; ``interval``, ``scale`` and ``offset`` are questions or values.
+    With ``set_duration`` the length of a trace can be chosen, which coast-downs and short looks need. ``rate`` is
+    answered with pulses per second; it is only watched, never stored.
+
+    With `twice` each trace is fetched two times and has to come the same.
+    """
+
+    start: Command | None = None
+    wait: Command | None = None
+    read: Command
+    format: Literal["int8", "int16", "int32", "float32", "float64", "ascii"] = "int16"
+    byte_order: Literal["little", "big"] = "little"
+    interval: Command
+    scale: Command | float = 1.0
+    offset: Command | float = 0.0
+    set_duration: Setting | None = None
+    rate: Command | None = None
+    twice: bool = True
+
+    @model_validator(mode="after")
+    def _is_asked(self) -> TachometerInstrument:
+        if self.port is not None:
+            raise FieldProblem(
+                InputError("a board that prints lines sends no traces", fix="give the VISA resource of an oscilloscope")
+            )
+        return self
+
+
+class InstrumentsSection(Section):
+    """What is read and moved by wire; what is not named is read and moved by hand."""
+
+    gauge: GaugeInstrument | None = None
+    thermometer: ThermometerInstrument | None = None
+    valve: ValveInstrument | None = None
+    lamp: LampInstrument | None = None
+    tachometer: TachometerInstrument | None = None
+
+    def named(self) -> Iterator[tuple[str, Instrument]]:
+        """The roles that are described, and how each is reached."""
+        for role in type(self).model_fields:
+            instrument = getattr(self, role)
+            if instrument is not None:
+                yield role, instrument
+
+    @model_validator(mode="after")
+    def _fit_together(self) -> InstrumentsSection:
+        patterns: dict[str, str] = {}
+        first: dict[str, tuple[str, Instrument]] = {}
+        for role, one in self.named():
+            if one.lines is not None and patterns.setdefault(one.address, one.lines) != one.lines:
+                raise _problem(f"instruments.{role}.lines", "another pattern is given for this port", "write one only")
+            other_role, other = first.setdefault(one.address, (role, one))
+            shared: tuple[tuple[str, Any, Any], ...] = (
+                ("baud", one.baud, other.baud),
+                ("termination", one.termination, other.termination),
+                ("check", one.check, other.check),
+            )
+            for key, mine, theirs in shared:
+                if mine != theirs:
+                    raise _problem(
+                        f"instruments.{role}.{key}",
+                        f"{mine!r} here and {theirs!r} for the {other_role}, on one connection",
+                        "write the same for both",
+                    )
+        for role, one in self.named():
+            if role not in ("gauge", "thermometer") or getattr(one, "read", None) is not None:
+                continue
+            if one.port is None:
+                raise _problem(f"instruments.{role}.read", "it is not said what to ask", "write read = 'MEAS:VOLT?'")
+            pattern = patterns.get(one.address)
+            if pattern is None or role not in re.compile(pattern).groupindex:
+                raise _problem(
+                    f"instruments.{role}.lines",
+                    f"no group of the pattern is named '{role}'",
+                    rf"write lines = '^X=(?P<{role}>\S+)$'",
+                )
+        return self
+
+    def pattern_of(self, address: str) -> str | None:
+        """The pattern of the lines that the board at a port prints; None where it prints none by itself."""
+        return next((one.lines for _, one in self.named() if one.address == address and one.lines is not None), None)
+
+
+def _problem(key: str, problem: str, fix: str) -> FieldProblem:
+    return FieldProblem(InputError(problem, key=key, fix=fix))
+
+
+def interval_of(instrument: TachometerInstrument) -> float | None:
+    """The interval between samples as a value, s; None where it is a question."""
+    try:
+        return parse_quantity(instrument.interval, "time")
+    except InputError:
+        return None

@@ -1,0 +1,88 @@
+"""The sections `[limits]` and `[steadiness]` of `bench.toml`: what stops a sweep, and what counts as steady."""
+
+from __future__ import annotations
+
+from pydantic import Field, model_validator
+
+from edgewind.bench.fields import FieldProblem, Pressure, Section, Share, Temperature, Time, Voltage
+from edgewind.errors import InputError
+from edgewind.units import Measured
+
+
+class LimitsSection(Section):
+    """What the owner does not allow; crossing any of it ends a sweep in the safe state: lamp off, valve off.
+
+    Attributes
+    ----------
+    pressure_above : Measured or None
+        The most that the pump and the glass may see, Pa.
+    gauge_over_range : bool
+        Whether a gauge above its range stops the sweep; it then cannot tell how high the pressure is.
+    temperature_above : Measured or None
+        The most that the thermometer may show, K.
+    valve_above : Measured or None
+        A voltage that the valve is never set beyond, V.
+    silent_for : Measured
+        How long a gauge that is watched may give no answer while the valve is on, s.
+    """
+
+    pressure_above: Pressure | None = None
+    gauge_over_range: bool = True
+    temperature_above: Temperature | None = None
+    valve_above: Voltage | None = None
+    silent_for: Time = Measured(30.0)
+
+
+class SteadinessSection(Section):
+    """What counts as steady, and how long is waited for it; see `docs/record.md` for the test.
+
+    Attributes
+    ----------
+    pressure_drift, speed_drift : Measured
+        Most relative drift over one dwell.
+    dwell : Measured
+        The time over which a reading has to hold still, s.
+    trace : Measured or None
+        Length of the trace of a reading, s, where ``set_duration`` is given; the dwell where left out.
+    confidence : float
+        Of the statement that the drift is less than that.
+    at_least, at_most : Measured
+        Least time watched, and longest wait at one target, s.
+    every : Measured
+        Time between two looks at the gauge, s.
+    pressure_tolerance : Measured
+        How near to its target a pressure has to be, relative.
+    look : Measured
+        Length of the trace of a look at the speed while waiting, s, where ``set_duration`` is given.
+    coast_down : Measured
+        Length of the trace of a coast-down, s, where ``set_duration`` is given.
+    """
+
+    pressure_drift: Share = Measured(0.02)
+    speed_drift: Share = Measured(0.02)
+    dwell: Time = Measured(30.0)
+    trace: Time | None = None
+    confidence: float = Field(default=0.95, ge=0.5, lt=1.0)
+    at_least: Time = Measured(10.0)
+    at_most: Time = Measured(1200.0)
+    every: Time = Measured(0.5)
+    pressure_tolerance: Share = Measured(0.1)
+    look: Time = Measured(5.0)
+    coast_down: Time = Measured(60.0)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> SteadinessSection:
+        if not self.at_least.value < self.at_most.value:
+            raise FieldProblem(
+                InputError(
+                    f"at_least is {self.at_least.value:g} s and at_most {self.at_most.value:g} s",
+                    key="steadiness.at_least",
+                    fix="give the longest wait as at_most",
+                )
+            )
+        return self
+
+    @property
+    def trace_s(self) -> float:
+        """Length of the trace of a reading, s."""
+        return float(self.dwell.value if self.trace is None else self.trace.value)

@@ -1,0 +1,36 @@
+"""The section `[vacuum]` of `bench.toml`: the chamber on its pump, for the plan of the time on the bench."""
+
+from __future__ import annotations
+
+from pydantic import model_validator
+
+from edgewind.bench.fields import FieldProblem, GasFlow, Length, PumpingSpeed, Section, Volume
+from edgewind.errors import InputError
+
+
+class VacuumSection(Section):
+    """Volume of the chamber, pumping speed at the pump, and the tube between them.
+
+    ``outgassing`` is the gas load of all walls after one hour of pumping, which falls as 1/t; ``leak`` stays. A
+    chamber right on the pump has no tube.
+    """
+
+    volume: Volume
+    pumping_speed: PumpingSpeed
+    tube_length: Length | None = None
+    tube_diameter: Length | None = None
+    outgassing: GasFlow | None = None
+    leak: GasFlow | None = None
+
+    @model_validator(mode="after")
+    def _whole_tube(self) -> VacuumSection:
+        if (self.tube_length is None) != (self.tube_diameter is None):
+            missing = "tube_length" if self.tube_length is None else "tube_diameter"
+            raise FieldProblem(
+                InputError(
+                    "half of a tube is given",
+                    key=f"vacuum.{missing}",
+                    fix="give tube_length and tube_diameter, or neither for a chamber right on the pump",
+                )
+            )
+        return self

@@ -1,0 +1,56 @@
+"""The section `[workshop]` of `bench.toml`: what its owner can build, for the search of the next rotor."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import Field, field_validator, model_validator
+
+from edgewind.bench.fields import FieldProblem, Length, Section
+from edgewind.errors import InputError
+from edgewind.gas import find_gas
+
+RANGES = ("vane_width", "vane_height", "vane_thickness", "arm", "vanes")
+
+
+class WorkshopSection(Section):
+    """Ranges from the least to the greatest that can be built, and the gases at hand; what is left out is not bounded.
+
+    Without ``vane_height`` the vanes are square.
+    """
+
+    vane_width: tuple[Length, Length] | None = None
+    vane_height: tuple[Length, Length] | None = None
+    vane_thickness: tuple[Length, Length] | None = None
+    arm: tuple[Length, Length] | None = None
+    vanes: tuple[int, int] | None = None
+    gases: tuple[str, ...] | None = Field(default=None, min_length=1)
+
+    @field_validator("gases")
+    @classmethod
+    def _known(cls, gases: Any) -> Any:
+        for name in gases or ():
+            try:
+                find_gas(name)
+            except InputError as error:
+                raise FieldProblem(error) from error
+        return gases
+
+    @model_validator(mode="after")
+    def _ascending(self) -> WorkshopSection:
+        for name in RANGES:
+            ends = getattr(self, name)
+            if ends is None:
+                continue
+            low, high = ends if name == "vanes" else (end.value for end in ends)
+            if low > high or (name == "vanes" and not 1 <= low <= high <= 64):
+                raise FieldProblem(
+                    InputError(
+                        "the range does not go from less to more"
+                        if low > high
+                        else f"{low} to {high} vanes cannot be built",
+                        key=f"workshop.{name}",
+                        fix="write the least first: [2, 6]" if name == "vanes" else "write the least first",
+                    )
+                )
+        return self

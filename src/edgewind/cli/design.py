@@ -1,0 +1,82 @@
+"""The command `edgewind design`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from edgewind.cli.base import AsJson, app, indented, print_json
+
+
+@app.command()
+def design(
+    bench: Annotated[Path, typer.Argument(help="The bench.toml, or the folder that holds it.")],
+    widths: Annotated[str, typer.Option(help="Candidate widths of the vane: '8 mm,12 mm,20 mm'.")],
+    gases: Annotated[str | None, typer.Option(help="Gases: 'N2,He'; that of the bench where left out.")] = None,
+    days: Annotated[float, typer.Option(help="Days at hand.")] = 2.0,
+    hours: Annotated[float, typer.Option(help="Hours of work a day.")] = 8.0,
+    changeover: Annotated[str, typer.Option(help="Time to vent, change the rotor and pump again.")] = "1 h",
+    readings: Annotated[int, typer.Option(help="Readings in a sweep.")] = 14,
+    noise: Annotated[float, typer.Option(help="Relative scatter of a speed.")] = 0.02,
+    exponents: Annotated[
+        str, typer.Option(help="Claims: n in pressure ~ width^n; the model's own is added.")
+    ] = "-2,-1,-0.5,0",
+    level: Annotated[float, typer.Option(help="Confidence with which a claim is given up.")] = 0.95,
+    seed: Annotated[int, typer.Option(help="Seed of all draws; the same seed gives the same plan.")] = 1,
+    processes: Annotated[int | None, typer.Option(help="Processes; as many as cores where left out.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder to make for the plan sheet, its figures, text and JSON.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Plan a study of how the best pressure goes with size: rotors, sweeps, hours, and what it would settle."""
+    from threadpoolctl import threadpool_limits
+
+    from edgewind.bench import BENCH_FILE, read_bench
+    from edgewind.errors import InputError
+    from edgewind.plan import Settings, plan_scaling_study
+    from edgewind.plan.scaling_words import study_lines
+    from edgewind.units import parse_quantity
+
+    described = read_bench(bench / BENCH_FILE if bench.is_dir() else bench)
+    if processes is not None and processes < 1:
+        raise InputError(f"{processes} processes", fix="give one or more")
+    if out is not None and out.exists() and not (out.is_dir() and not any(out.iterdir())):
+        raise InputError("something is there already", file=out, fix="name a folder that does not exist yet")
+    settings = Settings(
+        days=days, hours_a_day=hours, changeover_h=parse_quantity(changeover, "time") / 3600, readings=readings,
+        noise=noise, level=level, seed=seed,
+    )  # fmt: skip
+    with threadpool_limits(limits=1):
+        plan = plan_scaling_study(
+            described,
+            [parse_quantity(part, "length") for part in widths.split(",")],
+            None if gases is None else [part.strip() for part in gases.split(",")],
+            settings=settings,
+            exponents=[_number(part) for part in exponents.split(",")],
+            processes=processes,
+        )
+    if out is not None:
+        from edgewind.report import write_plan_sheet
+
+        given = f" --gases {gases}" if gases else ""
+        command = f'edgewind design bench.toml --widths "{widths}"{given} --days {days:g} --seed {seed} --out plan'
+        sheet = write_plan_sheet(plan, out, command=command)
+    if as_json:
+        print_json(plan.as_plain() | {"sheet": None if out is None else str(sheet)})
+        return
+    for line in study_lines(plan):
+        print(line if line.startswith(" ") or len(line) < 100 else indented(line, 0))
+    if out is not None:
+        print(f"\nThe plan to print is {sheet}")
+
+
+def _number(text: str) -> float:
+    from edgewind.errors import InputError
+
+    try:
+        return float(text)
+    except ValueError:
+        raise InputError(f"'{text}' is not an exponent", fix="give numbers, such as -1,-0.5,0") from None

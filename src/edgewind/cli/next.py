@@ -1,0 +1,59 @@
+"""The command `edgewind next`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from edgewind.cli.base import AsJson, app, indented, print_json
+from edgewind.errors import InputError
+
+
+@app.command(name="next")
+def next_readings(
+    path: Annotated[
+        str, typer.Argument(help="Experiment folder, a folder that holds several, or a lab book (file or URL).")
+    ],
+    batch: Annotated[int, typer.Option(help="How many readings to choose.")] = 1,
+    target_interval: Annotated[
+        str | None, typer.Option(help="Wanted width of the interval: '10%' of the pressure, or '0.1 Pa'.")
+    ] = None,
+    pressures: Annotated[
+        str | None,
+        typer.Option("--range", help="Between which pressures: '0.02Pa:20Pa'; the gauge's range where left out."),
+    ] = None,
+    plot: Annotated[
+        Path | None, typer.Option(help="Write a figure: a .png or .svg file; for a single experiment.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """The next pressures to measure, what they would settle, and when to stop."""
+    from edgewind.plan import parse_target
+    from edgewind.plan.ranges import parse_range
+    from edgewind.plan.words import plan_lines
+    from edgewind.study import plan_next
+
+    parse_target(target_interval)
+    between = None if pressures is None else parse_range(pressures)
+    if plot is not None:
+        from edgewind.report import figure_kind
+
+        figure_kind(plot)
+    plans = plan_next(path, batch=batch, target=target_interval, range_pa=between)
+    if plot is not None:
+        from edgewind.report import plot_plan
+
+        if len(plans) != 1:
+            raise InputError(f"{len(plans)} experiments are there", file=path, fix="name one of them for --plot")
+        plot_plan(plans[0], plot)
+    if as_json:
+        print_json(plans[0].as_plain() if len(plans) == 1 else {"experiments": [plan.as_plain() for plan in plans]})
+        return
+    for number, plan in enumerate(plans):
+        if number:
+            print()
+        print(plan.name)
+        for line in plan_lines(plan):
+            print(indented(line))

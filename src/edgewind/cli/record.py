@@ -1,0 +1,263 @@
+"""The command `edgewind record`."""
+
+from __future__ import annotations
+
+import queue
+import signal
+import sys
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+
+from edgewind.cli.base import AsJson, app, indented, print_json
+from edgewind.cli.keys import Keys
+from edgewind.errors import EdgewindError, InputError
+from edgewind.units import format_number
+
+_HELP = "Keys: p pause or go on, s skip this step, r take the last reading once more, n note, q stop"
+_LOUD = ("stored", "skipped", "trouble", "retry", "proposal", "interlock", "note", "safe")
+
+
+@app.command()
+def record(
+    bench: Annotated[Path, typer.Argument(help="Folder with the bench.toml.")],
+    book: Annotated[str, typer.Argument(help="Lab book: a file, made where there is none, or postgresql://…")],
+    pressures: Annotated[
+        str | None, typer.Option(help="First, last and how many: 0.02Pa:20Pa:12; or a list: '0.1 Pa, 1 Pa'.")
+    ] = None,
+    up_and_down: Annotated[bool, typer.Option("--up-and-down", help="Visit them once more, backwards.")] = False,
+    coast_downs: Annotated[int, typer.Option(help="How many of them are followed by a coast-down, lamp off.")] = 0,
+    adaptive: Annotated[
+        bool, typer.Option("--adaptive", help="Choose each pressure from the readings so far, between first and last.")
+    ] = False,
+    most: Annotated[int, typer.Option(help="Most readings of an adaptive sweep.")] = 40,
+    name: Annotated[str | None, typer.Option(help="Name of the experiment; that of the folder otherwise.")] = None,
+    resume: Annotated[
+        bool | None, typer.Option("--resume/--new-sweep", help="Go on with the unfinished sweep, or give it up.")
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Print the plan; move, open and write nothing.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Begin without asking.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Record a sweep: set each pressure, wait until it is steady, take the trace, store it.
+
+    A sweep that was cut off goes on where it was when the same command is given again. At a terminal: p pauses and goes
+    on, s skips the step at hand, r takes the last reading once more, n takes a note, q stops.
+    """
+    from edgewind.live import SweepRequest, check_request, parse_pressures, prepare, read_plan, unfinished
+
+    described = read_plan(bench)
+    request = None
+    if pressures is not None:
+        request = SweepRequest(parse_pressures(pressures), up_and_down, coast_downs, most if adaptive else 0)
+        check_request(request, described, str(bench / "bench.toml"))
+    elif resume is not True:
+        raise InputError("it is not said what to measure", fix="give --pressures 0.02Pa:20Pa:12, or --resume")
+    waiting = unfinished(bench, book, name)
+    if dry_run:
+        _print_plan(described, request, waiting, as_json=as_json)
+        return
+    console = Console(stderr=as_json, highlight=False)
+    _show_start(console, described, request, waiting)
+    if not yes:
+        _ask_to_begin()
+    sweep = prepare(bench, book, request, name=name, resume=resume)
+    try:
+        _run(sweep, console)
+        status = sweep.status()
+        if as_json:
+            print_json(_plain(sweep, status))
+    finally:
+        sweep.close()
+    if status.phase == "failed":
+        raise _Failed(f"{status.problem}; the same command goes on from here once that is put right")
+
+
+class _Failed(EdgewindError):
+    pass
+
+
+def _show_start(console: Console, bench: Any, request: Any, waiting: list[Any]) -> None:
+    from edgewind.live import cautions_of, moves_of
+
+    console.print(f"{bench.experiment.title}", markup=False, soft_wrap=True)
+    if request is not None:
+        console.print(indented(_words(request)), markup=False, soft_wrap=True)
+    for one in waiting:
+        console.print(f"  Unfinished: {one.id}, {one.done} of {one.total} steps done.", markup=False, soft_wrap=True)
+    console.print("What will move:", markup=False, soft_wrap=True)
+    for move in moves_of(bench) or ("Nothing: you will be asked to set the valve and the lamp by hand.",):
+        console.print(indented(move), markup=False, soft_wrap=True)
+    console.print("Cautions:", markup=False, soft_wrap=True)
+    for caution in cautions_of(bench):
+        console.print(indented(caution), markup=False, soft_wrap=True)
+
+
+def _words(request: Any) -> str:
+    low, high = (f"{format_number(p, 3)} Pa" for p in (min(request.pressures_pa), max(request.pressures_pa)))
+    if request.adaptive:
+        return f"Up to {request.adaptive} readings between {low} and {high}, each chosen from those before."
+    steps = request.steps()
+    readings = sum(step.kind == "reading" for step in steps)
+    return f"{readings} readings and {len(steps) - readings} coast-downs between {low} and {high}."
+
+
+def _ask_to_begin() -> None:
+    if not sys.stdin.isatty():
+        raise InputError("nobody is here to be asked whether to begin", fix="add --yes if things may move")
+    if input("Type yes to begin: ").strip().lower() not in ("y", "yes"):
+        raise InputError("not begun", fix="nothing has moved")
+
+
+def _print_plan(bench: Any, request: Any, waiting: list[Any], *, as_json: bool) -> None:
+    from edgewind.live import cautions_of, moves_of
+
+    if request is None:
+        if not waiting:
+            raise InputError("no sweep is unfinished", fix="give --pressures 0.02Pa:20Pa:12")
+        request = waiting[-1].request
+    steps, moves = request.steps(), moves_of(bench)
+    if as_json:
+        print_json(
+            {
+                "moves": list(moves),
+                "cautions": list(cautions_of(bench)),
+                "steps": [
+                    {"number": s.number, "kind": s.kind, "pressure_pa": s.pressure_pa, "direction": s.direction}
+                    for s in steps
+                ],
+                "adaptive": request.adaptive,
+                "unfinished": [{"sweep": one.id, "done": one.done, "total": one.total} for one in waiting],
+            }
+        )
+        return
+    _show_start(Console(highlight=False), bench, request, waiting)
+    print("Plan:")
+    for step in steps:
+        print(f"  {step.number:>3}  {step.words}")
+    if request.adaptive:
+        print(indented("The pressures are chosen as the sweep goes on."))
+    print("Dry run: nothing was moved, opened or written.")
+
+
+def _run(sweep: Any, console: Console) -> None:
+    """Start the sweep and stand by it until it ends."""
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    events: queue.Queue[Any] = queue.Queue()
+    columns = (
+        TextColumn("{task.fields[done]}/{task.fields[all]}"),
+        BarColumn(bar_width=20),
+        TimeElapsedColumn(),
+        TextColumn("{task.description}"),
+    )
+    with ExitStack() as stack:
+        for number in ("SIGINT", "SIGTERM", "SIGHUP"):
+            which = getattr(signal, number, None)
+            if which is not None:
+                stack.callback(signal.signal, which, signal.signal(which, lambda *_: sweep.stop()))
+        keys = stack.enter_context(Keys(sys.stdin))
+        if keys.live:
+            console.print(_HELP, markup=False, soft_wrap=True)
+        stack.callback(sweep.subscribe(events.put))
+        bar = stack.enter_context(
+            Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
+        )  # fmt: skip
+        task = bar.add_task("", total=1, done=0, all=0)
+        sweep.start()
+        while True:
+            ended = sweep.join(0.1)
+            while not events.empty():
+                event = events.get()
+                if event.kind in _LOUD and event.text:
+                    console.print(f"{event.time[11:19]}  {_loud(event)}", markup=False, soft_wrap=True)
+            status = sweep.status()
+            bar.update(
+                task,
+                description=_line(status),
+                completed=status.done,
+                total=max(status.total, 1),
+                done=status.done,
+                all=status.total,
+            )
+            if ended:
+                break
+            _obey(sweep, status, keys, bar)
+    status = sweep.status()
+    console.print(f"{status.phase}: {status.problem or status.message}", markup=False, soft_wrap=True)
+
+
+def _obey(sweep: Any, status: Any, keys: Keys, bar: Any) -> None:
+    if status.question:
+        bar.stop()
+        text = keys.line(f"{status.question} ")
+        bar.start()
+        if text is None:  # nobody is there
+            sweep.stop()
+        elif text.strip().lower() in ("skip", "s"):
+            sweep.skip()
+        elif text.strip().lower() in ("quit", "q"):
+            sweep.stop()
+        else:
+            sweep.answer(text)
+        sweep.join(0.1)
+        return
+    key = keys.key()
+    if key == "p":
+        sweep.resume() if status.phase == "paused" else sweep.pause()
+    elif key == "s":
+        sweep.skip()
+    elif key == "r":
+        sweep.repeat()
+    elif key == "q":
+        sweep.stop()
+    elif key == "n":
+        bar.stop()
+        sweep.note(keys.line("note: ") or "")
+        bar.start()
+
+
+def _loud(event: Any) -> str:
+    if event.kind != "stored":
+        return f"{event.kind}: {event.text}"
+    data = event.data
+    pressure = "" if data["pressure_pa"] is None else f" {format_number(data['pressure_pa'], 4)} Pa"
+    speed = "" if data["speed_rad_s"] is None else f", {format_number(data['speed_rad_s'], 4)} rad/s"
+    return f"stored {event.text};{pressure}{speed}"
+
+
+def _line(status: Any) -> str:
+    parts = [status.phase]
+    if status.step is not None:
+        parts.append(status.step.words)
+    if status.pressure_flag:
+        parts.append(f"gauge {status.pressure_flag}")
+    elif status.pressure_pa is not None:
+        parts.append(f"{format_number(status.pressure_pa, 3)} Pa")
+    if status.speed_rad_s is not None:
+        parts.append(f"{format_number(status.speed_rad_s, 3)} rad/s")
+    if status.valve_v is not None:
+        parts.append(f"valve {status.valve_v:.3f} V")
+    if status.time_left_s is not None:
+        minutes, seconds = divmod(round(status.time_left_s), 60)
+        parts.append(f"about {minutes}:{seconds:02} left")
+    return " · ".join(parts)
+
+
+def _plain(sweep: Any, status: Any) -> dict[str, Any]:
+    events = sweep.history()
+    return {
+        "experiment": sweep.experiment,
+        "sweep": sweep.id,
+        "resumed": sweep.resumed,
+        "phase": status.phase,
+        "why": status.message,
+        "problem": status.problem,
+        "done": status.done,
+        "total": status.total,
+        "stored": [dict(event.data) for event in events if event.kind == "stored"],
+        "skipped": [dict(event.data) for event in events if event.kind == "skipped"],
+    }

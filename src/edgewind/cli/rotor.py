@@ -1,0 +1,79 @@
+"""The command `edgewind rotor`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from edgewind.cli.base import AsJson, app, indented, print_json
+
+
+@app.command()
+def rotor(
+    bench: Annotated[Path, typer.Argument(help="The bench.toml, or the folder that holds it.")],
+    goals: Annotated[
+        list[str], typer.Option("--goal", help="fastest, light, quick or test; repeatable, the first is drawn upwards.")
+    ],
+    ranges: Annotated[
+        list[str] | None,
+        typer.Option("--range", help="What can be built: 'vane_width=6 mm:20 mm', 'vanes=2:6'; repeatable."),
+    ] = None,
+    gases: Annotated[str | None, typer.Option(help="Gases at hand: 'N2,He'.")] = None,
+    between: Annotated[
+        str, typer.Option(help="For the goal test: the two drives to tell apart.")
+    ] = "thermal_force,light_pressure",
+    trials: Annotated[int, typer.Option(help="Designs to try.")] = 600,
+    seed: Annotated[int, typer.Option(help="Seed; the same seed tries the same designs.")] = 1,
+    plot: Annotated[Path | None, typer.Option(help="Write a figure of the trade: a .png or .svg file.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Search for the next rotor within what you can build, and report the trade between goals."""
+    from edgewind.bench import BENCH_FILE, read_bench
+    from edgewind.errors import InputError
+    from edgewind.plan import search_rotor
+    from edgewind.plan.rotor_words import search_lines
+
+    described = read_bench(bench / BENCH_FILE if bench.is_dir() else bench)
+    drives = [part.strip() for part in between.split(",")]
+    if len(drives) != 2:
+        raise InputError(f"'{between}' does not name two drives", fix="write thermal_force,light_pressure")
+    if plot is not None:
+        from edgewind.report import figure_kind
+
+        figure_kind(plot)
+    found = search_rotor(
+        described,
+        goals,
+        ranges=dict(_range(text) for text in ranges or []),
+        gases=None if gases is None else [part.strip() for part in gases.split(",")],
+        between=(drives[0], drives[1]),
+        trials=trials,
+        seed=seed,
+    )
+    if plot is not None:
+        from edgewind.report import plot_front
+
+        plot_front(found, plot)
+    if as_json:
+        print_json(found.as_plain())
+        return
+    for line in search_lines(found):
+        print(line if len(line) < 100 or line.startswith(" ") else indented(line, 0))
+
+
+def _range(text: str) -> tuple[str, tuple[float, float]]:
+    """Read ``vane_width=6 mm:20 mm`` or ``vanes=2:6``."""
+    from edgewind.errors import InputError
+    from edgewind.units import parse_quantity
+
+    name, _, ends = text.partition("=")
+    low, colon, high = ends.partition(":")
+    if not name or not colon:
+        raise InputError(f"'{text}' is not a range", fix="write 'vane_width=6 mm:20 mm'")
+    if name.strip() == "vanes":
+        if not (low.strip().isdecimal() and high.strip().isdecimal()):
+            raise InputError(f"'{text}' is not a range of whole numbers", fix="write 'vanes=2:6'")
+        return "vanes", (float(low), float(high))
+    return name.strip(), (parse_quantity(low, "length"), parse_quantity(high, "length"))

@@ -1,0 +1,38 @@
+"""What stands before a start: what will move, and the cautions for it."""
+
+from __future__ import annotations
+
+from edgewind.bench import Bench
+from edgewind.cautions import cautions
+from edgewind.units import format_number
+
+_PLAIN_GASES = ("air", "N2", "O2", "Ar", "He", "Ne", "H2", "CO2", "H2O")
+
+
+def moves_of(bench: Bench) -> tuple[str, ...]:
+    """What a sweep with this bench moves, in words; empty where everything is moved by hand."""
+    section, limits = bench.instruments, bench.limits
+    found = []
+    if section is not None and section.valve is not None and limits is not None and limits.pressure_above is not None:
+        valve = section.valve
+        most = valve.high.value if limits.valve_above is None else min(valve.high.value, limits.valve_above.value)
+        found.append(
+            f"The valve at {valve.address} will be set between {valve.low.value:g} V and {most:g} V, and switched off "
+            f"at the end or when the gauge shows more than {format_number(limits.pressure_above.value, 3)} Pa."
+        )
+    if section is not None and section.lamp is not None:
+        found.append(f"The lamp at {section.lamp.address} will be switched on, and off at the end.")
+    return tuple(found)
+
+
+def cautions_of(bench: Bench) -> tuple[str, ...]:
+    """The cautions for recording with this bench."""
+    hazards = ["glass", "pump", "lamp"]
+    if bench.instruments is not None and bench.instruments.valve is not None:
+        hazards.append("valve")
+    if bench.gauge.principle == "ionisation":
+        hazards.append("ion gauge")
+    species = bench.gas.species
+    if any(name not in _PLAIN_GASES for name in ([species] if isinstance(species, str) else species)):
+        hazards.append("refrigerant")
+    return cautions(*hazards)

@@ -1,0 +1,110 @@
+"""What a running sweep tells: its state at a moment, and the events that led to it."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from edgewind.live.request import Step
+from edgewind.live.steadiness import Steadiness
+
+_KEPT = 10_000
+
+
+def now_text() -> str:
+    """The time, UTC, to the millisecond, as readings and events hold it."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happened.
+
+    Attributes
+    ----------
+    number : int
+        Counted from one.
+    time : str
+        UTC, ISO 8601, to the millisecond.
+    kind : str
+        ``phase, observed, steady, stored, proposal, question, answered, note, skipped, trouble, retry, safe,
+        interlock, end``.
+    text : str
+        In words.
+    data : mapping
+        The same for programs: what JSON can hold, SI, the unit in each key.
+    """
+
+    number: int
+    time: str
+    kind: str
+    text: str
+    data: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Status:
+    """A sweep at one moment; None and empty texts where nothing is known."""
+
+    phase: str = "ready"
+    step: Step | None = None
+    done: int = 0
+    total: int = 0
+    elapsed_s: float = 0.0
+    time_left_s: float | None = None
+    pressure_pa: float | None = None
+    pressure_flag: str = ""
+    gauge: str = ""
+    speed_rad_s: float | None = None
+    temperature_k: float | None = None
+    valve_v: float | None = None
+    lamp: str = ""
+    steadiness: Steadiness | None = None
+    question: str = ""
+    message: str = ""
+    problem: str = ""
+
+
+class Events:
+    """The events of one sweep, kept and passed on."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._kept: deque[Event] = deque(maxlen=_KEPT)
+        self._listeners: list[Callable[[Event], None]] = []
+        self._count = 0
+
+    def tell(self, kind: str, text: str, **data: Any) -> Event:
+        """Keep an event and call every listener with it; a listener that raises is left out from then on."""
+        with self._lock:
+            self._count += 1
+            event = Event(self._count, now_text(), kind, text, data)
+            self._kept.append(event)
+            listeners = list(self._listeners)
+        for listener in listeners:
+            try:
+                listener(event)
+            except Exception:  # a page that is gone must not stop a sweep
+                self.remove(listener)
+        return event
+
+    def since(self, number: int = 0) -> list[Event]:
+        """The events after that number which are still kept."""
+        with self._lock:
+            return [event for event in self._kept if event.number > number]
+
+    def add(self, listener: Callable[[Event], None]) -> Callable[[], None]:
+        """Call a listener with every event to come, in the sweep's thread; returns what ends that."""
+        with self._lock:
+            self._listeners.append(listener)
+        return lambda: self.remove(listener)
+
+    def remove(self, listener: Callable[[Event], None]) -> None:
+        """End the calls of a listener."""
+        with self._lock:
+            if listener in self._listeners:
+                self._listeners.remove(listener)

@@ -1,0 +1,178 @@
+"""The instruments that `[instruments]` names, opened: one connection an address, one object a role."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from types import TracebackType
+from typing import Any, Self
+
+from edgewind.bench import Bench
+from edgewind.bench.instruments import Instrument, InstrumentsSection
+from edgewind.errors import InputError
+from edgewind.live.roles import Lamp, Meter, Tachometer, Valve
+from edgewind.live.wire import Wire
+from edgewind.live.wire_serial import SerialWire
+from edgewind.live.wire_visa import VisaWire
+
+# How an instrument may be reached, by the key of `bench.toml` that says so.
+WIRES: dict[str, Callable[..., Wire]] = {"resource": VisaWire, "port": SerialWire}
+
+
+@dataclass
+class Instruments:
+    """What is read and moved by wire; None is read and moved by hand."""
+
+    gauge: Meter | None = None
+    thermometer: Meter | None = None
+    valve: Valve | None = None
+    lamp: Lamp | None = None
+    tachometer: Tachometer | None = None
+    wires: list[Wire] = field(default_factory=list)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of every connection; moves nothing."""
+        for wire in self.wires:
+            wire.close()
+
+    def on_trouble(self, told: Callable[[str], None]) -> None:
+        """Have every failed attempt told."""
+        for wire in self.wires:
+            wire.on_trouble = told
+
+    def verify(self) -> None:
+        """See on every connection that questions and answers go together.
+
+        Raises
+        ------
+        InstrumentError
+            On one they do not.
+        """
+        for wire in self.wires:
+            wire.verify()
+
+    def make_safe(self) -> tuple[list[str], list[str]]:
+        """Lamp off and valve off, each tried whatever becomes of the other.
+
+        Returns
+        -------
+        done, failed : list of str
+            What is off, and what could not be switched off and why.
+        """
+        done, failed = [], []
+        moves: list[tuple[str, Callable[[], Any]]] = []
+        if self.lamp is not None:
+            lamp = self.lamp
+            moves.append(("lamp off", lambda: lamp.switch(False)))
+        if self.valve is not None:
+            moves.append(("valve off", self.valve.switch_off))
+        for name, move in moves:
+            try:
+                move()
+                done.append(name)
+            except Exception as error:  # whatever it is, the other one has to be tried
+                failed.append(f"{name}: {error}")
+        return done, failed
+
+
+def connect(bench: Bench) -> Instruments:
+    """Make the instruments of a bench; nothing is opened before it is used, and nothing moves.
+
+    Raises
+    ------
+    InputError
+        Something could be moved and the owner gave no limits.
+    """
+    section = bench.instruments or InstrumentsSection()
+    check_limits(bench)
+    wires: dict[str, Wire] = {}
+
+    def wire(one: Instrument) -> Wire:
+        if one.address not in wires:
+            wires[one.address] = _wire_of(one, section)
+        found = wires[one.address]
+        found.timeout_s, found.retries = max(found.timeout_s, one.timeout.value), max(found.retries, one.retries)
+        return found
+
+    limits = bench.limits
+    most = None if limits is None or limits.valve_above is None else limits.valve_above.value
+    made = Instruments(
+        gauge=None if section.gauge is None else Meter(wire(section.gauge), section.gauge, "gauge"),
+        thermometer=(
+            None
+            if section.thermometer is None
+            else Meter(wire(section.thermometer), section.thermometer, "thermometer")
+        ),
+        valve=None if section.valve is None else Valve(wire(section.valve), section.valve, most),
+        lamp=None if section.lamp is None else Lamp(wire(section.lamp), section.lamp),
+        tachometer=None if section.tachometer is None else Tachometer(wire(section.tachometer), section.tachometer),
+    )
+    made.wires = list(wires.values())
+    return made
+
+
+def _wire_of(one: Instrument, section: InstrumentsSection) -> Wire:
+    settings: dict[str, Any] = {
+        "baud": one.baud,
+        "timeout_s": one.timeout.value,
+        "retries": one.retries,
+        "termination": one.termination,
+        "check": one.check_question,
+    }
+    if one.port is not None:
+        return WIRES["port"](one.port, pattern=section.pattern_of(one.address), **settings)
+    return WIRES["resource"](one.resource, **settings)
+
+
+def check_limits(bench: Bench) -> None:
+    """See that nothing can be moved without the limits that guard it.
+
+    Raises
+    ------
+    InputError
+        A valve without ``limits.pressure_above`` or without a gauge to watch it, or a lamp without `[limits]`.
+    """
+    section, limits = bench.instruments, bench.limits
+    if section is None:
+        return
+    if section.valve is not None:
+        if limits is None or limits.pressure_above is None:
+            raise InputError(
+                "a valve is named and no limit of the pressure is given",
+                key="limits.pressure_above",
+                fix="write [limits] with pressure_above = '…', the most that your pump and your glass may see",
+            )
+        if section.gauge is None:
+            raise InputError(
+                "a valve is named and no gauge that could be watched while it moves",
+                key="instruments.gauge",
+                fix="name the gauge too, or move the valve by hand",
+            )
+        if limits.valve_above is not None and limits.valve_above.value <= section.valve.low.value:
+            raise InputError(
+                f"the valve may not be set beyond {limits.valve_above.value:g} V, and its range begins at "
+                f"{section.valve.low.value:g} V",
+                key="limits.valve_above",
+                fix="give a voltage within the range of the valve",
+            )
+        if limits.valve_above is not None and section.valve.closed > limits.valve_above.value:
+            raise InputError(
+                f"the valve is closed at {section.valve.closed:g} V, and may not be set beyond "
+                f"{limits.valve_above.value:g} V: it could not be closed",
+                key="limits.valve_above",
+                fix="give a voltage at which it can be closed",
+            )
+    if section.lamp is not None and limits is None:
+        raise InputError(
+            "a lamp is named and no limits are given",
+            key="limits",
+            fix="write [limits] with what must stop a sweep, such as temperature_above = '60 degC'",
+        )

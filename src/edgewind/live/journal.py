@@ -1,0 +1,103 @@
+"""What a sweep has to remember in the book beside its readings: its plan, what was skipped, targets chosen, its end.
+
+Each is a small kept file under ``sweeps/ID/``: added, never altered, and exported with the experiment. Where a sweep
+stands follows from them and from the keys of the readings, ``ID/NNN/R``: step and repeat.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import secrets
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from edgewind.book import Book, Contents, TraceFile
+from edgewind.live.request import Step, SweepRequest
+
+_PLAN = re.compile(r"sweeps/([^/]+)/plan\.json")
+
+
+def new_id(request: SweepRequest) -> str:
+    """Return a name for a sweep: when it began, what it is, and four characters by chance."""
+    began = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
+    return f"{began}-{request.digest[:4]}{secrets.token_hex(2)}"
+
+
+@dataclass(frozen=True)
+class Unfinished:
+    """A sweep that was begun and has no end."""
+
+    id: str
+    request: SweepRequest
+    done: int
+    total: int
+
+
+class Journal:
+    """The files of one sweep in one experiment of a book."""
+
+    def __init__(self, book: Book, experiment: str, sweep: str) -> None:
+        self._book, self._experiment, self.id = book, experiment, sweep
+
+    def keep(self, name: str, content: Mapping[str, Any]) -> None:
+        """Keep a file; the same again is kept once."""
+        data = json.dumps(content, ensure_ascii=False, indent=1).encode() + b"\n"
+        self._book.keep_file(self._experiment, TraceFile(f"sweeps/{self.id}/{name}.json", data))
+
+    def key(self, step: Step, turn: int) -> str:
+        """The key of a reading."""
+        return f"{self.id}/{step.number:04d}/{turn}"
+
+    def turns(self, contents: Contents) -> dict[int, int]:
+        """How many readings of each step the book has."""
+        keys = (reading.key for reading in contents.readings if _is_of(reading.key, self.id))
+        return dict(Counter(int(key.split("/")[1]) for key in keys))
+
+    def done(self, contents: Contents) -> set[int]:
+        """Numbers of the steps that have a reading or were skipped."""
+        found = {int(reading.key.split("/")[1]) for reading in contents.readings if _is_of(reading.key, self.id)}
+        pattern = re.compile(rf"sweeps/{re.escape(self.id)}/(\d+)-skipped\.json")
+        return found | {int(match[1]) for kept in contents.files if (match := pattern.fullmatch(kept.path))}
+
+    def targets(self, contents: Contents) -> list[Step]:
+        """The targets that were chosen as the sweep went on, in order."""
+        pattern = re.compile(rf"sweeps/{re.escape(self.id)}/(\d+)-target\.json")
+        paths = sorted(kept.path for kept in contents.files if pattern.fullmatch(kept.path))
+        return [Step(**read_json(self._book, self._experiment, path)) for path in paths]
+
+
+def _is_of(key: str, sweep: str) -> bool:
+    return bool(re.fullmatch(rf"{re.escape(sweep)}/\d+/\d+", key))
+
+
+def read_json(book: Book, experiment: str, path: str) -> Any:
+    """Read a kept file of ours."""
+    stream = io.BytesIO()
+    book.copy_file(experiment, path, stream)
+    return json.loads(stream.getvalue())
+
+
+def unfinished_of(book: Book, experiment: str) -> list[Unfinished]:
+    """The sweeps of an experiment that were begun and have no end, the latest last."""
+    contents = book.contents(experiment)
+    paths = {kept.path for kept in contents.files}
+    found = []
+    for path in sorted(paths):
+        match = _PLAN.fullmatch(path)
+        if match is None or f"sweeps/{match[1]}/end.json" in paths:
+            continue
+        request = SweepRequest.of(read_json(book, experiment, path)["request"])
+        done = Journal(book, experiment, match[1]).done(contents)
+        found.append(Unfinished(match[1], request, len(done), len(request.steps()) or request.adaptive))
+    return found
+
+
+def give_up(book: Book, experiment: str, sweeps: Iterable[Unfinished], why: str) -> None:
+    """Say of unfinished sweeps that they will not be gone on with."""
+    for one in sweeps:
+        Journal(book, experiment, one.id).keep("end", {"phase": "given up", "why": why})

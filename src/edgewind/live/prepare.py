@@ -1,0 +1,212 @@
+"""Make a sweep ready: book, experiment, plan, what an earlier recorder left. Nothing moves here."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+
+from edgewind.bench import BENCH_FILE, Bench, parse_bench
+from edgewind.bench.load import read_settings_text
+from edgewind.book import Book, open_book
+from edgewind.errors import InputError
+from edgewind.live.cells import columns_of, titles_of
+from edgewind.live.instruments import Instruments, check_limits, connect
+from edgewind.live.journal import Journal, Unfinished, give_up, new_id, unfinished_of
+from edgewind.live.request import SweepRequest
+from edgewind.live.spool import MADE_BY, Spool
+from edgewind.live.strategy import AdaptiveStrategy, Strategy
+from edgewind.live.sweep import Sweep
+
+SPOOL = ".spool"
+
+
+def unfinished(folder: str | Path, book: str | Path, name: str | None = None) -> list[Unfinished]:
+    """The sweeps of a bench that were begun in a book and have no end, the latest last; none where there is no book."""
+    place = Path(folder)
+    if "://" not in str(book) and not Path(book).exists():
+        return []
+    with open_book(book) as opened:
+        experiment = name or place.resolve().name
+        return unfinished_of(opened, experiment) if experiment in opened.experiments() else []
+
+
+def read_plan(folder: str | Path) -> Bench:
+    """Read the `bench.toml` of a folder and see that what it moves has limits.
+
+    Raises
+    ------
+    InputError
+        It cannot be used, or something is moved without limits.
+    """
+    path = Path(folder) / BENCH_FILE
+    bench = parse_bench(read_settings_text(path), file=str(path))
+    try:
+        check_limits(bench)
+    except InputError as error:
+        raise error.at(file=str(path)) from None
+    channel = bench.tachometer.channel
+    if bench.instruments is not None and bench.instruments.tachometer is not None and str(channel or "").isdigit():
+        raise InputError(
+            "a trace that is recorded holds one channel, and its number cannot choose among several",
+            file=str(path), key="tachometer.channel", fix="leave it out for a bench that is recorded",
+        )  # fmt: skip
+    return bench
+
+
+def prepare(
+    folder: str | Path,
+    book: str | Path,
+    request: SweepRequest | None,
+    *,
+    name: str | None = None,
+    resume: bool | None = None,
+    strategy: Strategy | None = None,
+    instruments: Callable[[Bench], Instruments] = connect,
+    spool: Path | None = None,
+) -> Sweep:
+    """Make a sweep ready to start; nothing moves.
+
+    The book and the experiment are made where there are none; readings that an earlier recorder left in the spool go
+    into the book first.
+
+    Parameters
+    ----------
+    folder : path
+        Holds the `bench.toml`.
+    book : path or str
+        The lab book.
+    request : SweepRequest or None
+        What to measure; None only with ``resume=True``, to go on with whatever is unfinished.
+    name : str, optional
+        Name of the experiment; that of the folder otherwise.
+    resume : bool, optional
+        True: go on with the unfinished sweep. False: begin a new one, and give up what is unfinished. None: go on
+        where the unfinished sweep is of the same request, begin where there is none.
+    strategy : Strategy, optional
+        Chooses the pressures of an adaptive sweep; :class:`edgewind.live.AdaptiveStrategy` otherwise.
+    instruments : callable
+        Makes the instruments of a bench.
+    spool : path, optional
+        Where readings lie until the book has them; the folder `.spool` beside the `bench.toml` otherwise.
+
+    Raises
+    ------
+    InputError
+        The bench, the request, the book or the spool cannot be used; the message says what to do.
+
+    Returns
+    -------
+    Sweep
+        Close it, whether it was started or not.
+    """
+    place = Path(folder)
+    bench = read_plan(place)
+    content = (place / BENCH_FILE).read_bytes()
+    experiment = name or place.resolve().name
+    if request is not None:
+        check_request(request, bench, str(place / BENCH_FILE))
+    opened = open_book(book, make=True)
+    kept: Spool | None = None
+    try:
+        kept = Spool(spool if spool is not None else _spool_of(place, opened))
+        _take_up(opened, experiment, bench, content)
+        _recover(kept, opened)
+        contents = opened.contents(experiment)
+        columns = columns_of(bench, contents.sheet.columns, f"{opened.label} ({experiment})")
+        found = _choose(opened, experiment, request, resume)
+        if found is None:
+            assert request is not None
+            journal = Journal(opened, experiment, new_id(request))
+            journal.keep("plan", {"request": request.plain()})
+        else:
+            request, journal = found.request, Journal(opened, experiment, found.id)
+            check_request(request, bench, str(place / BENCH_FILE))  # the limits may have changed since it was begun
+        if request.adaptive and strategy is None:
+            low, high = min(request.pressures_pa), max(request.pressures_pa)
+            strategy = AdaptiveStrategy(bench, low, high, request.adaptive)
+        return Sweep(
+            bench=bench,
+            book=opened,
+            experiment=experiment,
+            columns=columns,
+            request=request,
+            journal=journal,
+            spool=kept,
+            instruments=instruments(bench),
+            strategy=strategy,
+            resumed=found is not None,
+        )
+    except BaseException:
+        if kept is not None:
+            kept.close()
+        opened.close()
+        raise
+
+
+def check_request(request: SweepRequest, bench: Bench, file: str) -> None:
+    """See that the limits allow what is asked for.
+
+    Raises
+    ------
+    InputError
+        A pressure lies above the limit.
+    """
+    limits = bench.limits
+    highest = max(request.pressures_pa)
+    if limits is not None and limits.pressure_above is not None and highest >= limits.pressure_above.value:
+        raise InputError(
+            f"{highest:g} Pa is asked for, and the limit is {limits.pressure_above.value:g} Pa",
+            file=file,
+            key="limits.pressure_above",
+            fix="ask for lower pressures",
+        )
+
+
+def _spool_of(place: Path, book: Book) -> Path:
+    mark = hashlib.sha256(book.label.encode()).hexdigest()[:12]
+    return place / SPOOL / mark
+
+
+def _take_up(book: Book, experiment: str, bench: Bench, content: bytes) -> None:
+    if experiment not in book.experiments():
+        book.add_experiment(experiment, content, titles_of(bench), made_by=MADE_BY)
+    elif book.contents(experiment).bench != content:
+        book.revise_bench(experiment, content, "the bench.toml with which recording went on", made_by=MADE_BY)
+
+
+def _recover(spool: Spool, book: Book) -> None:
+    for entry in spool.entries():
+        entry.into(book)
+        spool.remove(entry)
+    spool.clear_broken()
+
+
+def _choose(book: Book, experiment: str, request: SweepRequest | None, resume: bool | None) -> Unfinished | None:
+    waiting = unfinished_of(book, experiment)
+    if resume is False:
+        give_up(book, experiment, waiting, "a new sweep was begun in its place")
+        if request is None:
+            raise InputError("it is not said what to measure", fix="give --pressures 0.02Pa:20Pa:12")
+        return None
+    if not waiting:
+        if request is None:
+            raise InputError(
+                f"no sweep of '{experiment}' is unfinished", file=book.label, fix="give --pressures 0.02Pa:20Pa:12"
+            )
+        return None
+    same = [one for one in waiting if request is None or one.request == request]
+    if same:
+        return same[-1]
+    stands = f"{waiting[-1].done} of {waiting[-1].total} done"
+    if resume:
+        raise InputError(
+            f"the unfinished sweep of '{experiment}' is of other pressures ({stands})",
+            file=book.label,
+            fix="leave out --pressures to go on with it",
+        )
+    raise InputError(
+        f"a sweep of '{experiment}' with other pressures is unfinished ({stands})",
+        file=book.label,
+        fix="go on with it by --resume without --pressures, or begin anew with --new-sweep",
+    )

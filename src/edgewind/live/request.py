@@ -1,0 +1,174 @@
+"""What a sweep is to measure: the pressures in order, coast-downs among them, and readings chosen as it goes."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from edgewind.errors import InputError
+from edgewind.units import format_number, parse_quantity
+
+_MOST_STEPS = 2000
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing to do at one pressure.
+
+    Attributes
+    ----------
+    number : int
+        Counted from one through the sweep.
+    kind : str
+        ``"reading"``, lamp on; or ``"coast-down"``: lamp off from full speed, one long trace, lamp on again.
+    pressure_pa : float
+        The target, Pa.
+    direction : str
+        ``"up"``, ``"down"`` or empty.
+    why : str
+        Why this pressure, where it was chosen as the sweep went on.
+    """
+
+    number: int
+    kind: str
+    pressure_pa: float
+    direction: str = ""
+    why: str = ""
+
+    @property
+    def words(self) -> str:
+        """What it is, for people."""
+        way = f", {self.direction}" if self.direction else ""
+        return f"{self.kind} at {format_number(self.pressure_pa, 3)} Pa{way}"
+
+
+@dataclass(frozen=True)
+class SweepRequest:
+    """What the person asked for.
+
+    Parameters
+    ----------
+    pressures_pa : tuple of float
+        Targets in the order in which they are visited, Pa. With `adaptive` they bound the choice, lowest and highest.
+    up_and_down : bool
+        Whether the same are visited once more in reverse order.
+    coast_downs : int
+        How many of the first pass are followed by a coast-down at the same pressure.
+    adaptive : int
+        Most readings that are chosen as the sweep goes on, in place of the pressures between lowest and highest.
+    """
+
+    pressures_pa: tuple[float, ...]
+    up_and_down: bool = False
+    coast_downs: int = 0
+    adaptive: int = 0
+
+    def __post_init__(self) -> None:
+        least = 2 if self.adaptive else 1
+        if len(self.pressures_pa) < least or not all(math.isfinite(p) and p > 0 for p in self.pressures_pa):
+            raise InputError(
+                "a sweep needs pressures above zero" if least == 1 else "an adaptive sweep needs two pressures or more",
+                fix="write --pressures 0.02Pa:20Pa:12",
+            )
+        if not 0 <= self.coast_downs <= len(self.pressures_pa):
+            raise InputError(
+                f"{self.coast_downs} coast-downs among {len(self.pressures_pa)} pressures",
+                fix="ask for no more coast-downs than there are pressures",
+            )
+        if self.adaptive and self.coast_downs:
+            raise InputError(
+                "coast-downs are placed among fixed pressures, and an adaptive sweep has none",
+                fix="take the coast-downs in a sweep of their own",
+            )
+        if self.adaptive < 0 or (self.adaptive and self.up_and_down):
+            raise InputError("an adaptive sweep chooses its own order", fix="leave out --up-and-down")
+        if len(self.pressures_pa) > _MOST_STEPS or self.adaptive > _MOST_STEPS:
+            raise InputError(f"more than {_MOST_STEPS} readings in one sweep", fix="measure fewer")
+
+    def steps(self) -> tuple[Step, ...]:
+        """The steps of a sweep whose pressures are fixed; none where they are chosen as it goes."""
+        if self.adaptive:
+            return ()
+        first = self.pressures_pa
+        passes = [first, first[::-1][1:] if len(first) > 1 else ()] if self.up_and_down else [first]
+        chosen = set(np.linspace(0, len(first) - 1, self.coast_downs + 2).round().astype(int)[1:-1].tolist())
+        while len(chosen) < self.coast_downs:  # more coast-downs than inner places: fill up from the ends
+            chosen.add(next(place for place in (0, len(first) - 1, *range(len(first))) if place not in chosen))
+        found: list[Step] = []
+        for turn, pressures in enumerate(passes):
+            for place, pressure in enumerate(pressures):
+                way = _direction(pressures if len(pressures) > 1 else first, place, turn)
+                found.append(Step(len(found) + 1, "reading", pressure, way))
+                if turn == 0 and place in chosen:
+                    found.append(Step(len(found) + 1, "coast-down", pressure, way))
+        return tuple(found)
+
+    def plain(self) -> dict[str, Any]:
+        """The request as JSON can hold it."""
+        return asdict(self) | {"pressures_pa": list(self.pressures_pa)}
+
+    @property
+    def digest(self) -> str:
+        """Eight characters that tell this request from others."""
+        return hashlib.sha256(json.dumps(self.plain(), sort_keys=True).encode()).hexdigest()[:8]
+
+    @classmethod
+    def of(cls, plain: Mapping[str, Any]) -> SweepRequest:
+        """Return the request that :meth:`plain` wrote."""
+        return cls(
+            tuple(float(p) for p in plain["pressures_pa"]),
+            bool(plain["up_and_down"]),
+            int(plain["coast_downs"]),
+            int(plain["adaptive"]),
+        )
+
+
+def _direction(pressures: tuple[float, ...], place: int, turn: int) -> str:
+    if len(pressures) < 2:
+        return ""
+    before, after = (place - 1, place) if place else (0, 1)
+    rises = pressures[after] > pressures[before]
+    if len(pressures) == 1:
+        rises = turn == 0
+    return "up" if rises else "down"
+
+
+def parse_pressures(text: str) -> tuple[float, ...]:
+    """Read ``"0.02Pa:20Pa:12"`` (lowest, highest, how many, even in the logarithm) or ``"1 Pa, 3 Pa"``, in Pa.
+
+    The first may be the higher one: the sweep then goes down.
+
+    Raises
+    ------
+    InputError
+        What is written is neither.
+
+    Examples
+    --------
+    >>> [round(p, 3) for p in parse_pressures("0.1Pa:10Pa:3")]
+    [0.1, 1.0, 10.0]
+    >>> parse_pressures("3 Pa, 1 Pa")
+    (3.0, 1.0)
+    """
+    right = "write '0.02Pa:20Pa:12' or '0.1 Pa, 1 Pa, 10 Pa'"
+    if ":" not in text:
+        try:
+            return tuple(parse_quantity(part.strip(), "pressure") for part in text.split(","))
+        except InputError as error:
+            raise InputError(f"'{text}' are no pressures: {error.problem}", fix=right) from None
+    parts = [part.strip() for part in text.split(":")]
+    if len(parts) != 3 or not (parts[2].isascii() and parts[2].isdigit() and 1 <= int(parts[2]) <= _MOST_STEPS):
+        raise InputError(f"'{text}' is not a range of pressures", fix=right)
+    try:
+        first, last = (parse_quantity(part, "pressure") for part in parts[:2])
+    except InputError as error:
+        raise InputError(f"'{text}' is not a range of pressures: {error.problem}", fix=right) from None
+    if not (first > 0 and last > 0):
+        raise InputError(f"'{text}' is not a range of pressures above zero", fix=right)
+    return tuple(float(f"{p:.6g}") for p in np.geomspace(first, last, int(parts[2])))

@@ -1,0 +1,404 @@
+"""What the instruments are for: gauge, thermometer, valve, lamp, tachometer; each speaks in the words of its owner."""
+
+from __future__ import annotations
+
+import math
+import re
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.bench.instruments import (
+    GaugeInstrument,
+    Instrument,
+    LampInstrument,
+    TachometerInstrument,
+    ThermometerInstrument,
+    ValveInstrument,
+    interval_of,
+)
+from edgewind.live.errors import GarbledError, InstrumentError, InterlockError
+from edgewind.live.wire import Wire
+from edgewind.live.wire_serial import SerialWire
+from edgewind.signals import Trace
+from edgewind.units import to_si
+
+FloatArray = NDArray[np.float64]
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")
+# SCPI-99, volume 1, 7.2.1.4 and 7.2.1.5: what stands for infinity and for no number.
+_INFINITY, _NO_NUMBER = 9.9e37, 9.91e37
+_LEAST_SAMPLES = 16
+_FORMATS = {"int8": "i1", "int16": "i2", "int32": "i4", "float32": "f4", "float64": "f8"}
+# How far what a valve says may be from what it was told, of its range.
+_VALVE_AGREES = 0.01
+
+
+def number_of(text: str) -> float:
+    """Return an answer as a number; infinite where the instrument says that it is beyond its range.
+
+    Raises
+    ------
+    ValueError
+        The answer is not wholly a number, or says that there is none.
+
+    Examples
+    --------
+    >>> number_of(" +3.269E+00 "), number_of("9.9E37")
+    (3.269, inf)
+    """
+    plain = text.strip()
+    if not _NUMBER.fullmatch(plain):
+        raise ValueError(f"{text!r} is not a number")
+    value = float(plain)
+    if not math.isfinite(value) or math.isclose(value, _NO_NUMBER, rel_tol=1e-6):
+        raise ValueError(f"{text!r} says that there is no number")
+    return math.copysign(math.inf, value) if math.isclose(abs(value), _INFINITY, rel_tol=1e-6) else value
+
+
+def switch_of(text: str) -> bool:
+    """Return an answer as on or off.
+
+    Raises
+    ------
+    ValueError
+        It is neither.
+    """
+    word = text.strip().lower()
+    if word in ("1", "on", "+1"):
+        return True
+    if word in ("0", "off", "+0"):
+        return False
+    raise ValueError(f"{text!r} is neither on nor off")
+
+
+@dataclass(frozen=True)
+class Value:
+    """An answer of a gauge or a thermometer: as it came, and as a number in its own unit."""
+
+    text: str
+    number: float
+
+
+class _Role:
+    role = ""
+
+    def __init__(self, wire: Wire, described: Instrument) -> None:
+        self._wire, self._described = wire, described
+
+    def _named(self, call: Callable[[], Any]) -> Any:
+        try:
+            return call()
+        except InstrumentError as error:
+            raise error.of(self.role) from error
+
+
+class Meter(_Role):
+    """A gauge or a thermometer."""
+
+    def __init__(self, wire: Wire, described: GaugeInstrument | ThermometerInstrument, role: str) -> None:
+        super().__init__(wire, described)
+        self.role, self.unit = role, described.unit
+        self._read = described.read
+        self._kind = (
+            "temperature" if role == "thermometer" else "voltage" if _gives_volts(described) else "pressure"
+        )  # fmt: skip
+
+    def read(self) -> Value:
+        """Ask for a value.
+
+        Raises
+        ------
+        InstrumentError
+            No answer that is wholly a number came in all attempts.
+        """
+        value: Value = self._named(self._once)
+        return value
+
+    def si(self, value: Value) -> float:
+        """The value in SI."""
+        return float(to_si(value.number, self.unit, self._kind))
+
+    def _once(self) -> Value:
+        if self._read is not None:
+            return self._wire.ask(self._read, _value_of)
+        assert isinstance(self._wire, SerialWire)
+        said = self._wire.listen(self.role)
+        try:
+            return _value_of(said)
+        except ValueError as error:
+            raise GarbledError(self.role, str(error)) from None
+
+
+def _rate_of(text: str) -> float:
+    plain = text.strip()
+    if _NUMBER.fullmatch(plain) and math.isclose(float(plain), _NO_NUMBER, rel_tol=1e-6):
+        return math.nan
+    return number_of(text)
+
+
+def _gives_volts(described: GaugeInstrument | ThermometerInstrument) -> bool:
+    return isinstance(described, GaugeInstrument) and described.gives_volts
+
+
+def _value_of(text: str) -> Value:
+    return Value(text.strip(), number_of(text))
+
+
+class Valve(_Role):
+    """A proportional valve, by its voltage; never set outside its range or beyond the owner's limit."""
+
+    role = "valve"
+
+    def __init__(self, wire: Wire, described: ValveInstrument, most_v: float | None) -> None:
+        super().__init__(wire, described)
+        self._valve = described
+        self.low = described.low.value
+        self.high = described.high.value if most_v is None else min(described.high.value, most_v)
+        self.closed, self.rises = described.closed, described.rises
+        self.voltage: float | None = None
+
+    def set(self, voltage_v: float) -> float:
+        """Set the voltage and see that the valve took it; returns what was sent, V.
+
+        Raises
+        ------
+        InterlockError
+            The voltage is outside the range or beyond the limit; nothing was sent.
+        InstrumentError
+            The valve did not take it.
+        """
+        command = self._valve.set.format(value=voltage_v)
+        sent = voltage_v
+        if not self.low <= sent <= self.high:
+            raise InterlockError(
+                f"the valve would be set to {voltage_v:g} V, and may be set from {self.low:g} to {self.high:g} V"
+            )
+        self.voltage = None
+
+        def once() -> None:
+            self._wire.tell(command, errors=self._valve.errors)
+            if self._valve.read is not None:
+                self._see(sent)
+
+        self._try(once)
+        self.voltage = sent
+        return sent
+
+    def switch_on(self) -> None:
+        """Make it ready to be set."""
+        if self._valve.on is not None:
+            self._named(lambda: self._wire.tell(str(self._valve.on), errors=self._valve.errors))
+
+    def switch_off(self) -> None:
+        """Bring it into its safe state."""
+        self.voltage = None
+        self._named(lambda: self._wire.tell(self._valve.off, errors=self._valve.errors))
+
+    def _see(self, sent: float) -> None:
+        said = self._wire.ask(str(self._valve.read), number_of)
+        if not abs(said - sent) <= _VALVE_AGREES * (self._valve.high.value - self._valve.low.value):
+            raise GarbledError(self.role, f"it was set to {sent:g} V and says {said:g} V")
+
+    def _try(self, once: Callable[[], None]) -> None:
+        for left in range(self._valve.retries, -1, -1):
+            try:
+                self._named(once)
+                return
+            except GarbledError:
+                if not left:
+                    raise
+
+
+class Lamp(_Role):
+    """The lamp."""
+
+    role = "lamp"
+
+    def __init__(self, wire: Wire, described: LampInstrument) -> None:
+        super().__init__(wire, described)
+        self._lamp = described
+        self.is_on: bool | None = None
+
+    def switch(self, on: bool) -> None:
+        """Switch it on or off, and see that it is where it can be asked.
+
+        Raises
+        ------
+        InstrumentError
+            It did not obey.
+        """
+        self.is_on = None
+        command = self._lamp.on if on else self._lamp.off
+        for left in range(self._lamp.retries, -1, -1):
+            try:
+                self._named(lambda: self._wire.tell(command, errors=self._lamp.errors))
+                if self._lamp.read is not None and self.read() is not on:
+                    raise GarbledError(self.role, f"it was told '{command}' and says that it is {_word(not on)}")
+                self.is_on = on
+                return
+            except GarbledError:
+                if not left:
+                    raise
+
+    def read(self) -> bool:
+        """Ask whether it is on."""
+        said: bool = self._named(lambda: self._wire.ask(str(self._lamp.read), switch_of))
+        return said
+
+
+def _word(on: bool) -> str:
+    return "on" if on else "off"
+
+
+@dataclass(frozen=True)
+class RawTrace:
+    """A trace as the oscilloscope sent it; volts are ``offset + scale * numbers``."""
+
+    numbers: NDArray[Any]
+    interval_s: float
+    scale: float
+    offset: float
+
+    def trace(self) -> Trace:
+        """The trace in volts."""
+        return Trace(self.offset + self.scale * self.numbers.astype(np.float64), self.interval_s)
+
+
+class Tachometer(_Role):
+    """An oscilloscope on the tachometer."""
+
+    role = "tachometer"
+
+    def __init__(self, wire: Wire, described: TachometerInstrument) -> None:
+        super().__init__(wire, described)
+        self._scope = described
+        self._took_s: dict[float | None, float] = {}
+
+    @property
+    def has_rate(self) -> bool:
+        """Whether it can be asked for pulses per second."""
+        return self._scope.rate is not None
+
+    def rate_hz(self) -> float:
+        """Pulses per second, for watching; nan where it says that there is no number: nothing turns."""
+        rate: float = self._named(lambda: self._wire.ask(str(self._scope.rate), _rate_of))
+        return rate
+
+    def take(self, duration_s: float | None = None, tick: Callable[[], None] = lambda: None) -> RawTrace:
+        """Take a trace.
+
+        Parameters
+        ----------
+        duration_s : float, optional
+            Its length, s, where the length can be chosen.
+        tick : callable
+            Called while the trace is being taken; what it raises ends the wait.
+
+        Raises
+        ------
+        InstrumentError
+            No whole trace came in all attempts; where traces are fetched twice, none came the same twice.
+        """
+        for left in range(self._scope.retries, -1, -1):
+            try:
+                trace: RawTrace = self._named(lambda: self._once(duration_s, tick))
+                return trace
+            except InstrumentError as error:
+                if not left:
+                    raise
+                self._wire.on_trouble(f"{error} (taken again, {left} more tries)")
+        raise AssertionError("not reached")
+
+    def _once(self, duration_s: float | None, tick: Callable[[], None]) -> RawTrace:
+        scope, wire = self._scope, self._wire
+        if scope.set_duration is not None and duration_s is not None:
+            wire.tell(scope.set_duration.format(value=duration_s), errors=scope.errors)
+        expected = self._took_s.get(duration_s, 0.0)
+        began = time.monotonic()
+        if scope.start is not None:
+            wire.tell(scope.start, errors=scope.errors) if scope.errors else self._begin(scope.start)
+        while time.monotonic() - began < 0.9 * expected:
+            tick()
+            time.sleep(min(0.05, max(0.9 * expected - (time.monotonic() - began), 0.0)))
+        if scope.wait is not None:
+            limit = wire.timeout_s + 2 * (expected or duration_s or 0.0)
+            self._await(scope.wait, limit, tick)
+        self._took_s[duration_s] = time.monotonic() - began
+        first = self._fetch()
+        if scope.twice:
+            second = self._fetch()
+            same = (
+                (first.interval_s, first.scale, first.offset) == (second.interval_s, second.scale, second.offset)
+                and first.numbers.shape == second.numbers.shape
+                and first.numbers.tobytes() == second.numbers.tobytes()
+            )
+            if not same:
+                raise GarbledError(self.role, "the same trace came differently when it was fetched again")
+        return first
+
+    def _await(self, question: str, limit_s: float, tick: Callable[[], None]) -> None:
+        """Ask whether the trace is complete, and go on looking at the rest of the bench until the answer has come.
+
+        What `tick` raises breaks the connection off, so that nothing else has to wait for the answer.
+        """
+        found: list[BaseException] = []
+
+        def ask() -> None:
+            try:
+                self._wire.ask(question, lambda text: text, timeout_s=limit_s, retries=0)
+            except BaseException as error:
+                found.append(error)
+
+        asking = threading.Thread(target=ask, name="edgewind trace", daemon=True)
+        asking.start()
+        try:
+            while asking.is_alive():
+                asking.join(0.01)
+                if asking.is_alive():
+                    tick()
+        except BaseException:
+            self._wire.break_off()
+            raise
+        if found:
+            raise found[0]
+
+    def _begin(self, command: str) -> None:
+        # No check question after it: an instrument may keep it waiting until the trace is complete.
+        self._wire.send(command)
+
+    def _fetch(self) -> RawTrace:
+        scope, wire = self._scope, self._wire
+        interval = interval_of(scope)
+        if interval is None:
+            interval = wire.ask(scope.interval, number_of)
+        scale, offset = (
+            float(part) if isinstance(part, int | float) else wire.ask(part, number_of)
+            for part in (scope.scale, scope.offset)
+        )
+        if not (math.isfinite(interval) and interval > 0 and math.isfinite(scale * 1.0) and scale != 0):
+            raise GarbledError(self.role, f"it says an interval of {interval:g} s and a scale of {scale:g} V")
+        if not math.isfinite(offset):
+            raise GarbledError(self.role, f"it says an offset of {offset:g} V")
+        numbers = self._numbers()
+        if numbers.size < _LEAST_SAMPLES:
+            raise GarbledError(self.role, f"the trace has {numbers.size} samples")
+        return RawTrace(numbers, interval, scale, offset)
+
+    def _numbers(self) -> NDArray[Any]:
+        scope = self._scope
+        if scope.format == "ascii":
+            return self._wire.ask(scope.read, lambda text: np.array([number_of(one) for one in text.split(",")]))
+        kind = np.dtype(_FORMATS[scope.format]).newbyteorder("<" if scope.byte_order == "little" else ">")
+        content = self._wire.ask_block(scope.read)
+        if len(content) % kind.itemsize:
+            raise GarbledError(self.role, f"{len(content)} bytes are not a whole number of {scope.format}")
+        numbers = np.frombuffer(content, kind).astype(kind.newbyteorder("="))
+        if kind.kind == "f" and not np.isfinite(numbers).all():
+            raise GarbledError(self.role, "the trace holds what is not a number")
+        return numbers

@@ -1,0 +1,178 @@
+"""What the instruments' answers mean: pressures, temperatures, speeds; and whether the owner's limits allow them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from edgewind.bench import Bench
+from edgewind.errors import InputError
+from edgewind.live.errors import InterlockError
+from edgewind.live.instruments import Instruments
+from edgewind.live.interlocks import Observation, crossed
+from edgewind.live.roles import RawTrace, Value, number_of
+from edgewind.signals import estimate_speed, pressure_from_display, pressure_from_volts
+from edgewind.signals.pressure import PressureReadings
+from edgewind.units import parse_quantity
+
+if TYPE_CHECKING:
+    from edgewind.live.cells import Columns
+
+# Two answers of the gauge further apart than this, in ln p, are settled by a third.
+_APART = 0.03
+_UNUSABLE = {"no-signal", "aliased", "short"}
+
+
+class Senses:
+    """The bench as its instruments tell of it."""
+
+    def __init__(self, bench: Bench, instruments: Instruments) -> None:
+        self._bench, self._instruments = bench, instruments
+        self.last = Observation(0.0)
+
+    @property
+    def lowest_pa(self) -> float:
+        """The least pressure that the gauge can show in this gas, Pa."""
+        gauge = self._bench.gauge
+        ends = np.linspace(gauge.signal_low.value, gauge.signal_high.value, 513)
+        found = pressure_from_volts(ends, self._bench).pressure_pa
+        known = found[np.isfinite(found)]
+        return float(known.min()) if known.size else 1e-9
+
+    def observe(self, now_s: float) -> Observation:
+        """Read gauge and thermometer.
+
+        Two answers of the gauge are compared; where they differ by more than 3 % a third decides, so that one answer
+        that was garbled and still reads as a number is not believed.
+
+        Raises
+        ------
+        InstrumentError
+            One of them does not answer.
+        """
+        gauge, thermometer = self._instruments.gauge, self._instruments.thermometer
+        kelvin, warm = None, Value("", math.nan)
+        if thermometer is not None:
+            warm = thermometer.read()
+            kelvin = thermometer.si(warm)
+            if self._is_beyond(kelvin):
+                warm = sorted((warm, thermometer.read(), thermometer.read()), key=lambda one: one.number)[1]
+                kelvin = thermometer.si(warm)
+        if gauge is None:
+            self.last = Observation(now_s, temperature_k=kelvin, temperature=warm.text)
+            return self.last
+        values = [gauge.read(), gauge.read()]
+        seen = [self._pressure(gauge.si(value), value.text, now_s, kelvin, warm.text) for value in values]
+        first, second = (one.pressure_pa for one in seen)
+        agree = first is not None and second is not None and abs(math.log(first / second)) <= _APART
+        if not agree:
+            value = gauge.read()
+            seen.append(self._pressure(gauge.si(value), value.text, now_s, kelvin, warm.text))
+            values.append(value)
+            order = sorted(range(3), key=lambda place: values[place].number)
+            self.last = seen[order[1]]
+        else:
+            self.last = seen[0]
+        return self.last
+
+    def typed(self, text: str, columns: Columns, now_s: float) -> Observation:
+        """What the person read off the gauge.
+
+        Raises
+        ------
+        InputError
+            The gauge cannot show that.
+        """
+        number_of(text)
+        si = parse_quantity(f"{text} {columns.gauge_unit}", columns.gauge_kind)
+        seen = self._pressure(si, text, now_s, None, "", volts=columns.gauge_kind == "voltage")
+        if seen.pressure_pa is None and seen.pressure_flag != "over-range":
+            flag = seen.pressure_flag or "out of its range"
+            raise InputError(
+                f"at {text} {columns.gauge_unit} the gauge says no pressure ({flag})",
+                fix="type what it shows once it is within its range, or skip this reading",
+            )
+        self.last = seen
+        return seen
+
+    def check(self, seen: Observation) -> None:
+        """Hold an observation against the limits.
+
+        Raises
+        ------
+        InterlockError
+            One is crossed.
+        """
+        why = crossed(self._bench.limits, seen)
+        if why is not None:
+            raise InterlockError(why)
+
+    def scatter(self, seen: Observation) -> float:
+        """Standard uncertainty of one reading of ln p by the gauge's own noise and resolution."""
+        gauge = self._instruments.gauge
+        volts = self._bench.gauge
+        if gauge is None or not math.isfinite(self._volts(seen)):
+            return 0.0
+        lines = volts.components(np.array([self._volts(seen)]))
+        return float(math.hypot(*(float(line.log_u[0]) for line in lines if not line.common)))
+
+    def _volts(self, seen: Observation) -> float:
+        gauge, described = self._instruments.gauge, self._bench.instruments
+        if gauge is None or described is None or described.gauge is None or not described.gauge.gives_volts:
+            return math.nan
+        return gauge.si(Value(seen.gauge, number_of(seen.gauge)))
+
+    def _is_beyond(self, kelvin: float) -> bool:
+        limits = self._bench.limits
+        return (
+            limits is not None and limits.temperature_above is not None and kelvin > limits.temperature_above.value
+        )  # fmt: skip
+
+    def _pressure(
+        self, si: float, text: str, now_s: float, kelvin: float | None, warm: str, volts: bool | None = None
+    ) -> Observation:
+        if volts is None:
+            described = self._bench.instruments
+            volts = described is not None and described.gauge is not None and described.gauge.gives_volts
+        if volts:
+            # an instrument that says "infinity" is beyond either end, not at a number that could be computed with
+            low, high = self._bench.gauge.signal_low.value, self._bench.gauge.signal_high.value
+            finite = min(max(si, low - (high - low)), high + (high - low))
+            found = pressure_from_volts([finite], self._bench)
+            with np.errstate(over="ignore"):
+                indicated = float(np.exp(self._bench.gauge.indicated_log_pressure(np.array([finite]))[0]))
+        else:
+            found = pressure_from_display([si], [0.0], self._bench)
+            indicated = si
+        return Observation(
+            now_s,
+            text,
+            _known(found),
+            indicated if math.isfinite(indicated) and not found.flags[0] else None,
+            found.flags[0],
+            kelvin,
+            warm,
+        )
+
+    def speed(self, trace: RawTrace) -> float:
+        """Speed in a trace, rad/s; nan where none is seen."""
+        tachometer = self._bench.tachometer
+        mains = tachometer.mains_frequency
+        found = estimate_speed(trace.trace(), tachometer.marks, mains_hz="auto" if mains is None else mains.value)
+        return math.nan if _UNUSABLE & set(found.flags) else float(found.speed_rad_s)
+
+    def speed_of_rates(self, ask: Callable[[], float]) -> float:
+        """Speed from pulses per second, rad/s; nan where there are none. Two answers, and a third where they differ."""
+        rates = [ask(), ask()]
+        if not math.isclose(*rates, rel_tol=_APART):
+            rates = sorted([*rates, ask()], key=lambda rate: rate if math.isfinite(rate) else 0.0)[1:2]
+        rate = rates[0]
+        return 2 * math.pi * rate / self._bench.tachometer.marks if 0 < rate < math.inf else math.nan
+
+
+def _known(found: PressureReadings) -> float | None:
+    pressure = float(found.pressure_pa[0])
+    return pressure if math.isfinite(pressure) else None

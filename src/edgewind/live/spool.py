@@ -1,0 +1,193 @@
+"""Readings on their way into the book: on disk before anything else, gone once the book has them.
+
+A reading is two files, its trace and then its cells with the checksum of the trace; each is written beside its place,
+forced to the disk and moved there, so that a reading is in the spool as a whole or not at all.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import importlib
+import io
+import json
+import os
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, Any
+
+import numpy as np
+
+from edgewind.book import Book, TraceFile
+from edgewind.errors import InputError
+from edgewind.live.roles import RawTrace
+
+fcntl: Any = None  # Windows has none: there the person sees to it that one recorder runs at a time
+with contextlib.suppress(ImportError):
+    fcntl = importlib.import_module("fcntl")
+
+MADE_BY = "edgewind record"
+
+
+@dataclass(frozen=True)
+class Spooled:
+    """A reading in the spool."""
+
+    experiment: str
+    key: str
+    cells: Mapping[str, str]
+    trace_path: str | None
+    trace_file: Path | None
+    described: Path
+
+    def into(self, book: Book) -> int:
+        """Record it; the same reading is recorded once, however often this is called."""
+        trace = None
+        if self.trace_path is not None and self.trace_file is not None:
+            trace = TraceFile(self.trace_path, self.trace_file)
+        return book.record(self.experiment, self.cells, trace, key=self.key, made_by=MADE_BY)
+
+
+class Spool:
+    """A folder for what the book does not have yet.
+
+    Raises
+    ------
+    InputError
+        The folder cannot be written, or another recorder is at work in it.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._lock: IO[bytes] | None = None
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            self._take_lock()
+            self._write(folder / "probe", b"x" * 4096)
+            (folder / "probe").unlink()
+        except OSError as error:
+            raise InputError(
+                f"nothing can be written here ({error.strerror or error})",
+                file=folder,
+                fix="see to its permissions and to the room on the disk; readings lie here until the book has them",
+            ) from error
+
+    def _take_lock(self) -> None:
+        self._lock = (self.folder / "lock").open("ab")
+        if fcntl is None:
+            return
+        try:
+            fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            self._lock.close()
+            raise InputError(
+                "another recorder is at work with this bench", file=self.folder, fix="stop it first, or wait for it"
+            ) from None
+
+    def close(self) -> None:
+        """Let another recorder begin."""
+        if self._lock is not None:
+            self._lock.close()
+            self._lock = None
+
+    def put(self, experiment: str, key: str, cells: Mapping[str, str], trace: RawTrace | None, path: str) -> Spooled:
+        """Put a reading on the disk; when this returns it outlives a pulled plug.
+
+        Raises
+        ------
+        InputError
+            It cannot be written; the spool is as it was.
+        """
+        name = key.replace("/", "-")
+        described = self.folder / f"{name}.json"
+        content = None if trace is None else npz_of(trace)
+        about = {
+            "experiment": experiment,
+            "key": key,
+            "cells": dict(cells),
+            "trace": None if content is None else path,
+            "sha256": "" if content is None else hashlib.sha256(content).hexdigest(),
+        }
+        try:
+            if content is not None:
+                self._write(self.folder / f"{name}.npz", content)
+            self._write(described, json.dumps(about).encode())
+        except OSError as error:
+            for left in self.folder.glob(f"{name}*"):
+                with contextlib.suppress(OSError):
+                    left.unlink()
+            raise InputError(
+                f"the reading cannot be written ({error.strerror or error})",
+                file=self.folder,
+                fix="free some space and start again: it will be taken anew, all earlier ones are whole",
+            ) from error
+        found = self._read(described)
+        assert found is not None
+        return found
+
+    def entries(self) -> Iterator[Spooled]:
+        """What is in the spool and whole; what is not whole was never acknowledged and is left out."""
+        for described in sorted(self.folder.glob("*.json")):
+            found = self._read(described)
+            if found is not None:
+                yield found
+
+    def remove(self, spooled: Spooled) -> None:
+        """Forget a reading that the book has."""
+        spooled.described.unlink(missing_ok=True)
+        if spooled.trace_file is not None:
+            spooled.trace_file.unlink(missing_ok=True)
+
+    def clear_broken(self) -> None:
+        """Remove what a killed recorder left half written."""
+        whole = {entry.described.stem for entry in self.entries()}
+        for file in self.folder.iterdir():
+            if file.name == "lock" or file.stem in whole:
+                continue
+            if file.suffix in (".new", ".npz") or file.name == "probe":
+                file.unlink(missing_ok=True)
+
+    def _read(self, described: Path) -> Spooled | None:
+        try:
+            about: dict[str, Any] = json.loads(described.read_bytes())
+            trace_file = described.with_suffix(".npz") if about["trace"] is not None else None
+            if trace_file is not None:
+                with trace_file.open("rb") as stream:
+                    if hashlib.file_digest(stream, "sha256").hexdigest() != about["sha256"]:
+                        return None
+            return Spooled(about["experiment"], about["key"], about["cells"], about["trace"], trace_file, described)
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
+
+    def _write(self, path: Path, content: bytes) -> None:
+        draft = path.with_name(path.name + ".new")
+        with draft.open("wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        draft.replace(path)
+        if os.name == "nt":  # folders cannot be opened there
+            return
+        place = os.open(self.folder, os.O_RDONLY)
+        try:
+            os.fsync(place)
+        finally:
+            os.close(place)
+
+
+def npz_of(trace: RawTrace) -> bytes:
+    """The bytes of a trace as a NumPy archive that `edgewind trace` reads.
+
+    Volts to the last bit, the interval, and the scale and offset by which the numbers of the oscilloscope follow:
+    ``(tachometer_v - offset_v) / scale_v``.
+    """
+    stream = io.BytesIO()
+    np.savez_compressed(
+        stream,
+        tachometer_v=trace.trace().voltage_v,
+        interval_s=np.float64(trace.interval_s),
+        scale_v=np.float64(trace.scale),
+        offset_v=np.float64(trace.offset),
+    )
+    return stream.getvalue()

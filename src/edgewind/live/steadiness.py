@@ -1,0 +1,223 @@
+r"""Steady by a stated test, and not by a fixed wait.
+
+What is watched is ``y = ln p`` or ``y = ln speed``, at times t. A straight line is laid through the later half of
+what was watched since the last move, at least `at_least` seconds of it. Let b be its slope, and D the dwell: the time
+for which the reading has to hold still. The drift over a dwell is ``b D``, and y counts as steady when the whole
+confidence interval of that drift lies within the margin m that the owner set (an equivalence test: two one-sided
+tests, Schuirmann 1987, J. Pharmacokin. Biopharm. 15, 657):
+
+    ``|b| D + t(1 - alpha_k, nu) s_b D < m``
+
+Neighbouring values are alike, more so than chance: the residuals have a correlation r from one to the next, and
+n values say as little as ``n_e = n (1 - r) / (1 + r)`` independent ones. The standard error is that of n_e values, and
+t has ``nu = n_e - 2`` degrees of freedom (Santer et al. 2000, J. Geophys. Res. 105, 7337, eq. 6). The estimate
+of r is biased low in short series; ``(1 + 4 r) / n`` is added to it (Marriott and Pope 1954, Biometrika 41, 390, to
+first order; the references are cited from memory). It is also uncertain there: its upper one-sided 95 % bound is taken,
+``r + 1.645 sqrt((1 - r^2) / n)``, and below five degrees of freedom nothing is said.
+
+Who looks often enough finds anything steady once. The k-th look therefore spends ``alpha_k = alpha / (k (k + 1))``,
+which adds up to alpha over any number of looks: a drift as large as the margin passes in at most a share alpha of all
+waits, however long. A look is made each time the stretch watched has grown by a tenth.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import stdtrit
+
+FloatArray = NDArray[np.float64]
+
+LEAST_SAMPLES = 8
+LEAST_FREE = 5.0
+_CAUTION = 1.645
+_MOST_SAMPLES = 4000
+_GROWTH = 1.1
+
+
+@dataclass(frozen=True)
+class Drift:
+    """What a stretch of values says about their drift.
+
+    Attributes
+    ----------
+    per_dwell : float
+        Drift of the logarithm over one dwell: 0.01 is one per cent.
+    u : float
+        Its standard uncertainty.
+    bound : float
+        The largest drift, either way, that is not excluded.
+    margin : float
+        The drift that is allowed.
+    samples : int
+        How many values there are.
+    correlation : float
+        Correlation of the residuals from one to the next, corrected.
+    """
+
+    per_dwell: float
+    u: float
+    bound: float
+    margin: float
+    samples: int
+    correlation: float
+
+    @property
+    def steady(self) -> bool:
+        """Whether the whole interval lies within the margin."""
+        return self.bound < self.margin
+
+
+def drift_of(time_s: ArrayLike, values: ArrayLike, dwell_s: float, margin: float, alpha: float) -> Drift:
+    """Test whether values drift by less than a margin over a dwell; see the module for the test.
+
+    Parameters
+    ----------
+    time_s, values : array_like, shape (n,)
+        Times, s, and logarithms.
+    dwell_s : float
+        The dwell, s.
+    margin : float
+        Most drift of the logarithm over it.
+    alpha : float
+        Probability with which a drift as large as the margin may pass, one look.
+
+    Returns
+    -------
+    Drift
+        With an infinite bound where there are too few values to say.
+
+    Examples
+    --------
+    >>> time = np.arange(40.0)
+    >>> drift_of(time, 1e-3 * np.sin(time**2), 10.0, 0.02, 0.05).steady
+    True
+    >>> drift_of(time, 3e-3 * time, 10.0, 0.02, 0.05).steady
+    False
+    """
+    t, y = np.asarray(time_s, float), np.asarray(values, float)
+    n = t.size
+    if n < LEAST_SAMPLES or not np.isfinite(y).all() or t[-1] <= t[0]:
+        return Drift(math.nan, math.nan, math.inf, margin, n, math.nan)
+    away = t - t.mean()
+    spread = float(away @ away)
+    slope = float(away @ y) / spread
+    residual = y - y.mean() - slope * away
+    total = float(residual @ residual)
+    r = float(residual[1:] @ residual[:-1]) / total if total > 0 else 0.0
+    r += (1 + 4 * r) / n
+    r = min(max(r + _CAUTION * math.sqrt(max(1 - r * r, 1 / n) / n), 0.0), 0.99)
+    free = n * (1 - r) / (1 + r) - 2
+    if free < LEAST_FREE:
+        return Drift(slope * dwell_s, math.nan, math.inf, margin, n, r)
+    u = math.sqrt(total / free / spread) * dwell_s
+    bound = abs(slope) * dwell_s + float(stdtrit(free, 1 - alpha)) * u
+    return Drift(slope * dwell_s, u, bound, margin, n, r)
+
+
+@dataclass(frozen=True)
+class Steadiness:
+    """What is known of pressure and speed after a while of watching.
+
+    Attributes
+    ----------
+    pressure, speed : Drift or None
+        None where nothing is watched, or nothing turns.
+    watched_s : float
+        Time since the last move, s.
+    looks : int
+        How many looks were made.
+    at_rest : bool
+        Whether no turning was seen in the whole stretch, so that only the pressure could be tested.
+    """
+
+    pressure: Drift | None = None
+    speed: Drift | None = None
+    watched_s: float = 0.0
+    looks: int = 0
+    at_rest: bool = False
+
+    @property
+    def steady(self) -> bool:
+        """Whether all that is watched is steady."""
+        drifts = [one for one in (self.pressure, self.speed) if one is not None]
+        return bool(drifts) and all(one.steady for one in drifts)
+
+
+class Watch:
+    """Pressure and speed since the last move, and the looks that were made at them.
+
+    Parameters
+    ----------
+    dwell_s, at_least_s : float
+        The dwell, and the least stretch that is looked at, s.
+    pressure_margin, speed_margin : float
+        Most drift of each over a dwell.
+    confidence : float
+        Over all looks together.
+    with_speed : bool
+        Whether the speed has to be steady too.
+    """
+
+    def __init__(
+        self,
+        *,
+        dwell_s: float,
+        at_least_s: float,
+        pressure_margin: float,
+        speed_margin: float,
+        confidence: float,
+        with_pressure: bool = True,
+        with_speed: bool = True,
+    ) -> None:
+        self._dwell, self._least = dwell_s, at_least_s
+        self._margins = (pressure_margin, speed_margin)
+        self._alpha = 1 - confidence
+        self._with = (with_pressure, with_speed)
+        self._values: tuple[deque[tuple[float, float]], ...] = tuple(deque(maxlen=_MOST_SAMPLES) for _ in range(2))
+        self._began: float | None = None
+        self._looks = 0
+        self._next = 0.0
+        self.last = Steadiness()
+
+    def add_pressure(self, time_s: float, pressure_pa: float) -> None:
+        """Add a pressure, Pa; nan where the gauge said none."""
+        self._add(0, time_s, pressure_pa)
+
+    def add_speed(self, time_s: float, speed_rad_s: float) -> None:
+        """Add a speed, rad/s; nan where nothing was seen to turn."""
+        self._add(1, time_s, speed_rad_s)
+
+    def _add(self, which: int, time_s: float, value: float) -> None:
+        if self._began is None:
+            self._began = time_s
+        self._values[which].append((time_s, math.log(value) if value > 0 and math.isfinite(value) else math.nan))
+
+    def look(self, now_s: float) -> Steadiness:
+        """Test what there is, if enough is new; otherwise return what was found last."""
+        if self._began is None:
+            return self.last
+        watched = now_s - self._began
+        if watched < max(self._least, self._next):
+            self.last = replace(self.last, watched_s=watched)
+            return self.last
+        self._next = watched * _GROWTH
+        self._looks += 1
+        alpha = self._alpha / (self._looks * (self._looks + 1))
+        since = now_s - max(self._least, watched / 2)
+        drifts = [self._drift(which, since, alpha) if self._with[which] else None for which in range(2)]
+        recent = [value for when, value in self._values[1] if when >= since]
+        at_rest = self._with[1] and len(recent) > 2 and all(math.isnan(value) for value in recent)
+        if at_rest:
+            drifts[1] = None
+        self.last = Steadiness(drifts[0], drifts[1], watched, self._looks, at_rest)
+        return self.last
+
+    def _drift(self, which: int, since: float, alpha: float) -> Drift:
+        part = [(when, value) for when, value in self._values[which] if when >= since]
+        times, values = np.array(part).reshape(-1, 2).T
+        return drift_of(times, values, self._dwell, self._margins[which], alpha)

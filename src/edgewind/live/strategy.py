@@ -1,0 +1,66 @@
+"""Who chooses the next pressure of an adaptive sweep."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import pandas as pd
+
+from edgewind.bench import Bench
+from edgewind.live.request import Step
+from edgewind.signals import ExperimentSource, read_experiment
+
+_COLUMNS = ("pressure_pa", "log_pressure_u", "log_pressure_u_common", "speed_rad_s", "speed_u_rad_s")
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A pressure to measure next, Pa, and why."""
+
+    pressure_pa: float
+    why: str
+
+
+@dataclass(frozen=True)
+class Enough:
+    """Nothing is worth measuring any more, and why."""
+
+    why: str
+
+
+class Strategy(Protocol):
+    """Chooses targets from the readings so far; the same readings give the same choice, so a sweep can go on."""
+
+    def next_target(self, source: ExperimentSource | None, done: Sequence[Step]) -> Proposal | Enough:
+        """Return the next target.
+
+        Parameters
+        ----------
+        source : ExperimentSource or None
+            The experiment as the book has it; None where it holds no reading yet.
+        done : sequence of Step
+            The steps of this sweep so far.
+        """
+
+
+class AdaptiveStrategy:
+    """The choice of :class:`edgewind.plan.AdaptiveChoice`, between two pressures."""
+
+    def __init__(self, bench: Bench, low_pa: float, high_pa: float, most: int) -> None:
+        from edgewind.plan import AdaptiveChoice
+
+        self._choice = AdaptiveChoice(bench, low_pa, high_pa, max_readings=most)
+
+    def next_target(self, source: ExperimentSource | None, done: Sequence[Step]) -> Proposal | Enough:
+        """Return the next target."""
+        from edgewind.plan import Target
+
+        readings = (
+            pd.DataFrame(columns=list(_COLUMNS), dtype=float) if source is None else read_experiment(source).readings
+        )
+        step = self._choice.next(readings)
+        if isinstance(step, Target):
+            return Proposal(step.pressure_pa, step.why)
+        return Enough(step.sentence)

@@ -1,0 +1,308 @@
+"""A connection to an instrument: questions, answers, and what is done when they do not fit together.
+
+After any trouble the connection is closed, opened anew and drained, and the instrument has to answer its check question
+as it did at the beginning before its next answer is believed. So an answer that comes late is never taken for that of
+a later question. Everything is tried a bounded number of times.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterator
+from typing import TypeVar
+
+from edgewind.live.errors import GarbledError, GoneError, InstrumentError, SilentError
+
+T = TypeVar("T")
+
+_MOST_BLOCK = 1 << 31
+_MOST_ERRORS = 30
+SEE = "see that it is switched on and that its cable is in place"
+_REST_S = 0.05  # between two attempts; doubled each time
+_LONGEST_REST_S = 1.0
+
+
+class Wire(ABC):
+    """One connection; see :class:`edgewind.live.wire_visa.VisaWire` and :class:`edgewind.live.wire_serial.SerialWire`.
+
+    Threads may share it: a question and its answer are never mixed with those of another thread.
+
+    Parameters
+    ----------
+    address : str
+        What is opened.
+    timeout_s : float
+        Longest wait for an answer, s.
+    retries : int
+        Attempts beyond the first.
+    termination : str
+        What ends a line.
+    check : str
+        The question whose answer never changes, or empty.
+    """
+
+    def __init__(
+        self, address: str, *, timeout_s: float = 2.0, retries: int = 2, termination: str = "\n", check: str = ""
+    ) -> None:
+        self.address, self.timeout_s, self.retries = address, timeout_s, retries
+        self.termination, self.check = termination.encode(), check
+        self.on_trouble: Callable[[str], None] = lambda _: None
+        self.identity: bytes | None = None
+        self.lock = threading.RLock()
+        self._opened = False
+        self._troubled = False
+        self._breaks: tuple[type[Exception], ...] = (OSError,)
+
+    # What a kind of connection has to do. Each raises an InstrumentError or an OSError.
+
+    @abstractmethod
+    def _open(self) -> None:
+        """Open the connection."""
+
+    @abstractmethod
+    def _shut(self) -> None:
+        """Close it; may be called when it is closed."""
+
+    @abstractmethod
+    def _write(self, data: bytes) -> None:
+        """Send bytes."""
+
+    @abstractmethod
+    def _read_line(self, timeout_s: float) -> bytes:
+        """Return the next line without its termination; raise SilentError where none is complete in time."""
+
+    @abstractmethod
+    def _read_exactly(self, count: int, timeout_s: float) -> bytes:
+        """Return so many bytes; raise SilentError where they do not come in time."""
+
+    @abstractmethod
+    def _pending(self) -> bool:
+        """Tell whether something has come that was not read."""
+
+    @abstractmethod
+    def _drain(self) -> None:
+        """Throw away what has come and is still coming."""
+
+    # What callers use
+
+    def tell(self, command: str, *, errors: str = "") -> None:
+        """Send a command that nothing answers, and see that the connection carried it.
+
+        Parameters
+        ----------
+        command : str
+            The command.
+        errors : str
+            The question that is answered with 0 where it was understood, or empty; the check question is asked in its
+            place, since a command that went before an answered question has arrived.
+
+        Raises
+        ------
+        InstrumentError
+            It could not be sent, or was not understood, in all attempts.
+        """
+
+        def once() -> None:
+            self._write(command.encode() + self.termination)
+            if errors:
+                said = self._question(errors, self.timeout_s)
+                if not _is_none(said):
+                    for _ in range(_MOST_ERRORS):  # of commands before it, and of what was garbled on its way
+                        if _is_none(self._question(errors, self.timeout_s)):
+                            break
+                    raise GarbledError(self.address, f"'{command}' was refused: {_shown(said)}")
+            elif self.check:
+                self._see_identity()
+
+        self._attempt(once, self.retries)
+
+    def send(self, command: str) -> None:
+        """Send a command and ask nothing after it."""
+        self._attempt(lambda: self._write(command.encode() + self.termination), self.retries)
+
+    def ask(
+        self, question: str, parse: Callable[[str], T], *, timeout_s: float | None = None, retries: int | None = None
+    ) -> T:
+        """Ask a question and return what `parse` makes of its answer; `parse` raises ValueError for what is none.
+
+        Raises
+        ------
+        InstrumentError
+            No answer that can be used came in all attempts.
+        """
+
+        def once() -> T:
+            said = self._question(question, self.timeout_s if timeout_s is None else timeout_s)
+            try:
+                return parse(said.decode("ascii"))
+            except ValueError:
+                raise GarbledError(self.address, f"'{question}' was answered with {_shown(said)}") from None
+
+        return self._attempt(once, self.retries if retries is None else retries)
+
+    def ask_block(self, question: str, *, timeout_s: float | None = None, retries: int | None = None) -> bytes:
+        """Ask for a definite-length block (IEEE 488.2-1992, 8.7.9): ``#``, one digit n, n digits of length, bytes.
+
+        Raises
+        ------
+        InstrumentError
+            No whole block came in all attempts.
+        """
+        limit = self.timeout_s if timeout_s is None else timeout_s
+
+        def once() -> bytes:
+            self._send_question(question)
+            return self._block(question, limit)
+
+        return self._attempt(once, self.retries if retries is None else retries)
+
+    def blocks(self, question: str, *, timeout_s: float | None = None) -> Iterator[bytes]:
+        """Ask a question that is answered with block after block, and give them until an empty one, which is given too.
+
+        Nothing is tried again: a stream that breaks has lost its place.
+
+        Raises
+        ------
+        InstrumentError
+            A block did not come whole.
+        """
+        limit = self.timeout_s if timeout_s is None else timeout_s
+        with self.lock:
+            try:
+                self._ready()
+                self._send_question(question)
+                while True:
+                    content = self._block(question, limit)
+                    yield content
+                    if not content:
+                        return
+            except self._breaks as error:
+                self._troubled = True
+                self.close()
+                raise GoneError(self.address, f"the connection broke ({error})") from error
+            except BaseException:
+                self._troubled = True
+                self.close()
+                raise
+
+    def interrupt(self, command: str) -> None:
+        """Send a command while blocks are coming."""
+        with self.lock:
+            if self._opened:
+                self._write(command.encode() + self.termination)
+
+    def _block(self, question: str, limit: float) -> bytes:
+        head = self._read_exactly(2, limit)
+        if head[:1] != b"#" or not head[1:].isdigit() or head[1:] == b"0":
+            raise GarbledError(self.address, f"'{question}' was answered with {_shown(head)}…, not a block")
+        digits = self._read_exactly(int(head[1:]), limit)
+        if not digits.isdigit() or int(digits) > _MOST_BLOCK:
+            raise GarbledError(self.address, f"'{question}' was answered with a block of length {_shown(digits)}")
+        content = self._read_exactly(int(digits), limit)
+        end = self._read_exactly(len(self.termination), limit)
+        if end != self.termination:
+            raise GarbledError(self.address, f"the block that answers '{question}' is longer than it says")
+        return content
+
+    def verify(self) -> None:
+        """See that questions and answers go together, where the instrument has a check question.
+
+        Raises
+        ------
+        InstrumentError
+            They do not, after all attempts to bring them together.
+        """
+        if self.check:
+            self._attempt(self._see_identity, self.retries)
+
+    def close(self) -> None:
+        """Let go of the connection; the next question opens it again."""
+        with self.lock:
+            self._opened = False
+            self._shut()
+
+    def break_off(self) -> None:
+        """End a wait of another thread for an answer, where the kind of connection can; it then ends with GoneError."""
+        return
+
+    # How trouble is met
+
+    def _question(self, question: str, timeout_s: float) -> bytes:
+        self._send_question(question)
+        return self._read_line(timeout_s)
+
+    def _send_question(self, question: str) -> None:
+        if self._pending():
+            raise GarbledError(self.address, f"something came before '{question}' was asked")
+        self._write(question.encode() + self.termination)
+
+    def _attempt(self, once: Callable[[], T], retries: int) -> T:
+        rest = _REST_S
+        with self.lock:
+            for left in range(retries, -1, -1):
+                try:
+                    self._ready()
+                    return once()
+                except InstrumentError as error:
+                    found = error
+                except self._breaks as error:
+                    said = getattr(error, "strerror", None) or error
+                    found = GoneError(self.address, f"the connection broke ({said})", SEE)
+                except BaseException:
+                    # an answer may be on its way that nobody waits for any more
+                    self._troubled = True
+                    self.close()
+                    raise
+                self._troubled = True
+                self.close()
+                self.on_trouble(f"{found}" + (f" ({left} more tries)" if left else ""))
+                if left:
+                    time.sleep(rest)
+                    rest = min(2 * rest, _LONGEST_REST_S)
+        raise found
+
+    def _ready(self) -> None:
+        """Open the connection if need be; after trouble, see that questions and answers go together again."""
+        if self._opened:
+            return
+        self._open()
+        self._opened = True
+        if self._troubled:
+            self._drain()
+        if self.check:
+            if self.identity is None:
+                first = self._question(self.check, self.timeout_s)
+                if not first.strip() or self._question(self.check, self.timeout_s) != first:
+                    raise GarbledError(self.address, f"'{self.check}' is not answered the same way twice")
+                self.identity = first
+            else:
+                self._see_identity()
+        self._troubled = False
+
+    def _see_identity(self) -> None:
+        said = self._question(self.check, self.timeout_s)
+        if self.identity is not None and said != self.identity:
+            raise GarbledError(self.address, f"'{self.check}' was answered with {_shown(said)}")
+
+
+def _is_none(said: bytes) -> bool:
+    """Whether an answer says that there is no error: 0, or 0,"No error"."""
+    return said.split(b",")[0].strip().lstrip(b"+-") == b"0"
+
+
+def _shown(data: bytes) -> str:
+    """What was said, short and printable, for messages."""
+    text = data[:60].decode("ascii", errors="replace")
+    return repr(text + ("…" if len(data) > 60 else ""))
+
+
+def silent(address: str, timeout_s: float, got: bytes = b"") -> SilentError:
+    """Return the error of an answer that did not come, or came in part."""
+    part = f", only {_shown(got)} came" if got else ""
+    return SilentError(
+        address,
+        f"no whole answer within {timeout_s:g} s{part}",
+        SEE,
+    )

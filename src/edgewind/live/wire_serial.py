@@ -1,0 +1,113 @@
+"""The serial port of a board that prints lines, or answers with lines."""
+
+from __future__ import annotations
+
+import re
+import time
+from typing import Any
+
+import serial  # type: ignore[import-untyped]
+
+from edgewind.live.errors import GarbledError, GoneError
+from edgewind.live.wire import Wire, silent
+
+_BREAKS: tuple[type[Exception], ...] = (OSError,)
+try:
+    import termios
+
+    _BREAKS = (OSError, termios.error)
+except ImportError:  # Windows
+    pass
+
+_QUIET_S = 0.05
+_LONGEST_DRAIN_S = 1.0
+
+
+class SerialWire(Wire):
+    """A serial port; see :class:`edgewind.live.wire.Wire`.
+
+    Parameters
+    ----------
+    address : str
+        The port: ``/dev/ttyACM0``, ``COM3``.
+    baud : int
+        Bits per second.
+    pattern : str, optional
+        A pattern that every line of a board which prints by itself matches as a whole, with named groups.
+    """
+
+    def __init__(self, address: str, *, baud: int = 9600, pattern: str | None = None, **settings: Any) -> None:
+        super().__init__(address, **settings)
+        self._baud = baud
+        self._pattern = None if pattern is None else re.compile(pattern)
+        self._port: Any = None
+        self._breaks = _BREAKS
+
+    def listen(self, group: str) -> str:
+        """Return what stands in a named group of the next line that begins after this call.
+
+        Raises
+        ------
+        InstrumentError
+            No line that matches the pattern came in all attempts.
+        """
+
+        def once() -> str:
+            self._port.reset_input_buffer()
+            self._read_line(self.timeout_s)  # the rest of a line whose beginning may be lost
+            said = self._read_line(self.timeout_s).decode("ascii", errors="replace").strip("\r\n")
+            match = None if self._pattern is None else self._pattern.fullmatch(said)
+            found = None if match is None else match[group]
+            if found is None:
+                raise GarbledError(self.address, f"the line {said[:80]!r} does not match the pattern")
+            return found
+
+        return self._attempt(once, self.retries)
+
+    def _open(self) -> None:
+        try:
+            self._port = serial.serial_for_url(
+                self.address, self._baud, timeout=self.timeout_s, write_timeout=self.timeout_s
+            )
+        except (serial.SerialException, OSError, ValueError) as error:
+            raise GoneError(
+                self.address, f"cannot be opened ({error})", "see that the board is plugged in and that `port` names it"
+            ) from error
+
+    def _shut(self) -> None:
+        port, self._port = self._port, None
+        if port is not None:
+            try:
+                port.close()
+            except OSError:
+                return
+
+    def _write(self, data: bytes) -> None:
+        self._port.write(data)
+        self._port.flush()
+
+    def _read_line(self, timeout_s: float) -> bytes:
+        self._port.timeout = timeout_s
+        line = bytes(self._port.read_until(self.termination, 1 << 20))
+        if not line.endswith(self.termination):
+            raise silent(self.address, timeout_s, line)
+        return line[: -len(self.termination)]
+
+    def _read_exactly(self, count: int, timeout_s: float) -> bytes:
+        self._port.timeout = timeout_s
+        got = bytes(self._port.read(count))
+        if len(got) < count:
+            raise silent(self.address, timeout_s, got)
+        return got
+
+    def _pending(self) -> bool:
+        # a board that prints by itself always has something to say
+        return self._pattern is None and bool(self._port.in_waiting)
+
+    def _drain(self) -> None:
+        if self._pattern is not None:
+            return  # it prints without end; `listen` begins with a fresh line
+        self._port.timeout = _QUIET_S
+        end = time.monotonic() + _LONGEST_DRAIN_S
+        while time.monotonic() < end and self._port.read(4096):
+            continue

@@ -1,0 +1,155 @@
+"""A VISA resource, through PyVISA with pyvisa-py: a TCP socket, USB, a serial line."""
+
+from __future__ import annotations
+
+import contextlib
+import select
+import socket
+import threading
+import time
+from typing import Any
+
+import pyvisa
+from pyvisa.constants import StatusCode
+
+from edgewind.live.errors import GoneError, InstrumentError
+from edgewind.live.wire import SEE, Wire, silent
+
+_CHUNK = 1 << 20
+_QUIET_S, _LONGEST_DRAIN_S = 0.02, 1.0
+_manager: pyvisa.ResourceManager | None = None
+_manager_lock = threading.Lock()
+
+
+def manager() -> pyvisa.ResourceManager:
+    """The one resource manager of the program."""
+    global _manager
+    with _manager_lock:
+        if _manager is None:
+            _manager = pyvisa.ResourceManager("@py")
+        return _manager
+
+
+class VisaWire(Wire):
+    """A VISA resource; see :class:`edgewind.live.wire.Wire`. `baud` is used for serial ones."""
+
+    def __init__(self, address: str, *, baud: int = 9600, **settings: Any) -> None:
+        super().__init__(address, **settings)
+        self._baud = baud
+        self._resource: Any = None
+
+    def _open(self) -> None:
+        wait_ms = max(int(1000 * self.timeout_s), 1)
+        try:
+            resource: Any = manager().open_resource(self.address, open_timeout=wait_ms)
+        except Exception as error:  # pyvisa-py raises bare exceptions, ImportError, ValueError, OSError and its own
+            raise GoneError(
+                self.address,
+                f"cannot be opened ({str(error).splitlines()[0] if str(error) else type(error).__name__})",
+                "see that it is switched on, that its cable is in place and that `resource` names it",
+            ) from error
+        resource.timeout = wait_ms
+        if hasattr(resource, "baud_rate"):
+            resource.baud_rate = self._baud
+        self._resource = resource
+
+    def _shut(self) -> None:
+        resource, self._resource = self._resource, None
+        if resource is not None:
+            try:
+                resource.close()
+            except Exception:  # it is gone already, which was asked for
+                return
+
+    def _write(self, data: bytes) -> None:
+        try:
+            self._resource.write_raw(data)
+        except pyvisa.VisaIOError as error:
+            raise self._told(error) from error
+
+    def _read_line(self, timeout_s: float) -> bytes:
+        self._await(timeout_s)
+        try:
+            self._resource.timeout = max(int(1000 * min(timeout_s, self.timeout_s)), 1)
+            self._resource.read_termination = self.termination.decode()
+            line = bytes(self._resource.read_raw(_CHUNK))
+        except pyvisa.VisaIOError as error:
+            raise self._told(error, timeout_s) from error
+        if not line.endswith(self.termination):
+            raise silent(self.address, timeout_s, line)
+        return line[: -len(self.termination)]
+
+    def _read_exactly(self, count: int, timeout_s: float) -> bytes:
+        if not count:
+            return b""
+        self._await(timeout_s)
+        try:
+            self._resource.timeout = max(int(1000 * min(timeout_s, self.timeout_s)), 1)
+            self._resource.read_termination = None  # a byte of a block may look like the end of a line
+            return bytes(self._resource.read_bytes(count, chunk_size=_CHUNK))
+        except pyvisa.VisaIOError as error:
+            raise self._told(error, timeout_s) from error
+
+    def break_off(self) -> None:  # noqa: D102
+        # the other thread may let go of the resource at this very moment, which is what is wanted
+        with contextlib.suppress(OSError, AttributeError):
+            link, _ = self._link()
+            if link is not None:
+                link.shutdown(socket.SHUT_RDWR)
+
+    def _link(self) -> tuple[socket.socket | None, bool]:
+        """The TCP socket beneath, where there is one, and whether bytes of it wait in pyvisa-py."""
+        sessions = getattr(self._resource.visalib, "sessions", {})
+        session = sessions.get(self._resource.session)
+        link = getattr(session, "interface", None)
+        return (link if isinstance(link, socket.socket) else None), bool(getattr(session, "_pending_buffer", b""))
+
+    def _await(self, timeout_s: float) -> None:
+        """Wait for the first byte; a connection that the other side has closed is told at once.
+
+        pyvisa-py takes a closed connection for one on which nothing comes, and asks it without rest until the time is
+        over.
+        """
+        link, waiting = self._link()
+        if link is None or waiting:
+            return
+        end = time.monotonic() + timeout_s
+        while not select.select([link], [], [], max(min(end - time.monotonic(), 1.0), 0.0))[0]:
+            if time.monotonic() >= end:
+                raise silent(self.address, timeout_s)
+        self._see_open(link)
+
+    def _see_open(self, link: socket.socket) -> None:
+        if not link.recv(1, socket.MSG_PEEK):
+            raise GoneError(self.address, "the other side has closed the connection", SEE)
+
+    def _pending(self) -> bool:
+        link, waiting = self._link()
+        if link is None:
+            # serial lines know what has come; USB keeps messages apart by itself
+            return bool(getattr(self._resource, "bytes_in_buffer", 0))
+        if waiting:
+            return True
+        if not select.select([link], [], [], 0)[0]:
+            return False
+        self._see_open(link)
+        return True
+
+    def _drain(self) -> None:
+        link, _ = self._link()
+        if link is not None:
+            # pyvisa-py's own clear never returns on a connection that the other side has closed
+            end = time.monotonic() + _LONGEST_DRAIN_S
+            while select.select([link], [], [], _QUIET_S)[0] and time.monotonic() < end:
+                self._see_open(link)
+                link.recv(65536)
+            return
+        try:
+            self._resource.clear()
+        except (pyvisa.VisaIOError, NotImplementedError, AttributeError):
+            return  # not every kind of resource can be cleared: the check question sees what is left
+
+    def _told(self, error: pyvisa.VisaIOError, timeout_s: float | None = None) -> InstrumentError:
+        if error.error_code == StatusCode.error_timeout:
+            return silent(self.address, self.timeout_s if timeout_s is None else timeout_s)
+        return GoneError(self.address, f"the connection broke ({error.abbreviation})")

@@ -1,0 +1,45 @@
+"""The next experiment: which pressure, how long, which study, which rotor, and when to stop."""
+
+from edgewind.plan.chamber import Vacuum, pump_down_closed_form, vacuum_of
+from edgewind.plan.conductance import Tube, conductance, transmission_probability
+from edgewind.plan.cost import Cost, PlainCost, cost_from_record
+from edgewind.plan.dwell import BenchTimes, TimePlan, bench_times, plan_time
+from edgewind.plan.next_target import AdaptiveChoice, Target
+from edgewind.plan.propose import propose, propose_if_possible
+from edgewind.plan.ranges import gauge_range
+from edgewind.plan.rotor_search import GOALS, RotorSearch, search_rotor
+from edgewind.plan.scaling_study import ScalingStudy, Settings, plan_scaling_study
+from edgewind.plan.target import TargetInterval, parse_target
+from edgewind.plan.values import Plan, Proposal, Stop
+
+__all__ = [
+    "GOALS",
+    "AdaptiveChoice",
+    "BenchTimes",
+    "Cost",
+    "PlainCost",
+    "Plan",
+    "Proposal",
+    "RotorSearch",
+    "ScalingStudy",
+    "Settings",
+    "Stop",
+    "Target",
+    "TargetInterval",
+    "TimePlan",
+    "Tube",
+    "Vacuum",
+    "bench_times",
+    "conductance",
+    "cost_from_record",
+    "gauge_range",
+    "parse_target",
+    "plan_scaling_study",
+    "plan_time",
+    "propose",
+    "propose_if_possible",
+    "pump_down_closed_form",
+    "search_rotor",
+    "transmission_probability",
+    "vacuum_of",
+]

@@ -1,0 +1,165 @@
+"""The chamber in time: pump-down with outgassing and a leak, the least pressure, and how a new pressure settles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.integrate import solve_ivp
+from scipy.special import expi
+
+from edgewind.bench import Bench
+from edgewind.errors import InputError
+from edgewind.gas import GasState
+from edgewind.plan.conductance import Tube, effective_speed
+
+Array = NDArray[np.float64]
+
+HOUR_S = 3600.0
+# Gas load is stated after an hour of pumping; before this time the t^-1 law is not followed up (it has no start).
+EARLIEST_S = 60.0
+ATMOSPHERE_PA = 101_325.0
+# Pressures between which the pumping speed at the chamber is tabulated, a decade beyond which it is held.
+_LEAST_PA, _MOST_PA, _STEPS = 1e-6, 2e5, 240
+
+
+@dataclass(frozen=True)
+class Vacuum:
+    """A chamber on a pump; SI. ``outgassing_pa_m3_s`` is the gas load of the walls after an hour of pumping.
+
+    The load falls as 1/t, as that of unbaked metal does over the first hours (common practice; K. Jousten, editor,
+    Handbook of Vacuum Technology, 2nd ed., 2016, chapter 6, from memory). Glass, elastomers and water films fall more
+    slowly.
+    """
+
+    volume_m3: float
+    pump_m3_s: float
+    tube: Tube | None
+    outgassing_pa_m3_s: float
+    leak_pa_m3_s: float
+    gas: GasState
+
+    @cached_property
+    def _speed_table(self) -> tuple[Array, Array]:
+        pressure = np.geomspace(_LEAST_PA, _MOST_PA, _STEPS)
+        return np.log(pressure), np.log(effective_speed(self.tube, self.pump_m3_s, pressure, self.gas))
+
+    def speed_m3_s(self, pressure_pa: Any) -> Array:
+        """Pumping speed at the chamber, m^3/s, from a table in ln p."""
+        place, speed = self._speed_table
+        return np.asarray(np.exp(np.interp(np.log(np.asarray(pressure_pa, dtype=float)), place, speed)))
+
+    def load_pa_m3_s(self, pumped_s: Any) -> Array:
+        """Gas load of walls and leak after a time of pumping, Pa m^3/s: ``Q_1h (1 h / t) + Q_leak``."""
+        time = np.maximum(np.asarray(pumped_s, dtype=float), EARLIEST_S)
+        return np.asarray(self.outgassing_pa_m3_s * HOUR_S / time + self.leak_pa_m3_s)
+
+    def least_pressure_pa(self, pumped_s: float) -> float:
+        """Pressure that the pump holds against walls and leak after a time of pumping, Pa."""
+        load = float(self.load_pa_m3_s(pumped_s))
+        if load == 0:
+            return 0.0
+        place, speed = self._speed_table
+        return float(np.exp(np.interp(np.log(load), place + speed, place)))
+
+    def settling_time_s(self, pressure_pa: Any, from_pa: Any, within: float = 0.01) -> Array:
+        """Time until a new steady flow of gas has brought the chamber within a share of the new pressure, s.
+
+        The inlet is set at once to the flow that the new pressure needs; what is left dies away at ``S/V``, so that
+        ``t = V/S ln(|p_from - p| / (within p))``, with S at the new pressure.
+        """
+        new, old = np.asarray(pressure_pa, dtype=float), np.asarray(from_pa, dtype=float)
+        off = np.abs(old / new - 1) / within
+        return np.asarray(self.volume_m3 / self.speed_m3_s(new) * np.log(np.maximum(off, 1.0)))
+
+    def pump_down(self, time_s: Any, start_pa: float = ATMOSPHERE_PA) -> Array:
+        """Pressure after pumping for each time, Pa, from ``V dp/dt = -S(p) p + Q(t)``.
+
+        Parameters
+        ----------
+        time_s : array of shape (n,)
+            Times from the start, ascending, from 0, s.
+        start_pa : float
+            Pressure at the start, Pa.
+
+        Raises
+        ------
+        InputError
+            Times that do not ascend.
+        """
+        time = np.atleast_1d(np.asarray(time_s, dtype=float))
+        if np.any(np.diff(time) < 0) or time[0] < 0:
+            raise InputError("the times are not in ascending order", fix="give ascending times from 0")
+        return np.asarray(np.exp(self._follow(float(time[-1]), start_pa, None).sol(time)[0]))
+
+    def time_to_s(self, pressure_pa: float, start_pa: float = ATMOSPHERE_PA, most_s: float = 1e7) -> float:
+        """Time of pumping until a pressure is reached, s; infinite where it never is."""
+        if pressure_pa >= start_pa:
+            return 0.0
+        found = self._follow(most_s, start_pa, float(np.log(pressure_pa)))
+        return float(found.t_events[0][0]) if found.t_events[0].size else float("inf")
+
+    def _follow(self, until_s: float, start_pa: float, log_target: float | None) -> Any:
+        def rate(t: float, log_p: Array) -> Array:
+            pressure = np.exp(log_p)
+            load = self.load_pa_m3_s(t) / pressure
+            return np.asarray((load - self.speed_m3_s(pressure)) / self.volume_m3)
+
+        def reached(t: float, log_p: Array) -> float:
+            return float(log_p[0]) - (-np.inf if log_target is None else log_target)
+
+        reached.terminal = True  # type: ignore[attr-defined]
+        return solve_ivp(
+            rate, (0.0, max(until_s, 1e-9)), [np.log(start_pa)], method="LSODA", rtol=1e-8, atol=1e-9,
+            dense_output=log_target is None, events=None if log_target is None else reached,
+        )  # fmt: skip
+
+
+def pump_down_closed_form(
+    time_s: Any, volume_m3: float, speed_m3_s: float, start_pa: float, *, load_pa_m3_s: float = 0.0,
+    falling_pa_m3: float = 0.0, start_s: float = EARLIEST_S,
+) -> Array:  # fmt: skip
+    """Pressure at constant pumping speed under a constant load and one that falls as 1/t, Pa.
+
+    With ``a = S/V``, from the pressure p0 at t0: ``p = p_u + (p0 - p_u) exp(-a (t - t0)) + (B/V) exp(-a t) (Ei(a t) -
+    Ei(a t0))``, where ``p_u = Q/S`` and the load is ``Q + B/t``.
+
+    Parameters
+    ----------
+    time_s : array
+        Times, not before `start_s`, s. ``a t`` up to 700, beyond which the exponential integral overflows.
+    volume_m3, speed_m3_s, start_pa : float
+        V, S and p0.
+    load_pa_m3_s, falling_pa_m3 : float
+        Q, Pa m^3/s, and B, Pa m^3.
+    start_s : float
+        t0, s.
+    """
+    time = np.asarray(time_s, dtype=float)
+    a = speed_m3_s / volume_m3
+    rest = load_pa_m3_s / speed_m3_s
+    falling: Array | float = 0.0
+    if falling_pa_m3:
+        falling = falling_pa_m3 / volume_m3 * np.exp(-a * time) * (expi(a * time) - expi(a * start_s))
+    return np.asarray(rest + (start_pa - rest) * np.exp(-a * (time - start_s)) + falling)
+
+
+def vacuum_of(bench: Bench) -> Vacuum | None:
+    """Return the chamber and pump of a bench, or None where ``[vacuum]`` is not given."""
+    told = bench.vacuum
+    if told is None:
+        return None
+    tube = None
+    if told.tube_length is not None and told.tube_diameter is not None:
+        tube = Tube(told.tube_length.value, told.tube_diameter.value)
+    return Vacuum(
+        volume_m3=told.volume.value,
+        pump_m3_s=told.pumping_speed.value,
+        tube=tube,
+        outgassing_pa_m3_s=0.0 if told.outgassing is None else told.outgassing.value,
+        leak_pa_m3_s=0.0 if told.leak is None else told.leak.value,
+        gas=GasState(bench.gas.gas, 1.0, bench.gas.temperature.value),
+    )

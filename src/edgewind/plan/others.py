@@ -1,0 +1,175 @@
+"""What pays besides readings under the lamp: a sweep the other way, and coast-downs."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.stats import norm
+
+from edgewind.evidence import Findings, ResponseCurve, SweepData, coast_downs
+from edgewind.evidence.coastdown import CoastDown
+from edgewind.evidence.torque import FREE_MOLECULAR_DRAG_U
+from edgewind.plan.cost import Cost
+from edgewind.plan.information import NATS_PER_BIT, Outlook
+from edgewind.plan.spread import Spread, bits_of, other_interval, rounded, spread_of
+from edgewind.plan.values import Plan, Proposal
+
+# Standard deviation of ln(pressure) by which a gauge or a rotor that lags may shift a sweep of one direction unseen.
+# Our judgement, no source.
+UNSEEN_SHIFT = 0.05
+# Readings of a short sweep the other way: two on each flank, where the speed changes most with pressure.
+_BACKWARD = 4
+# A coast-down counts as made at a pressure where one lies within this factor of it.
+_NEAR = 2.5
+# Relative standard uncertainty of the drag by one coast-down, where none has been made. Our judgement, no source.
+_TYPICAL_DRAG_U = 0.03
+_TYPICAL_COAST_S = 600.0
+# The same of a moment of inertia worked out from the drawing, where the bench states none: a coast-down gives drag
+# over inertia.
+_TYPICAL_INERTIA_U = 0.08
+# Flanks are looked for where the speed is above this share of the greatest: a shift far out in a tail tells little of
+# the maximum.
+_FLANK = 0.6
+
+
+def other_proposals(found: Findings | None, data: SweepData, plan: Plan, cost: Cost) -> tuple[Proposal, ...]:
+    """Propose a sweep the other way and coast-downs, where these are open.
+
+    Parameters
+    ----------
+    found : Findings or None
+        The experiment; coast-downs are proposed only where there is one.
+    data : SweepData
+        The readings.
+    plan : Plan
+        The readings proposed so far.
+    cost : Cost
+        Time of a reading.
+    """
+    backward = _backward(data, plan, cost)
+    coasts = () if found is None else _coast_downs(found, plan, cost)
+    return (*(() if backward is None else (backward,)), *coasts)
+
+
+def open_direction(data: SweepData) -> int:
+    """Direction in which no reading has yet been taken: -1 falling, +1 rising, 0 where both or neither were.
+
+    Examples
+    --------
+    >>> open_direction(SweepData([1.0, 2.0, 4.0], [0.01] * 3, [1.0, 2.0, 1.0], [0.1] * 3))
+    -1
+    """
+    rising, falling = bool(np.any(data.direction > 0)), bool(np.any(data.direction < 0))
+    return 0 if rising == falling else -1 if rising else 1
+
+
+def _backward(data: SweepData, plan: Plan, cost: Cost) -> Proposal | None:
+    """A few readings with the pressure moving the other way, where that has not been done."""
+    missing, curve, optimum = open_direction(data), plan.optimum.curve, plan.optimum
+    differ = optimum.sweeps is not None and optimum.sweeps.verdict == "differ"
+    if curve is None or not (differ or (missing and optimum.found)):
+        return None
+    outlook = Outlook(curve)
+    spread = spread_of(optimum, outlook, plan.level)
+    places = _steepest(curve, outlook, spread)
+    pressures = [rounded(float(curve.pressure_pa[i]), plan.range_pa) for i in places]
+    pressures = sorted({p for p in pressures if plan.range_pa[0] <= p <= plan.range_pa[1]}, reverse=missing <= 0)
+    if len(pressures) < 2:
+        return None
+    slope = np.gradient(curve.mean, curve.log_pressure)[places]
+    shift_u = float(np.sum(slope**2 / (outlook.noise[places] + curve.sd[places] ** 2)) ** -0.5)
+    time, at = 0.0, float(data.pressure_pa[-1])
+    for pressure in pressures:
+        time += float(cost(np.array([pressure]), at)[0])
+        at = pressure
+    z = float(norm.ppf(0.5 + plan.level / 2))
+    left = float((UNSEEN_SHIFT**-2 + (shift_u / 2) ** -2) ** -0.5)
+    before, after = other_interval(spread, z * UNSEEN_SHIFT), other_interval(spread, z * left)
+    way = "falling" if missing <= 0 else "rising"
+    if differ:
+        why = (
+            "The sweeps differ: a few readings on the flanks, with longer dwell, show whether the difference is a "
+            "lag, which dwelling removes, or a drift, which it does not."
+        )
+    else:
+        why = (
+            f"No reading was taken with the pressure {way}: a lag of gauge or rotor would shift the maximum unseen, "
+            f"here allowed for with {100 * UNSEEN_SHIFT:g} %. Readings on the steep flanks show it."
+        )
+    return Proposal(
+        "sweep", "difference of sweeps", pressures[0], tuple(pressures), why, before, after,
+        max(bits_of(before, after), 0.0), time,
+    )  # fmt: skip
+
+
+def _steepest(curve: ResponseCurve, outlook: Outlook, spread: Spread) -> list[int]:
+    """Places on the grid, two on each side of the maximum, where a shift of the curve shows most."""
+    x = curve.log_pressure
+    slope = np.gradient(curve.mean, x)
+    shown = slope**2 / (outlook.noise + curve.sd**2)
+    shown = np.where(np.abs(curve.mean) > _FLANK * np.abs(curve.mean).max(), shown, -1.0)
+    apart = 0.1 * float(x[-1] - x[0])
+    places: list[int] = []
+    for side in (x < spread.middle, x > spread.middle):
+        weight = np.where(side, shown, -1.0)
+        for _ in range(_BACKWARD // 2):
+            best = int(np.argmax(weight))
+            if weight[best] <= 0:
+                break
+            places.append(best)
+            weight = np.where(np.abs(x - x[best]) < apart, -1.0, weight)
+    return places
+
+
+def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[Proposal, ...]:
+    """Coast-downs at the ends and the middle of the pressures measured, where none has been made."""
+    used = found.experiment.used
+    if used.empty:
+        return ()
+    coasts = [
+        one
+        for one in (coast_downs(found.experiment) if found.explanation is None else found.explanation.coasts)
+        if one.usable and one.drag_rate > 0
+    ]
+    low, high = float(used["pressure_pa"].min()), float(used["pressure_pa"].max())
+    middle = plan.optimum.pressure_pa if plan.optimum.found else None
+    wanted = [low, middle or float(np.sqrt(low * high)), high]
+    missing = [p for p in wanted if not any(1 / _NEAR < one.pressure_pa / p < _NEAR for one in coasts)]
+    own = float(np.median([one.drag_rate_u / one.drag_rate for one in coasts])) if coasts else _TYPICAL_DRAG_U
+    inertia = found.experiment.bench.rotor.moment_of_inertia
+    after = float(np.hypot(own, _TYPICAL_INERTIA_U if inertia is None else inertia.relative))
+    proposals = []
+    for pressure in missing[:2]:
+        pressure = rounded(pressure, plan.range_pa)
+        bits = float(np.log(np.hypot(FREE_MOLECULAR_DRAG_U, after) / after) / NATS_PER_BIT)
+        move = float(cost(np.array([pressure]), None)[0])
+        time = move + _coast_time(coasts, pressure)
+        why = _why(found, coasts, after)
+        proposals.append(Proposal("coast-down", "drag and pivot", pressure, (pressure,), why, None, None, bits, time))
+    return tuple(proposals)
+
+
+def _coast_time(coasts: list[CoastDown], pressure_pa: float) -> float:
+    """Time for the speed to halve, s, by the nearest coast-down: drag grows no faster than pressure."""
+    if not coasts:
+        return _TYPICAL_COAST_S
+    near = min(coasts, key=lambda one: abs(np.log(one.pressure_pa / pressure_pa)))
+    rate = near.drag_rate * min(1.0, pressure_pa / near.pressure_pa) if near.drag_rate > 0 else 0.0
+    return float(np.log(2) / rate) if rate > 0 else _TYPICAL_COAST_S
+
+
+def _why(found: Findings, coasts: list[CoastDown], after: float) -> str:
+    fitted = None if found.explanation is None else found.explanation.fit
+    loose = []
+    if fitted is not None:
+        loose = [
+            one.unknown.label
+            for one in fitted.marginals
+            if one.unknown.name.startswith("pivot") and one.fixed_by_data == "no"
+        ]
+    said = f"; the fit leaves {' and '.join(loose)} open" if loose else ""
+    none = "" if coasts else "no coast-down has been made, and "
+    return (
+        f"Of the drag here {none}only theory speaks, to {100 * FREE_MOLECULAR_DRAG_U:.2g} %; lamp off from full speed "
+        f"until it has halved, it is measured to about {100 * after:.1g} %, with the pivot, and so the torque{said}. "
+        "It tells of the mechanism, not of the maximising pressure."
+    )

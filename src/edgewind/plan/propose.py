@@ -1,0 +1,449 @@
+"""What to measure next: the readings that tell most of the maximising pressure for their time, and when to stop."""
+
+from __future__ import annotations
+
+import math
+from contextlib import suppress
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import norm
+
+from edgewind.bench import Bench
+from edgewind.errors import EdgewindError, InputError
+from edgewind.evidence import Findings, Optimum, ResponseCurve, SweepData, find_optimum, fit_curve, sweep_data
+from edgewind.evidence.hysteresis import REPEAT_LOG_PRESSURE
+from edgewind.evidence.optimum import FEWEST_PRESSURES
+from edgewind.plan.cost import Cost, PlainCost, cost_from_record
+from edgewind.plan.dwell import bench_times
+from edgewind.plan.information import Outlook
+from edgewind.plan.others import other_proposals
+from edgewind.plan.ranges import check_range, even_places, gauge_range
+from edgewind.plan.spread import Spread, bits_of, rounded, spread_of
+from edgewind.plan.target import TargetInterval, parse_target
+from edgewind.plan.values import Kind, Plan, Proposal, Stop
+from edgewind.units import format_interval, format_number
+
+Array = NDArray[np.float64]
+# Most proposals of one batch: further ahead, the first readings would change the plan.
+LARGEST_BATCH = 24
+# A reading that narrows the whole interval by less than this share is not worth its time. Our judgement, no source.
+LEAST_NARROWING = 0.01
+# Where the curves that fit are highest at an end, pressures up to this factor beyond the readings are weighed, too.
+BEYOND = 4.0
+# A repeat is preferred to a new pressure when scatter is unexplained and it tells this share as much for its time.
+REPEAT_SHARE = 0.8
+# Pressures closer than this share of the spacing of a log-even start count as measured.
+_TAKEN = 0.4
+# Readings that a study proposes in its report.
+PLANNED = 3
+_GRID, _DRAWS = 121, 2048
+
+
+def propose(
+    subject: Findings | SweepData,
+    *,
+    batch: int = 1,
+    target: str | float | TargetInterval | None = None,
+    level: float | None = None,
+    range_pa: tuple[float, float] | None = None,
+    cost: Cost | None = None,
+    seed: int | None = None,
+) -> Plan:
+    """Say what to measure next, what it is expected to do, and whether it is worth it.
+
+    Parameters
+    ----------
+    subject : Findings or SweepData
+        What is known so far: an experiment studied, or bare readings.
+    batch : int
+        Number of readings to choose; each is chosen as if those before it were taken.
+    target : str, float, TargetInterval or None
+        Wanted full width of the interval: ``"10%"`` of the pressure, ``"0.1 Pa"``, or nothing.
+    level : float, optional
+        Level of the interval; that of the findings, or 0.9.
+    range_pa : tuple of float, optional
+        Between which pressures, Pa; the gauge's range, or the measured pressures, where left out.
+    cost : Cost, optional
+        Time of a reading, s; where left out, from the record's own times, else by the forward model of the bench, else
+        :class:`PlainCost`.
+    seed : int, optional
+        Seed of the draws; that of the bench, or 0.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    InputError
+        A batch below one or above 24, a target that is not above zero, a closed range, or no readings and no range.
+
+    Examples
+    --------
+    >>> pressure = np.geomspace(0.1, 10.0, 8)
+    >>> speed = 4 * pressure / (1 + pressure) ** 2
+    >>> plan = propose(SweepData(pressure, np.full(8, 0.01), speed, np.full(8, 0.02)), target="20%")
+    >>> plan.proposals[0].kind, 0.2 < plan.proposals[0].pressure_pa < 5.0
+    ('reading', True)
+    """
+    if isinstance(batch, bool) or not isinstance(batch, int) or not 1 <= batch <= LARGEST_BATCH:
+        raise InputError(f"a batch of {batch!r} readings", fix=f"give a whole number from 1 to {LARGEST_BATCH}")
+    wanted = parse_target(target)
+    found = subject if isinstance(subject, Findings) else None
+    bench = None if found is None else found.experiment.bench
+    level = level if level is not None else 0.9 if bench is None else bench.study.level
+    seed = seed if seed is not None else 0 if bench is None else bench.study.seed
+    data = subject if isinstance(subject, SweepData) else sweep_data(subject.experiment.used)
+    optimum = _optimum(found, data, level, seed)
+    allowed = _allowed(range_pa, data, None if bench is None else gauge_range(bench), bench)
+    known_cost, cost_words = _cost(cost, data, bench)
+    name = "these readings" if found is None else found.experiment.name
+    if optimum.curve is None:
+        plan = _start(name, data, optimum, allowed, batch, known_cost, level, wanted)
+    else:
+        plan = _readings(name, data, optimum, allowed, batch, known_cost, level, wanted, seed)
+    others = other_proposals(found, data, plan, known_cost)
+    return replace(plan, proposals=_in_order(plan, others), assumptions=(*plan.assumptions, cost_words))
+
+
+def propose_if_possible(found: Findings, *, batch: int = PLANNED) -> Plan | None:
+    """Plan the next readings for a report; None where there is nowhere to start."""
+    try:
+        return propose(found, batch=batch)
+    except InputError:
+        return None
+
+
+def _in_order(plan: Plan, others: tuple[Proposal, ...]) -> tuple[Proposal, ...]:
+    """Put a sweep the other way before the readings where it narrows the interval more for its time.
+
+    Coast-downs tell of something else and cannot be weighed against readings: they come last, or, where no more
+    readings are worth their time, first.
+    """
+    if plan.stop is not None or not plan.readings:
+        return (*others, *plan.proposals)
+    first = [one for one in others if one.kind == "sweep" and _rate(one) > _rate(plan.readings[0])]
+    return (*first, *plan.proposals, *(one for one in others if one not in first))
+
+
+def _rate(proposal: Proposal) -> float:
+    """Bits by which the whole interval narrows, for a second; zero where that is not known."""
+    before, after = proposal.interval_before_pa, proposal.interval_after_pa
+    return 0.0 if before is None or after is None else bits_of(before, after) / proposal.cost_s
+
+
+def _optimum(found: Findings | None, data: SweepData, level: float, seed: int) -> Optimum:
+    if found is not None and found.optimum.level == level:
+        return found.optimum
+    return find_optimum(data, level=level, seed=seed)
+
+
+def _allowed(
+    range_pa: tuple[float, float] | None, data: SweepData, gauge: tuple[float, float] | None, bench: Bench | None
+) -> tuple[float, float]:
+    if range_pa is not None:
+        return check_range(*range_pa, bench)
+    if gauge is not None:
+        return gauge
+    if data.distinct_pressures() >= 2:
+        return float(data.pressure_pa.min()) / BEYOND, float(data.pressure_pa.max()) * BEYOND
+    raise InputError(
+        "without readings at two pressures, and with a gauge that does not state its range, there is nowhere to start",
+        fix="say between which pressures to measure: --range '0.02Pa:20Pa'",
+    )
+
+
+def _cost(cost: Cost | None, data: SweepData, bench: Bench | None) -> tuple[Cost, str]:
+    if cost is not None:
+        words = getattr(cost, "sentence", "The time of a reading is that of the cost model given.")
+        return cost, str(words)
+    recorded = cost_from_record(data.pressure_pa, data.time_s)
+    if recorded is not None:
+        return recorded, f"{recorded.sentence} The first is the median of the times between the readings so far."
+    if bench is not None:
+        with suppress(EdgewindError):  # a rotor that the forward model cannot follow is timed plainly
+            modelled = bench_times(bench)
+            modelled(np.array([1.0]), None)
+            return modelled, modelled.sentence
+    return PlainCost(), f"{PlainCost().sentence} No times of readings are known to tell better."
+
+
+def _start(
+    name: str, data: SweepData, optimum: Optimum, allowed: tuple[float, float], batch: int, cost: Cost, level: float,
+    target: TargetInterval | None,
+) -> Plan:  # fmt: skip
+    """Spread the first readings evenly over ln(pressure), leaving out what has been measured."""
+    count = max(FEWEST_PRESSURES, min(batch, LARGEST_BATCH))
+    places = np.log(even_places(*allowed, count))
+    spacing = places[1] - places[0]
+    known = data.log_pressure
+    free = [x for x in places if not np.any(np.abs(known - x) < _TAKEN * spacing)]
+    chosen = [float(x) for x in free[:batch]]
+    while len(chosen) < batch:
+        chosen.append(_emptiest(np.concatenate([known, chosen]), allowed))
+    why = (
+        f"{data.distinct_pressures() or 'No'} pressures have been measured, and {FEWEST_PRESSURES} are the fewest that "
+        "show a maximum: a start even in the logarithm of pressure, which learns nothing yet from the readings."
+    )
+    proposals, before = [], float(data.pressure_pa[-1]) if data.size else None
+    for x in chosen:
+        pressure = rounded(float(np.exp(x)), allowed)
+        seconds = float(cost(np.array([pressure]), before)[0])
+        proposals.append(
+            Proposal("reading", "maximising pressure", pressure, (pressure,), why, None, None, None, seconds)
+        )
+        before = pressure
+    return Plan(
+        name, tuple(proposals), None, level, target,
+        f"Too few pressures have been measured to learn from: readings even in ln(pressure) from "
+        f"{format_interval(*allowed, 'Pa')} come first.",
+        ("Nothing is known yet of where the maximum lies: every part of the range counts alike.",),
+        ("Nothing: this is a start and no claim.",),
+        optimum, allowed,
+    )  # fmt: skip
+
+
+def _emptiest(known: Array, allowed: tuple[float, float]) -> float:
+    """Place in the range that is farthest from all that is measured."""
+    grid = np.linspace(np.log(allowed[0]), np.log(allowed[1]), 241)
+    return float(grid[np.argmax(np.abs(grid[:, None] - known).min(1))])
+
+
+def planning_curve(optimum: Optimum, allowed: tuple[float, float], seed: int) -> ResponseCurve:
+    """Return the curve to plan on: that of the optimum, reaching beyond the readings where its maximum lies at an end.
+
+    Readings may also lie outside of what is allowed now; the curve then still holds them.
+    """
+    curve = optimum.curve
+    assert curve is not None
+    low, high = float(curve.pressure_pa[0]), float(curve.pressure_pa[-1])
+    down = optimum.reason == "peak at the low edge" and allowed[0] < low / 1.05
+    up = optimum.reason == "peak at the high edge" and allowed[1] > high * 1.05
+    if optimum.reason == "flat within noise":
+        down, up = allowed[0] < low / 1.05, allowed[1] > high * 1.05
+    if not (down or up):
+        return curve
+    ends = (max(allowed[0], low / BEYOND) if down else low, min(allowed[1], high * BEYOND) if up else high)
+    return fit_curve(curve.data, grid_points=_GRID, draws=_DRAWS, seed=seed, ends_pa=ends)
+
+
+def choose(
+    outlook: Outlook, count: int, allowed: tuple[float, float], cost: Cost, before: float | None
+) -> tuple[list[int], list[float], list[float], Array]:
+    """Choose places on the grid one after the other, each by information for its time.
+
+    Returns
+    -------
+    chosen : list of int
+        Places on the grid.
+    bits : list of float
+        Information of each, given those before it.
+    seconds : list of float
+        Time of each.
+    alone : ndarray, shape (m,)
+        Information of a single reading at each place.
+    """
+    pressure = outlook.curve.pressure_pa
+    slack = 1 + 1e-9
+    open_places = (pressure >= allowed[0] / slack) & (pressure <= allowed[1] * slack)
+    if not open_places.any():
+        raise InputError(
+            f"no measured pressure lies between {format_number(allowed[0])} and {format_number(allowed[1])} Pa",
+            fix="give a range that holds some of the readings",
+        )
+    chosen: list[int] = []
+    bits: list[float] = []
+    seconds: list[float] = []
+    alone = outlook.information()
+    for _ in range(count):
+        gain = outlook.information(chosen) if chosen else alone
+        time = cost(pressure, before)
+        best = int(np.argmax(np.where(open_places, gain / time, -1.0)))
+        chosen.append(best)
+        bits.append(float(gain[best]))
+        seconds.append(float(time[best]))
+        before = float(pressure[best])
+    return chosen, bits, seconds, alone
+
+
+def _readings(
+    name: str, data: SweepData, optimum: Optimum, allowed: tuple[float, float], batch: int, cost: Cost, level: float,
+    target: TargetInterval | None, seed: int,
+) -> Plan:  # fmt: skip
+    curve = planning_curve(optimum, allowed, seed)
+    outlook = Outlook(curve)
+    spread = spread_of(optimum, outlook, level)
+    before = float(data.pressure_pa[-1])
+    chosen, bits, seconds, alone = choose(outlook, batch, allowed, cost, before)
+    scattered = unexplained_scatter(optimum)
+    if scattered:
+        chosen[0], bits[0], seconds[0] = _rather_repeat(chosen[0], outlook, alone, data, allowed, cost, before)
+    proposals, told = [], 0.0
+    for number, (place, gain, time) in enumerate(zip(chosen, bits, seconds, strict=True)):
+        pressure = rounded(float(curve.pressure_pa[place]), allowed)
+        near = int(np.argmin(np.abs(data.log_pressure - np.log(pressure))))
+        again = abs(float(data.log_pressure[near]) - np.log(pressure)) < REPEAT_LOG_PRESSURE
+        kind: Kind = "repeat" if again else "reading"
+        why = _why(pressure, again, number, scattered, optimum, spread, curve)
+        ends = (spread.after(told), spread.after(told + gain))
+        proposals.append(Proposal(kind, "maximising pressure", pressure, (pressure,), why, *ends, gain, time))
+        told += gain
+    totals = np.concatenate([[0.0], np.cumsum(bits)])
+    widths = np.array([np.diff(spread.after(float(total)))[0] for total in totals]) / np.exp(spread.middle)
+    stop = _stop(data, optimum, spread, proposals[0], level, target, seed)
+    return Plan(
+        name, tuple(proposals), stop, level, target, _opening(optimum, spread, level, target),
+        _ASSUMPTIONS, _falsified_by(proposals[0], curve, outlook, chosen[0], level), optimum, allowed,
+        curve.pressure_pa, alone, widths, 2 * spread.fixed,
+    )  # fmt: skip
+
+
+def unexplained_scatter(optimum: Optimum) -> bool:
+    """Whether the readings scatter by more than they state, about any smooth curve or among repeats."""
+    curve, sweeps = optimum.curve, optimum.sweeps
+    if curve is None:
+        return False
+    beyond = curve.excess_interval_rad_s[0] > float(np.median(curve.data.speed_u_rad_s))
+    return beyond or (sweeps is not None and sweeps.repeat_p is not None and sweeps.repeat_p < 0.01)
+
+
+def _rather_repeat(
+    best: int, outlook: Outlook, alone: Array, data: SweepData, allowed: tuple[float, float], cost: Cost, before: float
+) -> tuple[int, float, float]:
+    """Take a pressure measured before where a reading there tells nearly as much for its time."""
+    pressure = outlook.curve.pressure_pa
+    time = cost(pressure, before)
+    measured = np.unique(np.searchsorted(np.log(pressure), data.log_pressure).clip(0, pressure.size - 1))
+    rate = alone / time
+    inside = [int(i) for i in measured if allowed[0] <= pressure[i] <= allowed[1]]
+    if inside:
+        again = max(inside, key=lambda i: rate[i])
+        if rate[again] >= REPEAT_SHARE * rate[best]:
+            best = again
+    return best, float(alone[best]), float(time[best])
+
+
+def _why(
+    pressure: float, again: bool, number: int, scattered: bool, optimum: Optimum, spread: Spread, curve: ResponseCurve
+) -> str:
+    if pressure < float(curve.data.pressure_pa[0]) * 0.999 or pressure > float(curve.data.pressure_pa[-1]) * 1.001:
+        return "The speed still rises towards this end: a reading beyond it tells whether the maximum lies there."
+    if again and scattered:
+        return (
+            "The readings scatter by more than they state; a repeat tells noise from curve, and as much of the maximum "
+            "as a new pressure."
+        )
+    if not optimum.found:
+        return "Here the curves that fit differ most in where they are highest: a reading tells which of them holds."
+    side = math.log(pressure) - spread.middle
+    half = max(spread.high - spread.middle, spread.middle - spread.low)
+    lead = "A repeat" if again else "A reading"
+    follow = ", once the readings before it are taken" if number else ""
+    if abs(side) <= half:
+        return f"{lead} at the maximum itself tells most for its time{follow}: it fixes how high the curve stands."
+    flank = "below" if side < 0 else "above"
+    return (
+        f"{lead} on the flank {flank} the maximum tells most for its time{follow}: the curves that fit differ there in "
+        "which way they lean."
+    )
+
+
+def _opening(optimum: Optimum, spread: Spread, level: float, target: TargetInterval | None) -> str:
+    if not optimum.found or optimum.interval_pa is None:
+        ends = format_interval(float(np.exp(spread.low)), float(np.exp(spread.high)), "Pa")
+        return (
+            f"No optimum is claimed yet ({optimum.reason}); of the curves that fit, {100 * level:g} % are highest "
+            f"between {ends.replace(' to ', ' and ')}."
+        )
+    wanted = "" if target is None else f"; wanted is a width of {target.words}"
+    width = 100 * (optimum.interval_pa[1] - optimum.interval_pa[0]) / (optimum.pressure_pa or 1.0)
+    return (
+        f"The {100 * level:g} % interval is {format_interval(*optimum.interval_pa, 'Pa')}, {format_number(width, 2)} % "
+        f"of the pressure wide{wanted}."
+    )
+
+
+_ASSUMPTIONS = (
+    "The curve is smooth in ln(pressure), as the curve of the readings so far is; readings to come scatter as those so "
+    "far state, and by the excess found among them.",
+    "Expected widths are averages over what may be read: a single reading can widen the interval.",
+    "The rotor does not change meanwhile: no drift, and the same light.",
+)
+
+
+def _falsified_by(first: Proposal, curve: ResponseCurve, outlook: Outlook, place: int, level: float) -> tuple[str, ...]:
+    z = float(norm.ppf(0.5 + level / 2))
+    u = float(np.sqrt(curve.sd[place] ** 2 + outlook.noise[place]))
+    low, high = (30 / np.pi * (float(curve.mean[place]) + side * z * u) for side in (-1, 1))
+    return (
+        f"A speed at {format_number(first.pressure_pa, 3)} Pa outside {format_interval(low, high, 'rpm')} "
+        f"(expected {100 * level:g} % of the time inside): the curve or the stated uncertainties are then wrong, and "
+        "so is this plan.",
+        "An interval that does not narrow over three readings in a row by about what was expected of them.",
+    )
+
+
+def _stop(
+    data: SweepData, optimum: Optimum, spread: Spread, first: Proposal, level: float, target: TargetInterval | None,
+    seed: int,
+) -> Stop | None:  # fmt: skip
+    """Say whether, and why, no more readings are worth their time."""
+    interval, pressure = optimum.interval_pa, optimum.pressure_pa
+    claimed = (interval, pressure)
+    if optimum.reason == "drift between sweeps":
+        sweeps = optimum.sweeps
+        told = "" if sweeps is None else " " + sweeps.sentence
+        sentence = (
+            "More readings would not help while the sweeps disagree: find the cause (a gauge that lags, a rotor that "
+            f"warms, a lamp that ages), or dwell longer.{told}"
+        )
+        return Stop("drift dominates", sentence, False, *claimed)
+    if interval is None or pressure is None:
+        return None
+    if target is not None and target.reached(interval, pressure) and confirmed(data, level, target, seed):
+        sentence = (
+            f"The interval {format_interval(*interval, 'Pa')} is as narrow as wanted ({target.words}), and was so "
+            "before the newest reading, which confirms it."
+        )
+        return Stop("target reached", sentence, True, *claimed)
+    floor = 2 * spread.fixed
+    shift = abs(optimum.sweeps.optimum_shift or 0.0) if optimum.sweeps and optimum.sweeps.verdict == "differ" else 0.0
+    common = data.common_log_pressure_u
+    short = target is not None and floor >= target.log_width(pressure)
+    narrowing = 1.0 - spread.shrink(first.information_bits or 0.0)
+    if short or narrowing < LEAST_NARROWING:
+        amount = f"the best reading would narrow the interval by {100 * narrowing:.1g} %"
+        beneath = "" if target is None else f", and the width wanted is {target.words}"
+        if shift > 2 * common and (short or spread.fixed > spread.own):
+            sentence = (
+                f"The difference between the sweeps alone makes the interval {100 * floor:.2g} % wide{beneath}; "
+                f"{amount}. Find its cause before more readings."
+            )
+            return Stop("drift dominates", sentence, False, *claimed)
+        if short or spread.fixed > spread.own:
+            sentence = (
+                f"The uncertainty of pressure that all readings share makes the interval {100 * floor:.2g} % wide by "
+                f"itself{beneath}; {amount}. A comparison with a better gauge would narrow it, readings will not."
+            )
+            return Stop("gauge dominates", sentence, False, *claimed)
+        sentence = f"By now {amount}, for {format_number(first.cost_s / 60, 2)} min: less than it is worth."
+        return Stop("gain below cost", sentence, target is None, *claimed)
+    return None
+
+
+def confirmed(data: SweepData, level: float, target: TargetInterval, seed: int) -> bool:
+    """Whether the target was reached before the newest reading already, so that this one confirms it.
+
+    A rule that stops at the first interval narrow enough could favour those that are narrow by chance; what the guard
+    costs and gives is measured in benchmarks/bench_plan.py.
+    """
+    if data.distinct_pressures() <= FEWEST_PRESSURES:
+        return False
+    earlier = find_optimum(data.take(np.arange(data.size - 1)), level=level, seed=seed)
+    return (
+        earlier.interval_pa is not None
+        and earlier.pressure_pa is not None
+        and target.reached(earlier.interval_pa, earlier.pressure_pa)
+    )

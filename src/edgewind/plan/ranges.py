@@ -1,0 +1,86 @@
+"""Between which pressures a reading may be asked for: what the gauge can tell, or what the owner says."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from edgewind.bench import Bench
+from edgewind.errors import InputError
+from edgewind.signals import pressure_from_volts
+from edgewind.units import format_number, parse_quantity
+
+_VOLTAGES = 2001
+
+
+def gauge_range(bench: Bench) -> tuple[float, float] | None:
+    """Lowest and highest pressure, Pa, that the gauge of a bench can tell; None for a display, which does not say.
+
+    Found by reading the gauge's own function over its output voltages, flags and all.
+    """
+    if bench.gauge.kind == "display":
+        return None
+    volts = np.linspace(bench.gauge.signal_low.value, bench.gauge.signal_high.value, _VOLTAGES)
+    told = pressure_from_volts(volts, bench)
+    good = np.isfinite(told.pressure_pa) & np.array([not flag for flag in told.flags])
+    if not good.any():
+        raise InputError(
+            "the gauge tells no pressure at any voltage between signal_low and signal_high",
+            key="gauge",
+            fix="check signal_low, signal_high and the uncertainty of the zero",
+        )
+    return float(told.pressure_pa[good].min()), float(told.pressure_pa[good].max())
+
+
+def check_range(low_pa: float, high_pa: float, bench: Bench | None = None) -> tuple[float, float]:
+    """Return a range that is open, above zero, and inside what the gauge can tell.
+
+    Raises
+    ------
+    InputError
+        It is not; the message says what would be right.
+    """
+    if not (np.isfinite(low_pa) and np.isfinite(high_pa) and low_pa > 0):
+        raise InputError(f"{low_pa!r} to {high_pa!r} Pa is no range of pressures", fix="give two pressures above zero")
+    if not high_pa > 1.05 * low_pa:
+        raise InputError(
+            f"the range from {format_number(low_pa)} to {format_number(high_pa)} Pa is closed: no two readings fit in",
+            fix="give the lower pressure first, and a higher one at least 5 % above it",
+        )
+    known = None if bench is None else gauge_range(bench)
+    slack = 1e-6
+    if known is not None and (low_pa < known[0] * (1 - slack) or high_pa > known[1] * (1 + slack)):
+        ends = f"{format_number(low_pa)} to {format_number(high_pa)} Pa"
+        raise InputError(
+            f"the range from {ends} goes beyond what the gauge can tell",
+            key="gauge",
+            fix=f"stay between {format_number(known[0])} and {format_number(known[1])} Pa",
+        )
+    return float(low_pa), float(high_pa)
+
+
+@lru_cache(maxsize=128)
+def even_places(low_pa: float, high_pa: float, count: int) -> tuple[float, ...]:
+    """Pressures even in the logarithm, both ends among them, Pa, ascending."""
+    return tuple(float(value) for value in np.geomspace(low_pa, high_pa, count))
+
+
+def parse_range(text: str) -> tuple[float, float]:
+    """Read ``"0.02Pa:20Pa"`` as two pressures, Pa.
+
+    Raises
+    ------
+    InputError
+        It is no range, or a closed one.
+
+    Examples
+    --------
+    >>> parse_range("20 mPa:20 Pa")
+    (0.02, 20.0)
+    """
+    parts = text.split(":")
+    if len(parts) != 2:
+        raise InputError(f"'{text}' is no range of pressures", fix="write the lower and the higher: '0.02Pa:20Pa'")
+    low, high = (parse_quantity(part, "pressure") for part in parts)
+    return check_range(low, high)

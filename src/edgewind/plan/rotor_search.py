@@ -1,0 +1,585 @@
+"""The next rotor: what vane, arm, number and gas serve several goals at once, and the trade between them.
+
+Designs are drawn by NSGA-II (K. Deb and others, IEEE Trans. Evol. Comput. 6, 182, 2002) and judged by the forward
+model; what comes back is the set of designs of which none is better in every goal.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.bench import Bench
+from edgewind.errors import InputError
+from edgewind.gas import GasState, find_gas
+from edgewind.plan.sized import CLEARANCE
+from edgewind.rotor import RotorParameters, parameters_of, response_of
+from edgewind.rotor.drives import NAMES
+from edgewind.rotor.parameters import internal_heat
+from edgewind.rotor.speed_kernel import Place, flat, steady_speeds, table_arrays
+
+Array = NDArray[np.float64]
+
+# Taken where bench.toml is silent.
+DEFAULT_THICKNESS_M, DEFAULT_DRY_N_M = 1e-4, 1e-11
+# Least distance of the inner edge of a vane from the axis, m: room for a hub.
+HUB_M = 3e-3
+# Dry friction of a tip in a cup grows as the load to this power: the radius of Hertz's contact goes as its cube root
+# (K. L. Johnson, Contact Mechanics, 1985, section 4.2), and torque as load times radius.
+FRICTION_POWER = 4 / 3
+# Scatter of a speed, relative and of the greatest, by which two curves are told apart.
+_SCATTER, _FLOOR, _READINGS = 0.02, 0.01, 20
+_DECADES, _POINTS = 4.0, 64
+# A goal's value for a design that cannot be built.
+_WORST = 1e30
+_HELD = "its pivot holds it"
+
+
+@dataclass(frozen=True)
+class Built:
+    """A design: vanes, square or not, from the sheet of the bench, on arms, in a gas; m."""
+
+    vane_width_m: float
+    vane_height_m: float
+    vane_thickness_m: float
+    arm_m: float
+    vanes: int
+    gas: str
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What the forward model says of a design.
+
+    Attributes
+    ----------
+    built : Built
+        The design.
+    values : dict of str to float
+        Each goal's value in its own unit.
+    pressure_pa, speed_rad_s, torque_n_m, spin_up_s : float
+        Where it turns fastest; its speed there; its greatest torque; its spin-up time where it turns fastest.
+    problems : tuple of str
+        Why it cannot be built or does not turn; empty for a good design.
+    """
+
+    built: Built
+    values: dict[str, float]
+    pressure_pa: float
+    speed_rad_s: float
+    torque_n_m: float
+    spin_up_s: float
+    problems: tuple[str, ...]
+
+    def as_plain(self) -> dict[str, Any]:
+        """Plain data, SI."""
+        told = {name: value for name, value in vars(self).items() if name not in ("built", "problems", "values")}
+        return vars(self.built) | told | {"goals": self.values}
+
+
+@dataclass(frozen=True)
+class Goal:
+    """Something wanted of a rotor.
+
+    Attributes
+    ----------
+    key, words, unit : str
+        Its name on the command line; what is wanted; unit of its value.
+    most : bool
+        Whether more is better.
+    value : callable
+        From pressures (n,), the rows speed, torque, drag (3, n), the rotor, and the task.
+    """
+
+    key: str
+    words: str
+    unit: str
+    most: bool
+    value: Callable[[Array, Array, RotorParameters, _Task], float]
+
+
+def _fastest(pressure: Array, rows: Array, rotor: RotorParameters, task: _Task) -> float:
+    return float(rows[0].max())
+
+
+def _light(pressure: Array, rows: Array, rotor: RotorParameters, task: _Task) -> float:
+    """Least irradiance that starts it: torque goes with the light, to the few per cent that radiation bends it."""
+    best = float(np.max(rows[1]))
+    return float(rotor.irradiance_w_m2 * rotor.pivot_breakaway_n_m / best) if best > 0 else _WORST
+
+
+def _quick(pressure: Array, rows: Array, rotor: RotorParameters, task: _Task) -> float:
+    return float(rotor.moment_of_inertia_kg_m2 / rows[2][int(np.argmax(rows[0]))])
+
+
+def _test(pressure: Array, rows: Array, rotor: RotorParameters, task: _Task) -> float:
+    """How far apart the curves of two mechanisms stand, each with its strength left free, in standard deviations."""
+    first, second = (task.alone(rotor, pressure, key) for key in task.between)
+    return separation(first, second)
+
+
+GOALS: dict[str, Goal] = {
+    goal.key: goal
+    for goal in (
+        Goal("fastest", "greatest speed", "rad/s", True, _fastest),
+        Goal("light", "least light that starts it", "W/m^2", False, _light),
+        Goal("quick", "shortest spin-up", "s", False, _quick),
+        Goal("test", "two mechanisms apart", "standard deviations", True, _test),
+    )
+}
+
+
+def separation(first: Array, second: Array) -> float:
+    """Distance of two curves over even readings, in standard deviations, the strength of the second left free.
+
+    ``sqrt(20/n sum (f - k s)^2 / u^2)`` with the best ``k >= 0`` and ``u^2 = (0.02 f)^2 + (0.01 max f)^2``, over the n
+    places where the first stands above a twentieth of its maximum: 20 readings there.
+
+    Examples
+    --------
+    >>> curve = np.array([1.0, 2.0, 1.0])
+    >>> separation(curve, 3 * curve), separation(curve, -curve) > 80
+    (0.0, True)
+    """
+    top = float(np.max(np.abs(first)))
+    if top == 0:
+        return 0.0
+    f = np.asarray(first) / top * np.sign(first[np.argmax(np.abs(first))])
+    s = np.asarray(second) / top * np.sign(first[np.argmax(np.abs(first))])
+    here = f > 0.05
+    f, s = f[here], s[here]
+    weight = 1 / ((_SCATTER * f) ** 2 + _FLOOR**2)
+    power = float(np.sum(weight * s * s))
+    strength = max(float(np.sum(weight * f * s)) / power, 0.0) if power > 0 else 0.0
+    left = float(np.mean(weight * (f - strength * s) ** 2))
+    return float(np.sqrt(_READINGS * left)) if left > 1e-18 else 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """The bench in numbers, and what may be built."""
+
+    bench: Bench
+    goals: tuple[Goal, ...]
+    between: tuple[str, str]
+    ranges: dict[str, tuple[float, float]]
+    square: bool
+    gases: tuple[str, ...]
+
+    @cached_property
+    def base(self) -> RotorParameters:
+        return parameters_of(self.bench)
+
+    @cached_property
+    def thickness(self) -> float:
+        return float(self.base.vane_thickness_m) or DEFAULT_THICKNESS_M
+
+    @cached_property
+    def _gas_numbers(self) -> dict[str, dict[str, float]]:
+        found = {}
+        for name in self.gases:
+            state = GasState(find_gas(name), 1.0, self.bench.gas.temperature.value)
+            found[name] = {
+                "viscosity_pa_s": state.viscosity_pa_s,
+                "most_probable_speed_m_s": state.most_probable_speed_m_s,
+                "internal_heat": internal_heat(state),
+            }
+        return found
+
+    @cached_property
+    def _weight(self) -> tuple[float, float]:
+        """Surface density of the sheet, kg/m^2, and what the moment of inertia has besides the vanes, kg m^2."""
+        base = self.base
+        density = base.heat_capacity_j_m2_k / self.bench.rotor.vane_specific_heat.value
+        vanes = base.vanes * density * base.vane_area_m2 * base.mean_square_arm_m2
+        return float(density), max(float(base.moment_of_inertia_kg_m2 - vanes), 0.0)
+
+    def own(self) -> Built:
+        base, species = self.base, self.bench.gas.species
+        gas = species if isinstance(species, str) else self.gases[0]
+        return Built(
+            float(base.vane_width_m), float(base.vane_height_m), self.thickness, float(base.arm_m), base.vanes, gas
+        )
+
+    def rotor(self, built: Built) -> RotorParameters:
+        """The bench's rotor rebuilt: sheet, paint, lamp and chamber stay; conductance, mass and friction follow."""
+        base, own = self.base, self.own()
+        thicker = built.vane_thickness_m / own.vane_thickness_m
+        density, hub = self._weight
+        sized = base.with_(
+            vane_width_m=built.vane_width_m, vane_height_m=built.vane_height_m, arm_m=built.arm_m, vanes=built.vanes
+        )
+        mass = density * thicker * sized.vane_area_m2
+        heavier = built.vanes * mass / (own.vanes * density * base.vane_area_m2)
+        dry = float(base.pivot_dry_n_m) or DEFAULT_DRY_N_M
+        breakaway = max(float(base.pivot_breakaway_n_m), dry)
+        friction = heavier**FRICTION_POWER
+        return base.with_(
+            vanes=built.vanes, vane_width_m=built.vane_width_m, vane_height_m=built.vane_height_m,
+            vane_thickness_m=built.vane_thickness_m if base.vane_thickness_m else 0.0, arm_m=built.arm_m,
+            vane_conductance_w_m2_k=base.vane_conductance_w_m2_k / thicker,
+            heat_capacity_j_m2_k=base.heat_capacity_j_m2_k * thicker,
+            pivot_dry_n_m=dry * friction, pivot_breakaway_n_m=breakaway * friction,
+            moment_of_inertia_kg_m2=built.vanes * mass * sized.mean_square_arm_m2 + hub, **self._numbers_of(built.gas),
+        )  # fmt: skip
+
+    def _numbers_of(self, gas: str) -> dict[str, float]:
+        if gas in self._gas_numbers:
+            return self._gas_numbers[gas]
+        base = self.base
+        return {
+            "viscosity_pa_s": base.viscosity_pa_s,
+            "most_probable_speed_m_s": base.most_probable_speed_m_s,
+            "internal_heat": base.internal_heat,
+        }
+
+    def misfits(self, built: Built) -> dict[str, float]:
+        """How far a design goes beyond each limit; zero or less is good."""
+        reach = built.arm_m + built.vane_width_m / 2
+        return {
+            "the vanes reach the wall of the chamber": 2 * reach
+            / ((1 - CLEARANCE) * self.bench.chamber.width.value) - 1,
+            "the vanes are as high as the chamber": built.vane_height_m
+            / ((1 - CLEARANCE) * self.bench.chamber.height.value) - 1,
+            "the vanes leave no room for a hub": (HUB_M - (built.arm_m - built.vane_width_m / 2)) / HUB_M,
+        }  # fmt: skip
+
+    def table(self, rotor: RotorParameters) -> tuple[Any, float]:
+        response = response_of(rotor)
+        return table_arrays(response), response.least_knudsen
+
+    def alone(self, rotor: RotorParameters, pressure: Array, drive: str) -> Array:
+        """Speed if one drive alone acted and the pivot had no friction, rad/s."""
+        numbers = flat(rotor)
+        keys = list(NAMES)
+        for key, place in zip(
+            keys, (Place.THERMAL_FORCE, Place.LIGHT_PRESSURE, Place.CREEP, Place.RECOIL), strict=True
+        ):
+            numbers[place] = float(key == drive)
+        rows = steady_speeds(pressure, numbers, *self.table(rotor)[0])
+        return np.asarray(rows[1] / rows[2])
+
+    def judge(self, built: Built) -> Judged:
+        """Ask the forward model about a design."""
+        problems = [words for words, beyond in self.misfits(built).items() if beyond > 0]
+        worst = {goal.key: -_WORST if goal.most else _WORST for goal in self.goals}
+        if problems:
+            return Judged(built, worst, 0.0, 0.0, 0.0, 0.0, tuple(problems))
+        rotor = self.rotor(built)
+        table, least = self.table(rotor)
+        top = float(rotor.knudsen(1.0)) / least / 1.01
+        pressure = np.geomspace(top / 10**_DECADES, top, _POINTS)
+        rows = steady_speeds(pressure, flat(rotor), *table)
+        sense = np.sign(rows[1][np.argmax(np.abs(rows[1]))])
+        rows = np.stack([sense * rows[0], sense * rows[1], rows[2]])
+        best = int(np.argmax(rows[0]))
+        if rows[0][best] <= 0:
+            return Judged(built, worst, 0.0, 0.0, float(rows[1].max()), 0.0, (_HELD,))
+        values = {goal.key: goal.value(pressure, rows, rotor, self) for goal in self.goals}
+        spin = float(rotor.moment_of_inertia_kg_m2 / rows[2][best])
+        return Judged(built, values, float(pressure[best]), float(rows[0][best]), float(rows[1].max()), spin, ())
+
+
+def pareto_front(values: Array) -> NDArray[np.bool_]:
+    """Tell of each row, all columns to be made great, whether no other row is as good in all and better in one.
+
+    Examples
+    --------
+    >>> pareto_front(np.array([[1.0, 3.0], [2.0, 2.0], [1.0, 2.0]])).tolist()
+    [True, True, False]
+    """
+    rows = np.asarray(values, dtype=float)
+    as_good = np.all(rows[None, :, :] >= rows[:, None, :], axis=2)
+    better = np.any(rows[None, :, :] > rows[:, None, :], axis=2)
+    return np.asarray(~np.any(as_good & better, axis=1))
+
+
+@dataclass(frozen=True, eq=False)
+class RotorSearch:
+    """What a search found; see :func:`search_rotor`.
+
+    Attributes
+    ----------
+    goals : tuple of Goal
+        What was wanted.
+    front : tuple of Judged
+        Designs of which none is better in every goal, sorted by the first goal, the best first.
+    others : tuple of Judged
+        All other designs that can be built and turn.
+    own : Judged
+        The owner's rotor, judged alike.
+    tried : int
+        Designs tried.
+    """
+
+    bench: Bench
+    goals: tuple[Goal, ...]
+    between: tuple[str, str]
+    ranges: dict[str, tuple[float, float]]
+    gases: tuple[str, ...]
+    front: tuple[Judged, ...]
+    others: tuple[Judged, ...]
+    own: Judged
+    tried: int
+    seed: int
+
+    def picked(self, most: int = 8) -> tuple[Judged, ...]:
+        """A few of the front, spread along it: the best for each goal, and others far from those taken."""
+        if len(self.front) <= most:
+            return self.front
+        values = _scaled(np.array([[one.values[goal.key] for goal in self.goals] for one in self.front]))
+        taken = list(dict.fromkeys(int(k) for k in self.best_of.values()))
+        while len(taken) < most:
+            far = np.min(np.linalg.norm(values[:, None] - values[None, taken], axis=2), axis=1)
+            taken.append(int(np.argmax(far)))
+        return tuple(self.front[k] for k in sorted(set(taken)))
+
+    @property
+    def best_of(self) -> dict[str, int]:
+        """Place in the front of the best design for each goal."""
+        found = {}
+        for goal in self.goals:
+            values = [one.values[goal.key] for one in self.front]
+            found[goal.key] = int(np.argmax(values) if goal.most else np.argmin(values))
+        return found
+
+    @property
+    def better_than_own(self) -> int:
+        """Designs of the front that are better than the owner's rotor in every goal."""
+        return sum(
+            all(
+                (one.values[goal.key] > self.own.values[goal.key]) == goal.most
+                and one.values[goal.key] != self.own.values[goal.key]
+                for goal in self.goals
+            )
+            for one in self.front
+        )
+
+    @property
+    def assumptions(self) -> tuple[str, ...]:
+        """What the search takes for granted."""
+        rotor = self.bench.rotor
+        told = [
+            "All vanes are cut from the sheet of this bench, with its paint: mass and heat capacity go with the "
+            "thickness, conductance from face to face with its inverse.",
+            "Dry friction of the pivot grows as the weight of the vanes to the power 4/3, as for a tip in a cup.",
+            "The lamp lights every vane alike.",
+            "The wake of the vane ahead is left out: many wide vanes on a short arm will turn slower than this.",
+        ]
+        if rotor.vane_thickness is None:
+            told.append(f"rotor.vane_thickness is not given: {1e3 * DEFAULT_THICKNESS_M:g} mm is taken for the sheet.")
+        if rotor.pivot_dry_torque is None or rotor.pivot_dry_torque.value == 0:
+            told.append(f"rotor.pivot_dry_torque is not given: {DEFAULT_DRY_N_M:g} N m is taken for the present rotor.")
+        if "test" in {goal.key for goal in self.goals}:
+            first, second = (NAMES[key] for key in self.between)
+            told.append(
+                f"Apart: {first} alone against {second} alone, each of free strength, in 20 readings that scatter by "
+                "2 %."
+            )
+        return tuple(told)
+
+    @property
+    def falsified_by(self) -> tuple[str, ...]:
+        """What would show the search to be wrong."""
+        return (
+            "A rotor of the front, built, that is off its predicted speed by more than the present rotor is off its "
+            "own: then something that changes with size is not in the model.",
+            "A break-away torque that does not follow the weight: measure the least light that starts two rotors.",
+            "A spin-up time of the new rotor other than the one given: then its mass or its drag is not as described.",
+        )
+
+    def as_plain(self) -> dict[str, Any]:
+        """Plain data with stable keys, SI."""
+        return {
+            "goals": [{"key": g.key, "words": g.words, "unit": g.unit, "most": g.most} for g in self.goals],
+            "between": list(self.between) if "test" in {goal.key for goal in self.goals} else None,
+            "ranges_si": {name: list(ends) for name, ends in self.ranges.items()},
+            "gases": list(self.gases),
+            "tried": self.tried,
+            "seed": self.seed,
+            "own": self.own.as_plain() | {"problems": list(self.own.problems)},
+            "front": [one.as_plain() for one in self.front],
+            "better_than_own_in_every_goal": self.better_than_own,
+            "assumptions": list(self.assumptions),
+            "falsified_by": list(self.falsified_by),
+        }
+
+
+def _scaled(values: Array) -> Array:
+    """Logarithms of positive values, each column over its range."""
+    logs = np.log(np.maximum(values, 1e-30))
+    span = np.ptp(logs, axis=0)
+    return np.asarray((logs - logs.min(axis=0)) / np.where(span > 0, span, 1.0))
+
+
+def ranges_of(bench: Bench, given: Mapping[str, tuple[float, float]] | None = None) -> dict[str, tuple[float, float]]:
+    """Return what may be built: given ranges, then those of ``[workshop]``, then half to twice the present rotor.
+
+    Raises
+    ------
+    InputError
+        A range of something that cannot be chosen, or one that does not ascend.
+    """
+    rotor, shop = bench.rotor, bench.workshop
+    thickness = DEFAULT_THICKNESS_M if rotor.vane_thickness is None else rotor.vane_thickness.value
+    found: dict[str, tuple[float, float]] = {
+        "vane_width": (rotor.vane_width.value / 2, 2 * rotor.vane_width.value),
+        "vane_thickness": (thickness / 2, 2 * thickness),
+        "arm": (rotor.arm.value / 2, 2 * rotor.arm.value),
+        "vanes": (2.0, 8.0),
+    }
+    for name in ("vane_width", "vane_height", "vane_thickness", "arm", "vanes"):
+        ends = None if shop is None else getattr(shop, name)
+        if ends is not None:
+            low, high = (float(end if name == "vanes" else end.value) for end in ends)
+            found[name] = (low, high)
+    for name, (low, high) in (given or {}).items():
+        if name not in ("vane_width", "vane_height", "vane_thickness", "arm", "vanes"):
+            raise InputError(
+                f"'{name}' cannot be searched for", fix="use vane_width, vane_height, vane_thickness, arm or vanes"
+            )
+        if not 0 < low <= high or (name == "vanes" and not 1 <= low <= high <= 64):
+            raise InputError(f"{name} from {low:g} to {high:g}", fix="give the least first, above zero")
+        found[name] = (float(low), float(high))
+    return found
+
+
+def search_rotor(
+    bench: Bench,
+    goals: Sequence[str],
+    *,
+    ranges: Mapping[str, tuple[float, float]] | None = None,
+    gases: Sequence[str] | None = None,
+    between: tuple[str, str] = ("thermal_force", "light_pressure"),
+    trials: int = 600,
+    seed: int = 1,
+) -> RotorSearch:
+    """Search for the rotors that serve some goals best.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench: lamp, chamber, sheet, pivot.
+    goals : sequence of str
+        One or more keys of :data:`GOALS`.
+    ranges : mapping, optional
+        From the least to the greatest, m: ``{"vane_width": (6e-3, 20e-3)}``; over those of ``[workshop]``.
+    gases : sequence of str, optional
+        Gases at hand; those of ``[workshop]``, or that of the bench, where absent.
+    between : tuple of str
+        The two drives that the goal ``test`` tells apart, keys of :data:`edgewind.rotor.DRIVES`.
+    trials, seed : int
+        Designs to try; the same seed tries the same ones.
+
+    Raises
+    ------
+    InputError
+        An unknown goal, gas or drive, or no design that can be built and turns.
+    """
+    import optuna
+
+    wanted = tuple(dict.fromkeys(goals))
+    for key in wanted:
+        if key not in GOALS:
+            raise InputError(f"there is no goal '{key}'", fix=f"use {', '.join(GOALS)}")
+    if not wanted:
+        raise InputError("no goal was given", fix=f"give one or more of {', '.join(GOALS)}")
+    if len(set(between)) != 2 or any(key not in NAMES for key in between):
+        raise InputError(f"{' and '.join(between)} cannot be told apart", fix=f"name two of {', '.join(NAMES)}")
+    if trials < 50:
+        raise InputError(f"{trials} designs are too few", fix="try 50 or more")
+    task = _task(bench, wanted, between, ranges, gases)
+    optuna.logging.set_verbosity(optuna.logging.ERROR)
+    judged: list[Judged] = []
+
+    def ask(trial: optuna.Trial) -> tuple[float, ...]:
+        built = _drawn(trial, task)
+        found = task.judge(built)
+        judged.append(found)
+        for limit, beyond in task.misfits(built).items():
+            trial.set_constraint(limit, beyond)
+        trial.set_constraint(_HELD, 1.0 if _HELD in found.problems else 0.0)
+        return tuple(found.values[goal.key] for goal in task.goals)
+
+    sampler = optuna.samplers.NSGAIISampler(population_size=min(60, trials // 4), seed=seed)
+    study = optuna.create_study(
+        directions=["maximize" if goal.most else "minimize" for goal in task.goals], sampler=sampler
+    )
+    for corner in _corners(task):
+        study.enqueue_trial(corner)
+    study.optimize(ask, n_trials=trials)
+    good = [one for one in judged if not one.problems]
+    if not good:
+        why = max((one.problems[0] for one in judged), key=[one.problems[0] for one in judged].count)
+        raise InputError(f"none of {trials} designs can be built and turns: {why}", fix="widen the ranges")
+    good = list({one.built: one for one in good}.values())
+    signs = np.array([1.0 if goal.most else -1.0 for goal in task.goals])
+    values = signs * np.array([[one.values[goal.key] for goal in task.goals] for one in good])
+    on_front = pareto_front(values)
+    front = [one for one, first in zip(good, on_front, strict=True) if first]
+    front.sort(key=lambda one: -signs[0] * one.values[task.goals[0].key])
+    others = [one for one, first in zip(good, on_front, strict=True) if not first]
+    return RotorSearch(
+        bench, task.goals, between, task.ranges, task.gases, tuple(front), tuple(others), task.judge(task.own()),
+        trials, seed,
+    )  # fmt: skip
+
+
+def _task(
+    bench: Bench,
+    goals: tuple[str, ...],
+    between: tuple[str, str],
+    ranges: Mapping[str, tuple[float, float]] | None,
+    gases: Sequence[str] | None,
+) -> _Task:
+    span = ranges_of(bench, ranges)
+    at_hand = tuple(gases or ())
+    if not at_hand and bench.workshop is not None and bench.workshop.gases is not None:
+        at_hand = bench.workshop.gases
+    if not at_hand:
+        species = bench.gas.species
+        if not isinstance(species, str):
+            raise InputError("the gas of the bench is a mixture", key="gas.species", fix="name gases with --gases")
+        at_hand = (species,)
+    for name in at_hand:
+        find_gas(name)
+    return _Task(bench, tuple(GOALS[key] for key in goals), between, span, "vane_height" not in span, at_hand)
+
+
+def _corners(task: _Task) -> list[dict[str, Any]]:
+    """Return the designs at the ends of all ranges, to start from: the best for one goal alone often lies there."""
+    free = {name: ends for name, ends in task.ranges.items() if ends[0] < ends[1]}
+    found: list[dict[str, Any]] = []
+    for k, ends in enumerate(itertools.product(*free.values())):
+        chosen: dict[str, Any] = {
+            name: int(end) if name == "vanes" else end for name, end in zip(free, ends, strict=True)
+        }
+        if len(task.gases) > 1:
+            chosen["gas"] = task.gases[k % len(task.gases)]
+        found.append(chosen)
+    return found
+
+
+def _drawn(trial: Any, task: _Task) -> Built:
+    """Let the sampler choose a design."""
+
+    def length(name: str) -> float:
+        low, high = task.ranges[name]
+        return float(trial.suggest_float(name, low, high, log=True)) if high > low else low
+
+    width = length("vane_width")
+    low, high = (int(end) for end in task.ranges["vanes"])
+    return Built(
+        vane_width_m=width,
+        vane_height_m=width if task.square else length("vane_height"),
+        vane_thickness_m=length("vane_thickness"),
+        arm_m=length("arm"),
+        vanes=int(trial.suggest_int("vanes", low, high)) if high > low else low,
+        gas=str(trial.suggest_categorical("gas", list(task.gases))) if len(task.gases) > 1 else task.gases[0],
+    )

@@ -1,0 +1,90 @@
+"""The search of the next rotor as people read it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from edgewind.plan.dwell_words import duration
+from edgewind.plan.rotor_search import Goal, Judged, RotorSearch
+from edgewind.units import format_number, from_si
+
+_RPM = float(from_si(1.0, "rpm", "angular speed"))
+
+
+def goal_value(goal: Goal, judged: Judged) -> str:
+    """Write the value of a goal, speeds in rpm."""
+    value = judged.values[goal.key]
+    if judged.problems:
+        return "-"
+    return format_number(_RPM * value if goal.unit == "rad/s" else value, 3)
+
+
+def goal_unit(goal: Goal) -> str:
+    """Unit in which a goal is written."""
+    return {"rad/s": "rpm", "standard deviations": "sd"}.get(goal.unit, goal.unit)
+
+
+def trade_sentence(found: RotorSearch) -> str:
+    """Say how large the trade is."""
+    if len(found.goals) == 1:
+        best = found.front[0]
+        goal = found.goals[0]
+        now = (
+            "the present rotor does not turn"
+            if found.own.problems
+            else f"the present rotor has {goal_value(goal, found.own)}"
+        )
+        return f"{goal.words.capitalize()}: {goal_value(goal, best)} {goal_unit(goal)}; {now}."
+    ends = []
+    for goal in found.goals:
+        best = found.front[found.best_of[goal.key]]
+        cost = ", ".join(
+            f"{other.words} {goal_value(other, best)} {goal_unit(other)}" for other in found.goals if other is not goal
+        )
+        ends.append(f"{goal.words} {goal_value(goal, best)} {goal_unit(goal)} (with {cost})")
+    beaten = found.better_than_own
+    own = (
+        f"{beaten} of them are better than the present rotor in every goal."
+        if beaten
+        else "None of them is better than the present rotor in every goal."
+    )
+    return f"{len(found.front)} rotors of {found.tried} tried are best in one way or another: {'; '.join(ends)}. {own}"
+
+
+def rotor_rows(found: RotorSearch, most: int = 8) -> list[list[str]]:
+    """Return the rows of a table: two of titles and units, the present rotor, and some of the front."""
+    goals = found.goals
+    rows = [
+        ["", "width", "height", "thick", "arm", "vanes", "gas", *(goal.key for goal in goals), "best at", "spin-up"]
+    ]
+    rows.append(["", "mm", "mm", "mm", "mm", "", "", *(goal_unit(goal) for goal in goals), "Pa", ""])
+    for name, one in [("now", found.own), *((str(k), one) for k, one in enumerate(found.picked(most), start=1))]:
+        b = one.built
+        sizes = (b.vane_width_m, b.vane_height_m, b.vane_thickness_m, b.arm_m)
+        rows.append(
+            [
+                name, *(format_number(1e3 * length, 3) for length in sizes), str(b.vanes), b.gas,
+                *(goal_value(goal, one) for goal in goals),
+                *(("-", "-") if one.problems else (format_number(one.pressure_pa, 2), duration(one.spin_up_s))),
+            ]
+        )  # fmt: skip
+    return rows
+
+
+def search_lines(found: RotorSearch) -> Iterator[str]:
+    """Yield the trade, the table, and what was taken for granted."""
+    yield trade_sentence(found)
+    yield ""
+    rows = rotor_rows(found)
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    for row in rows:
+        yield "  ".join(text.rjust(width) for text, width in zip(row, widths, strict=True)).rstrip()
+    if len(found.front) > len(rows) - 3:
+        yield f"({len(rows) - 3} of {len(found.front)} on the front, spread along it; --json has all)"
+    for problem in found.own.problems:
+        yield f"The present rotor: {problem}."
+    yield ""
+    for text in found.assumptions:
+        yield f"assumed: {text}"
+    for text in found.falsified_by:
+        yield f"would show it wrong: {text}"

@@ -1,0 +1,169 @@
+"""A planned study of a scaling claim as people read it, and the order in which its sweeps are run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from edgewind.plan.dwell_words import duration
+from edgewind.plan.scaling_study import ENOUGH, MODEL, Rated, ScalingStudy
+from edgewind.units import format_number, from_si
+
+_RPM = float(from_si(1.0, "rpm", "angular speed"))
+
+
+def millimetres(widths_m: tuple[float, ...] | list[float]) -> str:
+    """Write sizes: ``8, 12 and 20 mm``."""
+    texts = [format_number(1e3 * width, 3) for width in widths_m]
+    return " and ".join([", ".join(texts[:-1]), texts[-1]] if len(texts) > 1 else texts) + " mm"
+
+
+def claim_name(study: ScalingStudy, claim: str) -> str:
+    """Write a claim: ``-1``, or ``model (-0.87)``."""
+    return f"model ({study.exponents[claim]:.2f})" if claim == MODEL else claim
+
+
+def answer_sentences(study: ScalingStudy) -> tuple[str, ...]:
+    """Say what to build, what it takes and what it would settle; or that the time is too short."""
+    best, time = study.best, study.settings
+    gases = " and in ".join(study.gases)
+    if best is None:
+        least = study.hours(study.widths_m[:2], 1, 1)
+        return (
+            f"In {format_number(time.hours, 3)} h no two sizes can be swept once: that takes "
+            f"{format_number(least, 2)} h. Give more days, fewer readings a sweep or fewer gases.",
+        )
+    d = best.design
+    many = "one" if d.rotors == 1 else str(d.rotors)
+    often = "once" if d.sweeps == 1 else f"{d.sweeps} times"
+    hard = min(study.pairs, key=lambda pair: best.power[pair[0]][pair[1]])
+    first = (
+        f"Build {many} rotor{'s' if d.rotors > 1 else ''} of each of {millimetres(d.widths_m)} and sweep each {often} "
+        f"in {gases}: {format_number(d.hours, 3)} h of the {format_number(time.hours, 3)} h at hand."
+    )
+    second = f"The exponent will be known to {best.exponent_u:.2f} (one standard deviation)."
+    chance = 100 * best.power[hard[0]][hard[1]]
+    third = (
+        f"The hardest question, to give up {claim_name(study, hard[1])} where {claim_name(study, hard[0])} holds, is "
+        f"settled with a chance of {chance:.0f} %; "
+        + ("that is enough." if chance >= 100 * ENOUGH else "that is thin: see the trade below.")
+    )
+    alike = [claim_name(study, name) for name in study.exponents if name != MODEL and (name, MODEL) not in study.pairs]
+    fourth = (
+        (
+            f"The forward model itself gives {study.exponents[MODEL]:.2f}; this study cannot tell it from "
+            f"{' or '.join(alike)}.",
+        )
+        if alike
+        else (f"The forward model itself gives {study.exponents[MODEL]:.2f}.",)
+    )
+    return (first, second, third, *fourth)
+
+
+def one_design(rated: Rated) -> str:
+    """Write a design in a few words."""
+    d = rated.design
+    return f"{d.rotors} x {millimetres(d.widths_m)}, {d.sweeps} sweep{'s' if d.sweeps > 1 else ''} each"
+
+
+@dataclass(frozen=True)
+class Run:
+    """One sweep of the run sheet."""
+
+    number: int
+    rotor: str
+    gas: str
+    low: str
+    high: str
+    readings: int
+    time: str
+    changeover: bool
+
+
+def run_order(study: ScalingStudy) -> tuple[Run, ...]:
+    """Return the sweeps in the order to run them: rotors in a drawn order, so that drift is not taken for size."""
+    best = study.best
+    if best is None:
+        return ()
+    d = best.design
+    rotors = [(width, letter) for width in d.widths_m for letter in range(d.rotors)]
+    random = np.random.default_rng([study.settings.seed, 31])
+    runs: list[Run] = []
+    for k in random.permutation(len(rotors)):
+        width, letter = rotors[k]
+        name = f"{format_number(1e3 * width, 3)} mm" + (f" {'ABCDEFGH'[letter]}" if d.rotors > 1 else "")
+        first = True
+        for gas in study.gases:
+            for _ in range(d.sweeps):
+                ends = study.pressures[width, gas]
+                runs.append(
+                    Run(
+                        len(runs) + 1, name, gas, format_number(float(ends[0]), 2), format_number(float(ends[-1]), 3),
+                        int(ends.size), duration(study.sweep_s[width, gas]), first,
+                    )
+                )  # fmt: skip
+                first = False
+    return tuple(runs)
+
+
+def study_lines(study: ScalingStudy) -> Iterator[str]:
+    """Yield the plan as text."""
+    yield from answer_sentences(study)
+    yield ""
+    yield "What changes with size (at the best pressure of each, by the forward model):"
+    rows = [["vane", "gas", "pressure", "Kn", "speed", "mass", "drag", "warmer", "edge", "spin-up", "sweep"]]
+    rows.append(["mm", "", "Pa", "", "rpm", "mg", "N m s", "K", "%", "", ""])
+    for (width, gas), rotor in study.rotors.items():
+        rows.append(
+            [
+                format_number(1e3 * width, 3), gas, format_number(rotor.pressure_pa, 3),
+                format_number(rotor.knudsen, 2), format_number(_RPM * rotor.speed_rad_s, 3),
+                format_number(1e6 * rotor.vane_mass_kg, 3), f"{rotor.drag_n_m_s:.1e}", f"{rotor.warmer_k:.1f}",
+                f"{100 * rotor.edge_share:.1f}", duration(rotor.spin_up_s), duration(study.sweep_s[width, gas]),
+            ]
+        )  # fmt: skip
+    yield from _table(rows)
+    best = study.best
+    if best is not None:
+        yield ""
+        yield "Chance to give up the claim of a column where that of a row holds, %:"
+        names = list(study.exponents)
+        rows = [["", *(claim_name(study, name) for name in names)]]
+        for truth in names:
+            rows.append(
+                [claim_name(study, truth)]
+                + ["" if rival == truth else f"{100 * best.power[truth][rival]:.0f}" for rival in names]
+            )
+        yield from _table(rows)
+        yield ""
+        yield "The trade, best for each number of rotors:"
+        for one in study.others:
+            yield (
+                f"  {one_design(one)}: {format_number(one.design.hours, 3)} h, exponent to {one.exponent_u:.2f}, least "
+                f"chance {100 * one.least_power:.0f} %"
+            )
+        yield ""
+        yield "Order of the sweeps, drawn so that drift is not taken for size:"
+        for run in run_order(study):
+            yield (
+                f"  {run.number}. {run.rotor} in {run.gas}, {run.low} to {run.high} Pa, {run.readings} readings, "
+                f"{run.time}{', after a change of rotor' if run.changeover else ''}"
+            )
+    for title, texts in (
+        ("Hold", study.held), ("Modelled, since it changes all the same", study.modelled),
+        ("Assumed", study.assumptions), ("Would show it wrong", study.falsified_by),
+        ("Mind", study.left_out),
+    ):  # fmt: skip
+        if texts:
+            yield ""
+            yield f"{title}:"
+            for text in texts:
+                yield f"  - {text}"
+
+
+def _table(rows: list[list[str]]) -> Iterator[str]:
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    for row in rows:
+        yield "  ".join(text.rjust(width) for text, width in zip(row, widths, strict=True)).rstrip()

@@ -1,0 +1,221 @@
+"""The same rotor in other sizes and gases: what changes with the width of the vane, by the forward model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.bench import Bench
+from edgewind.errors import InputError
+from edgewind.rotor import changed_bench, parameters_of, response_of, steady_state
+from edgewind.rotor.parameters import RotorParameters
+from edgewind.rotor.predict import peak_places
+from edgewind.rotor.speed_kernel import flat, steady_speeds, table_arrays
+from edgewind.units import Measured
+
+Array = NDArray[np.float64]
+
+# Decades of pressure below the end of the response in which a curve is looked at, and its points.
+_DECADES, _POINTS = 4.0, 161
+# Least clearance of the rotor in its chamber: share of the half width that must stay free.
+CLEARANCE = 0.05
+# How far rotors made alike differ, one standard deviation: of lengths and of the vane's conductance relative, of
+# emissivities absolute. Our judgement, no source; pivots differ by what bench.toml states, or by the last.
+LENGTHS_ALIKE, CONDUCTANCE_ALIKE, EMISSIVITY_ALIKE, PIVOT_ALIKE = 0.005, 0.05, 0.01, 0.3
+
+
+def resized(bench: Bench, width_m: float, gas: str | None = None) -> Bench:
+    """Return the bench with square vanes of another width, cut from the same sheet, and another gas.
+
+    The inner edge of the vane keeps its distance from the axis. Mass and moment of inertia, where they are given,
+    follow the area and the square of the arm; chamber, lamp, pivot and build of the vane stay.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench as it is.
+    width_m : float
+        Width and height of the vane, m.
+    gas : str, optional
+        Name of the gas.
+
+    Raises
+    ------
+    InputError
+        A width that does not fit the chamber.
+    """
+    rotor = bench.rotor
+    own = rotor.vane_width.value
+    arm = rotor.arm.value - own / 2 + width_m / 2
+    if width_m <= 0 or not np.isfinite(width_m):
+        raise InputError(f"a vane of {1e3 * width_m:g} mm", fix="give widths above zero")
+    if 2 * (arm + width_m / 2) > (1 - CLEARANCE) * bench.chamber.width.value or width_m >= bench.chamber.height.value:
+        raise InputError(
+            f"vanes of {1e3 * width_m:.4g} mm do not fit the chamber of {1e3 * bench.chamber.width.value:.4g} mm",
+            fix="ask for narrower vanes or a wider chamber",
+        )
+    changes: dict[str, Any] = {
+        "rotor.vane_width": Measured(width_m, LENGTHS_ALIKE * width_m),
+        "rotor.vane_height": Measured(width_m, LENGTHS_ALIKE * width_m),
+        "rotor.arm": Measured(arm, rotor.arm.u),
+    }
+    area = width_m**2 / rotor.vane_area_m2
+    if rotor.vane_mass is not None:
+        changes["rotor.vane_mass"] = Measured(rotor.vane_mass.value * area, rotor.vane_mass.u * area)
+    if rotor.moment_of_inertia is not None:
+        times = area * (arm**2 + width_m**2 / 12) / rotor.mean_square_arm_m2
+        own_inertia = rotor.moment_of_inertia
+        changes["rotor.moment_of_inertia"] = Measured(own_inertia.value * times, own_inertia.u * times)
+    if gas is not None:
+        changes["gas.species"] = gas
+    return changed_bench(bench, changes)
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """A curve of speed that can be moved along ln(pressure); small, so that it goes to other processes.
+
+    Attributes
+    ----------
+    pressure_pa, speed_rad_s : float
+        Its highest place.
+    log_grid, relative_speed : array of shape (n,)
+        ln(pressure), and speed over the greatest speed.
+    """
+
+    pressure_pa: float
+    speed_rad_s: float
+    log_grid: Array
+    relative_speed: Array
+
+    def speed_at(self, pressure_pa: Any, shift: float = 0.0) -> Array:
+        """Speed at some pressures, rad/s, if the optimum lay at ``exp(shift)`` times its place."""
+        place = np.log(np.asarray(pressure_pa, dtype=float)) - shift
+        return np.asarray(self.speed_rad_s * np.interp(place, self.log_grid, self.relative_speed))
+
+
+@dataclass(frozen=True, eq=False)
+class SizedRotor:
+    """One size in one gas, by the forward model.
+
+    Attributes
+    ----------
+    width_m, gas
+        Which.
+    bench : Bench
+        The bench with it.
+    pressure_pa, knudsen, speed_rad_s : float
+        Where the speed is greatest, and how great it is.
+    vane_mass_kg, inertia_kg_m2 : float
+        Of one vane; of the rotor.
+    drag_n_m_s, warmer_k, apart_k, edge_share, spin_up_s : float
+        At that pressure: all that grows with speed; dark face above the gas; difference of the faces; share of the
+        thermal force that sits at the edge; moment of inertia over drag.
+    curve : Curve
+        Speed against pressure.
+    rotor_scatter : float
+        Standard deviation of ln(pressure of the greatest speed) between rotors made alike.
+    """
+
+    width_m: float
+    gas: str
+    bench: Bench
+    pressure_pa: float
+    knudsen: float
+    speed_rad_s: float
+    vane_mass_kg: float
+    inertia_kg_m2: float
+    drag_n_m_s: float
+    warmer_k: float
+    apart_k: float
+    edge_share: float
+    spin_up_s: float
+    curve: Curve
+    rotor_scatter: float
+
+    def as_plain(self) -> dict[str, Any]:
+        """Plain data, SI."""
+        left_out = ("bench", "curve")
+        return {name: value for name, value in vars(self).items() if name not in left_out}
+
+
+def sized_rotor(bench: Bench, width_m: float, gas: str, *, seed: int = 1, draws: int = 80) -> SizedRotor:
+    """Predict one size in one gas, with the scatter between rotors made alike.
+
+    Raises
+    ------
+    InputError
+        The rotor does not fit, does not turn, or has no greatest speed inside the response of the gas.
+    """
+    sized = resized(bench, width_m, gas)
+    rotor = parameters_of(sized)
+    response = response_of(rotor)
+    top = float(rotor.knudsen(1.0)) / response.least_knudsen / 1.01
+    pressure = np.geomspace(top / 10**_DECADES, top, _POINTS)
+    table = table_arrays(response)
+    numbers = _made_alike(sized, rotor, draws, seed)
+    curves = np.array([steady_speeds(pressure, one, *table)[0] for one in (flat(rotor), *numbers)])
+    sense = np.sign(curves[0][np.argmax(np.abs(curves[0]))])
+    places = peak_places(pressure, sense * curves)
+    name = f"vanes of {1e3 * width_m:.3g} mm in {gas}"
+    if not np.isfinite(places[0]):
+        still = not np.any(curves[0])
+        raise InputError(
+            f"{name} {'do not turn' if still else 'have no pressure of greatest speed inside the response of the gas'}",
+            fix="leave that size or gas out, or change pivot, lamp or vane",
+        )
+    best = float(places[0])
+    state = steady_state(np.array([best]), rotor, response)
+    speed = float(np.abs(state.speed_rad_s[0]))
+    drag = float(state.drag[0])
+    area = rotor.vane_area_m2
+    specific = sized.rotor.vane_specific_heat.value
+    found = places[1:][np.isfinite(places[1:])]
+    return SizedRotor(
+        width_m=width_m,
+        gas=gas,
+        bench=sized,
+        pressure_pa=best,
+        knudsen=float(rotor.knudsen(best)),
+        speed_rad_s=speed,
+        vane_mass_kg=float(rotor.heat_capacity_j_m2_k * area / specific),
+        inertia_kg_m2=float(rotor.moment_of_inertia_kg_m2),
+        drag_n_m_s=drag,
+        warmer_k=float(state.at.dark_k[0] - rotor.gas_temperature_k),
+        apart_k=float(state.at.dark_k[0] - state.at.bright_k[0]),
+        edge_share=float(1 - state.at.gas.area_share[0]),
+        spin_up_s=float(rotor.moment_of_inertia_kg_m2) / drag,
+        curve=Curve(best, speed, np.log(pressure), np.maximum(sense * curves[0], 0.0) / speed),
+        rotor_scatter=float(np.std(np.log(found))) if found.size > 2 else 0.0,
+    )
+
+
+def _made_alike(bench: Bench, rotor: RotorParameters, draws: int, seed: int) -> list[Array]:
+    """Rotors of one make: what differs from one to the next, drawn."""
+    random = np.random.default_rng([seed, 41])
+    told = bench.rotor
+
+    def pivot(value: float, stated: Measured | None, score: float) -> float:
+        spread = PIVOT_ALIKE if stated is None or not stated.value else stated.relative
+        return float(value * np.exp(spread * score))
+
+    found = []
+    for _ in range(draws):
+        z = random.standard_normal(9)
+        dry = pivot(rotor.pivot_dry_n_m, told.pivot_dry_torque, z[0])
+        made = rotor.with_(
+            pivot_dry_n_m=dry,
+            pivot_breakaway_n_m=dry * rotor.pivot_breakaway_n_m / rotor.pivot_dry_n_m if rotor.pivot_dry_n_m else 0.0,
+            pivot_viscous_n_m_s=pivot(rotor.pivot_viscous_n_m_s, told.pivot_viscous, z[1]),
+            vane_width_m=rotor.vane_width_m * (1 + LENGTHS_ALIKE * z[2]),
+            vane_height_m=rotor.vane_height_m * (1 + LENGTHS_ALIKE * z[3]),
+            arm_m=rotor.arm_m * (1 + LENGTHS_ALIKE * z[4]),
+            vane_conductance_w_m2_k=rotor.vane_conductance_w_m2_k * np.exp(CONDUCTANCE_ALIKE * z[5]),
+            dark_emissivity=float(np.clip(rotor.dark_emissivity + EMISSIVITY_ALIKE * z[6], 0.01, 1.0)),
+            bright_emissivity=float(np.clip(rotor.bright_emissivity + EMISSIVITY_ALIKE * z[7], 0.01, 1.0)),
+        )
+        found.append(flat(made))
+    return found

@@ -1,0 +1,74 @@
+"""The interval of the maximising pressure as readings may narrow it, and what they cannot narrow."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from edgewind.evidence import Optimum
+from edgewind.plan.information import NATS_PER_BIT, Outlook
+
+
+@dataclass(frozen=True)
+class Spread:
+    """The interval of the maximising pressure in ln(pressure), what the curve alone gives and what comes on top.
+
+    ``low``, ``middle`` and ``high`` are quantiles of everything; ``own`` is the half width that the curve alone gives,
+    which readings can narrow, and ``fixed`` the half width in quadrature that they cannot.
+    """
+
+    low: float
+    middle: float
+    high: float
+    own: float
+    fixed: float
+
+    def after(self, bits: float) -> tuple[float, float]:
+        """Interval, Pa, once readings have told so many bits: entropy falls by as much, and the width with it."""
+        shrink = self.shrink(bits)
+        ends = (self.middle - (self.middle - self.low) * shrink, self.middle + (self.high - self.middle) * shrink)
+        return float(np.exp(ends[0])), float(np.exp(ends[1]))
+
+    def shrink(self, bits: float) -> float:
+        """Width after over width before."""
+        own = self.own * 2.0**-bits
+        return float(np.hypot(own, self.fixed) / max(np.hypot(self.own, self.fixed), 1e-12))
+
+
+def spread_of(optimum: Optimum, outlook: Outlook, level: float) -> Spread:
+    """Split the interval of an optimum into what readings can narrow and what they cannot."""
+    tails = (0.5 - level / 2, 0.5, 0.5 + level / 2)
+    low, middle, high = np.quantile(np.log(optimum.draws_pa), tails)
+    ends = np.quantile(outlook.places, (tails[0], tails[2]))
+    step = float(outlook.curve.log_pressure[1] - outlook.curve.log_pressure[0])
+    own = max(float(ends[1] - ends[0]) / 2, step / 8)
+    whole = float(high - low) / 2
+    if own > whole:  # planning reaches beyond the readings, where the optimum's own draws cannot go
+        low, high = float(ends[0]), float(ends[1])
+        middle = float(np.median(outlook.places))
+        whole = own
+    return Spread(float(low), float(middle), float(high), own, math.sqrt(max(whole**2 - own**2, 0.0)))
+
+
+def other_interval(spread: Spread, extra: float) -> tuple[float, float]:
+    """Interval, Pa, of a spread with a further half width in quadrature."""
+    grow = float(np.hypot(np.hypot(spread.own, spread.fixed), extra) / max(np.hypot(spread.own, spread.fixed), 1e-12))
+    low, high = (
+        spread.middle - (spread.middle - spread.low) * grow,
+        spread.middle + (spread.high - spread.middle) * grow,
+    )
+    return float(np.exp(low)), float(np.exp(high))
+
+
+def bits_of(before: Sequence[float], after: Sequence[float]) -> float:
+    """Information, bits, that narrows an interval of pressures from one to another; zero for one without width."""
+    widths = float(np.log(before[1] / before[0])), float(np.log(after[1] / after[0]))
+    return float(np.log(widths[0] / widths[1])) / NATS_PER_BIT if min(widths) > 0 else 0.0
+
+
+def rounded(pressure_pa: float, allowed: tuple[float, float]) -> float:
+    """Round a pressure to three digits, as people set it, without leaving the range."""
+    return float(np.clip(float(f"{pressure_pa:.2e}"), *allowed))

@@ -1,0 +1,64 @@
+"""A plan as people read it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from edgewind.plan.values import Plan, Proposal
+from edgewind.units import format_interval, format_number
+
+TITLES = {
+    "reading": "reading",
+    "repeat": "repeat",
+    "sweep": "readings the other way",
+    "coast-down": "coast-down",
+}
+
+
+def duration(seconds: float) -> str:
+    """Write a time as people plan it.
+
+    Examples
+    --------
+    >>> duration(48.0), duration(420.0), duration(7500.0)
+    ('48 s', '7 min', '2 h 5 min')
+    """
+    if seconds < 60:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    hours, rest = divmod(minutes, 60)
+    return f"{minutes} min" if not hours else f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def where(proposal: Proposal) -> str:
+    """The pressures of a proposal, in Pa."""
+    return ", ".join(format_number(pressure, 3) for pressure in proposal.pressures_pa) + " Pa"
+
+
+def effect(proposal: Proposal) -> str:
+    """What a proposal is expected to do."""
+    said = []
+    if proposal.information_bits is not None:
+        said.append(f"{format_number(proposal.information_bits, 2, keep_zeros=True)} bits on the {proposal.about}")
+    if proposal.interval_before_pa is not None and proposal.interval_after_pa is not None:
+        before, after = (format_interval(*ends) for ends in (proposal.interval_before_pa, proposal.interval_after_pa))
+        said.append(f"interval {before} Pa, expected {after} Pa after it")
+    return "; ".join(said)
+
+
+def plan_lines(plan: Plan) -> Iterator[str]:
+    """Yield the plan line by line: how things stand, what to measure, on what it rests."""
+    yield plan.opening
+    if plan.stop is not None:
+        yield f"Stop ({plan.stop.reason}): {plan.stop.sentence}"
+        if plan.proposals:
+            yield "What could still be done:"
+    for number, one in enumerate(plan.proposals, start=1):
+        expected = effect(one)
+        does = f": {expected}." if expected else "."
+        yield f"{number}. {TITLES[one.kind]} at {where(one)}, {duration(one.cost_s)}{does}"
+        yield f"   {one.why}"
+    if plan.proposals:
+        yield f"All of it takes about {duration(plan.cost_s)}."
+    yield "Assumed: " + " ".join(plan.assumptions)
+    yield "What would show this plan wrong: " + " ".join(plan.falsified_by)

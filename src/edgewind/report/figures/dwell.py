@@ -1,0 +1,118 @@
+"""The time on the bench drawn: the three times against pressure, and the sweep as a staircase over the hours."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from edgewind.plan import TimePlan
+from edgewind.plan.dwell_words import order_sentence, slowest_sentence
+from edgewind.report.figures.base import Drawing
+from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
+from edgewind.report.figures.file import write_figure
+from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.palette import Palette
+
+
+def draw_dwell(plan: TimePlan, palette: Palette, size: Size) -> Figure:
+    """Draw the times of chamber, heat and spin with the whole stay, and below them the quickest sweep in time."""
+    figure = new_figure(size)
+    left, right, bottom, gap = 5.6, 1.5, 3.6, 5.2
+    top = 9.4 if size.narrow else 6.2
+    top += 2.2 if size.titled else 0.0
+    half = (size.height_em - bottom - top - gap) / 2
+    above = plain_axes(figure, size.box(left, bottom + half + gap, right, top), spines=("bottom",))
+    below = plain_axes(figure, size.box(left, bottom, right, top + half + gap), spines=("bottom",))
+    _times(above, plan, palette, size)
+    _stairs(below, plan, palette, size)
+    start = 1.6 / size.width_em
+    if size.titled:
+        title = f"{plan.times.bench.experiment.title}: time on the bench"
+        figure.text(start, 1 - 1.1 / size.height_em, title, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
+    handles, labels = above.get_legend_handles_labels()
+    handles += [
+        Line2D([], [], color=colour, linewidth=3.2 * size.line) for colour in (palette.soft, palette.gold, palette.blue)
+    ]
+    labels += ["waiting for clean gas", "settling", "measuring"]
+    place = (start, 1 - (3.4 if size.titled else 0.9) / size.height_em)
+    figure.legend(handles, labels, loc="upper left", ncols=2 if size.narrow else 4, bbox_to_anchor=place)
+    return figure
+
+
+def _times(axes: Axes, plan: TimePlan, palette: Palette, size: Size) -> None:
+    pressure = plan.pressure_pa
+    fine = np.geomspace(pressure[0], pressure[-1], 60) if pressure.size > 1 else pressure
+    rotor = plan.times.rotor(fine)
+    lines = [
+        ("heat of the vane", rotor.heat_s, palette.rust, "-"),
+        ("spin of the rotor", rotor.spin_up_s, palette.plum, "-"),
+    ]
+    if plan.times.vacuum is not None:
+        lines.insert(0, ("chamber, V/S", plan.times.chamber_s(fine), palette.moss, "-"))
+    for name, time, colour, dash in lines:
+        axes.plot(fine, time, color=colour, linestyle=dash, linewidth=1.8 * size.line, label=name)
+    steps = plan.best.steps
+    axes.plot(
+        [step.pressure_pa for step in steps], [step.settle_s + step.measure_s for step in steps], linestyle="",
+        marker="o", color=palette.ink, markersize=5.5 * size.line, label="settling and measuring", zorder=4,
+    )  # fmt: skip
+    axes.set(xscale="log", yscale="log", xlabel="pressure (Pa)", ylabel="time (s)")
+    for axis in (axes.xaxis, axes.yaxis):
+        plain_ticks(axis)
+    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+    axes.set_axisbelow(True)
+
+
+def _stairs(axes: Axes, plan: TimePlan, palette: Palette, size: Size) -> None:
+    steps = plan.best.steps
+    unit, name = (3600.0, "hours") if steps[-1].ends_s > 7200 else (60.0, "minutes")
+    colours = {"wait_s": palette.soft, "settle_s": palette.gold, "measure_s": palette.blue}
+    now, last = 0.0, None
+    for step in steps:
+        if not np.isfinite(step.total_s):
+            break
+        if last is not None:
+            axes.plot([now, now], [last, step.pressure_pa], color=palette.rule, linewidth=size.line, zorder=1)
+        for key, colour in colours.items():
+            length = getattr(step, key) / unit
+            if length > 0:
+                ends = [now, now + length]
+                axes.plot(ends, [step.pressure_pa] * 2, color=colour, linewidth=4.5 * size.line, solid_capstyle="butt")
+                now += length
+        last = step.pressure_pa
+    axes.set(yscale="log", xlabel=f"{name} from the start of pumping", ylabel="pressure (Pa)")
+    axes.set_xlim(0.0, max(now, 1e-3) * 1.02)
+    plain_ticks(axes.yaxis)
+    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+    axes.set_axisbelow(True)
+
+
+def plot_dwell(plan: TimePlan, path: Path) -> None:
+    """Write the figure of a plan as .png or .svg."""
+    write_figure(path, lambda palette, size: draw_dwell(plan, palette, size))
+
+
+def _alt(plan: TimePlan) -> str:
+    return f"Time on the bench for {plan.times.bench.experiment.title}. {order_sentence(plan)} {slowest_sentence(plan)}"
+
+
+def _caption(plan: TimePlan) -> str:
+    return (
+        "Above: the times in which the gas in the chamber, the heat of the vane and the spin of the rotor settle, and "
+        "how long each reading takes with the wait before it. Below: the quickest sweep over the range that was "
+        "measured, from the start of pumping. Computed from bench.toml, not measured."
+    )
+
+
+DWELL: Drawing[TimePlan] = Drawing(
+    "time", draw_dwell, _alt, _caption,
+    {
+        "page": Size(PAGE_WIDTH_IN, 6.0, 10.5),
+        "narrow": Size(NARROW_WIDTH_IN, 6.6, 10.5, narrow=True),
+        "film": Size(12.8, 7.2, 13.5, titled=True),
+    },
+)  # fmt: skip

@@ -1,0 +1,33 @@
+"""The gas drawn for a film: stills and animation of what the kinetic solver computes."""
+
+from edgewind.report.film.field import GasField, field_of_response, gas_field
+from edgewind.report.film.movie import Film, check_film, make_film, read_back
+from edgewind.report.film.picture import GasPicture, caption
+from edgewind.report.film.series import GasSeries, Moment, gas_series, standard_knudsen
+from edgewind.report.film.still import check_still, draw_gas, still_bytes, write_still
+from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, choose
+
+__all__ = [
+    "DRIVES",
+    "QUANTITIES",
+    "SIZES",
+    "THEMES",
+    "Film",
+    "GasField",
+    "GasPicture",
+    "GasSeries",
+    "Moment",
+    "caption",
+    "check_film",
+    "check_still",
+    "choose",
+    "draw_gas",
+    "field_of_response",
+    "gas_field",
+    "gas_series",
+    "make_film",
+    "read_back",
+    "standard_knudsen",
+    "still_bytes",
+    "write_still",
+]

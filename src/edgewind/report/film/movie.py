@@ -1,0 +1,284 @@
+"""The film: frames from the thinnest gas to the densest or back, coded by FFmpeg as they are drawn."""
+
+from __future__ import annotations
+
+import subprocess
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.errors import EdgewindError, InputError, OutOfRangeError
+from edgewind.report.film.picture import GasPicture
+from edgewind.report.film.series import GasSeries
+from edgewind.report.film.specks import Specks
+from edgewind.report.film.still import check_target, settle
+
+Floats = NDArray[np.float64]
+
+FILMS = ("mp4",)
+# H.264 in yuv420p plays everywhere; quality 17 is near what the eye can tell from the original.
+_QUALITY = "17"
+
+
+@dataclass(frozen=True)
+class Film:
+    """A film that was written.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    frames, fps : int
+        Number of frames, and how many are shown in a second.
+    width, height : int
+        Pixels.
+    knudsen_first, knudsen_last : float
+        Where it begins and ends.
+    bytes : int
+        Size of the file.
+    """
+
+    path: Path
+    frames: int
+    fps: int
+    width: int
+    height: int
+    knudsen_first: float
+    knudsen_last: float
+    bytes: int
+
+    @property
+    def seconds(self) -> float:
+        """Duration."""
+        return self.frames / self.fps
+
+
+def places(first: float, last: float, frames: int, *, hold: float = 0.08) -> Floats:
+    """Return the Knudsen number of each frame: even in its logarithm, resting at both ends and setting off softly.
+
+    Parameters
+    ----------
+    first, last : float
+        Knudsen numbers at the ends.
+    frames : int
+        How many.
+    hold : float
+        Part of the film that rests at each end.
+
+    Examples
+    --------
+    >>> places(10.0, 0.1, 5, hold=0.0).round(3).tolist()
+    [10.0, 3.594, 1.0, 0.278, 0.1]
+    """
+    if frames == 1:
+        return np.array([first])
+    t = np.clip((np.linspace(0.0, 1.0, frames) - hold) / (1.0 - 2.0 * hold), 0.0, 1.0)
+    # Speed rises over the first tenth, is even, and falls over the last tenth.
+    ramp = 0.1
+    v = 1.0 / (1.0 - ramp)
+    s = np.where(
+        t < ramp,
+        0.5 * v * t**2 / ramp,
+        np.where(t > 1.0 - ramp, 1.0 - 0.5 * v * (1.0 - t) ** 2 / ramp, v * (t - 0.5 * ramp)),
+    )
+    return np.asarray(np.exp(np.log(first) + s * (np.log(last) - np.log(first))))
+
+
+def check_timing(seconds: float, fps: int) -> int:
+    """Return the number of frames.
+
+    Raises
+    ------
+    OutOfRangeError
+        For a duration or a rate that makes no film.
+    """
+    if not 1 <= fps <= 120:
+        raise OutOfRangeError(f"{fps} frames a second make no film", key="fps", fix="stay between 1 and 120")
+    if not 0.1 <= seconds <= 600.0:
+        raise OutOfRangeError(f"a film of {seconds:g} s is not made", key="seconds", fix="stay between 0.1 and 600")
+    return max(2, round(seconds * fps))
+
+
+def check_film(
+    path: str | Path, knudsen: Sequence[float], *, seconds: float = 12.0, fps: int = 30, replace: bool = False
+) -> Path:
+    """Return the path of a film that can be made, before any work is done for it.
+
+    Raises
+    ------
+    InputError
+        For a duration, rate, name or place that cannot be, fewer than two Knudsen numbers, or a missing FFmpeg.
+    """
+    check_timing(seconds, fps)
+    checked = check_target(path, FILMS, replace=replace)
+    if len(knudsen) < 2:
+        raise InputError("one Knudsen number makes no film", key="knudsen", fix="give two or more, or make a still")
+    ffmpeg_program()
+    return checked
+
+
+def make_film(
+    path: str | Path,
+    series: GasSeries,
+    *,
+    quantity: str = "temperature",
+    theme: str = "dark",
+    size: str = "1080p",
+    seconds: float = 12.0,
+    fps: int = 30,
+    dense_first: bool = False,
+    specks: bool = True,
+    replace: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> Film:
+    """Draw a film of the gas over the Knudsen number and write it as an MP4 (H.264, yuv420p).
+
+    Frames go to FFmpeg one by one, so that memory holds one of them whatever the length. The file is written beside its
+    place and moved there when it is whole: an interruption leaves nothing.
+
+    Parameters
+    ----------
+    path : path
+        Where to, ending in ``.mp4``.
+    series : GasSeries
+        The gas at two Knudsen numbers or more.
+    quantity, theme, size : str
+        Keys of `QUANTITIES`, `THEMES` and `SIZES`.
+    seconds, fps : float, int
+        Duration and frames a second.
+    dense_first : bool
+        Whether it runs from dense gas to thin, as when a chamber is pumped down; else as when gas is let in.
+    specks : bool
+        Whether specks drift along the lines, where there are closed ones.
+    replace : bool
+        Whether a file that exists may be replaced.
+    progress : callable, optional
+        Called with the frames done and the frames in all.
+
+    Raises
+    ------
+    InputError
+        For a name, size or duration that cannot be, a series of one Knudsen number, a file that exists, or where FFmpeg
+        is missing or cannot code.
+    """
+    frames = check_timing(seconds, fps)
+    path = check_film(path, [field.knudsen for field in series.fields], seconds=seconds, fps=fps, replace=replace)
+    picture = GasPicture(series, quantity=quantity, theme=theme, size=size, specks=specks)
+    first, last = (series.low, series.high) if dense_first else (series.high, series.low)
+    route = places(first, last, frames)
+    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".mp4", delete=False) as handle:
+        part = Path(handle.name)
+    try:
+        drawn = _frames(picture, route, fps)
+        _code(part, drawn, (picture.width, picture.height), fps, frames, progress)
+        settle(part, path, replace=replace)
+    finally:
+        part.unlink(missing_ok=True)
+    return Film(path, frames, fps, picture.width, picture.height, first, last, path.stat().st_size)
+
+
+def _frames(picture: GasPicture, route: Floats, fps: int) -> Iterator[NDArray[np.uint8]]:
+    drifting = Specks() if picture.specks else None
+    shown: float | None = None
+    for knudsen in route:
+        moment = picture.series.at(float(knudsen), picture.name)
+        dots = drifting.step(picture.lines_of(moment), moment, picture.series.sheet, 1.0 / fps) if drifting else None
+        if dots is not None or knudsen != shown:
+            picture.show(moment, dots)
+        shown = float(knudsen)
+        yield picture.frame()
+
+
+def ffmpeg_program() -> str:
+    """Return the FFmpeg that will code films.
+
+    Raises
+    ------
+    EdgewindError
+        There is none.
+    """
+    try:
+        import imageio_ffmpeg  # type: ignore[import-untyped]
+
+        return str(imageio_ffmpeg.get_ffmpeg_exe())
+    except (ImportError, RuntimeError) as error:
+        raise EdgewindError(
+            "no FFmpeg was found to code the film; install imageio-ffmpeg, which brings one, or name one in the "
+            "environment variable IMAGEIO_FFMPEG_EXE"
+        ) from error
+
+
+def _code(
+    part: Path,
+    frames: Iterator[NDArray[np.uint8]],
+    size: tuple[int, int],
+    fps: int,
+    total: int,
+    progress: Callable[[int, int], None] | None,
+) -> None:
+    """Hand frames to FFmpeg; what it says is kept for the error."""
+    program = ffmpeg_program()
+    command = [
+        program, "-y", "-loglevel", "error", "-nostdin",
+        "-f", "rawvideo", "-pix_fmt", "rgba", "-s", f"{size[0]}x{size[1]}", "-r", str(fps), "-i", "-",
+        # Colours by the standard for high definition, and said so in the file.
+        "-vf", "scale=out_color_matrix=bt709:out_range=tv", "-colorspace", "bt709", "-color_primaries", "bt709",
+        "-color_trc", "bt709", "-color_range", "tv",
+        "-c:v", "libx264", "-preset", "medium", "-crf", _QUALITY, "-pix_fmt", "yuv420p", "-movflags", "+faststart",
+        str(part),
+    ]  # fmt: skip
+    with tempfile.TemporaryFile() as said:
+        try:
+            # A group of its own: Ctrl-C ends us, and we end FFmpeg, in this order.
+            process: subprocess.Popen[bytes] = subprocess.Popen(
+                command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=said, start_new_session=True
+            )
+        except OSError as error:
+            raise EdgewindError(f"FFmpeg at {program} does not start: {error.strerror}") from error
+        assert process.stdin is not None
+        broken = False
+        try:
+            for done, frame in enumerate(frames, start=1):
+                process.stdin.write(np.ascontiguousarray(frame).data)
+                if progress is not None:
+                    progress(done, total)
+            process.stdin.close()
+        except BrokenPipeError:
+            broken = True
+        except BaseException:
+            process.kill()
+            process.wait()
+            raise
+        if process.wait() != 0 or broken:
+            said.seek(0)
+            lines = said.read().decode(errors="replace").strip().splitlines()
+            why = lines[-1] if lines else f"it ended with status {process.returncode}"
+            raise EdgewindError(f"FFmpeg could not code the film: {why}")
+
+
+def read_back(path: str | Path) -> dict[str, Any]:
+    """Return what a film file holds, read frame by frame: ``frames``, ``fps``, ``seconds``, ``size``, ``codec`` and
+    ``pix_fmt``.
+
+    Raises
+    ------
+    InputError
+        It cannot be read.
+    """
+    import imageio_ffmpeg
+
+    try:
+        reader = imageio_ffmpeg.read_frames(str(path))
+        about = next(reader)
+        frames = sum(1 for _ in reader)
+    except (OSError, RuntimeError, StopIteration) as error:
+        raise InputError("cannot be read as a film", file=path) from error
+    return {
+        "frames": frames, "fps": about["fps"], "seconds": about["duration"], "size": tuple(about["size"]),
+        "codec": about["codec"], "pix_fmt": about["pix_fmt"],
+    }  # fmt: skip

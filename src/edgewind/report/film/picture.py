@@ -1,0 +1,639 @@
+"""The picture: the gas with its lines, what acts along the face, and where on the curve this is.
+
+One figure is drawn once; from one Knudsen number to the next only what changes is drawn again, over a copy of the rest.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import textwrap
+from html import escape
+from threading import RLock
+from typing import Any
+
+import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import FancyArrowPatch, Rectangle
+from matplotlib.patheffects import withStroke
+from matplotlib.text import Text
+from matplotlib.ticker import FixedLocator, NullLocator
+from numpy.typing import NDArray
+from PIL import Image
+from scipy.optimize import minimize_scalar
+
+from edgewind.report.figures.canvas import new_figure, our_style, plain_axes, plain_ticks
+from edgewind.report.film.colours import nice_limit, paint, root, scale_of
+from edgewind.report.film.field import GasField
+from edgewind.report.film.lines import LINES, Line, level_lines, strokes
+from edgewind.report.film.sample import STRESS_POINTS
+from edgewind.report.film.series import GasSeries, Moment
+from edgewind.report.film.words import DRIVES, QUANTITIES, SHEET, SIZES, THEMES, choose
+
+Floats = NDArray[np.float64]
+
+# Places on the sheet, in ems of its type, from its left and lower side; 61.44 by 34.56 in all.
+_LEFT, _FIELD_BOTTOM, _FIELD_SIDE = 1.5, 4.85, 26.2
+_RIGHT, _RIGHT_END = 35.6, 59.9
+_SMALL, _TINY = 0.86, 0.74
+_CAPTION_SIGNS, _CAPTION_LINES = 150, 4
+# The vane has no thickness where it is computed; on the picture it needs one, in its own width.
+_THICK = 0.05
+_CURVE_POINTS = 240
+_HALO = "words-on-the-gas"
+# The style of a figure is set for the whole program: threads that draw take turns.
+_STYLE = RLock()
+
+
+def _digits(value: float, digits: int = 3) -> str:
+    """Write a number with three digits, or as many as asked, the same number of them always.
+
+    Examples
+    --------
+    >>> _digits(0.0024), _digits(12.34), _digits(-0.0000123), _digits(10.0, 2)
+    ('0.00240', '12.3', '−1.23·10⁻⁵', '10')
+    """
+    if value == 0.0 or 1e-4 <= abs(value) < 10**digits:
+        return f"{value:#.{digits}g}".rstrip(".").replace("-", "−")
+    mantissa, power = f"{value:.{digits - 1}e}".split("e")
+    raised = str(int(power)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+    return f"{mantissa}·10{raised}".replace("-", "−")
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %".replace("-", "−")
+
+
+class GasPicture:
+    """A picture of a series of fields that can be moved to any Knudsen number within it.
+
+    Parameters
+    ----------
+    series : GasSeries or GasField
+        What is shown.
+    quantity : str
+        A key of `QUANTITIES`.
+    theme : str
+        ``light`` or ``dark``.
+    size : str
+        A key of `SIZES`.
+    specks : bool
+        Whether specks of gas will be shown, so that the caption speaks of them.
+
+    Raises
+    ------
+    InputError
+        For a name that is not known.
+    """
+
+    def __init__(
+        self,
+        series: GasSeries | GasField,
+        *,
+        quantity: str = "temperature",
+        theme: str = "light",
+        size: str = "1080p",
+        specks: bool = False,
+    ) -> None:
+        self.series = series if isinstance(series, GasSeries) else GasSeries([series])
+        self.quantity = choose(QUANTITIES, quantity, "quantity")
+        self._name = next(name for name, known in QUANTITIES.items() if known is self.quantity)
+        self.palette = choose(THEMES, theme, "theme")
+        self._theme = next(name for name, known in THEMES.items() if known is self.palette)
+        self.width, self.height = choose(SIZES, size, "size")
+        # Only gas drifts, and only round a strip does it stay in this plane.
+        self.specks = specks and self.series.flat and self.quantity.lines == "velocity"
+        self.drive = DRIVES[self.series.first.drive]
+        top = nice_limit(self.series.largest(self._name))
+        self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
+        self._moving: list[tuple[Axes | None, Artist]] = []
+        self._background: Any = None
+        self._order: list[tuple[Axes | None, Artist]] = []
+        self._shown: float | None = None
+        self._last: tuple[Moment, list[Line]] | None = None
+        self.lock = RLock()
+        with _STYLE, our_style(self.palette, SHEET):
+            self.figure: Figure = new_figure(SHEET)
+            self.figure.set_dpi(self.width / SHEET.width_in)
+            self.canvas = FigureCanvasAgg(self.figure)
+            self._draw_once()
+        self.show(self.series.high)
+
+    # ---- what is drawn once
+
+    def _em(self, left: float, bottom: float, width: float, height: float) -> tuple[float, float, float, float]:
+        return (left / SHEET.width_em, bottom / SHEET.height_em, width / SHEET.width_em, height / SHEET.height_em)
+
+    def _text(self, x: float, y: float, words: str, *, size: float = 1.0, moving: bool = False, **how: Any) -> Text:
+        """Write on the sheet, x and y in ems."""
+        text = self.figure.text(
+            x / SHEET.width_em, y / SHEET.height_em, words, fontsize=size * SHEET.type_pt,
+            **({"color": self.palette.ink, "va": "baseline"} | how),
+        )  # fmt: skip
+        if moving:
+            self._moving.append((None, text))
+        return text
+
+    def _move(self, axes: Axes, artist: Artist) -> Any:
+        self._moving.append((axes, artist))
+        return artist
+
+    def _draw_once(self) -> None:
+        self._text(_LEFT, 32.7, self.drive.title, size=1.3, fontweight="bold")
+        self._draw_field()
+        self._draw_scale()
+        self._draw_readout()
+        self._draw_stress()
+        self._draw_curve()
+        self._draw_caption()
+        for _, artist in self._moving:
+            artist.set_animated(True)
+
+    def _draw_field(self) -> None:
+        first, sheet, palette = self.series.first, self.series.sheet, self.palette
+        axes = plain_axes(self.figure, self._em(_LEFT, _FIELD_BOTTOM, _FIELD_SIDE, _FIELD_SIDE))
+        self._field = axes
+        x0, x1, y1 = float(first.x[0]), float(first.x[-1]), float(first.y[-1])
+        axes.set(xlim=(x0, x1), ylim=(-y1, y1), xticks=[], yticks=[], aspect="equal", anchor="W")
+        axes.set_facecolor(palette.grid)
+        empty = np.zeros((2 * sheet.y.size, sheet.x.size, 3), dtype=np.uint8)
+        self._image = self._move(
+            axes, axes.imshow(empty, extent=(x0, x1, -y1, y1), interpolation="bilinear", origin="lower", zorder=1)
+        )
+        axes.set(xlim=(x0, x1), ylim=(-y1, y1), aspect="equal", anchor="W")
+        line = SHEET.line
+        self._lines = self._move(
+            axes, LineCollection([], colors=palette.ink, linewidths=1.15 * line, alpha=0.62, zorder=2, capstyle="round")
+        )
+        self._heads = self._move(
+            axes, PolyCollection([], facecolors=palette.ink, edgecolors="none", alpha=0.85, zorder=3)
+        )
+        self._dots = self._move(
+            axes,
+            PolyCollection([], facecolors=palette.paper, edgecolors=palette.ink, zorder=3.5, linewidths=0.9 * line),
+        )
+        for collection in (self._lines, self._heads, self._dots):
+            axes.add_collection(collection, autolim=False)
+        self._dots.set_visible(False)
+        self._draw_vane(axes, first, max(x1 - x0, 2 * y1) / 4.0)
+        # The room's walls, above what may stick out over them.
+        self._move(axes, axes.add_patch(Rectangle((x0, -y1), x1 - x0, 2 * y1, fill=False, edgecolor=palette.ink,
+                                                  linewidth=3.2 * line, zorder=6, joinstyle="miter")))  # fmt: skip
+
+    def _draw_vane(self, axes: Axes, first: GasField, unit: float) -> None:
+        """The vane, drawn thicker than it is, with the names of its faces, and a rule as long as it is wide."""
+        palette, line = self.palette, SHEET.line
+        right, left = {
+            "thermal": (palette.rust, palette.blue), "flow": (palette.soft, palette.soft),
+            "warm": (palette.rust, palette.rust),
+        }[first.drive]  # fmt: skip
+        thick = _THICK * unit
+        for start, colour in ((0.0, right), (-0.5 * thick, left)):
+            half = Rectangle((start, -first.edge), 0.5 * thick, 2 * first.edge)
+            half.set(facecolor=colour, edgecolor="none", zorder=4)
+            self._move(axes, axes.add_patch(half))
+        outline = Rectangle((-0.5 * thick, -first.edge), thick, 2 * first.edge, fill=False)
+        outline.set(edgecolor=palette.paper, linewidth=0.9 * line, zorder=4.1)
+        self._move(axes, axes.add_patch(outline))
+        halo = [withStroke(linewidth=3.6 * line, foreground=palette.paper, alpha=0.85)]
+        how: dict[str, Any] = {"fontsize": 0.95 * SHEET.type_pt, "va": "center", "zorder": 5, "path_effects": halo,
+                               "fontweight": "bold"}  # fmt: skip
+        ink = {"thermal": (palette.rust, palette.blue), "flow": (palette.ink, palette.ink),
+               "warm": (palette.rust, palette.rust)}[first.drive]  # fmt: skip
+        gap = 0.09 * unit
+        for place, words, colour, side in ((gap, self.drive.faces[0], ink[0], "left"),
+                                           (-gap, self.drive.faces[1], ink[1], "right")):  # fmt: skip
+            self._move(axes, axes.text(place, 0.0, words, color=colour, ha=side, **how))
+        if first.drive == "flow":
+            arrow = FancyArrowPatch((0.1 * unit, 0.16 * unit), (0.5 * unit, 0.16 * unit), arrowstyle="-|>",
+                                    mutation_scale=1.1 * SHEET.type_pt, color=palette.ink, linewidth=2.2 * line,
+                                    zorder=5)  # fmt: skip
+            self._move(axes, axes.add_patch(arrow))
+        # A rule of one width in the lower left corner.
+        x, y = first.x[0] + 0.14 * unit, -first.y[-1] + 0.15 * unit
+        tick = 0.035 * unit
+        self._rule = self._move(
+            axes, axes.plot([x, x, x, x + 1, x + 1, x + 1], [y - tick, y + tick, y, y, y - tick, y + tick],
+                            color=palette.ink, linewidth=1.5 * line, zorder=5, path_effects=halo,
+                            solid_capstyle="butt", solid_joinstyle="miter")[0],
+        )  # fmt: skip
+        self._move(axes, axes.text(x + 0.5, y + 0.05 * unit, "width L", ha="center", va="bottom", color=palette.ink,
+                                   fontsize=_SMALL * SHEET.type_pt, zorder=5, path_effects=halo))  # fmt: skip
+
+    def _draw_scale(self) -> None:
+        """The colour scale beside the field, with its unit."""
+        palette = self.palette
+        x = _LEFT + _FIELD_SIDE + 0.9
+        axes = plain_axes(self.figure, self._em(x, _FIELD_BOTTOM + 1.2, 0.85, _FIELD_SIDE - 5.2))
+        colours = scale_of(signed=self.quantity.signed, theme=self._theme)
+        axes.imshow(colours[:, None, :], extent=(0, 1, -1 if self.quantity.signed else 0, 1),
+                    origin="lower", aspect="auto", interpolation="nearest")  # fmt: skip
+        high = self.limits[1]
+        marks = high * (np.linspace(-1.0, 1.0, 5) if self.quantity.signed else np.array([0.0, 0.1, 0.3, 0.6, 1.0]))
+        ends = np.array([-1.0, 1.0]) if self.quantity.signed else np.array([0.0, 1.0])
+        axes.set(xticks=[], ylim=ends)
+        axes.yaxis.tick_right()
+        axes.yaxis.set_major_locator(
+            FixedLocator((marks / high if self.quantity.signed else root(marks / high)).tolist())
+        )
+        axes.set_yticklabels(
+            [("+" if self.quantity.signed and mark > 0 else "") + _plain(float(mark)) for mark in marks]
+        )
+        axes.tick_params(axis="y", labelsize=_SMALL * SHEET.type_pt, length=0.25 * SHEET.type_pt, colors=palette.rule,
+                         labelcolor=palette.ink)  # fmt: skip
+        self._text(x, _FIELD_BOTTOM + _FIELD_SIDE - 0.75, _short(self._name), size=_SMALL, fontweight="bold")
+        self._text(x, _FIELD_BOTTOM + _FIELD_SIDE - 2.0, self.quantity.unit, size=_SMALL)
+        self._text(x, _FIELD_BOTTOM + _FIELD_SIDE - 3.2, f"per {self.drive.per}", size=_SMALL, color=palette.soft)
+
+    def _draw_readout(self) -> None:
+        self._kn = self._text(_RIGHT, 30.0, "", size=2.3, fontweight="bold", moving=True)
+        self._path = self._text(_RIGHT, 28.25, "", moving=True)
+        self._value = self._text(_RIGHT, 26.75, "", moving=True)
+
+    def _draw_stress(self) -> None:
+        palette, line = self.palette, SHEET.line
+        self._text(_RIGHT, 24.6, f"Along the face: {self.drive.along}", size=_SMALL, fontweight="bold")
+        axes = plain_axes(self.figure, self._em(_RIGHT + 3.6, 17.3, 13.0, 6.4))
+        self._stress = axes
+        edge = self.series.first.edge
+        axes.set(xlim=(0, 1), ylim=(-1.04 * edge, 1.04 * edge), xticks=[], yticks=[])
+        right = {"thermal": palette.rust, "warm": palette.rust}.get(self.series.first.drive, palette.soft)
+        axes.add_patch(Rectangle((-0.022, -edge), 0.02, 2 * edge, facecolor=right, edgecolor="none", clip_on=False))
+        for place, words in ((edge, "edge"), (0.0, "middle"), (-edge, "edge")):
+            label = axes.text(-0.045, place, words, ha="right", va="center", color=palette.soft)
+            label.set_fontsize(_SMALL * SHEET.type_pt)
+        nothing = [np.zeros((3, 2))]
+        self._edge_part, self._area_part = (
+            PolyCollection(nothing, facecolors=colour, edgecolors="none", alpha=0.8)
+            for colour in (palette.plum, palette.moss)
+        )
+        for part in (self._edge_part, self._area_part):
+            axes.add_collection(part, autolim=False)
+            self._move(axes, part)
+        self._profile = self._move(axes, axes.plot([], [], color=palette.ink, linewidth=1.6 * line)[0])
+        self._mean_line = self._move(
+            axes, axes.plot([], [], color=palette.ink, linewidth=1.1 * line, linestyle=(0, (4, 3)))[0]
+        )
+        self._mean_words = self._move(
+            axes, axes.text(0, -1.12 * edge, "mean", ha="center", va="top", fontsize=_SMALL * SHEET.type_pt,
+                            color=palette.soft)
+        )  # fmt: skip
+        x = _RIGHT + 17.3
+        self._text(x, 22.9, "area", size=_SMALL, color=palette.moss, fontweight="bold")
+        self._area = self._text(x, 21.1, "", size=1.5, color=palette.moss, fontweight="bold", moving=True)
+        self._text(x, 19.4, "edge", size=_SMALL, color=palette.plum, fontweight="bold")
+        self._edge = self._text(x, 17.6, "", size=1.5, color=palette.plum, fontweight="bold", moving=True)
+
+    def _draw_curve(self) -> None:
+        """The effect against the Knudsen number, thin gas to the left as on a pressure axis."""
+        palette, line, series = self.palette, SHEET.line, self.series
+        self._text(_RIGHT, 14.2, f"{self.drive.effect.capitalize()} as gas is let in", size=_SMALL, fontweight="bold")
+        kept = "temperatures" if self.drive.per.startswith("Δ") else "velocity"
+        self._text(
+            _RIGHT, 13.05, f"{self.drive.unit} per {self.drive.per}, {kept} held", size=_SMALL, color=palette.soft
+        )
+        axes = plain_axes(self.figure, self._em(_RIGHT + 3.6, 7.0, _RIGHT_END - _RIGHT - 3.9, 5.0), spines=("bottom",))
+        self._curve = axes
+        low, high = series.span
+        knudsen = np.geomspace(low, high, _CURVE_POINTS)
+        effect = series.curve(knudsen) / knudsen
+        nodes = np.array([field.coefficient for field in series.fields]) / series.knudsen
+        errors = np.array([field.error for field in series.fields]) / series.knudsen
+        axes.plot(knudsen, effect, color=palette.blue, linewidth=2.2 * line, solid_capstyle="round")
+        axes.errorbar(series.knudsen, nodes, np.nan_to_num(errors), fmt="o", color=palette.blue, markersize=2.6 * line,
+                      elinewidth=line)  # fmt: skip
+        top = nice_limit(1.3 * float(effect.max()))
+        if high < 1.2 * low:
+            low, high = low / 2, high * 2
+        axes.set(xscale="log", xlim=(high * 1.12, low / 1.12), ylim=(0.0, top))
+        ticks = [tick for tick in (0.01, 0.1, 1.0, 10.0, 100.0) if low / 1.12 <= tick <= high * 1.12]
+        if len(ticks) < 2:
+            ticks = [low, high] if series.knudsen.size > 1 else [series.low]
+        axes.xaxis.set_major_locator(FixedLocator(ticks))
+        axes.xaxis.set_minor_locator(NullLocator())
+        plain_ticks(axes.xaxis)
+        axes.set_yticks([0.0, 0.5 * top, top])
+        axes.set_yticklabels(["0", _plain(0.5 * top), _plain(top)])
+        axes.grid(axis="y", color=palette.grid, linewidth=line)
+        axes.set_axisbelow(True)
+        axes.tick_params(labelsize=_SMALL * SHEET.type_pt)
+        self._text(_RIGHT + 3.6, 4.55, "thin gas", size=_SMALL, color=palette.soft)
+        self._text(_RIGHT_END - 0.3, 4.55, "dense gas", size=_SMALL, color=palette.soft, ha="right")
+        self._text(0.5 * (_RIGHT + 3.3 + _RIGHT_END), 4.55, "Knudsen number Kn", size=_SMALL, ha="center")
+        self._draw_peak(axes, effect, knudsen, top)
+        self._here = self._move(axes, axes.plot([], [], color=palette.rule, linewidth=1.2 * line, zorder=3)[0])
+        self._dot = self._move(
+            axes, axes.plot([], [], "o", color=palette.rust, markersize=8.5 * line, markeredgecolor=palette.paper,
+                            markeredgewidth=1.4 * line, zorder=5, clip_on=False)[0]
+        )  # fmt: skip
+
+    def _draw_peak(self, axes: Axes, effect: Floats, knudsen: Floats, top: float) -> None:
+        """Mark the greatest value, where it lies inside."""
+        best = int(np.argmax(effect))
+        if not 3 < best < effect.size - 4:
+            return
+        found = minimize_scalar(
+            lambda place: -float(self.series.curve(np.exp(np.array(place)))) / float(np.exp(place)),
+            bounds=(np.log(knudsen[best - 2]), np.log(knudsen[best + 2])), method="bounded",
+        )  # fmt: skip
+        kn = float(np.exp(found.x))
+        axes.plot([kn, kn], [0.0, -found.fun], color=self.palette.gold, linewidth=1.6 * SHEET.line, zorder=1.5)
+        self.peak = kn
+        # Centred over the peak, but for a peak near an end.
+        share = axes.transLimits.transform(axes.transScale.transform((kn, 0.0)))[0]
+        side = "right" if share > 0.78 else "left" if share < 0.22 else "center"
+        label = axes.annotate(
+            f"greatest at Kn {kn:.2g}", (kn, -found.fun), xytext=(0.0, 0.62 * SHEET.type_pt),
+            textcoords="offset points", ha=side, va="bottom", color=self.palette.gold_ink,
+        )  # fmt: skip
+        label.set(fontsize=_SMALL * SHEET.type_pt, fontweight="bold")
+
+    def _draw_caption(self) -> None:
+        words = caption(self.series, self._name, specks=self.specks)
+        # Four lines stand under the picture; a long caption is set smaller.
+        tight = len(textwrap.wrap(words, _CAPTION_SIGNS)) > _CAPTION_LINES
+        size, signs = (0.89 * _TINY, int(_CAPTION_SIGNS / 0.89)) if tight else (_TINY, _CAPTION_SIGNS)
+        for number, line in enumerate(textwrap.wrap(words, signs)):
+            self._text(_LEFT, 3.3 - 0.95 * number, line, size=size, color=self.palette.soft)
+
+    # ---- what changes
+
+    @property
+    def name(self) -> str:
+        """Name of the quantity shown."""
+        return self._name
+
+    @property
+    def moving(self) -> list[Artist]:
+        """What changes from one Knudsen number to the next."""
+        return [artist for _, artist in self._moving]
+
+    def show(self, knudsen: float | Moment | None = None, dots: Floats | None = None) -> Moment:
+        """Move the picture to a Knudsen number.
+
+        Parameters
+        ----------
+        knudsen : float or Moment, optional
+            Within the series, its lowest where absent; or what the series says of it.
+        dots : array of shape (n, 2), optional
+            Places of specks of gas to be shown, upper half.
+        """
+        with self.lock:
+            moment = knudsen if isinstance(knudsen, Moment) else self.series.at(knudsen, self._name)
+            self._set_field(moment, dots)
+            self._set_stress(moment)
+            self._set_readout(moment)
+            self._shown = moment.knudsen
+            return moment
+
+    def lines_of(self, moment: Moment) -> list[Line]:
+        """Return the lines at a moment, upper half."""
+        if self._last is None or self._last[0] is not moment:
+            self._last = (moment, self._find_lines(moment))
+        return self._last[1]
+
+    def _find_lines(self, moment: Moment) -> list[Line]:
+        sheet = self.series.sheet
+        if moment.stream is not None:
+            return level_lines(moment.stream, sheet, edge=self.series.first.edge)
+        assert moment.flow is not None
+        return strokes(moment.flow, sheet)
+
+    def _set_field(self, moment: Moment, dots: Floats | None) -> None:
+        first = self.series.first
+        colours = paint(moment.values, self.limits, signed=self.quantity.signed, theme=self._theme)
+        self._image.set_data(np.concatenate([colours[::-1], colours]))
+        half = self.lines_of(moment)
+        lines = [*half, *(line.mirrored for line in half)]
+        self._lines.set_segments([line.points for line in lines])
+        heads = np.concatenate([line.heads for line in lines]) if lines else np.empty((0, 4))
+        size = max(first.x[-1] - first.x[0], 2 * first.y[-1]) * (0.0155 if moment.stream is not None else 0.011)
+        self._heads.set_verts(list(_arrow_heads(heads, size)))
+        self._dots.set_visible(dots is not None)
+        if dots is not None:
+            both = np.concatenate([dots, dots * np.array([1.0, -1.0])])
+            angle = np.linspace(0.0, 2 * np.pi, 15)[:-1]
+            disc = 0.0052 * (first.x[-1] - first.x[0]) * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+            self._dots.set_verts(list(both[:, None, :] + disc))
+
+    def _set_stress(self, moment: Moment) -> None:
+        edge = self.series.first.edge
+        mean = moment.mean
+        lively = abs(mean) > 1e-12
+        profile = moment.stress / mean if lively else np.zeros(STRESS_POINTS)
+        most = max(1.0, float(profile.max()))
+        profile = profile / (1.12 * most)
+        y = edge * (np.arange(STRESS_POINTS) + 0.5) / STRESS_POINTS
+        y = np.concatenate([[0.0], y, [edge]])
+        profile = np.concatenate([profile[:1], profile, profile[-1:]])
+        middle = float(profile[0])
+        whole_y, whole = np.concatenate([-y[::-1], y]), np.concatenate([profile[::-1], profile])
+        self._area_part.set_verts([np.array([[0, -edge], [middle, -edge], [middle, edge], [0, edge]])])
+        outline = np.stack([whole, whole_y], axis=1)
+        self._edge_part.set_verts([np.concatenate([outline, [[middle, edge], [middle, -edge]]])])
+        self._profile.set_data(whole, whole_y)
+        one = 1.0 / (1.12 * most) if lively else 0.0
+        self._mean_line.set_data([one, one], [-1.04 * edge, 1.04 * edge])
+        # Kept clear of the word that stands by the edge.
+        self._mean_words.set_x(max(one, 0.26))
+        self._mean_words.set_text(f"mean {_digits(moment.coefficient)}" if lively else "no net push")
+        self._area.set_text(_percent(moment.area_share) if lively else "–")
+        self._edge.set_text(_percent(1.0 - moment.area_share) if lively else "–")
+
+    def _set_readout(self, moment: Moment) -> None:
+        kn = moment.knudsen
+        self._kn.set_text(f"Kn {_digits(kn, 2)}")
+        self._path.set_text(f"Mean free path {_digits(kn, 2)} L, L the width of the vane")
+        lead = self.drive.effect.capitalize()
+        unit = "Q/(p₀ v₀ A)" if self.drive.acts == "heat" else "F/(p₀ A)"
+        self._value.set_text(f"{lead} {unit} = {_digits(moment.coefficient)} per {self.drive.per}")
+        force = moment.coefficient / kn
+        self._dot.set_data([kn], [force])
+        self._here.set_data([kn, kn], [0.0, force])
+
+    # ---- what comes out
+
+    def _paint_over(self) -> NDArray[np.uint8]:
+        """Draw what changes over a copy of the rest; return the canvas itself, shape (height, width, 4)."""
+        if self._background is None:
+            self.canvas.draw()  # type: ignore[no-untyped-call]
+            self._background = self.canvas.copy_from_bbox(self.figure.bbox)  # type: ignore[no-untyped-call]
+            self._order = sorted(self._moving, key=lambda pair: pair[1].get_zorder())
+        self.canvas.restore_region(self._background)  # type: ignore[no-untyped-call]
+        buffer: NDArray[np.uint8] = np.asarray(self.canvas.buffer_rgba())  # type: ignore[no-untyped-call]
+        self._lay_image(buffer)
+        for axes, artist in self._order:
+            if artist is self._image:
+                continue
+            if axes is None:
+                self.figure.draw_artist(artist)
+            else:
+                axes.draw_artist(artist)
+        return buffer
+
+    def _lay_image(self, buffer: NDArray[np.uint8]) -> None:
+        """Put the colours of the field straight onto the canvas: it lies under all else, and this is much quicker."""
+        box = self._field.bbox
+        left, right = round(box.x0), round(box.x1)
+        top, bottom = self.height - round(box.y1), self.height - round(box.y0)
+        colours = Image.fromarray(np.asarray(self._image.get_array())[::-1])
+        colours = colours.resize((right - left, bottom - top), Image.Resampling.BILINEAR)
+        buffer[top:bottom, left:right, :3] = np.asarray(colours)
+
+    def pixels(self) -> NDArray[np.uint8]:
+        """Return the picture as it stands, shape (height, width, 3)."""
+        with self.lock:
+            return self._paint_over()[..., :3].copy()
+
+    def frame(self) -> NDArray[np.uint8]:
+        """Return the canvas itself as it stands, shape (height, width, 4): it changes with the next picture."""
+        with self.lock:
+            return self._paint_over()
+
+    def png(self, knudsen: float | None = None, *, effort: int = 3) -> bytes:
+        """Return the picture at a Knudsen number as a PNG; as it stands where None is given."""
+        with self.lock:
+            if knudsen is not None:
+                self.show(knudsen)
+            stream = io.BytesIO()
+            image = Image.fromarray(self._paint_over()).convert("RGB")
+            image.save(stream, format="PNG", compress_level=effort)
+            return stream.getvalue()
+
+    def svg(self, knudsen: float | None = None) -> str:
+        """Return the picture at a Knudsen number as an SVG document; as it stands where None is given."""
+        with self.lock:
+            if knudsen is not None:
+                self.show(knudsen)
+            stream = io.StringIO()
+            dpi = self.figure.dpi
+            haloed = [artist for artist in self.moving if isinstance(artist, Text) and artist.get_path_effects()]
+            kept = [text.get_path_effects() for text in haloed]
+            try:
+                for artist in self.moving:
+                    artist.set_animated(False)
+                for text in haloed:
+                    text.set_path_effects([])
+                    text.set_gid(_HALO)
+                with _STYLE, our_style(self.palette, SHEET):
+                    self.figure.savefig(
+                        stream, format="svg", facecolor=self.palette.paper, dpi=72,
+                        metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
+                    )  # fmt: skip
+            finally:
+                for artist in self.moving:
+                    artist.set_animated(True)
+                for text, effects in zip(haloed, kept, strict=True):
+                    text.set_path_effects(effects)
+                    text.set_gid(None)
+                # Saving leaves another canvas and resolution behind.
+                self.figure.set_canvas(self.canvas)
+                self.figure.set_dpi(dpi)
+                self._background = None
+            return self._finish_svg(stream.getvalue())
+
+    def _finish_svg(self, drawing: str) -> str:
+        """Give words on the gas their halo as text, not as outlines, and the whole a name for screen readers."""
+        halo = (
+            f"paint-order: stroke; stroke: {self.palette.paper}; stroke-width: {3.6 * SHEET.line:g}px; "
+            "stroke-linejoin: round; "
+        )
+        drawing = re.sub(
+            rf'<g id="{_HALO}">(\s*(?:<!--.*?-->\s*)?<text style=")', lambda found: f"<g>{found[1]}{halo}", drawing
+        )
+        return re.sub(
+            r"(<svg\b[^>]*)>", lambda found: f'{found[1]} role="img">\n <title>{escape(self.alt())}</title>', drawing,
+            count=1,
+        )  # fmt: skip
+
+    def alt(self, knudsen: float | None = None) -> str:
+        """Return in words what the picture shows, for those who cannot see it."""
+        moment = self.series.at(self._shown if knudsen is None else knudsen, self._name)
+        first = self.series.first
+        return (
+            f"{self.drive.title}, a {first.shape} in a closed room, at a Knudsen number of {_digits(moment.knudsen)}: "
+            f"{_short(self._name)} of the gas as colours, with lines that {_followed(self._name)} follows. "
+            f"{self.drive.effect.capitalize()} {_digits(moment.coefficient)} per {self.drive.per}; "
+            f"{_percent(moment.area_share)} of it from the area, {_percent(1 - moment.area_share)} from the edge. "
+            f"Fastest: {_digits(moment.fastest)}."
+        )
+
+
+def _plain(value: float) -> str:
+    return f"{value:.3g}".replace("-", "−")
+
+
+def _short(quantity: str) -> str:
+    return quantity.replace("-", " ")
+
+
+def _followed(quantity: str) -> str:
+    return "heat" if QUANTITIES[quantity].lines == "heat_flux" else "the gas"
+
+
+def _arrow_heads(heads: Floats, size: float) -> Floats:
+    """Triangles with their tips ahead, shape (n, 3, 2)."""
+    at, along = heads[:, None, :2], heads[:, None, 2:]
+    side = along[..., ::-1] * np.array([-1.0, 1.0])
+    shape = np.array([[0.62, 0.0], [-0.45, 0.40], [-0.45, -0.40]]) * size
+    return np.asarray(at + shape[None, :, :1] * along + shape[None, :, 1:] * side)
+
+
+def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> str:
+    """Return what must stand under the picture: what was computed, what colours and lines mean, and how to scale."""
+    first, words, known = series.first, DRIVES[series.first.drive], QUANTITIES[quantity]
+    room = "\u00a0×\u00a0".join(f"{side:g}" for side in first.room)
+    alphas = first.accommodation
+    diffuse = (
+        "all walls diffuse" if alphas == (1.0, 1.0, 1.0)
+        else f"accommodation {alphas[0]:g} of all walls" if len(set(alphas)) == 1
+        else f"accommodation {alphas[0]:g}, {alphas[1]:g} and {alphas[2]:g} of hot face, cold face and room"
+    )  # fmt: skip
+    place = "" if first.position == 0.5 else f", vane at {first.position:g} of its length"
+    vane = "an endless strip of width L" if first.shape == "strip" else _vane(first)
+    errors = [field.error / abs(field.coefficient) for field in series.fields if field.coefficient and field.error >= 0]
+    within = f"; {words.effect} within {100 * max(errors):.1g} %" if errors else ""
+    computed = (
+        f"Computed, not measured: linear response of a monatomic gas (Shakhov model) round {vane} in a closed room of "
+        f"{room}\u00a0L, {diffuse}{place}{within}."
+    )
+    who = "heat" if known.lines == "heat_flux" else "gas"
+    lines = (
+        (
+            f"Between neighbouring lines flows {_part(LINES)} of the gas that goes round."
+            if known.lines == "velocity"
+            else "Between neighbouring lines flows the same amount of heat."
+        )
+        if first.flat
+        else f"Each stroke follows the {who} in the plane through the middle of the vane."
+    )
+    meant = {
+        "thermal": "Every value is per ΔT/T₀ between the faces: multiply by yours.",
+        "flow": "Every value is per U/v₀, U the vane's velocity and v₀ = √(2kT₀/m): multiply by yours.",
+        "warm": "Every value is per ΔT/T₀ of the vane above its room: multiply by yours.",
+    }[first.drive]
+    roots = "" if known.signed else "The colours are even in the square root."
+    if specks:
+        lines += " Specks drift as the gas does, fast where it is fast."
+    acting = "heat" if words.acts == "heat" else "push"
+    shares = f"Area: what the {acting} in the middle of the face would give on all of it; edge: the rest."
+    return " ".join(
+        (computed, meant, lines, "The vane is drawn thicker than it is.", shares,
+         "p₁:\u00a0pressure at which the free path is L; p₀, T₀, n₀: the gas at rest.", roots)
+    )  # fmt: skip
+
+
+def _part(lines: int) -> str:
+    return {10: "a tenth", 8: "an eighth", 12: "a twelfth"}.get(lines, f"1/{lines}")
+
+
+def _vane(first: GasField) -> str:
+    if first.shape == "diamond":
+        return "a square of side L on its corner"
+    if first.shape == "disc":
+        return "a disc of diameter L"
+    return "a square of side L" if first.shape == "square" else f"a rectangle {first.aspect:g} L high"

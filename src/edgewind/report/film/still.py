@@ -1,0 +1,171 @@
+"""One picture on its own: a figure, bytes, or a file."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from matplotlib.figure import Figure
+
+from edgewind.errors import InputError
+from edgewind.kinetics import Response
+from edgewind.report.film.field import GasField, field_of_response
+from edgewind.report.film.picture import GasPicture
+from edgewind.report.film.series import GasSeries
+from edgewind.report.film.words import choose
+
+STILLS = ("png", "svg")
+
+Answer = GasField | GasSeries | Response
+
+
+def _picture(answer: Answer, drive: str, quantity: str, theme: str, size: str) -> GasPicture:
+    gas = field_of_response(answer, drive) if isinstance(answer, Response) else answer
+    return GasPicture(gas, quantity=quantity, theme=theme, size=size)
+
+
+def draw_gas(
+    answer: Answer,
+    *,
+    knudsen: float | None = None,
+    quantity: str = "temperature",
+    theme: str = "light",
+    size: str = "1080p",
+    drive: str = "thermal",
+) -> Figure:
+    """Draw the gas round a vane.
+
+    Parameters
+    ----------
+    answer : GasField, GasSeries or Response
+        What was computed; a response must come with its fields.
+    knudsen : float, optional
+        Where in a series; its highest where absent.
+    quantity, theme, size : str
+        Keys of `QUANTITIES`, `THEMES` and `SIZES`.
+    drive : str
+        Which drive of a response; a field has one already.
+
+    Raises
+    ------
+    InputError
+        For a name that is not known, a response without fields, or a Knudsen number outside the series.
+    """
+    picture = _picture(answer, drive, quantity, theme, size)
+    if knudsen is not None:
+        picture.show(knudsen)
+    for artist in picture.moving:
+        artist.set_animated(False)
+    return picture.figure
+
+
+def still_bytes(
+    answer: Answer,
+    kind: str = "png",
+    *,
+    knudsen: float | None = None,
+    size: str = "1080p",
+    theme: str = "light",
+    quantity: str = "temperature",
+    drive: str = "thermal",
+) -> bytes:
+    """Return a picture as the bytes of a PNG or SVG; the same answer gives the same bytes.
+
+    For many pictures of one series keep a `GasPicture`: it draws only what changes.
+
+    Parameters
+    ----------
+    answer, knudsen, size, theme, quantity, drive
+        As for `draw_gas`.
+    kind : str
+        ``png`` or ``svg``.
+
+    Raises
+    ------
+    InputError
+        As for `draw_gas`, and for another kind.
+    """
+    known = choose({name: name for name in STILLS}, kind.removeprefix("."), "kind")
+    picture = _picture(answer, drive, quantity, theme, size)
+    if knudsen is not None:
+        picture.show(knudsen)
+    return picture.svg().encode() if known == "svg" else picture.png(effort=6)
+
+
+def check_target(path: str | Path, endings: tuple[str, ...], *, replace: bool) -> Path:
+    """Return a path that a file can be written to.
+
+    Raises
+    ------
+    InputError
+        The name ends in something else, its folder is missing, or it exists and may not be replaced.
+    """
+    path = Path(path)
+    if path.suffix.lower().removeprefix(".") not in endings:
+        ends = " or ".join(f".{ending}" for ending in endings)
+        raise InputError(f"'{path.name}' does not say what kind of file it is", fix=f"end the name in {ends}")
+    if not path.parent.is_dir():
+        raise InputError("its folder does not exist", file=path, fix="make the folder first")
+    if path.is_dir():
+        raise InputError("is a folder", file=path, fix="name a file")
+    if path.exists() and not replace:
+        raise InputError("exists already", file=path, fix="choose another name, or say --replace")
+    return path
+
+
+def check_still(path: str | Path, *, replace: bool = False) -> Path:
+    """Return the path of a still that can be written.
+
+    Raises
+    ------
+    InputError
+        As for `check_target`.
+    """
+    return check_target(path, STILLS, replace=replace)
+
+
+def write_still(path: str | Path, content: bytes, *, replace: bool = False) -> Path:
+    """Write the bytes of a still: beside its place first, so that there is never half a file.
+
+    Raises
+    ------
+    InputError
+        As for `check_target`, or the file cannot be written.
+    """
+    path = check_still(path, replace=replace)
+    part: Path | None = None
+    try:
+        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=path.suffix, delete=False) as file:
+            part = Path(file.name)
+            file.write(content)
+        settle(part, path, replace=replace)
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", file=path) from error
+    finally:
+        if part is not None:
+            part.unlink(missing_ok=True)
+    return path
+
+
+def settle(part: Path, path: Path, *, replace: bool) -> None:
+    """Give a finished file its name, with the rights a new file has; what came to stand there meanwhile is kept.
+
+    Raises
+    ------
+    InputError
+        A file of that name came to be while this one was made.
+    """
+    part.chmod(0o644)
+    if replace:
+        part.replace(path)
+        return
+    try:
+        # A link fails where the name is taken; a rename would put the new file over it.
+        path.hardlink_to(part)
+    except FileExistsError:
+        raise InputError("came to be while this was made", file=path, fix="choose another name") from None
+    except OSError:
+        # Some file systems have no links.
+        if path.exists():
+            raise InputError("came to be while this was made", file=path, fix="choose another name") from None
+        part.replace(path)

@@ -1,0 +1,124 @@
+"""What can be shown: drives, quantities and sizes, with the words and units that stand on the picture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TypeVar
+
+from edgewind.errors import InputError
+from edgewind.report.figures.size import Size
+from edgewind.report.palette import DARK, LIGHT, Palette
+
+
+@dataclass(frozen=True)
+class DriveWords:
+    """A cause of flow, and what of its effect is shown.
+
+    Attributes
+    ----------
+    solver : str
+        Name of the drive in the kinetic solver.
+    title : str
+        Headline of the picture.
+    per : str
+        What every quantity is divided by: the strength of the drive, for the response is linear.
+    faces : tuple of str
+        Names of the right (hot, front) and the left (cold, back) face.
+    acts : str
+        What is shown along the face: ``pressure`` or ``heat``.
+    coefficient : str
+        Name of the coefficient of the response that is its mean over the face.
+    effect, along : str
+        What the coefficient is called, and what is shown along the face.
+    unit : str
+        Unit of the effect in the curve, where the pressure changes and everything else stays.
+    """
+
+    solver: str
+    title: str
+    per: str
+    faces: tuple[str, str]
+    acts: str
+    coefficient: str
+    effect: str
+    along: str
+    unit: str
+
+
+DRIVES: dict[str, DriveWords] = {
+    "thermal": DriveWords(
+        "faces", "Thin gas round a vane with a hot and a cold face", "ΔT/T₀", ("hot face", "cold face"),
+        "pressure", "thermal_force", "thermal force", "push, hot less cold", "F / (A p₁)",
+    ),
+    "flow": DriveWords(
+        "motion", "Thin gas round a vane that moves face on", "U/v₀", ("front face", "back face"),
+        "pressure", "drag", "drag", "push, front less back", "F / (A p₁)",
+    ),
+    "warm": DriveWords(
+        "both", "Thin gas round a vane warmer than its room", "ΔT/T₀", ("warm face", "warm face"),
+        "heat", "heat_loss", "heat loss", "heat, both faces", "Q / (A p₁ v₀)",
+    ),
+}  # fmt: skip
+"""Drives by name: faces unequally warm, the vane moving along its normal, both faces warmer than the room."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A field of the gas that colours can show.
+
+    Attributes
+    ----------
+    words : str
+        Its name on the picture.
+    unit : str
+        Unit before the division by the strength of the drive.
+    signed : bool
+        Whether it is shown about zero.
+    lines : str
+        What the lines follow: ``velocity`` or ``heat_flux``.
+    """
+
+    words: str
+    unit: str
+    signed: bool
+    lines: str = "velocity"
+
+
+QUANTITIES: dict[str, Quantity] = {
+    "temperature": Quantity("temperature", "(T − T₀)/T₀", True),
+    "density": Quantity("density", "(n − n₀)/n₀", True),
+    "pressure": Quantity("pressure: mean normal stress", "(p − p₀)/p₀", True),
+    "speed": Quantity("speed of the gas", "|u|/v₀", False),
+    "heat-flux": Quantity("heat flux", "|q|/(p₀ v₀)", False, "heat_flux"),
+}
+"""Fields of the gas by name."""
+
+SIZES: dict[str, tuple[int, int]] = {"page": (1280, 720), "1080p": (1920, 1080), "4K": (3840, 2160)}
+"""Width and height in pixels by name; all of one shape, so that all are the same picture."""
+
+THEMES: dict[str, Palette] = {"light": LIGHT, "dark": DARK}
+"""Palettes by name."""
+
+Value = TypeVar("Value")
+SHEET = Size(12.8, 7.2, 15.0, titled=True)
+"""The shape of the picture: inches and type."""
+
+
+def choose(table: Mapping[str, Value], name: str, key: str) -> Value:
+    """Return what stands under a name.
+
+    Examples
+    --------
+    >>> choose(SIZES, "4K", "size")
+    (3840, 2160)
+
+    Raises
+    ------
+    InputError
+        For a name that is not there.
+    """
+    for known, value in table.items():
+        if known.lower() == str(name).lower():
+            return value
+    raise InputError(f"'{name}' is not known here", key=key, fix=f"choose one of {', '.join(table)}")

@@ -1,0 +1,99 @@
+"""The plan of a scaling study on a page to print, with its figures, text and JSON beside it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from edgewind.errors import InputError
+from edgewind.plan.dwell_words import duration
+from edgewind.plan.scaling_study import ScalingStudy
+from edgewind.plan.scaling_words import answer_sentences, claim_name, millimetres, run_order, study_lines
+from edgewind.report.figures.claims import CLAIMS
+from edgewind.report.illustrate import illustrate
+from edgewind.report.page import page_environment
+from edgewind.units import format_number, from_si
+
+SHEET_FILE, TEXT_FILE, JSON_FILE = "plan.html", "plan.txt", "plan.json"
+_RPM = float(from_si(1.0, "rpm", "angular speed"))
+
+
+def write_plan_sheet(study: ScalingStudy, out: Path, *, command: str) -> Path:
+    """Write the plan into a new or empty folder and return the page; the same plan gives the same bytes.
+
+    Parameters
+    ----------
+    study : ScalingStudy
+        The plan.
+    out : Path
+        The folder. It receives ``plan.html``, ``plan.txt``, ``plan.json`` and ``figures/``.
+    command : str
+        What to type to make it again.
+
+    Raises
+    ------
+    InputError
+        Something is there already, or the folder cannot be made.
+    """
+    if out.exists() and not (out.is_dir() and not any(out.iterdir())):
+        raise InputError("something is there already", file=out, fix="name a folder that does not exist yet with --out")
+    try:
+        out.mkdir(exist_ok=True)
+        figure = illustrate(CLAIMS, study, "", out)
+        best = study.best
+        claims = [claim_name(study, name) for name in study.exponents]
+        page = page_environment().get_template("plan_sheet.html").render(
+            study=study,
+            best=best,
+            answer=answer_sentences(study),
+            figure=figure,
+            sizes=_size_rows(study),
+            claims=claims,
+            power=[] if best is None else _power_rows(study),
+            trade=_trade_rows(study),
+            runs=run_order(study),
+            command=command,
+        )  # fmt: skip
+        (out / SHEET_FILE).write_bytes(page.encode())
+        (out / TEXT_FILE).write_bytes(("\n".join(study_lines(study)) + "\n").encode())
+        told = json.dumps(study.as_plain(), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+        (out / JSON_FILE).write_bytes(told.encode())
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", file=out) from error
+    return out / SHEET_FILE
+
+
+def _size_rows(study: ScalingStudy) -> list[list[str]]:
+    return [
+        [
+            f"{format_number(1e3 * width, 3)} mm", gas, format_number(rotor.pressure_pa, 3),
+            format_number(rotor.knudsen, 2), format_number(_RPM * rotor.speed_rad_s, 3),
+            format_number(1e6 * rotor.vane_mass_kg, 3), f"{rotor.drag_n_m_s:.1e}", f"{rotor.warmer_k:.1f}",
+            f"{100 * rotor.edge_share:.1f}", duration(rotor.spin_up_s), duration(study.sweep_s[width, gas]),
+        ]
+        for (width, gas), rotor in study.rotors.items()
+    ]  # fmt: skip
+
+
+def _power_rows(study: ScalingStudy) -> list[tuple[str, list[str]]]:
+    best = study.best
+    assert best is not None
+    return [
+        (
+            claim_name(study, truth),
+            ["–" if rival == truth else f"{100 * best.power[truth][rival]:.0f}" for rival in study.exponents],
+        )
+        for truth in study.exponents
+    ]
+
+
+def _trade_rows(study: ScalingStudy) -> list[list[str]]:
+    return [
+        [
+            str(one.design.rotors * len(one.design.widths_m)),
+            f"{one.design.rotors} each of {millimetres(one.design.widths_m)}",
+            str(one.design.sweeps), format_number(one.design.hours, 3), f"{one.exponent_u:.2f}",
+            f"{100 * one.least_power:.0f}",
+        ]
+        for one in study.others
+    ]  # fmt: skip

@@ -1,0 +1,71 @@
+"""The time on the bench for the pressures of a study, where the bench tells of its vacuum."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from edgewind.errors import OutOfRangeError
+from edgewind.evidence import Findings
+from edgewind.plan import TimePlan, plan_time
+from edgewind.plan.dwell_words import duration, order_sentence, slowest_sentence
+from edgewind.report.illustrate import Illustration
+from edgewind.units import format_number
+
+# The plan makes at most this many stops, evenly in the logarithm over the range that was measured.
+_MOST_STOPS = 14
+
+
+def time_of(findings: Findings) -> TimePlan | None:
+    """Plan the time of a sweep over the range of pressures that a study used; None without ``[vacuum]`` or readings."""
+    bench = findings.experiment.bench
+    pressure = findings.experiment.used["pressure_pa"].to_numpy(float)
+    pressure = np.sort(pressure[np.isfinite(pressure) & (pressure > 0)])
+    if bench.vacuum is None or not pressure.size:
+        return None
+    stops = np.geomspace(pressure[0], pressure[-1], min(np.unique(pressure).size, _MOST_STOPS))
+    try:
+        return plan_time(bench, stops)
+    except OutOfRangeError:
+        return None  # pressures so high that the response of the gas does not reach there
+
+
+@dataclass(frozen=True)
+class TimeRow:
+    """A stop of the quickest sweep, as text."""
+
+    pressure: str
+    chamber: str
+    heat: str
+    spin: str
+    settle: str
+    measure: str
+
+
+@dataclass(frozen=True)
+class TimeView:
+    """What the page says of the time on the bench."""
+
+    figure: Illustration | None
+    sentences: tuple[str, ...]
+    rows: tuple[TimeRow, ...]
+    assumptions: tuple[str, ...]
+    falsified_by: tuple[str, ...]
+
+
+def view_time(plan: TimePlan | None, figure: Illustration | None) -> TimeView | None:
+    """Prepare the part of the page about the time on the bench; None where nothing is planned."""
+    if plan is None:
+        return None
+    steps = plan.best.steps
+    pressure = np.array([step.pressure_pa for step in steps])
+    rotor, chamber = plan.times.rotor(pressure), plan.times.chamber_s(pressure)
+    rows = tuple(
+        TimeRow(
+            format_number(step.pressure_pa, 3), duration(float(chamber[k])), duration(float(rotor.heat_s[k])),
+            duration(float(rotor.spin_up_s[k])), duration(step.settle_s), duration(step.measure_s),
+        )
+        for k, step in enumerate(steps)
+    )  # fmt: skip
+    return TimeView(figure, (order_sentence(plan), slowest_sentence(plan)), rows, plan.assumptions, plan.falsified_by)

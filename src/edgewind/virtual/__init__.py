@@ -1,0 +1,29 @@
+"""The virtual bench: a simulated apparatus whose instruments speak SCPI over TCP; it is invented and moves nothing."""
+
+from edgewind.virtual.apparatus import Apparatus, Hold
+from edgewind.virtual.clock import Clock, HandClock, RunningClock
+from edgewind.virtual.folder import instruments_text, write_folder
+from edgewind.virtual.gauge_output import indicated_log_pressure, volts_from_pressure
+from edgewind.virtual.instruments import INSTRUMENTS, BenchInstrument
+from edgewind.virtual.invented import invented_bench, invented_text
+from edgewind.virtual.server import BenchServer, ServedBench, check_host, serve_bench
+
+__all__ = [
+    "INSTRUMENTS",
+    "Apparatus",
+    "BenchInstrument",
+    "BenchServer",
+    "Clock",
+    "HandClock",
+    "Hold",
+    "RunningClock",
+    "ServedBench",
+    "check_host",
+    "indicated_log_pressure",
+    "instruments_text",
+    "invented_bench",
+    "invented_text",
+    "serve_bench",
+    "volts_from_pressure",
+    "write_folder",
+]

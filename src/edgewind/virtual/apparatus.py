@@ -1,0 +1,235 @@
+"""The simulated apparatus: chamber, gauge, valve, lamp, faces and rotor, followed in bench time when it is asked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from threading import RLock
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from edgewind.bench import Bench
+from edgewind.bench.virtual import VirtualSection
+from edgewind.errors import InputError
+from edgewind.rotor import RotorParameters, changed_bench, parameters_of
+from edgewind.virtual.clock import Clock
+from edgewind.virtual.gas_table import GasTable, gas_table
+from edgewind.virtual.step_kernel import INPUTS, ROW, STATES, Input, State, advance
+
+FloatArray = NDArray[np.float64]
+FASTEST_S = 1e-4  # shortest time in which faces or chamber may settle
+_WANDER_PERIODS_S, _WANDER_TONES = (60.0, 3600.0), 8
+MOST_HELD_S = 7200.0
+_KEPT_S = 5.0
+_BATCH = 4096
+
+
+@dataclass(eq=False)
+class Hold:
+    """Keeps the past from `since_s` on, s, for someone who has yet to read it, but not for ever."""
+
+    since_s: float
+
+
+class Apparatus:
+    """What the instruments measure and move.
+
+    The state is a function of the seed's truth and of the commands with their times alone: when and how often it is
+    asked for changes nothing. The rotor follows `edgewind.rotor`; the chamber follows ``V dp/dt = Q - S p``; gauge,
+    valve, lamp and envelope lag in first order.
+
+    Parameters
+    ----------
+    bench : Bench
+        The apparatus as described, with its `[virtual]` section.
+    clock : Clock
+        Bench time.
+    """
+
+    def __init__(self, bench: Bench, clock: Clock) -> None:
+        self.bench = bench
+        self.virtual = bench.virtual or VirtualSection()
+        self.rotor: RotorParameters = parameters_of(changed_bench(bench, self.virtual.truth))
+        _check_times(self.rotor, self.virtual)
+        self.table: GasTable = gas_table(self.rotor)
+        self.clock = clock
+        self._lock = RLock()
+        self._inputs = _inputs(self.rotor, self.virtual)
+        self._tones = _tones(self.virtual)
+        start = np.zeros(STATES)
+        start[[State.PRESSURE, State.GAUGE]] = self.virtual.start_pressure.value
+        start[[State.DARK, State.BRIGHT]] = self.rotor.gas_temperature_k
+        start[State.ENVELOPE] = self.rotor.envelope_temperature_k
+        self._time, self._state, self._sense, self._step = 0.0, start, 0, 1e-3
+        self._rows, self._count = np.empty((_BATCH, ROW)), 0
+        self._holds: list[Hold] = []
+
+    # What commands change.
+
+    def open_valve(self, volts: float) -> None:
+        """Set the voltage on the valve from now on."""
+        self._change(Input.VALVE_TO, volts)
+
+    def light(self, share: float) -> None:
+        """Set the light from now on, as a share of the irradiance of the bench."""
+        self._change(Input.LAMP_TO, share)
+
+    def _change(self, place: Input, value: float) -> None:
+        with self._lock:
+            if self._inputs[place] != value:
+                self._arrive(self.clock.now())
+                self._inputs[place] = value
+
+    # What instruments read.
+
+    def now(self) -> float:
+        """Bench time, s."""
+        return self.clock.now()
+
+    def states(self, time_s: ArrayLike) -> FloatArray:
+        """State at moments from the last few seconds, or since a :class:`Hold`; shape (n, 9), columns of `State`."""
+        times = np.atleast_1d(np.asarray(time_s, dtype=float))
+        with self._lock:
+            steps, share = self._steps_at(times)
+            return self._between(steps, share[:, None], slice(None))
+
+    def turns(self, time_s: FloatArray) -> FloatArray:
+        """Angle of the rotor, in turns; see :meth:`states`."""
+        with self._lock:
+            return self._between(*self._steps_at(time_s), State.TURNS)
+
+    def state(self) -> dict[str, float]:
+        """Return the state now, by the names of `State` in small letters."""
+        row = self.states(self.now())[0]
+        return {place.name.lower(): float(row[place]) for place in State}
+
+    def catch_up(self) -> None:
+        """Follow the apparatus to now, and let go of the past that nobody holds."""
+        with self._lock:
+            now = self.clock.now()
+            self._follow(now)
+            self._holds = [hold for hold in self._holds if now - hold.since_s <= MOST_HELD_S]
+            needed = min([now - _KEPT_S, *(hold.since_s for hold in self._holds)])
+            gone = int(np.searchsorted(self._rows[: self._count, 0], needed, side="right")) - 1
+            if gone > _BATCH:
+                self._rows = self._rows[gone:].copy()
+                self._count -= gone
+
+    def hold(self) -> Hold:
+        """Keep what happens from now on until :meth:`release`, or for :data:`MOST_HELD_S`."""
+        with self._lock:
+            hold = Hold(self.clock.now())
+            self._holds.append(hold)
+            return hold
+
+    def release(self, hold: Hold) -> None:
+        """Let go; a hold that is gone is no error."""
+        with self._lock:
+            if hold in self._holds:
+                self._holds.remove(hold)
+
+    # Steps.
+
+    def _steps_at(self, times: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
+        """Return the step that each moment lies in, and how far into it, as a share."""
+        self._follow(float(times.max()))
+        steps = np.searchsorted(self._rows[: self._count, 0], times, side="right") - 1
+        np.clip(steps, 0, self._count - 1, out=steps)
+        starts, lengths = self._rows[: self._count, 0], self._rows[: self._count, 1]
+        return steps, np.clip((times - starts[steps]) / lengths[steps], 0.0, 1.0)
+
+    def _between(self, steps: NDArray[np.intp], share: FloatArray, which: slice | int) -> FloatArray:
+        """Cubic Hermite interpolation within steps."""
+        y0, f0, y1, f1 = (self._rows[:, 2 + k * STATES : 2 + (k + 1) * STATES][:, which][steps] for k in range(4))
+        length = self._rows[:, 1][steps].reshape(share.shape)
+        rest = 1 - share
+        start = rest**2 * ((1 + 2 * share) * y0 + share * length * f0)
+        end = share**2 * ((1 + 2 * rest) * y1 - rest * length * f1)
+        return np.asarray(start + end)
+
+    def _follow(self, until: float) -> None:
+        while self._time <= until:
+            self._take(np.nextafter(until, np.inf), exact=False)
+
+    def _arrive(self, until: float) -> None:
+        """Come to stand at a moment exactly, taking the step that goes beyond it back."""
+        self._follow(until)
+        last = self._rows[self._count - 1]
+        self._time, self._step = float(last[0]), float(last[1])
+        self._state = last[2 : 2 + STATES].copy()
+        self._sense = int(last[-1])
+        self._count -= 1
+        while self._time < until:
+            self._take(until, exact=True)
+        # What was chosen for the old commands need not do for the new ones.
+        self._step = min(self._step, 1e-2)
+
+    def _take(self, until: float, *, exact: bool) -> None:
+        if self._rows.shape[0] - self._count < _BATCH:
+            self._rows = np.concatenate([self._rows, np.empty((max(_BATCH, self._count), ROW))])
+        out = self._rows[self._count : self._count + _BATCH]
+        written, self._time, self._sense, self._step = advance(
+            self._time, self._state, self._sense, self._step, until, exact, self._inputs, self._tones,
+            self.table.log_least, self.table.step, self.table.rows, out,
+        )  # fmt: skip
+        self._count += written
+
+
+def _check_times(rotor: RotorParameters, virtual: VirtualSection) -> None:
+    """Raise where something settles so fast that following it would take forever."""
+    faces = rotor.heat_capacity_j_m2_k / (4 * rotor.vane_conductance_w_m2_k)
+    chamber = virtual.volume.value / virtual.pumping_speed.value
+    for what, seconds, key, fix in (
+        ("the faces of a vane come to one temperature", faces, "rotor.vane_conductance", "give a lower conductance"),
+        ("the chamber is pumped empty", chamber, "virtual.pumping_speed", "give a lower speed or a larger volume"),
+    ):
+        if seconds < FASTEST_S:
+            raise InputError(
+                f"{what} in {seconds:.2g} s, too fast to be simulated (from {FASTEST_S:g} s)", key=key, fix=fix
+            )
+
+
+def _tones(virtual: VirtualSection) -> FloatArray:
+    """Return the tones of the light's wandering; none where it does not. They hang on the seed of `[virtual]`."""
+    if not virtual.lamp_wander.value:
+        return np.empty((0, 3))
+    random = np.random.default_rng([virtual.seed, 3])
+    period, count = _WANDER_PERIODS_S, _WANDER_TONES
+    angular = 2 * np.pi / (np.geomspace(*period, count) * random.uniform(0.9, 1.1, count))
+    strength = np.full(count, virtual.lamp_wander.value * np.sqrt(2 / count))
+    return np.column_stack([angular, random.uniform(0, 2 * np.pi, count), strength])
+
+
+def _inputs(rotor: RotorParameters, virtual: VirtualSection) -> FloatArray:
+    light = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance
+    per_e = virtual.valve_voltage_per_decade.value / np.log(10)
+    numbers = {
+        Input.VALVE_TO: 0.0,
+        Input.LAMP_TO: 0.0,
+        Input.VOLUME: virtual.volume.value,
+        Input.PUMPING: virtual.pumping_speed.value,
+        Input.OUTGASSING: virtual.outgassing.value,
+        Input.FLOW_AT_ZERO: virtual.valve_flow.value * np.exp(-virtual.valve_voltage.value / per_e),
+        Input.VOLTS_PER_E: per_e,
+        Input.VALVE_LAG: virtual.valve_lag.value,
+        Input.GAUGE_LAG: virtual.gauge_lag.value,
+        Input.LAMP_LAG: virtual.lamp_lag.value,
+        Input.ENVELOPE_LAG: virtual.envelope_lag.value,
+        Input.ROOM_K: rotor.envelope_temperature_k,
+        Input.LAMP_WARMS: virtual.lamp_warms_envelope.value,
+        Input.GAS_K: rotor.gas_temperature_k,
+        Input.LIGHT_DARK: rotor.dark_absorptance * light,
+        Input.LIGHT_BRIGHT: rotor.bright_absorptance * light,
+        Input.DARK_EMISSIVITY: rotor.dark_emissivity,
+        Input.BRIGHT_EMISSIVITY: rotor.bright_emissivity,
+        Input.THROUGH: rotor.vane_conductance_w_m2_k,
+        Input.HALF_HEAT: rotor.heat_capacity_j_m2_k / 2,
+        Input.DRY: rotor.pivot_dry_n_m,
+        Input.BREAKAWAY: rotor.pivot_breakaway_n_m,
+        Input.VISCOUS: rotor.pivot_viscous_n_m_s,
+        Input.INERTIA: rotor.moment_of_inertia_kg_m2,
+    }
+    flat = np.empty(INPUTS)
+    for place, number in numbers.items():
+        flat[place] = number
+    return flat

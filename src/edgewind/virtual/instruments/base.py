@@ -1,0 +1,79 @@
+"""What the instruments of the virtual bench share: the apparatus, and noise of their own."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+from zlib import crc32
+
+import numpy as np
+
+from edgewind.virtual.apparatus import Apparatus
+from edgewind.virtual.scpi import Command, Instrument, Number, Switch, real, setting
+
+
+class BenchInstrument(Instrument):
+    """An instrument at the simulated apparatus.
+
+    Parameters
+    ----------
+    apparatus : Apparatus
+        What it measures or moves.
+    seed : int
+        Of its noise; the same seed and the same commands at the same bench times give the same readings.
+    """
+
+    def __init__(self, apparatus: Apparatus, seed: int) -> None:
+        super().__init__(apparatus.now)
+        self.apparatus, self.seed = apparatus, seed
+        self.random = np.random.default_rng([seed, crc32(type(self).__name__.encode())])
+        self.reset()
+
+    def tend(self) -> None:
+        """Do what is due though nobody asks; called now and then."""
+
+
+class Supply(BenchInstrument):
+    """A direct-voltage supply: a level, and an output that is off until it is switched on.
+
+    Attributes
+    ----------
+    LEVEL : Number
+        Least, greatest and *RST level, V.
+    level_v, output : float, bool
+        What it is set to.
+    """
+
+    LEVEL: ClassVar[Number] = Number("V", 0.0, 10.0, 0.0)
+    level_v: float
+    output: bool
+
+    def reset(self) -> None:
+        """Output off, level as at *RST."""
+        self.level_v, self.output = self.LEVEL.default, False
+        self.drive()
+
+    def change(self, attribute: str, value: Any) -> None:
+        """Set level or output, and drive what is connected."""
+        super().change(attribute, value)
+        self.drive()
+
+    def drive(self) -> None:
+        """Act on the apparatus."""
+        raise NotImplementedError
+
+    def terminals_v(self) -> float:
+        """Return the voltage at the terminals, V."""
+        return self.level_v if self.output else 0.0
+
+    def measure(self) -> str:
+        """Measure the voltage at the terminals, with a millivolt of noise."""
+        return real(self.terminals_v() + 1e-3 * self.random.standard_normal())
+
+    @classmethod
+    def supply_commands(cls, level: Number) -> tuple[Command, ...]:
+        """Return the commands of a supply with these levels."""
+        return (
+            *setting("[SOURce:]VOLTage[:LEVel][:IMMediate][:AMPLitude]", "level_v", level),
+            *setting("OUTPut[:STATe]", "output", Switch()),
+            Command("MEASure[:SCALar]:VOLTage[:DC]?", cls.measure),
+        )

@@ -1,0 +1,28 @@
+"""The supply of the lamp."""
+
+from __future__ import annotations
+
+from edgewind.virtual.instruments.base import Supply
+from edgewind.virtual.scpi import Command, Number, real
+
+# Power radiated by a filament lamp against its voltage, near its rating; common practice, no source.
+POWER_EXPONENT = 1.6
+RATED_V = 12.0
+
+
+class Lamp(Supply):
+    """The irradiance of the bench at the lamp's rated voltage, less below it; off until switched on."""
+
+    NAME = "lamp"
+    LEVEL = Number("V", 0.0, 1.1 * RATED_V, RATED_V)
+
+    def drive(self) -> None:
+        """Light the lamp."""
+        self.apparatus.light((self.terminals_v() / RATED_V) ** POWER_EXPONENT)
+
+    def current(self) -> str:
+        """Measure the current: an invented lamp of 50 W, whose resistance grows as the root of its voltage."""
+        share = self.terminals_v() / RATED_V
+        return real(50 / RATED_V * share**0.5 + 1e-3 * self.random.standard_normal())
+
+    COMMANDS = (*Supply.supply_commands(LEVEL), Command("MEASure[:SCALar]:CURRent[:DC]?", current))

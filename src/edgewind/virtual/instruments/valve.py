@@ -1,0 +1,18 @@
+"""The supply whose voltage opens the leak valve."""
+
+from __future__ import annotations
+
+from edgewind.virtual.instruments.base import Supply
+from edgewind.virtual.scpi import Number
+
+
+class Valve(Supply):
+    """At 0 V, and with the output off, the valve is closed."""
+
+    NAME = "valve"
+    LEVEL = Number("V", 0.0, 10.0, 0.0)
+    COMMANDS = Supply.supply_commands(LEVEL)
+
+    def drive(self) -> None:
+        """Open the valve."""
+        self.apparatus.open_valve(self.terminals_v())

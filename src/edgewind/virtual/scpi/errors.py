@@ -1,0 +1,94 @@
+"""Errors that an instrument reports through its queue: SCPI-1999, volume 2, section 21.8."""
+
+from __future__ import annotations
+
+from collections import deque
+
+# The standard's numbers and texts; from memory of the standard, not from a copy of it.
+TEXTS: dict[int, str] = {
+    0: "No error",
+    -100: "Command error",
+    -101: "Invalid character",
+    -102: "Syntax error",
+    -103: "Invalid separator",
+    -104: "Data type error",
+    -108: "Parameter not allowed",
+    -109: "Missing parameter",
+    -112: "Program mnemonic too long",
+    -113: "Undefined header",
+    -114: "Header suffix out of range",
+    -121: "Invalid character in number",
+    -123: "Exponent too large",
+    -124: "Too many digits",
+    -131: "Invalid suffix",
+    -138: "Suffix not allowed",
+    -141: "Invalid character data",
+    -144: "Character data too long",
+    -148: "Character data not allowed",
+    -151: "Invalid string data",
+    -158: "String data not allowed",
+    -168: "Block data not allowed",
+    -178: "Expression data not allowed",
+    -200: "Execution error",
+    -213: "Init ignored",
+    -221: "Settings conflict",
+    -222: "Data out of range",
+    -223: "Too much data",
+    -230: "Data corrupt or stale",
+    -241: "Hardware missing",
+    -310: "System error",
+    -350: "Queue overflow",
+    -363: "Input buffer overrun",
+    -400: "Query error",
+    -410: "Query INTERRUPTED",
+}
+QUEUE_LENGTH = 30
+_LONGEST = 255
+
+
+class ScpiError(Exception):
+    """An error with its number and, where it helps, what it is about."""
+
+    def __init__(self, code: int, about: str = "") -> None:
+        self.code, self.about = code, about
+        super().__init__(self.answer())
+
+    def answer(self) -> str:
+        """Return the entry of the queue as it is read: ``-113,"Undefined header;VOLTS"``.
+
+        Examples
+        --------
+        >>> ScpiError(-113, "VOLTS").answer()
+        '-113,"Undefined header;VOLTS"'
+        """
+        text = TEXTS[self.code] + (f";{self.about}" if self.about else "")
+        plain = "".join(letter if " " <= letter <= "~" else "?" for letter in text)[:_LONGEST]
+        return f'{self.code},"{plain.replace(chr(34), chr(34) * 2)}"'
+
+
+NO_ERROR = ScpiError(0)
+
+
+class ErrorQueue:
+    """First in, first out; what does not fit leaves -350 as the last entry (SCPI-1999, volume 2, 21.8.1)."""
+
+    def __init__(self) -> None:
+        self._entries: deque[ScpiError] = deque()
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    def put(self, error: ScpiError) -> None:
+        """Add an error."""
+        if len(self._entries) < QUEUE_LENGTH:
+            self._entries.append(error)
+        else:
+            self._entries[-1] = ScpiError(-350)
+
+    def take(self) -> ScpiError:
+        """Remove and return the oldest error, or `0,"No error"`."""
+        return self._entries.popleft() if self._entries else NO_ERROR
+
+    def clear(self) -> None:
+        """Empty it."""
+        self._entries.clear()

@@ -1,0 +1,331 @@
+"""The virtual bench on the network: a TCP port an instrument, program messages in, response messages out."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import ipaddress
+from collections.abc import AsyncIterator, Awaitable, Callable, Generator, Mapping
+from threading import Event, Thread
+from types import TracebackType
+
+from edgewind.bench import Bench
+from edgewind.errors import InputError
+from edgewind.virtual.apparatus import Apparatus
+from edgewind.virtual.clock import Clock, RunningClock
+from edgewind.virtual.instruments import INSTRUMENTS, BenchInstrument
+from edgewind.virtual.invented import invented_bench
+from edgewind.virtual.scpi import Interrupted, ScpiError, Send, Wait
+
+LONGEST_MESSAGE = 65_536
+MOST_CLIENTS = 64  # at each port
+_WAITING_MESSAGES = 1000
+_LONGEST_NAP_S, _TICK_S, _LONGEST_GOODBYE_S = 0.05, 0.1, 0.5
+_Welcome = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
+_OVERRUN = b"\0overrun"
+
+
+def check_host(host: str, *, open_to_network: bool = False) -> str:
+    """Return the address to listen on; only this machine's own, unless the network is let in by name.
+
+    Raises
+    ------
+    InputError
+        An address that others can reach, without `open_to_network`; or none at all.
+    """
+    try:
+        address = ipaddress.ip_address("127.0.0.1" if host == "localhost" else host)
+    except ValueError:
+        raise InputError(f"'{host}' is not an address", fix="give an IP address, such as 127.0.0.1") from None
+    if not address.is_loopback and not open_to_network:
+        raise InputError(
+            f"anyone on the network of {host} could work this bench, which asks for no password",
+            fix="leave --host out, or add --open-to-network if that is what you want",
+        )
+    return str(address)
+
+
+class BenchServer:
+    """Serves an apparatus; to be used inside a running event loop.
+
+    Parameters
+    ----------
+    apparatus : Apparatus
+        What the instruments measure and move.
+    seed : int, optional
+        Of the instruments' noise; that of `[virtual]` where left out.
+
+    Attributes
+    ----------
+    instruments : dict of str to BenchInstrument
+        By role.
+    ports : dict of str to int
+        By role, once open.
+    """
+
+    def __init__(self, apparatus: Apparatus, seed: int | None = None) -> None:
+        self.apparatus = apparatus
+        self.seed = apparatus.virtual.seed if seed is None else seed
+        self.instruments: dict[str, BenchInstrument] = {
+            role: kind(apparatus, self.seed) for role, kind in INSTRUMENTS.items()
+        }
+        self.ports: dict[str, int] = {}
+        self._servers: list[asyncio.Server] = []
+        self._sessions: set[asyncio.Task[None]] = set()
+
+    async def open(self, host: str, port: int = 0) -> None:
+        """Listen: at `port` and those after it, one a role, or at free ones where it is zero."""
+        for number, (role, instrument) in enumerate(self.instruments.items()):
+            wanted = port + number if port else 0
+            try:
+                server = await asyncio.start_server(self._welcome(instrument), host, wanted, limit=LONGEST_MESSAGE)
+            except (OSError, OverflowError) as error:
+                await self.close()
+                reason = getattr(error, "strerror", None) or error
+                raise InputError(
+                    f"cannot listen on {host}, port {wanted}, for the {role}: {reason}",
+                    fix="give another --port, or 0 for any that is free",
+                ) from None
+            self._servers.append(server)
+            self.ports[role] = server.sockets[0].getsockname()[1]
+
+    async def run(self) -> None:
+        """Keep the apparatus up with the clock until cancelled."""
+        while True:
+            for instrument in self.instruments.values():
+                instrument.tend()
+            self.apparatus.catch_up()
+            await asyncio.sleep(_TICK_S)
+
+    async def close(self) -> None:
+        """Stop listening and end every session."""
+        for server in self._servers:
+            server.close()
+        for session in self._sessions:
+            session.cancel()
+        await asyncio.gather(*self._sessions, return_exceptions=True)
+        self._servers.clear()
+
+    def _welcome(self, instrument: BenchInstrument) -> _Welcome:
+        clients = 0
+
+        async def welcome(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+            nonlocal clients
+            task = asyncio.current_task()
+            assert task is not None
+            self._sessions.add(task)
+            clients += 1
+            try:
+                if clients <= MOST_CLIENTS:
+                    await _serve(instrument, self.apparatus.clock, reader, writer)
+            except (ConnectionError, asyncio.CancelledError):
+                pass  # the client has gone, or the bench is closing
+            finally:
+                clients -= 1
+                self._sessions.discard(task)
+                await _hang_up(writer)
+
+        return welcome
+
+
+async def _hang_up(writer: asyncio.StreamWriter) -> None:
+    """Close a connection; what a client has not taken by then is given up."""
+    writer.close()
+    with contextlib.suppress(OSError, TimeoutError, asyncio.CancelledError):
+        await asyncio.wait_for(writer.wait_closed(), _LONGEST_GOODBYE_S)
+    writer.transport.abort()
+
+
+async def _messages(reader: asyncio.StreamReader) -> AsyncIterator[bytes]:
+    """Yield whole messages, without their line feed; half a message at the end of a connection is not one."""
+    kept, too_long = b"", False
+    while data := await reader.read(LONGEST_MESSAGE):
+        *lines, kept = (kept + data).split(b"\n")
+        for line in lines:
+            yield _OVERRUN if too_long or len(line) > LONGEST_MESSAGE else line
+            too_long = False
+        if len(kept) > LONGEST_MESSAGE:
+            kept, too_long = b"", True
+
+
+class _Inbox:
+    """Messages of one client that wait for their turn."""
+
+    def __init__(self) -> None:
+        self._messages: asyncio.Queue[bytes | None] = asyncio.Queue(_WAITING_MESSAGES)
+        self._ended = False
+
+    async def listen(self, reader: asyncio.StreamReader) -> None:
+        """Take in what comes until the client goes."""
+        with contextlib.suppress(ConnectionError):
+            async for message in _messages(reader):
+                await self._messages.put(message)
+        self._ended = True
+        await self._messages.put(None)
+
+    async def take(self) -> bytes | None:
+        """Return the next message, or None at the end."""
+        return await self._messages.get()
+
+    @property
+    def next_is_here(self) -> bool:
+        """Whether another message waits."""
+        return self._messages.qsize() > self._ended
+
+
+async def _serve(
+    instrument: BenchInstrument, clock: Clock, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+) -> None:
+    """Answer one client until it goes."""
+    inbox = _Inbox()
+    listening = asyncio.create_task(inbox.listen(reader))
+    try:
+        while (message := await inbox.take()) is not None:
+            if message is _OVERRUN:
+                instrument.status.report(ScpiError(-363))
+                continue
+            answer = await _work(instrument.process(message), b"?" in message, inbox, clock, writer)
+            if answer:
+                writer.write(answer + b"\n")
+                await writer.drain()
+    finally:
+        listening.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await listening
+
+
+async def _work(
+    steps: Generator[Wait | Send, None, bytes],
+    asked: bool,
+    inbox: _Inbox,
+    clock: Clock,
+    writer: asyncio.StreamWriter,
+) -> bytes:
+    """Carry a message through to its answer.
+
+    A client that sends its next message before it has what it asked for interrupts itself: IEEE 488.2-1992, 6.3.2.3.
+    A message that asks for nothing is waited for.
+    """
+    try:
+        step = next(steps)
+        while True:
+            if isinstance(step, Send):
+                writer.write(step.data)
+                await writer.drain()
+                await asyncio.sleep(0)
+            if asked and inbox.next_is_here:
+                asked = False
+                step = steps.throw(Interrupted())
+                continue
+            if isinstance(step, Wait):
+                await asyncio.sleep(min(clock.real_seconds_until(step.until_s), _LONGEST_NAP_S))
+            step = next(steps)
+    except StopIteration as done:
+        answer: bytes = done.value
+        return answer
+    finally:
+        steps.close()
+
+
+class ServedBench:
+    """A virtual bench that is served by a thread of this process, until closed; see :func:`serve_bench`.
+
+    Attributes
+    ----------
+    host : str
+        Address.
+    ports : mapping of str to int
+        Port of each role.
+    apparatus : Apparatus
+        What is behind them; to look at the truth.
+    """
+
+    def __init__(self, apparatus: Apparatus, host: str, port: int, seed: int | None) -> None:
+        self.apparatus, self.host = apparatus, host
+        self.ports: Mapping[str, int] = {}
+        self._opened = Event()
+        self._problem: BaseException | None = None
+        self._stop: asyncio.Event | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._thread = Thread(target=lambda: asyncio.run(self._main(port, seed)), name="virtual bench", daemon=True)
+        self._thread.start()
+        self._opened.wait()
+        if self._problem is not None:
+            raise self._problem
+
+    async def _main(self, port: int, seed: int | None) -> None:
+        self._loop, self._stop = asyncio.get_running_loop(), asyncio.Event()
+        try:
+            server = BenchServer(self.apparatus, seed)
+            await server.open(self.host, port)
+        except BaseException as problem:
+            self._problem = problem
+            return
+        finally:
+            self._opened.set()
+        self.ports = server.ports
+        running = asyncio.create_task(server.run())
+        await self._stop.wait()
+        running.cancel()
+        await server.close()
+
+    def address(self, role: str) -> str:
+        """Return the VISA resource of a role: ``TCPIP::127.0.0.1::PORT::SOCKET``."""
+        return f"TCPIP::{self.host}::{self.ports[role]}::SOCKET"
+
+    def close(self) -> None:
+        """Stop."""
+        if self._loop is not None and self._stop is not None and self._thread.is_alive():
+            self._loop.call_soon_threadsafe(self._stop.set)
+            self._thread.join()
+
+    def __enter__(self) -> ServedBench:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def serve_bench(
+    bench: Bench | None = None,
+    *,
+    speed_up: float = 100.0,
+    seed: int | None = None,
+    host: str = "127.0.0.1",
+    port: int = 0,
+    clock: Clock | None = None,
+) -> ServedBench:
+    r"""Serve a virtual bench from a thread of this process; `edgewind bench` does the same in a process of its own.
+
+    Parameters
+    ----------
+    bench : Bench, optional
+        The apparatus; an invented one where left out.
+    speed_up : float
+        Bench time over time on the wall.
+    seed : int, optional
+        Of every noise; that of `[virtual]` where left out.
+    host, port
+        Where to listen: one port after another from `port`, or free ones where it is zero.
+    clock : Clock, optional
+        Another clock, such as :class:`HandClock`; `speed_up` does not count then.
+
+    Returns
+    -------
+    ServedBench
+        Use it in a ``with`` block, or close it.
+
+    Examples
+    --------
+    >>> import socket
+    >>> with serve_bench(speed_up=100) as served:
+    ...     with socket.create_connection((served.host, served.ports["valve"])) as link:
+    ...         link.sendall(b"VOLT 2500 mV;:VOLT?\n")
+    ...         print(link.recv(100))
+    b'+2.500000000E+00\n'
+    """
+    of = invented_bench() if bench is None else bench
+    apparatus = Apparatus(of, RunningClock(speed_up) if clock is None else clock)
+    return ServedBench(apparatus, check_host(host), port, seed)

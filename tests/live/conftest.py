@@ -1,0 +1,87 @@
+"""A virtual bench, folders that point at it, and books of both kinds."""
+
+from __future__ import annotations
+
+import socket
+import sys
+from pathlib import Path
+
+import pytest
+
+from edgewind.virtual import invented_text, serve_bench, write_folder
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "book"))
+from postgres_server import Server
+
+SPEED_UP = 600.0
+# Times on the wall for a bench that runs 600 times faster: a dwell of 0.05 s is half a minute there.
+STEADINESS = """
+[steadiness]
+dwell = "0.05 s"
+trace = "12 s"
+at_least = "0.1 s"
+at_most = "30 s"
+every = "5 ms"
+look = "6 s"
+coast_down = "40 s"
+pressure_drift = "4 %"
+speed_drift = "4 %"
+"""
+
+
+@pytest.fixture(scope="session")
+def virtual():
+    """The invented bench, in this process, 600 times faster than the clock."""
+    with serve_bench(speed_up=SPEED_UP, seed=3) as running:
+        yield running
+
+
+@pytest.fixture
+def make_folder(virtual, tmp_path):
+    """Write a folder whose bench.toml points at the virtual bench; `change` alters its text."""
+
+    def make(change=lambda text: text, name="rotor", ports=None):
+        folder = tmp_path / name
+        file = write_folder(folder, invented_text(), ports or virtual.ports)
+        file.write_text(change(file.read_text(encoding="utf-8") + STEADINESS), encoding="utf-8")
+        return folder
+
+    return make
+
+
+@pytest.fixture
+def folder(make_folder):
+    """Such a folder."""
+    return make_folder()
+
+
+@pytest.fixture
+def tell(virtual):
+    """Turn a knob of the virtual bench past the recorder: ``tell("valve", "OUTP ON", "VOLT 5")``."""
+
+    def send(role, *commands):
+        with socket.create_connection((virtual.host, virtual.ports[role]), timeout=5) as link:
+            link.sendall("".join(f"{command}\n" for command in (*commands, "*OPC?")).encode())
+            assert link.recv(10) == b"1\n"
+
+    yield send
+    send("valve", "VOLT 0", "OUTP OFF")
+    send("lamp", "OUTP OFF")
+
+
+@pytest.fixture(scope="session")
+def server():
+    """A running PostgreSQL."""
+    if not sys.platform.startswith("linux"):
+        pytest.skip("PostgreSQL is started by these tests on Linux only")
+    running = Server()
+    yield running
+    running.remove()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def target(request, tmp_path):
+    """A place for one new book, of either kind."""
+    if request.param == "postgresql":
+        return request.getfixturevalue("server").fresh_url()
+    return str(tmp_path / "lab.book")

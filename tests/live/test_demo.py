@@ -1,0 +1,26 @@
+"""The demonstration: a simulated bench, a sweep recorded from it, a study of the book, and nothing left running."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+from edgewind.book import check_book
+
+DEMO = Path(__file__).parents[2] / "examples" / "live_demo.py"
+
+
+def test_the_demonstration_ends_with_a_report_and_leaves_nothing_running(tmp_path):
+    out = tmp_path / "out"
+    done = subprocess.run(
+        [sys.executable, str(DEMO), "--out", str(out), "--quick"],
+        capture_output=True, text=True, check=False, timeout=400,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "<svg" in (out / "report.html").read_text(encoding="utf-8")
+    assert "Cautions:" in done.stdout and "Glass under vacuum" in done.stdout
+    assert "finished: every step is done" in done.stdout
+    assert "The rotor is fastest at" in done.stdout
+    health = check_book(out / "lab.book")
+    assert health.whole and health.readings == 8
+    running = subprocess.run(["ps", "-eo", "args"], capture_output=True, text=True, check=True).stdout
+    assert not [line for line in running.splitlines() if "edgewind bench" in line and "edgewind-demo-" in line]

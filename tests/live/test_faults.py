@@ -1,0 +1,138 @@
+"""A proxy that delays, cuts, garbles and halves what passes to and from the bench: no wrong value is ever stored."""
+
+import math
+import sys
+from pathlib import Path
+
+import pytest
+import tomlkit
+
+from edgewind.book import BookSource, open_book
+from edgewind.live import SweepRequest, prepare
+from edgewind.signals import read_experiment
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "virtual"))
+from proxy import Faults, FaultyProxy
+
+FAULTS = Faults(
+    delay_s=0.002, cut=0.003, half=0.003, split=0.005, garble=0.01, flip=0.01, duplicate=0.008, drop=0.002, noise=0.003
+)
+ROLES = {"gauge": "gauge", "thermometer": "thermometer", "valve": "valve", "lamp": "lamp", "tachometer": "scope"}
+
+
+def through(text, proxies):
+    """Point every instrument at its proxy, with patience."""
+    table = tomlkit.parse(text)
+    for role, port_name in ROLES.items():
+        section = table["instruments"][role]
+        section["resource"] = proxies[port_name].address()
+        section["timeout"], section["retries"], section["errors"] = "0.3 s", 12, "SYST:ERR?"
+    return tomlkit.dumps(table)
+
+
+def sweep_through(folder, target, request, virtual, truths, troubles):
+    """Record until the sweep is finished, starting anew where trouble ended it."""
+    for _ in range(12):
+        sweep = prepare(folder, target, request)
+
+        def during(event, sweep=sweep):
+            troubles.append(event.kind) if event.kind in ("retry", "trouble") else None
+            if event.kind == "phase" and event.data["phase"] in ("reading", "storing"):
+                truths.setdefault((sweep.id, sweep.status().step.number), []).append(virtual.apparatus.state())
+
+        sweep.subscribe(during)
+        sweep.start()
+        assert sweep.join(200)
+        status = sweep.status()
+        sweep.close()
+        if status.phase == "finished":
+            return status
+        assert "made up" not in status.problem
+    raise AssertionError(status)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_no_wrong_value_is_stored_through_a_bad_connection(virtual, make_folder, tmp_path, seed):
+    proxies = {
+        name: FaultyProxy(virtual.ports[name], FAULTS, on="both", seed=100 * seed + number)
+        for number, name in enumerate(ROLES.values())
+    }
+    try:
+        folder = make_folder(lambda text: through(text, proxies))
+        truths, troubles = {}, []
+        request = SweepRequest((2.0, 4.0, 8.0), coast_downs=1)
+        sweep_through(folder, tmp_path / "lab.book", request, virtual, truths, troubles)
+    finally:
+        for proxy in proxies.values():
+            proxy.close()
+    spoiled = sum(sum(proxy.counts.values()) - proxy.counts["pieces"] for proxy in proxies.values())
+    assert spoiled > 15 and len(troubles) > 5, (spoiled, len(troubles))
+    with open_book(tmp_path / "lab.book") as book:
+        contents = book.contents("rotor")
+        table = read_experiment(BookSource(book, "rotor")).readings
+    assert len(contents.readings) >= 3
+    for reading, (_, row) in zip(contents.readings, table.iterrows(), strict=True):
+        sweep, step, _ = reading.key.split("/")
+        states = truths[sweep, int(step)]
+        # what the gauge shows, in volts: its noise is 4 mV, and the pressure may have moved between the two moments
+        shown = [5 + math.log10(state["gauge"]) for state in states]
+        assert min(shown) - 0.02 < row["gauge_v"] < max(shown) + 0.02
+        if row["lamp"]:
+            speeds = [state["speed"] for state in states]
+            assert 0.98 * min(speeds) < row["speed_rad_s"] < 1.02 * max(speeds)
+        warm = [state["envelope"] for state in states]
+        assert min(warm) - 0.5 < row["envelope_k"] < max(warm) + 0.5
+
+
+def test_cables_pulled_and_put_back_in_the_middle_are_waited_for(virtual, make_folder, tmp_path):
+    proxy = FaultyProxy(virtual.ports["gauge"], Faults())
+    folder = make_folder(lambda text: text.replace(virtual.address("gauge"), proxy.address()))
+    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)))
+    pulled = []
+
+    def during(event):
+        if event.kind == "phase" and event.data["phase"] == "settling" and not pulled:
+            proxy.refuse = True
+            proxy.cut_all()
+            pulled.append(True)
+        elif event.kind == "trouble":
+            proxy.refuse = False
+
+    sweep.subscribe(during)
+    sweep.start()
+    try:
+        assert sweep.join(90)
+        assert sweep.status().phase == "finished", sweep.status()
+        assert any(event.kind == "trouble" for event in sweep.history())
+    finally:
+        sweep.close()
+        proxy.close()
+
+
+def test_a_gauge_that_stays_silent_ends_the_sweep_in_the_safe_state(virtual, make_folder, tmp_path):
+    proxy = FaultyProxy(virtual.ports["gauge"], Faults())
+
+    def change(text):
+        text = text.replace(virtual.address("gauge"), proxy.address())
+        return text.replace("[limits]", '[limits]\nsilent_for = "0.5 s"')
+
+    sweep = prepare(make_folder(change), tmp_path / "lab.book", SweepRequest((1.0, 3.0)))
+
+    def during(event):
+        if event.kind == "phase" and event.data["phase"] == "settling":
+            proxy.refuse = True
+            proxy.cut_all()
+
+    sweep.subscribe(during)
+    sweep.start()
+    try:
+        assert sweep.join(60)
+        status = sweep.status()
+        assert status.phase == "failed" and status.problem.startswith("gauge: ")
+        assert "see that it is switched on" in status.problem
+        assert [event.data["failed"] for event in sweep.history() if event.kind == "safe"][-1] == []
+    finally:
+        sweep.close()
+        proxy.close()
+    state = virtual.apparatus.state()
+    assert state["valve"] < 0.5 and state["lamp"] < 0.5

@@ -1,0 +1,156 @@
+"""`edgewind record` as a person and a script meet it."""
+
+import contextlib
+import json
+import os
+import pty
+import select
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from edgewind import cli
+from edgewind.book import open_book
+
+
+@pytest.fixture
+def edgewind(monkeypatch, capsys):
+    def call(*arguments):
+        monkeypatch.setattr(sys, "argv", ["edgewind", *map(str, arguments)])
+        try:
+            cli.main()
+            status = 0
+        except SystemExit as error:
+            status = error.code or 0
+        out = capsys.readouterr()
+        return status, out.out, out.err
+
+    return call
+
+
+def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(virtual, folder, edgewind, tmp_path):
+    before = {name: instrument for name, instrument in virtual.apparatus.state().items() if name in ("valve", "lamp")}
+    book = tmp_path / "lab.book"
+    status, out, _ = edgewind(
+        "record", folder, book, "--pressures", "0.1Pa:10Pa:3", "--up-and-down", "--coast-downs", 1, "--dry-run"
+    )
+    assert status == 0
+    for said in ("The valve at", "between 0 V and 9 V", "more than 40 Pa", "The lamp at", "Glass under vacuum"):
+        assert said in out
+    assert "3  coast-down at 1 Pa, up" in out and "6  reading at 0.1 Pa, down" in out
+    status, out, _ = edgewind("record", folder, book, "--pressures", "0.1Pa:10Pa:3", "--dry-run", "--json")
+    plan = json.loads(out)
+    assert [step["pressure_pa"] for step in plan["steps"]] == [0.1, 1.0, 10.0] and len(plan["moves"]) == 2
+    assert not book.exists() and [path.name for path in folder.iterdir()] == ["bench.toml"]
+    after = virtual.apparatus.state()
+    assert abs(after["valve"] - before["valve"]) < 0.05 and after["lamp"] < 0.05
+
+
+def test_it_records_and_says_so_in_json(folder, edgewind, tmp_path):
+    book = tmp_path / "lab.book"
+    status, out, err = edgewind("record", folder, book, "--pressures", "1 Pa, 3 Pa", "--yes", "--json")
+    assert status == 0, err
+    told = json.loads(out)
+    assert (told["phase"], told["done"], told["total"], told["problem"]) == ("finished", 2, 2, "")
+    assert [round(one["pressure_pa"]) for one in told["stored"]] == [1, 3]
+    assert "What will move:" in err and "The valve at" in err and "stored reading 1" in err
+    with open_book(book) as opened:
+        assert len(opened.contents("rotor").readings) == 2
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--pressures", "1 Pa"), "add --yes if things may move"),
+        (("--yes",), "it is not said what to measure"),
+        (("--pressures", "1 Pa, 90 Pa", "--yes"), "limits.pressure_above"),
+        (("--pressures", "1 bar:x:2", "--yes"), "is not a range of pressures"),
+        (("--pressures", "1 Pa", "--coast-downs", "3", "--yes"), "3 coast-downs among 1 pressures"),
+        (("--pressures", "1 Pa", "--adaptive", "--yes"), "needs two pressures"),
+        (("--resume", "--yes"), "no sweep of 'rotor' is unfinished"),
+    ],
+)
+def test_what_cannot_be_is_told_before_anything_moves(
+    virtual, folder, edgewind, tmp_path, monkeypatch, arguments, said
+):
+    monkeypatch.setattr("sys.stdin", open(os.devnull))  # noqa: SIM115, PTH123
+    status, _, err = edgewind("record", folder, tmp_path / "lab.book", *arguments)
+    assert status == 2 and said in err
+    assert virtual.apparatus.state()["lamp"] < 0.05
+
+
+def recorder(folder, book, *arguments, **options):
+    command = [sys.executable, "-m", "edgewind", "record", str(folder), str(book), *arguments]
+    return subprocess.Popen(command, **options)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_ends_it_in_the_safe_state(virtual, folder, tmp_path, number):
+    process = recorder(
+        folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:40", "--yes",
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    for line in process.stdout:
+        if "stored reading 1" in line:
+            break
+    process.send_signal(number)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 0, (out, err)
+    assert "stopped: stopped at the person's word" in out
+    end = time.monotonic() + 5
+    while time.monotonic() < end and virtual.apparatus.state()["lamp"] > 0.05:
+        time.sleep(0.02)
+    state = virtual.apparatus.state()
+    assert state["lamp"] < 0.05 and state["valve"] < 0.5
+    with open_book(tmp_path / "lab.book") as opened:
+        assert len(opened.contents("rotor").readings) >= 1
+
+
+def read_until(end, text, seconds=60.0):
+    """Read a terminal until it shows a text."""
+    seen, limit = b"", time.monotonic() + seconds
+    while time.monotonic() < limit:
+        if select.select([end], [], [], 0.2)[0]:
+            with contextlib.suppress(OSError):
+                seen += os.read(end, 4096)
+        if text.encode() in seen:
+            return seen.decode(errors="replace")
+    raise AssertionError(f"'{text}' did not come; there was: {seen.decode(errors='replace')[-2000:]}")
+
+
+def test_the_keys_of_the_terminal_are_obeyed(folder, tmp_path):
+    near, far = pty.openpty()
+    process = recorder(
+        folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:30", stdin=far, stdout=far, stderr=far,
+        env={**os.environ, "COLUMNS": "160", "TERM": "xterm"},
+    )  # fmt: skip
+    try:
+        read_until(near, "Type yes to begin: ")
+        os.write(near, b"yes\n")
+        read_until(near, "Keys: p pause")
+        read_until(near, "stored reading 1")
+        os.write(near, b"p")
+        read_until(near, "paused")
+        os.write(near, b"p")
+        read_until(near, "stored reading")
+        os.write(near, b"n")
+        read_until(near, "note: ")
+        os.write(near, b"a draught\n")
+        read_until(near, "note: a draught")
+        read_until(near, "stored reading")
+        os.write(near, b"s")
+        read_until(near, "skipped at the person's word")
+        os.write(near, b"q")
+        read_until(near, "stopped: ")
+        assert process.wait(30) == 0
+    finally:
+        process.kill()
+        os.close(near)
+        os.close(far)
+    with open_book(tmp_path / "lab.book") as opened:
+        readings = opened.contents("rotor").readings
+        assert "a draught" in "".join(cells["note"] for cells in opened.contents("rotor").cells_now())
+    assert len(readings) >= 2

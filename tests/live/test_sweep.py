@@ -1,0 +1,338 @@
+"""A sweep on the virtual bench, spoken to through PyVISA: what is stored, what is obeyed, and how it ends."""
+
+import io
+import threading
+import time
+
+import numpy as np
+import pytest
+
+from edgewind.bench import parse_bench
+from edgewind.book import BookSource, check_book, open_book
+from edgewind.errors import InputError
+from edgewind.live import Enough, Proposal, SweepRequest, parse_pressures, prepare, unfinished
+from edgewind.signals import pressure_from_volts, read_experiment
+
+
+def run(folder, target, request, *, resume=None, during=None, strategy=None, name=None):
+    """Run a sweep to its end; `during` is called with every event."""
+    sweep = prepare(folder, target, request, resume=resume, strategy=strategy, name=name)
+    try:
+        if during is not None:
+            sweep.subscribe(lambda event: during(sweep, event))
+        sweep.start()
+        assert sweep.join(120), sweep.status()
+        return sweep
+    finally:
+        sweep.close()
+
+
+def stored(sweep):
+    return [event.data for event in sweep.history() if event.kind == "stored"]
+
+
+def is_safe(virtual):
+    state = virtual.apparatus.state()
+    return state["valve"] < 0.05 and state["lamp"] < 0.05
+
+
+def wait_until_safe(virtual):
+    end = time.monotonic() + 5
+    while not is_safe(virtual) and time.monotonic() < end:
+        time.sleep(0.01)
+    return is_safe(virtual)
+
+
+def test_a_sweep_up_and_down_with_a_coast_down_is_in_the_book_whole(virtual, folder, target):
+    sweep = run(folder, target, SweepRequest((0.3, 2.0, 10.0), up_and_down=True, coast_downs=1))
+    status = sweep.status()
+    assert (status.phase, status.problem, status.done, status.total) == ("finished", "", 6, 6)
+    assert wait_until_safe(virtual)
+    assert status.lamp == "off"
+    assert check_book(target).whole
+    with open_book(target) as book:
+        contents = book.contents("rotor")
+        found = read_experiment(BookSource(book, "rotor"))
+    assert [reading.cells["sweep"] for reading in contents.readings] == ["up", "up", "up", "up", "down", "down"]
+    assert [reading.cells["lamp"] for reading in contents.readings] == ["on", "on", "off", "on", "on", "on"]
+    assert contents.bench == (folder / "bench.toml").read_bytes()
+    table = found.readings
+    # the pressures that a study finds are near the targets, and the times tell the readings apart
+    targets = np.array([0.3, 2.0, 2.0, 10.0, 2.0, 0.3])
+    assert np.abs(np.log(table["pressure_pa"].to_numpy() / targets)).max() < np.log(1.15)
+    assert np.isfinite(table.loc[table["used"], "speed_rad_s"]).all()
+    assert table["used"].tolist() == [True, True, False, True, True, True]
+    assert all(len(time.partition(".")[2]) == 4 for time in table["time"])  # milliseconds and the zone
+    assert [event.kind for event in sweep.history() if event.kind == "end"] == ["end"]
+    assert unfinished(folder, target) == []
+
+
+def test_what_is_stored_is_what_the_bench_was(virtual, folder, tmp_path):
+    """The truth of the simulated apparatus at the moment of each reading, beside what was stored."""
+    truths = []
+
+    def during(sweep, event):
+        if event.kind == "phase" and event.data["phase"] == "storing":
+            truths.append(virtual.apparatus.state())
+
+    sweep = run(folder, tmp_path / "lab.book", SweepRequest((0.5, 3.0)), during=during)
+    bench = parse_bench((folder / "bench.toml").read_text())
+    with open_book(tmp_path / "lab.book") as book:
+        contents = book.contents("rotor")
+        found = read_experiment(BookSource(book, "rotor"))
+        for reading in contents.readings:
+            stream = io.BytesIO()
+            book.copy_file("rotor", reading.trace_path, stream)
+            arrays = np.load(io.BytesIO(stream.getvalue()))
+            numbers = (arrays["tachometer_v"] - arrays["offset_v"]) / arrays["scale_v"]
+            assert np.abs(numbers - numbers.round()).max() < 1e-6  # the numbers of the oscilloscope come back
+    assert len(truths) == len(stored(sweep)) == 2
+    for truth, (_, row) in zip(truths, found.readings.iterrows(), strict=True):
+        shown = pressure_from_volts([row["gauge_v"]], bench).pressure_pa[0]
+        assert shown == pytest.approx(truth["gauge"], rel=0.06)  # noise of the gauge is 1 %
+        assert row["speed_rad_s"] == pytest.approx(truth["speed"], rel=0.01)
+
+
+def test_a_stopped_sweep_is_safe_and_goes_on_where_it_was(virtual, folder, target):
+    request = SweepRequest((1.0, 3.0, 9.0))
+
+    def stop_after_the_first(sweep, event):
+        if event.kind == "stored":
+            sweep.stop()
+
+    first = run(folder, target, request, during=stop_after_the_first)
+    assert first.status().phase == "stopped"
+    assert wait_until_safe(virtual)
+    (waiting,) = unfinished(folder, target)
+    assert (waiting.done, waiting.total, waiting.request) == (1, 3, request)
+    second = run(folder, target, request)
+    assert second.resumed and second.id == first.id
+    assert [data["step"] for data in stored(second)] == [2, 3]
+    third = prepare(folder, target, request)  # nothing is unfinished now: a new one
+    assert not third.resumed and third.id != first.id
+    third.close()
+    with open_book(target) as book:
+        assert len(book.contents("rotor").readings) == 3
+
+
+def test_limits_that_were_lowered_since_hold_for_a_sweep_that_goes_on(folder, tmp_path):
+    prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 30.0))).close()
+    file = folder / "bench.toml"
+    file.write_text(file.read_text().replace('pressure_above = "40 Pa"', 'pressure_above = "20 Pa"'))
+    with pytest.raises(InputError, match="30 Pa is asked for, and the limit is 20 Pa"):
+        prepare(folder, tmp_path / "lab.book", None, resume=True)
+
+
+def test_another_plan_while_one_is_unfinished_has_to_be_chosen(folder, tmp_path):
+    target = tmp_path / "lab.book"
+    prepare(folder, target, SweepRequest((1.0, 3.0))).close()
+    with pytest.raises(InputError, match="with other pressures is unfinished") as raised:
+        prepare(folder, target, SweepRequest((1.0, 2.0)))
+    assert "--new-sweep" in str(raised.value)
+    sweep = prepare(folder, target, None, resume=True)
+    assert sweep.request.pressures_pa == (1.0, 3.0) and sweep.resumed
+    sweep.close()
+    sweep = prepare(folder, target, SweepRequest((1.0, 2.0)), resume=False)
+    assert not sweep.resumed
+    sweep.close()
+    assert [one.request.pressures_pa for one in unfinished(folder, target)] == [(1.0, 2.0)]
+
+
+def test_skip_repeat_and_note_are_obeyed(folder, tmp_path):
+    seen = []
+
+    def during(sweep, event):
+        seen.append(event.kind)
+        if event.kind == "phase" and event.data["phase"] == "settling" and sweep.status().step.number == 1:
+            sweep.skip()
+        if event.kind == "stored" and seen.count("stored") == 1:
+            sweep.repeat()
+        if event.kind == "phase" and event.data["phase"] == "reading" and seen.count("note") == 0:
+            sweep.note("the  pump hums")
+
+    sweep = run(folder, tmp_path / "lab.book", SweepRequest((0.5, 2.0, 4.0)), during=during)
+    assert sweep.status().phase == "finished"
+    assert [(data["step"], data["key"].rpartition("/")[2]) for data in stored(sweep)] == [(2, "1"), (2, "2"), (3, "1")]
+    with open_book(tmp_path / "lab.book") as book:
+        contents = book.contents("rotor")
+    assert contents.readings[0].cells["note"] == "the pump hums"
+    assert any(kept.path.endswith("0001-skipped.json") for kept in contents.files)
+
+
+def test_pause_stays_and_watches(virtual, folder, tmp_path):
+    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0)))
+    paused = threading.Event()
+    sweep.subscribe(lambda event: paused.set() if event.data.get("phase") == "paused" else None)
+    sweep.pause()
+    sweep.start()
+    try:
+        assert paused.wait(20)
+        time.sleep(0.3)
+        assert sweep.status().phase == "paused" and sweep.status().done == 0
+        sweep.resume()
+        assert sweep.join(60) and sweep.status().phase == "finished"
+    finally:
+        sweep.close()
+
+
+def test_pressures_that_cannot_be_reached_are_skipped_and_told(virtual, make_folder, tmp_path):
+    folder = make_folder(lambda text: text.replace('valve_above = "9 V"', 'valve_above = "5.5 V"'))
+    sweep = run(folder, tmp_path / "lab.book", SweepRequest((0.001, 1.0, 20.0)))
+    assert sweep.status().phase == "finished"
+    skipped = {event.data["step"]: event.data["why"] for event in sweep.history() if event.kind == "skipped"}
+    assert set(skipped) == {1, 3}
+    assert "even with the valve closed" in skipped[1]
+    assert "as far open as it may be" in skipped[3]
+
+
+def test_a_pressure_above_the_limit_is_refused_before_anything(folder, tmp_path):
+    with pytest.raises(InputError, match=r"50 Pa is asked for, and the limit is 40 Pa") as raised:
+        prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 50.0)))
+    assert "limits.pressure_above" in str(raised.value)
+    assert not (tmp_path / "lab.book").exists()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('pressure_above = "40 Pa"\n', "", "no limit of the pressure is given"),
+        ('valve_above = "9 V"', 'valve_above = "0 V"', "the valve may not be set beyond 0 V"),
+    ],
+)
+def test_nothing_that_moves_is_used_without_limits(make_folder, tmp_path, old, new, said):
+    folder = make_folder(lambda text: text.replace(old, new))
+    with pytest.raises(InputError, match=said):
+        prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
+
+
+class Chosen:
+    """A strategy that goes up a list, by what the book holds."""
+
+    def __init__(self, pressures):
+        self.pressures = pressures
+        self.seen = []
+
+    def next_target(self, source, done):
+        count = 0 if source is None else len(source.readings())
+        self.seen.append((count, len(done)))
+        if count >= len(self.pressures):
+            return Enough("all is known")
+        return Proposal(self.pressures[count], f"choice {count + 1}")
+
+
+def test_an_adaptive_sweep_asks_after_every_reading_and_goes_on_after_a_stop(folder, tmp_path):
+    request, pressures = SweepRequest((0.5, 8.0), adaptive=10), (1.0, 4.0, 2.0)
+
+    def stop_at_the_second(sweep, event):
+        if event.kind == "phase" and event.data["phase"] == "reading" and sweep.status().step.number == 2:
+            sweep.stop()
+
+    first = Chosen(pressures)
+    stopped = run(folder, tmp_path / "lab.book", request, strategy=first, during=stop_at_the_second)
+    assert stopped.status().phase == "stopped" and first.seen == [(0, 0), (1, 1)]
+    second = Chosen(pressures)
+    sweep = run(folder, tmp_path / "lab.book", request, strategy=second)
+    assert second.seen == [(2, 2), (3, 3)]  # the second target was chosen before the stop and is not chosen again
+    assert [data["step"] for data in stored(sweep)] == [2, 3]
+    assert sweep.status().message == "all is known"
+    assert [step.pressure_pa for step in sweep.steps] == [1.0, 4.0, 2.0]
+
+
+def by_hand(text, *roles):
+    """Take the sections of some instruments out."""
+    import tomlkit
+
+    table = tomlkit.parse(text)
+    for role in roles:
+        del table["instruments"][role]
+    return tomlkit.dumps(table)
+
+
+def test_without_a_valve_and_a_gauge_the_person_is_asked_for_both(virtual, tell, make_folder, tmp_path):
+    folder = make_folder(lambda text: by_hand(text, "valve", "gauge", "lamp"))
+    bench = parse_bench((folder / "bench.toml").read_text())
+    apparatus, asked, typed = virtual.apparatus, [], []
+    answers = {"wrong": ["none", "9.9"]}
+
+    def during(sweep, event):
+        if event.kind != "question":
+            return
+        asked.append(event.text)
+        if event.text.startswith("Switch the lamp on"):
+            tell("lamp", "OUTP ON")
+        if event.text.startswith("Set the pressure"):
+            tell("valve", "OUTP ON", "VOLT 5")
+        if "gauge" in event.text:
+            if answers["wrong"]:
+                sweep.answer(answers["wrong"].pop(0))
+                return
+            typed.append(f"{5 + np.log10(apparatus.state()['gauge']):.3f}")
+            sweep.answer(typed[-1])
+        else:
+            sweep.answer("")
+
+    sweep = run(folder, tmp_path / "lab.book", SweepRequest((1.0,)), during=during)
+    assert sweep.moves == ()
+    assert any("Set the pressure to about 1 Pa" in text for text in asked)
+    assert "Switch the lamp on, then press Enter." in asked
+    # with 9.9 V typed the gauge would be over its range: that stops a sweep
+    assert sweep.status().phase == "failed" and "over its range" in sweep.status().problem
+    sweep = run(folder, tmp_path / "lab.book", SweepRequest((1.0,)), during=during)
+    assert sweep.status().phase == "finished", sweep.status()
+    with open_book(tmp_path / "lab.book") as book:
+        (reading,) = book.contents("rotor").readings
+    assert reading.cells["gauge"] == typed[-1]
+    assert bench.gauge.signal_low.value < float(typed[-1]) < bench.gauge.signal_high.value
+
+
+def test_a_question_that_nobody_answers_ends_with_stop(make_folder, tmp_path):
+    folder = make_folder(lambda text: by_hand(text, "valve", "lamp"))
+    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
+    sweep.start()
+    end = time.monotonic() + 20
+    while not sweep.status().question and time.monotonic() < end:
+        time.sleep(0.02)
+    assert sweep.status().phase == "asking"
+    sweep.stop()
+    assert sweep.join(20) and sweep.status().phase == "stopped"
+    sweep.close()
+
+
+def test_two_recorders_of_one_bench_are_kept_apart(folder, tmp_path):
+    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
+    try:
+        with pytest.raises(InputError, match="another recorder is at work"):
+            prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
+    finally:
+        sweep.close()
+    prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,))).close()
+
+
+def test_a_bench_toml_that_changed_meanwhile_is_kept_as_a_further_version(folder, tmp_path):
+    target = tmp_path / "lab.book"
+    prepare(folder, target, SweepRequest((1.0,))).close()
+    file = folder / "bench.toml"
+    file.write_text(file.read_text() + "\n# a new cable\n")
+    prepare(folder, target, SweepRequest((1.0,))).close()
+    with open_book(target) as book:
+        versions = book.contents("rotor").benches
+    assert [version.number for version in versions] == [1, 2]
+    assert versions[1].content == file.read_bytes()
+
+
+def test_a_table_that_cannot_take_what_is_recorded_is_refused(folder, tmp_path, bench_text):
+    target = tmp_path / "lab.book"
+    with open_book(target, make=True) as book:
+        book.add_experiment("rotor", bench_text.encode(), ["time", "pressure [Pa]", "speed [rpm]"])
+    with pytest.raises(InputError, match="has no title 'gauge'") as raised:
+        prepare(folder, target, SweepRequest((1.0,)))
+    assert "--name" in str(raised.value)
+    prepare(folder, target, SweepRequest((1.0,)), name="other").close()
+
+
+def test_pressures_are_read_as_people_write_them():
+    assert parse_pressures("10 mTorr, 1 Pa") == pytest.approx((1.3332, 1.0), rel=1e-4)
+    assert len(parse_pressures("0.02Pa:20Pa:12")) == 12
+    for wrong in ("1:2:3", "1Pa:2Pa", "1Pa:2Pa:x", "1Pa:2Pa:0", "0Pa:2Pa:3", "", "3"):
+        with pytest.raises(InputError, match=r"0\.02Pa:20Pa:12"):
+            parse_pressures(wrong)

@@ -1,0 +1,98 @@
+"""The commands of the plan, run as people run them: in a process of its own."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from edgewind.cli import main
+from edgewind.plan import plan_time
+from edgewind.report.figures.canvas import our_style
+from edgewind.report.figures.dwell import DWELL
+from edgewind.report.palette import DARK
+
+
+def edgewind(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    environment = os.environ | {"COLUMNS": "100", "NO_COLOR": "1"}
+    return subprocess.run(
+        [sys.executable, "-m", "edgewind", *arguments], capture_output=True, text=True, cwd=cwd, env=environment
+    )
+
+
+@pytest.fixture
+def folder(tmp_path, vacuum_text):
+    (tmp_path / "bench.toml").write_text(vacuum_text, encoding="utf-8")
+    return tmp_path
+
+
+def test_dwell_prints_json_text_and_a_figure(folder):
+    done = edgewind("dwell", ".", "--pressures", "0.1Pa:10Pa:4", "--plot", "time.png", "--json", cwd=folder)
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    assert [round(point["pressure_pa"], 3) for point in told["points"]] == [0.1, 0.464, 2.154, 10.0]
+    assert told["best_order"] == "down" and told["sweeps"][0]["total_s"] > 60
+    with Image.open(folder / "time.png") as image:
+        assert image.size == (1920, 1080)
+    text = edgewind("dwell", "bench.toml", "--pressures", "1 Pa, 7 mTorr", "--set", "gas.species=He", cwd=folder)
+    assert text.returncode == 0 and "from high to low pressure" in text.stdout and "assumed:" in text.stdout
+
+
+def test_design_writes_a_sheet(folder):
+    options = ("--widths", "8 mm, 14 mm", "--days", "1", "--readings", "8", "--out", "plan", "--json")
+    done = edgewind("design", "bench.toml", *options, cwd=folder)
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    assert told["sheet"] == "plan/plan.html" and told["widths_m"] == [0.008, 0.014]
+    assert (folder / "plan" / "plan.txt").read_text(encoding="utf-8").startswith("Build ")
+    assert str(folder) not in (folder / "plan" / "plan.html").read_text(encoding="utf-8")
+
+
+def test_rotor_prints_the_trade_and_draws_it(folder):
+    options = ("--goal", "fastest", "--goal", "quick", "--gases", "N2,He", "--trials", "60", "--range", "vanes=2:4")
+    done = edgewind("rotor", ".", *options, "--plot", "front.svg", cwd=folder)
+    assert done.returncode == 0, done.stderr
+    assert "best in one way or another" in done.stdout and "now" in done.stdout and "Warning" not in done.stderr
+    assert (folder / "front.svg").read_text(encoding="utf-8").startswith("<?xml")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("dwell", "nowhere.toml"), "nowhere.toml: there is no such file"),
+        (("dwell", ".", "--within", "2"), "give a share between 0 and 1"),
+        (("dwell", ".", "--plot", "time.pdf"), "end the name in .png or .svg"),
+        (("dwell", ".", "--pressures", "1 mm"), "not a unit of pressure"),
+        (("design", ".", "--widths", "8 mm"), "1 width shows no law"),
+        (("design", ".", "--widths", "8 mm,12"), "'12' has no unit"),
+        (("design", ".", "--widths", "8 mm,12 mm", "--exponents", "-1,x"), "'x' is not an exponent"),
+        (("design", ".", "--widths", "8 mm,12 mm", "--days", "0"), "0 days"),
+        (("design", ".", "--widths", "8 mm,12 mm", "--out", "bench.toml"), "something is there already"),
+        (("rotor", ".", "--goal", "best"), "there is no goal 'best'"),
+        (("rotor", ".", "--goal", "fastest", "--range", "arm=3 mm"), "is not a range"),
+        (("rotor", ".", "--goal", "fastest", "--range", "vanes=2:x"), "whole numbers"),
+        (("rotor", ".", "--goal", "test", "--between", "creep"), "does not name two drives"),
+    ],
+)
+def test_bad_input_ends_with_status_2_and_a_message(folder, arguments, said, monkeypatch, capsys):
+    monkeypatch.chdir(folder)
+    monkeypatch.setattr(sys, "argv", ["edgewind", *arguments])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    told = capsys.readouterr()
+    assert ended.value.code == 2
+    assert said in told.err and told.out == ""
+
+
+def test_the_figure_of_the_time_is_drawn_in_every_size(vacuum_bench):
+    plan = plan_time(vacuum_bench, [0.1, 1.0, 10.0])
+    for size in DWELL.sizes.values():
+        with our_style(DARK, size):
+            figure = DWELL.draw(plan, DARK, size)
+            assert len(figure.axes) == 2 and all(axes.get_xlabel() for axes in figure.axes)
+    assert "from high to low" in DWELL.alt(plan) and DWELL.caption(plan)

@@ -1,0 +1,260 @@
+"""The bench behind sockets: two kinds of client, several at once, and whatever bytes come."""
+
+from __future__ import annotations
+
+import re
+import socket
+import threading
+import time
+
+import numpy as np
+import pytest
+import pyvisa
+from desk import Link
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from proxy import Faults, FaultyProxy
+
+from edgewind.errors import InputError
+from edgewind.virtual import INSTRUMENTS, HandClock, check_host, serve_bench
+
+
+@pytest.fixture(scope="module")
+def visa():
+    manager = pyvisa.ResourceManager("@py")
+    yield manager
+    manager.close()
+
+
+def opened(visa, address):
+    resource = visa.open_resource(address, read_termination="\n", write_termination="\n")
+    resource.timeout = 20_000
+    return resource
+
+
+@pytest.mark.parametrize("role", list(INSTRUMENTS))
+def test_pyvisa_and_plain_sockets_see_the_same_bench(served, visa, link, role):
+    resource = opened(visa, served.address(role))
+    assert resource.query("*IDN?") == link(role).ask("*IDN?")
+    assert "simulated" in resource.query("*IDN?")
+    resource.close()
+
+
+def test_what_one_client_sets_the_other_reads(served, visa, link):
+    resource = opened(visa, served.address("valve"))
+    resource.write("VOLT 1.25;OUTP ON")
+    assert float(link("valve").ask("VOLT?")) == 1.25
+    link("valve").send("OUTP OFF")
+    assert link("valve").ask("*OPC?") == "1" and resource.query("OUTP?") == "0"
+    resource.close()
+
+
+def test_both_clients_read_the_same_record(served, visa, link):
+    """IEEE 488.2-1992, 8.7.9: the block reader of PyVISA, and one of ours."""
+    plain = link("scope")
+    plain.send("ACQ:POIN 5000;SRAT 1000;:INIT")
+    assert plain.ask("*OPC?") == "1"
+    expected = np.frombuffer(plain.block("WAV:DATA?"), ">i2")
+    resource = opened(visa, served.address("scope"))
+    found = resource.query_binary_values("WAV:DATA?", datatype="h", is_big_endian=True, container=np.array)
+    assert found.tolist() == expected.tolist() and len(found) == 5000
+    assert resource.query("SYST:ERR?") == '0,"No error"'
+    resource.close()
+
+
+def test_next_message_interrupts_a_query_that_waits(link):
+    """IEEE 488.2-1992, 6.3.2.3: the answer is given up, -410 is queued, and the new message is done."""
+    client = link("scope")
+    client.ask("*CLS;ACQ:POIN 2000;TIME 3600;:INIT;*ESR?")
+    client.send("*OPC?")
+    assert client.ask("ABOR;*IDN?").startswith("Edgewind")
+    assert client.ask("SYST:ERR?").startswith("-410")
+    assert int(client.ask("*ESR?")) & 4
+
+
+def test_messages_in_one_go_are_all_answered_in_order(link):
+    client = link("valve")
+    client.send("*RST")
+    client.socket.sendall(b"".join(b"VOLT %d;VOLT?\n" % (number % 10) for number in range(200)))
+    found = [float(client.stream.readline()) for _ in range(200)]
+    assert found == [number % 10 for number in range(200)]
+
+
+def test_message_in_pieces_is_one_message_and_half_a_message_is_none(served, link):
+    client = link("valve")
+    client.send("*CLS;VOLT 0")
+    for byte in b"VOLT 3;VOLT?\n":
+        client.socket.sendall(bytes([byte]))
+    assert float(client.stream.readline()) == 3
+    with Link(served.ports["valve"]) as other:
+        other.socket.sendall(b"VOLT 7")
+    assert client.ask("*OPC?;VOLT?;:SYST:ERR?") == '1;+3.000000000E+00;0,"No error"'
+
+
+def test_client_that_has_said_all_still_gets_its_answers(served):
+    r"""As `printf '*IDN?\n' | nc` does: it closes its half at once."""
+    with Link(served.ports["gauge"]) as client:
+        client.send("*IDN?\nREAD?")
+        client.socket.shutdown(socket.SHUT_WR)
+        assert client.stream.readline().startswith(b"Edgewind")
+        assert float(client.stream.readline()) > 0
+        assert client.stream.read() == b""
+
+
+def test_line_without_end_is_an_overrun_and_the_next_is_heard(link):
+    """SCPI-1999, volume 2: -363 input buffer overrun."""
+    client = link("lamp")
+    client.ask("*CLS;*OPC?")
+    client.send(b"A" * 300_000)
+    assert client.ask("SYST:ERR?").startswith("-363")
+    assert client.ask("SYST:ERR?") == '0,"No error"'
+
+
+def test_many_clients_at_once_keep_their_answers_apart(served):
+    found, trouble = {}, []
+
+    def work(number):
+        try:
+            with Link(served.ports["thermometer"]) as client:
+                for turn in range(40):
+                    mine = number * 100 + turn
+                    found[mine] = client.ask(f"*ESE {mine % 256};*ESE?;:SYST:VERS?").split(";")[1]
+        except Exception as problem:
+            trouble.append(problem)
+
+    threads = [threading.Thread(target=work, args=(number,)) for number in range(12)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert not trouble and len(found) == 480 and set(found.values()) == {"1999.0"}
+
+
+def test_clients_that_go_in_the_middle_do_no_harm(served, link):
+    for message in (b"READ?\n", b"INIT;FETC?\n", b"STR:DATA?\n", b"READ", b""):
+        for role in ("scope", "stream", "gauge"):
+            victim = Link(served.ports[role])
+            victim.socket.sendall(message)
+            victim.close()
+    assert link("scope").ask("ABOR;*IDN?").startswith("Edgewind")
+    assert link("stream").ask("*IDN?").startswith("Edgewind")
+
+
+def test_stream_over_the_wire_and_back_to_questions(link):
+    client = link("stream")
+    client.send("*CLS;STR:BLOC 2000;:STR:DATA?")
+    for number in range(50):
+        block = client.block()
+        assert int.from_bytes(block[:8], "big") == number and len(block) == 16 + 2 * 2000
+    client.send("*IDN?")
+    while block := client.block():
+        number += 1
+        assert int.from_bytes(block[:8], "big") == number
+    assert client.stream.readline().startswith(b"Edgewind")
+    assert client.ask("SYST:ERR?") == '0,"No error"'
+
+
+@settings(max_examples=60)
+@given(data=st.binary(max_size=200))
+def test_any_bytes_leave_the_bench_alive_and_an_error_in_the_queue(served, data):
+    """Two exclamation marks make it no message of ours, whatever else is in it."""
+    with Link(served.ports["valve"]) as client:
+        client.ask("*CLS;*OPC?")
+        client.send(data.replace(b"?", b"").replace(b"\n", b" ") + b"!!")
+        assert -200 < int(client.ask("SYST:ERR:ALL?").split(",")[0]) <= -100
+        assert client.ask("*CLS;*IDN?").startswith("Edgewind")
+
+
+PIECES = [
+    "VOLT",
+    "OUTP",
+    ":",
+    ";",
+    "?",
+    " ",
+    ",",
+    "1",
+    "ON",
+    "MIN",
+    "*OPC",
+    "*CLS",
+    "SYST:ERR",
+    "\n",
+    "\r",
+    "'",
+    "#",
+    "1e",
+    "mV",
+]
+
+
+@settings(max_examples=60)
+@given(pieces=st.lists(st.sampled_from(PIECES), max_size=30))
+def test_any_mixture_of_our_words_is_answered_by_values_or_errors(served, pieces):
+    """Every line that comes back before the last is a value, an error of the queue, or several."""
+    with Link(served.ports["valve"]) as client:
+        client.ask("*RST;*CLS;*OPC?")
+        client.send("".join(pieces))
+        client.send("*ESE 255;*IDN?")
+        lines = []
+        while not (line := client.stream.readline().decode()).startswith("Edgewind"):
+            assert line
+            lines.append(line)
+        for line in lines:
+            assert re.fullmatch(r"([-+0-9.E]+|-\d+,\".*\"|0,\"No error\")(;([-+0-9.E]+|-?\d+,\".*\"))*\n", line), line
+        assert "System error" not in client.ask("SYST:ERR:ALL?")
+
+
+def test_proxy_between_does_no_lasting_harm(served):
+    """Cut, garbled, halved: after it the bench answers as before."""
+    with FaultyProxy(
+        served.ports["gauge"], Faults(cut=0.1, garble=0.2, half=0.1, duplicate=0.1), on="both", seed=5
+    ) as proxy:
+        for _ in range(40):
+            try:
+                with Link(proxy.port, timeout=0.3) as client:
+                    client.ask("READ?")
+            except OSError:
+                continue
+        assert proxy.counts["pieces"] > 20
+    with Link(served.ports["gauge"]) as client:
+        assert client.ask("*CLS;*IDN?").startswith("Edgewind")
+
+
+def test_bench_time_moves_by_hand_over_sockets_too():
+    """What waits for bench time goes on as soon as it has come."""
+    with serve_bench(clock=HandClock()) as bench, Link(bench.ports["scope"]) as client:
+        client.send("ACQ:POIN 1000;SRAT 100;:INIT;*OPC?")
+        client.socket.settimeout(0.2)
+        with pytest.raises(TimeoutError):
+            client.socket.recv(1)
+        bench.apparatus.clock.advance(10.5)
+        client.socket.settimeout(10)
+        assert client.socket.recv(10) == b"1\n"
+
+
+def test_a_port_that_is_taken_is_told():
+    with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(InputError, match="cannot listen on"):
+        serve_bench(port=taken.getsockname()[1])
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.5", "::"])
+def test_only_this_machine_unless_told_in_so_many_words(host):
+    with pytest.raises(InputError, match="--open-to-network"):
+        check_host(host)
+    assert check_host(host, open_to_network=True) == host
+    assert check_host("localhost") == "127.0.0.1" and check_host("::1") == "::1"
+    with pytest.raises(InputError, match="not an address"):
+        check_host("my bench")
+
+
+def test_bench_closes_though_a_client_has_stopped_reading():
+    """A stream that nobody takes fills every buffer on the way; the bench must not wait for it."""
+    bench = serve_bench(speed_up=1000.0)
+    with Link(bench.ports["stream"]) as client:
+        client.send("STR:DATA?")
+        time.sleep(0.5)
+        closing = threading.Thread(target=bench.close)
+        closing.start()
+        closing.join(20)
+        assert not closing.is_alive()
