@@ -159,6 +159,29 @@ def test_skip_repeat_and_note_are_obeyed(folder, tmp_path):
     assert any(kept.path.endswith("0001-skipped.json") for kept in contents.files)
 
 
+def test_a_skip_while_the_trace_is_being_taken_leaves_out_that_reading_and_not_the_next(folder, tmp_path):
+    def during(sweep, event):
+        if event.kind == "phase" and event.data["phase"] == "reading" and sweep.status().step.number == 1:
+            sweep.skip()
+
+    sweep = run(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)), during=during)
+    assert sweep.status().phase == "finished"
+    assert [data["step"] for data in stored(sweep)] == [2]
+
+
+def test_commands_before_the_first_step_do_no_harm(folder, tmp_path):
+    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)))
+    sweep.repeat()
+    sweep.skip()
+    sweep.note("before anything")
+    sweep.start()
+    try:
+        assert sweep.join(60) and sweep.status().phase == "finished", sweep.status()
+    finally:
+        sweep.close()
+    assert [data["step"] for data in stored(sweep)] == [2]
+
+
 def test_pause_stays_and_watches(virtual, folder, tmp_path):
     sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0)))
     paused = threading.Event()
