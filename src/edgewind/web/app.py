@@ -602,7 +602,7 @@ async def _film_file(request: Request) -> Response:
 async def _prepare_sweep(request: Request) -> Response:
     body = await _body(request)
     pages = _pages(request)
-    names = ("pressures", "up_and_down", "coast_downs", "adaptive")
+    names = ("pressures", "up_and_down", "coast_downs", "adaptive", "target")
     typed = {name: _text(body, name) for name in names if name in body}
     resume = bool(body.get("resume"))
 

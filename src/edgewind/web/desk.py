@@ -221,7 +221,7 @@ class Desk:
         slug, experiment : str
             Where the readings go.
         typed : mapping of str to str
-            ``pressures``, ``up_and_down``, ``coast_downs``, ``adaptive``.
+            ``pressures``, ``up_and_down``, ``coast_downs``, ``adaptive``, ``target``.
         resume : bool
             Whether to go on with the unfinished sweep of the experiment; what is typed is then not asked for.
         """
@@ -275,9 +275,12 @@ def request_of(typed: Mapping[str, str]) -> SweepRequest:
             raise FieldError(name, f"'{text[:20]}' is not a count", fix="type a number, such as 3")
         counts[name] = int(text)
     try:
-        return SweepRequest(pressures, typed.get("up_and_down") == "on", counts["coast_downs"], counts["adaptive"])
+        return SweepRequest(
+            pressures, typed.get("up_and_down") == "on", counts["coast_downs"], counts["adaptive"],
+            typed.get("target", "").strip(),
+        )  # fmt: skip
     except InputError as error:
-        field = (
-            "adaptive" if "adaptive" in error.problem else "coast_downs" if "coast" in error.problem else "pressures"
-        )
+        words = {"target": "target", "adaptive": "adaptive", "coast": "coast_downs"}
+        told = f"{error.problem} {error.fix or ''}"
+        field = next((name for word, name in words.items() if word in told), "pressures")
         raise FieldError(field, error.problem, fix=(error.fix or "").replace("--", "")) from error
