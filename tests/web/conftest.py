@@ -26,14 +26,14 @@ TYPED = (
     "time", "gauge [V]", "pressure [Pa]", "trace", "speed [rpm]", "speed uncertainty [rpm]", "lamp", "sweep", "note",
     "exclude",
 )  # fmt: skip
-# Steady enough on a bench whose time runs five hundred times as fast.
+# Steady enough on a bench whose time runs a thousand times as fast.
 STEADINESS = """
 [steadiness]
-dwell = "0.4 s"
+dwell = "0.3 s"
 trace = "20 s"
-at_least = "0.3 s"
+at_least = "0.2 s"
 at_most = "20 s"
-every = "0.04 s"
+every = "0.03 s"
 look = "10 s"
 """
 
@@ -145,7 +145,17 @@ def visit(browser: Browser) -> Iterator[Callable[..., Watched]]:
 
 @pytest.fixture
 def serve() -> Iterator[Callable[..., Served]]:
-    """Serve a folder or a book."""
+    """Serve a folder or a book for one test."""
+    yield from _serving()
+
+
+@pytest.fixture(scope="module")
+def serve_long() -> Iterator[Callable[..., Served]]:
+    """Serve a folder or a book for all the tests of a file."""
+    yield from _serving()
+
+
+def _serving() -> Iterator[Callable[..., Served]]:
     running: list[Served] = []
 
     def start(root: Path, *options: str) -> Served:
@@ -168,7 +178,7 @@ def book_folder(tmp_path: Path, bench_text: str) -> Path:
 @pytest.fixture
 def virtual_folder(tmp_path: Path) -> Iterator[Path]:
     """A folder with the folder of a virtual bench that runs."""
-    with serve_bench(speed_up=500.0, seed=1) as bench:
+    with serve_bench(speed_up=1000.0, seed=1) as bench:
         from edgewind.virtual import invented_text
 
         path = write_folder(tmp_path / "virtual", invented_text(), bench.ports)
