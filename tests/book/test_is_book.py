@@ -40,7 +40,8 @@ def test_what_is_no_book_is_told(tmp_path: Path) -> None:
     (tmp_path / "text").write_text("time,pressure\n" * 100)
     (tmp_path / "empty").touch()
     (tmp_path / "short").write_bytes(b"SQL")
-    for name in ("text", "empty", "short", "missing", "."):
+    (tmp_path / "single").write_bytes(b"x")
+    for name in ("text", "empty", "short", "single", "missing", "."):
         assert not is_book(tmp_path / name)
     assert is_book("postgresql://ada@lab/book")
     made = tmp_path / "made"

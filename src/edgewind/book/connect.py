@@ -13,6 +13,7 @@ from sqlalchemy.pool import QueuePool
 
 from edgewind.book.errors import BookError
 
+_LEAST_BYTES = 512  # the least page of SQLite; less counts as an empty database there
 APPLICATION_ID = 0x45444757  # "EDGW", where `file` and others look for the kind of a SQLite file
 _WRITE = "edgewind_write"
 
@@ -76,7 +77,7 @@ def is_book(target: str | Path) -> bool:
         return True
     try:
         path = Path(target)
-        if not path.is_file() or path.stat().st_size == 0:
+        if not path.is_file() or path.stat().st_size < _LEAST_BYTES:
             return False
         # SQLite looks, and not we: to open and close the file ourselves would drop the locks that this program's own
         # connections hold on it (POSIX), and another program could then take its write-ahead log away.
