@@ -122,3 +122,20 @@ def test_compare_writes_the_correction_and_keeps_the_comments(tmp_path):
 def test_no_command_and_unknown_command_are_told():
     assert edgewind("sudy").returncode == 2
     assert edgewind("--version").stdout.startswith("edgewind ")
+
+
+def test_predict_says_how_both_optima_move_and_that_these_are_priors(tmp_path):
+    bench, figure = EXAMPLE / "vane-12mm", tmp_path / "what-if.svg"
+    change = ["--set", "rotor.vane_width=16 mm", "--set", "rotor.vane_height=16 mm"]
+    done = edgewind("predict", str(bench), *change, "--json", "--plot", str(figure))
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)["what_if"]
+    assert told["draws_of"] == "prior"
+    low, high = told["optimum"]["ratio_interval"]
+    assert low < told["optimum"]["ratio"] < high < 1
+    assert len(told["bands"]["after"]["median_speed_rad_s"]) == 40
+    assert "<svg" in figure.read_text(encoding="utf-8")
+    plain = edgewind("predict", str(bench), *change, "--pressures", "0.1Pa:10Pa:5")
+    assert "ratio" in plain.stdout and "priors only" in plain.stdout
+    unchanged = edgewind("predict", str(bench), "--pressures", "0.1Pa:10Pa:5", "--json")
+    assert json.loads(unchanged.stdout)["what_if"] is None

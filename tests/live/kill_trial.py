@@ -12,6 +12,7 @@ import json
 import os
 import random
 import re
+import select
 import signal
 import sys
 import time
@@ -34,6 +35,7 @@ def record(folder: str, target: str, pipe: int) -> None:
             os.write(pipe, f"{event.data['reading']} {event.data['key']} {event.data['path']}\n".encode())
 
     sweep.subscribe(told)
+    os.write(pipe, b"begun\n")
     sweep.start()
     sweep.join()
     phase = sweep.status().phase
@@ -43,8 +45,11 @@ def record(folder: str, target: str, pipe: int) -> None:
         os._exit(3)
 
 
-def live(folder: str, target: str, wait_s: float | None) -> tuple[list[list[str]], bool]:
-    """Start a recorder, kill it after a while (never, where None), and return what it told and whether it had ended."""
+def live(folder: str, target: str, wait_s: float | None, sign: bytes = b"") -> tuple[list[list[str]], bool]:
+    """Start a recorder, kill it after a while (never, where None), and return what it told and whether it had ended.
+
+    The time counts from when it has told `sign`.
+    """
     reader, writer = os.pipe()
     child = os.fork()
     if child == 0:
@@ -55,11 +60,20 @@ def live(folder: str, target: str, wait_s: float | None) -> tuple[list[list[str]
         finally:
             os._exit(1)  # only reached by an error
     os.close(writer)
-    ended = False
+    said, ended = b"", False
     if wait_s is not None:
+        limit = time.monotonic() + 60
+        while sign not in said and time.monotonic() < limit:
+            if select.select([reader], [], [], 1.0)[0]:
+                if not (more := os.read(reader, 4096)):
+                    break  # it has ended
+                said += more
         end = time.monotonic() + wait_s
         while time.monotonic() < end and not ended:
-            ended = os.waitpid(child, os.WNOHANG)[0] != 0
+            found, status = os.waitpid(child, os.WNOHANG)
+            ended = found != 0
+            if ended and status:
+                raise SystemExit(f"the recorder failed: {said.decode()}")
             time.sleep(0.005)
         if not ended:
             os.kill(child, signal.SIGKILL)
@@ -70,15 +84,17 @@ def live(folder: str, target: str, wait_s: float | None) -> tuple[list[list[str]
             with os.fdopen(reader, "rb") as stream:
                 raise SystemExit(f"the recorder failed: {stream.read().decode()}")
     with os.fdopen(reader, "rb") as stream:
-        lines = [line.split() for line in stream.read().decode().splitlines()]
-    return lines, ended
+        lines = [line.split() for line in (said + stream.read()).decode().splitlines()]
+    return [line for line in lines if len(line) == 3], ended
 
 
 def main() -> None:
     folder, target, kills, seed = sys.argv[1], sys.argv[2], int(sys.argv[3]), int(sys.argv[4])
     chance, told, killed = random.Random(seed), {}, 0
     while killed < kills:
-        lines, ended = live(folder, target, chance.uniform(0.02, 2.5))
+        # as it opens the book, as its sweep begins, or once it has stored a reading
+        sign = chance.choice([b"", b"begun", b".npz", b".npz"])
+        lines, ended = live(folder, target, chance.uniform(0.0, 1.2), sign)
         told |= {key: (int(number), path) for number, key, path in lines}
         killed += not ended
     lines, _ = live(folder, target, None)

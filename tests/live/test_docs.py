@@ -48,6 +48,20 @@ def test_the_program_in_the_manual_runs(folder, tmp_path, monkeypatch, capsys):
     assert "kind='stored'" in capsys.readouterr().out
 
 
+def test_an_adaptive_sweep_is_content_with_the_interval_that_was_asked_for(folder, tmp_path):
+    request = SweepRequest((0.5, 10.0), adaptive=20, target="1000%")
+    assert SweepRequest.of(request.plain()) == request
+    sweep = prepare(folder, tmp_path / "lab.book", request)
+    sweep.start()
+    try:
+        assert sweep.join(200)
+        status = sweep.status()
+    finally:
+        sweep.close()
+    assert status.phase == "finished" and status.done < 12, status
+    assert "interval" in status.message, status
+
+
 def test_an_adaptive_sweep_with_the_plan_of_this_program_measures_what_it_chose(folder, tmp_path):
     sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((0.5, 10.0), adaptive=7))
     sweep.start()

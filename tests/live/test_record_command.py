@@ -70,6 +70,9 @@ def test_it_records_and_says_so_in_json(folder, edgewind, tmp_path):
         (("--pressures", "1 bar:x:2", "--yes"), "is not a range of pressures"),
         (("--pressures", "1 Pa", "--coast-downs", "3", "--yes"), "3 coast-downs among 1 pressures"),
         (("--pressures", "1 Pa", "--adaptive", "--yes"), "needs two pressures"),
+        (("--pressures", "1 Pa, 4 Pa", "--adaptive", "--most", "3", "--yes"), "allow 6 readings or more"),
+        (("--pressures", "1 Pa, 4 Pa", "--target-interval", "10%", "--yes"), "ask for an adaptive sweep"),
+        (("--pressures", "1 Pa, 4 Pa", "--adaptive", "--target-interval", "10 mm", "--yes"), "a share such as '10%'"),
         (("--resume", "--yes"), "no sweep of 'rotor' is unfinished"),
     ],
 )

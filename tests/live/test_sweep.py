@@ -115,6 +115,14 @@ def test_a_stopped_sweep_is_safe_and_goes_on_where_it_was(virtual, folder, targe
         assert len(book.contents("rotor").readings) == 3
 
 
+def test_limits_that_were_lowered_since_hold_for_a_sweep_that_goes_on(folder, tmp_path):
+    prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 30.0))).close()
+    file = folder / "bench.toml"
+    file.write_text(file.read_text().replace('pressure_above = "40 Pa"', 'pressure_above = "20 Pa"'))
+    with pytest.raises(InputError, match="30 Pa is asked for, and the limit is 20 Pa"):
+        prepare(folder, tmp_path / "lab.book", None, resume=True)
+
+
 def test_another_plan_while_one_is_unfinished_has_to_be_chosen(folder, tmp_path):
     target = tmp_path / "lab.book"
     prepare(folder, target, SweepRequest((1.0, 3.0))).close()
@@ -149,6 +157,29 @@ def test_skip_repeat_and_note_are_obeyed(folder, tmp_path):
         contents = book.contents("rotor")
     assert contents.readings[0].cells["note"] == "the pump hums"
     assert any(kept.path.endswith("0001-skipped.json") for kept in contents.files)
+
+
+def test_a_skip_while_the_trace_is_being_taken_leaves_out_that_reading_and_not_the_next(folder, tmp_path):
+    def during(sweep, event):
+        if event.kind == "phase" and event.data["phase"] == "reading" and sweep.status().step.number == 1:
+            sweep.skip()
+
+    sweep = run(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)), during=during)
+    assert sweep.status().phase == "finished"
+    assert [data["step"] for data in stored(sweep)] == [2]
+
+
+def test_commands_before_the_first_step_do_no_harm(folder, tmp_path):
+    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)))
+    sweep.repeat()
+    sweep.skip()
+    sweep.note("before anything")
+    sweep.start()
+    try:
+        assert sweep.join(60) and sweep.status().phase == "finished", sweep.status()
+    finally:
+        sweep.close()
+    assert [data["step"] for data in stored(sweep)] == [2]
 
 
 def test_pause_stays_and_watches(virtual, folder, tmp_path):

@@ -34,6 +34,9 @@ def record(
         bool, typer.Option("--adaptive", help="Choose each pressure from the readings so far, between first and last.")
     ] = False,
     most: Annotated[int, typer.Option(help="Most readings of an adaptive sweep.")] = 40,
+    target_interval: Annotated[
+        str, typer.Option(help="Interval of the optimum at which an adaptive sweep ends: '10%' or '0.1 Pa'.")
+    ] = "",
     name: Annotated[str | None, typer.Option(help="Name of the experiment; that of the folder otherwise.")] = None,
     resume: Annotated[
         bool | None, typer.Option("--resume/--new-sweep", help="Go on with the unfinished sweep, or give it up.")
@@ -52,7 +55,9 @@ def record(
     described = read_plan(bench)
     request = None
     if pressures is not None:
-        request = SweepRequest(parse_pressures(pressures), up_and_down, coast_downs, most if adaptive else 0)
+        request = SweepRequest(
+            parse_pressures(pressures), up_and_down, coast_downs, most if adaptive else 0, target_interval
+        )
         check_request(request, described, str(bench / "bench.toml"))
     elif resume is not True:
         raise InputError("it is not said what to measure", fix="give --pressures 0.02Pa:20Pa:12, or --resume")
@@ -99,7 +104,8 @@ def _show_start(console: Console, bench: Any, request: Any, waiting: list[Any]) 
 def _words(request: Any) -> str:
     low, high = (f"{format_number(p, 3)} Pa" for p in (min(request.pressures_pa), max(request.pressures_pa)))
     if request.adaptive:
-        return f"Up to {request.adaptive} readings between {low} and {high}, each chosen from those before."
+        until = f", until the interval of the optimum is {request.target}" if request.target else ""
+        return f"Up to {request.adaptive} readings between {low} and {high}, each chosen from those before{until}."
     steps = request.steps()
     readings = sum(step.kind == "reading" for step in steps)
     return f"{readings} readings and {len(steps) - readings} coast-downs between {low} and {high}."
@@ -130,6 +136,7 @@ def _print_plan(bench: Any, request: Any, waiting: list[Any], *, as_json: bool) 
                     for s in steps
                 ],
                 "adaptive": request.adaptive,
+                "target_interval": request.target or None,
                 "unfinished": [{"sweep": one.id, "done": one.done, "total": one.total} for one in waiting],
             }
         )

@@ -121,9 +121,10 @@ def prepare(
             journal.keep("plan", {"request": request.plain()})
         else:
             request, journal = found.request, Journal(opened, experiment, found.id)
+            check_request(request, bench, str(place / BENCH_FILE))  # the limits may have changed since it was begun
         if request.adaptive and strategy is None:
             low, high = min(request.pressures_pa), max(request.pressures_pa)
-            strategy = AdaptiveStrategy(bench, low, high, request.adaptive)
+            strategy = AdaptiveStrategy(bench, low, high, request.adaptive, request.target)
         return Sweep(
             bench=bench,
             book=opened,

@@ -12,9 +12,11 @@ from typing import Any
 import numpy as np
 
 from edgewind.errors import InputError
+from edgewind.plan import parse_target
 from edgewind.units import format_number, parse_quantity
 
 _MOST_STEPS = 2000
+_LEAST_ADAPTIVE = 6  # the start that the choice of the next pressure takes before it can choose
 
 
 @dataclass(frozen=True)
@@ -62,12 +64,16 @@ class SweepRequest:
         How many of the first pass are followed by a coast-down at the same pressure.
     adaptive : int
         Most readings that are chosen as the sweep goes on, in place of the pressures between lowest and highest.
+    target : str
+        Width of the interval of the optimum at which an adaptive sweep is content: ``"10%"``, ``"0.1 Pa"``; empty for
+        none.
     """
 
     pressures_pa: tuple[float, ...]
     up_and_down: bool = False
     coast_downs: int = 0
     adaptive: int = 0
+    target: str = ""
 
     def __post_init__(self) -> None:
         least = 2 if self.adaptive else 1
@@ -88,6 +94,14 @@ class SweepRequest:
             )
         if self.adaptive < 0 or (self.adaptive and self.up_and_down):
             raise InputError("an adaptive sweep chooses its own order", fix="leave out --up-and-down")
+        if 0 < self.adaptive < _LEAST_ADAPTIVE:
+            raise InputError(
+                f"an adaptive sweep of {self.adaptive} readings", fix=f"allow {_LEAST_ADAPTIVE} readings or more"
+            )
+        if self.target and not self.adaptive:
+            raise InputError("a target interval for a sweep of fixed pressures", fix="ask for an adaptive sweep")
+        if self.target:
+            parse_target(self.target)
         if len(self.pressures_pa) > _MOST_STEPS or self.adaptive > _MOST_STEPS:
             raise InputError(f"more than {_MOST_STEPS} readings in one sweep", fix="measure fewer")
 
@@ -126,6 +140,7 @@ class SweepRequest:
             bool(plain["up_and_down"]),
             int(plain["coast_downs"]),
             int(plain["adaptive"]),
+            str(plain.get("target", "")),
         )
 
 

@@ -48,10 +48,10 @@ class Strategy(Protocol):
 class AdaptiveStrategy:
     """The choice of :class:`edgewind.plan.AdaptiveChoice`, between two pressures."""
 
-    def __init__(self, bench: Bench, low_pa: float, high_pa: float, most: int) -> None:
+    def __init__(self, bench: Bench, low_pa: float, high_pa: float, most: int, target: str = "") -> None:
         from edgewind.plan import AdaptiveChoice
 
-        self._choice = AdaptiveChoice(bench, low_pa, high_pa, max_readings=most)
+        self._choice = AdaptiveChoice(bench, low_pa, high_pa, max_readings=most, target=target or None)
 
     def next_target(self, source: ExperimentSource | None, done: Sequence[Step]) -> Proposal | Enough:
         """Return the next target."""

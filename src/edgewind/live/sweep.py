@@ -213,9 +213,13 @@ class Sweep:
     def _whole(self) -> tuple[str, str]:
         self._phase("setting", "making sure that lamp and valve are off")
         self._make_safe(strict=True)
-        self._tick()
-        self._begin_moving()
+        self._tick(in_step=False)
+        try:
+            self._begin_moving()
+        except (_SkipError, _RepeatError):  # there is no step yet that could be left out
+            raise StoppedError("the lamp was not switched on") from None
         while True:
+            self._tick(in_step=False)
             step, why = self._next()
             if step is None:
                 return "finished", why
@@ -438,6 +442,7 @@ class Sweep:
         before = self._gauge_readings(_GAUGE_BEFORE)
         trace = self._trace(self.bench.steadiness.trace_s)
         after = self._gauge_readings(_GAUGE_AFTER)
+        self._tick()  # who asked meanwhile to skip or to stop meant this reading, not the next
         pressure = self._agreed(before, after, self.bench.steadiness.pressure_drift.value)
         if (before or after) and pressure is None:
             return None
@@ -459,6 +464,7 @@ class Sweep:
         try:
             trace = self._trace(self.bench.steadiness.coast_down.value)
             after = self._gauge_readings(_GAUGE_AFTER)
+            self._tick()
         except (_SkipError, _RepeatError):  # the sweep goes on; whatever else ends it leaves the lamp off
             self._switch_lamp(True)
             raise
@@ -541,6 +547,7 @@ class Sweep:
         spooled = self._spool.put(self.experiment, key, cells, trace, path)
         number = self._into_book(spooled)
         self._turns[step.number] = turn
+        self._skip.clear()  # it is stored: there is nothing left of it to skip
         self._spool.remove(spooled)
         self._last_stored, self._last_reading = step, number
         status = self.status()
@@ -602,16 +609,16 @@ class Sweep:
 
     # Looking
 
-    def _tick(self) -> None:
-        """Obey commands; stay here while paused, with gauge and limits watched."""
+    def _tick(self, *, in_step: bool = True) -> None:
+        """Obey commands; stay here while paused, with gauge and limits watched. Between steps there is none to skip."""
         before = self.status().phase
         while True:
             if self._stop.is_set():
                 raise StoppedError("stopped")
-            if self._skip.is_set():
+            if in_step and self._skip.is_set():
                 self._skip.clear()
                 raise _SkipError
-            if self._repeat.is_set():
+            if in_step and self._repeat.is_set():
                 self._repeat.clear()
                 if self._last_stored is not None:
                     raise _RepeatError
