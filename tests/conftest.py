@@ -19,43 +19,7 @@ from edgewind.rotor import Coefficients
 settings.register_profile("calm", deadline=None, derandomize=True, database=None)
 settings.load_profile("calm")
 
-BENCH = """\
-# An invented bench.
-[experiment]
-title = "Invented"
-
-[gas]
-species = "N2"  # from a bottle
-temperature = "22 degC"
-
-[chamber]
-width = "100 mm"
-height = "100 mm"
-
-[rotor]
-vanes = 4
-vane_width = "12.0(1) mm"
-vane_height = "12 mm"
-arm = "20.0(2) mm"   # axis to the middle of a vane
-leading_face = "bright"
-
-[light]
-arrangement = "beam"
-irradiance = "800 +/- 80 W/m^2"
-
-[gauge]
-kind = "log-linear"
-reference_pressure = "1 mTorr"
-reference_voltage = "2 V"
-voltage_per_decade = "1 V"
-signal_low = "1 V"
-signal_high = "6 V"
-noise = "2 mV"
-transfer_uncertainty = "5 %"
-
-[tachometer]
-marks = 4
-"""
+BENCH = (Path(__file__).parent / "bench.toml").read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="session")

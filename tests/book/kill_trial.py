@@ -17,36 +17,7 @@ import time
 
 from edgewind.book import TraceFile, check_book, open_book
 
-BENCH = """\
-[experiment]
-title = "Invented"
-[gas]
-species = "N2"
-temperature = "22 degC"
-[chamber]
-width = "100 mm"
-height = "100 mm"
-[rotor]
-vanes = 4
-vane_width = "12.0(1) mm"
-vane_height = "12 mm"
-arm = "20.0(2) mm"
-leading_face = "bright"
-[light]
-arrangement = "beam"
-irradiance = "800 +/- 80 W/m^2"
-[gauge]
-kind = "log-linear"
-reference_pressure = "1 mTorr"
-reference_voltage = "2 V"
-voltage_per_decade = "1 V"
-signal_low = "1 V"
-signal_high = "6 V"
-noise = "2 mV"
-transfer_uncertainty = "5 %"
-[tachometer]
-marks = 4
-"""
+BENCH = (Path(__file__).parents[1] / "bench.toml").read_text(encoding="utf-8")
 TITLES = ["time [s]", "gauge [V]", "trace", "note"]
 NAME = "sweep"
 

@@ -45,10 +45,10 @@ def record(folder: str, target: str, pipe: int) -> None:
         os._exit(3)
 
 
-def live(folder: str, target: str, wait_s: float | None, *, begun: bool = True) -> tuple[list[list[str]], bool]:
+def live(folder: str, target: str, wait_s: float | None, sign: bytes = b"") -> tuple[list[list[str]], bool]:
     """Start a recorder, kill it after a while (never, where None), and return what it told and whether it had ended.
 
-    The time counts from when its sweep begins, or with `begun` false from when it starts.
+    The time counts from when it has told `sign`.
     """
     reader, writer = os.pipe()
     child = os.fork()
@@ -60,13 +60,20 @@ def live(folder: str, target: str, wait_s: float | None, *, begun: bool = True) 
         finally:
             os._exit(1)  # only reached by an error
     os.close(writer)
-    ended = False
+    said, ended = b"", False
     if wait_s is not None:
-        if begun:
-            select.select([reader], [], [], 60)
+        limit = time.monotonic() + 60
+        while sign not in said and time.monotonic() < limit:
+            if select.select([reader], [], [], 1.0)[0]:
+                if not (more := os.read(reader, 4096)):
+                    break  # it has ended
+                said += more
         end = time.monotonic() + wait_s
         while time.monotonic() < end and not ended:
-            ended = os.waitpid(child, os.WNOHANG)[0] != 0
+            found, status = os.waitpid(child, os.WNOHANG)
+            ended = found != 0
+            if ended and status:
+                raise SystemExit(f"the recorder failed: {said.decode()}")
             time.sleep(0.005)
         if not ended:
             os.kill(child, signal.SIGKILL)
@@ -77,7 +84,7 @@ def live(folder: str, target: str, wait_s: float | None, *, begun: bool = True) 
             with os.fdopen(reader, "rb") as stream:
                 raise SystemExit(f"the recorder failed: {stream.read().decode()}")
     with os.fdopen(reader, "rb") as stream:
-        lines = [line.split() for line in stream.read().decode().splitlines()]
+        lines = [line.split() for line in (said + stream.read()).decode().splitlines()]
     return [line for line in lines if len(line) == 3], ended
 
 
@@ -85,7 +92,9 @@ def main() -> None:
     folder, target, kills, seed = sys.argv[1], sys.argv[2], int(sys.argv[3]), int(sys.argv[4])
     chance, told, killed = random.Random(seed), {}, 0
     while killed < kills:
-        lines, ended = live(folder, target, chance.uniform(0.0, 2.0), begun=chance.random() < 0.8)
+        # as it opens the book, as its sweep begins, or once it has stored a reading
+        sign = chance.choice([b"", b"begun", b".npz", b".npz"])
+        lines, ended = live(folder, target, chance.uniform(0.0, 1.2), sign)
         told |= {key: (int(number), path) for number, key, path in lines}
         killed += not ended
     lines, _ = live(folder, target, None)

@@ -204,6 +204,7 @@ def test_the_time_of_a_reading_is_taken_from_the_record() -> None:
     cost = cost_from_record(pressure, time)
     assert float(cost(pressure[1:2], float(pressure[0]))[0]) == pytest.approx(420.0)
     assert cost_from_record(pressure, np.full(11, np.nan)) is None
+    assert cost_from_record(pressure, time / 1000) is None  # simulated faster than the clock
     with pytest.raises(InputError, match="zero or more"):
         PlainCost(dwell_s=-1.0)
 

@@ -28,7 +28,7 @@ def predict(
     ] = None,
     fit: Annotated[
         bool,
-        typer.Option("--fit", help="Fit the unknowns to the readings of the folder first, some twenty seconds."),
+        typer.Option("--fit", help="Fit the unknowns to the readings of the folder first; takes ten seconds or more."),
     ] = False,
     as_json: AsJson = False,
 ) -> None:

@@ -19,7 +19,7 @@ def study(
     out: Annotated[Path | None, typer.Option(help="Folder to make for report, figures and data.")] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Let an earlier study at --out give way.")] = False,
     quick: Annotated[
-        bool, typer.Option("--quick", help="Leave out the fit of the unknowns, some twenty seconds a rotor.")
+        bool, typer.Option("--quick", help="Leave out the fit of the unknowns, ten seconds or more a rotor.")
     ] = False,
     as_json: AsJson = False,
 ) -> None:

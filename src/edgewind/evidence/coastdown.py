@@ -276,10 +276,13 @@ def measured_torque(
     return table.assign(torque_n_m=torque, torque_u_n_m=np.hypot(inertia.value * over_u, torque * inertia.relative))
 
 
+_DRAWN = ("drag_rate", "drag_rate_u", "dry_rate", "dry_rate_u", "correlation", "pressure_pa", "log_pressure_u")
+
+
 def _drawn_torque(part: pd.DataFrame, known: Sequence[CoastDown], dry: Measured, shapes: Shapes, place: Array) -> Array:
     """Return draws of the torque over the inertia at places in ln p, shape (draws, readings)."""
     random = np.random.default_rng(11)
-    column = {name: np.array([getattr(coast, name) for coast in known]) for name in CoastDown.__dataclass_fields__}
+    column = {name: np.array([getattr(coast, name) for coast in known], dtype=float) for name in _DRAWN}
     common = float(np.median(part["log_pressure_u_common"])) if "log_pressure_u_common" in part else 0.0
     own_u = np.sqrt(np.maximum(np.nan_to_num(column["log_pressure_u"]) ** 2 - common**2, 0.0))
     reading_u = part["log_pressure_u"].to_numpy(float) if "log_pressure_u" in part else np.zeros(place.size)

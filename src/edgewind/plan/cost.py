@@ -75,6 +75,8 @@ class PlainCost:
 
 # A gap between readings longer than so many median gaps was a break and not the time of a reading.
 _BREAK = 4.0
+# Readings that follow each other faster than this, s, were not taken one by one at a bench: simulated, or typed in.
+_LEAST_GAP = 20.0
 
 
 def cost_from_record(pressure_pa: ArrayLike, time_s: ArrayLike) -> PlainCost | None:
@@ -88,7 +90,8 @@ def cost_from_record(pressure_pa: ArrayLike, time_s: ArrayLike) -> PlainCost | N
     Returns
     -------
     PlainCost or None
-        With the default time of travel; None where fewer than four readings have a time.
+        With the default time of travel; None where fewer than four readings have a time, or where they follow each
+        other faster than anyone can work.
 
     Examples
     --------
@@ -103,7 +106,7 @@ def cost_from_record(pressure_pa: ArrayLike, time_s: ArrayLike) -> PlainCost | N
     order = np.argsort(time[known], kind="stable")
     gap, moved = np.diff(time[known][order]), np.abs(np.diff(np.log10(pressure[known][order])))
     kept = (gap > 0) & (gap < _BREAK * np.median(gap))
-    if kept.sum() < 3:
+    if kept.sum() < 3 or np.median(gap[kept]) < _LEAST_GAP:
         return None
     default = PlainCost()
     still = float(np.median(gap[kept] - default.travel_s_per_decade * moved[kept]))

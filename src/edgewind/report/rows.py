@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
@@ -97,14 +98,18 @@ def _plain(value: float, digits: int) -> str:
     return typeset(format_number(value, digits)) if math.isfinite(value) else NOTHING
 
 
-def typeset(number: str) -> str:
-    """Write the exponent of a number as a power of ten, and its minus as a minus.
+_EXPONENT = re.compile(r"(?<=[\d)])e([+-]?\d+)")
+_MINUS = re.compile(r"-(?=\d)")
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
+def typeset(text: str) -> str:
+    """Write the exponents of the numbers in a text as powers of ten, and their minus as a minus.
 
     Examples
     --------
-    >>> typeset("1.23(4)e-5"), typeset("-0.5")
-    ('1.23(4) × 10⁻⁵', '−0.5')
+    >>> typeset("1.23(4)e-5"), typeset("-0.5"), typeset("1e-12 to 7.2e-09 N m, evenly")
+    ('1.23(4) × 10⁻⁵', '−0.5', '1 × 10⁻¹² to 7.2 × 10⁻⁹ N m, evenly')
     """
-    mantissa, mark, exponent = number.partition("e")
-    power = f" × 10{exponent.translate(str.maketrans('-0123456789', '⁻⁰¹²³⁴⁵⁶⁷⁸⁹'))}" if mark else ""
-    return mantissa.replace("-", "−") + power
+    powers = _EXPONENT.sub(lambda found: f" × 10{str(int(found[1])).translate(_RAISED)}", text)
+    return _MINUS.sub("−", powers)
