@@ -14,6 +14,7 @@ import random
 import signal
 import sys
 import time
+from pathlib import Path
 
 from edgewind.book import TraceFile, check_book, open_book
 
