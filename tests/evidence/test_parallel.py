@@ -46,7 +46,7 @@ def test_without_a_second_process_they_are_explained_here(experiments, monkeypat
 
 
 def test_a_process_that_dies_is_told(experiments, monkeypatch):
-    monkeypatch.setattr(parallel, "_environment", lambda: {"PYTHONPATH": "/nowhere"})
+    monkeypatch.setattr(parallel.sys, "executable", "/bin/false")
     with pytest.raises(ChildProcessError):
         parallel._in_processes(experiments, 25, 2, lambda *_: None)
 

@@ -14,7 +14,7 @@ from edgewind.plan.sized import resized, sized_rotor
 from edgewind.report import write_plan_sheet
 from edgewind.rotor import predict_whole
 
-SMALL = Settings(days=1.0, readings=10, noise=0.03, trials=10, studies=1000)
+SMALL = Settings(days=1.0, readings=12, noise=0.015, trials=10, studies=1000)
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +59,7 @@ def test_the_surrogate_of_one_sweep_is_calibrated(study):
     """New sweeps, read by the whole analysis, scatter as the surrogate says: chi-square of 24 within its 99.9 %."""
     keys = [(8e-3, "N2"), (14e-3, "N2")]
     rotors, pressures = [study.rotors[key] for key in keys], [study.pressures[key] for key in keys]
-    fresh = calibrate(rotors, pressures, Settings(readings=10, noise=0.03, trials=12, seed=77), processes=2)
+    fresh = calibrate(rotors, pressures, Settings(readings=12, noise=0.015, trials=12, seed=77), processes=2)
     for key, new in zip(keys, fresh, strict=True):
         assert 0.45 < new.sd / study.calibration[key].sd < 2.2
         assert new.found_share > 0.7
