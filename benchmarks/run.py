@@ -26,31 +26,28 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="small counts, for a look")
     parser.add_argument("--only", help="name of one benchmark file without 'bench_' and '.py'")
-    parser.add_argument("--json", type=Path, help="also write the rows to this file; rows of benchmarks not run stay")
+    parser.add_argument("--json", type=Path, help="also write the rows to this file; other benchmarks in it stay")
     options = parser.parse_args()
     sys.path.insert(0, str(HERE))
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
-    everything = []
     for file in sorted(HERE.glob("bench_*.py")):
         if options.only and file.stem != f"bench_{options.only}":
             continue
-        print(f"\n{file.stem.removeprefix('bench_')}", flush=True)
+        name, load = file.stem.removeprefix("bench_"), os.getloadavg()[0]
+        print(f"\n{name}", flush=True)
         rows = importlib.import_module(file.stem).run(full=not options.quick)
         for row in rows:
             value = f"{row['value']:.4g}" if isinstance(row["value"], float) else str(row["value"])
             print(f"  {row['name']:<68} {value:>10} {row['unit']:<10} target {row.get('target') or '-'}", flush=True)
-        everything += [{"benchmark": file.stem} | row for row in rows]
-    if options.json:
-        keep(everything, options.json)
+        if options.json:
+            about = {"machine": machine(), "date": date.today().isoformat(), "load": load, "quick": options.quick}
+            keep(name, about | {"rows": rows}, options.json)
 
 
-def keep(rows: list[dict[str, Any]], file: Path) -> None:
-    """Write the rows with the machine they were measured on, in place of those of the same benchmarks."""
-    run = {row["benchmark"] for row in rows}
-    before = json.loads(file.read_text(encoding="utf-8"))["rows"] if file.is_file() else []
-    kept = [row for row in before if row["benchmark"] not in run] + rows
-    about = {"machine": machine(), "date": date.today().isoformat(), "load": os.getloadavg()[0]}
-    whole = about | {"rows": sorted(kept, key=lambda row: str(row["benchmark"]))}
+def keep(name: str, measured: dict[str, Any], file: Path) -> None:
+    """Write what one benchmark measured, with machine and day, in place of what it measured before."""
+    before = json.loads(file.read_text(encoding="utf-8")) if file.is_file() else {}
+    whole = dict(sorted((before | {name: measured}).items()))
     file.write_text(json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
 

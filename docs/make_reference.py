@@ -357,18 +357,15 @@ def performance() -> str:
         )
     kept = json.loads(TIMINGS.read_text(encoding="utf-8"))
     parts = [
-        f"# Performance\n\nMeasured by `make bench` on {kept['machine']}, {kept['date']}, load {kept['load']:.1f} at "
-        "the start. Timings are ratios or medians of one run on one machine; nothing here passes or fails.\n"
+        "# Performance\n\nMeasured by `make bench`. Timings are ratios or medians of one run on one machine; nothing "
+        "here passes or fails.\n"
     ]
-    names = list(dict.fromkeys(row["benchmark"] for row in kept["rows"]))
-    for name in names:
-        rows = [
-            (row["name"], _number(row["value"]), row["unit"], str(row.get("target") or ""))
-            for row in kept["rows"]
-            if row["benchmark"] == name
-        ]
+    for name, one in kept.items():
+        counts = "small counts (`--quick`)" if one["quick"] else "full counts"
+        about = f"{one['machine']}; {one['date']}; {counts}; load {one['load']:.1f} at the start."
+        rows = [(row["name"], _number(row["value"]), row["unit"], str(row.get("target") or "")) for row in one["rows"]]
         parts.append(
-            f"## {name.removeprefix('bench_').capitalize()}\n\n"
+            f"## {name.replace('_', ' ').capitalize()}\n\n{about}\n\n"
             + _table(("what", "measured", "unit", "asked for"), rows)
         )
     return "\n".join(parts)
