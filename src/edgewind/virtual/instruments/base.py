@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from typing import Any, ClassVar
 from zlib import crc32
 
@@ -32,7 +33,7 @@ class BenchInstrument(Instrument):
         """Do what is due though nobody asks; called now and then."""
 
 
-class Supply(BenchInstrument):
+class Supply(BenchInstrument, ABC):
     """A direct-voltage supply: a level, and an output that is off until it is switched on.
 
     Attributes
@@ -57,9 +58,9 @@ class Supply(BenchInstrument):
         super().change(attribute, value)
         self.drive()
 
+    @abstractmethod
     def drive(self) -> None:
         """Act on the apparatus."""
-        raise NotImplementedError
 
     def terminals_v(self) -> float:
         """Return the voltage at the terminals, V."""
