@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
+from contextlib import suppress
 from pathlib import Path
 from threading import Lock
 from typing import Any
@@ -108,13 +109,19 @@ def _in_processes(
 def _answer(process: subprocess.Popen[bytes], request: Any, tell: Callable[..., None]) -> Explanation:
     assert process.stdin is not None
     assert process.stdout is not None
-    pickle.dump(request, process.stdin)
-    process.stdin.close()
+    gone = "a process that fits a rotor ended before it answered"
+    try:
+        pickle.dump(request, process.stdin)
+        process.stdin.close()
+    except BrokenPipeError:
+        with suppress(BrokenPipeError):  # what was still to be written is lost, and closing says so once more
+            process.stdin.close()
+        raise ChildProcessError(gone) from None
     while True:
         try:
             kind, what = pickle.load(process.stdout)
         except EOFError:
-            raise ChildProcessError("a process that fits a rotor ended before it answered") from None
+            raise ChildProcessError(gone) from None
         if kind == "progress":
             tell(*what)
         elif kind == "error":
