@@ -61,6 +61,7 @@ STANDARD = [
     Curve("strip", 4.0, 0.6, 0.01, 1e-3),
     Curve("strip", 8.0, 1.0, 0.01, 1e-3),
     Curve("square", 4.0, 1.0, 0.01, 3e-3),
+    Curve("square", 4.0, 0.8, 0.0316, 3e-3),
     Curve("disc", 4.0, 1.0, 0.1, 3e-3),
     Curve("diamond", 4.0, 1.0, 0.1, 3e-3),
 ]
