@@ -346,7 +346,11 @@ def validation() -> str:
 
 
 def _number(value: Any) -> str:
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
+    """Write a measured value or what was asked for: a number to four digits, words as they are."""
+    try:
+        return "" if value is None else f"{float(value):.4g}"
+    except ValueError:
+        return str(value)
 
 
 def performance() -> str:
@@ -363,7 +367,7 @@ def performance() -> str:
     for name, one in kept.items():
         counts = "small counts (`--quick`)" if one["quick"] else "full counts"
         about = f"{one['machine']}; {one['date']}; {counts}; load {one['load']:.1f} at the start."
-        rows = [(row["name"], _number(row["value"]), row["unit"], str(row.get("target") or "")) for row in one["rows"]]
+        rows = [(row["name"], _number(row["value"]), row["unit"], _number(row.get("target"))) for row in one["rows"]]
         parts.append(
             f"## {name.replace('_', ' ').capitalize()}\n\n{about}\n\n"
             + _table(("what", "measured", "unit", "asked for"), rows)
