@@ -366,7 +366,8 @@ def performance() -> str:
     ]
     for name, one in kept.items():
         counts = "small counts (`--quick`)" if one["quick"] else "full counts"
-        about = f"{one['machine']}; {one['date']}; {counts}; load {one['load']:.1f} at the start."
+        load = "not noted" if one["load"] is None else f"{one['load']:.1f}"
+        about = f"{one['machine']}; {one['date']}; {counts}; load at the start {load}."
         rows = [(row["name"], _number(row["value"]), row["unit"], _number(row.get("target"))) for row in one["rows"]]
         parts.append(
             f"## {name.replace('_', ' ').capitalize()}\n\n{about}\n\n"
