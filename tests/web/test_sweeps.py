@@ -5,7 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from edgewind.book import check_book, open_book
 from edgewind.live import unfinished
@@ -72,6 +72,32 @@ def test_a_sweep_from_the_first_click_to_the_report(serve: Callable, visit: Call
         page.get_by_role("link", name="Open the report").click()
     expect(opened.value.locator("h1")).to_contain_text("Invented rotor")
     assert [one for one in window.complaints if "400" not in one] == []
+
+
+def test_who_types_before_the_scripts_are_here_loses_nothing(
+    serve: Callable, visit: Callable, virtual_folder: Path
+) -> None:
+    """A button pressed too early is pressed again when its script is there; a name typed too early stays."""
+    pages, window = serve(virtual_folder), visit()
+    page: Page = window.page
+    held: list[Route] = []
+    page.route("**/static/begin-sweep.js*", lambda route: held.append(route))
+    page.goto(pages.url + "/bench", wait_until="commit")
+    page.fill("#sweep-pressures", "1 Pa")
+    page.fill("#sweep-name", "early")
+    page.press("#sweep-name", "Enter")
+    assert page.locator("#caution").is_hidden()
+    assert page.url == pages.url + "/bench"
+    while not held:
+        page.wait_for_timeout(20)
+    for route in held:
+        route.continue_()
+    expect(page.locator("#caution")).to_contain_text("1 step.")
+    expect(page.locator("#sweep-name")).to_have_value("early")
+    page.get_by_role("button", name="Not now").click()
+    expect(page.get_by_role("button", name="Make ready")).to_be_enabled()
+    assert unfinished("", virtual_folder / "lab.book", "early") == []
+    assert window.complaints == []
 
 
 def test_a_server_killed_in_a_sweep_loses_nothing(serve: Callable, visit: Callable, virtual_folder: Path) -> None:

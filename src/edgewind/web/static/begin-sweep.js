@@ -6,7 +6,7 @@ const here = dataOf("data");
 export function confirmed(ready) {
   const dialog = byId("caution");
   byId("caution-moves").replaceChildren(
-    make("p", {}, ready.resumed ? `The sweep goes on: ${ready.done} of ${ready.steps || "its"} steps are done.` : ready.steps ? `${ready.steps} steps.` : "Its pressures are chosen as it goes."),
+    make("p", {}, ready.resumed ? `The sweep goes on: ${ready.done} of ${ready.steps || "its"} steps are done.` : ready.steps ? `${ready.steps} step${ready.steps === 1 ? "" : "s"}.` : "Its pressures are chosen as it goes."),
     ...(ready.moves.length ? ready.moves.map((text) => make("p", { class: "note" }, text)) : [make("p", { class: "note" }, "Nothing is on a wire: the page asks you to move things by hand.")]));
   byId("caution-list").replaceChildren(...ready.cautions.map((text) => make("li", {}, text)));
   dialog.returnValue = "";
@@ -32,6 +32,7 @@ if (form) {
     book.addEventListener("change", show);
     show();
     const suggest = () => { if (!name.dataset.typed) name.value = folder.value.split("~").at(-1); };
+    if (name.value) name.dataset.typed = "yes";  // typed before this script was here, or kept by the browser
     name.addEventListener("input", () => { name.dataset.typed = "yes"; });
     folder.addEventListener("change", suggest);
     suggest();

@@ -183,7 +183,8 @@ if (hand) {
     }
     sending = false;
   });
-  if (!here.sweep.running && !location.hash) first.focus({ preventScroll: true });
+  const elsewhere = document.activeElement instanceof HTMLInputElement || document.activeElement instanceof HTMLSelectElement;
+  if (!here.sweep.running && !location.hash && !elsewhere) first.focus({ preventScroll: true });
 }
 
 // What happened
