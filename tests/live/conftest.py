@@ -60,7 +60,7 @@ def tell(virtual):
     """Turn a knob of the virtual bench past the recorder: ``tell("valve", "OUTP ON", "VOLT 5")``."""
 
     def send(role, *commands):
-        with socket.create_connection((virtual.host, virtual.ports[role]), timeout=5) as link:
+        with socket.create_connection((virtual.host, virtual.ports[role]), timeout=30) as link:
             link.sendall("".join(f"{command}\n" for command in (*commands, "*OPC?")).encode())
             assert link.recv(10) == b"1\n"
 

@@ -12,7 +12,7 @@ from edgewind.live.interlocks import Observation, crossed
 
 def off_at_the_bench(virtual):
     """Whether valve and lamp are off there; a valve takes a moment to close."""
-    end = time.monotonic() + 5
+    end = time.monotonic() + 60
     while time.monotonic() < end:
         state = virtual.apparatus.state()
         if state["valve"] < 0.05 and state["lamp"] < 0.05:

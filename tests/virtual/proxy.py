@@ -137,7 +137,7 @@ class FaultyProxy:
                 _reset(client)
                 continue
             try:
-                instrument = socket.create_connection(self._target, timeout=5)
+                instrument = socket.create_connection(self._target, timeout=30)
                 instrument.settimeout(None)
             except OSError:
                 _reset(client)

@@ -43,7 +43,7 @@ def start():
 def stopped(process, number, client):
     """Ask the process to end, and see that it does so cleanly and lets its clients go."""
     process.send_signal(number)
-    out, err = process.communicate(timeout=30)
+    out, err = process.communicate(timeout=120)
     assert client.stream.read() == b""
     assert process.returncode == 0
     assert out == "" and "Traceback" not in err and "has stopped" in err
@@ -82,7 +82,7 @@ def test_for_people_it_says_that_it_is_simulated_and_warns_where_the_network_is_
     )
     assert process.stdout.readline().startswith("SIMULATED BENCH: nothing real moves")
     process.terminate()
-    _, err = process.communicate(timeout=30)
+    _, err = process.communicate(timeout=120)
     assert "warning: open to the network of 0.0.0.0" in err
 
 

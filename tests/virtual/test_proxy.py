@@ -37,7 +37,7 @@ def echo():
 
 
 def talk(port, lines=1):
-    with socket.create_connection(("127.0.0.1", port), timeout=5) as link:
+    with socket.create_connection(("127.0.0.1", port), timeout=30) as link:
         link.sendall(b"MEAS:VOLT?\n")
         with link.makefile("rb") as answers:
             return [answers.readline() for _ in range(lines)]
@@ -81,13 +81,14 @@ def test_drop_keeps_the_connection_and_questions_can_be_spoiled_too(echo):
         with pytest.raises(TimeoutError):
             link.recv(10)
         proxy.faults = Faults()
+        link.settimeout(30)
         link.sendall(b"heard\n")
         assert link.recv(10) == b"heard\n"
 
 
 def test_refused_and_cut_by_hand(echo):
     with FaultyProxy(echo) as proxy:
-        with socket.create_connection(("127.0.0.1", proxy.port), timeout=5) as link:
+        with socket.create_connection(("127.0.0.1", proxy.port), timeout=30) as link:
             link.sendall(b"a\n")
             assert link.recv(10) == b"a\n"
             proxy.cut_all()

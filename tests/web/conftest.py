@@ -66,7 +66,7 @@ class Served:
         if self.process.poll() is None:
             self.process.terminate()
             try:
-                self.process.wait(timeout=20)
+                self.process.wait(timeout=60)
             except subprocess.TimeoutExpired:
                 self.process.kill()
                 self.process.wait()
