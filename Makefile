@@ -49,10 +49,9 @@ lint: $(READY)
 example: $(READY)
 	$(BIN)/python examples/make_two_rotors.py
 
-# The response of the gas to vanes of the standard shapes, and of strips as the rotor takes them.
+# The response of the gas to vanes of the standard shapes.
 tables: $(READY)
 	$(BIN)/python -m edgewind.kinetics.make_tables
-	$(BIN)/python tools/make_rotor_tables.py
 
 # The manual. Its page of checks against published values comes from the tests that make them, run first.
 docs: $(READY)

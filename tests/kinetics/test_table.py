@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from importlib import resources
 
 import numpy as np
+import pandas as pd
 import pytest
 import xarray as xr
 
 from edgewind.errors import InputError, OutOfRangeError
+from edgewind.kinetics import make_tables
 from edgewind.kinetics.response import respond, respond_curve
 from edgewind.kinetics.table import COLUMNS, CONTINUUM, NAMES, ResponseTable, standard_data
 
@@ -24,7 +29,7 @@ def tables():
 @pytest.mark.parametrize(("shape", "room"), tables())
 def test_free_flight_is_the_limit_of_every_table(shape, room):
     """F -> 1/4, heat of a face -> 1/(2 sqrt(pi)) (Knudsen 1910): full accommodation, any closed room."""
-    table = ResponseTable.standard(shape, room=room)
+    table = ResponseTable.standard(shape, room=room, aspect=2.0 if shape == "rectangle" else 1.0)
     assert table.thermal_force(1e8) == pytest.approx(0.25, rel=1e-3)
     assert table.heat(1e8) == pytest.approx(0.5 / np.sqrt(np.pi), rel=1e-3)
     assert table.heat_loss(1e8) == pytest.approx(2.0 / np.sqrt(np.pi), rel=1e-3)
@@ -35,7 +40,7 @@ def test_free_flight_is_the_limit_of_every_table(shape, room):
 
 @pytest.mark.parametrize(("shape", "room"), tables())
 def test_curves_are_smooth_across_their_ends(shape, room):
-    table = ResponseTable.standard(shape, room=room)
+    table = ResponseTable.standard(shape, room=room, aspect=2.0 if shape == "rectangle" else 1.0)
     kn = np.geomspace(table.knudsen[0] / 3.0, table.knudsen[-1] * 3.0, 2001)
     for coefficient in (table.thermal_force, table.heat, table.drag, table.heat_loss):
         slope = np.gradient(np.log(coefficient(kn)), np.log(kn))
@@ -126,13 +131,17 @@ def test_the_share_of_the_area_goes_from_all_to_little():
 
 
 @pytest.mark.parametrize(
-    ("shape", "knudsen", "tolerance"),
-    [("strip", 0.1, 1e-3), ("strip", 1.0, 1e-3), ("strip", 100.0, 1e-3), ("square", 1.0, 3e-3)],
-)
-def test_shipped_entries_are_what_the_solver_gives(shape, knudsen, tolerance):
-    answer = respond(shape, knudsen, room=4.0, tolerance=tolerance, cache=False, workers=1)
+    ("shape", "knudsen", "accommodation", "tolerance"),
+    [
+        ("strip", 0.1, 1.0, 1e-3), ("strip", 1.0, 1.0, 1e-3), ("strip", 100.0, 1.0, 1e-3), ("square", 1.0, 1.0, 3e-3),
+        ("square", 0.1, 0.6, 3e-3), ("diamond", 0.1, 0.8, 3e-3),
+    ],
+)  # fmt: skip
+def test_shipped_entries_are_what_the_solver_gives(shape, knudsen, accommodation, tolerance):
+    about = {"room": 4.0, "accommodation": accommodation, "tolerance": tolerance}
+    answer = respond(shape, knudsen, **about, cache=False, workers=1)
     rows = standard_data()
-    row = rows[(rows["shape"] == shape) & (rows["room"] == 4.0) & (rows["accommodation"] == 1.0)]
+    row = rows[(rows["shape"] == shape) & (rows["room"] == 4.0) & (rows["accommodation"] == accommodation)]
     row = row.iloc[int(np.argmin(np.abs(np.log(row["knudsen"] / knudsen))))]
     for name in COLUMNS:
         assert answer.values[name] == pytest.approx(row[name], rel=1e-5)
@@ -141,11 +150,45 @@ def test_shipped_entries_are_what_the_solver_gives(shape, knudsen, tolerance):
 
 def test_every_entry_carries_an_error_within_its_tolerance():
     rows = standard_data()
-    limit = rows["shape"].map({"strip": 1.05e-3, "square": 3.05e-3, "disc": 3.05e-3, "diamond": 3.05e-3})
+    limit = pd.Series(3.05e-3, index=rows.index).mask(rows["shape"] == "strip", 1.05e-3)
+    limit = limit.mask(rows["shape"].isin(["disc", "diamond"]) & (rows["knudsen"] < 0.099), 1.05e-2)
     for name in NAMES:
         assert (rows[f"{name}_error"] <= limit * rows[name]).all()
-    assert (rows["area_share_error"] < 0.025).all()
-    assert rows["area_share"].between(-0.3, 1.01).all()
+    assert (rows["area_share_error"] < 0.03).all()
+    assert rows["area_share"].between(-0.3, 1.015).all()
+
+
+@pytest.mark.parametrize("accommodation", [1.0, 0.8, 0.6])
+@pytest.mark.parametrize(("shape", "room"), [one for one in tables() if one[0] != "rectangle"])
+def test_every_curve_goes_from_kn_0_01_or_0_03_to_100_and_free_flight(shape, room, accommodation):
+    table = ResponseTable.standard(shape, room=room, accommodation=accommodation)
+    nodes = np.geomspace(0.01, 100.0, 33)
+    assert np.allclose(table.knudsen, nodes[4:] if shape in ("disc", "diamond") else nodes, rtol=1e-9)
+    assert table.holds_area_share
+    full = ResponseTable.standard(shape, room=room)
+    for name in ("thermal_force", "heat_hot", "loss_hot"):
+        assert np.all(table.values[name] <= full.values[name])
+    # Two parallel plates in free flight are the lower bound, a vane alone in a gas from elsewhere is near the upper.
+    if accommodation < 1.0:
+        low, high = 0.25 * accommodation / (2.0 - accommodation), 0.25 * accommodation
+        assert low < table.free_flight["thermal_force"] < high + 0.02
+
+
+def test_adding_to_the_tables_keeps_what_is_there(tmp_path, monkeypatch):
+    """Nothing is computed that the file holds, and its lines stay byte for byte; a line that lacks is computed."""
+    whole = resources.files("edgewind.kinetics").joinpath("tables.csv").read_text()
+    out = tmp_path / "tables.csv"
+    out.write_text(whole)
+    monkeypatch.setattr(sys, "argv", ["make_tables", str(out), "--add"])
+    monkeypatch.setattr(make_tables, "ProcessPoolExecutor", lambda _: pytest.fail("something was to be computed"))
+    make_tables.main()
+    assert out.read_text() == whole
+    lines = whole.splitlines(keepends=True)
+    lacks = next(k for k, line in enumerate(lines) if line.startswith("strip,1.0,4.0,1.0,1,"))
+    out.write_text("".join(lines[:lacks] + lines[lacks + 1 :]))
+    monkeypatch.setattr(make_tables, "ProcessPoolExecutor", ThreadPoolExecutor)
+    make_tables.main()
+    assert out.read_text() == whole
 
 
 def test_a_table_without_the_area_share_says_so():

@@ -5,7 +5,9 @@ import pytest
 import xarray as xr
 
 from edgewind.errors import OutOfRangeError
-from edgewind.rotor import TableResponse, area_share, response_for
+from edgewind.kinetics import ResponseTable
+from edgewind.rotor import TableResponse, response_for
+from edgewind.rotor.response import KINETIC
 
 
 @pytest.fixture(scope="module")
@@ -69,11 +71,6 @@ def test_rooms_between_two_lie_between_their_coefficients():
     assert drags[0] > drags[1] > drags[2]
 
 
-def test_area_share_of_an_even_stress_is_one_and_of_a_bare_edge_none():
-    assert area_share([2.0, 2.0], [0.3, 0.2]) == pytest.approx(1.0)
-    assert area_share([0.0, 5.0], [0.3, 0.2]) == 0.0
-
-
 def test_a_data_set_round_trips(table):
     kn, alpha = [0.1, 1.0, np.inf], [0.8, 1.0]
     rows = {
@@ -86,35 +83,13 @@ def test_a_data_set_round_trips(table):
     assert float(found.at(np.inf, 1.0).heat) == pytest.approx(float(table.at(np.inf, 1.0).heat))
 
 
-class OneAccommodation:
-    """A table of the kinetic room as the rotor sees it, its numbers those of the shipped strip."""
-
-    def __init__(self, table, accommodation):
-        self.table, self.accommodation, self.knudsen = table, accommodation, table.knudsen[::2]
-
-    def thermal_force(self, knudsen):
-        return self.table.at(knudsen, self.accommodation).thermal_force
-
-    def drag(self, knudsen):
-        return self.table.at(knudsen, self.accommodation).drag
-
-    def heat(self, knudsen):
-        return self.table.at(knudsen, self.accommodation).heat
-
-    def heat_loss(self, knudsen):
-        return 2 * self.table.at(knudsen, self.accommodation).loss
-
-    def error(self, name, knudsen):
-        return 1e-3 * getattr(self, name)(knudsen)
-
-
-def test_tables_of_the_kinetic_room_are_read(table):
-    """Half of the Knudsen numbers give back the other half to the accuracy of the interpolation."""
-    read = TableResponse.from_tables([OneAccommodation(table, alpha) for alpha in (1.0, 0.6, 0.8)], table)
-    kn = np.geomspace(0.011, 80, 60)
-    for alpha in (0.6, 0.75, 1.0):
-        found, expected = read.at(kn, alpha), table.at(kn, alpha)
-        for name in ("thermal_force", "drag", "heat", "loss"):
-            assert np.allclose(getattr(found, name), getattr(expected, name), rtol=0.02), name
-    assert float(read.at(np.inf, 1.0).thermal_force) == pytest.approx(0.25, rel=2e-3)
-    assert np.allclose(read.relative_error(kn), 1e-3)
+@pytest.mark.parametrize(("room", "accommodation"), [(4.0, 1.0), (4.0, 0.6), (8.0, 0.8)])
+def test_the_tables_of_the_kinetic_room_come_back(room, accommodation):
+    """At the nodes exactly; between them the monotone cubic and the spline part by less than 1e-3."""
+    held, read = ResponseTable.standard("strip", room=room, accommodation=accommodation), response_for(room)
+    assert np.array_equal(read.knudsen, held.knudsen)
+    for kn, within in ((held.knudsen, 1e-9), (np.sqrt(held.knudsen[1:] * held.knudsen[:-1]), 2e-3), (np.inf, 1e-9)):
+        found = read.at(kn, accommodation)
+        for name, of in KINETIC.items():
+            wanted = held.coefficient(of, np.minimum(kn, 1e15))
+            assert getattr(found, name) == pytest.approx(wanted, rel=within, abs=1e-9), (name, within)

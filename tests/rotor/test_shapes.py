@@ -23,6 +23,13 @@ TWICE_AS_HIGH = {
     0.3: (0.15603, 2.70003, 0.21481, 0.41041),
     1.0: (0.22420, 3.86889, 0.25583, 0.50811),
 }
+# Of aspect 1.4 and 4, by the same at 0.01; widths of 10 mm in rooms of 40 and 80 mm.
+ASPECTS = {
+    (1.4, 0.04, 0.1): (0.07002, 1.37200, 0.16131, 0.27578),
+    (1.4, 0.04, 1.0): (0.22473, 3.71723, 0.25881, 0.51451),
+    (4.0, 0.08, 0.1): (0.04347, 0.91623, 0.14233, 0.21259),
+    (4.0, 0.08, 1.0): (0.20581, 3.26431, 0.25013, 0.49113),
+}
 ACCOMMODATION_06 = {0.1: (0.05183, 1.38164, 0.12105, 0.21623), 0.3: (0.10554, 2.63587, 0.14754, 0.28594)}
 
 
@@ -32,15 +39,16 @@ def four(response, kn, accommodation=1.0):
 
 
 @pytest.mark.parametrize("name", ["square", "disc", "diamond"])
-def test_in_the_room_of_the_tables_the_tables_come_back(name):
-    table = ResponseTable.standard(name)
+@pytest.mark.parametrize("accommodation", [1.0, 0.8, 0.6])
+def test_in_the_room_of_the_tables_the_tables_come_back(name, accommodation):
+    table = ResponseTable.standard(name, accommodation=accommodation)
     shape = "rectangle" if name == "square" else name
     side = 0.01 * (np.sqrt(2) if name == "diamond" else 1.0)
     response = shaped_response(shape, side, side, 0.04)
-    for kn in (0.2, 1.0, 5.0):
+    for kn in (0.032, 0.2, 1.0, 5.0):
         length = side / 0.01  # the table's length is the side; that of a diamond goes from corner to corner here
         wanted = (table.thermal_force(kn), table.drag(kn), table.heat(kn), table.heat_loss(kn) / 2)
-        assert four(response, kn / length) == pytest.approx([float(x) for x in wanted], rel=4e-3)
+        assert four(response, kn / length, accommodation) == pytest.approx([float(x) for x in wanted], rel=2e-3)
 
 
 @pytest.mark.parametrize("kn", ROOM_OF_EIGHT)
@@ -50,17 +58,24 @@ def test_a_square_in_a_room_of_eight_widths_is_what_the_solver_finds(kn):
 
 
 @pytest.mark.parametrize("kn", TWICE_AS_HIGH)
-def test_a_rectangle_is_what_the_solver_finds_within_the_error_stated(kn):
+def test_a_rectangle_of_aspect_2_is_what_the_solver_finds(kn):
     response = shaped_response("rectangle", 0.01, 0.02, 0.04)
-    apart = np.abs(four(response, kn) / TWICE_AS_HIGH[kn] - 1)
-    assert np.all(apart < 0.03)
-    assert np.sqrt(np.mean(apart**2)) < 1.5 * float(response.relative_error(kn))
+    # Both come from the solver, within 3e-3 and 2e-2; the latter left 7e-3 in one.
+    assert four(response, kn) == pytest.approx(TWICE_AS_HIGH[kn], rel=8e-3)
+
+
+@pytest.mark.parametrize(("aspect", "room", "kn"), ASPECTS)
+def test_a_rectangle_between_is_what_the_solver_finds_within_the_error_stated(aspect, room, kn):
+    response = shaped_response("rectangle", 0.01, 0.01 * aspect, room)
+    apart = np.abs(four(response, kn) / ASPECTS[aspect, room, kn] - 1)
+    assert np.all(apart < 0.065)
+    assert np.sqrt(np.mean(apart**2)) < 1.3 * float(response.relative_error(kn))
 
 
 @pytest.mark.parametrize("kn", ACCOMMODATION_06)
 def test_accommodation_acts_as_the_solver_finds(kn):
     got = four(shaped_response("rectangle", 0.01, 0.01, 0.04), kn, 0.6)
-    assert got == pytest.approx(ACCOMMODATION_06[kn], rel=0.04)
+    assert got == pytest.approx(ACCOMMODATION_06[kn], rel=4e-3)
 
 
 def test_a_wide_vane_is_a_high_one_lying_down():
@@ -86,12 +101,13 @@ def test_walls_come_near_and_everything_grows():
     assert np.all(near[[0, 1, 3]] > far[[0, 1, 3]])
 
 
-def test_error_is_stated_and_grows_below_the_tables():
-    response = shaped_response("disc", 0.01, 0.01, 0.1)
-    table = float(ResponseTable.standard("disc").knudsen[0])
-    assert 0.005 < float(response.relative_error(1.0)) < 0.05
-    assert float(response.relative_error(table / 3)) > 1.5 * float(response.relative_error(table))
-    assert "good to" in response.source
+def test_error_is_stated_and_grows_with_what_is_carried_over():
+    tabled, carried = (shaped_response("disc", 0.01, 0.01, room) for room in (0.04, 0.1))
+    assert np.all(tabled.relative_error(np.geomspace(0.1, 100.0, 50)) < 3.1e-3)
+    assert 0.005 < float(carried.relative_error(1.0)) < 0.05
+    assert "good to" in carried.source
+    first = float(ResponseTable.standard("disc").knudsen[0])
+    assert np.all(np.diff(tabled.relative_error(first / np.array([1.0, 1.5, 2.0, 3.0]))) > 0.0)
 
 
 @pytest.mark.parametrize("shape", ["rectangle", "disc", "diamond"])

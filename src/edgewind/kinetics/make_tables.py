@@ -1,15 +1,15 @@
 """Compute the shipped response tables: ``python -m edgewind.kinetics.make_tables [OUT.csv]``.
 
 Every entry goes to the cache as soon as it is there, so that an interrupted run goes on where it stopped; processors
-share the entries between them.
+share the entries between them. With ``--add`` only what the file does not hold yet is computed.
 """
 
 from __future__ import annotations
 
+import argparse
 import math
 import os
 import sys
-from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,7 +27,7 @@ NODES = np.geomspace(0.01, 100.0, 33)
 
 @dataclass(frozen=True)
 class Curve:
-    """One curve of the tables.
+    """One curve of the tables, or a piece of one.
 
     Parameters
     ----------
@@ -38,9 +38,13 @@ class Curve:
     accommodation : float
         Of all walls.
     smallest : float
-        Node it begins at; towards the continuum, in space, the work grows fast.
+        Node it begins at.
     tolerance : float
         Relative error asked for.
+    aspect : float
+        Height over width of a rectangle.
+    largest : float
+        It ends before this; a curve that goes on to infinity has free flight as its last entry.
     """
 
     shape: str
@@ -48,31 +52,43 @@ class Curve:
     accommodation: float
     smallest: float
     tolerance: float
+    aspect: float = 1.0
+    largest: float = math.inf
 
     @property
     def knudsen(self) -> list[float]:
         """Its nodes, and free flight."""
-        return [*NODES[0.999 * self.smallest < NODES].tolist(), math.inf]
+        nodes = [kn for kn in NODES.tolist() if 0.999 * self.smallest < kn < 0.999 * self.largest]
+        return [*nodes, math.inf] if math.isinf(self.largest) else nodes
 
 
+# Towards the continuum the work grows fast, fastest where an outline cuts cells: there less is asked, and not so far.
+DENSE, DENSEST = 0.1, 0.03
 STANDARD = [
-    Curve("strip", 4.0, 1.0, 0.01, 1e-3),
-    Curve("strip", 4.0, 0.8, 0.01, 1e-3),
-    Curve("strip", 4.0, 0.6, 0.01, 1e-3),
-    Curve("strip", 8.0, 1.0, 0.01, 1e-3),
-    Curve("square", 4.0, 1.0, 0.01, 3e-3),
-    Curve("square", 4.0, 0.8, 0.0316, 3e-3),
-    Curve("disc", 4.0, 1.0, 0.1, 3e-3),
-    Curve("diamond", 4.0, 1.0, 0.1, 3e-3),
+    *(Curve("strip", room, alpha, 0.01, 1e-3) for room in (4.0, 8.0) for alpha in (1.0, 0.8, 0.6)),
+    *(Curve("square", 4.0, alpha, 0.01, 3e-3) for alpha in (1.0, 0.8, 0.6)),
+    Curve("rectangle", 4.0, 1.0, 0.01, 3e-3, aspect=2.0),
+    *(
+        piece
+        for shape in ("disc", "diamond")
+        for alpha in (1.0, 0.8, 0.6)
+        for piece in (
+            Curve(shape, 4.0, alpha, DENSEST, 1e-2, largest=DENSE),
+            Curve(shape, 4.0, alpha, DENSE, 3e-3),
+        )
+    ),
 ]
+# What tells the lines of the table apart.
+KEY = ("shape", "aspect", "room", "accommodation", "knudsen")
 
 
 def row(answer: Response) -> dict[str, object]:
     """One line of the table."""
-    about = {"shape": answer.shape, "room": answer.room[0], "accommodation": answer.accommodation[0]}
+    where = (answer.shape, answer.aspect, answer.room[0], answer.accommodation[0], f"{answer.knudsen:.10g}")
+    about = dict(zip(KEY, where, strict=True))
     values = {name: f"{answer.values[name]:.7g}" for name in COLUMNS}
     errors = {f"{name}_error": f"{answer.errors[name]:.2g}" for name in COLUMNS}
-    return {**about, "knudsen": f"{answer.knudsen:.10g}", **values, **errors}
+    return {**about, **values, **errors}
 
 
 def entry(curve: Curve, knudsen: float) -> Response:
@@ -80,37 +96,50 @@ def entry(curve: Curve, knudsen: float) -> Response:
     answer = respond(
         curve.shape,
         knudsen,
+        aspect=curve.aspect,
         room=curve.room,
         accommodation=curve.accommodation,
         tolerance=curve.tolerance,
         workers=1,
     )
-    print(
-        f"{curve.shape} {curve.room:g} {curve.accommodation:g} Kn {knudsen:.4g}: {answer.seconds:.1f} s"
-        + ("" if answer.reached else ", not within tolerance"),
-        file=sys.stderr,
-        flush=True,
-    )
+    said = " ".join(place(curve, knudsen)) + f": {answer.seconds:.1f} s"
+    print(said if answer.reached else said + ", not within tolerance", file=sys.stderr, flush=True)
     return answer
 
 
-def rows() -> Iterator[dict[str, object]]:
-    """All lines, curve by curve; within one, the free gas first, which takes least."""
-    entries = [(curve, knudsen) for curve in STANDARD for knudsen in reversed(curve.knudsen)]
-    with ProcessPoolExecutor(os.cpu_count() or 1) as pool:
-        answers = list(pool.map(entry, *zip(*entries, strict=True)))
-    place = dict(zip(entries, answers, strict=True))
-    for curve in STANDARD:
-        for knudsen in curve.knudsen:
-            yield row(place[curve, knudsen])
+def place(curve: Curve, knudsen: float) -> tuple[str, ...]:
+    """Return what tells a line of the table apart, its Knudsen number to ten digits."""
+    return curve.shape, *(f"{x:.10g}" for x in (curve.aspect, curve.room, curve.accommodation, knudsen))
+
+
+def rows(held: pd.DataFrame | None = None) -> list[dict[str, object]]:
+    """All lines, curve by curve; those that `held` has are not computed. The free gas, which takes least, is first."""
+    known: dict[tuple[str, ...], dict[str, object]] = {}
+    if held is not None:
+        for line in held.to_dict("records"):
+            known[(line["shape"], *(f"{float(line[name]):.10g}" for name in KEY[1:]))] = line
+    entries = [
+        (curve, knudsen)
+        for curve in STANDARD
+        for knudsen in reversed(curve.knudsen)
+        if place(curve, knudsen) not in known
+    ]
+    if entries:
+        with ProcessPoolExecutor(os.cpu_count() or 1) as pool:
+            answers = pool.map(entry, *zip(*entries, strict=True))
+            known |= {place(*one): row(answer) for one, answer in zip(entries, answers, strict=True)}
+    return [known[place(curve, knudsen)] for curve in STANDARD for knudsen in curve.knudsen]
 
 
 def main() -> None:
     """Write the tables to the file named, or to the package."""
-    out = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).with_name("tables.csv")
-    table = pd.DataFrame(rows())
+    asked = argparse.ArgumentParser(description="Compute the shipped response tables.")
+    asked.add_argument("out", nargs="?", type=Path, default=Path(__file__).with_name("tables.csv"))
+    asked.add_argument("--add", action="store_true", help="keep the lines that the file holds")
+    told = asked.parse_args()
+    held = pd.read_csv(told.out, comment="#", dtype=str) if told.add and told.out.exists() else None
     head = "# made by: python -m edgewind.kinetics.make_tables\n"
-    out.write_text(head + table.to_csv(index=False))
+    told.out.write_text(head + pd.DataFrame(rows(held)).to_csv(index=False))
 
 
 if __name__ == "__main__":

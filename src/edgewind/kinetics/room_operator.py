@@ -27,8 +27,6 @@ from edgewind.kinetics.walls import FaceLoads, face_loads, half_flux
 Floats = NDArray[np.float64]
 
 REST = Drive()
-# Share of the mirrored gas that may be left out.
-FORGOTTEN = 1e-5
 
 
 @dataclass(frozen=True)
@@ -75,6 +73,8 @@ class RoomOperator(ABC):
         How the field continues behind the vane's plane, where the grid is one box.
     workers : int
         Threads.
+    forgotten : float
+        Share of the mirrored gas that may be left out; less than a fortieth of it tells on a coefficient.
     """
 
     grid: Grid
@@ -83,6 +83,7 @@ class RoomOperator(ABC):
     walls: Walls
     parity: float
     workers: int = 1
+    forgotten: float = 1e-5
 
     @property
     def kinds(self) -> int:
@@ -163,7 +164,7 @@ class RoomOperator(ABC):
     def passes(self) -> int:
         """Rounds after which gas that only mirrors at the room is forgotten.
 
-        Each round trip keeps the mirrored share, dimmed on its way; two rounds more let a corner mirror it
+        Each round trip keeps the mirrored share, dimmed on its way; a round more lets a corner mirror it
         twice.
         """
         if self.walls.room == 1.0:
@@ -179,7 +180,7 @@ class RoomOperator(ABC):
         g = self.grid
         boxes = [g.dx[a:b] for a, b in zip(g.start[:-1], g.start[1:], strict=True)]
         kept = (1.0 - self.walls.room) * max(dimmed(widths) for widths in [*boxes, *g.sides])
-        return 2 + int(np.ceil(np.log(FORGOTTEN) / np.log(kept)))
+        return 1 + int(np.ceil(np.log(self.forgotten) / np.log(kept)))
 
     @cached_property
     def scale(self) -> Floats:

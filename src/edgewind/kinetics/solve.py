@@ -26,6 +26,8 @@ Floats = NDArray[np.float64]
 # Below, in space: gas so near equilibrium that two angles each way do as preconditioner; and cells so thick that merged
 # ones need longer.
 CONTINUAL, THICK = 0.09, 0.03
+# Share of the mirrored gas that a preconditioner may leave out.
+ROUGHLY_FORGOTTEN = 0.03
 # Told the number of the drive and the share of its iteration that is done.
 Progress = Callable[[int, float], None]
 
@@ -101,11 +103,13 @@ class Case:
         """Whether front and back are mirror images, so that half of the domain will do."""
         return self.room.centred and self.walls.front == self.walls.back
 
-    def operator(self, resolution: Resolution, parity: float | None, workers: int) -> RoomOperator:
+    def operator(
+        self, resolution: Resolution, parity: float | None, workers: int, forgotten: float = 1e-5
+    ) -> RoomOperator:
         """Return the operator for fields of one parity, or of none on the whole domain."""
         boxes = 1 if self.symmetric and parity is not None else 2
         grid = self.shape.grid(self.room, self.knudsen, resolution.grid, boxes=boxes, refined=resolution.refined)
-        about = (self.delta, self.walls, parity or 1.0, workers)
+        about = (self.delta, self.walls, parity or 1.0, workers, forgotten)
         if self.shape.name == "strip":
             return PlaneOperator(grid, PlaneVelocities(resolution.azimuths, resolution.speeds), *about)
         velocities = SpaceVelocities(resolution.polar, resolution.azimuths, resolution.speeds)
@@ -240,8 +244,8 @@ def _solve(
         drive = DRIVES[name] if isinstance(name, str) else name
         key = drive.parity if case.symmetric else None
         if key not in ladders:
-            fine = case.operator(resolution, key, workers)
-            rough = case.operator(resolution.rough(case.knudsen), key, 1)
+            fine = case.operator(resolution, key, workers, 0.03 * tolerance)
+            rough = case.operator(resolution.rough(case.knudsen), key, 1, ROUGHLY_FORGOTTEN)
             thick = case.knudsen < THICK and case.shape.name != "strip"
             ladders[key] = ladder(fine, rough, 12 if thick else 6)
         told = None if progress is None else partial(progress, number)

@@ -80,21 +80,23 @@ class ResponseTable:
     aspect: float = 1.0
 
     @classmethod
-    def standard(cls, shape: str, *, room: float = 4.0, accommodation: float = 1.0) -> ResponseTable:
+    def standard(
+        cls, shape: str, *, room: float = 4.0, accommodation: float = 1.0, aspect: float = 1.0
+    ) -> ResponseTable:
         """Return the table shipped for a standard shape and room; accommodation between 0.6 and 1 at most.
 
         Between the accommodations computed, a polynomial through all of them is taken, at the Knudsen numbers that they
         have in common.
         """
         data = standard_data()
-        rows = data[(data["shape"] == shape) & np.isclose(data["room"], room)]
+        rows = data[(data["shape"] == shape) & np.isclose(data["room"], room) & np.isclose(data["aspect"], aspect)]
         if rows.empty:
-            known = sorted({(s, float(r)) for s, r in zip(data["shape"], data["room"], strict=True)})
+            known = sorted(data[["shape", "aspect", "room"]].drop_duplicates().itertuples(index=False, name=None))
             raise InputError(
-                f"no table is shipped for a {shape} in a room of {room:g}",
+                f"no table is shipped for a {_named(shape, aspect)} in a room of {room:g}",
                 key="room",
                 fix="take one of "
-                + ", ".join(f"{s} in {r:g}" for s, r in known)
+                + ", ".join(f"{_named(s, a)} in {r:g}" for s, a, r in known)
                 + ", or compute a curve with respond_curve and ResponseTable.from_responses",
             )
         nodes = np.sort(rows["accommodation"].unique())
@@ -126,6 +128,7 @@ class ResponseTable:
             shape,
             room,
             accommodation,
+            aspect,
         )
 
     @classmethod
@@ -200,6 +203,10 @@ class ResponseTable:
         high = limit + (inside - limit) * (last / np.maximum(kn, last))
         return np.asarray(np.where(kn < first, low, np.where(kn > last, high, inside)))
 
+    def coefficient(self, name: str, knudsen: ArrayLike) -> Floats:
+        """Return a coefficient by its name in `values`."""
+        return self.area_share(knudsen) if name == "area_share" else self._at(name, knudsen)
+
     def thermal_force(self, knudsen: ArrayLike) -> Floats:
         """F/(p0 A) per unit dT/T0 between the faces, from hot to cold."""
         return self._at("thermal_force", knudsen)
@@ -271,6 +278,10 @@ class ResponseTable:
             float(data.attrs["accommodation"]),
             float(data.attrs["aspect"]),
         )
+
+
+def _named(shape: str, aspect: float) -> str:
+    return shape if aspect == 1.0 else f"{shape} of aspect {aspect:g}"
 
 
 def _checked(knudsen: ArrayLike) -> Floats:

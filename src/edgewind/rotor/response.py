@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 from typing import Protocol
 
 import numpy as np
+import pandas as pd
 import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 
 from edgewind.errors import InputError, OutOfRangeError
+from edgewind.kinetics import ResponseTable
 
 Array = NDArray[np.float64]
 
@@ -61,30 +62,15 @@ class GasResponse(Protocol):
         """Return the estimated relative error of the coefficients."""
 
 
-class KineticTable(Protocol):
-    """What is read of a response table of the kinetic room (`edgewind.kinetics.ResponseTable`)."""
-
-    knudsen: Array
-    accommodation: float
-
-    def thermal_force(self, knudsen: ArrayLike) -> Array:
-        """F/(p0 A) per unit dT/T0 between the faces."""
-
-    def drag(self, knudsen: ArrayLike) -> Array:
-        """F/(p0 A) per unit U/v0."""
-
-    def heat(self, knudsen: ArrayLike) -> Array:
-        """Heat that leaves the hot face, the faces at +1/2 and -1/2."""
-
-    def heat_loss(self, knudsen: ArrayLike) -> Array:
-        """Heat that leaves both faces together, both warmer than the room by dT/T0 = 1."""
-
-    def error(self, name: str, knudsen: ArrayLike) -> Array:
-        """Estimated absolute error of a coefficient."""
-
-
 _LOGARITHMIC = ("thermal_force", "drag", "heat", "loss")
 _NAMES = (*_LOGARITHMIC, "area_share")
+# What the tables of the kinetic room call them.
+KINETIC = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat_hot", "loss": "loss_hot"} | {
+    "area_share": "area_share"
+}
+# The shipped tables: accommodations of every shape, and rooms of the strip over its width.
+ACCOMMODATIONS = (0.6, 0.8, 1.0)
+_ROOMS = (4.0, 8.0)
 
 
 class TableResponse:
@@ -195,51 +181,6 @@ class TableResponse:
         return np.asarray((1 - share) * below + share * above[:, 0])
 
     @classmethod
-    def from_tables(cls, tables: Sequence[KineticTable], share: GasResponse, *, source: str = "") -> TableResponse:
-        """Make it from tables of the kinetic room, one an accommodation, all of one shape and room.
-
-        Parameters
-        ----------
-        tables : sequence of KineticTable
-            Tables; the Knudsen numbers of the first are taken.
-        share : GasResponse
-            Where the split into area and edge is taken from, which those tables do not hold: the stress along a strip.
-        source : str
-            What to say of them.
-        """
-        if not tables:
-            raise InputError(
-                "no response tables were given", fix="give one or more, such as ResponseTable.standard('strip')"
-            )
-        ordered = sorted(tables, key=lambda table: table.accommodation)
-        kn = np.asarray(ordered[0].knudsen, dtype=float)
-        alphas = [table.accommodation for table in ordered]
-
-        def coefficients(table: KineticTable, at: Array) -> dict[str, Array]:
-            within = np.maximum(at, share.least_knudsen)
-            return {
-                "thermal_force": table.thermal_force(at),
-                "drag": table.drag(at),
-                "heat": table.heat(at),
-                "loss": table.heat_loss(at) / 2,
-                "area_share": share.at(within, table.accommodation).area_share,
-            }
-
-        inside = [coefficients(table, kn) for table in ordered]
-        free = [coefficients(table, np.array([1e12])) for table in ordered]
-        worst = [
-            table.error(name, kn) / getattr(table, name)(kn) for table in ordered for name in ("thermal_force", "drag")
-        ]
-        return cls(
-            kn,
-            alphas,
-            {name: [values[name] for values in inside] for name in _NAMES},
-            {name: [float(values[name][0]) for values in free] for name in _NAMES},
-            np.max(worst, axis=0),
-            source=source,
-        )
-
-    @classmethod
     def from_dataset(cls, data: xr.Dataset, *, room: float | None = None) -> TableResponse:
         """Make it from a data set over ``knudsen``, ``accommodation`` and ``room`` (side over the width of the vane).
 
@@ -271,78 +212,26 @@ def _for_room(data: xr.Dataset, room: float) -> xr.Dataset:
     return found.assign_attrs(data.attrs)
 
 
-def area_share(stress: ArrayLike, weight: ArrayLike) -> float:
-    """Share of the force that the stress in the middle of the face would give, acting on the whole face.
-
-    Parameters
-    ----------
-    stress : array of shape (n,)
-        Difference of normal stress between the faces, from the middle of the vane to its edge.
-    weight : array of shape (n,)
-        Area that each value stands for.
-
-    Examples
-    --------
-    >>> area_share([1.0, 1.0, 1.0], [0.2, 0.2, 0.1])
-    1.0
-    >>> round(area_share([0.1, 0.1, 2.0], [0.2, 0.2, 0.1]), 3)
-    0.208
-    """
-    values, weights = np.asarray(stress, dtype=float), np.asarray(weight, dtype=float)
-    return float(values[0] * weights.sum() / (values @ weights))
-
-
-def dataset_of(answers: Iterable[object], shares: Sequence[float], *, source: str) -> xr.Dataset:
-    """Return the data set of `TableResponse.from_dataset` from answers of the kinetic solver.
-
-    Parameters
-    ----------
-    answers : iterable of kinetic responses
-        Each with ``knudsen``, ``room`` (sides), ``accommodation``, ``values`` and ``errors``, over a full grid of the
-    three. shares : sequence of float
-        The area share that belongs to each; see :func:`area_share`.
-    source : str
-        What made them.
-    """
-    rows = []
-    for answer, share in zip(answers, shares, strict=True):
-        values: Mapping[str, float] = answer.values  # type: ignore[attr-defined]
-        errors: Mapping[str, float] = answer.errors  # type: ignore[attr-defined]
-        rows.append(
-            {
-                "room": float(answer.room[0]),  # type: ignore[attr-defined]
-                "accommodation": float(answer.accommodation[0]),  # type: ignore[attr-defined]
-                "knudsen": float(answer.knudsen),  # type: ignore[attr-defined]
-                "thermal_force": values["thermal_force"],
-                "drag": values["drag"],
-                "heat": (values["heat_hot"] - values["heat_cold"]) / 2,
-                "loss": (values["loss_hot"] + values["loss_cold"]) / 2,
-                "area_share": share,
-                "relative_error": max(
-                    errors[name] / abs(values[name]) for name in ("thermal_force", "drag", "heat_hot")
-                ),
-            }
-        )
-    axes = {name: sorted({row[name] for row in rows}) for name in ("room", "accommodation", "knudsen")}
-    shape = tuple(len(values) for values in axes.values())
-    data = {}
-    for name in (*_NAMES, "relative_error"):
-        grid = np.full(shape, np.nan)
-        for row in rows:
-            grid[tuple(axes[axis].index(row[axis]) for axis in axes)] = row[name]
-        if np.isnan(grid).any():
-            raise InputError(
-                "the answers do not fill a grid of rooms, accommodations and Knudsen numbers",
-                fix="add the missing ones",
-            )
-        data[name] = (tuple(axes), grid, {"units": "1"})
-    return xr.Dataset(data, coords=axes, attrs={"source": source})
-
-
 @lru_cache(maxsize=1)
-def _shipped() -> xr.Dataset:
-    with resources.files("edgewind.rotor").joinpath("tables/strip.nc").open("rb") as stream:
-        return xr.load_dataset(stream, engine="scipy")
+def _strips() -> xr.Dataset:
+    """Return the shipped tables of the strip over room, accommodation and Knudsen number, free flight last."""
+    rooms = [
+        xr.concat([_strip(room, alpha) for alpha in ACCOMMODATIONS], pd.Index(ACCOMMODATIONS, name="accommodation"))
+        for room in _ROOMS
+    ]
+    source = "edgewind.kinetics: infinite strip in the middle of a closed square room"
+    return xr.concat(rooms, pd.Index(_ROOMS, name="room")).assign_attrs(source=source)
+
+
+def _strip(room: float, accommodation: float) -> xr.Dataset:
+    table = ResponseTable.standard("strip", room=room, accommodation=accommodation)
+    nodes = {name: np.append(table.values[name], table.free_flight[name]) for name in KINETIC.values()}
+    worst = np.max([table.errors[KINETIC[name]] / table.values[KINETIC[name]] for name in _LOGARITHMIC[:3]], axis=0)
+    data = {name: nodes[of] for name, of in KINETIC.items()} | {"relative_error": np.append(worst, worst[-1])}
+    return xr.Dataset(
+        {name: ("knudsen", values, {"units": "1"}) for name, values in data.items()},
+        coords={"knudsen": np.append(table.knudsen, np.inf)},
+    )
 
 
 @lru_cache(maxsize=64)
@@ -352,4 +241,4 @@ def response_for(room: float) -> TableResponse:
     The tables were computed by the kinetic solver of the package. For the vanes of a rotor see
     :func:`edgewind.rotor.response_of`.
     """
-    return TableResponse.from_dataset(_shipped(), room=room)
+    return TableResponse.from_dataset(_strips(), room=room)

@@ -1,11 +1,8 @@
 """The response of the gas for a vane of any outline: the tables of squares, discs and diamonds, and of the strip.
 
-The strip is computed over accommodation and Knudsen number; the vanes of finite height at accommodation 1 in a room of
-four widths, a cube. What is wanted is put together from them:
-
-``C = C_shape(Kn, 1, room 4) * C_strip(1.8 Kn, accommodation) / C_strip(1.8 Kn, 1)``, then carried over from the room of
-four widths to the chamber. Free flight and dense gas are like two resistances in series, ``1/C = 1/C_free +
-1/C_dense``, so a wall that changes one of them changes 1/C by as much:
+All are computed over accommodation and Knudsen number, the vanes of finite height in a room of four widths, a cube.
+From there they are carried over to the chamber. Free flight and dense gas are like two resistances in series,
+``1/C = 1/C_free + 1/C_dense``, so a wall that changes one of them changes 1/C by as much:
 
 - dense gas, drag: the walls of a container add ``k F/(6 pi mu U l)`` to the velocity that a force F makes (Brenner, J.
   Fluid Mech. 12, 35, 1962, for a particle of any shape far from the walls; Happel and Brenner, Low Reynolds Number
@@ -30,7 +27,7 @@ from edgewind.bench.vane import VaneShape
 from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import ResponseTable
 from edgewind.rotor.parameters import RotorParameters
-from edgewind.rotor.response import TableResponse, response_for
+from edgewind.rotor.response import KINETIC, TableResponse, response_for
 
 Array = NDArray[np.float64]
 
@@ -46,19 +43,15 @@ MADELUNG = 1.7475646
 # Walls slip and jump: they stand further off by so many equivalent free paths (together, over the width of the room).
 _SLIP, _JUMP = 1.6, 2.8
 _FORCE_POWER = 0.93
-# Accommodation acts on a square as on a strip at a Knudsen number so many times as great.
-_THINNER = 1.8
 # The logarithm of a coefficient of a rectangle lies between those of strip and square by short over long side to this
-# power: fitted to rectangles of aspect 2 at the same Knudsen numbers.
+# power, and as much beside it as the table of aspect 2 does, fading out towards both.
 _ASPECT_POWER = 0.62
-# Shares of each correction that are taken as its error.
-_ROOM_ERROR, _ASPECT_ERROR, _ACCOMMODATION_ERROR = 0.1, 0.15, 0.05
+# Shares of the corrections that are taken as their error: rectangles of aspect 1.4 and 4 held against the solver.
+_ROOM_ERROR, _ASPECT_ERROR = 0.1, 0.25
 # Vanes longer than this against their shorter side are strips.
 LONG = 20.0
 _LEAST_ROOM = 2.5
 _NAMES = ("thermal_force", "drag", "heat", "loss")
-_KINETIC = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat_hot", "loss": "loss_hot"}
-_ASKED = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat", "loss": "heat_loss"}
 
 
 @dataclass(frozen=True)
@@ -106,11 +99,16 @@ def shaped_response(shape: VaneShape, width_m: float, height_m: float, room_m: f
     kn, alphas = strip.knudsen, strip.accommodation
     finite = _finite(name, max(room, _LEAST_ROOM), kn, alphas)
     long = _arrays(strip, kn, alphas)
-    part = aspect**-_ASPECT_POWER
-    values = {key: np.exp((1 - part) * np.log(long.values[key]) + part * np.log(finite.values[key])) for key in _NAMES}
+    part, fading = aspect**-_ASPECT_POWER, 4 / aspect * (1 - 1 / aspect)
+    beside = {key: fading * _beside(key, kn) for key in _NAMES}
+    values = {
+        key: np.exp((1 - part) * np.log(long.values[key]) + part * np.log(finite.values[key]) + beside[key])
+        for key in _NAMES
+    }
     share = (1 - part) * long.share + part * finite.share
-    apart = np.abs(np.log(finite.values["thermal_force"] / long.values["thermal_force"]))[-1, :-1]
-    error = np.hypot(finite.error, 4 * part * (1 - part) * _ASPECT_ERROR * apart)
+    both = [np.abs(np.log(finite.values[key] / long.values[key]))[-1, :-1] for key in ("thermal_force", "drag")]
+    between = _ASPECT_ERROR * 4 * part * (1 - part) * min(1.0, 2 * abs(math.log2(aspect) - 1))
+    error = np.hypot(finite.error, between * np.maximum(*both))
     good = 100 * float(np.max(error[kn > 0.05]))
     size = f"{1e3 * width_m:.4g} by {1e3 * height_m:.4g} mm"
     found = TableResponse(
@@ -127,59 +125,26 @@ def shaped_response(shape: VaneShape, width_m: float, height_m: float, room_m: f
     return _over_width(found, length / width_m, found.source)
 
 
+def _beside(key: str, kn: Array) -> Array:
+    """Return what the table of aspect 2 lies above that power law, as a logarithm; free flight is the last."""
+    strip, square, twice = (
+        np.log(ResponseTable.standard(name, room=_ROOM, aspect=aspect).coefficient(KINETIC[key], np.append(kn, 1e12)))
+        for name, aspect in (("strip", 1.0), ("square", 1.0), ("rectangle", 2.0))
+    )
+    part = 2.0**-_ASPECT_POWER
+    return np.asarray(twice - (1 - part) * strip - part * square)
+
+
 def _finite(name: str, room: float, kn: Array, alphas: Array) -> _Table:
     """Return a square, disc or diamond in a cube of `room` times its length."""
-    base = _arrays(response_for(_ROOM), kn, alphas)
-    thinner = _arrays(response_for(_ROOM), _THINNER * kn, alphas)
-    own, strip = _table(name), _table("strip")
-    first = float(own.knudsen[0])
+    tables = [ResponseTable.standard(name, room=_ROOM, accommodation=float(alpha)) for alpha in alphas]
     at = np.append(kn, 1e12)
-    values, error = {}, np.zeros(kn.size)
-    for key in _NAMES:
-        ratio = _ratio(own, strip, key, at)
-        values[key] = base.values[key][-1] * ratio * (thinner.values[key] / thinner.values[key][-1])
-        slope = math.log(
-            float(_ratio(own, strip, key, np.array([2 * first]))[0])
-            / float(_ratio(own, strip, key, np.array([first]))[0])
-        ) / math.log(2.0)
-        # Below its table the ratio is held; it may go on as it did.
-        beyond = abs(slope) * np.log(np.maximum(first / kn, 1.0))
-        inside = np.maximum(kn, first)
-        stated = own.error(_KINETIC[key], inside) / (_asked(own, key, inside) / (2 if key == "loss" else 1))
-        error = np.maximum(error, np.hypot(beyond, stated))
-    share = _area_share(own, at)
-    if share is None:
-        # The stress in the middle of the face as on a strip; the rest of the force is the longer edge's.
-        share = np.minimum(base.share * base.values["thermal_force"] / values["thermal_force"], 1.0)
-    share = np.broadcast_to(share, (alphas.size, at.size))
-    area = math.pi / 4 if name == "disc" else 1.0
-    moved = _to_room(values, at, room, area)
+    values = {key: np.array([table.coefficient(KINETIC[key], at) for table in tables]) for key in _NAMES}
+    known = [table.error(KINETIC[key], kn) / table.coefficient(KINETIC[key], kn) for table in tables for key in _NAMES]
+    share = np.array([table.area_share(at) for table in tables])
+    moved = _to_room(values, at, room, math.pi / 4 if name == "disc" else 1.0)
     change = np.abs(np.log(moved["drag"] / values["drag"]))[-1, :-1]
-    spread = np.abs(np.log(base.values["thermal_force"][0] / base.values["thermal_force"][-1]))[:-1]
-    error = np.sqrt(error**2 + (_ROOM_ERROR * change) ** 2 + (_ACCOMMODATION_ERROR * spread) ** 2)
-    return _Table(moved, share, error)
-
-
-def _area_share(own: ResponseTable, kn: Array) -> Array | None:
-    """Return the share of the area where the table of the shape holds it, at every accommodation alike."""
-    if not own.holds_area_share:
-        return None
-    return own.area_share(np.maximum(kn, own.knudsen[0]))[None, :]
-
-
-@lru_cache(maxsize=8)
-def _table(name: str) -> ResponseTable:
-    return ResponseTable.standard(name, room=_ROOM, accommodation=1.0)
-
-
-def _ratio(own: ResponseTable, strip: ResponseTable, key: str, kn: Array) -> Array:
-    """Coefficient of a shape over that of the strip in the same room; held below the shape's own table."""
-    inside = np.maximum(kn, own.knudsen[0])
-    return np.asarray(_asked(own, key, inside) / _asked(strip, key, inside))
-
-
-def _asked(table: ResponseTable, key: str, kn: Array) -> Array:
-    return np.asarray(getattr(table, _ASKED[key])(kn))
+    return _Table(moved, share, np.hypot(np.max(known, axis=0), _ROOM_ERROR * change))
 
 
 def _to_room(values: dict[str, Array], kn: Array, room: float, area: float) -> dict[str, Array]:
