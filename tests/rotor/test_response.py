@@ -6,7 +6,7 @@ import xarray as xr
 
 from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import ResponseTable
-from edgewind.rotor import TableResponse, response_for
+from edgewind.rotor import TableResponse, area_share, response_for
 from edgewind.rotor.response import KINETIC
 
 
@@ -69,6 +69,11 @@ def test_what_the_table_does_not_hold_is_refused(table):
 def test_rooms_between_two_lie_between_their_coefficients():
     drags = [float(response_for(room).at(1.0, 1.0).drag) for room in (4.0, 6.0, 8.0)]
     assert drags[0] > drags[1] > drags[2]
+
+
+def test_area_share_of_an_even_stress_is_one_and_of_a_bare_edge_none():
+    assert area_share([2.0, 2.0], [0.3, 0.2]) == pytest.approx(1.0)
+    assert area_share([0.0, 5.0], [0.3, 0.2]) == 0.0
 
 
 def test_a_data_set_round_trips(table):

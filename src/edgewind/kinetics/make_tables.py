@@ -10,6 +10,7 @@ import argparse
 import math
 import os
 import sys
+from collections.abc import Hashable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -82,13 +83,15 @@ STANDARD = [
 KEY = ("shape", "aspect", "room", "accommodation", "knudsen")
 
 
-def row(answer: Response) -> dict[str, object]:
+def row(answer: Response) -> dict[Hashable, object]:
     """One line of the table."""
     where = (answer.shape, answer.aspect, answer.room[0], answer.accommodation[0], f"{answer.knudsen:.10g}")
-    about = dict(zip(KEY, where, strict=True))
-    values = {name: f"{answer.values[name]:.7g}" for name in COLUMNS}
-    errors = {f"{name}_error": f"{answer.errors[name]:.2g}" for name in COLUMNS}
-    return {**about, **values, **errors}
+    line: dict[Hashable, object] = dict(zip(KEY, where, strict=True))
+    for name in COLUMNS:
+        line[name] = f"{answer.values[name]:.7g}"
+    for name in COLUMNS:
+        line[f"{name}_error"] = f"{answer.errors[name]:.2g}"
+    return line
 
 
 def entry(curve: Curve, knudsen: float) -> Response:
@@ -112,9 +115,9 @@ def place(curve: Curve, knudsen: float) -> tuple[str, ...]:
     return curve.shape, *(f"{x:.10g}" for x in (curve.aspect, curve.room, curve.accommodation, knudsen))
 
 
-def rows(held: pd.DataFrame | None = None) -> list[dict[str, object]]:
+def rows(held: pd.DataFrame | None = None) -> list[Mapping[Hashable, object]]:
     """All lines, curve by curve; those that `held` has are not computed. The free gas, which takes least, is first."""
-    known: dict[tuple[str, ...], dict[str, object]] = {}
+    known: dict[tuple[str, ...], Mapping[Hashable, object]] = {}
     if held is not None:
         for line in held.to_dict("records"):
             known[(line["shape"], *(f"{float(line[name]):.10g}" for name in KEY[1:]))] = line

@@ -25,6 +25,7 @@ from edgewind.rotor.response import (
     Coefficients,
     GasResponse,
     TableResponse,
+    area_share,
     response_for,
 )
 from edgewind.rotor.shapes import response_of, shaped_response
@@ -42,6 +43,7 @@ __all__ = [
     "SteadyState",
     "TableResponse",
     "ThermalTimes",
+    "area_share",
     "changed_bench",
     "check_range",
     "coast_down_angle",

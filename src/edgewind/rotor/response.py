@@ -212,6 +212,27 @@ def _for_room(data: xr.Dataset, room: float) -> xr.Dataset:
     return found.assign_attrs(data.attrs)
 
 
+def area_share(stress: ArrayLike, weight: ArrayLike) -> float:
+    """Share of the force that the stress in the middle of the face would give, acting on the whole face.
+
+    Parameters
+    ----------
+    stress : array of shape (n,)
+        Difference of normal stress between the faces, from the middle of the vane to its edge.
+    weight : array of shape (n,)
+        Area that each value stands for.
+
+    Examples
+    --------
+    >>> area_share([1.0, 1.0, 1.0], [0.2, 0.2, 0.1])
+    1.0
+    >>> round(area_share([0.1, 0.1, 2.0], [0.2, 0.2, 0.1]), 3)
+    0.208
+    """
+    values, weights = np.asarray(stress, dtype=float), np.asarray(weight, dtype=float)
+    return float(values[0] * weights.sum() / (values @ weights))
+
+
 @lru_cache(maxsize=1)
 def _strips() -> xr.Dataset:
     """Return the shipped tables of the strip over room, accommodation and Knudsen number, free flight last."""
