@@ -19,7 +19,7 @@ from edgewind.live import cautions_of
     ],
 )
 def test_the_cautions_are_those_of_the_gas_and_end_with_whose_rules_come_first(make_bench, species, said):
-    told = cautions_of(make_bench(gas={"species": species}))
+    told = cautions_of(make_bench(gas={"species": species}, gauge={"principle": "diaphragm"}))
     of_gases = [name for name in ("bottle", "hydrogen", "oxygen", "refrigerant") if HAZARDS[name] in told]
     assert tuple(of_gases) == said
     assert told[-1] == DEFER

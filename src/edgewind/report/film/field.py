@@ -24,7 +24,6 @@ from edgewind.kinetics import Response, respond, store
 from edgewind.kinetics.inputs import check_accommodation, check_knudsen, check_room, check_shape
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
 from edgewind.report.film.words import DRIVES, choose
-from edgewind.rotor import area_share
 
 Floats = NDArray[np.float64]
 
@@ -170,7 +169,7 @@ def field_of(solution: Solution, *, case: Case, drive: str, coefficient: float |
         moments=picked,
         edge=extent,
         stress=np.asarray(cut[on_vane]),
-        area_share=area_share(acting[inside], weight[inside]),
+        area_share=float(acting[inside][0]) / mean,
         mean=mean,
         coefficient=mean if coefficient is None else coefficient,
         error=float("nan") if error is None else error,
