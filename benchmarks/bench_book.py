@@ -12,30 +12,24 @@ import time
 from pathlib import Path
 from typing import Any
 
+from measured import EXAMPLE, TESTS, Row, postgres, row
+
 from edgewind.book import TraceFile, check_book, export_book, import_folder, open_book
 
-HERE = Path(__file__).resolve().parent
-EXAMPLE = HERE.parent / "examples" / "two-rotors"
-TESTS = HERE.parent / "tests" / "book"
 TRACE_BYTES = 150_000  # 8000 samples as an oscilloscope writes them
 TITLES = ["time [s]", "gauge [V]", "trace"]
 
 
-def run(full: bool = True) -> list[dict[str, object]]:
+def run(full: bool = True) -> list[Row]:
     """Kill writers, then time readings; in SQLite, and in a PostgreSQL started for this where it is installed."""
-    rows: list[dict[str, object]] = []
+    rows: list[Row] = []
     with tempfile.TemporaryDirectory() as place:
         rows += _trial("SQLite", f"{place}/kill.book", 200 if full else 10)
         rows += _costs("SQLite", f"{place}/costs.book", 300 if full else 30)
         rows += _folders(Path(place))
-    sys.path.insert(0, str(TESTS))
-    try:
-        from postgres_server import Server
-    except ImportError:  # no driver
+    server = postgres()
+    if server is None:
         return rows
-    finally:
-        sys.path.remove(str(TESTS))
-    server = Server()
     try:
         rows += _trial("PostgreSQL", server.fresh_url(), 200 if full else 10)
         rows += _costs("PostgreSQL", server.fresh_url(), 300 if full else 30)
@@ -44,30 +38,22 @@ def run(full: bool = True) -> list[dict[str, object]]:
     return rows
 
 
-def _row(name: str, value: float, unit: str = "", target: str | None = None) -> dict[str, object]:
-    return {"name": name, "value": value, "unit": unit, "target": target}
-
-
-def _trial(kind: str, target: str, kills: int) -> list[dict[str, object]]:
-    command = [sys.executable, str(TESTS / "kill_trial.py"), target, str(kills), "2"]
+def _trial(kind: str, target: str, kills: int) -> list[Row]:
+    command = [sys.executable, str(TESTS / "book" / "kill_trial.py"), target, str(kills), "2"]
     found: dict[str, Any] = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
     return [
-        _row(f"{kind}: writers killed with SIGKILL", found["kills"]),
-        _row(f"{kind}: readings acknowledged before", found["told"]),
-        _row(f"{kind}: acknowledged readings missing", len(found["missing"]), "", "0"),
-        _row(f"{kind}: readings or traces not whole", len(found["damaged"]) + len(found["check"]), "", "0"),
-        _row(f"{kind}: slowest opening and reading after a kill", 1e3 * found["slowest_reopening_s"], "ms"),
+        row(f"{kind}: writers killed with SIGKILL", found["kills"]),
+        row(f"{kind}: readings acknowledged before", found["told"]),
+        row(f"{kind}: acknowledged readings missing", len(found["missing"]), "", "0"),
+        row(f"{kind}: readings or traces not whole", len(found["damaged"]) + len(found["check"]), "", "0"),
+        row(f"{kind}: slowest opening and reading after a kill", 1e3 * found["slowest_reopening_s"], "ms"),
     ]
 
 
-def _costs(kind: str, target: str, count: int) -> list[dict[str, object]]:
-    sys.path.insert(0, str(TESTS))
-    from kill_trial import BENCH
-
-    sys.path.remove(str(TESTS))
+def _costs(kind: str, target: str, count: int) -> list[Row]:
     content, took = os.urandom(TRACE_BYTES), []
     with open_book(target, make=True) as book:
-        book.add_experiment("rotor", BENCH.encode(), TITLES)
+        book.add_experiment("rotor", (TESTS / "bench.toml").read_bytes(), TITLES)
         for number in range(count):
             cells = {"time": str(number), "gauge": "2.5"}
             start = time.perf_counter()
@@ -77,13 +63,13 @@ def _costs(kind: str, target: str, count: int) -> list[dict[str, object]]:
     health = check_book(target)
     checking = time.perf_counter() - start
     return [
-        _row(f"{kind}: one reading with a trace of 150 kB, median", 1e3 * statistics.median(took), "ms"),
-        _row(f"{kind}: the same, 99 of 100 within", 1e3 * statistics.quantiles(took, n=100)[98], "ms"),
-        _row(f"{kind}: check", health.bytes / 1e6 / checking, "MB/s"),
+        row(f"{kind}: one reading with a trace of 150 kB, median", 1e3 * statistics.median(took), "ms"),
+        row(f"{kind}: the same, 99 of 100 within", 1e3 * statistics.quantiles(took, n=100)[98], "ms"),
+        row(f"{kind}: check", health.bytes / 1e6 / checking, "MB/s"),
     ]
 
 
-def _folders(place: Path) -> list[dict[str, object]]:
+def _folders(place: Path) -> list[Row]:
     start = time.perf_counter()
     with open_book(place / "example.book", make=True) as book:
         for folder in sorted(EXAMPLE.iterdir()):
@@ -94,7 +80,7 @@ def _folders(place: Path) -> list[dict[str, object]]:
     size = sum(file.stat().st_size for file in EXAMPLE.rglob("*") if file.is_file())
     kept = (place / "example.book").stat().st_size
     return [
-        _row("import of the example, 68 readings and traces", middle - start, "s"),
-        _row("export of the example", end - middle, "s"),
-        _row("size of the book over that of its folders", kept / size),
+        row("import of the example, 68 readings and traces", middle - start, "s"),
+        row("export of the example", end - middle, "s"),
+        row("size of the book over that of its folders", kept / size),
     ]

@@ -1,4 +1,4 @@
-"""Speed of the kinetic solver: kernel against vector peak and NumPy, sweeps by Kn, curves, growth of cost."""
+"""Speed of the kinetic solver: kernel against vector peak and NumPy, sweeps by Kn, curves."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numba as nb
 import numpy as np
+from measured import Row, row, spent
 
 from edgewind.kinetics.drives import DRIVES
 from edgewind.kinetics.geometry import Room, Shape
@@ -24,12 +25,7 @@ OPERATIONS_PER_UPDATE = 47
 
 def best(action: Callable[[], object], repeats: int = 25) -> float:
     """Shortest of several times, in seconds."""
-    times = []
-    for _ in range(repeats):
-        begun = time.perf_counter()
-        action()
-        times.append(time.perf_counter() - begun)
-    return min(times)
+    return min(spent(action, repeats))
 
 
 @nb.njit(error_model="numpy")
@@ -98,12 +94,7 @@ def numpy_sweep(operator, moments):
     return new
 
 
-def row(name: str, value: float, unit: str, target: float | None = None) -> dict[str, object]:
-    """One line of the report."""
-    return {"name": name, "value": float(value), "unit": unit, "target": target}
-
-
-def kernel() -> list[dict[str, object]]:
+def kernel() -> list[Row]:
     """Measure updates a second on one and two cores, against the vector peak and NumPy, in one run."""
     rows = []
     case, resolution = Case(Shape("strip"), ROOM, 1.0), Resolution(1.5, 32, speeds=16)
@@ -134,7 +125,7 @@ def kernel() -> list[dict[str, object]]:
     return rows
 
 
-def sweeps(full: bool) -> list[dict[str, object]]:
+def sweeps(full: bool) -> list[Row]:
     """Fine sweeps by Knudsen number and drive, and the work of the coarse levels beside them."""
     rows = []
     names = ("faces", "both", "motion")
@@ -156,39 +147,7 @@ def sweeps(full: bool) -> list[dict[str, object]]:
     return rows
 
 
-def growth() -> list[dict[str, object]]:
-    """How the time of a solve grows with cells, velocities and 1/Kn: exponents between two runs."""
-    rows = []
-
-    def seconds(kn: float, resolution: Resolution) -> float:
-        case = Case(Shape("strip"), ROOM, kn)
-        return best(lambda: solve(case, resolution, ("faces",), workers=2), 3)
-
-    def exponent(cheap: float, dear: float, ratio: float) -> float:
-        return float(np.log(dear / cheap) / np.log(ratio))
-
-    base = Resolution(1.0, 16)
-    start = seconds(0.3, base)
-    cells = [Case(Shape("strip"), ROOM, 0.3).operator(replace(base, grid=g), -1.0, 1).grid.cells for g in (1.0, 2.0)]
-    rows.append(
-        row(
-            "kinetics: time as a power of the number of cells",
-            exponent(start, seconds(0.3, replace(base, grid=2.0)), cells[1] / cells[0]),
-            "1",
-        )
-    )
-    rows.append(
-        row(
-            "kinetics: time as a power of the number of velocities",
-            exponent(start, seconds(0.3, replace(base, azimuths=64)), 4.0),
-            "1",
-        )
-    )
-    rows.append(row("kinetics: time as a power of 1/Kn, 0.3 to 0.03", exponent(start, seconds(0.03, base), 10.0), "1"))
-    return rows
-
-
-def curves(full: bool) -> list[dict[str, object]]:
+def curves(full: bool) -> list[Row]:
     """Whole response curves with all drives, and the memory they took."""
     count = 25 if full else 4
     begun = time.perf_counter()
@@ -208,13 +167,7 @@ def curves(full: bool) -> list[dict[str, object]]:
     return rows
 
 
-def run(full: bool = True) -> list[dict[str, object]]:
+def run(full: bool = True) -> list[Row]:
     """Measure; the short form leaves out what takes minutes."""
     solve(Case(Shape("strip"), ROOM, 1.0), Resolution(0.5, 8), list(DRIVES), workers=2)
-    return [*kernel(), *sweeps(full), *(growth() if full else []), *curves(full)]
-
-
-if __name__ == "__main__":
-    for line in run():
-        target = "" if line["target"] is None else f"   target {line['target']:.4g}"
-        print(f"{line['name']:70s} {line['value']:12.4g} {line['unit']}{target}", flush=True)
+    return [*kernel(), *sweeps(full), *curves(full)]

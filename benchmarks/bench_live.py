@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from measured import TESTS, Row, postgres, row
 
 from edgewind.book import open_book
 from edgewind.live.roles import RawTrace
@@ -24,26 +25,20 @@ from edgewind.live.spool import Spool
 from edgewind.live.stream import WireSource, read_stream, record_stream
 from edgewind.live.wire_visa import VisaWire
 
-TESTS = Path(__file__).resolve().parents[1] / "tests"
 HOUR = 360_000_000  # samples at 100 kSa/s
 # Bench time over time on the clock while streaming. The bench lets a client go that falls two hours of bench time
 # behind, so that the whole hour may take up to three times as long as this says.
 STREAM_SPEED_UP = 20
 
 
-def run(full: bool = True) -> list[dict[str, object]]:
+def run(full: bool = True) -> list[Row]:
     """Stream, kill and time."""
     rows = _stream(HOUR if full else 5_000_000)
     rows += _latency(200 if full else 20)
     rows += _killed("SQLite", lambda place: str(place / "lab.book"), 200 if full else 5)
-    sys.path.insert(0, str(TESTS / "book"))
-    try:
-        from postgres_server import Server
-    except ImportError:  # no driver
+    server = postgres()
+    if server is None:
         return rows
-    finally:
-        sys.path.remove(str(TESTS / "book"))
-    server = Server()
     try:
         rows += _killed("PostgreSQL", lambda place: server.fresh_url(), 200 if full else 5)
     finally:
@@ -51,25 +46,11 @@ def run(full: bool = True) -> list[dict[str, object]]:
     return rows
 
 
-def _row(name: str, value: float, unit: str = "", target: str | None = None) -> dict[str, object]:
-    return {"name": name, "value": value, "unit": unit, "target": target}
-
-
 @contextmanager
 def _bench(speed_up: float, *options: str) -> Any:
     """A simulated bench in a process of its own; gives the ports."""
-    command = [
-        sys.executable,
-        "-m",
-        "edgewind",
-        "bench",
-        "--json",
-        "--seed",
-        "1",
-        "--speed-up",
-        str(speed_up),
-        *options,
-    ]
+    words = ["bench", "--json", "--seed", "1", "--speed-up", str(speed_up), *options]
+    command = [sys.executable, "-m", "edgewind", *words]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
     try:
         assert process.stdout is not None
@@ -79,7 +60,7 @@ def _bench(speed_up: float, *options: str) -> Any:
         process.wait(20)
 
 
-def _stream(samples: int) -> list[dict[str, object]]:
+def _stream(samples: int) -> list[Row]:
     with _bench(STREAM_SPEED_UP) as ports, tempfile.TemporaryDirectory() as place:
         wire = VisaWire(f"TCPIP::127.0.0.1::{ports['stream']}::SOCKET", timeout_s=30.0, check="*IDN?")
         wire.tell("STR:SRAT 100000;BLOC 100000")
@@ -100,26 +81,22 @@ def _stream(samples: int) -> list[dict[str, object]]:
     if done.problem:
         print(f"  the stream: {done.problem}")
     return [
-        _row("samples streamed", done.samples, "", f"{samples}"),
-        _row("blocks dropped", done.dropped, "", "0"),
-        _row("samples that are not whole on the disk", done.samples - whole, "", "0"),
-        _row("rate of the stream over 100 kSa/s", done.rate * interval, "", "above 1"),
-        _row("peak memory of the recorder", peak, "MB", "bounded"),
-        _row("growth of it after the first twentieth", peak - early, "MB", "bounded"),
-        _row("most blocks that waited for the disk, of 64", done.most_waiting),
+        row("samples streamed", done.samples, "", f"{samples}"),
+        row("blocks dropped", done.dropped, "", "0"),
+        row("samples that are not whole on the disk", done.samples - whole, "", "0"),
+        row("rate of the stream over 100 kSa/s", done.rate * interval, "", "above 1"),
+        row("peak memory of the recorder", peak, "MB", "bounded"),
+        row("growth of it after the first twentieth", peak - early, "MB", "bounded"),
+        row("most blocks that waited for the disk, of 64", done.most_waiting),
     ]
 
 
-def _latency(count: int) -> list[dict[str, object]]:
+def _latency(count: int) -> list[Row]:
     """From a trace in memory until it is in the book and out of the spool."""
-    sys.path.insert(0, str(TESTS / "book"))
-    from kill_trial import BENCH
-
-    sys.path.remove(str(TESTS / "book"))
     rng = np.random.default_rng(1)
     took, spooling = [], []
     with tempfile.TemporaryDirectory() as place, open_book(Path(place) / "lab.book", make=True) as book:
-        book.add_experiment("rotor", BENCH.encode())
+        book.add_experiment("rotor", (TESTS / "bench.toml").read_bytes())
         spool = Spool(Path(place) / "spool")
         for number in range(count):
             trace = RawTrace(rng.integers(-3000, 3000, 10_000).astype(np.int16), 1e-3, 1e-3, 0.0)
@@ -132,13 +109,13 @@ def _latency(count: int) -> list[dict[str, object]]:
             took.append(time.perf_counter() - began)
         spool.close()
     return [
-        _row("a reading with 10 000 samples, onto the disk, median", 1e3 * statistics.median(spooling), "ms"),
-        _row("the same, onto the disk and into a SQLite book, median", 1e3 * statistics.median(took), "ms"),
-        _row("the same, slowest", 1e3 * max(took), "ms"),
+        row("a reading with 10 000 samples, onto the disk, median", 1e3 * statistics.median(spooling), "ms"),
+        row("the same, onto the disk and into a SQLite book, median", 1e3 * statistics.median(took), "ms"),
+        row("the same, slowest", 1e3 * max(took), "ms"),
     ]
 
 
-def _killed(kind: str, target_in: Any, kills: int) -> list[dict[str, object]]:
+def _killed(kind: str, target_in: Any, kills: int) -> list[Row]:
     with tempfile.TemporaryDirectory() as name:
         place = Path(name)
         with _bench(600.0, "--write", str(place / "rotor")):
@@ -152,11 +129,11 @@ def _killed(kind: str, target_in: Any, kills: int) -> list[dict[str, object]]:
     found: dict[str, Any] = json.loads(done.stdout)
     wrong = len(found["broken"]) + len(found["check"]) + len(found["spool"])
     return [
-        _row(f"{kind}: recorders killed with SIGKILL in a sweep", found["kills"]),
-        _row(f"{kind}: readings acknowledged before", found["told"]),
-        _row(f"{kind}: acknowledged readings missing", len(found["missing"]), "", "0"),
-        _row(f"{kind}: readings not whole, or left in the spool", wrong, "", "0"),
-        _row(f"{kind}: sweeps begun", found["sweeps"]),
-        _row(f"{kind}: sweeps that did not go on to their end", len(found["unfinished"]), "", "0"),
-        _row(f"{kind}: sweeps with a step missing or twice", len(found["steps"]), "", "0"),
+        row(f"{kind}: recorders killed with SIGKILL in a sweep", found["kills"]),
+        row(f"{kind}: readings acknowledged before", found["told"]),
+        row(f"{kind}: acknowledged readings missing", len(found["missing"]), "", "0"),
+        row(f"{kind}: readings not whole, or left in the spool", wrong, "", "0"),
+        row(f"{kind}: sweeps begun", found["sweeps"]),
+        row(f"{kind}: sweeps that did not go on to their end", len(found["unfinished"]), "", "0"),
+        row(f"{kind}: sweeps with a step missing or twice", len(found["steps"]), "", "0"),
     ]

@@ -1,6 +1,6 @@
 """How often the optimum's interval holds the truth, how often nothing is found where nothing is, and how wide.
 
-Run as a script for the full counts. Every sweep is invented from its seed, so the figures repeat exactly.
+Every sweep is invented from its seed, so the figures repeat exactly.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from multiprocessing import get_context
 from typing import Any
 
 import numpy as np
+from measured import Row, row, spent
 from scipy.stats import norm
 
 from edgewind.evidence.curve import SweepData
@@ -32,7 +33,6 @@ from edgewind.evidence.synthetic import (
     take_readings,
 )
 
-Row = dict[str, Any]
 PEAKED_SEED, OPEN_SEED, LAG_SEED = 20_000, 40_000, 60_000
 
 
@@ -118,12 +118,7 @@ def seconds_per_study(repeats: int) -> float:
     data: SweepData = take_readings(
         Truth("balance", 0.0, 0.8, 0.0, 10.0), Bench(readings=40, sweeps=2), np.random.default_rng(0)
     )
-    spent = []
-    for _ in range(repeats):
-        start = time.process_time()
-        find_optimum(data)
-        spent.append(time.process_time() - start)
-    return min(spent)
+    return min(spent(lambda: find_optimum(data), repeats, time.process_time))
 
 
 def percent(rows: Sequence[Row], key: str, keep: Callable[[Row], bool] = lambda row: True) -> float:
@@ -155,7 +150,7 @@ def run(full: bool = True) -> list[Row]:
     rows: list[Row] = []
 
     def note(name: str, value: float, unit: str = "%", target: str = "") -> None:
-        rows.append({"name": name, "value": round(value, 3), "unit": unit, "target": target})
+        rows.append(row(name, round(value, 3), unit, target))
 
     note("optimum: 90 % intervals that hold the truth", percent(found, "holds"), target="84 to 96")
     for name, keep in _strata(found).items():
@@ -177,8 +172,3 @@ def run(full: bool = True) -> list[Row]:
     note("sweeps: large lag, called drift between sweeps", percent(much, "drift"), target="90 or more")
     note("optimum: processor time of one study of 40 readings", seconds_per_study(5 if full else 1), "s", "below 1")
     return rows
-
-
-if __name__ == "__main__":
-    for row in run():
-        print(f"{row['name']:75s} {row['value']:8.3f} {row['unit']:2s} {row['target']}")

@@ -14,15 +14,14 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import time
 from multiprocessing import get_context
-from typing import Any
 
 import numpy as np
+from measured import Row, row, spent
 
 from edgewind.evidence.synthetic import Bench, Truth, take_readings
 from edgewind.plan import propose
 from edgewind.plan.synthetic import EVEN, MOST, binomial_interval, race
 
-Row = dict[str, Any]
 SEED = 80_000
 
 
@@ -30,12 +29,7 @@ def seconds_per_proposal(repeats: int) -> float:
     """Processor time of one proposal from 30 readings, the optimum included, best of a few, s."""
     truth, bench = Truth("balance", 0.0, 0.8, 0.0, 10.0), Bench(readings=30)
     data = take_readings(truth, bench, np.random.default_rng(0))
-    spent = []
-    for _ in range(repeats):
-        start = time.process_time()
-        propose(data, target="5%")
-        spent.append(time.process_time() - start)
-    return min(spent)
+    return min(spent(lambda: propose(data, target="5%"), repeats, time.process_time))
 
 
 def run(full: bool = True) -> list[Row]:
@@ -47,7 +41,7 @@ def run(full: bool = True) -> list[Row]:
     rows: list[Row] = []
 
     def note(name: str, value: float, unit: str = "1", target: str = "") -> None:
-        rows.append({"name": name, "value": round(float(value), 3), "unit": unit, "target": target})
+        rows.append(row(name, round(float(value), 3), unit, target))
 
     note("plan: benches on which the even sweep of 24 finds an optimum", len(raced), "")
     for key, words in (("first", "first interval as narrow"), ("stop", "confirmed by one more reading")):
@@ -71,11 +65,7 @@ def run(full: bool = True) -> list[Row]:
     narrowed = np.concatenate([row["narrowed"] for row in raced])
     note("plan: width after one reading over before, expected, geometric mean", np.exp(expected.mean()))
     note("plan: width after one reading over before, as it came, geometric mean", np.exp(narrowed.mean()))
-    spent = seconds_per_proposal(5 if full else 1)
-    note("plan: processor time of one proposal from 30 readings", spent, "s", "below 1")
+    note(
+        "plan: processor time of one proposal from 30 readings", seconds_per_proposal(5 if full else 1), "s", "below 1"
+    )
     return rows
-
-
-if __name__ == "__main__":
-    for row in run():
-        print(f"{row['name']:82s} {row['value']:8.3f} {row['unit']:2s} {row['target']}")

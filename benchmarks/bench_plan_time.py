@@ -3,109 +3,67 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from measured import Row, invented_bench, median_time, row
 
-from edgewind.bench import parse_bench
 from edgewind.gas import GasState, find_gas
 from edgewind.plan import Settings, Tube, Vacuum, plan_scaling_study, plan_time, search_rotor, transmission_probability
 from edgewind.plan.conductance import _solve
 from edgewind.plan.rotor_search import Built, Judged, _task
 from edgewind.plan.scaling_study import brute_force_power
 
-BENCH = """
-experiment = { title = "invented" }
-gas = { species = "N2", temperature = "22 degC" }
-chamber = { width = "100 mm", height = "100 mm" }
-light = { arrangement = "beam", irradiance = "800 +/- 80 W/m^2" }
-gauge = { kind = "display", principle = "diaphragm", transfer_uncertainty = "5 %" }
-tachometer = { marks = 4 }
-[rotor]
-vanes = 4
-vane_width = "12 mm"
-vane_height = "12 mm"
-vane_thickness = "0.1 mm"
-arm = "22 mm"
-leading_face = "bright"
-bright_emissivity = "0.80 +/- 0.05"
-vane_conductance = "80 +/- 30 W/(m^2 K)"
-accommodation = "0.9 +/- 0.04"
-pivot_dry_torque = "1e-10 +/- 40 % N m"
-pivot_viscous = "6e-11 +/- 40 % N m s"
-moment_of_inertia = "9e-8 +/- 8 % kg m^2"
-[vacuum]
-volume = "3 l"
-pumping_speed = "10 l/s"
-tube_length = "0.5 m"
-tube_diameter = "25 mm"
-outgassing = "1e-4 mbar l/s"
-leak = "1e-6 mbar l/s"
-"""
 
-
-def timed(what: Callable[[], object], repeats: int) -> float:
-    """Median time of a call after one to warm up, s."""
-    what()
-    times = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        what()
-        times.append(time.perf_counter() - start)
-    return float(np.median(times))
-
-
-def _row(name: str, value: float, unit: str, target: str | None = None) -> dict[str, object]:
-    return {"name": name, "value": value, "unit": unit, "target": target}
-
-
-def run(full: bool = True) -> list[dict[str, object]]:
+def run(full: bool = True) -> list[Row]:
     """Measure what the plan takes and how far it is from brute force."""
-    bench = parse_bench(BENCH)
+    bench = invented_bench(arm="22 mm")
     lengths = (0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 50.0, 100.0)
     apart = max(abs(_solve(x, 160) / _solve(x, 640) - 1) for x in lengths)
     # Common practice: 1/W = 1 + 3 L / (8 R), the orifice in series with the long tube.
     series = max(abs(1 / (1 + 3 * x / 8) / transmission_probability(x) - 1) for x in lengths)
     rows = [
-        _row("transmission of a tube, 160 places against 640, greatest difference", apart, "relative", "1e-5"),
-        _row("  the same, orifice and long tube in series (common practice)", series, "relative"),
-        _row("transmission of a tube, one solution", timed(lambda: _solve.__wrapped__(3.3), 20), "s"),
+        row("transmission of a tube, 160 places against 640, greatest difference", apart, "relative", "1e-5"),
+        row("  the same, orifice and long tube in series (common practice)", series, "relative"),
+        row("transmission of a tube, one solution", median_time(lambda: _solve.__wrapped__(3.3), 20), "s"),
     ]
     gas = GasState(find_gas("N2"), 1.0, 295.15)
 
     def pump() -> None:
         Vacuum(3e-3, 1e-2, Tube(0.5, 0.025), 1e-5, 1e-7, gas).time_to_s(0.1)
 
-    rows.append(_row("pump-down through a tube from the atmosphere to 0.1 Pa", timed(pump, 5), "s"))
+    rows.append(row("pump-down through a tube from the atmosphere to 0.1 Pa", median_time(pump, 5), "s"))
     pressures = np.geomspace(0.05, 20.0, 12)
-    rows.append(_row("plan of a sweep of 12 pressures, all orders", timed(lambda: plan_time(bench, pressures), 5), "s"))
+    rows.append(
+        row("plan of a sweep of 12 pressures, all orders", median_time(lambda: plan_time(bench, pressures), 5), "s")
+    )
     down, up, _ = plan_time(bench, pressures).sweeps
-    rows.append(_row("time of that sweep, downwards over upwards", down.total_s / up.total_s, "times"))
+    rows.append(row("time of that sweep, downwards over upwards", down.total_s / up.total_s, "times"))
     settings = Settings(readings=10, noise=0.03, trials=12 if full else 6, studies=4000)
     start = time.perf_counter()
     study = plan_scaling_study(bench, [8e-3, 12e-3, 20e-3], settings=settings, exponents=(-1.0, -0.6, 0.0))
     best = study.best
-    rows.append(_row("plan of a study of three sizes, as many processes as cores", time.perf_counter() - start, "s"))
+    rows.append(row("plan of a study of three sizes, as many processes as cores", time.perf_counter() - start, "s"))
     design = study.designs[0]
     count = 100 if full else 10
     power = study.power_of(design).power["-1"]["-0.6"]
     brute = brute_force_power(study, design, "-1", "-0.6", count, seed=3)
-    rows.append(_row("power to give up -0.6 where -1 holds, smallest design", power, ""))
-    rows.append(_row(f"  the same by reading every sweep of {count} studies", brute, ""))
-    rows.append(_row("  one standard error of that", float(np.sqrt(max(brute * (1 - brute), 0.01) / count)), ""))
+    rows.append(row("power to give up -0.6 where -1 holds, smallest design", power, ""))
+    rows.append(row(f"  the same by reading every sweep of {count} studies", brute, ""))
+    rows.append(row("  one standard error of that", float(np.sqrt(max(brute * (1 - brute), 0.01) / count)), ""))
     if best is not None:
-        rows.append(_row("exponent known to, best design of two days", best.exponent_u, ""))
+        rows.append(row("exponent known to, best design of two days", best.exponent_u, ""))
     trials = 600 if full else 120
     goals = ["fastest", "light"]
     start = time.perf_counter()
     found = search_rotor(bench, goals, gases=["N2", "He"], trials=trials)
-    rows.append(_row(f"search of the next rotor, {trials} designs", time.perf_counter() - start, "s"))
+    rows.append(row(f"search of the next rotor, {trials} designs", time.perf_counter() - start, "s"))
     random = np.random.default_rng(1)
     task = _task(bench, tuple(goals), ("thermal_force", "light_pressure"), None, ["N2", "He"])
     blind = [task.judge(_blind(task, random)) for _ in range(trials)]
     least = _area(found.front) / _area([one for one in blind if not one.problems])
-    rows.append(_row("  area under its front over that of as many designs drawn blindly", least, "times"))
+    rows.append(row("  area under its front over that of as many designs drawn blindly", least, "times"))
     return rows
 
 
@@ -126,8 +84,3 @@ def _area(designs: Sequence[Judged]) -> float:
             area += speed * (light - reach)
             reach = light
     return float(area)
-
-
-if __name__ == "__main__":
-    for row in run(full=False):
-        print(row)

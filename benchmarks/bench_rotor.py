@@ -6,38 +6,16 @@ The truth behind each invented set is drawn about what its bench states, so that
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
 
 import numpy as np
+from measured import Row, invented_bench, median_time, row
 
-from edgewind.bench import Bench, parse_bench
+from edgewind.bench import Bench
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.fit import FitData, Problem, fit
 from edgewind.evidence.scaling import scaling_of
 from edgewind.rotor import parameters_of, predict, predict_whole, response_of, steady_state
 from edgewind.rotor.speed_kernel import flat, steady_speeds, table_arrays
-
-BENCH = """
-experiment = { title = "invented" }
-gas = { species = "N2", temperature = "22 degC" }
-chamber = { width = "100 mm", height = "100 mm" }
-light = { arrangement = "beam", irradiance = "800 +/- 80 W/m^2" }
-gauge = { kind = "display", principle = "diaphragm", transfer_uncertainty = "5 %" }
-tachometer = { marks = 4 }
-[rotor]
-vanes = 4
-vane_width = "12 mm"
-vane_height = "12 mm"
-vane_thickness = "0.1 mm"
-arm = "22 mm"
-leading_face = "bright"
-bright_emissivity = "0.80 +/- 0.05"
-vane_conductance = "80 +/- 30 W/(m^2 K)"
-accommodation = "0.9 +/- 0.04"
-pivot_dry_torque = "1e-10 +/- 40 % N m"
-pivot_viscous = "6e-11 +/- 40 % N m s"
-moment_of_inertia = "9e-8 +/- 8 % kg m^2"
-"""
 
 
 def invented(bench: Bench, seed: int) -> tuple[dict[str, float], FitData]:
@@ -80,43 +58,22 @@ def _coast(pressure: float, rate: float, rate_u: float, dry: float, dry_u: float
     return CoastDown(rate, rate_u, dry, dry_u, 0.0, 5.0, 0.6, 1.0, pressure, 0.05)
 
 
-def timed(what: Callable[[], object], repeats: int) -> float:
-    """Median time of a call after one to warm up, s."""
-    what()
-    times = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        what()
-        times.append(time.perf_counter() - start)
-    return float(np.median(times))
-
-
-def run(full: bool = True) -> list[dict[str, object]]:
+def run(full: bool = True) -> list[Row]:
     """Time predictions and one fit, count how often the truth is inside, and compare with common practice."""
-    bench = parse_bench(BENCH)
+    bench = invented_bench(arm="22 mm")
     pressures = np.geomspace(0.02, 20.0, 100)
     rotor = parameters_of(bench)
     table = response_of(rotor)
-    plain = timed(lambda: steady_state(pressures, rotor, table), 20)
+    plain = median_time(lambda: steady_state(pressures, rotor, table), 20)
     numbers, arrays = flat(rotor), table_arrays(table)
-    compiled = timed(lambda: steady_speeds(pressures, numbers, *arrays), 50)
-    rows: list[dict[str, object]] = [
-        {
-            "name": "predict, a table of 100 pressures",
-            "value": timed(lambda: predict(bench, pressures), 20),
-            "unit": "s",
-            "target": "0.2",
-        },
-        {
-            "name": "compiled loop against plain NumPy, 100 pressures",
-            "value": plain / compiled,
-            "unit": "times",
-            "target": None,
-        },
+    compiled = median_time(lambda: steady_speeds(pressures, numbers, *arrays), 50)
+    rows = [
+        row("predict, a table of 100 pressures", median_time(lambda: predict(bench, pressures), 20), "s", "0.2"),
+        row("compiled loop against plain NumPy, 100 pressures", plain / compiled, "times"),
     ]
     seeds = range(1, 21 if full else 3)
     inside: dict[str, list[bool]] = {}
-    times, narrowed = [], []
+    times = []
     for seed in seeds:
         truth, data = invented(bench, seed)
         start = time.perf_counter()
@@ -127,33 +84,12 @@ def run(full: bool = True) -> list[dict[str, object]]:
                 inside.setdefault(one.unknown.name, []).append(
                     one.interval[0] <= truth[one.unknown.name] <= one.interval[1]
                 )
-        narrowed.append(sum(one.fixed_by_data == "yes" for one in found.marginals))
     hits = [hit for list_of in inside.values() for hit in list_of]
-    rows.append(
-        {
-            "name": "a fit of 30 readings and 3 coast-downs, median",
-            "value": float(np.median(times)),
-            "unit": "s",
-            "target": "60",
-        }
-    )
-    rows.append(
-        {
-            "name": f"truth inside 90 %, identifiable unknowns, {len(list(seeds))} seeds",
-            "value": float(np.mean(hits)),
-            "unit": "",
-            "target": "0.84",
-        }
-    )
+    rows.append(row("a fit of 30 readings and 3 coast-downs, median", float(np.median(times)), "s", "60"))
+    name = f"truth inside 90 %, identifiable unknowns, {len(seeds)} seeds"
+    rows.append(row(name, float(np.mean(hits)), "", "0.84"))
     for name, list_of in inside.items():
-        rows.append(
-            {
-                "name": f"  {name}, {len(list_of)} times identifiable",
-                "value": float(np.mean(list_of)),
-                "unit": "",
-                "target": "0.84",
-            }
-        )
+        rows.append(row(f"  {name}, {len(list_of)} times identifiable", float(np.mean(list_of)), "", "0.84"))
     air = {
         "rotor.vane_width": "10 mm",
         "rotor.vane_height": "10 mm",
@@ -162,38 +98,12 @@ def run(full: bool = True) -> list[dict[str, object]]:
         "rotor.pivot_viscous": "1e-13 N m s",
     }
     practice = predict_whole(bench, [0.02, 20.0], changes=air)
-    rows.append(
-        {
-            "name": "fastest pressure of a 10 mm vane in air, good pivot (practice: near 1)",
-            "value": practice.speed.pressure_pa,
-            "unit": "Pa",
-            "target": "1",
-        }
-    )
-    rows.append(
-        {"name": "pressure of its greatest torque", "value": practice.force.pressure_pa, "unit": "Pa", "target": None}
-    )
+    name = "fastest pressure of a 10 mm vane in air, good pivot (practice: near 1)"
+    rows.append(row(name, practice.speed.pressure_pa, "Pa", "1"))
+    rows.append(row("pressure of its greatest torque", practice.force.pressure_pa, "Pa"))
     start = time.perf_counter()
     law = scaling_of(bench, draws=100)
-    rows.append(
-        {
-            "name": "exponent of the optimum pressure on the width, 6 to 24 mm",
-            "value": law.exponent,
-            "unit": "",
-            "target": None,
-        }
-    )
-    rows.append(
-        {
-            "name": "  its law from 7 widths and 100 draws",
-            "value": time.perf_counter() - start,
-            "unit": "s",
-            "target": None,
-        }
-    )
+    taken = time.perf_counter() - start
+    rows.append(row("exponent of the optimum pressure on the width, 6 to 24 mm", law.exponent))
+    rows.append(row("  its law from 7 widths and 100 draws", taken, "s"))
     return rows
-
-
-if __name__ == "__main__":
-    for row in run(full=False):
-        print(row)

@@ -8,15 +8,14 @@ import tempfile
 import time
 from pathlib import Path
 
+from measured import EXAMPLE, Row, row
+
 from edgewind.evidence import find
 from edgewind.signals import read_experiment
 
-EXAMPLE = Path(__file__).parents[1] / "examples" / "two-rotors"
 
-
-def run(full: bool = True) -> list[dict[str, object]]:
+def run(full: bool = True) -> list[Row]:
     """Time the whole command, and in this process reading, finding and both again."""
-    rows: list[dict[str, object]] = []
     with tempfile.TemporaryDirectory() as folder:
         start = time.perf_counter()
         command = [sys.executable, "-m", "edgewind", "study", str(EXAMPLE), "--out", f"{folder}/out", "--json"]
@@ -24,7 +23,6 @@ def run(full: bool = True) -> list[dict[str, object]]:
         whole = time.perf_counter() - start
         report = (Path(folder) / "out" / "report.html").stat().st_size
         output = sum(file.stat().st_size for file in Path(folder).rglob("*") if file.is_file())
-    rows.append({"name": "example study, the whole command", "value": whole, "unit": "s", "target": "20"})
     reading = finding = 0.0
     for place in sorted(EXAMPLE.iterdir()):
         start = time.perf_counter()
@@ -33,11 +31,10 @@ def run(full: bool = True) -> list[dict[str, object]]:
         start = time.perf_counter()
         find(experiment)
         finding += time.perf_counter() - start
-    for name, value, unit in (
-        ("reading 68 traces, share of the whole", reading / whole, ""),
-        ("curves, optima and claims, share of the whole", finding / whole, ""),
-        ("size of report.html", report / 1e6, "MB"),
-        ("size of everything written", output / 1e6, "MB"),
-    ):
-        rows.append({"name": name, "value": value, "unit": unit, "target": None})
-    return rows
+    return [
+        row("example study, the whole command", whole, "s", "20"),
+        row("reading 68 traces, share of the whole", reading / whole),
+        row("curves, optima and claims, share of the whole", finding / whole),
+        row("size of report.html", report / 1e6, "MB"),
+        row("size of everything written", output / 1e6, "MB"),
+    ]

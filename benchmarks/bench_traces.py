@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterable
-from typing import Any
 
 import numpy as np
+from measured import Row, row
 
 from edgewind.signals.speed import SpeedEstimate, estimate_speed
 from edgewind.signals.synthetic import Tachometer, synthesise, tone, tone_bound_hz
@@ -15,8 +15,6 @@ from edgewind.signals.trace import Trace
 
 SAMPLES, INTERVAL_S = 20_000, 1e-4
 SEED = 20_240_501
-
-Row = dict[str, Any]
 
 
 def run(full: bool = True) -> list[Row]:
@@ -168,13 +166,3 @@ def silence_rows(count: int) -> list[Row]:
 def told(trace: Trace) -> SpeedEstimate:
     """Return the estimate for a rotor of four marks."""
     return estimate_speed(trace, 4)
-
-
-def row(name: str, value: float, unit: str, target: str) -> Row:
-    """Return one figure."""
-    return {"name": name, "value": float(value), "unit": unit, "target": target}
-
-
-if __name__ == "__main__":
-    for one in run():
-        print(f"{one['name']:55s} {one['value']:10.4g} {one['unit']:7s} target: {one['target']}")

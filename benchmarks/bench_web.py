@@ -16,27 +16,29 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from measured import EXAMPLE, Row, row
+
 from edgewind.book import TraceFile, import_folder, open_book
 
-EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "two-rotors" / "vane-12mm"
+ROTOR = EXAMPLE / "vane-12mm"
 TITLES = ("time [s]", "gauge [V]", "trace", "speed [rpm]", "lamp")
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 
-def run(full: bool = True) -> list[dict[str, object]]:
+def run(full: bool = True) -> list[Row]:
     """Serve a book with the example in it, and look at it from many sides."""
     with tempfile.TemporaryDirectory() as place:
         root = Path(place)
         with open_book(root / "lab.book", make=True) as book:
-            import_folder(book, EXAMPLE)
-            book.add_experiment("live", (EXAMPLE / "bench.toml").read_bytes(), TITLES)
+            import_folder(book, ROTOR)
+            book.add_experiment("live", (ROTOR / "bench.toml").read_bytes(), TITLES)
         began = time.perf_counter()
         command = [sys.executable, "-m", "edgewind", "serve", str(root), "--port", "0", "--json"]
         with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
             try:
                 assert server.stdout is not None
                 url = json.loads(server.stdout.readline())["url"].rstrip("/")
-                rows = [_row("from the command to the first answer", time.perf_counter() - began, "s")]
+                rows = [row("from the command to the first answer", time.perf_counter() - began, "s")]
                 rows += _what_if(url, 60 if full else 12)
                 rows += _browser(url, 5 if full else 2)
                 rows += asyncio.run(_many(url, root, 50, 60.0 if full else 8.0))
@@ -45,21 +47,17 @@ def run(full: bool = True) -> list[dict[str, object]]:
     return rows
 
 
-def _row(name: str, value: float, unit: str = "", target: str | None = None) -> dict[str, object]:
-    return {"name": name, "value": value, "unit": unit, "target": target}
-
-
-def _quantiles(name: str, values: list[float], unit: str, target: str) -> list[dict[str, object]]:
+def _quantiles(name: str, values: list[float], unit: str, target: str) -> list[Row]:
     ordered = sorted(values)
     late = ordered[min(int(0.99 * len(ordered)), len(ordered) - 1)]
     return [
-        _row(f"{name}, median", statistics.median(ordered), unit, target),
-        _row(f"{name}, 99 of 100 within", late, unit),
-        _row(f"{name}, slowest", ordered[-1], unit),
+        row(f"{name}, median", statistics.median(ordered), unit, target),
+        row(f"{name}, 99 of 100 within", late, unit),
+        row(f"{name}, slowest", ordered[-1], unit),
     ]
 
 
-def _what_if(url: str, count: int) -> list[dict[str, object]]:
+def _what_if(url: str, count: int) -> list[Row]:
     """Round trips of a slider, after the first has loaded the tables."""
     line = http.client.HTTPConnection(url.partition("//")[2], timeout=120)
     took = []
@@ -72,7 +70,7 @@ def _what_if(url: str, count: int) -> list[dict[str, object]]:
     return _quantiles("what if: round trip of a slider", took, "ms", "150")
 
 
-def _browser(url: str, count: int) -> list[dict[str, object]]:
+def _browser(url: str, count: int) -> list[Row]:
     """A browser that has nothing in its cache opens each page; and a slider redraws in it."""
     chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
     if chromium is None:
@@ -98,12 +96,12 @@ def _browser(url: str, count: int) -> list[dict[str, object]]:
                 if name == "the question" and len(took) == count:
                     rows += _sliding(page, 4 * count)
                 context.close()
-            rows.append(_row(f"{name}: open in a new browser window, median", statistics.median(took), "s", "2"))
+            rows.append(row(f"{name}: open in a new browser window, median", statistics.median(took), "s", "2"))
         browser.close()
     return rows
 
 
-def _sliding(page: Any, count: int) -> list[dict[str, object]]:
+def _sliding(page: Any, count: int) -> list[Row]:
     """From the key that moves a slider to both optima drawn anew, in the page."""
     page.focus("#s1")
     took = []
@@ -116,7 +114,7 @@ def _sliding(page: Any, count: int) -> list[dict[str, object]]:
     return _quantiles("what if: slider to both optima redrawn in the browser", took, "ms", "150")
 
 
-async def _many(url: str, root: Path, pages: int, seconds: float) -> list[dict[str, object]]:
+async def _many(url: str, root: Path, pages: int, seconds: float) -> list[Row]:
     """Many live pages at once, while another program stores readings with their traces."""
     from websockets.asyncio.client import connect
 
@@ -159,9 +157,9 @@ async def _many(url: str, root: Path, pages: int, seconds: float) -> list[dict[s
     every = [1e3 * late for own in heard for late in own.values()]
     typed = [1e3 * late for own in heard for number, late in own.items() if number % 2 == 0]
     return [
-        _row(f"{pages} live pages for {seconds:g} s: readings stored", len(stored)),
-        _row("readings that a page did not show", lost, "", "0"),
-        _row("readings shown later than 1 s", sum(late > 1e3 for late in every), "", "0"),
+        row(f"{pages} live pages for {seconds:g} s: readings stored", len(stored)),
+        row("readings that a page did not show", lost, "", "0"),
+        row("readings shown later than 1 s", sum(late > 1e3 for late in every), "", "0"),
         *_quantiles("stored to shown, typed", typed, "ms", "200"),
         *_quantiles("stored to shown, all, half with a trace of 32 s", every, "ms", "200"),
     ]

@@ -6,8 +6,7 @@ import importlib
 import json
 import os
 import re
-import subprocess
-import sys
+import tempfile
 import types
 from pathlib import Path
 from typing import Any, Literal, Union, get_args, get_origin
@@ -15,6 +14,9 @@ from typing import Any, Literal, Union, get_args, get_origin
 import click
 import numpy as np
 import typer
+from growth import growth_section
+from json_keys import entries, path_of
+from json_runs import EXAMPLES, Example, printed, set_out, walk
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
@@ -27,12 +29,13 @@ ROOT = Path(__file__).parent.parent
 EXAMPLE = ROOT / "examples" / "two-rotors"
 PUBLISHED = ROOT / "build" / "published"
 TIMINGS = Path(__file__).parent / "performance.json"
+TITLES = {"growth": "How cost grows", "plan_time": "Plan: time and rotors", "book": "Lab book", "web": "Pages"}
 ROOMS = ("gas", "bench", "signals", "kinetics", "rotor", "evidence", "plan", "report", "book", "live", "virtual", "web")
 UNITS = {
     "pa": "Pa", "k": "K", "m": "m", "s": "s", "m3": "1/m^3", "m_s": "m/s", "pa_s": "Pa s", "rad_s": "rad/s",
     "n_m": "N m", "n_m_s": "N m s", "kg_m2": "kg m^2", "w_m2": "W/m^2", "w_m2_k": "W/(m^2 K)", "w_m_k": "W/(m K)",
     "rad_s2": "rad/s^2", "v": "V", "m2": "m^2", "n": "N", "hz": "Hz", "w": "W",
-    "m3_s": "m^3/s", "l_s": "l/s", "h": "h", "bits": "bit",
+    "m3_s": "m^3/s", "l_s": "l/s", "h": "h", "bits": "bit", "1_s": "1/s", "kg": "kg",
 }  # fmt: skip
 
 
@@ -54,7 +57,8 @@ def _write(path: Path, text: str) -> None:
 
 
 def _cell(text: str) -> str:
-    return " ".join(text.split()).replace("|", "\\|").replace("<", "\\<")
+    plain = " ".join(text.split()).replace("|", "\\|")
+    return re.sub(r"(`[^`]*`)|<", lambda found: found[1] or "\\<", plain)  # code is shown as it stands
 
 
 def _table(titles: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
@@ -78,7 +82,10 @@ def commands() -> str:
         command = group.get_command(context, name)
         assert command is not None
         inner = click.Context(command, info_name=name, parent=context)
-        usage = " ".join(["edgewind", name, *command.collect_usage_pieces(inner)])
+        given = [one for one in command.get_params(inner) if one.param_type_name == "argument"]
+        places = [str(one.metavar or one.name).upper() for one in given]
+        words = [place if one.required else f"[{place}]" for one, place in zip(given, places, strict=True)]
+        usage = " ".join(["edgewind", name, "[OPTIONS]", *words])
         rows = []
         for one in command.get_params(inner):
             if "--help" in one.opts:
@@ -100,37 +107,43 @@ def commands() -> str:
 
 def bench_keys() -> str:
     """Describe every key of `bench.toml`."""
-    said = _template_comments()
     parts = [
         "# Keys of bench.toml\n\nEvery quantity takes a unit and may take a standard uncertainty: "
         '`"12 mm"`, `"12.0(1) mm"`, `"12.0 +/- 0.1 mm"`, `"1.2 +/- 5 %"`. Unknown keys '
-        "are errors. `edgewind new FOLDER` writes a commented file to start from.\n"
+        "are errors. Defaults are in SI. `edgewind new FOLDER` writes a commented file to start from.\n"
     ]
     for name, field in Bench.model_fields.items():
         if name == "gauge":
-            parts += [_section(f'gauge, kind = "{kind}"', gauge, "gauge", said) for kind, gauge in GAUGES.items()]
+            parts += [_section(f'gauge, kind = "{kind}"', gauge) for kind, gauge in GAUGES.items()]
             continue
         model = _model_of(field.annotation)
         if model is not None:
             heading = f"{name}.NAME" if get_origin(_bare(field.annotation)) is dict else name
-            parts.append(_section(heading, model, name, said))
+            parts.append(_section(heading, model))
     return "\n".join(parts)
 
 
-def _section(heading: str, model: type[BaseModel], prefix: str, said: dict[str, str]) -> str:
-    rows, inner = [], []
+def bench_sentences(model: type[BaseModel]) -> dict[str, str]:
+    """What a section says of its keys, under *Attributes* of its docstring and those of the classes above it."""
+    said: dict[str, str] = {}
+    for one in reversed(model.__mro__):
+        said |= {name: entry.text for name, entry in entries(one, "Attributes").items()} if one.__doc__ else {}
+    return said
+
+
+def _section(heading: str, model: type[BaseModel]) -> str:
+    rows, inner, said = [], [], bench_sentences(model)
     for key, field in model.model_fields.items():
         nested = _model_of(field.annotation)
         if nested is not None:
-            inner.append(_section(f"{heading.split(',')[0]}.{key}", nested, f"{prefix}.{key}", said))
+            inner.append(_section(f"{heading.split(',')[0]}.{key}", nested))
             continue
         default = "required" if field.is_required() else _shown(field.default)
-        rows.append(
-            (f"`{field.alias or key}`", _kind(field), default, field.description or said.get(f"{prefix}.{key}", ""))
-        )
+        rows.append((f"`{key}`", _markdown(said[key]), _kind(field), default))
     about = (model.__doc__ or "").strip().split("\n    Attributes")[0]
     about = re.sub(r"\n {4}", "\n", about).replace("``", "`")
-    return f"## [{heading}]\n\n{about}\n\n{_table(('key', 'takes', 'default', ''), rows)}\n" + "\n".join(inner)
+    table = _table(("key", "what it is", "takes", "default"), rows) + "\n" if rows else ""
+    return f"## [{heading}]\n\n{about}\n\n{table}" + "\n".join(inner)
 
 
 def _bare(kind: Any) -> Any:
@@ -184,81 +197,58 @@ def _shown(default: Any) -> str:
     return str(default)
 
 
-def _template_comments() -> dict[str, str]:
-    """Take what the template says of each key from its comments."""
-    text = (ROOT / "src/edgewind/bench/template_files/bench.toml").read_text(encoding="utf-8")
-    section, said = "", {}
-    for line in text.splitlines():
-        if found := re.match(r"#?\s*\[([\w.]+)\]", line):
-            section = found.group(1)
-        elif found := re.match(r"#?\s*(\w+) = (\"[^\"]*\"|[^#\"]*?)\s*# (.+)$", line):
-            said[f"{section}.{found.group(1)}"] = found.group(3)
-    return said
-
-
 # JSON
 
 
-JSON_OF = (
-    ("gas", "air", "7 mTorr", "--size", "10 mm"),
-    ("trace", "examples/two-rotors/vane-12mm/traces/001.csv.gz", "--marks", "4"),
-    ("respond", "--knudsen", "10", "--tolerance", "0.01"),
-    ("predict", "examples/two-rotors/vane-12mm"),
-    ("study", "examples/two-rotors", "--quick"),
-    ("next", "examples/two-rotors/vane-12mm"),
-)
-
-
 def json_keys() -> str:
-    """Run commands with `--json` on the example and list the keys that come out."""
+    """List the keys that each command prints with `--json`: what each is, and what it is for the example."""
     group = typer.main.get_command(app)
-    known = set(group.list_commands(click.Context(group)))
-    parts = [
-        "# Keys of the JSON output\n\nSI, with the unit in the key; `u` is a standard uncertainty. Values are those of "
-        "the invented example. `null` says that there is none. `[]` marks a list.\n"
-    ]
-    for words in JSON_OF:
-        if words[0] not in known:
-            continue
-        ran = subprocess.run(
-            [sys.executable, "-m", "edgewind", *_existing(words), "--json"],
-            cwd=ROOT,
-            capture_output=True,
-            text=True,
-            check=True,
-        )
-        rows = list(dict(_walk(json.loads(ran.stdout))).values())
-        shown = " ".join(f'"{word}"' if " " in word else word for word in words)
-        parts.append(
-            f"## edgewind {words[0]}\n\n    edgewind {shown} --json\n\n{_table(('key', 'holds', 'unit', 'here'), rows)}"
-        )
-    return "\n".join(parts)
+    order = group.list_commands(click.Context(group))
+    with tempfile.TemporaryDirectory() as folder:
+        set_out(Path(folder))
+        told = {one.command: _section_of(one, printed(one.words, Path(folder), lasts=one.lasts)) for one in EXAMPLES}
+    opening = (
+        "# Keys of the JSON output\n\nSI, with the unit in the key; `u` is a standard uncertainty. `[]` marks each "
+        "thing in a list, `*` a name that comes with the data, `null` that there is nothing. *Here* is what the "
+        "command above the table prints of the invented example, the first of a list; empty where it prints none.\n"
+    )
+    return "\n".join([opening, *(told[name] for name in sorted(told, key=order.index))])
 
 
-def _existing(words: tuple[str, ...]) -> list[str]:
-    """Take the first trace of the example, whatever it is called."""
-    first = sorted((EXAMPLE / "vane-12mm" / "traces").iterdir())[0]
-    return [str(first.relative_to(ROOT)) if "/traces/" in word else word for word in words]
+def _section_of(example: Example, output: Any) -> str:
+    values = list(walk(output))
+    rows = []
+    for key in example.told(whole=False):
+        told = (value for parts, value in values if len(parts) == len(key.parts) and key.matches(parts))
+        here = next((value for value in told if value is not None), None)
+        shown = "" if here is None or isinstance(here, dict) else _here(here)
+        what = _markdown(key.sentence) + ("" if key.keys_at is None else f" Keys as in {_at(key.keys_at)}.")
+        rows.append((f"`{key.path}`", what, ", ".join(filter(None, (key.holds, _unit(key.path)))), shown))
+    words = " ".join(f'"{word}"' if " " in word else word for word in example.words)
+    note = f"{example.note}\n\n" if example.note else ""
+    table = _table(("key", "what it is", "holds", "here"), rows)
+    return (
+        f"## edgewind {example.command}\n\n    edgewind {words} --json\n\n{note}:::{{container}} keys\n\n{table}\n:::\n"
+    )
 
 
-def _walk(value: Any, path: str = "") -> Any:
-    if isinstance(value, dict):
-        for key, inner in value.items():
-            yield from _walk(inner, f"{path}.{key}" if path else key)
-    elif isinstance(value, list) and value and isinstance(value[0], dict):
-        for inner in value:
-            yield from _walk(inner, f"{path}[]")
-    else:
-        many = isinstance(value, list)
-        one = value[0] if many and value else value
-        holds = {bool: "true or false", str: "text", int: "number", float: "number"}.get(type(one), "")
-        here = json.dumps(one, ensure_ascii=False) if not isinstance(one, float) else f"{one:.4g}"
-        here = here if len(here) <= 60 else here[:57] + "…"
-        yield path, (f"`{path}{'[]' if many else ''}`", holds, _unit(path), here)
+def _at(parts: tuple[str, ...]) -> str:
+    return f"`{path_of(parts)}`" if parts else "one experiment alone, above"
+
+
+def _here(value: Any) -> str:
+    text = f"{value:.4g}" if isinstance(value, float) else json.dumps(value, ensure_ascii=False)
+    return text if len(text) <= 60 else text[:57] + "…"
+
+
+def _markdown(text: str) -> str:
+    """Write the text of a docstring as the manual does."""
+    text = re.sub(r":\w+:`~?([^`]+)`", r"`\1`", text).replace("``", "`")
+    return re.sub(r"\b(?:None|nan)\b", "`null`", text).replace(" null ", " `null` ")
 
 
 def _unit(path: str) -> str:
-    parts = path.rsplit(".", 1)[-1].removesuffix("[]").removesuffix("_interval").split("_")
+    parts = path.rsplit(".", 1)[-1].replace("[]", "").removesuffix("_interval").split("_")
     for start in range(1, len(parts)):
         if (suffix := "_".join(parts[start:])) in UNITS:
             return UNITS[suffix]
@@ -364,13 +354,11 @@ def performance() -> str:
         "# Performance\n\nMeasured by `make bench`. Timings are ratios or medians of one run on one machine; nothing "
         "here passes or fails.\n"
     ]
-    for name, one in kept.items():
+    for name, one in sorted(kept.items(), key=lambda item: (item[0] != "growth", item[0])):
         counts = "small counts (`--quick`)" if one["quick"] else "full counts"
         load = "not noted" if one["load"] is None else f"{one['load']:.1f}"
         about = f"{one['machine']}; {one['date']}; {counts}; load at the start {load}."
         rows = [(row["name"], _number(row["value"]), row["unit"], _number(row.get("target"))) for row in one["rows"]]
-        parts.append(
-            f"## {name.replace('_', ' ').capitalize()}\n\n{about}\n\n"
-            + _table(("what", "measured", "unit", "asked for"), rows)
-        )
+        parts += [f"## {TITLES.get(name, name.capitalize())}\n\n{about}\n", growth_section(one["rows"])]
+        parts.append(_table(("what", "measured", "unit", "asked for"), rows))
     return "\n".join(parts)

@@ -1,9 +1,11 @@
-"""What tests of several rooms share: one invented bench, to be changed section by section."""
+"""What tests of several rooms share: one invented bench, to be changed section by section; a browser; a PostgreSQL."""
 
 import inspect
 import json
 import os
-from collections.abc import Callable
+import shutil
+import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +17,7 @@ from hypothesis import settings
 from edgewind.bench import Bench, parse_bench
 from edgewind.rotor import Coefficients
 
+sys.path.insert(0, str(Path(__file__).parent))  # for postgres_server
 # The same examples in every run, however slow the machine; `--hypothesis-profile=default` looks for new ones.
 settings.register_profile("calm", deadline=None, derandomize=True, database=None)
 settings.load_profile("calm")
@@ -82,6 +85,44 @@ def standin() -> StandIn:
     return StandIn()
 
 
+BROWSER_ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
+    "--disable-sync", "--no-first-run",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Path of a Chromium; tests that need one are skipped where there is none."""
+    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if found is None:
+        pytest.skip("no Chromium here: see tools/ensure-browser")
+    return found
+
+
+@pytest.fixture(scope="module")
+def browser(chromium: str) -> Iterator[Any]:
+    """A Chromium that Playwright drives."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        launched = playwright.chromium.launch(executable_path=chromium, args=BROWSER_ARGUMENTS)
+        yield launched
+        launched.close()
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Any]:
+    """A running PostgreSQL."""
+    if not sys.platform.startswith("linux"):
+        pytest.skip("PostgreSQL is started by these tests on Linux only")
+    from postgres_server import Server
+
+    running = Server()
+    yield running
+    running.remove()
+
+
 Published = Callable[..., None]
 
 
@@ -90,7 +131,7 @@ def published(request: pytest.FixtureRequest) -> Published:
     """Hold a value of ours against a published one, and note both for the validation page of the manual.
 
     ``published("mean free path", ours, theirs, rel=1e-4, unit="m")``. The source is the docstring of the test. Where
-    EDGEWIND_PUBLISHED names a folder, every comparison leaves a line there; `docs/make_validation.py` reads them.
+    EDGEWIND_PUBLISHED names a folder, every comparison leaves a line there; `docs/make_reference.py` reads them.
     """
     source = inspect.getdoc(request.function)
     assert source, "a published check names its source in its docstring"

@@ -6,10 +6,17 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
+
+from edgewind.bench import GAUGES, Bench
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
+sys.path.insert(0, str(DOCS))
+from growth import growth_section  # noqa: E402
+from make_reference import _model_of, bench_sentences  # noqa: E402
+
 EXAMPLES = sorted((DOCS / "examples").glob("[0-9]*.py"))
 PAGES = sorted(path for path in DOCS.rglob("*.md") if "generated" not in path.parts)
 
@@ -41,8 +48,11 @@ def test_the_manual_builds_without_a_warning(tmp_path):
         capture_output=True, text=True, env=os.environ | {"EDGEWIND_MANUAL_WITHOUT_CHECKS": "1"},
     )  # fmt: skip
     assert built.returncode == 0, built.stderr
-    page = (tmp_path / "manual" / "generated" / "commands.html").read_text(encoding="utf-8")
-    assert "edgewind study" in page
+    pages = {name: (tmp_path / "manual" / "generated" / f"{name}.html").read_text(encoding="utf-8")
+             for name in ("commands", "json", "performance")}  # fmt: skip
+    assert "edgewind study" in pages["commands"]
+    assert "Coverage probability of the interval" in pages["json"]
+    assert pages["performance"].count('class="drawing"') == 4
 
 
 @pytest.mark.parametrize("path", PAGES, ids=lambda path: path.stem)
@@ -57,3 +67,34 @@ def test_commands_named_in_the_manual_exist(path):
     named = set(re.findall(r"^ {4}edgewind ([a-z]+)\b", path.read_text(encoding="utf-8"), re.M))
     named |= set(re.findall(r"`edgewind ([a-z]+)\b", path.read_text(encoding="utf-8")))
     assert named <= known
+
+
+def sections(model):
+    """The sections of `bench.toml`, those inside others too."""
+    for field in model.model_fields.values():
+        inner = _model_of(field.annotation)
+        if inner is not None:
+            yield inner
+            yield from sections(inner)
+
+
+def test_every_key_of_bench_toml_has_a_sentence_and_every_sentence_a_key():
+    for model in {*sections(Bench), *GAUGES.values()}:
+        said = bench_sentences(model)
+        leaves = {key for key, field in model.model_fields.items() if _model_of(field.annotation) is None}
+        assert leaves <= said.keys() <= model.model_fields.keys(), model.__name__
+        for key, sentence in said.items():
+            assert re.fullmatch(r"[A-Z].*[^.]\.", sentence), f"{model.__name__}: {key}"
+
+
+def test_growth_is_drawn_with_its_power_in_both_themes_and_in_words():
+    at = np.geomspace(10, 1000, 6)
+    row = {
+        "name": "time of something as a power of things", "value": 2.0, "along": "things", "fitted": 3,
+        "points": np.stack([at, 0.01 + 1e-5 * at**2], axis=1).tolist(),
+    }  # fmt: skip
+    told = growth_section([row, {"name": "a row without points", "value": 1.0}])
+    assert told.count("<svg") == 1 and "power 2.00" in told and "<figcaption>Time of something against things" in told
+    assert 'aria-label="Time of something against things, both in logarithms: 6 points' in told
+    assert "var(--blue)" in told and "var(--rust)" in told and told.count("--blue:") == 3
+    assert growth_section([{"name": "a row without points", "value": 1.0}]) == ""

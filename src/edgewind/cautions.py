@@ -1,6 +1,7 @@
-"""The usual cautions for such a bench, in one place: shown at the prompt, on the pages, in the report and the manual.
+"""The usual cautions for such a bench, in one place: shown at the prompt, on the pages and in the report.
 
-Common practice, no source. Local rules and licensed practice come before any of them.
+Common practice, no source. Local rules and licensed practice come before any of them. The manual's page on safety says
+more.
 """
 
 from __future__ import annotations
@@ -31,6 +32,18 @@ HAZARDS: dict[str, str] = {
     "valve": (
         "A valve that opens lets gas in: see that the gas, the pump and the pressure relief are made for it before it "
         "moves, and never let a sealed glass vessel rise above the pressure outside."
+    ),
+    "bottle": (
+        "Gas from a bottle displaces air, and a bottle that falls jets: chain it, use a regulator made for that gas, "
+        "air the room, and shut it at night."
+    ),
+    "hydrogen": (
+        "Hydrogen burns and explodes with air, in a pump and its exhaust as well: lead the exhaust outdoors, look for "
+        "leaks, and keep flames, sparks and hot filaments away."
+    ),
+    "oxygen": (
+        "Oxygen makes pump oil, grease and dust burn or explode: use only pumps, oils and fittings that are made for "
+        "it."
     ),
     "refrigerant": (
         "Duster and other refrigerant gases freeze skin, displace air and may burn: air the room, keep flames and "

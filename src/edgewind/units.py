@@ -89,11 +89,6 @@ class Measured(NamedTuple):
         return 0.0 if self.u == 0 else (self.u / abs(self.value) if self.value else math.inf)
 
 
-def kind_of(kind: str) -> Kind:
-    """Return the :class:`Kind` called `kind`."""
-    return KINDS[kind]
-
-
 def parse_unit(text: str, kind: str) -> pint.Unit:
     """Return the unit written in `text`, checked to measure `kind`.
 

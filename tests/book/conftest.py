@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
-import sys
 import tempfile
 from pathlib import Path
 
@@ -13,20 +12,7 @@ import pytest
 
 from edgewind.book import open_book
 
-sys.path.insert(0, str(Path(__file__).parent))
-from postgres_server import Server
-
 TITLES = ["time", "gauge [V]", "trace", "speed [rpm]", "lamp", "note"]
-
-
-@pytest.fixture(scope="session")
-def server():
-    """A running PostgreSQL."""
-    if not sys.platform.startswith("linux"):
-        pytest.skip("PostgreSQL is started by these tests on Linux only")
-    running = Server()
-    yield running
-    running.remove()
 
 
 @pytest.fixture(scope="session", params=["sqlite", "postgresql"])

@@ -9,7 +9,7 @@ from scipy.integrate import quad
 from edgewind.evidence import MECHANISMS
 from edgewind.evidence.claims import sentence
 from edgewind.evidence.coastdown import CoastDown
-from edgewind.evidence.fit import fit, laplace_evidence
+from edgewind.evidence.fit import fit, prepare
 from edgewind.evidence.verdicts import case_of
 from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.rotor.drives import light_pressure
@@ -156,7 +156,7 @@ def test_a_fit_makes_the_thermal_force_sufficient_and_light_ruled_out(make_bench
     bare = case(bench)
     models = {"all": 60, "thermal force alone": 60}
     fits = {model: fit(bench, bare.data, model=model, live_points=points) for model, points in models.items()}
-    laplace = {"light pressure alone": laplace_evidence(bench, bare.data, "light pressure alone")}
+    laplace = {"light pressure alone": prepare(bench, bare.data, "light pressure alone")[1].log_evidence}
     found = claims(case(bench, fits=fits, laplace=laplace))
     assert found["thermal force of the gas"].verdict == "sufficient"
     assert found["thermal force of the gas"].log_evidence == fits["thermal force alone"].log_evidence
@@ -172,7 +172,7 @@ def test_with_light_pressure_as_the_only_drive_the_verdicts_turn_round(make_benc
     }
     bench = bench_of(make_bench, rotor)
     bare = case(bench, ("light_pressure",))
-    models = {name: laplace_evidence(bench, bare.data, name) for name in ("all", "thermal force alone")}
+    models = {name: prepare(bench, bare.data, name)[1].log_evidence for name in ("all", "thermal force alone")}
     fits = {"light pressure alone": fit(bench, bare.data, model="light pressure alone", live_points=60)}
     found = claims(case(bench, ("light_pressure",), fits=fits, laplace=models))
     assert found["light pressure"].verdict == "sufficient"

@@ -3,30 +3,14 @@
 from __future__ import annotations
 
 import socket
-import sys
 from pathlib import Path
 
 import pytest
 
 from edgewind.virtual import invented_text, serve_bench, write_folder
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "book"))
-from postgres_server import Server
-
 SPEED_UP = 600.0
-# Times on the wall for a bench that runs 600 times faster: a dwell of 0.05 s is half a minute there.
-STEADINESS = """
-[steadiness]
-dwell = "0.05 s"
-trace = "12 s"
-at_least = "0.1 s"
-at_most = "30 s"
-every = "5 ms"
-look = "6 s"
-coast_down = "40 s"
-pressure_drift = "4 %"
-speed_drift = "4 %"
-"""
+STEADINESS = "\n" + (Path(__file__).parents[1] / "quick.toml").read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="session")
@@ -67,16 +51,6 @@ def tell(virtual):
     yield send
     send("valve", "VOLT 0", "OUTP OFF")
     send("lamp", "OUTP OFF")
-
-
-@pytest.fixture(scope="session")
-def server():
-    """A running PostgreSQL."""
-    if not sys.platform.startswith("linux"):
-        pytest.skip("PostgreSQL is started by these tests on Linux only")
-    running = Server()
-    yield running
-    running.remove()
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

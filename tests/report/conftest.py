@@ -1,6 +1,5 @@
 """Invented experiments to make reports of, small ones through the public doors."""
 
-import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -157,12 +156,3 @@ def write(tmp_path_factory: pytest.TempPathFactory) -> Report:
 def two_rotors(write: Report, narrow: Findings, fitted: Findings) -> Path:
     """The folder of a report on two rotors, one of them fitted."""
     return write(narrow, fitted)
-
-
-@pytest.fixture(scope="session")
-def chromium() -> str:
-    """Path of a Chromium; tests that need one are skipped where there is none."""
-    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-    if found is None:
-        pytest.skip("no Chromium here: see tools/ensure-browser")
-    return found

@@ -1,25 +1,11 @@
 """A real browser opens the report from disk, with no network, on screens of every width and on paper."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
 pytestmark = pytest.mark.browser
-
-ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
-    "--disable-sync", "--no-first-run",
-]  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
-        yield launched
-        launched.close()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

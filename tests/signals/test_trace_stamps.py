@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from edgewind.errors import InputError
-from edgewind.signals.trace import Trace, list_channels, read_trace
+from edgewind.signals.trace import Trace, read_trace
 from edgewind.signals.trace_stamps import replace_stamps
 
 RELAXED = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -176,7 +176,8 @@ def test_a_time_in_seconds_beside_stamps_is_preferred(tmp_path: Path) -> None:
     rows = "".join(f"15:09:26;{i * 0.25};{i}\n" for i in range(4))
     trace = read(tmp_path, "Clock;Elapsed (s);CH1\n" + rows)
     assert trace.interval_s == 0.25 and trace.voltage_v.tolist() == [0, 1, 2, 3]
-    assert list_channels(tmp_path / "logger.csv") == ["CH1"]
+    with pytest.raises(InputError, match="choose one of CH1, or"):
+        read_trace(tmp_path / "logger.csv", channel="Clock")
 
 
 def test_times_rounded_to_their_digits_give_the_interval_of_the_straight_line(tmp_path: Path) -> None:

@@ -3,7 +3,6 @@
 import http.client
 import json
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -13,15 +12,11 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, expect
 
 from edgewind.book import open_book
 from edgewind.virtual import serve_bench, write_folder
 
-ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
-    "--disable-sync", "--no-first-run",
-]  # fmt: skip
 TYPED = (
     "time", "gauge [V]", "pressure [Pa]", "trace", "speed [rpm]", "speed uncertainty [rpm]", "lamp", "sweep", "note",
     "exclude",
@@ -88,23 +83,6 @@ class Served:
 
     def told(self, path: str, body: Any = None) -> Any:
         return json.loads(self.ask(path, body)[1])
-
-
-@pytest.fixture(scope="session")
-def chromium() -> str:
-    """Path of a Chromium; tests that need one are skipped where there is none."""
-    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-    if found is None:
-        pytest.skip("no Chromium here: see tools/ensure-browser")
-    return found
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
-        yield launched
-        launched.close()
 
 
 class Watched:

@@ -56,9 +56,12 @@ class Instrument(Section):
     ----------
     resource : str or None
         A VISA resource: ``TCPIP::127.0.0.1::5025::SOCKET``, ``USB0::…::INSTR``, ``ASRL/dev/ttyUSB0::INSTR``.
-    port, baud, lines
-        In its place, the serial port of a board that prints lines, and the pattern of a line: each group is named for
-        the role whose number it holds.
+    port : str or None
+        In its place, the serial port of a board that prints lines.
+    baud : int
+        Baud rate of that port.
+    lines : str or None
+        Pattern of a line: each group is named for the role whose number it holds.
     timeout : Measured
         Longest wait for an answer, s.
     retries : int
@@ -121,7 +124,15 @@ def _unit_of(unit: str, kinds: tuple[str, ...], example: str) -> str:
 
 
 class GaugeInstrument(Instrument):
-    """Reads the pressure gauge: volts that `[gauge]` turns into a pressure, or a pressure where `unit` is one."""
+    """Reads the pressure gauge.
+
+    Attributes
+    ----------
+    read : str or None
+        Question that is answered with a number.
+    unit : str
+        Unit of that number: of a voltage, which `[gauge]` turns into a pressure, or of a pressure.
+    """
 
     read: Command | None = None
     unit: Annotated[str, AfterValidator(lambda unit: _unit_of(unit, ("voltage", "pressure"), "'V', 'mV' or 'Pa'"))] = (
@@ -139,7 +150,15 @@ class GaugeInstrument(Instrument):
 
 
 class ThermometerInstrument(Instrument):
-    """Reads the temperature of the envelope."""
+    """Reads the temperature of the envelope.
+
+    Attributes
+    ----------
+    read : str or None
+        Question that is answered with a number.
+    unit : str
+        Unit of that number.
+    """
 
     read: Command | None = None
     unit: Annotated[str, AfterValidator(lambda unit: _unit_of(unit, ("temperature",), "'degC' or 'K'"))] = "degC"
@@ -148,7 +167,22 @@ class ThermometerInstrument(Instrument):
 class ValveInstrument(Instrument):
     """Sets the voltage of a proportional valve. Its `off` state is the safe one.
 
-    `rises` tells whether a higher voltage lets in more gas.
+    Attributes
+    ----------
+    set : str
+        Command that sets the voltage, with `{value}` in its place.
+    read : str or None
+        Question that is answered with the voltage; then it is seen that the valve took it.
+    on : str or None
+        Command that switches the valve on.
+    off : str
+        Command that switches the valve off, its safe state.
+    low : Measured
+        Lower end of the valve's range.
+    high : Measured
+        Upper end of the valve's range.
+    rises : bool
+        Whether a higher voltage lets in more gas.
     """
 
     set: Setting
@@ -178,7 +212,17 @@ class ValveInstrument(Instrument):
 
 
 class LampInstrument(Instrument):
-    """Switches the lamp. Off is the safe state. `read` is answered with 1, 0, on or off."""
+    """Switches the lamp. Off is the safe state.
+
+    Attributes
+    ----------
+    on : str
+        Command that switches the lamp on.
+    off : str
+        Command that switches the lamp off, its safe state.
+    read : str or None
+        Question that is answered with 1, 0, on or off.
+    """
 
     on: Command
     off: Command
@@ -188,13 +232,33 @@ class LampInstrument(Instrument):
 class TachometerInstrument(Instrument):
     """Takes a trace of the tachometer with an oscilloscope.
 
-    ``start`` begins one, ``wait`` is answered when it is complete, ``read`` is answered with its samples: a
-    definite-length block (IEEE 488.2, 8.7.9) of numbers of the given `format` and `byte_order`, or numbers with commas
-    between. Volts are ``offset + scale * number``; ``interval``, ``scale`` and ``offset`` are questions or values.
-    With ``set_duration`` the length of a trace can be chosen, which coast-downs and short looks need. ``rate`` is
-    answered with pulses per second; it is only watched, never stored.
+    Volts are ``offset + scale * number``.
 
-    With `twice` each trace is fetched two times and has to come the same.
+    Attributes
+    ----------
+    start : str or None
+        Command that begins a trace.
+    wait : str or None
+        Question that is answered when the trace is complete.
+    read : str
+        Question that is answered with the samples: a definite-length block (IEEE 488.2, 8.7.9), or numbers with commas
+        between.
+    format : str
+        Format of the numbers in a block.
+    byte_order : str
+        Order of the bytes of a number.
+    interval : str
+        Time between two samples: a question, or a value such as ``0.1 ms``.
+    scale : str or float
+        Volts per number: a question or a value.
+    offset : str or float
+        Volts at zero: a question or a value.
+    set_duration : str or None
+        Command that sets the length of a trace, in s, with `{value}` in its place; coast-downs and short looks need it.
+    rate : str or None
+        Question that is answered with pulses per second, which are only watched, never stored.
+    twice : bool
+        Whether each trace is fetched two times and has to come the same.
     """
 
     start: Command | None = None

@@ -38,16 +38,20 @@ class SteadinessSection(Section):
 
     Attributes
     ----------
-    pressure_drift, speed_drift : Measured
-        Most relative drift over one dwell.
+    pressure_drift : Measured
+        Most relative drift of the pressure over one dwell.
+    speed_drift : Measured
+        Most relative drift of the speed over one dwell.
     dwell : Measured
         The time over which a reading has to hold still, s.
     trace : Measured or None
         Length of the trace of a reading, s, where ``set_duration`` is given; the dwell where left out.
     confidence : float
-        Of the statement that the drift is less than that.
-    at_least, at_most : Measured
-        Least time watched, and longest wait at one target, s.
+        Confidence with which the drift has to be less than that.
+    at_least : Measured
+        Least time that is watched, s.
+    at_most : Measured
+        Longest wait at one target, s, after which the step is skipped.
     every : Measured
         Time between two looks at the gauge, s.
     pressure_tolerance : Measured

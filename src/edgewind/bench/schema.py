@@ -38,7 +38,19 @@ from edgewind.units import Measured
 
 
 class ExperimentSection(Section):
-    """What this experiment is, in its owner's words."""
+    """What this experiment is, in its owner's words.
+
+    Attributes
+    ----------
+    title : str
+        Name of the experiment, as it stands in the report.
+    place : str
+        Where it was done.
+    people : str
+        Who did it.
+    notes : str
+        Anything else a reader should know.
+    """
 
     title: str
     place: str = ""
@@ -47,7 +59,15 @@ class ExperimentSection(Section):
 
 
 class GasSection(Section):
-    """The gas in the chamber and its undisturbed temperature."""
+    """The gas in the chamber and its undisturbed temperature.
+
+    Attributes
+    ----------
+    species : str or dict of str to float
+        Symbol or name of the gas, ``air``, or a mixture by mole fraction.
+    temperature : Measured
+        Temperature of the gas at rest.
+    """
 
     species: str | dict[str, float]
     temperature: Temperature
@@ -76,7 +96,17 @@ def _is_fractions(species: Any) -> bool:
 
 
 class ChamberSection(Section):
-    """The envelope round the rotor: clear width and height of the room the vanes turn in."""
+    """The envelope round the rotor.
+
+    Attributes
+    ----------
+    width : Measured
+        Clear width of the room that the vanes turn in.
+    height : Measured
+        Clear height of that room.
+    envelope_temperature : Measured or None
+        Temperature of the envelope; that of the gas where left out.
+    """
 
     width: Length
     height: Length
@@ -86,15 +116,55 @@ class ChamberSection(Section):
 class RotorSection(Section):
     """The rotor: flat vanes on arms, one face dark and one bright.
 
-    ``arm`` is the distance from the axis to the middle of a vane. ``leading_face`` is the face seen to go ahead when
-    the lamp is on. What may be left out is an unknown to the fit; what is given, with its uncertainty, is its prior.
+    What may be left out is an unknown to the fit; what is given, with its uncertainty, is its prior.
 
-    ``vane_shape`` is ``rectangle``, ``disc`` or ``diamond`` (a square standing on its corner); width and height go
-    across the middle, for a diamond from corner to corner.
-
-    ``vane_conductance`` is the heat that passes a vane from face to face, per area and kelvin; the emissivities, in the
-    thermal infrared, are the absorptances where absent. ``pivot_dry_torque`` acts while the rotor turns,
-    ``pivot_breakaway_torque`` must be overcome to start it, ``pivot_viscous`` grows with the speed.
+    Attributes
+    ----------
+    vanes : int
+        Number of vanes.
+    vane_shape : str
+        Outline of a vane; a diamond is a square standing on its corner.
+    vane_width : Measured
+        Width of a vane across its middle, for a diamond from corner to corner: the length that the mean free path is
+        compared with.
+    vane_height : Measured
+        Height of a vane across its middle, for a diamond from corner to corner.
+    vane_thickness : Measured or None
+        Thickness of a vane.
+    arm : Measured
+        Distance from the axis to the middle of a vane.
+    dark_absorptance : Measured
+        Share of the lamp's light that the dark face absorbs.
+    bright_absorptance : Measured
+        Share of the lamp's light that the bright face absorbs.
+    leading_face : str
+        Face that is seen to go ahead when the lamp is on.
+    dark_emissivity : Measured or None
+        Emissivity of the dark face in the thermal infrared; its absorptance where left out.
+    bright_emissivity : Measured or None
+        Emissivity of the bright face in the thermal infrared; its absorptance where left out.
+    vane_mass : Measured or None
+        Mass of one vane.
+    vane_specific_heat : Measured
+        Specific heat of what the vane is made of.
+    vane_conductance : Measured or None
+        Heat that passes a vane from face to face, per area and kelvin.
+    accommodation : Measured or None
+        Share of molecules that the faces re-emit diffusely.
+    arm_diameter : Measured or None
+        Diameter of the rods that carry the vanes.
+    moment_of_inertia : Measured or None
+        Moment of inertia of the whole rotor, which turns coast-downs into torques.
+    pivot_dry_torque : Measured or None
+        Friction of the pivot that acts while the rotor turns, whatever its speed.
+    pivot_breakaway_torque : Measured or None
+        Torque that must be overcome to start the rotor; the dry friction where left out.
+    pivot_viscous : Measured or None
+        Friction of the pivot that grows with the speed.
+    dark_outgassing : Measured or None
+        Gas that the dark face gives off, per area.
+    bright_outgassing : Measured or None
+        Gas that the bright face gives off, per area.
     """
 
     vanes: int = Field(ge=1, le=64)
@@ -158,7 +228,17 @@ class RotorSection(Section):
 
 
 class LightSection(Section):
-    """The lamp, by the irradiance that reaches a vane facing it."""
+    """The lamp, by the irradiance that reaches a vane facing it.
+
+    Attributes
+    ----------
+    arrangement : str
+        Whether the light comes from one side or from all round.
+    irradiance : Measured
+        Irradiance on a vane that faces the lamp.
+    source : str
+        What the lamp is, in words.
+    """
 
     arrangement: Literal["beam", "all-round"]
     irradiance: quantity("irradiance", above=0.0)  # type: ignore[valid-type]
@@ -166,9 +246,18 @@ class LightSection(Section):
 
 
 class TachometerSection(Section):
-    """What makes the pulses on the oscilloscope: ``marks`` of them a turn.
+    """What makes the pulses on the oscilloscope.
 
-    Without a ``mains_frequency`` 50 Hz and 60 Hz are both looked for.
+    Attributes
+    ----------
+    marks : int
+        Pulses a turn.
+    channel : str or int or None
+        Name or number of the channel, where a trace holds several.
+    mains_frequency : Measured or None
+        Frequency of the mains, whose hum is not taken for rotation; 50 Hz and 60 Hz are both looked for where left out.
+    timebase_uncertainty : Measured
+        Relative standard uncertainty of the oscilloscope's time base.
     """
 
     marks: int = Field(ge=1, le=360)
@@ -178,7 +267,15 @@ class TachometerSection(Section):
 
 
 class StudySection(Section):
-    """How the study is made: the level of its intervals and the seed of its draws."""
+    """How the study is made.
+
+    Attributes
+    ----------
+    level : float
+        Coverage probability of its intervals.
+    seed : int
+        Seed of its random draws; the same seed gives the same study.
+    """
 
     level: float = Field(default=0.90, gt=0.5, lt=0.9999)
     seed: int = Field(default=1, ge=0)

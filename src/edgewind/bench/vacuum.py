@@ -9,10 +9,22 @@ from edgewind.errors import InputError
 
 
 class VacuumSection(Section):
-    """Volume of the chamber, pumping speed at the pump, and the tube between them.
+    """The chamber, its pump and the tube between them; a chamber right on the pump has no tube.
 
-    ``outgassing`` is the gas load of all walls after one hour of pumping, which falls as 1/t; ``leak`` stays. A
-    chamber right on the pump has no tube.
+    Attributes
+    ----------
+    volume : Measured
+        Volume of the chamber and of all that is open to it.
+    pumping_speed : Measured
+        Pumping speed at the pump.
+    tube_length : Measured or None
+        Length of the tube between chamber and pump.
+    tube_diameter : Measured or None
+        Inner diameter of that tube.
+    outgassing : Measured or None
+        Gas load of all walls after one hour of pumping; it falls as 1/t.
+    leak : Measured or None
+        Gas that leaks in, whatever the time.
     """
 
     volume: Volume

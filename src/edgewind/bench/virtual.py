@@ -23,13 +23,59 @@ from edgewind.units import Measured
 class VirtualSection(Section):
     """The invented truth behind the rest of `bench.toml`; every key may be left out.
 
-    The chamber holds ``volume``, the pump takes ``pumping_speed`` whatever the pressure, walls and leaks give
-    ``outgassing``. The leak valve lets ``valve_flow`` in at ``valve_voltage`` and ten times as much
-    ``valve_voltage_per_decade`` above that, and nothing at 0 V. ``gauge_shows`` is indicated over true pressure.
-    ``lamp_wander`` is the relative standard deviation of slow changes of its light.
-
-    ``truth`` holds values, by dotted key, in which the
-    apparatus differs from what this file says of it: ``{ "rotor.accommodation" = 0.92 }``.
+    Attributes
+    ----------
+    volume : Measured
+        Volume of the chamber.
+    pumping_speed : Measured
+        Pumping speed, whatever the pressure.
+    outgassing : Measured
+        Gas from walls and leaks together.
+    start_pressure : Measured
+        Pressure at the start.
+    valve_flow : Measured
+        Gas that the leak valve lets in at `valve_voltage`; none at 0 V.
+    valve_voltage : Measured
+        Voltage of the valve at that flow.
+    valve_voltage_per_decade : Measured
+        Voltage above it for ten times the flow.
+    valve_lag : Measured
+        Time constant of the valve.
+    gauge_lag : Measured
+        Time constant of the gauge.
+    gauge_shows : Measured
+        Indicated over true pressure.
+    lamp_lag : Measured
+        Time constant of the lamp.
+    lamp_wander : Measured
+        Relative standard deviation of slow changes of the light.
+    envelope_lag : Measured
+        Time constant of the envelope's temperature.
+    lamp_warms_envelope : Measured
+        Warming of the envelope with the lamp on for long.
+    thermometer_noise : Measured
+        Standard deviation of the thermometer.
+    pulse_height : Measured
+        Height of the pulses of the tachometer.
+    pulse_height_spread : Measured
+        Relative standard deviation of that height from mark to mark.
+    pulse_spacing_spread : Measured
+        Relative standard deviation of the spacing from mark to mark.
+    pulse_width : Measured
+        Width of a pulse over the spacing of the marks.
+    tachometer_offset : Measured
+        Voltage between the pulses.
+    tachometer_noise : Measured
+        Standard deviation of the noise on the trace.
+    tachometer_hum : Measured
+        Amplitude of the mains hum on the trace.
+    tachometer_wander : Measured
+        Standard deviation of the slow wander of the trace.
+    seed : int
+        Seed of every noise.
+    truth : dict of str to str
+        Values, by dotted key, in which the apparatus differs from what this file says of it, such as
+        ``{ "rotor.accommodation" = 0.92 }``.
     """
 
     volume: quantity("volume", above=0.0) = Measured(6e-3)  # type: ignore[valid-type]

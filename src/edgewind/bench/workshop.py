@@ -14,9 +14,22 @@ RANGES = ("vane_width", "vane_height", "vane_thickness", "arm", "vanes")
 
 
 class WorkshopSection(Section):
-    """Ranges from the least to the greatest that can be built, and the gases at hand; what is left out is not bounded.
+    """Ranges from the least to the greatest that can be built, and the gases at hand.
 
-    Without ``vane_height`` the vanes are square.
+    Attributes
+    ----------
+    vane_width : tuple of Measured or None
+        Least and greatest width of a vane; half to twice that of the present rotor where left out.
+    vane_height : tuple of Measured or None
+        Least and greatest height of a vane; vanes are square where left out.
+    vane_thickness : tuple of Measured or None
+        Least and greatest thickness of a vane; half to twice that of the present rotor where left out.
+    arm : tuple of Measured or None
+        Least and greatest arm; half to twice that of the present rotor where left out.
+    vanes : tuple of int or None
+        Least and greatest number of vanes.
+    gases : tuple of str or None
+        Gases at hand; that of the bench where left out.
     """
 
     vane_width: tuple[Length, Length] | None = None

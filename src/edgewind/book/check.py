@@ -22,7 +22,15 @@ _NUMBERED = ("columns", "benches", "files", "readings", "changes")
 
 @dataclass(frozen=True)
 class Damage:
-    """One thing that is wrong: where in the book, and what."""
+    """One thing that is wrong.
+
+    Attributes
+    ----------
+    where : str
+        Place in the book.
+    what : str
+        What is wrong there.
+    """
 
     where: str
     what: str
@@ -35,11 +43,17 @@ class Health:
     Attributes
     ----------
     version : str
-        Of the schema.
-    experiments, readings, files, bytes : int
-        How much was looked over.
+        Version of the book's schema.
+    experiments : int
+        Number of experiments that were looked over.
+    readings : int
+        Number of readings that were looked over.
+    files : int
+        Number of files that were looked over.
+    bytes : int
+        Number of bytes in those files.
     damage : list of Damage
-        Empty where all is whole.
+        What is wrong; empty where all is whole.
     """
 
     version: str = ""

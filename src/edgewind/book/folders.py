@@ -26,7 +26,19 @@ _OURS = (BENCH_FILE, READINGS_FILE)
 
 @dataclass(frozen=True)
 class Imported:
-    """What an import brought into the book, and which files it left out, with the reason."""
+    """What an import brought into the book.
+
+    Attributes
+    ----------
+    experiment : str
+        Name of the experiment in the book.
+    readings : int
+        Number of readings that were taken in.
+    files : int
+        Number of files that were taken in.
+    left_out : tuple of tuple of str
+        Files that were left out, each with the reason.
+    """
 
     experiment: str
     readings: int

@@ -8,7 +8,7 @@ import signal
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -54,12 +54,30 @@ def bench(
         if write is not None:
             write_folder(write, text, server.ports, address, speed_up=speed_up)
         if as_json:
-            print(json.dumps({"simulated": True, "host": address, "ports": server.ports, "speed_up": speed_up,
-                              "seed": server.seed}), flush=True)  # fmt: skip
+            print(json.dumps(_plain(server, address, speed_up)), flush=True)
         else:
             _say(described, server, address, speed_up, write)
 
     asyncio.run(_serve(Apparatus(described, clock), address, port, seed, opened))
+
+
+def _plain(server: BenchServer, host: str, speed_up: float) -> dict[str, Any]:
+    """Plain types for JSON.
+
+    Returns
+    -------
+    simulated : bool
+        Always true: nothing real moves.
+    host : str
+        Address at which the instruments listen.
+    ports : dict of str to int
+        TCP port of each instrument, by its name.
+    speed_up : float
+        Bench time over time on the wall.
+    seed : int
+        Seed of every noise.
+    """
+    return {"simulated": True, "host": host, "ports": server.ports, "speed_up": speed_up, "seed": server.seed}
 
 
 def _say(described: Bench, server: BenchServer, host: str, speed_up: float, write: Path | None) -> None:

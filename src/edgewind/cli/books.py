@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from edgewind.cli.base import AsJson, app, print_json
 from edgewind.errors import InputError
+
+if TYPE_CHECKING:
+    from edgewind.book import Health, Imported
 
 
 @app.command(name="import")
@@ -28,17 +31,7 @@ def import_(
     with open_book(book, make=True) as opened:
         done = [import_folder(opened, place, name) for place in folders]
     if as_json:
-        print_json(
-            [
-                {
-                    "experiment": one.experiment,
-                    "readings": one.readings,
-                    "files": one.files,
-                    "left_out": [{"path": path, "why": why} for path, why in one.left_out],
-                }
-                for one in done
-            ]
-        )
+        print_json([_imported(one) for one in done])
         return
     for one in done:
         print(f"{one.experiment}: {one.readings} readings and {one.files} files are in {book}")
@@ -59,7 +52,7 @@ def export(
     with open_book(book) as opened:
         made = export_book(opened, out) if name is None else [export_folder(opened, name, out)]
     if as_json:
-        print_json([str(path) for path in made])
+        print_json(_exported(made))
         return
     for path in made:
         print(f"made {path}")
@@ -78,17 +71,7 @@ def check(
         open_book(book, write=True).close()
     health = check_book(book)
     if as_json:
-        print_json(
-            {
-                "whole": health.whole,
-                "version": health.version,
-                "experiments": health.experiments,
-                "readings": health.readings,
-                "files": health.files,
-                "bytes": health.bytes,
-                "damage": [{"where": found.where, "what": found.what} for found in health.damage],
-            }
-        )
+        print_json(_health(health))
     else:
         print(
             f"looked over: {health.experiments} experiments, {health.readings} readings, {health.files} files, "
@@ -101,3 +84,46 @@ def check(
         raise InputError(f"damaged in {places}", file=book, fix="keep a copy, and take what is whole from it")
     if not as_json:
         print("whole")
+
+
+def _imported(one: Imported) -> dict[str, Any]:
+    """Plain types for JSON.
+
+    Returns
+    -------
+    experiment, readings, files : as in edgewind.book.Imported
+    left_out : list of dict
+        Files that were left out.
+    left_out[].path : str
+        Path of the file, relative to the experiment folder.
+    left_out[].why : str
+        Why it was left out.
+    """
+    return {
+        "experiment": one.experiment,
+        "readings": one.readings,
+        "files": one.files,
+        "left_out": [{"path": path, "why": why} for path, why in one.left_out],
+    }
+
+
+def _exported(made: list[Path]) -> list[str]:
+    """Plain types for JSON.
+
+    Returns
+    -------
+    [] : str
+        Folder of an experiment that was written.
+    """
+    return [str(path) for path in made]
+
+
+def _health(health: Health) -> dict[str, Any]:
+    """Plain types for JSON.
+
+    Returns
+    -------
+    whole, version, experiments, readings, files, bytes, damage : as in edgewind.book.Health
+    """
+    keys = ("whole", "version", "experiments", "readings", "files", "bytes")
+    return {key: getattr(health, key) for key in keys} | {"damage": [vars(found) for found in health.damage]}

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from edgewind.cli.base import AsJson, app, indented, print_json
+
+if TYPE_CHECKING:
+    from edgewind.plan import ScalingStudy
 
 
 @app.command()
@@ -65,12 +68,23 @@ def design(
         command = f'edgewind design bench.toml --widths "{widths}"{given} --days {days:g} --seed {seed} --out plan'
         sheet = write_plan_sheet(plan, out, command=command)
     if as_json:
-        print_json(plan.as_plain() | {"sheet": None if out is None else str(sheet)})
+        print_json(_plain(plan, None if out is None else sheet))
         return
     for line in study_lines(plan):
         print(line if line.startswith(" ") or len(line) < 100 else indented(line, 0))
     if out is not None:
         print(f"\nThe plan to print is {sheet}")
+
+
+def _plain(plan: ScalingStudy, sheet: Path | None) -> dict[str, Any]:
+    """Plain types for JSON, SI: those of the plan, and where its sheet is.
+
+    Returns
+    -------
+    sheet : str or None
+        File of the plan to print; null without `--out`.
+    """
+    return plan.as_plain() | {"sheet": None if sheet is None else str(sheet)}
 
 
 def _number(text: str) -> float:

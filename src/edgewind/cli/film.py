@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from math import isnan
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from edgewind.cli.base import AsJson, app, print_json, print_pairs
 from edgewind.errors import InputError
+
+if TYPE_CHECKING:
+    from edgewind.report.film import Film, GasSeries
 
 
 @app.command()
@@ -84,17 +88,18 @@ def film(
     console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed}/{task.total}"),
                TimeRemainingColumn())  # fmt: skip
-    result: dict[str, Any] = {}
+    drawn: tuple[Path, float, int] | None = None
+    made: Film | None = None
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         solving = bar.add_task("solving the gas", total=len(numbers))
         series = gas_series(
             shape, numbers, room=room, aspect=aspect, position=position, accommodation=accommodation, drive=drive,
             tolerance=tolerance, progress=lambda done, total, field: bar.update(solving, completed=done),
         )  # fmt: skip
-        if still is not None:
+        if still is not None and at is not None:
             content = still_bytes(series, still.suffix, knudsen=at, size=size, theme=theme, quantity=quantity)
             write_still(still, content, replace=replace)
-            result["still"] = {"path": str(still), "knudsen": at, "bytes": len(content)}
+            drawn = (still, at, len(content))
         if out is not None:
             drawing = bar.add_task("drawing the film", total=max(2, round(seconds * fps)))
             made = make_film(
@@ -102,28 +107,73 @@ def film(
                 dense_first=numbers[0] < numbers[-1], replace=replace,
                 progress=lambda done, total: bar.update(drawing, completed=done),
             )  # fmt: skip
-            result["film"] = {
-                "path": str(out), "frames": made.frames, "frames_per_second": made.fps, "duration_s": made.seconds,
-                "width_px": made.width, "height_px": made.height, "bytes": made.bytes,
-                "knudsen_first": made.knudsen_first, "knudsen_last": made.knudsen_last,
-            }  # fmt: skip
     if as_json:
-        nodes = [
-            {"knudsen": field.knudsen, "coefficient": field.coefficient, "error": None if field.error != field.error
-             else field.error, "area_share": field.area_share, "edge_share": field.edge_share,
-             "mass_residual": field.mass_residual}
-            for field in series.fields
-        ]  # fmt: skip
-        print_json(result | {"shape": shape, "drive": drive, "quantity": quantity, "nodes": nodes})
+        print_json(_plain(series, quantity, drawn, made))
         return
     rows = []
-    if "still" in result:
-        rows.append(("still", f"{result['still']['path']}, Kn {at:g}, {result['still']['bytes'] / 1e6:.2f} MB"))
-    if "film" in result:
-        about = result["film"]
+    if drawn is not None:
+        rows.append(("still", f"{drawn[0]}, Kn {drawn[1]:g}, {drawn[2] / 1e6:.2f} MB"))
+    if made is not None:
         rows.append(
-            ("film", f"{about['path']}, {about['width_px']} x {about['height_px']}, {about['frames']} frames, "
-             f"{about['duration_s']:g} s, {about['bytes'] / 1e6:.2f} MB")
+            ("film", f"{made.path}, {made.width} x {made.height}, {made.frames} frames, {made.seconds:g} s, "
+             f"{made.bytes / 1e6:.2f} MB")
         )  # fmt: skip
     rows.append(("solved", f"{len(series.fields)} Knudsen numbers, {series.low:g} to {series.high:g}"))
     print_pairs(rows)
+
+
+def _plain(
+    series: GasSeries, quantity: str, still: tuple[Path, float, int] | None, film: Film | None
+) -> dict[str, Any]:
+    """Plain types for JSON.
+
+    Returns
+    -------
+    still : dict
+        The still; the key is left out where none was written.
+    still.path : str
+        File of the still.
+    still.knudsen : float
+        Knudsen number that it shows.
+    still.bytes : int
+        Size of the file.
+    film : dict
+        The film; the key is left out where none was written.
+    film.path : str
+        File of the film.
+    film.frames : as in edgewind.report.film.Film
+    film.frames_per_second : int
+        Frames shown in a second.
+    film.duration_s : float
+        Length of the film, s.
+    film.width_px : int
+        Width of a frame in pixels.
+    film.height_px : int
+        Height of a frame in pixels.
+    film.bytes, film.knudsen_first, film.knudsen_last : as in edgewind.report.film.Film
+    shape, drive : as in edgewind.report.film.GasField
+    quantity : str
+        What the colours show.
+    nodes : list of dict
+        Knudsen numbers that were solved.
+    nodes[].knudsen, nodes[].coefficient : as in edgewind.report.film.GasField
+    nodes[].error : float or None
+        Estimated error of the coefficient; null where it was not computed.
+    nodes[].area_share, nodes[].edge_share, nodes[].mass_residual : as in edgewind.report.film.GasField
+    """
+    first = series.fields[0]
+    told: dict[str, Any] = {}
+    if still is not None:
+        told["still"] = {"path": str(still[0]), "knudsen": still[1], "bytes": still[2]}
+    if film is not None:
+        told["film"] = {
+            "path": str(film.path), "frames": film.frames, "frames_per_second": film.fps, "duration_s": film.seconds,
+            "width_px": film.width, "height_px": film.height, "bytes": film.bytes,
+            "knudsen_first": film.knudsen_first, "knudsen_last": film.knudsen_last,
+        }  # fmt: skip
+    keys = ("knudsen", "coefficient", "area_share", "edge_share", "mass_residual")
+    nodes = [
+        {key: getattr(field, key) for key in keys} | {"error": None if isnan(field.error) else field.error}
+        for field in series.fields
+    ]
+    return told | {"shape": first.shape, "drive": first.drive, "quantity": quantity, "nodes": nodes}

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from edgewind.cli.base import AsJson, app, print_json, print_pairs
 from edgewind.errors import InputError
+
+if TYPE_CHECKING:
+    from edgewind.gas import GasState
 
 
 @app.command()
@@ -39,23 +42,7 @@ def gas(
         raise InputError(f"a size of '{size}'", fix="give a length above zero, such as '10 mm'")
     knudsen = None if length is None else path / length
     if as_json:
-        print_json(
-            {
-                "gas": state.gas.name,
-                "pressure_pa": state.pressure_pa,
-                "temperature_k": state.temperature_k,
-                "mean_free_path_m": path,
-                "mean_free_path_definition": definition,
-                "knudsen": knudsen,
-                "rarefaction": None if knudsen is None else float(rarefaction(knudsen)),
-                "regime": None if knudsen is None else regime(knudsen),
-                "viscosity_pa_s": state.viscosity_pa_s,
-                "conductivity_w_m_k": state.conductivity_w_m_k,
-                "number_density_m3": state.number_density_m3,
-                "most_probable_speed_m_s": state.most_probable_speed_m_s,
-                "sources": list(state.gas.sources),
-            }
-        )
+        print_json(_plain(state, definition, path, knudsen))
         return
     number = units.format_number
     rows = [
@@ -75,3 +62,44 @@ def gas(
         *(("source", source) for source in state.gas.sources),
     ]
     print_pairs(rows)
+
+
+def _plain(state: GasState, definition: str, path: float, knudsen: float | None) -> dict[str, Any]:
+    """Plain types for JSON, SI.
+
+    Returns
+    -------
+    gas : str
+        Name of the gas or formula of the mixture.
+    pressure_pa, temperature_k : as in edgewind.gas.GasState
+    mean_free_path_m : float
+        Mean free path of the molecules in the definition below.
+    mean_free_path_definition : str
+        Definition of the mean free path: viscosity, fixed-diameter or variable-hard-sphere.
+    knudsen : float or None
+        Mean free path over `--size`; null without a size.
+    rarefaction : float or None
+        Rarefaction parameter, sqrt(pi)/2 over the Knudsen number.
+    regime : str or None
+        Name of the flow regime at that Knudsen number.
+    viscosity_pa_s, conductivity_w_m_k, number_density_m3, most_probable_speed_m_s : as in edgewind.gas.GasState
+    sources : list of str
+        Where the viscosity of each gas comes from.
+    """
+    from edgewind.gas import rarefaction, regime
+
+    return {
+        "gas": state.gas.name,
+        "pressure_pa": state.pressure_pa,
+        "temperature_k": state.temperature_k,
+        "mean_free_path_m": path,
+        "mean_free_path_definition": definition,
+        "knudsen": knudsen,
+        "rarefaction": None if knudsen is None else float(rarefaction(knudsen)),
+        "regime": None if knudsen is None else regime(knudsen),
+        "viscosity_pa_s": state.viscosity_pa_s,
+        "conductivity_w_m_k": state.conductivity_w_m_k,
+        "number_density_m3": state.number_density_m3,
+        "most_probable_speed_m_s": state.most_probable_speed_m_s,
+        "sources": list(state.gas.sources),
+    }

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from edgewind.cli.base import AsJson, app, indented, print_json
 from edgewind.errors import InputError
+
+if TYPE_CHECKING:
+    from edgewind.plan import Plan
 
 
 @app.command(name="next")
@@ -49,7 +52,7 @@ def next_readings(
             raise InputError(f"{len(plans)} experiments are there", file=path, fix="name one of them for --plot")
         plot_plan(plans[0], plot)
     if as_json:
-        print_json(plans[0].as_plain() if len(plans) == 1 else {"experiments": [plan.as_plain() for plan in plans]})
+        print_json(plans[0].as_plain() if len(plans) == 1 else _several(plans))
         return
     for number, plan in enumerate(plans):
         if number:
@@ -57,3 +60,14 @@ def next_readings(
         print(plan.name)
         for line in plan_lines(plan):
             print(indented(line))
+
+
+def _several(plans: tuple[Plan, ...]) -> dict[str, Any]:
+    """Plain types for JSON, where there are several experiments.
+
+    Returns
+    -------
+    experiments : list of edgewind.plan.Plan
+        One for each experiment.
+    """
+    return {"experiments": [plan.as_plain() for plan in plans]}

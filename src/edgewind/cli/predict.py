@@ -5,12 +5,16 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from edgewind.cli.base import AsJson, app, indented, print_json
 from edgewind.errors import InputError
+
+if TYPE_CHECKING:
+    from edgewind.evidence import Scaling, WhatIf
+    from edgewind.rotor import Prediction
 
 
 @app.command()
@@ -69,10 +73,7 @@ def predict(
             plot_what_if(moved, found.bench.experiment.title, plot)
     laws = [] if scaling is None else _scaling(found.bench, scaling, drawn)
     if as_json:
-        print_json(
-            found.as_plain()
-            | {"scaling": [law.as_plain() for law in laws], "what_if": None if moved is None else moved.as_plain()}
-        )
+        print_json(_plain(found, laws, moved))
         return
     for line in prediction_lines(found):
         print(line)
@@ -86,6 +87,22 @@ def predict(
             print(line)
     for law in laws:
         print(indented(law.sentence, 0))
+
+
+def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None) -> dict[str, Any]:
+    """Plain types for JSON, SI: those of the prediction, and what was asked for besides.
+
+    Returns
+    -------
+    scaling : list of edgewind.evidence.Scaling
+        How both optima move with the width of the vane; empty without `--scaling`.
+    what_if : edgewind.evidence.WhatIf or None
+        How both optima move with the change, over draws; null without `--set` or `--fit`.
+    """
+    return found.as_plain() | {
+        "scaling": [law.as_plain() for law in laws],
+        "what_if": None if moved is None else moved.as_plain(),
+    }
 
 
 def _fitted(path: Path) -> Any:

@@ -7,7 +7,7 @@ import signal
 import sys
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
@@ -16,6 +16,10 @@ from edgewind.cli.base import AsJson, app, indented, print_json
 from edgewind.cli.keys import Keys
 from edgewind.errors import EdgewindError, InputError
 from edgewind.units import format_number
+
+if TYPE_CHECKING:
+    from edgewind.bench import Bench
+    from edgewind.live import Status, Sweep, SweepRequest, Unfinished
 
 _HELP = "Keys: p pause or go on, s skip this step, r take the last reading once more, n note, q stop"
 _LOUD = ("stored", "skipped", "trouble", "retry", "proposal", "interlock", "note", "safe")
@@ -119,38 +123,61 @@ def _ask_to_begin() -> None:
 
 
 def _print_plan(bench: Any, request: Any, waiting: list[Any], *, as_json: bool) -> None:
-    from edgewind.live import cautions_of, moves_of
-
     if request is None:
         if not waiting:
             raise InputError("no sweep is unfinished", fix="give --pressures 0.02Pa:20Pa:12")
         request = waiting[-1].request
-    steps, moves = request.steps(), moves_of(bench)
     if as_json:
-        print_json(
-            {
-                "moves": list(moves),
-                "cautions": list(cautions_of(bench)),
-                "steps": [
-                    {"number": s.number, "kind": s.kind, "pressure_pa": s.pressure_pa, "direction": s.direction}
-                    for s in steps
-                ],
-                "adaptive": request.adaptive,
-                "target_interval": request.target or None,
-                "unfinished": [{"sweep": one.id, "done": one.done, "total": one.total} for one in waiting],
-            }
-        )
+        print_json(_plan(bench, request, waiting))
         return
     _show_start(Console(highlight=False), bench, request, waiting)
     print("Plan:")
-    for step in steps:
+    for step in request.steps():
         print(f"  {step.number:>3}  {step.words}")
     if request.adaptive:
         print(indented("The pressures are chosen as the sweep goes on."))
     print("Dry run: nothing was moved, opened or written.")
 
 
-def _run(sweep: Any, console: Console) -> None:
+def _plan(bench: Bench, request: SweepRequest, waiting: list[Unfinished]) -> dict[str, Any]:
+    """Plain types for JSON: what a sweep would do.
+
+    Returns
+    -------
+    moves : list of str
+        What the program would move, in words.
+    cautions : list of str
+        What to beware of.
+    steps : list of dict
+        The steps in their order; of an adaptive sweep, those that are known beforehand.
+    steps[].number, steps[].kind, steps[].pressure_pa, steps[].direction : as in edgewind.live.request.Step
+    adaptive : int
+        Most readings of an adaptive sweep; zero where the pressures are given.
+    target_interval : str or None
+        Interval of the optimum at which an adaptive sweep ends, as it was written; null without one.
+    unfinished : list of dict
+        Sweeps of this bench that were begun in the book and have no end.
+    unfinished[].sweep : str
+        Name of the sweep.
+    unfinished[].done : int
+        Number of steps that are done.
+    unfinished[].total : int
+        Number of steps in all.
+    """
+    from edgewind.live import cautions_of, moves_of
+
+    keys = ("number", "kind", "pressure_pa", "direction")
+    return {
+        "moves": list(moves_of(bench)),
+        "cautions": list(cautions_of(bench)),
+        "steps": [{key: getattr(step, key) for key in keys} for step in request.steps()],
+        "adaptive": request.adaptive,
+        "target_interval": request.target or None,
+        "unfinished": [{"sweep": one.id, "done": one.done, "total": one.total} for one in waiting],
+    }
+
+
+def _run(sweep: Sweep, console: Console) -> None:
     """Start the sweep and stand by it until it ends."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
@@ -254,7 +281,54 @@ def _line(status: Any) -> str:
     return " · ".join(parts)
 
 
-def _plain(sweep: Any, status: Any) -> dict[str, Any]:
+def _plain(sweep: Sweep, status: Status) -> dict[str, Any]:
+    """Plain types for JSON, SI: what a sweep did.
+
+    Returns
+    -------
+    experiment : str
+        Name of the experiment in the book.
+    sweep : str
+        Name of the sweep.
+    resumed : bool
+        Whether it went on with an unfinished sweep.
+    phase : {"finished", "stopped", "failed"}
+        How it ended.
+    why : str
+        How it ended, in words.
+    problem : str
+        What went wrong; empty where nothing did.
+    done : int
+        Number of steps that are done.
+    total : int
+        Number of steps in all.
+    stored : list of dict
+        Readings that were stored in this run.
+    stored[].reading : int
+        Number of the reading in the book.
+    stored[].key : str
+        Key by which the book knows the reading, so that it is never there twice.
+    stored[].step_kind : {"reading", "coast-down"}
+        Kind of its step.
+    stored[].step : int
+        Number of its step.
+    stored[].pressure_pa : float or None
+        Pressure as the gauge showed it last, Pa; null where it showed none.
+    stored[].speed_rad_s : float or None
+        Speed in its trace, rad/s; null where none was found.
+    stored[].time : str
+        Time at which it was taken, UTC.
+    stored[].gauge : str
+        Gauge as it was written into the book.
+    stored[].path : str
+        Path of its trace in the book; empty without a trace.
+    skipped : list of dict
+        Steps that were skipped in this run.
+    skipped[].step : int
+        Number of the step.
+    skipped[].why : str
+        Why it was skipped.
+    """
     events = sweep.history()
     return {
         "experiment": sweep.experiment,

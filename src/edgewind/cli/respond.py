@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
 
 from edgewind.cli.base import AsJson, app, print_json
 from edgewind.errors import InputError
+
+if TYPE_CHECKING:
+    from edgewind.kinetics import Response
 
 
 @app.command()
@@ -56,7 +59,7 @@ def respond(
 
         plot_responses(answers, plot)
     if as_json:
-        print_json([answer.row() | {"errors": dict(answer.errors), "reached": answer.reached} for answer in answers])
+        print_json([_plain(answer) for answer in answers])
         return
     titles = ("thermal force", "drag", "heat hot", "heat cold")
     print(f"{'Kn':>8}" + "".join(f"{title:>16}" for title in titles) + f"{'sweeps':>8}{'seconds':>9}")
@@ -67,7 +70,28 @@ def respond(
         print(f"{answer.knudsen:>8.4g}" + "".join(f"{cell:>16}" for cell in cells) + work + short)
 
 
-def _with_error(answer: Any, name: str) -> str:
+def _plain(answer: Response) -> dict[str, Any]:
+    """Plain types for JSON: a row of the curve with its errors.
+
+    Returns
+    -------
+    knudsen : float
+        Mean free path over the width of the vane.
+    rarefaction : float
+        Rarefaction parameter, sqrt(pi)/2 over the Knudsen number.
+    thermal_force, drag, heat_hot, heat_cold : as in edgewind.kinetics.Response
+    sweeps : int
+        Fine sweeps of the drive that took the most, at the finest resolution.
+    seconds : float
+        Time that the solution took, s.
+    errors : dict of str to float
+        Estimated absolute error of each coefficient, by its name.
+    reached : as in edgewind.kinetics.Response
+    """
+    return answer.row() | {"errors": dict(answer.errors), "reached": answer.reached}
+
+
+def _with_error(answer: Response, name: str) -> str:
     from edgewind.units import format_measured
 
     return format_measured(answer.values[name], answer.errors[name])

@@ -31,7 +31,7 @@ def serve(
 
     def ready(address: str) -> None:
         if as_json:
-            print(json.dumps({"url": address}), flush=True)
+            print(json.dumps(_plain(address)), flush=True)
         else:
             print(f"The pages are at {address}   (Ctrl-C stops them)", flush=True)
             if "token=" in address:
@@ -39,3 +39,14 @@ def serve(
                       file=sys.stderr)  # fmt: skip
 
     serve_pages(path, host=host, port=port, token=token, open_browser=open_browser, on_ready=ready)
+
+
+def _plain(address: str) -> dict[str, str]:
+    """Plain types for JSON.
+
+    Returns
+    -------
+    url : str
+        Address of the pages, with the token where one is asked for.
+    """
+    return {"url": address}

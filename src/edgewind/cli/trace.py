@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from edgewind.cli.base import AsJson, app, print_json, print_pairs
+
+if TYPE_CHECKING:
+    from edgewind.signals import SpeedEstimate
 
 
 @app.command()
@@ -36,7 +39,7 @@ def trace(
 
         plot_trace(read, found, plot)
     if as_json:
-        print_json(_trace_summary(found))
+        print_json(_plain(found))
         return
     if found.method == "none":
         rows = [("speed", "none: no signal of a turning rotor in this trace")]
@@ -57,7 +60,14 @@ def trace(
     print_pairs(rows)
 
 
-def _trace_summary(found: Any) -> dict[str, Any]:
+def _plain(found: SpeedEstimate) -> dict[str, Any]:
+    """Plain types for JSON, SI; null where there is no number.
+
+    Returns
+    -------
+    speed_rad_s, speed_u_rad_s, turns, acceleration_rad_s2, acceleration_u_rad_s2 : as in edgewind.signals.SpeedEstimate
+    flags, method : as in edgewind.signals.SpeedEstimate
+    """
     from math import isfinite
 
     def number(value: float) -> float | None:

@@ -21,23 +21,26 @@ class Claim:
     Attributes
     ----------
     name : str
-        The mechanism.
-    verdict : {"ruled out", "sufficient", "contributes", "cannot tell"}
+        Name of the mechanism.
+    verdict : Verdict
         What the numbers allow; *ruled out* means as the main drive.
     sign_ok : bool or None
         Whether it would turn the rotor the way it was seen to turn; None where that was not observed, or it has no
-    sign. size_ratio : float or None
+        sign.
+    size_ratio : float or None
         Predicted over needed torque at the fastest reading.
     size_ratio_interval : tuple of float or None
-        Its interval at the level of the study.
+        Interval of that ratio at the level of the study.
     log_evidence : float or None
         Logarithm of the evidence of a fit with this drive alone; None where none was made.
     why : str
         One sentence with the numbers.
     shape : str
         How its torque goes with pressure against how the needed torque goes; empty where not weighed.
-    light, envelope : str
-        How it goes with the light, and with the temperature of the envelope; empty where not weighed.
+    light : str
+        How it goes with the light; empty where not weighed.
+    envelope : str
+        How it goes with the temperature of the envelope; empty where not weighed.
     """
 
     name: str

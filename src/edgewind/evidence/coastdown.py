@@ -38,19 +38,22 @@ class CoastDown:
     dry_rate, dry_rate_u : float
         ``T_dry/I``, rad/s^2, and its uncertainty.
     correlation : float
-        Between the two.
+        Correlation of drag and dry friction.
     start_rad_s : float
         Speed at the first window, rad/s.
     fall : float
         Share of that speed lost in the trace.
     reduced_chi2 : float
         Of the closed form; well above 1 where something else happened.
-    pressure_pa, log_pressure_u : float
-        Pressure and the standard uncertainty of its logarithm, all causes; nan where not known.
+    pressure_pa : float
+        Pressure, Pa; nan where it is not known.
+    log_pressure_u : float
+        Standard uncertainty of its logarithm, all causes; nan where it is not known.
     line : int
         Line of `readings.csv`, 0 where there is none.
     flags : tuple of str
-        ``not-separated``: drag and friction are not told apart; ``poor-fit``; ``no-fall``; ``few-windows``.
+        What is amiss: ``not-separated``, drag and friction are not told apart; ``poor-fit``; ``no-fall``;
+        ``few-windows``.
     """
 
     drag_rate: float

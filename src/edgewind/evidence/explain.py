@@ -33,15 +33,17 @@ class FittedOptimum:
     Attributes
     ----------
     found : bool
-        Whether at least the level of the draws have their maximum inside the pressures measured.
-    pressure_pa, interval_pa : float or None, tuple of float or None
-        Median and interval of the true pressure of the maximum.
+        Whether as many of the draws as the level says have their maximum inside the pressures measured.
+    pressure_pa : float or None
+        True pressure of the maximum, Pa, median of the draws.
+    interval_pa : tuple of float or None
+        Interval of that pressure, Pa.
     level : float
-        Coverage.
+        Coverage probability of the interval.
     value : float or None
         Median of the greatest value: rad/s, or N m.
     reason : str
-        Empty, or why there is none.
+        Why no maximum is claimed; empty where one is found.
     """
 
     found: bool

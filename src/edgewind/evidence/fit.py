@@ -95,14 +95,16 @@ class Marginal:
     ----------
     unknown : Unknown
         The unknown and its prior.
-    median, interval : float, tuple of float
-        Median and equal-tailed interval at the level of the fit.
+    median : float
+        Median of the posterior.
+    interval : tuple of float
+        Equal-tailed interval at the level of the fit.
     width_ratio : float
         Posterior over prior width: 1 where the readings say nothing.
     fixed_by_data : {"yes", "partly", "no"}
-        What the ratio means.
+        Whether the readings fix it, as that ratio shows.
     settled_by : str
-        The reading that would narrow it most; empty where it is fixed.
+        Reading that would narrow it most; empty where it is fixed.
     """
 
     unknown: Unknown
@@ -125,12 +127,14 @@ class Fit:
         Unknowns in the order of the columns of `draws`.
     draws : array of shape (k, d)
         Equally weighted draws of the posterior.
-    log_evidence, log_evidence_u : float
-        Logarithm of the evidence and its numerical uncertainty.
+    log_evidence : float
+        Logarithm of the evidence.
+    log_evidence_u : float
+        Numerical uncertainty of that logarithm.
     marginals : tuple of Marginal
         One for each unknown.
     level : float
-        Coverage of the intervals.
+        Coverage probability of the intervals.
     predictive : DataFrame
         Posterior predictive check: ``pressure_pa, speed_rad_s, low_rad_s, median_rad_s, high_rad_s, inside, pull``.
     p_value : float
@@ -154,11 +158,6 @@ class Fit:
     def marginal(self, name: str) -> Marginal:
         """Return what is known of the unknown called `name`."""
         return next(one for one in self.marginals if one.unknown.name == name)
-
-    @property
-    def not_identified(self) -> tuple[str, ...]:
-        """Unknowns that these readings do not fix."""
-        return tuple(one.unknown.name for one in self.marginals if one.fixed_by_data == "no")
 
 
 class Problem:
@@ -354,7 +353,7 @@ def _root_of_curvature(costs: Callable[[Array], Array], centre: Array) -> Array:
 
 
 def prepare(
-    bench: Bench, data: FitData, model: str, response: TableResponse | None, seed: int
+    bench: Bench, data: FitData, model: str, response: TableResponse | None = None, seed: int = 1
 ) -> tuple[Problem, Proposal]:
     """Return a likelihood whose slopes against pressure are those of the best curve, and where its posterior lies."""
     problem = Problem(bench, data, model, response)
@@ -365,15 +364,6 @@ def prepare(
     problem.slopes = (high[0, :size] - low[0, :size]) / (2 * step)
     problem.drag_powers = np.log(high[2, size:] / low[2, size:]) / (2 * step)
     return problem, find_proposal(problem, seed=seed)
-
-
-def laplace_evidence(
-    bench: Bench, data: FitData, model: str, *, response: TableResponse | None = None, seed: int = 1
-) -> float:
-    """Return the logarithm of the evidence of a model by Laplace's approximation: cheap, and enough to rule a model
-    out.
-    """
-    return prepare(bench, data, model, response, seed)[1].log_evidence
 
 
 def fit(

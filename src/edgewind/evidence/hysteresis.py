@@ -34,20 +34,30 @@ class SweepComparison:
 
     Attributes
     ----------
-    verdict : str
-        ``not compared``, ``agree`` or ``differ``.
+    verdict : Verdict
+        What the comparison came to.
     sentence : str
         The finding in plain words.
     contrast : str
         What was compared: ``up minus down``, ``later minus earlier sweep``, one label minus another, or nothing.
-    offset_relative, offset_relative_u : float or None
-        Difference of the speeds as a fraction of the speed, and its standard uncertainty.
+    offset_relative : float or None
+        Difference of the speeds as a fraction of the speed.
+    offset_relative_u : float or None
+        Standard uncertainty of that difference.
     offset_p : float or None
-        Probability of one as large if there were none.
-    log_pressure_shift, log_pressure_shift_u, log_pressure_shift_p : float or None
+        Probability of a difference as large if there were none.
+    log_pressure_shift : float or None
         Difference of the places of the curve in ln(pressure).
-    drift_per_hour, drift_per_hour_u, drift_p : float or None
-        Relative change of the speed per hour.
+    log_pressure_shift_u : float or None
+        Standard uncertainty of that shift.
+    log_pressure_shift_p : float or None
+        Probability of a shift as large if there were none.
+    drift_per_hour : float or None
+        Relative change of the speed in an hour.
+    drift_per_hour_u : float or None
+        Standard uncertainty of that drift.
+    drift_p : float or None
+        Probability of a drift as large if there were none.
     joint_p : float or None
         Probability of effects as large, taken together, if there were none; the verdict rests on it.
     repeat_scatter_ratio : float or None
@@ -56,8 +66,10 @@ class SweepComparison:
         Degrees of freedom in that ratio.
     repeat_p : float or None
         Probability of a scatter as large if the stated uncertainties are right.
-    optimum_shift, optimum_shift_u : float or None
+    optimum_shift : float or None
         How far the sweeps' own maxima lie apart in ln(pressure), from offset, shift and drift together.
+    optimum_shift_u : float or None
+        Standard uncertainty of that distance.
     """
 
     verdict: Verdict

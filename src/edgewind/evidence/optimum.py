@@ -49,13 +49,15 @@ class Optimum:
     pressure_pa : float or None
         Median of the distribution of the maximising pressure, Pa.
     interval_pa : tuple of float or None
-        Equal-tailed interval, Pa.
+        Equal-tailed interval of the maximising pressure, Pa.
     level : float
-        Probability that the interval carries.
-    reason : str
-        Empty where found; else one of `Reason`.
-    speed_rad_s, speed_u_rad_s : float or None
-        Height of the curve at its maximum, signed, and its standard uncertainty, rad/s.
+        Coverage probability of the interval.
+    reason : Reason
+        Why no maximum is claimed; empty where one is found.
+    speed_rad_s : float or None
+        Height of the curve at its maximum, with its sign, rad/s.
+    speed_u_rad_s : float or None
+        Standard uncertainty of that height, rad/s.
     draws_pa : ndarray, shape (k,)
         Samples of the maximising pressure within the measured range, common uncertainty included, Pa.
     interior, low_edge, high_edge : float or None
@@ -67,7 +69,7 @@ class Optimum:
     curve : ResponseCurve or None
         The curve behind it, freed of differences between sweeps where these are significant.
     sweeps : SweepComparison or None
-        The comparison of the sweeps.
+        Comparison of the sweeps; None where there is only one.
     """
 
     found: bool
@@ -86,11 +88,6 @@ class Optimum:
     warnings: tuple[str, ...]
     curve: ResponseCurve | None
     sweeps: SweepComparison | None
-
-    @property
-    def probabilities(self) -> dict[str, float | None]:
-        """The probabilities that the highest place lies inside the range, or at its low or high edge."""
-        return {"interior": self.interior, "low edge": self.low_edge, "high edge": self.high_edge}
 
 
 def highest_places(grid: Array, curves: Array) -> Array:

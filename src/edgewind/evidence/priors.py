@@ -26,9 +26,11 @@ class Unknown:
     Attributes
     ----------
     name : str
-        Its short name, a key of tables.
-    label, unit : str
-        What people call it; the unit of its numbers.
+        Short name of the unknown, a key of tables.
+    label : str
+        What people call it.
+    unit : str
+        Unit of its numbers.
     law : {"log-normal", "log-uniform", "normal", "uniform"}
         A median and a standard deviation of the logarithm; two ends; mean and standard deviation; two ends.
     first, second : float

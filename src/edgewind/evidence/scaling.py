@@ -30,19 +30,21 @@ class Scaling:
     Attributes
     ----------
     quantity : {"speed", "torque"}
-        What is greatest there.
+        Quantity that is greatest at the optimum.
     width_m : array of shape (n,)
-        Widths.
+        Widths of the vane, m.
     pressure_pa : array of shape (n,)
-        Median pressure of the maximum.
+        Median pressure of the maximum at each width, Pa.
     low_pa, high_pa : array of shape (n,)
         Interval of it.
-    exponent, exponent_interval : float, tuple of float
-        n in ``p proportional to width**n``, least squares in logarithms draw by draw; median and interval.
+    exponent : float
+        Power n in ``p proportional to width**n``, least squares in logarithms draw by draw, median.
+    exponent_interval : tuple of float
+        Interval of that power.
     bend : float
         How far the local exponent changes over the widths, median: zero for a true power law.
     level : float
-        Coverage.
+        Coverage probability of the intervals.
     share : float
         Share of the draws that have a maximum at every width: those that the law rests on.
     """
@@ -59,7 +61,17 @@ class Scaling:
     share: float = 1.0
 
     def as_plain(self) -> dict[str, object]:
-        """The law as plain data with stable keys."""
+        """The law as plain data with stable keys.
+
+        Returns
+        -------
+        quantity, width_m, pressure_pa : as in Scaling
+        interval_pa : array of shape (n, 2)
+            Interval of the pressure of the maximum at each width, Pa.
+        exponent, exponent_interval, bend, level : as in Scaling
+        share_with_a_maximum : float
+            Share of the draws that have a maximum at every width: those that the law rests on.
+        """
         return {
             "quantity": self.quantity,
             "width_m": self.width_m.tolist(),

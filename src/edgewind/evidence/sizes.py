@@ -19,19 +19,19 @@ class SizeComparison:
     Attributes
     ----------
     names : tuple of str
-        The narrower and the wider rotor's experiment.
+        Experiment of the narrower and of the wider rotor.
     width_ratio : float
-        Wider over narrower vane.
+        Width of the wider over that of the narrower vane.
     pressure_ratio : float
         Optimum pressure of the wider over that of the narrower, median.
     pressure_ratio_interval : tuple of float
-        Its equal-tailed interval.
+        Equal-tailed interval of that ratio.
     exponent : float
-        n in ``p_optimum proportional to width**n`` from these two alone, median.
+        Power n in ``p_optimum proportional to width**n`` from these two alone, median.
     exponent_interval : tuple of float
-        Its interval.
+        Equal-tailed interval of that power.
     level : float
-        Coverage probability of both.
+        Coverage probability of both intervals.
     shared_gauge : bool
         Whether both were read with one gauge, whose common error then cancels.
     sentence : str

@@ -49,7 +49,7 @@ class Moved:
     Attributes
     ----------
     quantity : {"speed", "torque"}
-        What is greatest there.
+        Quantity that is greatest at the optimum.
     before_pa, after_pa : Spread
         True pressure of the maximum.
     ratio : Spread
@@ -70,7 +70,34 @@ class Moved:
     share_after: float
 
     def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON, the unit in the keys."""
+        """Plain types for JSON, the unit in the keys.
+
+        Returns
+        -------
+        quantity : as in Moved
+        before : dict
+            The optimum before the change.
+        after : dict
+            The optimum after the change.
+        before.pressure_pa, after.pressure_pa : float or None
+            True pressure of the maximum, Pa, median of the draws; null where too few draws have one.
+        before.pressure_interval_pa, after.pressure_interval_pa : tuple of float or None
+            Interval of that pressure, Pa.
+        before.speed_rad_s, after.speed_rad_s : float or None
+            Greatest speed, rad/s, with its sign, median of the draws.
+        before.torque_n_m, after.torque_n_m : float or None
+            Greatest torque, N m, with its sign, median of the draws.
+        before.speed_interval_rad_s, after.speed_interval_rad_s : tuple of float or None
+            Interval of the greatest speed, rad/s.
+        before.torque_interval_n_m, after.torque_interval_n_m : tuple of float or None
+            Interval of the greatest torque, N m.
+        before.share_with_a_maximum, after.share_with_a_maximum : float
+            Share of the draws that have a maximum between the ends of the pressures.
+        ratio : float or None
+            Pressure of the maximum after over before the change, draw by draw, median.
+        ratio_interval : tuple of float or None
+            Interval of that ratio.
+        """
         unit = UNIT[self.quantity]
         one, other = (
             place.as_plain("pressure", "pa") | value.as_plain(self.quantity, unit) | {"share_with_a_maximum": share}
@@ -93,7 +120,23 @@ class Bands:
     torque_n_m: Array
 
     def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON; None where there is no value."""
+        """Plain types for JSON; None where there is no value.
+
+        Returns
+        -------
+        low_speed_rad_s : list of float or None
+            Lower end of the interval of the speed at each pressure, rad/s; null beyond the response of the gas.
+        median_speed_rad_s : list of float or None
+            Median speed at each pressure, rad/s.
+        high_speed_rad_s : list of float or None
+            Upper end of the interval of the speed at each pressure, rad/s.
+        low_torque_n_m : list of float or None
+            Lower end of the interval of the torque at each pressure, N m; null beyond the response of the gas.
+        median_torque_n_m : list of float or None
+            Median torque at each pressure, N m.
+        high_torque_n_m : list of float or None
+            Upper end of the interval of the torque at each pressure, N m.
+        """
         return {
             f"{end}_{name}": [None if np.isnan(v) else float(v) for v in getattr(self, name)[row]]
             for name in ("speed_rad_s", "torque_n_m")
@@ -120,7 +163,7 @@ class WhatIf:
     level : float
         Coverage of intervals and bands.
     draws : int
-        How many draws they rest on.
+        Number of draws behind the intervals.
     """
 
     kind: Literal["posterior", "prior"]
@@ -134,7 +177,28 @@ class WhatIf:
     draws: int
 
     def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON, SI with the unit in the keys."""
+        """Plain types for JSON, SI with the unit in the keys.
+
+        Returns
+        -------
+        draws_of : {"posterior", "prior"}
+            Whether the draws are of a fit, or only of what the bench states.
+        draws, level : as in WhatIf
+        changes : dict of str to str
+            New value of each key of `bench.toml` that was changed.
+        optimum : Moved
+            How the pressure of greatest speed moves.
+        force_optimum : Moved
+            How the pressure of greatest torque moves.
+        bands : dict
+            The curves with their intervals.
+        bands.pressure_pa : list of float
+            Pressures of the curves, Pa.
+        bands.before : Bands
+            Curves before the change.
+        bands.after : Bands
+            Curves after the change.
+        """
         return {
             "draws_of": self.kind,
             "draws": self.draws,

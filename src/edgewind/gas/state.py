@@ -24,7 +24,16 @@ DEFINITIONS = ("viscosity", "fixed-diameter", "variable-hard-sphere")
 
 @dataclass(frozen=True)
 class GasState:
-    """A gas at rest at one pressure (Pa) and temperature (K).
+    """A gas at rest at one pressure and temperature.
+
+    Attributes
+    ----------
+    gas : Gas
+        The gas or mixture.
+    pressure_pa : float
+        Pressure, Pa.
+    temperature_k : float
+        Temperature, K.
 
     Raises
     ------

@@ -6,7 +6,8 @@ from edgewind.bench import Bench
 from edgewind.cautions import cautions
 from edgewind.units import format_number
 
-_PLAIN_GASES = ("air", "N2", "O2", "Ar", "He", "Ne", "H2", "CO2", "H2O")
+# Share of the molecules above which oxygen is more than air has.
+RICH_IN_OXYGEN = 0.25
 
 
 def moves_of(bench: Bench) -> tuple[str, ...]:
@@ -32,7 +33,12 @@ def cautions_of(bench: Bench) -> tuple[str, ...]:
         hazards.append("valve")
     if bench.gauge.principle == "ionisation":
         hazards.append("ion gauge")
-    species = bench.gas.species
-    if any(name not in _PLAIN_GASES for name in ([species] if isinstance(species, str) else species)):
-        hazards.append("refrigerant")
+    gas = bench.gas.gas
+    shares = {species.symbol: share for species, share in gas.fractions}
+    if gas.name != "air":
+        hazards.append("bottle")
+    if "H2" in shares:
+        hazards.append("hydrogen")
+    if shares.get("O2", 0.0) > RICH_IN_OXYGEN:
+        hazards.append("oxygen")
     return cautions(*hazards)

@@ -26,13 +26,13 @@ class Step:
     Attributes
     ----------
     number : int
-        Counted from one through the sweep.
+        Number of the step, counted from one through the sweep.
     kind : str
-        ``"reading"``, lamp on; or ``"coast-down"``: lamp off from full speed, one long trace, lamp on again.
+        What to take: ``reading``, lamp on; or ``coast-down``: lamp off from full speed, one long trace, lamp on again.
     pressure_pa : float
-        The target, Pa.
+        Pressure to reach, Pa.
     direction : str
-        ``"up"``, ``"down"`` or empty.
+        Whether the pressure goes ``up`` or ``down``; empty where neither.
     why : str
         Why this pressure, where it was chosen as the sweep went on.
     """

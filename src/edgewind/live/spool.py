@@ -11,7 +11,6 @@ import hashlib
 import importlib
 import io
 import json
-import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +20,7 @@ import numpy as np
 
 from edgewind.book import Book, TraceFile
 from edgewind.errors import InputError
+from edgewind.live.disk import write_whole
 from edgewind.live.roles import RawTrace
 
 fcntl: Any = None  # Windows has none: there the person sees to it that one recorder runs at a time
@@ -64,7 +64,7 @@ class Spool:
         try:
             folder.mkdir(parents=True, exist_ok=True)
             self._take_lock()
-            self._write(folder / "probe", b"x" * 4096)
+            write_whole(folder / "probe", b"x" * 4096)
             (folder / "probe").unlink()
         except OSError as error:
             raise InputError(
@@ -111,8 +111,8 @@ class Spool:
         }
         try:
             if content is not None:
-                self._write(self.folder / f"{name}.npz", content)
-            self._write(described, json.dumps(about).encode())
+                write_whole(self.folder / f"{name}.npz", content)
+            write_whole(described, json.dumps(about).encode())
         except OSError as error:
             for left in self.folder.glob(f"{name}*"):
                 with contextlib.suppress(OSError):
@@ -159,21 +159,6 @@ class Spool:
             return Spooled(about["experiment"], about["key"], about["cells"], about["trace"], trace_file, described)
         except (OSError, ValueError, KeyError, TypeError):
             return None
-
-    def _write(self, path: Path, content: bytes) -> None:
-        draft = path.with_name(path.name + ".new")
-        with draft.open("wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        draft.replace(path)
-        if os.name == "nt":  # folders cannot be opened there
-            return
-        place = os.open(self.folder, os.O_RDONLY)
-        try:
-            os.fsync(place)
-        finally:
-            os.close(place)
 
 
 def npz_of(trace: RawTrace) -> bytes:

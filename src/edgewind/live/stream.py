@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
+from edgewind.live.disk import write_whole
 from edgewind.live.errors import GarbledError, InstrumentError
 from edgewind.live.wire import Wire
 
@@ -191,7 +192,7 @@ def record_stream(
                 fix="free some space; the files that are complete are whole",
             ) from cause
         raise cause
-    _write_whole(folder / "stream.json", json.dumps(asdict(done), indent=1).encode() + b"\n")
+    write_whole(folder / "stream.json", json.dumps(asdict(done), indent=1).encode() + b"\n")
     return done
 
 
@@ -271,15 +272,6 @@ class _Writer:
         if self._file is not None:
             self._finish()
         return self._files
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    draft = path.with_name(path.name + ".new")
-    with draft.open("wb") as stream:
-        stream.write(content)
-        stream.flush()
-        os.fsync(stream.fileno())
-    draft.replace(path)
 
 
 def read_stream(folder: Path) -> Iterator[NDArray[np.int16]]:

@@ -278,13 +278,17 @@ class Step:
     Attributes
     ----------
     pressure_pa : float
-        Where.
-    wait_s, settle_s, measure_s : float
-        Waiting for clean gas (pumping, walls), settling, measuring.
+        Pressure of the reading, Pa.
+    wait_s : float
+        Wait for clean gas, s: pumping and walls.
+    settle_s : float
+        Time to settle, s.
+    measure_s : float
+        Time to measure, s.
     ends_s : float
-        When it is done.
+        Time from the start of pumping to the end of the reading, s.
     slowest : {"chamber", "heat", "spin-up"}
-        The greatest of the three times.
+        What settles slowest.
     foreign_share : float
         Share of the gas that walls and leak bring while it is read.
     """
@@ -382,7 +386,38 @@ class TimePlan:
         return 0.0 if vacuum is None else float(vacuum.load_pa_m3_s(3600.0)) / vacuum.volume_m3
 
     def as_plain(self) -> dict[str, Any]:
-        """The plan as plain data with stable keys, SI."""
+        """The plan as plain data with stable keys, SI; null for a time without end.
+
+        Returns
+        -------
+        within : float
+            Share of the new speed within which the rotor must have come before a reading.
+        points : list of dict
+            Each pressure with its three lags, in ascending order.
+        points[].pressure_pa : float
+            Pressure, Pa.
+        points[].speed_rad_s : float
+            Steady speed that is predicted there, rad/s.
+        points[].chamber_time_s : float
+            Time constant of the gas in the chamber, s; zero without `[vacuum]`.
+        points[].heat_time_s : float
+            Time constant of the heat of the vane, s.
+        points[].spin_up_time_s : float
+            Time constant of the spin of the rotor, s: moment of inertia over drag.
+        sweeps : list of dict
+            The sweep over these pressures in each order.
+        sweeps[].order : {"down", "up", "up and down"}
+            Order of the pressures.
+        sweeps[].total_s : float or None
+            Length of the sweep from the start of pumping, s; null where a pressure is out of reach.
+        sweeps[].steps : list of Step
+            The readings in their order.
+        best_order : {"down", "up"}
+            Order of the shorter of the two single sweeps.
+        out_of_reach_pa : list of float
+            Pressures at which the leak alone brings too much foreign gas, Pa.
+        assumptions, falsified_by : as in TimePlan
+        """
         rotor = self.times.rotor(self.pressure_pa)
         points = [
             {

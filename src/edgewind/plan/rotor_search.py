@@ -43,7 +43,23 @@ _HELD = "its pivot holds it"
 
 @dataclass(frozen=True)
 class Built:
-    """A design: vanes, square or not, from the sheet of the bench, on arms, in a gas; m."""
+    """A design: vanes, square or not, from the sheet of the bench, on arms, in a gas.
+
+    Attributes
+    ----------
+    vane_width_m : float
+        Width of a vane, m.
+    vane_height_m : float
+        Height of a vane, m.
+    vane_thickness_m : float
+        Thickness of the sheet, m.
+    arm_m : float
+        Distance from the axis to the middle of a vane, m.
+    vanes : int
+        Number of vanes.
+    gas : str
+        Name of the gas.
+    """
 
     vane_width_m: float
     vane_height_m: float
@@ -63,8 +79,14 @@ class Judged:
         The design.
     values : dict of str to float
         Each goal's value in its own unit.
-    pressure_pa, speed_rad_s, torque_n_m, spin_up_s : float
-        Where it turns fastest; its speed there; its greatest torque; its spin-up time where it turns fastest.
+    pressure_pa : float
+        Pressure at which it turns fastest, Pa.
+    speed_rad_s : float
+        Speed there, rad/s.
+    torque_n_m : float
+        Greatest torque of all drives, N m.
+    spin_up_s : float
+        Moment of inertia over drag where it turns fastest, s.
     problems : tuple of str
         Why it cannot be built or does not turn; empty for a good design.
     """
@@ -78,7 +100,15 @@ class Judged:
     problems: tuple[str, ...]
 
     def as_plain(self) -> dict[str, Any]:
-        """Plain data, SI."""
+        """Plain data, SI.
+
+        Returns
+        -------
+        vane_width_m, vane_height_m, vane_thickness_m, arm_m, vanes, gas : as in Built
+        pressure_pa, speed_rad_s, torque_n_m, spin_up_s : as in Judged
+        goals : dict of str to float
+            Value for each goal, by its key, in the unit of that goal.
+        """
         told = {name: value for name, value in vars(self).items() if name not in ("built", "problems", "values")}
         return vars(self.built) | told | {"goals": self.values}
 
@@ -89,8 +119,12 @@ class Goal:
 
     Attributes
     ----------
-    key, words, unit : str
-        Its name on the command line; what is wanted; unit of its value.
+    key : str
+        Name on the command line.
+    words : str
+        What is wanted, in words.
+    unit : str
+        Unit of its value.
     most : bool
         Whether more is better.
     value : callable
@@ -306,8 +340,16 @@ class RotorSearch:
 
     Attributes
     ----------
+    bench : Bench
+        The bench.
     goals : tuple of Goal
         What was wanted.
+    between : tuple of str
+        Keys of the two drives that the goal `test` tells apart.
+    ranges : dict of str to tuple of float
+        Least and greatest value of each thing that was chosen, in SI.
+    gases : tuple of str
+        Gases at hand.
     front : tuple of Judged
         Designs of which none is better in every goal, sorted by the first goal, the best first.
     others : tuple of Judged
@@ -315,7 +357,9 @@ class RotorSearch:
     own : Judged
         The owner's rotor, judged alike.
     tried : int
-        Designs tried.
+        Number of designs that were tried.
+    seed : int
+        Seed of the search; the same seed tries the same designs.
     """
 
     bench: Bench
@@ -395,7 +439,24 @@ class RotorSearch:
         )
 
     def as_plain(self) -> dict[str, Any]:
-        """Plain data with stable keys, SI."""
+        """Plain data with stable keys, SI.
+
+        Returns
+        -------
+        goals : list of dict
+            What was wanted.
+        goals[].key, goals[].words, goals[].unit, goals[].most : as in Goal
+        between : list of str or None
+            Keys of the two drives that the goal `test` tells apart; null without that goal.
+        ranges_si : dict of str to list of float
+            Least and greatest value of each thing that was chosen, in SI.
+        gases, tried, seed, own : as in RotorSearch
+        own.problems : as in Judged
+        front : as in RotorSearch
+        better_than_own_in_every_goal : int
+            Number of designs of the front that are better than the owner's rotor in every goal.
+        assumptions, falsified_by : as in RotorSearch
+        """
         return {
             "goals": [{"key": g.key, "words": g.words, "unit": g.unit, "most": g.most} for g in self.goals],
             "between": list(self.between) if "test" in {goal.key for goal in self.goals} else None,

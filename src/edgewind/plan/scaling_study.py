@@ -53,8 +53,12 @@ class Settings:
 
     Attributes
     ----------
-    days, hours_a_day, changeover_h : float
-        Time at hand; time to vent, change the rotor and pump again.
+    days : float
+        Days at hand.
+    hours_a_day : float
+        Hours of work a day.
+    changeover_h : float
+        Time to vent, change the rotor and pump again, h.
     readings : int
         Readings in a sweep.
     noise : float
@@ -107,7 +111,7 @@ class Calibration:
     Attributes
     ----------
     found_share : float
-        Share of sweeps in which an optimum was claimed.
+        Share of simulated sweeps in which an optimum was claimed.
     bias, sd : float
         Mean and standard deviation of ln(found / true pressure).
     errors : array of shape (k,)
@@ -127,13 +131,13 @@ class Design:
     Attributes
     ----------
     widths_m : tuple of float
-        The sizes.
+        Widths of the vane, m.
     rotors : int
         Rotors of each size.
     sweeps : int
         Sweeps of each rotor in each gas.
     hours : float
-        Time it takes, with changeovers.
+        Time that the design takes with its changeovers, h.
     """
 
     widths_m: tuple[float, ...]
@@ -144,7 +148,19 @@ class Design:
 
 @dataclass(frozen=True, eq=False)
 class Rated:
-    """A design with its power; `power[truth][against]` is the chance to give up `against` where `truth` holds."""
+    """A design with its power.
+
+    Attributes
+    ----------
+    design : Design
+        The design.
+    power : dict of str to dict of str to float
+        Chance to give up the second claim where the first holds.
+    exponent_u : float
+        Standard uncertainty that the exponent would have.
+    least_power : float
+        Least of the chances in `power`, of claims that have to be told apart.
+    """
 
     design: Design
     power: dict[str, dict[str, float]]
@@ -152,7 +168,18 @@ class Rated:
     least_power: float
 
     def as_plain(self) -> dict[str, Any]:
-        """Plain data."""
+        """Plain data.
+
+        Returns
+        -------
+        widths_m : as in Design
+        rotors_of_each_size : int
+            Rotors of each size.
+        sweeps_of_each_rotor_and_gas : int
+            Sweeps of each rotor in each gas.
+        hours : as in Design
+        exponent_u, least_power, power : as in Rated
+        """
         return {
             "widths_m": list(self.design.widths_m),
             "rotors_of_each_size": self.design.rotors,
@@ -260,7 +287,31 @@ def _shrunk(by_rotor: Array, pooled: float) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class ScalingStudy:
-    """A planned study; see :func:`plan_scaling_study`."""
+    """A planned study; see :func:`plan_scaling_study`.
+
+    Attributes
+    ----------
+    bench : Bench
+        The bench.
+    settings : Settings
+        How the study is made.
+    widths_m : tuple of float
+        Widths of the vane that are weighed, m.
+    gases : tuple of str
+        Gases that are weighed.
+    rotors : dict of (float, str) to SizedRotor
+        Each size in each gas.
+    pressures : dict of (float, str) to ndarray
+        Pressures of the sweep of each, Pa.
+    calibration : dict of (float, str) to Calibration
+        What the analysis of one sweep of each errs by.
+    sweep_s : dict of (float, str) to float
+        Length of the sweep of each, s.
+    exponents : dict of str to float
+        Exponent of each claim, by its name.
+    left_out : tuple of str
+        Sizes and gases that were left out, with the reason.
+    """
 
     bench: Bench
     settings: Settings
@@ -485,7 +536,39 @@ class ScalingStudy:
         )
 
     def as_plain(self) -> dict[str, Any]:
-        """The plan as plain data with stable keys, SI."""
+        """The plan as plain data with stable keys, SI.
+
+        Returns
+        -------
+        widths_m, gases, settings : as in ScalingStudy
+        claims : dict of str to float
+            Exponent of each claim, by its name; `model` is that of the forward model.
+        rotors : list of SizedRotor
+            Each size in each gas, by the forward model.
+        sweeps : list of dict
+            The sweep of each size in each gas, and what its analysis errs by.
+        sweeps[].width_m, sweeps[].gas : as in SizedRotor
+        sweeps[].low_pa : float
+            Lowest pressure of the sweep, Pa.
+        sweeps[].high_pa : float
+            Highest pressure of the sweep, Pa.
+        sweeps[].readings : int
+            Readings in the sweep.
+        sweeps[].sweep_s : float
+            Length of the sweep, s.
+        sweeps[].found_share : as in Calibration
+        sweeps[].log_pressure_u : float
+            Standard deviation of ln(found / true pressure) from one sweep.
+        sweeps[].log_pressure_bias : float
+            Mean of ln(found / true pressure) from one sweep.
+        rotor_scatter_log_pressure : float
+            Mean scatter of ln(pressure of the optimum) between rotors made alike.
+        design : Rated or None
+            The design to take; null where none fits the time.
+        other_designs : list of Rated
+            The best design for each number of rotors, fewest first.
+        left_out, held, modelled, assumptions, falsified_by : as in ScalingStudy
+        """
         best = self.best
         return {
             "widths_m": list(self.widths_m),

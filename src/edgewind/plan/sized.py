@@ -103,17 +103,32 @@ class SizedRotor:
 
     Attributes
     ----------
-    width_m, gas
-        Which.
+    width_m : float
+        Width of the vane, m.
+    gas : str
+        Name of the gas.
     bench : Bench
         The bench with it.
-    pressure_pa, knudsen, speed_rad_s : float
-        Where the speed is greatest, and how great it is.
-    vane_mass_kg, inertia_kg_m2 : float
-        Of one vane; of the rotor.
-    drag_n_m_s, warmer_k, apart_k, edge_share, spin_up_s : float
-        At that pressure: all that grows with speed; dark face above the gas; difference of the faces; share of the
-        thermal force that sits at the edge; moment of inertia over drag.
+    pressure_pa : float
+        Pressure at which the speed is greatest, Pa.
+    knudsen : float
+        Mean free path over the width of the vane there.
+    speed_rad_s : float
+        Greatest speed, rad/s.
+    vane_mass_kg : float
+        Mass of one vane, kg.
+    inertia_kg_m2 : float
+        Moment of inertia of the rotor, kg m^2.
+    drag_n_m_s : float
+        All drag that grows with the speed, N m s, at that pressure.
+    warmer_k : float
+        Temperature of the dark face above that of the gas, K, at that pressure.
+    apart_k : float
+        Temperature of the dark face above that of the bright face, K, at that pressure.
+    edge_share : float
+        Share of the thermal force that acts near the edges, at that pressure.
+    spin_up_s : float
+        Moment of inertia over drag, s, at that pressure.
     curve : Curve
         Speed against pressure.
     rotor_scatter : float
@@ -137,7 +152,13 @@ class SizedRotor:
     rotor_scatter: float
 
     def as_plain(self) -> dict[str, Any]:
-        """Plain data, SI."""
+        """Plain data, SI.
+
+        Returns
+        -------
+        width_m, gas, pressure_pa, knudsen, speed_rad_s, vane_mass_kg, inertia_kg_m2 : as in SizedRotor
+        drag_n_m_s, warmer_k, apart_k, edge_share, spin_up_s, rotor_scatter : as in SizedRotor
+        """
         left_out = ("bench", "curve")
         return {name: value for name, value in vars(self).items() if name not in left_out}
 

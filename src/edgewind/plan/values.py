@@ -22,10 +22,10 @@ class Stop:
 
     Attributes
     ----------
-    reason : str
-        One of `StopReason`.
+    reason : StopReason
+        Reason in short.
     sentence : str
-        The same in plain words, with numbers.
+        Reason in plain words, with numbers.
     reached : bool
         Whether the aim was reached; otherwise something other than a reading is wanted.
     interval_pa : tuple of float or None
@@ -47,20 +47,21 @@ class Proposal:
 
     Attributes
     ----------
-    kind : str
-        ``reading``, ``repeat``, ``sweep`` or ``coast-down``.
+    kind : Kind
+        What to take.
     about : str
         What it tells of: ``maximising pressure``, ``difference of sweeps`` or ``drag and pivot``.
     pressure_pa : float
-        Where, Pa; of a sweep, its first pressure.
+        Pressure at which to measure, Pa; of a sweep, the first.
     pressures_pa : tuple of float
-        All pressures of a sweep, in order; else that one.
+        All pressures of a sweep, Pa, in order; else that one.
     why : str
-        The reason in one sentence.
-    interval_before_pa, interval_after_pa : tuple of float or None
-        Interval of the maximising pressure as it is, or as expected once the proposals before this one are carried
-        out, and as expected after this one, Pa. None where no readings allow one, or the proposal is about other
-        things.
+        Reason for it in one sentence.
+    interval_before_pa : tuple of float or None
+        Interval of the maximising pressure, Pa, as it is, or as expected once the proposals before this one are carried
+        out; None where no readings allow one, or the proposal is about other things.
+    interval_after_pa : tuple of float or None
+        Interval of the maximising pressure, Pa, as expected after this proposal.
     information_bits : float or None
         Expected information on what it is about, bits.
     cost_s : float
@@ -94,19 +95,21 @@ class Plan:
     proposals : tuple of Proposal
         Readings first, in the order to take them; then whatever else would pay.
     stop : Stop or None
-        Why no more readings are worth their time; the proposals then say what could still be done.
+        Why no more readings are worth their time, None while some are; the proposals then say what could still be done.
     level : float
-        Level of the intervals.
+        Coverage probability of the intervals.
     target : TargetInterval or None
-        What the owner wants.
+        Width of the interval that the owner wants; None where none was asked for.
     opening : str
-        The state of things in one sentence.
-    assumptions, falsified_by : tuple of str
-        What the plan rests on, and what would show it wrong.
+        State of things in one sentence.
+    assumptions : tuple of str
+        What the plan rests on.
+    falsified_by : tuple of str
+        What would show the plan wrong.
     optimum : Optimum
         The optimum as the readings so far show it.
     range_pa : tuple of float
-        Between which pressures readings were weighed.
+        Lowest and highest pressure at which readings were weighed, Pa.
     pressure_pa, information_bits : ndarray, shape (m,)
         Grid of pressures, and what one reading there is expected to tell, bits; empty without a curve.
     widths : ndarray, shape (b + 1,)
@@ -141,7 +144,24 @@ class Plan:
         return float(sum(one.cost_s for one in self.proposals))
 
     def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON: SI, the unit in the key."""
+        """Plain types for JSON: SI, the unit in the key.
+
+        Returns
+        -------
+        name : as in Plan
+        next : list of Proposal
+            What to measure next, in the order in which it is worth its time.
+        stop, opening, level, target : as in Plan
+        optimum : dict
+            The optimum as the readings so far show it.
+        optimum.found, optimum.pressure_pa, optimum.interval_pa, optimum.reason : as in Optimum
+        range_pa : as in Plan
+        expected_relative_widths : list of float
+            Expected full width of the interval over the pressure, now and after each further reading of the batch.
+        floor_relative_width : float
+            Part of that width that no reading can narrow.
+        assumptions, falsified_by : as in Plan
+        """
         stop = None if self.stop is None else {name: getattr(self.stop, name) for name in Stop.__dataclass_fields__}
         if stop is not None and stop["interval_pa"] is not None:
             stop["interval_pa"] = list(stop["interval_pa"])

@@ -37,22 +37,20 @@ READINGS: tuple[Column, ...] = (
     Column("lamp_on", "boolean", "", "Whether the lamp was on."),
     Column("envelope_temperature_k", "number", "K", "Temperature of the envelope, where it was noted."),
     Column("gauge_v", "number", "V", "Output of the gauge, where a voltage was noted."),
-    Column(
-        "pressure_pa", "number", "Pa", "Pressure after correction and gas factor; empty where the gauge gives none."
-    ),
-    Column("pressure_u_pa", "number", "Pa", "Its standard uncertainty, own and common parts together."),
+    Column("pressure_pa", "number", "Pa", "Pressure after correction and gas factor; none where the gauge gives none."),
+    Column("pressure_u_pa", "number", "Pa", "Standard uncertainty of the pressure, own and common parts together."),
     Column("log_pressure_u", "number", "1", "Standard uncertainty of ln(pressure) that the reading has for itself."),
     Column("log_pressure_u_common", "number", "1", "Standard uncertainty of ln(pressure) that all readings share."),
-    Column("pressure_flag", "string", "", "under-range, over-range or empty."),
+    Column("pressure_flag", "string", "", "What the gauge could not say: under-range, over-range or empty."),
     Column("mean_free_path_m", "number", "m", "Mean free path at the pressure, from the viscosity of the gas."),
     Column("knudsen", "number", "1", "Mean free path over the width of the vane."),
     Column("speed_rad_s", "number", "rad/s", "Angular speed in the middle of the trace, or as typed."),
-    Column("speed_u_rad_s", "number", "rad/s", "Its standard uncertainty."),
-    Column("speed_method", "string", "", "edges, spectrum, typed, none or empty."),
+    Column("speed_u_rad_s", "number", "rad/s", "Standard uncertainty of the speed."),
+    Column("speed_method", "string", "", "How the speed was found: edges, spectrum, typed, none or empty."),
     Column("speed_flags", "string", "", "Flags of the trace, separated by blanks."),
     Column("trace", "string", "", "File of the trace in the experiment folder."),
     Column("used", "boolean", "", "Whether the response curve uses the reading."),
-    Column("why_not", "string", "", "Why not, where it does not."),
+    Column("why_not", "string", "", "Why the response curve leaves the reading out; empty where it uses it."),
     Column("note", "string", "", "Note of whoever took the reading."),
 )
 

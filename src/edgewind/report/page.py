@@ -21,16 +21,18 @@ def _clean(value: Any) -> Any:
     return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
+def strict_environment(package: str) -> Environment:
+    """Return the environment of the templates of a package: everything is escaped, a misspelt name is an error."""
+    return Environment(
+        loader=PackageLoader(package, "templates"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+
+
 def page_environment() -> Environment:
-    """Return the templates' environment: everything is escaped, and a misspelt name is an error."""
-    environment = Environment(
-        loader=PackageLoader("edgewind.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=_clean,
-    )
+    """Return the environment of the report's templates."""
+    environment = strict_environment("edgewind.report")
+    environment.finalize = _clean
     environment.globals |= {"cautions": CAUTIONS, "flag_meanings": FLAGS, "limits": LIMITS, "verdicts": VERDICTS}
     environment.globals |= {"kinetics_now": KINETICS_NOW, "not_found": not_found}
     environment.globals |= {"thumb_width": WIDTH, "thumb_height": HEIGHT}

@@ -8,7 +8,8 @@ from typing import Any
 
 import pandas as pd
 
-from edgewind.evidence import Claim, Findings, Optimum, SizeComparison
+from edgewind.evidence import CoastDown, Findings, FittedOptimum, Optimum, SizeComparison
+from edgewind.evidence.fit import Marginal
 from edgewind.plan import Plan
 from edgewind.report.planned_time import time_of
 
@@ -40,6 +41,15 @@ def study_summary(
         Where the report is.
     plans : sequence of Plan
         What to measure next, one for each experiment, or none.
+
+    Returns
+    -------
+    report : str or None
+        File of the report; null where none was written.
+    experiments : list of _experiment
+        One for each experiment, where there are several.
+    comparison : SizeComparison or None
+        The first two rotors compared, where there are several experiments.
     """
     planned = plans or [None] * len(findings)
     experiments = [_experiment(found, plan) for found, plan in zip(findings, planned, strict=True)]
@@ -50,6 +60,48 @@ def study_summary(
 
 
 def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
+    """Return one experiment as plain data.
+
+    Returns
+    -------
+    name : str
+        Name of the experiment.
+    title : str
+        Title that `bench.toml` gives it.
+    answer : list of str
+        The answer in plain sentences.
+    optimum : _optimum
+        The pressure at which the rotor turns fastest.
+    force_optimum : _force_optimum
+        The pressure at which the torque of all drives is greatest.
+    fit : _fit or None
+        The unknowns of the rotor after the fit of all drives; null without a fit.
+    coast_downs : list of _coast_down
+        Drag and friction from each coast-down; empty without a fit.
+    scaling : list of edgewind.evidence.Scaling
+        How the optima of the fit move with the width of the vane; empty without a fit.
+    knudsen_at_optimum : float or None
+        Mean free path over the width of the vane at the optimum, median.
+    knudsen_at_optimum_interval : tuple of float or None
+        Interval of that Knudsen number at the level of the optimum.
+    mean_free_path_at_optimum_m : float or None
+        Mean free path at the optimum, m.
+    readings : list of readings_records
+        Every reading, with what was made of it.
+    mechanisms : list of edgewind.evidence.Claim
+        Every candidate mechanism, weighed.
+    next : list of edgewind.plan.Proposal
+        What to measure next, in the order in which it is worth its time.
+    next_stop : edgewind.plan.Stop or None
+        Why no more readings are worth their time; null while some are.
+    time : edgewind.plan.TimePlan or None
+        Time on the bench for the pressures of the study; null without `[vacuum]` in `bench.toml`.
+    inputs : list of dict
+        Every file that was read.
+    inputs[].path, inputs[].sha256 : as in edgewind.signals.experiment.InputFile
+    inputs[].bytes : int
+        Size of the file.
+    """
     knudsen = found.knudsen
     return {
         "name": found.experiment.name,
@@ -58,13 +110,13 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "optimum": _optimum(found.optimum),
         "force_optimum": _force_optimum(found),
         "fit": _fit(found),
-        "coast_downs": _coast_downs(found),
-        "scaling": _scaling(found),
+        "coast_downs": [] if found.explanation is None else [_coast_down(coast) for coast in found.explanation.coasts],
+        "scaling": [] if found.explanation is None else [_plain_dict(law.as_plain()) for law in found.explanation.laws],
         "knudsen_at_optimum": None if knudsen is None else knudsen.value,
         "knudsen_at_optimum_interval": None if knudsen is None else list(knudsen.interval),
         "mean_free_path_at_optimum_m": None if knudsen is None else knudsen.mean_free_path_m,
         "readings": readings_records(found.experiment.readings),
-        "mechanisms": [_claim(claim) for claim in found.mechanisms],
+        "mechanisms": [_plain_dict(vars(claim)) for claim in found.mechanisms],
         "next": [] if plan is None else [_plain(one.as_plain()) for one in plan.proposals],
         "next_stop": None if plan is None else plan.as_plain()["stop"],
         "time": _time(found),
@@ -73,11 +125,28 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
 
 
 def readings_records(readings: pd.DataFrame) -> list[dict[str, Any]]:
-    """Return the table of readings as plain rows, SI, null for missing numbers."""
+    """Return the table of readings as plain rows, SI, null for missing numbers.
+
+    Returns
+    -------
+    line, time, pressure_pa, pressure_u_pa, pressure_flag : as in edgewind.report.columns.READINGS
+    speed_rad_s, speed_u_rad_s, speed_flags, speed_method : as in edgewind.report.columns.READINGS
+    sweep, note, used, why_not : as in edgewind.report.columns.READINGS
+    lamp : bool
+        Whether the lamp was on.
+    envelope_k : float or None
+        Temperature of the envelope, K; null where it was not noted.
+    """
     return [_plain_dict({key: row[key] for key in _READING_KEYS}) for row in readings.to_dict("records")]
 
 
 def _optimum(optimum: Optimum) -> dict[str, Any]:
+    """Return the optimum as plain data.
+
+    Returns
+    -------
+    found, pressure_pa, interval_pa, level, reason, speed_rad_s, speed_u_rad_s, warnings, sweeps : as in Optimum
+    """
     keys = ("found", "pressure_pa", "interval_pa", "level", "reason", "speed_rad_s", "speed_u_rad_s", "warnings")
     sweeps = optimum.sweeps
     told = {key: getattr(optimum, key) for key in keys} | {"sweeps": None if sweeps is None else vars(sweeps)}
@@ -85,53 +154,80 @@ def _optimum(optimum: Optimum) -> dict[str, Any]:
 
 
 def _force_optimum(found: Findings) -> dict[str, Any]:
+    """Return the optimum of the torque as plain data.
+
+    Returns
+    -------
+    found, pressure_pa, interval_pa, level, reason : as in FittedOptimum
+    torque_n_m : float or None
+        Greatest torque of all drives, N m, median over the posterior.
+    """
     fitted = None if found.explanation is None else found.explanation.force_optimum
     if fitted is None:
-        told = {"found": False, "pressure_pa": None, "interval_pa": None, "level": found.optimum.level}
-        return told | {"reason": FORCE_NOT_SEPARATED}
+        fitted = FittedOptimum(False, None, None, found.optimum.level, None, FORCE_NOT_SEPARATED)
     values = {key: value for key, value in vars(fitted).items() if key != "value"}
     return _plain_dict(values | {"torque_n_m": fitted.value})
 
 
 def _fit(found: Findings) -> dict[str, Any] | None:
-    """What is known of the unknowns after the fit of all drives; null without one."""
+    """Return what is known of the unknowns after the fit of all drives; null without one.
+
+    Returns
+    -------
+    unknowns : list of _unknown
+        Every unknown of the rotor.
+    log_evidence, log_evidence_u, p_value, level : as in edgewind.evidence.Fit
+    """
     fitted = None if found.explanation is None else found.explanation.fit
     if fitted is None:
         return None
-    unknowns = [
-        {
-            "name": one.unknown.name, "label": one.unknown.label, "unit": one.unknown.unit, "median": one.median,
-            "interval": one.interval, "prior": one.unknown.words, "width_ratio": one.width_ratio,
-            "fixed_by_data": one.fixed_by_data, "settled_by": one.settled_by,
-        }
-        for one in fitted.marginals
-    ]  # fmt: skip
     keys = ("log_evidence", "log_evidence_u", "p_value", "level")
+    unknowns = [_unknown(one) for one in fitted.marginals]
     return _plain_dict({"unknowns": unknowns} | {key: getattr(fitted, key) for key in keys})
 
 
-def _scaling(found: Findings) -> list[dict[str, Any]]:
-    """How the optima of the fit move with the width of the vane; empty without a fit."""
-    laws = () if found.explanation is None else found.explanation.laws
-    return [_plain_dict(law.as_plain()) for law in laws]
+def _unknown(one: Marginal) -> dict[str, Any]:
+    """Return an unknown of the fit as plain data.
+
+    Returns
+    -------
+    name, label, unit : as in edgewind.evidence.priors.Unknown
+    median, interval : as in Marginal
+    prior : str
+        What was known of it before the readings, in words.
+    width_ratio, fixed_by_data, settled_by : as in Marginal
+    """
+    of = {key: getattr(one.unknown, key) for key in ("name", "label", "unit")}
+    keys = ("median", "interval", "width_ratio", "fixed_by_data", "settled_by")
+    return of | {"prior": one.unknown.words} | {key: getattr(one, key) for key in keys}
 
 
-def _coast_downs(found: Findings) -> list[dict[str, Any]]:
+def _coast_down(coast: CoastDown) -> dict[str, Any]:
+    """Return a coast-down as plain data, the unit in the keys.
+
+    Returns
+    -------
+    line, pressure_pa : as in CoastDown
+    drag_rate_1_s : float or None
+        Drag over moment of inertia, 1/s.
+    drag_rate_u_1_s : float or None
+        Standard uncertainty of drag over moment of inertia, 1/s.
+    dry_rate_rad_s2 : float or None
+        Dry friction over moment of inertia, rad/s^2.
+    dry_rate_u_rad_s2 : float or None
+        Standard uncertainty of dry friction over moment of inertia, rad/s^2.
+    correlation, flags : as in CoastDown
+    """
     names = ("line", "pressure_pa", "drag_rate", "drag_rate_u", "dry_rate", "dry_rate_u", "correlation", "flags")
     units = {"drag_rate": "drag_rate_1_s", "drag_rate_u": "drag_rate_u_1_s", "dry_rate": "dry_rate_rad_s2"}
     units |= {"dry_rate_u": "dry_rate_u_rad_s2"}
-    coasts = () if found.explanation is None else found.explanation.coasts
-    return [_plain_dict({units.get(name, name): getattr(coast, name) for name in names}) for coast in coasts]
+    return _plain_dict({units.get(name, name): getattr(coast, name) for name in names})
 
 
 def _time(found: Findings) -> dict[str, Any] | None:
     """Plan of the time on the bench; null without ``[vacuum]``."""
     plan = time_of(found)
     return None if plan is None else _plain_dict(plan.as_plain())
-
-
-def _claim(claim: Claim) -> dict[str, Any]:
-    return _plain_dict(vars(claim))
 
 
 def _plain_dict(values: dict[str, Any]) -> dict[str, Any]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -39,11 +38,6 @@ class FaceHeat:
             self.absorbed_dark - self.radiated_dark - self.to_gas_dark - self.through,
             self.absorbed_bright - self.radiated_bright - self.to_gas_bright + self.through,
         )
-
-
-def free_molecular_heat_conductance(pressure_pa: float, most_probable_speed_m_s: float, temperature_k: float) -> float:
-    """Heat that a face loses to free-molecular monatomic gas, ``p v0 / (sqrt(pi) T0)``, in W/(m^2 K)."""
-    return pressure_pa * most_probable_speed_m_s / (math.sqrt(math.pi) * temperature_k)
 
 
 def polyatomic_factor(internal: float, knudsen: Any) -> Array:

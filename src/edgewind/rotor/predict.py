@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,8 +30,10 @@ class CurveOptimum:
 
     Attributes
     ----------
-    pressure_pa, value : float
-        Place and signed value there.
+    pressure_pa : float
+        Pressure at which the curve is greatest, Pa.
+    value : float
+        Its value there, with its sign.
     inside : bool
         Whether it lies between the ends of the pressures asked about.
     knudsen : float
@@ -56,7 +58,24 @@ class Prediction:
     response_source: str
 
     def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON: rows and both optima."""
+        """Plain types for JSON: rows and both optima.
+
+        Returns
+        -------
+        rows : list of predict
+            The table, a row for each pressure.
+        optimum : dict
+            Where the speed is greatest.
+        force_optimum : dict
+            Where the torque is greatest.
+        optimum.found, force_optimum.found : bool
+            Whether the greatest value lies between the ends of the pressures and not at one of them.
+        optimum.pressure_pa, optimum.knudsen, force_optimum.pressure_pa, force_optimum.knudsen : as in CurveOptimum
+        optimum.speed_rad_s : float
+            Greatest speed, rad/s, positive when the bright face goes ahead.
+        force_optimum.torque_n_m : float
+            Greatest torque of all drives, N m, positive when the bright face goes ahead.
+        """
         rows = self.table.astype(object).where(self.table.notna(), None).to_dict("records")
         return {
             "rows": rows,
@@ -94,11 +113,38 @@ def predict(
     Returns
     -------
     DataFrame
-        ``pressure_pa, knudsen, speed_rad_s, torque_n_m, drag_n_m_s, t_hot_k, t_cold_k`` (dark and bright face), then
-        ``torque_<drive>_n_m`` for each drive, ``torque_area_n_m`` and ``torque_edge_n_m`` (shares of the thermal
-        force), ``drag_vanes_n_m_s, drag_arms_n_m_s, drag_pivot_n_m_s``, ``pivot_dry_n_m`` and
-        ``convection_bound_n_m``. Speed and torque are positive when the bright face goes ahead. Drag is all that
-        grows with speed.
+        A row for each pressure, with these columns; speed and torque are positive when the bright face goes ahead:
+
+        pressure_pa : float
+            Pressure, Pa.
+        knudsen : float
+            Mean free path over the width of the vane.
+        speed_rad_s : float
+            Steady speed, rad/s; zero where the pivot holds the rotor.
+        torque_n_m : float
+            Torque of all drives together, N m.
+        drag_n_m_s : float
+            All drag that grows with the speed, N m s.
+        t_hot_k : float
+            Temperature of the dark face, K.
+        t_cold_k : float
+            Temperature of the bright face, K.
+        torque_<drive>_n_m : float
+            Torque of one drive by itself, N m, under its key, such as thermal_force.
+        torque_area_n_m : float
+            Share of the thermal force's torque that acts on the area of the faces, N m.
+        torque_edge_n_m : float
+            Share of the thermal force's torque that acts near the edges, N m.
+        drag_vanes_n_m_s : float
+            Drag of the gas on the vanes, N m s.
+        drag_arms_n_m_s : float
+            Drag of the gas on the arms, N m s.
+        drag_pivot_n_m_s : float
+            Part of the pivot's friction that grows with the speed, N m s.
+        pivot_dry_n_m : float
+            Part of the pivot's friction that does not grow with the speed, N m.
+        convection_bound_n_m : float
+            Bound on the torque of convection, N m.
 
     Raises
     ------
@@ -233,8 +279,3 @@ def parse_pressures(text: str) -> Array:
 
 def _plain(found: CurveOptimum, name: str) -> dict[str, Any]:
     return {"found": found.inside, "pressure_pa": found.pressure_pa, "knudsen": found.knudsen, name: found.value}
-
-
-def pressures_of(texts: Sequence[str]) -> Array:
-    """Read several ranges or lists as one ascending array."""
-    return np.unique(np.concatenate([parse_pressures(text) for text in texts]))

@@ -35,7 +35,7 @@ class GaugeComparison:
     factor, slope : Measured
         The correction with standard uncertainties; factor and slope are uncorrelated by the choice of the pivot.
     pivot_pa : float
-        Weighted geometric mean of the indicated pressures, Pa.
+        Pressure about which the slope turns, Pa: weighted geometric mean of the indicated pressures.
     scatter : float
         Standard deviation of ``ln p`` about the correction that the stated uncertainties do not explain.
     p_value : float
@@ -61,7 +61,20 @@ class GaugeComparison:
         }
 
     def as_plain(self) -> dict[str, float | int]:
-        """The comparison as plain data with stable keys."""
+        """The comparison as plain data with stable keys.
+
+        Returns
+        -------
+        factor : float
+            True over indicated pressure at the pivot.
+        factor_u : float
+            Standard uncertainty of the factor.
+        slope : float
+            Power of (indicated pressure / pivot) in the correction; zero where none is evident.
+        slope_u : float
+            Standard uncertainty of the slope.
+        pivot_pa, scatter, p_value, pairs : as in GaugeComparison
+        """
         return {
             "factor": self.factor.value,
             "factor_u": self.factor.u,

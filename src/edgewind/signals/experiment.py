@@ -27,7 +27,17 @@ SET_ASIDE_FLAGS = ("no-signal", "aliased", "short", "drifting")
 
 @dataclass(frozen=True)
 class InputFile:
-    """A file that the study read, relative to the experiment folder, with its SHA-256."""
+    """A file that the study read.
+
+    Attributes
+    ----------
+    path : str
+        Path of the file, relative to the experiment folder.
+    sha256 : str
+        SHA-256 of the file.
+    size : int
+        Bytes.
+    """
 
     path: str
     sha256: str

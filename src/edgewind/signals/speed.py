@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +37,8 @@ from edgewind.signals.trace import Trace
 
 FloatArray = NDArray[np.float64]
 
-FLAGS = ("drifting", "short", "aliased", "no-signal", "missed-marks", "clipped")
+Flag = Literal["drifting", "short", "aliased", "no-signal", "missed-marks", "clipped"]
+FLAGS: tuple[Flag, ...] = get_args(Flag)
 
 MATERIAL_DRIFT = 0.005
 """Change of speed within a trace, as a share of the speed, below which it does not matter."""
@@ -51,16 +53,20 @@ class SpeedEstimate:
 
     Attributes
     ----------
-    speed_rad_s, speed_u_rad_s : float
-        Angular speed and its standard uncertainty, rad/s; nan where no number can be given.
-    flags : tuple of str
-        What is amiss: see `FLAGS`.
-    method : str
-        "edges", "spectrum" or "none".
+    speed_rad_s : float
+        Angular speed in the middle of the trace, rad/s; nan where no number can be given.
+    speed_u_rad_s : float
+        Standard uncertainty of that speed, rad/s; nan without one.
+    flags : tuple of Flag
+        What is amiss with the trace.
+    method : {"edges", "spectrum", "none"}
+        Method that gave the speed.
     turns : float
-        Turns that the trace holds.
-    acceleration_rad_s2, acceleration_u_rad_s2 : float
-        Angular acceleration and its standard uncertainty, rad/s^2.
+        Turns that the trace holds; nan where nothing turns.
+    acceleration_rad_s2 : float
+        Angular acceleration, rad/s^2; nan where nothing turns.
+    acceleration_u_rad_s2 : float
+        Standard uncertainty of the acceleration, rad/s^2; nan where nothing turns.
     edges, spectrum : MethodResult or None
         What each method found by itself.
     """

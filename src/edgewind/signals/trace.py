@@ -130,15 +130,6 @@ def read_trace(
         raise error.at(file=source) from None
 
 
-def list_channels(path: str | PathLike[str], *, max_bytes: int = DEFAULT_MAX_BYTES) -> list[str]:
-    """Return the names of the voltage channels of a file, in order."""
-    try:
-        table = read_table(path, max_bytes)
-    except InputError as error:
-        raise error.at(file=str(path)) from None
-    return [column.name for column in split_time(table)[1]]
-
-
 def read_table(path: str | PathLike[str], max_bytes: int = DEFAULT_MAX_BYTES) -> Table:
     """Return the columns of a file, by the reader that its suffix asks for."""
     name = Path(path).name.lower()

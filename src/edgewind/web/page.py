@@ -9,12 +9,13 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment
 from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from edgewind.cautions import DEFER, HAZARDS
+from edgewind.report.page import strict_environment
 from edgewind.report.palette import DARK, LIGHT, css_of
 from edgewind.units import to_si
 
@@ -70,13 +71,7 @@ async def static(request: Request) -> Response:
 
 @lru_cache(maxsize=1)
 def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("edgewind.web", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = strict_environment("edgewind.web")
     environment.filters["address"] = _address
     environment.globals |= {
         "hazards": HAZARDS, "defer": DEFER, "tabs": TABS, "units": UNITS, "data": _data, "unit_sizes": _unit_sizes(),

@@ -31,7 +31,19 @@ class Component(NamedTuple):
 
 
 class Correction(Section):
-    """What a comparison with a reference gauge found: ``p = p_indicated * factor * (p_indicated / pivot)**slope``."""
+    """What a comparison with a reference gauge found: ``p = p_indicated * factor * (p_indicated / pivot)**slope``.
+
+    Attributes
+    ----------
+    factor : Measured
+        True over indicated pressure at the pivot.
+    slope : Measured
+        Power with which that ratio goes over the indicated pressure.
+    pivot : Measured
+        Pressure about which the slope turns.
+    source : str
+        Where the correction comes from.
+    """
 
     factor: Factor
     slope: quantity("number") = Measured(0.0)  # type: ignore[valid-type]
@@ -44,16 +56,27 @@ class Gauge(Section):
 
     Attributes
     ----------
+    kind : str
+        Kind of gauge, which says what other keys it takes.
     principle : str
-        ``"diaphragm"`` reads the same in every gas; the other two do not.
-    signal_low, signal_high : Measured
-        Output voltages, V, outside which the gauge says nothing: readings there are flagged, never turned into numbers.
-    noise, resolution, zero_uncertainty : Measured
-        Standard deviation of the voltage, least step of the voltmeter, standard uncertainty of the zero; V.
+        What the gauge goes by; only a diaphragm reads the same in every gas.
+    signal_low : Measured
+        Output voltage below which the gauge says nothing: readings there are flagged, never turned into numbers.
+    signal_high : Measured
+        Output voltage above which the gauge says nothing.
+    noise : Measured
+        Standard deviation of the voltage.
+    resolution : Measured
+        Least step of the voltmeter.
+    zero_uncertainty : Measured
+        Standard uncertainty of the zero.
     transfer_uncertainty : Measured
-        Relative standard uncertainty of the transfer function.
+        Relative standard uncertainty of the transfer function, or of what a display shows.
     gas_factor : Measured or None
-        True pressure over indicated pressure in the gas of the experiment.
+        True over indicated pressure in the gas of the experiment; needed in all gases but nitrogen and air, unless the
+        gauge is a diaphragm, or an ionisation gauge, whose factor in common gases is known.
+    correction : Correction or None
+        What a comparison with a reference gauge found.
     """
 
     kind: str

@@ -16,6 +16,17 @@ class IonCurrentGauge(Gauge):
 
     The usual definition of the sensitivity of an ionisation gauge: J. M. Lafferty (ed.), Foundations of Vacuum Science
     and Technology (1998), chapter 6.
+
+    Attributes
+    ----------
+    zero : Measured
+        Output voltage without an ion current.
+    current_per_voltage : Measured
+        Ion current per voltage of the electrometer.
+    sensitivity : Measured
+        Ion current over emission current, per pressure.
+    emission_current : Measured
+        Current of electrons that the filament emits.
     """
 
     kind: Literal["ion-current"]

@@ -10,7 +10,15 @@ from edgewind.units import Measured
 
 
 class LinearGauge(Gauge):
-    """``p = (V - zero) * scale``."""
+    """``p = (V - zero) * scale``.
+
+    Attributes
+    ----------
+    zero : Measured
+        Output voltage at no pressure.
+    scale : Measured
+        Pressure per voltage.
+    """
 
     kind: Literal["linear"]
     principle: Principle = "diaphragm"

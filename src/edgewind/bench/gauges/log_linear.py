@@ -11,7 +11,17 @@ from edgewind.bench.gauges.base import Component, FloatArray, Gauge, Principle
 
 
 class LogLinearGauge(Gauge):
-    """``log10(p / reference_pressure) = (V - reference_voltage) / voltage_per_decade``."""
+    """``log10(p / reference_pressure) = (V - reference_voltage) / voltage_per_decade``.
+
+    Attributes
+    ----------
+    reference_pressure : Measured
+        A pressure at which the output is known.
+    reference_voltage : Measured
+        Output voltage at that pressure.
+    voltage_per_decade : Measured
+        Voltage by which the output rises for ten times the pressure.
+    """
 
     kind: Literal["log-linear"]
     principle: Principle = "thermal-conductivity"

@@ -20,6 +20,11 @@ class TableGauge(Gauge):
 
     Piecewise cubic Hermite interpolation: Fritsch and Carlson, SIAM J. Numer. Anal. 17, 238 (1980). Outside the table
     there is no pressure.
+
+    Attributes
+    ----------
+    points : tuple of tuple of float
+        Pairs of a voltage and a pressure, each with its unit: ``[["1.00 V", "2 mTorr"], ["1.25 V", "10 mTorr"]]``.
     """
 
     kind: Literal["table"]

@@ -24,7 +24,6 @@ from edgewind.kinetics import Response, respond, store
 from edgewind.kinetics.inputs import check_accommodation, check_knudsen, check_room, check_shape
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
 from edgewind.report.film.words import DRIVES, choose
-from edgewind.rotor import area_share
 
 Floats = NDArray[np.float64]
 
@@ -42,10 +41,14 @@ class GasField:
 
     Attributes
     ----------
-    shape, aspect, knudsen, room, position, accommodation
+    shape : str
+        Name of the shape of the vane.
+    knudsen : float
+        Mean free path over the width of the vane.
+    aspect, room, position, accommodation
         The case, as in `edgewind.kinetics.Response`.
-    drive : str
-        A key of `edgewind.report.film.DRIVES`.
+    drive : {"thermal", "flow", "warm"}
+        What moves the gas: faces of two temperatures, the vane itself, or two warm faces.
     x, y : arrays of shape (nx + 1,), (ny + 1,)
         Edges of the cells along the normal, the vane at 0 and its hot side above, and across from the middle to the
         side wall; in widths of the vane.
@@ -59,8 +62,10 @@ class GasField:
         Share of the mean over the face that the value in its middle would give on all of it.
     mean : float
         The mean over the face.
-    coefficient, error : float
-        The coefficient of the response and its estimated error, where they were computed, else the mean and NaN.
+    coefficient : float
+        Coefficient of the response where it was computed, else the mean over the face.
+    error : float
+        Estimated error of the coefficient; NaN where it was not computed.
     mass_residual : float
         Particles that leave all walls over the sum of the magnitudes.
     """
@@ -164,7 +169,7 @@ def field_of(solution: Solution, *, case: Case, drive: str, coefficient: float |
         moments=picked,
         edge=extent,
         stress=np.asarray(cut[on_vane]),
-        area_share=area_share(acting[inside], weight[inside]),
+        area_share=float(acting[inside][0]) / mean,
         mean=mean,
         coefficient=mean if coefficient is None else coefficient,
         error=float("nan") if error is None else error,

@@ -33,12 +33,16 @@ class Film:
     ----------
     path : Path
         The file.
-    frames, fps : int
-        Number of frames, and how many are shown in a second.
+    frames : int
+        Number of frames.
+    fps : int
+        Frames shown in a second.
     width, height : int
         Pixels.
-    knudsen_first, knudsen_last : float
-        Where it begins and ends.
+    knudsen_first : float
+        Knudsen number where the film begins.
+    knudsen_last : float
+        Knudsen number where it ends.
     bytes : int
         Size of the file.
     """

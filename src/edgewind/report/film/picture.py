@@ -216,7 +216,7 @@ class GasPicture:
         # A rule of one width in the lower left corner.
         x, y = first.x[0] + 0.14 * unit, -first.y[-1] + 0.15 * unit
         tick = 0.035 * unit
-        self._rule = self._move(
+        self._move(
             axes, axes.plot([x, x, x, x + 1, x + 1, x + 1], [y - tick, y + tick, y, y, y - tick, y + tick],
                             color=palette.ink, linewidth=1.5 * line, zorder=5, path_effects=halo,
                             solid_capstyle="butt", solid_joinstyle="miter")[0],
@@ -258,7 +258,6 @@ class GasPicture:
         palette, line = self.palette, SHEET.line
         self._text(_RIGHT, 24.6, f"Along the face: {self.drive.along}", size=_SMALL, fontweight="bold")
         axes = plain_axes(self.figure, self._em(_RIGHT + 3.6, 17.3, 13.0, 6.4))
-        self._stress = axes
         edge = self.series.first.edge
         axes.set(xlim=(0, 1), ylim=(-1.04 * edge, 1.04 * edge), xticks=[], yticks=[])
         right = {"thermal": palette.rust, "warm": palette.rust}.get(self.series.first.drive, palette.soft)

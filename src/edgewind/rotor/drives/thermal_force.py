@@ -18,14 +18,3 @@ def torque(at: Conditions) -> Array:
     rotor = at.rotor
     force = at.pressure_pa * rotor.vane_area_m2 * at.gas.thermal_force * at.faces_apart
     return np.asarray(rotor.gas_force_factor * rotor.vanes * rotor.arm_m * force)
-
-
-def thermal_force_free_molecular(
-    pressure_pa: float, area_m2: float, difference_k: float, temperature_k: float
-) -> float:
-    """Force on a vane in free-molecular gas, ``F = p A dT / (4 T0)``, in N, from the warm to the cold face; any shape.
-
-    Both faces fully diffuse, a large room, a small difference: Knudsen, Ann. Phys. 337, 809 (1910), to first order in
-    dT.
-    """
-    return pressure_pa * area_m2 * difference_k / (4 * temperature_k)

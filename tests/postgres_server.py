@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 import psycopg
 
-TOOL = Path(__file__).parents[2] / "tools" / "ensure-postgres"
+TOOL = Path(__file__).parents[1] / "tools" / "ensure-postgres"
 ROLE = "edgewind"
 
 
