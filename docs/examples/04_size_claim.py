@@ -20,7 +20,7 @@ from edgewind.plan import Settings, plan_scaling_study
 HERE = Path(__file__) if "__file__" in globals() else Path.cwd() / "here"
 FOLDER = next(above for above in HERE.parents if (above / "pyproject.toml").is_file()) / "examples/two-rotors"
 bench = read_bench(FOLDER / "vane-12mm" / "bench.toml")
-settings = Settings(days=2, trials=6, noise=0.01, studies=1000, seed=1)
+settings = Settings(days=2, trials=12, noise=0.01, studies=1000, seed=1)
 study = plan_scaling_study(bench, [0.008, 0.012, 0.020], settings=settings, processes=1)
 
 # %%

@@ -44,13 +44,15 @@ def test_dwell_prints_json_text_and_a_figure(folder):
 
 
 def test_design_writes_a_sheet(folder):
-    options = ("--widths", "8 mm, 14 mm", "--days", "1", "--readings", "8", "--out", "plan", "--json")
+    options = ("--widths", "8 mm, 14 mm", "--days", "1", "--readings", "8", "--trials", "12", "--out", "plan", "--json")
     done = edgewind("design", "bench.toml", *options, cwd=folder)
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)
     assert told["sheet"] == "plan/plan.html" and told["widths_m"] == [0.008, 0.014]
     assert (folder / "plan" / "plan.txt").read_text(encoding="utf-8").startswith("Build ")
-    assert str(folder) not in (folder / "plan" / "plan.html").read_text(encoding="utf-8")
+    page = (folder / "plan" / "plan.html").read_text(encoding="utf-8")
+    assert str(folder) not in page
+    assert "--days 1 --readings 8 --trials 12 --seed 1 --out plan" in page
 
 
 def test_rotor_prints_the_trade_and_draws_it(folder):

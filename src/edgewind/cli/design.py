@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -27,6 +28,9 @@ def design(
         str, typer.Option(help="Claims: n in pressure ~ width^n; the model's own is added.")
     ] = "-2,-1,-0.5,0",
     level: Annotated[float, typer.Option(help="Confidence with which a claim is given up.")] = 0.95,
+    trials: Annotated[
+        int, typer.Option(help="Simulated sweeps of each rotor in each gas; more of them know the chances better.")
+    ] = 40,
     seed: Annotated[int, typer.Option(help="Seed of all draws; the same seed gives the same plan.")] = 1,
     processes: Annotated[int | None, typer.Option(help="Processes; as many as cores where left out.")] = None,
     out: Annotated[
@@ -50,7 +54,7 @@ def design(
         raise InputError("something is there already", file=out, fix="name a folder that does not exist yet")
     settings = Settings(
         days=days, hours_a_day=hours, changeover_h=parse_quantity(changeover, "time") / 3600, readings=readings,
-        noise=noise, level=level, seed=seed,
+        noise=noise, level=level, trials=trials, seed=seed,
     )  # fmt: skip
     with threadpool_limits(limits=1):
         plan = plan_scaling_study(
@@ -64,8 +68,14 @@ def design(
     if out is not None:
         from edgewind.report import write_plan_sheet
 
-        given = f" --gases {gases}" if gases else ""
-        command = f'edgewind design bench.toml --widths "{widths}"{given} --days {days:g} --seed {seed} --out plan'
+        told = {
+            "--gases": (gases, None), "--days": (f"{days:g}", None), "--hours": (f"{hours:g}", "8"),
+            "--changeover": (changeover, "1 h"), "--readings": (str(readings), "14"), "--noise": (f"{noise:g}", "0.02"),
+            "--exponents": (exponents, "-2,-1,-0.5,0"), "--level": (f"{level:g}", "0.95"),
+            "--trials": (str(trials), "40"), "--seed": (str(seed), None),
+        }  # fmt: skip
+        given = [f"{name} {shlex.quote(value)}" for name, (value, usual) in told.items() if value and value != usual]
+        command = " ".join([f'edgewind design bench.toml --widths "{widths}"', *given, "--out plan"])
         sheet = write_plan_sheet(plan, out, command=command)
     if as_json:
         print_json(_plain(plan, None if out is None else sheet))

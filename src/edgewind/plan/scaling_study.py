@@ -1,16 +1,16 @@
 """A study of a scaling claim: how many rotors and sweeps tell one power of the size from another.
 
 Each candidate rotor is predicted by the forward model. Sweeps of it are simulated and read by the same analysis as real
-ones, in processes; what that analysis errs by is drawn again and again in simulated studies, each with its own rotors.
+ones, in processes; whether an optimum is claimed, what that errs by and what uncertainty is stated for it is drawn
+again and again in simulated studies, each with its own rotors. A study then gives up a claim as a person would who has
+those intervals and no other knowledge of the scatter.
 """
 
 from __future__ import annotations
 
 import itertools
-import os
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -20,15 +20,24 @@ from scipy.stats import norm
 
 from edgewind.bench import Bench
 from edgewind.errors import EdgewindError, InputError
-from edgewind.evidence import SweepData, find_optimum
 from edgewind.plan.dwell import bench_times, sweep_steps
+from edgewind.plan.exponent_test import exponent_weights, mean_of_sweeps
 from edgewind.plan.sized import (
     CONDUCTANCE_ALIKE,
     EMISSIVITY_ALIKE,
     LENGTHS_ALIKE,
-    Curve,
     SizedRotor,
+    curves_alike,
     sized_rotor,
+)
+from edgewind.plan.sweep_errors import (
+    Calibration,
+    Trials,
+    calibrate,
+    read_sweep,
+    read_trials,
+    simulated_sweep,
+    standing,
 )
 
 Array = NDArray[np.float64]
@@ -37,14 +46,14 @@ MODEL = "model"
 DEFAULT_EXPONENTS = (-2.0, -1.0, -0.5, 0.0)
 # A sweep reaches this factor below the lowest and above the highest pressure that any claim gives its optimum.
 REACH = 5.0
-# Scatter of ln(pressure) of single readings; what all readings share moves every rotor alike and drops out.
-_PRESSURE_NOISE = 0.01
 _GAS_CHANGE_S = 900.0
 _MOST_ROTORS, _MOST_SWEEPS = 5, 4
 # Where the model's own exponent is nearer than this to a claim, the two need not be told apart when designs are ranked.
 _ALIKE = 0.2
 # A least chance of this much is enough: the design with the fewest rotors that reaches it is taken.
 ENOUGH = 0.9
+# Parts of the simulated sweeps that are left out in turn to see how well a power is known.
+_PARTS = 6
 
 
 @dataclass(frozen=True)
@@ -66,7 +75,7 @@ class Settings:
     level : float
         Confidence with which a claim is given up.
     trials : int
-        Sweeps of each candidate that are simulated and read by the whole analysis.
+        Sweeps of each candidate in each gas that are simulated and read by the whole analysis.
     studies : int
         Simulated studies behind each power.
     seed : int
@@ -79,7 +88,7 @@ class Settings:
     readings: int = 14
     noise: float = 0.02
     level: float = 0.95
-    trials: int = 12
+    trials: int = 40
     studies: int = 4000
     seed: int = 1
 
@@ -102,26 +111,6 @@ class Settings:
     def hours(self) -> float:
         """All the time there is, h."""
         return self.days * self.hours_a_day
-
-
-@dataclass(frozen=True, eq=False)
-class Calibration:
-    """What the analysis of one simulated sweep errs by, from whole analyses.
-
-    Attributes
-    ----------
-    found_share : float
-        Share of simulated sweeps in which an optimum was claimed.
-    bias, sd : float
-        Mean and standard deviation of ln(found / true pressure).
-    errors : array of shape (k,)
-        Standardised errors, drawn again in the simulated studies.
-    """
-
-    found_share: float
-    bias: float
-    sd: float
-    errors: Array
 
 
 @dataclass(frozen=True)
@@ -160,12 +149,15 @@ class Rated:
         Standard uncertainty that the exponent would have.
     least_power : float
         Least of the chances in `power`, of claims that have to be told apart.
+    least_power_u : float or None
+        Standard uncertainty of `least_power`, from the number of sweeps simulated; none where not worked out.
     """
 
     design: Design
     power: dict[str, dict[str, float]]
     exponent_u: float
     least_power: float
+    least_power_u: float | None = None
 
     def as_plain(self) -> dict[str, Any]:
         """Plain data.
@@ -178,7 +170,7 @@ class Rated:
         sweeps_of_each_rotor_and_gas : int
             Sweeps of each rotor in each gas.
         hours : as in Design
-        exponent_u, least_power, power : as in Rated
+        exponent_u, least_power, least_power_u, power : as in Rated
         """
         return {
             "widths_m": list(self.design.widths_m),
@@ -187,6 +179,7 @@ class Rated:
             "hours": self.design.hours,
             "exponent_u": self.exponent_u,
             "least_power": self.least_power,
+            "least_power_u": self.least_power_u,
             "power": self.power,
         }
 
@@ -195,94 +188,6 @@ def _pressures(rotor: SizedRotor, low: float, high: float, readings: int) -> Arr
     """Pressures of a sweep, Pa: even in the logarithm, within what the curve covers."""
     least, most = np.exp(rotor.curve.log_grid[0]), np.exp(rotor.curve.log_grid[-1])
     return np.geomspace(max(low / REACH, least), min(high * REACH, most), readings)
-
-
-def simulated_sweep(
-    curve: Curve, pressure_pa: Array, noise: float, random: np.random.Generator, shift: float = 0.0
-) -> SweepData:
-    """Take a sweep of a rotor whose optimum lies at ``exp(shift)`` times that of the model.
-
-    The speed scatters by `noise` of itself and by a tenth of that of the greatest speed; the pressure by 1 % a reading.
-    """
-    true_pressure = pressure_pa * np.exp(_PRESSURE_NOISE * random.standard_normal(pressure_pa.size))
-    speed = curve.speed_at(true_pressure, shift)
-    spread = noise * np.hypot(speed, 0.1 * curve.speed_rad_s)
-    return SweepData(
-        pressure_pa,
-        np.full(pressure_pa.size, _PRESSURE_NOISE),
-        speed + spread * random.standard_normal(speed.size),
-        spread,
-    )
-
-
-def optimum_error(curve: Curve, data: SweepData, shift: float = 0.0, seed: int = 0) -> float:
-    """Error of the whole analysis of a sweep in ln(pressure of the optimum); nan where it claims none."""
-    found = find_optimum(data, seed=seed)
-    if found.pressure_pa is None:
-        return float("nan")
-    return float(np.log(found.pressure_pa / curve.pressure_pa) - shift)
-
-
-def _one_trial(job: tuple[Curve, Array, float, tuple[int, ...]]) -> float:
-    curve, pressure, noise, seed = job
-    random = np.random.default_rng(list(seed))
-    return optimum_error(curve, simulated_sweep(curve, pressure, noise, random), seed=int(seed[-1]))
-
-
-def calibrate(
-    rotors: Sequence[SizedRotor], pressures: Sequence[Array], settings: Settings, processes: int | None = None
-) -> list[Calibration]:
-    """Simulate and read sweeps of each rotor; the same numbers whatever the number of processes.
-
-    Parameters
-    ----------
-    rotors, pressures : sequences of one length
-        Rotors, and the pressures of their sweeps.
-    settings : Settings
-        Noise, number of trials, seed.
-    processes : int, optional
-        How many to use; as many as there are cores where absent.
-    """
-    jobs = [
-        (rotor.curve, pressure, settings.noise, (settings.seed, 7, which, trial))
-        for which, (rotor, pressure) in enumerate(zip(rotors, pressures, strict=True))
-        for trial in range(settings.trials)
-    ]
-    workers = min(processes or os.cpu_count() or 1, len(jobs))
-    if workers < 2:
-        errors = np.array([_one_trial(job) for job in jobs])
-    else:
-        with ProcessPoolExecutor(workers) as pool:
-            errors = np.array(list(pool.map(_one_trial, jobs, chunksize=max(1, len(jobs) // (4 * workers)))))
-    by_rotor = errors.reshape(len(rotors), settings.trials)
-    # Curves of one make are alike but for their place, so their spreads are pooled where single ones are few.
-    spreads = np.array([np.nanstd(row, ddof=1) if np.isfinite(row).sum() > 3 else np.nan for row in by_rotor])
-    if not np.isfinite(spreads).any():
-        raise InputError(
-            "the simulated sweeps show no optimum", fix="ask for more readings a sweep, or for less scatter"
-        )
-    pooled = float(np.sqrt(np.nanmean(spreads**2)))
-    bias = _shrunk(by_rotor, pooled)
-    found = []
-    for row, own, shift in zip(by_rotor, spreads, bias, strict=True):
-        good = row[np.isfinite(row)]
-        sd = float(np.sqrt((own**2 + pooled**2) / 2)) if np.isfinite(own) else pooled
-        scale = own if np.isfinite(own) and own > 0 else sd
-        standard = (good - good.mean()) / scale if good.size > 3 else np.array([-1.0, 1.0])
-        found.append(Calibration(float(good.size / row.size), float(shift), sd, standard))
-    return found
-
-
-def _shrunk(by_rotor: Array, pooled: float) -> Array:
-    """Mean error of each row, drawn to the mean of all so far as chance alone sets rows apart (empirical Bayes)."""
-    counts = np.isfinite(by_rotor).sum(axis=1)
-    sums = np.nansum(by_rotor, axis=1)
-    means = np.where(counts > 0, sums / np.maximum(counts, 1), 0.0)
-    middle = float(sums.sum() / max(counts.sum(), 1))
-    chance = pooled**2 / np.maximum(counts, 1)
-    apart = max(float(np.var(means, ddof=1) - chance.mean()), 0.0) if means.size > 1 else 0.0
-    share = apart / (apart + chance)
-    return np.asarray(middle + np.where(counts > 0, share, 0.0) * (means - middle))
 
 
 @dataclass(frozen=True, eq=False)
@@ -303,6 +208,8 @@ class ScalingStudy:
         Each size in each gas.
     pressures : dict of (float, str) to ndarray
         Pressures of the sweep of each, Pa.
+    trials : dict of (float, str) to Trials
+        Simulated sweeps of each, read by the whole analysis.
     calibration : dict of (float, str) to Calibration
         What the analysis of one sweep of each errs by.
     sweep_s : dict of (float, str) to float
@@ -319,6 +226,7 @@ class ScalingStudy:
     gases: tuple[str, ...]
     rotors: dict[tuple[float, str], SizedRotor]
     pressures: dict[tuple[float, str], Array]
+    trials: dict[tuple[float, str], Trials]
     calibration: dict[tuple[float, str], Calibration]
     sweep_s: dict[tuple[float, str], float]
     exponents: dict[str, float]
@@ -364,89 +272,88 @@ class ScalingStudy:
             if MODEL not in (a, b) or abs(self.exponents[a] - self.exponents[b]) > _ALIKE
         )
 
-    def study_errors(self, design: Design, studies: int, seed: int) -> tuple[Array, Array]:
-        """Draw what simulated studies err by.
+    def study_errors(self, design: Design, studies: int, seed: int, truth: str) -> tuple[Array, Array]:
+        """Draw what the sweeps of simulated studies err by where a claim holds.
 
         Returns
         -------
-        errors : array of shape (studies, sizes, rotors, gases)
-            Error of ln(pressure of the optimum), mean over the sweeps in which one was found; nan without any.
-        counts : array of the same shape
-            Sweeps in which one was found.
+        error : array of shape (studies, sizes, rotors, gases)
+            Error of ln(pressure of the optimum) as a claim gives it, mean over the sweeps that showed one.
+        variance : array of the same shape
+            Its variance as the analysis states it, without what sets rotors apart; infinite where no sweep showed one.
         """
         random = np.random.default_rng([seed, 19, len(design.widths_m), design.rotors, design.sweeps])
         shape = (studies, len(design.widths_m), design.rotors, len(self.gases))
-        errors, counts = np.empty(shape), np.empty(shape)
+        errors, variances = np.empty(shape), np.empty(shape)
         made = random.standard_normal(shape[:3])
         for i, width in enumerate(design.widths_m):
             for g, gas in enumerate(self.gases):
-                told = self.calibration[width, gas]
-                drawn = random.choice(told.errors, (studies, design.rotors, design.sweeps))
-                # A little smoothing keeps few trials from being seen as few values.
-                drawn = (drawn + 0.3 * random.standard_normal(drawn.shape)) / np.sqrt(1 + 0.3**2)
-                seen = random.random(drawn.shape) < told.found_share
-                count = seen.sum(axis=2)
-                mean = np.where(count > 0, np.sum(drawn * seen, axis=2) / np.maximum(count, 1), np.nan)
-                errors[:, i, :, g] = told.bias + told.sd * mean + self.rotors[width, gas].rotor_scatter * made[:, i]
-                counts[:, i, :, g] = count
-        return errors, counts
+                rotor, pressures = self.rotors[width, gas], self.pressures[width, gas]
+                off = rotor.rotor_scatter * made[:, i]
+                claimed = self.log_place(truth, width, gas) - float(np.log(rotor.pressure_pa))
+                out = standing(rotor.curve, pressures, self.settings.noise, claimed + off)
+                error, u = self.calibration[width, gas].draw(out, design.sweeps, random)
+                mean, variances[:, i, :, g] = mean_of_sweeps(error, u)
+                errors[:, i, :, g] = off + mean
+        return errors, variances
 
     def power_of(self, design: Design, *, studies: int | None = None, seed: int | None = None) -> Rated:
         """Rate a design: the chance to give up each claim where another holds."""
         number = self.settings.studies if studies is None else studies
-        errors, counts = self.study_errors(design, number, self.settings.seed if seed is None else seed)
+        start = self.settings.seed if seed is None else seed
         table: dict[str, dict[str, float]] = {}
+        exponent_u = 1e9
         for truth in self.exponents:
-            table[truth] = {}
-            for rival in self.exponents:
-                if rival != truth:
-                    table[truth][rival] = float(np.mean(self.given_up(design, errors, counts, truth, rival)))
-        slope_u = self._exponent_u(design, errors, counts)
+            errors, variances = self.study_errors(design, number, start, truth)
+            rivals = [rival for rival in self.exponents if rival != truth]
+            given_up, u = self.given_up(design, errors, variances, truth, rivals)
+            table[truth] = dict(zip(rivals, given_up.mean(axis=0).tolist(), strict=True))
+            if truth == MODEL and np.isfinite(u).any():
+                exponent_u = float(np.median(u[np.isfinite(u)]))
         least = min((table[a][b] for a, b in self.pairs), default=0.0)
-        return Rated(design, table, slope_u, least)
+        return Rated(design, table, exponent_u, least)
 
-    def given_up(self, design: Design, errors: Array, counts: Array, truth: str, rival: str) -> NDArray[np.bool_]:
-        """Whether each study gives up `rival`: its best slope along the way from rival to truth is too far from zero.
+    def given_up(
+        self, design: Design, errors: Array, variances: Array, truth: str, rivals: Sequence[str]
+    ) -> tuple[NDArray[np.bool_], Array]:
+        """Whether each study gives up each rival: the exponent that is left over beside it is too far from zero.
 
-        Notes
-        -----
-        Each rotor counts once, with the mean of its gases, after each gas has lost its mean; its variance is that
-        between rotors and that of its sweeps. The test is two-sided at the level of the settings.
+        Returns
+        -------
+        given_up : array of bool, shape (studies, rivals)
+            Two-sided, at the level of the settings; never where fewer than two sizes showed an optimum.
+        u : array of shape (studies,)
+            Standard uncertainty of the exponent as each study states it: from the stated uncertainties of its sweeps
+            and the scatter between rotors that the model expects. See :func:`exponent_weights`.
         """
-        way = np.array(
-            [[self.log_place(truth, w, g) - self.log_place(rival, w, g) for g in self.gases] for w in design.widths_m]
-        )
-        slope, slope_u = self._slope(design, errors + way[None, :, None, :], counts, way.mean(axis=1))
+        scatter = np.array([[self.rotors[w, g].rotor_scatter for g in self.gases] for w in design.widths_m])
+        weights, u = exponent_weights(np.log(np.array(design.widths_m)), variances, scatter)
         limit = float(norm.ppf(0.5 + self.settings.level / 2))
-        with np.errstate(invalid="ignore"):
-            return np.asarray(np.abs(slope) > limit * slope_u)
+        seen = (weights * errors).sum(axis=(1, 2, 3))
+        found = []
+        for rival in rivals:
+            apart = np.array(
+                [
+                    [self.log_place(truth, w, g) - self.log_place(rival, w, g) for g in self.gases]
+                    for w in design.widths_m
+                ]
+            )
+            found.append(np.abs(seen + np.einsum("knrg,ng->k", weights, apart)) > limit * u)
+        return np.array(found).T.reshape(u.size, len(rivals)), u
 
-    def _slope(self, design: Design, seen: Array, counts: Array, along: Array) -> tuple[Array, Array]:
-        """Weighted slope of each study's rotors along `along`, shape (sizes,), and its standard uncertainty."""
-        good = counts > 0
-        number = np.maximum(good.sum(axis=(1, 2), keepdims=True), 1)
-        seen = seen - np.where(good, seen, 0.0).sum(axis=(1, 2), keepdims=True) / number
-        gases = good.sum(axis=3)
-        mean = np.where(gases > 0, np.where(good, seen, 0.0).sum(axis=3) / np.maximum(gases, 1), 0.0)
-        scatter = np.array([np.mean([self.rotors[w, g].rotor_scatter for g in self.gases]) for w in design.widths_m])
-        sweep = np.array([[self.calibration[w, g].sd for g in self.gases] for w in design.widths_m])
-        of_sweeps = np.where(good, sweep[None, :, None, :] ** 2 / np.maximum(counts, 1), 0.0).sum(axis=3)
-        variance = scatter[None, :, None] ** 2 + of_sweeps / np.maximum(gases, 1) ** 2
-        weight = np.where(gases > 0, 1 / np.maximum(variance, 1e-12), 0.0)
-        x = np.broadcast_to(along[None, :, None], mean.shape)
-        total = np.maximum(weight.sum(axis=(1, 2)), 1e-300)
-        centre = (weight * x).sum(axis=(1, 2)) / total
-        x = x - centre[:, None, None]
-        spread = (weight * x**2).sum(axis=(1, 2))
-        told = spread > 1e-9
-        slope = np.where(told, (weight * x * mean).sum(axis=(1, 2)) / np.where(told, spread, 1.0), 0.0)
-        return slope, np.where(told, 1 / np.sqrt(np.where(told, spread, 1.0)), np.inf)
-
-    def _exponent_u(self, design: Design, errors: Array, counts: Array) -> float:
-        """Standard deviation of the exponent over the studies in which two sizes showed an optimum."""
-        slope, slope_u = self._slope(design, errors, counts, np.log(np.array(design.widths_m)))
-        told = np.isfinite(slope_u)
-        return float(np.std(slope[told])) if told.sum() > 1 else 1e9
+    def with_doubt(self, rated: Rated) -> Rated:
+        """Add how well the least power is known: the jackknife over parts of the simulated sweeps left out in turn."""
+        if rated.least_power_u is not None:
+            return rated
+        least = []
+        for part in range(_PARTS):
+            try:
+                fewer = calibrate([one.without(part, _PARTS) for one in self.trials.values()])
+            except InputError:
+                return rated
+            left = replace(self, calibration=dict(zip(self.trials, fewer, strict=True)))
+            least.append(left.power_of(rated.design).least_power)
+        return replace(rated, least_power_u=float(np.sqrt((_PARTS - 1) * np.var(least))))
 
     @cached_property
     def rated(self) -> tuple[Rated, ...]:
@@ -472,9 +379,9 @@ class ScalingStudy:
         enough = [one for one in self.rated if one.least_power >= ENOUGH]
         wide = [one for one in enough if len(one.design.widths_m) > 2]
         if not enough:
-            return self.power_of(self.rated[0].design)
+            return self.with_doubt(self.power_of(self.rated[0].design))
         least = min(wide or enough, key=lambda one: (one.design.rotors * len(one.design.widths_m), one.design.hours))
-        return self.power_of(least.design)
+        return self.with_doubt(self.power_of(least.design))
 
     @property
     def scatter(self) -> float:
@@ -483,8 +390,18 @@ class ScalingStudy:
 
     @property
     def sweep_u(self) -> float:
-        """Mean standard deviation of ln(pressure of the optimum) from one sweep."""
-        return float(np.mean([told.sd for told in self.calibration.values()]))
+        """Stated standard uncertainty of ln(pressure of the optimum) from one sweep, mean over the rotors."""
+        return float(np.mean([told.u for told in self.calibration.values()]))
+
+    @property
+    def sweep_sd(self) -> float:
+        """Scatter of ln(pressure of the optimum) from one sweep as it really is, mean over the rotors."""
+        return float(np.mean([told.sd * told.u for told in self.calibration.values()]))
+
+    @property
+    def found_share(self) -> float:
+        """Share of the simulated sweeps that showed an optimum."""
+        return float(np.mean([told.found_share for told in self.calibration.values()]))
 
     @property
     def held(self) -> tuple[str, ...]:
@@ -513,15 +430,18 @@ class ScalingStudy:
         """What the plan takes for granted."""
         s = self.settings
         return (
-            f"A speed scatters by {100 * s.noise:g} % and a sweep has {s.readings} readings; one sweep then gives ln "
-            f"of the best pressure within {self.sweep_u:.3f} (one standard deviation, itself known to "
-            f"{100 / np.sqrt(2 * s.trials * len(self.rotors)):.0f} %, from {s.trials} whole analyses a rotor).",
+            f"A speed scatters by {100 * s.noise:g} % and a sweep has {s.readings} readings; of such sweeps "
+            f"{100 * self.found_share:.0f} % show an optimum, and state ln of the best pressure within "
+            f"{self.sweep_u:.3f} (one standard deviation; it scatters by {self.sweep_sd:.3f}). This comes from "
+            f"{s.trials} simulated sweeps of each rotor in each gas, read by the whole analysis.",
+            "A sweep that shows no optimum is not taken again.",
             f"Rotors made alike differ by {self.scatter:.3f} in ln of the best pressure, by the forward model (lengths "
             f"{100 * LENGTHS_ALIKE:g} %, vane conductance {100 * CONDUCTANCE_ALIKE:g} %, emissivities "
             f"{EMISSIVITY_ALIKE:g}, pivots as bench.toml states).",
             "What the gauge has wrong is the same at all pressures that count, so that it moves all rotors alike.",
             "The shape of the curve is the model's whatever the claim: a claim moves it along ln p and no more.",
-            f"A claim is given up at the {100 * s.level:g} % level, two-sided, the scatter being known beforehand.",
+            f"A claim is given up at the {100 * s.level:g} % level, two-sided, by the uncertainties that the analysis "
+            "states for each sweep and the scatter between rotors that the model expects.",
         )
 
     @property
@@ -529,7 +449,7 @@ class ScalingStudy:
         """What would show the plan to be wrong."""
         return (
             f"Two rotors of one size and make whose best pressures differ by more than a factor "
-            f"{np.exp(3 * np.sqrt(2) * np.hypot(self.scatter, self.sweep_u)):.2f}: then they are not alike.",
+            f"{np.exp(3 * np.sqrt(2) * np.hypot(self.scatter, self.sweep_sd)):.2f}: then they are not alike.",
             "Two gases that give exponents further apart than their uncertainties: then size is not all that changed.",
             "A local exponent that differs between the small and the large pair of sizes: then no power law holds.",
             "Sweeps repeated on one rotor that scatter more than one sweep is said to.",
@@ -585,8 +505,9 @@ class ScalingStudy:
                     "readings": int(self.pressures[w, g].size),
                     "sweep_s": self.sweep_s[w, g],
                     "found_share": self.calibration[w, g].found_share,
-                    "log_pressure_u": self.calibration[w, g].sd,
-                    "log_pressure_bias": self.calibration[w, g].bias,
+                    "log_pressure_u": self.calibration[w, g].u,
+                    "log_pressure_sd": self.calibration[w, g].sd * self.calibration[w, g].u,
+                    "log_pressure_bias": self.calibration[w, g].bias * self.calibration[w, g].u,
                 }
                 for w, g in self.rotors
             ],
@@ -649,10 +570,12 @@ def plan_scaling_study(
     named = tuple(gases) if gases else (_own_gas(bench),)
     rotors = {(w, g): sized_rotor(bench, w, g, seed=chosen.seed) for w in widths for g in named}
     claims = {f"{n:g}": float(n) for n in exponents} | {MODEL: _model_exponent(rotors, widths, named)}
-    plan = ScalingStudy(bench, chosen, widths, named, rotors, {}, {}, {}, claims, ())
-    left_out = []
+    plan = ScalingStudy(bench, chosen, widths, named, rotors, {}, {}, {}, {}, claims, ())
+    left_out, reach = [], []
     for key, rotor in rotors.items():
         places = [np.exp(plan.log_place(claim, *key)) for claim in claims]
+        low, high = np.log([min(places), max(places)]) - np.log(rotor.pressure_pa)
+        reach.append((float(low) - 2 * rotor.rotor_scatter, float(high) + 2 * rotor.rotor_scatter))
         plan.pressures[key] = _pressures(rotor, min(places), max(places), chosen.readings)
         if float(np.exp(rotor.curve.log_grid[-1])) < 2 * max(places):
             left_out.append(f"{1e3 * key[0]:g} mm in {key[1]}: the response of the gas ends close above some claims")
@@ -662,11 +585,13 @@ def plan_scaling_study(
                 f"the leak spoils the gas at {plan.pressures[key][0]:.2g} Pa", key="vacuum.leak",
                 fix="find the leak, or leave out the widest vanes",
             )  # fmt: skip
-    calibrated = calibrate(list(rotors.values()), list(plan.pressures.values()), chosen, processes)
-    plan.calibration.update(zip(rotors, calibrated, strict=True))
-    return ScalingStudy(
-        bench, chosen, widths, named, rotors, plan.pressures, plan.calibration, plan.sweep_s, claims, tuple(left_out)
+    curves = [rotor.curve for rotor in rotors.values()]
+    read = read_trials(
+        curves, list(plan.pressures.values()), reach, chosen.noise, chosen.trials, chosen.seed, processes
     )
+    plan.trials.update(zip(rotors, read, strict=True))
+    plan.calibration.update(zip(rotors, calibrate(read), strict=True))
+    return replace(plan, left_out=tuple(left_out))
 
 
 def _own_gas(bench: Bench) -> str:
@@ -684,44 +609,64 @@ def _model_exponent(
     return float(np.mean(slopes))
 
 
-def brute_force_power(study: ScalingStudy, design: Design, truth: str, rival: str, studies: int, seed: int) -> float:
-    """Power by simulating every sweep of every study and reading it by the whole analysis; slow, for a check.
+def brute_force_studies(
+    study: ScalingStudy, design: Design, truth: str, studies: int, seed: int
+) -> tuple[Array, Array]:
+    """Simulate every sweep of every study and read it by the whole analysis; slow, for a check.
+
+    Every rotor is made by the forward model, with lengths, pivot and vane of its own, and its own curve; nothing of the
+    plan's calibration is used.
 
     Parameters
     ----------
     study, design
         The plan and the design.
-    truth, rival : str
-        The claim that holds and the one to be given up.
+    truth : str
+        The claim that holds.
     studies, seed : int
         Number of studies and their seed.
+
+    Returns
+    -------
+    errors, variances : arrays of shape (studies, sizes, rotors, gases)
+        As :meth:`ScalingStudy.study_errors` gives them.
 
     Raises
     ------
     EdgewindError
         A claim that the plan does not know.
     """
-    for claim in (truth, rival):
-        if claim not in study.exponents:
-            raise EdgewindError(f"there is no claim '{claim}'")
+    if truth not in study.exponents:
+        raise EdgewindError(f"there is no claim '{truth}'")
     shape = (studies, len(design.widths_m), design.rotors, len(study.gases))
-    errors, counts = np.full(shape, np.nan), np.zeros(shape)
-    for k in range(studies):
-        random = np.random.default_rng([seed, 23, k])
-        for i, width in enumerate(design.widths_m):
-            for r in range(design.rotors):
-                made = random.standard_normal()
-                for g, gas in enumerate(study.gases):
-                    rotor = study.rotors[width, gas]
-                    claimed = study.log_place(truth, width, gas) - float(np.log(rotor.pressure_pa))
-                    shift = claimed + rotor.rotor_scatter * made
-                    found = []
-                    for _ in range(design.sweeps):
-                        data = simulated_sweep(
-                            rotor.curve, study.pressures[width, gas], study.settings.noise, random, shift
-                        )
-                        found.append(optimum_error(rotor.curve, data, claimed, seed=k))
-                    good = [error for error in found if np.isfinite(error)]
-                    counts[k, i, r, g] = len(good)
-                    errors[k, i, r, g] = np.mean(good) if good else np.nan
-    return float(np.mean(study.given_up(design, errors, counts, truth, rival)))
+    errors, variances = np.zeros(shape), np.full(shape, np.inf)
+    for i, width in enumerate(design.widths_m):
+        for g, gas in enumerate(study.gases):
+            rotor, pressures = study.rotors[width, gas], study.pressures[width, gas]
+            place = study.log_place(truth, width, gas)
+            made = curves_alike(rotor, studies * design.rotors, seed=1000 * seed + i)
+            for n, curve in enumerate(made):
+                random = np.random.default_rng([seed, 23, n, i, g])
+                claimed = place - float(np.log(rotor.pressure_pa))
+                taken = [
+                    simulated_sweep(curve, pressures, study.settings.noise, random, claimed)
+                    for _ in range(design.sweeps)
+                ]
+                read = np.array([read_sweep(data, seed=n) for data in taken])
+                at = (n // design.rotors, i, n % design.rotors, g)
+                errors[at], variances[at] = mean_of_sweeps(read[:, 0] - place, read[:, 1])
+    return errors, variances
+
+
+def brute_force_power(study: ScalingStudy, design: Design, truth: str, rival: str, studies: int, seed: int) -> float:
+    """Power by :func:`brute_force_studies`.
+
+    Raises
+    ------
+    EdgewindError
+        A claim that the plan does not know.
+    """
+    if rival not in study.exponents:
+        raise EdgewindError(f"there is no claim '{rival}'")
+    errors, variances = brute_force_studies(study, design, truth, studies, seed)
+    return float(study.given_up(design, errors, variances, truth, [rival])[0].mean())

@@ -61,7 +61,7 @@ def _lines(axes: Axes, study: ScalingStudy, palette: Palette, size: Size) -> Non
     spread = np.array(
         [
             np.hypot(
-                study.rotors[w, gas].rotor_scatter, study.calibration[w, gas].sd / np.sqrt(best.design.sweeps)
+                study.rotors[w, gas].rotor_scatter, study.calibration[w, gas].u / np.sqrt(best.design.sweeps)
             ) / np.sqrt(best.design.rotors)
             for w in seen
         ]

@@ -1,0 +1,294 @@
+"""What the analysis of a sweep errs by, and says that it errs by: from simulated sweeps read like real ones.
+
+Three things about a sweep decide what it is worth to a study: whether an optimum is claimed at all, how far that is
+from the truth, and the uncertainty that the analysis states, for it is by this that a claim is given up. The stated
+one is not the true scatter (on flat curves it is half as much again), so both are kept, pair by pair.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+from scipy.special import expit
+from scipy.stats import norm
+
+from edgewind.errors import InputError
+from edgewind.evidence import SweepData, find_optimum
+from edgewind.plan.sized import Curve
+
+Array = NDArray[np.float64]
+
+# Scatter of ln(pressure) of single readings; what all readings share moves every rotor alike and drops out.
+_PRESSURE_NOISE = 0.01
+# Fewest sweeps with an optimum from which a rotor's own errors are drawn; below, those of all rotors are.
+_FEWEST = 5
+# Sweeps that the spread of all rotors counts for beside a rotor's own.
+_POOLED = 10
+# How far the mean errors of rotors of one bench lie apart, in stated uncertainties, and how many rotors that counts for
+# beside those of a plan. Seen on nine rotors of an invented bench, 50 to 100 sweeps each.
+_APART, _APART_ROWS = 0.15, 4
+# Chance that an optimum is claimed, logistic in how far the curve stands above its nearer end, in scatters of a
+# reading: mean and standard deviation of intercept and slope before any sweep is simulated. The analysis asks for
+# three standard deviations (evidence.optimum.RISE_ABOVE_ENDS), and its sharpness varies with the readings.
+_FOUND_PRIOR = np.array([[-4.0, 2.0], [1.2, 0.6]])
+
+
+def simulated_sweep(
+    curve: Curve, pressure_pa: Array, noise: float, random: np.random.Generator, shift: float = 0.0
+) -> SweepData:
+    """Take a sweep of a rotor whose optimum lies at ``exp(shift)`` times that of the curve.
+
+    The speed scatters by `noise` of itself and by a tenth of that of the greatest speed; the pressure by 1 % a reading.
+    """
+    true_pressure = pressure_pa * np.exp(_PRESSURE_NOISE * random.standard_normal(pressure_pa.size))
+    speed = curve.speed_at(true_pressure, shift)
+    spread = noise * np.hypot(speed, 0.1 * curve.speed_rad_s)
+    return SweepData(
+        pressure_pa,
+        np.full(pressure_pa.size, _PRESSURE_NOISE),
+        speed + spread * random.standard_normal(speed.size),
+        spread,
+    )
+
+
+def read_sweep(data: SweepData, seed: int = 0) -> tuple[float, float]:
+    """Read a sweep by the whole analysis.
+
+    Returns
+    -------
+    log_pressure : float
+        ln(pressure of the optimum / Pa); nan where none is claimed.
+    u : float
+        Its standard uncertainty as the analysis states it: half the interval over the normal quantile of its level.
+    """
+    found = find_optimum(data, seed=seed)
+    if found.pressure_pa is None or found.interval_pa is None:
+        return float("nan"), float("nan")
+    low, high = np.log(found.interval_pa)
+    return float(np.log(found.pressure_pa)), float((high - low) / 2 / norm.ppf(0.5 + found.level / 2))
+
+
+def standing(curve: Curve, pressure_pa: Array, noise: float, shift: Array) -> Array:
+    """How far the top of the curve stands above the higher end of a sweep, in scatters of a reading.
+
+    Parameters
+    ----------
+    curve : Curve
+        The curve.
+    pressure_pa : array of shape (m,)
+        Pressures of the sweep, Pa.
+    noise : float
+        Relative scatter of a speed.
+    shift : array
+        How far the optimum lies from that of the curve, in ln(pressure).
+
+    Returns
+    -------
+    array of the shape of `shift`
+    """
+    ends = [curve.speed_at(pressure_pa[end], shift) / curve.speed_rad_s for end in (0, -1)]
+    return np.asarray((1 - np.maximum(*ends)) / noise)
+
+
+@dataclass(frozen=True, eq=False)
+class Trials:
+    """Simulated sweeps of one rotor as the analysis reads them, arrays of shape (k,).
+
+    Attributes
+    ----------
+    shift : array
+        Where the optimum was put, ln of its pressure over that of the model.
+    standing : array
+        See :func:`standing`.
+    error, u : array
+        Error of ln(pressure of the optimum) and its stated standard uncertainty; nan where none was claimed.
+    """
+
+    shift: Array
+    standing: Array
+    error: Array
+    u: Array
+
+    @property
+    def found(self) -> NDArray[np.bool_]:
+        """Whether an optimum was claimed."""
+        return np.isfinite(self.error)
+
+    def without(self, part: int, parts: int) -> Trials:
+        """Leave every so-manieth sweep out."""
+        keep = np.arange(self.shift.size) % parts != part
+        return Trials(self.shift[keep], self.standing[keep], self.error[keep], self.u[keep])
+
+
+def read_trials(
+    curves: Sequence[Curve], pressures: Sequence[Array], reach: Sequence[tuple[float, float]], noise: float,
+    trials: int, seed: int, processes: int | None = None,
+) -> list[Trials]:  # fmt: skip
+    """Simulate and read sweeps of each rotor; the same numbers whatever the number of processes.
+
+    Parameters
+    ----------
+    curves, pressures : sequences of one length
+        Curves, and the pressures of their sweeps.
+    reach : sequence of (float, float)
+        Between which shifts of each curve the optima are put, evenly.
+    noise : float
+        Relative scatter of a speed.
+    trials, seed : int
+        Sweeps of each; seed of the draws.
+    processes : int, optional
+        How many to use; as many as there are cores where absent.
+    """
+    even = (np.arange(trials) + 0.5) / trials
+    shifts = [low + (high - low) * even for low, high in reach]
+    jobs = [
+        (curve, pressure, noise, float(shift), (seed, 7, which, trial))
+        for which, (curve, pressure, row) in enumerate(zip(curves, pressures, shifts, strict=True))
+        for trial, shift in enumerate(row)
+    ]
+    workers = min(processes or os.cpu_count() or 1, len(jobs))
+    if workers < 2:
+        told = np.array([_one_trial(job) for job in jobs])
+    else:
+        with ProcessPoolExecutor(workers) as pool:
+            told = np.array(list(pool.map(_one_trial, jobs, chunksize=max(1, len(jobs) // (4 * workers)))))
+    by_rotor = told.reshape(len(curves), trials, 2)
+    return [
+        Trials(shift, standing(curve, pressure, noise, shift), row[:, 0], row[:, 1])
+        for curve, pressure, shift, row in zip(curves, pressures, shifts, by_rotor, strict=True)
+    ]
+
+
+def _one_trial(job: tuple[Curve, Array, float, float, tuple[int, ...]]) -> tuple[float, float]:
+    curve, pressure, noise, shift, seed = job
+    place, u = read_sweep(simulated_sweep(curve, pressure, noise, np.random.default_rng(list(seed)), shift), seed[-1])
+    return place - float(np.log(curve.pressure_pa)) - shift, u
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """How the analysis reads sweeps of one rotor.
+
+    Attributes
+    ----------
+    found_share : float
+        Share of the simulated sweeps in which an optimum was claimed.
+    chance : array of shape (2,)
+        Intercept and slope of the chance that one is claimed, logistic in :func:`standing`; common to all rotors.
+    bias, sd : float
+        Mean and standard deviation of the error over its stated uncertainty.
+    u : float
+        Median stated uncertainty of ln(pressure of the optimum).
+    scores, stated : array of shape (k,)
+        Errors over their stated uncertainties, brought to mean 0 and standard deviation 1, and those uncertainties:
+        pairs, drawn again in simulated studies.
+    """
+
+    found_share: float
+    chance: Array
+    bias: float
+    sd: float
+    u: float
+    scores: Array
+    stated: Array
+
+    def draw(self, standing: Array, sweeps: int, random: np.random.Generator) -> tuple[Array, Array]:
+        """Draw readings of sweeps.
+
+        Parameters
+        ----------
+        standing : array
+            How far the curves stand out.
+        sweeps : int
+            Sweeps of each.
+        random : numpy.random.Generator
+
+        Returns
+        -------
+        error, u : arrays of shape (*standing.shape, sweeps)
+            Error and stated uncertainty; nan where no optimum is claimed.
+        """
+        shape = (*standing.shape, sweeps)
+        pick = random.integers(self.scores.size, size=shape)
+        # A little smoothing keeps few trials from being seen as few values.
+        score = (self.scores[pick] + 0.3 * random.standard_normal(shape)) / np.sqrt(1 + 0.3**2)
+        seen = random.random(shape) < expit(self.chance[0] + self.chance[1] * standing)[..., None]
+        u = np.where(seen, self.stated[pick], np.nan)
+        return u * (self.bias + self.sd * score), u
+
+
+def calibrate(trials: Sequence[Trials]) -> list[Calibration]:
+    """Sum up what trials of several rotors show; rotors of one make lend one another strength.
+
+    Raises
+    ------
+    InputError
+        Hardly a sweep shows an optimum.
+    """
+    scores = [one.error[one.found] / one.u[one.found] for one in trials]
+    every = np.concatenate(scores)
+    if every.size < _FEWEST:
+        raise InputError(
+            "the simulated sweeps show no optimum", fix="ask for more readings a sweep, or for less scatter"
+        )
+    within = np.concatenate([part - part.mean() for part in scores if part.size])
+    pooled = float(np.sqrt((within**2).sum() / max(every.size - len(scores), 1)))
+    bias = _shrunk(scores, pooled)
+    chance = found_chance(
+        np.concatenate([one.standing for one in trials]), np.concatenate([one.found for one in trials])
+    )
+    told = []
+    for one, own, shift in zip(trials, scores, bias, strict=True):
+        freedom = max(own.size - 1, 0)
+        spread = freedom * float(np.var(own, ddof=1)) if own.size > 1 else 0.0
+        sd = float(np.sqrt((spread + _POOLED * pooled**2) / (freedom + _POOLED)))
+        few = own.size < _FEWEST
+        drawn = every if few else own
+        stated = np.concatenate([two.u[two.found] for two in trials]) if few else one.u[one.found]
+        standard = (drawn - drawn.mean()) / max(float(drawn.std()), 1e-12)
+        share = float(one.found.mean())
+        told.append(Calibration(share, chance, float(shift), sd, float(np.median(stated)), standard, stated))
+    return told
+
+
+def found_chance(standing: Array, found: NDArray[np.bool_]) -> Array:
+    """Fit the chance that an optimum is claimed: intercept and slope of a logistic curve, drawn to what is usual.
+
+    Examples
+    --------
+    >>> standing = np.linspace(1.0, 8.0, 60)
+    >>> intercept, slope = found_chance(standing, standing > 4.5)
+    >>> 4.0 < -intercept / slope < 5.0
+    True
+    """
+    sign = np.where(found, 1.0, -1.0)
+
+    def surprise(ab: Array) -> float:
+        apart = (ab - _FOUND_PRIOR[:, 0]) / _FOUND_PRIOR[:, 1]
+        return float(np.logaddexp(0.0, -sign * (ab[0] + ab[1] * standing)).sum() + 0.5 * (apart**2).sum())
+
+    return np.asarray(minimize(surprise, _FOUND_PRIOR[:, 0], method="Nelder-Mead", options={"xatol": 1e-4}).x)
+
+
+def _shrunk(rows: Sequence[Array], pooled: float) -> Array:
+    """Mean of each row, drawn to the mean of all so far as chance alone sets rows apart.
+
+    How far rotors are truly apart is taken from the rows, and from :data:`_APART` as from :data:`_APART_ROWS` more.
+    """
+    counts = np.array([row.size for row in rows])
+    sums = np.array([row.sum() for row in rows])
+    means = np.where(counts > 0, sums / np.maximum(counts, 1), 0.0)
+    middle = float(sums.sum() / max(counts.sum(), 1))
+    chance = pooled**2 / np.maximum(counts, 1)
+    seen = counts > 0
+    freedom = int(seen.sum()) - 1
+    own = max(float(np.var(means[seen], ddof=1) - chance[seen].mean()), 0.0) if freedom > 0 else 0.0
+    apart = (_APART_ROWS * _APART**2 + max(freedom, 0) * own) / (_APART_ROWS + max(freedom, 0))
+    share = apart / (apart + chance)
+    return np.asarray(middle + np.where(seen, share, 0.0) * (means - middle))
