@@ -478,6 +478,8 @@ class ScalingStudy:
             Length of the sweep, s.
         sweeps[].found_share : as in Calibration
         sweeps[].log_pressure_u : float
+            Standard uncertainty of ln(pressure of the optimum) that the analysis of one sweep states, median.
+        sweeps[].log_pressure_sd : float
             Standard deviation of ln(found / true pressure) from one sweep.
         sweeps[].log_pressure_bias : float
             Mean of ln(found / true pressure) from one sweep.
