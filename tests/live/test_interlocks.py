@@ -83,7 +83,7 @@ def test_a_gauge_over_its_range_stops_the_sweep(virtual, tell, make_folder, tmp_
 
 def test_an_error_in_the_program_ends_in_the_safe_state_too(virtual, folder, tmp_path, monkeypatch):
     sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
-    monkeypatch.setattr(sweep, "_settle", lambda *_: 1 / 0)
+    monkeypatch.setattr(sweep._reaching, "settle", lambda *_: 1 / 0)
     monkeypatch.setattr("threading.excepthook", lambda *_: None)
     sweep.start()
     assert sweep.join(30)

@@ -151,7 +151,7 @@ def test_a_book_that_stays_locked_ends_the_sweep_with_the_reading_on_the_disk(fo
     target = str(tmp_path / "lab.book")
     module = sys.modules["edgewind.live.prepare"]  # the function of that name hides it
     monkeypatch.setattr(module, "open_book", lambda *a, **k: open_book(*a, **k, wait_s=0.2))
-    monkeypatch.setattr("edgewind.live.sweep._STORE_REST_S", 0.05)
+    monkeypatch.setattr("edgewind.live.storing._STORE_REST_S", 0.05)
     lock = []
 
     def during(sweep, event):
@@ -180,7 +180,7 @@ def test_a_server_that_goes_away_for_a_while_is_waited_for(folder, server, monke
             server.stop("immediate")
             threading.Timer(1.0, server.start).start()
 
-    monkeypatch.setattr("edgewind.live.sweep._STORE_TRIES", 30)
+    monkeypatch.setattr("edgewind.live.storing._STORE_TRIES", 30)
     status, history = run(folder, target, during=during, request=SweepRequest((1.0, 2.0)))
     assert status.phase == "finished", status
     assert count(target) == 2 and check_book(target).whole

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -108,3 +108,32 @@ class Events:
         with self._lock:
             if listener in self._listeners:
                 self._listeners.remove(listener)
+
+
+class Board:
+    """Where a running sweep writes how it stands; whoever wants to know reads it here, from any thread."""
+
+    def __init__(self) -> None:
+        self.events = Events()
+        self._lock = threading.Lock()
+        self._status = Status()
+
+    @property
+    def status(self) -> Status:
+        """The state as it was last written."""
+        with self._lock:
+            return self._status
+
+    def set(self, **changes: Any) -> None:
+        """Change parts of the state."""
+        with self._lock:
+            self._status = replace(self._status, **changes)
+
+    def tell(self, kind: str, text: str, **data: Any) -> None:
+        """Tell of something that happened."""
+        self.events.tell(kind, text, **data)
+
+    def phase(self, phase: str, message: str) -> None:
+        """Enter a phase, and tell."""
+        self.set(phase=phase, message=message)
+        self.tell("phase", message, phase=phase)

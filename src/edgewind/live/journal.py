@@ -12,7 +12,7 @@ import re
 import secrets
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -48,6 +48,14 @@ class Journal:
         """Keep a file; the same again is kept once."""
         data = json.dumps(content, ensure_ascii=False, indent=1).encode() + b"\n"
         self._book.keep_file(self._experiment, TraceFile(f"sweeps/{self.id}/{name}.json", data))
+
+    def keep_target(self, step: Step) -> None:
+        """Keep a target that was chosen as the sweep went on."""
+        self.keep(f"{step.number:04d}-target", asdict(step))
+
+    def keep_skipped(self, step: Step, why: str) -> None:
+        """Keep that a step was left out, and why."""
+        self.keep(f"{step.number:04d}-skipped", {"why": why, "pressure_pa": step.pressure_pa})
 
     def key(self, step: Step, turn: int) -> str:
         """The key of a reading."""
