@@ -18,6 +18,8 @@ from edgewind.web.worker import Order, work
 
 _MOST_KEPT = 24
 _WAIT_S = 0.25
+# How long a process has to put away what is half made before it is ended without asking, seconds.
+_GRACE_S = 5.0
 
 
 @dataclass(eq=False)
@@ -38,6 +40,8 @@ class Job:
         What is being done, how much of it is, and of how much.
     part : list of float
         What is ready already, where some of it can be used before the rest.
+    kept : tuple
+        What further orders may need of it, and no page is told.
     """
 
     id: str
@@ -49,6 +53,7 @@ class Job:
     problem: str = ""
     result: dict[str, Any] = field(default_factory=dict)
     part: list[float] = field(default_factory=list)
+    kept: tuple[Any, ...] = ()
     seconds: float | None = None
 
     def as_plain(self) -> dict[str, Any]:
@@ -72,7 +77,6 @@ class Jobs:
         self._closing = False
         self._process: Any = None
         self._line: Any = None
-        self._working: Job | None = None
         self._thread = threading.Thread(target=self._run, name="jobs", daemon=True)
         self._thread.start()
 
@@ -104,16 +108,16 @@ class Jobs:
             return self._all.get(key)
 
     def give_up(self, key: str) -> None:
-        """Do without a job that is waiting or being made."""
+        """Do without a job that is waiting or being made.
+
+        The thread that waits for its process then ends it, and what it wrote is removed.
+        """
         with self._lock:
             job = self._all.get(key)
-            if job is None or job.state not in ("waiting", "working"):
-                return
-            job.state = "given up"
-            if job in self._queue:
-                self._queue.remove(job)
-            if job is self._working:
-                self._end_process()
+            if job is not None and job.state in ("waiting", "working"):
+                job.state = "given up"
+                if job in self._queue:
+                    self._queue.remove(job)
 
     def file(self, key: str, path: str) -> Path | None:
         """Return a file of a finished job; None where there is none, or it lies elsewhere."""
@@ -138,9 +142,8 @@ class Jobs:
         """Stop, and remove what was made."""
         with self._lock:
             self._closing = True
-            self._end_process()
             self._lock.notify_all()
-        self._thread.join(timeout=5)
+        self._thread.join(timeout=2 * _GRACE_S)
         shutil.rmtree(self._place, ignore_errors=True)
 
     def _forget(self) -> None:
@@ -151,28 +154,33 @@ class Jobs:
             (self._place / f"{job.id}.zip").unlink(missing_ok=True)
 
     def _run(self) -> None:
-        while True:
-            with self._lock:
-                while not self._queue and not self._closing:
-                    self._lock.wait()
-                if self._closing:
-                    return
-                job = self._working = self._queue.pop(0)
-                job.state = "working"
-                job.progress = ("getting ready", 0, 1)
+        while (job := self._next()) is not None:
             start = time.monotonic()
             try:
                 self._make(job)
             except (EOFError, OSError):
-                if job.state == "working":
-                    job.problem, job.state = "it was cut off; ask for it again", "refused"
+                self._settle(job, "refused", problem="it was cut off; ask for it again")
                 self._end_process()
+            if job.state == "given up":
+                self._end_process()
+                shutil.rmtree(job.folder, ignore_errors=True)
             job.seconds = time.monotonic() - start
-            with self._lock:
-                self._working = None
+        self._end_process()
+
+    def _next(self) -> Job | None:
+        """The job whose turn it is; None at the end."""
+        with self._lock:
+            while not self._queue and not self._closing:
+                self._lock.wait()
+            if self._closing:
+                return None
+            job = self._queue.pop(0)
+            job.state, job.progress = "working", ("getting ready", 0, 1)
+            return job
 
     def _make(self, job: Job) -> None:
         if self._process is None or not self._process.is_alive():
+            self._end_process()
             context = multiprocessing.get_context("spawn")
             self._line, theirs = context.Pipe()
             self._process = context.Process(target=work, args=(theirs,), daemon=True, name="edgewind jobs")
@@ -180,25 +188,35 @@ class Jobs:
             theirs.close()
         line = self._line
         line.send(job.order)
-        while job.state == "working":
+        while job.state == "working" and not self._closing:
             if not line.poll(_WAIT_S):
                 continue
             word, told = line.recv()
-            if word == "progress":
-                job.progress = told
-            elif word == "part":
-                job.part = told
+            if word in ("progress", "part", "kept"):
+                setattr(job, word, told)
             elif word == "done":
-                job.result, job.state = told, "done"
+                self._settle(job, "done", result=told)
             else:
-                job.problem, job.state = told, "refused"
+                self._settle(job, "refused", problem=told)
+
+    def _settle(self, job: Job, state: str, *, problem: str = "", result: dict[str, Any] | None = None) -> None:
+        with self._lock:
+            if job.state == "working":  # what was given up meanwhile stays so
+                job.problem, job.result, job.state = problem, result or {}, state
 
     def _end_process(self) -> None:
-        if self._process is not None and self._process.is_alive():
-            self._process.terminate()
-        if self._line is not None:
-            self._line.close()
+        """End the process beside the server, and wait until it is gone; only the thread of the jobs does."""
+        process, line = self._process, self._line
         self._process = self._line = None
+        if process is not None:
+            process.terminate()
+            process.join(_GRACE_S)
+            if process.is_alive():
+                process.kill()
+                process.join()
+            process.close()
+        if line is not None:
+            line.close()
 
 
 def zip_folder(folder: Path, out: Path) -> Path:

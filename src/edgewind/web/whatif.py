@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
+from edgewind.evidence import RotorDraws, draws_of
+from edgewind.evidence import what_if as moved_optima
 from edgewind.rotor import (
     Prediction,
     changed_bench,
@@ -28,16 +31,18 @@ SLIDERS: dict[str, str] = {
     "rotor.pivot_dry_torque": "N m",
     "rotor.pivot_viscous": "N m s",
 }
+# What a fit finds in place of the value that the bench states, until a slider states it anew.
+PIVOT = {"rotor.pivot_dry_torque": "pivot_dry_n_m", "rotor.pivot_viscous": "pivot_viscous_n_m_s"}
 GASES = ("air", "N2", "He", "Ne", "Ar", "H2", "CO2")
 
 
-def what_if(bench: Bench, changes: Mapping[str, str]) -> dict[str, Any]:
+def what_if(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
     """Return the prediction with some values of the bench changed, as plain arrays.
 
     Parameters
     ----------
-    bench : Bench
-        The bench as it is.
+    rotor : Bench or RotorDraws
+        The rotor as its bench describes it, or draws of a fit, whose medians are then taken.
     changes : mapping of str to str
         Keys of `SLIDERS` and ``gas.species``, with values as in `bench.toml`.
 
@@ -46,12 +51,60 @@ def what_if(bench: Bench, changes: Mapping[str, str]) -> dict[str, Any]:
     InputError
         A key that no slider sets, or a bench that cannot be.
     """
+    check_changes(changes)
+    start = time.perf_counter()
+    bench = rotor.bench if isinstance(rotor, RotorDraws) else rotor
+    best = rotor.moved(changes).best if isinstance(rotor, RotorDraws) else None
+    found = predict_whole(bench, reach(changed_bench(bench, changes)), changes=changes, parameters=best)
+    pivot = {key: best[field] for key, field in PIVOT.items()} if best else {}
+    return _plain(found) | {"pivot": pivot, "seconds": time.perf_counter() - start}
+
+
+def interval_of(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
+    """Return how both optima move with a change, with intervals: what `edgewind predict --set`, or `--fit`, gives.
+
+    Parameters
+    ----------
+    rotor : Bench or RotorDraws
+        The rotor as its bench describes it, whose priors are then drawn from, or draws of a fit.
+    changes : mapping of str to str
+        As for :func:`what_if`.
+
+    Returns
+    -------
+    dict
+        :meth:`edgewind.evidence.WhatIf.as_plain` without bands, and ``between_pa``, the pressures that maxima were
+        sought between: the ends of the drawing, which holds the curves before and after.
+
+    Raises
+    ------
+    InputError
+        As for :func:`what_if`.
+    """
+    check_changes(changes)
+    draws = rotor if isinstance(rotor, RotorDraws) else _priors(rotor)
+    before, after = (reach(bench) for bench in (draws.bench, changed_bench(draws.bench, changes)))
+    ends = [float(min(before[0], after[0])), float(max(before[-1], after[-1]))]
+    found = moved_optima(draws, changes, ends, level=draws.bench.study.level).as_plain()
+    return {key: value for key, value in found.items() if key != "bands"} | {"between_pa": ends}
+
+
+@lru_cache(maxsize=8)
+def _priors(bench: Bench) -> RotorDraws:
+    return draws_of(bench)
+
+
+def check_changes(changes: Mapping[str, str]) -> None:
+    """See that sliders set what is changed.
+
+    Raises
+    ------
+    InputError
+        Names what no slider sets.
+    """
     unknown = [key for key in changes if key not in SLIDERS and key != "gas.species"]
     if unknown:
         raise InputError(f"'{unknown[0][:60]}' is not among the sliders", fix=", ".join((*SLIDERS, "gas.species")))
-    start = time.perf_counter()
-    found = predict_whole(bench, reach(changed_bench(bench, changes)), changes=changes)
-    return _plain(found) | {"seconds": time.perf_counter() - start}
 
 
 def reach(bench: Bench) -> np.ndarray[Any, np.dtype[np.float64]]:

@@ -5,11 +5,16 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from edgewind.bench import Bench
+    from edgewind.evidence import RotorDraws
 
 _NICE = 10
 
@@ -63,14 +68,30 @@ class FilmOrder:
     out: str
 
 
-Order = StudyOrder | GasOrder | FilmOrder
+@dataclass(frozen=True)
+class IntervalOrder:
+    """How far a change moves both optima: of a rotor as its bench describes it, or as a study fitted it."""
+
+    rotor: Bench | RotorDraws
+    changes: dict[str, str]
+
+
+Order = StudyOrder | GasOrder | FilmOrder | IntervalOrder
 
 
 def work(line: Connection) -> None:
     """Do all that is ordered, one after the other; the answers are tuples that begin with a word."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends this process
+    signal.signal(signal.SIGTERM, _end)
     with contextlib.suppress(AttributeError, OSError):
         os.nice(_NICE)  # a reading that is to be shown comes first
+    try:
+        _serve(line)
+    except SystemExit as end:  # every block is left; what else Python does before it ends takes long and serves nobody
+        os._exit(int(end.code or 0))
+
+
+def _serve(line: Connection) -> None:
     from edgewind.errors import EdgewindError
 
     while True:
@@ -90,12 +111,24 @@ def work(line: Connection) -> None:
             line.send(("refused", f"it failed: {error!r}"))
 
 
+def _end(number: int, frame: object) -> None:
+    """End by leaving every block that was entered: no half of a file stays, and no process that was begun."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (1, 2):  # some libraries tell at length of being cut off
+        os.dup2(nowhere, stream)
+    sys.exit(128 + number)
+
+
 def _done(order: Order, line: Connection) -> dict[str, Any]:
     if isinstance(order, StudyOrder):
         return _study(order, line)
     if isinstance(order, GasOrder):
         return _gas(order, line)
-    return _film(order, line)
+    if isinstance(order, FilmOrder):
+        return _film(order, line)
+    from edgewind.web.whatif import interval_of
+
+    return interval_of(order.rotor, order.changes)
 
 
 def _gas(order: GasOrder, line: Connection) -> dict[str, Any]:
@@ -134,6 +167,7 @@ def _study(order: StudyOrder, line: Connection) -> dict[str, Any]:
     from contextlib import ExitStack
 
     from edgewind.book import BookSource, open_book
+    from edgewind.evidence import draws_of
     from edgewind.report.tables import curve_table
     from edgewind.signals import ExperimentSource, FolderSource
     from edgewind.study import study_sources
@@ -160,11 +194,15 @@ def _study(order: StudyOrder, line: Connection) -> dict[str, Any]:
             fit=order.fit,
             progress=lambda what, done, total: line.send(("progress", (what, done, total))),
         )
+    explained = [found.explanation for found in made.findings]
+    fits = [None if one is None else one.fit for one in explained]
+    line.send(("kept", tuple(None if fit is None else draws_of(fit) for fit in fits)))
     curves = []
     for found in made.findings:
         table = curve_table(found)
         curves.append(None if table is None else {name: _plain(table[name]) for name in table.columns})
-    return {"summary": made.summary, "curves": curves, "answers": [list(found.answer) for found in made.findings]}
+    no_fit = ["" if one is None else one.no_fit for one in explained]
+    return {"summary": made.summary, "curves": curves, "no_fit": no_fit}
 
 
 def _plain(values: Any) -> list[float]:
