@@ -5,6 +5,7 @@ import json
 import os
 import shutil
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,22 @@ settings.register_profile("calm", deadline=None, derandomize=True, database=None
 settings.load_profile("calm")
 
 BENCH = (Path(__file__).parent / "bench.toml").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def recorders_folder() -> Iterator[Path]:
+    """Where recorders and pages of these tests find each other: not where those of whoever runs the tests do.
+
+    The path of a socket may have 107 characters at most, so no deep folder.
+    """
+    folder = Path(tempfile.mkdtemp(prefix="edgewind-recorders-", dir="/tmp"))
+    before, os.environ["EDGEWIND_RECORDERS"] = os.environ.get("EDGEWIND_RECORDERS"), str(folder)
+    yield folder
+    if before is None:
+        del os.environ["EDGEWIND_RECORDERS"]
+    else:
+        os.environ["EDGEWIND_RECORDERS"] = before
+    shutil.rmtree(folder, ignore_errors=True)
 
 
 @pytest.fixture(scope="session")

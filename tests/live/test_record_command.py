@@ -1,19 +1,21 @@
 """`edgewind record` as a person and a script meet it."""
 
-import contextlib
 import json
 import os
 import pty
-import select
 import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
 from edgewind import cli
 from edgewind.book import open_book
+
+sys.path.insert(0, str(Path(__file__).parent))
+from commanded import read_until, recorder
 
 
 @pytest.fixture
@@ -85,11 +87,6 @@ def test_what_cannot_be_is_told_before_anything_moves(
     assert virtual.apparatus.state()["lamp"] < 0.05
 
 
-def recorder(folder, book, *arguments, **options):
-    command = [sys.executable, "-m", "edgewind", "record", str(folder), str(book), *arguments]
-    return subprocess.Popen(command, **options)
-
-
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_a_signal_ends_it_in_the_safe_state(virtual, folder, tmp_path, number):
     process = recorder(
@@ -110,18 +107,6 @@ def test_a_signal_ends_it_in_the_safe_state(virtual, folder, tmp_path, number):
     assert state["lamp"] < 0.05 and state["valve"] < 0.5
     with open_book(tmp_path / "lab.book") as opened:
         assert len(opened.contents("rotor").readings) >= 1
-
-
-def read_until(end, text, seconds=60.0):
-    """Read a terminal until it shows a text."""
-    seen, limit = b"", time.monotonic() + seconds
-    while time.monotonic() < limit:
-        if select.select([end], [], [], 0.2)[0]:
-            with contextlib.suppress(OSError):
-                seen += os.read(end, 4096)
-        if text.encode() in seen:
-            return seen.decode(errors="replace")
-    raise AssertionError(f"'{text}' did not come; there was: {seen.decode(errors='replace')[-2000:]}")
 
 
 def test_the_keys_of_the_terminal_are_obeyed(folder, tmp_path):

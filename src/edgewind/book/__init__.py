@@ -3,7 +3,7 @@
 from edgewind.book.book import LIVE_TITLES, Book, Contents, open_book
 from edgewind.book.check import Damage, Health, check_book
 from edgewind.book.connect import is_book
-from edgewind.book.errors import BookError, DamagedBookError, FullBookError, LockedBookError
+from edgewind.book.errors import BookError, DamagedBookError, FullBookError, LockedBookError, NoBookError
 from edgewind.book.folders import Imported, export_book, export_folder, import_folder
 from edgewind.book.follow import Marks, Part, changes_of, marks, read_part
 from edgewind.book.rows import Change, KeptFile, Reading, TraceFile
@@ -24,6 +24,7 @@ __all__ = [
     "KeptFile",
     "LockedBookError",
     "Marks",
+    "NoBookError",
     "Part",
     "Reading",
     "TraceFile",

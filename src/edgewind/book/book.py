@@ -28,7 +28,7 @@ from edgewind.book.connect import (
     engine_of,
     is_unique_violation,
 )
-from edgewind.book.errors import BookError, DamagedBookError, told
+from edgewind.book.errors import BookError, DamagedBookError, NoBookError, told
 from edgewind.book.migrate import check_version, migrate, version_of
 from edgewind.book.rows import Change, KeptFile, Reading, TraceFile
 from edgewind.book.schema import CELLS, benches, changes, columns, experiments, files, readings
@@ -157,7 +157,7 @@ def _check_place(address: Address, *, write: bool, make: bool) -> None:
         if address.path.is_dir():
             raise BookError("this is a folder", file=address.label, fix="name the file of a lab book")
         if not address.path.exists() and not make:
-            raise BookError("there is no such book", file=address.label, fix="make one with `edgewind import`")
+            raise NoBookError("there is no such book", file=address.label, fix="make one with `edgewind import`")
         # SQLite would open it for reading without a word, and refuse only the first reading
         if write and address.path.exists() and not os.access(address.path, os.W_OK, effective_ids=_EFFECTIVE):
             raise BookError("the book may only be read", file=address.label, fix="see to the permissions of the file")
@@ -187,7 +187,7 @@ def _bring_up(engine: Engine, address: Address, *, write: bool, make: bool) -> N
     if ready:
         return
     if version is None and not make:
-        raise BookError("there is no lab book here yet", file=label, fix="make one with `edgewind import`")
+        raise NoBookError("there is no lab book here yet", file=label, fix="make one with `edgewind import`")
     if not write:
         raise BookError(
             f"the book is of the older version '{version}'",
@@ -226,6 +226,46 @@ class Book:
     def name(self) -> str:
         """Name of the file or of the database."""
         return self._address.name
+
+    def identity(self, experiment: str) -> str:
+        """What tells an experiment of this book from all others, by whatever path or URL the book was reached.
+
+        The same for every program on this machine; a copy of the book has another.
+
+        Raises
+        ------
+        BookError
+            No such experiment.
+        """
+        with self.reading() as connection:
+            key = self._find(connection, experiment)
+            if self._address.path is not None:
+                found = self._address.path.stat()
+                return f"file {found.st_dev}:{found.st_ino} {key}"
+            row = connection.execute(
+                text(
+                    "SELECT current_setting('port'), oid, current_schema() FROM pg_database "
+                    "WHERE datname = current_database()"
+                )
+            ).one()
+        return " ".join(map(str, ("postgresql", *row, key)))
+
+    def must_be_writable(self) -> None:
+        """See that this user may add readings, without adding any and without waiting for others who do.
+
+        Raises
+        ------
+        BookError
+            The book may only be read.
+        """
+        _check_place(self._address, write=True, make=False)
+        if self._address.path is None:
+            with self.reading() as connection:
+                may = connection.execute(text("SELECT has_table_privilege('readings', 'INSERT')")).scalar()
+            if not may:
+                raise BookError(
+                    "the book may only be read", file=self.label, fix="ask the keeper of the database for the right"
+                )
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:

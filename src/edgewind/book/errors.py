@@ -15,6 +15,10 @@ class BookError(InputError):
     """A lab book cannot be opened, read or written; what was acknowledged before is as it was."""
 
 
+class NoBookError(BookError):
+    """There is no lab book at that place yet."""
+
+
 class LockedBookError(BookError):
     """Another program holds the book; the same call may be made again."""
 

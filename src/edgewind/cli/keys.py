@@ -1,10 +1,12 @@
-"""Single keys and whole lines from a terminal, without waiting for the former."""
+"""Single keys and whole lines from a terminal, without waiting for either."""
 
 from __future__ import annotations
 
 import contextlib
+import os
 import select
 import sys
+from collections.abc import Callable
 from types import TracebackType
 from typing import Any, Self, TextIO
 
@@ -13,6 +15,7 @@ with contextlib.suppress(ImportError):  # Windows has none: keys are not read th
     import termios as _termios
 
     _terminal = _termios
+_LOOK_S = 0.1
 
 
 class Keys:
@@ -21,7 +24,12 @@ class Keys:
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
         self._before: Any = None
+        self._unread = b""
         self.live = _terminal is not None and stream.isatty()
+        self._number: int | None = None
+        if _terminal is not None:
+            with contextlib.suppress(OSError, ValueError):  # not every stream is a file of the system
+                self._number = stream.fileno()
 
     def __enter__(self) -> Self:
         if self.live:
@@ -36,21 +44,54 @@ class Keys:
 
     def key(self) -> str:
         """The key that was pressed, in small letters; empty where none was."""
-        if not self.live or not select.select([self._stream], [], [], 0)[0]:
+        if not self.live or self._number is None:
             return ""
-        return self._stream.read(1).lower()
+        if not self._unread and select.select([self._number], [], [], 0)[0]:
+            self._unread = os.read(self._number, 4096)
+        key, self._unread = self._unread[:1], self._unread[1:]
+        return key.decode(errors="ignore").lower()
 
-    def line(self, prompt: str) -> str | None:
-        """Ask for a line; None where there is no more input."""
+    def line(self, prompt: str, still: Callable[[], bool] = lambda: True) -> str | None:
+        """Ask for a line.
+
+        Parameters
+        ----------
+        prompt : str
+            What is asked.
+        still : callable
+            Whether it is still asked; looked at while nobody types.
+
+        Returns
+        -------
+        str or None
+            What was typed, empty where it is not asked any more; None where there is no more input.
+        """
         self._whole()
         try:
             sys.stderr.write(prompt)
             sys.stderr.flush()
-            text = self._stream.readline()
-            return text.rstrip("\n") if text else None
+            line = self._line(still)
+            return None if line is None else line.rstrip("\r\n")
         finally:
             if self.live:
                 self._single()
+
+    def _line(self, still: Callable[[], bool]) -> str | None:
+        if self._number is None:
+            return self._stream.readline() or None
+        while b"\n" not in self._unread:
+            if not select.select([self._number], [], [], _LOOK_S)[0]:
+                if not still():
+                    sys.stderr.write("\n")
+                    return ""
+                continue
+            more = os.read(self._number, 4096)
+            if not more:
+                rest, self._unread = self._unread, b""
+                return rest.decode(errors="replace") or None
+            self._unread += more
+        line, _, self._unread = self._unread.partition(b"\n")
+        return line.decode(errors="replace")
 
     def _single(self) -> None:
         changed = _terminal.tcgetattr(self._stream)

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from edgewind.live import Status, Sweep, SweepRequest, Unfinished
 
 _HELP = "Keys: p pause or go on, s skip this step, r take the last reading once more, n note, q stop"
-_LOUD = ("stored", "skipped", "trouble", "retry", "proposal", "interlock", "note", "safe")
+_COMMANDS = {"s": "skip", "r": "repeat", "q": "stop"}
+_LOUD = ("stored", "skipped", "trouble", "retry", "proposal", "interlock", "note", "command", "safe")
 
 
 @app.command()
@@ -52,7 +53,8 @@ def record(
     """Record a sweep: set each pressure, wait until it is steady, take the trace, store it.
 
     A sweep that was cut off goes on where it was when the same command is given again. At a terminal: p pauses and goes
-    on, s skips the step at hand, r takes the last reading once more, n takes a note, q stops.
+    on, s skips the step at hand, r takes the last reading once more, n takes a note, q stops. The pages that the same
+    user serves on this machine (edgewind serve) show the sweep and steer it as well; what they command is told here.
     """
     from edgewind.live import SweepRequest, check_request, parse_pressures, prepare, read_plan, unfinished
 
@@ -181,6 +183,8 @@ def _run(sweep: Sweep, console: Console) -> None:
     """Start the sweep and stand by it until it ends."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
+    from edgewind.live import Channel
+
     events: queue.Queue[Any] = queue.Queue()
     columns = (
         TextColumn("{task.fields[done]}/{task.fields[all]}"),
@@ -196,6 +200,10 @@ def _run(sweep: Sweep, console: Console) -> None:
         keys = stack.enter_context(Keys(sys.stdin))
         if keys.live:
             console.print(_HELP, markup=False, soft_wrap=True)
+        try:
+            stack.enter_context(Channel(sweep, "edgewind record"))
+        except InputError as error:
+            console.print(f"No page can steer this sweep: {error}", markup=False, soft_wrap=True)
         stack.callback(sweep.subscribe(events.put))
         bar = stack.enter_context(
             Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
@@ -219,7 +227,10 @@ def _run(sweep: Sweep, console: Console) -> None:
             )
             if ended:
                 break
-            _obey(sweep, status, keys, bar)
+            try:
+                _obey(sweep, status, keys, bar)
+            except InputError as error:
+                console.print(f"not done: {error}", markup=False, soft_wrap=True)
     status = sweep.status()
     console.print(f"{status.phase}: {status.problem or status.message}", markup=False, soft_wrap=True)
 
@@ -227,31 +238,34 @@ def _run(sweep: Sweep, console: Console) -> None:
 def _obey(sweep: Any, status: Any, keys: Keys, bar: Any) -> None:
     if status.question:
         bar.stop()
-        text = keys.line(f"{status.question} ")
+        # a page may answer first
+        text = keys.line(f"{status.question} ", still=lambda: _asks(sweep, status.asked))
         bar.start()
         if text is None:  # nobody is there
             sweep.stop()
-        elif text.strip().lower() in ("skip", "s"):
-            sweep.skip()
-        elif text.strip().lower() in ("quit", "q"):
-            sweep.stop()
+        elif _asks(sweep, status.asked):
+            word = {"s": "skip", "skip": "skip", "q": "stop", "quit": "stop"}.get(text.strip().lower())
+            sweep.command(word) if word else sweep.command("answer", text, of=status.asked)
         else:
-            sweep.answer(text)
+            bar.console.print("That is not asked any more: a page answered, or the sweep went on.", soft_wrap=True)
         sweep.join(0.1)
         return
     key = keys.key()
-    if key == "p":
-        sweep.resume() if status.phase == "paused" else sweep.pause()
-    elif key == "s":
-        sweep.skip()
-    elif key == "r":
-        sweep.repeat()
-    elif key == "q":
-        sweep.stop()
-    elif key == "n":
+    if key == "n":
         bar.stop()
-        sweep.note(keys.line("note: ") or "")
+        text = keys.line("note: ")
         bar.start()
+        if text and text.strip():
+            sweep.command("note", text)
+    elif key == "p":
+        sweep.command("resume" if status.phase == "paused" else "pause")
+    elif key in _COMMANDS:
+        sweep.command(_COMMANDS[key])
+
+
+def _asks(sweep: Any, number: int) -> bool:
+    status = sweep.status()
+    return bool(status.question) and status.asked == number
 
 
 def _loud(event: Any) -> str:

@@ -171,8 +171,7 @@ class Attention:
     def ask(self, question: str) -> str:
         """Ask, and go on watching until the answer has come."""
         before = self._board.status.phase
-        self._commands.forget_answers()
-        self._board.set(question=question)
+        self._board.set(question=question, asked=self._commands.open_question())
         self._board.phase("asking", question)
         self._board.tell("question", question)
         try:
@@ -184,6 +183,7 @@ class Attention:
                     self._board.tell("answered", text)
                     return text
         finally:
+            self._commands.close_question()
             self._board.set(question="")
             self._board.phase(before, "")
 

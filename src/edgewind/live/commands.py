@@ -1,13 +1,23 @@
-"""What a person may command while a sweep runs, kept until the sweep looks."""
+"""What a person may command while a sweep runs, kept until the sweep looks.
+
+Whoever commands may name what is meant: the step to skip, the reading to repeat, the question to answer. Of two who
+press at the same moment, or one who presses late, the second then meets a refusal and not the next step.
+"""
 
 from __future__ import annotations
 
 import queue
 import threading
+from collections.abc import Callable
+from pathlib import Path
 
+from edgewind.errors import InputError
 from edgewind.live.errors import StoppedError
 from edgewind.live.events import Board
 from edgewind.live.request import Step
+
+COMMANDS = ("pause", "resume", "skip", "repeat", "stop", "note", "answer")
+_WHICHEVER = 0  # the first step to come, where none is at hand
 
 
 class SkipError(Exception):
@@ -19,16 +29,82 @@ class RepeatError(Exception):
 
 
 class Commands:
-    """Commands from any thread; they take effect when the thread of the sweep obeys."""
+    """Commands from any thread; they take effect when the thread of the sweep obeys.
 
-    def __init__(self, board: Board) -> None:
-        self._board = board
-        self._stop, self._skip, self._repeat, self._paused = (threading.Event() for _ in range(4))
+    Parameters
+    ----------
+    board : Board
+        Where notes and refusals are told.
+    keep : callable
+        Puts a note on the disk and returns the file.
+    """
+
+    def __init__(self, board: Board, keep: Callable[[str], Path]) -> None:
+        self._board, self._keep = board, keep
+        self._lock = threading.RLock()
+        self._stop, self._paused, self._begun, self._over = (threading.Event() for _ in range(4))
+        self._at: Step | None = None
+        self._skip: int | None = None
+        self._repeat = False
+        self._repeating = False
+        self._question, self._open = 0, False
         self._answers: queue.Queue[str] = queue.Queue()
-        self._notes: list[str] = []
+        self._notes: list[tuple[str, Path]] = []
         self.last_stored: Step | None = None
+        self._last_reading: int | None = None
 
     # From any thread
+
+    def give(self, name: str, text: str = "", *, of: int | None = None, who: str = "") -> None:
+        """Give a command by its name.
+
+        Parameters
+        ----------
+        name : str
+            One of `COMMANDS`.
+        text : str
+            The note or the answer.
+        of : int, optional
+            What is meant: number of the step to skip, of the reading to repeat, of the question to answer. Whatever is
+            at hand where absent.
+        who : str
+            Who gives it, for those who look on; not told where empty.
+
+        Raises
+        ------
+        InputError
+            It cannot be done, or comes too late; nothing was done.
+        """
+        with self._lock:
+            if name not in COMMANDS:
+                raise InputError(f"'{name[:40]}' is no command", fix=", ".join(COMMANDS))
+            if self._over.is_set() or not self._begun.is_set():
+                said = "is over" if self._over.is_set() else "was not begun"
+                raise InputError(f"this sweep {said}", fix="begin another")
+            self._refuse_if_late(name, text, of)
+            if name in ("note", "answer"):
+                getattr(self, name)(text)
+            else:
+                getattr(self, name)()
+        if who and name not in ("note", "answer"):  # these are told of as what they say
+            self._board.tell("command", f"{name}, {who}", command=name)
+
+    def _refuse_if_late(self, name: str, text: str, of: int | None) -> None:
+        if name == "skip" and of is not None and (self._at is None or self._at.number != of):
+            raise InputError(f"step {of} is over already", fix="skip the one at hand if that is meant")
+        if name == "repeat":
+            if self._last_reading is None:
+                raise InputError("nothing was stored yet since this sweep was begun or gone on with")
+            if of is not None and of != self._last_reading:
+                raise InputError(f"reading {of} is not the last one any more", fix="see which one is meant")
+            if self._repeat or self._repeating:
+                raise InputError("the last reading is being taken once more already")
+        if name == "note" and not text.strip():
+            raise InputError("the note is empty", fix="write what is to be noted")
+        if name == "answer" and not self._open and not self._board.status.question:
+            raise InputError("nothing is asked just now")
+        if name == "answer" and (not self._open or (of is not None and of != self._question)):
+            raise InputError("that question was answered already", fix="answer the one that stands now")
 
     def pause(self) -> None:
         """Stay until :meth:`resume`."""
@@ -39,22 +115,37 @@ class Commands:
         self._paused.clear()
 
     def skip(self) -> None:
-        """Leave out the step at hand."""
-        self._skip.set()
+        """Leave out the step at hand, or the first to come."""
+        with self._lock:
+            self._skip = _WHICHEVER if self._at is None else self._at.number
 
     def repeat(self) -> None:
         """Take the reading that was stored last once more."""
-        self._repeat.set()
+        self._repeat = True
 
     def note(self, text: str) -> None:
-        """Note something."""
-        if text.strip():
-            self._notes.append(" ".join(text.split()))
-            self._board.tell("note", text.strip())
+        """Note something; when this returns the note is on the disk.
+
+        Raises
+        ------
+        InputError
+            The sweep is over, or the disk does not take it.
+        """
+        plain = " ".join(text.split())
+        if not plain:
+            return
+        with self._lock:
+            if self._over.is_set():
+                raise InputError("this sweep is over", fix="correct the note of a reading in the book")
+            self._notes.append((plain, self._keep(plain)))
+        self._board.tell("note", text.strip())
 
     def answer(self, text: str) -> None:
-        """Answer a question."""
-        self._answers.put(text)
+        """Answer the question that is open; the first answer counts."""
+        with self._lock:
+            if self._open:
+                self._open = False
+                self._answers.put(text)
 
     def stop(self) -> None:
         """End."""
@@ -72,6 +163,15 @@ class Commands:
         """Whether it is to stay."""
         return self._paused.is_set()
 
+    def begin(self) -> None:
+        """Take commands from now."""
+        self._begun.set()
+
+    def end(self) -> None:
+        """Take none any more."""
+        with self._lock:
+            self._over.set()
+
     def obey(self, *, in_step: bool) -> None:
         """Raise what was commanded. Between steps there is none to skip.
 
@@ -82,31 +182,60 @@ class Commands:
         """
         if self._stop.is_set():
             raise StoppedError("stopped")
-        if in_step and self._skip.is_set():
-            self._skip.clear()
-            raise SkipError
-        if in_step and self._repeat.is_set():
-            self._repeat.clear()
-            if self.last_stored is not None:
-                raise RepeatError
+        if not in_step:
+            return
+        with self._lock:
+            meant, self._skip = self._skip, None
+            if meant is not None and (meant == _WHICHEVER or self._at is None or meant == self._at.number):
+                raise SkipError
+            if self._repeat and not self._repeating:
+                self._repeat = False
+                if self.last_stored is not None:
+                    raise RepeatError
 
-    def stored(self, step: Step) -> None:
+    def at(self, step: Step | None, *, again: bool = False) -> None:
+        """A step is at hand from now, or none; `again` where it is the reading that is repeated."""
+        with self._lock:
+            late = self._at is not None and self._skip == self._at.number
+            if late:
+                self._skip = None
+            self._at, self._repeating = step, again
+            self._repeat = self._repeat and not again
+        if late:
+            self._tell_late()
+
+    def stored(self, step: Step, reading: int) -> None:
         """A reading is stored: there is nothing left of it to skip, and it is the one to repeat."""
-        self._skip.clear()
-        self.last_stored = step
+        with self._lock:
+            late, self._skip = self._skip is not None, None
+            self.last_stored, self._last_reading = step, reading
+        if late:
+            self._tell_late()
 
-    def take_notes(self) -> list[str]:
-        """The notes since this was last called."""
-        notes, self._notes = self._notes, []
+    def _tell_late(self) -> None:
+        self._board.tell("trouble", "the skip came too late: that step was over already")
+
+    def take_notes(self) -> list[tuple[str, Path]]:
+        """The notes since this was last called, each with its file on the disk."""
+        with self._lock:
+            notes, self._notes = self._notes, []
         return notes
 
-    def forget_answers(self) -> None:
-        """Drop answers to earlier questions."""
-        while not self._answers.empty():
-            self._answers.get_nowait()
+    def open_question(self) -> int:
+        """Take answers to a new question, and none to earlier ones; returns its number."""
+        with self._lock:
+            self._question, self._open = self._question + 1, True
+            while not self._answers.empty():
+                self._answers.get_nowait()
+            return self._question
+
+    def close_question(self) -> None:
+        """Take no answers."""
+        with self._lock:
+            self._open = False
 
     def next_answer(self, wait_s: float) -> str | None:
-        """An answer, if one comes in time."""
+        """The answer, if it comes in time."""
         try:
             return self._answers.get(timeout=wait_s)
         except queue.Empty:

@@ -31,7 +31,7 @@ class Event:
     time : str
         UTC, ISO 8601, to the millisecond.
     kind : str
-        ``phase, observed, steady, stored, proposal, question, answered, note, skipped, trouble, retry, safe,
+        ``phase, observed, steady, stored, proposal, question, answered, command, note, skipped, trouble, retry, safe,
         interlock, end``.
     text : str
         In words.
@@ -48,7 +48,11 @@ class Event:
 
 @dataclass(frozen=True)
 class Status:
-    """A sweep at one moment; None and empty texts where nothing is known."""
+    """A sweep at one moment; None and empty texts where nothing is known.
+
+    `asked` is the number of the question, `last_reading` that of the reading stored last since the sweep was begun or
+    gone on with.
+    """
 
     phase: str = "ready"
     step: Step | None = None
@@ -65,6 +69,8 @@ class Status:
     lamp: str = ""
     steadiness: Steadiness | None = None
     question: str = ""
+    asked: int = 0
+    last_reading: int | None = None
     message: str = ""
     problem: str = ""
 

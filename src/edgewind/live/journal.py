@@ -6,12 +6,13 @@ stands follows from them and from the keys of the readings, ``ID/NNN/R``: step a
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import re
 import secrets
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -19,6 +20,7 @@ from typing import Any
 from edgewind.book import Book, Contents, TraceFile
 from edgewind.live.request import Step, SweepRequest
 
+JOIN = " / "  # between the notes of one reading
 _PLAN = re.compile(r"sweeps/([^/]+)/plan\.json")
 
 
@@ -57,9 +59,18 @@ class Journal:
         """Keep that a step was left out, and why."""
         self.keep(f"{step.number:04d}-skipped", {"why": why, "pressure_pa": step.pressure_pa})
 
+    def keep_note(self, text: str) -> None:
+        """Keep a note that no reading can carry."""
+        mark = hashlib.sha256(text.encode()).hexdigest()[:12]
+        self.keep(f"note-{mark}", {"note": text})
+
     def key(self, step: Step, turn: int) -> str:
         """The key of a reading."""
         return f"{self.id}/{step.number:04d}/{turn}"
+
+    def last_reading(self, contents: Contents) -> int | None:
+        """Number of the last reading of this sweep; None where it has none."""
+        return max((reading.number for reading in contents.readings if _is_of(reading.key, self.id)), default=None)
 
     def turns(self, contents: Contents) -> dict[int, int]:
         """How many readings of each step the book has."""
@@ -77,6 +88,26 @@ class Journal:
         pattern = re.compile(rf"sweeps/{re.escape(self.id)}/(\d+)-target\.json")
         paths = sorted(kept.path for kept in contents.files if pattern.fullmatch(kept.path))
         return [Step(**read_json(self._book, self._experiment, path)) for path in paths]
+
+
+def leave_notes(book: Book, experiment: str, sweep: str, notes: Sequence[str]) -> None:
+    """Give notes to the last reading of a sweep, each once; where it has none they are kept beside its plan.
+
+    Raises
+    ------
+    BookError
+        The book does not take them.
+    """
+    journal, contents = Journal(book, experiment, sweep), book.contents(experiment)
+    last = journal.last_reading(contents)
+    if last is None:
+        for note in notes:
+            journal.keep_note(note)
+        return
+    now = contents.cells_now()[last - 1].get("note", "")
+    new = [note for note in dict.fromkeys(notes) if f"{JOIN}{note}{JOIN}" not in f"{JOIN}{now}{JOIN}"]
+    if new:
+        book.change(experiment, last, {"note": JOIN.join(filter(None, (now, *new)))}, "noted at the bench")
 
 
 def _is_of(key: str, sweep: str) -> bool:

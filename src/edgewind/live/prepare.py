@@ -8,11 +8,11 @@ from pathlib import Path
 
 from edgewind.bench import BENCH_FILE, Bench, parse_bench
 from edgewind.bench.load import read_settings_text
-from edgewind.book import Book, open_book
+from edgewind.book import Book, NoBookError, open_book
 from edgewind.errors import InputError
 from edgewind.live.cells import columns_of, titles_of
 from edgewind.live.instruments import Instruments, check_limits, connect
-from edgewind.live.journal import Journal, Unfinished, give_up, new_id, unfinished_of
+from edgewind.live.journal import Journal, Unfinished, give_up, leave_notes, new_id, unfinished_of
 from edgewind.live.request import SweepRequest
 from edgewind.live.spool import MADE_BY, Spool
 from edgewind.live.strategy import AdaptiveStrategy, Strategy
@@ -24,9 +24,11 @@ SPOOL = ".spool"
 def unfinished(folder: str | Path, book: str | Path, name: str | None = None) -> list[Unfinished]:
     """The sweeps of a bench that were begun in a book and have no end, the latest last; none where there is no book."""
     place = Path(folder)
-    if "://" not in str(book) and not Path(book).exists():
+    try:
+        opened = open_book(book)
+    except NoBookError:
         return []
-    with open_book(book) as opened:
+    with opened:
         experiment = name or place.resolve().name
         return unfinished_of(opened, experiment) if experiment in opened.experiments() else []
 
@@ -179,6 +181,9 @@ def _recover(spool: Spool, book: Book) -> None:
     for entry in spool.entries():
         entry.into(book)
         spool.remove(entry)
+    for note in spool.notes():
+        leave_notes(book, note.experiment, note.sweep, [note.text])
+        note.file.unlink(missing_ok=True)
     spool.clear_broken()
 
 

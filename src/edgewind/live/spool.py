@@ -11,6 +11,8 @@ import hashlib
 import importlib
 import io
 import json
+import secrets
+import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,6 +30,7 @@ with contextlib.suppress(ImportError):
     fcntl = importlib.import_module("fcntl")
 
 MADE_BY = "edgewind record"
+_NOTE = ".note"
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,16 @@ class Spooled:
         if self.trace_path is not None and self.trace_file is not None:
             trace = TraceFile(self.trace_path, self.trace_file)
         return book.record(self.experiment, self.cells, trace, key=self.key, made_by=MADE_BY)
+
+
+@dataclass(frozen=True)
+class SpooledNote:
+    """A note in the spool: of which sweep, and in which file."""
+
+    experiment: str
+    sweep: str
+    text: str
+    file: Path
 
 
 class Spool:
@@ -125,6 +138,32 @@ class Spool:
         found = self._read(described)
         assert found is not None
         return found
+
+    def put_note(self, experiment: str, sweep: str, text: str) -> Path:
+        """Put a note on the disk until the reading that it belongs to is there; returns its file.
+
+        Raises
+        ------
+        InputError
+            It cannot be written.
+        """
+        file = self.folder / f"{time.time_ns()}-{secrets.token_hex(4)}{_NOTE}"
+        try:
+            write_whole(file, json.dumps({"experiment": experiment, "sweep": sweep, "text": text}).encode())
+        except OSError as error:
+            raise InputError(
+                f"the note cannot be written ({error.strerror or error})", file=self.folder, fix="free some space"
+            ) from error
+        return file
+
+    def notes(self) -> Iterator[SpooledNote]:
+        """The notes of a recorder that was killed before it could store a reading with them, in order."""
+        for file in sorted(self.folder.glob(f"*{_NOTE}")):
+            try:
+                about = json.loads(file.read_bytes())
+                yield SpooledNote(about["experiment"], about["sweep"], about["text"], file)
+            except (OSError, ValueError, KeyError, TypeError):
+                continue
 
     def entries(self) -> Iterator[Spooled]:
         """What is in the spool and whole; what is not whole was never acknowledged and is left out."""

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
 
 from edgewind.book import Book, BookError, DamagedBookError, FullBookError, LockedBookError
 from edgewind.live.cells import Columns
 from edgewind.live.commands import Commands
 from edgewind.live.events import Board
-from edgewind.live.journal import Journal
+from edgewind.live.journal import JOIN, Journal, leave_notes
 from edgewind.live.request import Step
 from edgewind.live.spool import Spool, Spooled
 from edgewind.live.taking import Taken
@@ -43,7 +44,6 @@ class Storing:
         self._journal, self._spool = journal, spool
         self._board, self._commands, self._rest = board, commands, rest
         self._turns = dict(turns)
-        self._last_reading: int | None = None
 
     def store(self, step: Step, taken: Taken) -> None:
         """Store a reading; when this returns it outlives a pulled plug.
@@ -57,16 +57,20 @@ class Storing:
         self._board.phase("storing", step.words)
         # counted here and not in the book, which may be away just now: the reading has to reach the disk all the same
         turn = self._turns.get(step.number, 0) + 1
-        cells["note"] = " / ".join(part for part in (cells.get("note", ""), *self._commands.take_notes()) if part)
+        notes = self._commands.take_notes()
+        cells["note"] = JOIN.join(part for part in (cells.get("note", ""), *(text for text, _ in notes)) if part)
         cells = self._columns.fitting(cells)
         key = self._journal.key(step, turn)
         path = f"traces/{self._journal.id}/{step.number:04d}-{turn}.npz"
         spooled = self._spool.put(self._experiment, key, cells, trace, path)
         number = self._into_book(spooled)
+        if "note" not in cells:  # the table has no such title, but a change of the reading may hold what it cannot
+            self._leave(notes)
+        _forget(notes)
         self._turns[step.number] = turn
-        self._commands.stored(step)
+        self._commands.stored(step, number)
+        self._board.set(last_reading=number)
         self._spool.remove(spooled)
-        self._last_reading = number
         status = self._board.status
         self._board.tell(
             "stored",
@@ -82,14 +86,15 @@ class Storing:
             path=path if trace is not None else "",
         )
 
-    def leave_note(self) -> None:
+    def leave_notes(self) -> None:
         """Give notes that came after the last reading to that reading."""
         notes = self._commands.take_notes()
-        if not notes or self._last_reading is None:
-            return
-        now = self._book.contents(self._experiment).cells_now()[self._last_reading - 1].get("note", "")
-        text = " / ".join(part for part in (now, *notes) if part)
-        self._book.change(self._experiment, self._last_reading, {"note": text}, "noted at the bench")
+        self._leave(notes)
+        _forget(notes)
+
+    def _leave(self, notes: list[tuple[str, Path]]) -> None:
+        if notes:
+            leave_notes(self._book, self._experiment, self._journal.id, [text for text, _ in notes])
 
     def _into_book(self, spooled: Spooled) -> int:
         """Record, with patience for a book that is locked or a server that is away; the spool keeps it meanwhile."""
@@ -114,3 +119,8 @@ class Storing:
             fix=f"{error.fix or 'try again'}; this reading lies in {self._spool.folder} and goes into the book when "
             "the same command is given again",
         )
+
+
+def _forget(notes: Iterable[tuple[str, Path]]) -> None:
+    for _, file in notes:
+        file.unlink(missing_ok=True)

@@ -67,7 +67,7 @@ class Sweep:
         self._chosen = journal.targets(contents)
         self._done = journal.done(contents)
         self._board = board = Board()
-        self._commands = commands = Commands(board)
+        self._commands = commands = Commands(board, lambda text: spool.put_note(experiment, journal.id, text))
         self._attention = attention = Attention(bench, instruments, board, commands)
         self._hands = hands = Hands(instruments, board, attention)
         self._reaching = Reaching(bench, instruments, board, attention, hands)
@@ -133,8 +133,31 @@ class Sweep:
             raise InputError("this sweep was started already", fix="prepare another")
         self._began = time.monotonic()
         self._attention.begin()
+        self._commands.begin()
         self._thread = threading.Thread(target=self._run, name="edgewind sweep")
         self._thread.start()
+
+    def command(self, name: str, text: str = "", *, of: int | None = None, who: str = "") -> None:
+        """Give one of `edgewind.live.COMMANDS` by its name; what cannot be done, or comes too late, is refused.
+
+        Parameters
+        ----------
+        name : str
+            ``pause, resume, skip, repeat, stop, note`` or ``answer``: the methods of these names.
+        text : str
+            The note or the answer.
+        of : int, optional
+            Number of the step to skip, of the reading to repeat, or of the question to answer, as :meth:`status` held
+            it when the person decided.
+        who : str
+            Who gives it, told as an event.
+
+        Raises
+        ------
+        InputError
+            Nothing was done, and why.
+        """
+        self._commands.give(name, text, of=of, who=who)
 
     def pause(self) -> None:
         """Stay where it is, gauge and limits watched, until :meth:`resume`."""
@@ -153,7 +176,13 @@ class Sweep:
         self._commands.repeat()
 
     def note(self, text: str) -> None:
-        """Note something with the reading at hand, or between readings with the last one stored."""
+        """Note something with the reading at hand, or between readings with the last one stored.
+
+        Raises
+        ------
+        InputError
+            The sweep is over, or the note cannot be put on the disk.
+        """
         self._commands.note(text)
 
     def answer(self, text: str) -> None:
@@ -205,18 +234,30 @@ class Sweep:
         except (SkipError, RepeatError):  # there is no step yet that could be left out
             raise StoppedError("the lamp was not switched on") from None
         while True:
-            self._attention.tick(in_step=False)
+            self._commands.obey(in_step=False)
             step, why = self._next()
-            if step is None:
+            if step is not None:
+                self._one(step)
+            elif not self._is_asked_for_more():
                 return "finished", why
-            self._one(step)
+
+    def _is_asked_for_more(self) -> bool:
+        """Stay at the end while paused, and take the last reading once more where that is asked for."""
+        try:
+            self._attention.tick()
+        except SkipError:
+            return False
+        except RepeatError:
+            self._once_more()
+            return True
+        return False
 
     def _end(self, phase: str, why: str) -> None:
         failed: list[str] = []
         try:
             failed = self._hands.make_safe(strict=False)
-            if phase in ("finished", "stopped"):
-                self._storing.leave_note()
+            self._commands.end()
+            self._leave_notes(strict=phase != "failed")
             if phase == "finished":
                 self._journal.keep("end", {"phase": phase, "why": why})
         except EdgewindError as error:
@@ -231,6 +272,14 @@ class Sweep:
             self._board.set(phase=phase, message=why, problem=problem, question="", time_left_s=None)
             self._board.tell("end", problem or why, phase=phase, why=why)
             self._ended.set()
+
+    def _leave_notes(self, *, strict: bool) -> None:
+        try:
+            self._storing.leave_notes()
+        except InputError as error:  # they stay on the disk, for the next who records with this bench
+            if strict:
+                raise
+            self._board.tell("trouble", f"the last note is not in the book yet: {error}")
 
     # Which step is next
 
@@ -267,8 +316,10 @@ class Sweep:
 
     def _one(self, step: Step) -> None:
         began = time.monotonic()
-        self._board.set(step=step)
+        self._board.set(step=step, phase="setting", message=step.words)
+        self._commands.at(step)
         try:
+            self._attention.tick()  # who paused between two steps is obeyed before anything moves
             self._do(step)
             self._took.append(time.monotonic() - began)
         except SkipError as error:
@@ -276,14 +327,21 @@ class Sweep:
             self._journal.keep_skipped(step, why)
             self._board.tell("skipped", f"{step.words}: {why}", step=step.number, why=why)
         except RepeatError:
-            again = self._commands.last_stored
-            if again is not None:
-                self._board.set(step=again)
-                with contextlib.suppress(SkipError, RepeatError):
-                    self._do(again)
+            self._once_more()
             return
+        finally:
+            self._commands.at(None)
         self._done.add(step.number)
         self._board.set(done=len(self._done))
+
+    def _once_more(self) -> None:
+        again = self._commands.last_stored
+        if again is not None:
+            self._board.set(step=again)
+            self._commands.at(again, again=True)
+            with contextlib.suppress(SkipError):
+                self._do(again)
+            self._commands.at(None)
 
     def _do(self, step: Step) -> None:
         for attempt in range(_MOST_TAKES):

@@ -358,7 +358,7 @@ async def _live(socket: WebSocket) -> None:
     listener = Listener(asyncio.get_running_loop())
     revision = socket.query_params.get("revision", "0")
     watch.add(listener, run=socket.query_params.get("run", ""), revision=int(revision) if revision.isdecimal() else 0)
-    bout = pages.desk.of(slug, experiment)
+    bout = await run_in_threadpool(pages.desk.of, slug, experiment)
     for message in bout.hello() if bout is not None else ():
         listener.put(message)
     hearing = asyncio.create_task(_hear(socket, listener))
@@ -460,15 +460,17 @@ async def _prepare_sweep(request: Request) -> Response:
 async def _command_sweep(request: Request) -> Response:
     body = await body_of(request)
     sweep, command = request.path_params["sweep"], request.path_params["command"]
-    desk, text = pages_of(request).desk, text_of(body, "text")
+    desk, text, run, of = pages_of(request).desk, text_of(body, "text"), text_of(body, "run", most=60), body.get("of")
+    if not (of is None or type(of) is int):
+        raise InputError("which step, reading or question is meant is not said by its number", fix="use the pages")
 
     def obey() -> None:
         if command == "start":
-            desk.get(sweep).start()
+            desk.own(sweep).start()
         elif command == "drop":
             desk.drop(sweep)
         else:
-            desk.get(sweep).command(command, text)
+            desk.command(sweep, command, text, of=of, run=run)
 
     await run_in_threadpool(obey)
     return JSONResponse({})

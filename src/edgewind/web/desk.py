@@ -1,27 +1,23 @@
-"""Sweeps that are steered from the pages: each in a thread of its own, and every page that shows it hears of it."""
+"""Sweeps that are steered from the pages, here or in another program; every page that shows one hears of it."""
 
 from __future__ import annotations
 
+import contextlib
 import json
-import math
 import threading
-from collections.abc import Mapping
-from dataclasses import asdict, is_dataclass
+import uuid
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from edgewind.errors import InputError
-from edgewind.live import ENDED, Event, Sweep, SweepRequest, parse_pressures, prepare, read_plan, unfinished
+from edgewind.live import Channel, Event, Sweep, SweepRequest, parse_pressures, prepare, read_plan, unfinished
+from edgewind.live.channel import QUIET, TELL_EVERY_S, events_message, recent_events, status_message
 from edgewind.live.journal import give_up, unfinished_of
+from edgewind.web.elsewhere import Elsewhere, Lookout
 from edgewind.web.entry import FieldError
 from edgewind.web.shelf import NotHereError, Shelf
 from edgewind.web.watch import Watches
-
-# How often pages hear how a sweep stands, seconds.
-TELL_EVERY_S = 0.2
-_MOST_EVENTS = 60
-_QUIET = ("observed", "steady")
-COMMANDS = ("pause", "resume", "skip", "repeat", "stop", "note", "answer")
 
 
 class Bout:
@@ -33,9 +29,11 @@ class Bout:
         The experiment of a book that it records into.
     """
 
-    def __init__(self, slug: str, experiment: str, sweep: Sweep, watches: Watches) -> None:
+    def __init__(self, slug: str, experiment: str, sweep: Sweep, watches: Watches, own: set[str]) -> None:
         self.slug, self.experiment, self.sweep = slug, experiment, sweep
-        self._watches = watches
+        self.run = uuid.uuid4().hex[:16]
+        self._watches, self._own = watches, own
+        self._channel: Channel | None = None
         self._over = threading.Event()
         self._leave = sweep.subscribe(self._heard)
         self._thread: threading.Thread | None = None
@@ -61,28 +59,22 @@ class Bout:
     def start(self) -> None:
         """Begin; from here on things move."""
         self.sweep.start()
+        self._own.add(self.run)
+        with contextlib.suppress(InputError):  # another server of this user may steer it too; where not, this one does
+            self._channel = Channel(self.sweep, "other pages", run=self.run)
         self._thread = threading.Thread(target=self._tell, name="tell of a sweep", daemon=True)
         self._thread.start()
 
     def hello(self) -> list[str]:
         """What a page that opens now should hear first."""
-        events = [event for event in self.sweep.history() if event.kind not in _QUIET][-_MOST_EVENTS:]
-        return [_text({"kind": "events", "events": [_event(event) for event in events]}), _text(self._status())]
+        events = events_message(recent_events(self.sweep), self.run)
+        return [_text(events), _text(status_message(self.sweep, self.run))]
 
-    def command(self, name: str, text: str) -> None:
+    def command(self, name: str, text: str, of: int | None = None) -> None:
         """Give a command; see :class:`edgewind.live.Sweep`."""
-        if name not in COMMANDS:
-            raise InputError(f"'{name[:40]}' is no command", fix=", ".join(COMMANDS))
         if not self.running:
             raise InputError("this sweep is over", fix="begin another")
-        if name == "note":
-            if not text:
-                raise FieldError("note", "empty", fix="write what is to be noted")
-            self.sweep.note(text)
-        elif name == "answer":
-            self.sweep.answer(text)
-        else:
-            getattr(self.sweep, name)()
+        self.sweep.command(name, text, of=of)
 
     def give_up(self) -> None:
         """Note that a sweep which was made ready here will not be begun, so that it does not count as cut off."""
@@ -95,6 +87,7 @@ class Bout:
         self._leave()
         self.sweep.close()
         self._over.set()
+        self._close_channel()
         if self._thread is not None and self._thread is not threading.current_thread():
             self._thread.join(timeout=5)
 
@@ -102,58 +95,23 @@ class Bout:
         # In the thread of the sweep: hand over and return.
         if event.kind == "stored":
             self._watches.kick(self.slug, self.experiment)
-        if event.kind not in _QUIET:
-            self._watches.tell(self.slug, self.experiment, {"kind": "events", "events": [_event(event)]})
+        if event.kind not in QUIET:
+            self._watches.tell(self.slug, self.experiment, events_message([event], self.run))
 
     def _tell(self) -> None:
         while True:
             ended = self.sweep.join(TELL_EVERY_S) or self._over.is_set()
-            self._watches.tell(self.slug, self.experiment, self._status())
+            self._watches.tell(self.slug, self.experiment, status_message(self.sweep, self.run))
             if ended:
                 break
         if not self._over.is_set():
             self._over.set()
+            self._close_channel()
             self.sweep.close()  # others may record now
 
-    def _status(self) -> dict[str, Any]:
-        status = self.sweep.status()
-        told = {name: _plain(value) for name, value in asdict(status).items()}
-        steadiness = status.steadiness
-        told["steadiness"] = None if steadiness is None else _steadiness(steadiness)
-        return {"kind": "status", "id": self.id, "running": status.phase not in ENDED, **told}
-
-
-def _steadiness(found: Any) -> dict[str, Any]:
-    return {
-        "steady": found.steady,
-        "watched_s": _plain(found.watched_s),
-        **{
-            name: None if drift is None else _plain(asdict(drift)) | {"steady": drift.steady}
-            for name, drift in (("pressure", found.pressure), ("speed", found.speed))
-        },
-    }
-
-
-def _event(event: Event) -> dict[str, Any]:
-    return {
-        "number": event.number,
-        "time": event.time,
-        "what": event.kind,
-        "text": event.text,
-        "data": _plain(event.data),
-    }
-
-
-def _plain(value: Any) -> Any:
-    if is_dataclass(value) and not isinstance(value, type):
-        return _plain(asdict(value))
-    if isinstance(value, Mapping):
-        return {str(key): _plain(one) for key, one in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(one) for one in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    return None if isinstance(value, float) and not math.isfinite(value) else value
+    def _close_channel(self) -> None:
+        if self._channel is not None:
+            self._channel.close()
 
 
 def _text(message: dict[str, Any]) -> str:
@@ -167,6 +125,8 @@ class Desk:
         self._shelf, self._watches = shelf, watches
         self._lock = threading.RLock()
         self._bouts: dict[str, Bout] = {}
+        self._own: set[str] = set()
+        self._lookout = Lookout(shelf, watches, self._own)
 
     def benches(self) -> list[dict[str, Any]]:
         """Folders whose `bench.toml` can be recorded with, and what of each is on a wire."""
@@ -193,23 +153,63 @@ class Desk:
             return []
         running = self.of(slug, experiment)
         return [
-            {"id": one.id, "done": one.done, "total": one.total}
+            {"id": one.id, "done": one.done, "total": one.total, "open": one.done < one.total}
             for one in unfinished("", place.target, experiment)
             if running is None or one.id != running.id
         ]
 
-    def of(self, slug: str, experiment: str) -> Bout | None:
-        """The sweep of an experiment: the one that runs, else the one that ran last."""
-        with self._lock:
-            found = [bout for bout in self._bouts.values() if (bout.slug, bout.experiment) == (slug, experiment)]
-            return next((bout for bout in reversed(found) if bout.running), found[-1] if found else None)
+    def of(self, slug: str, experiment: str) -> Bout | Elsewhere | None:
+        """The sweep of an experiment, run here or by another program: the one that runs, else one that has ended."""
+        return _latest([one for one in self._all() if (one.slug, one.experiment) == (slug, experiment)])
 
-    def get(self, key: str) -> Bout:
-        """A sweep by its id."""
+    def _all(self) -> list[Bout | Elsewhere]:
+        elsewhere = self._lookout.all()
+        with self._lock:
+            return [*elsewhere, *self._bouts.values()]
+
+    def own(self, key: str) -> Bout:
+        """A sweep that was made ready here, by its id.
+
+        Raises
+        ------
+        NotHereError
+            There is none.
+        """
         with self._lock:
             if key not in self._bouts:
-                raise NotHereError("that sweep is not run from here", fix="open the page of its experiment anew")
+                raise NotHereError("that sweep was not made ready here", fix="open the page of its experiment anew")
             return self._bouts[key]
+
+    def command(self, key: str, name: str, text: str, *, of: int | None = None, run: str = "") -> None:
+        """Give a command to a sweep by its id, wherever it runs.
+
+        Parameters
+        ----------
+        key, name, text : str
+            Id of the sweep, and what is commanded.
+        of : int, optional
+            The step, reading or question that the person had before them.
+        run : str
+            The recorder that they had before them; not asked for where empty.
+
+        Raises
+        ------
+        NotHereError
+            No such sweep runs.
+        InputError
+            It was refused.
+        """
+        one = _latest([found for found in self._all() if found.id == key])
+        if one is None:
+            raise NotHereError(
+                "no sweep of that name runs here or in another program of yours",
+                fix="open the page of its experiment anew",
+            )
+        if run and run != one.run:
+            raise InputError(
+                "the recorder that was meant is gone, and another has taken up the sweep", fix="see how it stands now"
+            )
+        one.command(name, text, of)
 
     def prepare(self, folder: str, slug: str, experiment: str, typed: Mapping[str, str], *, resume: bool) -> Bout:
         """Make a sweep ready; nothing moves.
@@ -233,14 +233,14 @@ class Desk:
             raise InputError("a sweep of this experiment is running", fix="stop it first")
         request = None if resume else request_of(typed)
         sweep = prepare(place.target, book.target, request, name=experiment, resume=resume)
-        bout = Bout(slug, experiment, sweep, self._watches)
+        bout = Bout(slug, experiment, sweep, self._watches, self._own)
         with self._lock:
             self._bouts[bout.id] = bout
         return bout
 
     def drop(self, key: str) -> None:
         """Do without a sweep that was made ready and not started."""
-        bout = self.get(key)
+        bout = self.own(key)
         if bout.running:
             raise InputError("this sweep is running", fix="stop it")
         with self._lock:
@@ -249,11 +249,16 @@ class Desk:
         bout.close()
 
     def close(self) -> None:
-        """Stop every sweep, each in its safe state."""
+        """Stop every sweep that runs here, each in its safe state; those of other programs go on."""
+        self._lookout.close()
         with self._lock:
             bouts = list(self._bouts.values())
         for bout in bouts:
             bout.close()
+
+
+def _latest(found: Sequence[Bout | Elsewhere]) -> Bout | Elsewhere | None:
+    return next((one for one in reversed(found) if one.running), found[-1] if found else None)
 
 
 def request_of(typed: Mapping[str, str]) -> SweepRequest:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
 from collections.abc import Iterator
@@ -11,7 +12,7 @@ from pathlib import Path
 from typing import Literal
 
 from edgewind.bench import BENCH_FILE, Bench, parse_bench
-from edgewind.book import Book, BookSource, is_book, open_book, read_part
+from edgewind.book import Book, BookError, BookSource, is_book, open_book, read_part
 from edgewind.errors import InputError
 from edgewind.signals import ExperimentSource, FolderSource
 
@@ -148,6 +149,19 @@ class Shelf:
             opened = open_book(place.target, write=write)
             self._open[slug, write] = (opened, mark)
             return opened
+
+    def slug_of(self, experiment: str, identity: str) -> str | None:
+        """Return the book that holds an experiment of that name and identity; None where it is not on the shelf."""
+        mark = identity.rpartition(" ")[0]
+        for place in self.places(fresh=True):
+            ours = place.kind == "book"
+            if isinstance(place.target, Path):  # that of a file is known without opening it
+                ours = ours and mark == "file {}:{}".format(*_identity(place.target))
+            if ours:
+                with contextlib.suppress(BookError):
+                    if self.book(place.slug).identity(experiment) == identity:
+                        return place.slug
+        return None
 
     def source(self, slug: str, experiment: str) -> ExperimentSource:
         """Return an experiment as a study reads it."""

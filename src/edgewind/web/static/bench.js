@@ -15,6 +15,7 @@ const ordered = () => [...rows.values()].sort((a, b) => a.n - b.n);
 const WORDS = {
   ready: "ready", setting: "setting the pressure", settling: "settling", reading: "taking the reading", storing: "storing",
   "coast-down": "coasting down, lamp off", paused: "paused", asking: "waiting for you", finished: "finished", stopped: "stopped", failed: "ended by a fault",
+  gone: "the recorder is gone without a word",
 };
 const big = (value, kind, digits) => (value === null || value === undefined ? "–" : number(inUnit(value, kind), digits));
 
@@ -59,6 +60,8 @@ function showSteer() {
     if (byId("steer-step").textContent !== text + left) byId("steer-step").textContent = text + left;
     byId("steer-progress").max = Math.max(status.total, 1);
     byId("steer-progress").value = status.done;
+    byId("steer-by").hidden = !status.by;
+    byId("steer-by").textContent = status.by ? `Begun by ${status.by} on this machine, which is told of every command from here.` : "";
     byId("pause").hidden = status.phase === "paused";
     byId("resume").hidden = status.phase !== "paused";
     const question = byId("question");
@@ -70,14 +73,19 @@ function showSteer() {
     }
     if (!status.question) byId("question-text").textContent = "";
   } else byId("question").hidden = true;
-  trouble(status?.problem ?? "");
   const target = live && status.step ? { pressure_pa: status.step.pressure_pa, why: status.step.why || "in the order that was asked for" } : proposal;
   byId("next").textContent = target ? `${number(inUnit(target.pressure_pa, "pressure"), 3)} ${unitOf("pressure")}` : proposal === null ? "–" : proposal;
   byId("next-why").textContent = target?.why ?? "";
 }
+// What the person has before them goes with the command: one that comes too late is refused, and does not hit the next.
+function give(name, text = "") {
+  const of = { skip: status.step?.number, repeat: status.last_reading, answer: status.asked }[name] ?? null;
+  return ask(`/api/sweeps/${encodeURIComponent(status.id)}/${name}`, { text, run: status.run, of });
+}
+function refuse(text) { if (byId("steer-problem").textContent !== text) byId("steer-problem").textContent = text; }
 async function command(name, text = "") {
-  try { await ask(`/api/sweeps/${encodeURIComponent(status.id)}/${name}`, { text }); }
-  catch (error) { trouble(error.message); }
+  try { await give(name, text); refuse(""); }
+  catch (error) { refuse(error.message + "."); }
 }
 for (const button of document.querySelectorAll("[data-command]")) {
   button.addEventListener("click", () => { command(button.dataset.command); if (button.dataset.command === "pause") setTimeout(() => byId("resume").focus(), 600); });
@@ -85,13 +93,13 @@ for (const button of document.querySelectorAll("[data-command]")) {
 byId("note").addEventListener("submit", async (event) => {
   event.preventDefault();
   clearProblems(byId("note"));
-  try { await ask(`/api/sweeps/${encodeURIComponent(status.id)}/note`, { text: byId("note-text").value }); byId("note-text").value = ""; say("Noted."); }
+  try { await give("note", byId("note-text").value); byId("note-text").value = ""; say("Noted."); }
   catch (error) { byId("note-problem").textContent = error.message + "."; }
 });
 const answer = () => { command("answer", byId("answer-text").value); };
 byId("answer-send").addEventListener("click", answer);
 byId("answer-text").addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); answer(); } });
-byId("go-on")?.addEventListener("click", async () => {
+byId("go-on").addEventListener("click", async () => {
   try { if (await begin({ resume: true, folder: byId("sweep-folder")?.value ?? "", book: slug, name: experiment })) byId("waiting").hidden = true; }
   catch (error) { trouble(error.message); }
 });
@@ -190,6 +198,8 @@ if (hand) {
 // What happened
 
 const seen = new Set();
+let lastRun = null;
+function newRun(run) { if (run !== lastRun) { seen.clear(); refuse(""); lastRun = run; } }  // each counts its events from one
 function happened(events) {
   const list = byId("events");
   for (const event of events) {
@@ -203,7 +213,7 @@ function happened(events) {
 
 onAxis("axis", showRows);
 onUnits(() => { showNow(); showSteer(); showRows(); traced = 0; showTrace(); });
-let lastStep = "", lastRun = null;
+let lastStep = "";
 follow(slug, experiment, {
   bench(found) { bench = found; },
   rows(all, { fresh: added, whole, changed }) {
@@ -218,14 +228,21 @@ follow(slug, experiment, {
     if (whole || changed.length) askNext();
   },
   status(told) {
-    if (told.id !== lastRun) { seen.clear(); lastRun = told.id; }
+    newRun(told.run);
     const ended = status?.running && !told.running;
     status = told;
+    this.problem = told.problem ?? "";  // it stays, whatever else is heard, until the sweep says otherwise
+    trouble(this.troubled || this.problem);
     showNow(); showSteer();
     const step = `${told.step?.number}${told.running}`;
-    if (step !== lastStep) { lastStep = step; showRows(); }
-    if (ended) { say("The sweep is over: " + (WORDS[told.phase] ?? told.phase)); askNext(); }
+    if (step !== lastStep) { lastStep = step; refuse(""); showRows(); }
+    if (ended) {
+      byId("waiting").hidden = told.phase === "finished" || told.done >= told.total;  // from here it can be gone on with
+      byId("waiting-text").textContent = `The sweep was cut off: ${told.done} of ${told.total} steps are done.`;
+      say("The sweep is over: " + (WORDS[told.phase] ?? told.phase));
+      askNext();
+    }
   },
-  events(told) { happened(told.events); },
+  events(told) { newRun(told.run); happened(told.events); },
 });
 showNow(); showSteer(); showRows();

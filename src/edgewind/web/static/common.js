@@ -156,11 +156,11 @@ export function follow(slug, experiment, hear) {
     line.onmessage = (event) => {
       heard = Date.now(); wait = 250;
       const message = JSON.parse(event.data);
-      if (message.kind === "alive") { trouble(hear.troubled ?? ""); return; }
+      if (message.kind === "alive") { trouble(hear.troubled || hear.problem || ""); return; }
       if (message.kind === "gone") { ended = true; trouble(message.text); return; }
-      if (message.kind === "trouble") { hear.troubled = message.text; trouble(message.text); return; }
+      if (message.kind === "trouble") { hear.troubled = message.text; trouble(message.text || hear.problem || ""); return; }
       if (message.kind === "rows") {
-        trouble(hear.troubled ?? "");
+        trouble(hear.troubled || hear.problem || "");
         if (message.whole) rows.clear();
         const fresh = message.rows.filter((row) => !rows.has(row.n));
         for (const row of message.rows) rows.set(row.n, row);

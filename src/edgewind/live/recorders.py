@@ -1,0 +1,245 @@
+"""Recorders of this user on this machine, found by their channels; heard of and steered from another program."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import secrets
+import socket
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from edgewind.errors import InputError
+from edgewind.live.channel import MOST_LINE, SPEAKS, SUFFIX, is_ours, machine, meeting_place
+
+# How long a recorder may take to say who it is, and to answer a command, seconds.
+HELLO_S = 1.0
+ANSWER_S = 5.0
+_AGAIN_S = 0.05
+
+
+class GoneRecorderError(InputError):
+    """The recorder that was meant is not there."""
+
+
+@dataclass(frozen=True)
+class Recorder:
+    """A program that records a sweep.
+
+    Attributes
+    ----------
+    path : Path
+        Its channel.
+    run : str
+        Tells it from every other, one that goes on with the same sweep included.
+    sweep, experiment : str
+        The sweep by its name in the book, and the experiment.
+    book : str
+        Identity of the experiment and its book: :meth:`edgewind.book.Book.identity`.
+    made_by : str
+        What people call the program.
+    """
+
+    path: Path
+    run: str
+    sweep: str
+    experiment: str
+    book: str
+    made_by: str
+
+    def command(self, name: str, text: str = "", *, of: int | None = None) -> None:
+        """Give a command; see :meth:`edgewind.live.Sweep.command`. When this returns it was taken, once.
+
+        Raises
+        ------
+        InputError
+            It was refused, and nothing was done.
+        GoneRecorderError
+            The recorder is gone, or does not answer; the message says whether it can have obeyed.
+        """
+        until = time.monotonic() + ANSWER_S
+        said = {"do": name, "text": text, "of": of, "run": self.run, "id": secrets.token_hex(8), "until": until}
+        sent = False
+        while True:
+            try:
+                with _Line(self.path, until + 1.0) as line:
+                    _hello(line)
+                    sent = True
+                    line.send(said)
+                    answer = line.next()
+                break
+            except (FileNotFoundError, ConnectionRefusedError):
+                self.path.unlink(missing_ok=True)
+                raise self._gone(sent=sent) from None
+            except (OSError, ValueError):  # the same again: it is carried out once
+                if time.monotonic() > until:
+                    raise self._silent() from None
+                time.sleep(_AGAIN_S)
+        if answer.get("refused"):
+            raise InputError(str(answer["refused"].get("problem")), fix=answer["refused"].get("fix"))
+
+    def listen(self) -> Listening:
+        """Begin to hear of the sweep: everything of late first, then what happens, until the recorder ends.
+
+        Raises
+        ------
+        GoneRecorderError
+            It is not there.
+        """
+        try:
+            line = _Line(self.path, time.monotonic() + HELLO_S)
+        except ConnectionRefusedError:
+            self.path.unlink(missing_ok=True)
+            raise self._gone() from None
+        except OSError:
+            raise self._gone() from None
+        try:
+            if _hello(line)["run"] != self.run:
+                raise ValueError("somebody else")
+            line.send({"do": "tell"})
+        except (OSError, ValueError):
+            line.close()
+            raise self._gone() from None
+        return Listening(line)
+
+    def _gone(self, *, sent: bool = False) -> GoneRecorderError:
+        unsure = "; whether it still obeyed is not known" if sent else ", and nothing was done"
+        return GoneRecorderError(
+            f"the recorder of this sweep is gone{unsure}",
+            fix="unless the sweep has ended, lamp and valve may be as they were: see to them, then give its command "
+            "again, which first makes both safe",
+        )
+
+    def _silent(self) -> GoneRecorderError:
+        return GoneRecorderError(
+            "the recorder of this sweep does not answer, and will not obey what it was told just now",
+            fix="look at the terminal that it was begun in",
+        )
+
+
+class Listening:
+    """Messages from a recorder, one after the other."""
+
+    def __init__(self, line: _Line) -> None:
+        self._line = line
+
+    def next(self, wait_s: float) -> dict[str, Any] | None:
+        """The next message; None where none comes in time.
+
+        Raises
+        ------
+        EOFError
+            The recorder has ended, or :meth:`close` was called.
+        """
+        try:
+            return self._line.next(time.monotonic() + wait_s)
+        except TimeoutError:
+            return None
+        except (OSError, ValueError):
+            raise EOFError from None
+
+    def close(self) -> None:
+        """End it, from any thread."""
+        self._line.break_off()
+
+
+def recorders(folder: Path | None = None, *, but: frozenset[Path] = frozenset()) -> list[Recorder]:
+    """Return the recorders that run now, those in `but` left out; the channel of one that is gone is removed."""
+    found = []
+    for path in channels(folder):
+        if path not in but:
+            with contextlib.suppress(GoneRecorderError):
+                found.append(meet(path))
+    return found
+
+
+def channels(folder: Path | None = None) -> list[Path]:
+    """Where a recorder of this user may be found."""
+    if not hasattr(socket, "AF_UNIX"):
+        return []
+    place = meeting_place() if folder is None else folder
+    try:
+        if not is_ours(place):
+            return []
+        return sorted(path for path in place.glob(f"{machine()}-*{SUFFIX}") if path.is_socket())
+    except OSError:
+        return []
+
+
+def meet(path: Path) -> Recorder:
+    """Ask who is at a channel.
+
+    Raises
+    ------
+    GoneRecorderError
+        Nobody, or somebody who speaks otherwise; the channel of one that is gone is removed.
+    """
+    try:
+        with _Line(path, time.monotonic() + HELLO_S) as line:
+            said = _hello(line)
+        return Recorder(path, *(str(said[name]) for name in ("run", "sweep", "experiment", "book", "made_by")))
+    except ConnectionRefusedError:
+        path.unlink(missing_ok=True)
+        raise GoneRecorderError("the recorder is gone", file=path) from None
+    except (OSError, ValueError, KeyError):
+        raise GoneRecorderError("the recorder does not say who it is", file=path) from None
+
+
+class _Line:
+    """A connection to a channel, line by line, until a time on the machine's clock."""
+
+    def __init__(self, path: Path, until: float) -> None:
+        self._until, self._unread = until, b""
+        self._link = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        try:
+            self._link.settimeout(_left(until))
+            self._link.connect(str(path))
+        except BaseException:
+            self._link.close()
+            raise
+
+    def __enter__(self) -> _Line:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def send(self, message: dict[str, Any]) -> None:
+        self._link.settimeout(_left(self._until))
+        self._link.sendall(json.dumps(message).encode() + b"\n")
+
+    def next(self, until: float | None = None) -> dict[str, Any]:
+        while b"\n" not in self._unread:
+            self._link.settimeout(_left(self._until if until is None else until))
+            more = self._link.recv(MOST_LINE)
+            if not more:
+                raise ConnectionResetError("the other end is gone")
+            self._unread += more
+        line, _, self._unread = self._unread.partition(b"\n")
+        found = json.loads(line)
+        if not isinstance(found, dict):
+            raise ValueError("not an object")
+        return found
+
+    def close(self) -> None:
+        self._link.close()
+
+    def break_off(self) -> None:
+        with contextlib.suppress(OSError):
+            self._link.shutdown(socket.SHUT_RDWR)
+
+
+def _left(until: float) -> float:
+    left = until - time.monotonic()
+    if left <= 0:
+        raise TimeoutError
+    return left
+
+
+def _hello(line: _Line) -> dict[str, Any]:
+    said = line.next()
+    if said.get("kind") != "hello" or said.get("speaks") != SPEAKS:
+        raise ValueError("it speaks otherwise")
+    return said

@@ -1,0 +1,216 @@
+"""Sweeps that other programs of this user run on this machine, as `edgewind record` does: shown and steered here."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import threading
+import time
+from collections import deque
+from pathlib import Path
+from typing import Any
+
+from edgewind.errors import EdgewindError, InputError
+from edgewind.live import GoneRecorderError, Recorder
+from edgewind.live.recorders import channels, meet
+from edgewind.web.shelf import Shelf
+from edgewind.web.watch import Watches
+
+# How often to look for recorders that were begun, and how long to leave alone one that cannot be shown, seconds.
+LOOK_EVERY_S = 0.4
+_LEAVE_ALONE_S = 5.0
+# A recorder tells its state five times a second; after so long without a word it is said to be silent.
+_SILENT_S = 3.0
+_MOST_EVENTS = 60
+_GONE = (
+    "lamp and valve may be as they were, see to them; then give its command again, or go on with the sweep here: "
+    "either first makes both safe"
+)
+
+
+class Elsewhere:
+    """A sweep that another program runs.
+
+    Attributes
+    ----------
+    slug, experiment : str
+        The experiment of a book that it records into.
+    recorder : Recorder
+        The program.
+    """
+
+    def __init__(self, slug: str, recorder: Recorder, shelf: Shelf, watches: Watches) -> None:
+        self.slug, self.experiment, self.recorder = slug, recorder.experiment, recorder
+        self._shelf, self._watches = shelf, watches
+        self._lock = threading.Lock()
+        self._events: deque[dict[str, Any]] = deque(maxlen=_MOST_EVENTS)
+        self._status: dict[str, Any] = {
+            "kind": "status", "id": recorder.sweep, "run": recorder.run, "by": recorder.made_by, "running": True,
+            "phase": "ready", "step": None, "done": 0, "total": 0, "question": "", "problem": "", "message": "",
+        }  # fmt: skip
+        self._closing = threading.Event()
+        self._listening = recorder.listen()
+        self._thread = threading.Thread(target=self._follow, name="hear of a sweep", daemon=True)
+        self._thread.start()
+
+    @property
+    def id(self) -> str:
+        """Its name, as in the book."""
+        return self.recorder.sweep
+
+    @property
+    def run(self) -> str:
+        """What tells this recorder from the next that goes on with the sweep."""
+        return self.recorder.run
+
+    @property
+    def running(self) -> bool:
+        """Whether it has not ended."""
+        return bool(self._status["running"])
+
+    def hello(self) -> list[str]:
+        """What a page that opens now should hear first."""
+        with self._lock:
+            told = [{"kind": "events", "run": self.run, "events": list(self._events)}, self._status]
+        return [json.dumps(message, ensure_ascii=False) for message in told]
+
+    def command(self, name: str, text: str, of: int | None = None) -> None:
+        """Give a command; see :class:`edgewind.live.Sweep`.
+
+        Raises
+        ------
+        InputError
+            The sweep is over, its recorder is gone, or the command was refused.
+        BookError
+            The book may only be read from here: who may not write it may not steer what does.
+        """
+        self._refuse_if_over()
+        self._shelf.book(self.slug, write=True).must_be_writable()
+        try:
+            self.recorder.command(name, text, of=of)
+        except GoneRecorderError:
+            self._thread.join(timeout=0.5)  # a sweep that ended by itself has told so by then
+            self._refuse_if_over()
+            raise
+
+    def _refuse_if_over(self) -> None:
+        if self._status["phase"] == "gone":
+            raise GoneRecorderError("the recorder of this sweep is gone, and nothing was done", fix=_GONE)
+        if not self.running:
+            raise InputError("this sweep is over", fix="begin another, or go on with it")
+
+    def close(self) -> None:
+        """Hear of it no more; it goes on."""
+        self._closing.set()
+        self._listening.close()
+        if self._thread is not threading.current_thread():
+            self._thread.join(timeout=5)
+
+    def _follow(self) -> None:
+        while not self._closing.is_set():
+            try:
+                message = self._listening.next(_SILENT_S)
+            except EOFError:
+                if self._closing.is_set() or not self.running or not self._connect():
+                    break
+                continue
+            if message is None:
+                self._tell(self._status | {"problem": f"No word from {self.recorder.made_by}: what is shown is old."})
+            elif message.get("kind") == "status":
+                with self._lock:
+                    self._status = message
+                self._tell(message)
+            elif message.get("kind") == "events" and isinstance(message.get("events"), list):
+                self._heard(message)
+        if self.running and not self._closing.is_set():
+            self._tell_gone()
+
+    def _connect(self) -> bool:
+        """Listen anew, where the recorder is still there and only the connection was lost."""
+        try:
+            self._listening = self.recorder.listen()
+        except GoneRecorderError:
+            return False
+        return True
+
+    def _heard(self, message: dict[str, Any]) -> None:
+        with self._lock:
+            known = self._events[-1]["number"] if self._events else 0
+            self._events.extend(event for event in message["events"] if event["number"] > known)
+        if any(event["what"] == "stored" for event in message["events"]):
+            self._watches.kick(self.slug, self.experiment)
+        self._tell(message)
+
+    def _tell_gone(self) -> None:
+        problem = f"The recorder ({self.recorder.made_by}) is gone without a word: {_GONE}."
+        with self._lock:
+            self._status = self._status | {
+                "running": False, "phase": "gone", "message": "", "question": "", "problem": problem,
+            }  # fmt: skip
+        self._tell(self._status)
+
+    def _tell(self, message: dict[str, Any]) -> None:
+        self._watches.tell(self.slug, self.experiment, message)
+
+
+class Lookout:
+    """Looks for recorders of this user, and finds the place on the shelf that each records into.
+
+    Parameters
+    ----------
+    own : set of str
+        Runs of the sweeps that this server runs itself; it may grow.
+    """
+
+    def __init__(self, shelf: Shelf, watches: Watches, own: set[str]) -> None:
+        self._shelf, self._watches, self._own = shelf, watches, own
+        self._lock = threading.RLock()
+        self._found: dict[Path, Elsewhere] = {}
+        self._left_alone: dict[Path, float] = {}
+        self._closing = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def all(self) -> list[Elsewhere]:
+        """What was found, those that ended included, the latest last; a look is taken first."""
+        with self._lock:
+            if self._thread is None:
+                self._thread = threading.Thread(target=self._watch, name="look for recorders", daemon=True)
+                self._thread.start()
+            self.look()
+            return list(self._found.values())
+
+    def look(self) -> None:
+        """See who records now."""
+        with self._lock:
+            for path in channels():
+                if path not in self._found and time.monotonic() > self._left_alone.get(path, 0.0):
+                    self._meet(path)
+
+    def close(self) -> None:
+        """Look no more; every sweep goes on."""
+        self._closing.set()
+        with self._lock:
+            for one in self._found.values():
+                one.close()
+
+    def _meet(self, path: Path) -> None:
+        try:
+            recorder = meet(path)
+            slug = None if recorder.run in self._own else self._shelf.slug_of(recorder.experiment, recorder.book)
+            if slug is not None:
+                self._forget_earlier(slug, recorder.experiment)
+                self._found[path] = Elsewhere(slug, recorder, self._shelf, self._watches)
+                return
+        except EdgewindError:
+            pass
+        self._left_alone[path] = time.monotonic() + _LEAVE_ALONE_S
+
+    def _forget_earlier(self, slug: str, experiment: str) -> None:
+        for path, one in list(self._found.items()):
+            if (one.slug, one.experiment) == (slug, experiment) and not one.running:
+                del self._found[path]
+
+    def _watch(self) -> None:
+        while not self._closing.wait(LOOK_EVERY_S):
+            with contextlib.suppress(EdgewindError, OSError):  # the next look may find it gone
+                self.look()

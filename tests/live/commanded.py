@@ -1,0 +1,25 @@
+"""`edgewind record` in a process of its own, and the terminal that it was begun in."""
+
+import contextlib
+import os
+import select
+import subprocess
+import sys
+import time
+
+
+def recorder(folder, book, *arguments, **options):
+    command = [sys.executable, "-m", "edgewind", "record", str(folder), str(book), *arguments]
+    return subprocess.Popen(command, **options)
+
+
+def read_until(end, text, seconds=60.0):
+    """Read a terminal until it shows a text."""
+    seen, limit = b"", time.monotonic() + seconds
+    while time.monotonic() < limit:
+        if select.select([end], [], [], 0.2)[0]:
+            with contextlib.suppress(OSError):
+                seen += os.read(end, 4096)
+        if text.encode() in seen:
+            return seen.decode(errors="replace")
+    raise AssertionError(f"'{text}' did not come; there was: {seen.decode(errors='replace')[-2000:]}")

@@ -1,0 +1,391 @@
+"""A sweep steered from another program: obeyed once or refused, by whoever may, and nothing left when it is gone."""
+
+import contextlib
+import json
+import os
+import pty
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+import tomlkit
+
+from edgewind.book import open_book
+from edgewind.errors import InputError
+from edgewind.live import Channel, GoneRecorderError, SweepRequest, prepare, recorders, unfinished
+from edgewind.live.channel import meeting_place
+
+sys.path.insert(0, str(Path(__file__).parent))
+from commanded import read_until, recorder
+
+
+@contextlib.contextmanager
+def running(folder, target, request, **options):
+    """A sweep in this process with a channel, and the recorder as another program finds it."""
+    sweep = prepare(folder, target, request, **options)
+    try:
+        with Channel(sweep, "a test"):
+            sweep.start()
+            (found,) = (one for one in recorders() if one.sweep == sweep.id)
+            yield sweep, found
+            sweep.stop()
+            assert sweep.join(60)
+    finally:
+        sweep.close()
+
+
+def wait_for(condition, seconds=60.0):
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        found = condition()
+        if found:
+            return found
+        time.sleep(0.01)
+    raise AssertionError(f"it did not come about within {seconds} s")
+
+
+def kinds(sweep, kind):
+    return [event for event in sweep.history() if event.kind == kind]
+
+
+def hear(found):
+    """Everything that a recorder tells, as it comes, until it ends; who never reads is let go."""
+    messages, heard = [], found.listen()
+
+    def read():
+        with contextlib.suppress(EOFError):
+            while True:
+                messages.append(heard.next(60))
+
+    thread = threading.Thread(target=read, daemon=True)
+    thread.start()
+    return messages, thread
+
+
+def hold(sweep, found):
+    """Pause, and return the number of the step at hand."""
+    wait_for(lambda: sweep.status().step)
+    found.command("pause")
+    wait_for(lambda: sweep.status().phase == "paused")
+    return sweep.status().step.number
+
+
+def test_a_sweep_is_steered_by_another_program_and_its_end_is_heard(folder, target):
+    with running(folder, target, SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
+        with open_book(target) as book:
+            assert found.book == book.identity("rotor")
+        messages, listening = hear(found)
+        step = hold(sweep, found)
+        assert step == 1
+        found.command("note", "a  draught")
+        found.command("skip", of=step)
+        found.command("resume")
+        wait_for(lambda: kinds(sweep, "stored"))
+        assert [event.data["step"] for event in kinds(sweep, "skipped")] == [1]
+        found.command("repeat", of=sweep.status().last_reading)
+        wait_for(lambda: len(kinds(sweep, "stored")) > 1)
+        found.command("stop")
+        assert sweep.join(60)
+        with pytest.raises(InputError, match="this sweep is over"):
+            found.command("pause")
+        told = [event.text for event in kinds(sweep, "command")]
+        assert told == [f"{name}, from the pages" for name in ("pause", "skip", "resume", "repeat", "stop")]
+    listening.join(20)
+    assert messages[-1]["kind"] == "status" and messages[-1]["running"] is False and messages[-1]["phase"] == "stopped"
+    events = [event for one in messages if one["kind"] == "events" for event in one["events"]]
+    assert [event["number"] for event in events] == sorted({event["number"] for event in events})
+    assert [event["what"] for event in events if event["what"] in ("skipped", "end")] == ["skipped", "end"]
+    assert [path for path in meeting_place().iterdir() if path == found.path] == []
+    with open_book(target) as book:
+        contents = book.contents("rotor")
+    assert [reading.key.split("/", 1)[1] for reading in contents.readings][:2] == ["0002/1", "0002/2"]
+    assert contents.cells_now()[0]["note"] == "a draught"
+
+
+class Raw:
+    """A program that speaks to a channel line by line."""
+
+    def __init__(self, found):
+        self.run, self.link = found.run, socket.socket(socket.AF_UNIX)
+        self.link.settimeout(20)
+        self.link.connect(str(found.path))
+        self.lines = self.link.makefile("rb")
+        assert json.loads(self.lines.readline())["kind"] == "hello"
+
+    def say(self, do, key, **other):
+        about = {"do": do, "id": key, "run": self.run, "text": "", "of": None, "until": time.monotonic() + 30} | other
+        self.link.sendall(json.dumps(about).encode() + b"\n")
+        return json.loads(self.lines.readline())["refused"]
+
+
+def test_a_command_that_is_sent_again_is_carried_out_once(folder, tmp_path):
+    """As where the answer was lost on its way."""
+    with running(folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
+        hold(sweep, found)
+        assert [Raw(found).say("note", "the same", text="once") for _ in range(3)] == [None, None, None]
+        assert Raw(found).say("skip", "a skip") is None
+        wait_for(lambda: kinds(sweep, "skipped"))
+        wait_for(lambda: sweep.status().step.number == 2)  # and stays there, paused
+        assert Raw(found).say("skip", "a skip") is None  # the same answer, and no second step skipped
+        time.sleep(0.2)
+        assert len(kinds(sweep, "skipped")) == 1 and len(kinds(sweep, "note")) == 1
+
+
+def test_of_two_who_skip_the_same_step_at_once_neither_skips_the_next(folder, tmp_path):
+    with running(folder, tmp_path / "lab.book", SweepRequest(tuple(1.0 + n / 4 for n in range(12)))) as (sweep, found):
+        for _ in range(6):
+            step = hold(sweep, found)
+            refused = []
+
+            def skip(step=step, refused=refused):
+                try:
+                    found.command("skip", of=step)
+                except InputError as error:
+                    refused.append(str(error))
+
+            both = [threading.Thread(target=skip) for _ in range(2)]
+            for one in both:
+                one.start()
+            for one in both:
+                one.join()
+            found.command("resume")
+            wait_for(lambda step=step: sweep.status().step.number > step)
+            assert all("is over already" in said for said in refused) and len(refused) < 2
+        skipped = [event.data["step"] for event in kinds(sweep, "skipped")]
+        assert len(skipped) == 6 and skipped == sorted(set(skipped))
+
+
+def test_what_comes_too_late_or_makes_no_sense_is_refused_and_does_nothing(folder, tmp_path):
+    with running(folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
+        hold(sweep, found)
+        for name, text, of, said in (
+            ("skip", "", 3, "step 3 is over already"),
+            ("repeat", "", None, "nothing was stored yet"),
+            ("answer", "3.2", None, "nothing is asked just now"),
+            ("note", "  ", None, "the note is empty"),
+            ("fly", "", None, "is no command"),
+        ):
+            with pytest.raises(InputError, match=said):
+                found.command(name, text, of=of)
+        raw = Raw(found)
+        assert "gone" in raw.say("stop", "a", run="another recorder")["problem"]
+        assert "too late" in raw.say("stop", "b", until=time.monotonic() - 0.1)["problem"]
+        assert "too late" in raw.say("stop", "c", until=None)["problem"]
+        assert "no command" in raw.say("stop", "d", text=3)["problem"]
+        assert "no command" in raw.say("stop", "e", of="1")["problem"]
+        time.sleep(0.2)
+        assert sweep.status().phase == "paused" and kinds(sweep, "skipped") == []
+        found.command("resume")
+        reading = wait_for(lambda: sweep.status().last_reading)
+        hold(sweep, found)
+        with pytest.raises(InputError, match="is not the last one any more"):
+            found.command("repeat", of=reading + 5)
+
+
+def test_who_speaks_nonsense_or_never_listens_does_not_hold_the_sweep_up(folder, tmp_path):
+    with running(folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0))) as (sweep, found):
+        links = []
+        for said in (b"\xff\xfe\n", b"[]\n", b"x" * 200_000, b'{"do": "tell"}\n' * 3, b"", b'{"do":'):
+            link = socket.socket(socket.AF_UNIX)
+            link.connect(str(found.path))
+            with contextlib.suppress(OSError):
+                link.sendall(said)
+            links.append(link)
+        assert sweep.join(60)
+        assert sweep.status().phase == "finished"
+        for link in links:
+            link.close()
+
+
+def test_a_question_is_answered_once_from_elsewhere(make_folder, tell, tmp_path):
+    def by_hand(text):
+        table = tomlkit.parse(text)
+        del table["instruments"]["lamp"]
+        return tomlkit.dumps(table)
+
+    with running(make_folder(by_hand), tmp_path / "lab.book", SweepRequest((1.0,))) as (sweep, found):
+        asked = wait_for(lambda: sweep.status().question and sweep.status().asked)
+        with pytest.raises(InputError, match="was answered already"):
+            found.command("answer", "", of=asked + 1)
+        tell("lamp", "OUTP ON")
+        found.command("answer", "", of=asked)
+        with pytest.raises(InputError, match=r"nothing is asked|answered already"):
+            found.command("answer", "", of=asked)
+        assert sweep.join(60) and sweep.status().phase == "finished"
+
+
+# A recorder in a process of its own
+
+
+@pytest.fixture
+def begin(folder, tmp_path):
+    """Begin `edgewind record` in a process of its own, and find it as another program does."""
+    processes = []
+
+    def start(pressures="1Pa:4Pa:12", target=None, where=folder, **options):
+        processes.append(
+            recorder(where, target or tmp_path / "lab.book", "--pressures", pressures, "--yes",
+                     **({"stdout": subprocess.DEVNULL, "stderr": subprocess.PIPE} | options))
+        )  # fmt: skip
+        ours = processes[-1]
+
+        def find():
+            assert ours.poll() is None, ours.stderr.read() if ours.stderr else "it has ended"
+            return recorders()
+
+        (found,) = wait_for(find, 120)
+        return ours, found
+
+    yield start
+    for process in processes:
+        process.kill()
+        process.wait()
+        if process.stderr:
+            process.stderr.close()
+
+
+def next_of(heard, wanted, seconds=60.0):
+    """Hear until a state is as wanted."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        message = heard.next(5)
+        if message is not None and message["kind"] == "status" and wanted(message):
+            return message
+    raise AssertionError("it was not heard")
+
+
+def test_a_recorder_that_was_killed_leaves_nothing_that_steers_the_next(begin, folder, target):
+    process, found = begin(target=target)
+    heard = found.listen()
+    next_of(heard, lambda one: one["step"])
+    found.command("pause")
+    paused = next_of(heard, lambda one: one["phase"] == "paused" and one["step"])
+    found.command("note", "the pump hums")
+    process.send_signal(signal.SIGKILL)
+    process.wait()
+    assert found.path.exists()
+    with pytest.raises(EOFError):
+        while True:
+            heard.next(5)
+    for name in ("skip", "stop"):
+        with pytest.raises(GoneRecorderError, match="is gone, and nothing was done") as raised:
+            found.command(name)
+        assert "lamp and valve may be as they were" in str(raised.value)
+    assert recorders() == [] and not found.path.exists()
+    # the next goes on with the same sweep: neither paused, nor at another step
+    process, again = begin(target=target)
+    assert (again.sweep, again.book) == (found.sweep, found.book) and again.run != found.run
+    heard = again.listen()
+    with pytest.raises(GoneRecorderError):
+        found.command("stop")
+    stored = next_of(heard, lambda one: one["last_reading"])
+    assert stored["phase"] != "paused"
+    again.command("stop")
+    assert process.wait(60) == 0
+    with open_book(target) as book:
+        contents = book.contents("rotor")
+    first = min(int(reading.key.split("/")[1]) for reading in contents.readings)
+    assert first == 1 and paused["step"]["number"] >= 1
+    assert not any(kept.path.endswith("-skipped.json") for kept in contents.files)
+    # what was noted had been acknowledged: it is in the book, once
+    notes = [cells["note"] for cells in contents.cells_now() if cells.get("note")]
+    kept = [kept.path for kept in contents.files if "/note-" in kept.path]
+    assert len(notes) + len(kept) == 1 and all(note == "the pump hums" for note in notes)
+    assert sorted(Path(folder).glob(".spool/*/*.note")) == []
+
+
+def test_a_recorder_that_hangs_does_not_obey_later_what_was_given_up(begin):
+    process, found = begin()
+    process.send_signal(signal.SIGSTOP)
+    try:
+        with pytest.raises(GoneRecorderError, match="does not answer, and will not obey"):
+            found.command("stop")
+    finally:
+        process.send_signal(signal.SIGCONT)
+    heard = found.listen()
+    state = next_of(heard, lambda one: one["running"])
+    done = state["done"]
+    next_of(heard, lambda one: one["done"] > done)
+    found.command("stop")
+    assert process.wait(60) == 0
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can try as another user")
+def test_another_user_can_neither_see_nor_steer(begin):
+    _, found = begin()
+    attempt = (
+        "import socket, sys\n"
+        "link = socket.socket(socket.AF_UNIX)\n"
+        "try:\n    link.connect(sys.argv[1])\n"
+        "except PermissionError:\n    sys.exit(7)\n"
+    )
+    done = subprocess.run(
+        ["/usr/bin/env", "python3", "-c", attempt, str(found.path)], user=65534, group=65534, check=False
+    )
+    assert done.returncode == 7
+    # were the folder open to all, the recorder itself would still ask who it is
+    meeting_place().chmod(0o711)
+    found.path.chmod(0o666)
+    try:
+        assert recorders() == []  # and a folder that others can enter is not believed
+        attempt += "link.settimeout(20)\nsys.exit(8 if link.recv(10) == b'' else 9)\n"
+        heard = subprocess.run(
+            ["/usr/bin/env", "python3", "-c", attempt, str(found.path)], user=65534, group=65534, check=False
+        )
+    finally:
+        meeting_place().chmod(0o700)
+    assert heard.returncode == 8
+
+
+def test_without_a_channel_it_is_said_and_recorded_all_the_same(folder, tmp_path):
+    open_to_all = tmp_path / "open"
+    open_to_all.mkdir(mode=0o777)
+    open_to_all.chmod(0o777)
+    deep = tmp_path / ("deep" * 30)
+    for place, said in ((open_to_all, "others can enter this folder"), (deep, "its path is too long for a socket")):
+        done = subprocess.run(
+            [sys.executable, "-m", "edgewind", "record", str(folder), str(tmp_path / f"{place.name[:5]}.book"),
+             "--pressures", "2 Pa", "--yes"],
+            env={**os.environ, "EDGEWIND_RECORDERS": str(place)}, capture_output=True, text=True, check=False,
+            timeout=300,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        assert "No page can steer this sweep" in done.stdout and said in done.stdout
+        assert "finished: every step is done" in done.stdout
+    assert unfinished(folder, tmp_path / "open.book") == []
+
+
+def test_the_terminal_is_told_and_lets_a_question_go_that_a_page_has_answered(make_folder, tell, tmp_path):
+    def by_hand(text):
+        table = tomlkit.parse(text)
+        del table["instruments"]["lamp"]
+        return tomlkit.dumps(table)
+
+    near, far = pty.openpty()
+    process = recorder(
+        make_folder(by_hand), tmp_path / "lab.book", "--pressures", "1Pa:4Pa:12", "--yes", stdin=far, stdout=far,
+        stderr=far, env={**os.environ, "COLUMNS": "160", "TERM": "xterm"},
+    )  # fmt: skip
+    try:
+        read_until(near, "Switch the lamp on, then press Enter.", 120)
+        (found,) = recorders()
+        tell("lamp", "OUTP ON")
+        found.command("answer", "")
+        read_until(near, "not asked any more")
+        read_until(near, "stored reading 1")
+        found.command("pause")
+        read_until(near, "command: pause, from the pages")
+        os.write(near, b"p")  # and the keys are obeyed beside the pages
+        read_until(near, "stored reading")
+        os.write(near, b"q")
+        read_until(near, "stopped: ")
+        assert process.wait(30) == 0
+    finally:
+        process.kill()
+        os.close(near)
+        os.close(far)
