@@ -47,7 +47,7 @@ def run(full: bool = True) -> list[Row]:
     return rows
 
 
-def _quantiles(name: str, values: list[float], unit: str, target: str) -> list[Row]:
+def _quantiles(name: str, values: list[float], unit: str, target: str | None = None) -> list[Row]:
     ordered = sorted(values)
     late = ordered[min(int(0.99 * len(ordered)), len(ordered) - 1)]
     return [
@@ -95,6 +95,7 @@ def _browser(url: str, count: int) -> list[Row]:
                 took.append(time.perf_counter() - start)
                 if name == "the question" and len(took) == count:
                     rows += _sliding(page, 4 * count)
+                    rows += _resting(page, 2 * count)
                 context.close()
             rows.append(row(f"{name}: open in a new browser window, median", statistics.median(took), "s", "2"))
         browser.close()
@@ -112,6 +113,18 @@ def _sliding(page: Any, count: int) -> list[Row]:
         took.append(float(page.get_attribute("body", "data-whatif-ms")))
         page.wait_for_timeout(60)
     return _quantiles("what if: slider to both optima redrawn in the browser", took, "ms", "150")
+
+
+def _resting(page: Any, count: int) -> list[Row]:
+    """From the last key of a slider to the intervals of where it stands, the wait for it to rest included."""
+    page.locator('#intervals[aria-busy="false"]').wait_for(state="attached")
+    took = []
+    for _ in range(count):
+        page.keyboard.press("ArrowRight")
+        start = time.perf_counter()
+        page.locator('#intervals[aria-busy="false"]').wait_for(state="attached")
+        took.append(1e3 * (time.perf_counter() - start))
+    return _quantiles("what if: slider at rest to its intervals shown", took, "ms")
 
 
 async def _many(url: str, root: Path, pages: int, seconds: float) -> list[Row]:

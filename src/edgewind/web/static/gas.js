@@ -1,5 +1,5 @@
 // The gas itself: a picture at the Knudsen number of the slider; stills and a film to keep.
-import { ask, byId, clearProblems, number } from "/static/common.js";
+import { ask, byId, clearProblems, giveUp, number, ordered, progressOf, showProgress } from "/static/common.js";
 
 const slider = byId("gas-kn"), picture = byId("gas-picture");
 let state = null, wanted = 0, drawn = 0, drawing = false, film = null, wish = 0.3;
@@ -78,25 +78,27 @@ byId("film").addEventListener("click", async () => {
   byId("film").disabled = true;
   const bar = byId("film-progress");
   try {
-    film = await ask("/api/films", { ...ways(), theme: byId("gas-theme").value, size: byId("gas-size").value, seconds: byId("film-seconds").value });
-    byId("film-stop-row").hidden = false;
-    bar.hidden = false;
-    while (film.state === "waiting" || film.state === "working") {
-      byId("film-state").textContent = film.what[0].toUpperCase() + film.what.slice(1) + (film.total > 1 ? `, ${film.done} of ${film.total}.` : ".");
-      if (film.total > 1) { bar.max = film.total; bar.value = film.done; } else bar.removeAttribute("value");
-      await new Promise((done) => setTimeout(done, 500));
-      film = await ask("/api/films/" + film.id);
-    }
+    const wanted = { ...ways(), theme: byId("gas-theme").value, size: byId("gas-size").value, seconds: byId("film-seconds").value };
+    film = await ordered("films", wanted, (job) => {
+      film = job;
+      byId("film-stop-row").hidden = bar.hidden = false;
+      byId("film-state").textContent = progressOf(job) + (job.total > 1 ? `, ${job.done} of ${job.total}.` : ".");
+      showProgress(bar, job);
+    }, 500);
     if (film.state === "done") {
       const made = film.result;
       byId("film-state").textContent = `${made.frames} frames of ${made.width} by ${made.height}, ${number(made.bytes / 1e6, 2)} MB.`;
       byId("film-file").href = byId("film-video").src = `/films/${film.id}.mp4`;
       byId("film-ways").hidden = false; byId("film-video").hidden = false;
-    } else byId("film-state").textContent = film.state === "given up" ? "Given up." : film.problem + ".";
+    } else byId("film-state").textContent = film.state === "given up" ? "The film was given up, and nothing of it is kept. The button above starts it again." : film.problem + ".";
   } catch (error) {
     (error.field === "seconds" ? byId("film-seconds-problem") : byId("film-problem")).textContent = error.message + ".";
   }
-  bar.hidden = true; byId("film-stop-row").hidden = true; byId("film").disabled = false;
+  bar.hidden = byId("film-stop-row").hidden = true;
+  byId("film").disabled = byId("film-stop").disabled = false;
 });
-byId("film-stop").addEventListener("click", () => { if (film) ask(`/api/films/${film.id}/give-up`, {}); });
+byId("film-stop").addEventListener("click", () => {
+  byId("film-stop").disabled = true;
+  giveUp("films", film).catch((error) => { byId("film-stop").disabled = false; byId("film-problem").textContent = error.message + "."; });
+});
 look();

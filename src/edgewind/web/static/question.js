@@ -1,14 +1,15 @@
-// The question: the study of what was seen, and what if.
+// The question: the study of what was seen. What if is beside it, in whatif.js.
 import { Chart } from "/static/chart.js";
-import { ask, byId, dataOf, follow, inUnit, make, number, onUnits, pathOf, pressureText, speedText, trouble, unitOf } from "/static/common.js";
+import { byId, dataOf, follow, giveUp, inUnit, make, number, onUnits, ordered, pressureText, progressOf, say, showProgress, trouble, unitOf } from "/static/common.js";
 import { acrossOf, chosenAxis, onAxis, seriesOf, TONES } from "/static/readings.js";
+import { predictBy } from "/static/whatif.js";
 
-const { slug, experiment, kind, bench, sliders, compared } = dataOf("data");
+const { slug, experiment, kind, bench, compared } = dataOf("data");
 const subjects = [{ slug, experiment }, ...compared];
 
 // The study
 
-let study = null, result = null;
+let study = null, result = null, running = null, wanted = false;
 const curve = new Chart(byId("curve"));
 const VERDICT_SIGNS = { "ruled out": "✕", sufficient: "●", contributes: "◐", "cannot tell": "?" };
 const MEANS = {
@@ -17,30 +18,49 @@ const MEANS = {
 };
 
 async function order(fit) {
+  const stop = byId("study-stop"), choices = [byId("fit"), byId("again")];
+  wanted = fit;
   byId("answer").setAttribute("aria-busy", "true");
-  byId("fit").disabled = true;
+  byId("study-ended").hidden = stop.hidden = true;
+  byId("study-running").hidden = stop.disabled = false;
+  byId("study-state").textContent = fit ? "Fitting…" : "Studying…";
+  byId("study-progress").removeAttribute("value");
+  for (const one of choices) one.disabled = true;
+  stop.textContent = `Give the ${fit ? "fit" : "study"} up`;
   try {
-    study = await ask("/api/studies", { of: subjects, fit });
-    while (study.state === "waiting" || study.state === "working") {
-      const state = byId("study-state"), bar = byId("study-progress");
-      if (state) state.textContent = study.what[0].toUpperCase() + study.what.slice(1) + "…";
-      if (bar) { if (study.total > 1) { bar.max = study.total; bar.value = study.done; } else bar.removeAttribute("value"); }
-      await new Promise((done) => setTimeout(done, 250));
-      study = await ask("/api/studies/" + study.id);
-    }
-    if (study.state !== "done") throw new Error(study.problem || "the study was given up");
-    study.fitted = fit;
-    result = study.result;
-    showStudy();
-    showStale();
-  } catch (error) {
-    if (result === null) byId("answer-text").replaceChildren(make("p", { class: "note bad" }, error.message + "."));
-    else trouble(error.message);
-    byId("mechanisms").replaceChildren(make("p", { class: "soft" }, "There is no study to weigh them on."));
-  }
+    const job = await ordered("studies", { of: subjects, fit }, (told) => {
+      running = told;
+      stop.hidden = false;
+      byId("study-state").textContent = progressOf(told) + "…";
+      showProgress(byId("study-progress"), told);
+    });
+    if (job.state === "done") {
+      study = job;
+      study.fitted = fit;
+      result = job.result;
+      showStudy();
+      showStale();
+      predictBy(experiments()[0].fit ? study.id : "", result.no_fit[0]);
+    } else endedWithout(job.state === "given up" ? "" : job.problem);
+  } catch (error) { endedWithout(error.message); }
+  byId("study-running").hidden = true;
+  for (const one of choices) one.disabled = false;
   byId("answer").setAttribute("aria-busy", "false");
-  byId("fit").disabled = false;
 }
+// Given up, or it could not be made: what is known from before stays, and it can be started again.
+function endedWithout(problem) {
+  const text = problem ? problem + "." : `The ${wanted ? "fit" : "study"} was given up, and nothing of it is kept.`;
+  byId("study-ended").hidden = false;
+  byId("study-ended").classList.toggle("bad", Boolean(problem));
+  byId("study-ended-text").textContent = text;
+  if (!result) byId("mechanisms").replaceChildren(make("p", { class: "soft" }, "There is no study to weigh them on."));
+  say(text);
+}
+byId("study-anew").addEventListener("click", () => order(wanted));
+byId("study-stop").addEventListener("click", () => {
+  byId("study-stop").disabled = true;
+  giveUp("studies", running).catch((error) => { byId("study-stop").disabled = false; trouble(error.message); });
+});
 const experiments = () => result.summary.experiments ?? [result.summary];
 
 function showStudy() {
@@ -72,7 +92,7 @@ function mechanisms(one) {
     make("td", { class: "number", "data-title": "interval" }, claim.size_ratio_interval ? `${number(claim.size_ratio_interval[0], 2)} to ${number(claim.size_ratio_interval[1], 2)}` : "–"),
     make("td", { class: "why", "data-title": "why" }, claim.why)));
   return make("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Mechanisms, " + one.name },
-    make("table", { class: "mechanisms" }, make("caption", { class: "soft" }, "Each candidate by its sign and its size: the torque that it could give over the torque needed."), make("thead", {}, head), make("tbody", {}, ...body)));
+    make("table", { class: "stacked mechanisms" }, make("caption", { class: "soft" }, "Each candidate by its sign and its size: the torque that it could give over the torque needed."), make("thead", {}, head), make("tbody", {}, ...body)));
 }
 function showCurve() {
   if (!result) return;
@@ -110,91 +130,7 @@ function showStale() {
   byId("again").hidden = !stale;
 }
 if (kind === "book") follow(slug, experiment, { rows(all) { known = all; showStale(); } });
-byId("again").addEventListener("click", () => { byId("again").hidden = true; waiting("Studying again…"); order(study.fitted); });
-const waiting = (text) => byId("answer-text").prepend(make("p", { class: "soft", id: "study-state" }, text), make("progress", { id: "study-progress", "aria-label": "The study" }));
-byId("fit").addEventListener("click", () => {
-  waiting("Fitting…");
-  order(true);
-});
-
-// What if
-
-const speeds = new Chart(byId("speeds")), torques = new Chart(byId("torques"));
-let base = null, now = null, asked = 0, answered = 0, running = false;
-const STEPS = 200;
-const value = (slider, step) => (slider.zero && step === 0 ? 0 : slider.low * (slider.high / slider.low) ** (slider.zero ? (step - 1) / (STEPS - 1) : step / STEPS));
-const step = (slider) => {
-  if (slider.value === 0) return 0;
-  const part = Math.log(slider.value / slider.low) / Math.log(slider.high / slider.low);
-  return Math.round(slider.zero ? 1 + part * (STEPS - 1) : part * STEPS);
-};
-const inputs = [...document.querySelectorAll("input[type=range]")].map((input) => ({ input, slider: sliders.find((one) => one.key === input.dataset.key), out: byId(input.id + "-out") }));
-for (const { input, slider } of inputs) input.value = step(slider);
-const changes = () => {
-  const found = {};
-  for (const { input, slider } of inputs) if (Number(input.value) !== step(slider)) found[slider.key] = `${value(slider, Number(input.value))} ${slider.unit.replace("²", "^2")}`;
-  if (byId("gas").value) found["gas.species"] = byId("gas").value;
-  return found;
-};
-const shown = ({ input, slider }) => `${number(Number(input.value) === step(slider) ? slider.value : value(slider, Number(input.value)), 3)} ${slider.unit}`;
-function label() {
-  for (const one of inputs) { one.out.textContent = shown(one); one.input.setAttribute("aria-valuetext", shown(one)); }
-}
-async function redraw() {
-  label();
-  document.body.dataset.whatif = "moving";
-  asked += 1;
-  if (running) return;
-  running = true;
-  while (answered !== asked) {
-    answered = asked;
-    try {
-      const start = performance.now();
-      const told = await ask(`/api/what-if/${pathOf(slug, experiment)}?` + new URLSearchParams(changes()));
-      now = told;
-      if (!Object.keys(changes()).length) base = told;
-      byId("whatif-problem").textContent = "";
-      showWhatIf();
-      await new Promise(requestAnimationFrame);  // both drawings are made in this frame
-      document.body.dataset.whatifMs = Math.round(performance.now() - start);
-    } catch (error) { byId("whatif-problem").textContent = error.message + "."; }
-  }
-  running = false;
-  document.body.dataset.whatif = "settled";
-}
-function showWhatIf() {
-  if (!now) return;
-  const across = (pa) => inUnit(pa, "pressure"), pairs = (told, name, of = (y) => y) => told.pressure_pa.map((p, k) => [across(p), of(told[name][k])]);
-  const speed = (y) => inUnit(y, "speed"), range = [Math.min(...[base ?? now, now].map((told) => across(told.pressure_pa[0]))), Math.max(...[base ?? now, now].map((told) => across(told.pressure_pa.at(-1))))];
-  const changed = base && base !== now, x = { title: `pressure (${unitOf("pressure")})`, range };
-  const mark = (told, which, words, row) => (told[which].found ? [{ x: across(told[which].pressure_pa), words: `${words} ${pressureText(told[which].pressure_pa, 0)} ${unitOf("pressure")}, Kn ${number(told[which].kn, 2)}`, row }] : []);
-  speeds.show({
-    label: `Predicted speed against pressure; greatest at ${number(across(now.optimum.pressure_pa), 3)} ${unitOf("pressure")}`, height: 260, x, y: { title: `speed (${unitOf("speed")})` }, series: [],
-    lines: [...(changed ? [{ tone: "slate", faint: true, points: pairs(base, "speed_rad_s", speed) }] : []), { tone: "blue", wide: true, name: "speed", points: pairs(now, "speed_rad_s", speed) }],
-    marks: mark(now, "optimum", "fastest", 0),
-  });
-  // Drive and drag on one scale: the drag at the greatest speed is more than the drive everywhere but at the optimum.
-  const top = Math.abs(now.optimum.speed_rad_s), highest = Math.max(...now.torque_n_m.map((y) => Math.abs(y))), nano = (y) => (y === null ? null : 1e9 * y);
-  const drag = now.pressure_pa.map((p, k) => [across(p), now.drag_n_m_s[k] * top]).filter((pair) => pair[1] < 1.25 * highest).map(([x, y]) => [x, nano(y)]);
-  torques.show({
-    label: `Torques against pressure; the greatest at ${number(across(now.force_optimum.pressure_pa), 3)} ${unitOf("pressure")}`, height: 320, x, y: { title: "torque (nN m)" }, series: [],
-    lines: [
-      ...(changed ? [{ tone: "slate", faint: true, points: pairs(base, "torque_n_m", nano) }] : []),
-      { tone: "ink", wide: true, name: "drive, all together", points: pairs(now, "torque_n_m", nano) },
-      { tone: "rust", dash: "long", name: `drag at ${speedText(top, 0)} ${unitOf("speed")}`, points: drag },
-      ...Object.keys(now.drives).map((key, index) => ({ tone: ["blue", "plum", "moss", "rose"][index % 4], dash: ["short", "dot", "long", "short"][index % 4], name: now.names[key], points: now.pressure_pa.map((p, k) => [across(p), nano(now.drives[key][k])]) })),
-    ],
-    marks: mark(now, "force_optimum", "greatest drive", 0),
-  });
-  const tell = (told, which, text) => make("div", {}, make("span", { class: "soft" }, text), make("strong", {}, told[which].found ? `${pressureText(told[which].pressure_pa, 0)} ${unitOf("pressure")}` : "none inside"), make("span", { class: "soft small" }, told[which].found ? `Kn ${number(told[which].kn, 2)}` : ""));
-  byId("optima").replaceChildren(
-    tell(now, "optimum", "fastest at"), tell(now, "force_optimum", "greatest drive at"),
-    make("div", {}, make("span", { class: "soft" }, "greatest speed"), make("strong", {}, `${speedText(Math.abs(now.optimum.speed_rad_s), 0)} ${unitOf("speed")}`), make("span", { class: "soft small" }, changed && base.optimum.speed_rad_s ? `${number(now.optimum.speed_rad_s / base.optimum.speed_rad_s, 3)} × the bench as it is` : "the bench as it is")));
-}
-for (const { input } of inputs) input.addEventListener("input", redraw);
-byId("gas").addEventListener("change", redraw);
-byId("sliders").addEventListener("submit", (event) => event.preventDefault());
-byId("back").addEventListener("click", () => { for (const { input, slider } of inputs) input.value = step(slider); byId("gas").selectedIndex = 0; redraw(); });
-onUnits(() => { if (result) showStudy(); showWhatIf(); });
-redraw();
+byId("again").addEventListener("click", () => { byId("again").hidden = true; order(study.fitted); });
+byId("fit").addEventListener("click", () => order(true));
+onUnits(() => { if (result) showStudy(); });
 order(false);

@@ -1,0 +1,228 @@
+"""What if with intervals: the command's own, and never of another setting; and long work that is given up."""
+
+import json
+import math
+import re
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, Request, Route, expect
+
+from edgewind.bench import write_template
+
+pytestmark = pytest.mark.browser
+LONG = 900_000
+
+
+@pytest.fixture(scope="module")
+def served(serve_long: Callable, tmp_path_factory: pytest.TempPathFactory) -> tuple[Any, Path]:
+    """The pages over a folder with one experiment, `mine`, whose readings can be fitted."""
+    root = tmp_path_factory.mktemp("question")
+    write_template(root / "mine")
+    return serve_long(root), root / "mine"
+
+
+def settled(page: Page) -> None:
+    """Wait until intervals are there for what the sliders stand at."""
+    expect(page.locator('#intervals[aria-busy="false"]')).to_be_attached(timeout=LONG)
+
+
+def narrower(page: Page, steps: int) -> str:
+    """Make the vane narrower; returns its width as the page says it."""
+    page.focus("#s1")
+    for _ in range(steps):
+        page.keyboard.press("ArrowLeft")
+    return page.locator("#s1-out").inner_text()
+
+
+def orders(page: Page) -> list[dict[str, Any]]:
+    """What the page asks intervals for, filled as it does."""
+    found: list[dict[str, Any]] = []
+
+    def hear(request: Request) -> None:
+        if request.method == "POST" and request.url.endswith("/api/intervals"):
+            found.append(json.loads(request.post_data or ""))
+
+    page.on("request", hear)
+    return found
+
+
+def by_command(folder: Path, changes: dict[str, str], between_pa: list[float], *options: str) -> dict[str, Any]:
+    """What `edgewind predict` says of the same change between the same pressures."""
+    low, high = between_pa
+    asked = [part for key, value in changes.items() for part in ("--set", f"{key}={value}")]
+    command = [sys.executable, "-m", "edgewind", "predict", str(folder), "--pressures", f"{low!r}Pa:{high!r}Pa:20"]
+    done = subprocess.run([*command, *asked, *options, "--json"], capture_output=True, text=True, check=True)
+    found: dict[str, Any] = json.loads(done.stdout)
+    return found
+
+
+def numbers(told: Any, place: str = "") -> dict[str, float]:
+    """Every number of nested answers, by its place; nan where there is none."""
+    if isinstance(told, dict | list):
+        each = told.items() if isinstance(told, dict) else enumerate(told)
+        return {key: value for name, one in each for key, value in numbers(one, f"{place}/{name}").items()}
+    return {} if isinstance(told, str) else {place: math.nan if told is None else told}
+
+
+def same_as_the_command(page: Page, pages: Any, order: dict[str, Any], folder: Path, *options: str) -> dict[str, Any]:
+    """See that the intervals of an order, and those that the page shows, are the command's; returns what it says."""
+    job = pages.told("/api/intervals", order)
+    assert job["state"] == "done"
+    result = job["result"]
+    whole = by_command(folder, order["changes"], result["between_pa"], *options)
+    told = whole["what_if"]
+    for key in ("draws_of", "draws", "level"):
+        assert result[key] == told[key]
+    for row, which in enumerate(("optimum", "force_optimum")):
+        assert numbers(result[which]) == pytest.approx(numbers(told[which]), rel=1e-9, nan_ok=True)
+        shown = page.locator("#intervals tbody tr").nth(row).locator("td")
+        for cell, (value, interval) in enumerate([
+            (told[which]["before"]["pressure_pa"], told[which]["before"]["pressure_interval_pa"]),
+            (told[which]["after"]["pressure_pa"], told[which]["after"]["pressure_interval_pa"]),
+            (told[which]["ratio"], told[which]["ratio_interval"]),
+        ]):  # fmt: skip
+            text = shown.nth(cell).inner_text()
+            if value is None:
+                assert "no interval" in text or text == "–"
+            else:
+                found = [float(one) for one in re.findall(r"\d+\.?\d*", text)]
+                assert found == pytest.approx([value, *interval], rel=6e-3)
+    return whole
+
+
+def test_the_intervals_are_those_of_the_command(served: tuple[Any, Path], visit: Callable) -> None:
+    """First of the priors, and it says so; then of the posterior of the page's fit, as with --fit."""
+    (pages, folder), window = served, visit()
+    page: Page = window.page
+    asked = orders(page)
+    page.goto(pages.url + "/question/mine/mine")
+    settled(page)
+    expect(page.locator("#intervals")).to_contain_text("With intervals, for the rotor as it is")
+    expect(page.locator("#intervals")).to_contain_text("priors only")
+    width = narrower(page, 25)
+    expect(page.locator("#intervals caption")).to_contain_text(f"width of a vane {width}")
+    settled(page)
+    expect(page.locator("#intervals caption")).to_have_text(f"With intervals, for width of a vane {width}")
+    assert asked[-1]["study"] == ""
+    told = same_as_the_command(page, pages, asked[-1], folder)
+    assert told["what_if"]["draws_of"] == "prior"
+
+    expect(page.locator("#fit")).to_be_visible(timeout=LONG)
+    page.click("#fit")
+    expect(page.locator("#whatif-of")).to_have_text("the medians of the fit", timeout=LONG)
+    settled(page)
+    expect(page.locator("#intervals")).to_contain_text("draws of the posterior of the fit")
+    expect(page.locator("#intervals caption")).to_have_text(f"With intervals, for width of a vane {width}")
+    expect(page.locator("#s3-out")).to_contain_text("fit: ")
+    expect(page.locator("#speeds .interval")).to_have_count(1)
+    assert asked[-1]["study"] != ""
+    told = same_as_the_command(page, pages, asked[-1], folder, "--fit")
+    assert told["what_if"]["draws_of"] == "posterior"
+    assert told["what_if"]["optimum"]["ratio"] is not None
+    # what is drawn at once is what the command draws: the medians of the fit
+    shown = [float(text.split()[0]) for text in page.locator("#optima strong").all_inner_texts()[:2]]
+    assert shown == pytest.approx([told["optimum"]["pressure_pa"], told["force_optimum"]["pressure_pa"]], rel=0.01)
+    # a study that is not kept, or is of another rotor, is not taken for a fit of this one
+    assert pages.ask("/api/intervals", asked[-1] | {"study": "0" * 16})[0] == 404
+    assert pages.ask("/api/what-if/mine/mine?study=" + "0" * 16)[0] == 404
+    assert pages.ask("/api/intervals", asked[-1] | {"changes": {"gauge.slope": "2"}})[0] == 400
+    assert pages.ask("/api/intervals", asked[-1] | {"changes": {"rotor.vane_width": 3}})[0] == 400
+    assert window.complaints == []
+
+
+def test_no_interval_is_shown_for_another_setting(served: tuple[Any, Path], visit: Callable) -> None:
+    (pages, _), window = served, visit()
+    page: Page = window.page
+    page.goto(pages.url + "/question/mine/mine")
+    settled(page)
+    expect(page.locator("#intervals td").first).to_have_text(re.compile(r"\d"))
+    held: list[Route] = []
+    page.route("**/api/intervals", lambda route: held.append(route))
+
+    def hold(count: int) -> None:
+        end = time.monotonic() + LONG / 1000
+        while len(held) < count:
+            assert time.monotonic() < end, "nothing was asked for"
+            page.wait_for_timeout(20)
+
+    before = page.locator("#optima strong").first.inner_text()
+    widths = [narrower(page, 20)]
+    expect(page.locator("#intervals")).to_have_attribute("aria-busy", "true")
+    expect(page.locator("#optima strong").first).not_to_have_text(before)  # the point does not wait
+    hold(1)
+    widths.append(narrower(page, 20))
+    expect(page.locator("#intervals caption")).to_have_text(
+        f"With intervals, for width of a vane {widths[1]}: being computed…"
+    )
+    held[0].continue_()
+    hold(2)  # the page has the first answer, sees that it is of another setting, and asks for this one
+    assert page.locator("#intervals td").all_inner_texts() == ["…"] * 6
+    assert page.locator(".chart .interval").count() == page.locator("#curve .interval").count()
+    held[1].continue_()
+    settled(page)
+    expect(page.locator("#intervals caption")).to_have_text(f"With intervals, for width of a vane {widths[1]}")
+    expect(page.locator("#intervals td").first).to_have_text(re.compile(r"\d"))
+    # back where it was: that is shown again, and again it is asked for what it shows
+    page.click("#back")
+    expect(page.locator("#intervals")).to_have_attribute("aria-busy", "true")
+    hold(3)
+    held[2].continue_()
+    settled(page)
+    expect(page.locator("#intervals caption")).to_have_text("With intervals, for the rotor as it is")
+    assert window.complaints == []
+
+
+def test_a_study_is_given_up_and_started_again(serve: Callable, visit: Callable, tmp_path: Path) -> None:
+    write_template(tmp_path / "mine")
+    pages, window = serve(tmp_path), visit()
+    page: Page = window.page
+    of = [{"slug": "mine", "experiment": "mine"}]
+    ahead = pages.told("/api/studies", {"of": of, "fit": True})  # somebody else's, which this page's must wait for
+    page.goto(pages.url + "/question/mine/mine")
+    expect(page.locator("#study-state")).to_have_text("Waiting for its turn…")
+    page.get_by_role("button", name="Give the study up").click()
+    expect(page.locator("#study-ended")).to_contain_text("The study was given up, and nothing of it is kept.")
+    expect(page.locator("#mechanisms")).to_contain_text("There is no study to weigh them on.")
+    expect(page.locator("#study-stop")).to_be_hidden()
+    assert pages.told(f"/api/studies/{ahead['id']}")["state"] in ("waiting", "working")
+    assert pages.told(f"/api/studies/{ahead['id']}/give-up", {}) == {}
+    assert pages.told(f"/api/studies/{ahead['id']}")["state"] == "given up"
+    page.get_by_role("button", name="Start it again").click()
+    expect(page.locator("#answer-text")).to_contain_text("fastest at", timeout=LONG)
+    expect(page.locator("#study-ended")).to_be_hidden()
+    # a fit: what was known before it stays, and the next is begun anew
+    for begin in ("Weigh the mechanisms on a fit", "Start it again"):
+        with page.expect_response(lambda answer: answer.url.endswith("/api/studies")) as answered:
+            page.get_by_role("button", name=begin).click()
+        fit = answered.value.json()
+        expect(page.locator("#study-state")).to_be_visible()
+        page.get_by_role("button", name="Give the fit up").click()
+        expect(page.locator("#study-ended")).to_contain_text("The fit was given up, and nothing of it is kept.")
+        assert pages.told(f"/api/studies/{fit['id']}")["state"] == "given up"
+        assert pages.ask(f"/reports/{fit['id']}/report.html")[0] == 404
+        expect(page.locator("#answer-text")).to_contain_text("fastest at")
+        expect(page.get_by_role("button", name="Weigh the mechanisms on a fit")).to_be_enabled()
+    assert window.complaints == []
+
+
+def test_a_film_is_given_up_and_started_again(serve: Callable, visit: Callable, tmp_path: Path) -> None:
+    write_template(tmp_path / "mine")
+    pages, window = serve(tmp_path), visit()
+    page: Page = window.page
+    page.goto(pages.url + "/gas")
+    for _ in range(2):
+        with page.expect_response(lambda answer: answer.url.endswith("/api/films")) as answered:
+            page.get_by_role("button", name="Make the film (MP4)").click()
+        film = answered.value.json()
+        page.get_by_role("button", name="Give the film up").click()
+        expect(page.locator("#film-state")).to_contain_text("given up, and nothing of it is kept")
+        expect(page.get_by_role("button", name="Make the film (MP4)")).to_be_enabled()
+        assert pages.told(f"/api/films/{film['id']}")["state"] == "given up"
+        assert pages.ask(f"/films/{film['id']}.mp4")[0] == 404
+    assert window.complaints == []
