@@ -1,6 +1,8 @@
 """Readings are added, corrected by further rows, and never altered; the same in SQLite and in PostgreSQL."""
 
 import io
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -200,3 +202,33 @@ def test_a_file_is_kept_beside_the_readings_and_never_altered(book, target):
         book.keep_file("rotor", TraceFile("sweeps/a/plan.json", b"{ }"))
     assert [kept.path for kept in book.contents("rotor").files] == ["sweeps/a/plan.json"]
     assert check_book(target).whole
+
+
+def test_an_experiment_is_the_same_by_whatever_way_its_book_is_reached(book, target, new_target, bench_text, tmp_path):
+    """A recorder and the pages may name the book otherwise; a copy, or an experiment of the same name, is another."""
+    mine = book.identity("rotor")
+    if "://" in target:
+        others = [target.replace("postgresql://", "postgresql+psycopg://"), target + "&connect_timeout=5"]
+    else:
+        link = tmp_path / "link.book"
+        link.symlink_to(target)
+        others = [str(link)]
+    for other in others:
+        with open_book(other) as opened:
+            assert opened.identity("rotor") == mine
+    with open_book(new_target(), make=True) as opened:
+        opened.add_experiment("rotor", bench_text.encode(), ["time", "gauge [V]", "speed [rpm]"])
+        assert opened.identity("rotor") != mine
+    if "://" not in target:
+        with closing(sqlite3.connect(target)) as here, closing(sqlite3.connect(tmp_path / "copy.book")) as there:
+            here.backup(there)
+        with open_book(tmp_path / "copy.book") as opened:
+            assert opened.identity("rotor") != mine
+    with pytest.raises(BookError, match="there is no experiment"):
+        book.identity("another")
+
+
+def test_who_may_write_is_known_without_writing(book, target):
+    before = book.contents("rotor")
+    book.must_be_writable()
+    assert book.contents("rotor") == before

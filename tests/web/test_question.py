@@ -203,6 +203,7 @@ def test_a_study_is_given_up_and_started_again(serve: Callable, visit: Callable,
         fit = answered.value.json()
         expect(page.locator("#study-state")).to_be_visible()
         page.get_by_role("button", name="Give the fit up").click()
+        expect(page.locator("#study-ended")).to_be_visible()
         expect(page.locator("#study-ended")).to_contain_text("The fit was given up, and nothing of it is kept.")
         assert pages.told(f"/api/studies/{fit['id']}")["state"] == "given up"
         assert pages.ask(f"/reports/{fit['id']}/report.html")[0] == 404

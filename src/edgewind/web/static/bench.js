@@ -61,7 +61,7 @@ function showSteer() {
     byId("steer-progress").max = Math.max(status.total, 1);
     byId("steer-progress").value = status.done;
     byId("steer-by").hidden = !status.by;
-    byId("steer-by").textContent = status.by ? `Begun by ${status.by} on this machine, which is told of every command from here.` : "";
+    byId("steer-by").textContent = status.by ? `Begun by ${status.by} on this machine; it is told of every command from here.` : "";
     byId("pause").hidden = status.phase === "paused";
     byId("resume").hidden = status.phase !== "paused";
     const question = byId("question");
