@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from edgewind.signals.method import MethodResult
+from edgewind.signals.presence import Turning, empty_places, stands_out
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -38,6 +39,10 @@ class Pulses:
         Standard deviation of the time of one pulse that this noise makes, seconds; without that of the sampling.
     sharp : bool
         Whether pulses rise within one sample, so that the sampling rather than the noise limits their times.
+    level_v : array
+        The trace they were found in: above its baseline, pulses upwards, smoothed, volts.
+    interval_s : float
+        Time between its samples, seconds.
     """
 
     time_s: FloatArray
@@ -46,6 +51,8 @@ class Pulses:
     noise_v: float
     jitter_s: float
     sharp: bool
+    level_v: FloatArray
+    interval_s: float
 
 
 def noise_of(voltage: FloatArray) -> float:
@@ -150,7 +157,7 @@ def _timed(level: FloatArray, interval_s: float, height: float, noise: float, sm
         # between two samples that both are noisy a crossing errs by 0.7 of the noise of one
         jitter = noise / jump * interval_s * (0.5 if smoothed == 1 else float(np.sqrt(0.5)))
     time = ((rise + fall) / 2 - (level.size - 1) / 2) * interval_s
-    return Pulses(time, (fall - rise) * interval_s, height, noise, jitter, sharp)
+    return Pulses(time, (fall - rise) * interval_s, height, noise, jitter, sharp, level, interval_s)
 
 
 @dataclass(frozen=True)
@@ -559,6 +566,7 @@ def estimate_from_edges(
             return _seen(pulses, pieces, sure=True)
     if pattern is None or not is_sure(pattern, marks, jitter):
         return few_pulses(pulses, marks, jitter, duration) or _seen(pulses, pattern)
+    pattern = looked_at_again(pattern, pulses, np.arange(pulses.time_s.size), 0.0, marks)
     # a few thousandths of a sample over the trace are as much as is ever claimed
     return _seen(pulses, pattern, 0.003 * interval_s / duration * pattern.rate_hz, sure=True)
 
@@ -578,6 +586,44 @@ def _seen(pulses: Pulses, pattern: Pattern | None, hidden_hz: float = 0.0, sure:
         pattern.uneven,
     )
     return EdgeEstimate(result, pulses, quality(pattern), sure)
+
+
+def looked_at_again(pattern: Pattern, pulses: Pulses, which: IntArray, clock_s: float, marks: int) -> Pattern:
+    """Return the pattern with only those pulses counted as missing, or as too many, which the trace itself shows so.
+
+    Parameters
+    ----------
+    pattern : Pattern
+        Fitted to the pulses `which`, with times counted from `clock_s`.
+    pulses : Pulses
+        All pulses of the trace.
+    which : array of int
+        The numbers of those that were fitted.
+    clock_s : float
+        Time zero of the pattern, from the middle of the trace, seconds.
+    marks : int
+        Pulses a turn.
+    """
+    if not pattern.missed and not pattern.extra:
+        return pattern
+    good = pattern.mark >= 0
+    mark, turn, time = pattern.mark[good], pattern.turn[good], pulses.time_s[which][good] - clock_s
+    phase = pattern.rate_hz * time + pattern.acceleration_hz_s * time**2 / 2
+    places = np.full(marks, np.nan)
+    for one in np.unique(mark):
+        places[one] = np.mean((phase - turn)[mark == one])
+    turning = Turning(pattern.rate_hz, pattern.acceleration_hz_s, places)
+    empty, there = empty_places(pulses.level_v, pulses.interval_s, clock_s, turning, mark, turn)
+    filled = set(zip(mark.tolist(), turn.tolist(), strict=True))
+    least = 0.3 * pulses.height_v + 3 * pulses.noise_v
+    extra = 0
+    for one in which[~good].tolist():
+        middle, width = float(pulses.time_s[one]), float(pulses.width_s[one])
+        # pulses that ran into each other or into a slow wave are where they belong, and so is one that was pushed aside
+        holds = np.any(np.abs(empty[there] - middle) < 0.5 * width + 0.1 / (marks * pattern.rate_hz))
+        known = holds or turning.nearest(middle - clock_s) not in filled | {None}
+        extra += not known and stands_out(pulses.level_v, pulses.interval_s, middle, width, least)
+    return replace(pattern, missed=int(np.sum(~there)), extra=extra)
 
 
 def is_sure(pattern: Pattern, marks: int, jitter_s: float) -> bool:
@@ -607,7 +653,7 @@ def in_stretches(pulses: Pulses, marks: int, jitter_s: float) -> Pattern | None:
         time = pulses.time_s[part]
         fit = grow_pattern(time - np.mean(time), marks, jitter_s)
         if fit is not None and quality(fit) > 0.9 and is_sure(fit, marks, jitter_s):
-            fits.append(fit)
+            fits.append(looked_at_again(fit, pulses, part, float(np.mean(time)), marks))
     if len(fits) < max(2, stretches - 2):
         return None
     rates = np.array([fit.rate_hz for fit in fits])
