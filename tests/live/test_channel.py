@@ -380,6 +380,7 @@ def test_the_terminal_is_told_and_lets_a_question_go_that_a_page_has_answered(ma
         read_until(near, "stored reading 1")
         found.command("pause")
         read_until(near, "command: pause, from the pages")
+        read_until(near, "paused ·")  # told first, obeyed then
         os.write(near, b"p")  # and the keys are obeyed beside the pages
         read_until(near, "stored reading")
         os.write(near, b"q")

@@ -33,7 +33,11 @@ def edgewind(monkeypatch, capsys):
     return call
 
 
-def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(virtual, folder, edgewind, tmp_path):
+def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(virtual, folder, tell, edgewind, tmp_path):
+    tell("lamp", "OUTP OFF")  # a recorder that another test killed leaves it on
+    end = time.monotonic() + 60
+    while time.monotonic() < end and virtual.apparatus.state()["lamp"] > 0.05:
+        time.sleep(0.02)
     before = {name: instrument for name, instrument in virtual.apparatus.state().items() if name in ("valve", "lamp")}
     book = tmp_path / "lab.book"
     status, out, _ = edgewind(
