@@ -155,7 +155,7 @@ def record(folder: Path) -> list[Any]:
     with serve_bench(speed_up=600, seed=3) as running:
         file = write_folder(folder / "rotor", invented_text(), running.ports)
         file.write_text(file.read_text(encoding="utf-8") + QUICK, encoding="utf-8")
-        sweep = prepare(folder / "rotor", folder / "new.book", SweepRequest((1.0, 2.0, 3.0)))
+        sweep = prepare(folder / "rotor", folder / "new.book", SweepRequest((1.0, 1.5, 2.0, 2.5, 3.0, 4.0)))
         obey = {"stored": sweep.skip, "skipped": sweep.stop}
         sweep.subscribe(lambda event: obey.get(event.kind, lambda: None)())
         sweep.start()
