@@ -15,7 +15,7 @@ from edgewind.errors import InputError
 from edgewind.live.channel import MOST_LINE, SPEAKS, SUFFIX, is_ours, machine, meeting_place
 
 # How long a recorder may take to say who it is, and to answer a command, seconds.
-HELLO_S = 1.0
+HELLO_S = 2.0
 ANSWER_S = 5.0
 _AGAIN_S = 0.05
 

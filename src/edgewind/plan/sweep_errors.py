@@ -264,7 +264,7 @@ def found_chance(standing: Array, found: NDArray[np.bool_]) -> Array:
     --------
     >>> standing = np.linspace(1.0, 8.0, 60)
     >>> intercept, slope = found_chance(standing, standing > 4.5)
-    >>> 4.0 < -intercept / slope < 5.0
+    >>> bool(4.0 < -intercept / slope < 5.0)
     True
     """
     sign = np.where(found, 1.0, -1.0)

@@ -16,9 +16,10 @@ from edgewind.live.recorders import channels, meet
 from edgewind.web.shelf import Shelf
 from edgewind.web.watch import Watches
 
-# How often to look for recorders that were begun, and how long to leave alone one that cannot be shown, seconds.
+# How often to look for recorders that were begun, and how long to leave alone one that cannot be shown, seconds: at
+# first briefly, for it may only have been slow to say who it is.
 LOOK_EVERY_S = 0.4
-_LEAVE_ALONE_S = 5.0
+_LEAVE_ALONE_S = (0.5, 5.0)
 # A recorder tells its state five times a second; after so long without a word it is said to be silent.
 _SILENT_S = 3.0
 _MOST_EVENTS = 60
@@ -166,7 +167,7 @@ class Lookout:
         self._shelf, self._watches, self._own = shelf, watches, own
         self._lock = threading.RLock()
         self._found: dict[Path, Elsewhere] = {}
-        self._left_alone: dict[Path, float] = {}
+        self._left_alone: dict[Path, tuple[float, float]] = {}  # until when, and for how long the next time
         self._closing = threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -183,7 +184,8 @@ class Lookout:
         """See who records now."""
         with self._lock:
             for path in channels():
-                if path not in self._found and time.monotonic() > self._left_alone.get(path, 0.0):
+                until, _ = self._left_alone.get(path, (0.0, 0.0))
+                if path not in self._found and time.monotonic() > until:
                     self._meet(path)
 
     def close(self) -> None:
@@ -203,7 +205,9 @@ class Lookout:
                 return
         except EdgewindError:
             pass
-        self._left_alone[path] = time.monotonic() + _LEAVE_ALONE_S
+        shortest, longest = _LEAVE_ALONE_S
+        _, wait_s = self._left_alone.get(path, (0.0, shortest))
+        self._left_alone[path] = (time.monotonic() + wait_s, min(2 * wait_s, longest))
 
     def _forget_earlier(self, slug: str, experiment: str) -> None:
         for path, one in list(self._found.items()):
