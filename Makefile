@@ -7,7 +7,7 @@ READY := $(VENV)/ready
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo example-study test bench lint lock example tables docs clean help
+.PHONY: demo example-study test bench lint lock example tables properties docs clean help
 
 help:
 	@echo "make demo   set up, record a sweep from a simulated bench, study it, write demo-out/report.html"
@@ -52,6 +52,10 @@ example: $(READY)
 # The response of the gas to vanes of the standard shapes.
 tables: $(READY)
 	$(BIN)/python -m edgewind.kinetics.make_tables
+
+# Viscosity and thermal conductivity of the gases, by temperature.
+properties: $(READY)
+	$(BIN)/python -m edgewind.gas.make_properties
 
 # The manual. Its page of checks against published values comes from the tests that make them, run first.
 docs: $(READY)

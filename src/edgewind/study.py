@@ -32,7 +32,7 @@ from edgewind.signals.table import NoRowsError
 
 SUMMARY_FILE = "study.json"
 REPORT_FILE = "report.html"
-_LIBRARIES = ("edgewind", "numpy", "scipy", "pandas", "CoolProp", "matplotlib")
+_LIBRARIES = ("edgewind", "numpy", "scipy", "pandas", "matplotlib")
 Progress = Callable[[str, int, int], None]
 
 

@@ -1,7 +1,8 @@
 """The pure gases a bench meets, and where their viscosity and thermal conductivity come from.
 
-Dilute-limit transport properties are those of CoolProp, evaluated at a density at which they no longer depend on it;
-neon, which CoolProp leaves out, comes from the handbook correlation that ships with ``chemicals``.
+Dilute-limit transport properties are those of CoolProp, at a density at which they no longer depend on it, as
+:mod:`edgewind.gas.dilute` keeps them; neon, which CoolProp leaves out, comes from the handbook correlation that ships
+with ``chemicals``.
 """
 
 from __future__ import annotations
@@ -17,11 +18,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.constants import R
 
 from edgewind.errors import InputError, OutOfRangeError
+from edgewind.gas.dilute import dilute
 
 FloatArray = NDArray[np.float64]
-
-# Amount density at which transport properties are taken as those of the dilute limit, mol/m^3 (about 0.2 Pa).
-_DILUTE_MOL_M3 = 1e-4
 
 
 @dataclass(frozen=True)
@@ -52,7 +51,7 @@ class Species:
     conductivity: Callable[[ArrayLike], FloatArray]
 
     def __reduce__(self) -> tuple[object, ...]:
-        """Travel to another process by symbol: functions of a property library cannot."""
+        """Travel to another process by symbol: functions made on the way cannot."""
         return find_species, (self.symbol,)
 
     def check_temperature(self, temperature_k: ArrayLike) -> None:
@@ -64,19 +63,6 @@ class Species:
                 f"{self.name} at {outside.flat[0]:.5g} K is outside the range of its viscosity data",
                 fix=f"use {self.t_min_k:.5g} K to {self.t_max_k:.5g} K ({self.source})",
             )
-
-
-def _coolprop(fluid: str, key: str) -> Callable[[ArrayLike], FloatArray]:
-    """Return a dilute-limit property of a CoolProp fluid as a function of temperature in K."""
-
-    def evaluate(temperature_k: ArrayLike) -> FloatArray:
-        # Imported on first use: the library takes a second to load, and many commands never ask for a viscosity.
-        from CoolProp.CoolProp import PropsSI
-
-        t = np.asarray(temperature_k, dtype=float)
-        return np.asarray(PropsSI(key, "T", t.ravel(), "Dmolar", _DILUTE_MOL_M3, fluid), dtype=float).reshape(t.shape)
-
-    return evaluate
 
 
 def _monatomic_handbook(
@@ -99,15 +85,15 @@ _MUZNY = "Muzny, Huber and Kazakov, J. Chem. Eng. Data 58, 969 (2013)"
 _LAESECKE = "Laesecke and Muzny, J. Phys. Chem. Ref. Data 46, 013107 (2017)"
 _HUBER = "Huber et al., J. Phys. Chem. Ref. Data 38, 101 (2009)"
 _PERRY = "Perry's Chemical Engineers' Handbook, 8th ed. (2008), table 2-312"
-# Symbol, name, CoolProp fluid, its molar mass (kg/mol), range of temperature (K) and source of the viscosity.
-_COOLPROP_GASES = (
-    ("N2", "nitrogen", "Nitrogen", 0.02801348, 63.151, 1000.0, _LEMMON),
-    ("O2", "oxygen", "Oxygen", 0.0319988, 54.361, 1000.0, _LEMMON),
-    ("Ar", "argon", "Argon", 0.039948, 83.806, 1000.0, _LEMMON),
-    ("He", "helium", "Helium", 0.004002602, 20.0, 1000.0, _ARP),
-    ("H2", "hydrogen", "Hydrogen", 0.00201588, 20.0, 1000.0, _MUZNY),
-    ("CO2", "carbon dioxide", "CarbonDioxide", 0.0440098, 200.0, 1000.0, _LAESECKE),
-    ("H2O", "water vapour", "Water", 0.018015268, 273.16, 1000.0, _HUBER),
+# Symbol, name, molar mass (kg/mol), range of temperature (K) and source of the viscosity.
+_TABULATED_GASES = (
+    ("N2", "nitrogen", 0.02801348, 63.151, 1000.0, _LEMMON),
+    ("O2", "oxygen", 0.0319988, 54.361, 1000.0, _LEMMON),
+    ("Ar", "argon", 0.039948, 83.806, 1000.0, _LEMMON),
+    ("He", "helium", 0.004002602, 20.0, 1000.0, _ARP),
+    ("H2", "hydrogen", 0.00201588, 20.0, 1000.0, _MUZNY),
+    ("CO2", "carbon dioxide", 0.0440098, 200.0, 1000.0, _LAESECKE),
+    ("H2O", "water vapour", 0.018015268, 273.16, 1000.0, _HUBER),
 )
 _NEON_CAS, _NEON_KG_MOL = "7440-01-9", 0.020179
 _ALIASES = {
@@ -126,8 +112,9 @@ _ALIASES = {
 def all_species() -> dict[str, Species]:
     """Return every pure gas known, by chemical symbol."""
     known = {}
-    for symbol, name, fluid, mass, t_min, t_max, source in _COOLPROP_GASES:
-        known[symbol] = Species(symbol, name, mass, t_min, t_max, source, _coolprop(fluid, "V"), _coolprop(fluid, "L"))
+    for symbol, name, mass, t_min, t_max, source in _TABULATED_GASES:
+        both = (dilute(symbol, quantity) for quantity in ("viscosity_pa_s", "conductivity_w_m_k"))
+        known[symbol] = Species(symbol, name, mass, t_min, t_max, source, *both)
     neon = _monatomic_handbook(_NEON_CAS, _NEON_KG_MOL)
     known["Ne"] = Species("Ne", "neon", _NEON_KG_MOL, 30.0, 1000.0, _PERRY, *neon)
     return known
