@@ -14,11 +14,16 @@ import numpy as np
 import pytest
 import tomlkit
 from hypothesis import settings
+from threadpoolctl import threadpool_limits
 
 from edgewind.bench import Bench, parse_bench
 from edgewind.rotor import Coefficients
 
 sys.path.insert(0, str(Path(__file__).parent))  # for postgres_server
+# One BLAS thread, as in the Makefile: those of two workers and of what they start would fight for two cores.
+threadpool_limits(1, user_api="blas")
+for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
 # The same examples in every run, however slow the machine; `--hypothesis-profile=default` looks for new ones.
 settings.register_profile("calm", deadline=None, derandomize=True, database=None)
 settings.load_profile("calm")

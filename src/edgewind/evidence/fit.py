@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from scipy.special import gammaln, ndtr, stdtrit
 from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.evidence.coastdown import CoastDown
+from edgewind.evidence.fit_kernel import Columns, Readings, log_likelihoods_of, log_ratio, numbers_of, spreads_of
 from edgewind.evidence.priors import Priors, Unknown, unknowns_of
 from edgewind.rotor import RotorParameters, TableResponse, parameters_of, response_of
 from edgewind.rotor.speed_kernel import Place, flat, steady_speeds_of, table_arrays
@@ -188,55 +190,60 @@ class Problem:
         self.response = response_of(self.rotor) if response is None else response
         self.unknowns = unknowns_of(bench, self.response, data.gauge_log_u, coasts=bool(data.coasts))
         self._priors = Priors(self.unknowns)
-        self._names = {unknown.name: k for k, unknown in enumerate(self.unknowns)}
+        self._columns = _columns([unknown.name for unknown in self.unknowns])
         self._flat = flat(self.rotor)
         for drive, places in _DRIVES.items():
             for place in places:
                 self._flat[place] = float(drive in MODELS[model])
         self._table = table_arrays(self.response)
         self.all_pressures = np.concatenate([data.pressure_pa, [coast.pressure_pa for coast in data.coasts]])
-        names = ("drag_rate", "drag_rate_u", "dry_rate", "dry_rate_u", "correlation")
-        self._coasts = tuple(np.array([getattr(coast, name) for coast in data.coasts]) for name in names)
+        self.take_slopes(np.zeros_like(data.speed_rad_s), np.full(len(data.coasts), 0.5))
+
+    def take_slopes(self, speed: Array, drag: Array) -> None:
+        """Take pressures for uncertain by what stands in the data, through the slopes of speed and drag.
+
+        Parameters
+        ----------
+        speed : array of shape (n,)
+            Slope of speed against ln(pressure) at each reading, rad/s.
+        drag : array of shape (m,)
+            Power of the pressure with which the drag goes at each coast-down.
+        """
+        data = self.data
+        rate, rate_u, dry_rate, dry_u, correlation = (
+            np.array([getattr(coast, name) for coast in data.coasts])
+            for name in ("drag_rate", "drag_rate_u", "dry_rate", "dry_rate_u", "correlation")
+        )
         # The gauge's common error is an unknown of its own.
-        own = [max(coast.log_pressure_u**2 - data.gauge_log_u**2, 0.0) for coast in data.coasts]
-        self._coast_u = np.sqrt(np.array(own))
-        self._speed_u = data.speed_u_rad_s
-        self.slopes = np.zeros_like(data.speed_rad_s)
-        self.drag_powers = np.full(len(data.coasts), 0.5)
+        own = np.sqrt([max(coast.log_pressure_u**2 - data.gauge_log_u**2, 0.0) for coast in data.coasts])
+        self._readings = Readings(
+            self.all_pressures, data.speed_rad_s, data.speed_u_rad_s, speed * data.log_pressure_u, data.signed,
+            0.05 * float(np.max(np.abs(data.speed_rad_s))), rate, np.sqrt(rate_u**2 + (drag * rate * own) ** 2),
+            dry_rate, dry_u, correlation, rate_u,
+        )  # fmt: skip
 
     def values(self, scores: Array) -> Array:
         """Return the unknowns at standard normal scores of their priors, shape (..., d)."""
         return self._priors.values(scores)
 
     def numbers(self, values: Array) -> Array:
-        """Return the flat arrays of the kernel at values of the unknowns, shape (..., numbers)."""
-        at = self._names
-        q = np.array(np.broadcast_to(self._flat, (*values.shape[:-1], self._flat.size)))
-        q[..., Place.IRRADIANCE] *= values[..., at["light"]]
-        q[..., Place.CONDUCTANCE] = values[..., at["conductance"]]
-        q[..., Place.BRIGHT_EMISSIVITY] = values[..., at["bright_emissivity"]]
-        q[..., Place.ACCOMMODATION] = values[..., at["accommodation"]]
-        q[..., Place.DRY] = q[..., Place.BREAKAWAY] = values[..., at["pivot_dry"]]
-        q[..., Place.VISCOUS] = values[..., at["pivot_viscous"]]
-        q[..., Place.THERMAL_FORCE] *= values[..., at["gas_force"]]
-        q[..., Place.DRAG_FACTOR] = values[..., at["gas_drag"]]
-        if "creep" in at:
-            q[..., Place.CREEP] *= values[..., at["creep"]]
-        return q
+        """Return the flat arrays of the kernel at values of the unknowns, shape (k, numbers) for (k, d)."""
+        return np.asarray(numbers_of(values, self._flat, self._columns))
 
     def predicted(self, values: Array, pressure_pa: Array) -> Array:
         """Return speed, net torque and drag at indicated pressures, shape (3, n), or (k, 3, n) for k rows of values."""
         rows = np.atleast_2d(values)
-        scaled = rows[:, self._names["gauge"], None] * pressure_pa
+        scaled = rows[:, self._columns.gauge, None] * pressure_pa
         found = np.asarray(steady_speeds_of(scaled, self.numbers(rows), *self._table))
         return found if values.ndim > 1 else found[0]
 
     def spread(self, values: Array, speed: Array) -> Array:
-        """Return the standard deviation of a reading about its predicted speed: stated, scatter, and own pressure."""
-        scatter = values[..., self._names["scatter"], None]
-        floor = 0.05 * float(np.max(np.abs(self.data.speed_rad_s)))
-        own, pressure = scatter * np.maximum(np.abs(speed), floor), self.slopes * self.data.log_pressure_u
-        return np.asarray(np.sqrt(self._speed_u**2 + own**2 + pressure**2))
+        """Return the standard deviation of a reading about its predicted speed: stated, scatter, and own pressure.
+
+        Rows of values, shape (k, d), and speeds at the readings' pressures, shape (k, n).
+        """
+        scatter = np.ascontiguousarray(values[:, self._columns.scatter])
+        return np.asarray(spreads_of(speed, scatter, self._readings))
 
     def log_likelihood(self, values: Array) -> float:
         """Return the logarithm of the likelihood."""
@@ -244,27 +251,27 @@ class Problem:
 
     def log_likelihoods(self, values: Array) -> Array:
         """Return the logarithm of the likelihood of each row of values."""
-        data = self.data
-        size = data.pressure_pa.size
-        found = self.predicted(values, self.all_pressures)
-        speed = found[:, 0, :size]
-        spread = self.spread(values, speed)
-        apart = data.speed_rad_s - (speed if data.signed else np.abs(speed))
-        total = -0.5 * np.sum((apart / spread) ** 2 + 2 * np.log(spread), axis=1)
-        if data.coasts:
-            total += self._coast_likelihood(values, found[:, 2, size:])
-        return np.asarray(np.where(np.isfinite(total), total, -1e300))
+        return np.asarray(log_likelihoods_of(values, self._flat, self._columns, self._readings, self._table))
 
-    def _coast_likelihood(self, values: Array, drag: Array) -> Array:
-        inertia = values[:, self._names["inertia"], None]
-        dry = values[:, self._names["pivot_dry"], None] / inertia
-        rate, rate_u, dry_rate, dry_u, correlation = self._coasts
-        # a pressure that is off moves the drag with it: by its own power of the pressure
-        own = np.sqrt(rate_u**2 + (self.drag_powers * rate * self._coast_u) ** 2)
-        a, b = (rate - drag / inertia) / own, (dry_rate - dry) / dry_u
-        r = np.clip(correlation * rate_u / own, -0.99, 0.99)
-        apart = (a * a - 2 * r * a * b + b * b) / (1 - r * r)
-        return np.asarray(-np.sum(0.5 * apart + np.log(own * dry_u), axis=1))
+
+def _columns(names: Sequence[str]) -> Columns:
+    """Return where unknowns of these names stand, and what each sets or multiplies."""
+    at = {name: k for k, name in enumerate(names)}
+    set_to = {
+        Place.CONDUCTANCE: "conductance", Place.BRIGHT_EMISSIVITY: "bright_emissivity",
+        Place.ACCOMMODATION: "accommodation", Place.DRY: "pivot_dry", Place.BREAKAWAY: "pivot_dry",
+        Place.VISCOUS: "pivot_viscous", Place.DRAG_FACTOR: "gas_drag",
+    }  # fmt: skip
+    times = {Place.IRRADIANCE: "light", Place.THERMAL_FORCE: "gas_force", Place.CREEP: "creep"}
+    times = {place: name for place, name in times.items() if name in at}
+    (set_places, set_columns), (scaled_places, scaled_columns) = (
+        (np.array([int(place) for place in one]), np.array([at[name] for name in one.values()]))
+        for one in (set_to, times)
+    )
+    return Columns(
+        set_places, set_columns, scaled_places, scaled_columns, at["gauge"], at["scatter"], at["pivot_dry"],
+        at.get("inertia", -1),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -287,13 +294,20 @@ class Proposal:
         """Return the scores at a point of the unit cube."""
         return np.asarray(self.centre + self.root @ stdtrit(self.freedom, cube))
 
-    def log_ratio(self, scores: Array, inverse: Array, log_det: float) -> float:
-        """Return the logarithm of prior over proposal at scores."""
-        y = inverse @ (scores - self.centre)
-        n = self.freedom
+    @cached_property
+    def _inverse(self) -> Array:
+        return np.asarray(np.linalg.inv(self.root))
+
+    @cached_property
+    def _log_constant(self) -> float:
+        """Logarithm of the constant of the prior over that of the proposal."""
+        n, size = self.freedom, self.centre.size
         constant = float(gammaln((n + 1) / 2) - gammaln(n / 2) - 0.5 * np.log(n * np.pi))
-        log_q = y.size * constant - (n + 1) / 2 * float(np.sum(np.log1p(y * y / n))) - log_det
-        return float(-0.5 * scores @ scores - 0.5 * scores.size * np.log(2 * np.pi)) - log_q
+        return float(np.linalg.slogdet(self.root)[1] - size * (constant + 0.5 * np.log(2 * np.pi)))
+
+    def log_ratio(self, scores: Array) -> float:
+        """Return the logarithm of prior over proposal at scores."""
+        return float(log_ratio(scores, self.centre, self._inverse, self._log_constant, self.freedom))
 
 
 def find_proposal(problem: Problem, *, seed: int, starts: int = 8, widen: float = 1.7) -> Proposal:
@@ -361,8 +375,8 @@ def prepare(
     step = 0.01
     low, high = (problem.predicted(first, problem.all_pressures * np.exp(s * step)) for s in (-1, 1))
     size = data.pressure_pa.size
-    problem.slopes = (high[0, :size] - low[0, :size]) / (2 * step)
-    problem.drag_powers = np.log(high[2, size:] / low[2, size:]) / (2 * step)
+    drag = np.log(high[2, size:] / low[2, size:]) / (2 * step)
+    problem.take_slopes((high[0, :size] - low[0, :size]) / (2 * step), drag)
     return problem, find_proposal(problem, seed=seed)
 
 
@@ -413,10 +427,9 @@ def fit(
     import dynesty  # imported on first use: many commands never fit
 
     problem, proposal = prepared or prepare(bench, data, model, response, seed)
-    inverse, log_det = np.asarray(np.linalg.inv(proposal.root)), float(np.linalg.slogdet(proposal.root)[1])
 
     def log_likelihood(scores: Array) -> float:
-        worth = problem.log_likelihood(problem.values(scores)) + proposal.log_ratio(scores, inverse, log_det)
+        worth = problem.log_likelihood(problem.values(scores)) + proposal.log_ratio(scores)
         return worth if np.isfinite(worth) else -1e300
 
     sampler = dynesty.NestedSampler(

@@ -100,32 +100,31 @@ class Priors:
     """
 
     def __init__(self, unknowns: Sequence[Unknown]) -> None:
-        self._places = {
-            law: np.array([k for k, unknown in enumerate(unknowns) if unknown.law == law], dtype=int)
-            for law in ("log-normal", "log-uniform", "uniform", "normal")
-        }
-        self._first = np.array([unknown.first for unknown in unknowns])
-        self._second = np.array([unknown.second for unknown in unknowns])
-        self._low, self._high = (np.array([getattr(u, end) for u in unknowns]) for end in ("low", "high"))
-        self._below, self._above = (
-            ndtr((self._low - self._first) / self._second),
-            ndtr((self._high - self._first) / self._second),
-        )
+        first, second = (np.array([getattr(u, end) for u in unknowns]) for end in ("first", "second"))
+        law = np.array([unknown.law for unknown in unknowns])
+        # The laws of a logarithm: ln(value) = ln(first) + steps of the score + steps of its share.
+        of_log = (law == "log-normal") | (law == "log-uniform")
+        self._log_first = np.log(np.where(of_log, first, 1.0))
+        self._by_score = np.where(law == "log-normal", second, 0.0)
+        self._by_share = np.log(np.where(law == "log-uniform", second / np.where(of_log, first, 1.0), 1.0))
+        self._even = np.flatnonzero(law == "uniform")
+        self._even_first, self._even_span = first[self._even], (second - first)[self._even]
+        self._cut = at = np.flatnonzero(law == "normal")
+        self._middle, self._width = first[at], second[at]
+        self._low, self._high = (np.array([getattr(u, end) for u in unknowns])[at] for end in ("low", "high"))
+        self._below = ndtr((self._low - self._middle) / self._width)
+        self._inside = ndtr((self._high - self._middle) / self._width) - self._below
 
     def values(self, scores: Array) -> Array:
         """Return the unknowns at standard normal scores, shape (..., d); see :meth:`Unknown.value`."""
-        found = np.empty_like(scores, dtype=float)
-        at = self._places["log-normal"]
-        found[..., at] = self._first[at] * np.exp(self._second[at] * scores[..., at])
-        at = self._places["log-uniform"]
-        found[..., at] = self._first[at] * (self._second[at] / self._first[at]) ** ndtr(scores[..., at])
-        at = self._places["uniform"]
-        found[..., at] = self._first[at] + ndtr(scores[..., at]) * (self._second[at] - self._first[at])
-        at = self._places["normal"]
-        share = self._below[at] + ndtr(scores[..., at]) * (self._above[at] - self._below[at])
-        drawn = self._first[at] + self._second[at] * ndtri(share)
-        found[..., at] = np.clip(drawn, self._low[at], self._high[at])
-        return found
+        share = ndtr(scores)
+        found = np.exp(self._log_first + self._by_score * scores + self._by_share * share)
+        if self._even.size:
+            found[..., self._even] = self._even_first + share[..., self._even] * self._even_span
+        if self._cut.size:
+            drawn = self._middle + self._width * ndtri(self._below + share[..., self._cut] * self._inside)
+            found[..., self._cut] = np.minimum(np.maximum(drawn, self._low), self._high)
+        return np.asarray(found)
 
 
 # Ranges where bench.toml is silent. Our judgement, no source: each is wider than anything a bench would hold.

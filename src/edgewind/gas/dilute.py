@@ -6,6 +6,7 @@ their logarithms are within 1e-7 of it; :mod:`edgewind.gas.make_properties` make
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from functools import cache
 from importlib.resources import files
@@ -61,7 +62,7 @@ def _pieces(symbol: str, quantity: str) -> list[tuple[float, float, CubicSpline]
     ends = [0, *(np.flatnonzero(np.diff(t) == 0) + 1), t.size]
     return [
         (float(t[begin]), float(t[end - 1]), CubicSpline(np.log(t[begin:end]), np.log(value[begin:end])))
-        for begin, end in zip(ends[:-1], ends[1:], strict=True)
+        for begin, end in itertools.pairwise(ends)
     ]
 
 

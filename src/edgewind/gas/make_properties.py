@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import sys
 from importlib.metadata import version
 from pathlib import Path
@@ -49,7 +50,7 @@ def main() -> None:
         for symbol in FLUIDS:
             species = all_species()[symbol]
             ends = [species.t_min_k, *([STEPS_K[symbol]] if symbol in STEPS_K else []), species.t_max_k]
-            for first, last in zip(ends[:-1], ends[1:], strict=True):
+            for first, last in itertools.pairwise(ends):
                 count = 1 + int(np.ceil(np.log(last / first) / np.log(_RATIO)))
                 t = np.round(np.geomspace(first, last, count), 7)
                 inside = t.copy()
