@@ -36,6 +36,7 @@ example-study: $(READY)
 test: $(READY)
 	@sh tools/ensure-browser
 	@sh tools/ensure-postgres
+	@$(BIN)/python -m compileall -q src  # the tests start hundreds of programs, also where Python may not write this
 	$(BIN)/python -m pytest -n 2
 
 bench: $(READY)
