@@ -58,7 +58,10 @@ def test_a_sweep_from_the_first_click_to_the_report(serve: Callable, visit: Call
     expect(page.locator("#phase-text")).not_to_contain_text("paused")
     expect(page.locator('#readings tr[data-n="2"]')).to_be_visible(timeout=240_000)
     expect(page.locator("#trace svg")).to_be_visible()
+    page.click("#pause")  # a step that is shown may be over when the click arrives
+    expect(page.locator("#phase-text")).to_contain_text("paused")
     page.get_by_role("button", name="Skip this step").click()
+    page.click("#resume")
     expect(page.locator("#phase-text")).to_contain_text("The sweep is over: finished", timeout=300_000)
     expect(page.locator('#readings tr[data-n="6"]')).to_be_visible()
     with open_book(virtual_folder / "lab.book") as book:
