@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 import uncertainties
 from numpy.typing import NDArray
-from scipy.stats import norm
+from scipy.special import ndtri
 
 FloatArray = NDArray[np.float64]
 Model = Callable[..., FloatArray | float]
@@ -121,7 +121,7 @@ def first_order(
             for name, quantity in inputs.items()
         ]
     output = wrapped(*variables)
-    k = float(norm.ppf((1 + level) / 2))
+    k = float(ndtri((1 + level) / 2))
     value, u = float(uncertainties.nominal_value(output)), float(uncertainties.std_dev(output))
     parts: dict[str, float] = {}
     if not correlation:

@@ -20,7 +20,6 @@ import numpy as np
 import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import logsumexp, ndtri
-from scipy.stats import qmc
 
 from edgewind.errors import InputError
 
@@ -472,6 +471,8 @@ class _Proposal:
 
     def points(self, count: int) -> Array:
         """Points spread evenly over the distribution (Sobol), shape (count, 3)."""
+        from scipy.stats import qmc  # imported on first use: it is slow to load, and few commands come here
+
         even = qmc.Sobol(d=3, scramble=False).random(count) + 0.5 / count
         return self.centre + ndtri(even) @ self.root.T
 

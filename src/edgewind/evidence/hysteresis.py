@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from scipy.stats import chi2, norm
+from scipy.special import chdtrc, ndtr
 
 from edgewind.evidence.curve import Array, ResponseCurve, SweepData, fit_curve
 
@@ -259,14 +259,14 @@ def compare_sweeps(data: SweepData, curve: ResponseCurve | None = None, *, seed:
         "One sweep cannot tell a drift from its curve.",
         repeat_scatter_ratio=float(np.sqrt(chi_squared / freedom)) if freedom else None,
         repeat_freedom=freedom,
-        repeat_p=float(chi2.sf(chi_squared, freedom)) if freedom else None,
+        repeat_p=float(chdtrc(freedom, chi_squared)) if freedom else None,
     )
     effects = sweep_effects(data, curve)
     if not effects.names:
         return alone
     fit = fit_curve(data, seed=seed, draws=64, nuisance=effects.columns, nuisance_sd=effects.prior_sd)
     mean, covariance = fit.effects, fit.effects_covariance
-    joint_p = float(chi2.sf(mean @ np.linalg.solve(covariance, mean), mean.size))
+    joint_p = float(chdtrc(mean.size, mean @ np.linalg.solve(covariance, mean)))
     offset, shift, drift = (
         _effect_without(rival, name, effects.names, mean, covariance)
         for name, rival in (("offset", "drift"), ("shift", "drift"), ("drift", "offset"))
@@ -329,7 +329,7 @@ def _effect_without(rival: str, name: str, names: tuple[str, ...], mean: Array, 
     values, spread = given_zero(mean, covariance, keep)
     at = keep.index(names.index(name))
     value, u = float(values[at]), float(np.sqrt(spread[at, at]))
-    return _Effect(value, u, float(2 * norm.sf(abs(value) / u)))
+    return _Effect(value, u, float(2 * ndtr(-abs(value) / u)))
 
 
 def _sentence(verdict: Verdict, contrast: str, offset: _Effect, shift: _Effect, per_hour: _Effect) -> str:

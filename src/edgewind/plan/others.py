@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from edgewind.evidence import Findings, ResponseCurve, SweepData, coast_downs
 from edgewind.evidence.coastdown import CoastDown
@@ -81,7 +81,7 @@ def _backward(data: SweepData, plan: Plan, cost: Cost) -> Proposal | None:
     for pressure in pressures:
         time += float(cost(np.array([pressure]), at)[0])
         at = pressure
-    z = float(norm.ppf(0.5 + plan.level / 2))
+    z = float(ndtri(0.5 + plan.level / 2))
     left = float((UNSEEN_SHIFT**-2 + (shift_u / 2) ** -2) ** -0.5)
     before, after = other_interval(spread, z * UNSEEN_SHIFT), other_interval(spread, z * left)
     way = "falling" if missing <= 0 else "rising"

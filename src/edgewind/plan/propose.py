@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from edgewind.bench import Bench
 from edgewind.errors import EdgewindError, InputError
@@ -374,7 +374,7 @@ _ASSUMPTIONS = (
 
 
 def _falsified_by(first: Proposal, curve: ResponseCurve, outlook: Outlook, place: int, level: float) -> tuple[str, ...]:
-    z = float(norm.ppf(0.5 + level / 2))
+    z = float(ndtri(0.5 + level / 2))
     u = float(np.sqrt(curve.sd[place] ** 2 + outlook.noise[place]))
     low, high = (30 / np.pi * (float(curve.mean[place]) + side * z * u) for side in (-1, 1))
     return (

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from edgewind.bench import Bench
 from edgewind.errors import EdgewindError, InputError
@@ -328,7 +328,7 @@ class ScalingStudy:
         """
         scatter = np.array([[self.rotors[w, g].rotor_scatter for g in self.gases] for w in design.widths_m])
         weights, u = exponent_weights(np.log(np.array(design.widths_m)), variances, scatter)
-        limit = float(norm.ppf(0.5 + self.settings.level / 2))
+        limit = float(ndtri(0.5 + self.settings.level / 2))
         seen = (weights * errors).sum(axis=(1, 2, 3))
         found = []
         for rival in rivals:

@@ -15,8 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
-from scipy.special import expit
-from scipy.stats import norm
+from scipy.special import expit, ndtri
 
 from edgewind.errors import InputError
 from edgewind.evidence import SweepData, find_optimum
@@ -71,7 +70,7 @@ def read_sweep(data: SweepData, seed: int = 0) -> tuple[float, float]:
     if found.pressure_pa is None or found.interval_pa is None:
         return float("nan"), float("nan")
     low, high = np.log(found.interval_pa)
-    return float(np.log(found.pressure_pa)), float((high - low) / 2 / norm.ppf(0.5 + found.level / 2))
+    return float(np.log(found.pressure_pa)), float((high - low) / 2 / ndtri(0.5 + found.level / 2))
 
 
 def standing(curve: Curve, pressure_pa: Array, noise: float, shift: Array) -> Array:

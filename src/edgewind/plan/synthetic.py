@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from scipy.stats import beta
+from scipy.special import betaincinv
 
 from edgewind.evidence import Optimum, SweepData, find_optimum
 from edgewind.evidence.synthetic import PEAKED_SHAPES, Bench, Truth, take_readings
@@ -129,6 +129,6 @@ def race(seed: int) -> Row | None:
 def binomial_interval(hits: int, count: int, level: float = 0.95) -> tuple[float, float]:
     """Clopper and Pearson's (1934) interval of a share, both ends in per cent."""
     tail = (1 - level) / 2
-    low = beta.ppf(tail, hits, count - hits + 1) if hits else 0.0
-    high = beta.ppf(1 - tail, hits + 1, count - hits) if hits < count else 1.0
+    low = betaincinv(hits, count - hits + 1, tail) if hits else 0.0
+    high = betaincinv(hits + 1, count - hits, 1 - tail) if hits < count else 1.0
     return 100 * float(low), 100 * float(high)
