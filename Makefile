@@ -37,7 +37,7 @@ test: $(READY)
 	@sh tools/ensure-browser
 	@sh tools/ensure-postgres
 	@$(BIN)/python -m compileall -q src  # the tests start hundreds of programs, also where Python may not write this
-	$(BIN)/python -m pytest -n 2
+	$(BIN)/python -m pytest -n 2 --dist worksteal
 
 bench: $(READY)
 	$(BIN)/python benchmarks/run.py --json docs/performance.json

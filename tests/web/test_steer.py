@@ -99,18 +99,9 @@ def server() -> Iterator[Server]:
     running.remove()
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def book(request: pytest.FixtureRequest, virtual_folder: Path) -> str:
-    """A place for a book of either kind."""
-    if request.param == "postgresql":
-        return str(request.getfixturevalue("server").fresh_url())
-    return str(virtual_folder / "lab.book")
-
-
-def test_a_recorder_is_steered_through_the_pages(
-    serve: Callable, begin: Begin, virtual_folder: Path, book: str
-) -> None:
-    pages = serve(book if "://" in book else virtual_folder)
+def test_a_recorder_is_steered_through_the_pages(serve: Callable, begin: Begin, server: Server) -> None:
+    book = server.fresh_url()  # the other tests here take a file
+    pages = serve(book)
     process, recorder = begin(book=book)
     heard, at = Heard(recorder), f"/api/sweeps/{recorder.sweep}"
 
@@ -153,9 +144,10 @@ def test_a_recorder_is_steered_through_the_pages(
 
 
 def test_a_command_after_the_recorder_was_killed_is_refused_and_does_not_reach_the_next(
-    serve: Callable, begin: Begin, virtual_folder: Path, book: str
+    serve: Callable, begin: Begin, virtual_folder: Path
 ) -> None:
-    pages = serve(book if "://" in book else virtual_folder)
+    book = str(virtual_folder / "lab.book")
+    pages = serve(virtual_folder)
     process, recorder = begin(book=book)
     heard, at = Heard(recorder), f"/api/sweeps/{recorder.sweep}"
     heard.until(lambda one: one["step"])
@@ -167,7 +159,7 @@ def test_a_command_after_the_recorder_was_killed_is_refused_and_does_not_reach_t
         status, told, _ = pages.ask(f"{at}/{name}", {"run": recorder.run})
         assert status == 400 and b"is gone, and nothing was done" in told and b"lamp and valve" in told, told
     # pages that were not there at the time know of no such recorder either
-    late = serve(book if "://" in book else virtual_folder)
+    late = serve(virtual_folder)
     status, told, _ = late.ask(f"{at}/stop", {"run": recorder.run})
     assert status == 404 and b"no sweep of that name runs" in told
     process, again = begin(book=book)

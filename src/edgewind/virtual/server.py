@@ -75,6 +75,7 @@ class BenchServer:
 
     async def open(self, host: str, port: int = 0) -> None:
         """Listen: at `port` and those after it, one a role, or at free ones where it is zero."""
+        self.apparatus.state()  # what is compiled at the first question may take longer than a client waits
         for number, (role, instrument) in enumerate(self.instruments.items()):
             wanted = port + number if port else 0
             try:
