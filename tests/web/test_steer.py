@@ -281,8 +281,9 @@ def test_a_person_steers_a_recorder_from_a_browser(
     page.click("#pause")  # a step that is shown may be over when the click arrives
     expect(page.locator("#phase-text")).to_contain_text("paused")
     page.get_by_role("button", name="Skip this step").click()
-    page.click("#resume")
     expect(page.locator("#events")).to_contain_text("skipped at the person's word")
+    page.click("#resume")
+    expect(page.locator("#phase-text")).not_to_contain_text("paused")
     # the recorder is killed: the page says so, and goes on saying so
     process.send_signal(signal.SIGKILL)
     process.wait()
