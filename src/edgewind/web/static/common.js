@@ -168,6 +168,7 @@ export function follow(slug, experiment, hear) {
     const scheme = location.protocol === "https:" ? "wss://" : "ws://";
     const line = new WebSocket(scheme + location.host + "/live/" + pathOf(slug, experiment) + "?run=" + run + "&revision=" + revision);
     socket = line;
+    heard = Date.now();  // a new line is given its time: silence of the one before it does not count
     line.onmessage = (event) => {
       heard = Date.now(); wait = 250;
       const message = JSON.parse(event.data);
