@@ -1,12 +1,15 @@
 """Unknowns from readings: truth recovered, unfixed ones named, seeds repeated, bad input refused."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.special import ndtr
+from scipy.stats import multivariate_normal, norm, t
 
 from edgewind.errors import InputError
 from edgewind.evidence.coastdown import CoastDown
-from edgewind.evidence.fit import FitData, Problem, fit, prepare
+from edgewind.evidence.fit import FitData, Problem, Proposal, fit, prepare
 from edgewind.evidence.priors import Unknown
 from edgewind.rotor import parameters_of, response_of, steady_state
 
@@ -78,6 +81,51 @@ def test_the_same_seed_gives_the_same_fit(bench):
     one, two = (fit(bench, data, live_points=40, seed=3) for _ in range(2))
     assert np.array_equal(one.draws, two.draws)
     assert one.log_evidence == two.log_evidence
+
+
+@pytest.mark.parametrize("signed", [True, False])
+def test_the_compiled_likelihood_is_that_of_normal_distributions_written_out(bench, signed):
+    """Each speed normal about its prediction, each coast-down in two dimensions; SciPy's distributions."""
+    data = data_of(bench, coasts=True)
+    coasts = tuple(replace(one, correlation=-0.4, log_pressure_u=0.08) for one in data.coasts)
+    data = replace(data, signed=signed, coasts=coasts)
+    problem = Problem(bench, data)
+    slopes, powers = 0.1 * data.speed_rad_s, np.array([0.9, 0.6, 0.2])
+    problem.take_slopes(slopes, powers)
+    scores = np.random.default_rng(4).standard_normal((6, len(problem.unknowns)))
+    rows = problem.values(scores)
+    at = {unknown.name: k for k, unknown in enumerate(problem.unknowns)}
+    assert rows == pytest.approx(
+        np.array([[unknown.value(z) for unknown, z in zip(problem.unknowns, one, strict=True)] for one in scores])
+    )
+    expected = []
+    for row in rows:
+        speed, _, drag = problem.predicted(row, problem.all_pressures)
+        speed = speed[: data.speed_rad_s.size]
+        own = row[at["scatter"]] * np.maximum(np.abs(speed), 0.05 * np.abs(data.speed_rad_s).max())
+        spread = np.sqrt(data.speed_u_rad_s**2 + own**2 + (slopes * data.log_pressure_u) ** 2)
+        total = norm.logpdf(data.speed_rad_s, speed if signed else np.abs(speed), spread).sum()
+        for one, power, there in zip(coasts, powers, drag[data.speed_rad_s.size :], strict=True):
+            rate_u = np.hypot(one.drag_rate_u, power * one.drag_rate * np.sqrt(0.08**2 - data.gauge_log_u**2))
+            both = -0.4 * one.drag_rate_u * one.dry_rate_u
+            total += multivariate_normal.logpdf(
+                [one.drag_rate, one.dry_rate], np.array([there, row[at["pivot_dry"]]]) / row[at["inertia"]],
+                [[rate_u**2, both], [both, one.dry_rate_u**2]], allow_singular=True,
+            )  # fmt: skip
+        expected.append(total)
+    found = problem.log_likelihoods(rows)
+    # constants of the distributions are left out
+    assert found - found[0] == pytest.approx(np.array(expected) - expected[0], rel=1e-9)
+
+
+def test_the_ratio_of_prior_to_proposal_is_that_of_the_distributions():
+    random = np.random.default_rng(5)
+    proposal = Proposal(random.standard_normal(4), random.standard_normal((4, 4)), 0.0)
+    scores = random.standard_normal(4)
+    stretched = np.linalg.solve(proposal.root, scores - proposal.centre)
+    log_det = np.linalg.slogdet(proposal.root)[1]
+    expected = norm.logpdf(scores).sum() - (t.logpdf(stretched, proposal.freedom).sum() - log_det)
+    assert proposal.log_ratio(scores) == pytest.approx(expected, rel=1e-10)
 
 
 def test_the_evidence_is_that_of_an_integral_in_one_dimension(bench):

@@ -14,13 +14,11 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
+from postgres_server import ROLE, Server
 from psycopg.sql import SQL, Identifier
 
 from edgewind.book import check_book, open_book
 from edgewind.live import Recorder, recorders
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "book"))
-from postgres_server import ROLE, Server
 
 Begin = Callable[..., tuple[subprocess.Popen[bytes], Recorder]]
 
@@ -87,16 +85,6 @@ class Heard:
     def until(self, wanted: Callable[[dict[str, Any]], Any]) -> dict[str, Any]:
         wait_for(lambda: self.status and wanted(self.status))
         return self.status
-
-
-@pytest.fixture(scope="module")
-def server() -> Iterator[Server]:
-    """A running PostgreSQL."""
-    if not sys.platform.startswith("linux"):
-        pytest.skip("PostgreSQL is started by these tests on Linux only")
-    running = Server()
-    yield running
-    running.remove()
 
 
 def test_a_recorder_is_steered_through_the_pages(serve: Callable, begin: Begin, server: Server) -> None:
