@@ -12,12 +12,13 @@ MODULES = sorted(SOURCE.rglob("*.py"))
 DOORS = [path for path in MODULES if path.name == "__init__.py" and path.parent != SOURCE]
 
 # What each room may use directly; it may use whatever those may use, too.
-BASE = {"errors", "units", "uncertainty", "cautions"}
+BASE = {"errors", "units", "uncertainty", "cautions", "clock"}
 MAY_USE = {
     "errors": set(),
     "units": {"errors"},
     "uncertainty": {"errors"},
     "cautions": set(),
+    "clock": {"errors"},
     "gas": {"units"},
     "kinetics": {"errors"},
     "bench": {"units", "gas"},
@@ -27,8 +28,8 @@ MAY_USE = {
     "evidence": {"rotor", "signals"},
     "plan": {"rotor", "evidence"},
     "report": {"evidence", "plan", "cautions"},
-    "live": {"book", "signals", "plan", "cautions"},
-    "virtual": {"rotor", "signals"},
+    "live": {"book", "signals", "plan", "cautions", "clock"},
+    "virtual": {"rotor", "signals", "clock"},
     "study": {"book", "report"},
     "web": {"study", "live"},
     "cli": {"study", "live", "virtual", "web"},
