@@ -226,7 +226,7 @@ def test_a_copy_of_the_book_steers_nothing(serve: Callable, begin: Begin, virtua
     heard = Heard(recorder)
     heard.until(lambda one: one["last_reading"])
     copy(virtual_folder / "lab.book", place / "lab.book")
-    assert b"swept" in pages.ask("/api/shelf")[1]
+    assert b"swept" in pages.ask("/api/catalog")[1]
     status, told, _ = pages.ask(f"/api/sweeps/{recorder.sweep}/stop", {"run": recorder.run})
     assert status == 404, told
     assert heard.status["running"] and process.poll() is None

@@ -25,31 +25,31 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from edgewind.book import Book, LockedBookError, export_folder, import_folder, open_book, read_part
 from edgewind.errors import EdgewindError, InputError
-from edgewind.web import entry, page, whatif
-from edgewind.web.begin import template_bench, titles_for
-from edgewind.web.desk import request_of
-from edgewind.web.gas_room import choices
-from edgewind.web.guard import Door, Guard, TooLargeError
+from edgewind.web import page, reading_form, whatif
+from edgewind.web.app_state import Pages, body_of, one_of, pages_of, text_of
+from edgewind.web.catalog import NotHereError
+from edgewind.web.catalog_views import catalog_listing, experiment_page, unused_name
+from edgewind.web.gas_pictures import choices
+from edgewind.web.job_routes import MOST_SUBJECTS, rotor_of, work_routes
 from edgewind.web.jobs import zip_folder
-from edgewind.web.listing import experiment_page, shelf_listing, unused_name
-from edgewind.web.ordered import MOST_SUBJECTS, rotor_of, work_routes
-from edgewind.web.proposal import next_pressure
-from edgewind.web.shelf import NotHereError
-from edgewind.web.state import Pages, body_of, one_of, pages_of, text_of
+from edgewind.web.live_updates import Subscriber
+from edgewind.web.new_experiment import template_bench, titles_for
+from edgewind.web.next_pressure import next_pressure
+from edgewind.web.security import AccessPolicy, Guard, TooLargeError
+from edgewind.web.sweeps import request_of
 from edgewind.web.views import bench_view, source_views, trace_picture
-from edgewind.web.watch import Listener
 
 _ALIVE_S = 2.0
 
 
-def make_app(root: str | Path, door: Door | None = None) -> Starlette:
+def make_app(root: str | Path, door: AccessPolicy | None = None) -> Starlette:
     """Return the pages as an application for a server.
 
     Parameters
     ----------
     root : path or str
         Folder with lab books and experiment folders, or one lab book, as file or URL.
-    door : Door, optional
+    door : AccessPolicy, optional
         Who is let in; only this machine where absent.
 
     Raises
@@ -74,7 +74,7 @@ def make_app(root: str | Path, door: Door | None = None) -> Starlette:
     app = Starlette(
         routes=_routes(),
         lifespan=lifespan,
-        middleware=[Middleware(Guard, door=door or Door())],
+        middleware=[Middleware(Guard, door=door or AccessPolicy())],
         exception_handlers=handlers,
     )
     app.state.pages = pages
@@ -101,7 +101,7 @@ def _routes() -> list[Route | WebSocketRoute | Mount]:
         Route(f"/question/{one}", _question_page),
         Route("/gas", _gas_page),
         Route("/static/{path:path}", page.static),
-        Route("/api/shelf", _shelf),
+        Route("/api/catalog", _catalog),
         Route(f"/api/readings/{one}", _readings),
         Route(f"/api/readings/{one}", _store, methods=["POST"]),
         Route(f"/api/exclude/{one}", _exclude, methods=["POST"]),
@@ -163,7 +163,7 @@ async def _home(request: Request) -> Response:
 
 async def _books_page(request: Request) -> Response:
     pages = pages_of(request)
-    listing = await run_in_threadpool(shelf_listing, pages.shelf)
+    listing = await run_in_threadpool(catalog_listing, pages.catalog)
     return page.page(
         request, "books.html", title="The books", listing=listing, root=pages.name, template=template_bench()
     )
@@ -171,15 +171,15 @@ async def _books_page(request: Request) -> Response:
 
 async def _experiment_page(request: Request) -> Response:
     slug, experiment = one_of(request)
-    found = await run_in_threadpool(experiment_page, pages_of(request).shelf, slug, experiment)
+    found = await run_in_threadpool(experiment_page, pages_of(request).catalog, slug, experiment)
     return page.page(request, "experiment.html", title=experiment, **found)
 
 
 async def _bench_chooser(request: Request) -> Response:
     lead = "Choose the experiment that readings go to."
     pages = pages_of(request)
-    listing = await run_in_threadpool(shelf_listing, pages.shelf)
-    benches = await run_in_threadpool(pages.desk.benches)
+    listing = await run_in_threadpool(catalog_listing, pages.catalog)
+    benches = await run_in_threadpool(pages.sweeps.benches)
     return page.page(
         request, "bench-choose.html", title="At the bench", listing=listing, folders=False, lead=lead, benches=benches
     )
@@ -190,33 +190,33 @@ async def _bench_page(request: Request) -> Response:
     pages = pages_of(request)
 
     def gather() -> dict[str, Any]:
-        found = experiment_page(pages.shelf, slug, experiment)
+        found = experiment_page(pages.catalog, slug, experiment)
         if found["kind"] != "book":
             raise NotHereError(f"'{found['place']}' is a folder", fix="take it into a book, on the books page")
-        bout = pages.desk.of(slug, experiment)
+        bout = pages.sweeps.of(slug, experiment)
         sweep = {
-            "waiting": pages.desk.waiting(slug, experiment),
+            "waiting": pages.sweeps.waiting(slug, experiment),
             "running": bout is not None and bout.running,
             "id": bout.id if bout is not None and bout.running else "",
         }
-        return found | {"benches": pages.desk.benches(), "sweep": sweep}
+        return found | {"benches": pages.sweeps.benches(), "sweep": sweep}
 
     return page.page(request, "bench.html", title=f"At the bench: {experiment}", **await run_in_threadpool(gather))
 
 
 async def _question_chooser(request: Request) -> Response:
     lead = "Choose the experiment to ask about."
-    listing = await run_in_threadpool(shelf_listing, pages_of(request).shelf)
+    listing = await run_in_threadpool(catalog_listing, pages_of(request).catalog)
     return page.page(request, "question-choose.html", title="The question", listing=listing, folders=True, lead=lead)
 
 
 async def _question_page(request: Request) -> Response:
     slug, experiment = one_of(request)
-    shelf = pages_of(request).shelf
+    catalog = pages_of(request).catalog
 
     def gather() -> dict[str, Any]:
-        found = experiment_page(shelf, slug, experiment)
-        bench = shelf.bench(slug, experiment)
+        found = experiment_page(catalog, slug, experiment)
+        bench = catalog.bench(slug, experiment)
         compared = [_subject_name(text) for text in request.query_params.getlist("with")][: MOST_SUBJECTS - 1]
         return found | {"sliders": whatif.sliders_of(bench), "gases": _gases(bench), "compared": compared}
 
@@ -235,15 +235,15 @@ async def _gas_page(request: Request) -> Response:
 # Readings
 
 
-async def _shelf(request: Request) -> Response:
-    return JSONResponse({"places": await run_in_threadpool(shelf_listing, pages_of(request).shelf)})
+async def _catalog(request: Request) -> Response:
+    return JSONResponse({"places": await run_in_threadpool(catalog_listing, pages_of(request).catalog)})
 
 
 async def _readings(request: Request) -> Response:
     slug, experiment = one_of(request)
 
     def read() -> dict[str, Any]:
-        source = pages_of(request).shelf.source(slug, experiment)
+        source = pages_of(request).catalog.source(slug, experiment)
         return {"bench": bench_view(source.bench()), "rows": source_views(source)}
 
     return JSONResponse(await run_in_threadpool(read))
@@ -260,11 +260,11 @@ async def _store(request: Request) -> Response:
     pages = pages_of(request)
 
     def store() -> int:
-        book = pages.shelf.book(slug, write=True)
-        return entry.store_typed(book, experiment, typed, key=f"typed {key}", made_by="typed at the bench")
+        book = pages.catalog.book(slug, write=True)
+        return reading_form.store_typed(book, experiment, typed, key=f"typed {key}", made_by="typed at the bench")
 
     number = await run_in_threadpool(store)
-    pages.watches.kick(slug, experiment)
+    pages.feeds.kick(slug, experiment)
     return JSONResponse({"reading": number})
 
 
@@ -275,12 +275,12 @@ async def _exclude(request: Request) -> Response:
     if type(reading) is not int:
         raise InputError("which reading is not said", fix="use the pages")
     if not why:
-        raise entry.FieldError("why", "no reason is given", fix="say why, in a few words")
+        raise reading_form.FieldError("why", "no reason is given", fix="say why, in a few words")
     pages = pages_of(request)
 
     def change() -> None:
-        book = pages.shelf.book(slug, write=True)
-        already = entry.excluded(book, experiment, reading)
+        book = pages.catalog.book(slug, write=True)
+        already = reading_form.excluded(book, experiment, reading)
         if undo and not already:
             raise InputError(f"reading {reading} is not excluded", fix="somebody may have taken it back already")
         if not undo and already:
@@ -288,7 +288,7 @@ async def _exclude(request: Request) -> Response:
         (book.reinstate if undo else book.exclude)(experiment, reading, why, made_by="at the pages")
 
     await run_in_threadpool(change)
-    pages.watches.kick(slug, experiment)
+    pages.feeds.kick(slug, experiment)
     return JSONResponse({"reading": reading})
 
 
@@ -300,19 +300,19 @@ async def _correct(request: Request) -> Response:
     if type(reading) is not int:
         raise InputError("which reading is not said", fix="use the pages")
     if not why:
-        raise entry.FieldError("why", "no reason is given", fix="say why, in a few words")
+        raise reading_form.FieldError("why", "no reason is given", fix="say why, in a few words")
     pages = pages_of(request)
 
     def change() -> None:
         try:
-            pages.shelf.book(slug, write=True).correct(experiment, reading, cell, value, why, made_by="at the pages")
+            pages.catalog.book(slug, write=True).correct(experiment, reading, cell, value, why, made_by="at the pages")
         except InputError as error:
             if error.column is None:
                 raise
-            raise entry.FieldError("value", error.problem, fix=error.fix) from error
+            raise reading_form.FieldError("value", error.problem, fix=error.fix) from error
 
     await run_in_threadpool(change)
-    pages.watches.kick(slug, experiment)
+    pages.feeds.kick(slug, experiment)
     return JSONResponse({"reading": reading})
 
 
@@ -321,7 +321,7 @@ async def _trace(request: Request) -> Response:
     number = request.path_params["number"]
 
     def read() -> dict[str, Any]:
-        part = read_part(pages_of(request).shelf.book(slug), experiment, after=number - 1, most=1)
+        part = read_part(pages_of(request).catalog.book(slug), experiment, after=number - 1, most=1)
         if not part.numbers:
             raise NotHereError(f"there is no reading {number}")
         return trace_picture(part)
@@ -334,8 +334,8 @@ async def _next(request: Request) -> Response:
     pages = pages_of(request)
 
     def choose() -> dict[str, Any]:
-        bench = pages.shelf.bench(slug, experiment)
-        rows = pages.watches.of(slug, experiment, lambda: pages.shelf.book(slug)).rows()
+        bench = pages.catalog.bench(slug, experiment)
+        rows = pages.feeds.of(slug, experiment, lambda: pages.catalog.book(slug)).rows()
         return next_pressure(bench, rows)
 
     return JSONResponse(await run_in_threadpool(choose))
@@ -345,7 +345,7 @@ async def _live(socket: WebSocket) -> None:
     slug, experiment = one_of(socket)
     pages = pages_of(socket)
     try:
-        book = await run_in_threadpool(pages.shelf.book, slug)
+        book = await run_in_threadpool(pages.catalog.book, slug)
         if experiment not in await run_in_threadpool(book.experiments):
             raise NotHereError(f"the book holds no experiment '{experiment[:80]}'")
     except EdgewindError as error:
@@ -354,11 +354,11 @@ async def _live(socket: WebSocket) -> None:
         await socket.close(4404)
         return
     await socket.accept()
-    watch = pages.watches.of(slug, experiment, lambda: pages.shelf.book(slug))
-    listener = Listener(asyncio.get_running_loop())
+    watch = pages.feeds.of(slug, experiment, lambda: pages.catalog.book(slug))
+    listener = Subscriber(asyncio.get_running_loop())
     revision = socket.query_params.get("revision", "0")
     watch.add(listener, run=socket.query_params.get("run", ""), revision=int(revision) if revision.isdecimal() else 0)
-    bout = await run_in_threadpool(pages.desk.of, slug, experiment)
+    bout = await run_in_threadpool(pages.sweeps.of, slug, experiment)
     for message in bout.hello() if bout is not None else ():
         listener.put(message)
     hearing = asyncio.create_task(_hear(socket, listener))
@@ -373,7 +373,7 @@ async def _live(socket: WebSocket) -> None:
         watch.remove(listener)
 
 
-async def _hear(socket: WebSocket, listener: Listener) -> None:
+async def _hear(socket: WebSocket, listener: Subscriber) -> None:
     """Pages say nothing here; this notices when one is gone."""
     try:
         while True:
@@ -413,7 +413,8 @@ def _knudsen(request: Request) -> float:
     try:
         return float(request.query_params.get("knudsen", ""))
     except ValueError:
-        raise entry.FieldError("knudsen", "that is not a Knudsen number", fix="choose one with the slider") from None
+        problem = "that is not a Knudsen number"
+        raise reading_form.FieldError("knudsen", problem, fix="choose one with the slider") from None
 
 
 async def _gas_state(request: Request) -> Response:
@@ -450,7 +451,7 @@ async def _prepare_sweep(request: Request) -> Response:
         if not resume:
             request_of(typed)  # a form that cannot be used leaves no book behind
         slug, _ = _book_to_write(pages, body)
-        return pages.desk.prepare(
+        return pages.sweeps.prepare(
             text_of(body, "folder", most=400), slug, text_of(body, "name", most=200), typed, resume=resume
         ).as_plain()
 
@@ -460,7 +461,7 @@ async def _prepare_sweep(request: Request) -> Response:
 async def _command_sweep(request: Request) -> Response:
     body = await body_of(request)
     sweep, command = request.path_params["sweep"], request.path_params["command"]
-    desk, text, run, of = pages_of(request).desk, text_of(body, "text"), text_of(body, "run", most=60), body.get("of")
+    desk, text, run, of = pages_of(request).sweeps, text_of(body, "text"), text_of(body, "run", most=60), body.get("of")
     if not (of is None or type(of) is int):
         raise InputError("which step, reading or question is meant is not said by its number", fix="use the pages")
 
@@ -481,7 +482,7 @@ async def _command_sweep(request: Request) -> Response:
 
 async def _export(request: Request) -> Response:
     slug, experiment = one_of(request)
-    book = await run_in_threadpool(pages_of(request).shelf.book, slug)
+    book = await run_in_threadpool(pages_of(request).catalog.book, slug)
     holder = tempfile.TemporaryDirectory(prefix="edgewind-export-", ignore_cleanup_errors=True)
 
     def write() -> Path:
@@ -502,14 +503,14 @@ async def _export(request: Request) -> Response:
 
 
 def _book_to_write(pages: Pages, body: dict[str, Any]) -> tuple[str, Book]:
-    """Return the book that a form names: one that is there, or a new one in the folder of the shelf."""
+    """Return the book that a form names: one that is there, or a new one in the folder of the catalog."""
     slug, new = text_of(body, "book", most=200), text_of(body, "new_book", most=200)
     if slug:
-        return slug, pages.shelf.book(slug, write=True)
-    path = unused_name(pages.shelf, new)
+        return slug, pages.catalog.book(slug, write=True)
+    path = unused_name(pages.catalog, new)
     open_book(path, make=True).close()
-    pages.shelf.places(fresh=True)
-    return path.name, pages.shelf.book(path.name, write=True)
+    pages.catalog.entries(fresh=True)
+    return path.name, pages.catalog.book(path.name, write=True)
 
 
 async def _new_experiment(request: Request) -> Response:
@@ -517,7 +518,7 @@ async def _new_experiment(request: Request) -> Response:
     name, text = text_of(body, "name", most=200), body.get("bench")
     pages = pages_of(request)
     if not isinstance(text, str) or not text.strip():
-        raise entry.FieldError("bench", "the bench is not described", fix="fill in the template")
+        raise reading_form.FieldError("bench", "the bench is not described", fix="fill in the template")
 
     def make() -> str:
         titles = titles_for(text, text_of(body, "pressure_unit", most=20), text_of(body, "speed_unit", most=20))
@@ -525,7 +526,7 @@ async def _new_experiment(request: Request) -> Response:
         try:
             book.add_experiment(name, text.encode(), titles, made_by="at the pages")
         except InputError as error:
-            raise entry.FieldError("bench" if error.line or error.key else "name", str(error)) from error
+            raise reading_form.FieldError("bench" if error.line or error.key else "name", str(error)) from error
         return slug
 
     return JSONResponse({"slug": await run_in_threadpool(make), "experiment": name})
@@ -536,7 +537,7 @@ async def _take_in(request: Request) -> Response:
     pages = pages_of(request)
 
     def take() -> dict[str, Any]:
-        place = pages.shelf.place(text_of(body, "folder", most=400))
+        place = pages.catalog.entry(text_of(body, "folder", most=400))
         if place.kind != "folder":
             raise InputError("that is a book already")
         slug, book = _book_to_write(pages, body)

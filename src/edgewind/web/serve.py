@@ -13,7 +13,7 @@ import uvicorn
 
 from edgewind.errors import InputError
 from edgewind.web.app import make_app
-from edgewind.web.guard import KEY, Door, door_for
+from edgewind.web.security import KEY, AccessPolicy, access_policy
 
 PORT = 8765
 _BACKLOG = 256
@@ -50,7 +50,7 @@ def serve(
     InputError
         There is nothing at `root`, or the port cannot be had.
     """
-    door = door_for(host, token)
+    door = access_policy(host, token)
     app = make_app(root, door)
     listening = _socket(host, port)
     address = _address(host, listening.getsockname()[1], door)
@@ -97,7 +97,7 @@ def _socket(host: str, port: int) -> socket.socket:
     return found
 
 
-def _address(host: str, port: int, door: Door) -> str:
+def _address(host: str, port: int, door: AccessPolicy) -> str:
     if host in ("0.0.0.0", "::"):
         host = socket.gethostname()
     shown = f"[{host}]" if ":" in host else host

@@ -16,12 +16,12 @@ from edgewind.bench import BENCH_FILE, Bench
 from edgewind.errors import InputError
 from edgewind.evidence import RotorDraws
 from edgewind.web import whatif
-from edgewind.web.entry import FieldError
-from edgewind.web.gas_room import check_ways
-from edgewind.web.guard import REPORT_POLICY
+from edgewind.web.app_state import Pages, body_of, pages_of, text_of
+from edgewind.web.catalog import Catalog, NotHereError
+from edgewind.web.gas_pictures import check_ways
 from edgewind.web.jobs import Job
-from edgewind.web.shelf import NotHereError, Shelf
-from edgewind.web.state import Pages, body_of, pages_of, text_of
+from edgewind.web.reading_form import FieldError
+from edgewind.web.security import REPORT_POLICY
 from edgewind.web.worker import FilmOrder, IntervalOrder, Order, StudyOrder, Subject
 
 MOST_SUBJECTS = 8
@@ -92,11 +92,11 @@ def rotor_of(pages: Pages, slug: str, experiment: str, study: str = "") -> Bench
         There is no such experiment, or the study is no longer kept or holds no fit of it.
     """
     if not study:
-        return pages.shelf.bench(slug, experiment)
+        return pages.catalog.bench(slug, experiment)
     job = _kept(pages.jobs["studies"].get(study), STUDY)
     subjects = job.order.subjects if isinstance(job.order, StudyOrder) else ()
     known: dict[Subject, RotorDraws | None] = dict(zip(subjects, job.kept, strict=False))  # none before it is done
-    draws = known.get(_subject(pages.shelf, slug, experiment))
+    draws = known.get(_subject(pages.catalog, slug, experiment))
     if draws is None:
         raise NotHereError("that study holds no fit of this rotor", fix="weigh the mechanisms on a fit")
     return draws
@@ -114,25 +114,25 @@ def _place_study(pages: Pages, body: dict[str, Any]) -> Job:
         if not isinstance(one, dict):
             raise InputError("that is not an experiment", fix="use the pages")
         slug, experiment = str(one.get("slug", "")), str(one.get("experiment", ""))
-        pages.shelf.bench(slug, experiment)  # an experiment that is not there is told before the study begins
-        subjects.append(_subject(pages.shelf, slug, experiment))
-        came.append(_how_far(pages.shelf, slug, experiment))
+        pages.catalog.bench(slug, experiment)  # an experiment that is not there is told before the study begins
+        subjects.append(_subject(pages.catalog, slug, experiment))
+        came.append(_how_far(pages.catalog, slug, experiment))
     of, fit = tuple(subjects), bool(body.get("fit"))
     return pages.jobs["studies"].ask((of, tuple(came), fit), lambda folder: StudyOrder(of, str(folder), fit))
 
 
-def _subject(shelf: Shelf, slug: str, experiment: str) -> Subject:
-    place = shelf.place(slug)
+def _subject(catalog: Catalog, slug: str, experiment: str) -> Subject:
+    place = catalog.entry(slug)
     return Subject(place.kind, str(place.target), experiment)
 
 
-def _how_far(shelf: Shelf, slug: str, experiment: str) -> tuple[Any, ...]:
+def _how_far(catalog: Catalog, slug: str, experiment: str) -> tuple[Any, ...]:
     """What changes when the experiment does, so that a study of it is made anew then and only then."""
-    place = shelf.place(slug)
+    place = catalog.entry(slug)
     if place.kind == "book":
         from edgewind.book import marks
 
-        found = marks(shelf.book(slug))[experiment]
+        found = marks(catalog.book(slug))[experiment]
         return (found.readings, found.changes, found.benches)
     folder = Path(place.target)
     return tuple((name, (folder / name).stat().st_mtime_ns) for name in (BENCH_FILE, "readings.csv"))

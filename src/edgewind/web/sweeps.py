@@ -14,13 +14,13 @@ from edgewind.errors import InputError
 from edgewind.live import Channel, Event, Sweep, SweepRequest, parse_pressures, prepare, read_plan, unfinished
 from edgewind.live.channel import QUIET, TELL_EVERY_S, events_message, recent_events, status_message
 from edgewind.live.journal import give_up, unfinished_of
-from edgewind.web.elsewhere import Elsewhere, Lookout
-from edgewind.web.entry import FieldError
-from edgewind.web.shelf import NotHereError, Shelf
-from edgewind.web.watch import Watches
+from edgewind.web.catalog import Catalog, NotHereError
+from edgewind.web.live_updates import ExperimentFeeds
+from edgewind.web.reading_form import FieldError
+from edgewind.web.remote_sweeps import RecorderWatcher, RemoteSweep
 
 
-class Bout:
+class LocalSweep:
     """A sweep that was made ready from the pages.
 
     Attributes
@@ -29,10 +29,10 @@ class Bout:
         The experiment of a book that it records into.
     """
 
-    def __init__(self, slug: str, experiment: str, sweep: Sweep, watches: Watches, own: set[str]) -> None:
+    def __init__(self, slug: str, experiment: str, sweep: Sweep, feeds: ExperimentFeeds, own: set[str]) -> None:
         self.slug, self.experiment, self.sweep = slug, experiment, sweep
         self.run = uuid.uuid4().hex[:16]
-        self._watches, self._own = watches, own
+        self._feeds, self._own = feeds, own
         self._channel: Channel | None = None
         self._over = threading.Event()
         self._leave = sweep.subscribe(self._heard)
@@ -94,14 +94,14 @@ class Bout:
     def _heard(self, event: Event) -> None:
         # In the thread of the sweep: hand over and return.
         if event.kind == "stored":
-            self._watches.kick(self.slug, self.experiment)
+            self._feeds.kick(self.slug, self.experiment)
         if event.kind not in QUIET:
-            self._watches.tell(self.slug, self.experiment, events_message([event], self.run))
+            self._feeds.tell(self.slug, self.experiment, events_message([event], self.run))
 
     def _tell(self) -> None:
         while True:
             ended = self.sweep.join(TELL_EVERY_S) or self._over.is_set()
-            self._watches.tell(self.slug, self.experiment, status_message(self.sweep, self.run))
+            self._feeds.tell(self.slug, self.experiment, status_message(self.sweep, self.run))
             if ended:
                 break
         if not self._over.is_set():
@@ -118,20 +118,20 @@ def _text(message: dict[str, Any]) -> str:
     return json.dumps(message, ensure_ascii=False, allow_nan=False)
 
 
-class Desk:
+class Sweeps:
     """Every sweep of this server; one at a time for an experiment, and one for a bench."""
 
-    def __init__(self, shelf: Shelf, watches: Watches) -> None:
-        self._shelf, self._watches = shelf, watches
+    def __init__(self, catalog: Catalog, feeds: ExperimentFeeds) -> None:
+        self._catalog, self._feeds = catalog, feeds
         self._lock = threading.RLock()
-        self._bouts: dict[str, Bout] = {}
+        self._bouts: dict[str, LocalSweep] = {}
         self._own: set[str] = set()
-        self._lookout = Lookout(shelf, watches, self._own)
+        self._watcher = RecorderWatcher(catalog, feeds, self._own)
 
     def benches(self) -> list[dict[str, Any]]:
         """Folders whose `bench.toml` can be recorded with, and what of each is on a wire."""
         found = []
-        for place in self._shelf.places():
+        for place in self._catalog.entries():
             if place.kind == "folder":
                 told: dict[str, Any] = {"slug": place.slug, "name": place.name, "problem": "", "wires": [], "title": ""}
                 try:
@@ -148,7 +148,7 @@ class Desk:
 
     def waiting(self, slug: str, experiment: str) -> list[dict[str, Any]]:
         """Sweeps of an experiment that were cut off."""
-        place = self._shelf.place(slug)
+        place = self._catalog.entry(slug)
         if place.kind != "book":
             return []
         running = self.of(slug, experiment)
@@ -158,16 +158,16 @@ class Desk:
             if running is None or one.id != running.id
         ]
 
-    def of(self, slug: str, experiment: str) -> Bout | Elsewhere | None:
+    def of(self, slug: str, experiment: str) -> LocalSweep | RemoteSweep | None:
         """The sweep of an experiment, run here or by another program: the one that runs, else one that has ended."""
         return _latest([one for one in self._all() if (one.slug, one.experiment) == (slug, experiment)])
 
-    def _all(self) -> list[Bout | Elsewhere]:
-        elsewhere = self._lookout.all()
+    def _all(self) -> list[LocalSweep | RemoteSweep]:
+        elsewhere = self._watcher.all()
         with self._lock:
             return [*elsewhere, *self._bouts.values()]
 
-    def own(self, key: str) -> Bout:
+    def own(self, key: str) -> LocalSweep:
         """A sweep that was made ready here, by its id.
 
         Raises
@@ -211,13 +211,13 @@ class Desk:
             )
         one.command(name, text, of)
 
-    def prepare(self, folder: str, slug: str, experiment: str, typed: Mapping[str, str], *, resume: bool) -> Bout:
+    def prepare(self, folder: str, slug: str, experiment: str, typed: Mapping[str, str], *, resume: bool) -> LocalSweep:
         """Make a sweep ready; nothing moves.
 
         Parameters
         ----------
         folder : str
-            The bench: a folder of the shelf.
+            The bench: a folder of the catalog.
         slug, experiment : str
             Where the readings go.
         typed : mapping of str to str
@@ -225,7 +225,7 @@ class Desk:
         resume : bool
             Whether to go on with the unfinished sweep of the experiment; what is typed is then not asked for.
         """
-        place, book = self._shelf.place(folder), self._shelf.place(slug)
+        place, book = self._catalog.entry(folder), self._catalog.entry(slug)
         if place.kind != "folder" or book.kind != "book":
             raise InputError("a sweep needs a folder with a bench and a book")
         there = self.of(slug, experiment)
@@ -233,7 +233,7 @@ class Desk:
             raise InputError("a sweep of this experiment is running", fix="stop it first")
         request = None if resume else request_of(typed)
         sweep = prepare(place.target, book.target, request, name=experiment, resume=resume)
-        bout = Bout(slug, experiment, sweep, self._watches, self._own)
+        bout = LocalSweep(slug, experiment, sweep, self._feeds, self._own)
         with self._lock:
             self._bouts[bout.id] = bout
         return bout
@@ -250,14 +250,14 @@ class Desk:
 
     def close(self) -> None:
         """Stop every sweep that runs here, each in its safe state; those of other programs go on."""
-        self._lookout.close()
+        self._watcher.close()
         with self._lock:
             bouts = list(self._bouts.values())
         for bout in bouts:
             bout.close()
 
 
-def _latest(found: Sequence[Bout | Elsewhere]) -> Bout | Elsewhere | None:
+def _latest(found: Sequence[LocalSweep | RemoteSweep]) -> LocalSweep | RemoteSweep | None:
     return next((one for one in reversed(found) if one.running), found[-1] if found else None)
 
 

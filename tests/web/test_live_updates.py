@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from edgewind.book import Book, changes_of, marks, open_book, read_part
-from edgewind.web.watch import RUN, Listener, Watch
+from edgewind.web.live_updates import RUN, ExperimentFeed, Subscriber
 
 TITLES = ("time [s]", "pressure [Pa]", "speed [rpm]", "exclude")
 
@@ -25,7 +25,7 @@ def record(book: Book, number: int, speed: str = "120.0") -> int:
     return book.record("rotor", {"time": str(number), "pressure": f"{1 + number / 10}", "speed": speed})
 
 
-async def hear(listener: Listener, until: Callable[[list[Any]], bool]) -> list[Any]:
+async def hear(listener: Subscriber, until: Callable[[list[Any]], bool]) -> list[Any]:
     heard: list[Any] = []
     while not until(heard):
         text = await listener.next(10)
@@ -43,8 +43,8 @@ def test_what_others_write_is_told_once_and_in_order(book: Book, tmp_path: Path)
         record(book, number)
 
     async def go() -> None:
-        watch = Watch(lambda: book, "rotor")
-        first, second = Listener(asyncio.get_running_loop()), Listener(asyncio.get_running_loop())
+        watch = ExperimentFeed(lambda: book, "rotor")
+        first, second = Subscriber(asyncio.get_running_loop()), Subscriber(asyncio.get_running_loop())
         watch.add(first)
         heard = await hear(first, lambda told: len(rows_of(told)) == 20)
         assert rows_of(heard) == list(range(1, 21))
@@ -74,7 +74,7 @@ def test_another_bench_tells_every_reading_anew(book: Book, bench_text: str) -> 
         record(book, number)
 
     async def go() -> None:
-        watch, listener = Watch(lambda: book, "rotor"), Listener(asyncio.get_running_loop())
+        watch, listener = ExperimentFeed(lambda: book, "rotor"), Subscriber(asyncio.get_running_loop())
         watch.add(listener)
         heard = await hear(listener, lambda told: len(rows_of(told)) == 3)
         before = {row["n"]: row["kn"] for message in heard for row in message.get("rows", [])}

@@ -69,7 +69,7 @@ def host_of(header: str) -> str:
 
 
 @dataclass(frozen=True)
-class Door:
+class AccessPolicy:
     """What is let in.
 
     Attributes
@@ -102,7 +102,7 @@ class Door:
         return True
 
 
-def door_for(host: str, token: str | None = None, names: Iterable[str] = ()) -> Door:
+def access_policy(host: str, token: str | None = None, names: Iterable[str] = ()) -> AccessPolicy:
     """Return the door for a server that listens at `host`; off the loopback it asks for a token, made where none is
     given.
 
@@ -112,11 +112,11 @@ def door_for(host: str, token: str | None = None, names: Iterable[str] = ()) -> 
         A token that could be guessed.
     """
     if is_loopback(host):
-        return Door(host)
+        return AccessPolicy(host)
     if token is not None and (len(token) < _LEAST_TOKEN or not token.isascii() or not token.isprintable()):
         raise InputError("that token is too easy to guess", fix=f"give {_LEAST_TOKEN} plain signs or more, or none")
     own = {"localhost", socket.gethostname().lower(), socket.getfqdn().lower(), host.lower(), *names}
-    return Door(host, token or secrets.token_urlsafe(24), frozenset(own))
+    return AccessPolicy(host, token or secrets.token_urlsafe(24), frozenset(own))
 
 
 class Guard:
@@ -124,7 +124,7 @@ class Guard:
     token where one is needed, and not too large.
     """
 
-    def __init__(self, app: ASGIApp, door: Door) -> None:
+    def __init__(self, app: ASGIApp, door: AccessPolicy) -> None:
         self._app, self._door = app, door
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:

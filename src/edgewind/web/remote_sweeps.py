@@ -13,8 +13,8 @@ from typing import Any
 from edgewind.errors import EdgewindError, InputError
 from edgewind.live import GoneRecorderError, Recorder
 from edgewind.live.recorders import channels, meet
-from edgewind.web.shelf import Shelf
-from edgewind.web.watch import Watches
+from edgewind.web.catalog import Catalog
+from edgewind.web.live_updates import ExperimentFeeds
 
 # How often to look for recorders that were begun, and how long to leave alone one that cannot be shown, seconds: at
 # first briefly, for it may only have been slow to say who it is.
@@ -29,7 +29,7 @@ _GONE = (
 )
 
 
-class Elsewhere:
+class RemoteSweep:
     """A sweep that another program runs.
 
     Attributes
@@ -40,9 +40,9 @@ class Elsewhere:
         The program.
     """
 
-    def __init__(self, slug: str, recorder: Recorder, shelf: Shelf, watches: Watches) -> None:
+    def __init__(self, slug: str, recorder: Recorder, catalog: Catalog, feeds: ExperimentFeeds) -> None:
         self.slug, self.experiment, self.recorder = slug, recorder.experiment, recorder
-        self._shelf, self._watches = shelf, watches
+        self._catalog, self._feeds = catalog, feeds
         self._lock = threading.Lock()
         self._events: deque[dict[str, Any]] = deque(maxlen=_MOST_EVENTS)
         self._status: dict[str, Any] = {
@@ -86,7 +86,7 @@ class Elsewhere:
             The book may only be read from here: who may not write it may not steer what does.
         """
         self._refuse_if_over()
-        self._shelf.book(self.slug, write=True).must_be_writable()
+        self._catalog.book(self.slug, write=True).must_be_writable()
         try:
             self.recorder.command(name, text, of=of)
         except GoneRecorderError:
@@ -139,7 +139,7 @@ class Elsewhere:
             known = self._events[-1]["number"] if self._events else 0
             self._events.extend(event for event in message["events"] if event["number"] > known)
         if any(event["what"] == "stored" for event in message["events"]):
-            self._watches.kick(self.slug, self.experiment)
+            self._feeds.kick(self.slug, self.experiment)
         self._tell(message)
 
     def _tell_gone(self) -> None:
@@ -151,11 +151,11 @@ class Elsewhere:
         self._tell(self._status)
 
     def _tell(self, message: dict[str, Any]) -> None:
-        self._watches.tell(self.slug, self.experiment, message)
+        self._feeds.tell(self.slug, self.experiment, message)
 
 
-class Lookout:
-    """Looks for recorders of this user, and finds the place on the shelf that each records into.
+class RecorderWatcher:
+    """Looks for recorders of this user, and finds the place in the catalog that each records into.
 
     Parameters
     ----------
@@ -163,15 +163,15 @@ class Lookout:
         Runs of the sweeps that this server runs itself; it may grow.
     """
 
-    def __init__(self, shelf: Shelf, watches: Watches, own: set[str]) -> None:
-        self._shelf, self._watches, self._own = shelf, watches, own
+    def __init__(self, catalog: Catalog, feeds: ExperimentFeeds, own: set[str]) -> None:
+        self._catalog, self._feeds, self._own = catalog, feeds, own
         self._lock = threading.RLock()
-        self._found: dict[Path, Elsewhere] = {}
+        self._found: dict[Path, RemoteSweep] = {}
         self._left_alone: dict[Path, tuple[float, float]] = {}  # until when, and for how long the next time
         self._closing = threading.Event()
         self._thread: threading.Thread | None = None
 
-    def all(self) -> list[Elsewhere]:
+    def all(self) -> list[RemoteSweep]:
         """What was found, those that ended included, the latest last; a look is taken first."""
         with self._lock:
             if self._thread is None:
@@ -198,10 +198,10 @@ class Lookout:
     def _meet(self, path: Path) -> None:
         try:
             recorder = meet(path)
-            slug = None if recorder.run in self._own else self._shelf.slug_of(recorder.experiment, recorder.book)
+            slug = None if recorder.run in self._own else self._catalog.slug_of(recorder.experiment, recorder.book)
             if slug is not None:
                 self._forget_earlier(slug, recorder.experiment)
-                self._found[path] = Elsewhere(slug, recorder, self._shelf, self._watches)
+                self._found[path] = RemoteSweep(slug, recorder, self._catalog, self._feeds)
                 return
         except EdgewindError:
             pass

@@ -22,7 +22,7 @@ _MOST_WAITING = 2000
 RUN = uuid.uuid4().hex[:12]
 
 
-class Listener:
+class Subscriber:
     """One open page: messages wait in its queue. A page that falls far behind is let go, and asks again by itself."""
 
     def __init__(self, loop: asyncio.AbstractEventLoop) -> None:
@@ -51,7 +51,7 @@ class Listener:
             return ""
 
 
-class Watch:
+class ExperimentFeed:
     """One experiment of a book, followed by a thread of its own for as long as a page shows it.
 
     Parameters
@@ -70,14 +70,14 @@ class Watch:
         self._marks = Marks(0, 0, 0)
         self._revision = 0
         self._trouble = ""
-        self._listeners: list[Listener] = []
+        self._listeners: list[Subscriber] = []
         self._kick = threading.Event()
         self._thread: threading.Thread | None = None
         self._closing = False
 
     # For pages
 
-    def add(self, listener: Listener, *, run: str = "", revision: int = 0) -> None:
+    def add(self, listener: Subscriber, *, run: str = "", revision: int = 0) -> None:
         """Begin to tell a page; first everything that it has not seen, by the run of the server and its revision."""
         with self._lock:
             known = revision if run == RUN else 0
@@ -90,7 +90,7 @@ class Watch:
                 self._thread = threading.Thread(target=self._follow, name="follow a book", daemon=True)
                 self._thread.start()
 
-    def remove(self, listener: Listener) -> None:
+    def remove(self, listener: Subscriber) -> None:
         """Stop telling a page."""
         with self._lock:
             if listener in self._listeners:
@@ -196,17 +196,17 @@ class Watch:
             self.tell({"kind": "trouble", "text": text})
 
 
-class Watches:
+class ExperimentFeeds:
     """The watch of every experiment that was looked at."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._of: dict[tuple[str, str], Watch] = {}
+        self._of: dict[tuple[str, str], ExperimentFeed] = {}
 
-    def of(self, slug: str, experiment: str, open_one: Callable[[], Book]) -> Watch:
+    def of(self, slug: str, experiment: str, open_one: Callable[[], Book]) -> ExperimentFeed:
         """Return the watch of an experiment."""
         with self._lock:
-            return self._of.setdefault((slug, experiment), Watch(open_one, experiment))
+            return self._of.setdefault((slug, experiment), ExperimentFeed(open_one, experiment))
 
     def kick(self, slug: str, experiment: str) -> None:
         """Look at once, where anybody looks."""

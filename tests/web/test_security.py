@@ -11,7 +11,7 @@ from websockets.sync.client import connect
 
 from edgewind.book import open_book
 from edgewind.errors import InputError
-from edgewind.web.guard import door_for, host_of, is_loopback
+from edgewind.web.security import access_policy, host_of, is_loopback
 
 STORE = "/api/readings/lab.book/typed"
 GOOD = {"pressure": "3.2", "pressure_as": "gauge", "speed": "120.0", "key": "k1"}
@@ -22,19 +22,19 @@ GOOD = {"pressure": "3.2", "pressure_as": "gauge", "speed": "120.0", "key": "k1"
 )
 def test_loopback_is_told_from_the_rest(host: str, own: bool) -> None:
     assert is_loopback(host) is own
-    assert bool(door_for(host).token) is not own
+    assert bool(access_policy(host).token) is not own
 
 
 def test_a_short_token_is_refused() -> None:
     with pytest.raises(InputError, match="16"):
-        door_for("0.0.0.0", "guessme")
+        access_policy("0.0.0.0", "guessme")
 
 
 def test_names_that_only_point_here_are_not_ours() -> None:
-    door = door_for("127.0.0.1")
+    door = access_policy("127.0.0.1")
     assert door.knows("localhost") and door.knows("127.0.0.1") and door.knows("::1")
     assert not door.knows("evil.example") and not door.knows("10.0.0.7") and not door.knows("")
-    wide = door_for("0.0.0.0")
+    wide = access_policy("0.0.0.0")
     assert wide.knows("192.0.2.7") and wide.knows(socket.gethostname().lower()) and not wide.knows("evil.example")
 
 

@@ -11,37 +11,37 @@ from starlette.websockets import WebSocket
 
 from edgewind.book.connect import address_of
 from edgewind.errors import InputError
-from edgewind.web.desk import Desk
-from edgewind.web.entry import FieldError
-from edgewind.web.gas_room import GasRoom
+from edgewind.web.catalog import Catalog
+from edgewind.web.gas_pictures import GasPictures
 from edgewind.web.jobs import Jobs
-from edgewind.web.shelf import Shelf
-from edgewind.web.watch import Watches
+from edgewind.web.live_updates import ExperimentFeeds
+from edgewind.web.reading_form import FieldError
+from edgewind.web.sweeps import Sweeps
 
 
 class Pages:
-    """The shelf, what is followed, and what takes long: studies, films of the gas, and intervals of what if."""
+    """The catalog, what is followed, and what takes long: studies, films of the gas, and intervals of what if."""
 
     def __init__(self, root: str | Path) -> None:
-        self.shelf = Shelf(root)
-        self.watches = Watches()
+        self.catalog = Catalog(root)
+        self.feeds = ExperimentFeeds()
         # A queue each, so that an interval of a moment does not wait for a study of a minute.
         self.jobs = {name: Jobs() for name in ("studies", "films", "intervals")}
-        self.gas = GasRoom(self.jobs["films"])
-        self.desk = Desk(self.shelf, self.watches)
+        self.gas = GasPictures(self.jobs["films"])
+        self.sweeps = Sweeps(self.catalog, self.feeds)
 
     @property
     def name(self) -> str:
-        """What the shelf is called on a page: without the password of a URL."""
-        return address_of(str(self.shelf.root)).label
+        """What the catalog is called on a page: without the password of a URL."""
+        return address_of(str(self.catalog.root)).label
 
     def close(self) -> None:
         """Let go of everything; sweeps first, each in its safe state."""
-        self.desk.close()
-        self.watches.close()
+        self.sweeps.close()
+        self.feeds.close()
         for jobs in self.jobs.values():
             jobs.close()
-        self.shelf.close()
+        self.catalog.close()
 
 
 def pages_of(request: Request | WebSocket) -> Pages:

@@ -52,7 +52,7 @@ def check_ways(ways: Mapping[str, str]) -> None:
         raise InputError(f"'{ways['shape']}' is no shape on these pages", key="shape", fix=", ".join(SHAPES))
 
 
-class GasRoom:
+class GasPictures:
     """Fields of the gas by shape and drive, and pictures of them; safe between threads."""
 
     def __init__(self, jobs: Jobs) -> None:

@@ -1,4 +1,4 @@
-"""What lies on the shelf and in an experiment, as the pages list it."""
+"""What lies in the catalog and in an experiment, as the pages list it."""
 
 from __future__ import annotations
 
@@ -8,17 +8,17 @@ from typing import Any
 from edgewind.bench import BENCH_FILE, parse_bench, read_bench
 from edgewind.book import BookSource, changes_of, marks, read_part
 from edgewind.errors import InputError
-from edgewind.web.entry import FieldError, form_of
-from edgewind.web.shelf import NONE_AFTER, NotHereError, Place, Shelf
+from edgewind.web.catalog import NONE_AFTER, Catalog, CatalogEntry, NotHereError
+from edgewind.web.reading_form import FieldError, form_of
 from edgewind.web.views import bench_view
 
 
-def shelf_listing(shelf: Shelf) -> list[dict[str, Any]]:
+def catalog_listing(catalog: Catalog) -> list[dict[str, Any]]:
     """Return every place with its experiments; one that cannot be opened says why."""
-    return [_place(shelf, place) for place in shelf.places(fresh=True)]
+    return [_place(catalog, place) for place in catalog.entries(fresh=True)]
 
 
-def _place(shelf: Shelf, place: Place) -> dict[str, Any]:
+def _place(catalog: Catalog, place: CatalogEntry) -> dict[str, Any]:
     told: dict[str, Any] = {
         "slug": place.slug, "kind": place.kind, "name": place.name, "problem": "", "experiments": [],
     }  # fmt: skip
@@ -28,7 +28,7 @@ def _place(shelf: Shelf, place: Place) -> dict[str, Any]:
             name = Path(place.target).resolve().name
             told["experiments"] = [{"name": name, "title": bench.experiment.title, "readings": None, "last": None}]
         else:
-            book = shelf.book(place.slug)
+            book = catalog.book(place.slug)
             told["experiments"] = [
                 _experiment(BookSource(book, name), name, found.readings) for name, found in marks(book).items()
             ]
@@ -48,7 +48,7 @@ def _experiment(source: BookSource, name: str, count: int) -> dict[str, Any]:
     }
 
 
-def experiment_page(shelf: Shelf, slug: str, experiment: str) -> dict[str, Any]:
+def experiment_page(catalog: Catalog, slug: str, experiment: str) -> dict[str, Any]:
     """Return what the pages about one experiment begin with.
 
     Raises
@@ -56,19 +56,19 @@ def experiment_page(shelf: Shelf, slug: str, experiment: str) -> dict[str, Any]:
     NotHereError
         There is no such experiment.
     """
-    place = shelf.place(slug)
+    place = catalog.entry(slug)
     others = [
         {"slug": one.slug, "experiment": found["name"]}
-        for one in shelf.places()
-        for found in _place(shelf, one)["experiments"]
+        for one in catalog.entries()
+        for found in _place(catalog, one)["experiments"]
         if (one.slug, found["name"]) != (slug, experiment)
     ]
     told: dict[str, Any] = {"slug": slug, "kind": place.kind, "place": place.name, "experiment": experiment}
     told |= {"others": others}
     if place.kind == "folder":
-        source = shelf.source(slug, experiment)
+        source = catalog.source(slug, experiment)
         return told | {"bench": bench_view(source.bench()), "form": None, "changes": [], "bench_text": ""}
-    book = shelf.book(slug)
+    book = catalog.book(slug)
     if experiment not in book.experiments():
         raise NotHereError(f"'{place.name}' holds no experiment '{experiment[:80]}'")
     part = read_part(book, experiment, after=NONE_AFTER)
@@ -85,7 +85,7 @@ def experiment_page(shelf: Shelf, slug: str, experiment: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def unused_name(shelf: Shelf, name: str) -> Path:
+def unused_name(catalog: Catalog, name: str) -> Path:
     """Return where a new book of that name will lie.
 
     Raises
@@ -93,7 +93,7 @@ def unused_name(shelf: Shelf, name: str) -> Path:
     FieldError
         There is no folder for it, it is no plain name, or it is taken.
     """
-    folder = shelf.folder
+    folder = catalog.folder
     if folder is None:
         raise FieldError("new_book", "these pages show one book alone", fix="choose that book")
     name = name if name.endswith(".book") or not name else f"{name}.book"

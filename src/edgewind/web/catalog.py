@@ -16,17 +16,17 @@ from edgewind.book import Book, BookError, BookSource, is_book, open_book, read_
 from edgewind.errors import InputError
 from edgewind.signals import ExperimentSource, FolderSource
 
-_MOST_PLACES = 500
+_MOST_ENTRIES = 500
 _RESCAN_S = 1.0
 NONE_AFTER = 2**31 - 1  # a part of a book after this reading holds its bench and its table, and no reading
 
 
 class NotHereError(InputError):
-    """Nothing of that name is on the shelf."""
+    """Nothing of that name is in the catalog."""
 
 
 @dataclass(frozen=True)
-class Place:
+class CatalogEntry:
     """A lab book or an experiment folder.
 
     Attributes
@@ -49,7 +49,7 @@ class Place:
         return self.slug.replace("~", "/")
 
 
-class Shelf:
+class Catalog:
     """The lab books and experiment folders that may be shown, each opened once; safe between threads.
 
     Parameters
@@ -71,7 +71,7 @@ class Shelf:
         if not self._by_url and not Path(root).is_dir() and not is_book(root):
             raise InputError("this is neither a folder nor a lab book", file=root, fix="name a folder or a lab book")
         self._lock = threading.RLock()
-        self._found: tuple[float, dict[str, Place]] = (-_RESCAN_S, {})
+        self._found: tuple[float, dict[str, CatalogEntry]] = (-_RESCAN_S, {})
         self._open: dict[tuple[str, bool], tuple[Book, tuple[int, int]]] = {}
 
     @property
@@ -79,8 +79,8 @@ class Shelf:
         """The folder that new books are made in; None where one book alone was named."""
         return self.root if isinstance(self.root, Path) and self.root.is_dir() else None
 
-    def places(self, *, fresh: bool = False) -> list[Place]:
-        """Everything on the shelf, books first, by name."""
+    def entries(self, *, fresh: bool = False) -> list[CatalogEntry]:
+        """Everything in the catalog, books first, by name."""
         with self._lock:
             seen_at, found = self._found
             if fresh or time.monotonic() - seen_at > _RESCAN_S:
@@ -88,12 +88,12 @@ class Shelf:
                 self._found = (time.monotonic(), found)
             return list(found.values())
 
-    def _scan(self) -> Iterator[Place]:
+    def _scan(self) -> Iterator[CatalogEntry]:
         if not isinstance(self.root, Path):
-            yield Place(self.root.rpartition("/")[2].partition("?")[0] or "book", "book", self.root)
+            yield CatalogEntry(self.root.rpartition("/")[2].partition("?")[0] or "book", "book", self.root)
             return
         if self.root.is_file():
-            yield Place(self.root.name, "book", self.root)
+            yield CatalogEntry(self.root.name, "book", self.root)
             return
         found: list[tuple[str, str, Path]] = []
         if (self.root / BENCH_FILE).is_file():
@@ -109,10 +109,10 @@ class Shelf:
                 ]
             elif is_book(entry):
                 found.append(("book", entry.name, entry))
-        for kind, slug, target in sorted(found)[:_MOST_PLACES]:
-            yield Place(slug, "book" if kind == "book" else "folder", target)
+        for kind, slug, target in sorted(found)[:_MOST_ENTRIES]:
+            yield CatalogEntry(slug, "book" if kind == "book" else "folder", target)
 
-    def place(self, slug: str) -> Place:
+    def entry(self, slug: str) -> CatalogEntry:
         """Return the place of that name.
 
         Raises
@@ -121,10 +121,10 @@ class Shelf:
             There is none.
         """
         for fresh in (False, True):
-            for place in self.places(fresh=fresh):
+            for place in self.entries(fresh=fresh):
                 if place.slug == slug:
                     return place
-        raise NotHereError(f"nothing called '{slug[:80]}' is on the shelf", fix="choose from the books page")
+        raise NotHereError(f"nothing called '{slug[:80]}' is in the catalog", fix="choose from the books page")
 
     def book(self, slug: str, *, write: bool = False) -> Book:
         """Return an open book; it stays open for the next who asks.
@@ -136,7 +136,7 @@ class Shelf:
         BookError
             It cannot be opened.
         """
-        place = self.place(slug)
+        place = self.entry(slug)
         if place.kind != "book":
             raise NotHereError(f"'{place.name}' is a folder, and no lab book", fix="take it into a book first")
         mark = _identity(place.target)
@@ -151,9 +151,9 @@ class Shelf:
             return opened
 
     def slug_of(self, experiment: str, identity: str) -> str | None:
-        """Return the book that holds an experiment of that name and identity; None where it is not on the shelf."""
+        """Return the book that holds an experiment of that name and identity; None where it is not in the catalog."""
         mark = identity.rpartition(" ")[0]
-        for place in self.places(fresh=True):
+        for place in self.entries(fresh=True):
             ours = place.kind == "book"
             if isinstance(place.target, Path):  # that of a file is known without opening it
                 ours = ours and mark == "file {}:{}".format(*_identity(place.target))
@@ -165,7 +165,7 @@ class Shelf:
 
     def source(self, slug: str, experiment: str) -> ExperimentSource:
         """Return an experiment as a study reads it."""
-        place = self.place(slug)
+        place = self.entry(slug)
         if place.kind == "folder":
             source = FolderSource(Path(place.target))
             if source.name != experiment:
@@ -175,7 +175,7 @@ class Shelf:
 
     def bench(self, slug: str, experiment: str) -> Bench:
         """Return the bench of an experiment as it holds now, without reading its readings."""
-        place = self.place(slug)
+        place = self.entry(slug)
         if place.kind == "folder":
             return self.source(slug, experiment).bench()
         part = read_part(self.book(slug), experiment, after=NONE_AFTER)

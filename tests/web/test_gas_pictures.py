@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from edgewind.errors import InputError
-from edgewind.web.gas_room import GasRoom, check_ways, choices
+from edgewind.web.gas_pictures import GasPictures, check_ways, choices
 from edgewind.web.jobs import Job
 from edgewind.web.worker import GasOrder
 
@@ -41,10 +41,10 @@ def test_all_that_is_offered_can_be_drawn() -> None:
 
 
 def test_the_picture_comes_from_what_is_computed_so_far() -> None:
-    room = GasRoom(Computed())  # type: ignore[arg-type]
+    room = GasPictures(Computed())  # type: ignore[arg-type]
     with pytest.raises(InputError, match="not computed yet"):
         room.picture({}, 1.0)
-    room = GasRoom(Computed(1.0))  # type: ignore[arg-type]
+    room = GasPictures(Computed(1.0))  # type: ignore[arg-type]
     assert room.state("strip", "thermal")["solved"] == [1.0]
     content, words = room.picture({"quantity": "temperature", "theme": "dark"}, 1.0)
     assert content.startswith(b"\x89PNG")

@@ -1,4 +1,4 @@
-"""What is on the shelf is looked up among what was found, and what cannot be opened says why."""
+"""What is in the catalog is looked up among what was found, and what cannot be opened says why."""
 
 from pathlib import Path
 
@@ -7,8 +7,8 @@ import pytest
 from edgewind.book import open_book
 from edgewind.errors import InputError
 from edgewind.web import make_app, serve
-from edgewind.web.listing import shelf_listing
-from edgewind.web.shelf import NotHereError, Shelf
+from edgewind.web.catalog import Catalog, NotHereError
+from edgewind.web.catalog_views import catalog_listing
 
 
 @pytest.fixture
@@ -31,46 +31,46 @@ def root(tmp_path: Path, bench_text: str) -> Path:
 
 
 def test_books_and_folders_are_found_and_nothing_else(root: Path) -> None:
-    shelf = Shelf(root)
-    assert [(place.kind, place.slug) for place in shelf.places()] == [
+    catalog = Catalog(root)
+    assert [(place.kind, place.slug) for place in catalog.entries()] == [
         ("book", "deep~other.book"), ("book", "lab.book"), ("folder", "broken"), ("folder", "rotor"),
     ]  # fmt: skip
-    told = {place["slug"]: place for place in shelf_listing(shelf)}
+    told = {place["slug"]: place for place in catalog_listing(catalog)}
     assert "bench.toml" in told["broken"]["problem"]
     assert told["lab.book"]["experiments"][0]["name"] == "typed"
     assert told["rotor"]["experiments"][0]["title"] == "Invented"
-    shelf.close()
+    catalog.close()
 
 
 @pytest.mark.parametrize(
     "slug", ["link.book", ".hidden.book", "../outside.book", "notes.txt", "", "/etc", "deep/other.book"]
 )
 def test_names_are_never_paths(root: Path, slug: str) -> None:
-    shelf = Shelf(root)
+    catalog = Catalog(root)
     with pytest.raises(NotHereError):
-        shelf.book(slug)
+        catalog.book(slug)
     with pytest.raises(NotHereError):
-        shelf.source("rotor", "../lab")
-    shelf.close()
+        catalog.source("rotor", "../lab")
+    catalog.close()
 
 
 def test_another_file_in_the_place_of_a_book_is_opened_anew(root: Path, bench_text: str) -> None:
-    shelf = Shelf(root)
-    assert shelf.book("lab.book").experiments() == ["typed"]
-    assert shelf.book("lab.book") is shelf.book("lab.book")
+    catalog = Catalog(root)
+    assert catalog.book("lab.book").experiments() == ["typed"]
+    assert catalog.book("lab.book") is catalog.book("lab.book")
     new = root / "new.book"
     with open_book(new, make=True) as book:
         book.add_experiment("another", bench_text.encode(), ["time", "gauge [V]", "speed [rpm]"])
     new.replace(root / "lab.book")
-    assert shelf.book("lab.book").experiments() == ["another"]
-    shelf.close()
+    assert catalog.book("lab.book").experiments() == ["another"]
+    catalog.close()
 
 
 def test_one_book_alone_may_be_shown(root: Path) -> None:
-    shelf = Shelf(root / "lab.book")
-    assert [place.slug for place in shelf.places()] == ["lab.book"]
-    assert shelf.folder is None
-    shelf.close()
+    catalog = Catalog(root / "lab.book")
+    assert [place.slug for place in catalog.entries()] == ["lab.book"]
+    assert catalog.folder is None
+    catalog.close()
 
 
 def test_what_cannot_be_served_is_told(root: Path) -> None:
