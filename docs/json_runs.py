@@ -81,8 +81,9 @@ EXAMPLES = (
     Example(("compare", "pairs.csv", "--bench", f"{_ROTOR}/bench.toml"), ("edgewind.signals.GaugeComparison",)),
     Example(
         ("record", _ROTOR, "lab.book", "--pressures", "0.1Pa:10Pa:3", "--dry-run"),
-        ("edgewind.cli.record._plan", "edgewind.cli.record._plain"),
-        "`--dry-run` prints the keys from `moves` to `unfinished`, a sweep those from `experiment` on.",
+        ("edgewind.cli.record._plan", "edgewind.cli.record._plain", "edgewind.cli.record._check_plain"),
+        "`--dry-run` prints the keys from `moves` to `unfinished`, a sweep those from `experiment` on, `--check` those "
+        "from `devices` on.",
     ),
     Example(("bench",), ("edgewind.cli.bench._plain",), "One line, once the instruments are there.", lasts=True),
     Example(("serve", "examples"), ("edgewind.cli.serve._plain",), "One line, once the pages are there.", lasts=True),

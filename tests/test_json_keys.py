@@ -162,7 +162,8 @@ def record(folder: Path) -> list[Any]:
         sweep.join()
         told = _plain(sweep, sweep.status())
         sweep.close()
-    return [told, printed(("record", "rotor", "new.book", "--resume", "--dry-run"), folder)]
+        checked = printed(("record", "rotor", "--check"), folder)
+    return [told, checked, printed(("record", "rotor", "new.book", "--resume", "--dry-run"), folder)]
 
 
 MORE: dict[str, Callable[[Path], list[Any]]] = {

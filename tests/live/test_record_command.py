@@ -3,6 +3,7 @@
 import json
 import os
 import pty
+import re
 import signal
 import subprocess
 import sys
@@ -13,6 +14,7 @@ import pytest
 
 from edgewind import cli
 from edgewind.book import open_book
+from edgewind.live import recorders
 
 sys.path.insert(0, str(Path(__file__).parent))
 from commanded import read_until, recorder
@@ -146,3 +148,42 @@ def test_the_keys_of_the_terminal_are_obeyed(folder, tmp_path):
         readings = opened.contents("rotor").readings
         assert "a draught" in "".join(cells["note"] for cells in opened.contents("rotor").cells_now())
     assert len(readings) >= 2
+
+
+def test_a_device_check_asks_every_instrument_and_moves_nothing(virtual, make_folder, edgewind, tmp_path):
+    folder = make_folder(lambda text: text.replace(virtual.address("thermometer"), "TCPIP::127.0.0.1::1::SOCKET"))
+    before = {key: virtual.apparatus.state()[key] for key in ("valve", "lamp")}
+    status, out, err = edgewind("record", folder, "--check", "--json")
+    assert status == 0, err
+    devices = {one["role"]: one for one in json.loads(out)["devices"]}
+    assert list(devices) == ["gauge", "thermometer", "valve", "lamp", "tachometer"]
+    assert devices["gauge"]["reading"].endswith(" V") and "gauge" in devices["gauge"]["identity"]
+    assert devices["thermometer"]["problem"].startswith("thermometer: ") and not devices["thermometer"]["reading"]
+    assert devices["lamp"]["reading"] in ("on", "off") and not devices["lamp"]["problem"]
+    assert {key: virtual.apparatus.state()[key] for key in ("valve", "lamp")} == pytest.approx(before, abs=0.05)
+    assert [path.name for path in folder.iterdir()] == ["bench.toml"]
+    status, out, _ = edgewind("record", folder, "--check")
+    assert status == 0 and "see that it is switched on" in out and "Nothing was moved or written." in out
+
+
+def test_a_recorder_that_is_steered_from_elsewhere_reads_nothing_from_its_terminal(make_folder, tell, tmp_path):
+    folder = make_folder(lambda text: re.sub(r"\[instruments\.lamp\][^[]*", "", text))
+    process = recorder(
+        folder, tmp_path / "lab.book", "--pressures", "1 Pa", "--remote", "--by", "a page", "--run", "ab" * 8,
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+    )  # fmt: skip
+    try:
+        end = time.monotonic() + 60
+        while not (found := [one for one in recorders() if one.run == "ab" * 8]):
+            assert process.poll() is None and time.monotonic() < end
+            time.sleep(0.02)
+        assert found[0].made_by == "a page"
+        heard = found[0].listen()
+        while (message := heard.next(30)) is None or not message.get("question"):
+            assert process.poll() is None
+        tell("lamp", "OUTP ON")
+        found[0].command("answer", "", of=message["asked"])
+        out, _ = process.communicate(timeout=100)
+    finally:
+        process.kill()
+    assert process.returncode == 0 and "finished: every step is done" in out, out

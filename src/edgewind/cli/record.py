@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import queue
+import re
 import signal
 import sys
 from contextlib import ExitStack
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -19,7 +21,7 @@ from edgewind.units import format_number
 
 if TYPE_CHECKING:
     from edgewind.bench import Bench
-    from edgewind.live import Status, Sweep, SweepRequest, Unfinished
+    from edgewind.live import DeviceCheck, Status, Sweep, SweepRequest, Unfinished
 
 _HELP = "Keys: p pause or go on, s skip this step, r take the last reading once more, n note, q stop"
 _COMMANDS = {"s": "skip", "r": "repeat", "q": "stop"}
@@ -29,7 +31,9 @@ _LOUD = ("stored", "skipped", "trouble", "retry", "proposal", "interlock", "note
 @app.command()
 def record(
     bench: Annotated[Path, typer.Argument(help="Folder with the bench.toml.")],
-    book: Annotated[str, typer.Argument(help="Lab book: a file, made where there is none, or postgresql://…")],
+    book: Annotated[
+        str | None, typer.Argument(help="Lab book: a file, made where there is none, or postgresql://…")
+    ] = None,
     pressures: Annotated[
         str | None, typer.Option(help="First, last and how many: 0.02Pa:20Pa:12; or a list: '0.1 Pa, 1 Pa'.")
     ] = None,
@@ -48,6 +52,14 @@ def record(
     ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Print the plan; move, open and write nothing.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Begin without asking.")] = False,
+    check: Annotated[
+        bool, typer.Option("--check", help="Ask every instrument once whether it answers; move and write nothing.")
+    ] = False,
+    remote: Annotated[
+        bool, typer.Option("--remote", help="Read nothing from the terminal: other programs steer and answer.")
+    ] = False,
+    by: Annotated[str, typer.Option(hidden=True, help="Who began it, for those who look on.")] = "edgewind record",
+    run: Annotated[str | None, typer.Option(hidden=True, help="Identity of this recorder, 16 hex digits.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Record a sweep: set each pressure, wait until it is steady, take the trace, store it.
@@ -59,6 +71,13 @@ def record(
     from edgewind.live import SweepRequest, check_request, parse_pressures, prepare, read_plan, unfinished
 
     described = read_plan(bench)
+    if check:
+        _print_check(described, as_json=as_json)
+        return
+    if book is None:
+        raise InputError("no lab book is named", fix="edgewind record FOLDER BOOK --pressures 0.02Pa:20Pa:12")
+    if run is not None and not re.fullmatch("[0-9a-f]{16}", run):
+        raise InputError(f"'{run[:40]}' is not an identity of a recorder", fix="16 hexadecimal digits, or leave it out")
     request = None
     if pressures is not None:
         request = SweepRequest(
@@ -73,11 +92,11 @@ def record(
         return
     console = Console(stderr=as_json, highlight=False)
     _show_start(console, described, request, waiting)
-    if not yes:
+    if not (yes or remote):
         _ask_to_begin()
     sweep = prepare(bench, book, request, name=name, resume=resume)
     try:
-        _run(sweep, console)
+        _run(sweep, console, remote=remote, made_by=by, run=run)
         status = sweep.status()
         if as_json:
             print_json(_plain(sweep, status))
@@ -179,8 +198,36 @@ def _plan(bench: Bench, request: SweepRequest, waiting: list[Unfinished]) -> dic
     }
 
 
-def _run(sweep: Sweep, console: Console) -> None:
-    """Start the sweep and stand by it until it ends."""
+def _print_check(bench: Bench, *, as_json: bool) -> None:
+    from edgewind.live import check_devices
+
+    found = check_devices(bench)
+    if as_json:
+        print_json(_check_plain(found))
+        return
+    if not found:
+        print("The bench.toml names no instruments: everything is read and set by hand.")
+    for one in found:
+        print(f"{one.role:<12} {one.address}")
+        print(indented(one.problem or "; ".join(filter(None, (one.identity, one.reading))) or "it answers"))
+    print("Nothing was moved or written.")
+
+
+def _check_plain(found: list[DeviceCheck]) -> dict[str, Any]:
+    """Plain types for JSON: what the instruments answered.
+
+    Returns
+    -------
+    devices : list of dict
+        The instruments that the bench.toml names.
+    devices[].role, devices[].address, devices[].identity : as in edgewind.live.device_check.DeviceCheck
+    devices[].reading, devices[].problem : as in edgewind.live.device_check.DeviceCheck
+    """
+    return {"devices": [asdict(one) for one in found]}
+
+
+def _run(sweep: Sweep, console: Console, *, remote: bool, made_by: str, run: str | None) -> None:
+    """Start the sweep and attend to it until it ends."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     from edgewind.live import Channel
@@ -193,20 +240,22 @@ def _run(sweep: Sweep, console: Console) -> None:
         TextColumn("{task.description}"),
     )
     with ExitStack() as stack:
-        for number in ("SIGINT", "SIGTERM", "SIGHUP"):
+        for number in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):  # the last one is of Windows
             which = getattr(signal, number, None)
-            if which is not None:
+            if which is not None and not (number == "SIGHUP" and signal.getsignal(which) == signal.SIG_IGN):
                 stack.callback(signal.signal, which, signal.signal(which, lambda *_: sweep.stop()))
-        keys = stack.enter_context(Keys(sys.stdin))
-        if keys.live:
+        keys = None if remote else stack.enter_context(Keys(sys.stdin))
+        if keys is not None and keys.live:
             console.print(_HELP, markup=False, soft_wrap=True)
         try:
-            stack.enter_context(Channel(sweep, "edgewind record"))
+            stack.enter_context(Channel(sweep, made_by, run=run))
         except InputError as error:
+            if remote:
+                raise
             console.print(f"No page can steer this sweep: {error}", markup=False, soft_wrap=True)
         stack.callback(sweep.subscribe(events.put))
         bar = stack.enter_context(
-            Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
+            Progress(*columns, console=console, transient=True, disable=remote or not console.is_terminal)
         )  # fmt: skip
         task = bar.add_task("", total=1, done=0, all=0)
         sweep.start()
@@ -227,6 +276,8 @@ def _run(sweep: Sweep, console: Console) -> None:
             )
             if ended:
                 break
+            if keys is None:
+                continue
             try:
                 _obey(sweep, status, keys, bar)
             except InputError as error:

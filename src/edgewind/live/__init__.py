@@ -3,6 +3,7 @@
 from edgewind.live.before import cautions_of, moves_of
 from edgewind.live.channel import Channel
 from edgewind.live.commands import COMMANDS
+from edgewind.live.device_check import DeviceCheck, check_devices
 from edgewind.live.errors import GarbledError, GoneError, InstrumentError, InterlockError, SilentError
 from edgewind.live.events import Event, Status
 from edgewind.live.instruments import Instruments, connect
@@ -19,6 +20,7 @@ __all__ = [
     "ENDED",
     "AdaptiveStrategy",
     "Channel",
+    "DeviceCheck",
     "Drift",
     "Enough",
     "Event",
@@ -40,6 +42,7 @@ __all__ = [
     "Unfinished",
     "Watch",
     "cautions_of",
+    "check_devices",
     "check_request",
     "connect",
     "drift_of",

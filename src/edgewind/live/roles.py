@@ -91,6 +91,22 @@ class _Role:
     def __init__(self, wire: Wire, described: Instrument) -> None:
         self._wire, self._described = wire, described
 
+    @property
+    def identity(self) -> str:
+        """The answer to the check question, once it was asked; empty where there is none."""
+        said = self._wire.identity
+        return "" if said is None else said.decode("ascii", errors="replace").strip()
+
+    def verify(self) -> None:
+        """See that the connection can be opened, and that questions and answers go together.
+
+        Raises
+        ------
+        InstrumentError
+            They do not.
+        """
+        self._named(self._wire.verify)
+
     def _named(self, call: Callable[[], Any]) -> Any:
         try:
             return call()
@@ -190,6 +206,16 @@ class Valve(_Role):
         self.voltage = sent
         return sent
 
+    @property
+    def can_read(self) -> bool:
+        """Whether it can be asked for its voltage."""
+        return self._valve.read is not None
+
+    def read(self) -> float:
+        """Return the voltage that it says, V."""
+        said: float = self._named(lambda: self._wire.ask(str(self._valve.read), number_of))
+        return said
+
     def switch_on(self) -> None:
         """Make it ready to be set."""
         if self._valve.on is not None:
@@ -224,6 +250,11 @@ class Lamp(_Role):
         super().__init__(wire, described)
         self._lamp = described
         self.is_on: bool | None = None
+
+    @property
+    def can_read(self) -> bool:
+        """Whether it can be asked whether it is on."""
+        return self._lamp.read is not None
 
     def switch(self, on: bool) -> None:
         """Switch it on or off, and see that it is where it can be asked.

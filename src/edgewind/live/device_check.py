@@ -1,0 +1,91 @@
+"""A check of every device that a bench names: whether it answers, its identity and its reading; moves nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from edgewind.bench import Bench
+from edgewind.live.errors import InstrumentError
+from edgewind.live.instruments import Instruments, connect
+from edgewind.units import format_number
+
+
+@dataclass(frozen=True)
+class DeviceCheck:
+    """What one device answered.
+
+    Attributes
+    ----------
+    role : str
+        ``gauge``, ``thermometer``, ``valve``, ``lamp`` or ``tachometer``.
+    address : str
+        Its VISA resource or serial port.
+    identity : str
+        Its answer to the check question; empty where it has none.
+    reading : str
+        What it reads, with a unit; empty where it can only be set.
+    problem : str
+        Why it cannot be used; empty where it can.
+    """
+
+    role: str
+    address: str
+    identity: str
+    reading: str
+    problem: str
+
+
+def check_devices(bench: Bench, instruments: Instruments | None = None) -> list[DeviceCheck]:
+    """Query every device of a bench once; nothing is set or switched.
+
+    Parameters
+    ----------
+    bench : Bench
+        The apparatus.
+    instruments : Instruments, optional
+        Its instruments; connected and closed here otherwise.
+
+    Returns
+    -------
+    list of DeviceCheck
+        In the order gauge, thermometer, valve, lamp, tachometer; empty where everything is done by hand.
+
+    Raises
+    ------
+    InputError
+        Something could be moved and the owner gave no limits.
+    """
+    section = bench.instruments
+    if section is None:
+        return []
+    opened = connect(bench) if instruments is None else instruments
+    try:
+        return [_check(opened, role, one.address) for role, one in section.named()]
+    finally:
+        if instruments is None:
+            opened.close()
+
+
+def _check(instruments: Instruments, role: str, address: str) -> DeviceCheck:
+    try:
+        reading = _reading(instruments, role)
+    except InstrumentError as error:
+        return DeviceCheck(role, address, "", "", str(error))
+    device = getattr(instruments, role)
+    return DeviceCheck(role, address, device.identity, reading, "")
+
+
+def _reading(instruments: Instruments, role: str) -> str:
+    if role in ("gauge", "thermometer"):
+        meter = instruments.gauge if role == "gauge" else instruments.thermometer
+        assert meter is not None
+        return f"{meter.read().text} {meter.unit}"
+    if role == "lamp" and instruments.lamp is not None and instruments.lamp.can_read:
+        return "on" if instruments.lamp.read() else "off"
+    if role == "valve" and instruments.valve is not None and instruments.valve.can_read:
+        return f"{format_number(instruments.valve.read(), 4)} V"
+    if role == "tachometer" and instruments.tachometer is not None and instruments.tachometer.has_rate:
+        rate = instruments.tachometer.rate_hz()
+        return f"{format_number(rate, 4)} pulses per second" if rate == rate else "no pulses"
+    getattr(instruments, role).verify()
+    return ""
