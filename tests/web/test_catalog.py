@@ -7,7 +7,8 @@ import pytest
 from edgewind.book import open_book
 from edgewind.errors import InputError
 from edgewind.web import make_app, serve
-from edgewind.web.catalog import Catalog, NotHereError
+from edgewind.web.catalog import Catalog
+from edgewind.web.errors import NotFoundError
 from edgewind.web.catalog_views import catalog_listing
 
 
@@ -47,9 +48,9 @@ def test_books_and_folders_are_found_and_nothing_else(root: Path) -> None:
 )
 def test_names_are_never_paths(root: Path, slug: str) -> None:
     catalog = Catalog(root)
-    with pytest.raises(NotHereError):
+    with pytest.raises(NotFoundError):
         catalog.book(slug)
-    with pytest.raises(NotHereError):
+    with pytest.raises(NotFoundError):
         catalog.source("rotor", "../lab")
     catalog.close()
 

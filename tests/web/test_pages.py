@@ -320,8 +320,8 @@ def test_every_page_is_open_to_everybody(shared: Shared, visit: Callable, theme:
     found: list[Any] = []
     at = "/" + shared.at
     for path, ready in (
-        ("/books", "#begin"), ("/books" + at, '#readings tr[data-n="10"]'), ("/bench", ".catalog a"),
-        ("/bench" + at, '#readings tr[data-n="10"]'), ("/question", ".catalog a"),
+        ("/books", "#begin"), ("/books" + at, '#readings tr[data-n="10"]'), ("/bench", ".listing a"),
+        ("/bench" + at, '#readings tr[data-n="10"]'), ("/question", ".listing a"),
         ("/question" + at, "#mechanisms table"), ("/gas", "#gas-kn"), ("/nowhere", "h1"),
     ):  # fmt: skip
         page.goto(pages.url + path)

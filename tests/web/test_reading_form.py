@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from edgewind.errors import InputError
 from edgewind.signals import parse_readings
-from edgewind.web.reading_form import FieldError, Form, cells_of
+from edgewind.web.errors import FieldError
+from edgewind.web.reading_form import Form, cells_of
 
 FORM = Form({
     "time": "", "gauge": "V", "pressure": "Pa", "pressure uncertainty": "%", "speed": "rpm", "speed uncertainty": "rpm",

@@ -2,7 +2,7 @@
 
 import pytest
 
-from edgewind.web.reading_form import FieldError
+from edgewind.web.errors import FieldError
 from edgewind.web.sweeps import request_of
 
 ASKED = {"pressures": "0.1Pa:10Pa:3", "coast_downs": "0", "adaptive": "0"}

@@ -15,14 +15,11 @@ from edgewind.bench import BENCH_FILE, Bench, parse_bench
 from edgewind.book import Book, BookError, BookSource, is_book, open_book, read_part
 from edgewind.errors import InputError
 from edgewind.signals import ExperimentSource, FolderSource
+from edgewind.web.errors import NotFoundError
 
 _MOST_ENTRIES = 500
 _RESCAN_S = 1.0
 NONE_AFTER = 2**31 - 1  # a part of a book after this reading holds its bench and its table, and no reading
-
-
-class NotHereError(InputError):
-    """Nothing of that name is in the catalog."""
 
 
 @dataclass(frozen=True)
@@ -117,28 +114,28 @@ class Catalog:
 
         Raises
         ------
-        NotHereError
+        NotFoundError
             There is none.
         """
         for fresh in (False, True):
             for place in self.entries(fresh=fresh):
                 if place.slug == slug:
                     return place
-        raise NotHereError(f"nothing called '{slug[:80]}' is in the catalog", fix="choose from the books page")
+        raise NotFoundError(f"nothing called '{slug[:80]}' is in the catalog", fix="choose from the books page")
 
     def book(self, slug: str, *, write: bool = False) -> Book:
         """Return an open book; it stays open for the next who asks.
 
         Raises
         ------
-        NotHereError
+        NotFoundError
             No such book.
         BookError
             It cannot be opened.
         """
         place = self.entry(slug)
         if place.kind != "book":
-            raise NotHereError(f"'{place.name}' is a folder, and no lab book", fix="take it into a book first")
+            raise NotFoundError(f"'{place.name}' is a folder, and no lab book", fix="take it into a book first")
         mark = _identity(place.target)
         with self._lock:
             kept = self._open.get((slug, write))
@@ -169,7 +166,7 @@ class Catalog:
         if place.kind == "folder":
             source = FolderSource(Path(place.target))
             if source.name != experiment:
-                raise NotHereError(f"'{place.name}' holds no experiment '{experiment[:80]}'")
+                raise NotFoundError(f"'{place.name}' holds no experiment '{experiment[:80]}'")
             return source
         return BookSource(self.book(slug), experiment)
 

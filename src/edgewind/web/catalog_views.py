@@ -8,8 +8,9 @@ from typing import Any
 from edgewind.bench import BENCH_FILE, parse_bench, read_bench
 from edgewind.book import BookSource, changes_of, marks, read_part
 from edgewind.errors import InputError
-from edgewind.web.catalog import NONE_AFTER, Catalog, CatalogEntry, NotHereError
-from edgewind.web.reading_form import FieldError, form_of
+from edgewind.web.catalog import NONE_AFTER, Catalog, CatalogEntry
+from edgewind.web.errors import FieldError, NotFoundError
+from edgewind.web.reading_form import form_of
 from edgewind.web.views import bench_view
 
 
@@ -53,7 +54,7 @@ def experiment_page(catalog: Catalog, slug: str, experiment: str) -> dict[str, A
 
     Raises
     ------
-    NotHereError
+    NotFoundError
         There is no such experiment.
     """
     place = catalog.entry(slug)
@@ -70,7 +71,7 @@ def experiment_page(catalog: Catalog, slug: str, experiment: str) -> dict[str, A
         return told | {"bench": bench_view(source.bench()), "form": None, "changes": [], "bench_text": ""}
     book = catalog.book(slug)
     if experiment not in book.experiments():
-        raise NotHereError(f"'{place.name}' holds no experiment '{experiment[:80]}'")
+        raise NotFoundError(f"'{place.name}' holds no experiment '{experiment[:80]}'")
     part = read_part(book, experiment, after=NONE_AFTER)
     text = part.source.contents.bench.decode("utf-8-sig")
     return told | {

@@ -7,7 +7,7 @@ from importlib.resources import files
 from edgewind.bench import BENCH_FILE, parse_bench
 from edgewind.errors import InputError
 from edgewind.units import parse_unit
-from edgewind.web.reading_form import FieldError
+from edgewind.web.errors import FieldError
 
 
 def template_bench() -> str:

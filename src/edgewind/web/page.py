@@ -1,25 +1,29 @@
-"""Templates and static files: our own, from this package, and nothing from elsewhere."""
+"""Templates and static files, all of them from this package."""
 
 from __future__ import annotations
 
 import hashlib
 import json
+import mimetypes
 from functools import lru_cache
 from importlib.resources import files
-from pathlib import Path
 from typing import Any
+from urllib.parse import quote, unquote
 
-from jinja2 import Environment
 from markupsafe import Markup
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+from starlette.templating import Jinja2Templates
 
 from edgewind.cautions import DEFER, HAZARDS
 from edgewind.report.page import strict_environment
 from edgewind.report.palette import DARK, LIGHT, css_of
 from edgewind.units import to_si
 
-_KINDS = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+# A system may name scripts otherwise, and browsers then refuse them.
+mimetypes.add_type("text/javascript", ".js")
 # Units that people choose among, by what they measure; the first is what a new visitor sees.
 UNITS = {"pressure": ("Pa", "mTorr", "mbar"), "angular speed": ("rpm", "rad/s")}
 TABS = (
@@ -30,58 +34,50 @@ TABS = (
 )
 
 
+def routes() -> list[Route | Mount]:
+    """Return the routes to static files; the colours are generated from those of the report."""
+    return [
+        Route("/static/colours.css", _colours),
+        Mount("/static", StaticFiles(packages=[("edgewind.web", "static")])),
+    ]
+
+
+def _colours(request: Request) -> Response:
+    return Response(colours(), media_type="text/css")
+
+
 @lru_cache(maxsize=1)
-def static_files() -> dict[str, tuple[bytes, str]]:
-    """Every static file, by name, with its media type; the colours are those of the report."""
-    folder = files("edgewind.web") / "static"
-    found = {
-        entry.name: (entry.read_bytes(), _KINDS[Path(entry.name).suffix])
-        for entry in folder.iterdir()
-        if Path(entry.name).suffix in _KINDS
-    }
+def colours() -> str:
+    """Return the style sheet of the colours, light and dark."""
     light, dark = css_of(LIGHT), css_of(DARK)
-    colours = (
+    return (
         f":root {{ color-scheme: light; {light} }}\n"
         f"@media (prefers-color-scheme: dark) {{ :root:not([data-theme=light]) {{ color-scheme: dark; {dark} }} }}\n"
         f":root[data-theme=dark] {{ color-scheme: dark; {dark} }}\n"
     )
-    return found | {"colours.css": (colours.encode(), "text/css")}
 
 
 @lru_cache(maxsize=1)
 def _mark() -> str:
-    """Changes when a static file does, so that browsers may keep them for good."""
-    digest = hashlib.sha256()
-    for name, (content, _) in sorted(static_files().items()):
-        digest.update(name.encode() + content)
+    """Return a mark of the static files that changes when one of them does."""
+    digest = hashlib.sha256(colours().encode())
+    for entry in sorted((files("edgewind.web") / "static").iterdir(), key=lambda entry: entry.name):
+        digest.update(entry.name.encode() + entry.read_bytes())
     return digest.hexdigest()[:12]
 
 
-async def static(request: Request) -> Response:
-    """Answer with a static file; modules name each other without a mark, so they are asked for again each time."""
-    found = static_files().get(request.path_params["path"])
-    if found is None:
-        return Response("There is no such file.", 404, media_type="text/plain")
-    content, kind = found
-    headers = {"cache-control": "no-cache", "etag": f'"{_mark()}"'}
-    if request.headers.get("if-none-match") == headers["etag"]:
-        return Response(status_code=304, headers=headers)
-    return Response(content, media_type=f"{kind}; charset=utf-8", headers=headers)
-
-
 @lru_cache(maxsize=1)
-def _environment() -> Environment:
+def templates() -> Jinja2Templates:
+    """Return the templates of the pages."""
     environment = strict_environment("edgewind.web")
     environment.filters["address"] = _address
     environment.globals |= {
         "hazards": HAZARDS, "defer": DEFER, "tabs": TABS, "units": UNITS, "data": _data, "unit_sizes": _unit_sizes(),
     }  # fmt: skip
-    return environment
+    return Jinja2Templates(env=environment)
 
 
 def _address(text: str) -> str:
-    from urllib.parse import quote
-
     return quote(text, safe="")
 
 
@@ -101,13 +97,5 @@ def page(request: Request, name: str, status: int = 200, *, title: str, **values
     parts = request.url.path.strip("/").split("/")
     tab = parts[0] if parts[0] in dict(TABS) else ""
     here = parts[1:3] if len(parts) >= 3 and tab != "gas" else []
-    text = _environment().get_template(name).render(
-        title=title, tab=tab, here="/".join(_address(_unquoted(part)) for part in here), mark=_mark(), **values
-    )  # fmt: skip
-    return HTMLResponse(text, status)
-
-
-def _unquoted(part: str) -> str:
-    from urllib.parse import unquote
-
-    return unquote(part)
+    shown = {"title": title, "tab": tab, "here": "/".join(_address(unquote(part)) for part in here), "mark": _mark()}
+    return templates().TemplateResponse(request, name, shown | values, status)

@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from edgewind.book import Book, changes_of, read_part
 from edgewind.errors import InputError
 from edgewind.units import format_number, from_si, parse_measured, to_si
+from edgewind.web.errors import FieldError
 
 # Fields of the form, and the titles whose cells they become.
 FIELD_OF = {
@@ -20,20 +21,6 @@ FIELD_OF = {
 }  # fmt: skip
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _WORDS = ("under-range", "over-range")
-
-
-class FieldError(InputError):
-    """What was typed into one field cannot be used.
-
-    Parameters
-    ----------
-    field : str
-        The field of the form.
-    """
-
-    def __init__(self, field: str, problem: str, *, fix: str | None = None) -> None:
-        super().__init__(problem, fix=fix)
-        self.field = field
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Sweeps that other programs of this user run on this machine, as `edgewind record` does: shown and steered here."""
+"""Sweeps in recorder programs of this user on this machine, whoever started them: followed and steered from here."""
 
 from __future__ import annotations
 
@@ -20,13 +20,10 @@ from edgewind.web.live_updates import ExperimentFeeds
 # first briefly, for it may only have been slow to say who it is.
 LOOK_EVERY_S = 0.4
 _LEAVE_ALONE_S = (0.5, 5.0)
-# A recorder tells its state five times a second; after so long without a word it is said to be silent.
+# A recorder sends its state five times a second; after so long without an update the page says so.
 _SILENT_S = 3.0
 _MOST_EVENTS = 60
-_GONE = (
-    "lamp and valve may be as they were, see to them; then give its command again, or go on with the sweep here: "
-    "either first makes both safe"
-)
+_GONE = "Lamp and valve may still be on: check them. Then resume the sweep, which first makes both safe"
 
 
 class RemoteSweep:
@@ -96,9 +93,11 @@ class RemoteSweep:
 
     def _refuse_if_over(self) -> None:
         if self._status["phase"] == "gone":
-            raise GoneRecorderError("the recorder of this sweep is gone, and nothing was done", fix=_GONE)
+            raise GoneRecorderError(
+                "The recorder of this sweep has stopped; the command was not carried out", fix=_GONE
+            )
         if not self.running:
-            raise InputError("this sweep is over", fix="begin another, or go on with it")
+            raise InputError("This sweep has ended", fix="begin another, or resume it")
 
     def close(self) -> None:
         """Hear of it no more; it goes on."""
@@ -116,7 +115,9 @@ class RemoteSweep:
                     break
                 continue
             if message is None:
-                self._tell(self._status | {"problem": f"No word from {self.recorder.made_by}: what is shown is old."})
+                self._tell(
+                    self._status | {"problem": f"No update from {self.recorder.made_by}; values may be out of date."}
+                )
             elif message.get("kind") == "status":
                 with self._lock:
                     self._status = message
@@ -143,7 +144,7 @@ class RemoteSweep:
         self._tell(message)
 
     def _tell_gone(self) -> None:
-        problem = f"The recorder ({self.recorder.made_by}) is gone without a word: {_GONE}."
+        problem = f"The recorder ({self.recorder.made_by}) disconnected unexpectedly. {_GONE}."
         with self._lock:
             self._status = self._status | {
                 "running": False, "phase": "gone", "message": "", "question": "", "problem": problem,
@@ -155,16 +156,10 @@ class RemoteSweep:
 
 
 class RecorderWatcher:
-    """Looks for recorders of this user, and finds the place in the catalog that each records into.
+    """Looks for recorders of this user, and finds the book in the catalog that each records into."""
 
-    Parameters
-    ----------
-    own : set of str
-        Runs of the sweeps that this server runs itself; it may grow.
-    """
-
-    def __init__(self, catalog: Catalog, feeds: ExperimentFeeds, own: set[str]) -> None:
-        self._catalog, self._feeds, self._own = catalog, feeds, own
+    def __init__(self, catalog: Catalog, feeds: ExperimentFeeds) -> None:
+        self._catalog, self._feeds = catalog, feeds
         self._lock = threading.RLock()
         self._found: dict[Path, RemoteSweep] = {}
         self._left_alone: dict[Path, tuple[float, float]] = {}  # until when, and for how long the next time
@@ -198,7 +193,7 @@ class RecorderWatcher:
     def _meet(self, path: Path) -> None:
         try:
             recorder = meet(path)
-            slug = None if recorder.run in self._own else self._catalog.slug_of(recorder.experiment, recorder.book)
+            slug = self._catalog.slug_of(recorder.experiment, recorder.book)
             if slug is not None:
                 self._forget_earlier(slug, recorder.experiment)
                 self._found[path] = RemoteSweep(slug, recorder, self._catalog, self._feeds)

@@ -15,10 +15,14 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from edgewind.errors import InputError
+from edgewind.web.errors import TooLargeError
 
 COOKIE = "edgewind_token"
 KEY = "token"
+# Most bytes of a request, and of a file that is dropped on a page.
 MOST_BODY = 2_000_000
+MOST_FILE = 256_000_000
+FILES = "/api/files/"
 _LEAST_TOKEN = 16
 # Nothing but our own files; no frame of another site; no form to another site.
 _POLICY = (
@@ -103,7 +107,7 @@ class AccessPolicy:
 
 
 def access_policy(host: str, token: str | None = None, names: Iterable[str] = ()) -> AccessPolicy:
-    """Return the door for a server that listens at `host`; off the loopback it asks for a token, made where none is
+    """Return the policy for a server that listens at `host`; off the loopback it asks for a token, made where none is
     given.
 
     Raises
@@ -114,7 +118,9 @@ def access_policy(host: str, token: str | None = None, names: Iterable[str] = ()
     if is_loopback(host):
         return AccessPolicy(host)
     if token is not None and (len(token) < _LEAST_TOKEN or not token.isascii() or not token.isprintable()):
-        raise InputError("that token is too easy to guess", fix=f"give {_LEAST_TOKEN} plain signs or more, or none")
+        raise InputError(
+            "The token is too easy to guess", fix=f"use at least {_LEAST_TOKEN} ASCII characters, or omit it"
+        )
     own = {"localhost", socket.gethostname().lower(), socket.getfqdn().lower(), host.lower(), *names}
     return AccessPolicy(host, token or secrets.token_urlsafe(24), frozenset(own))
 
@@ -124,8 +130,8 @@ class Guard:
     token where one is needed, and not too large.
     """
 
-    def __init__(self, app: ASGIApp, door: AccessPolicy) -> None:
-        self._app, self._door = app, door
+    def __init__(self, app: ASGIApp, policy: AccessPolicy) -> None:
+        self._app, self._policy = app, policy
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request in or refuse it."""
@@ -142,31 +148,34 @@ class Guard:
         if scope["type"] == "websocket":
             await self._app(scope, receive, send)
         else:
-            await self._app(scope, _bounded(receive), _with_headers(send))
+            most = MOST_FILE if scope["path"].startswith(FILES) else MOST_BODY
+            await self._app(
+                scope, _bounded(receive, most), _with_headers(send, cacheable=scope["path"].startswith("/static/"))
+            )
 
     def _refusal(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
         asked = headers.get("host", "")
-        if not self._door.knows(host_of(asked)):
+        if not self._policy.knows(host_of(asked)):
             return PlainTextResponse("This address is not that of the pages. Open the one that was printed.", 403)
         changes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
         if changes and not _same_site(headers, asked):
             return PlainTextResponse("Refused: this was not asked from one of our own pages.", 403)
-        if self._door.token:
+        if self._policy.token:
             return self._ask_token(scope, headers)
         return None
 
     def _ask_token(self, scope: Scope, headers: Headers) -> Response | None:
-        if _is_same(_cookie(headers), self._door.token):
+        if _is_same(_cookie(headers), self._policy.token):
             return None
         query = dict(parse_qsl(scope.get("query_string", b"").decode("latin-1")))
-        if _is_same(query.pop(KEY, ""), self._door.token):
+        if _is_same(query.pop(KEY, ""), self._policy.token):
             if scope["type"] == "websocket":
                 return None
             # The token leaves the address at once, so that it does not stay in the history or on the screen.
             where = scope["path"] if scope["path"].startswith("/") and not scope["path"].startswith("//") else "/"
             answer = RedirectResponse(where + ("?" + urlencode(query) if query else ""), 303)
-            answer.set_cookie(COOKIE, self._door.token, httponly=True, samesite="strict", path="/")
+            answer.set_cookie(COOKIE, self._policy.token, httponly=True, samesite="strict", path="/")
             return answer
         return PlainTextResponse(
             "A token is needed: open the address that was printed where the pages were started.", 401
@@ -193,31 +202,28 @@ def _is_same(given: str, token: str) -> bool:
     return secrets.compare_digest(given.encode(), token.encode())
 
 
-class TooLargeError(Exception):
-    """A request brings more than anything here takes."""
-
-
-def _bounded(receive: Receive) -> Receive:
+def _bounded(receive: Receive, most: int) -> Receive:
+    """Count what a request brings, and raise where it is more than its limit."""
     seen = 0
 
     async def bounded() -> Message:
         nonlocal seen
         message = await receive()
         seen += len(message.get("body", b""))
-        if seen > MOST_BODY:
-            raise TooLargeError
+        if seen > most:
+            raise TooLargeError(f"Request body too large (limit {most / 1e6:.0f} MB)")
         return message
 
     return bounded
 
 
-def _with_headers(send: Send) -> Send:
+def _with_headers(send: Send, *, cacheable: bool) -> Send:
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
             there = {name.lower() for name, _ in message["headers"]}
             added = _HEADERS | {"content-security-policy": _POLICY}
             if b"cache-control" not in there:
-                added["cache-control"] = "no-store"
+                added["cache-control"] = "no-cache" if cacheable else "no-store"
             message = {
                 **message,
                 "headers": [

@@ -50,10 +50,10 @@ def serve(
     InputError
         There is nothing at `root`, or the port cannot be had.
     """
-    door = access_policy(host, token)
-    app = make_app(root, door)
+    policy = access_policy(host, token)
+    app = make_app(root, policy)
     listening = _socket(host, port)
-    address = _address(host, listening.getsockname()[1], door)
+    address = _address(host, listening.getsockname()[1], policy)
 
     class Server(uvicorn.Server):
         async def startup(self, sockets: list[socket.socket] | None = None) -> None:
@@ -97,8 +97,8 @@ def _socket(host: str, port: int) -> socket.socket:
     return found
 
 
-def _address(host: str, port: int, door: AccessPolicy) -> str:
+def _address(host: str, port: int, policy: AccessPolicy) -> str:
     if host in ("0.0.0.0", "::"):
         host = socket.gethostname()
     shown = f"[{host}]" if ":" in host else host
-    return f"http://{shown}:{port}/" + (f"?{urlencode({KEY: door.token})}" if door.token else "")
+    return f"http://{shown}:{port}/" + (f"?{urlencode({KEY: policy.token})}" if policy.token else "")

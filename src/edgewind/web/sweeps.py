@@ -1,267 +1,305 @@
-"""Sweeps that are steered from the pages, here or in another program; every page that shows one hears of it."""
+"""Sweeps ordered from the pages: planned here, run by a recorder program of its own, steered over its control socket.
+
+The server holds no instrument. A recorder that was started outlives the server, and any server of the same user finds
+it again, so that a server which dies leaves no lamp without a program that can switch it off.
+"""
 
 from __future__ import annotations
 
-import contextlib
-import json
+import os
+import secrets
+import subprocess
+import sys
+import tempfile
 import threading
-import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
+from edgewind.clock import Clock, SystemClock
 from edgewind.errors import InputError
-from edgewind.live import Channel, Event, Sweep, SweepRequest, parse_pressures, prepare, read_plan, unfinished
-from edgewind.live.channel import QUIET, TELL_EVERY_S, events_message, recent_events, status_message
-from edgewind.live.journal import give_up, unfinished_of
-from edgewind.web.catalog import Catalog, NotHereError
+from edgewind.live import (
+    SweepRequest,
+    Unfinished,
+    cautions_of,
+    check_request,
+    moves_of,
+    parse_pressures,
+    read_plan,
+    unfinished,
+)
+from edgewind.web.bodies import SweepForm
+from edgewind.web.catalog import Catalog
+from edgewind.web.errors import FieldError, NotFoundError
 from edgewind.web.live_updates import ExperimentFeeds
-from edgewind.web.reading_form import FieldError
 from edgewind.web.remote_sweeps import RecorderWatcher, RemoteSweep
 
+MADE_BY = "these pages"
+_ROLES = ("gauge", "valve", "lamp", "tachometer", "thermometer")
+# How long a recorder may take to open its control socket, and how often to look for it, seconds.
+_START_S = 120.0
+_LOOK_S = 0.1
+_MOST_PLANNED = 50
 
-class LocalSweep:
-    """A sweep that was made ready from the pages.
+
+@dataclass(frozen=True)
+class PlannedSweep:
+    """A sweep that was checked and shown, and moves nothing until it is started.
 
     Attributes
     ----------
+    id : str
+        Its name until it is started, and then the ``run`` of its recorder.
     slug, experiment : str
-        The experiment of a book that it records into.
+        The experiment of a book that it will record into.
+    folder : Path
+        Holds the bench.
+    book : str
+        Path or URL of the book.
+    request : SweepRequest or None
+        What to measure; None to continue the unfinished sweep.
+    moves, cautions : tuple of str
+        What a person should know before it starts.
+    waiting : tuple of Unfinished
+        Unfinished sweeps of the experiment: continued, or discarded by a new one.
     """
 
-    def __init__(self, slug: str, experiment: str, sweep: Sweep, feeds: ExperimentFeeds, own: set[str]) -> None:
-        self.slug, self.experiment, self.sweep = slug, experiment, sweep
-        self.run = uuid.uuid4().hex[:16]
-        self._feeds, self._own = feeds, own
-        self._channel: Channel | None = None
-        self._over = threading.Event()
-        self._leave = sweep.subscribe(self._heard)
-        self._thread: threading.Thread | None = None
+    id: str
+    slug: str
+    experiment: str
+    folder: Path
+    book: str
+    request: SweepRequest | None
+    moves: tuple[str, ...]
+    cautions: tuple[str, ...]
+    waiting: tuple[Unfinished, ...] = field(default=())
 
-    @property
-    def id(self) -> str:
-        """Its name, as in the book."""
-        return self.sweep.id
-
-    @property
-    def running(self) -> bool:
-        """Whether it was started and has not ended."""
-        return self._thread is not None and not self._over.is_set()
-
-    def as_plain(self) -> dict[str, Any]:
-        """What a person should know before it starts."""
+    def to_dict(self) -> dict[str, Any]:
+        """Return what a page shows before the sweep starts."""
+        resumed = self.request is None
+        last = self.waiting[-1] if self.waiting else None
+        steps = last.total if resumed and last else len(self.request.steps()) if self.request else 0
+        discards = "" if resumed or last is None else f"{last.done} of {last.total} steps"
         return {
-            "id": self.id, "slug": self.slug, "experiment": self.experiment, "moves": list(self.sweep.moves),
-            "cautions": list(self.sweep.cautions), "steps": len(self.sweep.steps), "done": len(self.sweep.done),
-            "resumed": self.sweep.resumed,
+            "id": self.id, "slug": self.slug, "experiment": self.experiment, "moves": list(self.moves),
+            "cautions": list(self.cautions), "steps": steps, "done": last.done if resumed and last else 0,
+            "resumed": resumed, "discards": discards,
         }  # fmt: skip
 
-    def start(self) -> None:
-        """Begin; from here on things move."""
-        self.sweep.start()
-        self._own.add(self.run)
-        with contextlib.suppress(InputError):  # another server of this user may steer it too; where not, this one does
-            self._channel = Channel(self.sweep, "other pages", run=self.run)
-        self._thread = threading.Thread(target=self._tell, name="tell of a sweep", daemon=True)
-        self._thread.start()
-
-    def hello(self) -> list[str]:
-        """What a page that opens now should hear first."""
-        events = events_message(recent_events(self.sweep), self.run)
-        return [_text(events), _text(status_message(self.sweep, self.run))]
-
-    def command(self, name: str, text: str, of: int | None = None) -> None:
-        """Give a command; see :class:`edgewind.live.Sweep`."""
-        if not self.running:
-            raise InputError("this sweep is over", fix="begin another")
-        self.sweep.command(name, text, of=of)
-
-    def give_up(self) -> None:
-        """Note that a sweep which was made ready here will not be begun, so that it does not count as cut off."""
-        if self._thread is None and not self.sweep.resumed:
-            mine = [one for one in unfinished_of(self.sweep.book, self.experiment) if one.id == self.id]
-            give_up(self.sweep.book, self.experiment, mine, "it was made ready and not begun")
-
-    def close(self) -> None:
-        """Stop, wait for the safe state, and let go of instruments and book."""
-        self._leave()
-        self.sweep.close()
-        self._over.set()
-        self._close_channel()
-        if self._thread is not None and self._thread is not threading.current_thread():
-            self._thread.join(timeout=5)
-
-    def _heard(self, event: Event) -> None:
-        # In the thread of the sweep: hand over and return.
-        if event.kind == "stored":
-            self._feeds.kick(self.slug, self.experiment)
-        if event.kind not in QUIET:
-            self._feeds.tell(self.slug, self.experiment, events_message([event], self.run))
-
-    def _tell(self) -> None:
-        while True:
-            ended = self.sweep.join(TELL_EVERY_S) or self._over.is_set()
-            self._feeds.tell(self.slug, self.experiment, status_message(self.sweep, self.run))
-            if ended:
-                break
-        if not self._over.is_set():
-            self._over.set()
-            self._close_channel()
-            self.sweep.close()  # others may record now
-
-    def _close_channel(self) -> None:
-        if self._channel is not None:
-            self._channel.close()
-
-
-def _text(message: dict[str, Any]) -> str:
-    return json.dumps(message, ensure_ascii=False, allow_nan=False)
+    def command(self) -> list[str]:
+        """Return the command that runs it."""
+        asked: list[str] = ["--resume"]
+        if self.request is not None:
+            pressures = ", ".join(f"{pressure!r} Pa" for pressure in self.request.pressures_pa)
+            asked = [f"--pressures={pressures}", f"--coast-downs={self.request.coast_downs}", "--new-sweep"]
+            asked += ["--up-and-down"] if self.request.up_and_down else []
+            if self.request.adaptive:
+                asked += ["--adaptive", f"--most={self.request.adaptive}", f"--target-interval={self.request.target}"]
+        return [
+            sys.executable, "-m", "edgewind", "record", *asked, f"--name={self.experiment}", "--remote",
+            f"--by={MADE_BY}", f"--run={self.id}", "--", str(self.folder), self.book,
+        ]  # fmt: skip
 
 
 class Sweeps:
-    """Every sweep of this server; one at a time for an experiment, and one for a bench."""
+    """Every sweep that the pages show: those planned here, and those that run in recorders of this user.
 
-    def __init__(self, catalog: Catalog, feeds: ExperimentFeeds) -> None:
-        self._catalog, self._feeds = catalog, feeds
+    Parameters
+    ----------
+    catalog : Catalog
+        Books and benches.
+    feeds : ExperimentFeeds
+        Open pages, by experiment.
+    launch : callable
+        Starts a command and returns its process, with the file that its standard error goes to.
+    clock : Clock
+        Waits for a recorder to open its control socket.
+    """
+
+    def __init__(
+        self,
+        catalog: Catalog,
+        feeds: ExperimentFeeds,
+        *,
+        launch: Callable[[Sequence[str], IO[bytes]], subprocess.Popen[bytes]] | None = None,
+        clock: Clock | None = None,
+    ) -> None:
+        self._catalog = catalog
+        self._launch = launch or _launch
+        self._clock = clock or SystemClock()
         self._lock = threading.RLock()
-        self._bouts: dict[str, LocalSweep] = {}
-        self._own: set[str] = set()
-        self._watcher = RecorderWatcher(catalog, feeds, self._own)
+        self._planned: dict[str, PlannedSweep] = {}
+        self._watcher = RecorderWatcher(catalog, feeds)
 
     def benches(self) -> list[dict[str, Any]]:
-        """Folders whose `bench.toml` can be recorded with, and what of each is on a wire."""
+        """Return the folders whose `bench.toml` can be recorded with, and which roles have an instrument."""
         found = []
-        for place in self._catalog.entries():
-            if place.kind == "folder":
-                told: dict[str, Any] = {"slug": place.slug, "name": place.name, "problem": "", "wires": [], "title": ""}
+        for entry in self._catalog.entries():
+            if entry.kind == "folder":
+                view: dict[str, Any] = {
+                    "slug": entry.slug, "name": entry.name, "problem": "", "wires": [], "title": "",
+                }  # fmt: skip
                 try:
-                    bench = read_plan(Path(place.target))
-                    told["title"] = bench.experiment.title
-                    section = bench.instruments
-                    if section is not None:
-                        roles = ("gauge", "valve", "lamp", "tachometer", "thermometer")
-                        told["wires"] = [role for role in roles if getattr(section, role, None) is not None]
+                    bench = read_plan(Path(entry.target))
+                    view["title"] = bench.experiment.title
+                    if bench.instruments is not None:
+                        view["wires"] = [role for role in _ROLES if getattr(bench.instruments, role, None) is not None]
                 except InputError as error:
-                    told["problem"] = str(error)
-                found.append(told)
+                    view["problem"] = str(error)
+                found.append(view)
         return sorted(found, key=lambda one: not one["wires"])
 
     def waiting(self, slug: str, experiment: str) -> list[dict[str, Any]]:
-        """Sweeps of an experiment that were cut off."""
-        place = self._catalog.entry(slug)
-        if place.kind != "book":
+        """Return the unfinished sweeps of an experiment, but for the one that runs."""
+        entry = self._catalog.entry(slug)
+        if entry.kind != "book":
             return []
         running = self.of(slug, experiment)
         return [
             {"id": one.id, "done": one.done, "total": one.total, "open": one.done < one.total}
-            for one in unfinished("", place.target, experiment)
+            for one in unfinished("", entry.target, experiment)
             if running is None or one.id != running.id
         ]
 
-    def of(self, slug: str, experiment: str) -> LocalSweep | RemoteSweep | None:
-        """The sweep of an experiment, run here or by another program: the one that runs, else one that has ended."""
-        return _latest([one for one in self._all() if (one.slug, one.experiment) == (slug, experiment)])
+    def of(self, slug: str, experiment: str) -> RemoteSweep | None:
+        """Return the sweep of an experiment: the one that runs, else the last that ended."""
+        return _latest([one for one in self._watcher.all() if (one.slug, one.experiment) == (slug, experiment)])
 
-    def _all(self) -> list[LocalSweep | RemoteSweep]:
-        elsewhere = self._watcher.all()
-        with self._lock:
-            return [*elsewhere, *self._bouts.values()]
+    def plan(self, form: SweepForm, slug: str, book: str | Path) -> PlannedSweep:
+        """Check a sweep and keep it until it is started; nothing is opened, moved or written.
 
-    def own(self, key: str) -> LocalSweep:
-        """A sweep that was made ready here, by its id.
+        Parameters
+        ----------
+        form : SweepForm
+            What was asked for.
+        slug : str
+            The book in the catalog, or the one that the recorder will make.
+        book : str or Path
+            Where it is.
 
         Raises
         ------
-        NotHereError
-            There is none.
+        FieldError
+            A field that cannot be used.
+        InputError
+            The bench cannot be recorded with, a sweep of this experiment runs, or there is none to continue.
         """
+        request = None if form.resume else request_of(form)
+        entry = self._catalog.entry(form.folder)
+        if entry.kind != "folder":
+            raise FieldError("folder", "A sweep needs a folder with a bench.toml", fix="choose a bench")
+        if not form.name:
+            raise FieldError("name", "The experiment has no name", fix="write one, such as vane-12mm")
+        running = self.of(slug, form.name)
+        if running is not None and running.running:
+            raise InputError("A sweep of this experiment is running", fix="stop it first")
+        folder = Path(entry.target)
+        bench = read_plan(folder)
+        if request is not None:
+            check_request(request, bench, str(folder / "bench.toml"))
+        waiting = tuple(unfinished(folder, book, form.name))
+        if form.resume and not waiting:
+            raise InputError(f"No sweep of '{form.name}' is unfinished", fix="begin a new one")
+        made = PlannedSweep(
+            secrets.token_hex(8), slug, form.name, folder, str(book), request, tuple(moves_of(bench)),
+            tuple(cautions_of(bench)), waiting,
+        )  # fmt: skip
         with self._lock:
-            if key not in self._bouts:
-                raise NotHereError("that sweep was not made ready here", fix="open the page of its experiment anew")
-            return self._bouts[key]
+            self._planned[made.id] = made
+            while len(self._planned) > _MOST_PLANNED:
+                self._planned.pop(next(iter(self._planned)))
+        return made
+
+    def drop(self, key: str) -> None:
+        """Forget a planned sweep."""
+        self._take(key)
+
+    def start(self, key: str) -> None:
+        """Start the recorder of a planned sweep, and wait until it can be steered or has ended.
+
+        Raises
+        ------
+        NotFoundError
+            It was not planned on this server, or was started before.
+        InputError
+            The recorder refused; the message is its own.
+        """
+        planned = self._take(key)
+        with tempfile.TemporaryFile(prefix="edgewind-recorder-") as said:
+            process = self._launch(planned.command(), said)
+            threading.Thread(target=process.wait, name="wait for a recorder", daemon=True).start()
+            until = self._clock.monotonic() + _START_S
+            while not any(one.run == planned.id for one in self._watcher.all()):
+                if process.poll() is not None:
+                    if process.returncode == 0:
+                        return  # a short sweep may end before it is seen; what it stored is in the book
+                    raise InputError(_last_words(said), fix="nothing was started")
+                if self._clock.monotonic() > until:
+                    raise InputError(
+                        "The recorder was started and does not answer yet", fix="reload the page to see how it stands"
+                    )
+                self._clock.sleep(_LOOK_S)
+
+    def _take(self, key: str) -> PlannedSweep:
+        with self._lock:
+            found = self._planned.pop(key, None)
+        if found is None:
+            raise NotFoundError("This sweep was not prepared on this server", fix="prepare it again")
+        return found
 
     def command(self, key: str, name: str, text: str, *, of: int | None = None, run: str = "") -> None:
-        """Give a command to a sweep by its id, wherever it runs.
+        """Send a command to the recorder of a sweep.
 
         Parameters
         ----------
         key, name, text : str
-            Id of the sweep, and what is commanded.
+            Id of the sweep in its book, and the command.
         of : int, optional
-            The step, reading or question that the person had before them.
+            The step, reading or question that the page showed.
         run : str
-            The recorder that they had before them; not asked for where empty.
+            The recorder that the page showed; any where empty.
 
         Raises
         ------
-        NotHereError
+        NotFoundError
             No such sweep runs.
         InputError
             It was refused.
         """
-        one = _latest([found for found in self._all() if found.id == key])
-        if one is None:
-            raise NotHereError(
-                "no sweep of that name runs here or in another program of yours",
-                fix="open the page of its experiment anew",
-            )
-        if run and run != one.run:
-            raise InputError(
-                "the recorder that was meant is gone, and another has taken up the sweep", fix="see how it stands now"
-            )
-        one.command(name, text, of)
-
-    def prepare(self, folder: str, slug: str, experiment: str, typed: Mapping[str, str], *, resume: bool) -> LocalSweep:
-        """Make a sweep ready; nothing moves.
-
-        Parameters
-        ----------
-        folder : str
-            The bench: a folder of the catalog.
-        slug, experiment : str
-            Where the readings go.
-        typed : mapping of str to str
-            ``pressures``, ``up_and_down``, ``coast_downs``, ``adaptive``, ``target``.
-        resume : bool
-            Whether to go on with the unfinished sweep of the experiment; what is typed is then not asked for.
-        """
-        place, book = self._catalog.entry(folder), self._catalog.entry(slug)
-        if place.kind != "folder" or book.kind != "book":
-            raise InputError("a sweep needs a folder with a bench and a book")
-        there = self.of(slug, experiment)
-        if there is not None and there.running:
-            raise InputError("a sweep of this experiment is running", fix="stop it first")
-        request = None if resume else request_of(typed)
-        sweep = prepare(place.target, book.target, request, name=experiment, resume=resume)
-        bout = LocalSweep(slug, experiment, sweep, self._feeds, self._own)
-        with self._lock:
-            self._bouts[bout.id] = bout
-        return bout
-
-    def drop(self, key: str) -> None:
-        """Do without a sweep that was made ready and not started."""
-        bout = self.own(key)
-        if bout.running:
-            raise InputError("this sweep is running", fix="stop it")
-        with self._lock:
-            self._bouts.pop(key, None)
-        bout.give_up()
-        bout.close()
+        found = _latest([one for one in self._watcher.all() if one.id == key])
+        if found is None:
+            raise NotFoundError("No sweep of that name runs", fix="reload the page of its experiment")
+        if run and run != found.run:
+            raise InputError("The recorder has stopped; another one has resumed this sweep", fix="see how it stands")
+        found.command(name, text, of)
 
     def close(self) -> None:
-        """Stop every sweep that runs here, each in its safe state; those of other programs go on."""
+        """Stop watching; every recorder runs on."""
         self._watcher.close()
-        with self._lock:
-            bouts = list(self._bouts.values())
-        for bout in bouts:
-            bout.close()
 
 
-def _latest(found: Sequence[LocalSweep | RemoteSweep]) -> LocalSweep | RemoteSweep | None:
+def _latest(found: Sequence[RemoteSweep]) -> RemoteSweep | None:
     return next((one for one in reversed(found) if one.running), found[-1] if found else None)
 
 
-def request_of(typed: Mapping[str, str]) -> SweepRequest:
+def _launch(command: Sequence[str], said: IO[bytes]) -> subprocess.Popen[bytes]:
+    """Start a recorder in a session of its own, so that it outlives the server and its terminal."""
+    apart: dict[str, Any] = {"start_new_session": True}
+    if sys.platform == "win32":
+        apart = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return subprocess.Popen(
+        command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=said, env=os.environ.copy(), **apart
+    )
+
+
+def _last_words(said: IO[bytes]) -> str:
+    said.seek(0)
+    lines = [line for line in said.read().decode("utf-8", "replace").splitlines() if line.strip()]
+    return (lines[-1] if lines else "The recorder ended without a message").removeprefix("edgewind: ")
+
+
+def request_of(form: SweepForm) -> SweepRequest:
     """Return the sweep that a form asks for.
 
     Raises
@@ -270,22 +308,19 @@ def request_of(typed: Mapping[str, str]) -> SweepRequest:
         A field that cannot be used.
     """
     try:
-        pressures = parse_pressures(typed.get("pressures", ""))
+        pressures = parse_pressures(form.pressures)
     except InputError as error:
         raise FieldError("pressures", error.problem, fix="write 0.02Pa:20Pa:12, or 1 Pa, 3 Pa") from error
     counts = {}
     for name in ("coast_downs", "adaptive"):
-        text = typed.get(name, "").strip() or "0"
+        text = getattr(form, name) or "0"
         if not (text.isascii() and text.isdigit() and len(text) < 5):
             raise FieldError(name, f"'{text[:20]}' is not a count", fix="type a number, such as 3")
         counts[name] = int(text)
     try:
-        return SweepRequest(
-            pressures, typed.get("up_and_down") == "on", counts["coast_downs"], counts["adaptive"],
-            typed.get("target", "").strip(),
-        )  # fmt: skip
+        return SweepRequest(pressures, form.up_and_down == "on", counts["coast_downs"], counts["adaptive"], form.target)
     except InputError as error:
         words = {"target": "target", "adaptive": "adaptive", "coast": "coast_downs"}
-        told = f"{error.problem} {error.fix or ''}"
-        field = next((name for word, name in words.items() if word in told), "pressures")
-        raise FieldError(field, error.problem, fix=(error.fix or "").replace("--", "")) from error
+        text = f"{error.problem} {error.fix or ''}"
+        field_name = next((name for word, name in words.items() if word in text), "pressures")
+        raise FieldError(field_name, error.problem, fix=(error.fix or "").replace("--", "")) from error

@@ -136,7 +136,7 @@ export async function ordered(kind, body, tell, every = 250) {
   }
   return job;
 }
-export const giveUp = (kind, job) => ask(`/api/${kind}/${job.id}/give-up`, {});
+export const giveUp = (kind, job) => ask(`/api/${kind}/${job.id}/cancel`, {});
 export const progressOf = (job) => job.what[0].toUpperCase() + job.what.slice(1);
 export function showProgress(bar, job) {
   if (job.total > 1) { bar.max = job.total; bar.value = job.done; } else bar.removeAttribute("value");

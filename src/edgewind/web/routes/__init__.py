@@ -1,0 +1,1 @@
+"""Routes of the pages, a file for each page."""

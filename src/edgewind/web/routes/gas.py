@@ -1,0 +1,53 @@
+"""The gas itself: how much of it is computed, and pictures of it."""
+
+from __future__ import annotations
+
+from urllib.parse import quote
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from edgewind.web.app_state import pages_of
+from edgewind.web.errors import FieldError
+
+_CHOICES = ("shape", "drive", "quantity", "theme", "size", "kind")
+
+
+def routes() -> list[Route]:
+    """Return the routes of this file."""
+    return [Route("/api/gas", progress), Route("/api/gas/picture", picture), Route("/gas/still", still)]
+
+
+def progress(request: Request) -> Response:
+    """The Knudsen numbers that are computed; the rest is begun."""
+    chosen = _chosen(request)
+    return JSONResponse(pages_of(request).gas.state(chosen.get("shape", "strip"), chosen.get("drive", "thermal")))
+
+
+def picture(request: Request) -> Response:
+    """A picture for the page, with what it shows in words."""
+    content, words = pages_of(request).gas.picture(_chosen(request), _knudsen(request))
+    return Response(content, media_type="image/png", headers={"x-words": quote(words)})
+
+
+def still(request: Request) -> Response:
+    """A picture to keep."""
+    chosen, knudsen = _chosen(request), _knudsen(request)
+    content, kind = pages_of(request).gas.still(chosen, knudsen)
+    name = f"gas-{chosen.get('shape', 'strip')}-{chosen.get('quantity', 'temperature')}-Kn-{knudsen:.3g}.{kind}"
+    media = {"png": "image/png", "svg": "image/svg+xml"}[kind]
+    return Response(content, media_type=media, headers={"content-disposition": f'attachment; filename="{name}"'})
+
+
+def _chosen(request: Request) -> dict[str, str]:
+    return {name: request.query_params[name][:40] for name in _CHOICES if name in request.query_params}
+
+
+def _knudsen(request: Request) -> float:
+    text = request.query_params.get("knudsen", "")
+    try:
+        return float(text)
+    except ValueError:
+        problem = f"'{text[:20]}' is not a Knudsen number"
+        raise FieldError("knudsen", problem, fix="choose one with the slider") from None

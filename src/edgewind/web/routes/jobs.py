@@ -1,0 +1,184 @@
+"""Long work: ordered, watched, cancelled, its files fetched; alike for every kind."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from edgewind.bench import BENCH_FILE, Bench
+from edgewind.book import marks
+from edgewind.errors import InputError
+from edgewind.evidence import RotorDraws
+from edgewind.web import bodies, whatif
+from edgewind.web.app_state import Pages, pages_of
+from edgewind.web.bodies import Body, body_of
+from edgewind.web.catalog import Catalog
+from edgewind.web.errors import FieldError, NotFoundError
+from edgewind.web.gas_pictures import check_ways
+from edgewind.web.jobs import Job
+from edgewind.web.security import REPORT_POLICY
+from edgewind.web.worker import FilmOrder, IntervalOrder, Order, StudyOrder, Subject
+
+MOST_SUBJECTS = 8
+_Found = TypeVar("_Found")
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of long work.
+
+    Attributes
+    ----------
+    name : str
+        What addresses call it, and its queue among :attr:`Pages.jobs`.
+    word : str
+        What people call one.
+    body : type
+        Model of what a page sends.
+    place : callable
+        Orders it.
+    """
+
+    name: str
+    word: str
+    body: type[Body]
+    place: Callable[[Pages, Any], Job]
+
+
+def routes() -> list[Route]:
+    """Return the routes of every kind, and those to what was made."""
+    return [
+        *(route for kind in KINDS for route in _routes_of(kind)),
+        Route("/films/{key}.mp4", _film_file),
+        Route("/reports/{key}/all.zip", _report_zip),
+        Route("/reports/{key}/{path:path}", _report),
+    ]
+
+
+def _routes_of(kind: Kind) -> list[Route]:
+    def order(request: Request) -> Response:
+        return JSONResponse(kind.place(pages_of(request), body_of(request, kind.body)).as_plain())
+
+    def look(request: Request) -> Response:
+        job = pages_of(request).jobs[kind.name].get(request.path_params["key"])
+        return JSONResponse(_kept(job, kind).as_plain())
+
+    def cancel(request: Request) -> Response:
+        pages_of(request).jobs[kind.name].give_up(request.path_params["key"])
+        return JSONResponse({})
+
+    at = f"/api/{kind.name}"
+    return [
+        Route(at, order, methods=["POST"]),
+        Route(at + "/{key}", look),
+        Route(at + "/{key}/cancel", cancel, methods=["POST"]),
+    ]
+
+
+def _kept(found: _Found | None, kind: Kind) -> _Found:
+    if found is None:
+        raise NotFoundError(f"This {kind.word} has been deleted", fix="ask for it again")
+    return found
+
+
+def rotor_of(pages: Pages, slug: str, experiment: str, study: str = "") -> Bench | RotorDraws:
+    """Return the rotor that is asked about: as a study fitted it where one is named, else as its bench describes it.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such experiment, or the study is no longer kept or holds no fit of it.
+    """
+    if not study:
+        return pages.catalog.bench(slug, experiment)
+    job = _kept(pages.jobs["studies"].get(study), STUDY)
+    subjects = job.order.subjects if isinstance(job.order, StudyOrder) else ()
+    known: dict[Subject, RotorDraws | None] = dict(zip(subjects, job.kept, strict=False))  # none before it is done
+    draws = known.get(_subject(pages.catalog, slug, experiment))
+    if draws is None:
+        raise NotFoundError("This study holds no fit of this rotor", fix="weigh the mechanisms on a fit")
+    return draws
+
+
+# Orders
+
+
+def _place_study(pages: Pages, body: bodies.StudyOrder) -> Job:
+    if len(body.of) > MOST_SUBJECTS:
+        raise InputError(f"{len(body.of)} experiments cannot be compared at once", fix=f"choose up to {MOST_SUBJECTS}")
+    subjects, marks = [], []
+    for one in body.of:
+        pages.catalog.bench(one.slug, one.experiment)  # refused before the study begins where there is none
+        subjects.append(_subject(pages.catalog, one.slug, one.experiment))
+        marks.append(_marks(pages.catalog, one.slug, one.experiment))
+    of = tuple(subjects)
+    return pages.jobs["studies"].ask((of, tuple(marks), body.fit), lambda folder: StudyOrder(of, str(folder), body.fit))
+
+
+def _subject(catalog: Catalog, slug: str, experiment: str) -> Subject:
+    place = catalog.entry(slug)
+    return Subject(place.kind, str(place.target), experiment)
+
+
+def _marks(catalog: Catalog, slug: str, experiment: str) -> tuple[Any, ...]:
+    """What changes when the experiment does, so that a study of it is made anew then and only then."""
+    place = catalog.entry(slug)
+    if place.kind == "book":
+        found = marks(catalog.book(slug))[experiment]
+        return (found.readings, found.changes, found.benches)
+    folder = Path(place.target)
+    return tuple((name, (folder / name).stat().st_mtime_ns) for name in (BENCH_FILE, "readings.csv"))
+
+
+def _place_film(pages: Pages, body: bodies.FilmOrder) -> Job:
+    chosen = body.model_dump(exclude={"seconds"})
+    try:
+        seconds = float(body.seconds)
+    except ValueError:
+        problem = f"'{body.seconds[:20]}' is not a number of seconds"
+        raise FieldError("seconds", problem, fix="type one, such as 12") from None
+    check_ways(chosen)
+    if not 1 <= seconds <= 120:
+        raise FieldError("seconds", f"A film cannot last {seconds:g} s", fix="choose 1 to 120 seconds")
+
+    def order(folder: Path) -> Order:
+        return FilmOrder(**chosen, seconds=seconds, out=str(folder / "film.mp4"))
+
+    return pages.jobs["films"].ask(("film", *sorted(chosen.items()), seconds), order)
+
+
+def _place_interval(pages: Pages, body: bodies.IntervalOrder) -> Job:
+    changes = dict(body.changes)
+    whatif.check_changes(changes)
+    rotor = rotor_of(pages, body.slug, body.experiment, body.study)
+    return pages.jobs["intervals"].ask((rotor, *sorted(changes.items())), lambda folder: IntervalOrder(rotor, changes))
+
+
+STUDY = Kind("studies", "study", bodies.StudyOrder, _place_study)
+FILM = Kind("films", "film", bodies.FilmOrder, _place_film)
+INTERVAL = Kind("intervals", "interval", bodies.IntervalOrder, _place_interval)
+KINDS = (STUDY, FILM, INTERVAL)
+
+
+# Files that were made
+
+
+def _report(request: Request) -> Response:
+    path = pages_of(request).jobs["studies"].file(request.path_params["key"], request.path_params["path"])
+    return FileResponse(_kept(path, STUDY), headers={"content-security-policy": REPORT_POLICY})
+
+
+def _report_zip(request: Request) -> Response:
+    path = pages_of(request).jobs["studies"].archive(request.path_params["key"])
+    return FileResponse(_kept(path, STUDY), filename="report-and-data.zip", media_type="application/zip")
+
+
+def _film_file(request: Request) -> Response:
+    path = pages_of(request).jobs["films"].file(request.path_params["key"], "film.mp4")
+    return FileResponse(_kept(path, FILM), media_type="video/mp4", filename="gas.mp4")

@@ -1,0 +1,47 @@
+"""Sweeps: planned, started, steered."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from edgewind.web.app_state import pages_of
+from edgewind.web.bodies import Command, SweepForm, body_of
+from edgewind.web.catalog_views import unused_name
+from edgewind.web.sweeps import request_of
+
+
+def routes() -> list[Route]:
+    """Return the routes of this file."""
+    return [
+        Route("/api/sweeps", plan, methods=["POST"]),
+        Route("/api/sweeps/{sweep}/{command}", steer, methods=["POST"]),
+    ]
+
+
+def plan(request: Request) -> Response:
+    """Check a sweep and say what it will move; nothing is written, a new book included."""
+    pages, form = pages_of(request), body_of(request, SweepForm)
+    if not form.resume:
+        request_of(form)
+    if form.book:
+        pages.catalog.book(form.book, write=True).must_be_writable()
+        slug, book = form.book, pages.catalog.entry(form.book).target
+    else:
+        book = unused_name(pages.catalog, form.new_book)
+        slug = book.name
+    return JSONResponse(pages.sweeps.plan(form, slug, book).to_dict())
+
+
+def steer(request: Request) -> Response:
+    """Start or drop a planned sweep, or send a command to one that runs."""
+    sweep, command = request.path_params["sweep"], request.path_params["command"]
+    sweeps, body = pages_of(request).sweeps, body_of(request, Command)
+    if command == "start":
+        sweeps.start(sweep)
+    elif command == "drop":
+        sweeps.drop(sweep)
+    else:
+        sweeps.command(sweep, command, body.text, of=body.of, run=body.run)
+    return JSONResponse({})
