@@ -1,4 +1,4 @@
-"""The gas round a vane on the pages: computed once in a process beside the server, drawn here from what is kept."""
+"""Pictures of the gas round a vane: its fields are computed once beside the server, and drawn here."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ from edgewind.report.film import (
     standard_knudsen,
     still_bytes,
 )
-from edgewind.web.jobs import Job, Jobs
-from edgewind.web.worker import GasOrder
+from edgewind.web.jobs import Jobs, PageJob
+from edgewind.web.work import compute_gas
 
 SHAPES = {"strip": "a long strip", "square": "a square", "diamond": "a square on its corner", "disc": "a disc"}
 _MOST_PICTURES = 8
@@ -64,7 +64,7 @@ class GasPictures:
         """Say how much of the gas is computed; what is not is begun."""
         check_ways({"shape": shape, "drive": drive})
         job = self._job(shape, drive)
-        told = job.as_plain()
+        told = job.to_dict()
         told.pop("result", None)
         return told | {"solved": sorted(job.part), "all": sorted(float(kn) for kn in standard_knudsen(shape))}
 
@@ -95,15 +95,15 @@ class GasPictures:
         check_ways(ways)
         kind = ways.get("kind", "png")
         if kind not in ("png", "svg"):
-            raise InputError(f"'{kind}' is no kind of picture here", fix="png or svg")
+            raise InputError(f"'{kind}' is not an image type of this page", fix="png or svg")
         content = still_bytes(
             self._of(ways), kind, knudsen=knudsen, size=ways.get("size", "1080p"), theme=ways.get("theme", "light"),
             quantity=ways.get("quantity", "temperature"), drive=ways.get("drive", "thermal"),
         )  # fmt: skip
         return content, kind
 
-    def _job(self, shape: str, drive: str) -> Job:
-        return self._jobs.ask(("gas", shape, drive), lambda folder: GasOrder(shape, drive))
+    def _job(self, shape: str, drive: str) -> PageJob:
+        return self._jobs.ask(("gas", shape, drive), compute_gas, lambda out: (shape, drive))
 
     def _of(self, ways: Mapping[str, str]) -> GasSeries:
         """The fields that are computed so far; reading what is kept takes milliseconds."""

@@ -1,126 +1,134 @@
-"""Long work asked for from the pages: done one at a time in a process beside the server, kept while it runs."""
+"""Long work asked for from the pages: run beside the server, and kept with its files while the server runs."""
 
 from __future__ import annotations
 
-import multiprocessing
 import shutil
 import tempfile
 import threading
-import time
 import uuid
 import zipfile
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from edgewind.web.worker import Order, work
+from edgewind.errors import EdgewindError
+from edgewind.runner import Job, LocalRunner, Runner
 
 _MOST_KEPT = 24
-_WAIT_S = 0.25
-# How long a process has to put away what is half made before it is ended without asking, seconds.
-_GRACE_S = 5.0
+# The work yields to the pages: a reading that is to be shown comes first.
+_NICE = 10
+_UNDER_WAY = ("waiting", "running")
 
 
-@dataclass(eq=False)
-class Job:
+class PageJob:
     """Work that was asked for.
 
     Attributes
     ----------
+    id : str
+        Its name in addresses.
     key : tuple
-        What it is, with all that its result depends on. Asked again, it is not done again.
-    order : Order
-        What the process beside the server is told.
+        Everything that its result depends on. Asked for again, it is not done again.
+    arguments : tuple
+        What its function was called with.
     folder : Path
-        What it may write lies in here.
-    state : {"waiting", "working", "done", "refused", "given up"}
-        How it stands.
-    progress : tuple of (str, int, int)
-        What is being done, how much of it is, and of how much.
-    part : list of float
-        What is ready already, where some of it can be used before the rest.
-    kept : tuple
-        What further orders may need of it, and no page is told.
+        Where it writes.
     """
 
-    id: str
-    key: tuple[Any, ...]
-    order: Order
-    folder: Path
-    state: str = "waiting"
-    progress: tuple[str, int, int] = ("waiting for its turn", 0, 1)
-    problem: str = ""
-    result: dict[str, Any] = field(default_factory=dict)
-    part: list[float] = field(default_factory=list)
-    kept: tuple[Any, ...] = ()
-    seconds: float | None = None
+    def __init__(self, key: tuple[Any, ...], folder: Path, arguments: tuple[Any, ...], job: Job) -> None:
+        self.id, self.key, self.folder, self.arguments, self._job = folder.name, key, folder, arguments, job
 
-    def as_plain(self) -> dict[str, Any]:
-        """Plain types for a page."""
-        what, done, total = self.progress
-        told: dict[str, Any] = {
-            "id": self.id, "state": self.state, "what": what, "done": done, "total": total, "problem": self.problem,
-            "seconds": self.seconds,
+    @property
+    def state(self) -> str:
+        """Where it stands: waiting, running, done, failed or cancelled."""
+        return self._job.state
+
+    @property
+    def under_way(self) -> bool:
+        """Whether it has not ended."""
+        return self.state in _UNDER_WAY
+
+    @property
+    def part(self) -> list[float]:
+        """Results that can be used before the rest is there."""
+        return list(self._job.messages.get("part", ()))
+
+    @property
+    def kept(self) -> tuple[Any, ...]:
+        """Results that further work needs and no page shows."""
+        return tuple(self._job.messages.get("kept", ()))
+
+    def wait(self, seconds: float | None = None) -> bool:
+        """Wait until it has ended; return whether it has."""
+        return self._job.wait(seconds)
+
+    def cancel(self) -> bool:
+        """Cancel it; return whether it had not ended before."""
+        return self._job.cancel()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return how it stands, for a page."""
+        waiting = ("waiting for its turn" if self.state == "waiting" else "getting ready", 0, 1)
+        what, done, total = self._job.messages.get("progress", waiting)
+        view = {
+            "id": self.id, "state": self.state, "what": what, "done": done, "total": total, "problem": self._problem(),
         }  # fmt: skip
-        return told | ({"result": self.result} if self.state == "done" else {})
+        return view | ({"result": self._job.result()} if self.state == "done" else {})
+
+    def _problem(self) -> str:
+        error = self._job.error if self.state == "failed" else None
+        if error is None:
+            return ""
+        return str(error) if isinstance(error, EdgewindError) else f"it failed: {error!r}"
 
 
 class Jobs:
-    """Does jobs; safe between threads."""
+    """A queue of long work, one job at a time; safe between threads.
 
-    def __init__(self) -> None:
-        self._place = Path(tempfile.mkdtemp(prefix="edgewind-pages-"))
-        self._lock = threading.Condition()
-        self._all: dict[str, Job] = {}
-        self._queue: list[Job] = []
-        self._closing = False
-        self._process: Any = None
-        self._line: Any = None
-        self._thread = threading.Thread(target=self._run, name="jobs", daemon=True)
-        self._thread.start()
+    Parameters
+    ----------
+    runner : Runner, optional
+        Where the work is done; one process of this machine where absent.
+    """
 
-    def ask(self, key: tuple[Any, ...], order: Callable[[Path], Order]) -> Job:
-        """Order work, or return the job that is the same.
+    def __init__(self, runner: Runner | None = None) -> None:
+        self._folder = Path(tempfile.mkdtemp(prefix="edgewind-pages-"))
+        self._runner = runner or LocalRunner(1, nice=_NICE)
+        self._lock = threading.Lock()
+        self._all: dict[str, PageJob] = {}
+
+    def ask(
+        self, key: tuple[Any, ...], function: Callable[..., Any], arguments: Callable[[Path], tuple[Any, ...]]
+    ) -> PageJob:
+        """Order work, or return the job that does or did the same.
 
         Parameters
         ----------
         key : tuple
-            See :class:`Job`.
-        order : callable
-            Given the folder that it may write in, returns what the process is told.
+            See :class:`PageJob`.
+        function : callable
+            The work.
+        arguments : callable
+            Given the folder that the work may write in, returns what the function is called with.
         """
         with self._lock:
-            for job in self._all.values():
-                if job.key == key and job.state in ("waiting", "working", "done"):
-                    return job
-            new = uuid.uuid4().hex[:16]
-            job = Job(new, key, order(self._place / new), self._place / new)
+            for known in self._all.values():
+                if known.key == key and known.state in (*_UNDER_WAY, "done"):
+                    return known
+            folder = self._folder / uuid.uuid4().hex[:16]
+            called = arguments(folder)
+            job = PageJob(key, folder, called, self._runner.submit(function, *called))
             self._all[job.id] = job
-            self._queue.append(job)
             self._forget()
-            self._lock.notify_all()
         return job
 
-    def get(self, key: str) -> Job | None:
+    def get(self, key: str) -> PageJob | None:
         """Return a job by its id."""
         with self._lock:
             return self._all.get(key)
 
-    def give_up(self, key: str) -> None:
-        """Do without a job that is waiting or being made.
-
-        The thread that waits for its process then ends it, and what it wrote is removed.
-        """
-        with self._lock:
-            job = self._all.get(key)
-            if job is not None and job.state in ("waiting", "working"):
-                job.state = "given up"
-                if job in self._queue:
-                    self._queue.remove(job)
-
     def file(self, key: str, path: str) -> Path | None:
-        """Return a file of a finished job; None where there is none, or it lies elsewhere."""
+        """Return a file of a finished job; None where there is none, or its path leads out of the job's folder."""
         job = self.get(key)
         if job is None or job.state != "done":
             return None
@@ -132,91 +140,23 @@ class Jobs:
             return None
 
     def archive(self, key: str) -> Path | None:
-        """Return a ZIP of everything that a finished job wrote, report and data package."""
+        """Return a ZIP of every file of a finished job."""
         job = self.get(key)
         if job is None or job.state != "done":
             return None
-        return zip_folder(job.folder, self._place / f"{job.id}.zip")
+        return zip_folder(job.folder, self._folder / f"{job.id}.zip")
 
     def close(self) -> None:
-        """Stop, and remove what was made."""
-        with self._lock:
-            self._closing = True
-            self._lock.notify_all()
-        self._thread.join(timeout=2 * _GRACE_S)
-        shutil.rmtree(self._place, ignore_errors=True)
+        """Cancel what is under way, and remove every file."""
+        self._runner.close()
+        shutil.rmtree(self._folder, ignore_errors=True)
 
     def _forget(self) -> None:
-        finished = [job for job in self._all.values() if job.state not in ("waiting", "working")]
-        for job in finished[: max(len(self._all) - _MOST_KEPT, 0)]:
+        ended = [job for job in self._all.values() if not job.under_way]
+        for job in ended[: max(len(self._all) - _MOST_KEPT, 0)]:
             del self._all[job.id]
             shutil.rmtree(job.folder, ignore_errors=True)
-            (self._place / f"{job.id}.zip").unlink(missing_ok=True)
-
-    def _run(self) -> None:
-        while (job := self._next()) is not None:
-            start = time.monotonic()
-            try:
-                self._make(job)
-            except (EOFError, OSError):
-                self._settle(job, "refused", problem="it was cut off; ask for it again")
-                self._end_process()
-            if job.state == "given up":
-                self._end_process()
-                shutil.rmtree(job.folder, ignore_errors=True)
-            job.seconds = time.monotonic() - start
-        self._end_process()
-
-    def _next(self) -> Job | None:
-        """The job whose turn it is; None at the end."""
-        with self._lock:
-            while not self._queue and not self._closing:
-                self._lock.wait()
-            if self._closing:
-                return None
-            job = self._queue.pop(0)
-            job.state, job.progress = "working", ("getting ready", 0, 1)
-            return job
-
-    def _make(self, job: Job) -> None:
-        if self._process is None or not self._process.is_alive():
-            self._end_process()
-            context = multiprocessing.get_context("spawn")
-            self._line, theirs = context.Pipe()
-            self._process = context.Process(target=work, args=(theirs,), daemon=True, name="edgewind jobs")
-            self._process.start()
-            theirs.close()
-        line = self._line
-        line.send(job.order)
-        while job.state == "working" and not self._closing:
-            if not line.poll(_WAIT_S):
-                continue
-            word, told = line.recv()
-            if word in ("progress", "part", "kept"):
-                setattr(job, word, told)
-            elif word == "done":
-                self._settle(job, "done", result=told)
-            else:
-                self._settle(job, "refused", problem=told)
-
-    def _settle(self, job: Job, state: str, *, problem: str = "", result: dict[str, Any] | None = None) -> None:
-        with self._lock:
-            if job.state == "working":  # what was given up meanwhile stays so
-                job.problem, job.result, job.state = problem, result or {}, state
-
-    def _end_process(self) -> None:
-        """End the process beside the server, and wait until it is gone; only the thread of the jobs does."""
-        process, line = self._process, self._line
-        self._process = self._line = None
-        if process is not None:
-            process.terminate()
-            process.join(_GRACE_S)
-            if process.is_alive():
-                process.kill()
-                process.join()
-            process.close()
-        if line is not None:
-            line.close()
+            (self._folder / f"{job.id}.zip").unlink(missing_ok=True)
 
 
 def zip_folder(folder: Path, out: Path) -> Path:

@@ -21,9 +21,9 @@ from edgewind.web.bodies import Body, body_of
 from edgewind.web.catalog import Catalog
 from edgewind.web.errors import FieldError, NotFoundError
 from edgewind.web.gas_pictures import check_ways
-from edgewind.web.jobs import Job
+from edgewind.web.jobs import PageJob
 from edgewind.web.security import REPORT_POLICY
-from edgewind.web.worker import FilmOrder, IntervalOrder, Order, StudyOrder, Subject
+from edgewind.web.work import Film, Subject, film_gas, find_intervals, make_study
 
 MOST_SUBJECTS = 8
 _Found = TypeVar("_Found")
@@ -48,7 +48,7 @@ class Kind:
     name: str
     word: str
     body: type[Body]
-    place: Callable[[Pages, Any], Job]
+    place: Callable[[Pages, Any], PageJob]
 
 
 def routes() -> list[Route]:
@@ -63,14 +63,16 @@ def routes() -> list[Route]:
 
 def _routes_of(kind: Kind) -> list[Route]:
     def order(request: Request) -> Response:
-        return JSONResponse(kind.place(pages_of(request), body_of(request, kind.body)).as_plain())
+        return JSONResponse(kind.place(pages_of(request), body_of(request, kind.body)).to_dict())
 
     def look(request: Request) -> Response:
         job = pages_of(request).jobs[kind.name].get(request.path_params["key"])
-        return JSONResponse(_kept(job, kind).as_plain())
+        return JSONResponse(_kept(job, kind).to_dict())
 
     def cancel(request: Request) -> Response:
-        pages_of(request).jobs[kind.name].give_up(request.path_params["key"])
+        job = pages_of(request).jobs[kind.name].get(request.path_params["key"])
+        if job is not None:
+            job.cancel()
         return JSONResponse({})
 
     at = f"/api/{kind.name}"
@@ -98,7 +100,7 @@ def rotor_of(pages: Pages, slug: str, experiment: str, study: str = "") -> Bench
     if not study:
         return pages.catalog.bench(slug, experiment)
     job = _kept(pages.jobs["studies"].get(study), STUDY)
-    subjects = job.order.subjects if isinstance(job.order, StudyOrder) else ()
+    subjects: tuple[Subject, ...] = job.arguments[0]
     known: dict[Subject, RotorDraws | None] = dict(zip(subjects, job.kept, strict=False))  # none before it is done
     draws = known.get(_subject(pages.catalog, slug, experiment))
     if draws is None:
@@ -109,16 +111,16 @@ def rotor_of(pages: Pages, slug: str, experiment: str, study: str = "") -> Bench
 # Orders
 
 
-def _place_study(pages: Pages, body: bodies.StudyOrder) -> Job:
+def _place_study(pages: Pages, body: bodies.StudyOrder) -> PageJob:
     if len(body.of) > MOST_SUBJECTS:
         raise InputError(f"{len(body.of)} experiments cannot be compared at once", fix=f"choose up to {MOST_SUBJECTS}")
-    subjects, marks = [], []
+    subjects, versions = [], []
     for one in body.of:
         pages.catalog.bench(one.slug, one.experiment)  # refused before the study begins where there is none
         subjects.append(_subject(pages.catalog, one.slug, one.experiment))
-        marks.append(_marks(pages.catalog, one.slug, one.experiment))
+        versions.append(_marks(pages.catalog, one.slug, one.experiment))
     of = tuple(subjects)
-    return pages.jobs["studies"].ask((of, tuple(marks), body.fit), lambda folder: StudyOrder(of, str(folder), body.fit))
+    return pages.jobs["studies"].ask((of, tuple(versions), body.fit), make_study, lambda out: (of, out, body.fit))
 
 
 def _subject(catalog: Catalog, slug: str, experiment: str) -> Subject:
@@ -136,7 +138,7 @@ def _marks(catalog: Catalog, slug: str, experiment: str) -> tuple[Any, ...]:
     return tuple((name, (folder / name).stat().st_mtime_ns) for name in (BENCH_FILE, "readings.csv"))
 
 
-def _place_film(pages: Pages, body: bodies.FilmOrder) -> Job:
+def _place_film(pages: Pages, body: bodies.FilmOrder) -> PageJob:
     chosen = body.model_dump(exclude={"seconds"})
     try:
         seconds = float(body.seconds)
@@ -147,17 +149,16 @@ def _place_film(pages: Pages, body: bodies.FilmOrder) -> Job:
     if not 1 <= seconds <= 120:
         raise FieldError("seconds", f"A film cannot last {seconds:g} s", fix="choose 1 to 120 seconds")
 
-    def order(folder: Path) -> Order:
-        return FilmOrder(**chosen, seconds=seconds, out=str(folder / "film.mp4"))
-
-    return pages.jobs["films"].ask(("film", *sorted(chosen.items()), seconds), order)
+    film = Film(**chosen, seconds=seconds)
+    return pages.jobs["films"].ask(("film", film), film_gas, lambda out: (film, out))
 
 
-def _place_interval(pages: Pages, body: bodies.IntervalOrder) -> Job:
+def _place_interval(pages: Pages, body: bodies.IntervalOrder) -> PageJob:
     changes = dict(body.changes)
     whatif.check_changes(changes)
     rotor = rotor_of(pages, body.slug, body.experiment, body.study)
-    return pages.jobs["intervals"].ask((rotor, *sorted(changes.items())), lambda folder: IntervalOrder(rotor, changes))
+    key = (rotor, *sorted(changes.items()))
+    return pages.jobs["intervals"].ask(key, find_intervals, lambda out: (rotor, changes))
 
 
 STUDY = Kind("studies", "study", bodies.StudyOrder, _place_study)

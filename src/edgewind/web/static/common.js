@@ -129,14 +129,14 @@ export async function ask(address, body) {
 // Long work: order it, hear how it goes on, and have it once it is over, however it ended.
 export async function ordered(kind, body, tell, every = 250) {
   let job = await ask("/api/" + kind, body);
-  while (job.state === "waiting" || job.state === "working") {
+  while (job.state === "waiting" || job.state === "running") {
     tell?.(job);
     await new Promise((done) => setTimeout(done, every));
     job = await ask(`/api/${kind}/${job.id}`);
   }
   return job;
 }
-export const giveUp = (kind, job) => ask(`/api/${kind}/${job.id}/cancel`, {});
+export const cancel = (kind, job) => ask(`/api/${kind}/${job.id}/cancel`, {});
 export const progressOf = (job) => job.what[0].toUpperCase() + job.what.slice(1);
 export function showProgress(bar, job) {
   if (job.total > 1) { bar.max = job.total; bar.value = job.done; } else bar.removeAttribute("value");

@@ -1,5 +1,5 @@
 // The gas itself: a picture at the Knudsen number of the slider; stills and a film to keep.
-import { ask, byId, clearProblems, giveUp, number, ordered, progressOf, showProgress } from "/static/common.js";
+import { ask, byId, clearProblems, cancel, number, ordered, progressOf, showProgress } from "/static/common.js";
 
 const slider = byId("gas-kn"), picture = byId("gas-picture");
 let state = null, wanted = 0, drawn = 0, drawing = false, film = null, wish = 0.3;
@@ -55,7 +55,7 @@ async function look() {
     const more = !state || told.solved.length !== state.solved.length;
     state = told;
     if (more && told.solved.length) { place(); draw(); }
-    const busy = told.state === "waiting" || told.state === "working", bar = byId("gas-progress");
+    const busy = told.state === "waiting" || told.state === "running", bar = byId("gas-progress");
     bar.hidden = !busy;
     bar.max = told.all.length; bar.value = told.solved.length;
     byId("gas-state").textContent = busy ? `Computed at ${told.solved.length} of ${told.all.length} Knudsen numbers; kept from then on.` : told.state === "done" ? "" : told.problem + ".";
@@ -90,7 +90,7 @@ byId("film").addEventListener("click", async () => {
       byId("film-state").textContent = `${made.frames} frames of ${made.width} by ${made.height}, ${number(made.bytes / 1e6, 2)} MB.`;
       byId("film-file").href = byId("film-video").src = `/films/${film.id}.mp4`;
       byId("film-ways").hidden = false; byId("film-video").hidden = false;
-    } else byId("film-state").textContent = film.state === "given up" ? "The film was given up, and nothing of it is kept. The button above starts it again." : film.problem + ".";
+    } else byId("film-state").textContent = film.state === "cancelled" ? "The film was cancelled. The button above starts it again." : film.problem + ".";
   } catch (error) {
     (error.field === "seconds" ? byId("film-seconds-problem") : byId("film-problem")).textContent = error.message + ".";
   }
@@ -99,6 +99,6 @@ byId("film").addEventListener("click", async () => {
 });
 byId("film-stop").addEventListener("click", () => {
   byId("film-stop").disabled = true;
-  giveUp("films", film).catch((error) => { byId("film-stop").disabled = false; byId("film-problem").textContent = error.message + "."; });
+  cancel("films", film).catch((error) => { byId("film-stop").disabled = false; byId("film-problem").textContent = error.message + "."; });
 });
 look();

@@ -1,6 +1,6 @@
 // The question: the study of what was seen. What if is beside it, in whatif.js.
 import { Chart } from "/static/chart.js";
-import { byId, dataOf, follow, giveUp, inUnit, make, number, onUnits, ordered, pressureText, progressOf, say, showProgress, trouble, unitOf } from "/static/common.js";
+import { byId, dataOf, follow, cancel, inUnit, make, number, onUnits, ordered, pressureText, progressOf, say, showProgress, trouble, unitOf } from "/static/common.js";
 import { acrossOf, chosenAxis, onAxis, seriesOf, TONES } from "/static/readings.js";
 import { predictBy } from "/static/whatif.js";
 
@@ -26,7 +26,7 @@ async function order(fit) {
   byId("study-state").textContent = fit ? "Fitting…" : "Studying…";
   byId("study-progress").removeAttribute("value");
   for (const one of choices) one.disabled = true;
-  stop.textContent = `Give the ${fit ? "fit" : "study"} up`;
+  stop.textContent = `Cancel the ${fit ? "fit" : "study"}`;
   try {
     const job = await ordered("studies", { of: subjects, fit }, (told) => {
       running = told;
@@ -41,7 +41,7 @@ async function order(fit) {
       showStudy();
       showStale();
       predictBy(experiments()[0].fit ? study.id : "", result.no_fit[0]);
-    } else endedWithout(job.state === "given up" ? "" : job.problem);
+    } else endedWithout(job.state === "cancelled" ? "" : job.problem);
   } catch (error) { endedWithout(error.message); }
   byId("study-running").hidden = true;
   for (const one of choices) one.disabled = false;
@@ -49,7 +49,7 @@ async function order(fit) {
 }
 // Given up, or it could not be made: what is known from before stays, and it can be started again.
 function endedWithout(problem) {
-  const text = problem ? problem + "." : `The ${wanted ? "fit" : "study"} was given up, and nothing of it is kept.`;
+  const text = problem ? problem + "." : `The ${wanted ? "fit" : "study"} was cancelled.`;
   byId("study-ended").hidden = false;
   byId("study-ended").classList.toggle("bad", Boolean(problem));
   byId("study-ended-text").textContent = text;
@@ -59,7 +59,7 @@ function endedWithout(problem) {
 byId("study-anew").addEventListener("click", () => order(wanted));
 byId("study-stop").addEventListener("click", () => {
   byId("study-stop").disabled = true;
-  giveUp("studies", running).catch((error) => { byId("study-stop").disabled = false; trouble(error.message); });
+  cancel("studies", running).catch((error) => { byId("study-stop").disabled = false; trouble(error.message); });
 });
 const experiments = () => result.summary.experiments ?? [result.summary];
 

@@ -1,0 +1,169 @@
+"""Long work of the pages, as functions that a runner calls in a process beside the server."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from edgewind.runner import report
+
+if TYPE_CHECKING:
+    from edgewind.bench import Bench
+    from edgewind.evidence import RotorDraws
+
+
+@dataclass(frozen=True)
+class Subject:
+    """An experiment to study: a folder, or one experiment of a book.
+
+    Attributes
+    ----------
+    kind : {"book", "folder"}
+        What `target` is.
+    target : str
+        Path or URL.
+    experiment : str
+        Name of the experiment.
+    """
+
+    kind: str
+    target: str
+    experiment: str
+
+
+@dataclass(frozen=True)
+class Film:
+    """Choices of a film."""
+
+    shape: str
+    drive: str
+    quantity: str
+    theme: str
+    size: str
+    seconds: float
+
+
+def make_study(subjects: Sequence[Subject], out: Path, fit: bool) -> dict[str, Any]:
+    """Make a study with its report; send the draws of each fit as the message ``kept``.
+
+    Parameters
+    ----------
+    subjects : sequence of Subject
+        What is studied, the first one foremost.
+    out : Path
+        Folder of the report.
+    fit : bool
+        Whether mechanisms are weighed on a fit.
+
+    Returns
+    -------
+    dict
+        ``summary`` as ``study.json`` has it, ``curves`` and ``no_fit`` for each subject.
+    """
+    from edgewind.book import BookSource, open_book
+    from edgewind.evidence import draws_of
+    from edgewind.report.tables import curve_table
+    from edgewind.signals import ExperimentSource, FolderSource
+    from edgewind.study import study_sources
+
+    with ExitStack() as stack:
+        books = {
+            subject.target: stack.enter_context(
+                open_book(subject.target if "://" in subject.target else Path(subject.target))
+            )
+            for subject in subjects
+            if subject.kind == "book"
+        }
+        sources: list[ExperimentSource] = [
+            BookSource(books[subject.target], subject.experiment)
+            if subject.kind == "book"
+            else FolderSource(Path(subject.target))
+            for subject in subjects
+        ]
+        made = study_sources(
+            sources,
+            str(out),
+            root=", ".join(dict.fromkeys(_name(subject) for subject in subjects)),
+            command=_command(subjects),
+            fit=fit,
+            progress=lambda what, done, total: report("progress", (what, done, total)),
+        )
+    explained = [found.explanation for found in made.findings]
+    fits = [None if one is None else one.fit for one in explained]
+    report("kept", tuple(None if fitted is None else draws_of(fitted) for fitted in fits))
+    curves = []
+    for found in made.findings:
+        table = curve_table(found)
+        curves.append(None if table is None else {name: _rounded(table[name]) for name in table.columns})
+    no_fit = ["" if one is None else one.no_fit for one in explained]
+    return {"summary": made.summary, "curves": curves, "no_fit": no_fit}
+
+
+def compute_gas(shape: str, drive: str) -> dict[str, Any]:
+    """Compute the gas at the usual Knudsen numbers of a shape; the message ``part`` lists those that are ready."""
+    from edgewind.report.film import gas_series
+
+    solved: list[float] = []
+
+    def progress(done: int, total: int, field: Any) -> None:
+        solved.append(float(field.knudsen))
+        report("progress", ("computing the gas", done, total))
+        report("part", list(solved))
+
+    gas_series(shape, drive=drive, progress=progress)
+    return {"solved": solved}
+
+
+def film_gas(film: Film, out: Path) -> dict[str, Any]:
+    """Make a film of the gas."""
+    from edgewind.report.film import gas_series, make_film
+
+    def computing(done: int, total: int, field: Any) -> None:
+        report("progress", ("computing the gas", done, total))
+
+    def drawing(done: int, total: int) -> None:
+        report("progress", ("drawing frames", done, total))
+
+    series = gas_series(film.shape, drive=film.drive, progress=computing)
+    out.mkdir(parents=True, exist_ok=True)
+    made = make_film(
+        str(out / "film.mp4"), series, quantity=film.quantity, theme=film.theme, size=film.size, seconds=film.seconds,
+        progress=drawing,
+    )  # fmt: skip
+    return {"frames": made.frames, "width": made.width, "height": made.height, "bytes": made.bytes}
+
+
+def find_intervals(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
+    """Return how far a change moves both optima, with intervals."""
+    from edgewind.web.whatif import interval_of
+
+    return interval_of(rotor, changes)
+
+
+def _rounded(values: Any) -> list[float]:
+    return [float(f"{value:.6g}") for value in values]
+
+
+def _name(subject: Subject) -> str:
+    # A report may travel: it names the database, and neither its host nor its user.
+    if "://" in subject.target:
+        return f"postgresql://…/{subject.target.rpartition('/')[2].partition('?')[0]}"
+    return Path(subject.target).resolve().name
+
+
+def _command(subjects: Sequence[Subject]) -> str:
+    """Return what makes the report again at a terminal."""
+    first = subjects[0]
+    if len(subjects) == 1 and first.kind == "folder":
+        return shlex.join(["edgewind", "study", _name(first), "--out", "report-folder"])
+    lines = [
+        shlex.join(["edgewind", "export", _name(one), f"rotors/{one.experiment}", "--name", one.experiment])
+        if one.kind == "book"
+        else shlex.join(["cp", "-r", _name(one), "rotors/"])
+        for one in subjects
+    ]
+    return "\n".join(["mkdir rotors", *lines, "edgewind study rotors --out report-folder"])
