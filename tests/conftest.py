@@ -122,7 +122,7 @@ def chromium() -> str:
     return found
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser(chromium: str) -> Iterator[Any]:
     """A Chromium that Playwright drives."""
     from playwright.sync_api import sync_playwright

@@ -1,75 +1,48 @@
-"""The pages served by a process of their own, a real browser, and a virtual bench to record from."""
+"""The pages served from a thread of the tests or from a process of their own, a real browser, and a virtual bench."""
 
 import http.client
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+import uvicorn
 from playwright.sync_api import Browser, BrowserContext, expect
 
 from edgewind.book import open_book
-from edgewind.virtual import serve_bench, write_folder
+from edgewind.virtual import invented_text, serve_bench, write_folder
+from edgewind.web import make_app
+from edgewind.web.security import access_policy
 
 TYPED = (
     "time", "gauge [V]", "pressure [Pa]", "trace", "speed [rpm]", "speed uncertainty [rpm]", "lamp", "sweep", "note",
     "exclude",
 )  # fmt: skip
-# Steady enough on a bench whose time runs a thousand times as fast.
-STEADINESS = """
-[steadiness]
-dwell = "0.3 s"
-trace = "20 s"
-at_least = "0.2 s"
-at_most = "20 s"
-every = "0.03 s"
-look = "10 s"
-"""
+QUICK = (Path(__file__).parents[1] / "quick.toml").read_text(encoding="utf-8")
 
 
-class Served:
-    """The pages in a process of their own, as `edgewind serve` starts them."""
+class Asked:
+    """A server of the pages, asked without a browser."""
 
-    def __init__(self, root: Path, *options: str) -> None:
-        self._root, self._options = root, options
-        self.url = ""
-        self.start()
-
-    def start(self, port: int = 0) -> None:
-        """Start, and wait until the pages answer."""
-        command = [sys.executable, "-m", "edgewind", "serve", str(self._root), "--port", str(port), "--json"]
-        self.process = subprocess.Popen([*command, *self._options], stdout=subprocess.PIPE, text=True)
-        assert self.process.stdout is not None
-        self.url = json.loads(self.process.stdout.readline())["url"].rstrip("/")
+    url: str
 
     @property
     def port(self) -> int:
         return int(urlsplit(self.url).port or 0)
 
-    def kill(self) -> None:
-        """End it as a fault would: no word to anybody."""
-        self.process.send_signal(signal.SIGKILL)
-        self.process.wait()
-
-    def stop(self) -> None:
-        if self.process.poll() is None:
-            self.process.terminate()
-            try:
-                self.process.wait(timeout=60)
-            except subprocess.TimeoutExpired:
-                self.process.kill()
-                self.process.wait()
-
     def ask(
         self, path: str, body: Any = None, *, method: str = "", headers: dict[str, str] | None = None
     ) -> tuple[int, bytes, dict[str, str]]:
-        """Ask without a browser; a body is sent as our own pages send it."""
+        """Ask; a body is sent as our own pages send it."""
         line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
         sent = (
             {"origin": f"http://127.0.0.1:{self.port}", "content-type": "application/json"} if body is not None else {}
@@ -83,6 +56,66 @@ class Served:
 
     def told(self, path: str, body: Any = None) -> Any:
         return json.loads(self.ask(path, body)[1])
+
+
+class Served(Asked):
+    """The pages served from a thread of the tests: the application and its server, without the start of a program."""
+
+    def __init__(self, root: Path | str, host: str = "127.0.0.1", token: str | None = None) -> None:
+        policy = access_policy(host, token)
+        self.app = make_app(root, policy)
+        listening = socket.socket()
+        listening.bind(("127.0.0.1", 0))
+        self.url = f"http://127.0.0.1:{listening.getsockname()[1]}"
+        self.token = policy.token
+        ready = threading.Event()
+
+        class Server(uvicorn.Server):
+            async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+                await super().startup(sockets)
+                ready.set()
+
+        settings = uvicorn.Config(
+            self.app, log_level="warning", access_log=False, server_header=False, ws="websockets-sansio",
+            timeout_graceful_shutdown=1,
+        )  # fmt: skip
+        self._server = Server(settings)
+        self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [listening]}, daemon=True)
+        self._thread.start()
+        assert ready.wait(60), "the pages do not answer"
+
+    def stop(self) -> None:
+        self._server.should_exit = True
+        self._thread.join(30)
+
+
+class ServedApart(Asked):
+    """The pages in a process of their own, as `edgewind serve` starts them."""
+
+    def __init__(self, root: Path, port: int = 0) -> None:
+        self._root = root
+        self.start(port)
+
+    def start(self, port: int = 0) -> None:
+        """Start, and wait until the pages answer."""
+        command = [sys.executable, "-m", "edgewind", "serve", str(self._root), "--port", str(port), "--json"]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        assert self.process.stdout is not None
+        self.url = json.loads(self.process.stdout.readline())["url"].rstrip("/")
+
+    def kill(self) -> None:
+        """End it as a fault would, without warning."""
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait()
+
+    def stop(self) -> None:
+        if self.process.poll() is None:
+            self.process.terminate()
+            try:
+                self.process.wait(timeout=60)
+            except subprocess.TimeoutExpired:
+                self.process.kill()
+                self.process.wait()
 
 
 class Watched:
@@ -121,28 +154,44 @@ def visit(browser: Browser) -> Iterator[Callable[..., Watched]]:
         assert one.outside == [], "a page asked another machine"
 
 
-@pytest.fixture
-def serve() -> Iterator[Callable[..., Served]]:
-    """Serve a folder or a book for one test."""
-    yield from _serving()
+@contextmanager
+def _serving(kind: Callable[..., Any]) -> Iterator[Callable[..., Any]]:
+    running: list[Any] = []
 
-
-@pytest.fixture(scope="module")
-def serve_long() -> Iterator[Callable[..., Served]]:
-    """Serve a folder or a book for all the tests of a file."""
-    yield from _serving()
-
-
-def _serving() -> Iterator[Callable[..., Served]]:
-    running: list[Served] = []
-
-    def start(root: Path, *options: str) -> Served:
-        running.append(Served(root, *options))
+    def start(*arguments: Any, **options: Any) -> Any:
+        running.append(kind(*arguments, **options))
         return running[-1]
 
     yield start
     for one in running:
         one.stop()
+
+
+@pytest.fixture
+def serve() -> Iterator[Callable[..., Served]]:
+    """Serve a folder or a book for one test."""
+    with _serving(Served) as start:
+        yield start
+
+
+@pytest.fixture
+def serve_apart() -> Iterator[Callable[..., ServedApart]]:
+    """Serve a folder for one test, in a process of its own."""
+    with _serving(ServedApart) as start:
+        yield start
+
+
+@pytest.fixture(scope="session")
+def one_root(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder that one server serves to all tests of this room."""
+    return tmp_path_factory.mktemp("pages")
+
+
+@pytest.fixture(scope="session")
+def one_server(one_root: Path) -> Iterator[Served]:
+    """One server for all tests of this room that need no other."""
+    with _serving(Served) as start:
+        yield start(one_root)
 
 
 @pytest.fixture
@@ -153,15 +202,19 @@ def book_folder(tmp_path: Path, bench_text: str) -> Path:
     return tmp_path
 
 
-@pytest.fixture
-def virtual_folder(tmp_path: Path) -> Iterator[Path]:
-    """A folder with the folder of a virtual bench that runs."""
+@pytest.fixture(scope="session")
+def virtual_bench() -> Iterator[Any]:
+    """A virtual bench that runs."""
     with serve_bench(speed_up=1000.0, seed=1) as bench:
-        from edgewind.virtual import invented_text
+        yield bench
 
-        path = write_folder(tmp_path / "virtual", invented_text(), bench.ports)
-        path.write_text(path.read_text(encoding="utf-8") + STEADINESS, encoding="utf-8")
-        yield tmp_path
+
+@pytest.fixture
+def virtual_folder(tmp_path: Path, virtual_bench: Any) -> Path:
+    """A folder with the folder of the virtual bench."""
+    path = write_folder(tmp_path / "virtual", invented_text(), virtual_bench.ports)
+    path.write_text(path.read_text(encoding="utf-8") + "\n" + QUICK, encoding="utf-8")
+    return tmp_path
 
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")

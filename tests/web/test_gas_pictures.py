@@ -7,7 +7,7 @@ import pytest
 
 from edgewind.errors import InputError
 from edgewind.web.gas_pictures import GasPictures, check_ways, choices
-from edgewind.web.jobs import Job
+from edgewind.web.jobs import PageJob
 from edgewind.web.worker import GasOrder
 
 

@@ -1,160 +1,124 @@
-"""Long work that is given up ends whole: its process, what that began, and what was half written; the next is done."""
+"""Long work is done once, kept with its files, and cancelled; what it asks of the runner is held here, not the runner."""
 
-import os
-import signal
-import subprocess
-import sys
-import time
 from collections.abc import Callable, Iterator
-from multiprocessing.connection import Connection, Listener
 from pathlib import Path
 from typing import Any
+from zipfile import ZipFile
 
 import pytest
 
-from edgewind.bench import Bench, write_template
-from edgewind.evidence.parallel import processors
-from edgewind.web import jobs as module
-from edgewind.web.jobs import Job, Jobs
-from edgewind.web.worker import FilmOrder, IntervalOrder, StudyOrder, Subject
+from edgewind.errors import InputError
+from edgewind.runner import Job, Runner
+from edgewind.runner.base import Listener, reporting
+from edgewind.web.jobs import Jobs
 
-PROCESSES = Path("/proc")
-needs_processes = pytest.mark.skipif(not (PROCESSES / "self" / "stat").exists(), reason="no table of processes here")
-# The worker as the server starts it, but that its gas is rough, and so computed in a moment.
-ROUGH_WORKER = """
-import sys
-from multiprocessing.connection import Client
-from edgewind.report import film
-from edgewind.web.worker import work
 
-whole = film.gas_series
-film.gas_series = lambda shape, drive, progress: whole(shape, [3.0, 0.6], drive=drive, tolerance=0.05, fineness=0.5)
-work(Client(sys.argv[1], "AF_UNIX"))
-"""
+class ByHand(Runner):
+    """A runner that does a job when it is asked to."""
+
+    def __init__(self) -> None:
+        self.waiting: list[tuple[Job, Callable[..., Any], tuple[Any, ...]]] = []
+
+    @property
+    def at_once(self) -> int:
+        return 1
+
+    def submit(self, function: Callable[..., Any], *arguments: Any, on_message: Listener | None = None) -> Job:
+        self.waiting.append((Job(on_message), function, arguments))
+        return self.waiting[-1][0]
+
+    def do_next(self) -> None:
+        job, function, arguments = self.waiting.pop(0)
+        if job.begin(lambda: None):
+            try:
+                with reporting(job.message):
+                    job.settle(result=function(*arguments))
+            except Exception as error:
+                job.settle(error=error)
+
+    def close(self) -> None:
+        for job, _, _ in self.waiting:
+            job.cancel()
 
 
 @pytest.fixture
-def jobs() -> Iterator[Jobs]:
-    made = Jobs()
+def runner() -> ByHand:
+    return ByHand()
+
+
+@pytest.fixture
+def jobs(runner: ByHand) -> Iterator[Jobs]:
+    made = Jobs(runner)
     yield made
     made.close()
 
 
-@pytest.fixture
-def bench(make_bench: Callable[..., Bench]) -> Bench:
-    return make_bench()
+def write(out: Path, text: str) -> dict[str, str]:
+    out.mkdir()
+    (out / "report.html").write_text(text)
+    return {"wrote": text}
 
 
-def until(true: Callable[[], Any], *, seconds: float = 600.0) -> Any:
-    """Wait until something is so."""
-    end = time.monotonic() + seconds
-    while not (found := true()):
-        assert time.monotonic() < end, "it did not come to pass"
-        time.sleep(0.02)
-    return found
+def ask(jobs: Jobs, text: str = "a") -> Any:
+    return jobs.ask((text,), write, lambda out: (out, text))
 
 
-def over(job: Job) -> bool:
-    """Whether the thread of the jobs is done with it."""
-    return job.seconds is not None
+def test_work_asked_for_twice_is_done_once(jobs: Jobs, runner: ByHand) -> None:
+    first, again, other = ask(jobs), ask(jobs), ask(jobs, "b")
+    assert first is again and other is not first
+    assert first.to_dict()["state"] == "waiting" and first.under_way
+    runner.do_next()
+    assert first.to_dict() | {"id": ""} == {
+        "id": "", "state": "done", "what": "getting ready", "done": 0, "total": 1, "problem": "",
+        "result": {"wrote": "a"},
+    }  # fmt: skip
+    assert ask(jobs) is first and jobs.get(first.id) is first
 
 
-def parents() -> dict[int, int]:
-    """Every process that runs, and which began it."""
-    found: dict[int, int] = {}
-    for entry in PROCESSES.iterdir():
-        if entry.name.isdecimal():
-            try:
-                state, above = (entry / "stat").read_text().rpartition(")")[2].split()[:2]
-            except OSError:
-                continue  # it ended meanwhile
-            if state != "Z":
-                found[int(entry.name)] = int(above)
-    return found
+def test_cancelled_work_is_not_kept_and_can_be_asked_for_again(jobs: Jobs, runner: ByHand) -> None:
+    job, behind = ask(jobs), ask(jobs, "b")
+    assert job.cancel() and job.state == "cancelled"
+    runner.do_next()
+    runner.do_next()
+    assert jobs.file(job.id, "report.html") is None and jobs.archive(job.id) is None
+    assert behind.state == "done" and not behind.cancel()
+    assert ask(jobs) is not job
 
 
-def begun_by(process: int) -> set[int]:
-    """The processes that a process began, and those that they began."""
-    known, found = parents(), {process}
-    while more := {one for one, above in known.items() if above in found} - found:
-        found |= more
-    return found - {process}
+def test_files_of_finished_work_are_found_and_no_others(jobs: Jobs, runner: ByHand, tmp_path: Path) -> None:
+    (tmp_path / "secret.txt").write_text("hush-hush")
+    job = ask(jobs)
+    assert jobs.file(job.id, "report.html") is None
+    runner.do_next()
+    found = jobs.file(job.id, "report.html")
+    assert found is not None and found.read_text() == "a"
+    for path in ("../secret.txt", "/etc/passwd", "", "x\0y", "missing.html"):
+        assert jobs.file(job.id, path) is None
+    archive = jobs.archive(job.id)
+    assert archive is not None
+    with ZipFile(archive) as opened:
+        assert opened.namelist() == ["report.html"]
+    assert jobs.file("0" * 16, "report.html") is None
 
 
-def two_rotors(place: Path) -> Callable[[Path], StudyOrder]:
-    """A study with fits that takes its time."""
-    for name in ("one", "two"):
-        write_template(place / name)
-    subjects = tuple(Subject("folder", str(place / name), name) for name in ("one", "two"))
-    return lambda folder: StudyOrder(subjects, str(folder), fit=True)
+def test_failed_work_says_why(jobs: Jobs, runner: ByHand) -> None:
+    def refuse(out: Path) -> None:
+        raise InputError("there are too few readings", fix="take more")
+
+    def break_down(out: Path) -> None:
+        raise KeyError("x")
+
+    told, broken = (jobs.ask((work,), work, lambda out: (out,)) for work in (refuse, break_down))
+    runner.do_next()
+    runner.do_next()
+    assert told.to_dict()["problem"] == "there are too few readings; take more"
+    assert broken.to_dict()["problem"] == "it failed: KeyError('x')"
 
 
-@needs_processes
-def test_a_study_that_is_given_up_ends_with_all_that_it_began(jobs: Jobs, bench: Bench, tmp_path: Path) -> None:
-    study = jobs.ask(("study",), two_rotors(tmp_path))
-    behind = jobs.ask(("behind",), lambda folder: IntervalOrder(bench, {}))
-    until(lambda: study.progress[0].startswith("fitting"))
-    worker = jobs._process.pid
-    if processors() > 1:
-        until(lambda: len(begun_by(worker)) >= 2)  # one for each rotor
-    running = begun_by(worker) | {worker}
-    jobs.give_up(study.id)
-    assert study.as_plain()["state"] == "given up"
-    until(lambda: over(study))
-    until(lambda: not running & parents().keys())
-    assert not study.folder.exists()
-    # what waited behind it is done, by another process
-    until(lambda: over(behind))
-    assert (behind.state, behind.problem) == ("done", "")
-    assert jobs.ask(("study",), two_rotors(tmp_path / "again")) is not study
-
-
-def test_what_waits_is_given_up_and_what_is_done_is_not(jobs: Jobs, bench: Bench) -> None:
-    first, second, third = (
-        jobs.ask((width,), lambda folder, width=width: IntervalOrder(bench, {"rotor.vane_width": width}))  # type: ignore[misc]
-        for width in ("8 mm", "9 mm", "10 mm")
-    )
-    jobs.give_up(second.id)
-    until(lambda: over(third))
-    assert [job.state for job in (first, second, third)] == ["done", "given up", "done"]
-    assert not over(second) and second.result == {}
-    jobs.give_up(first.id)
-    jobs.give_up("there is none of that name")
-    assert first.state == "done" and jobs.ask(("8 mm",), lambda folder: first.order) is first
-
-
-@needs_processes
-def test_a_process_that_will_not_end_is_ended(jobs: Jobs, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "_GRACE_S", 0.3)
-    study = jobs.ask(("study",), two_rotors(tmp_path))
-    until(lambda: study.progress[0] not in ("waiting for its turn", "getting ready"))
-    number = jobs._process.pid
-    os.kill(number, signal.SIGSTOP)  # it hears nothing now
-    jobs.give_up(study.id)
-    until(lambda: over(study))
-    with pytest.raises(ProcessLookupError):
-        os.kill(number, 0)
-
-
-@needs_processes
-def test_a_film_that_is_given_up_leaves_no_half_of_it(tmp_path: Path) -> None:
-    """Its process is told to end while FFmpeg codes: FFmpeg ends, and the file that it wrote is removed."""
-    listener = Listener(str(tmp_path / "line"), "AF_UNIX")
-    command = [sys.executable, "-c", ROUGH_WORKER, str(tmp_path / "line")]
-    worker = subprocess.Popen(command, env=os.environ | {"EDGEWIND_CACHE": str(tmp_path / "cache")})
-    try:
-        line: Connection = listener.accept()
-        out = tmp_path / "made" / "film.mp4"
-        line.send(FilmOrder("strip", "thermal", "temperature", "dark", "1080p", 60.0, str(out)))
-        while (told := line.recv())[1][0] != "drawing frames":
-            assert told[0] == "progress"
-        coding = until(lambda: begun_by(worker.pid))
-        assert list(out.parent.iterdir())
-        worker.terminate()
-        assert worker.wait(60) == 128 + 15
-        until(lambda: not coding & parents().keys())
-        assert list(out.parent.iterdir()) == []
-    finally:
-        worker.kill()
-        worker.wait()
-        listener.close()
+def test_old_jobs_are_forgotten_with_their_files(jobs: Jobs, runner: ByHand) -> None:
+    first = ask(jobs, "0")
+    runner.do_next()
+    for number in range(1, 40):
+        ask(jobs, str(number))
+        runner.do_next()
+    assert jobs.get(first.id) is None and not first.folder.exists()

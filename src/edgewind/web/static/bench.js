@@ -15,7 +15,7 @@ const ordered = () => [...rows.values()].sort((a, b) => a.n - b.n);
 const WORDS = {
   ready: "ready", setting: "setting the pressure", settling: "settling", reading: "taking the reading", storing: "storing",
   "coast-down": "coasting down, lamp off", paused: "paused", asking: "waiting for you", finished: "finished", stopped: "stopped", failed: "ended by a fault",
-  gone: "the recorder is gone without a word",
+  gone: "the recorder disconnected unexpectedly",
 };
 const big = (value, kind, digits) => (value === null || value === undefined ? "–" : number(inUnit(value, kind), digits));
 
@@ -237,7 +237,7 @@ follow(slug, experiment, {
     const step = `${told.step?.number}${told.running}`;
     if (step !== lastStep) { lastStep = step; refuse(""); showRows(); }
     if (ended) {
-      byId("waiting").hidden = told.phase === "finished" || told.done >= told.total;  // from here it can be gone on with
+      byId("waiting").hidden = told.phase === "finished" || told.done >= told.total;  // from here it can be resumed
       byId("waiting-text").textContent = `The sweep was cut off: ${told.done} of ${told.total} steps are done.`;
       say("The sweep is over: " + (WORDS[told.phase] ?? told.phase));
       askNext();

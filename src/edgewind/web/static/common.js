@@ -120,7 +120,7 @@ export async function ask(address, body) {
   };
   let answer;
   try { answer = await fetch(address, options); }
-  catch { throw new Refused(0, { problem: "no word from the server", fix: "nothing is known to be stored; see that it runs and send again" }); }
+  catch { throw new Refused(0, { problem: "The server does not answer", fix: "what was sent may not be stored: check that the server runs, then send it again" }); }
   let told;
   try { told = await answer.json(); } catch { told = { problem: (await answer.text?.().catch(() => "")) || "the server answered with " + answer.status }; }
   if (!answer.ok) throw new Refused(answer.status, told);
@@ -189,7 +189,7 @@ export function follow(slug, experiment, hear) {
     };
     line.onclose = () => {
       if (socket !== line || ended) return;
-      trouble("No word from the server: what is shown may be old. Trying again.");
+      trouble("No update from the server; values may be out of date. Trying again.");
       setTimeout(connect, wait);
       wait = Math.min(wait * 1.6, 3000);
     };
