@@ -15,7 +15,7 @@ import edgewind
 SOURCE = Path(edgewind.__file__).parent
 MODULES = sorted(path for path in SOURCE.rglob("*.py") if path.parent != SOURCE or path.name != "__init__.py")
 
-# What each room may use directly; it may use whatever those may use, too. The first rows are single files.
+# What each room may use directly; it may use whatever those may use, too. BASE is what serves every room.
 BASE = {
     "errors": set(),
     "clock": {"errors"},
