@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from edgewind.errors import InputError
-from edgewind.live import Channel, Event, Sweep, SweepRequest, parse_pressures, prepare, read_plan, unfinished
-from edgewind.live.channel import QUIET, TELL_EVERY_S, events_message, recent_events, status_message
-from edgewind.live.journal import give_up, unfinished_of
+from edgewind.live import ControlSocket, Event, Sweep, SweepRequest, parse_pressures, prepare, read_plan, unfinished
+from edgewind.live.control_socket import QUIET, TELL_EVERY_S, events_message, recent_events, status_message
+from edgewind.live.sweep_log import abandon, unfinished_of
 from edgewind.web.catalog import Catalog, NotHereError
 from edgewind.web.live_updates import ExperimentFeeds
 from edgewind.web.reading_form import FieldError
@@ -33,7 +33,7 @@ class LocalSweep:
         self.slug, self.experiment, self.sweep = slug, experiment, sweep
         self.run = uuid.uuid4().hex[:16]
         self._feeds, self._own = feeds, own
-        self._channel: Channel | None = None
+        self._channel: ControlSocket | None = None
         self._over = threading.Event()
         self._leave = sweep.subscribe(self._heard)
         self._thread: threading.Thread | None = None
@@ -61,7 +61,7 @@ class LocalSweep:
         self.sweep.start()
         self._own.add(self.run)
         with contextlib.suppress(InputError):  # another server of this user may steer it too; where not, this one does
-            self._channel = Channel(self.sweep, "other pages", run=self.run)
+            self._channel = ControlSocket(self.sweep, "other pages", run=self.run)
         self._thread = threading.Thread(target=self._tell, name="tell of a sweep", daemon=True)
         self._thread.start()
 
@@ -76,11 +76,11 @@ class LocalSweep:
             raise InputError("this sweep is over", fix="begin another")
         self.sweep.command(name, text, of=of)
 
-    def give_up(self) -> None:
+    def abandon(self) -> None:
         """Note that a sweep which was made ready here will not be begun, so that it does not count as cut off."""
         if self._thread is None and not self.sweep.resumed:
             mine = [one for one in unfinished_of(self.sweep.book, self.experiment) if one.id == self.id]
-            give_up(self.sweep.book, self.experiment, mine, "it was made ready and not begun")
+            abandon(self.sweep.book, self.experiment, mine, "it was made ready and not begun")
 
     def close(self) -> None:
         """Stop, wait for the safe state, and let go of instruments and book."""
@@ -245,7 +245,7 @@ class Sweeps:
             raise InputError("this sweep is running", fix="stop it")
         with self._lock:
             self._bouts.pop(key, None)
-        bout.give_up()
+        bout.abandon()
         bout.close()
 
     def close(self) -> None:
