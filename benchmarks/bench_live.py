@@ -20,10 +20,10 @@ import numpy as np
 from measured import TESTS, Row, postgres, row
 
 from edgewind.book import open_book
-from edgewind.live.roles import RawTrace
+from edgewind.live.devices import RawTrace
 from edgewind.live.spool import Spool
 from edgewind.live.stream import WireSource, read_stream, record_stream
-from edgewind.live.wire_visa import VisaWire
+from edgewind.live.transport_visa import VisaTransport
 
 HOUR = 360_000_000  # samples at 100 kSa/s
 # Bench time over time on the clock while streaming. The bench lets a client go that falls two hours of bench time
@@ -62,9 +62,9 @@ def _bench(speed_up: float, *options: str) -> Any:
 
 def _stream(samples: int) -> list[Row]:
     with _bench(STREAM_SPEED_UP) as ports, tempfile.TemporaryDirectory() as place:
-        wire = VisaWire(f"TCPIP::127.0.0.1::{ports['stream']}::SOCKET", timeout_s=30.0, check="*IDN?")
-        wire.tell("STR:SRAT 100000;BLOC 100000")
-        interval = wire.ask("STR:XINC?", float)
+        link = VisaTransport(f"TCPIP::127.0.0.1::{ports['stream']}::SOCKET", timeout_s=30.0, check="*IDN?")
+        link.write("STR:SRAT 100000;BLOC 100000")
+        interval = link.query("STR:XINC?", float)
         early = 0.0
 
         def note(done: Any) -> None:
@@ -73,10 +73,14 @@ def _stream(samples: int) -> list[Row]:
                 early = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
         done = record_stream(
-            WireSource(wire, "STR:DATA?", "STR:STOP"), Path(place), interval_s=interval, samples=samples, on_block=note
+            WireSource(link, "STR:DATA?", "STR:STOP"),
+            Path(place),
+            interval_s=interval,
+            samples=samples,
+            on_block=note,
         )
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        wire.close()
+        link.close()
         whole = sum(part.size for part in read_stream(Path(place)))
     if done.problem:
         print(f"  the stream: {done.problem}")

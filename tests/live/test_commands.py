@@ -7,15 +7,15 @@ import pytest
 from edgewind.errors import InputError
 from edgewind.live.commands import COMMANDS, Commands, RepeatError, SkipError
 from edgewind.live.errors import StoppedError
-from edgewind.live.events import Board
-from edgewind.live.request import Step
+from edgewind.live.events import SweepState
+from edgewind.live.sweep_request import Step
 
 ONE, TWO = Step(1, "reading", 1.0), Step(2, "reading", 2.0)
 
 
 @pytest.fixture
 def board():
-    return Board()
+    return SweepState()
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edgewind.live import Watch, drift_of
+from edgewind.live import SteadinessMonitor, drift_of
 
 DWELL, MARGIN, CONFIDENCE = 30.0, 0.02, 0.95
 
@@ -25,7 +25,7 @@ def waits(drift, correlation, sigma, count, *, tau=None, every=0.5, seconds=150.
     rng, found = np.random.default_rng(seed), []
     time = np.arange(0.0, seconds, every)
     for _ in range(count):
-        watch = Watch(
+        watch = SteadinessMonitor(
             dwell_s=DWELL, at_least_s=10.0, pressure_margin=MARGIN, speed_margin=MARGIN, confidence=CONFIDENCE,
             with_speed=False,
         )  # fmt: skip
@@ -78,7 +78,7 @@ def test_too_few_values_say_nothing():
 
 def test_a_rotor_at_rest_is_steady_by_its_pressure_and_a_flicker_of_speed_is_not():
     def watched(speeds):
-        watch = Watch(
+        watch = SteadinessMonitor(
             dwell_s=5.0, at_least_s=5.0, pressure_margin=0.02, speed_margin=0.02, confidence=0.95
         )  # fmt: skip
         rng, found = np.random.default_rng(2), None

@@ -14,7 +14,7 @@ import pytest
 from edgewind.errors import InputError
 from edgewind.live import stream
 from edgewind.live.stream import Block, WireSource, read_stream, record_stream
-from edgewind.live.wire_visa import VisaWire
+from edgewind.live.transport_visa import VisaTransport
 
 sys.path.insert(0, str(Path(__file__).parent))
 from fake import FakeInstrument
@@ -127,25 +127,29 @@ def framed(number, count=50, damage=b""):
 def test_a_block_that_is_damaged_on_its_way_ends_the_stream(tmp_path, damage):
     blocks = b"".join(framed(number) for number in range(4)) + damage
     with FakeInstrument({"STR?": blocks}) as instrument:
-        wire = VisaWire(instrument.address, timeout_s=0.3, check="*IDN?")
-        done = record_stream(WireSource(wire, "STR?", "STOP"), tmp_path, interval_s=INTERVAL, samples=10**6)
-        wire.close()
+        link = VisaTransport(instrument.address, timeout_s=0.3, check="*IDN?")
+        done = record_stream(WireSource(link, "STR?", "STOP"), tmp_path, interval_s=INTERVAL, samples=10**6)
+        link.close()
     assert done.samples == 200 and done.problem.startswith(instrument.address)
 
 
 def test_the_stream_of_the_virtual_bench_comes_whole_in_bounded_memory(virtual, tmp_path):
     """Two million samples, 20 s at 100 kSa/s; `benchmarks/bench_live.py` takes an hour of them."""
-    wire = VisaWire(virtual.address("stream"), timeout_s=20.0, check="*IDN?")
-    wire.tell("STR:BLOC 50000")
-    interval = wire.ask("STR:XINC?", float)
+    link = VisaTransport(virtual.address("stream"), timeout_s=20.0, check="*IDN?")
+    link.write("STR:BLOC 50000")
+    interval = link.query("STR:XINC?", float)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     done = record_stream(
-        WireSource(wire, "STR:DATA?", "STR:STOP"), tmp_path, interval_s=interval, samples=2_000_000, file_bytes=1 << 20
+        WireSource(link, "STR:DATA?", "STR:STOP"),
+        tmp_path,
+        interval_s=interval,
+        samples=2_000_000,
+        file_bytes=1 << 20,
     )
     grown = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
     assert (done.samples, done.dropped, done.problem) == (2_000_000, 0, "")
     assert sum(part.size for part in read_stream(tmp_path)) == 2_000_000
-    assert wire.ask("*IDN?", str).startswith("Edgewind")  # questions and answers go together afterwards
-    wire.close()
+    assert link.query("*IDN?", str).startswith("Edgewind")  # questions and answers go together afterwards
+    link.close()
     # 64 blocks of 0.1 MB may wait, and the bench in this process has some of its own
     assert grown < 150

@@ -8,8 +8,8 @@ from edgewind.book import open_book
 from edgewind.errors import InputError
 from edgewind.web import make_app, serve
 from edgewind.web.catalog import Catalog
-from edgewind.web.errors import NotFoundError
 from edgewind.web.catalog_views import catalog_listing
+from edgewind.web.errors import NotFoundError
 
 
 @pytest.fixture

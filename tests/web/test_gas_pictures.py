@@ -6,21 +6,22 @@ from typing import Any
 import pytest
 
 from edgewind.errors import InputError
+from edgewind.runner import Job
 from edgewind.web.gas_pictures import GasPictures, check_ways, choices
-from edgewind.web.jobs import PageJob
-from edgewind.web.worker import GasOrder
+from edgewind.web.work import compute_gas
 
 
 class Computed:
     """In place of the process beside the server: a job whose first Knudsen numbers are ready."""
 
     def __init__(self, *ready: float) -> None:
-        self._ready = list(ready)
+        self._job = Job()
+        self._job.begin(lambda: None)
+        self._job.message("part", list(ready))
 
-    def ask(self, key: tuple[Any, ...], order: Any) -> Job:
-        asked = order(Path())
-        assert isinstance(asked, GasOrder)
-        return Job("1", key, asked, Path(), state="working", part=self._ready)
+    def ask(self, key: tuple[Any, ...], function: Any, arguments: Any) -> PageJob:
+        assert function is compute_gas
+        return PageJob(key, Path("job"), arguments(Path("job")), self._job)
 
 
 @pytest.mark.parametrize(
@@ -54,5 +55,5 @@ def test_the_picture_comes_from_what_is_computed_so_far() -> None:
         room.picture({}, 0.1)
     still, kind = room.still({"kind": "svg", "size": "1080p"}, 1.0)
     assert kind == "svg" and b"<svg" in still[:2000]
-    with pytest.raises(InputError, match="kind"):
+    with pytest.raises(InputError, match="image type"):
         room.still({"kind": "exe"}, 1.0)

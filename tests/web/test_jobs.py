@@ -1,4 +1,4 @@
-"""Long work is done once, kept with its files, and cancelled; what it asks of the runner is held here, not the runner."""
+"""Long work is done once, kept with its files, and cancelled; the runner itself is held elsewhere."""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path

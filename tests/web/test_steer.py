@@ -155,9 +155,10 @@ def test_a_killed_recorder_is_reported_and_its_commands_do_not_reach_the_next(
     # a copy of the book is another book: it steers nothing
     copies = virtual_folder / "copies"
     copies.mkdir()
-    with closing(sqlite3.connect(virtual_folder / "lab.book")) as one, closing(
-        sqlite3.connect(copies / "lab.book")
-    ) as other:
+    with (
+        closing(sqlite3.connect(virtual_folder / "lab.book")) as one,
+        closing(sqlite3.connect(copies / "lab.book")) as other,
+    ):
         one.backup(other)
     assert Catalog(copies).slug_of("swept", recorder.book) is None
     assert Catalog(virtual_folder).slug_of("swept", recorder.book) == "lab.book"

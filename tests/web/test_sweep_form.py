@@ -125,9 +125,7 @@ def test_a_dropped_sweep_cannot_be_started(make_sweeps: Callable[..., Sweeps], v
     sweeps.close()
 
 
-def test_a_recorder_is_started_apart_from_the_server(
-    virtual_folder: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_recorder_is_started_apart_from_the_server(virtual_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """In a session of its own, with nothing to read from: it outlives the server and its terminal, on Windows too."""
     from edgewind.web import sweeps
 

@@ -171,7 +171,7 @@ def _plan(bench: Bench, request: SweepRequest, waiting: list[Unfinished]) -> dic
         What to beware of.
     steps : list of dict
         The steps in their order; of an adaptive sweep, those that are known beforehand.
-    steps[].number, steps[].kind, steps[].pressure_pa, steps[].direction : as in edgewind.live.request.Step
+    steps[].number, steps[].kind, steps[].pressure_pa, steps[].direction : as in edgewind.live.sweep_request.Step
     adaptive : int
         Most readings of an adaptive sweep; zero where the pressures are given.
     target_interval : str or None
@@ -230,7 +230,7 @@ def _run(sweep: Sweep, console: Console, *, remote: bool, made_by: str, run: str
     """Start the sweep and attend to it until it ends."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    from edgewind.live import Channel
+    from edgewind.live import ControlSocket
 
     events: queue.Queue[Any] = queue.Queue()
     columns = (
@@ -248,7 +248,7 @@ def _run(sweep: Sweep, console: Console, *, remote: bool, made_by: str, run: str
         if keys is not None and keys.live:
             console.print(_HELP, markup=False, soft_wrap=True)
         try:
-            stack.enter_context(Channel(sweep, made_by, run=run))
+            stack.enter_context(ControlSocket(sweep, made_by, run=run))
         except InputError as error:
             if remote:
                 raise

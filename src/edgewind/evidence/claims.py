@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from edgewind.bench import Bench
-
-if TYPE_CHECKING:
-    from edgewind.evidence.verdicts import Case
 
 Verdict = Literal["ruled out", "sufficient", "contributes", "cannot tell"]
 
@@ -53,9 +49,6 @@ class Claim:
     shape: str = ""
     light: str = ""
     envelope: str = ""
-
-
-Mechanism = Callable[["Case"], Claim]
 
 
 def sign_agrees(bench: Bench, leading_face: Literal["bright", "dark"]) -> bool | None:

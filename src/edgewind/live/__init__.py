@@ -1,46 +1,46 @@
 """The live bench: instruments on wires, steadiness, interlocks, and the sweep that records without losing anything."""
 
-from edgewind.live.before import cautions_of, moves_of
-from edgewind.live.channel import Channel
+from edgewind.live.briefing import cautions_of, moves_of
+from edgewind.live.client import Recorder, RecorderNotFoundError, recorders
 from edgewind.live.commands import COMMANDS
+from edgewind.live.control_socket import ControlSocket
 from edgewind.live.device_check import DeviceCheck, check_devices
-from edgewind.live.errors import GarbledError, GoneError, InstrumentError, InterlockError, SilentError
+from edgewind.live.errors import DisconnectedError, GarbledError, InstrumentError, InterlockError, NoAnswerError
 from edgewind.live.events import Event, Status
 from edgewind.live.instruments import Instruments, connect
-from edgewind.live.journal import Unfinished
 from edgewind.live.prepare import check_request, prepare, read_plan, unfinished
-from edgewind.live.recorders import GoneRecorderError, Recorder, recorders
-from edgewind.live.request import Step, SweepRequest, parse_pressures
-from edgewind.live.steadiness import Drift, Steadiness, Watch, drift_of
+from edgewind.live.steadiness import Drift, Steadiness, SteadinessMonitor, drift_of
 from edgewind.live.strategy import AdaptiveStrategy, Enough, Proposal, Strategy
 from edgewind.live.sweep import ENDED, Sweep
+from edgewind.live.sweep_log import Unfinished
+from edgewind.live.sweep_request import Step, SweepRequest, parse_pressures
 
 __all__ = [
     "COMMANDS",
     "ENDED",
     "AdaptiveStrategy",
-    "Channel",
+    "ControlSocket",
     "DeviceCheck",
+    "DisconnectedError",
     "Drift",
     "Enough",
     "Event",
     "GarbledError",
-    "GoneError",
-    "GoneRecorderError",
     "InstrumentError",
     "Instruments",
     "InterlockError",
+    "NoAnswerError",
     "Proposal",
     "Recorder",
-    "SilentError",
+    "RecorderNotFoundError",
     "Status",
     "Steadiness",
+    "SteadinessMonitor",
     "Step",
     "Strategy",
     "Sweep",
     "SweepRequest",
     "Unfinished",
-    "Watch",
     "cautions_of",
     "check_devices",
     "check_request",

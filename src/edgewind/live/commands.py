@@ -13,8 +13,8 @@ from pathlib import Path
 
 from edgewind.errors import InputError
 from edgewind.live.errors import StoppedError
-from edgewind.live.events import Board
-from edgewind.live.request import Step
+from edgewind.live.events import SweepState
+from edgewind.live.sweep_request import Step
 
 COMMANDS = ("pause", "resume", "skip", "repeat", "stop", "note", "answer")
 _WHICHEVER = 0  # the first step to come, where none is at hand
@@ -33,13 +33,13 @@ class Commands:
 
     Parameters
     ----------
-    board : Board
+    board : SweepState
         Where notes and refusals are told.
     keep : callable
         Puts a note on the disk and returns the file.
     """
 
-    def __init__(self, board: Board, keep: Callable[[str], Path]) -> None:
+    def __init__(self, board: SweepState, keep: Callable[[str], Path]) -> None:
         self._board, self._keep = board, keep
         self._lock = threading.RLock()
         self._stop, self._paused, self._begun, self._over = (threading.Event() for _ in range(4))

@@ -27,7 +27,7 @@ class InstrumentError(EdgewindError):
         return type(self)(who, self.problem, self.fix)
 
 
-class SilentError(InstrumentError):
+class NoAnswerError(InstrumentError):
     """No whole answer came in time."""
 
 
@@ -35,7 +35,7 @@ class GarbledError(InstrumentError):
     """An answer came that is not one to this question."""
 
 
-class GoneError(InstrumentError):
+class DisconnectedError(InstrumentError):
     """The connection cannot be opened, or broke."""
 
 

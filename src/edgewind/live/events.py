@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
-from edgewind.live.request import Step
 from edgewind.live.steadiness import Steadiness
+from edgewind.live.sweep_request import Step
 
 _KEPT = 10_000
 
@@ -116,7 +116,7 @@ class Events:
                 self._listeners.remove(listener)
 
 
-class Board:
+class SweepState:
     """Where a running sweep writes how it stands; whoever wants to know reads it here, from any thread."""
 
     def __init__(self) -> None:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from edgewind.live.attention import Attention
 from edgewind.live.errors import InstrumentError
-from edgewind.live.events import Board
+from edgewind.live.events import SweepState
 from edgewind.live.instruments import Instruments
+from edgewind.live.operator import Operator
 
 
 class Hands:
     """Whatever moves is moved here."""
 
-    def __init__(self, instruments: Instruments, board: Board, attention: Attention) -> None:
+    def __init__(self, instruments: Instruments, board: SweepState, attention: Operator) -> None:
         self._instruments, self._board, self._attention = instruments, board, attention
 
     def make_safe(self, *, strict: bool) -> list[str]:

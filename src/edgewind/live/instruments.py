@@ -10,13 +10,13 @@ from typing import Any, Self
 from edgewind.bench import Bench
 from edgewind.bench.instruments import Instrument, InstrumentsSection
 from edgewind.errors import InputError
-from edgewind.live.roles import Lamp, Meter, Tachometer, Valve
-from edgewind.live.wire import Wire
-from edgewind.live.wire_serial import SerialWire
-from edgewind.live.wire_visa import VisaWire
+from edgewind.live.devices import Lamp, Meter, Tachometer, Valve
+from edgewind.live.transport import Transport
+from edgewind.live.transport_serial import SerialTransport
+from edgewind.live.transport_visa import VisaTransport
 
 # How an instrument may be reached, by the key of `bench.toml` that says so.
-WIRES: dict[str, Callable[..., Wire]] = {"resource": VisaWire, "port": SerialWire}
+TRANSPORTS: dict[str, Callable[..., Transport]] = {"resource": VisaTransport, "port": SerialTransport}
 
 
 @dataclass
@@ -28,7 +28,7 @@ class Instruments:
     valve: Valve | None = None
     lamp: Lamp | None = None
     tachometer: Tachometer | None = None
-    wires: list[Wire] = field(default_factory=list)
+    transports: list[Transport] = field(default_factory=list)
 
     def __enter__(self) -> Self:
         return self
@@ -40,13 +40,13 @@ class Instruments:
 
     def close(self) -> None:
         """Let go of every connection; moves nothing."""
-        for wire in self.wires:
-            wire.close()
+        for transport in self.transports:
+            transport.close()
 
     def on_trouble(self, told: Callable[[str], None]) -> None:
         """Have every failed attempt told."""
-        for wire in self.wires:
-            wire.on_trouble = told
+        for transport in self.transports:
+            transport.on_trouble = told
 
     def verify(self) -> None:
         """See on every connection that questions and answers go together.
@@ -56,8 +56,8 @@ class Instruments:
         InstrumentError
             On one they do not.
         """
-        for wire in self.wires:
-            wire.verify()
+        for transport in self.transports:
+            transport.verify()
 
     def make_safe(self) -> tuple[list[str], list[str]]:
         """Lamp off and valve off, each tried whatever becomes of the other.
@@ -93,33 +93,35 @@ def connect(bench: Bench) -> Instruments:
     """
     section = bench.instruments or InstrumentsSection()
     check_limits(bench)
-    wires: dict[str, Wire] = {}
+    transports: dict[str, Transport] = {}
 
-    def wire(one: Instrument) -> Wire:
-        if one.address not in wires:
-            wires[one.address] = _wire_of(one, section)
-        found = wires[one.address]
+    def transport(one: Instrument) -> Transport:
+        if one.address not in transports:
+            transports[one.address] = _transport_of(one, section)
+        found = transports[one.address]
         found.timeout_s, found.retries = max(found.timeout_s, one.timeout.value), max(found.retries, one.retries)
         return found
 
     limits = bench.limits
     most = None if limits is None or limits.valve_above is None else limits.valve_above.value
     made = Instruments(
-        gauge=None if section.gauge is None else Meter(wire(section.gauge), section.gauge, "gauge"),
+        gauge=None if section.gauge is None else Meter(transport(section.gauge), section.gauge, "gauge"),
         thermometer=(
             None
             if section.thermometer is None
-            else Meter(wire(section.thermometer), section.thermometer, "thermometer")
+            else Meter(transport(section.thermometer), section.thermometer, "thermometer")
         ),
-        valve=None if section.valve is None else Valve(wire(section.valve), section.valve, most),
-        lamp=None if section.lamp is None else Lamp(wire(section.lamp), section.lamp),
-        tachometer=None if section.tachometer is None else Tachometer(wire(section.tachometer), section.tachometer),
+        valve=None if section.valve is None else Valve(transport(section.valve), section.valve, most),
+        lamp=None if section.lamp is None else Lamp(transport(section.lamp), section.lamp),
+        tachometer=None
+        if section.tachometer is None
+        else Tachometer(transport(section.tachometer), section.tachometer),
     )
-    made.wires = list(wires.values())
+    made.transports = list(transports.values())
     return made
 
 
-def _wire_of(one: Instrument, section: InstrumentsSection) -> Wire:
+def _transport_of(one: Instrument, section: InstrumentsSection) -> Transport:
     settings: dict[str, Any] = {
         "baud": one.baud,
         "timeout_s": one.timeout.value,
@@ -128,8 +130,8 @@ def _wire_of(one: Instrument, section: InstrumentsSection) -> Wire:
         "check": one.check_question,
     }
     if one.port is not None:
-        return WIRES["port"](one.port, pattern=section.pattern_of(one.address), **settings)
-    return WIRES["resource"](one.resource, **settings)
+        return TRANSPORTS["port"](one.port, pattern=section.pattern_of(one.address), **settings)
+    return TRANSPORTS["resource"](one.resource, **settings)
 
 
 def check_limits(bench: Bench) -> None:

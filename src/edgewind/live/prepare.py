@@ -10,13 +10,13 @@ from edgewind.bench import BENCH_FILE, Bench, parse_bench
 from edgewind.bench.load import read_settings_text
 from edgewind.book import Book, NoBookError, open_book
 from edgewind.errors import InputError
-from edgewind.live.cells import columns_of, titles_of
+from edgewind.live.columns import columns_of, titles_of
 from edgewind.live.instruments import Instruments, check_limits, connect
-from edgewind.live.journal import Journal, Unfinished, give_up, leave_notes, new_id, unfinished_of
-from edgewind.live.request import SweepRequest
 from edgewind.live.spool import MADE_BY, Spool
 from edgewind.live.strategy import AdaptiveStrategy, Strategy
 from edgewind.live.sweep import Sweep
+from edgewind.live.sweep_log import SweepLog, Unfinished, abandon, attach_notes, new_id, unfinished_of
+from edgewind.live.sweep_request import SweepRequest
 
 SPOOL = ".spool"
 
@@ -119,10 +119,10 @@ def prepare(
         found = _choose(opened, experiment, request, resume)
         if found is None:
             assert request is not None
-            journal = Journal(opened, experiment, new_id(request))
-            journal.keep("plan", {"request": request.plain()})
+            log = SweepLog(opened, experiment, new_id(request))
+            log.keep("plan", {"request": request.plain()})
         else:
-            request, journal = found.request, Journal(opened, experiment, found.id)
+            request, log = found.request, SweepLog(opened, experiment, found.id)
             check_request(request, bench, str(place / BENCH_FILE))  # the limits may have changed since it was begun
         if request.adaptive and strategy is None:
             low, high = min(request.pressures_pa), max(request.pressures_pa)
@@ -133,7 +133,7 @@ def prepare(
             experiment=experiment,
             columns=columns,
             request=request,
-            journal=journal,
+            log=log,
             spool=kept,
             instruments=instruments(bench),
             strategy=strategy,
@@ -182,7 +182,7 @@ def _recover(spool: Spool, book: Book) -> None:
         entry.into(book)
         spool.remove(entry)
     for note in spool.notes():
-        leave_notes(book, note.experiment, note.sweep, [note.text])
+        attach_notes(book, note.experiment, note.sweep, [note.text])
         note.file.unlink(missing_ok=True)
     spool.clear_broken()
 
@@ -190,7 +190,7 @@ def _recover(spool: Spool, book: Book) -> None:
 def _choose(book: Book, experiment: str, request: SweepRequest | None, resume: bool | None) -> Unfinished | None:
     waiting = unfinished_of(book, experiment)
     if resume is False:
-        give_up(book, experiment, waiting, "a new sweep was begun in its place")
+        abandon(book, experiment, waiting, "a new sweep was begun in its place")
         if request is None:
             raise InputError("it is not said what to measure", fix="give --pressures 0.02Pa:20Pa:12")
         return None

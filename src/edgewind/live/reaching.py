@@ -7,14 +7,14 @@ import time
 from typing import Any
 
 from edgewind.bench import Bench
-from edgewind.live.attention import Attention
 from edgewind.live.commands import SkipError
-from edgewind.live.events import Board
+from edgewind.live.events import SweepState
 from edgewind.live.hands import Hands
 from edgewind.live.instruments import Instruments
 from edgewind.live.interlocks import Observation
-from edgewind.live.request import Step
+from edgewind.live.operator import Operator
 from edgewind.live.steadiness import Steadiness
+from edgewind.live.sweep_request import Step
 from edgewind.live.valve_search import ValveSearch
 from edgewind.units import format_number
 
@@ -25,7 +25,7 @@ class Reaching:
     """Reaches the pressures of a sweep; what it learns of the valve serves the next step."""
 
     def __init__(
-        self, bench: Bench, instruments: Instruments, board: Board, attention: Attention, hands: Hands
+        self, bench: Bench, instruments: Instruments, board: SweepState, attention: Operator, hands: Hands
     ) -> None:
         self._bench, self._instruments = bench, instruments
         self._board, self._attention, self._hands = board, attention, hands

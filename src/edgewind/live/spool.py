@@ -22,8 +22,8 @@ import numpy as np
 
 from edgewind.book import Book, TraceFile
 from edgewind.errors import InputError
+from edgewind.live.devices import RawTrace
 from edgewind.live.disk import write_whole
-from edgewind.live.roles import RawTrace
 
 fcntl: Any = None  # Windows has none: there the person sees to it that one recorder runs at a time
 with contextlib.suppress(ImportError):

@@ -148,7 +148,7 @@ class Steadiness:
         return bool(drifts) and all(one.steady for one in drifts)
 
 
-class Watch:
+class SteadinessMonitor:
     """Pressure and speed since the last move, and the looks that were made at them.
 
     Parameters

@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from edgewind.book import Book, BookError, DamagedBookError, FullBookError, LockedBookError
-from edgewind.live.cells import Columns
+from edgewind.live.columns import Columns
 from edgewind.live.commands import Commands
-from edgewind.live.events import Board
-from edgewind.live.journal import JOIN, Journal, leave_notes
-from edgewind.live.request import Step
+from edgewind.live.events import SweepState
 from edgewind.live.spool import Spool, Spooled
+from edgewind.live.sweep_log import JOIN, SweepLog, attach_notes
+from edgewind.live.sweep_request import Step
 from edgewind.live.taking import Taken
 
 _STORE_TRIES, _STORE_REST_S = 5, 1.0
@@ -33,15 +33,15 @@ class Storing:
         book: Book,
         experiment: str,
         columns: Columns,
-        journal: Journal,
+        log: SweepLog,
         spool: Spool,
-        board: Board,
+        board: SweepState,
         commands: Commands,
         turns: Mapping[int, int],
         rest: Callable[[float], None],
     ) -> None:
         self._book, self._experiment, self._columns = book, experiment, columns
-        self._journal, self._spool = journal, spool
+        self._log, self._spool = log, spool
         self._board, self._commands, self._rest = board, commands, rest
         self._turns = dict(turns)
 
@@ -60,8 +60,8 @@ class Storing:
         notes = self._commands.take_notes()
         cells["note"] = JOIN.join(part for part in (cells.get("note", ""), *(text for text, _ in notes)) if part)
         cells = self._columns.fitting(cells)
-        key = self._journal.key(step, turn)
-        path = f"traces/{self._journal.id}/{step.number:04d}-{turn}.npz"
+        key = self._log.key(step, turn)
+        path = f"traces/{self._log.id}/{step.number:04d}-{turn}.npz"
         spooled = self._spool.put(self._experiment, key, cells, trace, path)
         number = self._into_book(spooled)
         if "note" not in cells:  # the table has no such title, but a change of the reading may hold what it cannot
@@ -86,7 +86,7 @@ class Storing:
             path=path if trace is not None else "",
         )
 
-    def leave_notes(self) -> None:
+    def attach_notes(self) -> None:
         """Give notes that came after the last reading to that reading."""
         notes = self._commands.take_notes()
         self._leave(notes)
@@ -94,7 +94,7 @@ class Storing:
 
     def _leave(self, notes: list[tuple[str, Path]]) -> None:
         if notes:
-            leave_notes(self._book, self._experiment, self._journal.id, [text for text, _ in notes])
+            attach_notes(self._book, self._experiment, self._log.id, [text for text, _ in notes])
 
     def _into_book(self, spooled: Spooled) -> int:
         """Record, with patience for a book that is locked or a server that is away; the spool keeps it meanwhile."""

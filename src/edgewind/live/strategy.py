@@ -9,7 +9,7 @@ from typing import Protocol
 import pandas as pd
 
 from edgewind.bench import Bench
-from edgewind.live.request import Step
+from edgewind.live.sweep_request import Step
 from edgewind.signals import ExperimentSource, read_experiment
 
 _COLUMNS = ("pressure_pa", "log_pressure_u", "log_pressure_u_common", "speed_rad_s", "speed_u_rad_s")

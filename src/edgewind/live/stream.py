@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from edgewind.errors import InputError
 from edgewind.live.disk import write_whole
 from edgewind.live.errors import GarbledError, InstrumentError
-from edgewind.live.wire import Wire
+from edgewind.live.transport import Transport
 
 QUEUE_BLOCKS = 64
 FILE_BYTES = 1 << 28
@@ -63,21 +63,21 @@ class WireSource:
     one is empty.
     """
 
-    def __init__(self, wire: Wire, start: str, stop: str) -> None:
-        self._wire, self._start, self._stop = wire, start, stop
+    def __init__(self, transport: Transport, start: str, stop: str) -> None:
+        self._transport, self._start, self._stop = transport, start, stop
 
     def __iter__(self) -> Iterator[Block]:
-        for content in self._wire.blocks(self._start):
+        for content in self._transport.blocks(self._start):
             if not content:
                 return
             if len(content) < _HEAD.size + 2 or (len(content) - _HEAD.size) % 2:
-                raise GarbledError(self._wire.address, f"a block of {len(content)} bytes is no piece of a stream")
+                raise GarbledError(self._transport.address, f"a block of {len(content)} bytes is no piece of a stream")
             number, time_s = _HEAD.unpack_from(content)
             yield Block(number, time_s, content[_HEAD.size :])
 
     def stop(self) -> None:
         """Ask for an end."""
-        self._wire.interrupt(self._stop)
+        self._transport.interrupt(self._stop)
 
 
 @dataclass

@@ -19,20 +19,20 @@ from dataclasses import replace
 from edgewind.bench import Bench
 from edgewind.book import Book, BookSource
 from edgewind.errors import EdgewindError, InputError
-from edgewind.live.attention import Attention
-from edgewind.live.before import cautions_of, moves_of
-from edgewind.live.cells import Columns
+from edgewind.live.briefing import cautions_of, moves_of
+from edgewind.live.columns import Columns
 from edgewind.live.commands import Commands, RepeatError, SkipError
 from edgewind.live.errors import InterlockError, StoppedError
-from edgewind.live.events import Board, Event, Status
+from edgewind.live.events import Event, Status, SweepState
 from edgewind.live.hands import Hands
 from edgewind.live.instruments import Instruments
-from edgewind.live.journal import Journal
+from edgewind.live.operator import Operator
 from edgewind.live.reaching import Reaching
-from edgewind.live.request import Step, SweepRequest
 from edgewind.live.spool import Spool
 from edgewind.live.storing import Storing
 from edgewind.live.strategy import Enough, Strategy
+from edgewind.live.sweep_log import SweepLog
+from edgewind.live.sweep_request import Step, SweepRequest
 from edgewind.live.taking import Taking
 
 ENDED = ("finished", "stopped", "failed")
@@ -53,27 +53,27 @@ class Sweep:
         experiment: str,
         columns: Columns,
         request: SweepRequest,
-        journal: Journal,
+        log: SweepLog,
         spool: Spool,
         instruments: Instruments,
         strategy: Strategy | None = None,
         resumed: bool = False,
     ) -> None:
         self.bench, self.book, self.experiment, self.request = bench, book, experiment, request
-        self.id, self.resumed = journal.id, resumed
-        self._journal, self._spool = journal, spool
+        self.id, self.resumed = log.id, resumed
+        self._log, self._spool = log, spool
         self._instruments, self._strategy = instruments, strategy
         contents = book.contents(experiment)
-        self._chosen = journal.targets(contents)
-        self._done = journal.done(contents)
-        self._board = board = Board()
-        self._commands = commands = Commands(board, lambda text: spool.put_note(experiment, journal.id, text))
-        self._attention = attention = Attention(bench, instruments, board, commands)
+        self._chosen = log.targets(contents)
+        self._done = log.done(contents)
+        self._board = board = SweepState()
+        self._commands = commands = Commands(board, lambda text: spool.put_note(experiment, log.id, text))
+        self._attention = attention = Operator(bench, instruments, board, commands)
         self._hands = hands = Hands(instruments, board, attention)
         self._reaching = Reaching(bench, instruments, board, attention, hands)
         self._taking = Taking(bench, instruments, columns, board, attention, hands)
         self._storing = Storing(
-            book, experiment, columns, journal, spool, board, commands, journal.turns(contents), attention.rest
+            book, experiment, columns, log, spool, board, commands, log.turns(contents), attention.rest
         )
         self._thread: threading.Thread | None = None
         self._ended = threading.Event()
@@ -259,7 +259,7 @@ class Sweep:
             self._commands.end()
             self._leave_notes(strict=phase != "failed")
             if phase == "finished":
-                self._journal.keep("end", {"phase": phase, "why": why})
+                self._log.keep("end", {"phase": phase, "why": why})
         except EdgewindError as error:
             failed.append(str(error))
         except Exception as error:
@@ -275,7 +275,7 @@ class Sweep:
 
     def _leave_notes(self, *, strict: bool) -> None:
         try:
-            self._storing.leave_notes()
+            self._storing.attach_notes()
         except InputError as error:  # they stay on the disk, for the next who records with this bench
             if strict:
                 raise
@@ -297,7 +297,7 @@ class Sweep:
         if isinstance(chosen, str):
             return None, chosen
         self._chosen.append(chosen)
-        self._journal.keep_target(chosen)
+        self._log.keep_target(chosen)
         self._board.tell("proposal", chosen.why, pressure_pa=chosen.pressure_pa, why=chosen.why)
         return chosen, ""
 
@@ -324,7 +324,7 @@ class Sweep:
             self._took.append(time.monotonic() - began)
         except SkipError as error:
             why = str(error) or "skipped at the person's word"
-            self._journal.keep_skipped(step, why)
+            self._log.keep_skipped(step, why)
             self._board.tell("skipped", f"{step.words}: {why}", step=step.number, why=why)
         except RepeatError:
             self._once_more()

@@ -8,15 +8,15 @@ import time
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
-from edgewind.live.attention import Attention
-from edgewind.live.cells import Columns
+from edgewind.live.columns import Columns
 from edgewind.live.commands import RepeatError, SkipError
-from edgewind.live.events import Board, now_text
+from edgewind.live.devices import RawTrace
+from edgewind.live.events import SweepState, now_text
 from edgewind.live.hands import Hands
 from edgewind.live.instruments import Instruments
 from edgewind.live.interlocks import Observation
-from edgewind.live.request import Step
-from edgewind.live.roles import RawTrace
+from edgewind.live.operator import Operator
+from edgewind.live.sweep_request import Step
 
 _GAUGE_BEFORE, _GAUGE_AFTER = 3, 2
 
@@ -32,8 +32,8 @@ class Taking:
         bench: Bench,
         instruments: Instruments,
         columns: Columns,
-        board: Board,
-        attention: Attention,
+        board: SweepState,
+        attention: Operator,
         hands: Hands,
     ) -> None:
         self._bench, self._instruments, self._columns = bench, instruments, columns

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from edgewind.errors import EdgewindError
+from edgewind.files import replacing
 from edgewind.runner import Job, LocalRunner, Runner
 
 _MOST_KEPT = 24
@@ -161,10 +162,8 @@ class Jobs:
 
 def zip_folder(folder: Path, out: Path) -> Path:
     """Write every file of a folder into a ZIP."""
-    draft = out.with_suffix(".part")
-    with zipfile.ZipFile(draft, "w", zipfile.ZIP_DEFLATED) as archive:
+    with replacing(out) as draft, zipfile.ZipFile(draft, "w", zipfile.ZIP_DEFLATED) as archive:
         for path in sorted(folder.rglob("*")):
             if path.is_file():
                 archive.write(path, path.relative_to(folder).as_posix())
-    draft.replace(out)
     return out

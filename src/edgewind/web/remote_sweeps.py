@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from edgewind.errors import EdgewindError, InputError
-from edgewind.live import GoneRecorderError, Recorder
-from edgewind.live.recorders import channels, meet
+from edgewind.live import Recorder, RecorderNotFoundError
+from edgewind.live.client import channels, meet
 from edgewind.web.catalog import Catalog
 from edgewind.web.live_updates import ExperimentFeeds
 
@@ -86,14 +86,14 @@ class RemoteSweep:
         self._catalog.book(self.slug, write=True).must_be_writable()
         try:
             self.recorder.command(name, text, of=of)
-        except GoneRecorderError:
+        except RecorderNotFoundError:
             self._thread.join(timeout=0.5)  # a sweep that ended by itself has told so by then
             self._refuse_if_over()
             raise
 
     def _refuse_if_over(self) -> None:
         if self._status["phase"] == "gone":
-            raise GoneRecorderError(
+            raise RecorderNotFoundError(
                 "The recorder of this sweep has stopped; the command was not carried out", fix=_GONE
             )
         if not self.running:
@@ -131,7 +131,7 @@ class RemoteSweep:
         """Listen anew, where the recorder is still there and only the connection was lost."""
         try:
             self._listening = self.recorder.listen()
-        except GoneRecorderError:
+        except RecorderNotFoundError:
             return False
         return True
 

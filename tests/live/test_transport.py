@@ -9,35 +9,35 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edgewind.live import GarbledError, GoneError, SilentError
-from edgewind.live.roles import number_of, switch_of
-from edgewind.live.wire_visa import VisaWire
+from edgewind.live import DisconnectedError, GarbledError, NoAnswerError
+from edgewind.live.devices import number_of, switch_of
+from edgewind.live.transport_visa import VisaTransport
 
 sys.path.insert(0, str(Path(__file__).parent))
 from fake import FakeInstrument, broken, late
 
 
-def wire_to(instrument, **settings):
-    return VisaWire(instrument.address, **{"timeout_s": 0.3, "retries": 2, "check": "*IDN?"} | settings)
+def transport_to(instrument, **settings):
+    return VisaTransport(instrument.address, **{"timeout_s": 0.3, "retries": 2, "check": "*IDN?"} | settings)
 
 
 def test_an_answer_is_read_as_a_number():
     with FakeInstrument({"MEAS?": b"+3.269E+00\n"}) as instrument:
-        wire = wire_to(instrument)
-        assert wire.ask("MEAS?", number_of) == 3.269
+        transport = transport_to(instrument)
+        assert transport.query("MEAS?", number_of) == 3.269
         assert instrument.asked == ["*IDN?", "*IDN?", "MEAS?"]
-        wire.close()
+        transport.close()
 
 
 def test_a_late_answer_is_not_taken_for_that_of_the_next_question():
     """The answer to the first question comes after its time is over, and just before that of the second."""
     with FakeInstrument({"A?": [late(b"1.0\n", 0.5), b"2.0\n"], "B?": b"7.0\n"}) as instrument:
-        wire = wire_to(instrument, retries=0)
-        with pytest.raises(SilentError, match="no whole answer within"):
-            wire.ask("A?", number_of)
-        assert wire.ask("B?", number_of) == 7.0
-        assert wire.ask("A?", number_of) == 2.0
-        wire.close()
+        transport = transport_to(instrument, retries=0)
+        with pytest.raises(NoAnswerError, match="no whole answer within"):
+            transport.query("A?", number_of)
+        assert transport.query("B?", number_of) == 7.0
+        assert transport.query("A?", number_of) == 2.0
+        transport.close()
 
 
 @pytest.mark.parametrize(
@@ -45,67 +45,67 @@ def test_a_late_answer_is_not_taken_for_that_of_the_next_question():
 )
 def test_what_is_not_wholly_a_number_is_refused_and_asked_again(said):
     with FakeInstrument({"A?": [said, said, b"3.2\n"]}) as instrument:
-        wire = wire_to(instrument)
+        transport = transport_to(instrument)
         told = []
-        wire.on_trouble = told.append
-        assert wire.ask("A?", number_of) == 3.2
+        transport.on_trouble = told.append
+        assert transport.query("A?", number_of) == 3.2
         assert len(told) == 2 and instrument.connections == 3
-        wire.close()
+        transport.close()
     with FakeInstrument({"A?": said}) as instrument:
-        wire = wire_to(instrument, retries=1)
+        transport = transport_to(instrument, retries=1)
         with pytest.raises(GarbledError, match=r"'A\?' was answered with"):
-            wire.ask("A?", number_of)
+            transport.query("A?", number_of)
         assert instrument.asked.count("A?") == 2  # bounded
-        wire.close()
+        transport.close()
 
 
 def test_half_a_line_and_a_broken_connection_are_met_with_another_try():
     with FakeInstrument({"A?": [broken(b"3.2"), broken(), b"3.269\n"]}) as instrument:
-        wire = wire_to(instrument)
-        assert wire.ask("A?", number_of) == 3.269
-        wire.close()
+        transport = transport_to(instrument)
+        assert transport.query("A?", number_of) == 3.269
+        transport.close()
 
 
 def test_an_answer_that_comes_twice_does_not_shift_the_next_ones():
     with FakeInstrument({"A?": [b"1.0\n1.0\n", b"2.0\n"], "B?": b"5.0\n"}) as instrument:
-        wire = wire_to(instrument)
-        assert wire.ask("A?", number_of) == 1.0
-        assert wire.ask("B?", number_of) == 5.0
-        assert wire.ask("A?", number_of) == 2.0
-        wire.close()
+        transport = transport_to(instrument)
+        assert transport.query("A?", number_of) == 1.0
+        assert transport.query("B?", number_of) == 5.0
+        assert transport.query("A?", number_of) == 2.0
+        transport.close()
 
 
 def test_another_instrument_at_the_address_is_noticed():
     with FakeInstrument({"A?": [b"x\n", b"1\n"]}) as instrument:
-        wire = wire_to(instrument)
+        transport = transport_to(instrument)
         with pytest.raises(GarbledError):
-            wire.ask("A?", number_of, retries=0)
+            transport.query("A?", number_of, retries=0)
         instrument.answers["*IDN?"] = b"Other,1,2,3\n"
         with pytest.raises(GarbledError, match="Other"):
-            wire.ask("A?", number_of)
-        wire.close()
+            transport.query("A?", number_of)
+        transport.close()
 
 
 def test_an_instrument_that_is_off_is_told_with_what_to_do():
     with FakeInstrument({}) as instrument:
         pass
-    wire = wire_to(instrument, retries=1)
+    transport = transport_to(instrument, retries=1)
     began = time.monotonic()
-    with pytest.raises((GoneError, SilentError), match=instrument.address) as raised:
-        wire.ask("A?", number_of)
+    with pytest.raises((DisconnectedError, NoAnswerError), match=instrument.address) as raised:
+        transport.query("A?", number_of)
     assert "see that it is switched on" in str(raised.value)
     assert time.monotonic() - began < 20
 
 
 def test_a_refused_command_is_sent_again_and_then_told():
     with FakeInstrument({"SYST:ERR?": [b'-113,"Undefined header"\n', b'0,"No error"\n']}) as instrument:
-        wire = wire_to(instrument)
-        wire.tell("OUTP ON", errors="SYST:ERR?")
+        transport = transport_to(instrument)
+        transport.write("OUTP ON", errors="SYST:ERR?")
         assert instrument.asked.count("OUTP ON") == 2
         instrument.answers["SYST:ERR?"] = b'-222,"Data out of range"\n'
         with pytest.raises(GarbledError, match="Data out of range"):
-            wire.tell("VOLT 99", errors="SYST:ERR?")
-        wire.close()
+            transport.write("VOLT 99", errors="SYST:ERR?")
+        transport.close()
 
 
 @pytest.mark.parametrize(
@@ -115,10 +115,10 @@ def test_a_refused_command_is_sent_again_and_then_told():
 def test_what_is_no_block_is_refused(said):
     """IEEE 488.2-1992, 8.7.9."""
     with FakeInstrument({"W?": said}) as instrument:
-        wire = wire_to(instrument, retries=0, timeout_s=0.15)
-        with pytest.raises((GarbledError, SilentError)):
-            wire.ask_block("W?")
-        wire.close()
+        transport = transport_to(instrument, retries=0, timeout_s=0.15)
+        with pytest.raises((GarbledError, NoAnswerError)):
+            transport.query_block("W?")
+        transport.close()
 
 
 @given(content=st.binary(max_size=300))
@@ -126,11 +126,11 @@ def test_a_block_comes_back_whole_whatever_bytes_it_holds(content):
     size = str(len(content)).encode()
     answer = b"#" + str(len(size)).encode() + size + content + b"\n"
     _BLOCKS.answers["W?"] = answer
-    assert _BLOCK_WIRE.ask_block("W?") == content
+    assert _BLOCK_LINK.query_block("W?") == content
 
 
 _BLOCKS = FakeInstrument({})
-_BLOCK_WIRE = wire_to(_BLOCKS, timeout_s=2.0)
+_BLOCK_LINK = transport_to(_BLOCKS, timeout_s=2.0)
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False, min_value=-1e30, max_value=1e30))

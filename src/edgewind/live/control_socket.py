@@ -33,7 +33,7 @@ from typing import Any
 from edgewind.errors import InputError
 from edgewind.live.commands import COMMANDS
 from edgewind.live.events import Event
-from edgewind.live.plain import plain_event, plain_status
+from edgewind.live.messages import plain_event, plain_status
 from edgewind.live.sweep import ENDED, Sweep
 
 SPEAKS = 1
@@ -49,7 +49,7 @@ _KEPT_ANSWERS = 1000
 _SLOW_S = 5.0
 
 
-def meeting_place() -> Path:
+def socket_folder() -> Path:
     """The folder in which recorders of this user are found: EDGEWIND_RECORDERS, or one in the user's state folder."""
     named = os.environ.get("EDGEWIND_RECORDERS")
     if named:
@@ -75,7 +75,7 @@ def machine() -> str:
     return hashlib.sha256(name.encode()).hexdigest()[:8]
 
 
-class Channel:
+class ControlSocket:
     """Where a sweep is heard of and steered by others, for as long as it is open.
 
     Parameters
@@ -87,7 +87,7 @@ class Channel:
     run : str, optional
         What tells it from every other; made where absent.
     folder : path, optional
-        Where it is found; :func:`meeting_place` otherwise.
+        Where it is found; :func:`socket_folder` otherwise.
 
     Raises
     ------
@@ -105,11 +105,11 @@ class Channel:
         self._answers: OrderedDict[str, dict[str, Any]] = OrderedDict()
         self._closing = threading.Event()
         self._visitors: set[threading.Thread] = set()
-        self._path, self._door = _open(meeting_place() if folder is None else folder)
+        self._path, self._door = _open(socket_folder() if folder is None else folder)
         self._thread = threading.Thread(target=self._welcome, name="welcome pages", daemon=True)
         self._thread.start()
 
-    def __enter__(self) -> Channel:
+    def __enter__(self) -> ControlSocket:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -143,7 +143,7 @@ class Channel:
     def _serve(self, link: socket.socket) -> None:
         try:
             with link:
-                _Visitor(link, self._sweep, self._hello, self._obey, self._closing).serve()
+                _Client(link, self._sweep, self._hello, self._obey, self._closing).serve()
         except (OSError, ValueError):
             pass  # it is gone, or spoke nonsense: the sweep goes on
         finally:
@@ -176,7 +176,7 @@ class Channel:
         self._sweep.command(name, text, of=of, who="from the pages")
 
 
-class _Visitor:
+class _Client:
     """One connection, in a thread of its own: it can be as slow as it likes without the sweep noticing."""
 
     def __init__(

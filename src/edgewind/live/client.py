@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from edgewind.errors import InputError
-from edgewind.live.channel import MOST_LINE, SPEAKS, SUFFIX, is_ours, machine, meeting_place
+from edgewind.live.control_socket import MOST_LINE, SPEAKS, SUFFIX, is_ours, machine, socket_folder
 
 # How long a recorder may take to say who it is, and to answer a command, seconds.
 HELLO_S = 2.0
@@ -20,7 +20,7 @@ ANSWER_S = 5.0
 _AGAIN_S = 0.05
 
 
-class GoneRecorderError(InputError):
+class RecorderNotFoundError(InputError):
     """The recorder that was meant is not there."""
 
 
@@ -56,7 +56,7 @@ class Recorder:
         ------
         InputError
             It was refused, and nothing was done.
-        GoneRecorderError
+        RecorderNotFoundError
             The recorder is gone, or does not answer; the message says whether it can have obeyed.
         """
         until = time.monotonic() + ANSWER_S
@@ -80,12 +80,12 @@ class Recorder:
         if answer.get("refused"):
             raise InputError(str(answer["refused"].get("problem")), fix=answer["refused"].get("fix"))
 
-    def listen(self) -> Listening:
+    def listen(self) -> Subscription:
         """Begin to hear of the sweep: everything of late first, then what happens, until the recorder ends.
 
         Raises
         ------
-        GoneRecorderError
+        RecorderNotFoundError
             It is not there.
         """
         try:
@@ -102,24 +102,24 @@ class Recorder:
         except (OSError, ValueError):
             line.close()
             raise self._gone() from None
-        return Listening(line)
+        return Subscription(line)
 
-    def _gone(self, *, sent: bool = False) -> GoneRecorderError:
+    def _gone(self, *, sent: bool = False) -> RecorderNotFoundError:
         unsure = "; whether it still obeyed is not known" if sent else ", and nothing was done"
-        return GoneRecorderError(
+        return RecorderNotFoundError(
             f"the recorder of this sweep is gone{unsure}",
             fix="unless the sweep has ended, lamp and valve may be as they were: see to them, then give its command "
             "again, which first makes both safe",
         )
 
-    def _silent(self) -> GoneRecorderError:
-        return GoneRecorderError(
+    def _silent(self) -> RecorderNotFoundError:
+        return RecorderNotFoundError(
             "the recorder of this sweep does not answer, and will not obey what it was told just now",
             fix="look at the terminal that it was begun in",
         )
 
 
-class Listening:
+class Subscription:
     """Messages from a recorder, one after the other."""
 
     def __init__(self, line: _Line) -> None:
@@ -142,7 +142,7 @@ class Listening:
 
     def close(self) -> None:
         """End it, from any thread."""
-        self._line.break_off()
+        self._line.abort()
 
 
 def recorders(folder: Path | None = None, *, but: frozenset[Path] = frozenset()) -> list[Recorder]:
@@ -150,7 +150,7 @@ def recorders(folder: Path | None = None, *, but: frozenset[Path] = frozenset())
     found = []
     for path in channels(folder):
         if path not in but:
-            with contextlib.suppress(GoneRecorderError):
+            with contextlib.suppress(RecorderNotFoundError):
                 found.append(meet(path))
     return found
 
@@ -159,7 +159,7 @@ def channels(folder: Path | None = None) -> list[Path]:
     """Where a recorder of this user may be found."""
     if not hasattr(socket, "AF_UNIX"):
         return []
-    place = meeting_place() if folder is None else folder
+    place = socket_folder() if folder is None else folder
     try:
         if not is_ours(place):
             return []
@@ -173,7 +173,7 @@ def meet(path: Path) -> Recorder:
 
     Raises
     ------
-    GoneRecorderError
+    RecorderNotFoundError
         Nobody, or somebody who speaks otherwise; the channel of one that is gone is removed.
     """
     try:
@@ -182,9 +182,9 @@ def meet(path: Path) -> Recorder:
         return Recorder(path, *(str(said[name]) for name in ("run", "sweep", "experiment", "book", "made_by")))
     except ConnectionRefusedError:
         path.unlink(missing_ok=True)
-        raise GoneRecorderError("the recorder is gone", file=path) from None
+        raise RecorderNotFoundError("the recorder is gone", file=path) from None
     except (OSError, ValueError, KeyError):
-        raise GoneRecorderError("the recorder does not say who it is", file=path) from None
+        raise RecorderNotFoundError("the recorder does not say who it is", file=path) from None
 
 
 class _Line:
@@ -226,7 +226,7 @@ class _Line:
     def close(self) -> None:
         self._link.close()
 
-    def break_off(self) -> None:
+    def abort(self) -> None:
         with contextlib.suppress(OSError):
             self._link.shutdown(socket.SHUT_RDWR)
 

@@ -12,7 +12,7 @@ import pytest
 from edgewind.bench import parse_bench
 from edgewind.errors import InputError
 from edgewind.live import GarbledError, InterlockError, connect
-from edgewind.live.senses import Senses
+from edgewind.live.sensing import Sensing
 
 sys.path.insert(0, str(Path(__file__).parent))
 from fake import FakeInstrument, late
@@ -37,7 +37,7 @@ def test_one_wrong_answer_of_the_gauge_is_outvoted(bench_of, wrong, place):
     with FakeInstrument({"V?": answers}) as instrument:
         bench = bench_of(gauge={"resource": instrument.address, "read": "V?"})
         with connect(bench) as instruments:
-            seen = Senses(bench, instruments).observe(0.0)
+            seen = Sensing(bench, instruments).observe(0.0)
     assert seen.gauge in ("3.000", "3.002") and seen.pressure_flag == ""
     assert seen.pressure_pa == pytest.approx(1.333, rel=0.01)
 
@@ -46,7 +46,7 @@ def test_a_gauge_that_is_over_its_range_again_and_again_is(bench_of):
     with FakeInstrument({"V?": b"9.9E37\n"}) as instrument:
         bench = bench_of(gauge={"resource": instrument.address, "read": "V?"})
         with connect(bench) as instruments:
-            senses = Senses(bench, instruments)
+            senses = Sensing(bench, instruments)
             seen = senses.observe(0.0)
             assert seen.pressure_pa is None and seen.pressure_flag == "over-range"
             with pytest.raises(InterlockError, match="over its range"):
@@ -57,7 +57,7 @@ def test_a_gauge_that_answers_in_pressures_is_read_in_its_unit(bench_of):
     with FakeInstrument({"P?": b"10.0\n"}) as instrument:
         bench = bench_of(gauge={"resource": instrument.address, "read": "P?", "unit": "mTorr"})
         with connect(bench) as instruments:
-            seen = Senses(bench, instruments).observe(0.0)
+            seen = Sensing(bench, instruments).observe(0.0)
     assert seen.gauge == "10.0" and seen.pressure_pa == pytest.approx(1.333, rel=1e-3)
 
 
@@ -172,5 +172,5 @@ def test_a_wait_for_a_long_trace_is_broken_off_when_the_sweep_has_to_end(bench_o
         with pytest.raises(InterlockError):
             tachometer.take(None, tick)
         assert time.monotonic() - began < 10
-        tachometer._wire.verify()  # the connection can be used again at once
+        tachometer._transport.verify()  # the connection can be used again at once
         assert time.monotonic() - began < 15

@@ -17,8 +17,8 @@ import tomlkit
 
 from edgewind.book import open_book
 from edgewind.errors import InputError
-from edgewind.live import Channel, GoneRecorderError, SweepRequest, prepare, recorders, unfinished
-from edgewind.live.channel import meeting_place
+from edgewind.live import ControlSocket, RecorderNotFoundError, SweepRequest, prepare, recorders, unfinished
+from edgewind.live.control_socket import socket_folder
 
 sys.path.insert(0, str(Path(__file__).parent))
 from commanded import read_until, recorder
@@ -29,7 +29,7 @@ def running(folder, target, request, **options):
     """A sweep in this process with a channel, and the recorder as another program finds it."""
     sweep = prepare(folder, target, request, **options)
     try:
-        with Channel(sweep, "a test"):
+        with ControlSocket(sweep, "a test"):
             sweep.start()
             (found,) = (one for one in recorders() if one.sweep == sweep.id)
             yield sweep, found
@@ -100,7 +100,7 @@ def test_a_sweep_is_steered_by_another_program_and_its_end_is_heard(folder, targ
     events = [event for one in messages if one["kind"] == "events" for event in one["events"]]
     assert [event["number"] for event in events] == sorted({event["number"] for event in events})
     assert [event["what"] for event in events if event["what"] in ("skipped", "end")] == ["skipped", "end"]
-    assert [path for path in meeting_place().iterdir() if path == found.path] == []
+    assert [path for path in socket_folder().iterdir() if path == found.path] == []
     with open_book(target) as book:
         contents = book.contents("rotor")
     assert [reading.key.split("/", 1)[1] for reading in contents.readings][:2] == ["0002/1", "0002/2"]
@@ -273,7 +273,7 @@ def test_a_recorder_that_was_killed_leaves_nothing_that_steers_the_next(begin, f
         while True:
             heard.next(5)
     for name in ("skip", "stop"):
-        with pytest.raises(GoneRecorderError, match="is gone, and nothing was done") as raised:
+        with pytest.raises(RecorderNotFoundError, match="is gone, and nothing was done") as raised:
             found.command(name)
         assert "lamp and valve may be as they were" in str(raised.value)
     assert recorders() == [] and not found.path.exists()
@@ -281,7 +281,7 @@ def test_a_recorder_that_was_killed_leaves_nothing_that_steers_the_next(begin, f
     process, again = begin(target=target)
     assert (again.sweep, again.book) == (found.sweep, found.book) and again.run != found.run
     heard = again.listen()
-    with pytest.raises(GoneRecorderError):
+    with pytest.raises(RecorderNotFoundError):
         found.command("stop")
     stored = next_of(heard, lambda one: one["last_reading"])
     assert stored["phase"] != "paused"
@@ -303,7 +303,7 @@ def test_a_recorder_that_hangs_does_not_obey_later_what_was_given_up(begin):
     process, found = begin()
     process.send_signal(signal.SIGSTOP)
     try:
-        with pytest.raises(GoneRecorderError, match="does not answer, and will not obey"):
+        with pytest.raises(RecorderNotFoundError, match="does not answer, and will not obey"):
             found.command("stop")
     finally:
         process.send_signal(signal.SIGCONT)
@@ -329,7 +329,7 @@ def test_another_user_can_neither_see_nor_steer(begin):
     )
     assert done.returncode == 7
     # were the folder open to all, the recorder itself would still ask who it is
-    meeting_place().chmod(0o711)
+    socket_folder().chmod(0o711)
     found.path.chmod(0o666)
     try:
         assert recorders() == []  # and a folder that others can enter is not believed
@@ -338,7 +338,7 @@ def test_another_user_can_neither_see_nor_steer(begin):
             ["/usr/bin/env", "python3", "-c", attempt, str(found.path)], user=65534, group=65534, check=False
         )
     finally:
-        meeting_place().chmod(0o700)
+        socket_folder().chmod(0o700)
     assert heard.returncode == 8
 
 

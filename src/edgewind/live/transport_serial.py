@@ -8,8 +8,8 @@ from typing import Any
 
 import serial  # type: ignore[import-untyped]
 
-from edgewind.live.errors import GarbledError, GoneError
-from edgewind.live.wire import Wire, silent
+from edgewind.live.errors import DisconnectedError, GarbledError
+from edgewind.live.transport import Transport, silent
 
 _BREAKS: tuple[type[Exception], ...] = (OSError,)
 try:
@@ -23,8 +23,8 @@ _QUIET_S = 0.05
 _LONGEST_DRAIN_S = 1.0
 
 
-class SerialWire(Wire):
-    """A serial port; see :class:`edgewind.live.wire.Wire`.
+class SerialTransport(Transport):
+    """A serial port; see :class:`edgewind.live.transport.Transport`.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ class SerialWire(Wire):
                 self.address, self._baud, timeout=self.timeout_s, write_timeout=self.timeout_s
             )
         except (serial.SerialException, OSError, ValueError) as error:
-            raise GoneError(
+            raise DisconnectedError(
                 self.address, f"cannot be opened ({error})", "see that the board is plugged in and that `port` names it"
             ) from error
 
@@ -82,7 +82,7 @@ class SerialWire(Wire):
             except OSError:
                 return
 
-    def _write(self, data: bytes) -> None:
+    def _send(self, data: bytes) -> None:
         self._port.write(data)
         self._port.flush()
 

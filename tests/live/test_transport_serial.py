@@ -12,7 +12,7 @@ import pytest
 
 from edgewind.bench import parse_bench
 from edgewind.errors import InputError
-from edgewind.live import GarbledError, GoneError, InstrumentError, SilentError, connect
+from edgewind.live import DisconnectedError, GarbledError, InstrumentError, NoAnswerError, connect
 
 LINES = r"^P=(?P<gauge>\S+) T=(?P<thermometer>\S+)$"
 
@@ -102,7 +102,7 @@ def test_numbers_are_taken_from_whole_lines_only(board, bench_with):
     board.prints([b"P=3.269 T=22.5\n", b"P=3.2", b"69 T=22.5\n", b"hello\n", b"P=3.x T=22.5\n", b"P=3.269 T=22.5\n"])
     bench = bench_with(gauge={"lines": LINES}, thermometer={"unit": "degC"})
     with connect(bench) as instruments:
-        assert len(instruments.wires) == 1  # one port, one connection
+        assert len(instruments.transports) == 1  # one port, one connection
         values, warm = [], []
         for _ in range(12):
             with contextlib.suppress(InstrumentError):
@@ -113,7 +113,7 @@ def test_numbers_are_taken_from_whole_lines_only(board, bench_with):
 
 def test_a_board_that_says_nothing_is_silent_and_one_that_says_rubbish_garbled(board, bench_with):
     with connect(bench_with(gauge={"lines": LINES, "retries": 1})) as instruments:
-        with pytest.raises(SilentError, match=r"gauge: no whole answer within 0\.4 s"):
+        with pytest.raises(NoAnswerError, match=r"gauge: no whole answer within 0\.4 s"):
             instruments.gauge.read()
         board.prints([b"ready\n"])
         with pytest.raises(GarbledError, match="'ready' does not match the pattern"):
@@ -126,7 +126,7 @@ def test_a_board_that_is_unplugged_is_told(board, bench_with):
     with connect(bench) as instruments:
         assert instruments.gauge.read().number == 3.269
         board.close()
-        with pytest.raises((GoneError, SilentError), match="gauge: "):
+        with pytest.raises((DisconnectedError, NoAnswerError), match="gauge: "):
             instruments.gauge.read()
 
 

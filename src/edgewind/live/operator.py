@@ -8,32 +8,32 @@ import time
 
 from edgewind.bench import Bench
 from edgewind.live.commands import Commands
+from edgewind.live.devices import RawTrace, number_of
 from edgewind.live.errors import InstrumentError, StoppedError
-from edgewind.live.events import Board
+from edgewind.live.events import SweepState
 from edgewind.live.instruments import Instruments
 from edgewind.live.interlocks import Observation
-from edgewind.live.roles import RawTrace, number_of
-from edgewind.live.senses import Senses
-from edgewind.live.steadiness import Watch
+from edgewind.live.sensing import Sensing
+from edgewind.live.steadiness import SteadinessMonitor
 
 TICK_S = 0.02
 _LEAST_LOOKS = 3
 
 
-class Attention:
+class Operator:
     """Wait, and meanwhile obey, look and ask; in the thread of the sweep alone."""
 
-    def __init__(self, bench: Bench, instruments: Instruments, board: Board, commands: Commands) -> None:
+    def __init__(self, bench: Bench, instruments: Instruments, board: SweepState, commands: Commands) -> None:
         self._bench, self._instruments = bench, instruments
         self._board, self._commands = board, commands
-        self._senses = Senses(bench, instruments)
+        self._senses = Sensing(bench, instruments)
         self._began = time.monotonic()
         self._next_look = 0.0
         self._last_answer = time.monotonic()
         self._speeds: list[float] = []
 
     @property
-    def senses(self) -> Senses:
+    def senses(self) -> Sensing:
         """The bench as its instruments tell of it."""
         return self._senses
 
@@ -67,11 +67,11 @@ class Attention:
 
     # Looking
 
-    def new_watch(self) -> Watch:
+    def new_watch(self) -> SteadinessMonitor:
         """Begin to watch pressure and speed for steadiness."""
         rules = self._bench.steadiness
         self._speeds.clear()
-        return Watch(
+        return SteadinessMonitor(
             dwell_s=rules.dwell.value,
             at_least_s=rules.at_least.value,
             pressure_margin=rules.pressure_drift.value,
@@ -81,7 +81,7 @@ class Attention:
             with_speed=self._instruments.tachometer is not None,
         )
 
-    def observe_when_due(self, watch: Watch | None) -> Observation | None:
+    def observe_when_due(self, watch: SteadinessMonitor | None) -> Observation | None:
         """Look at the gauge, and with a watch at the speed, when it is time to."""
         if time.monotonic() < self._next_look:
             return None

@@ -18,7 +18,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from edgewind.book import Book, Contents, TraceFile
-from edgewind.live.request import Step, SweepRequest
+from edgewind.live.sweep_request import Step, SweepRequest
 
 JOIN = " / "  # between the notes of one reading
 _PLAN = re.compile(r"sweeps/([^/]+)/plan\.json")
@@ -40,7 +40,7 @@ class Unfinished:
     total: int
 
 
-class Journal:
+class SweepLog:
     """The files of one sweep in one experiment of a book."""
 
     def __init__(self, book: Book, experiment: str, sweep: str) -> None:
@@ -90,7 +90,7 @@ class Journal:
         return [Step(**read_json(self._book, self._experiment, path)) for path in paths]
 
 
-def leave_notes(book: Book, experiment: str, sweep: str, notes: Sequence[str]) -> None:
+def attach_notes(book: Book, experiment: str, sweep: str, notes: Sequence[str]) -> None:
     """Give notes to the last reading of a sweep, each once; where it has none they are kept beside its plan.
 
     Raises
@@ -98,11 +98,11 @@ def leave_notes(book: Book, experiment: str, sweep: str, notes: Sequence[str]) -
     BookError
         The book does not take them.
     """
-    journal, contents = Journal(book, experiment, sweep), book.contents(experiment)
-    last = journal.last_reading(contents)
+    log, contents = SweepLog(book, experiment, sweep), book.contents(experiment)
+    last = log.last_reading(contents)
     if last is None:
         for note in notes:
-            journal.keep_note(note)
+            log.keep_note(note)
         return
     now = contents.cells_now()[last - 1].get("note", "")
     new = [note for note in dict.fromkeys(notes) if f"{JOIN}{note}{JOIN}" not in f"{JOIN}{now}{JOIN}"]
@@ -131,12 +131,12 @@ def unfinished_of(book: Book, experiment: str) -> list[Unfinished]:
         if match is None or f"sweeps/{match[1]}/end.json" in paths:
             continue
         request = SweepRequest.of(read_json(book, experiment, path)["request"])
-        done = Journal(book, experiment, match[1]).done(contents)
+        done = SweepLog(book, experiment, match[1]).done(contents)
         found.append(Unfinished(match[1], request, len(done), len(request.steps()) or request.adaptive))
     return found
 
 
-def give_up(book: Book, experiment: str, sweeps: Iterable[Unfinished], why: str) -> None:
+def abandon(book: Book, experiment: str, sweeps: Iterable[Unfinished], why: str) -> None:
     """Say of unfinished sweeps that they will not be gone on with."""
     for one in sweeps:
-        Journal(book, experiment, one.id).keep("end", {"phase": "given up", "why": why})
+        SweepLog(book, experiment, one.id).keep("end", {"phase": "given up", "why": why})

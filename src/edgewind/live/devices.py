@@ -23,8 +23,8 @@ from edgewind.bench.instruments import (
     interval_of,
 )
 from edgewind.live.errors import GarbledError, InstrumentError, InterlockError
-from edgewind.live.wire import Wire
-from edgewind.live.wire_serial import SerialWire
+from edgewind.live.transport import Transport
+from edgewind.live.transport_serial import SerialTransport
 from edgewind.signals import Trace
 from edgewind.units import to_si
 
@@ -88,13 +88,13 @@ class Value:
 class _Role:
     role = ""
 
-    def __init__(self, wire: Wire, described: Instrument) -> None:
-        self._wire, self._described = wire, described
+    def __init__(self, transport: Transport, described: Instrument) -> None:
+        self._transport, self._described = transport, described
 
     @property
     def identity(self) -> str:
         """The answer to the check question, once it was asked; empty where there is none."""
-        said = self._wire.identity
+        said = self._transport.identity
         return "" if said is None else said.decode("ascii", errors="replace").strip()
 
     def verify(self) -> None:
@@ -105,7 +105,7 @@ class _Role:
         InstrumentError
             They do not.
         """
-        self._named(self._wire.verify)
+        self._named(self._transport.verify)
 
     def _named(self, call: Callable[[], Any]) -> Any:
         try:
@@ -117,8 +117,8 @@ class _Role:
 class Meter(_Role):
     """A gauge or a thermometer."""
 
-    def __init__(self, wire: Wire, described: GaugeInstrument | ThermometerInstrument, role: str) -> None:
-        super().__init__(wire, described)
+    def __init__(self, transport: Transport, described: GaugeInstrument | ThermometerInstrument, role: str) -> None:
+        super().__init__(transport, described)
         self.role, self.unit = role, described.unit
         self._read = described.read
         self._kind = (
@@ -142,9 +142,9 @@ class Meter(_Role):
 
     def _once(self) -> Value:
         if self._read is not None:
-            return self._wire.ask(self._read, _value_of)
-        assert isinstance(self._wire, SerialWire)
-        said = self._wire.listen(self.role)
+            return self._transport.query(self._read, _value_of)
+        assert isinstance(self._transport, SerialTransport)
+        said = self._transport.listen(self.role)
         try:
             return _value_of(said)
         except ValueError as error:
@@ -171,8 +171,8 @@ class Valve(_Role):
 
     role = "valve"
 
-    def __init__(self, wire: Wire, described: ValveInstrument, most_v: float | None) -> None:
-        super().__init__(wire, described)
+    def __init__(self, transport: Transport, described: ValveInstrument, most_v: float | None) -> None:
+        super().__init__(transport, described)
         self._valve = described
         self.low = described.low.value
         self.high = described.high.value if most_v is None else min(described.high.value, most_v)
@@ -198,7 +198,7 @@ class Valve(_Role):
         self.voltage = None
 
         def once() -> None:
-            self._wire.tell(command, errors=self._valve.errors)
+            self._transport.write(command, errors=self._valve.errors)
             if self._valve.read is not None:
                 self._see(sent)
 
@@ -213,21 +213,21 @@ class Valve(_Role):
 
     def read(self) -> float:
         """Return the voltage that it says, V."""
-        said: float = self._named(lambda: self._wire.ask(str(self._valve.read), number_of))
+        said: float = self._named(lambda: self._transport.query(str(self._valve.read), number_of))
         return said
 
     def switch_on(self) -> None:
         """Make it ready to be set."""
         if self._valve.on is not None:
-            self._named(lambda: self._wire.tell(str(self._valve.on), errors=self._valve.errors))
+            self._named(lambda: self._transport.write(str(self._valve.on), errors=self._valve.errors))
 
     def switch_off(self) -> None:
         """Bring it into its safe state."""
         self.voltage = None
-        self._named(lambda: self._wire.tell(self._valve.off, errors=self._valve.errors))
+        self._named(lambda: self._transport.write(self._valve.off, errors=self._valve.errors))
 
     def _see(self, sent: float) -> None:
-        said = self._wire.ask(str(self._valve.read), number_of)
+        said = self._transport.query(str(self._valve.read), number_of)
         if not abs(said - sent) <= _VALVE_AGREES * (self._valve.high.value - self._valve.low.value):
             raise GarbledError(self.role, f"it was set to {sent:g} V and says {said:g} V")
 
@@ -246,8 +246,8 @@ class Lamp(_Role):
 
     role = "lamp"
 
-    def __init__(self, wire: Wire, described: LampInstrument) -> None:
-        super().__init__(wire, described)
+    def __init__(self, transport: Transport, described: LampInstrument) -> None:
+        super().__init__(transport, described)
         self._lamp = described
         self.is_on: bool | None = None
 
@@ -268,7 +268,7 @@ class Lamp(_Role):
         command = self._lamp.on if on else self._lamp.off
         for left in range(self._lamp.retries, -1, -1):
             try:
-                self._named(lambda: self._wire.tell(command, errors=self._lamp.errors))
+                self._named(lambda: self._transport.write(command, errors=self._lamp.errors))
                 if self._lamp.read is not None and self.read() is not on:
                     raise GarbledError(self.role, f"it was told '{command}' and says that it is {_word(not on)}")
                 self.is_on = on
@@ -279,7 +279,7 @@ class Lamp(_Role):
 
     def read(self) -> bool:
         """Ask whether it is on."""
-        said: bool = self._named(lambda: self._wire.ask(str(self._lamp.read), switch_of))
+        said: bool = self._named(lambda: self._transport.query(str(self._lamp.read), switch_of))
         return said
 
 
@@ -306,8 +306,8 @@ class Tachometer(_Role):
 
     role = "tachometer"
 
-    def __init__(self, wire: Wire, described: TachometerInstrument) -> None:
-        super().__init__(wire, described)
+    def __init__(self, transport: Transport, described: TachometerInstrument) -> None:
+        super().__init__(transport, described)
         self._scope = described
         self._took_s: dict[float | None, float] = {}
 
@@ -318,7 +318,7 @@ class Tachometer(_Role):
 
     def rate_hz(self) -> float:
         """Pulses per second, for watching; nan where it says that there is no number: nothing turns."""
-        rate: float = self._named(lambda: self._wire.ask(str(self._scope.rate), _rate_of))
+        rate: float = self._named(lambda: self._transport.query(str(self._scope.rate), _rate_of))
         return rate
 
     def take(self, duration_s: float | None = None, tick: Callable[[], None] = lambda: None) -> RawTrace:
@@ -343,22 +343,22 @@ class Tachometer(_Role):
             except InstrumentError as error:
                 if not left:
                     raise
-                self._wire.on_trouble(f"{error} (taken again, {left} more tries)")
+                self._transport.on_trouble(f"{error} (taken again, {left} more tries)")
         raise AssertionError("not reached")
 
     def _once(self, duration_s: float | None, tick: Callable[[], None]) -> RawTrace:
-        scope, wire = self._scope, self._wire
+        scope, transport = self._scope, self._transport
         if scope.set_duration is not None and duration_s is not None:
-            wire.tell(scope.set_duration.format(value=duration_s), errors=scope.errors)
+            transport.write(scope.set_duration.format(value=duration_s), errors=scope.errors)
         expected = self._took_s.get(duration_s, 0.0)
         began = time.monotonic()
         if scope.start is not None:
-            wire.tell(scope.start, errors=scope.errors) if scope.errors else self._begin(scope.start)
+            transport.write(scope.start, errors=scope.errors) if scope.errors else self._begin(scope.start)
         while time.monotonic() - began < 0.9 * expected:
             tick()
             time.sleep(min(0.05, max(0.9 * expected - (time.monotonic() - began), 0.0)))
         if scope.wait is not None:
-            limit = wire.timeout_s + 2 * (expected or duration_s or 0.0)
+            limit = transport.timeout_s + 2 * (expected or duration_s or 0.0)
             self._await(scope.wait, limit, tick)
         self._took_s[duration_s] = time.monotonic() - began
         first = self._fetch()
@@ -382,7 +382,7 @@ class Tachometer(_Role):
 
         def ask() -> None:
             try:
-                self._wire.ask(question, lambda text: text, timeout_s=limit_s, retries=0)
+                self._transport.query(question, lambda text: text, timeout_s=limit_s, retries=0)
             except BaseException as error:
                 found.append(error)
 
@@ -394,22 +394,22 @@ class Tachometer(_Role):
                 if asking.is_alive():
                     tick()
         except BaseException:
-            self._wire.break_off()
+            self._transport.abort()
             raise
         if found:
             raise found[0]
 
     def _begin(self, command: str) -> None:
         # No check question after it: an instrument may keep it waiting until the trace is complete.
-        self._wire.send(command)
+        self._transport.write_only(command)
 
     def _fetch(self) -> RawTrace:
-        scope, wire = self._scope, self._wire
+        scope, transport = self._scope, self._transport
         interval = interval_of(scope)
         if interval is None:
-            interval = wire.ask(scope.interval, number_of)
+            interval = transport.query(scope.interval, number_of)
         scale, offset = (
-            float(part) if isinstance(part, int | float) else wire.ask(part, number_of)
+            float(part) if isinstance(part, int | float) else transport.query(part, number_of)
             for part in (scope.scale, scope.offset)
         )
         if not (math.isfinite(interval) and interval > 0 and math.isfinite(scale * 1.0) and scale != 0):
@@ -424,9 +424,9 @@ class Tachometer(_Role):
     def _numbers(self) -> NDArray[Any]:
         scope = self._scope
         if scope.format == "ascii":
-            return self._wire.ask(scope.read, lambda text: np.array([number_of(one) for one in text.split(",")]))
+            return self._transport.query(scope.read, lambda text: np.array([number_of(one) for one in text.split(",")]))
         kind = np.dtype(_FORMATS[scope.format]).newbyteorder("<" if scope.byte_order == "little" else ">")
-        content = self._wire.ask_block(scope.read)
+        content = self._transport.query_block(scope.read)
         if len(content) % kind.itemsize:
             raise GarbledError(self.role, f"{len(content)} bytes are not a whole number of {scope.format}")
         numbers = np.frombuffer(content, kind).astype(kind.newbyteorder("="))

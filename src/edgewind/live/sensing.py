@@ -10,23 +10,23 @@ import numpy as np
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
+from edgewind.live.devices import RawTrace, Value, number_of
 from edgewind.live.errors import InterlockError
 from edgewind.live.instruments import Instruments
 from edgewind.live.interlocks import Observation, crossed
-from edgewind.live.roles import RawTrace, Value, number_of
 from edgewind.signals import estimate_speed, pressure_from_display, pressure_from_volts
 from edgewind.signals.pressure import PressureReadings
 from edgewind.units import parse_quantity
 
 if TYPE_CHECKING:
-    from edgewind.live.cells import Columns
+    from edgewind.live.columns import Columns
 
 # Two answers of the gauge further apart than this, in ln p, are settled by a third.
 _APART = 0.03
 _UNUSABLE = {"no-signal", "aliased", "short"}
 
 
-class Senses:
+class Sensing:
     """The bench as its instruments tell of it."""
 
     def __init__(self, bench: Bench, instruments: Instruments) -> None:

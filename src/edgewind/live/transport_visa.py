@@ -12,8 +12,8 @@ from typing import Any
 import pyvisa
 from pyvisa.constants import StatusCode
 
-from edgewind.live.errors import GoneError, InstrumentError
-from edgewind.live.wire import SEE, Wire, silent
+from edgewind.live.errors import DisconnectedError, InstrumentError
+from edgewind.live.transport import SEE, Transport, silent
 
 _CHUNK = 1 << 20
 _QUIET_S, _LONGEST_DRAIN_S = 0.02, 1.0
@@ -30,8 +30,8 @@ def manager() -> pyvisa.ResourceManager:
         return _manager
 
 
-class VisaWire(Wire):
-    """A VISA resource; see :class:`edgewind.live.wire.Wire`. `baud` is used for serial ones."""
+class VisaTransport(Transport):
+    """A VISA resource; see :class:`edgewind.live.transport.Transport`. `baud` is used for serial ones."""
 
     def __init__(self, address: str, *, baud: int = 9600, **settings: Any) -> None:
         super().__init__(address, **settings)
@@ -43,7 +43,7 @@ class VisaWire(Wire):
         try:
             resource: Any = manager().open_resource(self.address, open_timeout=wait_ms)
         except Exception as error:  # pyvisa-py raises bare exceptions, ImportError, ValueError, OSError and its own
-            raise GoneError(
+            raise DisconnectedError(
                 self.address,
                 f"cannot be opened ({str(error).splitlines()[0] if str(error) else type(error).__name__})",
                 "see that it is switched on, that its cable is in place and that `resource` names it",
@@ -61,7 +61,7 @@ class VisaWire(Wire):
             except Exception:  # it is gone already, which was asked for
                 return
 
-    def _write(self, data: bytes) -> None:
+    def _send(self, data: bytes) -> None:
         try:
             self._resource.write_raw(data)
         except pyvisa.VisaIOError as error:
@@ -90,7 +90,7 @@ class VisaWire(Wire):
         except pyvisa.VisaIOError as error:
             raise self._told(error, timeout_s) from error
 
-    def break_off(self) -> None:  # noqa: D102
+    def abort(self) -> None:  # noqa: D102
         # the other thread may let go of the resource at this very moment, which is what is wanted
         with contextlib.suppress(OSError, AttributeError):
             link, _ = self._link()
@@ -121,7 +121,7 @@ class VisaWire(Wire):
 
     def _see_open(self, link: socket.socket) -> None:
         if not link.recv(1, socket.MSG_PEEK):
-            raise GoneError(self.address, "the other side has closed the connection", SEE)
+            raise DisconnectedError(self.address, "the other side has closed the connection", SEE)
 
     def _pending(self) -> bool:
         link, waiting = self._link()
@@ -152,4 +152,4 @@ class VisaWire(Wire):
     def _told(self, error: pyvisa.VisaIOError, timeout_s: float | None = None) -> InstrumentError:
         if error.error_code == StatusCode.error_timeout:
             return silent(self.address, self.timeout_s if timeout_s is None else timeout_s)
-        return GoneError(self.address, f"the connection broke ({error.abbreviation})")
+        return DisconnectedError(self.address, f"the connection broke ({error.abbreviation})")

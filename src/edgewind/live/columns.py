@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from edgewind.bench import Bench
 from edgewind.bench.instruments import InstrumentsSection
 from edgewind.errors import InputError
+from edgewind.live.devices import number_of
 from edgewind.live.interlocks import Observation
-from edgewind.live.roles import number_of
 from edgewind.units import from_si, parse_quantity
 
 

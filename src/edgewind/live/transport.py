@@ -13,7 +13,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator
 from typing import TypeVar
 
-from edgewind.live.errors import GarbledError, GoneError, InstrumentError, SilentError
+from edgewind.live.errors import DisconnectedError, GarbledError, InstrumentError, NoAnswerError
 
 T = TypeVar("T")
 
@@ -24,8 +24,8 @@ _REST_S = 0.05  # between two attempts; doubled each time
 _LONGEST_REST_S = 1.0
 
 
-class Wire(ABC):
-    """One connection; see :class:`edgewind.live.wire_visa.VisaWire` and :class:`edgewind.live.wire_serial.SerialWire`.
+class Transport(ABC):
+    """One connection; see its kinds are in `transport_visa` and `transport_serial`.
 
     Threads may share it: a question and its answer are never mixed with those of another thread.
 
@@ -66,16 +66,16 @@ class Wire(ABC):
         """Close it; may be called when it is closed."""
 
     @abstractmethod
-    def _write(self, data: bytes) -> None:
+    def _send(self, data: bytes) -> None:
         """Send bytes."""
 
     @abstractmethod
     def _read_line(self, timeout_s: float) -> bytes:
-        """Return the next line without its termination; raise SilentError where none is complete in time."""
+        """Return the next line without its termination; raise NoAnswerError where none is complete in time."""
 
     @abstractmethod
     def _read_exactly(self, count: int, timeout_s: float) -> bytes:
-        """Return so many bytes; raise SilentError where they do not come in time."""
+        """Return so many bytes; raise NoAnswerError where they do not come in time."""
 
     @abstractmethod
     def _pending(self) -> bool:
@@ -87,7 +87,7 @@ class Wire(ABC):
 
     # What callers use
 
-    def tell(self, command: str, *, errors: str = "") -> None:
+    def write(self, command: str, *, errors: str = "") -> None:
         """Send a command that nothing answers, and see that the connection carried it.
 
         Parameters
@@ -105,12 +105,12 @@ class Wire(ABC):
         """
 
         def once() -> None:
-            self._write(command.encode() + self.termination)
+            self._send(command.encode() + self.termination)
             if errors:
-                said = self._question(errors, self.timeout_s)
+                said = self._ask(errors, self.timeout_s)
                 if not _is_none(said):
                     for _ in range(_MOST_ERRORS):  # of commands before it, and of what was garbled on its way
-                        if _is_none(self._question(errors, self.timeout_s)):
+                        if _is_none(self._ask(errors, self.timeout_s)):
                             break
                     raise GarbledError(self.address, f"'{command}' was refused: {_shown(said)}")
             elif self.check:
@@ -118,11 +118,11 @@ class Wire(ABC):
 
         self._attempt(once, self.retries)
 
-    def send(self, command: str) -> None:
+    def write_only(self, command: str) -> None:
         """Send a command and ask nothing after it."""
-        self._attempt(lambda: self._write(command.encode() + self.termination), self.retries)
+        self._attempt(lambda: self._send(command.encode() + self.termination), self.retries)
 
-    def ask(
+    def query(
         self, question: str, parse: Callable[[str], T], *, timeout_s: float | None = None, retries: int | None = None
     ) -> T:
         """Ask a question and return what `parse` makes of its answer; `parse` raises ValueError for what is none.
@@ -134,7 +134,7 @@ class Wire(ABC):
         """
 
         def once() -> T:
-            said = self._question(question, self.timeout_s if timeout_s is None else timeout_s)
+            said = self._ask(question, self.timeout_s if timeout_s is None else timeout_s)
             try:
                 return parse(said.decode("ascii"))
             except ValueError:
@@ -142,7 +142,7 @@ class Wire(ABC):
 
         return self._attempt(once, self.retries if retries is None else retries)
 
-    def ask_block(self, question: str, *, timeout_s: float | None = None, retries: int | None = None) -> bytes:
+    def query_block(self, question: str, *, timeout_s: float | None = None, retries: int | None = None) -> bytes:
         """Ask for a definite-length block (IEEE 488.2-1992, 8.7.9): ``#``, one digit n, n digits of length, bytes.
 
         Raises
@@ -181,7 +181,7 @@ class Wire(ABC):
             except self._breaks as error:
                 self._troubled = True
                 self.close()
-                raise GoneError(self.address, f"the connection broke ({error})") from error
+                raise DisconnectedError(self.address, f"the connection broke ({error})") from error
             except BaseException:
                 self._troubled = True
                 self.close()
@@ -191,7 +191,7 @@ class Wire(ABC):
         """Send a command while blocks are coming."""
         with self.lock:
             if self._opened:
-                self._write(command.encode() + self.termination)
+                self._send(command.encode() + self.termination)
 
     def _block(self, question: str, limit: float) -> bytes:
         head = self._read_exactly(2, limit)
@@ -223,20 +223,20 @@ class Wire(ABC):
             self._opened = False
             self._shut()
 
-    def break_off(self) -> None:
-        """End a wait of another thread for an answer, where the kind of connection can; it then ends with GoneError."""
+    def abort(self) -> None:
+        """End another thread's wait for an answer with DisconnectedError, where this kind of connection can."""
         return
 
     # How trouble is met
 
-    def _question(self, question: str, timeout_s: float) -> bytes:
+    def _ask(self, question: str, timeout_s: float) -> bytes:
         self._send_question(question)
         return self._read_line(timeout_s)
 
     def _send_question(self, question: str) -> None:
         if self._pending():
             raise GarbledError(self.address, f"something came before '{question}' was asked")
-        self._write(question.encode() + self.termination)
+        self._send(question.encode() + self.termination)
 
     def _attempt(self, once: Callable[[], T], retries: int) -> T:
         rest = _REST_S
@@ -249,7 +249,7 @@ class Wire(ABC):
                     found = error
                 except self._breaks as error:
                     said = getattr(error, "strerror", None) or error
-                    found = GoneError(self.address, f"the connection broke ({said})", SEE)
+                    found = DisconnectedError(self.address, f"the connection broke ({said})", SEE)
                 except BaseException:
                     # an answer may be on its way that nobody waits for any more
                     self._troubled = True
@@ -273,8 +273,8 @@ class Wire(ABC):
             self._drain()
         if self.check:
             if self.identity is None:
-                first = self._question(self.check, self.timeout_s)
-                if not first.strip() or self._question(self.check, self.timeout_s) != first:
+                first = self._ask(self.check, self.timeout_s)
+                if not first.strip() or self._ask(self.check, self.timeout_s) != first:
                     raise GarbledError(self.address, f"'{self.check}' is not answered the same way twice")
                 self.identity = first
             else:
@@ -282,7 +282,7 @@ class Wire(ABC):
         self._troubled = False
 
     def _see_identity(self) -> None:
-        said = self._question(self.check, self.timeout_s)
+        said = self._ask(self.check, self.timeout_s)
         if self.identity is not None and said != self.identity:
             raise GarbledError(self.address, f"'{self.check}' was answered with {_shown(said)}")
 
@@ -298,10 +298,10 @@ def _shown(data: bytes) -> str:
     return repr(text + ("…" if len(data) > 60 else ""))
 
 
-def silent(address: str, timeout_s: float, got: bytes = b"") -> SilentError:
+def silent(address: str, timeout_s: float, got: bytes = b"") -> NoAnswerError:
     """Return the error of an answer that did not come, or came in part."""
     part = f", only {_shown(got)} came" if got else ""
-    return SilentError(
+    return NoAnswerError(
         address,
         f"no whole answer within {timeout_s:g} s{part}",
         SEE,

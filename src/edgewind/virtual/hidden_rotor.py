@@ -1,0 +1,323 @@
+"""An invented rotor whose physics is not that of the program: closed bridging formulas with hidden smooth deviations.
+
+Everything that a study concludes rests on the response tables of `edgewind.kinetics` and on `edgewind.rotor`. Data that
+are made by those confirm them whatever they say. The rotor here shares with them the viscosity of the gas and nothing
+else: force, drag and heat are bridged in closed form between free flight and dense gas, and multiplied by smooth
+functions of ln Kn that no study knows; the faces may differ in accommodation, the vanes shade and disturb each other,
+the faces' own infrared recoils, and a torque may come from outside. It is no better than some ten per cent, as a bench
+may be, and it is to be used for invented data only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.constants import R, Stefan_Boltzmann, pi
+from scipy.constants import c as LIGHT_SPEED
+from scipy.integrate import solve_ivp
+
+from edgewind.gas import GasState, find_gas
+
+Array = NDArray[np.float64]
+
+# Bridging constants of a square in a closed room of four widths; judged by eye.
+_FORCE = (0.1034, 1.352)
+_HEAT = (0.0775, 0.925)
+_LOSS = (0.0833, 1.038)
+_ACCOMMODATION = 0.135
+_FREE_DRAG = 4.37
+_DENSE_DRAG = 18.3
+# What four vanes with arms of 1.25 widths lose of torque and drag, at these Knudsen numbers.
+_NEIGHBOUR_KN = np.array([0.1, 0.3, 1.0, 10.0])
+_NEIGHBOUR_TORQUE = np.array([0.21, 0.14, 0.08, 0.04])
+_NEIGHBOUR_DRAG = np.array([0.20, 0.17, 0.13, 0.10])
+_SHADE_ARM = np.array([1.0, 1.25, 1.5, 2.0])
+_SHADE = np.array([0.83, 0.86, 0.88, 0.91])
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """A smooth factor: the exponential of a few broad bumps in ln of its argument.
+
+    Attributes
+    ----------
+    heights, centres, widths : arrays of shape (n,)
+        Of the bumps, in ln of the factor and of the argument.
+    """
+
+    heights: Array = field(default_factory=lambda: np.zeros(0))
+    centres: Array = field(default_factory=lambda: np.zeros(0))
+    widths: Array = field(default_factory=lambda: np.ones(0))
+
+    def __call__(self, argument: Any) -> Array:
+        """Return the factor at an argument."""
+        x = np.log(np.asarray(argument, dtype=float))[..., None]
+        return np.asarray(np.exp((self.heights * np.exp(-0.5 * ((x - self.centres) / self.widths) ** 2)).sum(axis=-1)))
+
+    @classmethod
+    def draw(cls, size: float, low: float, high: float, random: np.random.Generator, bumps: int = 3) -> Deviation:
+        """Draw a deviation whose largest departure between two arguments is `size`, in ln."""
+        low, high = np.log(low), np.log(high)
+        drawn = cls(
+            random.standard_normal(bumps),
+            random.uniform(low, high, bumps),
+            random.uniform(0.8, 2.5, bumps),
+        )
+        largest = np.abs(np.log(drawn(np.exp(np.linspace(low, high, 200))))).max()
+        return replace(drawn, heights=drawn.heights * size / largest)
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What a bench changes on purpose; floats, or arrays of one shape.
+
+    Attributes
+    ----------
+    pressure_pa : float or array
+        Pressure, Pa.
+    light : float or array
+        Share of the full light.
+    envelope_k : float or array
+        Temperature of the envelope, which is that of the gas, K.
+    """
+
+    pressure_pa: Any
+    light: Any = 1.0
+    envelope_k: Any = 295.15
+
+
+@dataclass(frozen=True)
+class HiddenRotor:
+    """An invented rotor in its gas; SI throughout. Positive: with the bright face ahead.
+
+    Attributes
+    ----------
+    species : str
+        Gas.
+    internal_heat : float
+        Heat capacity of the inner motion of a molecule, in k: 0 for a monatomic gas, 1 for a linear molecule.
+    vanes : int
+        Number of vanes.
+    width_m, arm_m : float
+        Width and height of the square vanes; axis to the middle of a vane.
+    irradiance_w_m2 : float
+        Of a vane that faces the lamp.
+    turn_mean_irradiance, turn_mean_push : float
+        Means over a turn of the irradiance and of the push of unit irradiance.
+    specular : float
+        Share of what a face reflects that goes as from a mirror.
+    dark_absorptance, bright_absorptance, dark_emissivity, bright_emissivity : float
+        Of the faces.
+    conductance_w_m2_k : float
+        Through the vane.
+    heat_capacity_j_m2_k : float
+        Of the vane, for each area of one face.
+    accommodation : float
+        Mean of both faces.
+    accommodation_difference : float
+        Dark less bright.
+    dry_n_m, breakaway_n_m, viscous_n_m_s, inertia_kg_m2 : float
+        Of the pivot and the rotor.
+    foreign_n_m : float
+        Torque from outside.
+    force, drag, heat : Deviation
+        Hidden factors over the Knudsen number.
+    gauge : Deviation
+        Indicated over true pressure, over the pressure in pascal.
+    """
+
+    species: str = "N2"
+    internal_heat: float = 1.0
+    vanes: int = 4
+    width_m: float = 0.012
+    arm_m: float = 0.018
+    irradiance_w_m2: float = 800.0
+    turn_mean_irradiance: float = 1 / pi
+    turn_mean_push: float = 0.25
+    specular: float = 0.0
+    dark_absorptance: float = 0.94
+    bright_absorptance: float = 0.15
+    dark_emissivity: float = 0.93
+    bright_emissivity: float = 0.6
+    conductance_w_m2_k: float = 60.0
+    heat_capacity_j_m2_k: float = 250.0
+    accommodation: float = 0.92
+    accommodation_difference: float = 0.0
+    dry_n_m: float = 1e-10
+    breakaway_n_m: float = 1e-10
+    viscous_n_m_s: float = 5e-11
+    inertia_kg_m2: float = 1e-7
+    foreign_n_m: float = 0.0
+    force: Deviation = Deviation()
+    drag: Deviation = Deviation()
+    heat: Deviation = Deviation()
+    gauge: Deviation = Deviation()
+
+    # The gas.
+
+    def knudsen(self, pressure_pa: Any, temperature_k: Any = 295.15) -> Array:
+        """Return the Knudsen number on the width of a vane."""
+        unit = GasState(find_gas(self.species), 1.0, float(np.mean(temperature_k)))
+        return np.asarray(unit.mean_free_path_m() / self.width_m / np.asarray(pressure_pa, dtype=float))
+
+    def force_coefficient(self, kn: Array) -> Array:
+        """Force over p A per relative difference of the faces: 1/4 in free flight."""
+        bridge = 0.25 / (1 + _FORCE[0] * kn ** -_FORCE[1])
+        return np.asarray(bridge * self.accommodation * self.force(kn) * (1 - self._neighbours(kn, _NEIGHBOUR_TORQUE)))
+
+    def accommodation_coefficient(self, kn: Array) -> Array:
+        """Force over p A per unlike accommodation and relative warmth of the vane: 1/4 in free flight."""
+        bridge = 0.27 / (1 + _ACCOMMODATION / kn) / (1 + _FORCE[0] * kn ** -_FORCE[1])
+        return np.asarray(bridge * (1 - self._neighbours(kn, _NEIGHBOUR_TORQUE)))
+
+    def drag_coefficient(self, kn: Array) -> Array:
+        """Drag over p A per U/v0: between that of free flight and Stokes', which goes as Kn."""
+        bridge = 1 / (1 / _FREE_DRAG + 1 / (_DENSE_DRAG * kn))
+        share = 0.15 + 0.85 * self.accommodation
+        return np.asarray(bridge * share * self.drag(kn) * (1 - self._neighbours(kn, _NEIGHBOUR_DRAG)))
+
+    def heat_coefficients(self, kn: Array) -> tuple[Array, Array]:
+        """Heat over p v0 A: of a face per relative difference of the faces, and per relative warmth of both."""
+        inner = self.internal_heat
+        share = kn / (kn + 1)
+        more = (1 + inner / 2) * share + (1 + 0.35 * inner) * (1 - share)
+        factor = more * self.accommodation * self.heat(kn)
+        apart = 0.5 / np.sqrt(pi) / (1 + _HEAT[0] * kn ** -_HEAT[1])
+        both = 1.0 / np.sqrt(pi) / (1 + _LOSS[0] * kn ** -_LOSS[1])
+        return np.asarray(apart * factor), np.asarray(both * factor)
+
+    def _neighbours(self, kn: Array, lost: Array) -> Array:
+        """Share that the other vanes take; less on longer arms, and for fewer vanes."""
+        nearness = min(1.0, (1.25 * self.width_m / self.arm_m) ** 1.5) * (self.vanes - 1) / 3
+        return np.asarray(nearness * np.interp(np.log(kn), np.log(_NEIGHBOUR_KN), lost))
+
+    # Light and heat.
+
+    @property
+    def lit_share(self) -> float:
+        """Share of the light that the other vanes let through."""
+        full = float(np.interp(self.arm_m / self.width_m, _SHADE_ARM, _SHADE))
+        return 1 - (1 - full) * (self.vanes - 1) / 3
+
+    def heat_flows(self, dark_k: Any, bright_k: Any, around: Surroundings) -> tuple[Array, Array]:
+        """Return what warms the dark and the bright face, W/m^2; zero where steady."""
+        te = np.asarray(around.envelope_k, dtype=float)
+        p = np.asarray(around.pressure_pa, dtype=float)
+        kn, v0 = self.knudsen(p, te), self._speed_of_molecules(te)
+        apart, both = self.heat_coefficients(kn)
+        light = np.asarray(around.light) * self.irradiance_w_m2 * self.turn_mean_irradiance * self.lit_share
+        mean = both * ((dark_k + bright_k) / (2 * te) - 1)
+        difference = apart * (dark_k - bright_k) / te
+        through = self.conductance_w_m2_k * (dark_k - bright_k)
+        dark = self.dark_absorptance * light - self._emitted(self.dark_emissivity, dark_k, te)
+        bright = self.bright_absorptance * light - self._emitted(self.bright_emissivity, bright_k, te)
+        return (
+            np.asarray(dark - p * v0 * (mean + difference) - through),
+            np.asarray(bright - p * v0 * (mean - difference) + through),
+        )
+
+    def faces(self, around: Surroundings) -> tuple[Array, Array]:
+        """Return the steady temperatures of the dark and the bright face, K."""
+        shape = np.broadcast_shapes(*(np.shape(x) for x in (around.pressure_pa, around.light, around.envelope_k)))
+        te = np.broadcast_to(np.asarray(around.envelope_k, dtype=float), shape)
+        dark, bright = te + 1.0, te + 0.5
+        for _ in range(80):
+            f_dark, f_bright = self.heat_flows(dark, bright, around)
+            h = 1e-3
+            moved_dark = self.heat_flows(dark + h, bright, around)
+            moved_bright = self.heat_flows(dark, bright + h, around)
+            a, c = (moved_dark[0] - f_dark) / h, (moved_dark[1] - f_bright) / h
+            b, d = (moved_bright[0] - f_dark) / h, (moved_bright[1] - f_bright) / h
+            step_dark = (d * f_dark - b * f_bright) / (a * d - b * c)
+            step_bright = (a * f_bright - c * f_dark) / (a * d - b * c)
+            dark, bright = np.maximum(dark - step_dark, 3.0), np.maximum(bright - step_bright, 3.0)
+            if max(np.abs(step_dark).max(), np.abs(step_bright).max()) < 1e-7:
+                break
+        return np.asarray(dark), np.asarray(bright)
+
+    # Torque and motion.
+
+    def torques(self, dark_k: Any, bright_k: Any, around: Surroundings) -> dict[str, Array]:
+        """Return the torque of each cause, N m, the pivot's apart."""
+        te = np.asarray(around.envelope_k, dtype=float)
+        p = np.asarray(around.pressure_pa, dtype=float)
+        kn = self.knudsen(p, te)
+        lever = self.vanes * self.width_m**2 * self.arm_m
+        light = np.asarray(around.light) * self.irradiance_w_m2 * self.lit_share * self.turn_mean_push / LIGHT_SPEED
+        back = 2 / 3 + self.specular / 3  # of light that is thrown back
+        pushed = light * back * (self.bright_absorptance - self.dark_absorptance)
+        recoil = (
+            self._emitted(self.dark_emissivity, dark_k, te) - self._emitted(self.bright_emissivity, bright_k, te)
+        ) * (2 / 3 / LIGHT_SPEED)
+        warm = (np.asarray(dark_k) + bright_k) / (2 * te) - 1
+        return {
+            "thermal force": np.asarray(lever * p * self.force_coefficient(kn) * (np.asarray(dark_k) - bright_k) / te),
+            "unequal accommodation": np.asarray(
+                lever * p * self.accommodation_coefficient(kn) * self.accommodation_difference * warm
+            ),
+            "light": np.asarray(lever * (pushed + recoil)),
+            "foreign": np.asarray(self.foreign_n_m + 0 * p),
+        }
+
+    def resistance(self, around: Surroundings) -> Array:
+        """Return the drag of the gas, N m s: torque per angular speed."""
+        p = np.asarray(around.pressure_pa, dtype=float)
+        te = np.asarray(around.envelope_k, dtype=float)
+        squared = self.arm_m**2 + self.width_m**2 / 12
+        area = self.vanes * self.width_m**2
+        return np.asarray(
+            area * p * self.drag_coefficient(self.knudsen(p, te)) * squared / self._speed_of_molecules(te)
+        )
+
+    def steady_speed(self, around: Surroundings) -> Array:
+        """Return the speed of steady turning, rad/s; zero where the pivot holds."""
+        torque = sum(self.torques(*self.faces(around), around).values(), start=np.zeros(1))
+        over = np.sign(torque) * (np.abs(torque) - self.dry_n_m)
+        turning = np.where(np.abs(torque) > self.breakaway_n_m, over, 0.0)
+        speed = turning / (self.resistance(around) + self.viscous_n_m_s)
+        return np.asarray(speed if np.ndim(around.pressure_pa) else speed[0])
+
+    def run(self, time_s: Array, around: Any, start: tuple[float, float, float]) -> Array:
+        """Follow faces and speed through a change.
+
+        Parameters
+        ----------
+        time_s : array of shape (n,)
+            Moments, s, rising.
+        around : callable
+            Gives the :class:`Surroundings` at a moment, s.
+        start : (float, float, float)
+            Dark face, bright face (K) and speed (rad/s) at the first moment.
+
+        Returns
+        -------
+        array of shape (n, 3)
+            Dark face, bright face (K), speed (rad/s). Dry friction is smoothed over 1e-3 rad/s, so that the rotor that
+            is held creeps instead.
+        """
+
+        def rates(t: float, y: Array) -> list[float]:
+            now = around(t)
+            dark, bright = self.heat_flows(y[0], y[1], now)
+            torque = sum(float(one) for one in self.torques(y[0], y[1], now).values())
+            friction = self.dry_n_m * np.tanh(y[2] / 1e-3) + (float(self.resistance(now)) + self.viscous_n_m_s) * y[2]
+            half = self.heat_capacity_j_m2_k / 2
+            return [float(dark) / half, float(bright) / half, (torque - friction) / self.inertia_kg_m2]
+
+        time = np.asarray(time_s, dtype=float)
+        solved = solve_ivp(
+            rates, (time[0], time[-1]), start, method="LSODA", t_eval=time, rtol=1e-7, atol=[1e-6, 1e-6, 1e-7],
+            max_step=max(float(np.diff(time).max()), 0.05),
+        )  # fmt: skip
+        return np.asarray(solved.y.T)
+
+    def _speed_of_molecules(self, temperature_k: Any) -> Array:
+        mass = find_gas(self.species).molar_mass_kg_mol
+        return np.asarray(np.sqrt(2 * R * np.asarray(temperature_k, dtype=float) / mass))
+
+    @staticmethod
+    def _emitted(emissivity: float, face_k: Any, envelope_k: Array) -> Array:
+        return np.asarray(emissivity * Stefan_Boltzmann * (np.asarray(face_k, dtype=float) ** 4 - envelope_k**4))

@@ -1,0 +1,217 @@
+"""Random invented rotors, what their owner states of them, their readings, and the truth beside them."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.virtual.hidden_rotor import Deviation, HiddenRotor, Surroundings
+
+Array = NDArray[np.float64]
+_GASES = (("N2", 1.0), ("air", 1.0), ("Ar", 0.0))
+_ROOM_K = 295.15
+# The range over which deviations are drawn and truths looked for, Knudsen number and pascal.
+_KNUDSEN = (0.01, 100.0)
+_GAUGE_PA = (1e-3, 100.0)
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """How far a drawn rotor departs from the model that is to explain it.
+
+    Attributes
+    ----------
+    deviation : float
+        Largest hidden deviation of force, drag and heat, in ln.
+    accommodation_difference : float
+        Largest difference of the faces, in size.
+    foreign : float
+        Largest torque from outside, over the greatest torque of the gas.
+    gauge : float
+        Largest error of the gauge that is no factor, in ln.
+    scatter : float
+        Relative standard deviation of a speed from reading to reading.
+    """
+
+    deviation: float = 0.25
+    accommodation_difference: float = 0.1
+    foreign: float = 0.2
+    gauge: float = 0.08
+    scatter: float = 0.015
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What is true of an invented rotor.
+
+    Attributes
+    ----------
+    speed_optimum_pa, torque_optimum_pa : float
+        Pressures of greatest speed and of greatest torque of the gas by the difference of the faces, Pa.
+    main_drive : str
+        The cause of the greatest share of the torque at the pressure of greatest speed.
+    foreign_share : float
+        Share of the torque there, in size, that is not the thermal force's.
+    """
+
+    speed_optimum_pa: float
+    torque_optimum_pa: float
+    main_drive: str
+    foreign_share: float
+
+
+def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRotor:
+    """Draw an invented rotor."""
+    species, inner = _GASES[random.integers(len(_GASES))]
+    width = float(random.uniform(0.008, 0.022))
+    arm = width * float(random.uniform(1.25, 2.0))
+    vanes = int(random.choice([2, 4]))
+    deviation = [
+        Deviation.draw(sizes.deviation * random.uniform(), *_KNUDSEN, random) for _ in ("force", "drag", "heat")
+    ]
+    bright = float(random.uniform(0.08, 0.3))
+    rotor = HiddenRotor(
+        species=species, internal_heat=inner, vanes=vanes, width_m=width, arm_m=arm,
+        irradiance_w_m2=float(random.uniform(400, 1400)),
+        dark_absorptance=float(random.uniform(0.9, 0.97)), bright_absorptance=bright,
+        dark_emissivity=float(random.uniform(0.88, 0.96)), bright_emissivity=float(random.uniform(0.05, 0.9)),
+        conductance_w_m2_k=float(np.exp(random.uniform(np.log(8), np.log(100)))),
+        heat_capacity_j_m2_k=float(random.uniform(150, 400)), accommodation=float(random.uniform(0.82, 1.0)),
+        accommodation_difference=float(random.uniform(-1, 1) * sizes.accommodation_difference),
+        specular=float(random.uniform(0, 0.5)), inertia_kg_m2=vanes * 0.3 * width**2 * arm**2 * 1.3,
+        force=deviation[0], drag=deviation[1], heat=deviation[2],
+        gauge=Deviation.draw(sizes.gauge * random.uniform(), *_GAUGE_PA, random),
+    )  # fmt: skip
+    around = Surroundings(np.geomspace(1e-2, 50, 60), 1.0, _ROOM_K)
+    greatest = float(rotor.torques(*rotor.faces(around), around)["thermal force"].max())
+    dry = greatest * float(np.exp(random.uniform(np.log(0.004), np.log(0.08))))
+    drag = float(rotor.resistance(Surroundings(1.0)))
+    return replace(
+        rotor, dry_n_m=dry, breakaway_n_m=dry, viscous_n_m_s=drag * float(random.uniform(0, 0.02)),
+        foreign_n_m=float(random.uniform(-1, 1) * sizes.foreign * greatest),
+    )  # fmt: skip
+
+
+def truth_of(rotor: HiddenRotor, low_pa: float = 3e-3, high_pa: float = 100.0) -> Truth:
+    """Return what is true of an invented rotor under full light."""
+    around = Surroundings(np.geomspace(low_pa, high_pa, 2000), 1.0, _ROOM_K)
+    parts = rotor.torques(*rotor.faces(around), around)
+    place = int(np.argmax(np.abs(rotor.steady_speed(around))))
+    there = {name: float(part[place]) for name, part in parts.items()}
+    main = max(there, key=lambda name: abs(there[name]))
+    whole = sum(abs(torque) for torque in there.values())
+    return Truth(
+        float(around.pressure_pa[place]),
+        float(around.pressure_pa[int(np.argmax(parts["thermal force"]))]),
+        main,
+        1 - abs(there["thermal force"]) / whole,
+    )
+
+
+def bench_text(
+    rotor: HiddenRotor,
+    random: np.random.Generator,
+    *,
+    leading_face: str = "bright",
+    states_everything: bool | None = None,
+) -> str:
+    """Return the `bench.toml` of an honest owner: each value off by its stated uncertainty times a normal draw.
+
+    Parameters
+    ----------
+    rotor : HiddenRotor
+        The rotor.
+    random : numpy.random.Generator
+        Of what the owner is off by.
+    leading_face : {"bright", "dark"}
+        Face that was seen to go ahead.
+    states_everything : bool, optional
+        Whether conductance and bright emissivity are stated; one in two each where absent.
+    """
+
+    def stated(value: float, relative: float) -> tuple[float, float]:
+        u = relative * abs(value)
+        return value + u * float(random.standard_normal()), u
+
+    def number(value: float, relative: float, unit: str, scale: float = 1.0) -> str:
+        shown, u = stated(value * scale, relative)
+        return f"{shown:.5g} +/- {u:.2g} {unit}".strip()
+
+    def share(value: float, u: float) -> str:
+        return f"{min(max(value + u * float(random.standard_normal()), 0.01), 0.99):.3f} +/- {u:g}"
+
+    optional = []
+    if states_everything or (states_everything is None and random.uniform() < 0.5):
+        optional.append(f'vane_conductance = "{number(rotor.conductance_w_m2_k, 0.3, "W/(m^2 K)")}"')
+    if states_everything or (states_everything is None and random.uniform() < 0.5):
+        optional.append(f'bright_emissivity = "{share(rotor.bright_emissivity, 0.05)}"')
+    room = 2.5 * (rotor.arm_m + rotor.width_m / 2)
+    gauge_scale = 0.05
+    lines = [
+        "# INVENTED DATA, from a generator of random rotors. Nothing here was measured.",
+        "[experiment]", 'title = "Invented rotor"',
+        "[gas]", f'species = "{rotor.species}"', 'temperature = "22.0 +/- 0.5 degC"',
+        "[chamber]", f'width = "{1e3 * room:.1f} mm"', f'height = "{1e3 * room:.1f} mm"',
+        "[rotor]", f"vanes = {rotor.vanes}",
+        f'vane_width = "{1e3 * rotor.width_m:.2f} +/- 0.1 mm"', f'vane_height = "{1e3 * rotor.width_m:.2f} +/- 0.1 mm"',
+        'vane_thickness = "0.1 mm"', f'arm = "{1e3 * rotor.arm_m:.2f} +/- 0.3 mm"',
+        f'dark_absorptance = "{share(rotor.dark_absorptance, 0.02)}"',
+        f'bright_absorptance = "{share(rotor.bright_absorptance, 0.04)}"',
+        f'dark_emissivity = "{share(rotor.dark_emissivity, 0.03)}"', f'leading_face = "{leading_face}"', *optional,
+        f'moment_of_inertia = "{number(rotor.inertia_kg_m2, 0.08, "kg m^2")}"',
+        "[light]", 'arrangement = "beam"', f'irradiance = "{number(rotor.irradiance_w_m2, 0.1, "W/m^2")}"',
+        "[gauge]", 'kind = "display"', 'principle = "diaphragm"',
+        f'transfer_uncertainty = "{100 * gauge_scale:g} %"',
+        "[tachometer]", "marks = 4",
+    ]  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
+def readings_text(
+    rotor: HiddenRotor, pressures_pa: Array, random: np.random.Generator, scatter: float = 0.015,
+    envelope_k: float = _ROOM_K,
+) -> str:  # fmt: skip
+    """Return the `readings.csv` of an invented sweep under full light, speeds typed with their sign."""
+    around = Surroundings(np.asarray(pressures_pa, dtype=float), 1.0, envelope_k)
+    speed = rotor.steady_speed(around) * (1 + scatter * random.standard_normal(len(pressures_pa)))
+    shown = around.pressure_pa * rotor.gauge(around.pressure_pa) * np.exp(0.01 * random.standard_normal(speed.shape))
+    out = io.StringIO()
+    out.write("# INVENTED DATA, from a generator of random rotors. Nothing here was measured.\n")
+    table = csv.writer(out, lineterminator="\n")
+    table.writerow(["pressure [Pa]", "pressure uncertainty [%]", "speed [rad/s]", "speed uncertainty [rad/s]", "lamp"])
+    for p, s in zip(shown, speed, strict=True):
+        table.writerow([f"{p:.5g}", "1", f"{s:.5g}", f"{max(scatter * abs(s), 1e-3):.3g}", "on"])
+    return out.getvalue()
+
+
+def invented_sweep(
+    folder: Path,
+    random: np.random.Generator,
+    sizes: Sizes = Sizes(),
+    readings: int = 14,
+) -> tuple[HiddenRotor, Truth]:
+    """Write the folder of an invented experiment, and return its rotor and truth.
+
+    The pressures run from about a twentieth to about twenty times that of greatest speed, evenly in the logarithm.
+    Rotors that do not turn, or whose optimum lies at an end of the range of the bench, are drawn again.
+    """
+    while True:
+        rotor = draw_rotor(random, sizes)
+        truth = truth_of(rotor)
+        if not 0.03 < truth.speed_optimum_pa < 20:
+            continue
+        middle = truth.speed_optimum_pa * float(np.exp(random.uniform(-0.7, 0.7)))
+        pressures = np.geomspace(middle / 20, middle * 20, readings)
+        speeds = rotor.steady_speed(Surroundings(pressures, 1.0, _ROOM_K))
+        if (np.abs(speeds) > 0.02).sum() >= readings - 3 and abs(speeds).max() > 0.5:
+            break
+    leading = "bright" if speeds[int(np.argmax(np.abs(speeds)))] > 0 else "dark"
+    folder.mkdir(parents=True)
+    (folder / "bench.toml").write_text(bench_text(rotor, random, leading_face=leading), encoding="utf-8")
+    (folder / "readings.csv").write_text(readings_text(rotor, pressures, random, sizes.scatter), encoding="utf-8")
+    return rotor, truth

@@ -1,0 +1,107 @@
+"""The invented rotor of the hidden truth: its limits, its balances, and the folders that it writes."""
+
+import numpy as np
+import pytest
+from scipy.constants import c, pi
+
+from edgewind.bench import parse_bench
+from edgewind.signals import FolderSource, read_experiment
+from edgewind.virtual.hidden_rotor import Deviation, HiddenRotor, Surroundings
+from edgewind.virtual.invented_sweeps import Sizes, draw_rotor, invented_sweep, readings_text, truth_of
+
+ROOM = 295.15
+
+
+@pytest.fixture(scope="module")
+def lone():
+    """A lone vane with black faces of full accommodation, so that free flight has closed forms."""
+    return HiddenRotor(vanes=1, accommodation=1.0, internal_heat=0.0)
+
+
+def test_free_flight_has_the_closed_forms(lone):
+    """Derived: force 1/4, heat 1/(2 sqrt pi) and 1/sqrt pi of a diffuse face."""
+    kn = np.array([1e4])
+    assert lone.force_coefficient(kn)[0] == pytest.approx(0.25, rel=1e-3)
+    apart, both = lone.heat_coefficients(kn)
+    assert apart[0] == pytest.approx(0.5 / np.sqrt(pi), rel=1e-3)
+    assert both[0] == pytest.approx(1 / np.sqrt(pi), rel=1e-3)
+
+
+def test_light_alone_pushes_the_bright_face_back_and_infrared_the_dark_one(lone):
+    around = Surroundings(1e-9, 1.0, ROOM)
+    pushed = float(lone.torques(ROOM, ROOM, around)["light"])
+    lever = lone.width_m**2 * lone.arm_m
+    expected = -lever * 800.0 * 0.25 / c * (2 / 3) * (lone.dark_absorptance - lone.bright_absorptance)
+    assert pushed == pytest.approx(expected)
+    assert float(lone.torques(ROOM + 10, ROOM, around)["light"]) > pushed
+
+
+def test_steady_faces_balance(lone):
+    around = Surroundings(np.geomspace(1e-3, 100, 9), 1.0, ROOM)
+    flows = lone.heat_flows(*lone.faces(around), around)
+    assert np.abs(flows).max() < 1e-6 * 800
+
+
+def test_a_run_comes_to_the_steady_speed(lone):
+    around = Surroundings(1.0, 1.0, ROOM)
+    dark, bright, speed = lone.run(np.linspace(0, 3600, 91), lambda t: around, (ROOM, ROOM, 0.0))[-1]
+    assert (dark, bright) == pytest.approx([float(face) for face in lone.faces(around)], abs=1e-3)
+    assert speed == pytest.approx(float(lone.steady_speed(around)), rel=1e-3)
+
+
+def test_a_chilled_envelope_in_the_dark_turns_the_rotor_back_and_unequal_accommodation_does_not():
+    def speeds(rotor):
+        run = rotor.run(np.linspace(0, 60, 61), lambda t: Surroundings(1.0, 0.0, 253.15), (ROOM, ROOM, 0.0))
+        return run[:, 2]
+
+    thermal = HiddenRotor(dry_n_m=1e-12)
+    assert speeds(thermal).min() < -0.1
+    assert speeds(HiddenRotor(dry_n_m=1e-12, bright_emissivity=0.93, accommodation_difference=0.05)).max() > 0.1
+
+
+def test_a_deviation_is_as_large_as_asked_and_smooth():
+    random = np.random.default_rng(5)
+    for _ in range(20):
+        drawn = Deviation.draw(0.2, 0.01, 100.0, random)
+        factor = np.log(drawn(np.geomspace(0.01, 100, 400)))
+        assert np.abs(factor).max() == pytest.approx(0.2, rel=0.02)
+        assert np.abs(np.diff(factor)).max() < 0.03
+    assert Deviation()(np.array([0.1, 1.0])) == pytest.approx([1.0, 1.0])
+
+
+def test_drawn_rotors_stay_within_the_sizes():
+    random = np.random.default_rng(6)
+    for _ in range(30):
+        rotor = draw_rotor(random, Sizes(deviation=0.1, accommodation_difference=0.05, foreign=0.0))
+        assert abs(rotor.accommodation_difference) <= 0.05
+        assert rotor.foreign_n_m == 0
+        assert np.abs(np.log(rotor.drag(np.geomspace(0.01, 100, 50)))).max() <= 0.1 + 1e-9
+
+
+def test_truth_finds_the_greatest_speed():
+    rotor = HiddenRotor()
+    truth = truth_of(rotor)
+    near = truth.speed_optimum_pa * np.array([0.9, 1.0, 1.1])
+    speed = rotor.steady_speed(Surroundings(near, 1.0, ROOM))
+    assert speed[1] == speed.max()
+    assert truth.main_drive == "thermal force"
+
+
+def test_folders_can_be_read_and_say_that_they_are_invented(tmp_path):
+    random = np.random.default_rng(7)
+    for number in range(4):
+        folder = tmp_path / str(number)
+        rotor, truth = invented_sweep(folder, random)
+        text = (folder / "bench.toml").read_text()
+        assert "INVENTED" in text
+        assert parse_bench(text).rotor.vanes == rotor.vanes
+        pressures = read_experiment(FolderSource(folder)).readings["pressure_pa"]
+        assert pressures.min() < truth.speed_optimum_pa < pressures.max()
+
+
+def test_the_gauge_of_a_sweep_errs_as_it_was_drawn():
+    rotor = HiddenRotor(gauge=Deviation.draw(0.08, 1e-3, 100, np.random.default_rng(1)))
+    pressures = np.geomspace(0.01, 10, 200)
+    rows = readings_text(rotor, pressures, np.random.default_rng(2)).splitlines()[2:]
+    shown = np.array([float(row.split(",")[0]) for row in rows])
+    assert np.log(shown / pressures) == pytest.approx(np.log(rotor.gauge(pressures)), abs=0.05)
