@@ -8,6 +8,7 @@ import pytest
 from edgewind.errors import InputError
 from edgewind.runner import Job
 from edgewind.web.gas_pictures import GasPictures, check_ways, choices
+from edgewind.web.jobs import PageJob
 from edgewind.web.work import compute_gas
 
 
