@@ -3,28 +3,32 @@
 import json
 import math
 import re
-import subprocess
-import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from playwright.sync_api import Page, Request, Route, expect
+from typer.testing import CliRunner
 
 from edgewind.bench import write_template
+from edgewind.cli import app
+from edgewind.evidence import draws_of
+from edgewind.web.catalog import Catalog
+from edgewind.web.errors import NotFoundError
+from edgewind.web.routes.jobs import rotor_of
+from edgewind.web.work import Subject
 
 pytestmark = pytest.mark.browser
 LONG = 900_000
 
 
 @pytest.fixture(scope="module")
-def served(serve_long: Callable, tmp_path_factory: pytest.TempPathFactory) -> tuple[Any, Path]:
-    """The pages over a folder with one experiment, `mine`, whose readings can be fitted."""
-    root = tmp_path_factory.mktemp("question")
-    write_template(root / "mine")
-    return serve_long(root), root / "mine"
+def served(one_server: Any, one_root: Path) -> tuple[Any, Path]:
+    """The pages over a folder with an experiment, `mine`, whose readings can be fitted."""
+    write_template(one_root / "mine")
+    return one_server, one_root / "mine"
 
 
 def settled(page: Page) -> None:
@@ -52,12 +56,13 @@ def orders(page: Page) -> list[dict[str, Any]]:
     return found
 
 
-def by_command(folder: Path, changes: dict[str, str], between_pa: list[float], *options: str) -> dict[str, Any]:
+def by_command(folder: Path, changes: dict[str, str], between_pa: list[float]) -> dict[str, Any]:
     """What `edgewind predict` says of the same change between the same pressures."""
     low, high = between_pa
     asked = [part for key, value in changes.items() for part in ("--set", f"{key}={value}")]
-    command = [sys.executable, "-m", "edgewind", "predict", str(folder), "--pressures", f"{low!r}Pa:{high!r}Pa:20"]
-    done = subprocess.run([*command, *asked, *options, "--json"], capture_output=True, text=True, check=True)
+    command = ["predict", str(folder), "--pressures", f"{low!r}Pa:{high!r}Pa:20", *asked, "--json"]
+    done = CliRunner().invoke(app, command)
+    assert done.exit_code == 0, done.output
     found: dict[str, Any] = json.loads(done.stdout)
     return found
 
@@ -70,12 +75,12 @@ def numbers(told: Any, place: str = "") -> dict[str, float]:
     return {} if isinstance(told, str) else {place: math.nan if told is None else told}
 
 
-def same_as_the_command(page: Page, pages: Any, order: dict[str, Any], folder: Path, *options: str) -> dict[str, Any]:
+def same_as_the_command(page: Page, pages: Any, order: dict[str, Any], folder: Path) -> dict[str, Any]:
     """See that the intervals of an order, and those that the page shows, are the command's; returns what it says."""
     job = pages.told("/api/intervals", order)
     assert job["state"] == "done"
     result = job["result"]
-    whole = by_command(folder, order["changes"], result["between_pa"], *options)
+    whole = by_command(folder, order["changes"], result["between_pa"])
     told = whole["what_if"]
     for key in ("draws_of", "draws", "level"):
         assert result[key] == told[key]
@@ -97,7 +102,7 @@ def same_as_the_command(page: Page, pages: Any, order: dict[str, Any], folder: P
 
 
 def test_the_intervals_are_those_of_the_command(served: tuple[Any, Path], visit: Callable) -> None:
-    """First of the priors, and it says so; then of the posterior of the page's fit, as with --fit."""
+    """Of the priors, and it says so; those of a fit are held by the benchmarks, which can wait for one."""
     (pages, folder), window = served, visit()
     page: Page = window.page
     asked = orders(page)
@@ -113,21 +118,6 @@ def test_the_intervals_are_those_of_the_command(served: tuple[Any, Path], visit:
     told = same_as_the_command(page, pages, asked[-1], folder)
     assert told["what_if"]["draws_of"] == "prior"
 
-    expect(page.locator("#fit")).to_be_visible(timeout=LONG)
-    page.click("#fit")
-    expect(page.locator("#whatif-of")).to_have_text("the medians of the fit", timeout=LONG)
-    settled(page)
-    expect(page.locator("#intervals")).to_contain_text("draws of the posterior of the fit")
-    expect(page.locator("#intervals caption")).to_have_text(f"With intervals, for width of a vane {width}")
-    expect(page.locator("#s3-out")).to_contain_text("fit: ")
-    expect(page.locator("#speeds .interval")).to_have_count(1)
-    assert asked[-1]["study"] != ""
-    told = same_as_the_command(page, pages, asked[-1], folder, "--fit")
-    assert told["what_if"]["draws_of"] == "posterior"
-    assert told["what_if"]["optimum"]["ratio"] is not None
-    # what is drawn at once is what the command draws: the medians of the fit
-    shown = [float(text.split()[0]) for text in page.locator("#optima strong").all_inner_texts()[:2]]
-    assert shown == pytest.approx([told["optimum"]["pressure_pa"], told["force_optimum"]["pressure_pa"]], rel=0.01)
     # a study that is not kept, or is of another rotor, is not taken for a fit of this one
     assert pages.ask("/api/intervals", asked[-1] | {"study": "0" * 16})[0] == 404
     assert pages.ask("/api/what-if/mine/mine?study=" + "0" * 16)[0] == 404
@@ -146,10 +136,8 @@ def test_no_interval_is_shown_for_another_setting(served: tuple[Any, Path], visi
     page.route("**/api/intervals", lambda route: held.append(route))
 
     def hold(count: int) -> None:
-        end = time.monotonic() + LONG / 1000
         while len(held) < count:
-            assert time.monotonic() < end, "nothing was asked for"
-            page.wait_for_timeout(20)
+            page.wait_for_event("request", timeout=LONG)
 
     before = page.locator("#optima strong").first.inner_text()
     widths = [narrower(page, 20)]
@@ -178,52 +166,71 @@ def test_no_interval_is_shown_for_another_setting(served: tuple[Any, Path], visi
     assert window.complaints == []
 
 
-def test_a_study_is_given_up_and_started_again(serve: Callable, visit: Callable, tmp_path: Path) -> None:
-    write_template(tmp_path / "mine")
-    pages, window = serve(tmp_path), visit()
+class Kept:
+    """A study that was made of two rotors, and holds a fit of the first."""
+
+    def __init__(self, subjects: tuple[Subject, ...], kept: tuple[Any, ...]) -> None:
+        self.arguments, self.kept = (subjects, Path(), True), kept
+
+    def get(self, key: str) -> Any:
+        return self if key == "known" else None
+
+
+def test_a_fit_is_used_for_its_own_rotor_alone(tmp_path: Path) -> None:
+    write_template(tmp_path / "one")
+    write_template(tmp_path / "two")
+    catalog = Catalog(tmp_path)
+    draws = draws_of(catalog.bench("one", "one"))
+    subjects = tuple(Subject("folder", str(tmp_path / name), name) for name in ("one", "two"))
+    pages: Any = SimpleNamespace(catalog=catalog, jobs={"studies": Kept(subjects, (draws, None))})
+    assert rotor_of(pages, "one", "one", "known") is draws
+    assert rotor_of(pages, "one", "one") == catalog.bench("one", "one")
+    for name, study in (("two", "known"), ("one", "unknown")):
+        with pytest.raises(NotFoundError):
+            rotor_of(pages, name, name, study)
+    catalog.close()
+
+
+def test_a_study_and_a_fit_are_cancelled_and_started_again(served: tuple[Any, Path], visit: Callable) -> None:
+    (pages, _), window = served, visit()
     page: Page = window.page
     of = [{"slug": "mine", "experiment": "mine"}]
-    ahead = pages.told("/api/studies", {"of": of, "fit": True})  # somebody else's, which this page's must wait for
+    ahead = pages.told("/api/studies", {"of": of, "fit": True})  # another person's, which this page's must wait for
     page.goto(pages.url + "/question/mine/mine")
     expect(page.locator("#study-state")).to_have_text("Waiting for its turn…")
-    page.get_by_role("button", name="Give the study up").click()
-    expect(page.locator("#study-ended")).to_contain_text("The study was given up, and nothing of it is kept.")
+    page.get_by_role("button", name="Cancel the study").click()
+    expect(page.locator("#study-ended")).to_contain_text("The study was cancelled.")
     expect(page.locator("#mechanisms")).to_contain_text("There is no study to weigh them on.")
     expect(page.locator("#study-stop")).to_be_hidden()
-    assert pages.told(f"/api/studies/{ahead['id']}")["state"] in ("waiting", "working")
-    assert pages.told(f"/api/studies/{ahead['id']}/give-up", {}) == {}
-    assert pages.told(f"/api/studies/{ahead['id']}")["state"] == "given up"
+    assert pages.told(f"/api/studies/{ahead['id']}")["state"] in ("waiting", "running")
+    assert pages.told(f"/api/studies/{ahead['id']}/cancel", {}) == {}
+    assert pages.told(f"/api/studies/{ahead['id']}")["state"] == "cancelled"
     page.get_by_role("button", name="Start it again").click()
     expect(page.locator("#answer-text")).to_contain_text("fastest at", timeout=LONG)
     expect(page.locator("#study-ended")).to_be_hidden()
-    # a fit: what was known before it stays, and the next is begun anew
-    for begin in ("Weigh the mechanisms on a fit", "Start it again"):
-        with page.expect_response(lambda answer: answer.url.endswith("/api/studies")) as answered:
-            page.get_by_role("button", name=begin).click()
-        fit = answered.value.json()
-        expect(page.locator("#study-state")).to_be_visible()
-        page.get_by_role("button", name="Give the fit up").click()
-        expect(page.locator("#study-ended")).to_be_visible()
-        expect(page.locator("#study-ended")).to_contain_text("The fit was given up, and nothing of it is kept.")
-        assert pages.told(f"/api/studies/{fit['id']}")["state"] == "given up"
-        assert pages.ask(f"/reports/{fit['id']}/report.html")[0] == 404
-        expect(page.locator("#answer-text")).to_contain_text("fastest at")
-        expect(page.get_by_role("button", name="Weigh the mechanisms on a fit")).to_be_enabled()
+    # a fit: the study before it stays
+    with page.expect_response(lambda answer: answer.url.endswith("/api/studies")) as answered:
+        page.get_by_role("button", name="Weigh the mechanisms on a fit").click()
+    fit = answered.value.json()
+    page.get_by_role("button", name="Cancel the fit").click()
+    expect(page.locator("#study-ended")).to_contain_text("The fit was cancelled.")
+    assert pages.told(f"/api/studies/{fit['id']}")["state"] == "cancelled"
+    assert pages.ask(f"/reports/{fit['id']}/report.html")[0] == 404
+    expect(page.locator("#answer-text")).to_contain_text("fastest at")
+    expect(page.get_by_role("button", name="Weigh the mechanisms on a fit")).to_be_enabled()
     assert window.complaints == []
 
 
-def test_a_film_is_given_up_and_started_again(serve: Callable, visit: Callable, tmp_path: Path) -> None:
-    write_template(tmp_path / "mine")
-    pages, window = serve(tmp_path), visit()
+def test_a_film_is_cancelled(served: tuple[Any, Path], visit: Callable) -> None:
+    (pages, _), window = served, visit()
     page: Page = window.page
     page.goto(pages.url + "/gas")
-    for _ in range(2):
-        with page.expect_response(lambda answer: answer.url.endswith("/api/films")) as answered:
-            page.get_by_role("button", name="Make the film (MP4)").click()
-        film = answered.value.json()
-        page.get_by_role("button", name="Give the film up").click()
-        expect(page.locator("#film-state")).to_contain_text("given up, and nothing of it is kept")
-        expect(page.get_by_role("button", name="Make the film (MP4)")).to_be_enabled()
-        assert pages.told(f"/api/films/{film['id']}")["state"] == "given up"
-        assert pages.ask(f"/films/{film['id']}.mp4")[0] == 404
+    with page.expect_response(lambda answer: answer.url.endswith("/api/films")) as answered:
+        page.get_by_role("button", name="Make the film (MP4)").click()
+    film = answered.value.json()
+    page.get_by_role("button", name="Cancel the film").click()
+    expect(page.locator("#film-state")).to_contain_text("The film was cancelled")
+    expect(page.get_by_role("button", name="Make the film (MP4)")).to_be_enabled()
+    assert pages.told(f"/api/films/{film['id']}")["state"] == "cancelled"
+    assert pages.ask(f"/films/{film['id']}.mp4")[0] == 404
     assert window.complaints == []
