@@ -354,6 +354,10 @@ class Bench(Section):
             raise FieldProblem(error) from error
         return self
 
+    def with_gas(self, species: str) -> Bench:
+        """Return the same bench with another gas at the same temperature; see :func:`edgewind.gas.find_gas`."""
+        return self.model_copy(update={"gas": GasSection(species=species, temperature=self.gas.temperature)})
+
     @property
     def gas_factor(self) -> Measured:
         """True over indicated pressure for this gauge in this gas."""
