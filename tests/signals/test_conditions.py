@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from edgewind.errors import InputError
 from edgewind.signals import read_experiment
 from edgewind.signals.columns import COLUMNS, TITLES, columns_of, empty_readings
 
@@ -16,6 +17,7 @@ def read(tmp_path, bench_text):
 
     def make(*rows, leading="bright"):
         bench = bench_text.replace('leading_face = "bright"', f'leading_face = "{leading}"')
+        bench = bench.replace('kind = "', 'principle = "ionisation"\nkind = "', 1)
         (tmp_path / "bench.toml").write_text(bench)
         (tmp_path / "readings.csv").write_text("\n".join([TITLE, *rows]) + "\n")
         return read_experiment(tmp_path)
@@ -72,11 +74,14 @@ def test_a_warm_laboratory_is_usual_where_its_envelope_was_noted_throughout(read
     assert list(read(*rows).readings["condition"]) == [""] * 4
 
 
-def test_an_ionisation_gauge_has_the_factor_of_the_gas_of_each_reading(tmp_path, bench_text):
-    bench = bench_text.replace('kind = "', 'principle = "ionisation"\nkind = "', 1)
-    assert "principle" in bench
-    (tmp_path / "bench.toml").write_text(bench)
-    (tmp_path / "readings.csv").write_text("pressure [Pa],speed [rpm],gas\n1,60,\n1,60,Ar\n1,60,\n")
-    pressure = read_experiment(tmp_path).readings["pressure_pa"].to_numpy()
+def test_an_ionisation_gauge_has_the_factor_of_the_gas_of_each_reading(read):
+    pressure = read(USUAL, "10,60,,,,Ar,,", USUAL).readings["pressure_pa"].to_numpy()
     assert pressure[1] / pressure[0] == pytest.approx(1 / 1.4)  # CRC Handbook: argon 1.4 times nitrogen
     assert pressure[2] == pressure[0]
+
+
+def test_a_gas_in_which_the_gauge_is_not_known_is_refused_with_its_line(tmp_path, bench_text):
+    (tmp_path / "bench.toml").write_text(bench_text)
+    (tmp_path / "readings.csv").write_text("pressure [Pa],speed [rpm],gas\n1,60,\n1,60,Ar\n")
+    with pytest.raises(InputError, match=r"line 3, column 'gas'.*reads differently in Ar"):
+        read_experiment(tmp_path)

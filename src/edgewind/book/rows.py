@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from sqlalchemy import inspect, null, Connection, Table, func, select
+from sqlalchemy import Connection, Table, func, inspect, null, select
 
 from edgewind.book.errors import BookError, DamagedBookError
 from edgewind.book.schema import CELLS, LATER_CELLS, changes, checksum, columns, files, pieces, readings, sealed

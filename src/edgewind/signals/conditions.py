@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from edgewind.bench import Bench
+from edgewind.formatting import format_number
 from edgewind.gas import find_gas
-from edgewind.units import format_number
 
 # An envelope that is further than this from the usual one was chilled or warmed on purpose, K.
 LEAST_ENVELOPE_CHANGE_K = 5.0

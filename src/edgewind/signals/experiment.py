@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 from edgewind.bench import BENCH_FILE, Bench, Component, read_bench
 from edgewind.errors import InputError
+from edgewind.files import sha256_of
 from edgewind.signals.columns import COLUMNS
 from edgewind.signals.conditions import with_conditions
 from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
@@ -225,9 +225,7 @@ class FolderSource:
     def input_file(self, relative: str) -> InputFile:
         """Size and SHA-256 of a file."""
         path = self.place / relative
-        with path.open("rb") as stream:
-            digest = hashlib.file_digest(stream, "sha256").hexdigest()
-        return InputFile(relative, digest, path.stat().st_size)
+        return InputFile(relative, sha256_of(path), path.stat().st_size)
 
     def label(self, relative: str) -> str:
         """The path itself."""
