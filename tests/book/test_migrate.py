@@ -134,7 +134,7 @@ def test_a_book_of_version_1_is_read_as_it_is(old_book):
         assert read_part(book, "live", after=1).numbers == (2, 3)
         frame = read_experiment(BookSource(book, "imported")).readings
     assert list(frame["leading_face"]) == ["not observed"] * 4
-    assert frame["used"].tolist() == [True, True, False, False]
+    assert frame["pressure_flag"].tolist() == ["", "", "", "under-range"]
     assert old_book.read_bytes() == before
 
 
