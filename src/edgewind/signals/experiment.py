@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -18,13 +18,10 @@ from edgewind.errors import InputError
 from edgewind.files import sha256_of
 from edgewind.signals.columns import COLUMNS
 from edgewind.signals.conditions import with_conditions
+from edgewind.signals.measure import TraceReading, measure_speed
 from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
 from edgewind.signals.readings import READINGS_FILE, read_readings
-from edgewind.signals.speed import SpeedEstimate, estimate_speed
-from edgewind.signals.trace import Trace, read_trace
-
-# A trace with one of these flags has no single steady speed to give, and is set aside from the curve.
-SET_ASIDE_FLAGS = ("no-signal", "aliased", "short", "drifting")
+from edgewind.signals.speed import SET_ASIDE_FLAGS
 
 
 @dataclass(frozen=True)
@@ -44,14 +41,6 @@ class InputFile:
     path: str
     sha256: str
     size: int
-
-
-@dataclass(frozen=True)
-class TraceReading:
-    """A trace and the speed found in it."""
-
-    trace: Trace
-    speed: SpeedEstimate
 
 
 @dataclass(frozen=True)
@@ -263,17 +252,8 @@ def _at_trace(error: InputError, folder: Path, line: int) -> InputError:
 
 
 def _read_speed(source: ExperimentSource, relative: str, bench: Bench) -> TraceReading:
-    tachometer = bench.tachometer
     with source.opened(relative) as path:
-        try:
-            trace = replace(read_trace(path, channel=tachometer.channel), source=source.label(relative))
-        except InputError as error:
-            error.file = source.label(relative)
-            raise
-    mains = tachometer.mains_frequency
-    return TraceReading(
-        trace, estimate_speed(trace, tachometer.marks, mains_hz="auto" if mains is None else mains.value)
-    )
+        return measure_speed(path, bench.tachometer, source=source.label(relative))
 
 
 def _pressures_by_gas(table: pd.DataFrame, bench: Bench) -> PressureReadings:
