@@ -1,5 +1,6 @@
 """Schema versions: a book grows into the next one with nothing lost, and today's steps make today's tables."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -7,18 +8,19 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 
 import edgewind.book.book as book_module
-from edgewind.book import BookError, check_book, open_book
+from edgewind.book import BookError, BookSource, check_book, export_folder, import_folder, open_book, read_part
 from edgewind.book.connect import address_of, begin_writing, engine_of
 from edgewind.book.migrate import STEPS, VERSION_TABLE, check_version, migrate, newest, steps, version_of
 from edgewind.book.schema import CELLS, metadata
-from edgewind.signals.readings import TITLES
+from edgewind.signals import read_experiment
+from edgewind.signals.columns import TITLES
 
 NEXT = '''
-"""Version 2, as it might come: a table more."""
+"""Version 3, as it might come: a table more."""
 import sqlalchemy as sa
 from alembic import op
 
-revision, down_revision, branch_labels, depends_on = "v2", "v1", None, None
+revision, down_revision, branch_labels, depends_on = "v3", "v2", None, None
 
 
 def upgrade():
@@ -29,12 +31,12 @@ def upgrade():
 
 @pytest.fixture
 def next_version(tmp_path, monkeypatch):
-    """Let the program know a version 2: ``next_version(then)``."""
+    """Let the program know a version 3: ``next_version(then)``."""
 
     def know(then="pass"):
         place = tmp_path / "next"
         place.mkdir(exist_ok=True)
-        (place / "v2.py").write_text(NEXT.format(then=then))
+        (place / "v3.py").write_text(NEXT.format(then=then))
         script = steps((STEPS, place))
         monkeypatch.setattr(book_module, "check_version", lambda c, label: check_version(c, label, script))
         monkeypatch.setattr(book_module, "migrate", lambda c: migrate(c, script))
@@ -56,7 +58,7 @@ def test_the_steps_make_the_tables_that_the_program_uses(target):
     with begin_writing(engine) as connection, connection.begin():
         context = MigrationContext.configure(connection, opts={"version_table": VERSION_TABLE})
         assert compare_metadata(context, metadata) == []
-        assert version_of(connection) == newest() == "v1"
+        assert version_of(connection) == newest() == "v2"
     engine.dispose()
 
 
@@ -67,7 +69,7 @@ def test_a_reading_has_a_cell_for_every_title_of_the_table():
 def test_an_older_book_is_brought_up_to_date_when_it_is_written(target, bench_text, next_version):
     before = filled(target, bench_text)
     next_version()
-    with pytest.raises(BookError, match="of the older version 'v1'; bring it up to date with `edgewind check --up"):
+    with pytest.raises(BookError, match="of the older version 'v2'; bring it up to date with `edgewind check --up"):
         open_book(target)
     with open_book(target, write=True) as book:
         assert book.contents("rotor") == before
@@ -92,9 +94,94 @@ def test_a_program_of_today_refuses_the_next_version(target, bench_text, next_ve
     next_version()
     open_book(target, write=True).close()
     monkeypatch.undo()
-    with pytest.raises(BookError, match="the book is of version 'v2', this program knows v1"):
+    with pytest.raises(BookError, match="the book is of version 'v3', this program knows v1, v2"):
         open_book(target, write=True)
 
 
 def test_steps_are_shipped_with_the_package():
-    assert sorted(path.name for path in Path(STEPS).glob("v*.py")) == ["v1_first.py"]
+    assert sorted(path.name for path in Path(STEPS).glob("v*.py")) == ["v1_first.py", "v2_conditions.py"]
+
+
+# The version before: a book and a folder that were made by it, kept as files
+
+
+VERSION_1 = Path(__file__).parent / "version_1"
+
+
+@pytest.fixture
+def old_book(tmp_path):
+    path = tmp_path / "lab.book"
+    shutil.copy(VERSION_1 / "lab.book", path)
+    return path
+
+
+def all_of(path):
+    with open_book(path) as book:
+        return {name: book.contents(name) for name in book.experiments()}
+
+
+def test_a_book_of_version_1_is_read_as_it_is(old_book):
+    before = old_book.read_bytes()
+    found = all_of(old_book)
+    assert {name: len(contents.readings) for name, contents in found.items()} == {"imported": 4, "live": 3}
+    assert found["live"].cells_now()[1]["gauge"] == "3.15"
+    assert len(found["live"].benches) == 2
+    assert (
+        found["imported"].table().encode() != (VERSION_1 / "folder" / "readings.csv").read_bytes()
+    )  # one note changed
+    with open_book(old_book) as book:
+        assert book.older
+        assert read_part(book, "live", after=1).numbers == (2, 3)
+        frame = read_experiment(BookSource(book, "imported")).readings
+    assert list(frame["leading_face"]) == ["not observed"] * 4
+    assert frame["pressure_flag"].tolist() == ["", "", "", "under-range"]
+    assert old_book.read_bytes() == before
+
+
+def test_a_book_of_version_1_is_brought_up_with_nothing_lost(old_book, tmp_path, raw):
+    before, rows = all_of(old_book), raw(str(old_book))("SELECT * FROM readings ORDER BY experiment, number")
+    with pytest.raises(BookError, match="of the older version 'v1'; bring it up to date"):
+        check_book(old_book)
+    open_book(old_book, write=True).close()
+    assert check_book(old_book).damage == []
+    assert all_of(old_book) == before
+    after = raw(str(old_book))("SELECT * FROM readings ORDER BY experiment, number")
+    assert [row[:-6] for row in after] == rows  # new columns stand last, and hold nothing
+    assert {cell for row in after for cell in row[-6:]} == {None}
+    with open_book(old_book, write=True) as book:
+        assert export_folder(book, "live", tmp_path / "out")
+        assert (tmp_path / "out" / "readings.csv").read_bytes() == (
+            VERSION_1 / "exported" / "readings.csv"
+        ).read_bytes()
+        number = book.record("live", {"time": "2026-01-03", "gauge": "3.3", "trace": "traces/001.csv", "gas": "He",
+                                      "leading face": "dark"})  # fmt: skip
+        assert book.contents("live").cells_now()[number - 1]["leading face"] == "dark"
+        book.correct("live", 1, "leading face", "bright", "seen on the film")
+    assert check_book(old_book).damage == []
+
+
+def test_folders_of_version_1_come_in_and_go_out_byte_for_byte(tmp_path):
+    with open_book(tmp_path / "new.book", make=True) as book:
+        for name in ("folder", "exported"):
+            import_folder(book, VERSION_1 / name)
+            export_folder(book, name, tmp_path / name)
+            for path in (VERSION_1 / name).rglob("*"):
+                if path.is_file():
+                    assert (tmp_path / name / path.relative_to(VERSION_1 / name)).read_bytes() == path.read_bytes()
+
+
+def test_cells_beyond_the_titles_of_an_experiment_go_out_and_come_in(tmp_path, bench_text):
+    with open_book(tmp_path / "new.book", make=True) as book:
+        book.add_experiment("rotor", bench_text.encode(), ["time", "gauge [V]", "speed [rpm]"])
+        book.record("rotor", {"time": "2026-01-03", "gauge": "3.3", "speed": "7"})
+        book.record(
+            "rotor", {"time": "2026-01-04", "gauge": "3.3", "speed": "7", "leading face": "dark", "lamp": "off"}
+        )
+        book.change("rotor", 2, {"lamp": "on", "leading face": ""}, "mistaken")
+        book.correct("rotor", 1, "changed", "box turned", "forgotten")
+        text = book.contents("rotor").table()
+        export_folder(book, "rotor", tmp_path / "out")
+        import_folder(book, tmp_path / "out", "again")
+        assert book.contents("again").table() == text
+        assert [dict(cells) for cells in book.contents("again").cells_now()] == book.contents("rotor").cells_now()
+    assert text.splitlines()[0] == "time,gauge [V],speed [rpm],changed,lamp,leading face"

@@ -41,7 +41,8 @@ def readings_of(pressure, speed, lamp=True, relative=0.01, first_line=2):
         {
             "line": range(first_line, first_line + pressure.size), "pressure_pa": pressure, "log_pressure_u": 0.01,
             "log_pressure_u_common": 0.05, "speed_rad_s": seen, "speed_u_rad_s": relative * np.abs(speed) + 1e-6,
-            "speed_flags": "", "lamp": lamp, "exclude": "", "pressure_flag": "", "used": lamp,
+            "speed_flags": "", "lamp": lamp,
+            "condition": "" if lamp else "lamp off", "exclude": "", "pressure_flag": "", "used": lamp,
         }
     )  # fmt: skip
 

@@ -290,3 +290,79 @@ def test_what_is_written_is_read(tmp_path_factory, written, separator):
     assert list(frame["lamp"]) == [row["lamp"] == "on" for row in written]
     assert list(frame["sweep"]) == [row["sweep"] for row in written]
     assert list(frame["note"]) == [row["note"] for row in written]
+
+
+# Conditions of each reading
+
+
+def row_of(write, titles, cells):
+    return read_readings(write(f"{titles}\n{cells}\n")).iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("speed", "face", "expected", "leads"),
+    [
+        ("12", "", 12, ""),
+        ("-12", "", -12, "dark"),
+        ("+12", "", 12, "bright"),
+        ("12", "dark", -12, "dark"),
+        ("-12", "dark", -12, "dark"),
+        ("12", "not observed", 12, "not observed"),
+        ("-0", "", 0, ""),
+    ],
+)
+def test_the_sign_of_a_speed_or_the_leading_face_says_the_direction(write, speed, face, expected, leads):
+    row = row_of(write, "pressure [mTorr],speed [rpm],leading face", f"1,{speed},{face}")
+    assert row["speed_rad_s"] == pytest.approx(expected * RPM)
+    assert row["leading_face"] == leads
+
+
+def test_lamp_side_gas_envelope_and_what_was_changed_are_read(write):
+    titles = "pressure [mTorr],speed [rpm],lamp,lamp side,envelope temperature [degC],gas,changed"
+    row = row_of(write, titles, "1,12,50 %,opposite beam,-20,0.9 He + 0.1 Ne,box turned")
+    assert (row["lamp"], row["lamp_share"], row["lamp_side"]) == (True, 0.5, "opposite beam")
+    assert row["envelope_k"] == pytest.approx(253.15)
+    assert (row["gas"], row["changed"]) == ("0.9 He + 0.1 Ne", "box turned")
+
+
+@pytest.mark.parametrize(("cell", "share"), [("on", 1), ("", 1), ("off", 0), ("0", 0), ("1.5", 1.5), ("0%", 0)])
+def test_a_lamp_is_on_off_or_a_share(write, cell, share):
+    row = row_of(write, "pressure [mTorr],speed [rpm],lamp", f"1,12,{cell}")
+    assert (row["lamp_share"], row["lamp"]) == (share, share > 0)
+
+
+def test_counted_turns_become_a_speed_with_the_uncertainty_of_a_stopwatch(write):
+    row = row_of(write, "pressure [mTorr],turns,in [s],leading face", "1,20,40,dark")
+    assert row["speed_rad_s"] == pytest.approx(-math.pi)
+    assert row["speed_u_rad_s"] == pytest.approx(math.pi * 0.2 / 40)
+
+
+@pytest.mark.parametrize(
+    ("titles", "cells", "column", "problem"),
+    [
+        ("speed [rpm],leading face", "12,up", "leading face", "'up' is not a leading face"),
+        ("speed [rpm],leading face", "-12,bright", "leading face", "the speed -12 has the dark face leading"),
+        ("speed [rpm],leading face,exclude", ",dark,lost", "leading face", "a direction is given without a speed"),
+        ("speed [rpm],lamp", "12,2.5", "lamp", "is not a share of the lamp between 0 and 2"),
+        ("speed [rpm],lamp", "12,nan", "lamp", "is not a share of the lamp"),
+        ("speed [rpm],lamp", "12,bright", "lamp", "does not say whether the lamp was on"),
+        ("speed [rpm],lamp side", "12,left", "lamp side", "'left' is not a lamp side"),
+        ("speed [rpm],envelope temperature [K]", "12,1501", "envelope temperature", "is above 1500 K"),
+        ("speed [rpm],envelope temperature [degC]", "12,-274", "envelope temperature", "absolute zero"),
+        ("speed [rpm],gas", "12,phlogiston", "gas", "phlogiston"),
+        ("turns,in [s]", "20,", "in", "there are 'turns' without 'in'"),
+        ("turns,in [s]", ",20", "turns", "there is a time without turns"),
+        ("turns,in [s]", "20,0", "in", "not above zero"),
+        ("turns,in [s],speed [rpm]", "20,10,3", "turns", "both turns and a typed speed"),
+        ("turns,in [s],trace", "20,10,a.csv", None, "both a trace and counted turns"),
+    ],
+)
+def test_conditions_that_cannot_be_are_refused_with_their_place(write, titles, cells, column, problem):
+    error = error_of(write(f"pressure [mTorr],{titles}\n1,{cells}\n"))
+    assert (error.line, error.column) == (2, column)
+    assert problem in str(error)
+
+
+def test_turns_need_their_time_and_take_no_unit(write):
+    assert "a column 'turns' without 'in [s]'" in str(error_of(write("pressure [mTorr],turns\n1,2\n")))
+    assert "'turns' takes no unit" in str(error_of(write("pressure [mTorr],turns [rpm],in [s]\n1,2,3\n")))

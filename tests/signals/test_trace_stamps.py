@@ -218,7 +218,6 @@ def test_text_after_the_numbers_is_left_out_with_a_note(tmp_path: Path, footer: 
     [
         ("0,1\n1,2\nEND\n2,3\n", r"line 4, column 1: 'END' is not a finite number"),
         ("0,1\n1,2\n2,oops\n", r"line 4, column 2: 'oops' is not a finite number"),
-        ("0,1\n1,2\n2,\n", r"line 4, column 2: an empty field is not a finite number"),
         ("0,1\n1,2\n2\n", r"line 4, column 2: the row '2' ends before it"),
         ("0,1\n1,2\nEND\nMean\n2,3\nEND\n", r"line 4, column 1: 'END' is not a finite number"),
         ("0,1\n1,2\n" + "never ends\n" * 150, r"line 4, column 1: 'never ends' is not a finite number"),

@@ -252,16 +252,23 @@ class TachometerSection(Section):
     ----------
     marks : int
         Pulses a turn.
-    channel : str or int or None
-        Name or number of the channel, where a trace holds several.
+    channel : str or int or list or None
+        Name or number of the channel, where a trace holds several; a list of names where files differ, of which each
+        holds one.
+    interval : Measured or None
+        Time between samples, where the traces state none, or none with a unit.
     mains_frequency : Measured or None
         Frequency of the mains, whose hum is not taken for rotation; 50 Hz and 60 Hz are both looked for where left out.
     timebase_uncertainty : Measured
         Relative standard uncertainty of the oscilloscope's time base.
+    stopwatch_uncertainty : Measured
+        Standard uncertainty of a time taken by hand; 0.2 s is common practice, no source.
     """
 
     marks: int = Field(ge=1, le=360)
-    channel: str | int | None = None
+    channel: str | int | list[str | int] | None = None
+    interval: quantity("time", above=0.0) | None = None  # type: ignore[valid-type]
+    stopwatch_uncertainty: quantity("time", least=0.0) = Measured(0.2)  # type: ignore[valid-type]
     mains_frequency: quantity("frequency", above=0.0) | None = None  # type: ignore[valid-type]
     timebase_uncertainty: Relative = Measured(0.0)
 
@@ -353,6 +360,10 @@ class Bench(Section):
         except InputError as error:
             raise FieldProblem(error) from error
         return self
+
+    def with_gas(self, species: str) -> Bench:
+        """Return the same bench with another gas at the same temperature; see :func:`edgewind.gas.find_gas`."""
+        return self.model_copy(update={"gas": GasSection(species=species, temperature=self.gas.temperature)})
 
     @property
     def gas_factor(self) -> Measured:

@@ -1,8 +1,9 @@
 """The lab book: readings and raw traces in a database, append-only; import, export and check."""
 
-from edgewind.book.book import LIVE_TITLES, Book, Contents, open_book
+from edgewind.book.book import ADDED_TITLES, LIVE_TITLES, Book, open_book
 from edgewind.book.check import Damage, Health, check_book
 from edgewind.book.connect import is_book
+from edgewind.book.contents import Contents
 from edgewind.book.errors import BookError, DamagedBookError, FullBookError, LockedBookError, NoBookError
 from edgewind.book.folders import Imported, export_book, export_folder, import_folder
 from edgewind.book.follow import Marks, Part, changes_of, marks, read_part
@@ -10,6 +11,7 @@ from edgewind.book.rows import Change, KeptFile, Reading, TraceFile
 from edgewind.book.source import BookSource, sources
 
 __all__ = [
+    "ADDED_TITLES",
     "LIVE_TITLES",
     "Book",
     "BookError",

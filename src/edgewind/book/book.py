@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
-import posixpath
-import re
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Self
@@ -17,8 +13,8 @@ from typing import BinaryIO, Self
 from sqlalchemy import Connection, Engine, select, text
 from sqlalchemy.exc import IntegrityError
 
-from edgewind.bench import parse_bench
 from edgewind.book import rows
+from edgewind.book.checks import check_name, check_path, check_titles, clean, read_bench_bytes
 from edgewind.book.connect import (
     APPLICATION_ID,
     Address,
@@ -28,77 +24,25 @@ from edgewind.book.connect import (
     engine_of,
     is_unique_violation,
 )
+from edgewind.book.contents import BenchVersion, Contents
 from edgewind.book.errors import BookError, DamagedBookError, NoBookError, told
 from edgewind.book.migrate import check_version, migrate, version_of
-from edgewind.book.rows import Change, KeptFile, Reading, TraceFile
-from edgewind.book.schema import CELLS, benches, changes, columns, experiments, files, readings
+from edgewind.book.rows import Change, TraceFile
+from edgewind.book.schema import benches, changes, columns, experiments, files, readings
 from edgewind.book.sheet import Sheet, SheetRow, new_sheet, put_together, row_of
 from edgewind.errors import InputError
 from edgewind.signals import parse_readings
 
-LIVE_TITLES = ("time", "gauge [V]", "trace", "lamp", "sweep", "envelope temperature [degC]", "note", "exclude")
+LIVE_TITLES = (
+    "time", "gauge [V]", "trace", "leading face", "lamp", "lamp side", "sweep", "envelope temperature [degC]", "gas",
+    "changed", "note", "exclude",
+)  # fmt: skip
 DEFAULT_WAIT_S = 10.0
-# Paths of an experiment folder that are made from rows of their own and hold no kept file.
-HISTORY = "history/changes.csv"
-_RESERVED = re.compile(r"(bench\.toml|readings\.csv|history/changes\.csv|history/bench-\d+\.toml)(/.*)?|history")
-_MOST_CELL = 50_000
+# Titles that a reading may have beyond those of its experiment: text without a unit.
+ADDED_TITLES = ("leading face", "lamp", "lamp side", "gas", "changed", "note", "exclude")
+# Older versions of the schema that can be read as they are.
+_READABLE = ("v1",)
 _EFFECTIVE = os.access in os.supports_effective_ids
-
-
-@dataclass(frozen=True)
-class BenchVersion:
-    """One version of the `bench.toml` of an experiment, with why it took the place of the one before."""
-
-    number: int
-    content: bytes
-    why: str
-    made_at: str
-    made_by: str
-
-
-@dataclass(frozen=True)
-class Contents:
-    """All of one experiment but the bytes of its files, as it was at one moment."""
-
-    name: str
-    sheet: Sheet
-    benches: tuple[BenchVersion, ...]
-    readings: tuple[Reading, ...]
-    changes: tuple[Change, ...]
-    files: tuple[KeptFile, ...]
-
-    @property
-    def bench(self) -> bytes:
-        """The `bench.toml` that holds now."""
-        return self.benches[-1].content
-
-    def cells_now(self) -> list[dict[str, str]]:
-        """The cells of every reading with its changes made."""
-        cells = [dict(reading.cells) for reading in self.readings]
-        for change in self.changes:
-            cells[change.reading - 1][change.cell] = change.after
-        return cells
-
-    def traces_now(self) -> dict[str, str]:
-        """Path of the kept file that each text under ``trace`` means."""
-        found: dict[str, str] = {}
-        for reading in self.readings:
-            if reading.trace_path is not None:
-                found.setdefault(reading.cells["trace"], reading.trace_path)
-        for change in self.changes:
-            if change.trace_path is not None:
-                found.setdefault(change.after, change.trace_path)
-        return found
-
-    def table(self) -> str:
-        """The text of `readings.csv` with every change made; as it was written, where nothing was changed."""
-        changed: dict[int, dict[str, str]] = {}
-        for change in self.changes:
-            changed.setdefault(change.reading, {})[change.cell] = change.after
-        for number, cells in list(changed.items()):
-            recorded = self.readings[number - 1].cells
-            changed[number] = {name: after for name, after in cells.items() if after != recorded.get(name, "")}
-        return put_together(self.sheet, [(reading.row, changed.get(reading.number, {})) for reading in self.readings])
 
 
 def open_book(target: str | Path, *, write: bool = False, make: bool = False, wait_s: float = DEFAULT_WAIT_S) -> Book:
@@ -142,12 +86,12 @@ def open_book(target: str | Path, *, write: bool = False, make: bool = False, wa
         with told(address.label):
             if make and address.path is not None:
                 _mark(engine)
-            _bring_up(engine, address, write=write, make=make)
+            older = _bring_up(engine, address, write=write, make=make)
     except BaseException:
         # An unfinished file is left, for another program may be making the book in it; the next call goes on with it.
         engine.dispose()
         raise
-    return Book(address, engine, write=write)
+    return Book(address, engine, write=write, older=older)
 
 
 def _check_place(address: Address, *, write: bool, make: bool) -> None:
@@ -172,7 +116,8 @@ def _mark(engine: Engine) -> None:
             connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
 
 
-def _bring_up(engine: Engine, address: Address, *, write: bool, make: bool) -> None:
+def _bring_up(engine: Engine, address: Address, *, write: bool, make: bool) -> bool:
+    """See that the book can be used, bring it up to date where it is to be written; tell whether it stays older."""
     label = address.label
     with begin_reading(engine) as connection, connection.begin():
         if address.path is not None:
@@ -185,25 +130,32 @@ def _bring_up(engine: Engine, address: Address, *, write: bool, make: bool) -> N
             raise BookError("the database is not in UTF-8", file=label, fix="make one with: createdb -E UTF8 NAME")
         ready, version = check_version(connection, label), version_of(connection)
     if ready:
-        return
+        return False
     if version is None and not make:
         raise NoBookError("there is no lab book here yet", file=label, fix="make one with `edgewind import`")
+    if not write and version in _READABLE:
+        return True
     if not write:
-        raise BookError(
-            f"the book is of the older version '{version}'",
-            file=label,
-            fix="bring it up to date with `edgewind check --upgrade`",
-        )
+        raise older_error(str(version), label)
     with begin_writing(engine) as connection, connection.begin():
         check_version(connection, label)
         migrate(connection)
+    return False
+
+
+def older_error(version: str, label: str) -> BookError:
+    """Return the error that asks for a book to be brought up to date."""
+    return BookError(
+        f"the book is of the older version '{version}'", file=label,
+        fix="bring it up to date with `edgewind check --upgrade`",
+    )  # fmt: skip
 
 
 class Book:
     """An open lab book; see :func:`open_book`. Safe to share between the threads of a program."""
 
-    def __init__(self, address: Address, engine: Engine, *, write: bool) -> None:
-        self._address, self._engine, self._write = address, engine, write
+    def __init__(self, address: Address, engine: Engine, *, write: bool, older: bool = False) -> None:
+        self._address, self._engine, self._write, self.older = address, engine, write, older
 
     def __enter__(self) -> Self:
         return self
@@ -271,7 +223,7 @@ class Book:
     def reading(self) -> Iterator[Connection]:
         """A connection that sees the book as it is now, whatever others write meanwhile."""
         with told(self.label), begin_reading(self._engine) as connection, connection.begin():
-            yield connection
+            yield connection.execution_options(**{rows.OLDER: self.older})
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
@@ -295,6 +247,14 @@ class Book:
                 return self._contents(connection, self._find(connection, experiment), experiment)
         except InputError as error:
             raise error.at(file=self.label) from error
+
+    def find_by_key(self, experiment: str, key: str) -> int | None:
+        """Return the number of the reading that its writer called `key`; None where there is none."""
+        with self.reading() as connection:
+            owner = self._find(connection, experiment)
+            where = (readings.c.experiment == owner) & (readings.c.key == key)
+            found = connection.execute(select(readings.c.number).where(where)).scalar()
+        return None if found is None else int(found)
 
     def copy_file(self, experiment: str, path: str, stream: BinaryIO) -> None:
         """Write the bytes of a kept file to a stream, checked against its SHA-256 as they go.
@@ -377,7 +337,7 @@ class Book:
         """
         read_bench_bytes(bench, f"{self.label} ({name}): bench.toml")
         sheet = new_sheet(titles)
-        _check_titles(sheet, self.label)
+        check_titles(sheet, self.label)
         with self.writing() as connection:
             self.insert_experiment(connection, name, sheet, bench, made_by)
 
@@ -385,7 +345,7 @@ class Book:
         self, connection: Connection, name: str, sheet: Sheet, bench: bytes, made_by: str, made_at: str | None = None
     ) -> str:
         """Add an experiment within a transaction; returns its key in the tables."""
-        _check_name(name, self.label)
+        check_name(name, self.label)
         key, made_at = uuid.uuid4().hex, made_at or rows.now()
         stamp = {"made_at": made_at, "made_by": made_by}
         try:
@@ -428,7 +388,8 @@ class Book:
         experiment : str
             Its name.
         cells : mapping of str to str
-            Text by title, in the units of the experiment: ``{"gauge": "3.269", "lamp": "on"}``.
+            Text by title, in the units of the experiment: ``{"gauge": "3.269", "lamp": "on"}``. Those of
+            :data:`ADDED_TITLES` may be there although the experiment has no such title.
         trace : TraceFile, optional
             The raw trace; ``cells["trace"]`` is then its path.
         key : str, optional
@@ -449,7 +410,7 @@ class Book:
         BookError
             The book cannot be written; nothing is kept then.
         """
-        cells = {title: _clean(title, cell) for title, cell in cells.items()}
+        cells = {title: clean(title, cell) for title, cell in cells.items()}
         if trace is not None:
             if cells.get("trace", trace.path) != trace.path:
                 raise InputError(f"the cell says '{cells['trace']}', the trace '{trace.path}'", column="trace")
@@ -463,7 +424,7 @@ class Book:
                 select(readings).where((readings.c.experiment == owner) & (readings.c.key == key))
             ).mappings()
             for row in there:
-                if any(row[name] != cells.get(title, "") for name, title in CELLS.items()):
+                if any(row[name] != value for name, value in rows.cell_values(cells).items()):
                     raise BookError(f"another reading has the key '{key}'", file=self.label, fix="use a new key")
                 return int(row["number"])
             sheet = self._sheet(connection, owner)
@@ -527,8 +488,8 @@ class Book:
         """Correct several cells of a reading at once; see :meth:`correct`. Returns the number of the last change."""
         if not why.strip():
             raise InputError("no reason is given", fix="say why, in a few words")
-        cells = {cell: _clean(cell, value) for cell, value in cells.items()}
-        _clean("why", why)
+        cells = {cell: clean(cell, value) for cell, value in cells.items()}
+        clean("why", why)
         with self.writing() as connection:
             owner = self._find(connection, experiment, lock=True)
             contents = self._contents(connection, owner, experiment)
@@ -538,8 +499,8 @@ class Book:
                     fix=f"it has {len(contents.readings)}",
                 )  # fmt: skip
             for cell in cells:
-                if cell not in (*contents.sheet.names, "note", "exclude"):
-                    known = ", ".join(dict.fromkeys((*contents.sheet.names, "note", "exclude")))
+                if cell not in (*contents.sheet.names, *ADDED_TITLES):
+                    known = ", ".join(dict.fromkeys((*contents.sheet.names, *ADDED_TITLES)))
                     raise InputError(f"the table of '{experiment}' has no '{cell}'", file=self.label, fix=known)
             now = contents.cells_now()[reading - 1]
             self._check_reading(connection, owner, contents.sheet, row_of(contents.sheet, {**now, **cells}), reading)
@@ -619,12 +580,12 @@ class Book:
         """See that a study could read the row, and that its time is its own."""
         cells = {name: cell for name, cell in row.cells.items() if cell}
         extra: Mapping[str, str] = {
-            name: cells[name] for name in ("note", "exclude") if name in cells and name not in sheet.names
+            name: cells[name] for name in ADDED_TITLES if name in cells and name not in sheet.names
         }
         unknown = [name for name in cells if name not in sheet.names and name not in extra]
-        if unknown or (extra and not changed):
+        if unknown:
             names = ", ".join(sheet.names)
-            raise InputError(f"the table has no '{[*unknown, *extra][0]}'", file=self.label, fix=f"it has {names}")
+            raise InputError(f"the table has no '{unknown[0]}'", file=self.label, fix=f"it has {names}")
         plain = Sheet(sheet.delimiter, "\n", "", sheet.titles, sheet.columns)
         written = put_together(plain, [(row_of(plain, {n: cells.get(n, "") for n in sheet.names}), extra)])
         try:
@@ -650,59 +611,3 @@ class Book:
         for change in connection.execute(select(changes).where(told).order_by(changes.c.number)):
             latest[change.reading] = change.after
         return any(number != but and latest.get(number, time) == time for number in numbers)
-
-
-def read_bench_bytes(content: bytes, file: str) -> None:
-    """See that a `bench.toml` can be read."""
-    try:
-        parse_bench(content.decode("utf-8-sig"), file=file)
-    except UnicodeDecodeError as error:
-        raise InputError(f"byte {error.start + 1} is not UTF-8 text", file=file, fix="save it as UTF-8") from error
-
-
-def check_path(path: str, label: str) -> None:
-    """Refuse a path that could not lie in an experiment folder, or would take the place of its own files."""
-    parts = path.split("/")
-    wrong = (
-        not path
-        or path.startswith("/")
-        or posixpath.normpath(path) != path
-        or parts[0] in ("..", ".")
-        or any(not part or len(part.encode(errors="replace")) > 255 for part in parts)
-        or any(ord(character) < 32 or 0xD800 <= ord(character) < 0xE000 for character in path)
-    )
-    if wrong:
-        raise BookError(f"'{path[:80]}' is not a path in a folder", file=label, fix="write traces/007.csv")
-    if _RESERVED.fullmatch(path):
-        raise BookError(f"'{path}' is a name that Edgewind writes itself", file=label, fix="write traces/007.csv")
-
-
-def _check_name(name: str, label: str) -> None:
-    if not name or name != name.strip() or name.startswith(".") or "/" in name or not name.isprintable():
-        raise BookError(f"'{name[:80]}' is not a name for an experiment", file=label, fix="write one like 'vane-12mm'")
-    if len(name.encode(errors="replace")) > 200:
-        raise BookError(f"'{name[:40]}…' is too long a name", file=label, fix="use 200 characters at most")
-
-
-def _check_titles(sheet: Sheet, label: str) -> None:
-    """See that a table under these titles can be read."""
-    cells = {name: "0" for name in sheet.names if name in ("gauge", "trace", "speed")}
-    if "gauge" not in cells and "pressure" in sheet.names:
-        cells["pressure"] = "1"
-    if "trace" in cells:
-        cells.pop("speed", None)
-    parse_readings(put_together(sheet, [(row_of(sheet, cells), {})]), file=label)
-
-
-def _clean(title: str, cell: str) -> str:
-    if not isinstance(cell, str):
-        raise InputError(f"{cell!r} is not text", column=title, fix="give cells as they should be written")
-    bad = next((c for c in cell if c == "\x00" or 0xD800 <= ord(c) < 0xE000), None)
-    if bad is not None or len(cell) > _MOST_CELL:
-        raise InputError("this is no text for a cell", column=title, fix="leave out zero bytes and half characters")
-    return cell.strip()
-
-
-def sha256_of(data: bytes) -> str:
-    """SHA-256 in hexadecimal."""
-    return hashlib.sha256(data).hexdigest()

@@ -10,8 +10,9 @@ from pathlib import Path
 from sqlalchemy import Connection, Table, create_engine, func, select, text
 
 from edgewind.book import rows
-from edgewind.book.book import Contents, open_book
+from edgewind.book.book import older_error, open_book
 from edgewind.book.connect import address_of, begin_reading, engine_of
+from edgewind.book.contents import Contents
 from edgewind.book.errors import explain, told
 from edgewind.book.migrate import migrate, version_of
 from edgewind.book.schema import checksum, experiments, files, metadata, pieces, readings
@@ -78,7 +79,9 @@ def check_book(target: str | Path, *, wait_s: float = 10.0) -> Health:
         There is no book, or so little is left of it that it cannot be opened.
     """
     address = address_of(target)
-    open_book(target, wait_s=wait_s).close()
+    with open_book(target, wait_s=wait_s) as book, book.reading() as connection:
+        if book.older:
+            raise older_error(str(version_of(connection)), address.label)
     engine = engine_of(address, write=False, make=False, wait_s=wait_s, lenient=True)
     health = Health()
     try:

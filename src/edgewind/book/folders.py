@@ -11,7 +11,9 @@ from pathlib import Path
 
 from edgewind.bench import BENCH_FILE
 from edgewind.book import rows
-from edgewind.book.book import HISTORY, BenchVersion, Book, check_path, read_bench_bytes
+from edgewind.book.book import Book
+from edgewind.book.checks import HISTORY, check_path, read_bench_bytes
+from edgewind.book.contents import BenchVersion
 from edgewind.book.errors import BookError
 from edgewind.book.history import History, history_files, read_history, undo
 from edgewind.book.rows import TraceFile

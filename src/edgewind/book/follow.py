@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from sqlalchemy import func, select
 
 from edgewind.book import rows
-from edgewind.book.book import BenchVersion, Book, Contents
+from edgewind.book.book import Book
+from edgewind.book.contents import BenchVersion, Contents
 from edgewind.book.errors import BookError, DamagedBookError
 from edgewind.book.schema import benches, changes, experiments, files, readings
 from edgewind.book.source import BookSource

@@ -7,7 +7,8 @@ import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from edgewind.book.book import HISTORY, BenchVersion, Contents
+from edgewind.book.checks import HISTORY
+from edgewind.book.contents import BenchVersion, Contents
 from edgewind.book.rows import Change
 from edgewind.book.schema import BENCH_CELL
 from edgewind.book.sheet import Sheet, SheetRow, rewritten

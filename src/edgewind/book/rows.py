@@ -9,13 +9,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from sqlalchemy import Connection, Table, func, select
+from sqlalchemy import Connection, Table, func, inspect, null, select
 
 from edgewind.book.errors import BookError, DamagedBookError
-from edgewind.book.schema import CELLS, changes, checksum, columns, files, pieces, readings, sealed
+from edgewind.book.schema import CELLS, LATER_CELLS, changes, checksum, columns, files, pieces, readings, sealed
 from edgewind.book.sheet import Sheet, SheetRow
 
 PIECE_BYTES = 1 << 20
+# Execution option of connections to a book of an older version, opened for reading.
+OLDER = "edgewind_older"
 
 
 @dataclass(frozen=True)
@@ -171,7 +173,7 @@ def add_reading(
             "experiment": experiment,
             "number": number,
             "key": key,
-            **{name: row.cells.get(title, "") for name, title in CELLS.items()},
+            **cell_values(row.cells),
             "trace_file": trace_file,
             "lines_before": row.before,
             "line_as_written": row.line,
@@ -180,6 +182,11 @@ def add_reading(
             "made_by": made_by,
         },
     )
+
+
+def cell_values(cells: Mapping[str, str]) -> dict[str, str | None]:
+    """Return the cells of a reading by database column, as they are stored."""
+    return {name: cells.get(title, "") or (None if name in LATER_CELLS else "") for name, title in CELLS.items()}
 
 
 def add_change(connection: Connection, experiment: str, change: Change, trace_file: int | None) -> None:
@@ -229,9 +236,18 @@ def whole(table: Table, row: Mapping[Any, Any]) -> dict[str, Any]:
     return values
 
 
+def _columns(connection: Connection, table: Table) -> list[Any]:
+    """Columns of a table, NULL for those that an older book does not have."""
+    if table is not readings or not connection.get_execution_options().get(OLDER):
+        return list(table.columns)
+    there = {column["name"] for column in inspect(connection).get_columns(table.name)}
+    return [column if column.name in there else null().label(column.name) for column in table.columns]
+
+
 def read_rows(connection: Connection, table: Table, experiment: str, *where: Any) -> list[dict[str, Any]]:
     """Every row of an experiment in a table for which `where` holds, in order, each seen to be whole."""
-    query = select(table).where(table.c.experiment == experiment, *where).order_by(table.c.number)
+    query = select(*_columns(connection, table)).where(table.c.experiment == experiment, *where)
+    query = query.order_by(table.c.number)
     return [whole(table, row) for row in connection.execute(query).mappings()]
 
 
@@ -247,7 +263,7 @@ def read_readings(connection: Connection, experiment: str, kept: Mapping[int, Ke
 
 
 def _reading(row: Mapping[str, Any], kept: Mapping[int, KeptFile]) -> Reading:
-    cells = {title: str(row[name]) for name, title in CELLS.items()}
+    cells = {title: str(row[name] or "") for name, title in CELLS.items()}
     written = SheetRow(row["lines_before"], row["line_as_written"], row["lines_after"], cells)
     return Reading(row["number"], row["key"], cells, _path(row, kept), row["made_at"], row["made_by"], written)
 

@@ -26,21 +26,17 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-# Cells of a reading: name of the database column, title in `readings.csv`.
-CELLS = {
-    "time": "time",
-    "gauge": "gauge",
-    "pressure": "pressure",
-    "pressure_uncertainty": "pressure uncertainty",
-    "trace": "trace",
-    "speed": "speed",
-    "speed_uncertainty": "speed uncertainty",
-    "lamp": "lamp",
-    "sweep": "sweep",
-    "envelope_temperature": "envelope temperature",
-    "note": "note",
-    "exclude": "exclude",
-}
+from edgewind.signals.columns import TITLES
+
+# Cells of a reading: name of the database column, title in `readings.csv`. Those of version 1 are text, empty where
+# nothing was written; later ones are NULL there, so that rows of older books keep their checksums.
+_FIRST = (
+    "time", "gauge", "pressure", "pressure uncertainty", "trace", "speed", "speed uncertainty", "lamp", "sweep",
+    "envelope temperature", "note", "exclude",
+)  # fmt: skip
+_FIRST_CELLS = {title.replace(" ", "_"): title for title in _FIRST}
+LATER_CELLS = {title.replace(" ", "_"): title for title in TITLES if title not in _FIRST}
+CELLS = {**_FIRST_CELLS, **LATER_CELLS}
 # What a change may be about beside a cell: the description of the apparatus.
 BENCH_CELL = "bench.toml"
 
@@ -112,7 +108,7 @@ readings = _table(
     _experiment(),
     _number(),
     Column("key", String(64), nullable=False),
-    *(Column(name, Text, nullable=False) for name in CELLS),
+    *(Column(name, Text, nullable=False) for name in _FIRST_CELLS),
     Column("trace_file", Integer, nullable=True),
     Column("lines_before", Text, nullable=False),
     Column("line_as_written", Text, nullable=False),
@@ -120,6 +116,7 @@ readings = _table(
     Column("made_at", String(32), nullable=False),
     Column("made_by", Text, nullable=False),
     UniqueConstraint("experiment", "key"),
+    *(Column(name, Text, nullable=True) for name in LATER_CELLS),
     Index("readings_time", "experiment", "time"),
     ForeignKeyConstraint(["experiment", "trace_file"], ["files.experiment", "files.number"]),
 )
@@ -143,13 +140,19 @@ changes = _table(
 def checksum(table: str, row: Mapping[str, Any]) -> str:
     """SHA-256 of a row: of its table's name and of every value but the checksum itself, as canonical JSON.
 
+    A cell that came with a later version takes no part where it is NULL.
+
     Examples
     --------
     >>> checksum("columns", {"number": 1, "title": "gauge"}) == checksum("columns", {"title": "gauge", "number": 1})
     True
     """
     digest = hashlib.sha256()
-    plain = {name: value for name, value in row.items() if name != "checksum" and not isinstance(value, bytes)}
+    plain = {
+        name: value
+        for name, value in row.items()
+        if name != "checksum" and not isinstance(value, bytes) and not (value is None and name in LATER_CELLS)
+    }
     digest.update(json.dumps([table, plain], sort_keys=True, ensure_ascii=True).encode())
     for name in sorted(row):
         value = row[name]

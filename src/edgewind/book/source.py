@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import posixpath
 import tempfile
 from collections.abc import Iterator
@@ -12,7 +13,8 @@ from pathlib import Path, PurePosixPath
 import pandas as pd
 
 from edgewind.bench import BENCH_FILE, Bench, parse_bench
-from edgewind.book.book import Book, Contents, sha256_of
+from edgewind.book.book import Book
+from edgewind.book.contents import Contents
 from edgewind.errors import InputError
 from edgewind.signals import READINGS_FILE, InputFile, parse_readings
 from edgewind.signals.table import decode_table
@@ -76,7 +78,9 @@ class BookSource:
     def _sizes(self) -> dict[str, InputFile]:
         ours = {BENCH_FILE: self.contents.bench, READINGS_FILE: self._table}
         files = {kept.path: InputFile(kept.path, kept.sha256, kept.size) for kept in self.contents.files}
-        return files | {path: InputFile(path, sha256_of(data), len(data)) for path, data in ours.items()}
+        return files | {
+            path: InputFile(path, hashlib.sha256(data).hexdigest(), len(data)) for path, data in ours.items()
+        }
 
     def input_file(self, relative: str) -> InputFile:
         """Size and SHA-256 of a file."""

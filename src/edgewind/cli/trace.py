@@ -10,7 +10,7 @@ import typer
 from edgewind.cli.base import AsJson, app, print_json, print_pairs
 
 if TYPE_CHECKING:
-    from edgewind.signals import SpeedEstimate
+    from edgewind.signals import TraceReading
 
 
 @app.command()
@@ -27,19 +27,18 @@ def trace(
 ) -> None:
     """Speed of one oscilloscope trace, with uncertainty and flags."""
     from edgewind import units
-    from edgewind.signals import estimate_speed, read_trace
+    from edgewind.signals import measure_file
 
     interval_s = None if interval is None else units.parse_quantity(interval, "time")
     mains_hz = "auto" if mains is None else units.parse_quantity(mains, "frequency")
-    wanted = int(channel) if channel is not None and channel.isdecimal() else channel
-    read = read_trace(file, channel=wanted, interval_s=interval_s)
-    found = estimate_speed(read, marks, mains_hz=mains_hz)
+    reading = measure_file(file, marks, channel=channel, interval_s=interval_s, mains_hz=mains_hz)
+    read, found = reading.trace, reading.speed
     if plot is not None:
         from edgewind.report import plot_trace
 
         plot_trace(read, found, plot)
     if as_json:
-        print_json(_plain(found))
+        print_json(_plain(reading))
         return
     if found.method == "none":
         rows = [("speed", "none: no signal of a turning rotor in this trace")]
@@ -56,19 +55,24 @@ def trace(
             ),
         ]
     rows.append(("flags", ", ".join(found.flags) or "none"))
+    rows.append(("channel", read.channel))
+    rows.append(("interval", f"{units.format_number(read.interval_s, 6)} s, {read.samples} samples"))
     rows += [("note", note) for note in read.notes]
     print_pairs(rows)
 
 
-def _plain(found: SpeedEstimate) -> dict[str, Any]:
+def _plain(reading: TraceReading) -> dict[str, Any]:
     """Plain types for JSON, SI; null where there is no number.
 
     Returns
     -------
     speed_rad_s, speed_u_rad_s, turns, acceleration_rad_s2, acceleration_u_rad_s2 : as in edgewind.signals.SpeedEstimate
     flags, method : as in edgewind.signals.SpeedEstimate
+    interval_s, samples, channel, channels, notes : as in edgewind.signals.Trace
     """
     from math import isfinite
+
+    found, read = reading.speed, reading.trace
 
     def number(value: float) -> float | None:
         return float(value) if isfinite(value) else None
@@ -77,4 +81,9 @@ def _plain(found: SpeedEstimate) -> dict[str, Any]:
     return {name: number(getattr(found, name)) for name in names} | {
         "flags": list(found.flags),
         "method": found.method,
+        "interval_s": number(read.interval_s),
+        "samples": read.samples,
+        "channel": read.channel,
+        "channels": list(read.channels),
+        "notes": list(read.notes),
     }

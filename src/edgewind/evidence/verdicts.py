@@ -397,12 +397,16 @@ def convection_size(case: Case) -> Size:
 def case_of(
     bench: Bench, readings: pd.DataFrame, *, level: float, seed: int, coasts: Sequence[CoastDown] = (), **fitted: Any
 ) -> Case:
-    """Return the case of an experiment: its used readings, and steady speeds seen with the lamp off."""
+    """Return the case of an experiment: its used readings, and steady speeds seen with the lamp off and nothing else
+    changed.
+    """
     used = readings[readings["used"]]
-    off = readings[~readings["lamp"].astype(bool) & (readings["exclude"] == "") & readings["speed_rad_s"].notna()]
+    off = readings[
+        (readings["condition"] == "lamp off") & (readings["exclude"] == "") & readings["speed_rad_s"].notna()
+    ]
     coasting = {coast.line for coast in coasts}
     dark = tuple(
-        (float(row["speed_rad_s"]), float(row["speed_u_rad_s"]))
+        (abs(float(row["speed_rad_s"])), float(row["speed_u_rad_s"]))
         for row in off.to_dict("records")
         if "drifting" not in str(row["speed_flags"]).split() and row["line"] not in coasting
     )

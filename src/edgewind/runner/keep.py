@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import edgewind
+from edgewind.files import write_whole
 
 
 class KeptResults:
@@ -43,7 +44,4 @@ class KeptResults:
 
     def put(self, function: Callable[..., Any], arguments: tuple[Any, ...], result: Any) -> None:
         """Keep the result of a piece: whole, or not at all."""
-        path = self.path(function, arguments)
-        draft = path.with_suffix(f".{os.getpid()}.part")
-        draft.write_bytes(pickle.dumps(result, protocol=5))
-        draft.replace(path)
+        write_whole(self.path(function, arguments), pickle.dumps(result, protocol=5))

@@ -1,23 +1,24 @@
 """Raw to physical: volts to pressure, trace to speed, a folder to readings; each with uncertainty and flags."""
 
+from edgewind.signals.by_hand import STOPWATCH_U_S, speed_by_hand
 from edgewind.signals.comparison import GaugeComparison, compare_gauges, compare_pairs
 from edgewind.signals.experiment import (
-    SET_ASIDE_FLAGS,
     Experiment,
     ExperimentSource,
     FolderSource,
     InputFile,
-    TraceReading,
     read_experiment,
 )
+from edgewind.signals.measure import TraceReading, measure_file, measure_speed
 from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
 from edgewind.signals.readings import READINGS_FILE, parse_readings, read_readings
-from edgewind.signals.speed import SpeedEstimate, estimate_speed
+from edgewind.signals.speed import SET_ASIDE_FLAGS, SpeedEstimate, estimate_speed
 from edgewind.signals.trace import Trace, read_trace
 
 __all__ = [
     "READINGS_FILE",
     "SET_ASIDE_FLAGS",
+    "STOPWATCH_U_S",
     "Experiment",
     "ExperimentSource",
     "FolderSource",
@@ -30,10 +31,13 @@ __all__ = [
     "compare_gauges",
     "compare_pairs",
     "estimate_speed",
+    "measure_file",
+    "measure_speed",
     "parse_readings",
     "pressure_from_display",
     "pressure_from_volts",
     "read_experiment",
     "read_readings",
     "read_trace",
+    "speed_by_hand",
 ]

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -16,13 +15,13 @@ from numpy.typing import NDArray
 
 from edgewind.bench import BENCH_FILE, Bench, Component, read_bench
 from edgewind.errors import InputError
+from edgewind.files import sha256_of
+from edgewind.signals.columns import COLUMNS
+from edgewind.signals.conditions import with_conditions
+from edgewind.signals.measure import TraceReading, measure_speed
 from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
 from edgewind.signals.readings import READINGS_FILE, read_readings
-from edgewind.signals.speed import SpeedEstimate, estimate_speed
-from edgewind.signals.trace import Trace, read_trace
-
-# A trace with one of these flags has no single steady speed to give, and is set aside from the curve.
-SET_ASIDE_FLAGS = ("no-signal", "aliased", "short", "drifting")
+from edgewind.signals.speed import SET_ASIDE_FLAGS
 
 
 @dataclass(frozen=True)
@@ -45,14 +44,6 @@ class InputFile:
 
 
 @dataclass(frozen=True)
-class TraceReading:
-    """A trace and the speed found in it."""
-
-    trace: Trace
-    speed: SpeedEstimate
-
-
-@dataclass(frozen=True)
 class Experiment:
     """An experiment folder in physical quantities.
 
@@ -65,9 +56,8 @@ class Experiment:
     bench : Bench
         The apparatus.
     readings : DataFrame
-        One row a reading, in the order of `readings.csv`: ``line, time, time_s, gauge_v, pressure_pa, pressure_u_pa,
-        log_pressure_u, log_pressure_u_common, pressure_flag, trace, speed_rad_s, speed_u_rad_s, speed_flags,
-        speed_method, lamp, sweep, envelope_k, note, exclude, used, why_not``.
+        One row a reading, in the order of `readings.csv`, with the columns of
+        :data:`edgewind.signals.columns.COLUMNS`.
     traces : dict of int to TraceReading
         By row of `readings`.
     budget : tuple of Component
@@ -86,8 +76,13 @@ class Experiment:
 
     @property
     def used(self) -> pd.DataFrame:
-        """The readings that the response curve is made from."""
+        """The readings that the response curve is made from: those at the usual conditions."""
         return self.readings[self.readings["used"]]
+
+    @property
+    def usable(self) -> pd.DataFrame:
+        """The readings whose pressure and speed can be judged, at whatever conditions."""
+        return self.readings[self.readings["usable"]]
 
 
 class ExperimentSource(Protocol):
@@ -152,7 +147,7 @@ def read_experiment(
     inputs = [source.input_file(BENCH_FILE), source.input_file(READINGS_FILE)]
 
     try:
-        pressures = _pressures(table, bench)
+        pressures = _pressures_by_gas(table, bench)
     except InputError as error:
         raise error.at(file=source.label(READINGS_FILE)) from None
     named = {
@@ -174,7 +169,8 @@ def read_experiment(
         if on_trace is not None:
             on_trace(done, len(named))
     table = _with_pressures(table.assign(note=notes), pressures)
-    readings = _with_use(_with_speeds(table, traces, bench))
+    readings = _with_use(with_conditions(_with_speeds(table, traces, bench), bench))
+    readings = readings[[column.name for column in COLUMNS]]
     return Experiment(
         source.name, source.place, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs))
     )
@@ -218,9 +214,7 @@ class FolderSource:
     def input_file(self, relative: str) -> InputFile:
         """Size and SHA-256 of a file."""
         path = self.place / relative
-        with path.open("rb") as stream:
-            digest = hashlib.file_digest(stream, "sha256").hexdigest()
-        return InputFile(relative, digest, path.stat().st_size)
+        return InputFile(relative, sha256_of(path), path.stat().st_size)
 
     def label(self, relative: str) -> str:
         """The path itself."""
@@ -258,16 +252,40 @@ def _at_trace(error: InputError, folder: Path, line: int) -> InputError:
 
 
 def _read_speed(source: ExperimentSource, relative: str, bench: Bench) -> TraceReading:
-    tachometer = bench.tachometer
     with source.opened(relative) as path:
+        return measure_speed(path, bench.tachometer, source=source.label(relative))
+
+
+def _pressures_by_gas(table: pd.DataFrame, bench: Bench) -> PressureReadings:
+    """Pressures of all rows, each with the factor of the gauge in the gas of that row."""
+    gases = [str(gas) for gas in table["gas"]]
+    if not any(gases):
+        return _pressures(table, bench)
+    parts: list[tuple[NDArray[np.bool_], PressureReadings]] = []
+    for gas in dict.fromkeys(gases):
+        rows = np.array([other == gas for other in gases])
+        of = bench.with_gas(gas) if gas else bench
         try:
-            trace = replace(read_trace(path, channel=tachometer.channel), source=source.label(relative))
+            parts.append((rows, _pressures(table[rows], of)))
         except InputError as error:
-            error.file = source.label(relative)
-            raise
-    mains = tachometer.mains_frequency
-    return TraceReading(
-        trace, estimate_speed(trace, tachometer.marks, mains_hz="auto" if mains is None else mains.value)
+            raise error.at(line=int(table["line"].to_numpy()[rows][0]), column="gas") from None
+    names = dict.fromkeys((line.name, line.common) for _, part in parts for line in part.budget)
+
+    def joined(values: Callable[[PressureReadings], Any], *, of: type = float) -> NDArray[Any]:
+        whole: NDArray[Any] = np.empty(len(gases), dtype=of)
+        for rows, part in parts:
+            whole[rows] = values(part)
+        return whole
+
+    return PressureReadings(
+        pressure_pa=joined(lambda part: part.pressure_pa),
+        log_u=joined(lambda part: part.log_u),
+        log_u_common=joined(lambda part: part.log_u_common),
+        flags=tuple(joined(lambda part: np.array(part.flags, dtype=object), of=object)),
+        budget=tuple(
+            Component(name, joined(lambda part, name=name: _line(part, name)), common)  # type: ignore[misc]
+            for name, common in names
+        ),
     )
 
 
@@ -327,7 +345,12 @@ def _with_pressures(table: pd.DataFrame, pressures: PressureReadings) -> pd.Data
 
 def _with_speeds(table: pd.DataFrame, traces: dict[int, TraceReading], bench: Bench) -> pd.DataFrame:
     speed, u = table["speed_rad_s"].to_numpy(float).copy(), table["speed_u_rad_s"].to_numpy(float).copy()
-    flags, methods = [""] * len(table), ["typed" if math.isfinite(value) else "" for value in speed]
+    flags = [""] * len(table)
+    counted = np.isfinite(table["turns"].to_numpy(float))
+    methods = [
+        ("counted" if by_hand else "typed") if math.isfinite(value) else ""
+        for value, by_hand in zip(speed, counted, strict=True)
+    ]
     for row, reading in traces.items():
         found = reading.speed
         speed[row] = found.speed_rad_s
@@ -337,16 +360,21 @@ def _with_speeds(table: pd.DataFrame, traces: dict[int, TraceReading], bench: Be
 
 
 def _with_use(table: pd.DataFrame) -> pd.DataFrame:
-    """Say of each reading whether the curve uses it, and why not."""
+    """Say of each reading whether it can be judged, whether the curve uses it, and why not."""
     reasons = [_why_not(row) for row in table.to_dict("records")]
-    return table.assign(used=[not reason for reason in reasons], why_not=reasons)
+    elsewhere = [
+        reason or (condition if condition == "lamp off" else f"another condition: {condition}" if condition else "")
+        for reason, condition in zip(reasons, table["condition"], strict=True)
+    ]
+    return table.assign(
+        usable=[not reason for reason in reasons], used=[not reason for reason in elsewhere], why_not=elsewhere
+    )
 
 
 def _why_not(row: Mapping[Hashable, Any]) -> str:
+    """Why a reading cannot be judged at any condition; empty where it can."""
     if row["exclude"]:
         return f"excluded: {row['exclude']}"
-    if not row["lamp"]:
-        return "lamp off"
     if row["pressure_flag"]:
         return f"gauge {row['pressure_flag']}"
     bad = [flag for flag in str(row["speed_flags"]).split() if flag in SET_ASIDE_FLAGS]

@@ -11,52 +11,33 @@ import numpy as np
 import pandas as pd
 
 from edgewind.errors import InputError
-from edgewind.signals.table import Row, Title, read_rows, rows_of
+from edgewind.gas import find_gas
+from edgewind.signals.columns import FACES, LAMP_SIDES, MOST_LAMP, TITLES
+from edgewind.signals.table import Row, read_rows, rows_of
 
 READINGS_FILE = "readings.csv"
 _ON, _OFF = ("on", "1", "yes", "true"), ("off", "0", "no", "false")
 # What a gauge that is out of its range may be noted as: no pressure, or more than it can show.
 _GAUGE_WORDS = {"under-range": 0.0, "over-range": math.inf}
-
-TITLES: dict[str, Title] = {
-    "time": Title("time"),
-    "gauge": Title("voltage"),
-    "pressure": Title(
-        "pressure",
-        lowest=0.0,
-        fix="a pressure is above zero; write under-range where the gauge showed nothing",
-    ),
-    "pressure uncertainty": Title("pressure", lowest=0.0, relative=True),
-    "trace": Title(),
-    "speed": Title("angular speed"),
-    "speed uncertainty": Title("angular speed", lowest=0.0),
-    "lamp": Title(),
-    "sweep": Title(),
-    "envelope temperature": Title(
-        "temperature",
-        lowest=1e-9,
-        too_low="at or below absolute zero",
-        fix="write a temperature such as 22 under 'envelope temperature [degC]'",
-    ),
-    "note": Title(),
-    "exclude": Title(),
-}
+# Standard uncertainty of a time taken with a stopwatch by hand, s; common practice, no source.
+THUMB_U_S = 0.2
 
 
 def read_readings(path: str | Path) -> pd.DataFrame:
     """Read the table of readings, as written, in SI.
 
     Each row holds a pressure (``gauge [V]`` or ``pressure [unit]``; the words ``under-range`` and ``over-range`` stand
-    for what the gauge could not say) and a speed (``trace``, a file in the folder, or ``speed [unit]``), unless it is
-    excluded.
+    for what the gauge could not say) and a speed (``trace``, a file in the folder, ``speed [unit]``, or ``turns``
+    counted ``in [s]``), unless it is excluded. A speed with a plus sign has the bright face leading, one with a minus
+    sign the dark face; a speed without a sign is a size, and ``leading face`` says the rest.
 
     Returns
     -------
     DataFrame
-        One row a reading: ``line, time, time_s, gauge_v, pressure_pa, pressure_u_pa, trace, speed_rad_s, speed_u_rad_s,
-        lamp, sweep, envelope_k, note, exclude``. Missing numbers are nan; an over-range pressure is infinite and an
-        under-range one zero. Where no uncertainty is written, that of the last digit stands (rectangular, JCGM
-        100:2008, F.2.2.1).
+        One row a reading, with the columns of :data:`edgewind.signals.columns.COLUMNS` that can be read from the table
+        alone. Missing numbers are nan; an over-range pressure is infinite and an under-range one zero. Where no
+        uncertainty is written, that of the last digit stands (rectangular, JCGM 100:2008, F.2.2.1); that of counted
+        turns is that of a thumb on a stopwatch, 0.2 s. ``leading_face`` is empty where the row says nothing.
 
     Raises
     ------
@@ -87,15 +68,19 @@ def _frame(rows: list[Row]) -> pd.DataFrame:
 def _check_titles(row: Row) -> None:
     if not row.cells.keys() & {"gauge", "pressure"}:
         raise InputError("no column holds a pressure", fix="add 'gauge [V]' or 'pressure [mTorr]'")
-    if not row.cells.keys() & {"trace", "speed"}:
-        raise InputError("no column holds a speed", fix="add 'trace' (a file) or 'speed [rpm]'")
+    if not row.cells.keys() & {"trace", "speed", "turns"}:
+        raise InputError("no column holds a speed", fix="add 'trace' (a file), 'speed [rpm]', or 'turns' and 'in [s]'")
+    if ("turns" in row.cells) != ("in" in row.cells):
+        there, missing = ("turns", "in [s]") if "turns" in row.cells else ("in [s]", "turns")
+        raise InputError(f"there is a column '{there}' without '{missing}'", fix=f"add the column '{missing}'")
 
 
 def _record(row: Row) -> dict[str, Any]:
-    pressure, speed = row.number("pressure", _GAUGE_WORDS), row.number("speed")
-    pressure_u, speed_u = row.number("pressure uncertainty").value, row.number("speed uncertainty").value
+    pressure = row.number("pressure", _GAUGE_WORDS)
+    pressure_u = row.number("pressure uncertainty").value
     if row.unit("pressure uncertainty") == "%":
         pressure_u *= pressure.value
+    share = _lamp_share(row)
     record = {
         "line": row.line,
         "time": row.text("time"),
@@ -103,11 +88,14 @@ def _record(row: Row) -> dict[str, Any]:
         "pressure_pa": pressure.value,
         "pressure_u_pa": pressure_u if math.isfinite(pressure_u) else pressure.digit_u,
         "trace": row.text("trace"),
-        "speed_rad_s": speed.value,
-        "speed_u_rad_s": speed_u if speed_u > 0 else speed.digit_u,
-        "lamp": _lamp(row),
+        **_speed(row),
+        "lamp": share > 0,
+        "lamp_share": share,
+        "lamp_side": _choice(row, "lamp side", LAMP_SIDES),
         "sweep": row.text("sweep"),
         "envelope_k": row.number("envelope temperature").value,
+        "gas": _gas(row),
+        "changed": row.text("changed"),
         "note": row.text("note"),
         "exclude": row.text("exclude"),
     }
@@ -115,28 +103,110 @@ def _record(row: Row) -> dict[str, Any]:
     return record
 
 
-def _lamp(row: Row) -> bool:
+def _speed(row: Row) -> dict[str, Any]:
+    """Return the speed with its sign where the row states a direction, and how it was found."""
+    typed, typed_u = row.number("speed"), row.number("speed uncertainty").value
+    turns, seconds = row.number("turns").value, row.number("in").value
+    if math.isfinite(turns) != math.isfinite(seconds):
+        there, missing = ("turns", "in") if math.isfinite(turns) else ("in", "turns")
+        raise InputError(
+            f"there are '{there}' without '{missing}'" if there == "turns" else "there is a time without turns",
+            line=row.line, column=missing, fix="fill in both cells, or neither",
+        )  # fmt: skip
+    if math.isfinite(turns) and math.isfinite(typed.value):
+        raise InputError(
+            "both turns and a typed speed are given", line=row.line, column="turns",
+            fix="leave one of the two cells empty",
+        )  # fmt: skip
+    speed, u = typed.value, typed_u if typed_u > 0 else typed.digit_u
+    if math.isfinite(turns):
+        speed = 2 * math.pi * turns / seconds
+        # a rotor that was not seen to turn may have turned by a part of a turn (rectangular)
+        own_u = speed * THUMB_U_S / seconds if turns else 2 * math.pi / seconds / math.sqrt(12)
+        u = typed_u if typed_u > 0 else own_u
+    face = _face(row)
+    return {
+        "speed_rad_s": -abs(speed) if face == "dark" else abs(speed),
+        "speed_u_rad_s": u,
+        "leading_face": face,
+        "turns": turns,
+        "turns_time_s": seconds,
+    }
+
+
+def _face(row: Row) -> str:
+    """Return the face that leads by the sign of the typed speed or by its own cell; empty where neither says it."""
+    stated, text = _choice(row, "leading face", FACES), row.text("speed")
+    signed = {"+": "bright", "-": "dark"}.get(text[:1], "") if row.number("speed").value else ""
+    if stated and signed and stated != signed:
+        raise InputError(
+            f"the speed {text} has the {signed} face leading, and the leading face is given as '{stated}'",
+            line=row.line, column="leading face",
+            fix="write the speed without a sign, or with + where the bright face leads and - where the dark face leads",
+        )  # fmt: skip
+    if stated in ("bright", "dark") and not (text or row.text("trace") or row.text("turns")):
+        raise InputError(
+            "a direction is given without a speed",
+            line=row.line, column="leading face", fix="write the speed, or leave the cell empty",
+        )  # fmt: skip
+    return signed or stated
+
+
+def _choice(row: Row, title: str, known: tuple[str, ...]) -> str:
+    cell = row.text(title).lower()
+    if cell and cell not in known:
+        *others, last = (f"'{name}'" for name in known)
+        raise InputError(
+            f"'{cell[:60]}' is not a {title}",
+            line=row.line, column=title, fix=f"write {', '.join(others)} or {last}, or leave the cell empty",
+        )  # fmt: skip
+    return cell
+
+
+def _gas(row: Row) -> str:
+    cell = row.text("gas")
+    if cell:
+        try:
+            find_gas(cell)
+        except InputError as error:
+            raise error.at(line=row.line, column="gas") from None
+    return cell
+
+
+def _lamp_share(row: Row) -> float:
+    """Return the share of the lamp's usual irradiance: 1 for on, 0 for off."""
     cell = row.text("lamp").lower()
     if cell in _OFF:
-        return False
+        return 0.0
     if not cell or cell in _ON:
-        return True
-    raise InputError(
-        f"'{cell[:60]}' does not say whether the lamp was on",
-        line=row.line,
-        column="lamp",
-        fix="write 'on' or 'off'",
-    )
+        return 1.0
+    percent, number = cell.endswith("%"), cell.removesuffix("%").strip()
+    number = number.replace(",", ".") if row.decimal_comma else number
+    fix = "write 'on', 'off', or the share of its usual irradiance such as 0.5 or 50 %"
+    try:
+        share = float(number) / (100 if percent else 1)
+    except ValueError:
+        raise InputError(
+            f"'{cell[:60]}' does not say whether the lamp was on", line=row.line, column="lamp", fix=fix
+        ) from None
+    if not 0 <= share <= MOST_LAMP:
+        raise InputError(
+            f"'{cell[:60]}' is not a share of the lamp between 0 and {MOST_LAMP:g}",
+            line=row.line, column="lamp", fix=fix,
+        )  # fmt: skip
+    return share
 
 
 def _check_record(record: dict[str, Any]) -> None:
     line = record["line"]
     has_gauge, has_pressure = not math.isnan(record["gauge_v"]), not math.isnan(record["pressure_pa"])
     has_trace, has_speed = bool(record["trace"]), not math.isnan(record["speed_rad_s"])
+    counted = math.isfinite(record["turns"])
     if has_gauge and has_pressure:
         problem, fix = "both a gauge voltage and a pressure are given", "leave one of the two cells empty"
     elif has_trace and has_speed:
-        problem, fix = "both a trace and a typed speed are given", "leave one of the two cells empty"
+        problem = f"both a trace and {'counted turns' if counted else 'a typed speed'} are given"
+        fix = "leave one of the two cells empty"
     elif not (has_gauge or has_pressure) and not record["exclude"]:
         problem = "the reading has no pressure"
         fix = "fill in the gauge voltage or the pressure, or give a reason under 'exclude'"

@@ -37,8 +37,12 @@ from edgewind.signals.trace import Trace
 
 FloatArray = NDArray[np.float64]
 
-Flag = Literal["drifting", "short", "aliased", "no-signal", "missed-marks", "clipped"]
+Flag = Literal[
+    "time-assumed", "channel-assumed", "drifting", "short", "aliased", "no-signal", "missed-marks", "clipped"
+]
 FLAGS: tuple[Flag, ...] = get_args(Flag)
+SET_ASIDE_FLAGS = ("time-assumed", "channel-assumed", "no-signal", "aliased", "short", "drifting")
+"""A trace with one of these has no single steady speed to give that is sure: it is set aside from the curve."""
 
 MATERIAL_DRIFT = 0.005
 """Change of speed within a trace, as a share of the speed, below which it does not matter."""
@@ -121,11 +125,13 @@ def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "
         raise InputError(f"the mains frequency is {mains_hz} Hz", fix="give a positive number, 'auto' or None")
     voltage = np.asarray(trace.voltage_v, dtype=np.float64)
     if voltage.size < 16 or not 0 < float(np.ptp(voltage)) < np.inf:
-        return nothing()
+        return nothing(trace.flags)
     unit = float(np.ptp(voltage))
     # threads of the linear algebra cost more than they give on matrices this small
     with _linear_algebra().limit(limits=1, user_api="blas"):
-        return _estimate((voltage - np.median(voltage)) / unit, trace.interval_s, int(marks), mains_hz)
+        found = _estimate((voltage - np.median(voltage)) / unit, trace.interval_s, int(marks), mains_hz)
+    u = math.hypot(found.speed_u_rad_s, trace.interval_u_rel * found.speed_rad_s)
+    return replace(found, speed_u_rad_s=u, flags=_ordered({*found.flags, *trace.flags}))
 
 
 @cache

@@ -30,10 +30,10 @@ class Title:
     ----------
     kind : str or None
         Kind of quantity (see :data:`edgewind.units.KINDS`); None for text.
-    lowest : float
-        Least value allowed, SI.
-    too_low, fix : str
-        What is said of a value below that, and what would be right.
+    lowest, highest : float
+        Least and greatest value allowed, SI.
+    too_low, too_high, fix : str
+        What is said of a value below or above that, and what would be right.
     relative : bool
         Whether the unit may be ``%``.
     """
@@ -43,6 +43,8 @@ class Title:
     too_low: str = "below zero"
     fix: str = "write a number that is not below zero"
     relative: bool = False
+    highest: float = math.inf
+    too_high: str = "too large"
 
 
 @dataclass(frozen=True)
@@ -201,7 +203,7 @@ def _check_title(name: str, unit: str | None, titles: Mapping[str, Title]) -> No
         hint = f"did you mean '{near[0]}'? " if near else ""
         raise InputError(f"unknown title '{name}'", fix=f"{hint}known are {', '.join(titles)}")
     title = titles[name]
-    if title.kind is None:
+    if title.kind in (None, "number"):
         if unit is not None:
             raise InputError(f"'{name}' takes no unit", fix=f"write the title '{name}'")
     elif unit is None:
@@ -241,11 +243,13 @@ def _number(cell: str, unit: str | None, title: Title, decimal_comma: bool) -> N
     if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", plain, re.ASCII):
         raise InputError(f"'{cell[:60]}' is not a number", fix=right)
     mantissa, _, exponent = plain.lower().partition("e")
-    kind, scale = ("number", "percent") if unit == "%" else (str(title.kind), str(unit))
+    kind = "number" if unit == "%" else str(title.kind)
+    scale = "percent" if unit == "%" else str(unit or "")
     digit = float(f"1e{int(exponent or 0) - len(mantissa.partition('.')[2])}")
     value, next_value = (float(number) for number in to_si([float(plain), float(plain) + digit], scale, kind))
     if not math.isfinite(next_value):
         raise InputError(f"'{cell[:60]}' is too large a number", fix=right)
-    if value < title.lowest:
-        raise InputError(f"'{cell}' {unit} is {title.too_low}", fix=title.fix)
+    if not title.lowest <= value <= title.highest:
+        written = f"'{cell}' {unit}" if unit else f"'{cell}'"
+        raise InputError(f"{written} is {title.too_low if value < title.lowest else title.too_high}", fix=title.fix)
     return Number(value, abs(next_value - value) / math.sqrt(12))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -12,7 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
+from edgewind.signals.time_grid import check_order, even_grid, in_range, unrounded, without_missing
 from edgewind.signals.trace_binary import read_npz, read_wav
+from edgewind.signals.trace_header import SECONDS, TIME_CLUE
+from edgewind.signals.trace_roles import VOLTAGE_UNITS, Roles, choose, epoch_unit, roles_of, time_unit_of
 from edgewind.signals.trace_table import Column, Table, load_bytes
 from edgewind.signals.trace_text import read_text
 
@@ -22,18 +23,10 @@ DEFAULT_MAX_BYTES = 200_000_000
 TEXT_SUFFIXES = (".csv", ".txt", ".dat", ".tsv", ".asc")
 SUFFIXES = (*TEXT_SUFFIXES, *(f"{suffix}.gz" for suffix in TEXT_SUFFIXES), ".npz", ".wav")
 
-TIME_NAME = re.compile(r"^\s*(t|time|times|zeit|temps|tiempo|x|x.?axis|sec|secs|seconds?|elapsed.*|time\b.*)\s*$", re.I)
-COUNT_NAME = re.compile(r"^\s*(index|sample|samples|sample.?(no|number)\.?|point|points|#|n|no\.?|i)\s*$", re.I)
-
-TIME_UNITS = {
-    "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, "ms": 1e-3, "msec": 1e-3,
-    "millisecond": 1e-3, "milliseconds": 1e-3, "us": 1e-6, "usec": 1e-6, "µs": 1e-6, "μs": 1e-6,
-    "microsecond": 1e-6, "microseconds": 1e-6, "ns": 1e-9, "ps": 1e-12, "min": 60.0, "minutes": 60.0,
-}  # fmt: skip
-VOLTAGE_UNITS = {
-    "v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3, "millivolt": 1e-3, "millivolts": 1e-3, "uv": 1e-6,
-    "µv": 1e-6, "μv": 1e-6, "microvolt": 1e-6, "microvolts": 1e-6, "nv": 1e-9, "kv": 1e3,
-}  # fmt: skip
+Wanted = str | int | list[str | int] | None
+"""A channel by name or number, or several of which the first that the file holds is meant; None for the first."""
+FACTORS = (1.0, 1e-3, 1e-6, 1e-9, 60.0)
+NAMES = {1.0: "seconds", 1e-3: "milliseconds", 1e-6: "microseconds", 1e-9: "nanoseconds"}
 
 
 @dataclass(frozen=True)
@@ -51,7 +44,14 @@ class Trace:
     source : str
         The file it came from, as its reader was given it; for messages.
     notes : tuple of str
-        What the reader had to assume.
+        What the reader had to assume, and what it left out.
+    channels : tuple of str
+        Names of all channels of the file.
+    flags : tuple of str
+        ``time-assumed`` where the interval rests on a guess; ``channel-assumed`` where the channel does. A speed from
+        such a trace is set aside until the owner states what was guessed.
+    interval_u_rel : float
+        Relative standard uncertainty of the interval, where rounded times leave one.
     """
 
     voltage_v: FloatArray
@@ -59,6 +59,9 @@ class Trace:
     channel: str = ""
     source: str = ""
     notes: tuple[str, ...] = ()
+    channels: tuple[str, ...] = ()
+    flags: tuple[str, ...] = ()
+    interval_u_rel: float = 0.0
 
     @property
     def samples(self) -> int:
@@ -79,7 +82,7 @@ class Trace:
 def read_trace(
     path: str | PathLike[str],
     *,
-    channel: str | int | None = None,
+    channel: Wanted = None,
     interval_s: float | None = None,
     max_bytes: int = DEFAULT_MAX_BYTES,
 ) -> Trace:
@@ -95,9 +98,10 @@ def read_trace(
     path : path
         The file.
     channel : str or int, optional
-        Name of the channel, or its number counted from one (time is not counted). The first when left out.
+        Name of the channel, or its number as the file counts (time is not counted), or a list of names of which the
+        file holds one. The first channel when left out.
     interval_s : float, optional
-        Time between samples in seconds, where the file holds neither a time column nor an interval.
+        Time between samples in seconds: where the file states neither times nor an interval, or without a unit.
     max_bytes : int
         Largest size, unpacked, that will be read.
 
@@ -145,183 +149,183 @@ def read_table(path: str | PathLike[str], max_bytes: int = DEFAULT_MAX_BYTES) ->
     )
 
 
-def split_time(table: Table) -> tuple[Column | None, tuple[Column, ...]]:
-    """Tell the time column, if there is one, from the voltage channels."""
-    columns = tuple(column for column in table.columns if not COUNT_NAME.match(column.name) or column.unit)
-    if not columns:
-        columns = table.columns
-    times = [column for column in columns if _is_time(column)]
-    if times:
-        # stamps of too few digits may stand beside a time that tells the samples apart
-        chosen = next((column for column in times if not column.stamped and column.unit), times[0])
-        if not times[0].stamped:
-            chosen = times[0]
-        return chosen, tuple(other for other in columns if other is not chosen and not other.stamped)
-    first, known = columns[0], table.interval_s is not None
-    if len(columns) == 1 or first.named or first.unit or first.values.size < 2 or not _looks_like_time(first.values):
-        return None, columns
-    counts = bool(np.all(np.diff(first.values) == 1))
-    return (None if known and counts else first), columns[1:]
+def channel_names(table: Table) -> tuple[str, ...]:
+    """Return the names of the channels of a table, time and counters left out."""
+    return tuple(column.name for column in roles_of(table).channels)
 
 
-def _is_time(column: Column) -> bool:
-    """Tell whether the name or the unit of a column says that it is time."""
-    unit = column.unit.lower()
-    return unit in TIME_UNITS or (bool(TIME_NAME.match(column.name)) and unit not in VOLTAGE_UNITS)
-
-
-def trace_of(table: Table, source: str, channel: str | int | None, interval_s: float | None) -> Trace:
-    """Choose a channel of a table and put it on an even grid."""
+def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | None, place: int | None = None) -> Trace:
+    """Choose a channel of a table, by what is wanted or by its place, and put it on an even grid."""
     notes = list(table.notes)
-    time, channels = split_time(table)
-    chosen = _choose(channels, channel, notes)
-    voltage = chosen.values * _scale(chosen, VOLTAGE_UNITS, "volts", table.volts_note, notes)
+    roles = roles_of(table)
+    notes += roles.notes
+    chosen = choose(roles.channels, channel, roles.counters) if place is None else roles.channels[place]
+    names = tuple(column.name for column in roles.channels)
+    if channel is None and place is None and len(names) > 1:
+        notes.append(f"of the channels {', '.join(names)} the first is used")
+    voltage = chosen.values * _volts(chosen, table.volts_note, notes)
+    time = roles.time_of(chosen, table.columns)
+    if time is None:
+        interval, flags = _interval_alone(table, interval_s, roles, notes)
+        voltage, _, _ = without_missing(in_range(voltage, notes, chosen.name), None, notes, chosen.name)
+        timed = _Timed(interval, voltage, flags)
+    else:
+        timed = _on_times(table, time, chosen, voltage, interval_s, notes)
+        voltage = timed.voltage_v
     if voltage.size < 2:
         raise InputError(
             f"the trace has {voltage.size} sample{'s' * (voltage.size != 1)}",
             column=chosen.name,
             fix="two or more are needed",
         )
+    return Trace(
+        voltage,
+        float(timed.interval_s),
+        chosen.name,
+        source,
+        tuple(dict.fromkeys(notes)),
+        names,
+        timed.flags,
+        timed.interval_u_rel,
+    )
+
+
+@dataclass(frozen=True)
+class _Timed:
+    """Samples on an even grid, and how surely their interval is known."""
+
+    interval_s: float
+    voltage_v: FloatArray
+    flags: tuple[str, ...] = ()
+    interval_u_rel: float = 0.0
+
+
+def _interval_alone(
+    table: Table, interval_s: float | None, roles: Roles, notes: list[str]
+) -> tuple[float, tuple[str, ...]]:
+    """Return the interval of a table without times: as given, or as its header states it."""
     if interval_s is not None:
-        if time is not None:
-            own = float(np.median(np.diff(time.values))) * TIME_UNITS.get(time.unit.lower(), 1.0)
-            if not np.isclose(own, interval_s, rtol=0.01):
-                notes.append(f"the time column says {own:g} s between samples; {interval_s:g} s was given and is used")
-        return Trace(voltage, float(interval_s), chosen.name, source, tuple(notes))
-    if time is None:
-        if table.interval_s is None:
-            raise InputError(
-                "there is no time column and no sample interval in the header",
-                fix="give the interval, name a column 'time' or write a header line such as 'Sample Interval,0.001 s'",
+        if table.interval_s and not np.isclose(table.interval_s, interval_s, rtol=0.01):
+            notes.append(
+                f"the header says {table.interval_s:g} s between samples; {interval_s:g} s was given and is used"
             )
-        return Trace(voltage, table.interval_s, chosen.name, source, tuple(notes))
-    seconds = time.values * _scale(time, TIME_UNITS, "seconds", None, notes)
+        return interval_s, ()
+    if table.interval_s is None:
+        counter = f"column '{roles.counters[0].name}' only counts the samples, and " if roles.counters else ""
+        clue = next((line for line in table.unused if TIME_CLUE.search(line) and any(c.isdigit() for c in line)), None)
+        seen = f" ('{' '.join(clue.split())[:60]}' is not understood)" if clue else ""
+        raise InputError(
+            f"{counter}there is no time column and no sample interval in the header{seen}",
+            fix="give the interval (--interval '1 ms', or interval = \"1 ms\" under [tachometer]), name a column "
+            "'time [s]' or write a header line such as 'Sample Interval,0.001 s'",
+        )
+    if table.stated is None or table.stated.sure:
+        return table.interval_s, ()
+    kind = "hertz" if table.stated.from_rate else "seconds"
+    notes.append(
+        f"'{table.stated.said}' names no unit: {kind} assumed. State the interval: --interval, or interval under "
+        "[tachometer]"
+    )
+    return table.interval_s, ("time-assumed",)
+
+
+def _on_times(
+    table: Table, time: Column, chosen: Column, voltage: FloatArray, interval_s: float | None, notes: list[str]
+) -> _Timed:
+    """Return the samples of a table with a column of times, on an even grid."""
+    voltage = in_range(voltage, notes, chosen.name)
+    scale, flags = _seconds(table, time, interval_s, notes)
+    if scale is None:  # the interval that was given fits the times in no unit
+        voltage, _, _ = without_missing(voltage, None, notes, chosen.name)
+        return _Timed(float(interval_s or 0.0), voltage)
+    begin = float(time.values[np.flatnonzero(np.isfinite(time.values))[:1]].sum())
+    voltage, seconds, rows = without_missing(voltage, (time.values - begin) * scale, notes, chosen.name)
+    assert seconds is not None
+    if voltage.size < 2:
+        return _Timed(1.0, voltage, flags)
     if time.stamped and table.interval_s is not None and _is_counted(seconds, table):
         notes.append(
             f"the stamps do not tell the samples apart: the header's {table.interval_s:g} s between them is used"
         )
-        return Trace(voltage, table.interval_s, chosen.name, source, tuple(notes))
-    _check_order(seconds, time, table)
+        return _Timed(table.interval_s, voltage, flags)
+    seconds, voltage, relative = unrounded(seconds, voltage, notes)
+    check_order(seconds, time, table, rows)
     interval, voltage = even_grid(seconds, voltage, notes, time.name)
-    return Trace(voltage, interval, chosen.name, source, tuple(notes))
+    flags = (*flags, *_contradiction(table, time, interval, interval_s, notes))
+    return _Timed(interval, voltage, flags, relative)
 
 
-def even_grid(
-    seconds: FloatArray, voltage: FloatArray, notes: list[str], column: str = "time"
-) -> tuple[float, FloatArray]:
-    """Return the interval and the voltage on an even grid, with a note where the grid was not even.
-
-    Times that stray by under a tenth of an interval, or only by the rounding of their digits, count as even: their
-    interval is the slope of the straight line through them. Others are interpolated with straight lines on the median
-    interval; gaps of more than 1.5 intervals are told.
-    """
-    steps = np.diff(seconds)
-    mean = float(seconds[-1] - seconds[0]) / (seconds.size - 1)
-    stray = float(np.max(np.abs(seconds - seconds[0] - mean * np.arange(seconds.size)))) / mean
-    typical = float(np.median(steps))
-    few = stray >= 0.1 and np.unique(np.round(steps / mean, 6)).size <= 3
-    if stray < 0.1 or (stray < 1.0 and float(np.max(steps)) < 2.1 * mean and few):
-        return (mean if stray < 1e-6 else slope_of(seconds)), voltage
-    samples = round((seconds[-1] - seconds[0]) / typical) + 1 if typical > 0 else 0
-    if not 2 <= samples <= 10 * seconds.size:
-        raise InputError(
-            f"the times are too uneven: {seconds.size} samples, {typical:g} s apart in the median, span "
-            f"{seconds[-1] - seconds[0]:g} s",
-            column=column,
-            fix="export evenly sampled data without gaps",
-        )
-    gaps = np.flatnonzero(steps > 1.5 * typical)
-    if gaps.size:
-        longest = gaps[np.argmax(steps[gaps])]
-        notes.append(
-            f"{gaps.size} gap{'s' * (gaps.size != 1)} in the time column, the longest {steps[longest]:g} s at "
-            f"{seconds[longest]:g} s, bridged by straight lines"
-        )
-    else:
-        notes.append("uneven times were put on an even grid by straight lines")
-    interval = float(seconds[-1] - seconds[0]) / (samples - 1)
-    grid = seconds[0] + interval * np.arange(samples)
-    return interval, np.interp(grid, seconds, voltage)
-
-
-def slope_of(values: FloatArray) -> float:
-    """Return the step of the straight line through values that rise evenly but for their rounding."""
-    place = np.arange(values.size) - (values.size - 1) / 2
-    return float(place @ (values - values[0]) / (place @ place))
-
-
-def _looks_like_time(values: FloatArray) -> bool:
-    """Tell whether a nameless column rises steadily, as a clock does."""
-    steps = np.diff(values)
-    rising = steps > 0
-    return bool(np.mean(rising) > 0.9 and np.median(np.abs(steps - np.median(steps))) <= 0.5 * abs(np.median(steps)))
-
-
-def _choose(channels: Sequence[Column], wanted: str | int | None, notes: list[str]) -> Column:
-    if not channels:
-        raise InputError("there is no column of voltages beside the time", fix="export at least one channel")
-    names = ", ".join(column.name for column in channels)
-    if wanted is None:
-        if len(channels) > 1:
-            notes.append(f"of the channels {names} the first is used")
-        return channels[0]
-    for column in channels:
-        if isinstance(wanted, str) and wanted.strip().lower() in _spellings(column):
-            return column
-    if isinstance(wanted, str) and wanted.strip().isascii() and wanted.strip().isdigit() and len(wanted) < 10:
-        wanted = int(wanted)
-    if isinstance(wanted, int) and 1 <= wanted <= len(channels):
-        return channels[wanted - 1]
-    raise InputError(
-        f"there is no channel '{wanted}'", fix=f"choose one of {names}, or a number from 1 to {len(channels)}"
+def _contradiction(
+    table: Table, time: Column, interval: float, given_s: float | None, notes: list[str]
+) -> tuple[str, ...]:
+    """Return a flag where header and column state different intervals, and neither was given by the owner."""
+    stated = table.stated
+    if given_s is not None or stated is None or not stated.sure or time.stamped:
+        return ()
+    if abs(interval / stated.seconds - 1) < 0.02:
+        return ()
+    ratio = interval / stated.seconds
+    notes.append(
+        f"the header says '{stated.said}', the column '{time.name}' has steps of {interval:g} s: the column is used"
     )
+    # a converter may have been faster than what was exported by a whole factor
+    decimated = stated.from_rate and ratio > 1.5 and abs(ratio / round(ratio) - 1) < 0.01
+    return () if decimated else ("time-assumed",)
 
 
-def _spellings(column: Column) -> set[str]:
-    """Return the ways in which a channel may be named: alone, or with its unit."""
-    name, unit = column.name.strip().lower(), column.unit.strip().lower()
-    return {name, f"{name}_{unit}", f"{name} ({unit})", f"{name} [{unit}]"}
+def _seconds(
+    table: Table, time: Column, interval_s: float | None, notes: list[str]
+) -> tuple[float | None, tuple[str, ...]]:
+    """Return the factor from a column of times to seconds, and a flag where it is a guess.
+
+    The unit is that of the title; else that of the header; else the one in which the step of the times is the interval
+    that was given, or that the header states. A count since 1970 can only be one. Elsewhere seconds are assumed, and
+    flagged. None where an interval was given that the times do not have in any unit.
+    """
+    unit = "s" if time.stamped else time_unit_of(time) or table.time_unit
+    unit_s = SECONDS[unit.lower()] if unit else None
+    known = time.values[np.isfinite(time.values)]
+    step = float(known[-1] - known[0]) / (known.size - 1) if known.size > 1 else np.nan
+    if interval_s is not None:
+        factors = [unit_s] if unit_s is not None else FACTORS
+        best = min(factors, key=lambda factor: abs(np.log(max(abs(step * factor), 1e-300) / interval_s)))
+        if abs(step * best / interval_s - 1) < 0.02:
+            return best, ()
+        own = step * (unit_s or 1.0)
+        if not np.isclose(own, interval_s, rtol=0.01):
+            notes.append(f"the time column says {own:g} s between samples; {interval_s:g} s was given and is used")
+        return None, ()
+    if unit_s is not None:
+        return unit_s, ()
+    if table.stated is not None and step > 0:
+        for factor in FACTORS:
+            if abs(step * factor / table.stated.seconds - 1) < 0.02:
+                return factor, () if table.stated.sure else ("time-assumed",)
+    epoch = epoch_unit(time)
+    if epoch is not None:
+        notes.append(f"column '{time.name}' counts {NAMES[epoch]} since 1970")
+        return epoch, ()
+    notes.append(
+        f"column '{time.name}' names no unit: seconds assumed, {step:g} s between samples. State it: --interval "
+        f"'{step:g} ms', say, or interval under [tachometer], or a title such as 'time [ms]'"
+    )
+    return 1.0, ("time-assumed",)
 
 
-def _scale(column: Column, units: dict[str, float], assumed: str, reason: str | None, notes: list[str]) -> float:
-    """Return the factor from the unit of a column to SI, with a note where it was assumed."""
+def _volts(column: Column, reason: str | None, notes: list[str]) -> float:
+    """Return the factor from the unit of a channel to volts, with a note where it was assumed."""
     unit = column.unit.strip()
-    if unit.lower() in units and not unit.startswith(("M", "G")):
-        return units[unit.lower()]
-    if unit in ("MV", "GV", "Ms"):
-        return {"MV": 1e6, "GV": 1e9, "Ms": 1e6}[unit]
-    if unit.lower() in units:
-        return units[unit.lower()]
+    if unit in ("MV", "GV"):
+        return {"MV": 1e6, "GV": 1e9}[unit]
+    if unit.lower() in VOLTAGE_UNITS:
+        return VOLTAGE_UNITS[unit.lower()]
     if reason:
         notes.append(reason)
     elif unit:
-        notes.append(f"unit '{unit}' of column '{column.name}' is not known: taken as {assumed}")
+        notes.append(f"unit '{unit}' of column '{column.name}' is not known: taken as volts")
     else:
-        notes.append(f"column '{column.name}' names no unit: {assumed} assumed")
+        notes.append(f"column '{column.name}' names no unit: volts assumed")
     return 1.0
-
-
-def _check_order(seconds: FloatArray, time: Column, table: Table) -> None:
-    steps = np.diff(seconds)
-    bad = np.flatnonzero(~(steps > 0))
-    if bad.size == 0:
-        return
-    row = int(bad[0]) + 1
-    kind = "repeats" if steps[bad[0]] == 0 else "runs backwards"
-    later, before = (f"{time.values[i]:g}" for i in (row, row - 1))
-    fix = "times must increase from row to row; cut the file where a recording was restarted"
-    if time.stamped:
-        later, before = (f"'{table.stamp_of(i)}'" for i in (row, row - 1))
-        same = int(np.sum(steps == 0))
-        if same > 0.1 * steps.size and np.all(steps >= 0):
-            raise InputError(
-                f"{same} of {seconds.size} stamps repeat the one before, such as {later}: written to "
-                f"{table.stamp_step_s:g} s they do not tell the samples apart",
-                line=table.line_of(row),
-                column=time.name,
-                fix="export the stamps with more digits below the second, or the time in seconds, or give the interval",
-            )
-    raise InputError(f"time {kind}: {later} after {before}", line=table.line_of(row), column=time.name, fix=fix)
 
 
 def _is_counted(seconds: FloatArray, table: Table) -> bool:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
+from edgewind.signals.trace_header import StatedInterval
 
 FloatArray = NDArray[np.float64]
 
@@ -39,6 +40,8 @@ class Column:
         Whether the name is the file's own rather than a number given by the reader.
     stamped : bool
         Whether the values are date-time stamps, in seconds from the first.
+    field : int
+        Number of the column in its file, counted from one; zero where the format has none.
     """
 
     name: str
@@ -46,6 +49,7 @@ class Column:
     values: FloatArray
     named: bool = True
     stamped: bool = False
+    field: int = 0
 
 
 @dataclass(frozen=True)
@@ -68,6 +72,12 @@ class Table:
         Date-time stamp, as the file writes it, of a row counted from zero; empty where there is none.
     stamp_step_s : float
         What the last digit of the stamps stands for, seconds; zero where there are none.
+    stated : StatedInterval or None
+        Where the interval was stated, in words, and whether its unit was.
+    time_unit : str
+        Unit of time that a header states for the whole table.
+    unused : tuple of str
+        Header lines that said nothing to the reader.
     """
 
     columns: tuple[Column, ...]
@@ -77,6 +87,9 @@ class Table:
     line_of: Callable[[int], int | None] = _no_lines
     stamp_of: Callable[[int], str] = _no_stamps
     stamp_step_s: float = 0.0
+    stated: StatedInterval | None = None
+    time_unit: str = ""
+    unused: tuple[str, ...] = ()
 
 
 def size_of(path: str | PathLike[str], max_bytes: int) -> int:

@@ -17,42 +17,25 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
+from edgewind.signals.trace_header import COMMENT_MARKS, NUMBER, is_layout, read_header
 from edgewind.signals.trace_stamps import Stamped, replace_stamps
 from edgewind.signals.trace_table import Column, Table
 
 FloatArray = NDArray[np.float64]
 
-NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
-NO_NUMBER = re.compile(r"^[+-]?(nan|inf(inity)?)$", re.I)
-UNIT_IN_NAME = re.compile(
-    r"^(?P<name>.*?)\s*[\[(/]\s*(?P<unit>[A-Za-zµμ%°]+)\s*[\])]?$|^(?P<name2>.+)_(?P<unit2>s|ms|us|v|mv|V|mV)$"
+OVER_RANGE = re.compile(
+    r"^[+]?(inf(inity)?|∞|1\.#inf|ol|o\.l\.?|overload|over|overflow|ovfl?|ovld|over-?range|clip(ped|ping)?)$", re.I
 )
-UNIT_ALONE = re.compile(
-    r"^[\[(]?\s*(s|ms|us|µs|μs|ns|sec|secs|seconds?|min|msec|v|mv|uv|µv|μv|nv|kv|volts?|millivolts?|a|ma|ua|µa|hz|khz)"
-    r"\s*[\])]?$",
-    re.I,
+UNDER_RANGE = re.compile(
+    r"^-(inf(inity)?|∞|1\.#inf|ol|o\.l\.?|overload|over|overflow|ovfl?|ovld)$|^under-?range$", re.I
 )
-COMMENT_MARKS = "#%!;*/"
-
-QUANTITY = r"[\s\"'\])}:=,;]*(?P<number>[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)[\s\"';,]*(?P<unit>[A-Za-zµμ/]*)"
-IN_BRACKETS = r"\s*(?:[\[({]\s*(?P<early>[A-Za-zµμ/]+)\s*[\])}])?"
-INTERVAL = re.compile(
-    r"(?:sampl\w*\s*_?(?:interval|period|spacing|time)|x\s*_?increment|time\s*_?(?:step|increment|interval|per sample)|"
-    r"(?<![\w.])interval|(?<![\w.])delta\s*_?t|(?<![\w.])dt|(?<![\w.])ts)(?:_?(?P<tail>s|ms|us))?(?![A-Za-z])"
-    + IN_BRACKETS
-    + QUANTITY,
-    re.I,
-)
-RATE = re.compile(
-    r"(?:sampl\w*\s*_?(?:rate|frequency|freq)|samples\s*(?:per|/)\s*s\w*|(?<![\w.])fs|(?<![\w.])sr)(?:_?(?P<tail>hz|khz|mhz))?"
-    r"(?![A-Za-z])" + IN_BRACKETS + QUANTITY,
-    re.I,
-)
-SECONDS = {"": 1.0, "s": 1.0, "sec": 1.0, "second": 1.0, "seconds": 1.0, "ms": 1e-3, "msec": 1e-3, "us": 1e-6,
-           "µs": 1e-6, "μs": 1e-6, "usec": 1e-6, "ns": 1e-9, "ps": 1e-12}  # fmt: skip
-PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
+NO_SAMPLE = re.compile(r"^[+-]?nan$|^(na|n/a|#n/a|null|none|nil|1\.#qnan|-{2,}|\*+|missing|invalid)$", re.I)
+BULK_WORDS = ("", "nan", "NaN", "NAN", "-nan", "NA", "N/A", "#N/A", "null", "NULL", "None", "--", "---", "----")
+SCPI_OVER, SCPI_NONE = 9.9e37, 9.91e37
+"""What SCPI (Syntax and Style, 1999, 7.2.1.4 and 7.2.1.5) writes for infinity and for not a number."""
 PROBE = 200
 MOST_FOOTER_LINES = 100
+RULE = re.compile(r"^\W*\*{3}.*\*{3}\W*$")
 
 
 @dataclass(frozen=True)
@@ -94,20 +77,39 @@ class Dialect:
         value = float(text)
         return value if math.isfinite(value) else None
 
-    def holds_row(self, line: str) -> bool:
-        """Tell whether every field that should hold a number does."""
+    def value(self, field: str) -> float | None:
+        """Return what a field says of a sample: a number, infinity for out of range, nan for none; None for text."""
+        number = self.number(field)
+        if number is not None:
+            return (
+                math.nan
+                if abs(number) >= SCPI_NONE
+                else math.copysign(math.inf, number)
+                if abs(number) >= SCPI_OVER
+                else number
+            )
+        if not field or NO_SAMPLE.match(field):
+            return math.nan
+        if OVER_RANGE.match(field):
+            return math.inf
+        return -math.inf if UNDER_RANGE.match(field) else None
+
+    def values(self, line: str) -> list[float | None]:
+        """Return what the fields of a line that should hold numbers say; None where one is text or is not there."""
         row = self.split(line)
-        return (
-            bool(self.fields)
-            and len(row) > self.fields[-1]
-            and all(self.number(row[field]) is not None for field in self.fields)
-        )
+        return [self.value(row[field]) if field < len(row) else None for field in self.fields]
+
+    def holds_row(self, line: str) -> bool:
+        """Tell whether a line is a row: every field that should hold a number does, or says why not."""
+        found = self.values(line)
+        numbers = sum(value is not None and math.isfinite(value) for value in found)
+        return bool(found) and None not in found and 2 * numbers >= len(found)
 
     def begins_row(self, line: str) -> bool:
         """Tell whether the first field that should hold a number does."""
         row = self.split(line)
         first = row[self.fields[0]] if len(row) > self.fields[0] else ""
-        return self.number(first) is not None or bool(NO_NUMBER.match(first))
+        return bool(first) and self.value(first) is not None
 
 
 DIALECTS = (
@@ -125,33 +127,115 @@ def read_text(content: bytes) -> Table:
     if stamped is not None:
         lines = stamped.lines
         notes += stamped.notes
+    lines, joined = join_decimal_commas(lines)
     dialect, more = find_dialect(lines, stamped is not None)
     start = first_row(lines, dialect)
+    segments: tuple[str, ...] = ()
     end, footer = cut_footer(lines, start, dialect)
-    header, body = lines[:start], lines[:end]
-    names = name_columns(header, dialect)
+    bulk = read_bulk(lines[start:end], dialect)
+    if bulk is None:
+        stop, segments = end_of_segment(lines, start, dialect)
+        if segments:
+            end, footer = cut_footer(lines[:stop], start, dialect)
+            bulk = read_bulk(lines[start:end], dialect)
+    above, body = lines[:start], lines[:end]
+    beside = text_beside(body, start, dialect)
+    header = read_header([*beside, *above], dialect.separator, dialect.decimal, dialect.fields, lines[start])
     place = stamp_place(stamped, body, start, dialect)
-    values, numbers, skipped = read_rows(body, start, dialect, [name for name, _, _ in names], place)
-    if skipped:
-        more = (*more, f"{skipped} repeated header line{'s' * (skipped != 1)} among the numbers skipped")
+    names = [title.name for title in header.titles]
+    rows = read_rows(body, start, dialect, names, place) if bulk is None else Rows(bulk)
     columns = [
-        Column(name, unit, np.ascontiguousarray(values[:, i]), named) for i, (name, unit, named) in enumerate(names)
+        Column(title.name, title.unit, np.ascontiguousarray(rows.values[:, i]), title.named, field=field + 1)
+        for i, (title, field) in enumerate(zip(header.titles, dialect.fields, strict=True))
     ]
     if place is not None:
         columns[place] = _stamp_column(columns[place])
 
     @cache
     def row_lines() -> list[int]:
-        return line_numbers(body, start, dialect, numbers)
+        return line_numbers(body, start, dialect, rows.lines)
 
     return Table(
         tuple(columns),
-        header_interval(header),
-        (*notes, *more, *footer),
+        None if header.interval is None else header.interval.seconds,
+        (*notes, *joined, *more, *rows.notes, *segments, *footer, *header.notes()),
+        stated=header.interval,
+        time_unit=header.time_unit,
+        unused=header.unused,
         line_of=lambda row: row_lines()[row],
         stamp_of=lambda row: stamped.shown(row_lines()[row] - 1) if stamped is not None else "",
         stamp_step_s=stamped.resolution_s if stamped is not None and place is not None else 0.0,
     )
+
+
+def join_decimal_commas(lines: list[str]) -> tuple[list[str], tuple[str, ...]]:
+    """Return rows that separate by commas and write decimal commas, unquoted, with semicolons between their numbers.
+
+    Only where a row of titles has half as many cells as the rows of numbers, all of whole digits, is that told.
+    """
+    filled = [line for line in lines if not is_layout(line)]
+    probe = [line.rstrip(", ").split(",") for line in filled[len(filled) // 2 :][:PROBE]]
+    width = len(probe[0]) if probe else 0
+    if width < 4 or width % 2 or any(len(row) != width for row in probe):
+        return lines, ()
+    cells = [(i, cell.strip()) for row in probe for i, cell in enumerate(row)]
+    if not all(re.fullmatch(r"\d+([eE][+-]?\d+)?" if i % 2 else r"[+-]?\d+", cell) for i, cell in cells):
+        return lines, ()
+    for line in filled[:PROBE]:
+        titles = line.rstrip(", ").split(",")
+        if len(titles) == width // 2 and all(re.search("[A-Za-z]", title) for title in titles):
+            break
+        if len(titles) == width:
+            return lines, ()
+    else:
+        return lines, ()
+    pair = re.compile(r"([^,]*),([^,]*)(,|$)")
+    joined = [
+        pair.sub(r"\1.\2;", line.rstrip(", ")).rstrip(";")
+        if len(line.rstrip(", ").split(",")) == width and re.match(r"\s*[+-]?\d", line)
+        else line.replace(",", ";")
+        for line in lines
+    ]
+    return joined, ("commas are taken as decimal marks as well as between the columns, by the number of titles",)
+
+
+def text_beside(lines: list[str], start: int, dialect: Dialect) -> list[str]:
+    """Return what stands before the numbers in the first rows, where a file writes its header beside them."""
+    if not dialect.fields[0] or dialect.separator is None:
+        return []
+    found = []
+    for line in lines[start : start + PROBE]:
+        cells = dialect.split(line)[: dialect.fields[0]]
+        if any(cells) and re.search("[A-Za-z]", cells[0]):
+            found.append(dialect.separator.join(cells))
+    return found if len(found) < 0.5 * len(lines[start:]) or len(found) < PROBE / 2 else []
+
+
+def end_of_segment(lines: list[str], start: int, dialect: Dialect) -> tuple[int, tuple[str, ...]]:
+    """Return where the first of several segments ends, and a note; a segment begins with a header of its own.
+
+    A header is two lines of text or more that do not all stand above the first segment, with a cell for each column in
+    one of them, or one that ends in a rule; with rows of numbers below it.
+    """
+    above = {line.strip() for line in lines[:start] if not is_layout(line)}
+    stop, segments = len(lines), 1
+    block: list[int] = []
+    for i in range(start, len(lines)):
+        line = lines[i]
+        if is_layout(line) or line.lstrip().startswith("#"):
+            continue
+        if not dialect.begins_row(line) and not dialect.holds_row(line):
+            block.append(i)
+            continue
+        texts = {lines[k].strip() for k in block}
+        wide = any(len(dialect.split(text)) > dialect.fields[-1] for text in texts)
+        if any(RULE.match(text) for text in texts) or (len(block) > 1 and wide and not texts <= above):
+            stop = min(stop, block[0])
+            segments += 1
+        block = []
+    if segments == 1:
+        return len(lines), ()
+    return stop, (f"{segments} segments, each with a header of its own: the first is used",)
 
 
 def stamp_place(stamped: Stamped | None, lines: list[str], start: int, dialect: Dialect) -> int | None:
@@ -183,7 +267,10 @@ def cut_footer(lines: list[str], start: int, dialect: Dialect) -> tuple[int, tup
         if line.strip() and not line.lstrip().startswith("#"):
             if dialect.holds_row(line.split("#")[0]):
                 break
-            if dialect.begins_row(line) or not line.strip(" \t;,\"'") or len(footer) == MOST_FOOTER_LINES:
+            if is_layout(line):
+                end -= 1
+                continue
+            if dialect.begins_row(line) or len(footer) == MOST_FOOTER_LINES:
                 return len(lines), ()
             footer.append(end - 1)
         end -= 1
@@ -247,23 +334,38 @@ def _probe(lines: list[str]) -> list[str]:
 
 
 def _numeric_fields(rows: list[list[str]], dialect: Dialect) -> tuple[int, tuple[int, ...]] | None:
-    """Return how many rows hold numbers, and in which fields at least half of them do."""
+    """Return how many rows hold numbers, and in which fields at least half of them do.
+
+    A field that is often blank counts as well, where it holds numbers only and beside numbers: a channel that was
+    sampled less often.
+    """
     width = max((len(row) for row in rows), default=0)
     if width > 512:
         return None
-    hits = [[dialect.number(field) is not None or bool(NO_NUMBER.match(field)) for field in row] for row in rows]
+    numbers = [[dialect.number(field) is not None for field in row] for row in rows]
+    hits = [[bool(field) and dialect.value(field) is not None for field in row] for row in rows]
     most = max((sum(row) for row in hits), default=0)
     if most == 0:
         return None
-    rich = [row for row in hits if sum(row) * 2 >= most]
-    fields = tuple(i for i in range(width) if sum(len(row) > i and row[i] for row in rich) * 2 > len(rich))
-    fields = tuple(i for i in fields if any(len(row) > i and dialect.number(row[i]) is not None for row in rows))
+    rich = [i for i, row in enumerate(hits) if sum(row) * 2 >= most]
+
+    def often(i: int) -> bool:
+        holding = [k for k in rich if len(rows[k]) > i and hits[k][i]]
+        if 2 * len(holding) > len(rich):
+            return True
+        filled = [k for k in rich if len(rows[k]) > i and rows[k][i]]
+        beside = all(all(hits[k][j] or not rows[k][j] for j in range(i)) for k in holding)
+        return len(holding) > max(2, 0.05 * len(rich)) and len(filled) == len(holding) and beside
+
+    fields = tuple(i for i in range(width) if often(i))
+    fields = tuple(i for i in fields if any(len(row) > i and row[i] for row in numbers))
     if not fields:
         return None
     # text may stand before the numbers, as metadata beside them; text among them speaks for another separator
     full = sum(
         all(hit or not field for hit, field in zip(row_hits[fields[0] :], row[fields[0] :], strict=True))
-        and all(len(row_hits) > i and row_hits[i] for i in fields)
+        and 2 * sum(len(row_hits) > i and row_hits[i] for i in fields) >= len(fields)
+        and len(row) > fields[0]
         for row, row_hits in zip(rows, hits, strict=True)
     )
     return (full, fields) if full else None
@@ -298,7 +400,7 @@ def first_row(lines: list[str], dialect: Dialect) -> int:
     """Return the index of the first row of numbers that no header line follows."""
     candidate: int | None = None
     for i, line in enumerate(lines):
-        if not line.strip() or line.lstrip().startswith("#"):
+        if is_layout(line) or line.lstrip().startswith("#"):
             continue
         if dialect.holds_row(line.split("#")[0]):
             if candidate is not None:
@@ -314,35 +416,54 @@ def first_row(lines: list[str], dialect: Dialect) -> int:
     return candidate
 
 
-def read_rows(
-    lines: list[str], start: int, dialect: Dialect, names: list[str], stamp_place: int | None = None
-) -> tuple[FloatArray, list[int] | None, int]:
-    """Read the rows from `start` on: in bulk if they are clean, else one by one to find and name the first fault."""
-    clean = _read_bulk(lines, start, dialect)
-    if clean is not None:
-        return clean, None, 0
+@dataclass(frozen=True)
+class Rows:
+    """Rows of numbers.
+
+    Attributes
+    ----------
+    values : array, shape (rows, columns)
+        The numbers; nan for a sample that is missing, infinity for one out of range.
+    lines : list of int or None
+        The line of each row, counted from one; None where every filled line from the first on is a row.
+    notes : tuple of str
+        What was left out.
+    """
+
+    values: FloatArray
+    lines: list[int] | None = None
+    notes: tuple[str, ...] = ()
+
+
+def read_rows(lines: list[str], start: int, dialect: Dialect, names: list[str], stamp_place: int | None = None) -> Rows:
+    """Read the rows from `start` on one by one, to find and name the first fault; repeated headers are skipped."""
     headers = {line.strip() for line in lines[:start] if line.strip()}
     rows: list[list[float]] = []
     numbers: list[int] = []
     skipped = 0
-    for i, line in _filled(lines, start):
-        row = dialect.split(line.split("#")[0])
-        found = [dialect.number(row[field]) if field < len(row) else None for field in dialect.fields]
+    filled = list(_filled(lines, start))
+    for i, line in filled:
+        text = line.split("#")[0]
+        found = dialect.values(text)
         if None in found:
             if line.strip() in headers:
                 skipped += 1
                 continue
-            raise _bad_row(row, found, line, i, dialect, names, stamp_place)
+            raise _bad_row(dialect.split(text), found, line, i, dialect, names, stamp_place)
         rows.append([value for value in found if value is not None])
         numbers.append(i + 1)
     if not rows:
         raise _no_numbers(lines)
-    return np.array(rows, dtype=np.float64), numbers, skipped
+    notes = (f"{skipped} repeated header line{'s' * (skipped != 1)} among the numbers skipped",) if skipped else ()
+    return Rows(np.array(rows, dtype=np.float64), numbers, notes)
 
 
-def _read_bulk(lines: list[str], start: int, dialect: Dialect) -> FloatArray | None:
-    """Return the rows as an array, or None where any field is not a finite number."""
-    body = "\n".join(lines[start:])
+def read_bulk(lines: list[str], dialect: Dialect) -> FloatArray | None:
+    """Return rows as an array; None where any field is neither a number, nor blank, nor a word for a missing sample.
+
+    A row that ends early is such a fault too, since what it lost cannot be known.
+    """
+    body = "\n".join(lines)
     if "'" in body or "_" in body:
         return None
     try:
@@ -355,12 +476,30 @@ def _read_bulk(lines: list[str], start: int, dialect: Dialect) -> FloatArray | N
             dtype=np.float64,
             comment="#",
             skipinitialspace=True,
+            keep_default_na=False,
+            na_values=list(BULK_WORDS),
             engine="c",
         )
     except (ValueError, pd.errors.ParserError, OverflowError, TypeError, IndexError):
         return None
-    values = np.asarray(frame.to_numpy(dtype=np.float64))
-    return values if values.ndim == 2 and values.size and bool(np.all(np.isfinite(values))) else None
+    values = np.array(frame.to_numpy(dtype=np.float64))
+    if values.ndim != 2 or not values.size:
+        return None
+    if len(dialect.fields) > 1 and not np.all(np.isfinite(values)):
+        filled = [line for line in lines if line.strip() and not line.lstrip().startswith("#")]
+        if len(filled) != len(values):
+            return None
+        for row in np.flatnonzero(np.isnan(values).any(axis=1)).tolist():
+            if is_layout(filled[row]):
+                continue
+            if len(dialect.split(filled[row])) <= dialect.fields[-1]:
+                return None
+        values = values[[not is_layout(line) for line in filled]]
+    finite = np.isfinite(values)
+    values[finite & (np.abs(values) >= SCPI_NONE)] = np.nan
+    over = np.isfinite(values) & (np.abs(values) >= SCPI_OVER)
+    values[over] = np.copysign(np.inf, values[over])
+    return values
 
 
 def _bad_row(
@@ -401,62 +540,13 @@ def _bad_row(
 
 def _filled(lines: list[str], start: int) -> Iterator[tuple[int, str]]:
     for i in range(start, len(lines)):
-        if lines[i].strip() and not lines[i].lstrip().startswith("#"):
+        if not is_layout(lines[i]) and not lines[i].lstrip().startswith("#"):
             yield i, lines[i]
 
 
 def line_numbers(lines: list[str], start: int, dialect: Dialect, known: list[int] | None) -> list[int]:
     """Return the line, counted from one, of every row."""
     return known if known is not None else [i + 1 for i, _ in _filled(lines, start)]
-
-
-def name_columns(header: list[str], dialect: Dialect) -> list[tuple[str, str, bool]]:
-    """Return name, unit, and whether the name is the file's own, for each column, from the last header lines."""
-    rows = [dialect.split(line.strip().lstrip("#%")) for line in header if line.strip()][-4:]
-    last = dialect.fields[-1]
-    wide = [row for row in rows if len(row) > last and all(row[i] for i in dialect.fields)]
-    if not wide or rows[-1] is not wide[-1]:
-        wide = [row for row in wide if row is rows[-1]]
-    units: list[str] = []
-    if wide and all(UNIT_ALONE.match(wide[-1][i]) for i in dialect.fields):
-        units = [wide[-1][i].strip("[](){} ") for i in dialect.fields]
-        wide = [row for row in rows[:-1] if len(row) > last and all(row[i] for i in dialect.fields)][-1:]
-        if wide and rows[-2] is not wide[-1]:
-            wide = []
-    named: list[tuple[str, str, bool]] = []
-    for place, field in enumerate(dialect.fields):
-        text = wide[-1][field] if wide else ""
-        if dialect.number(text) is not None or re.search(r"[:=]", text) or INTERVAL.search(text) or RATE.search(text):
-            text = ""
-        parts = UNIT_IN_NAME.match(text)
-        name = (parts["name"] or parts["name2"] or "") if parts else text
-        unit = (parts["unit"] or parts["unit2"] or "") if parts else ""
-        named.append((name.strip() or str(field + 1), units[place] if units else unit, bool(name.strip())))
-    return named
-
-
-def header_interval(header: list[str]) -> float | None:
-    """Return the sample interval in seconds that a header line tells, as such or as a rate."""
-    for line in header:
-        for pattern, invert in ((INTERVAL, False), (RATE, True)):
-            found = pattern.search(line)
-            if found is None:
-                continue
-            unit = found["unit"] or found["early"] or found["tail"] or ""
-            factor = _hertz(unit) if invert else SECONDS.get(unit.lower())
-            number = float(found["number"].replace(",", "."))
-            if factor is None or not (math.isfinite(number) and number > 0):
-                continue
-            value = 1 / (number * factor) if invert else number * factor
-            if math.isfinite(value) and value > 0:
-                return value
-    return None
-
-
-def _hertz(unit: str) -> float | None:
-    """Return the factor from a unit of sample rate to hertz: Hz, kHz, S/s, kS/s, MSa/s."""
-    found = re.match(r"^(?P<prefix>[kmg]?)(hz|s(a|amples|ps)?(/s(ec)?)?)?$", unit.lower())
-    return PREFIX[found["prefix"]] if found else None
 
 
 def _shown(text: str, limit: int = 40) -> str:

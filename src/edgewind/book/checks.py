@@ -1,0 +1,74 @@
+"""Checks of what is to go into a lab book: names, paths, titles, cells and descriptions of the apparatus."""
+
+from __future__ import annotations
+
+import posixpath
+import re
+
+from edgewind.bench import parse_bench
+from edgewind.book.errors import BookError
+from edgewind.book.sheet import Sheet, put_together, row_of
+from edgewind.errors import InputError
+from edgewind.signals import parse_readings
+
+# Paths of an experiment folder that are made from rows of their own and hold no kept file.
+HISTORY = "history/changes.csv"
+_RESERVED = re.compile(r"(bench\.toml|readings\.csv|history/changes\.csv|history/bench-\d+\.toml)(/.*)?|history")
+_MOST_CELL = 50_000
+
+
+def read_bench_bytes(content: bytes, file: str) -> None:
+    """See that a `bench.toml` can be read."""
+    try:
+        parse_bench(content.decode("utf-8-sig"), file=file)
+    except UnicodeDecodeError as error:
+        raise InputError(f"byte {error.start + 1} is not UTF-8 text", file=file, fix="save it as UTF-8") from error
+
+
+def check_path(path: str, label: str) -> None:
+    """Refuse a path that could not lie in an experiment folder, or would take the place of its own files."""
+    parts = path.split("/")
+    wrong = (
+        not path
+        or path.startswith("/")
+        or posixpath.normpath(path) != path
+        or parts[0] in ("..", ".")
+        or any(not part or len(part.encode(errors="replace")) > 255 for part in parts)
+        or any(ord(character) < 32 or 0xD800 <= ord(character) < 0xE000 for character in path)
+    )
+    if wrong:
+        raise BookError(f"'{path[:80]}' is not a path in a folder", file=label, fix="write traces/007.csv")
+    if _RESERVED.fullmatch(path):
+        raise BookError(f"'{path}' is a name that Edgewind writes itself", file=label, fix="write traces/007.csv")
+
+
+def check_name(name: str, label: str) -> None:
+    """Refuse a name that an experiment or its folder could not have."""
+    if not name or name != name.strip() or name.startswith(".") or "/" in name or not name.isprintable():
+        raise BookError(f"'{name[:80]}' is not a name for an experiment", file=label, fix="write one like 'vane-12mm'")
+    if len(name.encode(errors="replace")) > 200:
+        raise BookError(f"'{name[:40]}…' is too long a name", file=label, fix="use 200 characters at most")
+
+
+def check_titles(sheet: Sheet, label: str) -> None:
+    """See that a table under these titles can be read."""
+    cells = {name: "0" for name in sheet.names if name in ("gauge", "trace", "speed")}
+    if "gauge" not in cells and "pressure" in sheet.names:
+        cells["pressure"] = "1"
+    if "trace" in cells:
+        cells.pop("speed", None)
+    parse_readings(put_together(sheet, [(row_of(sheet, cells), {})]), file=label)
+
+
+def clean(title: str, cell: str) -> str:
+    """Return the text of a cell without blanks round it, or refuse it."""
+    if not isinstance(cell, str):
+        raise InputError(f"{cell!r} is not text", column=title, fix="give cells as they should be written")
+    bad = next((c for c in cell if c == "\x00" or 0xD800 <= ord(c) < 0xE000), None)
+    if bad is not None or len(cell) > _MOST_CELL:
+        raise InputError(
+            "the text of the cell contains NUL or invalid Unicode, or is too long",
+            column=title,
+            fix=f"write at most {_MOST_CELL} characters of plain text",
+        )
+    return cell.strip()

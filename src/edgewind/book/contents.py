@@ -1,0 +1,71 @@
+"""All of one experiment of a lab book but the bytes of its files, as it was at one moment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from edgewind.book.rows import Change, KeptFile, Reading
+from edgewind.book.sheet import Sheet, put_together
+
+
+@dataclass(frozen=True)
+class BenchVersion:
+    """One version of the `bench.toml` of an experiment, with why it took the place of the one before."""
+
+    number: int
+    content: bytes
+    why: str
+    made_at: str
+    made_by: str
+
+
+@dataclass(frozen=True)
+class Contents:
+    """All of one experiment but the bytes of its files, as it was at one moment."""
+
+    name: str
+    sheet: Sheet
+    benches: tuple[BenchVersion, ...]
+    readings: tuple[Reading, ...]
+    changes: tuple[Change, ...]
+    files: tuple[KeptFile, ...]
+
+    @property
+    def bench(self) -> bytes:
+        """The `bench.toml` that holds now."""
+        return self.benches[-1].content
+
+    def cells_now(self) -> list[dict[str, str]]:
+        """The cells of every reading with its changes made."""
+        cells = [dict(reading.cells) for reading in self.readings]
+        for change in self.changes:
+            cells[change.reading - 1][change.cell] = change.after
+        return cells
+
+    def traces_now(self) -> dict[str, str]:
+        """Path of the kept file that each text under ``trace`` means."""
+        found: dict[str, str] = {}
+        for reading in self.readings:
+            if reading.trace_path is not None:
+                found.setdefault(reading.cells["trace"], reading.trace_path)
+        for change in self.changes:
+            if change.trace_path is not None:
+                found.setdefault(change.after, change.trace_path)
+        return found
+
+    def table(self) -> str:
+        """The text of `readings.csv` with every change made; as it was written, where nothing was changed."""
+        names = self.sheet.names
+        changed: dict[int, dict[str, str]] = {
+            reading.number: {name: cell for name, cell in reading.cells.items() if cell and name not in names}
+            for reading in self.readings
+        }
+        for change in self.changes:
+            changed[change.reading][change.cell] = change.after
+        for reading in self.readings:
+            changed[reading.number] = {
+                name: after
+                for name, after in changed[reading.number].items()
+                if after != reading.cells.get(name, "") or (after and name not in names)
+            }
+        return put_together(self.sheet, [(reading.row, changed[reading.number]) for reading in self.readings])

@@ -1,0 +1,341 @@
+"""What the lines above the numbers of an exported trace say: titles, units, the sample interval, the unit of time."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from edgewind.errors import InputError
+
+NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
+UNITS = r"[A-Za-zµμ%°]+"
+UNIT_IN_NAME = re.compile(
+    rf"^(?P<name>.*?)\s*[\[(/]\s*(?P<unit>{UNITS})\s*[\])]?$"
+    rf"|^(?:(?P<name3>.*?)\s+)?in\s+(?P<unit3>{UNITS})$"
+    r"|^(?P<name2>.+)_(?P<unit2>s|ms|us|v|mv|V|mV)$"
+)
+UNIT_ALONE = re.compile(
+    r"^[\[(]?\s*(s|ms|us|µs|μs|ns|sec|secs|seconds?|min|msec|v|mv|uv|µv|μv|nv|kv|volts?|millivolts?|a|ma|ua|µa|hz|khz|"
+    r"mhz|dbv|dbm|db)\s*[\])]?$",
+    re.I,
+)
+COUNT_NAME = re.compile(
+    r"^\s*(index|idx|sequence|seq|samples?|samples?.?(no|number|index|count)\.?|points?|point.?(no|number)\.?|"
+    r"rows?|records?|counters?|counts?|#|n|no\.?|i|x|unnamed: ?\d+)\s*$",
+    re.I,
+)
+COMMENT_MARKS = "#%!;*/"
+LAYOUT_ONLY = " \t;,\"'"
+
+QUANTITY = r"[\s\"'\])}:=,;]*(?:ch\w{1,3}:)?(?P<number>[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)"
+BEHIND = r"[\s\"';,]*(?P<unit>[A-Za-zµμ/]*)"
+IN_BRACKETS = r"\s*(?:[\[({]\s*(?P<early>[A-Za-zµμ/]+)\s*[\])}])?"
+INTERVAL = re.compile(
+    r"(?:sampl\w*\s*_?(?:interval|period|spacing|time)|(?:x|t|time)\s*_?inc(?:rement|r)?(?![a-z])|"
+    r"time\s*_?(?:step|interval|per sample)|h(?:orizontal)?\s*_?resolution|"
+    r"(?<![\w.])interval|(?<![\w.])delta\s*_?[tx]|(?<![\w.])dt|(?<![\w.])ts)(?:_?(?P<tail>s|ms|us))?(?![A-Za-z])"
+    + IN_BRACKETS
+    + QUANTITY
+    + BEHIND,
+    re.I,
+)
+RATE = re.compile(
+    r"(?:sampl\w*\s*_?(?:rate|frequency|freq)|(?P<per>samples\s*(?:per|/)\s*s\w*)|(?<![\w.])fs|(?<![\w.])sr)"
+    r"(?:_?(?P<tail>hz|khz|mhz))?(?![A-Za-z])" + IN_BRACKETS + QUANTITY + BEHIND,
+    re.I,
+)
+INCREMENT_TITLE = re.compile(r"^(x|t|time)?\s*_?inc(rement|r)?\.?$", re.I)
+TIME_UNIT_KEY = re.compile(r"^(horizontal|h|x|time|x\s*_?axis)[\s_]*units?([\s_]*label)?$", re.I)
+TIME_CLUE = re.compile(r"(time|sampl|interval|rate|clock|period|freq|step|\bhz\b|\d\s*[mµun]?s\b)", re.I)
+
+SECONDS = {
+    "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, "ms": 1e-3, "msec": 1e-3, "msecs": 1e-3,
+    "millis": 1e-3, "millisecond": 1e-3, "milliseconds": 1e-3, "us": 1e-6, "usec": 1e-6, "usecs": 1e-6, "µs": 1e-6,
+    "μs": 1e-6, "micros": 1e-6, "microsecond": 1e-6, "microseconds": 1e-6, "ns": 1e-9, "nsec": 1e-9, "nanos": 1e-9,
+    "nanosecond": 1e-9, "nanoseconds": 1e-9, "ps": 1e-12, "min": 60.0, "mins": 60.0, "minute": 60.0, "minutes": 60.0,
+    "h": 3600.0, "hour": 3600.0, "hours": 3600.0,
+}  # fmt: skip
+PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
+MOST_SHOWN = 6
+
+
+@dataclass(frozen=True)
+class StatedInterval:
+    """A sample interval that a header states.
+
+    Attributes
+    ----------
+    seconds : float
+        The interval, in seconds.
+    sure : bool
+        Whether its unit is stated, or its number written as instruments write SI, with an exponent.
+    said : str
+        The words of the file.
+    from_rate : bool
+        Whether it was stated as a sample rate, which may be that of the converter rather than of the export.
+    """
+
+    seconds: float
+    sure: bool
+    said: str
+    from_rate: bool = False
+
+
+@dataclass(frozen=True)
+class Title:
+    """Name and unit of a column, as the file gives them.
+
+    Attributes
+    ----------
+    name : str
+        Without its unit; the number of the column in the file where there is none.
+    unit : str
+        Empty where none is stated.
+    named : bool
+        Whether the name is the file's own.
+    """
+
+    name: str
+    unit: str = ""
+    named: bool = True
+
+
+@dataclass(frozen=True)
+class Header:
+    """What was understood of the lines above the numbers, and what was not.
+
+    Attributes
+    ----------
+    titles : tuple of Title
+        One a column of numbers.
+    interval : StatedInterval or None
+        The sample interval.
+    time_unit : str
+        Unit of the horizontal axis, where a line of its own states it.
+    unused : tuple of str
+        Lines that said nothing to this reader.
+    """
+
+    titles: tuple[Title, ...]
+    interval: StatedInterval | None
+    time_unit: str
+    unused: tuple[str, ...]
+
+    def notes(self) -> tuple[str, ...]:
+        """Return the note on the lines that were not used; empty where all were."""
+        if not self.unused:
+            return ()
+        shown = [_key_of(line) for line in self.unused]
+        more = f" and {len(shown) - MOST_SHOWN} more" if len(shown) > MOST_SHOWN else ""
+        return (f"header lines not used: {', '.join(shown[:MOST_SHOWN])}{more}",)
+
+
+def _key_of(line: str) -> str:
+    """Return the beginning of a header line, in quotes."""
+    text = re.split(r"[,;\t:=]", line.strip().strip("#%!*/\"' "))[0].strip("\"' ") or line.strip()
+    clean = "".join(letter if letter.isprintable() else "?" for letter in text)
+    return f"'{clean[:30]}'"
+
+
+def split_row(line: str, separator: str | None) -> list[str]:
+    """Return the cells of a header line, comment marks at its beginning left out."""
+    text = line.strip("\n\r ")
+    if text[:1] in COMMENT_MARKS and text[:1] != separator:
+        text = text.lstrip(COMMENT_MARKS + " ")
+    if separator is None:
+        wide = re.split(r"\t+|\s{2,}", text.strip())
+        return wide if len(wide) > 1 else text.split()
+    return [cell.strip().strip("\"'").strip() for cell in text.split(separator)]
+
+
+def is_layout(line: str) -> bool:
+    """Tell whether a line holds separators and blanks only."""
+    return not line.strip(LAYOUT_ONLY)
+
+
+def read_header(
+    lines: Sequence[str], separator: str | None, decimal: str, fields: tuple[int, ...], first_row: str = ""
+) -> Header:
+    """Understand the lines above the numbers.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        Those lines, and what stands beside the first rows of numbers.
+    separator : str or None
+        Between cells; None for runs of blanks.
+    decimal : str
+        Decimal mark.
+    fields : tuple of int
+        Which cells of a row hold the numbers, counted from zero.
+    first_row : str
+        The first row of numbers, which may hold the value of a titled increment.
+    """
+    filled = [line for line in lines if not is_layout(line)]
+    rows = [split_row(line, separator) for line in filled]
+    titles, used = _titles(rows, decimal, fields)
+    time_unit, unit_rows = _time_unit(rows)
+    interval, interval_rows = _increment_under_title(
+        [*rows, split_row(first_row, separator)] if first_row else rows, decimal
+    )
+    if interval is None:
+        interval, interval_rows = _interval_in_lines(filled)
+    if interval is not None and not interval.sure and time_unit:
+        scale = 1.0 if interval.from_rate else SECONDS[time_unit.lower()]
+        interval = replace(interval, seconds=interval.seconds * scale, sure=True)
+    read = used | unit_rows | interval_rows
+    unused = tuple(line for i, line in enumerate(filled) if i not in read and not _is_rule(line))
+    return Header(titles, interval, time_unit, unused)
+
+
+def _is_rule(line: str) -> bool:
+    """Tell whether a line only separates: '-----', '***End_of_Header***'."""
+    return not re.search(r"[A-Za-z0-9]", line) or bool(re.match(r"^\W*\*{3}.*\*{3}\W*$", line.strip(LAYOUT_ONLY)))
+
+
+def _is_number(cell: str, decimal: str) -> bool:
+    return bool(NUMBER.match(cell if decimal == "." else cell.replace(",", ".")))
+
+
+def _titles(rows: list[list[str]], decimal: str, fields: tuple[int, ...]) -> tuple[tuple[Title, ...], set[int]]:
+    """Return title and unit of each column, and the numbers of the rows that hold them."""
+    blank = tuple(Title(str(field + 1), named=False) for field in fields)
+    if not rows:
+        return blank, set()
+    last = len(rows) - 1
+    cells = _cells(rows[last], fields)
+    if cells is None:
+        return blank, set()
+    if _are_units(cells):
+        units = [cell.strip("[](){} ") for cell in cells]
+        units = ["" if COUNT_NAME.match(unit) and not UNIT_ALONE.match(unit) else unit for unit in units]
+        above = _cells(rows[last - 1], fields) if last else None
+        if above is None or not any(above) or any(re.search(r"[:=]", cell) for cell in above):
+            counted = [bool(COUNT_NAME.match(cell)) for cell in cells]
+            return tuple(
+                Title(cell if count else _only(cells, cell, field), unit, count or cells.count(cell) == 1)
+                for cell, unit, count, field in zip(cells, units, counted, fields, strict=True)
+            ), {last}
+        names = [_title(cell, field, decimal, numbers=True) for cell, field in zip(above, fields, strict=True)]
+        return tuple(replace(name, unit=unit or name.unit) for name, unit in zip(names, units, strict=True)), {
+            last,
+            last - 1,
+        }
+    named = tuple(_title(cell, field, decimal) for cell, field in zip(cells, fields, strict=True))
+    return (named, {last}) if any(title.named for title in named) else (blank, set())
+
+
+def _only(cells: list[str], cell: str, field: int) -> str:
+    """Return a unit as the name of its column where no other column has it; else the number of the column."""
+    return cell.strip("[](){} ") if cell and cells.count(cell) == 1 else str(field + 1)
+
+
+def _cells(row: list[str], fields: tuple[int, ...]) -> list[str] | None:
+    """Return the cells above the columns of numbers; None where the row does not reach over them all."""
+    if len(row) <= fields[-1] and not (len(row) == fields[-1] and fields[0] == 0 and len(fields) > 1 and row[0]):
+        return None
+    cells = [row[field] if field < len(row) else "" for field in fields]
+    return cells if any(cells) else None
+
+
+def _are_units(cells: list[str]) -> bool:
+    units = [bool(UNIT_ALONE.match(cell)) for cell in cells]
+    return any(units) and all(
+        unit or not cell or bool(COUNT_NAME.match(cell)) for unit, cell in zip(units, cells, strict=True)
+    )
+
+
+def _title(cell: str, field: int, decimal: str, numbers: bool = False) -> Title:
+    """Return name and unit of a title; without one where the cell is a number or states something else."""
+    if (_is_number(cell, decimal) and not numbers) or re.search(
+        r"[:=]", re.sub(r"^unnamed: ?\d+$", "", cell, flags=re.I)
+    ):
+        cell = ""
+    if INTERVAL.search(cell) or RATE.search(cell):
+        cell = ""
+    parts = UNIT_IN_NAME.match(cell)
+    name, unit = cell, ""
+    if parts:
+        name = parts["name"] or parts["name2"] or parts["name3"] or ""
+        unit = parts["unit"] or parts["unit2"] or parts["unit3"] or ""
+    name = name.strip().removesuffix("()")
+    return Title(name or str(field + 1), unit, bool(name))
+
+
+def _time_unit(rows: list[list[str]]) -> tuple[str, set[int]]:
+    """Return the unit of the horizontal axis where a line of its own states it, and the number of that line."""
+    for i, row in enumerate(rows):
+        cells = row if len(row) > 1 else re.split(r"\s*[:=,;\t]\s*", row[0] if row else "")
+        if len(cells) > 1 and TIME_UNIT_KEY.match(cells[0].strip(" \"'")):
+            unit = cells[1].strip("[](){} \"'")
+            if unit.lower() in SECONDS:
+                return unit, {i}
+            if re.match(r"^[kM]?hz$", unit, re.I):
+                raise spectrum_error(f"the header says that the horizontal axis is in {unit}")
+    return "", set()
+
+
+def spectrum_error(seen: str) -> InputError:
+    """Return the error for a spectrum in place of a trace."""
+    return InputError(
+        f"this is a spectrum, not a trace: {seen}", fix="export the waveform: voltage over time, not over frequency"
+    )
+
+
+def _increment_under_title(rows: list[list[str]], decimal: str) -> tuple[StatedInterval | None, set[int]]:
+    """Return the interval that stands in the row under a title such as 'Increment'."""
+    for i, (above, below) in enumerate(pairwise(rows)):
+        for place, cell in enumerate(above[: len(below)]):
+            title = _title(cell, place, decimal)
+            if not INCREMENT_TITLE.match(title.name if title.named else cell):
+                continue
+            text = below[place] if decimal == "." else below[place].replace(",", ".")
+            if NUMBER.match(text) and math.isfinite(float(text)) and float(text) > 0:
+                beside_start = any(re.match(r"^(x|t)?\s*_?(start|0|orig\w*)$", other, re.I) for other in above)
+                sure = title.unit.lower() in SECONDS or beside_start or "e" in text.lower()
+                scale = SECONDS.get(title.unit.lower(), 1.0)
+                return StatedInterval(float(text) * scale, sure, f"{cell} {below[place]}"), {i, i + 1}
+    return None, set()
+
+
+def _interval_in_lines(lines: list[str]) -> tuple[StatedInterval | None, set[int]]:
+    """Return the sample interval that a line states, as such or as a rate."""
+    found: tuple[StatedInterval, int] | None = None
+    for i, line in enumerate(lines):
+        one = interval_in(line)
+        better = one is not None and (
+            found is None or (one.sure, not one.from_rate) > (found[0].sure, not found[0].from_rate)
+        )
+        if one is not None and better:
+            found = one, i
+    return (found[0], {found[1]}) if found else (None, set())
+
+
+def interval_in(line: str) -> StatedInterval | None:
+    """Return the sample interval that a text states, or None."""
+    for pattern, rate in ((INTERVAL, False), (RATE, True)):
+        for found in pattern.finditer(line):
+            unit = found["unit"] or found["early"] or found["tail"] or ""
+            if rate:
+                factor = _hertz(unit)
+            else:
+                factor = 1.0 if not unit else SECONDS.get(unit.lower())
+                if factor is None and found["unit"] and not (found["early"] or found["tail"]) and "," in line:
+                    unit, factor = "", 1.0  # the cell behind the number is another statement
+            number = float(found["number"].replace(",", "."))
+            if factor is None or not (math.isfinite(number) and number > 0):
+                continue
+            value = 1 / (number * factor) if rate else number * factor
+            sure = bool(unit) or "e" in found["number"].lower() or (rate and bool(found["per"]))
+            if math.isfinite(value) and value > 0:
+                return StatedInterval(value, sure, found[0].strip(), rate)
+    return None
+
+
+def _hertz(unit: str) -> float | None:
+    """Return the factor from a unit of sample rate to hertz: Hz, kHz, S/s, kS/s, MSa/s."""
+    found = re.match(r"^(?P<prefix>[kmg]?)(hz|s(a|amples|ps)?(/s(ec)?)?)?$", unit.lower())
+    return PREFIX[found["prefix"]] if found else None

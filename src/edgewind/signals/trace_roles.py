@@ -1,0 +1,231 @@
+"""Which column of a table is time, which counts the samples, and which are channels; never by a silent guess."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.errors import InputError
+from edgewind.signals.trace_header import COUNT_NAME, SECONDS, spectrum_error
+from edgewind.signals.trace_table import Column, Table
+
+FloatArray = NDArray[np.float64]
+
+TIME_NAME = re.compile(
+    r"^\s*(t|time|times|zeit|temps|tiempo|x|x.?axis|x.?value|elapsed.*|time\b.*|timestamp)\s*$", re.I
+)
+TIME_AND_UNIT = re.compile(r"^(?:t|time|times|elapsed|elapsed.?time|timestamp|x)[\s_.,-]+(?P<unit>[A-Za-zµμ]+)$", re.I)
+EPOCH_NAME = re.compile(r"^\s*(unix.*|epoch.*|time.?stamp.*|time)\s*$", re.I)
+FREQUENCY_UNIT = re.compile(r"^[kMG]?hz$", re.I)
+FREQUENCY_NAME = re.compile(r"^\s*(freq(uency)?|frequenz|fr[eé]quence)\b.*$", re.I)
+VOLTAGE_UNITS = {
+    "v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3, "millivolt": 1e-3, "millivolts": 1e-3, "uv": 1e-6,
+    "µv": 1e-6, "μv": 1e-6, "microvolt": 1e-6, "microvolts": 1e-6, "nv": 1e-9, "kv": 1e3,
+}  # fmt: skip
+# Seconds from 2001 to 2100, as seconds since 1970, and their thousandths, millionths and so on.
+EPOCHS = {1.0: (9.8e8, 4.2e9), 1e-3: (9.8e11, 4.2e12), 1e-6: (9.8e14, 4.2e15), 1e-9: (9.8e17, 4.2e18)}
+PEAK_PAIR = re.compile(r"^(?P<name>.*?)[\s_-]*(?P<end>min|max)(imum)?$", re.I)
+
+
+@dataclass(frozen=True)
+class Roles:
+    """What each column of a table is.
+
+    Attributes
+    ----------
+    times : tuple of Column
+        Columns of time, in the order of the file.
+    counters : tuple of Column
+        Columns that count the samples.
+    channels : tuple of Column
+        The rest.
+    notes : tuple of str
+        What was recognised by the numbers rather than by a title.
+    """
+
+    times: tuple[Column, ...]
+    counters: tuple[Column, ...]
+    channels: tuple[Column, ...]
+    notes: tuple[str, ...] = ()
+
+    def time_of(self, channel: Column, columns: tuple[Column, ...]) -> Column | None:
+        """Return the column of time that belongs to a channel: the last before it, or the first of all.
+
+        Stamps of too few digits may stand beside a time that tells the samples apart: that is preferred.
+        """
+        if not self.times:
+            return None
+        better = [time for time in self.times if not time.stamped]
+        times = (
+            better
+            if any(time.unit for time in better) or not any(time.stamped for time in self.times)
+            else list(self.times)
+        )
+        place = {id(column): i for i, column in enumerate(columns)}
+        before = [time for time in times if place[id(time)] < place.get(id(channel), 0)]
+        return before[-1] if before else times[0]
+
+
+def roles_of(table: Table) -> Roles:
+    """Tell time, counters and channels apart.
+
+    Raises
+    ------
+    InputError
+        The table is a spectrum.
+    """
+    columns = table.columns
+    first = columns[0]
+    if FREQUENCY_UNIT.match(first.unit) or (FREQUENCY_NAME.match(first.name) and not first.unit):
+        raise spectrum_error(f"the first column is '{first.name}'{' in ' + first.unit if first.unit else ''}")
+    times = [column for column in columns if column.stamped or is_time(column)]
+    has_time = any(column.stamped or time_unit_of(column) for column in times)
+    counters: list[Column] = []
+    notes: list[str] = []
+    for place, column in enumerate(columns):
+        if len(columns) - len(counters) == 1:
+            break  # the last column that is left is a channel
+        nameless = not column.named and place == 0
+        counted = bool(COUNT_NAME.match(column.name)) and not column.unit
+        bare_time = column in times and not column.stamped and not time_unit_of(column)
+        if not (nameless or counted or (bare_time and (has_time or table.interval_s))):
+            continue
+        if counts(column.values):
+            counters.append(column)
+            if nameless and not counted:
+                notes.append("the first column counts the samples and is left out")
+        elif nameless and column not in times and not column.unit and rises(column.values):
+            times.append(column)
+    times = [column for column in columns if column in times and column not in counters]
+    channels = [column for column in columns if column not in times and column not in counters]
+    return Roles(tuple(times), tuple(counters), tuple(join_peaks(channels, notes)), tuple(notes))
+
+
+def is_time(column: Column) -> bool:
+    """Tell whether the name or the unit of a column says that it is time."""
+    if time_unit_of(column):
+        return True
+    return bool(TIME_NAME.match(column.name)) and not column.unit and rises(column.values)
+
+
+def time_unit_of(column: Column) -> str:
+    """Return the unit of time that a title states: in brackets, behind the name, or as the name itself."""
+    unit = column.unit.strip()
+    if unit:
+        return unit if unit.lower() in SECONDS and unit not in ("MS", "S") else "s" if unit == "S" else ""
+    name = column.name.strip()
+    if column.named and name.lower() in SECONDS and name.lower() not in ("h", "min"):
+        return name
+    found = TIME_AND_UNIT.match(name)
+    return found["unit"] if found and found["unit"].lower() in SECONDS else ""
+
+
+def counts(values: FloatArray) -> bool:
+    """Tell whether numbers go up by exactly one, or repeat in pairs that do."""
+    known = values[np.isfinite(values)]
+    return bool(known.size > 1 and np.all(known == np.round(known)) and np.all(np.diff(known) == 1))
+
+
+def rises(values: FloatArray) -> bool:
+    """Tell whether numbers rise steadily, as a clock does."""
+    known = values[np.isfinite(values)]
+    if known.size < 2:
+        return False
+    steps = np.diff(known)
+    typical = float(np.median(steps))
+    if np.all(steps >= 0) and np.mean(steps > 0) > 0.02 and typical == 0:
+        return True  # a clock whose digits are too few to tell neighbours apart
+    return bool(np.mean(steps >= 0) > 0.9 and np.median(np.abs(steps - typical)) <= 0.5 * abs(typical) and typical > 0)
+
+
+def epoch_unit(column: Column) -> float | None:
+    """Return the factor to seconds where numbers can only be a count since 1970; None elsewhere."""
+    if not EPOCH_NAME.match(column.name) or column.values.size == 0:
+        return None
+    begin, end = float(np.nanmin(column.values)), float(np.nanmax(column.values))
+    return next((factor for factor, (low, high) in EPOCHS.items() if low < begin <= end < high), None)
+
+
+def join_peaks(channels: list[Column], notes: list[str]) -> list[Column]:
+    """Return the channels with pairs of least and greatest, as of peak detection, replaced by their means."""
+    joined: list[Column] = []
+    for column in channels:
+        end = PEAK_PAIR.match(column.name)
+        other = next(
+            (
+                one
+                for one in channels
+                if one is not column
+                and end
+                and (match := PEAK_PAIR.match(one.name))
+                and match["name"].lower() == end["name"].lower()
+                and match["end"].lower() != end["end"].lower()
+                and one.unit == column.unit
+            ),
+            None,
+        )
+        if end is None or other is None:
+            joined.append(column)
+        elif end["end"].lower() == "min":
+            name = end["name"].strip() or "signal"
+            joined.append(Column(name, column.unit, (column.values + other.values) / 2, field=column.field))
+            notes.append(f"the mean of '{column.name}' and '{other.name}' is used: the extremes within each interval")
+    return joined
+
+
+def choose(
+    channels: tuple[Column, ...], wanted: str | int | list[str | int] | None, counters: tuple[Column, ...] = ()
+) -> Column:
+    """Return the channel that is wanted, by its name or by its number as the file counts.
+
+    A number is that in the names of the channels, where they hold one each (2 is CH2, wherever it stands); else their
+    order, from one. Of a list, the first entry that the file holds. The first channel where nothing is wanted.
+
+    Raises
+    ------
+    InputError
+        There is none; names those that there are.
+    """
+    if not channels:
+        raise InputError("there is no column of voltages beside the time", fix="export at least one channel")
+    if wanted is None:
+        return channels[0]
+    entries = wanted if isinstance(wanted, list) else [wanted]
+    for entry in entries:
+        found = _find(channels, entry)
+        if found is not None:
+            return found
+    names = ", ".join(column.name for column in channels)
+    if any(_find(counters, entry) for entry in entries):
+        raise InputError(f"column '{entries[0]}' counts the samples", fix=f"choose one of {names}")
+    shown = "' or '".join(str(entry) for entry in entries)
+    raise InputError(f"there is no channel '{shown}'", fix=f"choose one of {names}, or its number")
+
+
+def _find(channels: tuple[Column, ...], wanted: str | int) -> Column | None:
+    text = str(wanted).strip()
+    for column in channels:
+        if text.lower() in _spellings(column):
+            return column
+    for column in channels:
+        if re.sub(r"\W", "", text.lower()) == re.sub(r"\W", "", column.name.lower()) != "":
+            return column
+    if not (text.isascii() and text.isdigit() and len(text) < 10):
+        return None
+    number = int(text)
+    numbers = [re.search(r"(\d+)\D*$", column.name) for column in channels]
+    if all(column.named for column in channels) and all(numbers):
+        own = [int(found[1]) for found in numbers if found]
+        if len(set(own)) == len(own):
+            return channels[own.index(number)] if number in own else None
+    return channels[number - 1] if 1 <= number <= len(channels) else None
+
+
+def _spellings(column: Column) -> set[str]:
+    """Return the ways in which a channel may be named: alone, or with its unit."""
+    name, unit = column.name.strip().lower(), column.unit.strip().lower()
+    ways = {name, f"{name}_{unit}", f"{name} ({unit})", f"{name}({unit})", f"{name} [{unit}]", f"{name} in {unit}"}
+    return ways | ({str(column.field)} if not column.named and column.field else set())

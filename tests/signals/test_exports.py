@@ -1,0 +1,257 @@
+"""Exports in the styles that instruments and programs write, each a small invented file.
+
+Of each style the claim is the same: interval, voltage and channel are those that the file states, or it is refused with
+what was seen and what to write, or its speed is flagged `time-assumed`; never a wrong number unsaid.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from edgewind.errors import InputError
+from edgewind.signals import measure_file, read_trace
+from edgewind.signals.trace import Trace
+
+STEP = 0.5e-3
+VOLTS = [0.1, 0.2, 1.4, 0.3, 0.1, 0.0, 0.2, 1.5, 0.2, 0.1] * 4
+TIMES = [STEP * i - 0.004 for i in range(len(VOLTS))]
+
+
+def rows(*columns: Sequence[object], separator: str = ",") -> str:
+    return "".join(separator.join(str(cell) for cell in row) + "\n" for row in zip(*columns, strict=True))
+
+
+def numbers(values: list[float], form: str = "{:.6f}", decimal: str = ".") -> list[object]:
+    return [form.format(value).replace(".", decimal) for value in values]
+
+
+T, V = numbers(TIMES), numbers(VOLTS)
+MS = numbers([1000 * time for time in TIMES])
+BLANK: list[object] = [""] * len(VOLTS)
+COUNT: list[object] = list(range(len(VOLTS)))
+OTHER: list[object] = ["0.5"] * len(VOLTS)
+PREAMBLE = [("Record Length", "40"), ("Sample Interval", "5.0e-04"), ("Horizontal Units", "s"), ("Probe", "10")]
+BESIDE = [[key for key, _ in PREAMBLE] + [""] * 36, [value for _, value in PREAMBLE] + [""] * 36]
+SEGMENT = "Channels\t1\nSamples\t40\nX_Dimension\tTime\nX0\t0.0E+0\nDelta_X\t5.0E-4\n***End_of_Header***\n"
+
+READ_RIGHT: dict[str, str] = {
+    "names with start and increment, a sequence": "X,CH1,CH2,Start,Increment,\nSequence,Volt,Volt,-4.0e-03,5.0e-04,\n"
+    + rows(COUNT, V, OTHER, BLANK, BLANK),
+    "names with start and increment, no sequence": "CH1,CH2,Start,Increment\nVolt,Volt,-4.0e-03,5.0e-04\n"
+    + rows(V, OTHER, BLANK, BLANK),
+    "start and increment beside the first row": "X,CH1,Start,Increment\n"
+    + rows(COUNT, V, ["-4.0e-03", *BLANK[1:]], ["5.0e-04", *BLANK[1:]]),
+    "increment in a title": "X,CH1,t0 = -4e-3s,tInc = 5.0e-04\n" + rows(COUNT, V),
+    "unit after in": "in s,C1 in V\n" + rows(T, V),
+    "unit as title": "Second,Volt\n" + rows(T, V),
+    "unit in brackets as title": "[s],CH1 [V]\n" + rows(T, V),
+    "milliseconds as a title": "millis,CH1\n" + rows(MS, V),
+    "milliseconds as a call": "millis(),CH1\n" + rows(MS, V),
+    "x value beside a preamble": "Delta_X\t5.0E-4\nX_Dimension\tTime\n***End_of_Header***\nX_Value\tCH1\tComment\n"
+    + rows(T, V, separator="\t"),
+    "unit in round brackets": "time(us),CH1(mV)\n"
+    + rows(numbers([1e6 * t for t in TIMES], "{:.1f}"), numbers([1e3 * v for v in VOLTS], "{:.1f}")),
+    "units in a row of their own": "Time,CH1\n(ms),(V)\n\n" + rows(MS, V),
+    "source above units": "Record Length,Analog:40\nSource,CH1\nSecond,Volt\n" + rows(T, V),
+    "blank first title, units below": ",CH1\ns,V\n" + rows(T, V),
+    "3+2 columns": rows(BESIDE[0], BESIDE[1], BLANK, T, V),
+    "saved again with an index": "".join(pd.DataFrame({"Time (ms)": MS, "CH1 (V)": V}).to_csv()),
+    "saved again with a named index": "Unnamed: 0,time_s,CH1\n" + rows(COUNT, T, V),
+    "separator row, semicolons": "Zeit [s];CH1 [V]\n;;\n"
+    + rows(numbers(TIMES, decimal=","), numbers(VOLTS, decimal=","), separator=";"),
+    "separator row, commas": "time [s],CH1 [V]\n,,\n" + rows(T, V),
+    "empty last rows": "time [s],CH1 [V]\n" + rows(T, V) + ",\n,\n",
+    "segments": SEGMENT
+    + "X_Value\tCH1\n"
+    + rows(T, V, separator="\t")
+    + "\n"
+    + SEGMENT
+    + "X_Value\tCH1\n"
+    + rows(T, V, separator="\t"),
+    "decimal commas and tabs": "t/s\tCH1/V\n"
+    + rows(numbers(TIMES, decimal=","), numbers(VOLTS, decimal=","), separator="\t"),
+    "decimal commas between commas": "t (ms),CH1 (V)\n"
+    + rows(numbers([0.5 * i for i in COUNT], "{:.2f}", ","), numbers(VOLTS, decimal=",")),  # type: ignore[operator]
+    "decimal commas in quotes": "t (s),CH1 (V)\n"
+    + rows(*([f'"{cell}"' for cell in numbers(values, decimal=",")] for values in (TIMES, VOLTS))),
+    "blank rows in another channel": "time_s,CH1_V,CH2_V\n" + rows(T, V, ["0.4", ""] * 20),
+    "rate in comments": "; written by a program\n; Samplerate: 2 kHz\nCH1\n" + rows(V),
+    "resolution and unit apart": '"Model","A7"\n"HResolution",0.5\n"HUnit","ms"\n"TraceName","CH1"\n"VUnit","V"\n'
+    + rows(BLANK, V),
+    "seconds since 1970": "timestamp,CH1\n" + rows(numbers([1.7e9 + t for t in TIMES], "{:.4f}"), V),
+    "milliseconds since 1970": "timestamp,CH1\n" + rows(numbers([1.7e12 + 1e3 * t for t in TIMES], "{:.1f}"), V),
+    "no unit, but the header's interval settles it": "Sample Interval,0.5 ms\nTime,CH1\n" + rows(MS, V),
+    "a counter called time, the interval in the header": "Sample Interval,0.5 ms\nTime,CH1\n" + rows(COUNT, V),
+}
+
+
+def write(folder: Path, text: str | bytes, name: str = "export.csv") -> Path:
+    path = folder / name
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path
+
+
+def is_right(trace: Trace) -> bool:
+    return bool(
+        np.isclose(trace.interval_s, STEP, rtol=1e-3)
+        and trace.samples == len(VOLTS)
+        and np.allclose(trace.voltage_v, VOLTS)
+        and not trace.flags
+    )
+
+
+@pytest.mark.parametrize("style", READ_RIGHT)
+def test_an_export_is_read_right(tmp_path: Path, style: str) -> None:
+    channel = 1 if "CH2" in READ_RIGHT[style] else None
+    trace = read_trace(write(tmp_path, READ_RIGHT[style]), channel=channel)
+    assert is_right(trace), (trace.interval_s, trace.flags, trace.notes, trace.voltage_v[:4])
+
+
+@pytest.mark.parametrize("encoding", ["latin-1", "utf-16", "utf-16-le", "utf-8-sig"])
+def test_an_export_is_read_right_in_any_encoding(tmp_path: Path, encoding: str) -> None:
+    text = "Gerät 7;Prüfstand\nZeit [ms];Kanal A [V]\n" + rows(MS, V, separator=";")
+    trace = read_trace(write(tmp_path, text.encode(encoding)))
+    assert is_right(trace) and trace.channel == "Kanal A"
+
+
+GUESSED: dict[str, str] = {
+    "no unit": "Time,CH1\n" + rows(T, V),
+    "no unit, milliseconds in truth": "Time,CH1\n" + rows(MS, V),
+    "no title": rows(T, V),
+    "a blank first title": ",CH1\n" + rows(T, V),
+    "x": "x,y\n" + rows(T, V),
+    "counter called time": "Time,CH1\n" + rows(COUNT, V),
+    "interval without a unit": "dt = 0.5\nCH1\n" + rows(V),
+    "rate without a unit": "sample rate: 2\nCH1\n" + rows(V),
+    "header against column": "Sample Interval,1 ms\ntime [s],CH1\n" + rows(T, V),
+}
+
+
+@pytest.mark.parametrize("style", GUESSED)
+def test_a_guessed_time_is_flagged_until_the_owner_states_it(tmp_path: Path, style: str) -> None:
+    path = write(tmp_path, GUESSED[style])
+    trace = read_trace(path)
+    assert trace.flags == ("time-assumed",)
+    assert any("--interval" in note or "the column is used" in note for note in trace.notes)
+    assert "time-assumed" in measure_file(path, 2).speed.flags
+    stated = read_trace(path, interval_s=STEP)
+    assert is_right(stated), (stated.interval_s, stated.flags, stated.notes)
+
+
+REFUSED: dict[str, tuple[str, str]] = {
+    "spectrum": ("Frequency (Hz),CH1 (dBV)\n" + rows(T, V), "a spectrum, not a trace"),
+    "spectrum, units in a row": ("Source,CH1\nHz,dB\n" + rows(T, V), "a spectrum, not a trace"),
+    "counter without an interval": (",CH1\n" + rows(COUNT, V), "only counts the samples.*--interval"),
+    "sequence without an interval": ("Sequence,CH1\n" + rows(COUNT, V), "'Sequence' only counts.*--interval"),
+    "a clue that is not understood": (
+        "CLOCK=500uS\nCH1\n" + rows(V),
+        r"no sample interval in the header \('CLOCK=500uS' is not understood\)",
+    ),
+    "only missing samples": ("time_s,CH1,CH2\n" + rows(T, BLANK, V), "no channel 'CH1'; choose one of CH2"),
+    "a fault among the rows": ("time_s,CH1\n" + rows(T, V) + "0.9,oops\n1.0,0.1\n", "line 42, column 2: 'oops'"),
+}
+
+
+@pytest.mark.parametrize("style", REFUSED)
+def test_a_file_without_what_is_needed_is_refused_with_what_to_write(tmp_path: Path, style: str) -> None:
+    text, message = REFUSED[style]
+    with pytest.raises(InputError, match=message):
+        read_trace(write(tmp_path, text), channel="CH1")
+
+
+@pytest.mark.parametrize("word", ["Inf", "inf", "OL", "+OL", "∞", "9.9E+37"])
+def test_samples_out_of_range_are_clipped_ones(tmp_path: Path, word: str) -> None:
+    volts: list[object] = [word if volt > 1 else volt for volt in VOLTS]
+    trace = read_trace(write(tmp_path, "time_s,CH1\n" + rows(T, volts)))
+    assert trace.samples == len(VOLTS) and trace.voltage_v.max() == pytest.approx(0.3)
+    assert any("8 samples out of range" in note for note in trace.notes)
+
+
+@pytest.mark.parametrize("word", ["NaN", "", "nan", "--", "9.91E37"])
+def test_missing_samples_are_bridged_with_a_note(tmp_path: Path, word: str) -> None:
+    volts: list[object] = [word if i in (5, 6) else volt for i, volt in enumerate(VOLTS)]
+    trace = read_trace(write(tmp_path, "time_s,CH1\n" + rows(T, volts)))
+    assert trace.samples == len(VOLTS) and trace.interval_s == pytest.approx(STEP)
+    assert trace.voltage_v[5:7] == pytest.approx([0.1 + 1.4 / 3, 0.1 + 2.8 / 3])
+    assert any("bridged" in note or "gap" in note for note in trace.notes)
+
+
+def test_times_rounded_until_they_repeat_give_the_interval_of_the_line_through_them(tmp_path: Path) -> None:
+    count = 4000
+    times = [f"{STEP * i:.2f}" for i in range(count)]
+    trace = read_trace(write(tmp_path, "time_s,CH1\n" + rows(times, (V * 100)[:count])))
+    assert trace.interval_s == pytest.approx(STEP, rel=1e-3) and trace.samples == count
+    assert 0.5e-3 < trace.interval_u_rel < 5e-3 and any("rounded to 0.01 s" in note for note in trace.notes)
+
+
+def test_pairs_of_extremes_are_read_as_their_mean(tmp_path: Path) -> None:
+    low = rows(T, numbers([volt - 0.05 for volt in VOLTS])).splitlines()
+    high = rows(T, numbers([volt + 0.05 for volt in VOLTS])).splitlines()
+    by_row = "time_s,CH1\n" + "".join(f"{one}\n{other}\n" for one, other in zip(low, high, strict=True))
+    by_column = "time_s,CH1 min,CH1 max\n" + rows(
+        T, numbers([volt - 0.05 for volt in VOLTS]), numbers([volt + 0.05 for volt in VOLTS])
+    )
+    for text in (by_row, by_column):
+        trace = read_trace(write(tmp_path, text))
+        assert is_right(trace) and any("extremes within each interval" in note for note in trace.notes)
+
+
+def test_two_levels_written_where_they_change_are_held(tmp_path: Path) -> None:
+    edges = np.cumsum(np.tile([0.02, 0.08], 20))
+    trace = read_trace(write(tmp_path, "Time [s],Channel 0\n" + rows(numbers(list(edges)), ["1", "0"] * 20)))
+    assert np.mean(trace.voltage_v) == pytest.approx(0.8, abs=0.03)
+    assert measure_file(tmp_path / "export.csv", 1).speed.speed_rad_s == pytest.approx(20 * np.pi, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "name"),
+    [("CH4", "CH4"), ("ch 4", "CH4"), ("4", "CH4"), (4, "CH4"), (2, "CH2"), ("CH2 (V)", "CH2"), (["A", "CH4"], "CH4")],
+)
+def test_a_channel_is_chosen_by_the_name_or_number_of_the_file(tmp_path: Path, wanted: str | int, name: str) -> None:
+    path = write(tmp_path, "time_s,CH2 (V),CH4 (V)\n" + rows(T, V, OTHER))
+    trace = read_trace(path, channel=wanted)
+    assert trace.channel == name and trace.channels == ("CH2", "CH4")
+    with pytest.raises(InputError, match="no channel '1'; choose one of CH2, CH4"):
+        read_trace(path, channel=1)
+
+
+def pulses(rate: float, count: int = 4000) -> list[object]:
+    phase = np.arange(count) * 1e-3 * rate % 1
+    noise = 0.01 * np.random.default_rng(1).standard_normal(count)
+    return numbers(list(np.exp(-(((phase - 0.5) / 0.1) ** 2)) + noise))
+
+
+@pytest.mark.parametrize(
+    ("second", "channel", "flags", "note"),
+    [
+        (lambda: numbers([0.5] * 4000), "B", (), "only 'B' shows a rotor"),
+        (lambda: pulses(6.0), "A", (), "agree"),
+        (lambda: pulses(9.0), "A", ("channel-assumed",), "different speeds"),
+    ],
+)
+def test_the_channel_that_shows_the_rotor_is_used_and_a_doubtful_one_flagged(
+    tmp_path: Path, second: Callable[[], list[object]], channel: str, flags: tuple[str, ...], note: str
+) -> None:
+    first, other = (second(), pulses(6.0)) if channel == "B" else (pulses(6.0), second())
+    time = numbers([1e-3 * i for i in range(4000)])
+    found = measure_file(write(tmp_path, "time_s,A,B\n" + rows(time, first, other)), 1)
+    assert found.trace.channel == channel and found.speed.flags == flags
+    assert found.speed.speed_rad_s == pytest.approx(12 * np.pi, rel=1e-3)
+    assert any(note in said for said in found.trace.notes)
+
+
+def test_header_lines_that_were_not_used_are_named(tmp_path: Path) -> None:
+    text = "Model Number,XY-1\nVertical Scale,0.5\ntime_s,CH1\n" + rows(T, V)
+    assert "header lines not used: 'Model Number', 'Vertical Scale'" in read_trace(write(tmp_path, text)).notes
+
+
+def test_arrays_of_a_table_are_text_as_well(tmp_path: Path) -> None:
+    stream = io.StringIO()
+    np.savetxt(stream, np.column_stack([TIMES, VOLTS]), header="time_s CH1_V")
+    assert is_right(read_trace(write(tmp_path, stream.getvalue(), "saved.txt")))
