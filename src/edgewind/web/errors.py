@@ -20,10 +20,12 @@ class FieldError(InputError):
     ----------
     field : str
         The field of the form.
+    line : int, optional
+        Line of a long text.
     """
 
-    def __init__(self, field: str, problem: str, *, fix: str | None = None) -> None:
-        super().__init__(problem, fix=fix)
+    def __init__(self, field: str, problem: str, *, fix: str | None = None, line: int | None = None) -> None:
+        super().__init__(problem, fix=fix, line=line)
         self.field = field
 
 
@@ -47,7 +49,7 @@ def _refuse(request: Request, error: Exception) -> Response:
     status = next((code for kind, code in _STATUS if isinstance(error, kind)), 400)
     problem, fix = (error.problem, error.fix) if isinstance(error, InputError) else (str(error), None)
     if request.url.path.startswith(("/api/", "/live/")):
-        return _json(status, problem, fix, getattr(error, "field", None), str(error))
+        return _json(status, problem, fix, getattr(error, "field", None), str(error), getattr(error, "line", None))
     return _page(request, status, "This page cannot be shown", problem, fix)
 
 
@@ -64,8 +66,16 @@ def _report_fault(request: Request, error: Exception) -> Response:
     return _json(500, f"Error in the program ({type(error).__name__})", "Data already saved is not affected")
 
 
-def _json(status: int, problem: str, fix: str | None = None, field: str | None = None, text: str = "") -> Response:
-    return JSONResponse({"problem": problem, "fix": fix, "field": field, "text": text or problem}, status)
+def _json(
+    status: int,
+    problem: str,
+    fix: str | None = None,
+    field: str | None = None,
+    text: str = "",
+    line: int | None = None,
+) -> Response:
+    found = {"problem": problem, "fix": fix, "field": field, "text": text or problem, "line": line}
+    return JSONResponse(found, status)
 
 
 def _page(request: Request, status: int, title: str, problem: str, fix: str | None) -> Response:

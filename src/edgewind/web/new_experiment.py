@@ -33,7 +33,7 @@ def titles_for(bench_text: str, pressure_unit: str, speed_unit: str) -> tuple[st
     try:
         bench = parse_bench(bench_text)
     except InputError as error:
-        raise FieldError("bench", str(error)) from error
+        raise FieldError("bench", str(error), line=error.line) from error
     for field, unit, kind in (
         ("pressure_unit", pressure_unit, "pressure"),
         ("speed_unit", speed_unit, "angular speed"),

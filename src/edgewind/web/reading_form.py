@@ -84,7 +84,7 @@ def store_typed(book: Book, experiment: str, typed: Mapping[str, str], *, key: s
     cells = cells_of(form, typed)
     if "time" in form.units:
         cells["time"] = _time(book, experiment, form.units["time"])
-    again = _stored(book, experiment, key)
+    again = book.find_by_key(experiment, key)  # an answer that was lost: it is sent again with a later time
     if again is not None:
         return again
     try:
@@ -94,19 +94,6 @@ def store_typed(book: Book, experiment: str, typed: Mapping[str, str], *, key: s
         if field is None:
             raise
         raise FieldError(field, error.problem, fix=error.fix) from error
-
-
-def _stored(book: Book, experiment: str, key: str) -> int | None:
-    """Number of the reading of that key; an entry whose answer was lost is sent again with a later time."""
-    from sqlalchemy import select
-
-    from edgewind.book.schema import readings
-
-    with book.reading() as connection:
-        owner = book.find(connection, experiment)
-        where = (readings.c.experiment == owner) & (readings.c.key == key)
-        found = connection.execute(select(readings.c.number).where(where)).scalar()
-    return None if found is None else int(found)
 
 
 def cells_of(form: Form, typed: Mapping[str, str]) -> dict[str, str]:
@@ -174,7 +161,7 @@ def _speed(form: Form, way: str, text: str, cells: dict[str, str]) -> None:
             "speed", "this table takes its speeds from traces", fix="begin an experiment for typed readings"
         )
     if way not in ("speed", "period"):
-        raise FieldError("speed", f"'{way[:20]}' is no way to give a speed", fix="choose speed or period")
+        raise FieldError("speed", "Speed must be given as 'speed' or 'period'", fix="choose one")
     unit = form.units["speed"]
     if not text:
         shown = f"in {unit}" if way == "speed" else "in seconds for one turn"
@@ -273,8 +260,8 @@ def _time(book: Book, experiment: str, unit: str) -> str:
 
 def excluded(book: Book, experiment: str, reading: int) -> str:
     """Return why a reading is excluded now; empty where it is not."""
-    told = [change for change in changes_of(book, experiment, [reading]) if change.cell == "exclude"]
-    if told:
-        return told[-1].after
+    changes = [change for change in changes_of(book, experiment, [reading]) if change.cell == "exclude"]
+    if changes:
+        return changes[-1].after
     part = read_part(book, experiment, after=reading - 1, most=1)
     return part.source.contents.cells_now()[0].get("exclude", "") if part.numbers else ""

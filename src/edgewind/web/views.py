@@ -13,6 +13,7 @@ from edgewind.errors import InputError
 from edgewind.gas import regime
 from edgewind.report.physics import path_at_one_pascal
 from edgewind.report.sparkline import HEIGHT, WIDTH, envelope_path, middle_turns
+from edgewind.serialize import to_plain
 from edgewind.signals import ExperimentSource, read_experiment
 
 # Traces are read a few at a time, so that a page fills while the rest is still being read.
@@ -20,7 +21,8 @@ AT_ONCE = 6
 _KEPT = (
     "time", "sweep", "lamp", "gauge_v", "pressure_pa", "pressure_u_pa", "log_pressure_u", "log_pressure_u_common",
     "pressure_flag", "speed_rad_s",
-    "speed_u_rad_s", "speed_method", "speed_flags", "trace", "envelope_k", "note", "exclude", "used", "why_not",
+    "speed_u_rad_s", "speed_method", "speed_flags", "leading_face", "lamp_share", "lamp_side", "gas", "changed",
+    "condition", "trace", "envelope_k", "note", "exclude", "used", "why_not",
 )  # fmt: skip
 
 
@@ -69,10 +71,7 @@ def _rarefaction(pressure_pa: float, path_at_one_pa: float, width_m: float) -> d
 
 
 def _plain(row: dict[str, Any]) -> dict[str, Any]:
-    plain = {}
-    for name, value in row.items():
-        value = value.item() if hasattr(value, "item") else value
-        plain[name] = None if isinstance(value, float) and not math.isfinite(value) else value
+    plain: dict[str, Any] = to_plain(row)
     return plain
 
 

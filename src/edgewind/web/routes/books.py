@@ -50,7 +50,8 @@ def begin(request: Request) -> Response:
         try:
             book.add_experiment(body.name, body.bench.encode(), titles, made_by="at the pages")
         except InputError as error:
-            raise FieldError("bench" if error.line or error.key else "name", error.problem, fix=error.fix) from error
+            field = "bench" if error.line or error.key else "name"
+            raise FieldError(field, error.problem, fix=error.fix, line=error.line) from error
     return JSONResponse({"slug": slug, "experiment": body.name})
 
 

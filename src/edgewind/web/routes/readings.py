@@ -106,8 +106,8 @@ def choose_next(request: Request) -> Response:
     slug, experiment = one_of(request)
     pages = pages_of(request)
     bench = pages.catalog.bench(slug, experiment)
-    rows = source_views(pages.catalog.source(slug, experiment))
-    return JSONResponse(next_pressure(bench, rows))
+    feed = pages.feeds.of(slug, experiment, lambda: pages.catalog.book(slug))
+    return JSONResponse(next_pressure(bench, feed.rows()))
 
 
 async def live(socket: WebSocket) -> None:

@@ -1,6 +1,6 @@
 // At the bench: what is, what was stored, what comes next; typed readings; the sweep steered.
 import { Chart } from "/static/chart.js";
-import { ask, byId, clearProblems, dataOf, follow, inUnit, make, number, onUnits, pathOf, say, showProblem, speedText, trouble, unitOf } from "/static/common.js";
+import { ask, byId, clearProblems, dataOf, follow, inUnit, keepDraft, make, number, onUnits, pathOf, say, showProblem, speedText, trouble, unitOf } from "/static/common.js";
 import { acrossOf, chosenAxis, onAxis, seriesOf, tableRow } from "/static/readings.js";
 import { asideButton } from "/static/aside.js";
 import { begin } from "/static/begin-sweep.js";
@@ -157,7 +157,7 @@ async function askNext() {
 
 const hand = byId("hand");
 if (hand) {
-  const first = byId("hand-pressure");
+  const first = byId("hand-pressure"), draft = keepDraft(hand, "hand-" + at);
   const entry = () => crypto.randomUUID?.() ?? [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16)).join("");
   let key = entry(), sending = false;
   const labels = (select, label, words) => {
@@ -184,6 +184,7 @@ if (hand) {
       key = entry();
       byId("hand-stored").textContent = `Reading ${told.reading} is stored.`;
       for (const name of ["hand-pressure", "hand-speed", "hand-note"]) byId(name).value = "";
+      draft.save();
       first.focus();
     } catch (error) {
       byId("hand-stored").textContent = "";

@@ -111,7 +111,7 @@ export function trouble(text) {
 export class Refused extends Error {
   constructor(status, told) {
     super(told.problem + (told.fix ? "; " + told.fix : ""));
-    this.status = status; this.field = told.field ?? null;
+    this.status = status; this.field = told.field ?? null; this.line = told.line ?? null;
   }
 }
 export async function ask(address, body) {
@@ -153,7 +153,45 @@ export function showProblem(form, prefix, error) {
   const place = error.field ? byId(prefix + "-" + error.field + "-problem") : null;
   const input = error.field ? byId(prefix + "-" + error.field) : null;
   (place ?? byId(prefix + "-problem")).textContent = error.message + ".";
-  if (input) { input.setAttribute("aria-invalid", "true"); input.focus(); input.select?.(); }
+  if (!input) return;
+  input.setAttribute("aria-invalid", "true");
+  input.focus();
+  // Nothing is selected, so that no key destroys what was typed; in a long text the cursor goes to the line named.
+  if (error.line && input instanceof HTMLTextAreaElement) {
+    const before = input.value.split("\n").slice(0, error.line - 1).join("\n"), at = before.length + (before ? 1 : 0);
+    input.setSelectionRange(at, at);
+    const height = parseFloat(getComputedStyle(input).lineHeight) || 20;
+    input.scrollTop = Math.max(0, (error.line - 4) * height);
+  }
+}
+
+// Drafts: what was typed into a form survives a reload, a closed window and a server that died
+
+export function keepDraft(form, name) {
+  const key = "edgewind-draft-" + name;
+  const fields = () => [...form.elements].filter((one) => one.name && one.type !== "file");
+  const write = () => {
+    const found = {};
+    for (const one of fields()) {
+      if (one.type === "checkbox" || one.type === "radio") { if (one.checked) found[one.name] = one.value; }
+      else found[one.name] = one.value;
+    }
+    try { localStorage.setItem(key, JSON.stringify(found)); } catch { /* nothing is kept then */ }
+  };
+  let kept = null;
+  try { kept = JSON.parse(localStorage.getItem(key) ?? "null"); } catch { kept = null; }
+  if (kept) {
+    for (const one of fields()) {
+      if (one.type === "checkbox" || one.type === "radio") one.checked = kept[one.name] === one.value;
+      else if (one.name in kept && (!(one instanceof HTMLSelectElement) || [...one.options].some((option) => option.value === kept[one.name]))) one.value = kept[one.name];
+    }
+  }
+  form.addEventListener("input", write);
+  form.addEventListener("change", write);
+  return {
+    restored: Boolean(kept), save: write,
+    forget() { try { localStorage.removeItem(key); } catch { /* there was none */ } },
+  };
 }
 for (const dialog of document.querySelectorAll("dialog")) {
   for (const button of dialog.querySelectorAll("[data-close]")) button.addEventListener("click", () => dialog.close());

@@ -91,7 +91,7 @@ function mechanisms(one) {
     make("td", { class: "number", "data-title": "size ratio" }, number(claim.size_ratio, 2)),
     make("td", { class: "number", "data-title": "interval" }, claim.size_ratio_interval ? `${number(claim.size_ratio_interval[0], 2)} to ${number(claim.size_ratio_interval[1], 2)}` : "–"),
     make("td", { class: "why", "data-title": "why" }, claim.why)));
-  return make("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Mechanisms, " + one.name },
+  return make("div", { class: "scroll stackplace", tabindex: "0", role: "region", "aria-label": "Mechanisms, " + one.name },
     make("table", { class: "stacked mechanisms" }, make("caption", { class: "soft" }, "Each candidate by its sign and its size: the torque that it could give over the torque needed."), make("thead", {}, head), make("tbody", {}, ...body)));
 }
 function showCurve() {

@@ -40,12 +40,19 @@ export function timeText(row) {
   const found = /T(\d\d:\d\d:\d\d)/.exec(row.time || "") ?? /\d{4}-\d\d-\d\d (\d\d:\d\d:\d\d)/.exec(row.time || "");
   return found ? found[1] : row.time || "";
 }
+// A direction is told apart from its size: the sign alone would be missed.
+const leadText = (row) => (row.leading_face === "bright" || row.leading_face === "dark" ? make("span", { class: "soft small" }, ` ${row.leading_face} leads`) : null);
+const lampText = (row) => (!row.lamp ? "off" : row.lamp_share && Math.abs(row.lamp_share - 1) > 1e-9 ? `${number(100 * row.lamp_share, 3)} %` : "on");
 export function tableRow(row, ways) {
+  const titled = (title, attributes, ...children) => make("td", { ...attributes, "data-title": title }, ...children);
   const cells = [
-    make("th", { scope: "row", class: "number" }, String(row.n)), make("td", { title: row.time || null }, timeText(row)), make("td", {}, row.sweep || ""),
-    make("td", { class: "number" }, row.pressure_flag || pressureText(row.pressure_pa, row.pressure_u_pa)), make("td", { class: "number" }, number(row.kn, 2)),
-    make("td", { class: "number" }, speedText(row.speed_rad_s, row.speed_u_rad_s)), make("td", {}, row.lamp ? "on" : "off"),
-    make("td", { class: "use" }, row.used ? "used" : row.why_not || "", row.note ? make("span", { class: "soft small" }, (row.used ? ": " : "; ") + row.note) : null),
+    make("th", { scope: "row", class: "number", "data-title": "no." }, String(row.n)),
+    titled("time", { title: row.time || null }, timeText(row)), titled("sweep", {}, row.sweep || ""),
+    titled(`pressure, ${unitOf("pressure")}`, { class: "number" }, row.pressure_flag || pressureText(row.pressure_pa, row.pressure_u_pa)),
+    titled("Kn", { class: "number" }, number(row.kn, 2)),
+    titled(`speed, ${unitOf("speed")}`, { class: "number" }, speedText(row.speed_rad_s, row.speed_u_rad_s), leadText(row)),
+    titled("lamp", {}, lampText(row)),
+    titled("use", { class: "use" }, row.used ? "used" : row.why_not || "", row.note ? make("span", { class: "soft small" }, (row.used ? ": " : "; ") + row.note) : null),
   ];
   if (ways) cells.push(make("td", {}, ways(row)));
   return make("tr", { class: row.used ? "" : "unused", "data-n": row.n }, ...cells);
