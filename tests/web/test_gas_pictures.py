@@ -1,11 +1,15 @@
 """The gas is drawn from what is computed so far, and what cannot be drawn is refused before anything is."""
 
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from edgewind.errors import InputError
+from edgewind.report.film import gas_field, gas_series, shipped_fields, standard_knudsen
+from edgewind.report.film.shipped import STEPS, pack, unpack
 from edgewind.runner import Job
 from edgewind.web.gas_pictures import GasPictures, check_ways, choices
 from edgewind.web.jobs import PageJob
@@ -42,19 +46,49 @@ def test_all_that_is_offered_can_be_drawn() -> None:
             check_ways({key: choice})
 
 
-def test_the_picture_comes_from_what_is_computed_so_far() -> None:
-    room = GasPictures(Computed())  # type: ignore[arg-type]
-    with pytest.raises(InputError, match="not computed yet"):
-        room.picture({}, 1.0)
-    room = GasPictures(Computed(1.0))  # type: ignore[arg-type]
-    assert room.state("strip", "thermal")["solved"] == [1.0]
-    content, words = room.picture({"quantity": "temperature", "theme": "dark"}, 1.0)
+def test_the_strip_is_there_at_once_and_other_shapes_as_they_are_computed(monkeypatch: pytest.MonkeyPatch) -> None:
+    nothing = GasPictures(None)  # type: ignore[arg-type]
+    state = nothing.state("strip", "thermal")
+    assert state["state"] == "done" and state["solved"] == state["all"]
+    content, words = nothing.picture({"quantity": "temperature", "theme": "dark"}, 1.0)
     assert content.startswith(b"\x89PNG")
     assert (int.from_bytes(content[16:20]), int.from_bytes(content[20:24])) == (1280, 720)
     assert "Knudsen number of 1" in words
     with pytest.raises(InputError):
-        room.picture({}, 0.1)
-    still, kind = room.still({"kind": "svg", "size": "1080p"}, 1.0)
+        nothing.picture({}, 1e-3)
+    still, kind = nothing.still({"kind": "svg", "size": "1080p"}, 1.0)
     assert kind == "svg" and b"<svg" in still[:2000]
     with pytest.raises(InputError, match="image type"):
-        room.still({"kind": "exe"}, 1.0)
+        nothing.still({"kind": "exe"}, 1.0)
+    with pytest.raises(InputError, match="not computed yet"):
+        GasPictures(Computed()).picture({"shape": "disc"}, 1.0)  # type: ignore[arg-type]
+    computing = GasPictures(Computed(1.0))  # type: ignore[arg-type]
+    assert computing.state("disc", "thermal")["solved"] == [1.0]
+    strip = gas_series("strip", [0.1, 1.0])
+    monkeypatch.setattr("edgewind.web.gas_pictures.gas_series", lambda shape, solved, drive: strip)
+    assert computing.picture({"shape": "disc"}, 1.0)[0].startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize("drive", ["thermal", "flow", "warm"])
+def test_shipped_fields_keep_what_was_solved(drive: str) -> None:
+    """A check against ourselves: the form loses less than a step of a colour, and the size is what was promised."""
+    fields = shipped_fields("strip", drive)
+    assert [field.knudsen for field in fields] == pytest.approx(sorted(standard_knudsen("strip")), rel=1e-9)
+    again = unpack(pack(fields))
+    for one, other in zip(fields, again, strict=True):
+        assert other.coefficient == one.coefficient and other.knudsen == one.knudsen
+        largest = np.abs(one.moments).max(axis=(1, 2), keepdims=True)
+        assert np.all(np.abs(other.moments - one.moments) <= largest / STEPS)
+
+
+def test_a_shipped_field_is_what_the_solver_finds() -> None:
+    """A check against ourselves, with a rough solution; the benchmarks solve one as finely as it is shipped."""
+    rough = gas_field("strip", 1.0, tolerance=0.05, fineness=0.4, cache=False)
+    (ready,) = gas_series("strip", [1.0]).fields
+    assert rough.coefficient == pytest.approx(ready.coefficient, rel=0.05)
+    assert rough.mean == pytest.approx(ready.mean, rel=0.05)
+
+
+def test_all_shipped_fields_take_less_than_three_megabytes() -> None:
+    folder = Path(str(files("edgewind.report.film") / "fields"))
+    assert 0 < sum(path.stat().st_size for path in folder.iterdir()) < 3_000_000

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -296,16 +297,17 @@ def test_what_is_asked_what_if_moves_both_optima(shared: Shared, visit: Callable
 
 
 def test_rotors_are_compared_taken_in_and_taken_home(serve: Callable, visit: Callable, tmp_path: Path) -> None:
+    for name, width, scale in (("narrow", 12, 1.0), ("wide", 20, 0.6)):
+        folder = tmp_path / name
+        folder.mkdir()
+        text = (EXAMPLE / "bench.toml").read_text().replace("12.0 +/- 0.1 mm", f"{width}.0 +/- 0.1 mm")
+        (folder / "bench.toml").write_text(text, encoding="utf-8")
+        lines = ["time [s],pressure [Pa],speed [rpm]"]
+        lines += [f"{k},{0.05 * scale * 1.5**k:.4g},{40 - 1.2 * (k - 6) ** 2 / 2:.1f}" for k in range(13)]
+        (folder / "readings.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
     with open_book(tmp_path / "lab.book", make=True) as book:
-        import_folder(book, EXAMPLE)
-    folder = tmp_path / "wide"
-    folder.mkdir()
-    (folder / "bench.toml").write_text(
-        (EXAMPLE / "bench.toml").read_text().replace("12.0 +/- 0.1 mm", "20.0 +/- 0.1 mm"), encoding="utf-8"
-    )
-    lines = ["time [s],pressure [Pa],speed [rpm]"]
-    lines += [f"{k},{0.05 * 1.5**k:.4g},{40 - 1.2 * (k - 6) ** 2 / 2:.1f}" for k in range(13)]
-    (folder / "readings.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+        import_folder(book, tmp_path / "narrow")
+    shutil.rmtree(tmp_path / "narrow")
     pages, window = serve(tmp_path), visit()
     page: Page = window.page
     page.goto(pages.url)

@@ -16,7 +16,8 @@ from edgewind.report.film import (
     GasPicture,
     GasSeries,
     choose,
-    gas_field,
+    gas_series,
+    shipped_fields,
     standard_knudsen,
     still_bytes,
 )
@@ -63,10 +64,13 @@ class GasPictures:
     def state(self, shape: str, drive: str) -> dict[str, Any]:
         """Say how much of the gas is computed; what is not is begun."""
         check_ways({"shape": shape, "drive": drive})
+        every = sorted(float(kn) for kn in standard_knudsen(shape))
+        if len(shipped_fields(shape, drive)) == len(every):
+            return {"state": "done", "solved": every, "all": every, "problem": ""}
         job = self._job(shape, drive)
         told = job.to_dict()
         told.pop("result", None)
-        return told | {"solved": sorted(job.part), "all": sorted(float(kn) for kn in standard_knudsen(shape))}
+        return told | {"solved": sorted(job.part), "all": every}
 
     def picture(self, ways: Mapping[str, str], knudsen: float) -> tuple[bytes, str]:
         """Return a picture for the page as PNG, and what it shows in words.
@@ -108,13 +112,14 @@ class GasPictures:
     def _of(self, ways: Mapping[str, str]) -> GasSeries:
         """The fields that are computed so far; reading what is kept takes milliseconds."""
         shape, drive = ways.get("shape", "strip"), ways.get("drive", "thermal")
-        solved = sorted(self._job(shape, drive).part)
+        ready = shipped_fields(shape, drive)
+        solved = [field.knudsen for field in ready] or sorted(self._job(shape, drive).part)
         if not solved:
             raise InputError("the gas is not computed yet", fix="wait for the first Knudsen number")
         with self._lock:
             series = self._series.get((shape, drive))
         if series is None or len(series.knudsen) != len(solved):
-            series = GasSeries([gas_field(shape, kn, drive=drive) for kn in solved])
+            series = gas_series(shape, solved, drive=drive)
             with self._lock:
                 self._series[shape, drive] = series
         return series

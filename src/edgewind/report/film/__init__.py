@@ -4,6 +4,7 @@ from edgewind.report.film.field import GasField, field_of_response, gas_field
 from edgewind.report.film.movie import Film, check_film, make_film, read_back
 from edgewind.report.film.picture import GasPicture, caption
 from edgewind.report.film.series import GasSeries, Moment, gas_series, standard_knudsen
+from edgewind.report.film.shipped import shipped_fields
 from edgewind.report.film.still import check_still, draw_gas, still_bytes, write_still
 from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, choose
 
@@ -27,6 +28,7 @@ __all__ = [
     "gas_series",
     "make_film",
     "read_back",
+    "shipped_fields",
     "standard_knudsen",
     "still_bytes",
     "write_still",

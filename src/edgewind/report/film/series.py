@@ -16,6 +16,7 @@ from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics import ResponseTable
 from edgewind.report.film.field import GasField, check_field_knudsen, gas_field
 from edgewind.report.film.sample import Sheet, Singles, quantity_of, resample, stream_function, stress_points
+from edgewind.report.film.shipped import shipped_field
 from edgewind.report.film.words import QUANTITIES, choose
 
 Floats = NDArray[np.float64]
@@ -255,9 +256,14 @@ def standard_knudsen(shape: str = "strip") -> list[float]:
 
 
 def gas_series(
-    shape: str = "strip", knudsen: Iterable[float] | None = None, *, progress: Progress | None = None, **options: Any
+    shape: str = "strip",
+    knudsen: Iterable[float] | None = None,
+    *,
+    progress: Progress | None = None,
+    shipped: bool = True,
+    **options: Any,
 ) -> GasSeries:
-    """Compute the gas at several Knudsen numbers, or read what was computed before.
+    """Compute the gas at several Knudsen numbers, or read what is shipped or was computed before.
 
     Parameters
     ----------
@@ -267,6 +273,8 @@ def gas_series(
         Knudsen numbers; `standard_knudsen` where absent.
     progress : callable, optional
         Called with the number done, the number in all and the last field.
+    shipped : bool
+        Whether fields that are shipped are taken, where no option makes it another case.
     **options
         As for `gas_field`.
 
@@ -276,9 +284,12 @@ def gas_series(
         For a case that has no meaning or cannot be resolved: before anything is computed.
     """
     numbers = [check_field_knudsen(shape, kn) for kn in (standard_knudsen(shape) if knudsen is None else knudsen)]
+    drive = options.get("drive", "thermal")
+    usual = shipped and options.keys() <= {"drive", "workers"}
     fields = []
     for kn in numbers:
-        fields.append(gas_field(shape, kn, **options))
+        ready = shipped_field(shape, drive, kn) if usual else None
+        fields.append(gas_field(shape, kn, **options) if ready is None else ready)
         if progress is not None:
             progress(len(fields), len(numbers), fields[-1])
     return GasSeries(fields)

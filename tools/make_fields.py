@@ -1,0 +1,25 @@
+"""Compute the shipped fields of the gas again: ``python tools/make_fields.py [shape-drive ...]`` (minutes each)."""
+
+import sys
+from pathlib import Path
+
+from edgewind.report.film import gas_series
+from edgewind.report.film.shipped import pack
+
+FOLDER = Path(__file__).parents[1] / "src" / "edgewind" / "report" / "film" / "fields"
+CASES = ("strip-thermal", "strip-flow", "strip-warm", "square-thermal")
+
+
+def main(cases: list[str]) -> None:
+    """Write a file for each case."""
+    FOLDER.mkdir(exist_ok=True)
+    for case in cases or CASES:
+        shape, drive = case.split("-")
+        series = gas_series(shape, drive=drive, shipped=False)
+        content = pack(series.fields)
+        (FOLDER / f"{case}.fields").write_bytes(content)
+        print(f"{case}: {len(series.fields)} fields, {len(content) / 1e6:.2f} MB")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
