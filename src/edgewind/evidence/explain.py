@@ -16,7 +16,7 @@ from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_down
 from edgewind.evidence.fit import LEAST_READINGS, MODELS, Fit, fit, prepare
 from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.scaling import Scaling, both_laws
-from edgewind.evidence.verdicts import Case, case_of
+from edgewind.evidence.verdicts import MechanismCase, case_of
 from edgewind.rotor.predict import peak_places
 from edgewind.signals import Experiment
 
@@ -171,7 +171,7 @@ def explain(
 
 
 def _fits(
-    case: Case, live_points: int, models: Sequence[str], progress: Progress | None
+    case: MechanismCase, live_points: int, models: Sequence[str], progress: Progress | None
 ) -> tuple[dict[str, Fit], dict[str, float]]:
     fits: dict[str, Fit] = {}
     laplace: dict[str, float] = {}

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from edgewind.evidence.curve import SweepData
+from edgewind.evidence.claims import Claim
 from edgewind.evidence.explain import Explanation, Progress, explain
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
-from edgewind.evidence.mechanisms import MECHANISMS, Claim
+from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.optimum import Optimum, find_optimum
 from edgewind.evidence.parallel import explain_all
-from edgewind.evidence.torque import NeededTorque, needed_torque
+from edgewind.evidence.sweep_data import SweepData
 from edgewind.evidence.verdicts import case_of
 from edgewind.signals import Experiment
 from edgewind.units import format_interval, format_number, from_si
@@ -41,8 +41,6 @@ class Findings:
         The pressure of greatest speed, or why there is none.
     knudsen : KnudsenAtOptimum or None
         The Knudsen number there.
-    needed : NeededTorque or None
-        The torque that the thinnest readings imply.
     mechanisms : tuple of Claim
         Candidate explanations, weighed.
     budget : tuple of BudgetLine
@@ -56,7 +54,6 @@ class Findings:
     experiment: Experiment
     optimum: Optimum
     knudsen: KnudsenAtOptimum | None
-    needed: NeededTorque | None
     mechanisms: tuple[Claim, ...]
     budget: tuple[BudgetLine, ...]
     budget_line: int | None
@@ -73,14 +70,12 @@ def find(experiment: Experiment) -> Findings:
     bench, used = experiment.bench, experiment.used
     level, seed = bench.study.level, bench.study.seed
     optimum = find_optimum(sweep_data(used), level=level, seed=seed)
-    needed = needed_torque(used, bench, level)
     budget, line = _budget_at_fastest(experiment)
     case = case_of(bench, experiment.readings, level=level, seed=seed)
     return Findings(
         experiment=experiment,
         optimum=optimum,
         knudsen=knudsen_at_optimum(optimum, bench, seed=seed),
-        needed=needed,
         mechanisms=tuple(weigh(case) for weigh in MECHANISMS.values()),
         budget=budget,
         budget_line=line,
@@ -91,7 +86,7 @@ def glance(experiment: Experiment) -> Findings:
     """Draw from an experiment its optimum alone, mechanisms unweighed: in a fraction of the time of :func:`find`."""
     study = experiment.bench.study
     optimum = find_optimum(sweep_data(experiment.used), level=study.level, seed=study.seed)
-    return Findings(experiment, optimum, None, None, (), (), None)
+    return Findings(experiment, optimum, None, (), (), None)
 
 
 def find_why(found: Findings, *, live_points: int = 150, progress: Progress | None = None) -> Findings:

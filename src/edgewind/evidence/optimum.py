@@ -13,8 +13,9 @@ from typing import Literal
 import numpy as np
 
 from edgewind.errors import InputError
-from edgewind.evidence.curve import Array, ResponseCurve, SweepData, fit_curve
+from edgewind.evidence.curve import ResponseCurve, fit_curve
 from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps, sweep_effects
+from edgewind.evidence.sweep_data import Array, SweepData
 
 Reason = Literal[
     "",

@@ -42,7 +42,7 @@ CONTRIBUTION = 0.05
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
+class MechanismCase:
     """What the mechanisms of one rotor are weighed on.
 
     Attributes
@@ -202,7 +202,7 @@ def prior_draws(bench: Bench, seed: int) -> RotorParameters:
 
 
 @dataclass(frozen=True)
-class Size:
+class TorqueRatio:
     """Predicted over needed torque: at the fastest reading, and over all readings.
 
     Attributes
@@ -225,7 +225,7 @@ class Size:
     needed_change: float
 
 
-def size_of(case: Case, torque: Array) -> Size:
+def size_of(case: MechanismCase, torque: Array) -> TorqueRatio:
     """Compare a torque, shape (draws, readings), with what the readings ask for."""
     needed, k = case.needed_n_m, case.fastest
     ratio = np.abs(torque) / needed
@@ -234,13 +234,13 @@ def size_of(case: Case, torque: Array) -> Size:
     over = np.median(np.abs(torque), axis=0)
     need = np.median(needed, axis=0)
     spread = float(np.std(np.log(np.maximum(over, 1e-300) / need)))
-    return Size(
+    return TorqueRatio(
         middle, (low, high), float(np.mean(torque[:, k] > 0)), spread,
         float(over.max() / max(over.min(), 1e-300)), float(need.max() / need.min()),
     )  # fmt: skip
 
 
-def shape_words(size: Size) -> str:
+def shape_words(size: TorqueRatio) -> str:
     """Say how the torque goes over the readings against how the needed one goes."""
     if size.spread < ALIKE:
         return f"over the readings it goes as needed, to within a factor {format_number(float(np.exp(size.spread)), 2)}"
@@ -249,7 +249,7 @@ def shape_words(size: Size) -> str:
     return f"over the readings it changes {change} where the needed torque changes {needed}-fold"
 
 
-def dependence(case: Case, key: str) -> tuple[str, str]:
+def dependence(case: MechanismCase, key: str) -> tuple[str, str]:
     """Say how a drive goes with the light and with the envelope, at the fastest reading, from the forward model."""
     rotor = parameters_of(case.bench)
     pressure = np.array([case.pressure_pa])
@@ -272,13 +272,19 @@ def dependence(case: Case, key: str) -> tuple[str, str]:
 
 
 def judge(
-    case: Case, *, name: str, key: str, leads: Literal["bright", "dark"], model: str | None = None, within: float = 1.0
+    case: MechanismCase,
+    *,
+    name: str,
+    key: str,
+    leads: Literal["bright", "dark"],
+    model: str | None = None,
+    within: float = 1.0,
 ) -> Claim:
     """Weigh a drive of the forward model.
 
     Parameters
     ----------
-    case : Case
+    case : MechanismCase
         The rotor and its readings.
     name, key : str
         Name of the mechanism; key of its drive.
@@ -327,14 +333,14 @@ def judge(
     return Claim(name, verdict, sign_ok, size.ratio, (low, high), alone, why, shape_words(size), light, envelope)
 
 
-def _best_evidence(case: Case) -> float | None:
+def _best_evidence(case: MechanismCase) -> float | None:
     values = [fit.log_evidence for fit in (case.fits or {}).values()] + list((case.laplace or {}).values())
     return max(values) if values else None
 
 
 def _verdict(
-    case: Case,
-    size: Size,
+    case: MechanismCase,
+    size: TorqueRatio,
     interval: tuple[float, float],
     sign_ok: bool | None,
     model: str | None,
@@ -376,7 +382,7 @@ def _verdict(
     return "cannot tell", ", which leaves it open"
 
 
-def _share_in_fit(case: Case, model: str | None) -> float:
+def _share_in_fit(case: MechanismCase, model: str | None) -> float:
     """Share of the net torque at the fastest reading that the drive of `model` has in the fit of all drives."""
     whole = (case.fits or {}).get("all")
     if whole is None or model is None:
@@ -389,14 +395,14 @@ def _share_in_fit(case: Case, model: str | None) -> float:
     )
 
 
-def convection_size(case: Case) -> Size:
+def convection_size(case: MechanismCase) -> TorqueRatio:
     """Compare the bound on convection with the torque needed."""
     return size_of(case, np.broadcast_to(convection_bound(case.state.at), case.needed_n_m.shape))
 
 
 def case_of(
     bench: Bench, readings: pd.DataFrame, *, level: float, seed: int, coasts: Sequence[CoastDown] = (), **fitted: Any
-) -> Case:
+) -> MechanismCase:
     """Return the case of an experiment: its used readings, and steady speeds seen with the lamp off and nothing else
     changed.
     """
@@ -410,4 +416,4 @@ def case_of(
         for row in off.to_dict("records")
         if "drifting" not in str(row["speed_flags"]).split() and row["line"] not in coasting
     )
-    return Case(bench, used, level, seed, coasts=coasts, lamp_off_rad_s=dark, **fitted)
+    return MechanismCase(bench, used, level, seed, coasts=coasts, lamp_off_rad_s=dark, **fitted)
