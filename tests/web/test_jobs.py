@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from edgewind.bench import Bench, write_template
-from edgewind.evidence.parallel import processors
+from edgewind.runner import processors
 from edgewind.web import jobs as module
 from edgewind.web.jobs import Job, Jobs
 from edgewind.web.worker import FilmOrder, IntervalOrder, StudyOrder, Subject

@@ -85,7 +85,7 @@ def fit_data(used: pd.DataFrame, bench: Bench, coasts: Sequence[CoastDown] = ())
         used["speed_u_rad_s"].to_numpy(float),
         face != "not observed",
         float(np.median(common)) if common.size else 0.0,
-        tuple(coasts),
+        tuple(coast for coast in coasts if coast.usable),
     )
 
 

@@ -37,8 +37,8 @@ def weigh_outgassing(case: MechanismCase) -> Claim:
     size = size_of(case, np.broadcast_to(bound, case.needed_n_m.shape))
     high = size.interval[1]
     claim = Claim(
-        outgassing.NAME, "ruled out" if high < 1 else "cannot tell", sign_agrees(case.bench, "bright"), size.ratio, (0.0, high),
-        None, "", light=THROUGH_FACES, envelope=THROUGH_FACES,
+        outgassing.NAME, "ruled out" if high < 1 else "cannot tell", sign_agrees(case.bench, "bright"), size.ratio,
+        (0.0, high), None, "", light=THROUGH_FACES, envelope=THROUGH_FACES,
     )  # fmt: skip
     end = "so it is ruled out as the main drive" if high < 1 else "so it stays open until the outgassing is stated"
     return replace(

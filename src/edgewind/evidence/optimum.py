@@ -26,6 +26,15 @@ Reason = Literal[
     "drift between sweeps",
 ]
 
+REASONS: dict[str, str] = {
+    "peak at the low edge": "the speed is still rising towards the lowest pressure measured",
+    "peak at the high edge": "the speed is still rising towards the highest pressure measured",
+    "flat within noise": "the speed does not change by more than its noise over the pressures measured",
+    "too few readings": "there are too few usable readings at different pressures",
+    "drift between sweeps": "the sweeps differ by more than one curve can carry",
+}
+"""Why no optimum is claimed, in a clause."""
+
 # Distinct pressures below which a maximum is not looked for.
 FEWEST_PRESSURES = 6
 # Log Bayes factor of a curve against a constant below which the readings are called flat.

@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from edgewind.bench import Bench
-from edgewind.evidence.claims import Claim, Verdict, sentence, sign_agrees
+from edgewind.evidence.claims import Claim, TorqueNeed, Verdict, sentence, sign_agrees
 from edgewind.evidence.coastdown import CoastDown, measured_torque
 from edgewind.evidence.fit import Fit, FitData, Problem, fit_data
 from edgewind.evidence.priors import unknowns_of
@@ -75,10 +75,14 @@ class MechanismCase:
     lamp_off_rad_s: tuple[tuple[float, float], ...] = ()
 
     @cached_property
+    def moving(self) -> pd.DataFrame:
+        """The used readings of a rotor that moves."""
+        return self.used[self.used["speed_rad_s"].abs() > 3 * self.used["speed_u_rad_s"]]
+
+    @cached_property
     def data(self) -> FitData:
         """The readings that move, as a fit takes them."""
-        moving = self.used[self.used["speed_rad_s"].abs() > 3 * self.used["speed_u_rad_s"]]
-        return fit_data(moving, self.bench, self.coasts)
+        return fit_data(self.moving, self.bench, self.coasts)
 
     @cached_property
     def response(self) -> TableResponse:
@@ -159,6 +163,20 @@ class MechanismCase:
     def pressure_pa(self) -> float:
         """Indicated pressure of the fastest reading."""
         return float(self.data.pressure_pa[self.inside][self.fastest])
+
+    @property
+    def need(self) -> TorqueNeed | None:
+        """The torque that the fastest reading asks for; None with too few readings of a moving rotor."""
+        if not self.enough:
+            return None
+        tails = [(1 - self.level) / 2, 0.5, (1 + self.level) / 2]
+        low, middle, high = (float(q) for q in np.quantile(self.needed_n_m[:, self.fastest], tails))
+        rotor = self.bench.rotor
+        return TorqueNeed(
+            line=int(self.moving["line"].to_numpy()[self.inside][self.fastest]),
+            pressure_pa=self.pressure_pa, torque_n_m=middle, interval_n_m=(low, high), level=self.level,
+            pivot_included=rotor.pivot_dry_torque is not None or rotor.pivot_viscous is not None,
+        )  # fmt: skip
 
     def torque(self, key: str) -> Array:
         """Torque of a drive, N m, shape (draws, readings), positive when the bright face goes ahead."""
