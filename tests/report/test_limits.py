@@ -35,7 +35,9 @@ def study(found: Findings, make_bench_text, **changes) -> Findings:
 
 @pytest.fixture
 def studies(narrow, fitted, nothing, make_bench_text):
-    argon = study(narrow, make_bench_text, gas={"species": "Ar"}, rotor={"accommodation": "0.9"})
+    argon = study(
+        narrow, make_bench_text, gas={"species": "Ar"}, gauge={"gas_factor": "1.6"}, rotor={"accommodation": "0.9"}
+    )
     pivot = study(narrow, make_bench_text, rotor={"pivot_dry_torque": "1e-10 N m"})
     return [narrow, fitted, nothing, argon, pivot]
 
