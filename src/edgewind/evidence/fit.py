@@ -36,9 +36,10 @@ ALONE = "a measurement of its own"
 _DRIVES = {
     "thermal_force": (Place.THERMAL_FORCE, Place.CREEP),
     "light_pressure": (Place.LIGHT_PRESSURE,),
+    "infrared_recoil": (Place.INFRARED_RECOIL,),
 }
 MODELS: dict[str, tuple[str, ...]] = {
-    "all": ("thermal_force", "light_pressure"),
+    "all": ("thermal_force", "light_pressure", "infrared_recoil"),
     "thermal force alone": ("thermal_force",),
     "light pressure alone": ("light_pressure",),
 }
