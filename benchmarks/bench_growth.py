@@ -13,9 +13,9 @@ from typing import TypeVar
 
 import numpy as np
 from measured import Row, row, spent
+from support.sweeps import Bench, Truth, take_readings
 
 from edgewind.evidence import find_optimum
-from edgewind.evidence.synthetic import Bench, Truth, take_readings
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
 

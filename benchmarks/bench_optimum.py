@@ -19,10 +19,7 @@ from typing import Any
 import numpy as np
 from measured import Row, row, spent
 from scipy.stats import norm
-
-from edgewind.evidence.curve import SweepData
-from edgewind.evidence.optimum import Optimum, find_optimum, highest_places
-from edgewind.evidence.synthetic import (
+from support.sweeps import (
     OPEN_SHAPES,
     PEAKED_SHAPES,
     Bench,
@@ -32,6 +29,9 @@ from edgewind.evidence.synthetic import (
     peaked_example,
     take_readings,
 )
+
+from edgewind.evidence.optimum import Optimum, find_optimum, highest_places
+from edgewind.evidence.sweep_data import SweepData
 
 PEAKED_SEED, OPEN_SEED, LAG_SEED = 20_000, 40_000, 60_000
 

@@ -17,10 +17,10 @@ from multiprocessing import get_context
 
 import numpy as np
 from measured import Row, row, spent
+from support.adaptive import EVEN, MOST, binomial_interval, race
+from support.sweeps import Bench, Truth, take_readings
 
-from edgewind.evidence.synthetic import Bench, Truth, take_readings
 from edgewind.plan import propose
-from edgewind.plan.synthetic import EVEN, MOST, binomial_interval, race
 
 SEED = 80_000
 

@@ -29,13 +29,12 @@ BASE = {
     "pressures": {"units"},
 }
 MAY_USE = BASE | {
-    "uncertainty": {"errors"},
     "gas": set(BASE),
     "kinetics": set(BASE) - {"units", "pressures"},
     "bench": {"gas"},
-    "signals": {"bench", "uncertainty"},
+    "signals": {"bench"},
     "book": {"signals"},
-    "rotor": {"kinetics", "bench", "uncertainty"},
+    "rotor": {"kinetics", "bench"},
     "evidence": {"rotor", "signals"},
     "plan": {"evidence"},
     "report": {"plan"},

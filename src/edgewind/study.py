@@ -38,7 +38,7 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True)
 class Study:
-    """What a study found, and where it was written."""
+    """Findings of a study, and where it was written."""
 
     findings: tuple[Findings, ...]
     comparison: SizeComparison | None

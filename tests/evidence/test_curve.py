@@ -11,18 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import RBF, ConstantKernel, Matern, WhiteKernel
+from support.sweeps import Bench, Truth, take_readings
 
 from edgewind.errors import InputError
-from edgewind.evidence.curve import (
-    Scale,
-    SweepData,
-    condition,
-    covariance,
-    derive_direction,
-    fit_curve,
-    log_density,
-)
-from edgewind.evidence.synthetic import Bench, Truth, take_readings
+from edgewind.evidence.curve import Scale, fit_curve
+from edgewind.evidence.gaussian_process import condition, covariance, log_density
+from edgewind.evidence.sweep_data import SweepData, derive_direction
 
 TRUTH = Truth("balance", place=0.0, width=1.0, skew=0.0, top=10.0)
 
@@ -128,16 +122,6 @@ def test_evidence_prefers_a_curve_for_a_peak_and_a_constant_for_a_constant() -> 
     flat = take_readings(replace(TRUTH, shape="flat"), Bench(), np.random.default_rng(3))
     assert fit_curve(readings()).log_bayes_factor > 10
     assert fit_curve(flat).log_bayes_factor < 0
-
-
-def test_dataset_carries_units() -> None:
-    dataset = fit_curve(readings(), draws=32).to_xarray()
-    assert {name: dataset[name].attrs["units"] for name in ("speed", "speed_u", "draws", "pressure")} == {
-        "speed": "rad/s",
-        "speed_u": "rad/s",
-        "draws": "rad/s",
-        "pressure": "Pa",
-    }
 
 
 def test_same_readings_give_the_same_curve() -> None:

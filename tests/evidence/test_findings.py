@@ -77,7 +77,7 @@ def test_an_experiment_with_no_usable_reading_has_findings_still(found):
     findings = found(RISING, balance(RISING), lamp="off")
     assert findings.optimum.reason == "too few readings"
     assert findings.answer[0].startswith("These 0 readings do not show")
-    assert (findings.budget, findings.budget_line, findings.needed) == ((), None, None)
+    assert (findings.budget, findings.budget_line) == ((), None)
 
 
 def test_the_budget_is_that_of_the_fastest_reading_greatest_first(found):
@@ -106,12 +106,11 @@ def test_a_rotor_that_turns_backwards_has_an_optimum_too(found):
     findings = found(RISING, -balance(RISING))
     assert findings.optimum.found
     assert findings.optimum.speed_rad_s < 0
-    assert findings.needed.speed_rad_s > 0
 
 
 def test_the_level_of_the_study_is_that_of_every_interval(found):
     findings = found(RISING, balance(RISING), study={"level": 0.68})
-    assert findings.optimum.level == findings.knudsen.level == findings.needed.torque.level == 0.68
+    assert findings.optimum.level == findings.knudsen.level == 0.68
     assert "a 68 % interval of" in findings.answer[0]
 
 

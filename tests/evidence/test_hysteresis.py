@@ -7,10 +7,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from support.sweeps import Bench, Truth, take_readings
 
-from edgewind.evidence.curve import SweepData, fit_curve
+from edgewind.evidence.curve import fit_curve
 from edgewind.evidence.hysteresis import compare_sweeps, given_zero, repeat_scatter, sweep_contrast
-from edgewind.evidence.synthetic import Bench, Truth, take_readings
+from edgewind.evidence.sweep_data import SweepData
 
 TRUTH = Truth("balance", place=0.2, width=0.9, skew=0.0, top=10.0)
 

@@ -4,7 +4,6 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.constants import g, speed_of_light
-from scipy.integrate import quad
 
 from edgewind.evidence import MECHANISMS
 from edgewind.evidence.claims import sentence
@@ -13,7 +12,6 @@ from edgewind.evidence.fit import fit, prepare
 from edgewind.evidence.verdicts import case_of
 from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.rotor.drives import light_pressure
-from edgewind.rotor.parameters import TURN_MEAN_IRRADIANCE, TURN_MEAN_PUSH
 
 VERDICTS = ("ruled out", "sufficient", "contributes", "cannot tell")
 STATED = {
@@ -74,45 +72,6 @@ def test_a_mirror_is_pressed_twice_as_hard_as_a_black_face(published):
     published(
         "force of 1 W on a black face", light_pressure.light_force(1.0, 0.0), 1 / speed_of_light, rel=1e-9, unit="N"
     )
-
-
-def test_beam_torque_is_the_mean_over_a_turn_of_the_push_on_the_lit_faces():
-    """Each vane shows the lamp its bright face for half a turn and its dark face for the other; light at the angle phi
-    falls on ``A cos(phi)`` and presses along the normal with ``cos(phi)`` of its momentum.
-    """
-    irradiance, area, arm, dark, bright = 800.0, 1.44e-4, 0.02, 0.95, 0.15
-
-    def torque(phi):
-        cos = np.cos(phi)
-        reflected = 1 - bright if cos > 0 else 1 - dark
-        return arm * np.sign(cos) * irradiance * area * cos**2 / speed_of_light * (1 + reflected)
-
-    mean = sum(quad(torque, a, b)[0] for a, b in ((-np.pi / 2, np.pi / 2), (np.pi / 2, 3 * np.pi / 2))) / (2 * np.pi)
-    found = light_pressure.light_torque(irradiance, area, arm, dark, bright, 4, TURN_MEAN_PUSH["beam"])
-    assert found == pytest.approx(4 * mean)
-    assert found > 0
-
-
-def test_light_from_all_round_presses_with_two_thirds_of_its_irradiance():
-    """Over a hemisphere of even radiance: momentum along the normal goes as ``cos^2``, irradiance as ``cos``."""
-    momentum = quad(lambda theta: np.cos(theta) ** 2 * np.sin(theta), 0, np.pi / 2)[0]
-    irradiance = quad(lambda theta: np.cos(theta) * np.sin(theta), 0, np.pi / 2)[0]
-    assert TURN_MEAN_PUSH["all-round"] == pytest.approx(momentum / irradiance)
-
-
-def test_the_bright_face_is_pushed_harder_so_the_dark_face_leads():
-    torque = light_pressure.light_torque(
-        1.0, 1.0, 1.0, dark_absorptance=0.9, bright_absorptance=0.1, vanes=1, turn_mean=1.0
-    )
-    assert torque == pytest.approx(0.8 / speed_of_light)
-
-
-# Thermal force
-
-
-def test_irradiance_of_a_beam_over_a_turn_is_its_share_by_pi():
-    mean = quad(lambda phi: max(np.cos(phi), 0.0), -np.pi, np.pi, points=[-np.pi / 2, np.pi / 2])[0] / (2 * np.pi)
-    assert TURN_MEAN_IRRADIANCE["beam"] == pytest.approx(mean)
 
 
 # Signs

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.sweeps import Bench, Shape, Truth, open_example, peaked_example, take_readings
 
 from edgewind.errors import InputError
-from edgewind.evidence.curve import SweepData, fit_curve
+from edgewind.evidence.curve import fit_curve
 from edgewind.evidence.optimum import find_optimum, highest_places
-from edgewind.evidence.synthetic import Bench, Shape, Truth, open_example, peaked_example, take_readings
+from edgewind.evidence.sweep_data import SweepData
 
 TRUTH = Truth("balance", place=0.4, width=0.8, skew=0.0, top=10.0)
 CURVE = fit_curve(take_readings(TRUTH, Bench(readings=20), np.random.default_rng(0)))

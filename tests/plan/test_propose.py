@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.adaptive import EVEN, MOST, binomial_interval, race
+from support.sweeps import Bench, Truth, take_readings
 
 from edgewind.errors import InputError
 from edgewind.evidence import SweepData
-from edgewind.evidence.synthetic import Bench, Truth, take_readings
 from edgewind.plan import PlainCost, TargetInterval, cost_from_record, parse_target, propose
 from edgewind.plan.others import open_direction
 from edgewind.plan.ranges import check_range, parse_range
-from edgewind.plan.synthetic import EVEN, MOST, binomial_interval, race
 
 TRUTH = Truth("balance", 0.0, 0.8, 0.0, 10.0)
 

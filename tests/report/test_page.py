@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from edgewind.evidence import Findings, compare_sizes
+from edgewind.report.limits import limits_of
 from edgewind.report.rows import reading_rows
-from edgewind.report.words import CAUTIONS, FLAGS, KINETICS_NOW, LIMITS
+from edgewind.report.words import CAUTIONS, FLAGS
 from edgewind.signals import SET_ASIDE_FLAGS
 from edgewind.signals.speed import FLAGS as SPEED_FLAGS
 
@@ -131,7 +132,6 @@ def test_budget_sweeps_and_mechanisms_are_there(page: Page, narrow: Findings) ->
     assert narrow.optimum.sweeps.sentence in page.words
     for claim in narrow.mechanisms:
         assert claim.name in page.words and claim.verdict in page.words and claim.why in page.words
-    assert KINETICS_NOW in page.words
 
 
 def test_what_was_set_aside_is_told_with_its_reason(page: Page) -> None:
@@ -148,13 +148,13 @@ def test_inputs_versions_and_command_are_there(page: Page, narrow: Findings, fit
     assert page.words.index("edgewind0") < page.words.index("numpy2")
 
 
-def test_cautions_and_limits_are_there(page: Page) -> None:
-    for sentence in (*CAUTIONS, *LIMITS):
+def test_cautions_and_limits_are_there(page: Page, narrow: Findings, fitted: Findings) -> None:
+    for sentence in (*CAUTIONS, *limits_of([narrow, fitted])):
         assert sentence in page.words
 
 
 def test_every_flag_has_a_meaning() -> None:
-    assert set(SPEED_FLAGS) | {"under-range", "over-range"} == set(FLAGS)
+    assert set(SPEED_FLAGS) | {"under-range", "over-range", "coast-down"} == set(FLAGS)
 
 
 def test_the_meaning_of_a_flag_says_whether_the_reading_is_used() -> None:
@@ -182,7 +182,9 @@ def test_each_trace_has_its_thumbnail(page: Page, narrow: Findings) -> None:
 def test_not_found_is_said_with_its_reason(write: Callable[..., Path], rising: Findings) -> None:
     page = Page((write(rising) / "report.html").read_text(encoding="utf-8"))
     assert not rising.optimum.found
-    assert "No optimum is claimed, because the speed still rises towards the highest pressure measured" in page.words
+    assert (
+        "No optimum is claimed, because the speed is still rising towards the highest pressure measured" in page.words
+    )
     assert rising.optimum.reason in page.words
     assert "The rotors together" not in page.words
 

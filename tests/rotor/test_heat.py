@@ -41,7 +41,7 @@ def test_without_gas_each_face_radiates_what_it_absorbs(rotor, standin):
     alone = rotor.with_(vane_conductance_w_m2_k=0.0)
     gas = standin.at(rotor.knudsen(1e-12), 1.0)
     dark, bright = steady_faces(np.array([1e-12]), 0.0, gas, alone)
-    light = rotor.irradiance_w_m2 / np.pi
+    light = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance
     te4 = rotor.envelope_temperature_k**4
     for found, absorptance, emissivity in (
         (dark, rotor.dark_absorptance, rotor.dark_emissivity),
@@ -56,7 +56,7 @@ def test_without_radiation_the_balance_is_linear(rotor, standin):
     cool = rotor.with_(dark_emissivity=0.0, bright_emissivity=0.0)
     gas = standin.at(rotor.knudsen(PRESSURES), rotor.accommodation)
     dark, bright = steady_faces(PRESSURES, 0.0, gas, cool)
-    light, t0 = rotor.irradiance_w_m2 / np.pi, rotor.gas_temperature_k
+    light, t0 = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance, rotor.gas_temperature_k
     p_v0 = PRESSURES * rotor.most_probable_speed_m_s
     more = polyatomic_factor(rotor.internal_heat, rotor.knudsen(PRESSURES))
     apart = (

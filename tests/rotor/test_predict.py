@@ -2,10 +2,13 @@
 
 import numpy as np
 import pytest
+import tomlkit
 
+from edgewind.bench import parse_bench
 from edgewind.errors import InputError
-from edgewind.rotor import changed_bench, parse_changes, parse_pressures, predict, predict_whole
+from edgewind.rotor import changed_bench, parse_changes, predict, predict_whole
 from edgewind.rotor.predict import peak_places
+from edgewind.rotor.words import prediction_lines
 
 ROTOR = {"bright_emissivity": "0.8", "vane_conductance": "60 W/(m^2 K)", "vane_thickness": "0.1 mm"}
 DOCUMENTED = ["pressure_pa", "knudsen", "speed_rad_s", "torque_n_m", "drag_n_m_s", "t_hot_k", "t_cold_k"]
@@ -20,7 +23,7 @@ def test_a_vane_of_a_centimetre_runs_fastest_near_one_pascal_in_air(make_bench):
     small = {"vane_width": "10 mm", "vane_height": "10 mm"}
     bench = make_bench(rotor=ROTOR | small, gas={"species": "air"})
     found = predict_whole(bench, [0.03, 20.0])
-    assert found.speed.inside
+    assert found.speed.found
     assert 0.5 < found.speed.pressure_pa < 3.0
     assert 0.05 < found.force.knudsen < 0.2
 
@@ -53,7 +56,7 @@ def test_changes_are_checked_as_the_file_would_be(make_bench):
         ({"rotor.vane_mass": "0 mg"}, "too small"),
         ({"rotor.dark_absorptance": "1.2"}, "too large"),
         ({"rotor.bright_absorptance": "0.95"}, "the dark face absorbs"),
-        ({"light.irradiance": "0 W/m^2"}, "too small"),
+        ({"light.irradiance": "-1 W/m^2"}, "too small"),
         ({"rotor.vane_width": "30"}, "no unit"),
         ({"rotor.pivot_dry_torque": "3 mm"}, "not a unit of torque"),
     ):
@@ -63,11 +66,32 @@ def test_changes_are_checked_as_the_file_would_be(make_bench):
         parse_changes(["rotor.vane_width"])
 
 
-def test_pressures_as_people_write_them():
-    assert parse_pressures("0.01Pa:10Pa").size == 40
-    for wrong in ("10Pa:1Pa:3", "1Pa:2Pa:x", "a:b:c:d", "1:2:3"):
-        with pytest.raises(InputError):
-            parse_pressures(wrong)
+def test_a_dark_lamp_is_allowed_and_leaves_a_rotor_at_rest(make_bench):
+    dark = predict(make_bench(rotor=ROTOR), [0.1, 1.0], changes={"light.irradiance": "0 W/m^2"})
+    assert np.allclose(dark["speed_rad_s"], 0, atol=1e-9)
+    assert np.allclose(dark["t_hot_k"], dark["t_cold_k"])
+
+
+def test_the_gas_at_rest_takes_the_temperature_of_the_envelope(make_bench, make_bench_text):
+    chilled = changed_bench(make_bench(rotor=ROTOR), {"chamber.envelope_temperature": "-12 degC"})
+    assert chilled.gas.temperature.value == chilled.envelope_temperature.value == pytest.approx(261.15)
+    apart = {"chamber.envelope_temperature": "-12 degC", "gas.temperature": "20 degC"}
+    assert changed_bench(make_bench(rotor=ROTOR), apart).gas.temperature.value == pytest.approx(293.15)
+    table = tomlkit.parse(make_bench_text(chamber={"envelope_temperature": "30 degC"}))
+    del table["gas"]["temperature"]
+    assert parse_bench(tomlkit.dumps(table)).gas.temperature.value == pytest.approx(303.15)
+
+
+def test_without_the_emissivity_of_the_bright_face_there_is_a_range_and_not_one_optimum(make_bench):
+    silent = {key: value for key, value in ROTOR.items() if key != "bright_emissivity"}
+    found = predict_whole(make_bench(rotor=silent), np.geomspace(0.02, 20, 5))
+    low, high = found.speed_range.pressure_pa
+    assert low < found.speed.pressure_pa < high
+    assert found.as_plain()["optimum"]["range"]["emissivity"] == (0.03, 0.95)
+    text = "\n".join(prediction_lines(found))
+    assert "rotor.bright_emissivity is not given: for 0.03 to 0.95 the speed is greatest somewhere from" in text
+    assert "lacquer, white 0.8 to 0.95" in text
+    assert predict_whole(make_bench(rotor=ROTOR), np.geomspace(0.02, 20, 5)).speed_range is None
 
 
 def test_places_of_maxima_are_found_between_the_points():

@@ -36,6 +36,8 @@ from edgewind.errors import InputError
 from edgewind.gas import Gas, find_gas
 from edgewind.units import Measured
 
+Reflection = Literal["diffuse", "mirror"]
+
 
 class ExperimentSection(Section):
     """What this experiment is, in its owner's words.
@@ -59,14 +61,14 @@ class ExperimentSection(Section):
 
 
 class GasSection(Section):
-    """The gas in the chamber and its undisturbed temperature.
+    """The gas in the chamber and its temperature at rest.
 
     Attributes
     ----------
     species : str or dict of str to float
         Symbol or name of the gas, ``air``, or a mixture by mole fraction.
     temperature : Measured
-        Temperature of the gas at rest.
+        Temperature of the gas at rest; that of the envelope where left out.
     """
 
     species: str | dict[str, float]
@@ -137,12 +139,17 @@ class RotorSection(Section):
         Share of the lamp's light that the dark face absorbs.
     bright_absorptance : Measured
         Share of the lamp's light that the bright face absorbs.
+    dark_reflection : str or None
+        How the dark face reflects: diffuse, as paint, paper and soot do, or mirror, as polished metal does.
+    bright_reflection : str or None
+        How the bright face reflects.
     leading_face : str
-        Face that is seen to go ahead when the lamp is on.
+        Face that is seen to lead when the lamp is on; a reading may say otherwise for itself.
     dark_emissivity : Measured or None
         Emissivity of the dark face in the thermal infrared; its absorptance where left out.
     bright_emissivity : Measured or None
-        Emissivity of the bright face in the thermal infrared; its absorptance where left out.
+        Emissivity of the bright face in the thermal infrared, which its absorptance of light says nothing about: white
+        paint absorbs little light and emits nearly all infrared, polished metal little of both. Unknown where left out.
     vane_mass : Measured or None
         Mass of one vane.
     vane_specific_heat : Measured
@@ -175,6 +182,8 @@ class RotorSection(Section):
     arm: Length
     dark_absorptance: Fraction = Measured(0.95, 0.03)
     bright_absorptance: Fraction = Measured(0.15, 0.05)
+    dark_reflection: Reflection | None = None
+    bright_reflection: Reflection | None = None
     leading_face: Literal["bright", "dark", "not observed"] = "not observed"
     dark_emissivity: Fraction | None = None
     bright_emissivity: Fraction | None = None
@@ -235,13 +244,13 @@ class LightSection(Section):
     arrangement : str
         Whether the light comes from one side or from all round.
     irradiance : Measured
-        Irradiance on a vane that faces the lamp.
+        Irradiance on a vane that faces the lamp; zero where the rotor stays dark.
     source : str
         What the lamp is, in words.
     """
 
     arrangement: Literal["beam", "all-round"]
-    irradiance: quantity("irradiance", above=0.0)  # type: ignore[valid-type]
+    irradiance: quantity("irradiance", least=0.0)  # type: ignore[valid-type]
     source: str = ""
 
 
@@ -305,6 +314,19 @@ class Bench(Section):
     virtual: VirtualSection | None = None
     vacuum: VacuumSection | None = None
     workshop: WorkshopSection | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _gas_as_warm_as_the_envelope(cls, data: Any) -> Any:
+        """Let a gas whose temperature is not stated take that of the envelope."""
+        if not isinstance(data, dict):
+            return data
+        gas, chamber = data.get("gas"), data.get("chamber")
+        if not (isinstance(gas, dict) and isinstance(chamber, dict)) or gas.get("temperature") is not None:
+            return data
+        if chamber.get("envelope_temperature") is None:
+            return data
+        return {**data, "gas": {**gas, "temperature": chamber["envelope_temperature"]}}
 
     @field_validator("gauge", mode="before")
     @classmethod

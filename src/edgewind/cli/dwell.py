@@ -28,7 +28,8 @@ def dwell(
     from edgewind.bench import BENCH_FILE, read_bench
     from edgewind.plan import plan_time
     from edgewind.plan.dwell_words import plan_lines
-    from edgewind.rotor import changed_bench, parse_changes, parse_pressures
+    from edgewind.pressures import parse_pressures
+    from edgewind.rotor import changed_bench, parse_changes
 
     described = read_bench(bench / BENCH_FILE if bench.is_dir() else bench)
     described = changed_bench(described, parse_changes(changes or []))

@@ -41,7 +41,8 @@ def predict(
     With --set or --fit, also how both optima move, with intervals over draws of the fit or of the priors.
     """
     from edgewind.bench import BENCH_FILE, read_bench
-    from edgewind.rotor import parse_changes, parse_pressures, predict_whole
+    from edgewind.pressures import parse_pressures
+    from edgewind.rotor import parse_changes, predict_whole
     from edgewind.rotor.words import prediction_lines
 
     if plot is not None or scaling is not None:

@@ -5,9 +5,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from pydantic import BaseModel, ConfigDict, Field
+
 from edgewind.bench import Bench
 
 Verdict = Literal["ruled out", "sufficient", "contributes", "cannot tell"]
+
+
+class TorqueNeed(BaseModel):
+    """The torque that the fastest reading asks for: what the size ratios of the mechanisms are taken of."""
+
+    model_config = ConfigDict(frozen=True)
+
+    line: int = Field(description="Line of `readings.csv` of the fastest reading.")
+    pressure_pa: float = Field(description="Indicated pressure of that reading, Pa.")
+    torque_n_m: float = Field(description="Torque that keeps the rotor at its speed there, N m, median.")
+    interval_n_m: tuple[float, float] = Field(description="Interval of that torque, N m.")
+    level: float = Field(description="Coverage probability of the interval.")
+    pivot_included: bool = Field(description="Whether friction of the pivot is in it: where the bench states one.")
 
 
 @dataclass(frozen=True)

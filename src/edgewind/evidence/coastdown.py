@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.optimize import least_squares
 
+from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.rotor import coast_down_angle, coast_down_speed
-from edgewind.signals import Experiment
+from edgewind.signals import Experiment, Trace
 from edgewind.signals.coastdown import Passages, SpeedHistory, passages, speed_history
 from edgewind.units import Measured
 
@@ -25,6 +26,14 @@ Shapes = Callable[[Array], Array]
 LEAST_FALL = 0.05
 # Correlation beyond which drag and dry friction are said not to be told apart by a trace alone.
 INSEPARABLE = 0.98
+
+
+UNUSABLE: dict[str, str] = {
+    "no-fall": f"the speed falls by less than {100 * LEAST_FALL:g} % in the trace: record it for longer",
+    "few-windows": "the trace holds too few turns to follow the speed: record it from full speed, for longer",
+    "no-pressure": "the pressure is not known there",
+}
+"""Flags of coast-downs that are not used, each with its reason in a clause."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +62,7 @@ class CoastDown:
         Line of `readings.csv`, 0 where there is none.
     flags : tuple of str
         What is amiss: ``not-separated``, drag and friction are not told apart; ``poor-fit``; ``no-fall``;
-        ``few-windows``.
+        ``few-windows``; ``no-pressure``.
     """
 
     drag_rate: float
@@ -72,7 +81,12 @@ class CoastDown:
     @property
     def usable(self) -> bool:
         """Whether its numbers mean anything."""
-        return not {"no-fall", "few-windows"} & set(self.flags)
+        return not set(UNUSABLE) & set(self.flags)
+
+    @property
+    def why_not(self) -> str:
+        """Why it is not used, in a clause; empty where it is."""
+        return "; ".join(UNUSABLE[flag] for flag in self.flags if flag in UNUSABLE)
 
 
 def fit_coast_down(history: SpeedHistory) -> CoastDown:
@@ -174,33 +188,39 @@ def _told(found: Any, freedom: int, start: float, fall: float) -> CoastDown:
 
 
 def coast_downs(experiment: Experiment) -> tuple[CoastDown, ...]:
-    """Return the coast-downs of an experiment: readings with the lamp off, a known pressure and a trace that slows."""
+    """Return every coast-down of an experiment, by pressure; see :attr:`CoastDown.usable`.
+
+    A reading with the lamp off is one where its trace slows. Where the trace holds too few turns to see that, it is
+    returned as one that is not used, with the reason.
+    """
     found = []
-    mains = experiment.bench.tachometer.mains_frequency
-    table = experiment.readings
     for row, reading in experiment.traces.items():
-        record: dict[str, Any] = {str(name): value for name, value in table.loc[row].items()}
-        if record["lamp"] or record["exclude"] or record["pressure_flag"] or not np.isfinite(record["pressure_pa"]):
+        record: dict[str, Any] = {str(name): value for name, value in experiment.readings.loc[row].items()}
+        if record["lamp"] or record["exclude"]:
             continue
-        history = speed_history(
-            reading.trace, experiment.bench.tachometer.marks, mains_hz="auto" if mains is None else mains.value
-        )
-        one = fit_coast_down(history) if history.time_s.size > 1 else None
-        if one is None or not history.enough:
-            seen = passages(reading.trace, experiment.bench.tachometer.marks)
-            one = one if seen is None else fit_passages(seen)
-        if one is None:
+        one = _coast_down_of(reading.trace, experiment.bench)
+        if one is None or "no-fall" in one.flags:
             continue
-        if one.usable:
-            log_u = float(np.hypot(record["log_pressure_u"], record["log_pressure_u_common"]))
-            values = {name: getattr(one, name) for name in CoastDown.__dataclass_fields__}
-            values |= {
-                "pressure_pa": float(record["pressure_pa"]),
-                "log_pressure_u": log_u,
-                "line": int(record["line"]),
-            }
-            found.append(CoastDown(**values))
-    return tuple(sorted(found, key=lambda coast: coast.pressure_pa))
+        known = not record["pressure_flag"] and np.isfinite(record["pressure_pa"])
+        log_u = float(np.hypot(record["log_pressure_u"], record["log_pressure_u_common"])) if known else np.nan
+        found.append(
+            replace(
+                one, pressure_pa=float(record["pressure_pa"]) if known else np.nan, log_pressure_u=log_u,
+                line=int(record["line"]), flags=one.flags if known else (*one.flags, "no-pressure"),
+            )
+        )  # fmt: skip
+    return tuple(sorted(found, key=lambda coast: (np.isnan(coast.pressure_pa), coast.pressure_pa)))
+
+
+def _coast_down_of(trace: Trace, bench: Bench) -> CoastDown | None:
+    """Return what a trace of a rotor in the dark says; None where nothing in it turns."""
+    marks, mains = bench.tachometer.marks, bench.tachometer.mains_frequency
+    history = speed_history(trace, marks, mains_hz="auto" if mains is None else mains.value)
+    one = fit_coast_down(history) if history.time_s.size > 1 else None
+    if one is None or not history.enough:
+        seen = passages(trace, marks)
+        one = one if seen is None else fit_passages(seen)
+    return one
 
 
 def common_dry_rate(coasts: Sequence[CoastDown]) -> Measured | None:

@@ -14,19 +14,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
-import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import logsumexp, ndtri
 
 from edgewind.errors import InputError
+from edgewind.evidence.gaussian_process import KERNELS, Kernel, condition, covariance, log_density
+from edgewind.evidence.sweep_data import SweepData
 
 Array = NDArray[np.float64]
-Kernel = Literal["squared exponential", "matern 7/2"]
-
-KERNELS: tuple[Kernel, ...] = ("squared exponential", "matern 7/2")
 
 # Weak priors, each log-normal: (median, standard deviation of the logarithm). The length is in units of
 # ln(pressure): the regimes of a rarefied gas follow one another over a factor of a few to a decade of pressure.
@@ -46,175 +43,6 @@ _JITTER = 1e-10
 _NOISE_FLOOR = 1e-8
 # A log-normal as wide as this is no knowledge at all; wider ones, in wide gaps between readings, would overflow.
 _WIDEST_LOG_VARIANCE = 10.0
-
-
-@dataclass(frozen=True, eq=False)
-class SweepData:
-    """Readings of speed against pressure, with what is known of their uncertainties and their order.
-
-    Parameters
-    ----------
-    pressure_pa : array_like, shape (n,)
-        Pressures, Pa.
-    log_pressure_u : array_like, shape (n,)
-        Standard uncertainty of ln(pressure) that each reading has for itself.
-    speed_rad_s : array_like, shape (n,)
-        Angular speeds, rad/s; zero for a rotor at rest, negative for the other sense.
-    speed_u_rad_s : array_like, shape (n,)
-        Standard uncertainties of the speeds, rad/s; above zero.
-    sweep : sequence of str, optional
-        Label of the sweep that each reading belongs to.
-    direction : array_like of int, optional
-        +1 where the pressure was rising, -1 where it was falling, 0 where unknown. Derived from the order of
-        the readings within each sweep where left out.
-    time_s : array_like, optional
-        Times, s, nan where unknown.
-    common_log_pressure_u : float, optional
-        Standard uncertainty of ln(pressure) that all readings share: gauge calibration, gas factor.
-
-    Raises
-    ------
-    InputError
-        Where lengths differ, or a value cannot be used.
-    """
-
-    pressure_pa: Array
-    log_pressure_u: Array
-    speed_rad_s: Array
-    speed_u_rad_s: Array
-    sweep: tuple[str, ...] = ()
-    direction: NDArray[np.int64] = None  # type: ignore[assignment]
-    time_s: Array = None  # type: ignore[assignment]
-    common_log_pressure_u: float = 0.0
-
-    def __post_init__(self) -> None:
-        size = np.size(self.pressure_pa)
-        time = np.full(size, np.nan) if self.time_s is None else self.time_s
-        columns = {
-            name: _column(name, values, size)
-            for name, values in {
-                "pressure_pa": self.pressure_pa,
-                "log_pressure_u": self.log_pressure_u,
-                "speed_rad_s": self.speed_rad_s,
-                "speed_u_rad_s": self.speed_u_rad_s,
-                "time_s": time,
-            }.items()
-        }
-        _require(columns["pressure_pa"] > 0, "pressure_pa", columns["pressure_pa"], "a pressure above zero, in Pa")
-        _require(columns["speed_u_rad_s"] > 0, "speed_u_rad_s", columns["speed_u_rad_s"], "an uncertainty above zero")
-        _require(columns["log_pressure_u"] >= 0, "log_pressure_u", columns["log_pressure_u"], "zero or more")
-        for name, values in columns.items():
-            if name != "time_s":
-                _require(np.isfinite(values), name, values, "a finite number")
-            object.__setattr__(self, name, values)
-        if not (np.isfinite(self.common_log_pressure_u) and self.common_log_pressure_u >= 0):
-            raise InputError(
-                f"common_log_pressure_u is {self.common_log_pressure_u!r}", fix="give zero or a positive number"
-            )
-        labels = tuple(self.sweep) or ("",) * size
-        if len(labels) != size:
-            raise InputError(f"sweep has {len(labels)} labels for {size} readings", fix="give one label a reading")
-        object.__setattr__(self, "sweep", labels)
-        derived = (
-            derive_direction(columns["pressure_pa"], labels, columns["time_s"])
-            if self.direction is None
-            else np.sign(_column("direction", self.direction, size)).astype(np.int64)
-        )
-        object.__setattr__(self, "direction", derived)
-
-    @property
-    def size(self) -> int:
-        """Number of readings."""
-        return int(self.pressure_pa.size)
-
-    @property
-    def log_pressure(self) -> Array:
-        """ln(pressure / Pa)."""
-        return np.log(self.pressure_pa)
-
-    def distinct_pressures(self) -> int:
-        """Count the pressures that differ by more than one part in a hundred from the one below."""
-        ordered = np.sort(self.log_pressure)
-        return 0 if not self.size else 1 + int(np.sum(np.diff(ordered) > 0.01))
-
-    def take(self, index: ArrayLike) -> SweepData:
-        """Return the readings at `index`, in that order."""
-        index = np.asarray(index)
-        chosen = np.arange(self.size)[index if index.size else index.astype(np.int64)]
-        return SweepData(
-            self.pressure_pa[chosen],
-            self.log_pressure_u[chosen],
-            self.speed_rad_s[chosen],
-            self.speed_u_rad_s[chosen],
-            tuple(self.sweep[i] for i in chosen),
-            self.direction[chosen],
-            self.time_s[chosen],
-            self.common_log_pressure_u,
-        )
-
-
-def _column(name: str, values: ArrayLike, size: int) -> Array:
-    try:
-        column = np.array(values, dtype=float)
-    except (TypeError, ValueError) as error:
-        raise InputError(f"{name} holds something that is not a number: {error}", fix="give numbers") from error
-    if column.shape != (size,):
-        raise InputError(
-            f"{name} has shape {column.shape} where pressure_pa has {size} readings",
-            fix="give one value for each reading",
-        )
-    return column
-
-
-def _require(good: NDArray[np.bool_], name: str, values: Array, right: str) -> None:
-    if not np.all(good):
-        first = int(np.flatnonzero(~good)[0])
-        raise InputError(f"{name}[{first}] is {values[first]:g}", fix=f"it must be {right}")
-
-
-def derive_direction(
-    pressure_pa: ArrayLike, sweep: tuple[str, ...], time_s: ArrayLike | None = None
-) -> NDArray[np.int64]:
-    """Tell from the order of the readings whether the pressure was rising or falling at each.
-
-    A sweep of one sense, nine steps in ten or more, has that sense throughout; elsewhere each reading has the
-    sense of the step that led to it, and the first reading that of the step that follows.
-
-    Parameters
-    ----------
-    pressure_pa : array_like, shape (n,)
-        Pressures in the order in which they were taken, Pa.
-    sweep : tuple of str
-        Label of each reading.
-    time_s : array_like, optional
-        Times, s; they set the order where all of a sweep's are known.
-
-    Returns
-    -------
-    ndarray of int, shape (n,)
-        +1 rising, -1 falling, 0 unknown.
-
-    Examples
-    --------
-    >>> derive_direction([1.0, 2.0, 4.0, 4.0, 2.0, 1.0], ("up",) * 3 + ("down",) * 3).tolist()
-    [1, 1, 1, -1, -1, -1]
-    """
-    pressure = np.asarray(pressure_pa, dtype=float)
-    time = np.full(pressure.size, np.nan) if time_s is None else np.asarray(time_s, dtype=float)
-    labels = np.array(sweep, dtype=object)
-    direction = np.zeros(pressure.size, dtype=np.int64)
-    for label in dict.fromkeys(sweep):
-        members = np.flatnonzero(labels == label)
-        if np.all(np.isfinite(time[members])):
-            members = members[np.argsort(time[members], kind="stable")]
-        steps = np.sign(np.diff(pressure[members])).astype(np.int64)
-        moving = steps[steps != 0]
-        if moving.size and abs(moving.mean()) >= 0.8:
-            direction[members] = np.sign(moving.sum())
-        elif moving.size:
-            direction[members[1:]] = steps
-            direction[members[0]] = steps[0]
-    return direction
 
 
 @dataclass(frozen=True, eq=False)
@@ -277,102 +105,6 @@ class ResponseCurve:
         """Slope of the mean, d(speed)/d(ln p) in rad/s, at pressures inside the grid, Pa."""
         slope = np.gradient(self.mean, self.log_pressure)
         return np.interp(np.log(pressure_pa), self.log_pressure, slope)
-
-    def to_xarray(self) -> xr.Dataset:
-        """Return mean, standard deviation and draws as a dataset whose variables carry their units."""
-        rad_s = {"units": "rad/s"}
-        return xr.Dataset(
-            {
-                "speed": ("pressure", self.mean, rad_s | {"long_name": "posterior mean of the curve"}),
-                "speed_u": ("pressure", self.sd, rad_s | {"long_name": "standard deviation of the curve"}),
-                "draws": (("draw", "pressure"), self.draws, rad_s | {"long_name": "curves of the posterior"}),
-            },
-            coords={"pressure": ("pressure", self.pressure_pa, {"units": "Pa", "long_name": "pressure"})},
-            attrs={
-                "excess_scatter_rad_s": self.excess_rad_s,
-                "length_scale_log_pressure": self.length_scale,
-                "log_marginal_likelihood": self.log_marginal_likelihood,
-                "log_bayes_factor_against_constant": self.log_bayes_factor,
-            },
-        )
-
-
-def covariance(distance: Array, length: Array, kernel: Kernel) -> Array:
-    """Correlation of the curve at two places a distance apart, one matrix for each length.
-
-    The squared exponential is Rasmussen and Williams (2006), eq. 4.9; the Matérn form of order 7/2, whose curves
-    are three times differentiable instead of infinitely often, their eq. 4.16 with p = 3.
-
-    Parameters
-    ----------
-    distance : ndarray, shape (a, b)
-        Distances in ln(pressure).
-    length : ndarray, shape (h,)
-        Length scales in ln(pressure).
-    kernel : str
-        Which of the two.
-
-    Returns
-    -------
-    ndarray, shape (h, a, b)
-
-    Examples
-    --------
-    >>> covariance(np.array([[1.0]]), np.array([1.0]), "squared exponential").round(4).item()
-    0.6065
-    """
-    ratio = distance[None] / length[:, None, None]
-    if kernel == "squared exponential":
-        return np.exp(-0.5 * ratio**2)
-    ratio *= np.sqrt(7.0)
-    result: Array = (1.0 + ratio + 0.4 * ratio**2 + ratio**3 / 15.0) * np.exp(-ratio)
-    return result
-
-
-def condition(cross: Array, prior: Array, covariance_of_readings: Array, readings: Array) -> tuple[Array, Array]:
-    """Condition a Gaussian process of zero mean on readings: Rasmussen and Williams (2006), algorithm 2.1.
-
-    Parameters
-    ----------
-    cross : ndarray, shape (..., n, m)
-        Covariance of readings with the places asked for.
-    prior : ndarray, shape (..., m, m)
-        Covariance of the places asked for.
-    covariance_of_readings : ndarray, shape (..., n, n)
-        Covariance of the readings, their noise on the diagonal.
-    readings : ndarray, shape (n,)
-
-    Returns
-    -------
-    mean : ndarray, shape (..., m)
-    covariance : ndarray, shape (..., m, m)
-    """
-    root = np.linalg.cholesky(covariance_of_readings)
-    places = cross.shape[-1]
-    column = np.broadcast_to(readings[:, None], (*cross.shape[:-1], 1))
-    whitened = np.linalg.solve(root, np.concatenate([cross, column], axis=-1))
-    onto_places, onto_readings = whitened[..., :places], whitened[..., places:]
-    transposed = np.swapaxes(onto_places, -1, -2)
-    return (transposed @ onto_readings)[..., 0], prior - transposed @ onto_places
-
-
-def log_density(covariance_of_readings: Array, readings: Array) -> Array:
-    """Log density of readings under normal distributions of zero mean: Rasmussen and Williams (2006), eq. 2.30.
-
-    Parameters
-    ----------
-    covariance_of_readings : ndarray, shape (h, n, n)
-    readings : ndarray, shape (n,)
-
-    Returns
-    -------
-    ndarray, shape (h,)
-    """
-    root = np.linalg.cholesky(covariance_of_readings)
-    whitened = np.linalg.solve(root, np.broadcast_to(readings[:, None], (*root.shape[:-1], 1)))[..., 0]
-    log_determinant = np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
-    result: Array = -0.5 * (whitened**2).sum(-1) - log_determinant - 0.5 * readings.size * np.log(2 * np.pi)
-    return result
 
 
 @dataclass(frozen=True)

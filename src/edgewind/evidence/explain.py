@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Literal
 
 import numpy as np
 import pandas as pd
 
 from edgewind.errors import EdgewindError
-from edgewind.evidence.claims import Claim
+from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_downs
 from edgewind.evidence.fit import LEAST_READINGS, MODELS, Fit, fit, prepare
 from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.scaling import Scaling, both_laws
-from edgewind.evidence.verdicts import Case, case_of
+from edgewind.evidence.verdicts import MechanismCase, case_of
 from edgewind.rotor.predict import peak_places
+from edgewind.runner import Runner, open_runner, processors, report
 from edgewind.signals import Experiment
 
 Progress = Callable[[str, int, float], None]
@@ -92,6 +93,8 @@ class Explanation:
         The coast-down that would settle something.
     no_fit : str
         Why there is no fit; empty where there is one.
+    need : TorqueNeed or None
+        The torque that the sizes of the mechanisms are taken of.
     """
 
     fits: dict[str, Fit]
@@ -101,6 +104,7 @@ class Explanation:
     claims: tuple[Claim, ...]
     wanted: str | None
     no_fit: str = ""
+    need: TorqueNeed | None = None
 
     @property
     def fit(self) -> Fit | None:
@@ -167,11 +171,13 @@ def explain(
             no_fit = str(error)
     case = case_of(bench, readings, level=level, seed=seed, coasts=coasts, fits=fits, laplace=laplace)
     claims = tuple(weigh(case) for weigh in MECHANISMS.values())
-    return Explanation(fits, laplace, coasts, case.measured, claims, coast_down_wanted(case.used, coasts), no_fit)
+    return Explanation(
+        fits, laplace, coasts, case.measured, claims, coast_down_wanted(case.used, coasts), no_fit, case.need
+    )
 
 
 def _fits(
-    case: Case, live_points: int, models: Sequence[str], progress: Progress | None
+    case: MechanismCase, live_points: int, models: Sequence[str], progress: Progress | None
 ) -> tuple[dict[str, Fit], dict[str, float]]:
     fits: dict[str, Fit] = {}
     laplace: dict[str, float] = {}
@@ -190,3 +196,45 @@ def _fits(
             live_points=live_points, prepared=ready, progress=tell,
         )  # fmt: skip
     return fits, laplace
+
+
+def explain_piece(experiment: Experiment, live_points: int) -> Explanation:
+    """Explain one experiment as a piece of work of a runner; what is done is reported as it goes."""
+    return explain(experiment, live_points=live_points, progress=lambda *state: report("progress", state))
+
+
+def explain_all(
+    experiments: Sequence[Experiment],
+    *,
+    live_points: int = 150,
+    runner: Runner | None = None,
+    progress: Callable[[int, str, int, float], None] | None = None,
+) -> list[Explanation]:
+    """Explain several experiments at once; the answers are those of :func:`explain`.
+
+    Parameters
+    ----------
+    experiments : sequence of Experiment
+        Experiments.
+    live_points : int
+        Live points of the sampler.
+    runner : Runner, optional
+        Where the work is done. Where absent, one experiment is explained in this process, and several in processes of
+        this machine or on the cluster that ``EDGEWIND_CLUSTER`` names.
+    progress : callable, optional
+        Called with the place of the experiment, the model, the iterations done and what is left of ln(evidence); from
+        one thread at a time.
+    """
+
+    def on_message(place: int, kind: str, state: tuple[str, int, float]) -> None:
+        if kind == "progress" and progress is not None:
+            progress(place, *state)
+
+    if runner is None and len(experiments) == 1:
+        told = None if progress is None else partial(progress, 0)
+        return [explain(experiments[0], live_points=live_points, progress=told)]
+    pieces = [(experiment, live_points) for experiment in experiments]
+    if runner is not None:
+        return runner.map(explain_piece, pieces, on_message=on_message)
+    with open_runner(processes=min(processors(), max(len(pieces), 1))) as opened:
+        return opened.map(explain_piece, pieces, on_message=on_message)

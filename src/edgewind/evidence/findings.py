@@ -8,14 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from edgewind.evidence.curve import SweepData
-from edgewind.evidence.explain import Explanation, Progress, explain
+from edgewind.evidence.claims import Claim, TorqueNeed
+from edgewind.evidence.coastdown import CoastDown, coast_downs
+from edgewind.evidence.explain import Explanation, Progress, explain, explain_all
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
-from edgewind.evidence.mechanisms import MECHANISMS, Claim
-from edgewind.evidence.optimum import Optimum, find_optimum
-from edgewind.evidence.parallel import explain_all
-from edgewind.evidence.torque import NeededTorque, needed_torque
+from edgewind.evidence.mechanisms import MECHANISMS
+from edgewind.evidence.optimum import REASONS, Optimum, find_optimum
+from edgewind.evidence.sweep_data import SweepData
 from edgewind.evidence.verdicts import case_of
+from edgewind.runner import Runner
 from edgewind.signals import Experiment
 from edgewind.units import format_interval, format_number, from_si
 
@@ -41,12 +42,14 @@ class Findings:
         The pressure of greatest speed, or why there is none.
     knudsen : KnudsenAtOptimum or None
         The Knudsen number there.
-    needed : NeededTorque or None
-        The torque that the thinnest readings imply.
     mechanisms : tuple of Claim
         Candidate explanations, weighed.
+    need : TorqueNeed or None
+        The torque that the sizes of the mechanisms are taken of.
     budget : tuple of BudgetLine
         Uncertainty budget of the pressure at the fastest reading.
+    coasts : tuple of CoastDown
+        Coast-downs, used or not.
     explanation : Explanation or None
         Fits and coast-downs, where they were made; the mechanisms are then weighed on them.
     budget_line : int or None
@@ -56,11 +59,12 @@ class Findings:
     experiment: Experiment
     optimum: Optimum
     knudsen: KnudsenAtOptimum | None
-    needed: NeededTorque | None
     mechanisms: tuple[Claim, ...]
     budget: tuple[BudgetLine, ...]
     budget_line: int | None
     explanation: Explanation | None = None
+    need: TorqueNeed | None = None
+    coasts: tuple[CoastDown, ...] = ()
 
     @property
     def answer(self) -> tuple[str, str, str]:
@@ -73,17 +77,18 @@ def find(experiment: Experiment) -> Findings:
     bench, used = experiment.bench, experiment.used
     level, seed = bench.study.level, bench.study.seed
     optimum = find_optimum(sweep_data(used), level=level, seed=seed)
-    needed = needed_torque(used, bench, level)
     budget, line = _budget_at_fastest(experiment)
-    case = case_of(bench, experiment.readings, level=level, seed=seed)
+    coasts = coast_downs(experiment)
+    case = case_of(bench, experiment.readings, level=level, seed=seed, coasts=coasts)
     return Findings(
         experiment=experiment,
         optimum=optimum,
         knudsen=knudsen_at_optimum(optimum, bench, seed=seed),
-        needed=needed,
         mechanisms=tuple(weigh(case) for weigh in MECHANISMS.values()),
         budget=budget,
         budget_line=line,
+        need=case.need,
+        coasts=coasts,
     )
 
 
@@ -91,28 +96,27 @@ def glance(experiment: Experiment) -> Findings:
     """Draw from an experiment its optimum alone, mechanisms unweighed: in a fraction of the time of :func:`find`."""
     study = experiment.bench.study
     optimum = find_optimum(sweep_data(experiment.used), level=study.level, seed=study.seed)
-    return Findings(experiment, optimum, None, None, (), (), None)
+    return Findings(experiment, optimum, None, (), (), None)
 
 
 def find_why(found: Findings, *, live_points: int = 150, progress: Progress | None = None) -> Findings:
     """Return the findings with the unknowns fitted and the mechanisms weighed on the fits; see :func:`explain`."""
     explanation = explain(found.experiment, live_points=live_points, progress=progress)
-    return replace(found, mechanisms=explanation.claims, explanation=explanation)
+    return replace(found, mechanisms=explanation.claims, explanation=explanation, need=explanation.need)
 
 
 def find_why_all(
     found: Sequence[Findings],
     *,
     live_points: int = 150,
-    processes: int | None = None,
+    runner: Runner | None = None,
     progress: Callable[[int, str, int, float], None] | None = None,
 ) -> list[Findings]:
-    """Do the same for several findings at once; see :func:`edgewind.evidence.parallel.explain_all`."""
-    explained = explain_all(
-        [one.experiment for one in found], live_points=live_points, processes=processes, progress=progress
-    )
+    """Do the same for several findings at once; see :func:`edgewind.evidence.explain.explain_all`."""
+    experiments = [one.experiment for one in found]
+    explained = explain_all(experiments, live_points=live_points, runner=runner, progress=progress)
     return [
-        replace(one, mechanisms=explanation.claims, explanation=explanation)
+        replace(one, mechanisms=explanation.claims, explanation=explanation, need=explanation.need)
         for one, explanation in zip(found, explained, strict=True)
     ]
 
@@ -148,19 +152,10 @@ def _budget_at_fastest(experiment: Experiment) -> tuple[tuple[BudgetLine, ...], 
     return tuple(kept), int(used["line"].to_numpy()[fastest])
 
 
-_REASONS = {
-    "peak at the low edge": "the speed is still rising towards the lowest pressure measured",
-    "peak at the high edge": "the speed is still rising towards the highest pressure measured",
-    "flat within noise": "the speed does not change by more than its noise over the pressures measured",
-    "too few readings": "there are too few usable readings",
-    "drift between sweeps": "the sweeps disagree by more than one curve can carry",
-}
-
-
 def _optimum_sentence(findings: Findings) -> str:
     optimum, used = findings.optimum, len(findings.experiment.used)
     if not optimum.found or optimum.pressure_pa is None or optimum.interval_pa is None:
-        why = f"{_REASONS[optimum.reason]} ({optimum.reason})"
+        why = f"{REASONS[optimum.reason]} ({optimum.reason})"
         return f"These {used} readings do not show a pressure of greatest speed: {why}."
     low, high = optimum.interval_pa
     rpm = float(from_si(optimum.speed_rad_s or 0.0, "rpm", "angular speed"))

@@ -36,9 +36,10 @@ ALONE = "a measurement of its own"
 _DRIVES = {
     "thermal_force": (Place.THERMAL_FORCE, Place.CREEP),
     "light_pressure": (Place.LIGHT_PRESSURE,),
+    "infrared_recoil": (Place.INFRARED_RECOIL,),
 }
 MODELS: dict[str, tuple[str, ...]] = {
-    "all": ("thermal_force", "light_pressure"),
+    "all": ("thermal_force", "light_pressure", "infrared_recoil"),
     "thermal force alone": ("thermal_force",),
     "light pressure alone": ("light_pressure",),
 }
@@ -85,7 +86,7 @@ def fit_data(used: pd.DataFrame, bench: Bench, coasts: Sequence[CoastDown] = ())
         used["speed_u_rad_s"].to_numpy(float),
         face != "not observed",
         float(np.median(common)) if common.size else 0.0,
-        tuple(coasts),
+        tuple(coast for coast in coasts if coast.usable),
     )
 
 

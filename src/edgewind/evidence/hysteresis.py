@@ -13,7 +13,8 @@ from typing import Literal
 import numpy as np
 from scipy.special import chdtrc, ndtr
 
-from edgewind.evidence.curve import Array, ResponseCurve, SweepData, fit_curve
+from edgewind.evidence.curve import ResponseCurve, fit_curve
+from edgewind.evidence.sweep_data import Array, SweepData
 
 Verdict = Literal["not compared", "agree", "differ"]
 

@@ -13,8 +13,9 @@ from typing import Literal
 import numpy as np
 
 from edgewind.errors import InputError
-from edgewind.evidence.curve import Array, ResponseCurve, SweepData, fit_curve
+from edgewind.evidence.curve import ResponseCurve, fit_curve
 from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps, sweep_effects
+from edgewind.evidence.sweep_data import Array, SweepData
 
 Reason = Literal[
     "",
@@ -24,6 +25,15 @@ Reason = Literal[
     "too few readings",
     "drift between sweeps",
 ]
+
+REASONS: dict[str, str] = {
+    "peak at the low edge": "the speed is still rising towards the lowest pressure measured",
+    "peak at the high edge": "the speed is still rising towards the highest pressure measured",
+    "flat within noise": "the speed does not change by more than its noise over the pressures measured",
+    "too few readings": "there are too few usable readings at different pressures",
+    "drift between sweeps": "the sweeps differ by more than one curve can carry",
+}
+"""Why no optimum is claimed, in a clause."""
 
 # Distinct pressures below which a maximum is not looked for.
 FEWEST_PRESSURES = 6

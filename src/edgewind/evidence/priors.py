@@ -14,6 +14,7 @@ from scipy.special import ndtr, ndtri
 from edgewind.bench import Bench
 from edgewind.rotor import GasResponse, parameters_of, steady_state
 from edgewind.rotor.drives.creep import WITHIN_FACTOR
+from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE
 
 Array = NDArray[np.float64]
 Law = Literal["log-normal", "log-uniform", "normal", "uniform"]
@@ -129,7 +130,6 @@ class Priors:
 
 # Ranges where bench.toml is silent. Our judgement, no source: each is wider than anything a bench would hold.
 CONDUCTANCE_RANGE = (5.0, 20_000.0)  # W/(m^2 K): an evacuated double foil to thick metal foil
-EMISSIVITY_SPREAD = 0.15
 ACCOMMODATION_RANGE = (0.6, 1.0)
 INERTIA_SPREAD = 0.4  # of its logarithm, about vanes of 0.3 kg/m^2
 # The estimate holds to a factor 3 either way, nine times in ten.
@@ -187,13 +187,12 @@ def unknowns_of(bench: Bench, response: GasResponse, gauge_log_u: float, *, coas
             )
         )
     emissivity = rotor.bright_emissivity
-    spread = EMISSIVITY_SPREAD if emissivity is None else max(emissivity.u, 0.005)
-    found.append(
-        Unknown(
-            "bright_emissivity", "emissivity of the bright face", "", "normal", nominal.bright_emissivity, spread,
-            0.0, 1.0, stated=emissivity is not None,
-        )
-    )  # fmt: skip
+    label = "emissivity of the bright face"
+    if emissivity is None:
+        found.append(Unknown("bright_emissivity", label, "", "uniform", *BRIGHT_EMISSIVITY_RANGE, stated=False))
+    else:
+        spread = max(emissivity.u, 0.005)
+        found.append(Unknown("bright_emissivity", label, "", "normal", emissivity.value, spread, 0.0, 1.0))
     surface = rotor.accommodation
     low, high = ACCOMMODATION_RANGE
     if surface is None or surface.u == 0:

@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from edgewind.bench import Bench
-from edgewind.evidence.claims import Claim, Verdict, sentence, sign_agrees
+from edgewind.evidence.claims import Claim, TorqueNeed, Verdict, sentence, sign_agrees
 from edgewind.evidence.coastdown import CoastDown, measured_torque
 from edgewind.evidence.fit import Fit, FitData, Problem, fit_data
 from edgewind.evidence.priors import unknowns_of
@@ -42,7 +42,7 @@ CONTRIBUTION = 0.05
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
+class MechanismCase:
     """What the mechanisms of one rotor are weighed on.
 
     Attributes
@@ -75,10 +75,14 @@ class Case:
     lamp_off_rad_s: tuple[tuple[float, float], ...] = ()
 
     @cached_property
+    def moving(self) -> pd.DataFrame:
+        """The used readings of a rotor that moves."""
+        return self.used[self.used["speed_rad_s"].abs() > 3 * self.used["speed_u_rad_s"]]
+
+    @cached_property
     def data(self) -> FitData:
         """The readings that move, as a fit takes them."""
-        moving = self.used[self.used["speed_rad_s"].abs() > 3 * self.used["speed_u_rad_s"]]
-        return fit_data(moving, self.bench, self.coasts)
+        return fit_data(self.moving, self.bench, self.coasts)
 
     @cached_property
     def response(self) -> TableResponse:
@@ -160,6 +164,20 @@ class Case:
         """Indicated pressure of the fastest reading."""
         return float(self.data.pressure_pa[self.inside][self.fastest])
 
+    @property
+    def need(self) -> TorqueNeed | None:
+        """The torque that the fastest reading asks for; None with too few readings of a moving rotor."""
+        if not self.enough:
+            return None
+        tails = [(1 - self.level) / 2, 0.5, (1 + self.level) / 2]
+        low, middle, high = (float(q) for q in np.quantile(self.needed_n_m[:, self.fastest], tails))
+        rotor = self.bench.rotor
+        return TorqueNeed(
+            line=int(self.moving["line"].to_numpy()[self.inside][self.fastest]),
+            pressure_pa=self.pressure_pa, torque_n_m=middle, interval_n_m=(low, high), level=self.level,
+            pivot_included=rotor.pivot_dry_torque is not None or rotor.pivot_viscous is not None,
+        )  # fmt: skip
+
     def torque(self, key: str) -> Array:
         """Torque of a drive, N m, shape (draws, readings), positive when the bright face goes ahead."""
         return np.broadcast_to(DRIVES[key](self.state.at), self.needed_n_m.shape)
@@ -202,7 +220,7 @@ def prior_draws(bench: Bench, seed: int) -> RotorParameters:
 
 
 @dataclass(frozen=True)
-class Size:
+class TorqueRatio:
     """Predicted over needed torque: at the fastest reading, and over all readings.
 
     Attributes
@@ -225,7 +243,7 @@ class Size:
     needed_change: float
 
 
-def size_of(case: Case, torque: Array) -> Size:
+def size_of(case: MechanismCase, torque: Array) -> TorqueRatio:
     """Compare a torque, shape (draws, readings), with what the readings ask for."""
     needed, k = case.needed_n_m, case.fastest
     ratio = np.abs(torque) / needed
@@ -234,13 +252,13 @@ def size_of(case: Case, torque: Array) -> Size:
     over = np.median(np.abs(torque), axis=0)
     need = np.median(needed, axis=0)
     spread = float(np.std(np.log(np.maximum(over, 1e-300) / need)))
-    return Size(
+    return TorqueRatio(
         middle, (low, high), float(np.mean(torque[:, k] > 0)), spread,
         float(over.max() / max(over.min(), 1e-300)), float(need.max() / need.min()),
     )  # fmt: skip
 
 
-def shape_words(size: Size) -> str:
+def shape_words(size: TorqueRatio) -> str:
     """Say how the torque goes over the readings against how the needed one goes."""
     if size.spread < ALIKE:
         return f"over the readings it goes as needed, to within a factor {format_number(float(np.exp(size.spread)), 2)}"
@@ -249,7 +267,7 @@ def shape_words(size: Size) -> str:
     return f"over the readings it changes {change} where the needed torque changes {needed}-fold"
 
 
-def dependence(case: Case, key: str) -> tuple[str, str]:
+def dependence(case: MechanismCase, key: str) -> tuple[str, str]:
     """Say how a drive goes with the light and with the envelope, at the fastest reading, from the forward model."""
     rotor = parameters_of(case.bench)
     pressure = np.array([case.pressure_pa])
@@ -272,13 +290,19 @@ def dependence(case: Case, key: str) -> tuple[str, str]:
 
 
 def judge(
-    case: Case, *, name: str, key: str, leads: Literal["bright", "dark"], model: str | None = None, within: float = 1.0
+    case: MechanismCase,
+    *,
+    name: str,
+    key: str,
+    leads: Literal["bright", "dark"],
+    model: str | None = None,
+    within: float = 1.0,
 ) -> Claim:
     """Weigh a drive of the forward model.
 
     Parameters
     ----------
-    case : Case
+    case : MechanismCase
         The rotor and its readings.
     name, key : str
         Name of the mechanism; key of its drive.
@@ -327,14 +351,14 @@ def judge(
     return Claim(name, verdict, sign_ok, size.ratio, (low, high), alone, why, shape_words(size), light, envelope)
 
 
-def _best_evidence(case: Case) -> float | None:
+def _best_evidence(case: MechanismCase) -> float | None:
     values = [fit.log_evidence for fit in (case.fits or {}).values()] + list((case.laplace or {}).values())
     return max(values) if values else None
 
 
 def _verdict(
-    case: Case,
-    size: Size,
+    case: MechanismCase,
+    size: TorqueRatio,
     interval: tuple[float, float],
     sign_ok: bool | None,
     model: str | None,
@@ -376,7 +400,7 @@ def _verdict(
     return "cannot tell", ", which leaves it open"
 
 
-def _share_in_fit(case: Case, model: str | None) -> float:
+def _share_in_fit(case: MechanismCase, model: str | None) -> float:
     """Share of the net torque at the fastest reading that the drive of `model` has in the fit of all drives."""
     whole = (case.fits or {}).get("all")
     if whole is None or model is None:
@@ -389,14 +413,14 @@ def _share_in_fit(case: Case, model: str | None) -> float:
     )
 
 
-def convection_size(case: Case) -> Size:
+def convection_size(case: MechanismCase) -> TorqueRatio:
     """Compare the bound on convection with the torque needed."""
     return size_of(case, np.broadcast_to(convection_bound(case.state.at), case.needed_n_m.shape))
 
 
 def case_of(
     bench: Bench, readings: pd.DataFrame, *, level: float, seed: int, coasts: Sequence[CoastDown] = (), **fitted: Any
-) -> Case:
+) -> MechanismCase:
     """Return the case of an experiment: its used readings, and steady speeds seen with the lamp off and nothing else
     changed.
     """
@@ -410,4 +434,4 @@ def case_of(
         for row in off.to_dict("records")
         if "drifting" not in str(row["speed_flags"]).split() and row["line"] not in coasting
     )
-    return Case(bench, used, level, seed, coasts=coasts, lamp_off_rad_s=dark, **fitted)
+    return MechanismCase(bench, used, level, seed, coasts=coasts, lamp_off_rad_s=dark, **fitted)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.explain import Explanation
 from edgewind.evidence.what_if import Moved, Spread, WhatIf
 from edgewind.units import format_interval, format_number, from_si
@@ -93,7 +94,18 @@ def explanation_lines(found: Explanation) -> Iterator[str]:
             f"The fit misses {outside} of {len(fitted.predictive)} readings at the {100 * fitted.level:g} % level "
             f"(posterior predictive p = {format_number(fitted.p_value, 2)})."
         )
-    if found.coasts:
-        yield f"{len(found.coasts)} coast-downs were used for drag, pivot friction and the measured torque."
+    yield from _coast_down_lines(found.coasts)
     if found.wanted:
         yield found.wanted
+
+
+def _coast_down_lines(coasts: Sequence[CoastDown]) -> Iterator[str]:
+    used = [coast for coast in coasts if coast.usable]
+    if used:
+        each = "1 coast-down was" if len(used) == 1 else f"{len(used)} coast-downs were"
+        recorded = "" if len(used) == len(coasts) else f", of {len(coasts)} recorded"
+        yield f"{each} used for drag, pivot friction and the measured torque{recorded}."
+    for coast in coasts:
+        if not coast.usable:
+            place = f" at {format_number(coast.pressure_pa, 3)} Pa" if np.isfinite(coast.pressure_pa) else ""
+            yield f"The coast-down of line {coast.line}{place} was not used: {coast.why_not}."

@@ -7,7 +7,6 @@ from scipy.special import ndtri
 
 from edgewind.evidence import Findings, ResponseCurve, SweepData, coast_downs
 from edgewind.evidence.coastdown import CoastDown
-from edgewind.evidence.torque import FREE_MOLECULAR_DRAG_U
 from edgewind.plan.cost import Cost
 from edgewind.plan.information import NATS_PER_BIT, Outlook
 from edgewind.plan.spread import Spread, bits_of, other_interval, rounded, spread_of
@@ -23,6 +22,9 @@ _NEAR = 2.5
 # Relative standard uncertainty of the drag by one coast-down, where none has been made. Our judgement, no source.
 _TYPICAL_DRAG_U = 0.03
 _TYPICAL_COAST_S = 600.0
+# Relative standard uncertainty of the drag by theory alone: shares of the walls, of the wake of the vane ahead, and of
+# specular reflection. Our judgement, no source.
+_THEORY_DRAG_U = 0.10
 # The same of a moment of inertia worked out from the drawing, where the bench states none: a coast-down gives drag
 # over inertia.
 _TYPICAL_INERTIA_U = 0.08
@@ -140,7 +142,7 @@ def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[Proposal, ...
     proposals = []
     for pressure in missing[:2]:
         pressure = rounded(pressure, plan.range_pa)
-        bits = float(np.log(np.hypot(FREE_MOLECULAR_DRAG_U, after) / after) / NATS_PER_BIT)
+        bits = float(np.log(np.hypot(_THEORY_DRAG_U, after) / after) / NATS_PER_BIT)
         move = float(cost(np.array([pressure]), None)[0])
         time = move + _coast_time(coasts, pressure)
         why = _why(found, coasts, after)
@@ -169,7 +171,7 @@ def _why(found: Findings, coasts: list[CoastDown], after: float) -> str:
     said = f"; the fit leaves {' and '.join(loose)} open" if loose else ""
     none = "" if coasts else "no coast-down has been made, and "
     return (
-        f"Of the drag here {none}only theory speaks, to {100 * FREE_MOLECULAR_DRAG_U:.2g} %; lamp off from full speed "
+        f"Of the drag here {none}only theory speaks, to {100 * _THEORY_DRAG_U:.2g} %; lamp off from full speed "
         f"until it has halved, it is measured to about {100 * after:.1g} %, with the pivot, and so the torque{said}. "
         "It tells of the mechanism, not of the maximising pressure."
     )

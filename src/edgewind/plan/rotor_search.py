@@ -22,7 +22,7 @@ from edgewind.plan.sized import CLEARANCE
 from edgewind.rotor import RotorParameters, parameters_of, response_of
 from edgewind.rotor.drives import NAMES
 from edgewind.rotor.parameters import internal_heat
-from edgewind.rotor.speed_kernel import Place, flat, steady_speeds, table_arrays
+from edgewind.rotor.speed_kernel import DRIVE_PLACES, flat, steady_speeds, table_arrays
 
 Array = NDArray[np.float64]
 
@@ -291,10 +291,7 @@ class _Task:
     def alone(self, rotor: RotorParameters, pressure: Array, drive: str) -> Array:
         """Speed if one drive alone acted and the pivot had no friction, rad/s."""
         numbers = flat(rotor)
-        keys = list(NAMES)
-        for key, place in zip(
-            keys, (Place.THERMAL_FORCE, Place.LIGHT_PRESSURE, Place.CREEP, Place.RECOIL), strict=True
-        ):
+        for key, place in DRIVE_PLACES.items():
             numbers[place] = float(key == drive)
         rows = steady_speeds(pressure, numbers, *self.table(rotor)[0])
         return np.asarray(rows[1] / rows[2])

@@ -10,11 +10,12 @@ from markupsafe import Markup
 
 from edgewind.evidence import SizeComparison
 from edgewind.report.illustrate import Illustration
+from edgewind.report.limits import limits_of
 from edgewind.report.names import printable
 from edgewind.report.palette import DARK, LIGHT, css_of
 from edgewind.report.rotor import RotorView
 from edgewind.report.sparkline import HEIGHT, WIDTH
-from edgewind.report.words import CAUTIONS, FLAGS, KINETICS_NOW, LIMITS, VERDICTS, not_found
+from edgewind.report.words import CAUTIONS, FLAGS, VERDICTS, not_found
 
 
 def _clean(value: Any) -> Any:
@@ -33,8 +34,8 @@ def page_environment() -> Environment:
     """Return the environment of the report's templates."""
     environment = strict_environment("edgewind.report")
     environment.finalize = _clean
-    environment.globals |= {"cautions": CAUTIONS, "flag_meanings": FLAGS, "limits": LIMITS, "verdicts": VERDICTS}
-    environment.globals |= {"kinetics_now": KINETICS_NOW, "not_found": not_found}
+    environment.globals |= {"cautions": CAUTIONS, "flag_meanings": FLAGS, "verdicts": VERDICTS}
+    environment.globals |= {"not_found": not_found}
     environment.globals |= {"thumb_width": WIDTH, "thumb_height": HEIGHT}
     environment.globals |= {"light": Markup(css_of(LIGHT)), "dark": Markup(css_of(DARK))}
     return environment
@@ -64,5 +65,6 @@ def render_page(
             input_root=input_root,
             exports=exports,
             flags=flags,
+            limits=limits_of([rotor.findings for rotor in rotors]),
         )
     )

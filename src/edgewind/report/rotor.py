@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from edgewind.evidence import Claim, Findings, SweepComparison
-from edgewind.evidence.torque import LEAST_KNUDSEN
 from edgewind.evidence.words import explanation_lines
 from edgewind.plan import Plan, Proposal
 from edgewind.plan.words import TITLES, duration, where
@@ -252,20 +251,16 @@ def _mechanism_row(claim: Claim) -> MechanismRow:
 
 
 def _needed(findings: Findings) -> str:
-    needed = findings.needed
-    if needed is None:
-        return (
-            f"No reading was taken in gas thin enough, Knudsen number {LEAST_KNUDSEN:g} or more, for the drag to be "
-            "known in closed form; so the torque that the readings imply is not stated, and sizes are not compared."
-        )
-    torque = needed.torque
-    low, high = (typeset(format_number(end, 2)) for end in torque.interval)
+    need = findings.need
+    if need is None:
+        return "Too few readings of a moving rotor lie within the response of the gas, so sizes are not compared."
+    low, high = (typeset(format_number(end, 2)) for end in need.interval_n_m)
+    pivot = "the gas and the stated friction of the pivot" if need.pivot_included else "the gas, the pivot left out"
     return (
-        f"At {typeset(format_number(needed.pressure_pa, 3))} Pa (line {needed.line} of readings.csv, Knudsen number "
-        f"{format_number(needed.knudsen, 2)}) the gas is thin enough for its drag to be known in closed form. To "
-        "keep the rotor turning against that drag takes a torque of "
-        f"{typeset(format_measured(torque.value, torque.u))} N m ({100 * torque.level:g} % interval {low} to {high} "
-        f"N m), by {torque.method}. Friction of the pivot comes on top."
+        f"Sizes are compared at the fastest reading, at {typeset(format_number(need.pressure_pa, 3))} Pa (line "
+        f"{need.line} of readings.csv). To keep the rotor turning there against {pivot} takes a torque of "
+        f"{typeset(format_number(need.torque_n_m, 2))} N m ({100 * need.level:g} % interval {low} to {high} N m): this "
+        "is the torque needed, of which the ratios are taken."
     )
 
 

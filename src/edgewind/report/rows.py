@@ -7,7 +7,7 @@ import re
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
-from edgewind.evidence import Findings
+from edgewind.evidence import CoastDown, Findings
 from edgewind.report.physics import PA_PER_MTORR, RPM_PER_RAD_S
 from edgewind.report.sparkline import envelope_path, middle_turns
 from edgewind.report.tables import readings_table
@@ -48,22 +48,31 @@ class ReadingRow:
     thumbnail: Thumbnail | None
 
 
+# Flags of a trace that slows, which say nothing more of a coast-down.
+NO_SINGLE_SPEED = {"no-signal", "drifting", "short"}
+
+
 def reading_rows(findings: Findings) -> list[ReadingRow]:
     """Return the rows of all readings, in the order of the file."""
     table = readings_table(findings)
+    coasts = {coast.line: coast for coast in findings.coasts}
     return [
-        _row(record, findings.experiment.traces.get(index))
+        _row(record, findings.experiment.traces.get(index), coasts.get(int(record["line"])))
         for index, record in zip(table.index, table.to_dict("records"), strict=True)
     ]
 
 
-def _row(record: Mapping[Hashable, object], trace: TraceReading | None) -> ReadingRow:
+def _row(record: Mapping[Hashable, object], trace: TraceReading | None, coast: CoastDown | None) -> ReadingRow:
     def number(name: str) -> float:
         return float(str(record[name]))
 
     pressure, pressure_u = number("pressure_pa"), number("pressure_u_pa")
     speed, speed_u = number("speed_rad_s"), number("speed_u_rad_s")
-    flags = (*str(record["pressure_flag"]).split(), *str(record["speed_flags"]).split())
+    speed_flags, why_not = tuple(str(record["speed_flags"]).split()), str(record["why_not"])
+    if coast is not None:  # its trace has no single speed, as it should
+        speed_flags = ("coast-down", *(flag for flag in speed_flags if flag not in NO_SINGLE_SPEED))
+        why_not = "coast-down, used for drag and friction" if coast.usable else f"coast-down, not used: {coast.why_not}"
+    flags = (*str(record["pressure_flag"]).split(), *speed_flags)
     return ReadingRow(
         number=int(number("reading")),
         line=int(number("line")),
@@ -77,7 +86,7 @@ def _row(record: Mapping[Hashable, object], trace: TraceReading | None) -> Readi
         method=str(record["speed_method"]) or NOTHING,
         flags=flags,
         used=bool(record["used"]),
-        why_not=str(record["why_not"]),
+        why_not=why_not,
         note=str(record["note"]),
         trace=str(record["trace"]),
         thumbnail=None if trace is None else _thumbnail(trace),

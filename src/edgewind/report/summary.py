@@ -77,7 +77,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
     fit : _fit or None
         The unknowns of the rotor after the fit of all drives; null without a fit.
     coast_downs : list of _coast_down
-        Drag and friction from each coast-down; empty without a fit.
+        Drag and friction from each coast-down, used or not.
     scaling : list of edgewind.evidence.Scaling
         How the optima of the fit move with the width of the vane; empty without a fit.
     knudsen_at_optimum : float or None
@@ -88,6 +88,8 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         Mean free path at the optimum, m.
     readings : list of readings_records
         Every reading, with what was made of it.
+    torque_needed : TorqueNeed or None
+        The torque that the size ratios of the mechanisms are taken of; null with too few readings.
     mechanisms : list of edgewind.evidence.Claim
         Every candidate mechanism, weighed.
     next : list of edgewind.plan.Proposal
@@ -110,12 +112,13 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "optimum": _optimum(found.optimum),
         "force_optimum": _force_optimum(found),
         "fit": _fit(found),
-        "coast_downs": [] if found.explanation is None else [_coast_down(coast) for coast in found.explanation.coasts],
+        "coast_downs": [_coast_down(coast) for coast in found.coasts],
         "scaling": [] if found.explanation is None else [_plain_dict(law.as_plain()) for law in found.explanation.laws],
         "knudsen_at_optimum": None if knudsen is None else knudsen.value,
         "knudsen_at_optimum_interval": None if knudsen is None else list(knudsen.interval),
         "mean_free_path_at_optimum_m": None if knudsen is None else knudsen.mean_free_path_m,
         "readings": readings_records(found.experiment.readings),
+        "torque_needed": None if found.need is None else found.need.model_dump(mode="json"),
         "mechanisms": [_plain_dict(vars(claim)) for claim in found.mechanisms],
         "next": [] if plan is None else [_plain(one.as_plain()) for one in plan.proposals],
         "next_stop": None if plan is None else plan.as_plain()["stop"],
@@ -217,11 +220,16 @@ def _coast_down(coast: CoastDown) -> dict[str, Any]:
     dry_rate_u_rad_s2 : float or None
         Standard uncertainty of dry friction over moment of inertia, rad/s^2.
     correlation, flags : as in CoastDown
+    used : bool
+        Whether the fit uses it.
+    why_not : str
+        Why it is not used; empty where it is.
     """
     names = ("line", "pressure_pa", "drag_rate", "drag_rate_u", "dry_rate", "dry_rate_u", "correlation", "flags")
     units = {"drag_rate": "drag_rate_1_s", "drag_rate_u": "drag_rate_u_1_s", "dry_rate": "dry_rate_rad_s2"}
     units |= {"dry_rate_u": "dry_rate_u_rad_s2"}
-    return _plain_dict({units.get(name, name): getattr(coast, name) for name in names})
+    told = {units.get(name, name): getattr(coast, name) for name in names}
+    return _plain_dict(told | {"used": coast.usable, "why_not": coast.why_not})
 
 
 def _time(found: Findings) -> dict[str, Any] | None:

@@ -17,7 +17,6 @@ from edgewind.rotor.predict import (
     CurveOptimum,
     Prediction,
     optima,
-    parse_pressures,
     predict,
     predict_whole,
 )
@@ -52,7 +51,6 @@ __all__ = [
     "optima",
     "parameters_of",
     "parse_changes",
-    "parse_pressures",
     "predict",
     "predict_whole",
     "response_for",

@@ -17,6 +17,9 @@ from edgewind.units import Measured
 def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
     """Return the bench with other values, checked as a whole; for predictions, which read no gauge.
 
+    The gas at rest takes the temperature of the envelope: another one changes that of the gas too, unless it is among
+    the changes itself.
+
     Parameters
     ----------
     bench : Bench
@@ -41,6 +44,8 @@ def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
             hint = f"did you mean '{near[0]}'?" if near else "name it as in bench.toml: 'rotor.vane_width'"
             raise InputError(f"there is no '{key}' to set", fix=hint)
         table[section][name] = value
+    if "chamber.envelope_temperature" in changes and "gas.temperature" not in changes:
+        table["gas"]["temperature"] = changes["chamber.envelope_temperature"]
     if "gas.species" in changes and table["gauge"].gas_factor is None:
         # What is predicted is asked for in true pressures, so no gauge is read.
         table["gauge"] = table["gauge"].model_copy(update={"gas_factor": Measured(1.0)})

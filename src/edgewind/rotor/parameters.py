@@ -11,19 +11,18 @@ from numpy.typing import NDArray
 from edgewind.bench import Bench
 from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape, vane_rim
 from edgewind.gas import GasState
+from edgewind.rotor.shade import TurnMeans, turn_means
 
 Number = Any  # float, or an array that broadcasts against the pressures
-
-# Mean over a turn of the irradiance that a face receives: a beam falls on it at cos(phi) over half of each turn.
-TURN_MEAN_IRRADIANCE = {"beam": 1 / np.pi, "all-round": 1.0}
-# Mean over a turn of the push of a unit irradiance on one face. A beam meets a face at the angle phi over half of each
-# turn: the mean of cos^2(phi) is 1/4. Light from all round presses with 2/3 of its irradiance (isotropic radiation).
-TURN_MEAN_PUSH = {"beam": 0.25, "all-round": 2.0 / 3.0}
 
 # Where bench.toml is silent. Our judgement, no source; the fit takes the wide ranges of `evidence.priors` instead.
 DEFAULT_CONDUCTANCE = 200.0  # W/(m^2 K): thin card between foils; solid mica or metal has thousands
 DEFAULT_SURFACE_DENSITY = 0.3  # kg/m^2: 0.1 mm of mica
 DEFAULT_ACCOMMODATION = 0.9
+# Where nothing is said of it, the emissivity of a bright face is anything between polished metal and white paint; see
+# :mod:`edgewind.bench.faces`.
+BRIGHT_EMISSIVITY_RANGE = (0.03, 0.95)
+DEFAULT_BRIGHT_EMISSIVITY = sum(BRIGHT_EMISSIVITY_RANGE) / 2
 
 
 @dataclass(frozen=True)
@@ -47,7 +46,8 @@ class RotorParameters:
     chamber_height_m: Number
     irradiance_w_m2: Number
     turn_mean_irradiance: float
-    turn_mean_push: float
+    dark_reflected_push: float
+    bright_reflected_push: float
     dark_absorptance: Number
     bright_absorptance: Number
     dark_emissivity: Number
@@ -114,6 +114,7 @@ class RotorParameters:
 def parameters_of(bench: Bench) -> RotorParameters:
     """Return the best estimates of a bench, with the stated defaults where it is silent."""
     rotor, light = bench.rotor, bench.light
+    means = light_means(bench)
     state = GasState(bench.gas.gas, 1.0, bench.gas.temperature.value)
 
     def value(measured: Any, otherwise: float) -> float:
@@ -132,12 +133,13 @@ def parameters_of(bench: Bench) -> RotorParameters:
         chamber_width_m=bench.chamber.width.value,
         chamber_height_m=bench.chamber.height.value,
         irradiance_w_m2=light.irradiance.value,
-        turn_mean_irradiance=TURN_MEAN_IRRADIANCE[light.arrangement],
-        turn_mean_push=TURN_MEAN_PUSH[light.arrangement],
+        turn_mean_irradiance=means.irradiance,
+        dark_reflected_push=reflected_push(means, rotor.dark_reflection),
+        bright_reflected_push=reflected_push(means, rotor.bright_reflection),
         dark_absorptance=rotor.dark_absorptance.value,
         bright_absorptance=rotor.bright_absorptance.value,
         dark_emissivity=value(rotor.dark_emissivity, rotor.dark_absorptance.value),
-        bright_emissivity=value(rotor.bright_emissivity, rotor.bright_absorptance.value),
+        bright_emissivity=value(rotor.bright_emissivity, DEFAULT_BRIGHT_EMISSIVITY),
         vane_conductance_w_m2_k=value(rotor.vane_conductance, DEFAULT_CONDUCTANCE),
         heat_capacity_j_m2_k=mass / area * rotor.vane_specific_heat.value,
         dark_outgassing_pa_m_s=value(rotor.dark_outgassing, 0.0),
@@ -154,6 +156,29 @@ def parameters_of(bench: Bench) -> RotorParameters:
         internal_heat=internal_heat(state),
         vane_shape=rotor.vane_shape,
     )
+
+
+def light_means(bench: Bench, arrangement: str | None = None) -> TurnMeans:
+    """Return what a face of the rotor receives over a turn, shaded by the other vanes."""
+    rotor = bench.rotor
+    width = rotor.vane_width.value
+    return turn_means(
+        bench.light.arrangement if arrangement is None else arrangement,
+        rotor.vanes,
+        round(rotor.arm.value / width, 4),
+        round(rotor.vane_height.value / width, 4),
+        rotor.vane_shape,
+    )
+
+
+def reflected_push(means: TurnMeans, reflection: str | None) -> float:
+    """Return the mean pressure over a turn of the light that a face would reflect whole, times c, per unit irradiance.
+
+    A mirror sends the light back at the angle at which it came, ``cos^2``; a diffuse face by Lambert's law, 2/3 of
+    ``cos``. Where nothing is said, the mean of the two.
+    """
+    mirror, diffuse = means.push, 2 / 3 * means.lever_irradiance
+    return {"mirror": mirror, "diffuse": diffuse}.get(reflection or "", (mirror + diffuse) / 2)
 
 
 def internal_heat(state: GasState) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -15,11 +15,10 @@ from edgewind.errors import InputError
 from edgewind.rotor.changes import changed_bench
 from edgewind.rotor.convection import convection_bound
 from edgewind.rotor.drives import thermal_force
-from edgewind.rotor.parameters import RotorParameters, parameters_of
+from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE, RotorParameters, parameters_of
 from edgewind.rotor.response import GasResponse
 from edgewind.rotor.shapes import response_of
 from edgewind.rotor.steady import SteadyState, check_range, steady_state
-from edgewind.units import parse_quantity
 
 Array = NDArray[np.float64]
 
@@ -34,7 +33,7 @@ class CurveOptimum:
         Pressure at which the curve is greatest, Pa.
     value : float
         Its value there, with its sign.
-    inside : bool
+    found : bool
         Whether it lies between the ends of the pressures asked about.
     knudsen : float
         Mean free path over the width of the vane there.
@@ -42,8 +41,30 @@ class CurveOptimum:
 
     pressure_pa: float
     value: float
-    inside: bool
+    found: bool
     knudsen: float
+
+
+@dataclass(frozen=True)
+class Range:
+    """Where the greatest speed may lie while the emissivity of the bright face is unknown.
+
+    Attributes
+    ----------
+    emissivity : tuple of float
+        Least and greatest emissivity of the bright face that is thought possible.
+    pressure_pa : tuple of float
+        Least and greatest pressure of the greatest speed, Pa.
+    speed_rad_s : tuple of float
+        Least and greatest value of that speed, with its sign.
+    every : bool
+        Whether there is an optimum inside the pressures asked about for every emissivity.
+    """
+
+    emissivity: tuple[float, float]
+    pressure_pa: tuple[float, float]
+    speed_rad_s: tuple[float, float]
+    every: bool
 
 
 @dataclass(frozen=True)
@@ -56,6 +77,7 @@ class Prediction:
     bench: Bench
     parameters: RotorParameters
     response_source: str
+    speed_range: Range | None = None
 
     def as_plain(self) -> dict[str, Any]:
         """Plain types for JSON: rows and both optima.
@@ -72,14 +94,21 @@ class Prediction:
             Whether the greatest value lies between the ends of the pressures and not at one of them.
         optimum.pressure_pa, optimum.knudsen, force_optimum.pressure_pa, force_optimum.knudsen : as in CurveOptimum
         optimum.speed_rad_s : float
-            Greatest speed, rad/s, positive when the bright face goes ahead.
+            Greatest speed, rad/s, positive when the bright face leads.
+        optimum.range : dict or None
+            Where it may lie while the emissivity of the bright face is not stated; none where it is.
+        optimum.range.emissivity, optimum.range.pressure_pa, optimum.range.speed_rad_s : as in Range
+        optimum.range.every : as in Range
         force_optimum.torque_n_m : float
-            Greatest torque of all drives, N m, positive when the bright face goes ahead.
+            Greatest torque of all drives, N m, positive when the bright face leads.
         """
         rows = self.table.astype(object).where(self.table.notna(), None).to_dict("records")
         return {
             "rows": rows,
-            "optimum": _plain(self.speed, "speed_rad_s"),
+            "optimum": {
+                **_plain(self.speed, "speed_rad_s"),
+                "range": None if self.speed_range is None else asdict(self.speed_range),
+            },
             "force_optimum": _plain(self.force, "torque_n_m"),
         }
 
@@ -113,7 +142,7 @@ def predict(
     Returns
     -------
     DataFrame
-        A row for each pressure, with these columns; speed and torque are positive when the bright face goes ahead:
+        A row for each pressure, with these columns; speed and torque are positive when the bright face leads:
 
         pressure_pa : float
             Pressure, Pa.
@@ -171,7 +200,22 @@ def predict_whole(
     gas = response_of(rotor) if response is None else response
     table = table_of(_steady(pressure, rotor, gas, True))
     speed, force = optima(rotor, gas, float(pressure[0]), float(pressure[-1]))
-    return Prediction(table, speed, force, of, rotor, str(getattr(gas, "source", "")))
+    unknown = of.rotor.bright_emissivity is None and "bright_emissivity" not in (parameters or {})
+    over = _range(rotor, gas, float(pressure[0]), float(pressure[-1])) if unknown else None
+    return Prediction(table, speed, force, of, rotor, str(getattr(gas, "source", "")), over)
+
+
+def _range(rotor: RotorParameters, gas: GasResponse, low_pa: float, high_pa: float) -> Range:
+    """Return where the speed is greatest as the emissivity of the bright face goes through all that is possible."""
+    each = [
+        optima(rotor.with_(bright_emissivity=float(emissivity)), gas, low_pa, high_pa)[0]
+        for emissivity in np.linspace(*BRIGHT_EMISSIVITY_RANGE, 5)
+    ]
+    inside = [one for one in each if one.found] or each
+    places, speeds = [one.pressure_pa for one in inside], [one.value for one in each]
+    return Range(
+        BRIGHT_EMISSIVITY_RANGE, (min(places), max(places)), (min(speeds), max(speeds)), all(one.found for one in each)
+    )
 
 
 def _steady(pressure: Array, rotor: RotorParameters, response: GasResponse | None, lamp: bool) -> SteadyState:
@@ -254,28 +298,5 @@ def peak_places(pressure: Array, values: Array) -> Array:
     return np.where(inner, np.exp(np.log(pressure[j]) + np.clip(shift, -1, 1) * step), np.nan)
 
 
-def parse_pressures(text: str) -> Array:
-    """Read ``0.01Pa:10Pa:40`` (low, high, how many, evenly spaced in the logarithm), or a list ``1 Pa, 7 mTorr``.
-
-    Examples
-    --------
-    >>> parse_pressures("0.01Pa:1Pa:3").round(6).tolist()
-    [0.01, 0.1, 1.0]
-    >>> parse_pressures("1 Pa, 7 mTorr").round(3).tolist()
-    [1.0, 0.933]
-    """
-    parts = text.split(":")
-    if len(parts) == 1:
-        return np.array([parse_quantity(part, "pressure") for part in text.split(",")])
-    fix = "write low:high:how many, such as 0.01Pa:10Pa:40"
-    if len(parts) not in (2, 3):
-        raise InputError(f"'{text}' is not a range of pressures", fix=fix)
-    low, high = (parse_quantity(part, "pressure") for part in parts[:2])
-    count = parts[2].strip() if len(parts) == 3 else "40"
-    if not count.isdecimal() or not 2 <= int(count) <= 100_000 or not 0 < low < high:
-        raise InputError(f"'{text}' is not a range of pressures", fix=fix)
-    return np.geomspace(low, high, int(count))
-
-
 def _plain(found: CurveOptimum, name: str) -> dict[str, Any]:
-    return {"found": found.inside, "pressure_pa": found.pressure_pa, "knudsen": found.knudsen, name: found.value}
+    return {"found": found.found, "pressure_pa": found.pressure_pa, "knudsen": found.knudsen, name: found.value}

@@ -31,7 +31,7 @@ class Place(IntEnum):
     ARM_DIAMETER = 5
     IRRADIANCE = 6
     MEAN_IRRADIANCE = 7
-    MEAN_PUSH = 8
+    BRIGHT_REFLECTED_PUSH = 8
     DARK_ABSORPTANCE = 9
     BRIGHT_ABSORPTANCE = 10
     DARK_EMISSIVITY = 11
@@ -54,19 +54,31 @@ class Place(IntEnum):
     RIM = 28
     MEAN_SQUARE_OFFSET = 29
     DRAG_FACTOR = 30
+    DARK_REFLECTED_PUSH = 32
+    INFRARED_RECOIL = 33
+
+
+# Where the share of each drive stands that acts by itself.
+DRIVE_PLACES = {
+    "thermal_force": Place.THERMAL_FORCE,
+    "light_pressure": Place.LIGHT_PRESSURE,
+    "infrared_recoil": Place.INFRARED_RECOIL,
+    "creep": Place.CREEP,
+    "outgassing": Place.RECOIL,
+}
 
 
 def flat(rotor: RotorParameters) -> Array:
     """Return a rotor as the flat array that the kernel takes, with every drive acting."""
     numbers = [
         rotor.vanes, rotor.vane_width_m, rotor.vane_area_m2, rotor.vane_thickness_m, rotor.arm_m, rotor.arm_diameter_m,
-        rotor.irradiance_w_m2, rotor.turn_mean_irradiance, rotor.turn_mean_push, rotor.dark_absorptance,
+        rotor.irradiance_w_m2, rotor.turn_mean_irradiance, rotor.bright_reflected_push, rotor.dark_absorptance,
         rotor.bright_absorptance, rotor.dark_emissivity, rotor.bright_emissivity, rotor.vane_conductance_w_m2_k,
         rotor.dark_outgassing_pa_m_s - rotor.bright_outgassing_pa_m_s, rotor.pivot_dry_n_m, rotor.pivot_breakaway_n_m,
         rotor.pivot_viscous_n_m_s, rotor.accommodation, rotor.gas_temperature_k, rotor.envelope_temperature_k,
         rotor.viscosity_pa_s, rotor.most_probable_speed_m_s, rotor.internal_heat,
         rotor.gas_force_factor, 1.0, rotor.creep_factor, 1.0, rotor.vane_rim_m, rotor.mean_square_offset_m2,
-        rotor.gas_drag_factor,
+        rotor.gas_drag_factor, 0.0, rotor.dark_reflected_push, 1.0,
     ]  # fmt: skip
     return np.array([float(number) for number in numbers])
 
@@ -129,10 +141,12 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
     black_dark, black_bright = q[11] * Stefan_Boltzmann, q[12] * Stefan_Boltzmann
     rim, offset = q[28], q[29]
     thin, dense = 1.0 + inner / 2.0, 1.0 + 1.33 * inner / 3.75
-    push = -q[25] * vanes * q[8] * arm * q[6] * area / speed_of_light * (q[9] - q[10])
+    reflected = (1.0 - q[10]) * q[8] - (1.0 - q[9]) * q[32]
+    push = -q[25] * vanes * arm * q[6] * area / speed_of_light * reflected
     push += q[27] * vanes * arm * area * np.sqrt(np.pi) * q[14] / v0
     if rod > 0.0:
         _look_up(1e12, q[18], log_kn, cubic, free, top, alphas, in_flight)
+    recoil = q[33] * vanes * arm * area * 2.0 / 3.0 / speed_of_light
     dark = bright = max(t0, te) + 10.0
     for n in range(pressure.size):
         p = pressure[n]
@@ -169,7 +183,8 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
                 bright = max(bright + step_bright, 1.0)
                 if max(abs(step_dark), abs(step_bright)) < 1e-5:
                     break
-            torque = per_difference * (dark - bright) + push
+            radiated = black_dark * (dark**4 - te**4) - black_bright * (bright**4 - te**4)
+            torque = per_difference * (dark - bright) + push + recoil * radiated
             before = speed
             speed = 0.0
             if abs(torque) > max(q[15], q[16]) and drag > 0.0:

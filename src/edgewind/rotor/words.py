@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from edgewind.bench.faces import FACES, Face
+from edgewind.formatting import format_number, text_table
 from edgewind.rotor.drives import NAMES
-from edgewind.rotor.predict import CurveOptimum, Prediction
-from edgewind.units import format_number, from_si
-
-_RPM = float(from_si(1.0, "rpm", "angular speed"))
+from edgewind.rotor.predict import CurveOptimum, Prediction, Range
+from edgewind.units import RPM_PER_RAD_S, from_si
 
 
 def prediction_lines(found: Prediction) -> Iterator[str]:
@@ -23,7 +23,7 @@ def prediction_lines(found: Prediction) -> Iterator[str]:
         values = [
             format_number(record["pressure_pa"], 3),
             format_number(record["knudsen"], 3),
-            format_number(_RPM * record["speed_rad_s"], 3),
+            format_number(RPM_PER_RAD_S * record["speed_rad_s"], 3),
             f"{record['torque_n_m']:.2e}",
             f"{record['drag_n_m_s']:.2e}",
             f"{record['t_hot_k']:.2f}",
@@ -31,14 +31,30 @@ def prediction_lines(found: Prediction) -> Iterator[str]:
             *(f"{record[f'torque_{key}_n_m']:.2e}" for key in torques),
         ]
         rows.append(values)
-    widths = [max(len(row[column]) for row in rows) for column in range(len(titles))]
-    for row in rows:
-        yield "  ".join(text.rjust(width) for text, width in zip(row, widths, strict=True)).rstrip()
+    yield from text_table(rows)
     yield ""
-    yield _optimum("greatest speed ", found.speed, _RPM, "rpm")
+    yield _optimum("greatest speed ", found.speed, RPM_PER_RAD_S, "rpm")
     yield _optimum("greatest torque", found.force, 1.0, "N m")
-    yield "speed and torque are positive when the bright face goes ahead"
+    if found.speed_range is not None:
+        yield _range(found.speed_range)
+    yield "speed and torque are positive when the bright face leads"
     yield from assumptions(found)
+
+
+def _range(over: Range) -> str:
+    low, high = (format_number(end, 3) for end in over.pressure_pa)
+    least, most = over.emissivity
+    slow, fast = (format_number(RPM_PER_RAD_S * end, 3) for end in over.speed_rad_s)
+    place = f"somewhere from {low} to {high} Pa" + ("" if over.every else ", or outside the pressures asked about")
+    return (
+        f"rotor.bright_emissivity is not given: for {least:g} to {most:g} the speed is greatest {place}, at {slow} to "
+        f"{fast} rpm. State it first; common faces: {'; '.join(_emits(face) for face in FACES if face.bright)}"
+    )
+
+
+def _emits(face: Face) -> str:
+    low, high = face.emissivity
+    return f"{face.name} {low:g}" + (f" to {high:g}" if high > low else "")
 
 
 def _optimum(name: str, at: CurveOptimum, scale: float, unit: str) -> str:
@@ -46,7 +62,7 @@ def _optimum(name: str, at: CurveOptimum, scale: float, unit: str) -> str:
     place = (
         f"{format_number(at.pressure_pa, 3)} Pa ({format_number(mtorr, 3)} mTorr), Kn {format_number(at.knudsen, 2)}"
     )
-    edge = "" if at.inside else ", at the edge of the pressures asked about: no optimum shown"
+    edge = "" if at.found else ", at the edge of the pressures asked about: no optimum shown"
     return f"{name}  {place}: {format_number(scale * at.value, 3)} {unit}{edge}"
 
 
@@ -56,8 +72,13 @@ def assumptions(found: Prediction) -> Iterator[str]:
     if rotor.vane_conductance is None:
         through = f"{taken.vane_conductance_w_m2_k:g} W/(m^2 K) through the vane"
         yield f"assumed: {through} (rotor.vane_conductance is not given)"
-    if rotor.bright_emissivity is None or rotor.dark_emissivity is None:
-        yield "assumed: a face emits as it absorbs, where rotor.dark_emissivity or bright_emissivity is not given"
+    if rotor.dark_emissivity is None:
+        yield "assumed: the dark face emits as it absorbs (rotor.dark_emissivity is not given)"
+    if rotor.bright_reflection is None or rotor.dark_reflection is None:
+        yield (
+            "assumed: reflection between diffuse and mirror, where rotor.dark_reflection or bright_reflection is not "
+            "given"
+        )
     if rotor.accommodation is None:
         yield f"assumed: accommodation {taken.accommodation:g} (rotor.accommodation is not given)"
     if rotor.pivot_dry_torque is None:

@@ -161,7 +161,7 @@ def _plain(found: Prediction) -> dict[str, Any]:
 
 
 def _optimum(place: Any) -> dict[str, Any]:
-    return {"found": place.inside, "pressure_pa": place.pressure_pa, "kn": place.knudsen}
+    return {"found": place.found, "pressure_pa": place.pressure_pa, "kn": place.knudsen}
 
 
 def _list(values: Any) -> list[float | None]:

@@ -50,7 +50,7 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
         axes.axhline(0, color=palette.rule, linewidth=size.line)
         axes.grid(axis="y", color=palette.grid, linewidth=size.line)
         axes.set_axisbelow(True)
-        if at.inside:
+        if at.found:
             axes.axvline(at.pressure_pa, color=palette.gold, linewidth=1.5 * size.line)
             axes.annotate(
                 f"{format_number(at.pressure_pa, 3)} Pa, Kn {format_number(at.knudsen, 2)}", (at.pressure_pa, 1),

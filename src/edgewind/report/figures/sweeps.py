@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from edgewind.evidence.curve import derive_direction
+from edgewind.evidence.sweep_data import derive_direction
 from edgewind.report.palette import Palette
 
 # Shapes for falling, unknown and rising pressure; a second sweep of the same sense takes the second shape.

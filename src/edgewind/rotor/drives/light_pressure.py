@@ -6,24 +6,21 @@ import numpy as np
 from scipy.constants import speed_of_light
 
 from edgewind.rotor.drives.base import Array, Conditions
-from edgewind.rotor.parameters import Number
 
 NAME = "light pressure"
 KEY = "light_pressure"
 
 
 def torque(at: Conditions) -> Array:
-    """Torque, N m, negative: the dark face would lead."""
+    """Torque, N m, negative where the bright face reflects more: the dark face would lead.
+
+    Both faces receive the same light over a turn, so that what arrives cancels, and what they reflect does not:
+    ``N r A (E/c) [(1 - a_bright) g_bright - (1 - a_dark) g_dark]`` with g the mean push of wholly reflected light.
+    """
     rotor = at.rotor
-    push = light_torque(
-        rotor.irradiance_w_m2,
-        rotor.vane_area_m2,
-        rotor.arm_m,
-        rotor.dark_absorptance,
-        rotor.bright_absorptance,
-        rotor.vanes,
-        rotor.turn_mean_push,
-    )
+    reflected = (1 - rotor.bright_absorptance) * rotor.bright_reflected_push
+    reflected = reflected - (1 - rotor.dark_absorptance) * rotor.dark_reflected_push
+    push = rotor.vanes * rotor.arm_m * rotor.vane_area_m2 * rotor.irradiance_w_m2 / speed_of_light * reflected
     return np.asarray(-push + np.zeros_like(at.faces_apart))
 
 
@@ -39,21 +36,3 @@ def light_force(power_w: float, reflectance: float) -> float:
     17.0
     """
     return power_w / speed_of_light * (1 + reflectance)
-
-
-def light_torque(
-    irradiance: Number,
-    area: Number,
-    arm: Number,
-    dark_absorptance: Number,
-    bright_absorptance: Number,
-    vanes: int,
-    turn_mean: float,
-) -> Number:
-    """Size of the net torque on the rotor, N m, positive when the dark face leads; arrays broadcast.
-
-    The bright face is pushed by ``1 + R_bright`` and the dark one by ``1 + R_dark``, with ``R = 1 - absorptance``.
-    """
-    power = irradiance * area
-    push = light_force(power, 1 - bright_absorptance) - light_force(power, 1 - dark_absorptance)
-    return vanes * turn_mean * arm * push

@@ -11,9 +11,9 @@ import numpy as np
 from scipy.special import betaincinv
 
 from edgewind.evidence import Optimum, SweepData, find_optimum
-from edgewind.evidence.synthetic import PEAKED_SHAPES, Bench, Truth, take_readings
 from edgewind.plan.propose import propose
 from edgewind.plan.ranges import even_places
+from support.sweeps import PEAKED_SHAPES, Bench, Truth, take_readings
 
 Row = dict[str, Any]
 EVEN, START, MOST = 24, 6, 40

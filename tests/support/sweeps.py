@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgewind.evidence.curve import Array, SweepData
+from edgewind.evidence.sweep_data import Array, SweepData
 
 PeakedShape = Literal["balance", "lopsided balance", "skewed log-gaussian", "pivot", "torque over drag"]
 OpenShape = Literal["rising", "falling", "saturating", "flat", "outside"]

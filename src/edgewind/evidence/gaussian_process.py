@@ -1,0 +1,91 @@
+"""The algebra of a Gaussian process: covariance, conditioning on readings, density."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Kernel = Literal["squared exponential", "matern 7/2"]
+
+KERNELS: tuple[Kernel, ...] = ("squared exponential", "matern 7/2")
+
+
+def covariance(distance: Array, length: Array, kernel: Kernel) -> Array:
+    """Correlation of the curve at two places a distance apart, one matrix for each length.
+
+    The squared exponential is Rasmussen and Williams (2006), eq. 4.9; the Matérn form of order 7/2, whose curves
+    are three times differentiable instead of infinitely often, their eq. 4.16 with p = 3.
+
+    Parameters
+    ----------
+    distance : ndarray, shape (a, b)
+        Distances in ln(pressure).
+    length : ndarray, shape (h,)
+        Length scales in ln(pressure).
+    kernel : str
+        Which of the two.
+
+    Returns
+    -------
+    ndarray, shape (h, a, b)
+
+    Examples
+    --------
+    >>> covariance(np.array([[1.0]]), np.array([1.0]), "squared exponential").round(4).item()
+    0.6065
+    """
+    ratio = distance[None] / length[:, None, None]
+    if kernel == "squared exponential":
+        return np.exp(-0.5 * ratio**2)
+    ratio *= np.sqrt(7.0)
+    result: Array = (1.0 + ratio + 0.4 * ratio**2 + ratio**3 / 15.0) * np.exp(-ratio)
+    return result
+
+
+def condition(cross: Array, prior: Array, covariance_of_readings: Array, readings: Array) -> tuple[Array, Array]:
+    """Condition a Gaussian process of zero mean on readings: Rasmussen and Williams (2006), algorithm 2.1.
+
+    Parameters
+    ----------
+    cross : ndarray, shape (..., n, m)
+        Covariance of readings with the places asked for.
+    prior : ndarray, shape (..., m, m)
+        Covariance of the places asked for.
+    covariance_of_readings : ndarray, shape (..., n, n)
+        Covariance of the readings, their noise on the diagonal.
+    readings : ndarray, shape (n,)
+
+    Returns
+    -------
+    mean : ndarray, shape (..., m)
+    covariance : ndarray, shape (..., m, m)
+    """
+    root = np.linalg.cholesky(covariance_of_readings)
+    places = cross.shape[-1]
+    column = np.broadcast_to(readings[:, None], (*cross.shape[:-1], 1))
+    whitened = np.linalg.solve(root, np.concatenate([cross, column], axis=-1))
+    onto_places, onto_readings = whitened[..., :places], whitened[..., places:]
+    transposed = np.swapaxes(onto_places, -1, -2)
+    return (transposed @ onto_readings)[..., 0], prior - transposed @ onto_places
+
+
+def log_density(covariance_of_readings: Array, readings: Array) -> Array:
+    """Log density of readings under normal distributions of zero mean: Rasmussen and Williams (2006), eq. 2.30.
+
+    Parameters
+    ----------
+    covariance_of_readings : ndarray, shape (h, n, n)
+    readings : ndarray, shape (n,)
+
+    Returns
+    -------
+    ndarray, shape (h,)
+    """
+    root = np.linalg.cholesky(covariance_of_readings)
+    whitened = np.linalg.solve(root, np.broadcast_to(readings[:, None], (*root.shape[:-1], 1)))[..., 0]
+    log_determinant = np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
+    result: Array = -0.5 * (whitened**2).sum(-1) - log_determinant - 0.5 * readings.size * np.log(2 * np.pi)
+    return result

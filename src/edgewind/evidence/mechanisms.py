@@ -1,0 +1,114 @@
+"""Candidate explanations, each weighed against the readings. A new one is a function here and a row in the table."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+
+from edgewind.evidence.claims import Claim, Verdict, sentence, sign_agrees
+from edgewind.evidence.verdicts import MechanismCase, convection_size, judge, size_of
+from edgewind.rotor.drives import creep, light_pressure, outgassing, thermal_force
+from edgewind.rotor.drives.outgassing import UNBAKED_PA_M_S, recoil_pressure
+from edgewind.units import format_number, from_si
+
+Mechanism = Callable[[MechanismCase], Claim]
+
+THROUGH_FACES = "through the temperature of the faces only"
+# Share of the greatest speed that, seen in the dark, is called a contribution; our judgement, no source.
+CONTRIBUTES_FROM = 0.1
+CONVECTION = "convection"
+PIVOT = "pivot or vibration"
+
+
+def weigh_outgassing(case: MechanismCase) -> Claim:
+    """Weigh recoil: as stated by the bench, else at most that of an unbaked surface on the dark face alone."""
+    rotor = case.bench.rotor
+    if rotor.dark_outgassing is not None or rotor.bright_outgassing is not None:
+        return judge(case, name=outgassing.NAME, key=outgassing.KEY, leads="bright")
+    if not case.enough:
+        return judge(case, name=outgassing.NAME, key=outgassing.KEY, leads="bright")
+    drawn = case.draws
+    bound = (
+        drawn.vanes * drawn.arm_m * drawn.vane_area_m2 * recoil_pressure(UNBAKED_PA_M_S, drawn.most_probable_speed_m_s)
+    )
+    size = size_of(case, np.broadcast_to(bound, case.needed_n_m.shape))
+    high = size.interval[1]
+    claim = Claim(
+        outgassing.NAME, "ruled out" if high < 1 else "cannot tell", sign_agrees(case.bench, "bright"), size.ratio,
+        (0.0, high), None, "", light=THROUGH_FACES, envelope=THROUGH_FACES,
+    )  # fmt: skip
+    end = "so it is ruled out as the main drive" if high < 1 else "so it stays open until the outgassing is stated"
+    return replace(
+        claim,
+        why=sentence(
+            f"it does not change with pressure, and a dark face that gives off {UNBAKED_PA_M_S:g} Pa m/s more than the "
+            f"bright one, as much as an unbaked surface, would give at most {format_number(high, 2)} of the torque "
+            f"needed at {format_number(case.pressure_pa, 3)} Pa, {end}"
+        ),
+    )
+
+
+def weigh_convection(case: MechanismCase) -> Claim:
+    """Weigh convection by a bound that a real rotor stays far below."""
+    if not case.enough:
+        return Claim(
+            CONVECTION,
+            "cannot tell",
+            None,
+            None,
+            None,
+            None,
+            sentence("too few readings of a moving rotor to weigh its size"),
+        )
+    size = convection_size(case)
+    high = size.interval[1]
+    verdict: Verdict = "ruled out" if high < 1 else "cannot tell"
+    end = "so it is ruled out as the main drive there" if high < 1 else "which does not rule it out"
+    why = sentence(
+        "if the gas that the warm vanes stir blew on one side of every vane as hard as it could, it would give at most "
+        f"{format_number(high, 2)} of the torque needed at {format_number(case.pressure_pa, 3)} Pa, {end}; it has no "
+        "sign of its own, and grows with the square of the pressure"
+    )
+    return Claim(CONVECTION, verdict, None, size.ratio, (0.0, high), None, why, light="as the warmth of the vanes")
+
+
+def weigh_pivot(case: MechanismCase) -> Claim:
+    """Weigh what does not need light: by the steady speeds seen with the lamp off, against the fastest with it on."""
+    if not len(case.used):
+        return Claim(PIVOT, "cannot tell", None, None, None, None, sentence("there are no readings to weigh it on"))
+    top = float(case.used["speed_rad_s"].abs().max())
+    rpm = float(from_si(1.0, "rpm", "angular speed"))
+    if not case.lamp_off_rad_s:
+        why = "no steady speed was read with the lamp off, which would tell; one such reading settles it"
+        return Claim(PIVOT, "cannot tell", None, None, None, None, sentence(why), light="not with the light")
+    speeds, spreads = (np.array(part) for part in zip(*case.lamp_off_rad_s, strict=True))
+    worst = int(np.argmax(np.abs(speeds)))
+    most = abs(float(speeds[worst])) + 2 * float(spreads[worst])
+    ratio, high = abs(float(speeds[worst])) / top, most / top
+    said = (
+        f"with the lamp off the rotor was read {len(speeds)} times and turned at "
+        f"{format_number(rpm * abs(speeds[worst]), 2)} rpm at most, {format_number(ratio, 2)} of its greatest speed "
+        "with it on"
+    )
+    small = high < CONTRIBUTES_FROM
+    verdict: Verdict = "ruled out" if small else "contributes"
+    end = "so it is ruled out as the main drive" if small else "so it matters"
+    return Claim(PIVOT, verdict, None, ratio, (0.0, high), None, sentence(f"{said}, {end}"), light="not with the light")
+
+
+MECHANISMS: dict[str, Mechanism] = {
+    light_pressure.NAME: partial(
+        judge, name=light_pressure.NAME, key=light_pressure.KEY, leads="dark", model="light pressure alone"
+    ),
+    thermal_force.NAME: partial(
+        judge, name=thermal_force.NAME, key=thermal_force.KEY, leads="bright", model="thermal force alone"
+    ),
+    creep.NAME: partial(judge, name=creep.NAME, key=creep.KEY, leads="bright", within=creep.WITHIN_FACTOR),
+    outgassing.NAME: weigh_outgassing,
+    CONVECTION: weigh_convection,
+    PIVOT: weigh_pivot,
+}
+"""By name: what weighs each candidate."""

@@ -1,0 +1,52 @@
+"""Limits of the model, written from what a study used: a sentence stands only where it is true of that study."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from edgewind.evidence import Findings
+from edgewind.rotor import RotorParameters, parameters_of, response_of
+from edgewind.units import format_number
+
+
+def limits_of(findings: Sequence[Findings]) -> tuple[str, ...]:
+    """Return the limits of the model for the rotors of a study, those that they share once."""
+    return tuple(dict.fromkeys(sentence for found in findings for sentence in _limits(found)))
+
+
+def _limits(found: Findings) -> Iterator[str]:
+    bench = found.experiment.bench
+    rotor = parameters_of(bench)
+    response = response_of(rotor)
+    yield (
+        f"The sizes of the mechanisms rest on the response of the gas to {_vane(rotor)}, computed by the kinetic "
+        f"solver ({response.source}). It answers for Knudsen numbers from "
+        f"{format_number(response.least_knudsen, 2)} up."
+    )
+    if rotor.internal_heat > 0:
+        yield (
+            f"The gas ({bench.gas.gas.name}) is computed as monatomic. The heat that the inner motion of its molecules "
+            "carries is put in by a factor."
+        )
+    if found.experiment.bench.rotor.accommodation is None:
+        yield "The accommodation is not stated in bench.toml, so it is an unknown within a wide range."
+    fitted = None if found.explanation is None else found.explanation.fit
+    if fitted is None and bench.rotor.pivot_dry_torque is None and bench.rotor.pivot_viscous is None:
+        yield (
+            "Friction of the pivot is neither stated nor fitted, so the torque needed is at least the one that the "
+            "ratios are taken of."
+        )
+    yield (
+        "The mean free path is that of hard spheres with the viscosity of the real gas. Other definitions differ by "
+        "some ten per cent; the Knudsen number moves with them."
+    )
+    if found.optimum.curve is not None:
+        yield (
+            "The curve is a smooth interpolation of the readings and no law of physics. It says nothing beyond the "
+            "pressures measured."
+        )
+    yield "The gas is taken as uniform, at the temperature and with the composition that bench.toml states."
+
+
+def _vane(rotor: RotorParameters) -> str:
+    return f"a vane of {1e3 * float(rotor.vane_width_m):.4g} by {1e3 * float(rotor.vane_height_m):.4g} mm"
