@@ -192,11 +192,12 @@ def test_a_fit_is_used_for_its_own_rotor_alone(tmp_path: Path) -> None:
 
 
 def test_a_study_and_a_fit_are_cancelled_and_started_again(served: tuple[Any, Path], visit: Callable) -> None:
-    (pages, _), window = served, visit()
+    (pages, mine), window = served, visit()
     page: Page = window.page
-    of = [{"slug": "mine", "experiment": "mine"}]
+    write_template(mine.parent / "other")  # no study of it was made yet
+    of = [{"slug": "other", "experiment": "other"}]
     ahead = pages.told("/api/studies", {"of": of, "fit": True})  # another person's, which this page's must wait for
-    page.goto(pages.url + "/question/mine/mine")
+    page.goto(pages.url + "/question/other/other")
     expect(page.locator("#study-state")).to_have_text("Waiting for its turn…")
     page.get_by_role("button", name="Cancel the study").click()
     expect(page.locator("#study-ended")).to_contain_text("The study was cancelled.")

@@ -9,6 +9,7 @@ from starlette.websockets import WebSocket
 
 from edgewind.book.connect import address_of
 from edgewind.web.catalog import Catalog
+from edgewind.web.dropped import DroppedFiles
 from edgewind.web.gas_pictures import GasPictures
 from edgewind.web.jobs import Jobs
 from edgewind.web.live_updates import ExperimentFeeds
@@ -28,6 +29,7 @@ class Pages:
         self.jobs = {name: Jobs() for name in ("studies", "films", "intervals")}
         self.gas = GasPictures(self.jobs["films"])
         self.sweeps = Sweeps(self.catalog, self.feeds)
+        self.dropped = DroppedFiles()
 
     @property
     def name(self) -> str:
@@ -38,6 +40,7 @@ class Pages:
         """Release everything; sweeps run on in their recorders."""
         self.sweeps.close()
         self.feeds.close()
+        self.dropped.close()
         for jobs in self.jobs.values():
             jobs.close()
         self.catalog.close()

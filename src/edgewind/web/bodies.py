@@ -41,13 +41,28 @@ class TypedReading(Body):
     speed: Text = ""
     speed_as: Short = "speed"
     lamp: Short = "on"
+    leading_face: Short = ""
     sweep: Text = ""
     envelope: Text = ""
+    gas: Short = ""
+    changed: Text = ""
     note: Text = ""
+    drop: Short = ""
+    sure: bool = False
 
     def typed(self) -> dict[str, str]:
-        """Return the fields that were sent, without the key."""
-        return {name: str(value) for name, value in self.model_dump(exclude={"key"}, exclude_unset=True).items()}
+        """Return the fields that were sent, without key, dropped file and confirmation."""
+        return {
+            name: str(value)
+            for name, value in self.model_dump(exclude={"key", "drop", "sure"}, exclude_unset=True).items()
+        }
+
+
+class StatedKey(Body):
+    """A key of the tachometer to state in the description of the bench."""
+
+    key: Short
+    value: Short
 
 
 class Change(Body):

@@ -29,6 +29,10 @@ class FieldError(InputError):
         self.field = field
 
 
+class DoubtError(FieldError):
+    """A value can be stored, but may be a mistake: it is stored when it is sent again as right."""
+
+
 class NotFoundError(InputError):
     """Nothing of that name is in the catalog."""
 
@@ -49,7 +53,15 @@ def _refuse(request: Request, error: Exception) -> Response:
     status = next((code for kind, code in _STATUS if isinstance(error, kind)), 400)
     problem, fix = (error.problem, error.fix) if isinstance(error, InputError) else (str(error), None)
     if request.url.path.startswith(("/api/", "/live/")):
-        return _json(status, problem, fix, getattr(error, "field", None), str(error), getattr(error, "line", None))
+        return _json(
+            status,
+            problem,
+            fix,
+            getattr(error, "field", None),
+            str(error),
+            getattr(error, "line", None),
+            isinstance(error, DoubtError),
+        )
     return _page(request, status, "This page cannot be shown", problem, fix)
 
 
@@ -73,8 +85,11 @@ def _json(
     field: str | None = None,
     text: str = "",
     line: int | None = None,
+    doubt: bool = False,
 ) -> Response:
-    found = {"problem": problem, "fix": fix, "field": field, "text": text or problem, "line": line}
+    found = {
+        "problem": problem, "fix": fix, "field": field, "text": text or problem, "line": line, "doubt": doubt,
+    }  # fmt: skip
     return JSONResponse(found, status)
 
 

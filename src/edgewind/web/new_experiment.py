@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from importlib.resources import files
+from typing import Any
+
+import tomlkit
 
 from edgewind.bench import BENCH_FILE, parse_bench
+from edgewind.book import Book
 from edgewind.errors import InputError
 from edgewind.units import parse_unit
 from edgewind.web.errors import FieldError
+
+_STATED = ("channel", "interval", "marks")
 
 
 def template_bench() -> str:
@@ -45,4 +51,40 @@ def titles_for(bench_text: str, pressure_unit: str, speed_unit: str) -> tuple[st
     display = (f"pressure [{pressure_unit}]", "pressure uncertainty [%]")
     pressure = display if bench.gauge.kind == "display" else ("gauge [V]", *display)
     speed = ("trace", f"speed [{speed_unit}]", f"speed uncertainty [{speed_unit}]")
-    return ("time", *pressure, *speed, "lamp", "sweep", "envelope temperature [degC]", "note", "exclude")
+    return (
+        "time", *pressure, *speed, "leading face", "lamp", "sweep", "envelope temperature [degC]", "gas", "changed",
+        "note", "exclude",
+    )  # fmt: skip
+
+
+def state_key(book: Book, experiment: str, key: str, value: str) -> None:
+    """State in the description of the bench what was guessed of a trace; comments and order stay.
+
+    Parameters
+    ----------
+    book : Book
+        Open for writing.
+    experiment : str
+        Its name.
+    key : {"channel", "interval", "marks"}
+        Key of ``[tachometer]``.
+    value : str
+        The channel by name, the interval such as ``1 ms``, or the number of marks.
+
+    Raises
+    ------
+    InputError
+        Another key, or a value that the bench cannot have.
+    """
+    if key not in _STATED:
+        raise InputError(f"'{key}' cannot be stated here", fix=f"choose one of {', '.join(_STATED)}")
+    text = book.contents(experiment).bench.decode("utf-8-sig")
+    document = tomlkit.parse(text)
+    section: Any = document["tachometer"]
+    section[key] = int(value) if key == "marks" and value.isdecimal() else value
+    book.revise_bench(
+        experiment,
+        tomlkit.dumps(document).encode(),
+        f"the {key} of the traces stated as {value}",
+        made_by="at the pages",
+    )

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
-from edgewind.book import Book, changes_of, read_part
+from edgewind.bench import Bench
+from edgewind.book import Book, TraceFile, changes_of, read_part
 from edgewind.errors import InputError
-from edgewind.units import format_number, from_si, parse_measured, to_si
+from edgewind.formatting import format_number
+from edgewind.signals import pressure_from_volts
+from edgewind.units import from_si, parse_measured, to_si
 from edgewind.web.errors import FieldError
 
 # Fields of the form, and the titles whose cells they become.
@@ -18,9 +22,13 @@ FIELD_OF = {
     "gauge": "pressure", "pressure": "pressure", "pressure uncertainty": "pressure", "speed": "speed",
     "speed uncertainty": "speed", "trace": "speed", "lamp": "lamp", "sweep": "sweep",
     "envelope temperature": "envelope", "note": "note", "time": "time", "exclude": "note",
+    "leading face": "leading_face", "gas": "gas", "changed": "changed",
 }  # fmt: skip
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _WORDS = ("under-range", "over-range")
+# A pressure so many times beyond those measured is asked about, once there are a few.
+_FAR = 30.0
+_FEWEST_KNOWN = 3
 
 
 @dataclass(frozen=True)
@@ -57,7 +65,15 @@ def form_of(book: Book, experiment: str) -> Form:
     return Form({name: unit for name, unit in sheet.columns if name})
 
 
-def store_typed(book: Book, experiment: str, typed: Mapping[str, str], *, key: str, made_by: str = "") -> int:
+def store_typed(
+    book: Book,
+    experiment: str,
+    typed: Mapping[str, str],
+    *,
+    key: str,
+    made_by: str = "",
+    trace: TraceFile | None = None,
+) -> int:
     """Store what was typed as a reading; returns its number.
 
     Parameters
@@ -72,6 +88,10 @@ def store_typed(book: Book, experiment: str, typed: Mapping[str, str], *, key: s
         where none is written with them.
     key : str
         Made by the page; the same entry sent again is stored once.
+    made_by : str
+        Who or what recorded it.
+    trace : TraceFile, optional
+        The raw file that the speed is in; no speed is typed then.
 
     Raises
     ------
@@ -81,14 +101,14 @@ def store_typed(book: Book, experiment: str, typed: Mapping[str, str], *, key: s
         The book cannot be written; nothing is stored then.
     """
     form = form_of(book, experiment)
-    cells = cells_of(form, typed)
+    cells = cells_of(form, typed, traced=trace is not None)
     if "time" in form.units:
         cells["time"] = _time(book, experiment, form.units["time"])
     again = book.find_by_key(experiment, key)  # an answer that was lost: it is sent again with a later time
     if again is not None:
         return again
     try:
-        return book.record(experiment, cells, key=key, made_by=made_by)
+        return book.record(experiment, cells, trace, key=key, made_by=made_by)
     except InputError as error:
         field = FIELD_OF.get(str(error.column))
         if field is None:
@@ -96,8 +116,17 @@ def store_typed(book: Book, experiment: str, typed: Mapping[str, str], *, key: s
         raise FieldError(field, error.problem, fix=error.fix) from error
 
 
-def cells_of(form: Form, typed: Mapping[str, str]) -> dict[str, str]:
+def cells_of(form: Form, typed: Mapping[str, str], *, traced: bool = False) -> dict[str, str]:
     """Return the cells that a form's texts become; see :func:`store_typed`.
+
+    Parameters
+    ----------
+    form : Form
+        What the table can take.
+    typed : mapping of str to str
+        Texts by field.
+    traced : bool
+        Whether the speed comes from a trace.
 
     Raises
     ------
@@ -109,11 +138,18 @@ def cells_of(form: Form, typed: Mapping[str, str]) -> dict[str, str]:
         raise FieldError("pressure", f"this table has no column for a {title or 'pressure'}", fix="choose the other")
     cells: dict[str, str] = {}
     _pressure(form, title, typed.get("pressure", "").strip(), cells)
-    _speed(form, typed.get("speed_as", "speed"), typed.get("speed", "").strip(), cells)
-    if "lamp" in form.units:
-        cells["lamp"] = typed.get("lamp", "on")
-    elif typed.get("lamp", "on") != "on":
-        raise FieldError("lamp", "this table has no column for the lamp")
+    if not traced:
+        _speed(form, typed.get("speed_as", "speed"), typed.get("speed", "").strip(), cells)
+    elif "trace" not in form.units:
+        raise FieldError("speed", "this table has no column for traces", fix="begin an experiment for them")
+    # The book keeps these in any experiment, whether its table has a column for them or not.
+    lamp = " ".join(typed.get("lamp", "on").split()) or "on"
+    if lamp != "on" or "lamp" in form.units:
+        cells["lamp"] = lamp
+    for field, name in (("leading_face", "leading face"), ("gas", "gas"), ("changed", "changed")):
+        text = " ".join(typed.get(field, "").split())
+        if text:
+            cells[name] = text
     for field, name in (("sweep", "sweep"), ("note", "note")):
         text = " ".join(typed.get(field, "").split())
         if text and name not in form.units:
@@ -128,6 +164,57 @@ def cells_of(form: Form, typed: Mapping[str, str]) -> dict[str, str]:
             "envelope", envelope, form.units["envelope temperature"], "temperature", "22.1"
         )[0]
     return cells
+
+
+def values_of(bench: Bench, form: Form, cells: Mapping[str, str]) -> dict[str, float | None]:
+    """Return pressure and speed of the cells in SI, None where there is none."""
+    pressure = speed = None
+    if _PLAIN.fullmatch(cells.get("pressure", "")):
+        pressure = float(to_si(float(cells["pressure"]), form.units["pressure"], "pressure"))
+    elif _PLAIN.fullmatch(cells.get("gauge", "")):
+        volts = float(to_si(float(cells["gauge"]), form.units["gauge"], "voltage"))
+        pressure = float(pressure_from_volts([volts], bench).pressure_pa[0])
+        pressure = pressure if math.isfinite(pressure) else None
+    if _PLAIN.fullmatch(cells.get("speed", "")):
+        speed = float(to_si(float(cells["speed"]), form.units["speed"], "angular speed"))
+    return {"pressure_pa": pressure, "speed_rad_s": speed}
+
+
+def doubt_about(
+    values: Mapping[str, float | None], rows: Sequence[Mapping[str, Any]], *, lamp: str = "on"
+) -> tuple[str, str] | None:
+    """Return the field and the question where a reading looks like a likely mistake; None where it does not.
+
+    Parameters
+    ----------
+    values : mapping
+        ``pressure_pa`` and ``speed_rad_s``, as :func:`values_of` gives them.
+    rows : sequence of mapping
+        Readings so far.
+    lamp : str
+        The lamp, as typed.
+    """
+    pressure, speed = values["pressure_pa"], values["speed_rad_s"]
+    known = [row for row in rows if row["pressure_pa"] and not row["exclude"]]
+    if pressure is None or pressure <= 0 or len(known) < _FEWEST_KNOWN:
+        return None
+    low, high = (found(row["pressure_pa"] for row in known) for found in (min, max))
+    if pressure > _FAR * high:
+        return "pressure", f"This pressure is {pressure / high:,.0f} times the highest so far: is the unit right?"
+    if pressure < low / _FAR:
+        return "pressure", f"This pressure is {low / pressure:,.0f} times below the lowest so far: is the unit right?"
+    if speed is None or lamp != "on":
+        return None
+    for row in known:
+        if not (row["used"] and row["lamp"] and row["speed_rad_s"]):
+            continue
+        near = abs(math.log(pressure / row["pressure_pa"])) < math.log(1.2)
+        ratio = abs(speed / row["speed_rad_s"])
+        for factor, words in ((2.0, "twice"), (0.5, "half"), (4.0, "four times"), (0.25, "a quarter of")):
+            if near and abs(ratio / factor - 1) < 0.07:
+                question = f"This speed is {words} that of reading {row['n']} at nearly the same pressure"
+                return "speed", f"{question}: were the marks counted right?"
+    return None
 
 
 def _pressure(form: Form, title: str, text: str, cells: dict[str, str]) -> None:

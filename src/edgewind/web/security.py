@@ -15,13 +15,13 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from edgewind.errors import InputError
+from edgewind.web.dropped import MOST_FILE
 from edgewind.web.errors import TooLargeError
 
 COOKIE = "edgewind_token"
 KEY = "token"
-# Most bytes of a request, and of a file that is dropped on a page.
+# Most bytes of a request that brings no file.
 MOST_BODY = 2_000_000
-MOST_FILE = 256_000_000
 FILES = "/api/files/"
 _LEAST_TOKEN = 16
 # Nothing but our own files; no frame of another site; no form to another site.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import Mapping
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -11,12 +12,13 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from edgewind.book import read_part
+from edgewind.book import TraceFile, read_part
 from edgewind.errors import EdgewindError, InputError
 from edgewind.web import reading_form
-from edgewind.web.app_state import ONE, one_of, pages_of
+from edgewind.web.app_state import ONE, Pages, one_of, pages_of
 from edgewind.web.bodies import Correction, Exclusion, TypedReading, body_of
-from edgewind.web.errors import FieldError, NotFoundError
+from edgewind.web.dropped import book_path
+from edgewind.web.errors import DoubtError, FieldError, NotFoundError
 from edgewind.web.live_updates import Subscriber
 from edgewind.web.next_pressure import next_pressure
 from edgewind.web.views import bench_view, source_views, trace_picture
@@ -51,11 +53,31 @@ def store(request: Request) -> Response:
     if not body.key:
         raise InputError("The entry has no key", fix="use the pages")
     book = pages.catalog.book(slug, write=True)
-    number = reading_form.store_typed(
-        book, experiment, body.typed(), key=f"typed {body.key}", made_by="typed at the bench"
-    )
+    typed = body.typed()
+    if not body.sure and book.find_by_key(experiment, f"typed {body.key}") is None:
+        _ask_about(pages, slug, experiment, typed, traced=bool(body.drop))
+    trace = None
+    if body.drop:
+        dropped = pages.dropped.get(body.drop)
+        assert dropped.path is not None
+        trace = TraceFile(book_path(dropped.name, dropped.path), dropped.path)
+    made_by = "dropped on the page" if body.drop else "typed at the bench"
+    number = reading_form.store_typed(book, experiment, typed, key=f"typed {body.key}", made_by=made_by, trace=trace)
+    if body.drop:
+        pages.dropped.forget(body.drop)
     pages.feeds.kick(slug, experiment)
     return JSONResponse({"reading": number})
+
+
+def _ask_about(pages: Pages, slug: str, experiment: str, typed: Mapping[str, str], *, traced: bool) -> None:
+    """Refuse a likely mistake once; sent again as right, it is stored."""
+    form = reading_form.form_of(pages.catalog.book(slug), experiment)
+    cells = reading_form.cells_of(form, typed, traced=traced)
+    values = reading_form.values_of(pages.catalog.bench(slug, experiment), form, cells)
+    rows = pages.feeds.of(slug, experiment, lambda: pages.catalog.book(slug)).rows()
+    doubt = reading_form.doubt_about(values, rows, lamp=cells.get("lamp", "on"))
+    if doubt is not None:
+        raise DoubtError(doubt[0], doubt[1].rstrip("."), fix="store it again if it is right")
 
 
 def exclude(request: Request) -> Response:

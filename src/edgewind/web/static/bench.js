@@ -4,6 +4,8 @@ import { ask, byId, clearProblems, dataOf, follow, inUnit, keepDraft, make, numb
 import { acrossOf, chosenAxis, onAxis, seriesOf, tableRow } from "/static/readings.js";
 import { asideButton } from "/static/aside.js";
 import { begin } from "/static/begin-sweep.js";
+import { dropZone } from "/static/files.js";
+import { makeSheet } from "/static/sheet.js";
 
 const here = dataOf("data"), { slug, experiment } = here, at = pathOf(slug, experiment);
 let bench = here.bench, rows = new Map(), status = null, fresh = new Set(), proposal = null;
@@ -159,7 +161,7 @@ const hand = byId("hand");
 if (hand) {
   const first = byId("hand-pressure"), draft = keepDraft(hand, "hand-" + at);
   const entry = () => crypto.randomUUID?.() ?? [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16)).join("");
-  let key = entry(), sending = false;
+  let key = entry(), sending = false, sure = "", lastSaid = "";
   const labels = (select, label, words) => {
     const chosen = byId(select)?.selectedOptions[0];
     if (chosen) byId(label).textContent = `${words(chosen.value)}, ${chosen.dataset.unitOf}`;
@@ -180,7 +182,9 @@ if (hand) {
     sending = true;
     clearProblems(hand);
     try {
-      const told = await ask("/api/readings/" + at, { ...Object.fromEntries(new FormData(hand)), key });
+      const body = { ...Object.fromEntries(new FormData(hand)), key }, said = JSON.stringify(body);
+      lastSaid = said;
+      const told = await ask("/api/readings/" + at, { ...body, sure: sure === said });
       key = entry();
       byId("hand-stored").textContent = `Reading ${told.reading} is stored.`;
       for (const name of ["hand-pressure", "hand-speed", "hand-note"]) byId(name).value = "";
@@ -188,6 +192,7 @@ if (hand) {
       first.focus();
     } catch (error) {
       byId("hand-stored").textContent = "";
+      if (error.doubt) sure = lastSaid;
       showProblem(hand, "hand", error);
     }
     sending = false;
@@ -195,6 +200,15 @@ if (hand) {
   const elsewhere = document.activeElement instanceof HTMLInputElement || document.activeElement instanceof HTMLSelectElement;
   if (!here.sweep.running && !location.hash && !elsewhere) first.focus({ preventScroll: true });
 }
+
+// A lamp that is not on stays so for the next reading: the button says it.
+if (hand) {
+  const lamp = byId("hand-lamp"), button = byId("hand-store");
+  const show = () => { button.textContent = lamp.value === "on" ? "Store" : `Store, lamp ${lamp.value}`; };
+  lamp.addEventListener("change", show);
+  show();
+}
+if (here.form) dropZone(here, here.form.speed ? makeSheet(here) : { add() {} });
 
 // What happened
 

@@ -111,7 +111,7 @@ export function trouble(text) {
 export class Refused extends Error {
   constructor(status, told) {
     super(told.problem + (told.fix ? "; " + told.fix : ""));
-    this.status = status; this.field = told.field ?? null; this.line = told.line ?? null;
+    this.status = status; this.field = told.field ?? null; this.line = told.line ?? null; this.doubt = Boolean(told.doubt);
   }
 }
 export async function ask(address, body) {

@@ -1,0 +1,290 @@
+"""Files dropped on a page: taken apart safely, measured, and kept aside until a person stores or drops them.
+
+Nothing is believed of a file but its bytes: an archive is unpacked by counting what comes out, a name is only ever
+shown, and a program is refused whatever it is called.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+import secrets
+import shutil
+import stat
+import tempfile
+import threading
+import zipfile
+from collections import OrderedDict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import IO, Any
+
+from edgewind.bench import Bench
+from edgewind.errors import EdgewindError, InputError
+from edgewind.report.sparkline import HEIGHT, WIDTH, envelope_path, middle_turns
+from edgewind.serialize import to_plain
+from edgewind.signals.measure import measure_speed
+from edgewind.signals.trace import SUFFIXES
+from edgewind.web.tables import read_workbook, rows_of_table
+
+# Bytes of one file, and of everything that is kept aside; files in an archive, and how much it may grow.
+MOST_FILE = 256_000_000
+_MOST_ASIDE = 2_000_000_000
+_MOST_ITEMS = 500
+_MOST_MEMBERS = 300
+_MOST_UNPACKED = 1_000_000_000
+_MOST_RATIO = 200
+_BLOCK = 1 << 20
+_PROGRAMS = {
+    b"MZ": "a Windows program", b"\x7fELF": "a program", b"\xcf\xfa\xed\xfe": "a program",
+    b"\xce\xfa\xed\xfe": "a program", b"\xca\xfe\xba\xbe": "a program", b"#!": "a script",
+}  # fmt: skip
+_TABLES = (".csv", ".tsv", ".txt")
+
+
+@dataclass(frozen=True)
+class Dropped:
+    """A file that was dropped, or one that came out of an archive.
+
+    Attributes
+    ----------
+    id : str
+        Its name on the page; empty where it was refused or is a table.
+    name : str
+        Name of the file, for people.
+    kind : {"trace", "table", "refused"}
+        What it was taken for.
+    problem : str
+        Why it was refused.
+    details : dict
+        Of a trace: speed, flags, channel, interval and a picture. Of a table: its rows.
+    path : Path or None
+        Where the bytes of a trace are.
+    """
+
+    id: str
+    name: str
+    kind: str
+    problem: str = ""
+    details: dict[str, Any] = field(default_factory=dict)
+    path: Path | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it for a page."""
+        return {"id": self.id, "name": self.name, "kind": self.kind, "problem": self.problem} | self.details
+
+
+class DroppedFiles:
+    """Files kept aside, the latest ones; safe between threads, one file measured at a time."""
+
+    def __init__(self) -> None:
+        self._folder = Path(tempfile.mkdtemp(prefix="edgewind-dropped-"))
+        self._lock, self._busy = threading.Lock(), threading.Lock()
+        self._kept: OrderedDict[str, Dropped] = OrderedDict()
+
+    def place(self) -> Path:
+        """Return where the bytes of the next file go."""
+        return self._folder / secrets.token_hex(8)
+
+    def take(self, path: Path, name: str, bench: Bench) -> list[Dropped]:
+        """Measure a file, or every file of an archive; what cannot be used says why.
+
+        Parameters
+        ----------
+        path : Path
+            Its bytes, in the folder of this object; it is removed unless it is a trace.
+        name : str
+            What it was called.
+        bench : Bench
+            Its tachometer says how traces are read.
+        """
+        with self._busy:
+            name = _shown(name)
+            if name.lower().endswith(".zip"):
+                try:
+                    return [one for inside, inner in self._unpacked(path) for one in self._one(inner, inside, bench)]
+                except InputError as error:
+                    return [Dropped("", name, "refused", _reason(error))]
+                finally:
+                    path.unlink(missing_ok=True)
+            return list(self._one(path, name, bench))
+
+    def get(self, key: str) -> Dropped:
+        """Return a trace that is kept aside.
+
+        Raises
+        ------
+        InputError
+            It is not there any more.
+        """
+        with self._lock:
+            found = self._kept.get(key)
+        if found is None or found.path is None or not found.path.exists():
+            raise InputError("This file is no longer kept aside", fix="drop it again")
+        return found
+
+    def forget(self, key: str) -> None:
+        """Remove a file that was stored or is not wanted."""
+        with self._lock:
+            found = self._kept.pop(key, None)
+        if found is not None and found.path is not None:
+            found.path.unlink(missing_ok=True)
+
+    def close(self) -> None:
+        """Remove everything."""
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    def _one(self, path: Path, name: str, bench: Bench) -> Iterator[Dropped]:
+        try:
+            yield self._measured(path, name, bench)
+        except (EdgewindError, OSError, UnicodeError) as error:
+            path.unlink(missing_ok=True)
+            yield Dropped("", name, "refused", _reason(error))
+
+    def _measured(self, path: Path, name: str, bench: Bench) -> Dropped:
+        with path.open("rb") as file:
+            start = file.read(4)
+        for mark, what in _PROGRAMS.items():
+            if start.startswith(mark):
+                raise InputError(f"this is {what}, not a recording", fix="drop traces, sound, clips or tables")
+        if not start:
+            raise InputError("the file is empty", fix="export it again")
+        suffix = PurePosixPath(name.lower()).suffix
+        if suffix == ".xlsx":
+            rows = read_workbook(path)
+        elif suffix in _TABLES and (found := rows_of_table(path)) is not None:
+            rows = found
+        else:
+            return self._trace(path, name, bench)
+        path.unlink(missing_ok=True)
+        return Dropped("", name, "table", details=rows)
+
+    def _trace(self, path: Path, name: str, bench: Bench) -> Dropped:
+        ending = next((one for one in sorted(SUFFIXES, key=len, reverse=True) if name.lower().endswith(one)), None)
+        if ending is None:
+            kinds = ", ".join(dict.fromkeys((*SUFFIXES, ".xlsx", ".zip")))
+            raise InputError("this kind of file cannot be read", fix=f"drop one of {kinds}")
+        kept = path.with_name(path.name + ending)
+        path.rename(kept)
+        try:
+            reading = measure_speed(kept, bench.tachometer, source=name)
+        except BaseException:
+            kept.unlink(missing_ok=True)
+            raise
+        trace, speed = reading.trace, reading.speed
+        whole, turns = trace.voltage_v, middle_turns(trace.voltage_v, trace.interval_s, speed.speed_rad_s)
+        found = speed.speed_rad_s if speed.speed_rad_s is not None and math.isfinite(speed.speed_rad_s) else None
+        direction = getattr(reading, "direction", None)
+        details: dict[str, Any] = to_plain({
+            "speed_rad_s": found, "speed_u_rad_s": speed.speed_u_rad_s, "flags": list(speed.flags),
+            "notes": list(trace.notes), "channel": trace.channel, "channels": list(getattr(trace, "channels", ())),
+            "interval_s": trace.interval_s, "samples": int(whole.size), "seconds": whole.size * trace.interval_s,
+            "leading_face": {1: "bright", -1: "dark"}.get(getattr(direction, "sense", 0), ""),
+            "whole": envelope_path(whole), "turns": envelope_path(turns) if turns.size else "", "width": WIDTH,
+            "height": HEIGHT, "turns_seconds": turns.size * trace.interval_s,
+        })  # fmt: skip
+        dropped = Dropped(secrets.token_hex(8), name, "trace", details=details, path=kept)
+        self._keep(dropped)
+        return dropped
+
+    def _keep(self, dropped: Dropped) -> None:
+        with self._lock:
+            self._kept[dropped.id] = dropped
+            sizes = {key: one.path.stat().st_size for key, one in self._kept.items() if one.path and one.path.exists()}
+            while len(self._kept) > 1 and (len(self._kept) > _MOST_ITEMS or sum(sizes.values()) > _MOST_ASIDE):
+                key, oldest = self._kept.popitem(last=False)
+                sizes.pop(key, None)
+                if oldest.path is not None:
+                    oldest.path.unlink(missing_ok=True)
+
+    def _unpacked(self, path: Path) -> Iterator[tuple[str, Path]]:
+        """Give each file of an archive, unpacked into a file of our own; all of them are looked at first."""
+        try:
+            archive = zipfile.ZipFile(path)
+        except (zipfile.BadZipFile, OSError) as error:
+            raise InputError(f"this is not a ZIP that can be read ({error})", fix="pack it again") from None
+        with archive:
+            members = [member for member in archive.infolist() if not member.is_dir()]
+            check_members(members, path.stat().st_size)
+            left = _MOST_UNPACKED
+            for member in members:
+                name = PurePosixPath(member.filename)
+                if name.name.startswith(".") or "__MACOSX" in name.parts:
+                    continue
+                out = self.place()
+                try:
+                    with archive.open(member) as source, out.open("wb") as sink:
+                        left -= copy_counted(source, sink, min(left, MOST_FILE))
+                except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, OSError) as error:
+                    out.unlink(missing_ok=True)
+                    raise InputError(f"'{_shown(member.filename)}' cannot be unpacked ({error})") from None
+                except InputError:
+                    out.unlink(missing_ok=True)
+                    raise
+                yield _shown(member.filename), out
+
+
+def check_members(members: list[zipfile.ZipInfo], packed: int) -> None:
+    """See that an archive holds files only, inside itself, and does not grow beyond measure.
+
+    Raises
+    ------
+    InputError
+        Names the member and what is wrong with it.
+    """
+    if len(members) > _MOST_MEMBERS:
+        raise InputError(f"the ZIP holds {len(members)} files", fix=f"drop up to {_MOST_MEMBERS} at once")
+    for member in members:
+        name = member.filename
+        parts = PurePosixPath(name.replace("\\", "/")).parts
+        if name.startswith(("/", "\\")) or ".." in parts or re.match(r"[A-Za-z]:", name) or "\0" in name:
+            raise InputError(f"the path '{_shown(name)}' leads out of the ZIP", fix="pack the files alone")
+        if stat.S_ISLNK(member.external_attr >> 16):
+            raise InputError(f"'{_shown(name)}' is a link", fix="pack the file itself")
+        if name.lower().endswith(".zip"):
+            raise InputError(f"'{_shown(name)}' is a ZIP within the ZIP", fix="unpack it first")
+    grown = sum(member.file_size for member in members)
+    if grown > _MOST_UNPACKED or grown > _MOST_RATIO * max(packed, 1):
+        raise InputError(
+            f"the ZIP would unpack to {grown / 1e6:,.0f} MB from {packed / 1e6:.3g} MB",
+            fix=f"pack recordings only, up to {_MOST_UNPACKED // 1_000_000} MB",
+        )
+
+
+def copy_counted(source: IO[bytes], sink: IO[bytes], most: int) -> int:
+    """Copy a stream, and return its length; the length that an archive states is not believed.
+
+    Raises
+    ------
+    InputError
+        It is longer than `most`.
+    """
+    done = 0
+    while block := source.read(_BLOCK):
+        done += len(block)
+        if done > most:
+            raise InputError(f"a file in the ZIP is larger than {most / 1e6:.0f} MB", fix="drop it alone, shortened")
+        sink.write(block)
+    return done
+
+
+def book_path(name: str, content: Path) -> str:
+    """Return the path under which a dropped file is kept in a book: its own name, with a mark of its bytes."""
+    digest = hashlib.sha256()
+    with content.open("rb") as file:
+        while block := file.read(_BLOCK):
+            digest.update(block)
+    plain = re.sub(r"[^A-Za-z0-9._-]+", "-", PurePosixPath(name.replace("\\", "/")).name).strip("-.") or "trace"
+    return f"traces/{digest.hexdigest()[:10]}-{plain[-80:]}"
+
+
+def _shown(name: str) -> str:
+    return "".join(sign if sign.isprintable() else "?" for sign in name)[:160] or "a file without a name"
+
+
+def _reason(error: BaseException) -> str:
+    if isinstance(error, InputError):
+        return f"{error.problem}; {error.fix}" if error.fix else error.problem
+    return str(error)
