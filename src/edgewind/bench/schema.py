@@ -24,7 +24,7 @@ from edgewind.bench.fields import (
     TorquePerSpeed,
     quantity,
 )
-from edgewind.bench.gas_factor import gas_factor
+from edgewind.bench.gas_factors import gas_factor
 from edgewind.bench.gauges import GAUGES, Gauge
 from edgewind.bench.instruments import InstrumentsSection
 from edgewind.bench.limits import LimitsSection, SteadinessSection

@@ -38,7 +38,7 @@ def bench(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Run a simulated apparatus that speaks SCPI over TCP; nothing real moves, every reading is invented."""
+    """Run a simulated bench that speaks SCPI over TCP; every reading is invented."""
     from edgewind.bench import BENCH_FILE, read_bench
     from edgewind.virtual import Apparatus, RunningClock, check_host, invented_bench, invented_text, write_folder
 

@@ -62,7 +62,7 @@ def record(
     run: Annotated[str | None, typer.Option(hidden=True, help="Identity of this recorder, 16 hex digits.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Record a sweep: set each pressure, wait until it is steady, take the trace, store it.
+    """Record a sweep: set each pressure, wait until steady, take the trace, store it.
 
     A sweep that was cut off goes on where it was when the same command is given again. At a terminal: p pauses and goes
     on, s skips the step at hand, r takes the last reading once more, n takes a note, q stops. The pages that the same
