@@ -70,6 +70,7 @@ class RotorParameters:
     creep_factor: Number = 1.0
     gas_force_factor: Number = 1.0
     gas_drag_factor: Number = 1.0
+    accommodation_difference: Number = 0.0  # of the dark over the bright face
 
     @property
     def vane_area_m2(self) -> Number:
@@ -148,7 +149,8 @@ def parameters_of(bench: Bench) -> RotorParameters:
         pivot_breakaway_n_m=max(dry, value(rotor.pivot_breakaway_torque, dry)),
         pivot_viscous_n_m_s=value(rotor.pivot_viscous, 0.0),
         moment_of_inertia_kg_m2=value(rotor.moment_of_inertia, rotor.vanes * mass * rotor.mean_square_arm_m2),
-        accommodation=value(rotor.accommodation, DEFAULT_ACCOMMODATION),
+        accommodation=value(rotor.mean_accommodation, DEFAULT_ACCOMMODATION),
+        accommodation_difference=value(rotor.accommodation_difference, 0.0),
         gas_temperature_k=bench.gas.temperature.value,
         envelope_temperature_k=bench.envelope_temperature.value,
         viscosity_pa_s=state.viscosity_pa_s,
