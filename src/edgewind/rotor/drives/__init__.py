@@ -5,15 +5,15 @@ from edgewind.rotor.drives.base import Conditions, Torque
 
 DRIVES: dict[str, Torque] = {
     thermal_force.KEY: thermal_force.torque,
-    accommodation.KEY: accommodation.torque,
     light_pressure.KEY: light_pressure.torque,
+    accommodation.KEY: accommodation.torque,
     infrared_recoil.KEY: infrared_recoil.torque,
     creep.KEY: creep.torque,
     outgassing.KEY: outgassing.torque,
 }
 NAMES: dict[str, str] = {
     module.KEY: module.NAME
-    for module in (thermal_force, accommodation, light_pressure, infrared_recoil, creep, outgassing)
+    for module in (thermal_force, light_pressure, accommodation, infrared_recoil, creep, outgassing)
 }
 
 __all__ = ["DRIVES", "NAMES", "Conditions", "Torque"]
