@@ -145,7 +145,7 @@ def test_a_command_after_the_recorder_was_killed_is_refused_and_does_not_reach_t
     process.wait()
     for name in ("skip", "stop"):
         status, told, _ = pages.ask(f"{at}/{name}", {"run": recorder.run})
-        assert status == 400 and b"is gone, and nothing was done" in told and b"lamp and valve" in told, told
+        assert status == 400 and b"and nothing was done" in told and b"lamp and valve" in told, told
     # pages that were not there at the time know of no such recorder either
     late = serve(virtual_folder)
     status, told, _ = late.ask(f"{at}/stop", {"run": recorder.run})
@@ -269,7 +269,7 @@ def test_a_person_steers_a_recorder_from_a_browser(
     page.click("#pause")  # a step that is shown may be over when the click arrives
     expect(page.locator("#phase-text")).to_contain_text("paused")
     page.get_by_role("button", name="Skip this step").click()
-    expect(page.locator("#events")).to_contain_text("skipped at the person's word")
+    expect(page.locator("#events")).to_contain_text("skipped by the user")
     page.click("#resume")
     expect(page.locator("#phase-text")).not_to_contain_text("paused")
     # the recorder is killed: the page says so, and goes on saying so

@@ -61,7 +61,7 @@ def test_a_sweep_from_the_first_click_to_the_report(serve: Callable, visit: Call
     page.click("#pause")  # a step that is shown may be over when the click arrives
     expect(page.locator("#phase-text")).to_contain_text("paused")
     page.get_by_role("button", name="Skip this step").click()
-    expect(page.locator("#events")).to_contain_text("skipped at the person's word")
+    expect(page.locator("#events")).to_contain_text("skipped by the user")
     page.click("#resume")
     expect(page.locator("#phase-text")).to_contain_text("The sweep is over: finished", timeout=300_000)
     expect(page.locator('#readings tr[data-n="6"]')).to_be_visible()

@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from edgewind.errors import InputError
-from edgewind.live import ControlSocket, Event, Sweep, SweepRequest, parse_pressures, prepare, read_plan, unfinished
-from edgewind.live.control_socket import QUIET, TELL_EVERY_S, events_message, recent_events, status_message
+from edgewind.live import ControlSocket, Event, Sweep, SweepRequest, parse_targets, prepare, read_plan, unfinished
+from edgewind.live.control_socket import TELL_EVERY_S
+from edgewind.live.messages import QUIET, events_message, recent_events, status_message
 from edgewind.live.sweep_log import abandon, unfinished_of
 from edgewind.web.catalog import Catalog, NotHereError
 from edgewind.web.live_updates import ExperimentFeeds
@@ -270,7 +271,7 @@ def request_of(typed: Mapping[str, str]) -> SweepRequest:
         A field that cannot be used.
     """
     try:
-        pressures = parse_pressures(typed.get("pressures", ""))
+        pressures = parse_targets(typed.get("pressures", ""))
     except InputError as error:
         raise FieldError("pressures", error.problem, fix="write 0.02Pa:20Pa:12, or 1 Pa, 3 Pa") from error
     counts = {}
