@@ -6,9 +6,8 @@ from edgewind.live.commands import COMMANDS
 from edgewind.live.control_socket import ControlSocket
 from edgewind.live.device_check import DeviceCheck, check_devices
 from edgewind.live.errors import DisconnectedError, GarbledError, InstrumentError, InterlockError, NoAnswerError
-from edgewind.live.events import Event, Status
+from edgewind.live.events import ENDED, Event, Status
 from edgewind.live.instruments import Instruments, connect
-from edgewind.live.messages import ENDED
 from edgewind.live.prepare import check_request, prepare, read_plan, unfinished
 from edgewind.live.steadiness import Drift, Steadiness, SteadinessMonitor, drift_of
 from edgewind.live.strategy import AdaptiveStrategy, Strategy

@@ -12,6 +12,7 @@ from edgewind.clock import Clock, SystemClock, utc_now
 from edgewind.live.steadiness import Steadiness
 from edgewind.live.sweep_request import Step
 
+ENDED = ("finished", "stopped", "failed")
 _KEPT = 10_000
 
 

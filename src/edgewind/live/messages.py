@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from edgewind.live.events import Event, Status
+from edgewind.live.events import ENDED, Event, Status
 from edgewind.live.steadiness import Steadiness
 from edgewind.serialize import to_plain
 
 if TYPE_CHECKING:
     from edgewind.live.sweep import Sweep
 
-ENDED = ("finished", "stopped", "failed")
 # Events that come with every look at the instruments; the state says the same.
 QUIET = ("observed", "steady")
 _MOST_EVENTS = 60

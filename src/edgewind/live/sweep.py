@@ -22,9 +22,8 @@ from edgewind.live.briefing import cautions_of, moves_of
 from edgewind.live.columns import Columns
 from edgewind.live.commands import Commands, RepeatError, SkipError
 from edgewind.live.errors import InterlockError, StoppedError
-from edgewind.live.events import Event, Status, SweepState
+from edgewind.live.events import ENDED, Event, Status, SweepState
 from edgewind.live.instruments import Instruments
-from edgewind.live.messages import ENDED
 from edgewind.live.operator import Operator
 from edgewind.live.rig import Rig
 from edgewind.live.spool import Spool
