@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from edgewind.bench import Bench
 from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape, vane_rim
-from edgewind.gas import GasState
+from edgewind.gas import Gas, GasState
 from edgewind.rotor.shade import TurnMeans, turn_means
 
 Number = Any  # float, or an array that broadcasts against the pressures
@@ -63,10 +63,11 @@ class RotorParameters:
     accommodation: Number
     gas_temperature_k: Number
     envelope_temperature_k: Number
-    viscosity_pa_s: float
-    most_probable_speed_m_s: float
+    viscosity_pa_s: Number
+    most_probable_speed_m_s: Number
     internal_heat: float
     vane_shape: VaneShape = "rectangle"
+    viscosity_exponent: float = 0.75
     creep_factor: Number = 1.0
     gas_force_factor: Number = 1.0
     gas_drag_factor: Number = 1.0
@@ -106,6 +107,22 @@ class RotorParameters:
     def with_(self, **changes: Number) -> RotorParameters:
         """Return the same with other values."""
         return replace(self, **changes)
+
+    def in_surroundings(self, envelope_k: Number, lamp_share: Number = 1.0) -> RotorParameters:
+        """Return the same in an envelope of another temperature, which the gas at rest takes, and in another light.
+
+        Viscosity goes with the power of the temperature that it has at the gas's own, and the most probable speed with
+        its square root.
+        """
+        ratio = envelope_k / self.gas_temperature_k
+        return replace(
+            self,
+            gas_temperature_k=envelope_k,
+            envelope_temperature_k=envelope_k,
+            viscosity_pa_s=self.viscosity_pa_s * ratio**self.viscosity_exponent,
+            most_probable_speed_m_s=self.most_probable_speed_m_s * np.sqrt(ratio),
+            irradiance_w_m2=self.irradiance_w_m2 * lamp_share,
+        )
 
     def lamp_off(self) -> RotorParameters:
         """Return the same in the dark."""
@@ -157,7 +174,14 @@ def parameters_of(bench: Bench) -> RotorParameters:
         most_probable_speed_m_s=state.most_probable_speed_m_s,
         internal_heat=internal_heat(state),
         vane_shape=rotor.vane_shape,
+        viscosity_exponent=viscosity_exponent(bench.gas.gas, state.temperature_k),
     )
+
+
+def viscosity_exponent(gas: Gas, temperature_k: float) -> float:
+    """Return the power of the temperature with which the viscosity of a gas goes, d ln(mu)/d ln(T) over 10 %."""
+    low, high = 0.95 * temperature_k, 1.05 * temperature_k
+    return float(np.log(gas.viscosity(high) / gas.viscosity(low)) / np.log(high / low))
 
 
 def light_means(bench: Bench, arrangement: str | None = None) -> TurnMeans:
