@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann
 from scipy.integrate import solve_ivp
+from scipy.interpolate import CubicSpline
 
 from edgewind.errors import InputError
 from edgewind.rotor.drag import arm_drag, vane_drag
@@ -169,7 +170,7 @@ def run(
     Returns
     -------
     DataFrame
-        ``time_s, speed_rad_s, t_hot_k, t_cold_k`` (dark and bright face) ``, torque_n_m, standing``: the torque is that
+        ``time_s, t_hot_k, t_cold_k`` (dark and bright face) ``, speed_rad_s, torque_n_m, standing``: the torque is that
         of all drives, without pivot and drag; `standing` tells whether the pivot holds the rotor.
 
     Notes
@@ -185,21 +186,20 @@ def run(
         surroundings = constant(float(surroundings), float(rotor.envelope_temperature_k))
     motion = _Motion(surroundings, rotor, response, drives, outside_n_m)
     start_k = (motion.envelope_at(wanted[0]),) * 2 if faces_k is None else faces_k
-    found = np.empty((4, wanted.size))
-    for inside, part in motion.parts(wanted, np.array([*start_k, float(speed_rad_s)])):
-        found[:, inside] = part
-    torque = motion.torques(wanted, found[0], found[1])
-    return pd.DataFrame(
-        {
-            "time_s": wanted, "speed_rad_s": found[2], "t_hot_k": found[0], "t_cold_k": found[1], "torque_n_m": torque,
-            "standing": found[3].astype(bool),
-        }
-    )  # fmt: skip
+    found, standing = np.empty((5, wanted.size)), np.zeros(wanted.size, dtype=bool)
+    found[0] = wanted
+    for inside, part, held in motion.parts(wanted, np.array([*start_k, float(speed_rad_s)])):
+        found[1:, inside], standing[inside] = part, held
+    table = pd.DataFrame(found.T, columns=["time_s", "t_hot_k", "t_cold_k", "speed_rad_s", "torque_n_m"], copy=False)
+    table["standing"] = standing
+    return table
 
 
 # Finest even steps of the table of coefficients: of the temperature of the gas, K, and of ln(pressure).
 _STEP_K, _STEP_LOG = 0.5, 0.02
 _MOST_PHASES = 10_000
+# A log of more moments than this is taken for smooth between switches of the lamp.
+_COARSE = 16
 
 
 class _Motion:
@@ -279,54 +279,59 @@ class _Motion:
             return list(self.table[last].tolist())
         return list((self.table[k] + (time - self.places[k]) * self.slopes[k]).tolist())
 
-    def torques(self, time: Array, dark: Array, bright: Array) -> Array:
-        """Torque of the drives at given states, N m."""
-        te, _, still, by_dark, by_bright = (np.interp(time, self.time, self.table[:, k]) for k in range(5))
-        place = np.clip(np.searchsorted(self.around.time_s, time, side="right") - 1, 0, None)
-        radiated = self.black[0] * (dark**4 - te**4) - self.black[1] * (bright**4 - te**4)
-        push = self.push * self.around.lamp_share[place]
-        return np.asarray(still + by_dark * dark + by_bright * bright + push + self.recoil * radiated)
-
-    def parts(self, wanted: Array, state: Array) -> Iterator[tuple[Any, Array]]:
-        """Yield which of the wanted times lie in each phase, and the states and whether the rotor stands there."""
+    def parts(self, wanted: Array, state: Array) -> Iterator[tuple[slice, Array, bool]]:
+        """Yield the wanted times of each phase, the faces, speed and torque there, and whether the pivot holds."""
         ends = [*self._switches(wanted[0], wanted[-1]), float(wanted[-1])]
         now = float(wanted[0])
         frictionless = self.breakaway == 0
         scale = np.array([1.0, 1.0, max(abs(float(state[2])), 1e-3)])
         for _ in range(_MOST_PHASES):
-            end = next(end for end in ends if end > now) if now < ends[-1] else ends[-1]
+            end = next((end for end in ends if end > now), ends[-1])
             share = self._lamp(now)
-            torque = self._torque(now, state, share)
             sense = float(np.sign(state[2]))
             if not sense and not frictionless:
+                torque = self._torque(now, state, share)
                 sense = float(np.sign(torque)) if abs(torque) > self.breakaway else 0.0
             standing = not sense and not frictionless
-            inside = (wanted >= now) & ((wanted < end) | (end == ends[-1]))
-            found = self._phase(now, end, state, share, sense, standing, frictionless, wanted[inside], scale)
-            reached = float(found.t[-1]) if found.status == 0 else float(found.t_events[0][0])
-            if found.status == 1:
-                inside &= wanted < reached
-            count = int(np.count_nonzero(inside))
-            if count:
-                values = found.y[:, :count] * scale[:, None]
-                yield inside, np.vstack([values, np.full(count, float(standing))])
-            state = found.y_events[0][0] * scale if found.status == 1 else found.y[:, -1] * scale
+            found = self._phase(now, end, state, share, sense, standing, frictionless, scale)
+            reached, last = float(found.t[-1]), end >= ends[-1] and found.status == 0
+            first, stop = (
+                np.searchsorted(wanted, now),
+                np.searchsorted(wanted, reached, side="right" if last else "left"),
+            )
+            if stop > first:
+                yield slice(first, stop), self._between(wanted[first:stop], found, scale, share), standing
+            state = found.y[:, -1] * scale
             if found.status == 1 and not standing:
                 state[2] = 0.0
-            now = reached if found.status == 1 else end
-            if now >= ends[-1]:
-                last = wanted == wanted[-1]
-                if found.status == 1 or not inside[-1]:
-                    yield last, np.vstack([state[:, None], [[float(standing)]]])
+            if last:
                 return
+            now = reached
         raise InputError(
             f"the rotor stops and starts more than {_MOST_PHASES} times",
             fix="ask for a shorter time or see to the pivot",
         )
 
+    def _between(self, wanted: Array, found: Any, scale: Array, share: float) -> Array:
+        """Return the states and the torque at the wanted times of a phase.
+
+        The solver's own interpolation costs most of the time for a million moments: a cubic spline through four points
+        of each of its steps stands for it then.
+        """
+        steps = found.t[:-1, None] + np.diff(found.t)[:, None] * np.arange(4) / 4
+        nodes = np.append(steps.ravel(), found.t[-1])
+        few = wanted.size <= nodes.size
+        at = wanted if few else nodes
+        dark, bright, speed = found.sol(at) * scale[:, None]
+        te, _, still, by_dark, by_bright = (np.interp(at, self.time, self.table[:, k]) for k in range(5))
+        radiated = self.black[0] * (dark**4 - te**4) - self.black[1] * (bright**4 - te**4)
+        torque = still + by_dark * dark + by_bright * bright + self.push * share + self.recoil * radiated
+        values = np.stack([dark, bright, speed, torque])
+        return values if few else np.asarray(CubicSpline(nodes, values, axis=1)(wanted))
+
     def _phase(
         self, now: float, end: float, state: Array, share: float, sense: float, standing: bool, frictionless: bool,
-        wanted: Array, scale: Array,
+        scale: Array,
     ) -> Any:  # fmt: skip
         """Integrate until the end, or until the rotor comes to rest or breaks away."""
         rates = self._rates(share, sense * self.dry, standing, scale)
@@ -334,7 +339,7 @@ class _Motion:
         if standing:
 
             def breaks_away(t: float, y: Array) -> float:
-                return abs(self._torque(t, y * scale, share)) / max(self.breakaway, 1e-300) - 1.0
+                return abs(self._torque(t, y * scale, share)) / self.breakaway - 1.0
 
             breaks_away.terminal, breaks_away.direction = True, 1.0  # type: ignore[attr-defined]
             events = [breaks_away]
@@ -345,9 +350,8 @@ class _Motion:
 
             at_rest.terminal, at_rest.direction = True, -sense  # type: ignore[attr-defined]
             events = [at_rest]
-        times = np.append(wanted, end) if not wanted.size or wanted[-1] < end else wanted
         found = solve_ivp(
-            rates, (now, end), state / scale, method="LSODA", t_eval=times, events=events, rtol=1e-9, atol=1e-9,
+            rates, (now, end), state / scale, method="LSODA", events=events, rtol=1e-8, atol=1e-8, dense_output=True,
             max_step=max((end - now) / 20, 1e-9),
         )  # fmt: skip
         if found.status < 0:
@@ -393,7 +397,7 @@ class _Motion:
         """Moments at which the lamp changes, and those of a coarse log, where the slopes change."""
         times = self.around.time_s
         changed = np.flatnonzero(np.diff(self.around.lamp_share) != 0) + 1
-        kinks = np.arange(1, times.size) if times.size <= 64 else np.arange(1, times.size, times.size // 64)
+        kinks = np.arange(1, times.size if times.size <= _COARSE else 1)
         places = times[np.union1d(changed, kinks)] if times.size > 1 else times[:0]
         return [float(place) for place in places if first < place < last]
 
