@@ -54,9 +54,9 @@ example: $(READY)
 tables: $(READY)
 	$(BIN)/python -m edgewind.kinetics.make_tables
 
-# Viscosity and thermal conductivity of the gases, by temperature.
+# Viscosity, thermal conductivity and heat capacity of the gases, by temperature.
 properties: $(READY)
-	$(BIN)/python -m edgewind.gas.make_properties
+	$(BIN)/python tools/make_properties.py
 
 # The manual. Its page of checks against published values comes from the tests that make them, run first.
 docs: $(READY)

@@ -1,4 +1,4 @@
-"""The live bench: what a killed recorder loses, an hour of trace as one stream, and what recording a reading costs.
+"""The live bench: what a killed recorder loses, and what recording a reading costs.
 
 The simulated bench runs as a process of its own. `python benchmarks/run.py --only live [--quick]`.
 """
@@ -6,7 +6,6 @@ The simulated bench runs as a process of its own. `python benchmarks/run.py --on
 from __future__ import annotations
 
 import json
-import resource
 import statistics
 import subprocess
 import sys
@@ -22,19 +21,11 @@ from measured import TESTS, Row, postgres, row
 from edgewind.book import open_book
 from edgewind.live.devices import RawTrace
 from edgewind.live.spool import Spool
-from edgewind.live.stream import WireSource, read_stream, record_stream
-from edgewind.live.transport_visa import VisaTransport
-
-HOUR = 360_000_000  # samples at 100 kSa/s
-# Bench time over time on the clock while streaming. The bench lets a client go that falls two hours of bench time
-# behind, so that the whole hour may take up to three times as long as this says.
-STREAM_SPEED_UP = 20
 
 
 def run(full: bool = True) -> list[Row]:
-    """Stream, kill and time."""
-    rows = _stream(HOUR if full else 5_000_000)
-    rows += _latency(200 if full else 20)
+    """Kill and time."""
+    rows = _latency(200 if full else 20)
     rows += _killed("SQLite", lambda place: str(place / "lab.book"), 200 if full else 5)
     server = postgres()
     if server is None:
@@ -58,41 +49,6 @@ def _bench(speed_up: float, *options: str) -> Any:
     finally:
         process.terminate()
         process.wait(20)
-
-
-def _stream(samples: int) -> list[Row]:
-    with _bench(STREAM_SPEED_UP) as ports, tempfile.TemporaryDirectory() as place:
-        link = VisaTransport(f"TCPIP::127.0.0.1::{ports['stream']}::SOCKET", timeout_s=30.0, check="*IDN?")
-        link.write("STR:SRAT 100000;BLOC 100000")
-        interval = link.query("STR:XINC?", float)
-        early = 0.0
-
-        def note(done: Any) -> None:
-            nonlocal early
-            if done.samples <= samples // 20:
-                early = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-
-        done = record_stream(
-            WireSource(link, "STR:DATA?", "STR:STOP"),
-            Path(place),
-            interval_s=interval,
-            samples=samples,
-            on_block=note,
-        )
-        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        link.close()
-        whole = sum(part.size for part in read_stream(Path(place)))
-    if done.problem:
-        print(f"  the stream: {done.problem}")
-    return [
-        row("samples streamed", done.samples, "", f"{samples}"),
-        row("blocks dropped", done.dropped, "", "0"),
-        row("samples that are not whole on the disk", done.samples - whole, "", "0"),
-        row("rate of the stream over 100 kSa/s", done.rate * interval, "", "above 1"),
-        row("peak memory of the recorder", peak, "MB", "bounded"),
-        row("growth of it after the first twentieth", peak - early, "MB", "bounded"),
-        row("most blocks that waited for the disk, of 64", done.most_waiting),
-    ]
 
 
 def _latency(count: int) -> list[Row]:

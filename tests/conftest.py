@@ -95,7 +95,10 @@ class StandIn:
             free / (1 + free / dense * power) for free, dense, power in zip(self.FREE, self.DENSE, powers, strict=True)
         )
         share = 1 / (1 + 0.1 * inverse)
-        return Coefficients(force * alpha, drag * (1 + 0.2 * (1 - alpha)), heat * alpha, loss * alpha, share)
+        # Unequal accommodation: 1/4 in free flight; as much less in dense gas as the faces lose less heat.
+        uneven = (force * loss / self.FREE[3], heat * loss / self.FREE[3])
+        drag, heat, loss = drag * (1 + 0.2 * (1 - alpha)), heat * alpha, loss * alpha
+        return Coefficients(force * alpha, drag, heat, loss, share, *uneven)
 
     def relative_error(self, knudsen: Any) -> Any:
         return np.full(np.shape(knudsen), 1e-3)

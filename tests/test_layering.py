@@ -27,6 +27,8 @@ BASE = {
     "runner": {"files", "serialize", "clock"},
     "units": {"files", "formatting"},
     "pressures": {"units"},
+    "template": {"errors"},
+    "doors": set(),
 }
 MAY_USE = BASE | {
     "gas": set(BASE),
@@ -165,12 +167,22 @@ def test_a_door_lists_names_and_nothing_else():
     assert not wrong, "\n".join(wrong)
 
 
+# What stands under the `else` of a door that imports its names when they are asked for.
+ON_DEMAND = ["from edgewind.doors import names_on_demand", "__getattr__ = names_on_demand(__name__, __file__)"]
+
+
 def faults_of_door(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))
     imported, listed, own = set(), [], set()
     for node in tree.body:
         if isinstance(node, ast.ImportFrom):
             imported |= {alias.asname or alias.name for alias in node.names}
+        elif isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            imported |= {alias.asname or alias.name for one in node.body for alias in one.names}
+            if [ast.unparse(one) for one in node.orelse] != ON_DEMAND:
+                yield f"line {node.lineno}: write as other doors do: {'; '.join(ON_DEMAND)}"
+            for name in imported & {one.name.removesuffix(".py") for one in path.parent.iterdir()}:
+                yield f"'{name}' is a file here as well: which of them is had on demand depends on what was imported"
         elif isinstance(node, ast.Assign | ast.AnnAssign):
             target = node.target if isinstance(node, ast.AnnAssign) else node.targets[0]
             if target.id == "__all__":

@@ -9,12 +9,12 @@ from __future__ import annotations
 import difflib
 import math
 import re
+import sys
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
-import pint
 from numpy.typing import ArrayLike, NDArray
 
 from edgewind.errors import InputError
@@ -23,6 +23,14 @@ from edgewind.formatting import NUMBER
 from edgewind.formatting import format_interval as format_interval
 from edgewind.formatting import format_measured as format_measured
 from edgewind.formatting import format_number as format_number
+
+# Pint loads these where they are installed, for arrays and numbers of theirs that nothing here uses: half a second.
+_UNUSED = [name for name in ("dask", "scipy", "uncertainties", "babel") if name not in sys.modules]
+sys.modules.update(dict.fromkeys(_UNUSED))  # type: ignore[arg-type]  # None there means: not to be found
+import pint  # noqa: E402
+
+for _name in _UNUSED:
+    del sys.modules[_name]
 
 RPM_PER_RAD_S = 30.0 / math.pi
 """Revolutions per minute in one radian per second."""

@@ -1,6 +1,7 @@
 """Mixtures: air, and what people write."""
 
 import pytest
+from chemicals.viscosity import Wilke
 from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,7 +13,8 @@ from edgewind.gas import all_species, find_gas, find_species
 @pytest.mark.parametrize("temperature", [200, 250, 288.15, 300, 400, 500, 600])
 def test_viscosity_of_air_as_a_mixture_matches_that_of_air_as_a_fluid(published, temperature):
     """Source: E. W. Lemmon and R. T. Jacobsen, Viscosity and thermal conductivity equations for nitrogen, oxygen,
-    argon, and air, Int. J. Thermophys. 25, 21 (2004), as CoolProp's pseudo-pure air.
+    argon, and air, Int. J. Thermophys. 25, 21 (2004), as CoolProp's pseudo-pure air. Nitrogen, oxygen and argon are
+    from the same source: this holds the rule of mixing, not the gases.
     """
     fluid = PropsSI("V", "T", temperature, "Dmolar", 1e-4, "Air")
     published(
@@ -48,13 +50,32 @@ def test_nitrogen_does_not_change_the_viscosity_of_oxygen_with_carbon_dioxide_el
 
 
 def test_helium_in_argon_raises_the_viscosity_above_both():
-    """The viscosity of He-Ar passes through a maximum: J. O. Hirschfelder, C. F. Curtiss and R. B. Bird, Molecular
-    Theory of Gases and Liquids (1954), 8.4 (from memory).
+    """Independent computation, first-order Chapman and Enskog with Lennard-Jones collision integrals (Neufeld): 22.52
+    µPa s for argon, 23.57 with a share of helium of 0.6, 19.76 for helium. The maximum is there, and within 2 %.
     """
     helium, argon = find_species("He").viscosity(298.15), find_species("Ar").viscosity(298.15)
     mixture = find_gas("0.6 He + 0.4 Ar").viscosity(298.15)
     assert mixture > max(helium, argon)
-    assert mixture < 1.1 * max(helium, argon)
+    assert mixture / argon == pytest.approx(23.57 / 22.52, rel=0.02)
+
+
+@given(
+    st.lists(st.sampled_from(["N2", "O2", "Ar", "He", "H2", "CO2"]), min_size=2, max_size=4, unique=True),
+    st.lists(st.floats(0.05, 1.0), min_size=4, max_size=4),
+    st.floats(220.0, 600.0),
+)
+def test_mixing_by_wilke_is_that_of_another_library(symbols, parts, temperature):
+    """Source: C. R. Wilke, J. Chem. Phys. 18, 517 (1950), as the `chemicals` library writes it."""
+    shares = [part / sum(parts[: len(symbols)]) for part in parts[: len(symbols)]]
+    gases = [find_species(symbol) for symbol in symbols]
+    theirs = Wilke(
+        shares,
+        [float(gas.viscosity(temperature)) for gas in gases],
+        [gas.molar_mass_kg_mol for gas in gases],
+    )
+    ours = find_gas(dict(zip(symbols, shares, strict=True))).viscosity([temperature, 300.0])
+    assert ours.shape == (2,)
+    assert ours[0] == pytest.approx(theirs, rel=1e-12)
 
 
 def test_conductivity_of_helium_with_argon_is_wassiljewas_sum_written_out():

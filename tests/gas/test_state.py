@@ -36,14 +36,16 @@ def test_the_three_definitions_agree_within_a_third_for_air():
     assert len(set(paths)) == 3
 
 
-def test_viscosity_exponent_of_nitrogen_matches_bird(published):
-    """Source: G. A. Bird, Molecular Gas Dynamics and the Direct Simulation of Gas Flows (1994), table A2: 0.74 for
-    nitrogen, 0.66 for helium, 0.81 for argon, fitted over a wider range of temperature about 273 K.
+def test_viscosity_exponents_match_the_slope_of_the_crc_handbook(published):
+    """Source: M. L. Huber and A. H. Harvey, Viscosity of gases, in CRC Handbook of Chemistry and Physics, section 6:
+    slope of the logarithms between the viscosities at 200 and 400 K, whose last digit is worth 0.008 of it.
     """
-    for gas, exponent in (("N2", 0.74), ("He", 0.66), ("Ar", 0.81)):
-        published(
-            f"viscosity exponent of {gas}", GasState(find_gas(gas), 1.0, 300.0).viscosity_exponent, exponent, abs=0.06
-        )
+    for gas, low, high in (("N2", 12.9, 22.2), ("He", 15.1, 24.3), ("Ar", 15.9, 28.6)):
+        state = find_gas(gas)
+        found = float(np.log(state.viscosity(400.0) / state.viscosity(200.0)) / np.log(2.0))
+        published(f"viscosity exponent of {gas}, 200 to 400 K", found, np.log(high / low) / np.log(2.0), abs=0.01)
+        local = [GasState(state, 1.0, t).viscosity_exponent for t in np.geomspace(202.0, 396.0, 41)]
+        assert np.mean(local) == pytest.approx(found, abs=0.002)
 
 
 def test_viscosity_exponent_exists_at_the_ends_of_the_range():
@@ -79,3 +81,11 @@ def test_a_diameter_may_be_given_for_any_gas_and_must_be_for_all_but_air():
 def test_an_unknown_definition_is_an_error_with_those_that_are_known():
     with pytest.raises(InputError, match="use one of viscosity, fixed-diameter, variable-hard-sphere"):
         GasState(AIR, 1.0, 295.0).mean_free_path_m("mean")
+
+
+def test_internal_heat_is_calorimetric():
+    """Zero without inner motion, one for two rotations; carbon dioxide's bending adds its part at room temperature."""
+    assert [GasState(find_gas(gas), 1.0, 300.0).internal_heat for gas in ("He", "Ne", "Kr")] == [0.0, 0.0, 0.0]
+    assert GasState(NITROGEN, 1.0, 300.0).internal_heat == pytest.approx(1.0, abs=0.005)
+    assert GasState(find_gas("CO2"), 1.0, 300.0).internal_heat == pytest.approx(1.975, abs=0.01)
+    assert GasState(find_gas("0.5 He + 0.5 N2"), 1.0, 300.0).internal_heat == pytest.approx(0.5, abs=0.003)

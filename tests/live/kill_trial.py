@@ -23,7 +23,7 @@ import numpy as np
 from edgewind.book import check_book, open_book
 from edgewind.live import SweepRequest, prepare
 
-REQUEST = SweepRequest((1.0, 1.6, 2.5, 4.0, 6.0, 4.8, 3.2, 2.0), coast_downs=1)
+REQUEST = SweepRequest((1.0, 1.6, 2.5, 2.0), coast_downs=1)
 
 
 def record(folder: str, target: str, pipe: int) -> None:

@@ -17,17 +17,36 @@ import tomlkit
 
 from edgewind.book import open_book
 from edgewind.errors import InputError
-from edgewind.live import ControlSocket, RecorderNotFoundError, SweepRequest, prepare, recorders, unfinished
-from edgewind.live.control_socket import socket_folder
+from edgewind.live import (
+    ControlSocket,
+    RecorderNotFoundError,
+    SweepRequest,
+    local_endpoint,
+    recorders,
+)
+from edgewind.live.local_endpoint import endpoint_folder
 
 sys.path.insert(0, str(Path(__file__).parent))
 from commanded import read_until, recorder
+from simulated import PacedClock, SimulatedBench
+
+
+@pytest.fixture(params=["unix", "tcp"])
+def kind(request, monkeypatch):
+    """Both kinds of connection; that over TCP is for systems without Unix sockets."""
+    monkeypatch.setattr(local_endpoint, "has_unix_sockets", lambda: request.param == "unix")
+
+
+@pytest.fixture
+def bench(kind):
+    """A simulated bench that other threads can keep up with."""
+    return SimulatedBench(clock=PacedClock())
 
 
 @contextlib.contextmanager
-def running(folder, target, request, **options):
-    """A sweep in this process with a channel, and the recorder as another program finds it."""
-    sweep = prepare(folder, target, request, **options)
+def running(bench, folder, target, request, **options):
+    """A sweep in this process with a control socket, and the recorder as another program finds it."""
+    sweep = bench.prepare(folder, target, request, **options)
     try:
         with ControlSocket(sweep, "a test"):
             sweep.start()
@@ -37,6 +56,12 @@ def running(folder, target, request, **options):
             assert sweep.join(60)
     finally:
         sweep.close()
+
+
+def let_pass(bench, seconds=60.0):
+    """Let bench time pass, in the thread of the sweep."""
+    end = bench.clock.monotonic() + seconds
+    wait_for(lambda: bench.clock.monotonic() > end)
 
 
 def wait_for(condition, seconds=60.0):
@@ -75,8 +100,9 @@ def hold(sweep, found):
     return sweep.status().step.number
 
 
-def test_a_sweep_is_steered_by_another_program_and_its_end_is_heard(folder, target):
-    with running(folder, target, SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
+def test_a_sweep_is_steered_by_another_program_and_its_end_is_heard(bench, folder, tmp_path):
+    target = str(tmp_path / "lab.book")
+    with running(bench, folder, target, SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
         with open_book(target) as book:
             assert found.book == book.identity("rotor")
         messages, listening = hear(found)
@@ -100,7 +126,7 @@ def test_a_sweep_is_steered_by_another_program_and_its_end_is_heard(folder, targ
     events = [event for one in messages if one["kind"] == "events" for event in one["events"]]
     assert [event["number"] for event in events] == sorted({event["number"] for event in events})
     assert [event["what"] for event in events if event["what"] in ("skipped", "end")] == ["skipped", "end"]
-    assert [path for path in socket_folder().iterdir() if path == found.path] == []
+    assert [path for path in endpoint_folder().iterdir() if path == found.path] == []
     with open_book(target) as book:
         contents = book.contents("rotor")
     assert [reading.key.split("/", 1)[1] for reading in contents.readings][:2] == ["0002/1", "0002/2"]
@@ -108,12 +134,10 @@ def test_a_sweep_is_steered_by_another_program_and_its_end_is_heard(folder, targ
 
 
 class Raw:
-    """A program that speaks to a channel line by line."""
+    """A program that speaks to a control socket line by line."""
 
     def __init__(self, found):
-        self.run, self.link = found.run, socket.socket(socket.AF_UNIX)
-        self.link.settimeout(20)
-        self.link.connect(str(found.path))
+        self.run, self.link = found.run, local_endpoint.connect_to(found.path, 20.0)
         self.lines = self.link.makefile("rb")
         assert json.loads(self.lines.readline())["kind"] == "hello"
 
@@ -123,21 +147,24 @@ class Raw:
         return json.loads(self.lines.readline())["refused"]
 
 
-def test_a_command_that_is_sent_again_is_carried_out_once(folder, tmp_path):
+def test_a_command_that_is_sent_again_is_carried_out_once(bench, folder, tmp_path):
     """As where the answer was lost on its way."""
-    with running(folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
+    with running(bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
         hold(sweep, found)
         assert [Raw(found).say("note", "the same", text="once") for _ in range(3)] == [None, None, None]
         assert Raw(found).say("skip", "a skip") is None
         wait_for(lambda: kinds(sweep, "skipped"))
         wait_for(lambda: sweep.status().step.number == 2)  # and stays there, paused
         assert Raw(found).say("skip", "a skip") is None  # the same answer, and no second step skipped
-        time.sleep(0.2)
+        let_pass(bench)
         assert len(kinds(sweep, "skipped")) == 1 and len(kinds(sweep, "note")) == 1
 
 
-def test_of_two_who_skip_the_same_step_at_once_neither_skips_the_next(folder, tmp_path):
-    with running(folder, tmp_path / "lab.book", SweepRequest(tuple(1.0 + n / 4 for n in range(12)))) as (sweep, found):
+def test_of_two_who_skip_the_same_step_at_once_neither_skips_the_next(bench, folder, tmp_path):
+    with running(bench, folder, tmp_path / "lab.book", SweepRequest(tuple(1.0 + n / 4 for n in range(12)))) as (
+        sweep,
+        found,
+    ):
         for _ in range(6):
             step = hold(sweep, found)
             refused = []
@@ -160,25 +187,25 @@ def test_of_two_who_skip_the_same_step_at_once_neither_skips_the_next(folder, tm
         assert len(skipped) == 6 and skipped == sorted(set(skipped))
 
 
-def test_what_comes_too_late_or_makes_no_sense_is_refused_and_does_nothing(folder, tmp_path):
-    with running(folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
+def test_what_comes_too_late_or_makes_no_sense_is_refused_and_does_nothing(bench, folder, tmp_path):
+    with running(bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
         hold(sweep, found)
         for name, text, of, said in (
             ("skip", "", 3, "step 3 is over already"),
             ("repeat", "", None, "nothing was stored yet"),
             ("answer", "3.2", None, "nothing is asked just now"),
             ("note", "  ", None, "the note is empty"),
-            ("fly", "", None, "is no command"),
+            ("fly", "", None, "is not a command"),
         ):
             with pytest.raises(InputError, match=said):
                 found.command(name, text, of=of)
         raw = Raw(found)
-        assert "gone" in raw.say("stop", "a", run="another recorder")["problem"]
+        assert "that has stopped" in raw.say("stop", "a", run="another recorder")["problem"]
         assert "too late" in raw.say("stop", "b", until=time.monotonic() - 0.1)["problem"]
         assert "too late" in raw.say("stop", "c", until=None)["problem"]
-        assert "no command" in raw.say("stop", "d", text=3)["problem"]
-        assert "no command" in raw.say("stop", "e", of="1")["problem"]
-        time.sleep(0.2)
+        assert "not a command" in raw.say("stop", "d", text=3)["problem"]
+        assert "not a command" in raw.say("stop", "e", of="1")["problem"]
+        let_pass(bench)
         assert sweep.status().phase == "paused" and kinds(sweep, "skipped") == []
         found.command("resume")
         reading = wait_for(lambda: sweep.status().last_reading)
@@ -187,12 +214,11 @@ def test_what_comes_too_late_or_makes_no_sense_is_refused_and_does_nothing(folde
             found.command("repeat", of=reading + 5)
 
 
-def test_who_speaks_nonsense_or_never_listens_does_not_hold_the_sweep_up(folder, tmp_path):
-    with running(folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0))) as (sweep, found):
+def test_who_speaks_nonsense_or_never_listens_does_not_hold_the_sweep_up(bench, folder, tmp_path):
+    with running(bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0))) as (sweep, found):
         links = []
         for said in (b"\xff\xfe\n", b"[]\n", b"x" * 200_000, b'{"do": "tell"}\n' * 3, b"", b'{"do":'):
-            link = socket.socket(socket.AF_UNIX)
-            link.connect(str(found.path))
+            link = local_endpoint.connect_to(found.path, 20.0)
             with contextlib.suppress(OSError):
                 link.sendall(said)
             links.append(link)
@@ -202,17 +228,17 @@ def test_who_speaks_nonsense_or_never_listens_does_not_hold_the_sweep_up(folder,
             link.close()
 
 
-def test_a_question_is_answered_once_from_elsewhere(make_folder, tell, tmp_path):
+def test_a_question_is_answered_once_from_elsewhere(bench, make_folder, tmp_path):
     def by_hand(text):
         table = tomlkit.parse(text)
         del table["instruments"]["lamp"]
         return tomlkit.dumps(table)
 
-    with running(make_folder(by_hand), tmp_path / "lab.book", SweepRequest((1.0,))) as (sweep, found):
+    with running(bench, make_folder(by_hand), tmp_path / "lab.book", SweepRequest((1.0,))) as (sweep, found):
         asked = wait_for(lambda: sweep.status().question and sweep.status().asked)
         with pytest.raises(InputError, match="was answered already"):
             found.command("answer", "", of=asked + 1)
-        tell("lamp", "OUTP ON")
+        bench.tell("lamp", "OUTP ON")
         found.command("answer", "", of=asked)
         with pytest.raises(InputError, match=r"nothing is asked|answered already"):
             found.command("answer", "", of=asked)
@@ -223,13 +249,13 @@ def test_a_question_is_answered_once_from_elsewhere(make_folder, tell, tmp_path)
 
 
 @pytest.fixture
-def begin(folder, tmp_path):
+def begin(served_folder, tmp_path):
     """Begin `edgewind record` in a process of its own, and find it as another program does."""
     processes = []
 
-    def start(pressures="1Pa:4Pa:12", target=None, where=folder, **options):
+    def start(pressures="1Pa:4Pa:12", target=None, where=None, **options):
         processes.append(
-            recorder(where, target or tmp_path / "lab.book", "--pressures", pressures, "--yes",
+            recorder(where or served_folder, target or tmp_path / "lab.book", "--pressures", pressures, "--yes",
                      **({"stdout": subprocess.DEVNULL, "stderr": subprocess.PIPE} | options))
         )  # fmt: skip
         ours = processes[-1]
@@ -259,7 +285,8 @@ def next_of(heard, wanted, seconds=60.0):
     raise AssertionError("it was not heard")
 
 
-def test_a_recorder_that_was_killed_leaves_nothing_that_steers_the_next(begin, folder, target):
+def test_a_recorder_that_was_killed_leaves_nothing_that_steers_the_next(begin, served_folder, tmp_path):
+    folder, target = served_folder, str(tmp_path / "lab.book")
     process, found = begin(target=target)
     heard = found.listen()
     next_of(heard, lambda one: one["step"])
@@ -273,9 +300,9 @@ def test_a_recorder_that_was_killed_leaves_nothing_that_steers_the_next(begin, f
         while True:
             heard.next(5)
     for name in ("skip", "stop"):
-        with pytest.raises(RecorderNotFoundError, match="is gone, and nothing was done") as raised:
+        with pytest.raises(RecorderNotFoundError, match="is not running any more, and nothing was done") as raised:
             found.command(name)
-        assert "lamp and valve may be as they were" in str(raised.value)
+        assert "lamp and valve may still be on" in str(raised.value)
     assert recorders() == [] and not found.path.exists()
     # the next goes on with the same sweep: neither paused, nor at another step
     process, again = begin(target=target)
@@ -329,7 +356,7 @@ def test_another_user_can_neither_see_nor_steer(begin):
     )
     assert done.returncode == 7
     # were the folder open to all, the recorder itself would still ask who it is
-    socket_folder().chmod(0o711)
+    endpoint_folder().chmod(0o711)
     found.path.chmod(0o666)
     try:
         assert recorders() == []  # and a folder that others can enter is not believed
@@ -338,29 +365,43 @@ def test_another_user_can_neither_see_nor_steer(begin):
             ["/usr/bin/env", "python3", "-c", attempt, str(found.path)], user=65534, group=65534, check=False
         )
     finally:
-        socket_folder().chmod(0o700)
+        endpoint_folder().chmod(0o700)
     assert heard.returncode == 8
 
 
-def test_without_a_channel_it_is_said_and_recorded_all_the_same(folder, tmp_path):
+def test_where_no_control_socket_can_be_opened_it_is_said(bench, folder, tmp_path):
     open_to_all = tmp_path / "open"
     open_to_all.mkdir(mode=0o777)
     open_to_all.chmod(0o777)
-    deep = tmp_path / ("deep" * 30)
-    for place, said in ((open_to_all, "others can enter this folder"), (deep, "its path is too long for a socket")):
-        done = subprocess.run(
-            [sys.executable, "-m", "edgewind", "record", str(folder), str(tmp_path / f"{place.name[:5]}.book"),
-             "--pressures", "2 Pa", "--yes"],
-            env={**os.environ, "EDGEWIND_RECORDERS": str(place)}, capture_output=True, text=True, check=False,
-            timeout=300,
-        )  # fmt: skip
-        assert done.returncode == 0, done.stderr
-        assert "No page can steer this sweep" in done.stdout and said in done.stdout
-        assert "finished: every step is done" in done.stdout
-    assert unfinished(folder, tmp_path / "open.book") == []
+    sweep = bench.prepare(folder, tmp_path / "lab.book", SweepRequest((2.0,)))
+    try:
+        with pytest.raises(InputError, match="other users can enter this folder"):
+            ControlSocket(sweep, "a test", folder=open_to_all)
+        if local_endpoint.has_unix_sockets():
+            with pytest.raises(InputError, match="its path is too long for a socket"):
+                ControlSocket(sweep, "a test", folder=tmp_path / ("deep" * 30))
+    finally:
+        sweep.close()
 
 
-def test_the_terminal_is_told_and_lets_a_question_go_that_a_page_has_answered(make_folder, tell, tmp_path):
+def test_who_has_not_the_token_of_a_loopback_socket_is_told_nothing(bench, folder, tmp_path):
+    """Another user of the machine can connect to the port, and cannot read the file with the token."""
+    if local_endpoint.has_unix_sockets():
+        pytest.skip("a Unix socket needs no token")
+    with running(bench, folder, tmp_path / "lab.book", SweepRequest((1.0,))) as (sweep, found):
+        assert found.path.stat().st_mode & 0o077 == 0
+        port = json.loads(found.path.read_bytes())["port"]
+        for said in (b"\n", b"0" * 32 + b"\n", b"0" * 500, b'{"do": "tell"}\n'):
+            with socket.create_connection(("127.0.0.1", port), timeout=20) as link:
+                link.sendall(said)
+                with contextlib.suppress(ConnectionResetError):
+                    assert link.recv(10) == b""
+        found.command("note", "still here")
+        assert kinds(sweep, "note")
+    assert recorders() == []
+
+
+def test_the_terminal_is_told_and_lets_a_question_go_that_a_page_has_answered(make_served_folder, tell, tmp_path):
     def by_hand(text):
         table = tomlkit.parse(text)
         del table["instruments"]["lamp"]
@@ -368,7 +409,7 @@ def test_the_terminal_is_told_and_lets_a_question_go_that_a_page_has_answered(ma
 
     near, far = pty.openpty()
     process = recorder(
-        make_folder(by_hand), tmp_path / "lab.book", "--pressures", "1Pa:4Pa:12", "--yes", stdin=far, stdout=far,
+        make_served_folder(by_hand), tmp_path / "lab.book", "--pressures", "1Pa:4Pa:12", "--yes", stdin=far, stdout=far,
         stderr=far, env={**os.environ, "COLUMNS": "160", "TERM": "xterm"},
     )  # fmt: skip
     try:

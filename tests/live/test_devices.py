@@ -164,13 +164,14 @@ def test_a_wait_for_a_long_trace_is_broken_off_when_the_sweep_has_to_end(bench_o
     with scope_with(bench_of, answers, start="GO", wait="DONE?", timeout="30 s") as (tachometer, _):
         ticks, began = [], time.monotonic()
 
-        def tick():
+        def attend(event, seconds):
+            event.wait(0.02)
             ticks.append(True)
             if len(ticks) > 5:
                 raise InterlockError("too much")
 
         with pytest.raises(InterlockError):
-            tachometer.take(None, tick)
+            tachometer.take(None, attend)
         assert time.monotonic() - began < 10
         tachometer._transport.verify()  # the connection can be used again at once
         assert time.monotonic() - began < 15

@@ -5,7 +5,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from edgewind.bench import parse_bench
-from edgewind.live import SweepRequest, prepare
+from edgewind.live import SweepRequest
 
 MANUAL = Path(__file__).parents[2] / "docs" / "record.md"
 
@@ -38,41 +38,30 @@ signal_high = "10 V"
 """
 
 
-def test_the_program_in_the_manual_runs(folder, tmp_path, monkeypatch, capsys):
+def test_the_program_in_the_manual_runs(served_folder, tmp_path, monkeypatch, capsys):
     (program,) = re.findall(r"```python\n(.*?)```", MANUAL.read_text(encoding="utf-8"), re.S)
     monkeypatch.chdir(tmp_path)
-    folder.rename(tmp_path / "my-folder")
+    served_folder.rename(tmp_path / "my-folder")
     scope = {}
     exec(program.replace("(0.1, 1.0, 10.0)", "(2.0, 6.0)"), scope)
     assert scope["sweep"].status().phase == "finished", scope["sweep"].status()
     assert "kind='stored'" in capsys.readouterr().out
 
 
-def test_an_adaptive_sweep_is_content_with_the_interval_that_was_asked_for(folder, tmp_path):
+def test_an_adaptive_sweep_is_content_with_the_interval_that_was_asked_for(bench, folder, tmp_path):
     request = SweepRequest((0.5, 10.0), adaptive=20, target="1000%")
     assert SweepRequest.of(request.plain()) == request
-    sweep = prepare(folder, tmp_path / "lab.book", request)
-    sweep.start()
-    try:
-        assert sweep.join(200)
-        status = sweep.status()
-    finally:
-        sweep.close()
+    status = bench.run(folder, tmp_path / "lab.book", request).status()
     assert status.phase == "finished" and status.done < 12, status
     assert "interval" in status.message, status
 
 
-def test_an_adaptive_sweep_with_the_plan_of_this_program_measures_what_it_chose(folder, tmp_path):
-    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((0.5, 10.0), adaptive=7))
-    sweep.start()
-    try:
-        assert sweep.join(200)
-        status = sweep.status()
-        assert status.phase == "finished", status
-        chosen = [event.data["pressure_pa"] for event in sweep.history() if event.kind == "proposal"]
-        stored = [event.data["pressure_pa"] for event in sweep.history() if event.kind == "stored"]
-    finally:
-        sweep.close()
+def test_an_adaptive_sweep_with_the_plan_of_this_program_measures_what_it_chose(bench, folder, tmp_path):
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((0.5, 10.0), adaptive=7))
+    status = sweep.status()
+    assert status.phase == "finished", status
+    chosen = [event.data["pressure_pa"] for event in sweep.history() if event.kind == "proposal"]
+    stored = [event.data["pressure_pa"] for event in sweep.history() if event.kind == "stored"]
     # six to begin with, and then as many as the plan finds worth their time
     assert len(chosen) == len(stored) and 6 <= len(stored) <= 7, status
     assert len(stored) == 7 or status.message

@@ -1,10 +1,12 @@
-"""A proxy that delays, cuts, garbles and halves what passes to and from the bench: no wrong value is ever stored."""
+"""A proxy that delays, cuts, garbles and halves what passes to and from the bench: no wrong value is ever stored.
+
+`benchmarks/bench_live.py` records longer sweeps through it.
+"""
 
 import math
 import sys
 from pathlib import Path
 
-import pytest
 import tomlkit
 
 from edgewind.book import BookSource, open_book
@@ -30,7 +32,7 @@ def through(text, proxies):
     return tomlkit.dumps(table)
 
 
-def sweep_through(folder, target, request, virtual, truths, troubles):
+def sweep_through(folder, target, request, served, truths, troubles):
     """Record until the sweep is finished, starting anew where trouble ended it."""
     for _ in range(12):
         sweep = prepare(folder, target, request)
@@ -38,7 +40,7 @@ def sweep_through(folder, target, request, virtual, truths, troubles):
         def during(event, sweep=sweep):
             troubles.append(event.kind) if event.kind in ("retry", "trouble") else None
             if event.kind == "phase" and event.data["phase"] in ("reading", "storing"):
-                truths.setdefault((sweep.id, sweep.status().step.number), []).append(virtual.apparatus.state())
+                truths.setdefault((sweep.id, sweep.status().step.number), []).append(served.apparatus.state())
 
         sweep.subscribe(during)
         sweep.start()
@@ -51,17 +53,16 @@ def sweep_through(folder, target, request, virtual, truths, troubles):
     raise AssertionError(status)
 
 
-@pytest.mark.parametrize("seed", [1, 2])
-def test_no_wrong_value_is_stored_through_a_bad_connection(virtual, make_folder, tmp_path, seed):
+def test_no_wrong_value_is_stored_through_a_bad_connection(served, make_served_folder, tmp_path):
     proxies = {
-        name: FaultyProxy(virtual.ports[name], FAULTS, on="both", seed=100 * seed + number)
+        name: FaultyProxy(served.ports[name], FAULTS, on="both", seed=100 + number)
         for number, name in enumerate(ROLES.values())
     }
     try:
-        folder = make_folder(lambda text: through(text, proxies))
+        folder = make_served_folder(lambda text: through(text, proxies))
         truths, troubles = {}, []
-        request = SweepRequest((2.0, 4.0, 8.0), coast_downs=1)
-        sweep_through(folder, tmp_path / "lab.book", request, virtual, truths, troubles)
+        request = SweepRequest((2.0, 4.0), coast_downs=1)
+        sweep_through(folder, tmp_path / "lab.book", request, served, truths, troubles)
     finally:
         for proxy in proxies.values():
             proxy.close()
@@ -70,7 +71,7 @@ def test_no_wrong_value_is_stored_through_a_bad_connection(virtual, make_folder,
     with open_book(tmp_path / "lab.book") as book:
         contents = book.contents("rotor")
         table = read_experiment(BookSource(book, "rotor")).readings
-    assert len(contents.readings) >= 3
+    assert len(contents.readings) >= 2
     for reading, (_, row) in zip(contents.readings, table.iterrows(), strict=True):
         sweep, step, _ = reading.key.split("/")
         states = truths[sweep, int(step)]
@@ -84,55 +85,49 @@ def test_no_wrong_value_is_stored_through_a_bad_connection(virtual, make_folder,
         assert min(warm) - 0.5 < row["envelope_k"] < max(warm) + 0.5
 
 
-def test_cables_pulled_and_put_back_in_the_middle_are_waited_for(virtual, make_folder, tmp_path):
-    proxy = FaultyProxy(virtual.ports["gauge"], Faults())
-    folder = make_folder(lambda text: text.replace(virtual.address("gauge"), proxy.address()))
-    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)))
-    pulled = []
+class Unplugged:
+    """A gauge whose cable is pulled, and put back."""
 
-    def during(event):
-        if event.kind == "phase" and event.data["phase"] == "settling" and not pulled:
-            proxy.refuse = True
-            proxy.cut_all()
-            pulled.append(True)
+    def __init__(self, bench):
+        self.pulled = False
+        bench.faults["gauge"] = self
+
+    def __call__(self, message):
+        if self.pulled:
+            raise ConnectionResetError("the cable is out")
+        return message
+
+
+def test_cables_pulled_and_put_back_in_the_middle_are_waited_for(bench, folder, tmp_path):
+    cable = Unplugged(bench)
+
+    def during(sweep, event):
+        if event.kind == "phase" and event.data["phase"] == "settling" and not kinds:
+            cable.pulled = True
         elif event.kind == "trouble":
-            proxy.refuse = False
+            cable.pulled = False
+            kinds.append(event.kind)
 
-    sweep.subscribe(during)
-    sweep.start()
-    try:
-        assert sweep.join(90)
-        assert sweep.status().phase == "finished", sweep.status()
-        assert any(event.kind == "trouble" for event in sweep.history())
-    finally:
-        sweep.close()
-        proxy.close()
+    kinds = []
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)), during)
+    assert sweep.status().phase == "finished", sweep.status()
+    assert kinds == ["trouble"]
 
 
-def test_a_gauge_that_stays_silent_ends_the_sweep_in_the_safe_state(virtual, make_folder, tmp_path):
-    proxy = FaultyProxy(virtual.ports["gauge"], Faults())
+def test_a_gauge_that_stays_silent_ends_the_sweep_in_the_safe_state(bench, make_folder, tmp_path):
+    cable = Unplugged(bench)
+    folder = make_folder(lambda text: text.replace("[limits]", '[limits]\nsilent_for = "30 s"'))
 
-    def change(text):
-        text = text.replace(virtual.address("gauge"), proxy.address())
-        return text.replace("[limits]", '[limits]\nsilent_for = "0.5 s"')
+    def during(sweep, event):
+        if event.kind == "phase" and event.data["phase"] == "settling" and not pulled_at:
+            cable.pulled = True
+            pulled_at.append(bench.clock.monotonic())
 
-    sweep = prepare(make_folder(change), tmp_path / "lab.book", SweepRequest((1.0, 3.0)))
-
-    def during(event):
-        if event.kind == "phase" and event.data["phase"] == "settling":
-            proxy.refuse = True
-            proxy.cut_all()
-
-    sweep.subscribe(during)
-    sweep.start()
-    try:
-        assert sweep.join(60)
-        status = sweep.status()
-        assert status.phase == "failed" and status.problem.startswith("gauge: ")
-        assert "see that it is switched on" in status.problem
-        assert [event.data["failed"] for event in sweep.history() if event.kind == "safe"][-1] == []
-    finally:
-        sweep.close()
-        proxy.close()
-    state = virtual.apparatus.state()
-    assert state["valve"] < 0.5 and state["lamp"] < 0.5
+    pulled_at = []
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)), during)
+    status = sweep.status()
+    assert status.phase == "failed" and status.problem.startswith("gauge: ")
+    assert "see that it is switched on" in status.problem
+    assert 30.0 < bench.clock.monotonic() - pulled_at[0] < 45.0
+    assert [event.data["failed"] for event in sweep.history() if event.kind == "safe"][-1] == []
+    assert bench.is_safe()

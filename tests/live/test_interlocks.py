@@ -1,24 +1,11 @@
 """What the owner does not allow ends a sweep with lamp and valve off, at the bench and not only in the program."""
 
-import time
-
 import pytest
 
 from edgewind.bench import parse_bench
 from edgewind.bench.limits import LimitsSection
-from edgewind.live import InterlockError, SweepRequest, connect, prepare
+from edgewind.live import InterlockError, SweepRequest
 from edgewind.live.interlocks import Observation, crossed
-
-
-def off_at_the_bench(virtual):
-    """Whether valve and lamp are off there; a valve takes a moment to close."""
-    end = time.monotonic() + 60
-    while time.monotonic() < end:
-        state = virtual.apparatus.state()
-        if state["valve"] < 0.05 and state["lamp"] < 0.05:
-            return True
-        time.sleep(0.01)
-    return False
 
 
 def test_each_limit_is_seen():
@@ -34,67 +21,61 @@ def test_each_limit_is_seen():
     assert crossed(lenient, Observation(0.0, "9", None, None, "over-range")) is None
 
 
-def run(folder, target, request, virtual, when_settled=lambda: None):
-    sweep = prepare(folder, target, request)
+def run(bench, folder, target, request, when_settled=lambda: None):
     done = []
 
-    def during(event):
+    def during(sweep, event):
         if event.data.get("phase") == "settling" and sweep.status().step.number == 2 and not done:
             done.append(True)
             when_settled()
 
-    sweep.subscribe(during)
-    sweep.start()
-    try:
-        assert sweep.join(60)
-        return sweep.status(), sweep.history()
-    finally:
-        sweep.close()
+    sweep = bench.run(folder, target, request, during)
+    return sweep.status(), sweep.history()
 
 
-def test_gas_that_is_let_in_by_another_hand_stops_the_sweep(virtual, tell, make_folder, tmp_path):
+def test_gas_that_is_let_in_by_another_hand_stops_the_sweep(bench, make_folder, tmp_path):
     folder = make_folder(lambda text: text.replace('pressure_above = "40 Pa"', 'pressure_above = "6 Pa"'))
     status, history = run(
-        folder, tmp_path / "lab.book", SweepRequest((1.0, 1.5, 2.0)), virtual, lambda: tell("valve", "VOLT 8")
+        bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 1.5, 2.0)), lambda: bench.tell("valve", "VOLT 8")
     )
     assert status.phase == "failed"
     assert "limits.pressure_above is 6 Pa" in status.problem
     assert [event.kind for event in history if event.kind in ("interlock", "safe", "end")] == [
         "safe", "interlock", "safe", "end",
     ]  # fmt: skip
-    assert off_at_the_bench(virtual)
+    assert bench.is_safe()
 
 
-def test_a_temperature_above_the_limit_stops_the_sweep(virtual, make_folder, tmp_path):
+def test_a_temperature_above_the_limit_stops_the_sweep(bench, make_folder, tmp_path):
     folder = make_folder(lambda text: text.replace('temperature_above = "60 degC"', 'temperature_above = "20 degC"'))
-    status, _ = run(folder, tmp_path / "lab.book", SweepRequest((1.0,)), virtual)
+    status, _ = run(bench, folder, tmp_path / "lab.book", SweepRequest((1.0,)))
     assert status.phase == "failed" and "limits.temperature_above is 20 degC" in status.problem
-    assert off_at_the_bench(virtual)
+    assert bench.is_safe()
 
 
-def test_a_gauge_over_its_range_stops_the_sweep(virtual, tell, make_folder, tmp_path):
+def test_a_gauge_over_its_range_stops_the_sweep(bench, make_folder, tmp_path):
     folder = make_folder(lambda text: text.replace('signal_high = "7.5 V"', 'signal_high = "5.6 V"'))
     status, _ = run(
-        folder, tmp_path / "lab.book", SweepRequest((0.5, 1.0, 1.5)), virtual, lambda: tell("valve", "VOLT 8")
+        bench, folder, tmp_path / "lab.book", SweepRequest((0.5, 1.0, 1.5)), lambda: bench.tell("valve", "VOLT 8")
     )
     assert status.phase == "failed" and "the gauge is over its range" in status.problem
-    assert off_at_the_bench(virtual)
+    assert bench.is_safe()
 
 
-def test_an_error_in_the_program_ends_in_the_safe_state_too(virtual, folder, tmp_path, monkeypatch):
-    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
-    monkeypatch.setattr(sweep._reaching, "settle", lambda *_: 1 / 0)
+def test_an_error_in_the_program_ends_in_the_safe_state_too(bench, folder, tmp_path, monkeypatch):
+    sweep = bench.prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
+    monkeypatch.setattr(sweep._steps, "settle", lambda *_: 1 / 0)
     monkeypatch.setattr("threading.excepthook", lambda *_: None)
     sweep.start()
     assert sweep.join(30)
     assert sweep.status().phase == "failed" and "ZeroDivisionError" in sweep.status().problem
     sweep.close()
-    assert off_at_the_bench(virtual)
+    assert bench.is_safe()
 
 
-def test_the_valve_is_never_set_outside_its_range_or_beyond_the_limit(virtual, folder):
-    bench = parse_bench((folder / "bench.toml").read_text().replace('valve_above = "9 V"', 'valve_above = "6 V"'))
-    with connect(bench) as instruments:
+def test_the_valve_is_never_set_outside_its_range_or_beyond_the_limit(bench, folder):
+    described = parse_bench((folder / "bench.toml").read_text().replace('valve_above = "9 V"', 'valve_above = "6 V"'))
+    with bench.connect(described) as instruments:
         for voltage in (-0.1, 6.01, 8.9, 20.0, float("nan")):
             with pytest.raises(InterlockError, match="may be set from 0 to 6 V"):
                 instruments.valve.set(voltage)
@@ -102,17 +83,18 @@ def test_the_valve_is_never_set_outside_its_range_or_beyond_the_limit(virtual, f
         instruments.make_safe()
 
 
-def test_a_bench_where_the_lamp_cannot_be_switched_off_says_so_loudly(virtual, make_folder, tmp_path):
+def test_a_bench_where_the_lamp_cannot_be_switched_off_says_so_loudly(bench, make_folder, tmp_path):
     folder = make_folder(
         lambda text: text.replace('off = "OUTPut OFF"\nread = "OUTPut?"', 'off = "*CLS"\nread = "OUTPut?"')
     )
     text = (folder / "bench.toml").read_text()
     assert 'off = "*CLS"' in text
-    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
+    sweep = bench.prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
     sweep.subscribe(lambda event: sweep.stop() if event.data.get("phase") == "settling" else None)
     sweep.start()
     assert sweep.join(60)
     status = sweep.status()
     sweep.close()
-    assert "SEE TO IT BY HAND: lamp off" in status.problem
-    assert virtual.apparatus.state()["valve"] < 0.5  # the valve was closed all the same
+    assert "SWITCH IT OFF BY HAND: lamp off" in status.problem
+    bench.clock.sleep(60.0)
+    assert bench.state()["valve"] < 0.5  # the valve was closed all the same

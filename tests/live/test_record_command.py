@@ -35,31 +35,31 @@ def edgewind(monkeypatch, capsys):
     return call
 
 
-def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(virtual, folder, tell, edgewind, tmp_path):
+def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(served, served_folder, tell, edgewind, tmp_path):
     tell("lamp", "OUTP OFF")  # a recorder that another test killed leaves it on
     end = time.monotonic() + 60
-    while time.monotonic() < end and virtual.apparatus.state()["lamp"] > 0.05:
+    while time.monotonic() < end and served.apparatus.state()["lamp"] > 0.05:
         time.sleep(0.02)
-    before = {name: instrument for name, instrument in virtual.apparatus.state().items() if name in ("valve", "lamp")}
+    before = {name: instrument for name, instrument in served.apparatus.state().items() if name in ("valve", "lamp")}
     book = tmp_path / "lab.book"
     status, out, _ = edgewind(
-        "record", folder, book, "--pressures", "0.1Pa:10Pa:3", "--up-and-down", "--coast-downs", 1, "--dry-run"
+        "record", served_folder, book, "--pressures", "0.1Pa:10Pa:3", "--up-and-down", "--coast-downs", 1, "--dry-run"
     )
     assert status == 0
     for said in ("The valve at", "between 0 V and 9 V", "more than 40 Pa", "The lamp at", "Glass under vacuum"):
         assert said in out
     assert "3  coast-down at 1 Pa, up" in out and "6  reading at 0.1 Pa, down" in out
-    status, out, _ = edgewind("record", folder, book, "--pressures", "0.1Pa:10Pa:3", "--dry-run", "--json")
+    status, out, _ = edgewind("record", served_folder, book, "--pressures", "0.1Pa:10Pa:3", "--dry-run", "--json")
     plan = json.loads(out)
     assert [step["pressure_pa"] for step in plan["steps"]] == [0.1, 1.0, 10.0] and len(plan["moves"]) == 2
-    assert not book.exists() and [path.name for path in folder.iterdir()] == ["bench.toml"]
-    after = virtual.apparatus.state()
+    assert not book.exists() and [path.name for path in served_folder.iterdir()] == ["bench.toml"]
+    after = served.apparatus.state()
     assert abs(after["valve"] - before["valve"]) < 0.05 and after["lamp"] < 0.05
 
 
-def test_it_records_and_says_so_in_json(folder, edgewind, tmp_path):
+def test_it_records_and_says_so_in_json(served_folder, edgewind, tmp_path):
     book = tmp_path / "lab.book"
-    status, out, err = edgewind("record", folder, book, "--pressures", "1 Pa, 3 Pa", "--yes", "--json")
+    status, out, err = edgewind("record", served_folder, book, "--pressures", "1 Pa, 3 Pa", "--yes", "--json")
     assert status == 0, err
     told = json.loads(out)
     assert (told["phase"], told["done"], told["total"], told["problem"]) == ("finished", 2, 2, "")
@@ -73,9 +73,9 @@ def test_it_records_and_says_so_in_json(folder, edgewind, tmp_path):
     ("arguments", "said"),
     [
         (("--pressures", "1 Pa"), "add --yes if things may move"),
-        (("--yes",), "it is not said what to measure"),
+        (("--yes",), "no pressures were given"),
         (("--pressures", "1 Pa, 90 Pa", "--yes"), "limits.pressure_above"),
-        (("--pressures", "1 bar:x:2", "--yes"), "is not a range of pressures"),
+        (("--pressures", "1 bar:x:2", "--yes"), "cannot be read as pressures"),
         (("--pressures", "1 Pa", "--coast-downs", "3", "--yes"), "3 coast-downs among 1 pressures"),
         (("--pressures", "1 Pa", "--adaptive", "--yes"), "needs two pressures"),
         (("--pressures", "1 Pa, 4 Pa", "--adaptive", "--most", "3", "--yes"), "allow 6 readings or more"),
@@ -85,18 +85,18 @@ def test_it_records_and_says_so_in_json(folder, edgewind, tmp_path):
     ],
 )
 def test_what_cannot_be_is_told_before_anything_moves(
-    virtual, folder, edgewind, tmp_path, monkeypatch, arguments, said
+    served, served_folder, edgewind, tmp_path, monkeypatch, arguments, said
 ):
     monkeypatch.setattr("sys.stdin", open(os.devnull))  # noqa: SIM115, PTH123
-    status, _, err = edgewind("record", folder, tmp_path / "lab.book", *arguments)
+    status, _, err = edgewind("record", served_folder, tmp_path / "lab.book", *arguments)
     assert status == 2 and said in err
-    assert virtual.apparatus.state()["lamp"] < 0.05
+    assert served.apparatus.state()["lamp"] < 0.05
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
-def test_a_signal_ends_it_in_the_safe_state(virtual, folder, tmp_path, number):
+def test_a_signal_ends_it_in_the_safe_state(served, served_folder, tmp_path, number):
     process = recorder(
-        folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:40", "--yes",
+        served_folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:40", "--yes",
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
     for line in process.stdout:
@@ -105,20 +105,20 @@ def test_a_signal_ends_it_in_the_safe_state(virtual, folder, tmp_path, number):
     process.send_signal(number)
     out, err = process.communicate(timeout=60)
     assert process.returncode == 0, (out, err)
-    assert "stopped: stopped at the person's word" in out
+    assert "stopped: stopped by the user" in out
     end = time.monotonic() + 60
-    while time.monotonic() < end and virtual.apparatus.state()["lamp"] > 0.05:
+    while time.monotonic() < end and served.apparatus.state()["lamp"] > 0.05:
         time.sleep(0.02)
-    state = virtual.apparatus.state()
+    state = served.apparatus.state()
     assert state["lamp"] < 0.05 and state["valve"] < 0.5
     with open_book(tmp_path / "lab.book") as opened:
         assert len(opened.contents("rotor").readings) >= 1
 
 
-def test_the_keys_of_the_terminal_are_obeyed(folder, tmp_path):
+def test_the_keys_of_the_terminal_are_obeyed(served_folder, tmp_path):
     near, far = pty.openpty()
     process = recorder(
-        folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:30", stdin=far, stdout=far, stderr=far,
+        served_folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:30", stdin=far, stdout=far, stderr=far,
         env={**os.environ, "COLUMNS": "160", "TERM": "xterm"},
     )  # fmt: skip
     try:
@@ -136,7 +136,7 @@ def test_the_keys_of_the_terminal_are_obeyed(folder, tmp_path):
         read_until(near, "note: a draught")
         read_until(near, "stored reading")
         os.write(near, b"s")
-        read_until(near, "skipped at the person's word")
+        read_until(near, "skipped by the user")
         os.write(near, b"q")
         read_until(near, "stopped: ")
         assert process.wait(30) == 0
@@ -150,26 +150,28 @@ def test_the_keys_of_the_terminal_are_obeyed(folder, tmp_path):
     assert len(readings) >= 2
 
 
-def test_a_device_check_asks_every_instrument_and_moves_nothing(virtual, make_folder, edgewind, tmp_path):
-    folder = make_folder(lambda text: text.replace(virtual.address("thermometer"), "TCPIP::127.0.0.1::1::SOCKET"))
-    before = {key: virtual.apparatus.state()[key] for key in ("valve", "lamp")}
-    status, out, err = edgewind("record", folder, "--check", "--json")
+def test_a_device_check_asks_every_instrument_and_moves_nothing(served, make_served_folder, edgewind, tmp_path):
+    served_folder = make_served_folder(
+        lambda text: text.replace(served.address("thermometer"), "TCPIP::127.0.0.1::1::SOCKET")
+    )
+    before = {key: served.apparatus.state()[key] for key in ("valve", "lamp")}
+    status, out, err = edgewind("record", served_folder, "--check", "--json")
     assert status == 0, err
     devices = {one["role"]: one for one in json.loads(out)["devices"]}
     assert list(devices) == ["gauge", "thermometer", "valve", "lamp", "tachometer"]
     assert devices["gauge"]["reading"].endswith(" V") and "gauge" in devices["gauge"]["identity"]
     assert devices["thermometer"]["problem"].startswith("thermometer: ") and not devices["thermometer"]["reading"]
     assert devices["lamp"]["reading"] in ("on", "off") and not devices["lamp"]["problem"]
-    assert {key: virtual.apparatus.state()[key] for key in ("valve", "lamp")} == pytest.approx(before, abs=0.05)
-    assert [path.name for path in folder.iterdir()] == ["bench.toml"]
-    status, out, _ = edgewind("record", folder, "--check")
+    assert {key: served.apparatus.state()[key] for key in ("valve", "lamp")} == pytest.approx(before, abs=0.05)
+    assert [path.name for path in served_folder.iterdir()] == ["bench.toml"]
+    status, out, _ = edgewind("record", served_folder, "--check")
     assert status == 0 and "see that it is switched on" in out and "Nothing was moved or written." in out
 
 
-def test_a_recorder_that_is_steered_from_elsewhere_reads_nothing_from_its_terminal(make_folder, tell, tmp_path):
-    folder = make_folder(lambda text: re.sub(r"\[instruments\.lamp\][^[]*", "", text))
+def test_a_recorder_that_is_steered_from_elsewhere_reads_nothing_from_its_terminal(make_served_folder, tell, tmp_path):
+    served_folder = make_served_folder(lambda text: re.sub(r"\[instruments\.lamp\][^[]*", "", text))
     process = recorder(
-        folder, tmp_path / "lab.book", "--pressures", "1 Pa", "--remote", "--by", "a page", "--run", "ab" * 8,
+        served_folder, tmp_path / "lab.book", "--pressures", "1 Pa", "--remote", "--by", "a page", "--run", "ab" * 8,
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
     )  # fmt: skip
     try:

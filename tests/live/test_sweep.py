@@ -1,8 +1,6 @@
-"""A sweep on the virtual bench, spoken to through PyVISA: what is stored, what is obeyed, and how it ends."""
+"""A sweep on the virtual bench and a simulated clock: what is stored, what is obeyed, and how it ends."""
 
 import io
-import threading
-import time
 
 import numpy as np
 import pytest
@@ -10,44 +8,20 @@ import pytest
 from edgewind.bench import parse_bench
 from edgewind.book import BookSource, check_book, open_book
 from edgewind.errors import InputError
-from edgewind.live import Enough, Proposal, SweepRequest, parse_pressures, prepare, unfinished
+from edgewind.live import SweepRequest, parse_targets, prepare, unfinished
+from edgewind.plan import Stop, Target
 from edgewind.signals import pressure_from_volts, read_experiment
-
-
-def run(folder, target, request, *, resume=None, during=None, strategy=None, name=None):
-    """Run a sweep to its end; `during` is called with every event."""
-    sweep = prepare(folder, target, request, resume=resume, strategy=strategy, name=name)
-    try:
-        if during is not None:
-            sweep.subscribe(lambda event: during(sweep, event))
-        sweep.start()
-        assert sweep.join(120), sweep.status()
-        return sweep
-    finally:
-        sweep.close()
 
 
 def stored(sweep):
     return [event.data for event in sweep.history() if event.kind == "stored"]
 
 
-def is_safe(virtual):
-    state = virtual.apparatus.state()
-    return state["valve"] < 0.05 and state["lamp"] < 0.05
-
-
-def wait_until_safe(virtual):
-    end = time.monotonic() + 60
-    while not is_safe(virtual) and time.monotonic() < end:
-        time.sleep(0.01)
-    return is_safe(virtual)
-
-
-def test_a_sweep_up_and_down_with_a_coast_down_is_in_the_book_whole(virtual, folder, target):
-    sweep = run(folder, target, SweepRequest((0.3, 2.0, 10.0), up_and_down=True, coast_downs=1))
+def test_a_sweep_up_and_down_with_a_coast_down_is_in_the_book_whole(bench, folder, target):
+    sweep = bench.run(folder, target, SweepRequest((0.3, 2.0, 10.0), up_and_down=True, coast_downs=1))
     status = sweep.status()
     assert (status.phase, status.problem, status.done, status.total) == ("finished", "", 6, 6)
-    assert wait_until_safe(virtual)
+    assert bench.is_safe()
     assert status.lamp == "off"
     assert check_book(target).whole
     with open_book(target) as book:
@@ -67,16 +41,16 @@ def test_a_sweep_up_and_down_with_a_coast_down_is_in_the_book_whole(virtual, fol
     assert unfinished(folder, target) == []
 
 
-def test_what_is_stored_is_what_the_bench_was(virtual, folder, tmp_path):
+def test_what_is_stored_is_what_the_bench_was(bench, folder, tmp_path):
     """The truth of the simulated apparatus at the moment of each reading, beside what was stored."""
     truths = []
 
     def during(sweep, event):
         if event.kind == "phase" and event.data["phase"] == "storing":
-            truths.append(virtual.apparatus.state())
+            truths.append(bench.state())
 
-    sweep = run(folder, tmp_path / "lab.book", SweepRequest((0.5, 3.0)), during=during)
-    bench = parse_bench((folder / "bench.toml").read_text())
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((0.5, 3.0)), during=during)
+    described = parse_bench((folder / "bench.toml").read_text())
     with open_book(tmp_path / "lab.book") as book:
         contents = book.contents("rotor")
         found = read_experiment(BookSource(book, "rotor"))
@@ -88,24 +62,24 @@ def test_what_is_stored_is_what_the_bench_was(virtual, folder, tmp_path):
             assert np.abs(numbers - numbers.round()).max() < 1e-6  # the numbers of the oscilloscope come back
     assert len(truths) == len(stored(sweep)) == 2
     for truth, (_, row) in zip(truths, found.readings.iterrows(), strict=True):
-        shown = pressure_from_volts([row["gauge_v"]], bench).pressure_pa[0]
+        shown = pressure_from_volts([row["gauge_v"]], described).pressure_pa[0]
         assert shown == pytest.approx(truth["gauge"], rel=0.06)  # noise of the gauge is 1 %
         assert row["speed_rad_s"] == pytest.approx(truth["speed"], rel=0.01)
 
 
-def test_a_stopped_sweep_is_safe_and_goes_on_where_it_was(virtual, folder, target):
+def test_a_stopped_sweep_is_safe_and_goes_on_where_it_was(bench, folder, target):
     request = SweepRequest((1.0, 3.0, 9.0))
 
     def stop_after_the_first(sweep, event):
         if event.kind == "stored":
             sweep.stop()
 
-    first = run(folder, target, request, during=stop_after_the_first)
+    first = bench.run(folder, target, request, during=stop_after_the_first)
     assert first.status().phase == "stopped"
-    assert wait_until_safe(virtual)
+    assert bench.is_safe()
     (waiting,) = unfinished(folder, target)
     assert (waiting.done, waiting.total, waiting.request) == (1, 3, request)
-    second = run(folder, target, request)
+    second = bench.run(folder, target, request)
     assert second.resumed and second.id == first.id
     assert [data["step"] for data in stored(second)] == [2, 3]
     third = prepare(folder, target, request)  # nothing is unfinished now: a new one
@@ -138,7 +112,7 @@ def test_another_plan_while_one_is_unfinished_has_to_be_chosen(folder, tmp_path)
     assert [one.request.pressures_pa for one in unfinished(folder, target)] == [(1.0, 2.0)]
 
 
-def test_skip_repeat_and_note_are_obeyed(folder, tmp_path):
+def test_skip_repeat_and_note_are_obeyed(bench, folder, tmp_path):
     seen = []
 
     def during(sweep, event):
@@ -150,7 +124,7 @@ def test_skip_repeat_and_note_are_obeyed(folder, tmp_path):
         if event.kind == "phase" and event.data["phase"] == "reading" and seen.count("note") == 0:
             sweep.note("the  pump hums")
 
-    sweep = run(folder, tmp_path / "lab.book", SweepRequest((0.5, 2.0, 4.0)), during=during)
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((0.5, 2.0, 4.0)), during=during)
     assert sweep.status().phase == "finished"
     assert [(data["step"], data["key"].rpartition("/")[2]) for data in stored(sweep)] == [(2, "1"), (2, "2"), (3, "1")]
     with open_book(tmp_path / "lab.book") as book:
@@ -159,18 +133,18 @@ def test_skip_repeat_and_note_are_obeyed(folder, tmp_path):
     assert any(kept.path.endswith("0001-skipped.json") for kept in contents.files)
 
 
-def test_a_skip_while_the_trace_is_being_taken_leaves_out_that_reading_and_not_the_next(folder, tmp_path):
+def test_a_skip_while_the_trace_is_being_taken_leaves_out_that_reading_and_not_the_next(bench, folder, tmp_path):
     def during(sweep, event):
         if event.kind == "phase" and event.data["phase"] == "reading" and sweep.status().step.number == 1:
             sweep.skip()
 
-    sweep = run(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)), during=during)
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)), during=during)
     assert sweep.status().phase == "finished"
     assert [data["step"] for data in stored(sweep)] == [2]
 
 
-def test_commands_before_the_first_step_do_no_harm(folder, tmp_path):
-    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)))
+def test_commands_before_the_first_step_do_no_harm(bench, folder, tmp_path):
+    sweep = bench.prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)))
     sweep.repeat()
     sweep.skip()
     sweep.note("before anything")
@@ -182,25 +156,29 @@ def test_commands_before_the_first_step_do_no_harm(folder, tmp_path):
     assert [data["step"] for data in stored(sweep)] == [2]
 
 
-def test_pause_stays_and_watches(virtual, folder, tmp_path):
-    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0)))
-    paused = threading.Event()
-    sweep.subscribe(lambda event: paused.set() if event.data.get("phase") == "paused" else None)
+def test_pause_stays_and_watches(bench, folder, tmp_path):
+    looked = []
+
+    def during(sweep, event):
+        if event.data.get("phase") == "paused":
+            bench.clock.at(bench.clock.monotonic() + 600.0, lambda: (looked.append(sweep.status()), sweep.resume()))
+            bench.tell("valve", "VOLT 1")  # the pressure moves while it is paused, and is seen to
+
+    sweep = bench.prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0)))
+    sweep.subscribe(lambda event: during(sweep, event))
     sweep.pause()
     sweep.start()
     try:
-        assert paused.wait(20)
-        time.sleep(0.3)
-        assert sweep.status().phase == "paused" and sweep.status().done == 0
-        sweep.resume()
         assert sweep.join(60) and sweep.status().phase == "finished"
     finally:
         sweep.close()
+    (paused,) = looked
+    assert (paused.phase, paused.done) == ("paused", 0) and paused.pressure_pa is not None
 
 
-def test_pressures_that_cannot_be_reached_are_skipped_and_told(virtual, make_folder, tmp_path):
+def test_pressures_that_cannot_be_reached_are_skipped_and_told(bench, make_folder, tmp_path):
     folder = make_folder(lambda text: text.replace('valve_above = "9 V"', 'valve_above = "5.5 V"'))
-    sweep = run(folder, tmp_path / "lab.book", SweepRequest((0.001, 1.0, 20.0)))
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((0.001, 1.0, 20.0)))
     assert sweep.status().phase == "finished"
     skipped = {event.data["step"]: event.data["why"] for event in sweep.history() if event.kind == "skipped"}
     assert set(skipped) == {1, 3}
@@ -239,11 +217,11 @@ class Chosen:
         count = 0 if source is None else len(source.readings())
         self.seen.append((count, len(done)))
         if count >= len(self.pressures):
-            return Enough("all is known")
-        return Proposal(self.pressures[count], f"choice {count + 1}")
+            return Stop("no gain", "all is known", reached=True)
+        return Target(self.pressures[count], "reading", f"choice {count + 1}", count + 1, None, None, None, 60.0)
 
 
-def test_an_adaptive_sweep_asks_after_every_reading_and_goes_on_after_a_stop(folder, tmp_path):
+def test_an_adaptive_sweep_asks_after_every_reading_and_goes_on_after_a_stop(bench, folder, tmp_path):
     request, pressures = SweepRequest((0.5, 8.0), adaptive=10), (1.0, 4.0, 2.0)
 
     def stop_at_the_second(sweep, event):
@@ -251,10 +229,10 @@ def test_an_adaptive_sweep_asks_after_every_reading_and_goes_on_after_a_stop(fol
             sweep.stop()
 
     first = Chosen(pressures)
-    stopped = run(folder, tmp_path / "lab.book", request, strategy=first, during=stop_at_the_second)
+    stopped = bench.run(folder, tmp_path / "lab.book", request, strategy=first, during=stop_at_the_second)
     assert stopped.status().phase == "stopped" and first.seen == [(0, 0), (1, 1)]
     second = Chosen(pressures)
-    sweep = run(folder, tmp_path / "lab.book", request, strategy=second)
+    sweep = bench.run(folder, tmp_path / "lab.book", request, strategy=second)
     assert second.seen == [(2, 2), (3, 3)]  # the second target was chosen before the stop and is not chosen again
     assert [data["step"] for data in stored(sweep)] == [2, 3]
     assert sweep.status().message == "all is known"
@@ -271,10 +249,10 @@ def by_hand(text, *roles):
     return tomlkit.dumps(table)
 
 
-def test_without_a_valve_and_a_gauge_the_person_is_asked_for_both(virtual, tell, make_folder, tmp_path):
+def test_without_a_valve_and_a_gauge_the_person_is_asked_for_both(bench, make_folder, tmp_path):
     folder = make_folder(lambda text: by_hand(text, "valve", "gauge", "lamp"))
-    bench = parse_bench((folder / "bench.toml").read_text())
-    apparatus, asked, typed = virtual.apparatus, [], []
+    described = parse_bench((folder / "bench.toml").read_text())
+    asked, typed = [], []
     answers = {"wrong": ["none", "9.9"]}
 
     def during(sweep, event):
@@ -282,43 +260,42 @@ def test_without_a_valve_and_a_gauge_the_person_is_asked_for_both(virtual, tell,
             return
         asked.append(event.text)
         if event.text.startswith("Switch the lamp on"):
-            tell("lamp", "OUTP ON")
+            bench.tell("lamp", "OUTP ON")
         if event.text.startswith("Set the pressure"):
-            tell("valve", "OUTP ON", "VOLT 5")
+            bench.tell("valve", "OUTP ON", "VOLT 5")
         if "gauge" in event.text:
             if answers["wrong"]:
                 sweep.answer(answers["wrong"].pop(0))
                 return
-            typed.append(f"{5 + np.log10(apparatus.state()['gauge']):.3f}")
+            typed.append(f"{5 + np.log10(bench.state()['gauge']):.3f}")
             sweep.answer(typed[-1])
         else:
             sweep.answer("")
 
-    sweep = run(folder, tmp_path / "lab.book", SweepRequest((1.0,)), during=during)
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((1.0,)), during=during)
     assert sweep.moves == ()
     assert any("Set the pressure to about 1 Pa" in text for text in asked)
     assert "Switch the lamp on, then press Enter." in asked
     # with 9.9 V typed the gauge would be over its range: that stops a sweep
     assert sweep.status().phase == "failed" and "over its range" in sweep.status().problem
-    sweep = run(folder, tmp_path / "lab.book", SweepRequest((1.0,)), during=during)
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((1.0,)), during=during)
     assert sweep.status().phase == "finished", sweep.status()
     with open_book(tmp_path / "lab.book") as book:
         (reading,) = book.contents("rotor").readings
     assert reading.cells["gauge"] == typed[-1]
-    assert bench.gauge.signal_low.value < float(typed[-1]) < bench.gauge.signal_high.value
+    assert described.gauge.signal_low.value < float(typed[-1]) < described.gauge.signal_high.value
 
 
-def test_a_question_that_nobody_answers_ends_with_stop(make_folder, tmp_path):
+def test_a_question_that_is_not_answered_ends_with_stop(bench, make_folder, tmp_path):
     folder = make_folder(lambda text: by_hand(text, "valve", "lamp"))
-    sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
-    sweep.start()
-    end = time.monotonic() + 60
-    while not sweep.status().question and time.monotonic() < end:
-        time.sleep(0.02)
-    assert sweep.status().phase == "asking"
-    sweep.stop()
-    assert sweep.join(20) and sweep.status().phase == "stopped"
-    sweep.close()
+    phases = []
+
+    def during(sweep, event):
+        if event.kind == "question":
+            bench.clock.at(bench.clock.monotonic() + 900.0, lambda: (phases.append(sweep.status().phase), sweep.stop()))
+
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((1.0,)), during)
+    assert phases == ["asking"] and sweep.status().phase == "stopped"
 
 
 def test_two_recorders_of_one_bench_are_kept_apart(folder, tmp_path):
@@ -354,8 +331,9 @@ def test_a_table_that_cannot_take_what_is_recorded_is_refused(folder, tmp_path, 
 
 
 def test_pressures_are_read_as_people_write_them():
-    assert parse_pressures("10 mTorr, 1 Pa") == pytest.approx((1.3332, 1.0), rel=1e-4)
-    assert len(parse_pressures("0.02Pa:20Pa:12")) == 12
+    assert parse_targets("10 mTorr, 1 Pa") == pytest.approx((1.3332, 1.0), rel=1e-4)
+    assert len(parse_targets("0.02Pa:20Pa:12")) == 12
+    assert parse_targets("10Pa:0.1Pa:3") == (10.0, 1.0, 0.1)
     for wrong in ("1:2:3", "1Pa:2Pa", "1Pa:2Pa:x", "1Pa:2Pa:0", "0Pa:2Pa:3", "", "3"):
-        with pytest.raises(InputError, match=r"0\.02Pa:20Pa:12"):
-            parse_pressures(wrong)
+        with pytest.raises(InputError):
+            parse_targets(wrong)

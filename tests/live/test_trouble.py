@@ -5,7 +5,6 @@ import resource
 import signal
 import sqlite3
 import sys
-import threading
 
 import pytest
 
@@ -16,15 +15,9 @@ from edgewind.live import SweepRequest, prepare, unfinished
 REQUEST = SweepRequest((1.0, 2.0, 4.0))
 
 
-def run(folder, target, *, during=None, request=REQUEST):
-    sweep = prepare(folder, target, request)
-    sweep.subscribe(lambda event: during(sweep, event) if during else None)
-    sweep.start()
-    try:
-        assert sweep.join(100)
-        return sweep.status(), sweep.history()
-    finally:
-        sweep.close()
+def run(bench, folder, target, *, during=None, request=REQUEST):
+    sweep = bench.run(folder, target, request, during)
+    return sweep.status(), sweep.history()
 
 
 def count(target):
@@ -36,7 +29,7 @@ def spooled(folder):
     return sorted(path.suffix for path in folder.glob(".spool/*/*") if path.name != "lock")
 
 
-def test_a_full_disk_ends_the_sweep_safely_and_it_goes_on_once_there_is_room(virtual, folder, tmp_path, monkeypatch):
+def test_a_full_disk_ends_the_sweep_safely_and_it_goes_on_once_there_is_room(bench, folder, tmp_path, monkeypatch):
     """A limit on the size of files, set as the second reading is stored, so that the book cannot grow."""
     target = str(tmp_path / "lab.book")
     before, handler = resource.getrlimit(resource.RLIMIT_FSIZE), signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
@@ -49,7 +42,7 @@ def test_a_full_disk_ends_the_sweep_safely_and_it_goes_on_once_there_is_room(vir
             resource.setrlimit(resource.RLIMIT_FSIZE, (max(size, 60_000), before[1]))
 
     try:
-        status, _ = run(folder, target, during=during)
+        status, _ = run(bench, folder, target, during=during)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
         signal.signal(signal.SIGXFSZ, handler)
@@ -63,12 +56,12 @@ def test_a_full_disk_ends_the_sweep_safely_and_it_goes_on_once_there_is_room(vir
     assert ".json" in waiting and ".npz" in waiting
     prepare(folder, target, REQUEST).close()
     assert count(target) == kept + 1 and spooled(folder) == []
-    status, _ = run(folder, target)
+    status, _ = run(bench, folder, target)
     assert (status.phase, status.done) == ("finished", 3)
     assert count(target) == 3 and check_book(target).whole
 
 
-def test_a_spool_that_cannot_be_written_is_told_before_anything_moves(virtual, make_folder, tmp_path, plain_place):
+def test_a_spool_that_cannot_be_written_is_told_before_anything_moves(bench, make_folder, tmp_path, plain_place):
     folder = make_folder()
     (folder / ".spool").write_text("a file, and not a folder")
     with pytest.raises(InputError, match="nothing can be written here") as raised:
@@ -131,27 +124,31 @@ class unprivileged:
             os.setegid(self.was[1])
 
 
-def test_a_book_that_is_locked_for_a_while_is_waited_for(folder, tmp_path):
+def impatient(monkeypatch):
+    """Let the book wait for its lock for a moment only: the recorder tries again."""
+    module = sys.modules["edgewind.live.prepare"]  # the function of that name hides it
+    monkeypatch.setattr(module, "open_book", lambda *a, **k: open_book(*a, **k, wait_s=0.05))
+
+
+def test_a_book_that_is_locked_for_a_while_is_waited_for(bench, folder, tmp_path, monkeypatch):
     target = str(tmp_path / "lab.book")
-    lock, release = [], threading.Event()
+    lock = []
+    impatient(monkeypatch)
 
     def during(sweep, event):
         if event.data.get("phase") == "storing" and not lock:
             other = sqlite3.connect(target, isolation_level=None, check_same_thread=False)
             other.execute("BEGIN IMMEDIATE")
             lock.append(other)
-            threading.Timer(1.5, lambda: (other.execute("ROLLBACK"), other.close(), release.set())).start()
+            bench.clock.at(bench.clock.monotonic() + 1.5, lambda: (other.execute("ROLLBACK"), other.close()))
 
-    status, _ = run(folder, target, during=during, request=SweepRequest((1.0,)))
-    assert release.wait(5)
+    status, _ = run(bench, folder, target, during=during, request=SweepRequest((1.0,)))
     assert status.phase == "finished" and count(target) == 1
 
 
-def test_a_book_that_stays_locked_ends_the_sweep_with_the_reading_on_the_disk(folder, tmp_path, monkeypatch):
+def test_a_book_that_stays_locked_ends_the_sweep_with_the_reading_on_the_disk(bench, folder, tmp_path, monkeypatch):
     target = str(tmp_path / "lab.book")
-    module = sys.modules["edgewind.live.prepare"]  # the function of that name hides it
-    monkeypatch.setattr(module, "open_book", lambda *a, **k: open_book(*a, **k, wait_s=0.2))
-    monkeypatch.setattr("edgewind.live.storing._STORE_REST_S", 0.05)
+    impatient(monkeypatch)
     lock = []
 
     def during(sweep, event):
@@ -159,7 +156,7 @@ def test_a_book_that_stays_locked_ends_the_sweep_with_the_reading_on_the_disk(fo
             lock.append(sqlite3.connect(target, isolation_level=None, check_same_thread=False))
             lock[0].execute("BEGIN IMMEDIATE")
 
-    status, history = run(folder, target, during=during)
+    status, history = run(bench, folder, target, during=during)
     lock[0].execute("ROLLBACK")
     lock[0].close()
     assert status.phase == "failed"
@@ -171,26 +168,25 @@ def test_a_book_that_stays_locked_ends_the_sweep_with_the_reading_on_the_disk(fo
     assert [one.done for one in unfinished(folder, target)] == [1]
 
 
-def test_a_server_that_goes_away_for_a_while_is_waited_for(folder, server, monkeypatch):
+def test_a_server_that_goes_away_for_a_while_is_waited_for(bench, folder, server):
     target, stopped = server.fresh_url(), []
 
     def during(sweep, event):
         if event.data.get("phase") == "storing" and not stopped:
             stopped.append(True)
             server.stop("immediate")
-            threading.Timer(1.0, server.start).start()
+            bench.clock.at(bench.clock.monotonic() + 2.5, server.start)
 
-    monkeypatch.setattr("edgewind.live.storing._STORE_TRIES", 30)
-    status, history = run(folder, target, during=during, request=SweepRequest((1.0, 2.0)))
+    status, history = run(bench, folder, target, during=during, request=SweepRequest((1.0, 2.0)))
     assert status.phase == "finished", status
     assert count(target) == 2 and check_book(target).whole
     assert any(event.kind == "retry" for event in history)
 
 
-def test_a_reading_whose_book_kept_it_before_the_recorder_knew_is_kept_once(folder, tmp_path):
+def test_a_reading_whose_book_kept_it_before_the_recorder_knew_is_kept_once(bench, folder, tmp_path):
     """As where the program is killed between the book's commit and the removal from the spool."""
     target = str(tmp_path / "lab.book")
-    sweep = prepare(folder, target, SweepRequest((1.0,)))
+    sweep = bench.prepare(folder, target, SweepRequest((1.0,)))
     left = []
     sweep._spool.remove = left.append
     sweep.start()
@@ -207,14 +203,14 @@ def test_what_a_killed_recorder_left_half_written_is_not_taken_for_a_reading(fol
     place = sweep._spool.folder
     sweep.close()
     (place / "x-0001-1.npz").write_bytes(b"PK half")
-    (place / "x-0002-1.json.new").write_bytes(b'{"experiment": "ro')
+    (place / ".x-0002-1.json-0a1b2c3d.json").write_bytes(b'{"experiment": "ro')
     (place / "x-0003-1.npz").write_bytes(b"PK other")
     (place / "x-0003-1.json").write_text(
         '{"experiment": "rotor", "key": "x/3/1", "cells": {}, "trace": "traces/x.npz", "sha256": "00"}'
     )
     prepare(folder, target, REQUEST).close()
     assert count(target) == 0
-    assert [name for name in spooled(folder) if name == ".new"] == []
+    assert [path.name for path in place.glob(".*")] == []
 
 
 def test_full_book_errors_are_a_kind_of_input_error():

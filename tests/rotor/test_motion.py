@@ -2,18 +2,24 @@
 
 import numpy as np
 import pytest
-from scipy.integrate import quad, solve_ivp
+from scipy.integrate import quad, simpson, solve_ivp
 
 from edgewind.errors import InputError
 from edgewind.rotor import (
+    DRIVES,
+    Conditions,
+    Surroundings,
     coast_down_angle,
     coast_down_speed,
+    constant,
+    face_heat,
     parameters_of,
     run,
     steady_state,
     stopping_time,
     thermal_times,
 )
+from edgewind.rotor.drag import arm_drag, vane_drag
 
 
 @pytest.fixture
@@ -50,7 +56,7 @@ def test_a_rotor_that_has_stopped_stays():
 
 def test_run_in_the_dark_is_the_closed_form(rotor, standin):
     time = np.linspace(0, 30, 31)
-    found = run(0.5, rotor, standin, time, lamp=lambda t: False, speed_rad_s=2.0)
+    found = run(constant(0.5, rotor.envelope_temperature_k, 0.0), rotor, standin, time, speed_rad_s=2.0)
     state = steady_state(np.array([0.5]), rotor, standin)
     inertia = rotor.moment_of_inertia_kg_m2
     expected = coast_down_speed(time, 2.0, rotor.pivot_dry_n_m / inertia, state.drag[0] / inertia)
@@ -74,7 +80,8 @@ def test_lamp_off_reverses_the_torque_while_the_vane_is_warm(rotor, standin):
     lit = steady_state(np.array([0.3]), good, standin)
     assert lit.speed_rad_s[0] > 0
     warm = (float(lit.at.dark_k[0]), float(lit.at.bright_k[0]))
-    found = run(0.3, good, standin, np.linspace(0, 100, 101), lamp=lambda t: False, faces_k=warm)
+    dark = constant(0.3, good.envelope_temperature_k, 0.0)
+    found = run(dark, good, standin, np.linspace(0, 100, 101), faces_k=warm)
     assert found["torque_n_m"].iloc[10] < 0
     assert found["speed_rad_s"].min() < -0.01
 
@@ -94,3 +101,113 @@ def test_thermal_times_are_those_of_the_linear_balance(rotor, standin):
 def test_times_out_of_order_are_refused(rotor, standin):
     with pytest.raises(InputError, match="ascending"):
         run(1.0, rotor, standin, [0.0, 2.0, 1.0])
+
+
+# Through standstill, and turning back
+
+
+def chill(rotor, low_k=253.15, start_s=10.0, fall_s=30.0, end_s=400.0, pressure_pa=0.5):
+    """A dark envelope that is chilled."""
+    room = float(rotor.envelope_temperature_k)
+    return Surroundings(
+        np.array([0.0, start_s, start_s + fall_s, end_s]),
+        np.full(4, pressure_pa),
+        np.array([room, room, low_k, low_k]),
+        np.zeros(4),
+    )
+
+
+def test_spin_down_through_standstill_is_the_closed_form_with_dry_friction(rotor, standin):
+    """A constant torque from outside against the motion: ``w(t)`` to rest, then as long as the pivot holds, at rest; a
+    larger one starts the rotor the other way, ``w = -(T - T_dry)/c (1 - exp(-c t/I))``.
+    """
+    time = np.linspace(0, 150, 601)
+    dark = constant(0.5, rotor.envelope_temperature_k, 0.0)
+    dry, inertia = rotor.pivot_dry_n_m, rotor.moment_of_inertia_kg_m2
+    drag = steady_state(np.array([0.5]), rotor, standin).drag[0]
+    for torque, breakaway in ((0.5 * dry, dry), (-0.5 * dry, dry), (-3 * dry, dry), (-2 * dry, 4 * dry)):
+        here = rotor.with_(pivot_breakaway_n_m=breakaway)
+        found = run(dark, here, standin, time, speed_rad_s=0.1, outside_n_m=torque, drives=())
+        speed = found["speed_rad_s"].to_numpy()
+        stop = float(stopping_time(0.1, (dry - torque) / inertia, drag / inertia))
+        assert 0 < stop < 140
+        expected = coast_down_speed(time, 0.1, (dry - torque) / inertia, drag / inertia)
+        if -torque > breakaway:
+            back = -(-torque - dry) / drag * -np.expm1(-drag / inertia * (time - stop))
+            expected = np.where(time > stop, back, expected)
+            assert not found["standing"].any()
+        else:
+            assert found["standing"].to_numpy()[time > stop + 0.1].all()
+        assert np.allclose(speed, expected, atol=2e-7)
+
+
+def test_energy_of_the_faces_is_closed_over_a_run(rotor, standin):
+    """What warms the faces is the heat that came in less the heat that left, to 1e-6 of what was exchanged."""
+    time = np.linspace(0, 200, 40_001)
+    warm = rotor.with_(envelope_temperature_k=295.15, gas_temperature_k=295.15)
+    around = chill(warm, end_s=200.0)
+    lit = Surroundings(around.time_s, around.pressure_pa, around.envelope_k, np.array([1.0, 0.0, 0.3, 0.3]))
+    found = run(lit, warm, standin, time)
+    dark, bright = found["t_hot_k"].to_numpy(), found["t_cold_k"].to_numpy()
+    at = warm.in_surroundings(np.interp(time, lit.time_s, lit.envelope_k))
+    gas = standin.at(at.knudsen(0.5), at.accommodation)
+    share = lit.lamp_share[np.clip(np.searchsorted(lit.time_s, time, side="right") - 1, 0, None)]
+    flows = face_heat(dark, bright, 0.5, found["speed_rad_s"].to_numpy(), gas, at.with_(irradiance_w_m2=share * 800.0))
+    surplus, half = sum(flows.surplus), warm.heat_capacity_j_m2_k / 2
+    inside = [(time >= start) & (time <= end) for start, end in ((0, 9.995), (10, 39.995), (40, 200))]
+    for part in inside:
+        kept = half * ((dark + bright)[part][-1] - (dark + bright)[part][0])
+        exchanged = simpson(np.abs(flows.absorbed_dark + flows.radiated_dark)[part], x=time[part])
+        assert abs(kept - simpson(surplus[part], x=time[part])) < 1e-6 * max(exchanged, abs(kept))
+
+
+def test_the_rotor_turns_back_when_the_dark_envelope_is_chilled_and_comes_to_rest(rotor, standin):
+    """Both faces are warmer than the chilled wall; the dark one radiates more and becomes the colder of the two."""
+    good = rotor.with_(bright_emissivity=0.1, pivot_dry_n_m=1e-12, pivot_breakaway_n_m=2e-12)
+    found = run(chill(good, end_s=3000.0), good, standin, np.linspace(0, 3000, 3001))
+    speed = found["speed_rad_s"].to_numpy()
+    assert found["standing"].iloc[5]
+    assert speed.min() < -0.02
+    assert speed.max() < 1e-9
+    assert found["t_hot_k"].iloc[60] < found["t_cold_k"].iloc[60]
+    assert found["standing"].iloc[-1]
+    assert found["t_hot_k"].iloc[-1] == pytest.approx(253.15, abs=0.01)
+
+
+def test_a_warmed_envelope_in_the_dark_drives_it_ahead_and_equal_emissivities_not_at_all(rotor, standin):
+    good = rotor.with_(bright_emissivity=0.1, pivot_dry_n_m=1e-12, pivot_breakaway_n_m=2e-12)
+    time = np.linspace(0, 300, 301)
+    assert run(chill(good, low_k=330.0), good, standin, time)["speed_rad_s"].max() > 0.02
+    equal = good.with_(bright_emissivity=float(good.dark_emissivity))
+    assert run(chill(equal), equal, standin, time)["standing"].all()
+
+
+def test_a_run_agrees_with_a_plain_integration_of_the_balances(rotor, standin):
+    """Against Radau on the rotor's own balances written out, without a table and without a pivot."""
+    free = rotor.with_(pivot_dry_n_m=0.0, pivot_breakaway_n_m=0.0, bright_emissivity=0.3)
+    around, time = chill(free, end_s=120.0), np.linspace(0, 120, 61)
+
+    def rates(t, state):
+        at = free.in_surroundings(float(np.interp(t, around.time_s, around.envelope_k))).with_(irradiance_w_m2=0.0)
+        kn = at.knudsen(0.5)
+        gas = standin.at(kn, at.accommodation)
+        here = Conditions(np.asarray(0.5), kn, gas, np.asarray(state[0]), np.asarray(state[1]), at)
+        torque = float(sum(drive(here) for drive in DRIVES.values()))
+        drag = float(vane_drag(0.5, gas, at) + arm_drag(0.5, standin, at))
+        over = face_heat(state[0], state[1], 0.5, state[2], gas, at).surplus
+        half = at.heat_capacity_j_m2_k / 2
+        return [float(over[0]) / half, float(over[1]) / half, (torque - drag * state[2]) / at.moment_of_inertia_kg_m2]
+
+    start = [float(free.envelope_temperature_k)] * 2 + [0.5]
+    plain = solve_ivp(rates, (0, 120), start, method="Radau", t_eval=time, rtol=1e-8, atol=1e-9, max_step=2.0)
+    found = run(around, free, standin, time, speed_rad_s=0.5)
+    assert np.allclose(found["speed_rad_s"], plain.y[2], atol=2e-4)
+    assert np.allclose(found["t_hot_k"], plain.y[0], atol=5e-3)
+
+
+def test_surroundings_that_cannot_be_are_refused():
+    one, two = np.array([0.0]), np.array([0.0, 0.0])
+    with pytest.raises(InputError, match="arrays of one length"):
+        Surroundings(one, two, one, one)
+    with pytest.raises(InputError, match="ascending"):
+        Surroundings(two, two, two, two)

@@ -16,6 +16,7 @@ ROTOR = {"bright_emissivity": "0.8", "vane_conductance": "60 W/(m^2 K)", "vane_t
         {},
         {"accommodation": "0.73", "pivot_dry_torque": "3e-10 N m", "pivot_viscous": "2e-10 N m s"},
         {"arm_diameter": "0.8 mm", "dark_outgassing": "1e-4 Pa m/s", "pivot_breakaway_torque": "1e-9 N m"},
+        {"dark_accommodation": "0.95", "bright_accommodation": "0.75"},
     ],
 )
 def test_kernel_and_plain_agree(make_bench, more):
@@ -30,6 +31,7 @@ def test_kernel_and_plain_agree(make_bench, more):
 def test_drives_can_be_left_out(make_bench):
     rotor, table = parameters_of(make_bench(rotor=ROTOR)), response_for(8.0)
     numbers = flat(rotor)
-    numbers[[Place.THERMAL_FORCE, Place.CREEP, Place.RECOIL, Place.INFRARED_RECOIL]] = 0.0
+    others = [Place.THERMAL_FORCE, Place.UNEQUAL_ACCOMMODATION, Place.CREEP, Place.RECOIL, Place.INFRARED_RECOIL]
+    numbers[others] = 0.0
     only = steady_state(PRESSURES, rotor, table, drives=("light_pressure",))
     assert np.allclose(steady_speeds(PRESSURES, numbers, *table_arrays(table))[0], only.speed_rad_s, rtol=1e-9)

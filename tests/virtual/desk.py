@@ -5,7 +5,8 @@ from __future__ import annotations
 import socket
 
 from edgewind.bench.virtual import VirtualSection
-from edgewind.virtual import INSTRUMENTS, Apparatus, HandClock, invented_bench
+from edgewind.clock import SimulatedClock
+from edgewind.virtual import INSTRUMENTS, Apparatus, invented_bench
 from edgewind.virtual.scpi import Send, Wait
 
 
@@ -18,7 +19,7 @@ class Desk:
     """An apparatus and its instruments in this process; waiting moves the clock."""
 
     def __init__(self, bench, seed=1):
-        self.clock = HandClock()
+        self.clock = SimulatedClock()
         self.apparatus = Apparatus(bench, self.clock)
         self.instruments = {role: kind(self.apparatus, seed) for role, kind in INSTRUMENTS.items()}
 
@@ -30,8 +31,8 @@ class Desk:
                 step = next(steps)
                 if isinstance(step, Send):
                     sent += step.data
-                elif isinstance(step, Wait) and step.until_s > self.clock.now():
-                    self.clock.advance(step.until_s - self.clock.now())
+                elif isinstance(step, Wait) and step.until_s > self.clock.monotonic():
+                    self.clock.advance(step.until_s - self.clock.monotonic())
         except StopIteration as done:
             return sent + done.value
 

@@ -15,8 +15,9 @@ from desk import Link
 from edgewind.bench import Bench, parse_bench
 from edgewind.bench.virtual import VirtualSection
 from edgewind.cli import main
+from edgewind.clock import SimulatedClock
 from edgewind.errors import InputError
-from edgewind.virtual import INSTRUMENTS, Apparatus, HandClock, invented_bench, invented_text, write_folder
+from edgewind.virtual import INSTRUMENTS, Apparatus, invented_bench, invented_text, write_folder
 
 COMMAND = [sys.executable, "-m", "edgewind", "bench"]
 PORTS = {role: 5000 + number for number, role in enumerate(INSTRUMENTS)}
@@ -168,11 +169,11 @@ def test_what_cannot_be_simulated_is_told(make_bench):
         return invented_bench().model_copy(update={"virtual": VirtualSection(**values)})
 
     with pytest.raises(InputError, match=r"there is no 'rotor\.vane_widht'"):
-        Apparatus(with_virtual(truth={"rotor.vane_widht": "3 mm"}), HandClock())
+        Apparatus(with_virtual(truth={"rotor.vane_widht": "3 mm"}), SimulatedClock())
     with pytest.raises(InputError, match="too fast to be simulated"):
-        Apparatus(with_virtual(truth={"rotor.vane_conductance": "1e9 W/(m^2 K)"}), HandClock())
+        Apparatus(with_virtual(truth={"rotor.vane_conductance": "1e9 W/(m^2 K)"}), SimulatedClock())
     with pytest.raises(InputError, match="too fast to be simulated"):
-        Apparatus(with_virtual(pumping_speed="1000 m^3/s"), HandClock())
+        Apparatus(with_virtual(pumping_speed="1000 m^3/s"), SimulatedClock())
 
 
 def test_template_names_keys_that_there_are():

@@ -1,15 +1,12 @@
-"""The oscilloscope and the stream: blocks as IEEE 488.2 has them, and a rotor that turns on between traces."""
+"""The oscilloscope: blocks as IEEE 488.2 has them, and a rotor that turns on between traces."""
 
 from __future__ import annotations
-
-import struct
 
 import numpy as np
 import pytest
 from desk import Desk, plain_bench
 
 from edgewind.signals import Trace, estimate_speed
-from edgewind.virtual.scpi import Interrupted, Send, Wait
 from edgewind.virtual.tachometer import TachometerSignal
 
 
@@ -171,58 +168,3 @@ def test_channel_2_sees_the_gauge(turning):
 def test_rotor_at_rest_has_no_frequency():
     """SCPI-1999, volume 1, 7.2.1.5: 9.91E37 stands for not a number."""
     assert Desk(plain_bench()).number("scope", "MEAS:FREQ?") == 9.91e37
-
-
-def blocks(desk, count, behind=0.0):
-    """Take the stream until `count` blocks are there, then interrupt it; return blocks and the end."""
-    steps, found = desk.instruments["stream"].process(b"STR:DATA?"), []
-    step = next(steps)
-    desk.clock.advance(behind)
-    while len(found) < count:
-        if isinstance(step, Send):
-            assert step.data.endswith(b"\n")
-            found.append(parsed(step.data[:-1]))
-        elif isinstance(step, Wait):
-            desk.clock.advance(max(0.0, step.until_s - desk.clock.now()))
-        step = next(steps)
-    end = steps.throw(Interrupted())
-    with pytest.raises(StopIteration) as done:
-        next(steps)
-    assert done.value.value == b""
-    return found, end.data
-
-
-def test_stream_has_every_block_once_and_in_order(turning):
-    turning.tell("stream", "STR:SRAT 100000;BLOC 5000")
-    start = turning.clock.now()
-    found, end = blocks(turning, 30, behind=3.0)  # the client is slow at first: nothing is left out
-    assert end == b"#10\n"
-    heads = [struct.unpack(">Qd", block[:16]) for block in found]
-    assert [number for number, _ in heads] == list(range(30))
-    assert [time for _, time in heads] == pytest.approx([start + 0.05 * k for k in range(30)], abs=1e-9)
-    samples = np.concatenate([np.frombuffer(block[16:], ">i2") for block in found])
-    voltage = turning.number("stream", "STR:YOFF?") + turning.number("stream", "STR:YINC?") * samples
-    times = start + np.arange(150_000) * 1e-5
-    signal = turning.instruments["stream"].signal
-    left = voltage - signal.voltage(times, turning.apparatus.turns(times))
-    assert np.std(left) == pytest.approx(0.05, rel=0.02) and abs(np.mean(left)) < 0.001
-    assert turning.apparatus._holds == []
-
-
-def test_stream_that_nobody_reads_ends_and_says_so(turning):
-    """Two hours of bench time behind, it lets go of the past: an empty block and -310, never a gap."""
-    steps = turning.instruments["stream"].process(b"STR:DATA?")
-    next(steps)
-    turning.clock.advance(7300)
-    assert next(steps).data == b"#10\n"
-    with pytest.raises(StopIteration):
-        next(steps)
-    assert turning.errors("stream") == [-310]
-
-
-@pytest.mark.parametrize("order", ["NORM", "SWAP"])
-def test_stream_in_both_byte_orders(turning, order):
-    turning.tell("stream", f"FORM:BORD {order};:STR:BLOC 100")
-    (block, *_), _ = blocks(turning, 1)
-    number, time = struct.unpack((">" if order == "NORM" else "<") + "Qd", block[:16])
-    assert number == 0 and time == pytest.approx(turning.clock.now(), abs=0.01)

@@ -15,8 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from proxy import Faults, FaultyProxy
 
+from edgewind.clock import SimulatedClock
 from edgewind.errors import InputError
-from edgewind.virtual import INSTRUMENTS, HandClock, check_host, serve_bench
+from edgewind.virtual import INSTRUMENTS, check_host, serve_bench
 
 
 @pytest.fixture(scope="module")
@@ -223,7 +224,7 @@ def test_proxy_between_does_no_lasting_harm(served):
 
 def test_bench_time_moves_by_hand_over_sockets_too():
     """What waits for bench time goes on as soon as it has come."""
-    with serve_bench(clock=HandClock()) as bench, Link(bench.ports["scope"]) as client:
+    with serve_bench(clock=SimulatedClock()) as bench, Link(bench.ports["scope"]) as client:
         client.send("ACQ:POIN 1000;SRAT 100;:INIT;*OPC?")
         client.socket.settimeout(0.2)
         with pytest.raises(TimeoutError):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import cached_property
 from typing import Any, Literal
 
@@ -24,7 +25,7 @@ from edgewind.bench.fields import (
     TorquePerSpeed,
     quantity,
 )
-from edgewind.bench.gas_factor import gas_factor
+from edgewind.bench.gas_factors import gas_factor
 from edgewind.bench.gauges import GAUGES, Gauge
 from edgewind.bench.instruments import InstrumentsSection
 from edgewind.bench.limits import LimitsSection, SteadinessSection
@@ -157,7 +158,11 @@ class RotorSection(Section):
     vane_conductance : Measured or None
         Heat that passes a vane from face to face, per area and kelvin.
     accommodation : Measured or None
-        Share of molecules that the faces re-emit diffusely.
+        Share of molecules that the faces re-emit diffusely, alike for both.
+    dark_accommodation : Measured or None
+        That of the dark face, in place of `accommodation` where the faces differ.
+    bright_accommodation : Measured or None
+        That of the bright face, then.
     arm_diameter : Measured or None
         Diameter of the rods that carry the vanes.
     moment_of_inertia : Measured or None
@@ -191,6 +196,8 @@ class RotorSection(Section):
     vane_specific_heat: SpecificHeat = Measured(900.0, 200.0)
     vane_conductance: Conductance | None = None
     accommodation: Accommodation | None = None
+    dark_accommodation: Accommodation | None = None
+    bright_accommodation: Accommodation | None = None
     arm_diameter: Length | None = None
     moment_of_inertia: Inertia | None = None
     pivot_dry_torque: Torque | None = None
@@ -208,6 +215,44 @@ class RotorSection(Section):
     def mean_square_arm_m2(self) -> float:
         """Mean square distance of the points of a vane from the axis, m^2: ``arm^2 + width^2 / 12`` for a rectangle."""
         return float(self.arm.value**2 + MEAN_SQUARE_OFFSET[self.vane_shape] * self.vane_width.value**2)
+
+    @property
+    def mean_accommodation(self) -> Measured | None:
+        """Accommodation of the faces on the average; None where not stated."""
+        dark, bright = self.dark_accommodation, self.bright_accommodation
+        if dark is None or bright is None:
+            return self.accommodation
+        return Measured((dark.value + bright.value) / 2, float(math.hypot(dark.u, bright.u)) / 2)
+
+    @property
+    def accommodation_difference(self) -> Measured | None:
+        """Accommodation of the dark face less that of the bright face; None where not stated."""
+        dark, bright = self.dark_accommodation, self.bright_accommodation
+        if dark is None or bright is None:
+            return None
+        return Measured(dark.value - bright.value, float(math.hypot(dark.u, bright.u)))
+
+    @model_validator(mode="after")
+    def _accommodation_said_once(self) -> RotorSection:
+        dark, bright = self.dark_accommodation, self.bright_accommodation
+        if (dark is None) != (bright is None):
+            key = "bright_accommodation" if bright is None else "dark_accommodation"
+            raise FieldProblem(
+                InputError(
+                    "the accommodation of one face is stated and that of the other is not",
+                    key=f"rotor.{key}",
+                    fix="state dark_accommodation and bright_accommodation, or accommodation for both",
+                )
+            )
+        if dark is not None and self.accommodation is not None:
+            raise FieldProblem(
+                InputError(
+                    "the accommodation is stated for both faces together and for each of them",
+                    key="rotor.accommodation",
+                    fix="remove accommodation, or dark_accommodation and bright_accommodation",
+                )
+            )
+        return self
 
     @model_validator(mode="after")
     def _as_wide_as_high(self) -> RotorSection:

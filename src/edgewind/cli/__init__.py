@@ -1,42 +1,5 @@
-"""The command line, a file a command: parse, call, print."""
+"""The command line, a file a command: parse, call, print. No command is imported before it is run."""
 
-from edgewind.cli import (
-    bench,
-    books,
-    compare,
-    design,
-    dwell,
-    film,
-    gas,
-    new,
-    next,
-    predict,
-    record,
-    respond,
-    rotor,
-    serve,
-    study,
-    trace,
-)
-from edgewind.cli.base import app, main
+from edgewind.cli.base import COMMANDS, app, main
 
-__all__ = [
-    "app",
-    "bench",
-    "books",
-    "compare",
-    "design",
-    "dwell",
-    "film",
-    "gas",
-    "main",
-    "new",
-    "next",
-    "predict",
-    "record",
-    "respond",
-    "rotor",
-    "serve",
-    "study",
-    "trace",
-]
+__all__ = ["COMMANDS", "app", "main"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
+from importlib import import_module
 from typing import Annotated, Any
 
 import typer
@@ -12,20 +13,56 @@ from typer.core import TyperGroup
 
 from edgewind.errors import EdgewindError
 
-ORDER = (
-    *("new", "study", "next", "dwell", "design", "rotor", "gas", "trace", "respond", "predict", "compare"),
-    *("record", "bench", "serve", "film", "import", "export", "check"),
-)  # the order of `edgewind --help`; a command that is not named here comes last
+COMMANDS = {
+    "new": ("new", "Make a commented template folder to fill in; `edgewind study` accepts it as it is."),
+    "study": ("study", "Analyse a folder or lab book: response curve, optimum, mechanisms, report."),
+    "next": ("next", "Choose the next pressures to measure, and say when to stop."),
+    "dwell": ("dwell", "Plan the time on the bench: chamber, heat, spin-up, and the quickest order."),
+    "design": ("design", "Plan a study of how the best pressure depends on size, and what it would settle."),
+    "rotor": ("rotor", "Search for the next rotor within what you can build."),
+    "gas": ("gas", "Print mean free path, Knudsen number, regime, viscosity and more of a gas."),
+    "trace": ("trace", "Measure the speed in one oscilloscope trace, with uncertainty and flags."),
+    "respond": ("respond", "Compute thermal force, drag and heat coefficients of a vane in the gas."),
+    "predict": ("predict", "Predict the speed curve of this rotor from first principles."),
+    "compare": ("compare", "Compare a gauge with a reference gauge and give its correction."),
+    "record": ("record", "Record a sweep: set each pressure, wait until steady, take the trace, store it."),
+    "bench": ("bench", "Run a simulated bench that speaks SCPI over TCP; every reading is invented."),
+    "serve": ("serve", "Serve the pages: watch and steer a sweep, type readings, ask what if."),
+    "film": ("film", "Draw the gas round a vane as a still or a film over the Knudsen number."),
+    "import": ("books", "Import experiment folders into a lab book, with every file in them."),
+    "export": ("books", "Write the experiments of a lab book as folders."),
+    "check": ("books", "Verify a lab book, every row and every byte of every trace."),
+}
+"""Every command in the order of ``edgewind --help``: its file here, and the first sentence of its help."""
 
 
-class _InOrder(TyperGroup):
+class _Commands(TyperGroup):
+    """The commands, each imported when it is run: the list of them needs none."""
+
     def list_commands(self, ctx: Any) -> list[str]:
-        names = super().list_commands(ctx)
-        return sorted(names, key=lambda name: ORDER.index(name) if name in ORDER else len(ORDER))
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        if cmd_name not in COMMANDS:
+            return None
+        import_module(f"edgewind.cli.{COMMANDS[cmd_name][0]}")
+        alone = typer.Typer(add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None)
+        alone.registered_commands = [info for info in app.registered_commands if _name_of(info) == cmd_name]
+        command = typer.main.get_command(alone)
+        command.name = cmd_name
+        return command
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, summary) for name, (_, summary) in COMMANDS.items()])
+
+
+def _name_of(info: Any) -> str:
+    return str(info.name or info.callback.__name__)
 
 
 app = typer.Typer(
-    cls=_InOrder,
+    cls=_Commands,
     help="From raw bench signals of a thin-gas experiment to an explanation, and to the next experiment.",
     no_args_is_help=True,
     add_completion=False,
@@ -35,10 +72,10 @@ app = typer.Typer(
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON: SI, the unit in each key.")]
 
 
-def main() -> None:
-    """Run the command line."""
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line, on `arguments` where given and else on those of the program."""
     try:
-        app()
+        app(args=arguments)
     except EdgewindError as error:
         print(f"edgewind: {error}", file=sys.stderr)
         raise SystemExit(2) from None

@@ -31,19 +31,20 @@ def bench(
     open_to_network: Annotated[
         bool, typer.Option("--open-to-network", help="Let anyone on the network of --host work the bench.")
     ] = False,
-    speed_up: Annotated[float, typer.Option(help="Bench time over time on the wall.")] = 100.0,
-    seed: Annotated[int | None, typer.Option(help="Of every noise; that of [virtual] where left out.")] = None,
+    speed_up: Annotated[float, typer.Option(help="Speed-up factor: simulated time over real time.")] = 100.0,
+    seed: Annotated[int | None, typer.Option(help="Random seed of all noise; the default is [virtual].seed.")] = None,
     write: Annotated[
         Path | None, typer.Option(help="Also write a folder whose bench.toml points at these instruments.")
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Run a simulated apparatus that speaks SCPI over TCP; nothing real moves, every reading is invented."""
+    """Run a simulated bench that speaks SCPI over TCP; every reading is invented."""
     from edgewind.bench import BENCH_FILE, read_bench
-    from edgewind.virtual import Apparatus, RunningClock, check_host, invented_bench, invented_text, write_folder
+    from edgewind.clock import ScaledClock
+    from edgewind.virtual import Apparatus, check_host, invented_bench, invented_text, write_folder
 
     address = check_host(host, open_to_network=open_to_network)
-    clock = RunningClock(speed_up)
+    clock = ScaledClock(speed_up)
     file = None if path is None else path / BENCH_FILE if path.is_dir() else path
     described = invented_bench() if file is None else read_bench(file)
     text = invented_text() if file is None else file.read_text(encoding="utf-8-sig")

@@ -21,7 +21,7 @@ def import_(
     name: Annotated[str | None, typer.Option(help="Name of the experiment; that of its folder otherwise.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Take experiment folders into a lab book, with every file in them."""
+    """Import experiment folders into a lab book, with every file in them."""
     from edgewind.book import import_folder, open_book
     from edgewind.study import find_experiments
 
@@ -64,7 +64,7 @@ def check(
     upgrade: Annotated[bool, typer.Option("--upgrade", help="First bring an older book to this version.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Verify a lab book, every row and every byte of every trace, and say what is damaged."""
+    """Verify a lab book, every row and every byte of every trace."""
     from edgewind.book import check_book, open_book
 
     if upgrade:

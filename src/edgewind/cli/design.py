@@ -38,7 +38,7 @@ def design(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Plan a study of how the best pressure goes with size: rotors, sweeps, hours, and what it would settle."""
+    """Plan a study of how the best pressure depends on size, and what it would settle."""
     from threadpoolctl import threadpool_limits
 
     from edgewind.bench import BENCH_FILE, read_bench

@@ -24,7 +24,7 @@ def dwell(
     plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """How long each pressure takes: chamber, heat and spin-up; which order is quickest; how long the sweep is."""
+    """Plan the time on the bench: chamber, heat, spin-up, and the quickest order."""
     from edgewind.bench import BENCH_FILE, read_bench
     from edgewind.plan import plan_time
     from edgewind.plan.dwell_words import plan_lines

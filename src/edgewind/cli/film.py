@@ -47,7 +47,7 @@ def film(
     replace: Annotated[bool, typer.Option("--replace", help="Replace files that exist.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """The gas round a vane as a film over the Knudsen number, or as a still: fields from the kinetic solver."""
+    """Draw the gas round a vane as a still or a film over the Knudsen number."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 

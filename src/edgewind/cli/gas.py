@@ -27,7 +27,7 @@ def gas(
     diameter: Annotated[str | None, typer.Option(help="Molecular diameter for fixed-diameter: '0.365 nm'.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Mean free path, Knudsen number, regime, viscosity, number density and speed of molecules."""
+    """Print mean free path, Knudsen number, regime, viscosity and more of a gas."""
     from edgewind import units
     from edgewind.gas import GasState, find_gas, rarefaction, regime
 

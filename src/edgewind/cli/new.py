@@ -12,8 +12,8 @@ from edgewind.cli.base import app
 
 @app.command()
 def new(folder: Annotated[Path, typer.Argument(help="Folder to make.")]) -> None:
-    """Make a commented template folder to fill in; `edgewind study` accepts it as it stands."""
-    from edgewind.bench import write_template
+    """Make a commented template folder to fill in; `edgewind study` accepts it as it is."""
+    from edgewind.template import write_template
 
     for path in write_template(folder):
         print(f"made {path}")

@@ -32,7 +32,7 @@ def next_readings(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """The next pressures to measure, what they would settle, and when to stop."""
+    """Choose the next pressures to measure, and say when to stop."""
     from edgewind.plan import parse_target
     from edgewind.plan.ranges import parse_range
     from edgewind.plan.words import plan_lines

@@ -36,7 +36,7 @@ def predict(
     ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Speed curve of this rotor from first principles: drive and drag apart, each mechanism on its own.
+    """Predict the speed curve of this rotor from first principles.
 
     With --set or --fit, also how both optima move, with intervals over draws of the fit or of the priors.
     """

@@ -62,13 +62,13 @@ def record(
     run: Annotated[str | None, typer.Option(hidden=True, help="Identity of this recorder, 16 hex digits.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Record a sweep: set each pressure, wait until it is steady, take the trace, store it.
+    """Record a sweep: set each pressure, wait until steady, take the trace, store it.
 
     A sweep that was cut off goes on where it was when the same command is given again. At a terminal: p pauses and goes
     on, s skips the step at hand, r takes the last reading once more, n takes a note, q stops. The pages that the same
     user serves on this machine (edgewind serve) show the sweep and steer it as well; what they command is told here.
     """
-    from edgewind.live import SweepRequest, check_request, parse_pressures, prepare, read_plan, unfinished
+    from edgewind.live import SweepRequest, check_request, parse_targets, prepare, read_plan, unfinished
 
     described = read_plan(bench)
     if check:
@@ -81,11 +81,11 @@ def record(
     request = None
     if pressures is not None:
         request = SweepRequest(
-            parse_pressures(pressures), up_and_down, coast_downs, most if adaptive else 0, target_interval
+            parse_targets(pressures), up_and_down, coast_downs, most if adaptive else 0, target_interval
         )
         check_request(request, described, str(bench / "bench.toml"))
     elif resume is not True:
-        raise InputError("it is not said what to measure", fix="give --pressures 0.02Pa:20Pa:12, or --resume")
+        raise InputError("no pressures were given", fix="add --pressures 0.02Pa:20Pa:12, or --resume")
     waiting = unfinished(bench, book, name)
     if dry_run:
         _print_plan(described, request, waiting, as_json=as_json)
@@ -138,7 +138,7 @@ def _words(request: Any) -> str:
 
 def _ask_to_begin() -> None:
     if not sys.stdin.isatty():
-        raise InputError("nobody is here to be asked whether to begin", fix="add --yes if things may move")
+        raise InputError("not a terminal: cannot ask for confirmation", fix="add --yes if things may move")
     if input("Type yes to begin: ").strip().lower() not in ("y", "yes"):
         raise InputError("not begun", fix="nothing has moved")
 

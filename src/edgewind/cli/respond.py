@@ -32,7 +32,7 @@ def respond(
     plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """The kinetic solver: thermal force, drag and heat coefficients of a vane, with error bars."""
+    """Compute thermal force, drag and heat coefficients of a vane in the gas."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     from edgewind.kinetics import parse_knudsen, respond_curve

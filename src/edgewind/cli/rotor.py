@@ -29,7 +29,7 @@ def rotor(
     plot: Annotated[Path | None, typer.Option(help="Write a figure of the trade: a .png or .svg file.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Search for the next rotor within what you can build, and report the trade between goals."""
+    """Search for the next rotor within what you can build."""
     from edgewind.bench import BENCH_FILE, read_bench
     from edgewind.errors import InputError
     from edgewind.plan import search_rotor

@@ -26,7 +26,7 @@ def serve(
     open_browser: Annotated[bool, typer.Option("--open", help="Open the pages in a browser.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """The pages beside the chamber: watch and steer a sweep, type readings, ask what if, look at the gas."""
+    """Serve the pages: watch and steer a sweep, type readings, ask what if."""
     from edgewind.web import serve as serve_pages
 
     def ready(address: str) -> None:

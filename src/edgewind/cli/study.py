@@ -23,7 +23,7 @@ def study(
     ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """The main job: folder or lab book in; curve, optimum, mechanisms and report out."""
+    """Analyse a folder or lab book: response curve, optimum, mechanisms, report."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     from edgewind.study import run_study

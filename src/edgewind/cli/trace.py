@@ -25,7 +25,7 @@ def trace(
     plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Speed of one oscilloscope trace, with uncertainty and flags."""
+    """Measure the speed in one oscilloscope trace, with uncertainty and flags."""
     from edgewind import units
     from edgewind.signals import measure_file
 

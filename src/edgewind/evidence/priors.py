@@ -193,7 +193,7 @@ def unknowns_of(bench: Bench, response: GasResponse, gauge_log_u: float, *, coas
     else:
         spread = max(emissivity.u, 0.005)
         found.append(Unknown("bright_emissivity", label, "", "normal", emissivity.value, spread, 0.0, 1.0))
-    surface = rotor.accommodation
+    surface = rotor.mean_accommodation
     low, high = ACCOMMODATION_RANGE
     if surface is None or surface.u == 0:
         found.append(Unknown("accommodation", "accommodation", "", "uniform", low, high, stated=False))

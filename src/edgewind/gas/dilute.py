@@ -1,25 +1,24 @@
-"""Viscosity and thermal conductivity of thin gases by temperature, as this package ships them: no library to load.
+"""Viscosity, thermal conductivity and heat capacity of thin gases by temperature, as this package ships them.
 
-They are those of CoolProp, which takes seconds of processor time to load, at nodes so close that cubic splines through
-their logarithms are within 1e-7 of it; :mod:`edgewind.gas.make_properties` makes the file again.
+They are those of CoolProp and of handbooks, at nodes so close that cubics through four of them, logarithm against
+logarithm, are within 1e-6 of the source. ``tools/make_properties.py`` makes the file again. Only NumPy is loaded.
 """
 
 from __future__ import annotations
 
+import csv
 import itertools
 from collections.abc import Callable
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
 
 FloatArray = NDArray[np.float64]
 
 FILE = "properties.csv"
-COLUMNS = ("gas", "temperature_k", "viscosity_pa_s", "conductivity_w_m_k")
+COLUMNS = ("gas", "temperature_k", "viscosity_pa_s", "conductivity_w_m_k", "heat_capacity_j_mol_k")
 
 
 def dilute(symbol: str, quantity: str) -> Callable[[ArrayLike], FloatArray]:
@@ -29,8 +28,8 @@ def dilute(symbol: str, quantity: str) -> Callable[[ArrayLike], FloatArray]:
     ----------
     symbol : str
         The gas, as in the file.
-    quantity : {"viscosity_pa_s", "conductivity_w_m_k"}
-        What of it.
+    quantity : {"viscosity_pa_s", "conductivity_w_m_k", "heat_capacity_j_mol_k"}
+        What of it; the heat capacity is the molar one of the ideal gas at constant pressure.
 
     Returns
     -------
@@ -41,32 +40,45 @@ def dilute(symbol: str, quantity: str) -> Callable[[ArrayLike], FloatArray]:
     def evaluate(temperature_k: ArrayLike) -> FloatArray:
         t = np.asarray(temperature_k, dtype=float)
         value = np.full(t.shape, np.nan)
-        for first, last, spline in reversed(_pieces(symbol, quantity)):  # at a step the lower one holds
-            inside = (t >= first) & (t <= last)
-            value[inside] = np.exp(spline(np.log(t[inside])))
+        for nodes, log_value in reversed(_pieces(symbol, quantity)):  # at a step the lower one holds
+            inside = (t >= nodes[0]) & (t <= nodes[-1])
+            value[inside] = np.exp(_cubic(np.log(nodes), log_value, np.log(t[inside])))
         return value
 
     return evaluate
 
 
+def _cubic(x: FloatArray, y: FloatArray, at: FloatArray) -> FloatArray:
+    """Lagrange's cubic through the two nodes on either side of each place, or the four nearest an end."""
+    first = np.clip(np.searchsorted(x, at) - 2, 0, x.size - 4)
+    nodes = first[..., None] + np.arange(4)
+    away = at[..., None] - x[nodes]
+    total = np.zeros(at.shape)
+    for j in range(4):
+        others = [k for k in range(4) if k != j]
+        weight = np.prod(away[..., others] / (x[nodes[..., [j]]] - x[nodes[..., others]]), axis=-1)
+        total += weight * y[nodes[..., j]]
+    return total
+
+
 @cache
-def _pieces(symbol: str, quantity: str) -> list[tuple[float, float, CubicSpline]]:
-    """Splines through the logarithms, and the temperatures between which each holds.
+def _pieces(symbol: str, quantity: str) -> list[tuple[FloatArray, FloatArray]]:
+    """Temperatures and logarithms of the values, in pieces.
 
     A source may take another equation from some temperature on, with a step between them, as that of helium does: that
-    temperature then stands twice in the file, and the splines end there.
+    temperature then stands twice in the file, and the pieces end there.
     """
-    table = _table()
-    rows = table[table["gas"] == symbol]
-    t, value = rows["temperature_k"].to_numpy(), rows[quantity].to_numpy()
+    rows = _table()[symbol]
+    t, log_value = rows[:, 0], np.log(rows[:, COLUMNS.index(quantity) - 1])
     ends = [0, *(np.flatnonzero(np.diff(t) == 0) + 1), t.size]
-    return [
-        (float(t[begin]), float(t[end - 1]), CubicSpline(np.log(t[begin:end]), np.log(value[begin:end])))
-        for begin, end in itertools.pairwise(ends)
-    ]
+    return [(t[begin:end], log_value[begin:end]) for begin, end in itertools.pairwise(ends)]
 
 
 @cache
-def _table() -> pd.DataFrame:
-    with files(__package__).joinpath(FILE).open(encoding="utf-8") as file:
-        return pd.read_csv(file, comment="#")
+def _table() -> dict[str, FloatArray]:
+    """Rows of each gas: temperature and the quantities."""
+    rows: dict[str, list[list[float]]] = {}
+    with Path(__file__).with_name(FILE).open(encoding="utf-8", newline="") as file:
+        for symbol, *values in itertools.islice(csv.reader(line for line in file if line[0] != "#"), 1, None):
+            rows.setdefault(symbol, []).append([float(value) for value in values])
+    return {symbol: np.array(values) for symbol, values in rows.items()}

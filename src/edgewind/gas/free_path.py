@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.constants import k as BOLTZMANN
+
+from edgewind.gas.constants import BOLTZMANN
 
 FloatArray = NDArray[np.float64]
 

@@ -7,11 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from chemicals.viscosity import Wilke
 from numpy.typing import ArrayLike, NDArray
-from scipy.constants import N_A
 
 from edgewind.errors import InputError
+from edgewind.gas.constants import AVOGADRO
 from edgewind.gas.species import Species, all_species, find_species
 
 # Dry air by mole fraction, U.S. Standard Atmosphere 1976, table 3, the four most abundant gases, scaled to one.
@@ -43,7 +42,7 @@ class Gas:
     @property
     def molecular_mass_kg(self) -> float:
         """Mean mass of a molecule, kg."""
-        return self.molar_mass_kg_mol / N_A
+        return self.molar_mass_kg_mol / AVOGADRO
 
     @property
     def is_pure(self) -> bool:
@@ -82,6 +81,13 @@ class Gas:
         """
         return self._mix(temperature_k, "conductivity")
 
+    def heat_capacity(self, temperature_k: ArrayLike) -> NDArray[np.float64]:
+        """Molar heat capacity of the ideal gas at constant pressure, J/(mol K); any shape."""
+        t = np.asarray(temperature_k, dtype=float)
+        for species, _ in self.fractions:
+            species.check_temperature(t)
+        return np.asarray(sum(fraction * species.heat_capacity(t) for species, fraction in self.fractions))
+
     def _mix(self, temperature_k: ArrayLike, quantity: str) -> NDArray[np.float64]:
         t = np.asarray(temperature_k, dtype=float)
         for species, _ in self.fractions:
@@ -92,9 +98,6 @@ class Gas:
         viscosities = np.stack([species.viscosity(t) for species, _ in self.fractions])
         x = np.array([fraction for _, fraction in self.fractions])
         mass = np.array([species.molar_mass_kg_mol for species, _ in self.fractions])
-        if quantity == "viscosity":
-            flat = [Wilke(list(x), list(column), list(mass)) for column in viscosities.reshape(len(x), -1).T]
-            return np.asarray(flat, dtype=float).reshape(t.shape)
         weight = _wilke_weights(viscosities, mass)
         return np.asarray(sum(x[i] * values[i] / np.tensordot(x, weight[i], axes=1) for i in range(len(x))))
 

@@ -1,8 +1,7 @@
-"""The pure gases a bench meets, and where their viscosity and thermal conductivity come from.
+"""The pure gases a bench meets, and where their viscosity, thermal conductivity and heat capacity come from.
 
-Dilute-limit transport properties are those of CoolProp, at a density at which they no longer depend on it, as
-:mod:`edgewind.gas.dilute` keeps them; neon, which CoolProp leaves out, comes from the handbook correlation that ships
-with ``chemicals``.
+:mod:`edgewind.gas.dilute` keeps them by temperature. Transport properties are those of CoolProp at a density at which
+they no longer depend on it, or of handbook correlations where CoolProp has none.
 """
 
 from __future__ import annotations
@@ -13,12 +12,10 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from chemicals import viscosity as handbook
 from numpy.typing import ArrayLike, NDArray
-from scipy.constants import R
 
 from edgewind.errors import InputError, OutOfRangeError
-from edgewind.gas.dilute import dilute
+from edgewind.gas.dilute import COLUMNS, dilute
 
 FloatArray = NDArray[np.float64]
 
@@ -39,6 +36,8 @@ class Species:
         Where viscosity and conductivity come from.
     viscosity, conductivity : callable
         Dilute-limit viscosity (Pa s) and thermal conductivity (W/(m K)) of a temperature in K; any shape.
+    heat_capacity : callable
+        Molar heat capacity of the ideal gas at constant pressure, J/(mol K), of a temperature in K; any shape.
     """
 
     symbol: str
@@ -49,6 +48,7 @@ class Species:
     source: str
     viscosity: Callable[[ArrayLike], FloatArray]
     conductivity: Callable[[ArrayLike], FloatArray]
+    heat_capacity: Callable[[ArrayLike], FloatArray]
 
     def __reduce__(self) -> tuple[object, ...]:
         """Travel to another process by symbol: functions made on the way cannot."""
@@ -65,38 +65,41 @@ class Species:
             )
 
 
-def _monatomic_handbook(
-    cas: str, molar_mass: float
-) -> tuple[Callable[[ArrayLike], FloatArray], Callable[[ArrayLike], FloatArray]]:
-    """Viscosity ``C1 T^C2 / (1 + C3/T + C4/T^2)`` and, for a monatomic gas, ``k = (15/4) (R/M) mu``."""
-    columns = ["C1", "C2", "C3", "C4"]
-    c1, c2, c3, c4 = handbook.mu_data_Perrys_8E_2_312.loc[cas, columns].to_numpy(dtype=float)
-
-    def viscosity(temperature_k: ArrayLike) -> FloatArray:
-        t = np.asarray(temperature_k, dtype=float)
-        return np.asarray(c1 * t**c2 / (1 + c3 / t + c4 / t**2))
-
-    return viscosity, lambda temperature_k: 3.75 * R / molar_mass * viscosity(temperature_k)
-
-
 _LEMMON = "Lemmon and Jacobsen, Int. J. Thermophys. 25, 21 (2004)"
 _ARP = "Arp, McCarty and Friend, NIST TN 1334 (1998); Hands and Arp, Cryogenics 21, 697 (1981)"
 _MUZNY = "Muzny, Huber and Kazakov, J. Chem. Eng. Data 58, 969 (2013)"
 _LAESECKE = "Laesecke and Muzny, J. Phys. Chem. Ref. Data 46, 013107 (2017)"
 _HUBER = "Huber et al., J. Phys. Chem. Ref. Data 38, 101 (2009)"
 _PERRY = "Perry's Chemical Engineers' Handbook, 8th ed. (2008), table 2-312"
+_VDI = "VDI Heat Atlas, 2nd ed. (2010), part D, table 8"
+_QUINONES = "Quinones-Cisneros and Deiters, J. Phys. Chem. B 110, 12820 (2006)"
+_QUINONES_SF6 = "Quinones-Cisneros, Huber and Deiters, J. Phys. Chem. Ref. Data 41, 023102 (2012)"
+_HUBER_R134A = "Huber, Laesecke and Perkins, Ind. Eng. Chem. Res. 42, 3163 (2003)"
 # Symbol, name, molar mass (kg/mol), range of temperature (K) and source of the viscosity.
-_TABULATED_GASES = (
+_GASES = (
     ("N2", "nitrogen", 0.02801348, 63.151, 1000.0, _LEMMON),
     ("O2", "oxygen", 0.0319988, 54.361, 1000.0, _LEMMON),
     ("Ar", "argon", 0.039948, 83.806, 1000.0, _LEMMON),
     ("He", "helium", 0.004002602, 20.0, 1000.0, _ARP),
+    ("Ne", "neon", 0.020179, 30.0, 1000.0, _PERRY),
+    ("Kr", "krypton", 0.083798, 200.0, 750.0, _VDI),
+    ("Xe", "xenon", 0.131293, 200.0, 750.0, _VDI),
     ("H2", "hydrogen", 0.00201588, 20.0, 1000.0, _MUZNY),
+    ("D2", "deuterium", 0.0040282, 233.15, 480.0, _PERRY),
     ("CO2", "carbon dioxide", 0.0440098, 200.0, 1000.0, _LAESECKE),
     ("H2O", "water vapour", 0.018015268, 273.16, 1000.0, _HUBER),
+    ("CH4", "methane", 0.0160428, 150.0, 625.0, _QUINONES),
+    ("SF6", "sulfur hexafluoride", 0.1460554192, 200.0, 625.0, _QUINONES_SF6),
+    ("R134a", "1,1,1,2-tetrafluoroethane", 0.102032, 230.0, 455.0, _HUBER_R134A),
+    ("R152a", "1,1-difluoroethane", 0.066051, 230.0, 500.0, _PERRY),
 )
-_NEON_CAS, _NEON_KG_MOL = "7440-01-9", 0.020179
 _ALIASES = {
+    "sulphur hexafluoride": "SF6",
+    "sf₆": "SF6",
+    "ch₄": "CH4",
+    "d₂": "D2",
+    "hfc-134a": "R134a",
+    "hfc-152a": "R152a",
     "steam": "H2O",
     "water": "H2O",
     "carbondioxide": "CO2",
@@ -112,11 +115,9 @@ _ALIASES = {
 def all_species() -> dict[str, Species]:
     """Return every pure gas known, by chemical symbol."""
     known = {}
-    for symbol, name, mass, t_min, t_max, source in _TABULATED_GASES:
-        both = (dilute(symbol, quantity) for quantity in ("viscosity_pa_s", "conductivity_w_m_k"))
-        known[symbol] = Species(symbol, name, mass, t_min, t_max, source, *both)
-    neon = _monatomic_handbook(_NEON_CAS, _NEON_KG_MOL)
-    known["Ne"] = Species("Ne", "neon", _NEON_KG_MOL, 30.0, 1000.0, _PERRY, *neon)
+    for symbol, name, mass, t_min, t_max, source in _GASES:
+        properties = (dilute(symbol, quantity) for quantity in COLUMNS[2:])
+        known[symbol] = Species(symbol, name, mass, t_min, t_max, source, *properties)
     return known
 
 

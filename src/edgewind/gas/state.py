@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.constants import k as BOLTZMANN
 
 from edgewind.errors import InputError, OutOfRangeError
+from edgewind.gas.constants import BOLTZMANN, GAS_CONSTANT
 from edgewind.gas.free_path import (
     equivalent_free_path,
     mean_free_path,
@@ -63,6 +63,16 @@ class GasState:
     def conductivity_w_m_k(self) -> float:
         """Thermal conductivity, W/(m K)."""
         return float(self.gas.conductivity(self.temperature_k))
+
+    @property
+    def internal_heat(self) -> float:
+        """Heat capacity of rotation and vibration, a molecule's over Boltzmann's constant: ``cp/R - 5/2``.
+
+        Zero for a monatomic gas, 1 for a rotating diatomic one. A molecule that leaves a wall in free flight carries
+        this much besides its translation (``2 k T``). From the calorimetric heat capacity of the ideal gas.
+        """
+        inner = float(self.gas.heat_capacity(self.temperature_k)) / GAS_CONSTANT - 2.5
+        return inner if inner > 1e-5 else 0.0  # libraries round the gas constant
 
     @property
     def number_density_m3(self) -> float:

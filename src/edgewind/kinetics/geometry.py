@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.kinetics.grid import Grid, graded
+from edgewind.kinetics.grid import MULTIPLE, Grid, graded
 
 Floats = NDArray[np.float64]
 
@@ -46,6 +46,8 @@ class Room:
 # Free paths in the thickest cell of a grid in space, at unit resolution. In thicker ones the coarse levels lose their
 # grip on what alternates from cell to cell; the grids of strips are fine enough without.
 THICKEST = 6.0
+# A thick vane must keep its outline on grids that are coarsened three times.
+MULTIPLE_THICK = 8
 
 
 def _finest(kn: float) -> float:
@@ -58,26 +60,42 @@ def _largest(reach: float, kn: float, thickest: float) -> float:
     return min(0.08 + 0.06 * reach, thickest * kn)
 
 
-def _normal(reach: float, kn: float, fine: tuple[float, float], thickest: float = np.inf) -> Floats:
-    """Nodes from the vane's plane to an end wall; `fine` is the resolution and how often it was refined."""
-    largest = _largest(reach, kn, thickest)
-    return graded(0.0, reach, fine[0], _finest(kn), min(largest, 0.02 + 2.0 * kn), largest, fine[1])
+def _normal(
+    reach: float,
+    kn: float,
+    fine: tuple[float, float],
+    thickest: float = np.inf,
+    *,
+    first: float = 0.0,
+    multiple: int = MULTIPLE,
+) -> Floats:
+    """Nodes from the vane's face to an end wall; `fine` is the resolution and how often it was refined."""
+    largest = _largest(reach - first, kn, thickest)
+    ends = (_finest(kn), min(largest, 0.02 + 2.0 * kn))
+    return graded(first, reach, fine[0], *ends, largest, fine[1], multiple)
 
 
 def _across(
-    half: float, wall: float, kn: float, fine: tuple[float, float], thickest: float = np.inf, *, even: bool = False
+    half: float,
+    wall: float,
+    kn: float,
+    fine: tuple[float, float],
+    thickest: float = np.inf,
+    *,
+    even: bool = False,
+    multiple: int = MULTIPLE,
 ) -> Floats:
     """Nodes from the plane of symmetry over an edge at `half` to the side wall; even ones where the outline cuts cells
     all the way.
     """
     edge = _finest(kn)
     if even:
-        inner = graded(0.0, half, fine[0], 2.0 * edge, 2.0 * edge, 2.0 * edge, fine[1])
+        inner = graded(0.0, half, fine[0], 2.0 * edge, 2.0 * edge, 2.0 * edge, fine[1], multiple)
     else:
         largest = min(0.5 * half, thickest * kn)
-        inner = graded(0.0, half, fine[0], 0.25 * half + edge, edge, largest, fine[1])
+        inner = graded(0.0, half, fine[0], 0.25 * half + edge, edge, largest, fine[1], multiple)
     largest = _largest(wall - half, kn, thickest)
-    outer = graded(half, wall, fine[0], edge, min(largest, 0.02 + 2.0 * kn), largest, fine[1])
+    outer = graded(half, wall, fine[0], edge, min(largest, 0.02 + 2.0 * kn), largest, fine[1], multiple)
     return np.concatenate([inner, outer[1:]])
 
 
@@ -87,6 +105,22 @@ def strip_grid(room: Room, kn: float, resolution: float, *, boxes: int, refined:
     y = _across(0.5, 0.5 * room.width, kn, fine)
     cover = (0.5 * (y[1:] + y[:-1]) < 0.5).astype(float)
     return Grid(tuple(_normal(reach, kn, fine) for reach in room.reaches[:boxes]), (y,), cover)
+
+
+def thick_strip_grid(
+    room: Room, kn: float, resolution: float, thickness: float, *, boxes: int, refined: float = 1.0
+) -> Grid:
+    """Grid of a strip of width 1 and some thickness, its middle plane where that of a thin one is."""
+    fine = (resolution, refined)
+    y = _across(0.5, 0.5 * room.width, kn, fine, multiple=MULTIPLE_THICK)
+    cover = (0.5 * (y[1:] + y[:-1]) < 0.5).astype(float)
+    half, edge = 0.5 * thickness, min(_finest(kn), 0.25 * thickness)
+    inside = graded(0.0, half, resolution, 2.0 * edge, edge, 2.0 * edge, refined, MULTIPLE_THICK)
+    x = tuple(
+        np.concatenate([inside[:-1], _normal(reach, kn, fine, first=half, multiple=MULTIPLE_THICK)])
+        for reach in room.reaches[:boxes]
+    )
+    return Grid(x, (y,), cover, solid=inside.size - 1)
 
 
 def covered(outline: Callable[[Floats, Floats], NDArray[np.bool_]], y: Floats, z: Floats) -> Floats:

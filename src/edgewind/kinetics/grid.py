@@ -21,14 +21,21 @@ MULTIPLE = 4
 
 
 def graded(
-    a: float, b: float, resolution: float, size_a: float, size_b: float, largest: float, refined: float = 1.0
+    a: float,
+    b: float,
+    resolution: float,
+    size_a: float,
+    size_b: float,
+    largest: float,
+    refined: float = 1.0,
+    multiple: int = MULTIPLE,
 ) -> Floats:
     """Nodes from a to b with cells of about `size_a` at a, `size_b` at b and at most `largest` between.
 
-    The cell size h(x) wanted at unit resolution is harmonic in its three bounds, ``1/h = 1/(size_a + g (x-a))
-    +
-    1/(size_b + g (b-x)) + 1/largest``; nodes stand at equal steps of ``Int dx/h``, so that refining keeps the
-    shape.
+    The cell size h(x) wanted at unit resolution is harmonic in its three bounds, ``1/h = 1/(size_a + g (x-a)) +
+    1/(size_b + g (b-x)) + 1/largest``; nodes stand at equal steps of ``Int dx/h``, so that refining keeps the shape.
+    The number of cells is a multiple of `multiple`, and half of that where refined; where a thick vane must keep its
+    outline on coarser grids, a greater one is kept throughout.
 
     Examples
     --------
@@ -40,9 +47,10 @@ def graded(
     count = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(x))])
     # Refined is what was rounded before: else a segment of few cells would have as many as before, or twice as many,
     # and two levels would not tell the error.
-    cells = MULTIPLE * max(1, round(resolution * count[-1] / MULTIPLE))
+    cells = multiple * max(1, round(resolution * count[-1] / multiple))
     if refined != 1.0:
-        cells = 2 * max(1, round(cells * refined / 2))
+        least = 2 if multiple == MULTIPLE else multiple
+        cells = least * max(1, round(cells * refined / least))
     nodes = np.interp(np.linspace(0.0, count[-1], cells + 1), count, x)
     nodes[0], nodes[-1] = a, b
     return nodes
@@ -93,12 +101,15 @@ class Grid:
     slab : bool
         Whether the gas is the same everywhere across, so that there are no side walls: one endless cell
         across.
+    solid : int
+        Columns of each box, from the vane's middle plane, that a thick vane fills as far out as it covers.
     """
 
     x: tuple[Floats, ...]
     across: tuple[Floats, ...]
     cover: Floats
     slab: bool = False
+    solid: int = 0
 
     @property
     def boxes(self) -> int:
@@ -109,6 +120,24 @@ class Grid:
     def start(self) -> NDArray[np.int64]:
         """First column of each box, and the number of columns."""
         return np.cumsum([0] + [nodes.size - 1 for nodes in self.x])
+
+    @property
+    def floor(self) -> int:
+        """Cells from the plane of symmetry that a thick vane fills in its columns; 0 for a thin one."""
+        return int(np.count_nonzero(self.cover)) if self.solid else 0
+
+    @cached_property
+    def filled(self) -> NDArray[np.bool_]:
+        """Cells within a thick vane, where there is no gas."""
+        inside = np.zeros((self.start[-1], *self.cover.shape), dtype=bool)
+        for first in self.start[:-1]:
+            inside[first : first + self.solid, : self.floor] = True
+        return inside
+
+    @cached_property
+    def rim(self) -> Floats:
+        """Areas of the rim of a thick vane in each column; zero beyond it."""
+        return np.asarray(self.dx * self.filled.any(axis=tuple(range(1, self.filled.ndim))))
 
     @cached_property
     def dx(self) -> Floats:
@@ -144,4 +173,6 @@ class Grid:
         cover = self.cover
         for axis, (coarse, fine) in enumerate(zip(across, self.across, strict=True)):
             cover = np.moveaxis(average(coarse, fine) @ np.moveaxis(cover, axis, 0), 0, axis)
-        return Grid(tuple(merge(nodes) for nodes in self.x), across, cover, self.slab)
+        if self.solid % 2 or self.floor % 2:
+            raise ValueError("cells of a thick vane cannot be merged with those of the gas")
+        return Grid(tuple(merge(nodes) for nodes in self.x), across, cover, self.slab, self.solid // 2)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from edgewind.kinetics.plane_kernel import sweep
 from edgewind.kinetics.quadrature import LANES
-from edgewind.kinetics.room_operator import RoomOperator
+from edgewind.kinetics.room_operator import Incoming, RoomOperator, rim_drive
 
 Floats = NDArray[np.float64]
 
@@ -28,9 +28,7 @@ class PlaneOperator(RoomOperator):
             np.zeros((n, 2, columns, 2, s)),
         )
 
-    def _run(
-        self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
-    ) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
+    def _run(self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float) -> tuple[Floats, Incoming]:
         g, n = self.grid, self.workers
         columns, ny = g.dx.size, g.cover.size
         results = (
@@ -38,8 +36,17 @@ class PlaneOperator(RoomOperator):
             np.zeros((n, g.boxes, ny, 4)),
             np.zeros((n, columns, 4)),
             np.zeros((n, g.boxes, ny, 4)),
+            np.zeros((n, columns, 4)),
         )
-        sweep(*(*self._fixed, faces, room_tau, self.passes, moments, walls, results))
-        new, end, side, vane = (part.sum(axis=0) for part in results)
+        rim = np.zeros((columns, 2))
+        if g.solid:
+            # The slide of a face's own drive is along the face; the rim moves as the vane does.
+            rim[:, 0], rim[:, 1] = rim_drive(g, self.parity, faces[0, 0], faces[-1, 0], faces[0, 1])
+        else:
+            walls = [*walls, np.zeros(columns)]
+        workers, scratch, start, *about = self._fixed
+        about = [workers, scratch, start, (g.solid, g.floor), *about, faces, rim, room_tau, self.passes]
+        sweep(*(*about, moments, walls, results))
+        new, end, side, vane, onto_rim = (part.sum(axis=0) for part in results)
         new[..., 3] *= 2.0 / 3.0
-        return new[..., :6], end, (side,), vane
+        return new[..., :6], Incoming(end, (side,), vane, onto_rim if g.solid else None)

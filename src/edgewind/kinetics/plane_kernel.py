@@ -1,24 +1,22 @@
-"""The transport sweep in a plane: two reduced distributions, diamond differences, nothing stored over the
-volume.
+"""The transport sweep in a plane: two reduced distributions, diamond differences, nothing stored over the volume.
 
 For a unit direction e, speed s and rarefaction delta the reduced distributions h1 and h2 obey
 
     e . grad h + (delta / s) h = (delta / s) S,
     S1 = (nu - tau) + s (2 u.e - 2 g) + s^2 tau + s^3 g,   S2 = tau / 2 + s g / 2,   g = (4/15) q.e,
 
-where h1 and h2 are the averages of h and (cz^2 - 1/2) h over cz. On a cell of sides dx, dy diamond
-differences put
-the cell's value midway between opposite faces, so that with a = 2 |ex| / dx, b = 2 |ey| / dy and r = delta /
-s
+where h1 and h2 are the averages of h and (cz^2 - 1/2) h over cz. On a cell of sides dx, dy diamond differences put the
+cell's value midway between opposite faces, so that with a = 2 |ex| / dx, b = 2 |ey| / dy and r = delta / s
 
     h = (r S + a h_in,x + b h_in,y) / (r + a + b),   h_out = 2 h - h_in.
 
-A row of lanes holds velocities of one quadrant, some directions at all their speeds, and is swept at once; of
-the
-distribution only its faces live in memory, one column of cells wide. A domain is one box on one side of the
-vane's plane, or two boxes that meet there; each has
-its own x axis, which starts at the vane and points away from it, and the y axis starts at the plane of
-symmetry.
+A row of lanes holds velocities of one quadrant, some directions at all their speeds, and is swept at once; of the
+distribution only its faces live in memory, one column of cells wide. A domain is one box on one side of the vane's
+plane, or two boxes that meet there; each has its own x axis, which starts at the vane and points away from it, and the
+y axis starts at the plane of symmetry.
+
+A thick vane fills the cells next to its middle plane: `floor` of them, from the plane of symmetry, in each of the first
+`solid` columns of a box. There the gas ends at the rim, and where those columns end, at the face.
 """
 
 # mypy: ignore-errors
@@ -54,9 +52,9 @@ def tally(wall, h1, h2, s, w, normal, tangent, side):
 
 
 @nb.njit(error_model="numpy", cache=True)
-def column(lanes, down, up, wall, m, out, velocity, delta, along, dx, dy, last, kept):
-    """Sweep one column of cells from the wall, where `wall` enters, to the plane of symmetry and back; leave there what
-    comes out.
+def column(lanes, down, up, wall, m, out, velocity, delta, along, dx, dy, floor, alpha, nu, drive, rim, last, kept):
+    """Sweep one column of cells from the wall, where `wall` enters, to the plane of symmetry or to the rim of the vane,
+    `floor` cells above it, and back; leave there what comes out.
 
     `down` and `up` hold the faces across x of the two ways. What both need of a cell is kept from the first for the
     second, and their sums are added up together.
@@ -73,7 +71,7 @@ def column(lanes, down, up, wall, m, out, velocity, delta, along, dx, dy, last, 
     q = 4.0 / 15.0
     y1 = load(wall[0], lanes)
     y2 = load(wall[1], lanes)
-    for jj in range(ny):
+    for jj in range(ny - floor):
         j = ny - 1 - jj
         g = (q * m[j, 4]) * e0
         gy = (q * m[j, 5]) * ey
@@ -101,7 +99,12 @@ def column(lanes, down, up, wall, m, out, velocity, delta, along, dx, dy, last, 
     ws = w * s
     square = s * s
     none = w * 0.0
-    for j in range(ny):
+    if floor > 0:
+        if last:
+            tally(rim, y1, y2, s, w, ey, ex, along)
+        y1 = emitted(s, y1, alpha, nu, drive[0], (2.0 * drive[1]) * (s * e0), none)
+        y2 = 0.5 * alpha * drive[0] + (1.0 - alpha) * y2
+    for j in range(floor, ny):
         by = ey * (2.0 / dy[j])
         x1 = load(up[j, 0], lanes)
         x2 = load(up[j, 1], lanes)
@@ -130,10 +133,32 @@ def column(lanes, down, up, wall, m, out, velocity, delta, along, dx, dy, last, 
 
 
 @nb.njit(error_model="numpy", cache=True)
+def onto_the_face(lanes, plane, vane, velocity, floor, alpha, drive, nu, last):
+    """On a face of a thick vane, turn what falls on it into what it sends back."""
+    ex = load(velocity[0], lanes)
+    ey = load(velocity[1], lanes)
+    s = load(velocity[2], lanes)
+    w = load(velocity[3], lanes)
+    for up in range(2):
+        side = 2.0 * up - 1.0
+        for j in range(floor):
+            h1 = load(plane[up, j, 0], lanes)
+            h2 = load(plane[up, j, 1], lanes)
+            if last:
+                tally(vane[j], h1, h2, s, w, ex, ey, side)
+            push = s * ((2.0 * drive[1]) * ex + (2.0 * side * drive[2]) * ey)
+            store(plane[up, j, 0], emitted(s, h1, alpha, nu[j], drive[0], push, (4.0 * drive[1]) * (s * ex)))
+            store(plane[up, j, 1], 0.5 * alpha * drive[0] + (1.0 - alpha) * h2)
+
+
+@nb.njit(error_model="numpy", cache=True)
 def through_the_plane(
-    lanes, plane, vane, velocity, cover, parity, alpha_vane, drive, nu, last
+    lanes, plane, vane, velocity, cover, floor, parity, alpha_vane, drive, nu, last
 ):  # fmt: skip
-    """In the vane's plane, turn what leaves each box into what enters it from the vane or the other box."""
+    """In the vane's plane, turn what leaves each box into what enters it from the vane or the other box.
+
+    Below `floor` a thick vane has its inside there, and nothing passes.
+    """
     boxes = plane.shape[0]
     ex = load(velocity[0], lanes)
     ey = load(velocity[1], lanes)
@@ -141,7 +166,7 @@ def through_the_plane(
     w = load(velocity[3], lanes)
     for up in range(2):
         side = 2.0 * up - 1.0
-        for j in range(cover.size):
+        for j in range(floor, cover.size):
             f1 = load(plane[0, up, j, 0], lanes)
             f2 = load(plane[0, up, j, 1], lanes)
             b1 = load(plane[boxes - 1, up, j, 0], lanes)
@@ -174,9 +199,9 @@ def from_room(lanes, faces, velocity, alpha, nu, tau):
 
 @nb.njit(error_model="numpy", cache=True)
 def work(
-    lanes, first, step, plane, top, start, dx, dy, velocities, delta, cover, parity,
-    alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
-    out, end, side, vane,
+    lanes, first, step, plane, top, start, solid, floor, dx, dy, velocities, delta, cover, parity,
+    alpha_vane, alpha_room, vane_drive, rim_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu, rim_nu,
+    out, end, side, vane, rim,
 ):  # fmt: skip
     """Sweep the rows first, first + step, ... and add them to this worker's sums."""
     boxes = start.size - 1
@@ -195,7 +220,7 @@ def work(
             for away in range(2):
                 along = 2.0 * away - 1.0
                 if away == 1:
-                    through_the_plane(lanes, plane, vane, velocity, cover, parity, alpha_vane, vane_drive,
+                    through_the_plane(lanes, plane, vane, velocity, cover, floor, parity, alpha_vane, vane_drive,
                                       vane_nu, last)  # fmt: skip
                 for b in range(boxes):
                     if away == 0:
@@ -204,10 +229,15 @@ def work(
                                 from_room(lanes, plane[b, up, j], velocity, alpha_room, end_nu[b, j], room_tau)
                     for n in range(start[b + 1] - start[b]):
                         i = start[b] + n if away == 1 else start[b + 1] - 1 - n
+                        inside = floor if i - start[b] < solid else 0
+                        if away == 0 and solid > 0 and i - start[b] == solid - 1:
+                            onto_the_face(lanes, plane[b], vane[b], velocity, floor, alpha_vane[b], vane_drive[b],
+                                          vane_nu[b], last)  # fmt: skip
                         h = top[away, i]
                         from_room(lanes, h, velocity, alpha_room, side_nu[i], room_tau)
                         column(lanes, plane[b, 0], plane[b, 1], h, moments[i], out[i], velocity, delta, along,
-                               dx[i], dy, last, kept)  # fmt: skip
+                               dx[i], dy, inside, alpha_vane[b], rim_nu[i], rim_drive[i], rim[i], last,
+                               kept)  # fmt: skip
                         # What comes back to the wall is kept there.
                         if last:
                             tally(side[i], load(h[0], lanes), load(h[1], lanes), s, w, ey, ex, along)
@@ -220,21 +250,22 @@ def work(
 
 @nb.njit(error_model="numpy", parallel=True, cache=True)
 def share(
-    lanes, workers, plane, top, start, dx, dy, velocities, delta, cover, parity,
-    alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
-    out, end, side, vane,
+    lanes, workers, plane, top, start, solid, floor, dx, dy, velocities, delta, cover, parity,
+    alpha_vane, alpha_room, vane_drive, rim_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu, rim_nu,
+    out, end, side, vane, rim,
 ):  # fmt: skip
     """Run the workers side by side."""
     for t in nb.prange(workers):
-        work(lanes, t, workers, plane[t], top[t], start, dx, dy, velocities, delta, cover, parity,
-             alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu,
-             out[t], end[t], side[t], vane[t])  # fmt: skip
+        work(lanes, t, workers, plane[t], top[t], start, solid, floor, dx, dy, velocities, delta, cover, parity,
+             alpha_vane, alpha_room, vane_drive, rim_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu, rim_nu,
+             out[t], end[t], side[t], vane[t], rim[t])  # fmt: skip
 
 
 def sweep(
     workers: int,
     scratch: tuple[Floats, ...],
     start: NDArray[np.int64],
+    solid: tuple[int, int],
     sides: tuple[Floats, ...],
     velocities: Floats,
     delta: float,
@@ -243,6 +274,7 @@ def sweep(
     alpha_vane: Floats,
     alpha_room: float,
     vane_drive: Floats,
+    rim_drive: Floats,
     room_tau: float,
     passes: int,
     moments: Floats,
@@ -260,6 +292,9 @@ def sweep(
         (workers, 2, columns, 2, lanes).
     start : array (boxes + 1)
         First column of each box.
+    solid : tuple of int
+        Columns of each box, next to the vane's middle plane, and cells of each, from the plane of symmetry, that a
+        thick vane fills; 0, 0 for a thin one.
     sides : tuple of arrays (columns,), (ny,)
         Sides of the cells.
     velocities : array (rows, 4, lanes)
@@ -274,22 +309,24 @@ def sweep(
         Accommodation of the vane's faces and of the room.
     vane_drive : array (boxes, 3)
         Temperature, normal and tangential velocity of each face.
+    rim_drive : array (columns, 2)
+        Temperature of the rim of a thick vane, and its velocity along x.
     room_tau : float
         Temperature of the room.
     passes : int
         Rounds for the specular part that the walls of the room send back.
     moments : array (columns, ny, 6)
         nu, ux, uy, tau, qx, qy that scatter.
-    densities : list of arrays (boxes, ny), (columns,), (boxes, ny)
-        Density of what end walls, side wall and faces send back.
+    densities : list of arrays (boxes, ny), (columns,), (boxes, ny), (columns,)
+        Density of what end walls, side wall, faces and rim send back.
     results : tuple of arrays (workers, columns, ny, 8), (workers, boxes, ny, 4), (workers, columns, 4),
-        (workers, boxes, ny, 4)
+        (workers, boxes, ny, 4), (workers, columns, 4)
         Sums, to be zero before: the moments, with 3/2 tau for tau, and two unused; and flux, pressure, shear
-        and energy that fall on end walls, side wall and vane.
+        and energy that fall on end walls, side wall, faces and rim.
     """
     lanes = (0.0,) * velocities.shape[-1]
-    rest = (start, *sides, velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive, room_tau)
-    rest = (*rest, passes, moments, *densities)
+    rest = (start, *solid, *sides, velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive, rim_drive)
+    rest = (*rest, room_tau, passes, moments, *densities)
     if workers == 1:
         # A single worker is spared the price of starting threads.
         work(lanes, 0, 1, *(part[0] for part in scratch), *rest, *(part[0] for part in results))

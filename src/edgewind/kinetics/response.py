@@ -203,13 +203,13 @@ def coefficients(solutions: Mapping[str, Solution]) -> dict[str, float]:
     faces, both, motion = (solutions[name] for name in ("faces", "both", "motion"))
     return {
         "thermal_force": -faces.force,
-        "heat_hot": faces.mean("heat", 0),
-        "heat_cold": faces.mean("heat", 1),
+        "heat_hot": faces.heat(0),
+        "heat_cold": faces.heat(1),
         "drag": -motion.force,
-        "motion_heat_hot": motion.mean("heat", 0),
-        "motion_heat_cold": motion.mean("heat", 1),
-        "loss_hot": both.mean("heat", 0),
-        "loss_cold": both.mean("heat", 1),
+        "motion_heat_hot": motion.heat(0),
+        "motion_heat_cold": motion.heat(1),
+        "loss_hot": both.heat(0),
+        "loss_cold": both.heat(1),
         "loss_force": both.force,
         "area_share": faces.area_share,
     }

@@ -1,10 +1,8 @@
 """The linear operator of a vane in a room, in plane or space: unknowns in, one sweep, unknowns out.
 
-The unknowns are the moments that scatter, cell by cell, and the densities that the walls send back: end
-walls, side
-walls (one block for each axis across), faces of the vane. One sweep maps them to new ones; the answer is
-their fixed
-point ``y = K y + d``, with d from the drive.
+The unknowns are the moments that scatter, cell by cell, and the densities that the walls send back: end walls, side
+walls (one block for each axis across), faces of the vane, rim of a thick vane. One sweep maps them to new ones; the
+answer is their fixed point ``y = K y + d``, with d from the drive.
 """
 
 from __future__ import annotations
@@ -48,11 +46,14 @@ class Incoming:
         End walls, and the vane's plane.
     sides : tuple of arrays
         Side walls across each axis.
+    rim : array (columns, 4), optional
+        Rim of a thick vane.
     """
 
     end: Floats
     sides: tuple[Floats, ...]
     vane: Floats
+    rim: Floats | None = None
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,7 @@ class RoomOperator(ABC):
 
     @cached_property
     def _areas(self) -> list[Floats]:
-        """Areas of the walls, block by block: end, sides, vane."""
+        """Areas of the walls, block by block: end, sides, vane, and the rim of a thick vane."""
         g = self.grid
         sides = []
         for axis in range(len(g.sides)):
@@ -102,18 +103,19 @@ class RoomOperator(ABC):
                     area = np.multiply.outer(area, widths)
             sides.append(area)
         boxes = np.ones(g.boxes)
-        return [np.multiply.outer(boxes, g.face), *sides, np.multiply.outer(boxes, g.face * g.cover)]
+        vane = np.multiply.outer(boxes, g.face * g.cover)
+        return [np.multiply.outer(boxes, g.face), *sides, vane, *([g.rim] if g.solid else [])]
 
     @cached_property
     def _fluxes(self) -> list[float]:
         """Flux of a unit Maxwellian onto the walls, block by block."""
         across = [half_flux(self.velocities, 1 + axis) for axis in range(len(self.grid.sides))]
         end = half_flux(self.velocities, 0)
-        return [end, *across, end]
+        return [end, *across, end, *([across[0]] if self.grid.solid else [])]
 
     @cached_property
     def shapes(self) -> tuple[tuple[int, ...], ...]:
-        """Shapes of the unknowns: moments, end walls, side walls, faces."""
+        """Shapes of the unknowns: moments, end walls, side walls, faces, rim."""
         return ((*self.grid.volume.shape, self.kinds), *(area.shape for area in self._areas))
 
     @cached_property
@@ -147,10 +149,8 @@ class RoomOperator(ABC):
         """Working arrays of the workers."""
 
     @abstractmethod
-    def _run(
-        self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
-    ) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
-        """Sweep once: moments, and what falls on end walls, side walls and vane, summed over workers."""
+    def _run(self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float) -> tuple[Floats, Incoming]:
+        """Sweep once: moments, and what falls on the walls, summed over workers."""
 
     @cached_property
     def _fixed(self) -> tuple[Any, ...]:
@@ -191,8 +191,9 @@ class RoomOperator(ABC):
         parts = [
             np.repeat((g.volume / g.volume.sum())[..., None], self.kinds, axis=-1),
             np.multiply.outer(boxes, face),
-            *(area / area.sum() for area in self._areas[1:-1]),
+            *(area / area.sum() for area in self._areas[1 : 1 + len(g.sides)]),
             np.multiply.outer(boxes, np.maximum(g.cover, 1e-3) * face),
+            *([np.maximum(g.rim / g.rim.sum(), 1e-6)] if g.solid else []),
         ]
         return np.asarray(np.sqrt(np.concatenate([np.ravel(part) for part in parts])))
 
@@ -206,12 +207,15 @@ class RoomOperator(ABC):
         more, mass = np.zeros(self.size), np.zeros(self.size)
         if self.grid.boxes == 2 or self.parity > 0.0:
             moments, *densities = self.split(more)
-            moments[..., 0] = 1.0
+            moments[..., 0] = ~self.grid.filled
             for density in densities:
                 density[:] = 1.0
-            densities[-1][:] = self.grid.cover > 0.0
+            faces = 1 + len(self.grid.sides)
+            densities[faces][:] = self.grid.cover > 0.0
+            for density in densities[faces + 1 :]:
+                density[:] = self.grid.rim > 0.0
             moments, *densities = self.split(mass)
-            moments[..., 0] = self.delta * self.grid.volume
+            moments[..., 0] = self.delta * self.grid.volume * ~self.grid.filled
             for density, flux, area in zip(densities, self._fluxes, self._areas, strict=True):
                 density[:] = flux * area
             mass /= mass.sum()
@@ -228,15 +232,16 @@ class RoomOperator(ABC):
         faces = np.array(
             [[drive.front, drive.speed, drive.slide], [drive.back, -drive.speed, drive.slide]][: self.grid.boxes]
         )
-        new, end, sides, vane = self._run(moments, densities, faces, drive.room)
-        incoming = Incoming(end, sides, vane)
+        new, incoming = self._run(moments, densities, faces, drive.room)
+        end, sides, vane, rim = incoming.end, incoming.sides, incoming.vane, incoming.rim
         fluxes = self._fluxes
         push = 0.5 * faces[:, 1].reshape(-1, *[1] * len(self.grid.sides))
         parts = [
             new,
             end[..., 0] / fluxes[0],
-            *(side[..., 0] * (0.0 if self.grid.slab else 1.0 / j) for side, j in zip(sides, fluxes[1:-1], strict=True)),
-            (vane[..., 0] + push) * (self.grid.cover > 0.0) / fluxes[-1],
+            *(side[..., 0] * (0.0 if self.grid.slab else 1.0 / j) for side, j in zip(sides, fluxes[1:], strict=False)),
+            (vane[..., 0] + push) * (self.grid.cover > 0.0) / fluxes[0],
+            *([] if rim is None else [rim[..., 0] * (self.grid.rim > 0.0) / fluxes[1]]),
         ]
         return np.concatenate([part.ravel() for part in parts]), incoming
 
@@ -249,7 +254,8 @@ class RoomOperator(ABC):
         relatively.
         """
         g, fluxes = self.grid, self._fluxes
-        _, end_nu, *side_nu, vane_nu = self.split(y)
+        _, *densities = self.split(y)
+        vane_nu = densities[1 + len(g.sides)]
         faces = [(self.walls.front, drive.front, drive.speed), (self.walls.back, drive.back, -drive.speed)]
         loads = [
             face_loads(self.velocities, incoming.vane[b], vane_nu[b], alpha, tau=tau, speed=speed, slide=drive.slide)
@@ -259,17 +265,33 @@ class RoomOperator(ABC):
         # An odd field flows through the open part of the vane's plane into its mirror image.
         open_part = (1.0 - self.parity) * (1.0 - g.cover) if g.boxes == 1 else np.zeros_like(g.cover)
         areas = [*self._areas, g.face * open_part]
-        onto = [incoming.end, *incoming.sides, incoming.vane]
-        densities = [end_nu, *side_nu]
+        onto = [incoming.end, *incoming.sides]
         energy = [
             self.walls.room * (2.0 * j * (nu + drive.room) - falls[..., 3])
-            for j, nu, falls in zip(fluxes[:-1], densities, onto[:-1], strict=True)
+            for j, nu, falls in zip(fluxes, densities, onto, strict=False)
         ]
-        energy += [np.array([load.heat for load in loads]) + 2.5 * push, -incoming.vane[..., 3]]
-        flux = [j * nu - falls[..., 0] for j, nu, falls in zip(fluxes[:-1], densities, onto[:-1], strict=True)]
-        flux += [fluxes[-1] * vane_nu - incoming.vane[..., 0] + 0.5 * push, -incoming.vane[..., 0]]
+        energy.append(np.array([load.heat for load in loads]) + 2.5 * push)
+        flux = [j * nu - falls[..., 0] for j, nu, falls in zip(fluxes, densities, onto, strict=False)]
+        flux.append(fluxes[0] * vane_nu - incoming.vane[..., 0] + 0.5 * push)
+        onto.append(incoming.vane)
+        rim = self.rim_loads(y, incoming, drive)
+        if rim is not None and incoming.rim is not None:
+            energy.append(rim.heat)
+            flux.append(fluxes[1] * densities[-1] - incoming.rim[..., 0])
+            onto.append(incoming.rim)
+        energy.append(-incoming.vane[..., 3])
+        flux.append(-incoming.vane[..., 0])
         gross = [*(falls[..., 0] for falls in onto), incoming.vane[..., 0]]
         return loads, _imbalance(flux, areas, gross), _imbalance(energy, areas, energy)
+
+    def rim_loads(self, y: Floats, incoming: Incoming, drive: Drive) -> FaceLoads | None:
+        """Return the loads of the rim of a thick vane by columns, with the shear along x; None for a thin one."""
+        if incoming.rim is None:
+            return None
+        tau, slide = rim_drive(self.grid, self.parity, drive.front, drive.back, drive.speed)
+        return face_loads(
+            self.velocities, incoming.rim, self.split(y)[-1], self.walls.front, tau=tau, slide=slide, axis=1
+        )
 
     def coarser(self) -> Self:
         """Return the same operator on the grid with cells merged in pairs."""
@@ -287,6 +309,22 @@ class RoomOperator(ABC):
             _unknowns(self.grid, coarse.grid, self.kinds, lambda fine, rough: average(rough, fine)),
             _unknowns(coarse.grid, self.grid, self.kinds, spread),
         )
+
+
+def rim_drive(grid: Grid, parity: float, front: float, back: float, speed: float) -> tuple[Floats, Floats]:
+    """Temperature of the rim of a thick vane, which goes linearly from face to face, and its velocity along x.
+
+    In the back box x points the other way. Where the grid is one box, the back face follows from the parity.
+    """
+    tau, slide = np.zeros(grid.dx.size), np.zeros(grid.dx.size)
+    if grid.boxes == 1:
+        back = parity * front
+    for b, (first, nodes) in enumerate(zip(grid.start[:-1], grid.x, strict=True)):
+        part, sign = slice(first, first + grid.solid), 1.0 - 2.0 * b
+        middle = 0.5 * (nodes[1 : grid.solid + 1] + nodes[: grid.solid])
+        tau[part] = 0.5 * (front + back) + sign * (front - back) * middle / (2.0 * nodes[grid.solid])
+        slide[part] = sign * speed
+    return tau, slide
 
 
 def _imbalance(flows: list[Floats], areas: list[Floats], sizes: list[Floats]) -> float:
@@ -309,7 +347,11 @@ def _unknowns(
             result = sparse.csr_array(sparse.kron(result, sparse.csr_array(factor)))
         return result
 
+    inside = sparse.diags_array(np.repeat(~target.filled.ravel(), kinds).astype(float)) if target.solid else None
     faces = product(sparse.eye_array(source.boxes), *axes)
     sides = [product(along, *(other for k, other in enumerate(axes) if k != axis)) for axis in range(len(axes))]
     cells = product(along, *axes, sparse.eye_array(kinds))
-    return sparse.csr_array(sparse.block_diag([cells, faces, *sides, faces]))
+    if inside is None:
+        return sparse.csr_array(sparse.block_diag([cells, faces, *sides, faces]))
+    rim = sparse.diags_array((target.rim > 0.0).astype(float)) @ along
+    return sparse.csr_array(sparse.block_diag([inside @ cells, faces, *sides, faces, rim]))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from edgewind.kinetics.drives import DRIVES, Drive
-from edgewind.kinetics.geometry import Room, Shape
+from edgewind.kinetics.geometry import Room, Shape, thick_strip_grid
 from edgewind.kinetics.grid import Grid
 from edgewind.kinetics.krylov import fgmres
 from edgewind.kinetics.levels import Level, ladder
@@ -86,12 +86,15 @@ class Case:
         Hard-sphere mean free path over the width of the vane; infinite for free flight.
     walls : Walls
         Accommodation.
+    thickness : float
+        Thickness of a strip over its width; its rim has the temperature that goes linearly from face to face.
     """
 
     shape: Shape
     room: Room
     knudsen: float
     walls: Walls = field(default_factory=Walls)
+    thickness: float = 0.0
 
     @property
     def delta(self) -> float:
@@ -103,12 +106,19 @@ class Case:
         """Whether front and back are mirror images, so that half of the domain will do."""
         return self.room.centred and self.walls.front == self.walls.back
 
+    def grid(self, resolution: Resolution, boxes: int) -> Grid:
+        """Return the cells at a resolution, on one side of the vane's middle plane or on both."""
+        about, refined = (self.room, self.knudsen, resolution.grid), resolution.refined
+        if self.thickness:
+            return thick_strip_grid(*about, self.thickness, boxes=boxes, refined=refined)
+        return self.shape.grid(*about, boxes=boxes, refined=refined)
+
     def operator(
         self, resolution: Resolution, parity: float | None, workers: int, forgotten: float = 1e-5
     ) -> RoomOperator:
         """Return the operator for fields of one parity, or of none on the whole domain."""
         boxes = 1 if self.symmetric and parity is not None else 2
-        grid = self.shape.grid(self.room, self.knudsen, resolution.grid, boxes=boxes, refined=resolution.refined)
+        grid = self.grid(resolution, boxes)
         about = (self.delta, self.walls, parity or 1.0, workers, forgotten)
         if self.shape.name == "strip":
             return PlaneOperator(grid, PlaneVelocities(resolution.azimuths, resolution.speeds), *about)
@@ -148,6 +158,8 @@ class Solution:
         Moments and densities of the walls as the operator knows them: where a finer resolution starts.
     reference : float
         Norm of the drive's right-hand side, which the residual is relative to.
+    rim : FaceLoads, optional
+        What the rim of a thick vane feels, column by column; the shear is along x.
     """
 
     drive: Drive
@@ -164,6 +176,7 @@ class Solution:
     velocities: int
     unknowns: Floats = field(repr=False)
     reference: float = 1.0
+    rim: FaceLoads | None = None
 
     def mean(self, what: str, face: int) -> float:
         """Mean over the vane of 'pressure', 'shear' or 'heat' on the front (0) or back (1) face."""
@@ -172,10 +185,48 @@ class Solution:
             return self.parity * self.mean(what, 0)
         return float(np.sum(getattr(self.loads[face], what) * weight) / np.sum(weight))
 
+    def heat(self, face: int) -> float:
+        """Heat that leaves the vane on the side of a face, over p0 v0 A.
+
+        What leaves the rim of a thick vane is shared between the faces as its temperature follows theirs, linearly:
+        that is the heat which a difference of the faces drives, and reciprocal to the force.
+        """
+        heat = self.mean("heat", face)
+        if self.rim is None:
+            return heat
+        for place, sign, flow in self._along_the_rim(self.rim.heat, self.parity):
+            towards = sign if face == 0 else -sign
+            heat += 2.0 * float(np.sum(flow * (0.5 + towards * place)))
+        return heat
+
+    def _along_the_rim(self, load: Floats, mirrored: float) -> list[tuple[Floats, float, Floats]]:
+        """Place over the thickness, side of the middle plane, and load times area, for the front and the back half.
+
+        Where the grid is one box, the load of the back half is that of the front times `mirrored`.
+        """
+        grid, halves = self.grid, []
+        for b, sign in ((0, 1.0), (1, -1.0)):
+            box = b if grid.boxes == 2 else 0
+            part, nodes = slice(grid.start[box], grid.start[box] + grid.solid), grid.x[box]
+            middle = 0.5 * (nodes[1 : grid.solid + 1] + nodes[: grid.solid]) / (2.0 * nodes[grid.solid])
+            factor = mirrored if b == 1 and grid.boxes == 1 else 1.0
+            halves.append((middle, sign, factor * load[part] * grid.dx[part]))
+        return halves
+
+    @property
+    def rim_force(self) -> float:
+        """Force of the shear on the rim of a thick vane along +x, over p0 A."""
+        if self.rim is None:
+            return 0.0
+        # Shear along the x axis of a box, which points backwards in the back one.
+        return 2.0 * float(
+            sum(sign * np.sum(flow) for _, sign, flow in self._along_the_rim(self.rim.shear, self.parity))
+        )
+
     @property
     def force(self) -> float:
         """Force along +x, over p0 A."""
-        return self.mean("pressure", 1) - self.mean("pressure", 0)
+        return self.mean("pressure", 1) - self.mean("pressure", 0) + self.rim_force
 
     @property
     def area_share(self) -> float:
@@ -290,4 +341,5 @@ def _answer(
         velocities=operator.velocities.count,
         unknowns=y,
         reference=reference,
+        rim=operator.rim_loads(y, incoming, drive),
     )

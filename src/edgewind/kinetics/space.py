@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.kinetics.quadrature import LANES
-from edgewind.kinetics.room_operator import RoomOperator
+from edgewind.kinetics.room_operator import Incoming, RoomOperator
 from edgewind.kinetics.space_kernel import sweep
 
 Floats = NDArray[np.float64]
@@ -30,9 +30,7 @@ class SpaceOperator(RoomOperator):
             np.zeros((n, 2, columns, nz, s)),
         )
 
-    def _run(
-        self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float
-    ) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
+    def _run(self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float) -> tuple[Floats, Incoming]:
         g, n = self.grid, self.workers
         columns, (ny, nz) = g.dx.size, g.cover.shape
         results = (
@@ -45,4 +43,4 @@ class SpaceOperator(RoomOperator):
         sweep(*(*self._fixed, faces, room_tau, self.passes, moments, walls, results))
         new, end, side, outer, vane = (part.sum(axis=0) for part in results)
         new[..., 4] *= 2.0 / 3.0
-        return new, end, (side, outer), vane
+        return new, Incoming(end, (side, outer), vane)

@@ -1,15 +1,12 @@
 """Half-range sums over the discrete velocities, and what a wall feels of the gas that falls on it.
 
-All averages are over the Maxwellian; the incoming gas is summed up by the sweep. With accommodation alpha a
-wall sends
-back alpha (nu_w + tau_w (c^2 - 2) + 2 c.u_w) and the mirrored rest. The part with tau_w carries no net flux,
-so that
+All averages are over the Maxwellian; the incoming gas is summed up by the sweep. With accommodation alpha a wall sends
+back alpha (nu_w + tau_w (c^2 - 2) + 2 c.u_w) and the mirrored rest. The part with tau_w carries no net flux, so that
 zero flux through the wall, or the flux u_n of a wall that moves along its normal, gives
 
     nu_w J = J_in + u_n / 2,   J = <c_n>  over c_n > 0,
 
-whatever alpha is. The sums of the discrete velocities stand for the exact ones, so that particles are
-conserved to
+whatever alpha is. The sums of the discrete velocities stand for the exact ones, so that particles are conserved to
 rounding.
 """
 
@@ -57,20 +54,21 @@ def face_loads(
     nu: Floats,
     alpha: float,
     *,
-    tau: float = 0.0,
+    tau: float | Floats = 0.0,
     speed: float = 0.0,
-    slide: float = 0.0,
+    slide: float | Floats = 0.0,
+    axis: int = 0,
 ) -> FaceLoads:
-    """Return the loads of a face across x from what falls on it: flux, pressure, shear, energy.
+    """Return the loads of a face across `axis` from what falls on it: flux, pressure, shear, energy.
 
     The heat is <c_n (c^2 - 5/2) h>: energy less what a wall that moves at `speed` pushes before it.
     """
     images = 2 ** (velocities.directions.shape[1] - 1)
     e, weights = velocities.directions, velocities.direction_weights
     cubed = float(velocities.speed_weights @ velocities.speed**3)
-    normal_cubed = images * float(weights @ e[:, 0] ** 3) * cubed
-    mixed = images * float(weights @ (e[:, 0] * e[:, 1] ** 2)) * cubed
-    j = half_flux(velocities, 0)
+    normal_cubed = images * float(weights @ e[:, axis] ** 3) * cubed
+    mixed = images * float(weights @ (e[:, axis] * e[:, 1 - axis] ** 2)) * cubed
+    j = half_flux(velocities, axis)
     pressure = incoming[..., 1] + alpha * (0.5 * nu + 0.25 * tau + 4.0 * normal_cubed * speed)
     pressure = pressure + (1.0 - alpha) * (incoming[..., 1] + 8.0 * normal_cubed * speed)
     shear = alpha * (incoming[..., 2] - 4.0 * mixed * slide)

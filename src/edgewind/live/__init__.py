@@ -6,14 +6,14 @@ from edgewind.live.commands import COMMANDS
 from edgewind.live.control_socket import ControlSocket
 from edgewind.live.device_check import DeviceCheck, check_devices
 from edgewind.live.errors import DisconnectedError, GarbledError, InstrumentError, InterlockError, NoAnswerError
-from edgewind.live.events import Event, Status
+from edgewind.live.events import ENDED, Event, Status
 from edgewind.live.instruments import Instruments, connect
 from edgewind.live.prepare import check_request, prepare, read_plan, unfinished
 from edgewind.live.steadiness import Drift, Steadiness, SteadinessMonitor, drift_of
-from edgewind.live.strategy import AdaptiveStrategy, Enough, Proposal, Strategy
-from edgewind.live.sweep import ENDED, Sweep
+from edgewind.live.strategy import AdaptiveStrategy, Strategy
+from edgewind.live.sweep import Sweep
 from edgewind.live.sweep_log import Unfinished
-from edgewind.live.sweep_request import Step, SweepRequest, parse_pressures
+from edgewind.live.sweep_request import Step, SweepRequest, parse_targets
 
 __all__ = [
     "COMMANDS",
@@ -23,14 +23,12 @@ __all__ = [
     "DeviceCheck",
     "DisconnectedError",
     "Drift",
-    "Enough",
     "Event",
     "GarbledError",
     "InstrumentError",
     "Instruments",
     "InterlockError",
     "NoAnswerError",
-    "Proposal",
     "Recorder",
     "RecorderNotFoundError",
     "Status",
@@ -47,7 +45,7 @@ __all__ = [
     "connect",
     "drift_of",
     "moves_of",
-    "parse_pressures",
+    "parse_targets",
     "prepare",
     "read_plan",
     "recorders",

@@ -6,22 +6,24 @@ import contextlib
 import json
 import secrets
 import socket
-import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from edgewind.clock import SystemClock
 from edgewind.errors import InputError
-from edgewind.live.control_socket import MOST_LINE, SPEAKS, SUFFIX, is_ours, machine, socket_folder
+from edgewind.live.control_socket import MOST_LINE, SPEAKS
+from edgewind.live.local_endpoint import connect_to, endpoints
 
 # How long a recorder may take to say who it is, and to answer a command, seconds.
 HELLO_S = 2.0
 ANSWER_S = 5.0
 _AGAIN_S = 0.05
+_CLOCK = SystemClock()  # deadlines are passed to the recorder, which reads the same clock of the machine
 
 
 class RecorderNotFoundError(InputError):
-    """The recorder that was meant is not there."""
+    """The recorder is not running, or does not answer."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,7 @@ class Recorder:
         RecorderNotFoundError
             The recorder is gone, or does not answer; the message says whether it can have obeyed.
         """
-        until = time.monotonic() + ANSWER_S
+        until = _CLOCK.monotonic() + ANSWER_S
         said = {"do": name, "text": text, "of": of, "run": self.run, "id": secrets.token_hex(8), "until": until}
         sent = False
         while True:
@@ -74,9 +76,9 @@ class Recorder:
                 self.path.unlink(missing_ok=True)
                 raise self._gone(sent=sent) from None
             except (OSError, ValueError):  # the same again: it is carried out once
-                if time.monotonic() > until:
+                if _CLOCK.monotonic() > until:
                     raise self._silent() from None
-                time.sleep(_AGAIN_S)
+                _CLOCK.sleep(_AGAIN_S)
         if answer.get("refused"):
             raise InputError(str(answer["refused"].get("problem")), fix=answer["refused"].get("fix"))
 
@@ -89,15 +91,15 @@ class Recorder:
             It is not there.
         """
         try:
-            line = _Line(self.path, time.monotonic() + HELLO_S)
+            line = _Line(self.path, _CLOCK.monotonic() + HELLO_S)
         except ConnectionRefusedError:
             self.path.unlink(missing_ok=True)
             raise self._gone() from None
-        except OSError:
+        except (OSError, ValueError):
             raise self._gone() from None
         try:
             if _hello(line)["run"] != self.run:
-                raise ValueError("somebody else")
+                raise ValueError("another recorder")
             line.send({"do": "tell"})
         except (OSError, ValueError):
             line.close()
@@ -105,17 +107,17 @@ class Recorder:
         return Subscription(line)
 
     def _gone(self, *, sent: bool = False) -> RecorderNotFoundError:
-        unsure = "; whether it still obeyed is not known" if sent else ", and nothing was done"
+        unsure = "; whether it still obeyed is unknown" if sent else ", and nothing was done"
         return RecorderNotFoundError(
-            f"the recorder of this sweep is gone{unsure}",
-            fix="unless the sweep has ended, lamp and valve may be as they were: see to them, then give its command "
-            "again, which first makes both safe",
+            f"the recorder of this sweep is not running any more{unsure}",
+            fix="unless the sweep has ended, lamp and valve may still be on: check them, then run its command again, "
+            "which first switches both off",
         )
 
     def _silent(self) -> RecorderNotFoundError:
         return RecorderNotFoundError(
-            "the recorder of this sweep does not answer, and will not obey what it was told just now",
-            fix="look at the terminal that it was begun in",
+            "the recorder of this sweep does not answer, and will not obey this command later",
+            fix="look at the terminal that it runs in",
         )
 
 
@@ -134,7 +136,7 @@ class Subscription:
             The recorder has ended, or :meth:`close` was called.
         """
         try:
-            return self._line.next(time.monotonic() + wait_s)
+            return self._line.next(_CLOCK.monotonic() + wait_s)
         except TimeoutError:
             return None
         except (OSError, ValueError):
@@ -157,15 +159,7 @@ def recorders(folder: Path | None = None, *, but: frozenset[Path] = frozenset())
 
 def channels(folder: Path | None = None) -> list[Path]:
     """Where a recorder of this user may be found."""
-    if not hasattr(socket, "AF_UNIX"):
-        return []
-    place = socket_folder() if folder is None else folder
-    try:
-        if not is_ours(place):
-            return []
-        return sorted(path for path in place.glob(f"{machine()}-*{SUFFIX}") if path.is_socket())
-    except OSError:
-        return []
+    return endpoints(folder)
 
 
 def meet(path: Path) -> Recorder:
@@ -177,14 +171,14 @@ def meet(path: Path) -> Recorder:
         Nobody, or somebody who speaks otherwise; the channel of one that is gone is removed.
     """
     try:
-        with _Line(path, time.monotonic() + HELLO_S) as line:
+        with _Line(path, _CLOCK.monotonic() + HELLO_S) as line:
             said = _hello(line)
         return Recorder(path, *(str(said[name]) for name in ("run", "sweep", "experiment", "book", "made_by")))
     except ConnectionRefusedError:
         path.unlink(missing_ok=True)
-        raise RecorderNotFoundError("the recorder is gone", file=path) from None
+        raise RecorderNotFoundError("the recorder is not running any more", file=path) from None
     except (OSError, ValueError, KeyError):
-        raise RecorderNotFoundError("the recorder does not say who it is", file=path) from None
+        raise RecorderNotFoundError("the recorder does not identify itself", file=path) from None
 
 
 class _Line:
@@ -192,13 +186,7 @@ class _Line:
 
     def __init__(self, path: Path, until: float) -> None:
         self._until, self._unread = until, b""
-        self._link = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-        try:
-            self._link.settimeout(_left(until))
-            self._link.connect(str(path))
-        except BaseException:
-            self._link.close()
-            raise
+        self._link = connect_to(path, _left(until))
 
     def __enter__(self) -> _Line:
         return self
@@ -215,7 +203,7 @@ class _Line:
             self._link.settimeout(_left(self._until if until is None else until))
             more = self._link.recv(MOST_LINE)
             if not more:
-                raise ConnectionResetError("the other end is gone")
+                raise ConnectionResetError("the other end has disconnected")
             self._unread += more
         line, _, self._unread = self._unread.partition(b"\n")
         found = json.loads(line)
@@ -232,7 +220,7 @@ class _Line:
 
 
 def _left(until: float) -> float:
-    left = until - time.monotonic()
+    left = until - _CLOCK.monotonic()
     if left <= 0:
         raise TimeoutError
     return left
@@ -241,5 +229,5 @@ def _left(until: float) -> float:
 def _hello(line: _Line) -> dict[str, Any]:
     said = line.next()
     if said.get("kind") != "hello" or said.get("speaks") != SPEAKS:
-        raise ValueError("it speaks otherwise")
+        raise ValueError("another protocol")
     return said

@@ -6,7 +6,6 @@ press at the same moment, or one who presses late, the second then meets a refus
 
 from __future__ import annotations
 
-import queue
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -37,18 +36,24 @@ class Commands:
         Where notes and refusals are told.
     keep : callable
         Puts a note on the disk and returns the file.
+
+    Attributes
+    ----------
+    arrived : threading.Event
+        Set with every command, so that a wait can end.
     """
 
     def __init__(self, board: SweepState, keep: Callable[[str], Path]) -> None:
         self._board, self._keep = board, keep
         self._lock = threading.RLock()
         self._stop, self._paused, self._begun, self._over = (threading.Event() for _ in range(4))
+        self.arrived = threading.Event()
         self._at: Step | None = None
         self._skip: int | None = None
         self._repeat = False
         self._repeating = False
         self._question, self._open = 0, False
-        self._answers: queue.Queue[str] = queue.Queue()
+        self._answer: str | None = None
         self._notes: list[tuple[str, Path]] = []
         self.last_stored: Step | None = None
         self._last_reading: int | None = None
@@ -109,19 +114,23 @@ class Commands:
     def pause(self) -> None:
         """Stay until :meth:`resume`."""
         self._paused.set()
+        self.arrived.set()
 
     def resume(self) -> None:
         """Go on."""
         self._paused.clear()
+        self.arrived.set()
 
     def skip(self) -> None:
         """Leave out the step at hand, or the first to come."""
         with self._lock:
             self._skip = _WHICHEVER if self._at is None else self._at.number
+        self.arrived.set()
 
     def repeat(self) -> None:
         """Take the reading that was stored last once more."""
         self._repeat = True
+        self.arrived.set()
 
     def note(self, text: str) -> None:
         """Note something; when this returns the note is on the disk.
@@ -144,12 +153,13 @@ class Commands:
         """Answer the question that is open; the first answer counts."""
         with self._lock:
             if self._open:
-                self._open = False
-                self._answers.put(text)
+                self._open, self._answer = False, text
+        self.arrived.set()
 
     def stop(self) -> None:
         """End."""
         self._stop.set()
+        self.arrived.set()
 
     # From the thread of the sweep
 
@@ -224,9 +234,7 @@ class Commands:
     def open_question(self) -> int:
         """Take answers to a new question, and none to earlier ones; returns its number."""
         with self._lock:
-            self._question, self._open = self._question + 1, True
-            while not self._answers.empty():
-                self._answers.get_nowait()
+            self._question, self._open, self._answer = self._question + 1, True, None
             return self._question
 
     def close_question(self) -> None:
@@ -234,9 +242,8 @@ class Commands:
         with self._lock:
             self._open = False
 
-    def next_answer(self, wait_s: float) -> str | None:
-        """The answer, if it comes in time."""
-        try:
-            return self._answers.get(timeout=wait_s)
-        except queue.Empty:
-            return None
+    def take_answer(self) -> str | None:
+        """Return the answer, once; None where none has come."""
+        with self._lock:
+            answer, self._answer = self._answer, None
+            return answer

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 import threading
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +21,8 @@ from edgewind.bench.instruments import (
     ValveInstrument,
     interval_of,
 )
+from edgewind.clock import Event
+from edgewind.formatting import NUMBER
 from edgewind.live.errors import GarbledError, InstrumentError, InterlockError
 from edgewind.live.transport import Transport
 from edgewind.live.transport_serial import SerialTransport
@@ -29,8 +30,9 @@ from edgewind.signals import Trace
 from edgewind.units import to_si
 
 FloatArray = NDArray[np.float64]
+Attend = Callable[[Event, float], None]
 
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")
+_NUMBER = re.compile(NUMBER)
 # SCPI-99, volume 1, 7.2.1.4 and 7.2.1.5: what stands for infinity and for no number.
 _INFINITY, _NO_NUMBER = 9.9e37, 9.91e37
 _LEAST_SAMPLES = 16
@@ -124,6 +126,8 @@ class Meter(_Role):
         self._kind = (
             "temperature" if role == "thermometer" else "voltage" if _gives_volts(described) else "pressure"
         )  # fmt: skip
+        self._zero = float(to_si(0.0, self.unit, self._kind))
+        self._scale = float(to_si(1.0, self.unit, self._kind)) - self._zero
 
     def read(self) -> Value:
         """Ask for a value.
@@ -137,8 +141,8 @@ class Meter(_Role):
         return value
 
     def si(self, value: Value) -> float:
-        """The value in SI."""
-        return float(to_si(value.number, self.unit, self._kind))
+        """Return the value in SI."""
+        return self._zero + self._scale * value.number
 
     def _once(self) -> Value:
         if self._read is not None:
@@ -321,15 +325,16 @@ class Tachometer(_Role):
         rate: float = self._named(lambda: self._transport.query(str(self._scope.rate), _rate_of))
         return rate
 
-    def take(self, duration_s: float | None = None, tick: Callable[[], None] = lambda: None) -> RawTrace:
+    def take(self, duration_s: float | None = None, attend: Attend | None = None) -> RawTrace:
         """Take a trace.
 
         Parameters
         ----------
         duration_s : float, optional
             Its length, s, where the length can be chosen.
-        tick : callable
-            Called while the trace is being taken; what it raises ends the wait.
+        attend : callable, optional
+            Waits for an event, at most so many seconds, and attends to other things meanwhile; what it raises ends the
+            wait. Only waits where absent.
 
         Raises
         ------
@@ -338,7 +343,7 @@ class Tachometer(_Role):
         """
         for left in range(self._scope.retries, -1, -1):
             try:
-                trace: RawTrace = self._named(lambda: self._once(duration_s, tick))
+                trace: RawTrace = self._named(lambda: self._once(duration_s, attend or self._wait))
                 return trace
             except InstrumentError as error:
                 if not left:
@@ -346,21 +351,21 @@ class Tachometer(_Role):
                 self._transport.on_trouble(f"{error} (taken again, {left} more tries)")
         raise AssertionError("not reached")
 
-    def _once(self, duration_s: float | None, tick: Callable[[], None]) -> RawTrace:
+    def _once(self, duration_s: float | None, attend: Attend) -> RawTrace:
         scope, transport = self._scope, self._transport
         if scope.set_duration is not None and duration_s is not None:
             transport.write(scope.set_duration.format(value=duration_s), errors=scope.errors)
         expected = self._took_s.get(duration_s, 0.0)
-        began = time.monotonic()
+        clock, never = transport.clock, threading.Event()
+        began = clock.monotonic()
         if scope.start is not None:
             transport.write(scope.start, errors=scope.errors) if scope.errors else self._begin(scope.start)
-        while time.monotonic() - began < 0.9 * expected:
-            tick()
-            time.sleep(min(0.05, max(0.9 * expected - (time.monotonic() - began), 0.0)))
+        while (left := 0.9 * expected - (clock.monotonic() - began)) > 0:
+            attend(never, left)
         if scope.wait is not None:
             limit = transport.timeout_s + 2 * (expected or duration_s or 0.0)
-            self._await(scope.wait, limit, tick)
-        self._took_s[duration_s] = time.monotonic() - began
+            transport.query_while(scope.wait, attend, timeout_s=limit)
+        self._took_s[duration_s] = clock.monotonic() - began
         first = self._fetch()
         if scope.twice:
             second = self._fetch()
@@ -373,31 +378,8 @@ class Tachometer(_Role):
                 raise GarbledError(self.role, "the same trace came differently when it was fetched again")
         return first
 
-    def _await(self, question: str, limit_s: float, tick: Callable[[], None]) -> None:
-        """Ask whether the trace is complete, and go on looking at the rest of the bench until the answer has come.
-
-        What `tick` raises breaks the connection off, so that nothing else has to wait for the answer.
-        """
-        found: list[BaseException] = []
-
-        def ask() -> None:
-            try:
-                self._transport.query(question, lambda text: text, timeout_s=limit_s, retries=0)
-            except BaseException as error:
-                found.append(error)
-
-        asking = threading.Thread(target=ask, name="edgewind trace", daemon=True)
-        asking.start()
-        try:
-            while asking.is_alive():
-                asking.join(0.01)
-                if asking.is_alive():
-                    tick()
-        except BaseException:
-            self._transport.abort()
-            raise
-        if found:
-            raise found[0]
+    def _wait(self, event: Event, seconds: float) -> None:
+        self._transport.clock.wait(event, seconds)
 
     def _begin(self, command: str) -> None:
         # No check question after it: an instrument may keep it waiting until the trace is complete.

@@ -6,18 +6,19 @@ import threading
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
 from typing import Any
 
+from edgewind.clock import Clock, SystemClock, utc_now
 from edgewind.live.steadiness import Steadiness
 from edgewind.live.sweep_request import Step
 
+ENDED = ("finished", "stopped", "failed")
 _KEPT = 10_000
 
 
-def now_text() -> str:
-    """The time, UTC, to the millisecond, as readings and events hold it."""
-    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+def now_text(clock: Clock) -> str:
+    """Return the time of a clock, UTC, to the millisecond, as readings and events hold it."""
+    return utc_now(clock).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 @dataclass(frozen=True)
@@ -78,8 +79,8 @@ class Status:
 class Events:
     """The events of one sweep, kept and passed on."""
 
-    def __init__(self) -> None:
-        self._lock = threading.Lock()
+    def __init__(self, clock: Clock) -> None:
+        self._lock, self._clock = threading.Lock(), clock
         self._kept: deque[Event] = deque(maxlen=_KEPT)
         self._listeners: list[Callable[[Event], None]] = []
         self._count = 0
@@ -88,7 +89,7 @@ class Events:
         """Keep an event and call every listener with it; a listener that raises is left out from then on."""
         with self._lock:
             self._count += 1
-            event = Event(self._count, now_text(), kind, text, data)
+            event = Event(self._count, now_text(self._clock), kind, text, data)
             self._kept.append(event)
             listeners = list(self._listeners)
         for listener in listeners:
@@ -119,8 +120,8 @@ class Events:
 class SweepState:
     """Where a running sweep writes how it stands; whoever wants to know reads it here, from any thread."""
 
-    def __init__(self) -> None:
-        self.events = Events()
+    def __init__(self, clock: Clock | None = None) -> None:
+        self.events = Events(clock or SystemClock())
         self._lock = threading.Lock()
         self._status = Status()
 

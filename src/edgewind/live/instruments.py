@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from types import TracebackType
 from typing import Any, Self
 
 from edgewind.bench import Bench
 from edgewind.bench.instruments import Instrument, InstrumentsSection
+from edgewind.clock import Clock
 from edgewind.errors import InputError
 from edgewind.live.devices import Lamp, Meter, Tachometer, Valve
 from edgewind.live.transport import Transport
@@ -21,7 +22,7 @@ TRANSPORTS: dict[str, Callable[..., Transport]] = {"resource": VisaTransport, "p
 
 @dataclass
 class Instruments:
-    """What is read and moved by wire; None is read and moved by hand."""
+    """The devices that are connected; None is read and moved by hand."""
 
     gauge: Meter | None = None
     thermometer: Meter | None = None
@@ -83,8 +84,19 @@ class Instruments:
         return done, failed
 
 
-def connect(bench: Bench) -> Instruments:
+def connect(
+    bench: Bench, clock: Clock | None = None, transports: Mapping[str, Callable[..., Transport]] = TRANSPORTS
+) -> Instruments:
     """Make the instruments of a bench; nothing is opened before it is used, and nothing moves.
+
+    Parameters
+    ----------
+    bench : Bench
+        The apparatus.
+    clock : Clock, optional
+        What their connections wait by; the clock of the machine where absent.
+    transports : mapping of str to callable
+        What makes a connection, by the key of `bench.toml` that names its address: ``resource`` or ``port``.
 
     Raises
     ------
@@ -93,12 +105,12 @@ def connect(bench: Bench) -> Instruments:
     """
     section = bench.instruments or InstrumentsSection()
     check_limits(bench)
-    transports: dict[str, Transport] = {}
+    opened: dict[str, Transport] = {}
 
     def transport(one: Instrument) -> Transport:
-        if one.address not in transports:
-            transports[one.address] = _transport_of(one, section)
-        found = transports[one.address]
+        if one.address not in opened:
+            opened[one.address] = _transport_of(one, section, clock, transports)
+        found = opened[one.address]
         found.timeout_s, found.retries = max(found.timeout_s, one.timeout.value), max(found.retries, one.retries)
         return found
 
@@ -117,21 +129,27 @@ def connect(bench: Bench) -> Instruments:
         if section.tachometer is None
         else Tachometer(transport(section.tachometer), section.tachometer),
     )
-    made.transports = list(transports.values())
+    made.transports = list(opened.values())
     return made
 
 
-def _transport_of(one: Instrument, section: InstrumentsSection) -> Transport:
+def _transport_of(
+    one: Instrument,
+    section: InstrumentsSection,
+    clock: Clock | None,
+    transports: Mapping[str, Callable[..., Transport]],
+) -> Transport:
     settings: dict[str, Any] = {
         "baud": one.baud,
         "timeout_s": one.timeout.value,
         "retries": one.retries,
         "termination": one.termination,
         "check": one.check_question,
+        "clock": clock,
     }
     if one.port is not None:
-        return TRANSPORTS["port"](one.port, pattern=section.pattern_of(one.address), **settings)
-    return TRANSPORTS["resource"](one.resource, **settings)
+        return transports["port"](one.port, pattern=section.pattern_of(one.address), **settings)
+    return transports["resource"](one.resource, **settings)
 
 
 def check_limits(bench: Bench) -> None:

@@ -1,58 +1,62 @@
-"""What a sweep tells, as JSON can hold it: for pages and for the channel between programs."""
+"""What a sweep says of itself, as JSON can hold it: for pages and for the control socket."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from dataclasses import asdict, is_dataclass
-from typing import Any
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
 
-from edgewind.live.events import Event, Status
+from edgewind.live.events import ENDED, Event, Status
 from edgewind.live.steadiness import Steadiness
+from edgewind.serialize import to_plain
+
+if TYPE_CHECKING:
+    from edgewind.live.sweep import Sweep
+
+# Events that come with every look at the instruments; the state says the same.
+QUIET = ("observed", "steady")
+_MOST_EVENTS = 60
 
 
-def plain_event(event: Event) -> dict[str, Any]:
+def status_message(sweep: Sweep, run: str, made_by: str = "") -> dict[str, Any]:
+    """Return the state of a sweep; `run` tells one recorder of it from the next."""
+    status = sweep.status()
+    about = {"kind": "status", "id": sweep.id, "run": run, "by": made_by, "running": status.phase not in ENDED}
+    return about | status_to_dict(status)
+
+
+def events_message(events: list[Event], run: str) -> dict[str, Any]:
+    """Return events of a sweep."""
+    return {"kind": "events", "run": run, "events": [event_to_dict(event) for event in events]}
+
+
+def recent_events(sweep: Sweep) -> list[Event]:
+    """Return what a page that opens now should know of what has happened."""
+    return [event for event in sweep.history() if event.kind not in QUIET][-_MOST_EVENTS:]
+
+
+def event_to_dict(event: Event) -> dict[str, Any]:
     """Return an event in plain types."""
     return {
         "number": event.number,
         "time": event.time,
         "what": event.kind,
         "text": event.text,
-        "data": plain(event.data),
+        "data": to_plain(event.data),
     }
 
 
-def plain_status(status: Status) -> dict[str, Any]:
+def status_to_dict(status: Status) -> dict[str, Any]:
     """Return a state in plain types."""
-    told = {name: plain(value) for name, value in asdict(status).items()}
-    return told | {"steadiness": None if status.steadiness is None else _plain_steadiness(status.steadiness)}
+    written: dict[str, Any] = to_plain(asdict(status))
+    return written | {"steadiness": None if status.steadiness is None else _steadiness_to_dict(status.steadiness)}
 
 
-def _plain_steadiness(found: Steadiness) -> dict[str, Any]:
+def _steadiness_to_dict(found: Steadiness) -> dict[str, Any]:
     return {
         "steady": found.steady,
-        "watched_s": plain(found.watched_s),
+        "watched_s": to_plain(found.watched_s),
         **{
-            name: None if drift is None else plain(asdict(drift)) | {"steady": drift.steady}
+            name: None if drift is None else to_plain(asdict(drift)) | {"steady": drift.steady}
             for name, drift in (("pressure", found.pressure), ("speed", found.speed))
         },
     }
-
-
-def plain(value: Any) -> Any:
-    """Return a value in plain types; None for a number that JSON cannot hold.
-
-    Examples
-    --------
-    >>> plain({"pressure_pa": float("nan"), "steps": (1, 2)})
-    {'pressure_pa': None, 'steps': [1, 2]}
-    """
-    if is_dataclass(value) and not isinstance(value, type):
-        return plain(asdict(value))
-    if isinstance(value, Mapping):
-        return {str(key): plain(one) for key, one in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(one) for one in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    return None if isinstance(value, float) and not math.isfinite(value) else value

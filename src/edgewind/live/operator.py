@@ -1,75 +1,90 @@
-"""What a sweep attends to while it waits: the commands and answers of the person, the gauge, and the owner's limits."""
+"""Waiting with the person and the gauge attended to: commands, pauses, questions, and the owner's limits."""
 
 from __future__ import annotations
 
 import math
 import statistics
-import time
 
-from edgewind.bench import Bench
-from edgewind.live.commands import Commands
+from edgewind.clock import Event
 from edgewind.live.devices import RawTrace, number_of
 from edgewind.live.errors import InstrumentError, StoppedError
-from edgewind.live.events import SweepState
-from edgewind.live.instruments import Instruments
 from edgewind.live.interlocks import Observation
-from edgewind.live.sensing import Sensing
+from edgewind.live.rig import Rig
 from edgewind.live.steadiness import SteadinessMonitor
 
-TICK_S = 0.02
+# Longest wait for one event while others may come, seconds.
+_LONGEST_WAIT_S = 0.05
 _LEAST_LOOKS = 3
+_RETRY_S = 0.2
 
 
 class Operator:
-    """Wait, and meanwhile obey, look and ask; in the thread of the sweep alone."""
+    """Wait while handling commands, polling the gauge and asking the person; in the thread of the sweep alone."""
 
-    def __init__(self, bench: Bench, instruments: Instruments, board: SweepState, commands: Commands) -> None:
-        self._bench, self._instruments = bench, instruments
-        self._board, self._commands = board, commands
-        self._senses = Sensing(bench, instruments)
-        self._began = time.monotonic()
+    def __init__(self, rig: Rig) -> None:
+        self._rig, self._state, self._commands, self._clock = rig, rig.state, rig.commands, rig.clock
+        self._began = self._last_answer = self._clock.monotonic()
         self._next_look = 0.0
-        self._last_answer = time.monotonic()
         self._speeds: list[float] = []
-
-    @property
-    def senses(self) -> Sensing:
-        """The bench as its instruments tell of it."""
-        return self._senses
 
     # Waiting
 
     def begin(self) -> None:
         """Count the time of what is observed from now."""
-        self._began = time.monotonic()
+        self._began = self._last_answer = self._clock.monotonic()
 
-    def tick(self, *, in_step: bool = True) -> None:
-        """Obey commands; stay here while paused, with gauge and limits watched. Between steps there is none to skip."""
-        before = self._board.status.phase
+    def obey(self, *, in_step: bool = True) -> None:
+        """Obey commands; stay here while paused, with gauge and limits watched. Between steps there is none to skip.
+
+        Raises
+        ------
+        StoppedError, SkipError, RepeatError
+            The person asked for it.
+        InterlockError, InstrumentError
+            The gauge crossed a limit, or has been silent for too long.
+        """
+        before = self._state.status.phase
         while True:
+            self._commands.arrived.clear()
             self._commands.obey(in_step=in_step)
             if not self._commands.paused:
-                if self._board.status.phase == "paused":
-                    self._board.phase(before, "going on")
-                time.sleep(TICK_S if self._next_look > time.monotonic() else 0)
+                if self._state.status.phase == "paused":
+                    self._state.phase(before, "going on")
                 return
-            if self._board.status.phase != "paused":
-                self._board.phase("paused", "paused; the gauge is watched")
+            if self._state.status.phase != "paused":
+                self._state.phase("paused", "paused; the gauge is watched")
             self.observe_when_due(None)
-            time.sleep(TICK_S)
+            self._wait(self._commands.arrived, math.inf)
+
+    def tick(self, *, in_step: bool = True) -> None:
+        """Obey commands, and wait until the next look at the gauge or the next command."""
+        self.obey(in_step=in_step)
+        self._wait(self._commands.arrived, math.inf)
+
+    def attend(self, event: Event, seconds: float) -> None:
+        """Obey commands and look at the gauge, then wait a moment for an event, at most so many seconds."""
+        self.obey()
+        self.observe_when_due(None)
+        self._wait(event, min(seconds, _LONGEST_WAIT_S))
 
     def rest(self, seconds: float) -> None:
         """Do nothing but watch the gauge."""
-        end = time.monotonic() + seconds
-        while time.monotonic() < end:
+        end = self._clock.monotonic() + seconds
+        while (left := end - self._clock.monotonic()) > 0:
             self.observe_when_due(None)
-            time.sleep(TICK_S)
+            self._clock.sleep(min(left, max(self._until_look(), 1e-3)))
+
+    def _wait(self, event: Event, seconds: float) -> None:
+        self._clock.wait(event, min(seconds, max(self._until_look(), 0.0)))
+
+    def _until_look(self) -> float:
+        return self._next_look - self._clock.monotonic()
 
     # Looking
 
-    def new_watch(self) -> SteadinessMonitor:
+    def new_monitor(self) -> SteadinessMonitor:
         """Begin to watch pressure and speed for steadiness."""
-        rules = self._bench.steadiness
+        rules = self._rig.bench.steadiness
         self._speeds.clear()
         return SteadinessMonitor(
             dwell_s=rules.dwell.value,
@@ -77,31 +92,32 @@ class Operator:
             pressure_margin=rules.pressure_drift.value,
             speed_margin=rules.speed_drift.value,
             confidence=rules.confidence,
-            with_pressure=self._instruments.gauge is not None,
-            with_speed=self._instruments.tachometer is not None,
+            with_pressure=self._rig.instruments.gauge is not None,
+            with_speed=self._rig.instruments.tachometer is not None,
         )
 
-    def observe_when_due(self, watch: SteadinessMonitor | None) -> Observation | None:
-        """Look at the gauge, and with a watch at the speed, when it is time to."""
-        if time.monotonic() < self._next_look:
+    def observe_when_due(self, monitor: SteadinessMonitor | None) -> Observation | None:
+        """Look at the gauge, and with a monitor at the speed, when it is time to."""
+        now = self._clock.monotonic()
+        if now < self._next_look:
             return None
-        self._next_look = time.monotonic() + self._bench.steadiness.every.value
-        seen = self.observe() if self._instruments.gauge is not None else Observation(time.monotonic())
-        if watch is None:
+        self._next_look = now + self._rig.bench.steadiness.every.value
+        seen = self.observe() if self._rig.instruments.gauge is not None else Observation(now)
+        if monitor is None:
             return seen
         if seen.pressure_pa is not None:
-            watch.add_pressure(seen.time_s, seen.pressure_pa)
-        if self._instruments.tachometer is not None:
+            monitor.add_pressure(seen.time_s, seen.pressure_pa)
+        if self._rig.instruments.tachometer is not None:
             speed = self._look_at_speed()
-            watch.add_speed(time.monotonic(), speed)
+            monitor.add_speed(self._clock.monotonic(), speed)
             self._speeds.append(speed)
             del self._speeds[:-200]
-            self._board.set(speed_rad_s=speed if math.isfinite(speed) else None)
-        status = self._board.status
-        self._board.tell(
+            self._state.set(speed_rad_s=speed if math.isfinite(speed) else None)
+        status = self._state.status
+        self._state.tell(
             "observed",
             "",
-            time_s=time.monotonic() - self._began,
+            time_s=self._clock.monotonic() - self._began,
             pressure_pa=status.pressure_pa,
             speed_rad_s=status.speed_rad_s,
             temperature_k=status.temperature_k,
@@ -119,27 +135,27 @@ class Operator:
         InstrumentError
             The gauge has been silent for longer than the owner allows.
         """
-        limits = self._bench.limits
+        limits = self._rig.bench.limits
         patience = 0.0 if limits is None else limits.silent_for.value
         while True:
             try:
-                seen = self._senses.observe(time.monotonic())
+                seen = self._rig.sensing.observe(self._clock.monotonic())
                 break
             except InstrumentError as error:
-                if time.monotonic() - self._last_answer > patience:
+                if self._clock.monotonic() - self._last_answer > patience:
                     raise
-                self._board.tell("trouble", f"{error} (tried again for up to {patience:g} s)")
+                self._state.tell("trouble", f"{error} (tried again for up to {patience:g} s)")
                 if self._commands.stopping:
                     raise StoppedError("stopped") from None
-                time.sleep(0.2)
-        self._last_answer = time.monotonic()
+                self._clock.sleep(_RETRY_S)
+        self._last_answer = self._clock.monotonic()
         self.show(seen)
-        self._senses.check(seen)
+        self._rig.sensing.check(seen)
         return seen
 
     def show(self, seen: Observation) -> None:
-        """Write on the board what gauge and thermometer said."""
-        self._board.set(
+        """Write into the state what gauge and thermometer said."""
+        self._state.set(
             gauge=seen.gauge,
             pressure_pa=seen.pressure_pa,
             pressure_flag=seen.pressure_flag,
@@ -147,48 +163,49 @@ class Operator:
         )
 
     def speed_agrees(self, trace: RawTrace) -> bool:
-        """Whether the speed in a trace is that of the looks before it, where both are known."""
-        found = self._senses.speed(trace)
+        """Return whether the speed in a trace is that of the looks before it, where both are known."""
+        found = self._rig.sensing.speed(trace)
         known = [speed for speed in self._speeds[-8:] if math.isfinite(speed)]
-        self._board.set(speed_rad_s=found if math.isfinite(found) else None)
+        self._state.set(speed_rad_s=found if math.isfinite(found) else None)
         if len(known) < _LEAST_LOOKS:
             return True
         usual = statistics.median(known)
         spread = statistics.median(abs(speed - usual) for speed in known)
         if not math.isfinite(found):
             return False
-        return bool(abs(found - usual) <= 2 * self._bench.steadiness.speed_drift.value * usual + 6 * spread)
+        return bool(abs(found - usual) <= 2 * self._rig.bench.steadiness.speed_drift.value * usual + 6 * spread)
 
     def _look_at_speed(self) -> float:
-        tachometer = self._instruments.tachometer
+        tachometer = self._rig.instruments.tachometer
         assert tachometer is not None
         if tachometer.has_rate:
-            return self._senses.speed_of_rates(tachometer.rate_hz)
-        return self._senses.speed(tachometer.take(self._bench.steadiness.look.value))
+            return self._rig.sensing.speed_of_rates(tachometer.rate_hz)
+        return self._rig.sensing.speed(tachometer.take(self._rig.bench.steadiness.look.value))
 
     # Asking the person
 
     def ask(self, question: str) -> str:
         """Ask, and go on watching until the answer has come."""
-        before = self._board.status.phase
-        self._board.set(question=question, asked=self._commands.open_question())
-        self._board.phase("asking", question)
-        self._board.tell("question", question)
+        before = self._state.status.phase
+        self._state.set(question=question, asked=self._commands.open_question())
+        self._state.phase("asking", question)
+        self._state.tell("question", question)
         try:
             while True:
-                self.tick()
+                self.obey()
                 self.observe_when_due(None)
-                text = self._commands.next_answer(TICK_S)
+                text = self._commands.take_answer()
                 if text is not None:
-                    self._board.tell("answered", text)
+                    self._state.tell("answered", text)
                     return text
+                self._wait(self._commands.arrived, math.inf)
         finally:
             self._commands.close_question()
-            self._board.set(question="")
-            self._board.phase(before, "")
+            self._state.set(question="")
+            self._state.phase(before, "")
 
     def ask_number(self, question: str) -> str:
-        """Ask for a number; what is none is asked for again, never guessed."""
+        """Ask for a number; anything else is asked for again, never guessed."""
         while True:
             text = self.ask(question).strip()
             try:
@@ -196,4 +213,22 @@ class Operator:
                     return text
             except ValueError:
                 pass
-            self._board.tell("trouble", f"'{text}' is not a number, such as 3.27")
+            self._state.tell("trouble", f"'{text}' is not a number, such as 3.27")
+
+    # Moving what may have to be moved by hand
+
+    def begin_moving(self) -> None:
+        """Make the valve ready, closed, and switch the lamp on; the gauge is read first."""
+        if self._rig.instruments.gauge is not None:
+            self.observe()
+        self._rig.open_valve_line()
+        self.switch_lamp(True)
+
+    def switch_lamp(self, on: bool) -> None:
+        """Switch the lamp, or have the person do it."""
+        word, lamp = ("on" if on else "off"), self._rig.instruments.lamp
+        if lamp is not None:
+            lamp.switch(on)
+        elif self._state.status.lamp != word:
+            self.ask(f"Switch the lamp {word}, then press Enter.")
+        self._state.set(lamp=word)

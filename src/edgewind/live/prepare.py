@@ -1,4 +1,4 @@
-"""Make a sweep ready: book, experiment, plan, what an earlier recorder left. Nothing moves here."""
+"""Make a sweep ready: book, experiment, plan, readings that an earlier recorder left. Nothing moves here."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from pathlib import Path
 from edgewind.bench import BENCH_FILE, Bench, parse_bench
 from edgewind.bench.load import read_settings_text
 from edgewind.book import Book, NoBookError, open_book
+from edgewind.clock import Clock
 from edgewind.errors import InputError
 from edgewind.live.columns import columns_of, titles_of
 from edgewind.live.instruments import Instruments, check_limits, connect
@@ -64,8 +65,9 @@ def prepare(
     name: str | None = None,
     resume: bool | None = None,
     strategy: Strategy | None = None,
-    instruments: Callable[[Bench], Instruments] = connect,
+    instruments: Callable[[Bench], Instruments] | None = None,
     spool: Path | None = None,
+    clock: Clock | None = None,
 ) -> Sweep:
     """Make a sweep ready to start; nothing moves.
 
@@ -83,14 +85,16 @@ def prepare(
     name : str, optional
         Name of the experiment; that of the folder otherwise.
     resume : bool, optional
-        True: go on with the unfinished sweep. False: begin a new one, and give up what is unfinished. None: go on
+        True: resume the unfinished sweep. False: begin a new one, and abandon what is unfinished. None: resume
         where the unfinished sweep is of the same request, begin where there is none.
     strategy : Strategy, optional
         Chooses the pressures of an adaptive sweep; :class:`edgewind.live.AdaptiveStrategy` otherwise.
-    instruments : callable
-        Makes the instruments of a bench.
+    instruments : callable, optional
+        Makes the instruments of a bench; :func:`edgewind.live.connect` otherwise.
     spool : path, optional
         Where readings lie until the book has them; the folder `.spool` beside the `bench.toml` otherwise.
+    clock : Clock, optional
+        What the sweep waits by; the clock of the machine otherwise.
 
     Raises
     ------
@@ -135,9 +139,10 @@ def prepare(
             request=request,
             log=log,
             spool=kept,
-            instruments=instruments(bench),
+            instruments=connect(bench, clock) if instruments is None else instruments(bench),
             strategy=strategy,
             resumed=found is not None,
+            clock=clock,
         )
     except BaseException:
         if kept is not None:
@@ -192,7 +197,7 @@ def _choose(book: Book, experiment: str, request: SweepRequest | None, resume: b
     if resume is False:
         abandon(book, experiment, waiting, "a new sweep was begun in its place")
         if request is None:
-            raise InputError("it is not said what to measure", fix="give --pressures 0.02Pa:20Pa:12")
+            raise InputError("no pressures were given", fix="give --pressures 0.02Pa:20Pa:12")
         return None
     if not waiting:
         if request is None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import importlib
 import io
 import json
 import secrets
@@ -22,12 +21,9 @@ import numpy as np
 
 from edgewind.book import Book, TraceFile
 from edgewind.errors import InputError
+from edgewind.files import write_whole
 from edgewind.live.devices import RawTrace
-from edgewind.live.disk import write_whole
-
-fcntl: Any = None  # Windows has none: there the person sees to it that one recorder runs at a time
-with contextlib.suppress(ImportError):
-    fcntl = importlib.import_module("fcntl")
+from edgewind.live.file_lock import LockedError, lock_file
 
 MADE_BY = "edgewind record"
 _NOTE = ".note"
@@ -87,13 +83,9 @@ class Spool:
             ) from error
 
     def _take_lock(self) -> None:
-        self._lock = (self.folder / "lock").open("ab")
-        if fcntl is None:
-            return
         try:
-            fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            self._lock.close()
+            self._lock = lock_file(self.folder / "lock")
+        except LockedError:
             raise InputError(
                 "another recorder is at work with this bench", file=self.folder, fix="stop it first, or wait for it"
             ) from None
@@ -158,7 +150,7 @@ class Spool:
 
     def notes(self) -> Iterator[SpooledNote]:
         """The notes of a recorder that was killed before it could store a reading with them, in order."""
-        for file in sorted(self.folder.glob(f"*{_NOTE}")):
+        for file in sorted(self.folder.glob(f"[!.]*{_NOTE}")):
             try:
                 about = json.loads(file.read_bytes())
                 yield SpooledNote(about["experiment"], about["sweep"], about["text"], file)
@@ -167,7 +159,7 @@ class Spool:
 
     def entries(self) -> Iterator[Spooled]:
         """What is in the spool and whole; what is not whole was never acknowledged and is left out."""
-        for described in sorted(self.folder.glob("*.json")):
+        for described in sorted(self.folder.glob("[!.]*.json")):
             found = self._read(described)
             if found is not None:
                 yield found
@@ -184,7 +176,7 @@ class Spool:
         for file in self.folder.iterdir():
             if file.name == "lock" or file.stem in whole:
                 continue
-            if file.suffix in (".new", ".npz") or file.name == "probe":
+            if file.name.startswith(".") or file.suffix == ".npz" or file.name == "probe":
                 file.unlink(missing_ok=True)
 
     def _read(self, described: Path) -> Spooled | None:

@@ -1,10 +1,9 @@
-"""Who chooses the next pressure of an adaptive sweep."""
+"""The choice of the next pressure in an adaptive sweep."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import pandas as pd
 
@@ -12,29 +11,17 @@ from edgewind.bench import Bench
 from edgewind.live.sweep_request import Step
 from edgewind.signals import ExperimentSource, read_experiment
 
+if TYPE_CHECKING:
+    from edgewind.plan import Stop, Target
+
 _COLUMNS = ("pressure_pa", "log_pressure_u", "log_pressure_u_common", "speed_rad_s", "speed_u_rad_s")
 
 
-@dataclass(frozen=True)
-class Proposal:
-    """A pressure to measure next, Pa, and why."""
-
-    pressure_pa: float
-    why: str
-
-
-@dataclass(frozen=True)
-class Enough:
-    """Nothing is worth measuring any more, and why."""
-
-    why: str
-
-
 class Strategy(Protocol):
-    """Chooses targets from the readings so far; the same readings give the same choice, so a sweep can go on."""
+    """Chooses targets from the readings so far; the same readings give the same choice, so a sweep can be resumed."""
 
-    def next_target(self, source: ExperimentSource | None, done: Sequence[Step]) -> Proposal | Enough:
-        """Return the next target.
+    def next_target(self, source: ExperimentSource | None, done: Sequence[Step]) -> Target | Stop:
+        """Return the next target, or why there is none.
 
         Parameters
         ----------
@@ -53,14 +40,9 @@ class AdaptiveStrategy:
 
         self._choice = AdaptiveChoice(bench, low_pa, high_pa, max_readings=most, target=target or None)
 
-    def next_target(self, source: ExperimentSource | None, done: Sequence[Step]) -> Proposal | Enough:
-        """Return the next target."""
-        from edgewind.plan import Target
-
+    def next_target(self, source: ExperimentSource | None, done: Sequence[Step]) -> Target | Stop:
+        """Return the next target, or why there is none."""
         readings = (
             pd.DataFrame(columns=list(_COLUMNS), dtype=float) if source is None else read_experiment(source).readings
         )
-        step = self._choice.next(readings)
-        if isinstance(step, Target):
-            return Proposal(step.pressure_pa, step.why)
-        return Enough(step.sentence)
+        return self._choice.next(readings)

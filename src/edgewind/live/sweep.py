@@ -3,8 +3,7 @@
 Nothing is remembered in the program alone. The plan stands in the book, a reading goes to the disk and then into the
 book, and where a sweep stands follows from the two; so a sweep that was cut off goes on at the reading it was at.
 
-The parts of a step have files of their own: `reaching` the pressure, `taking` the reading, `storing` it, with the
-`hands` that move lamp and valve and the `attention` for person and gauge meanwhile.
+`step` brings the pressure to its target and takes the reading, `store` stores it, `operator` waits, pauses and asks.
 """
 
 from __future__ import annotations
@@ -12,30 +11,28 @@ from __future__ import annotations
 import contextlib
 import statistics
 import threading
-import time
 from collections.abc import Callable
 from dataclasses import replace
 
 from edgewind.bench import Bench
 from edgewind.book import Book, BookSource
+from edgewind.clock import Clock, SystemClock
 from edgewind.errors import EdgewindError, InputError
 from edgewind.live.briefing import cautions_of, moves_of
 from edgewind.live.columns import Columns
 from edgewind.live.commands import Commands, RepeatError, SkipError
 from edgewind.live.errors import InterlockError, StoppedError
-from edgewind.live.events import Event, Status, SweepState
-from edgewind.live.hands import Hands
+from edgewind.live.events import ENDED, Event, Status, SweepState
 from edgewind.live.instruments import Instruments
 from edgewind.live.operator import Operator
-from edgewind.live.reaching import Reaching
+from edgewind.live.rig import Rig
 from edgewind.live.spool import Spool
-from edgewind.live.storing import Storing
-from edgewind.live.strategy import Enough, Strategy
+from edgewind.live.step import StepRunner
+from edgewind.live.store import Store
+from edgewind.live.strategy import Strategy
 from edgewind.live.sweep_log import SweepLog
 from edgewind.live.sweep_request import Step, SweepRequest
-from edgewind.live.taking import Taking
 
-ENDED = ("finished", "stopped", "failed")
 _MOST_TAKES = 4
 
 
@@ -58,29 +55,28 @@ class Sweep:
         instruments: Instruments,
         strategy: Strategy | None = None,
         resumed: bool = False,
+        clock: Clock | None = None,
     ) -> None:
         self.bench, self.book, self.experiment, self.request = bench, book, experiment, request
         self.id, self.resumed = log.id, resumed
         self._log, self._spool = log, spool
         self._instruments, self._strategy = instruments, strategy
+        self._clock = clock = clock or SystemClock()
         contents = book.contents(experiment)
         self._chosen = log.targets(contents)
         self._done = log.done(contents)
-        self._board = board = SweepState()
-        self._commands = commands = Commands(board, lambda text: spool.put_note(experiment, log.id, text))
-        self._attention = attention = Operator(bench, instruments, board, commands)
-        self._hands = hands = Hands(instruments, board, attention)
-        self._reaching = Reaching(bench, instruments, board, attention, hands)
-        self._taking = Taking(bench, instruments, columns, board, attention, hands)
-        self._storing = Storing(
-            book, experiment, columns, log, spool, board, commands, log.turns(contents), attention.rest
-        )
+        self._state = SweepState(clock)
+        self._commands = Commands(self._state, lambda text: spool.put_note(experiment, log.id, text))
+        self._rig = Rig(bench, instruments, columns, self._state, self._commands, clock)
+        self._operator = Operator(self._rig)
+        self._steps = StepRunner(self._rig, self._operator)
+        self._store = Store(self._rig, book, experiment, log, spool, log.turns(contents), self._operator.rest)
         self._thread: threading.Thread | None = None
         self._ended = threading.Event()
-        self._began = time.monotonic()
+        self._began = clock.monotonic()
         self._took: list[float] = []
-        board.set(done=len(self._done), total=len(self.steps) or request.adaptive)
-        instruments.on_trouble(lambda said: board.tell("retry", said))
+        self._state.set(done=len(self._done), total=len(self.steps) or request.adaptive)
+        instruments.on_trouble(lambda said: self._state.tell("retry", said))
 
     # What there is to see
 
@@ -106,18 +102,18 @@ class Sweep:
 
     def status(self) -> Status:
         """The state now."""
-        status = self._board.status
+        status = self._state.status
         if status.phase in (*ENDED, "ready"):
             return status
-        return replace(status, elapsed_s=time.monotonic() - self._began, time_left_s=self._time_left(status))
+        return replace(status, elapsed_s=self._clock.monotonic() - self._began, time_left_s=self._time_left(status))
 
     def history(self, since: int = 0) -> list[Event]:
         """The events after that number."""
-        return self._board.events.since(since)
+        return self._state.events.since(since)
 
     def subscribe(self, listener: Callable[[Event], None]) -> Callable[[], None]:
         """Call a listener with every event to come, in the thread of the sweep; returns what ends that."""
-        return self._board.events.add(listener)
+        return self._state.events.add(listener)
 
     def _time_left(self, status: Status) -> float | None:
         left = status.total - status.done
@@ -130,9 +126,9 @@ class Sweep:
     def start(self) -> None:
         """Begin, in a thread of its own. From here on things move."""
         if self._thread is not None:
-            raise InputError("this sweep was started already", fix="prepare another")
-        self._began = time.monotonic()
-        self._attention.begin()
+            raise InputError("this sweep has already been started", fix="prepare another")
+        self._began = self._clock.monotonic()
+        self._operator.begin()
         self._commands.begin()
         self._thread = threading.Thread(target=self._run, name="edgewind sweep")
         self._thread.start()
@@ -213,10 +209,10 @@ class Sweep:
         try:
             phase, why = self._whole()
         except StoppedError:
-            phase, why = "stopped", "stopped at the person's word; the same command goes on from here"
+            phase, why = "stopped", "stopped by the user; run the same command to resume"
         except InterlockError as error:
             why = str(error)
-            self._board.tell("interlock", why)
+            self._state.tell("interlock", why)
         except EdgewindError as error:
             why = str(error)
         except BaseException as error:  # whatever it was: the lamp and the valve come first
@@ -226,11 +222,11 @@ class Sweep:
             self._end(phase, why)
 
     def _whole(self) -> tuple[str, str]:
-        self._board.phase("setting", "making sure that lamp and valve are off")
-        self._hands.make_safe(strict=True)
-        self._attention.tick(in_step=False)
+        self._state.phase("setting", "making sure that lamp and valve are off")
+        self._rig.make_safe(strict=True)
+        self._operator.obey(in_step=False)
         try:
-            self._hands.begin_moving()
+            self._operator.begin_moving()
         except (SkipError, RepeatError):  # there is no step yet that could be left out
             raise StoppedError("the lamp was not switched on") from None
         while True:
@@ -244,7 +240,7 @@ class Sweep:
     def _is_asked_for_more(self) -> bool:
         """Stay at the end while paused, and take the last reading once more where that is asked for."""
         try:
-            self._attention.tick()
+            self._operator.obey()
         except SkipError:
             return False
         except RepeatError:
@@ -255,7 +251,7 @@ class Sweep:
     def _end(self, phase: str, why: str) -> None:
         failed: list[str] = []
         try:
-            failed = self._hands.make_safe(strict=False)
+            failed = self._rig.make_safe(strict=False)
             self._commands.end()
             self._leave_notes(strict=phase != "failed")
             if phase == "finished":
@@ -268,18 +264,18 @@ class Sweep:
             problem = "" if phase != "failed" else why
             if failed:
                 problem = f"{problem} " if problem else ""
-                problem += "SEE TO IT BY HAND: " + "; ".join(failed)
-            self._board.set(phase=phase, message=why, problem=problem, question="", time_left_s=None)
-            self._board.tell("end", problem or why, phase=phase, why=why)
+                problem += "SWITCH IT OFF BY HAND: " + "; ".join(failed)
+            self._state.set(phase=phase, message=why, problem=problem, question="", time_left_s=None)
+            self._state.tell("end", problem or why, phase=phase, why=why)
             self._ended.set()
 
     def _leave_notes(self, *, strict: bool) -> None:
         try:
-            self._storing.attach_notes()
+            self._store.attach_notes()
         except InputError as error:  # they stay on the disk, for the next who records with this bench
             if strict:
                 raise
-            self._board.tell("trouble", f"the last note is not in the book yet: {error}")
+            self._state.tell("trouble", f"the last note is not in the book yet: {error}")
 
     # Which step is next
 
@@ -292,22 +288,24 @@ class Sweep:
             return waiting, ""
         if len(self._chosen) >= self.request.adaptive:
             return None, f"{self.request.adaptive} readings were asked for"
-        self._board.phase("setting", "choosing the next pressure")
+        self._state.phase("setting", "choosing the next pressure")
         chosen = self._choose()
         if isinstance(chosen, str):
             return None, chosen
         self._chosen.append(chosen)
         self._log.keep_target(chosen)
-        self._board.tell("proposal", chosen.why, pressure_pa=chosen.pressure_pa, why=chosen.why)
+        self._state.tell("proposal", chosen.why, pressure_pa=chosen.pressure_pa, why=chosen.why)
         return chosen, ""
 
     def _choose(self) -> Step | str:
+        from edgewind.plan import Stop
+
         assert self._strategy is not None
         has_any = bool(self.book.contents(self.experiment).readings)
         source = BookSource(self.book, self.experiment) if has_any else None
         found = self._strategy.next_target(source, [s for s in self._chosen if s.number in self._done])
-        if isinstance(found, Enough):
-            return found.why
+        if isinstance(found, Stop):
+            return found.sentence
         before = self._chosen[-1].pressure_pa if self._chosen else 0.0
         way = "up" if found.pressure_pa >= before else "down"
         return Step(len(self._chosen) + 1, "reading", found.pressure_pa, way, found.why)
@@ -315,29 +313,29 @@ class Sweep:
     # One step
 
     def _one(self, step: Step) -> None:
-        began = time.monotonic()
-        self._board.set(step=step, phase="setting", message=step.words)
+        began = self._clock.monotonic()
+        self._state.set(step=step, phase="setting", message=step.words)
         self._commands.at(step)
         try:
-            self._attention.tick()  # who paused between two steps is obeyed before anything moves
+            self._operator.obey()  # who paused between two steps is obeyed before anything moves
             self._do(step)
-            self._took.append(time.monotonic() - began)
+            self._took.append(self._clock.monotonic() - began)
         except SkipError as error:
-            why = str(error) or "skipped at the person's word"
+            why = str(error) or "skipped by the user"
             self._log.keep_skipped(step, why)
-            self._board.tell("skipped", f"{step.words}: {why}", step=step.number, why=why)
+            self._state.tell("skipped", f"{step.words}: {why}", step=step.number, why=why)
         except RepeatError:
             self._once_more()
             return
         finally:
             self._commands.at(None)
         self._done.add(step.number)
-        self._board.set(done=len(self._done))
+        self._state.set(done=len(self._done))
 
     def _once_more(self) -> None:
         again = self._commands.last_stored
         if again is not None:
-            self._board.set(step=again)
+            self._state.set(step=again)
             self._commands.at(again, again=True)
             with contextlib.suppress(SkipError):
                 self._do(again)
@@ -345,11 +343,11 @@ class Sweep:
 
     def _do(self, step: Step) -> None:
         for attempt in range(_MOST_TAKES):
-            self._reaching.reach(step)
-            taken = self._taking.take(step)
+            self._steps.approach(step)
+            taken = self._steps.acquire(step)
             if taken is not None:
-                self._storing.store(step, taken)
+                self._store.store(step, taken)
                 return
-            said = f"it did not hold still (attempt {attempt + 1} of {_MOST_TAKES}); waiting again"
-            self._board.phase("settling", said)
-        raise SkipError(f"it did not hold still through a reading in {_MOST_TAKES} attempts")
+            said = f"reading not stable (attempt {attempt + 1} of {_MOST_TAKES}); waiting again"
+            self._state.phase("settling", said)
+        raise SkipError(f"the reading was not stable in {_MOST_TAKES} attempts")

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 
 from edgewind.errors import InputError
-from edgewind.plan import parse_target
-from edgewind.units import format_number, parse_quantity
+from edgewind.formatting import format_number
+from edgewind.pressures import parse_pressures
 
 _MOST_STEPS = 2000
 _LEAST_ADAPTIVE = 6  # the start that the choice of the next pressure takes before it can choose
@@ -101,6 +101,8 @@ class SweepRequest:
         if self.target and not self.adaptive:
             raise InputError("a target interval for a sweep of fixed pressures", fix="ask for an adaptive sweep")
         if self.target:
+            from edgewind.plan import parse_target
+
             parse_target(self.target)
         if len(self.pressures_pa) > _MOST_STEPS or self.adaptive > _MOST_STEPS:
             raise InputError(f"more than {_MOST_STEPS} readings in one sweep", fix="measure fewer")
@@ -154,36 +156,12 @@ def _direction(pressures: tuple[float, ...], place: int, turn: int) -> str:
     return "up" if rises else "down"
 
 
-def parse_pressures(text: str) -> tuple[float, ...]:
-    """Read ``"0.02Pa:20Pa:12"`` (lowest, highest, how many, even in the logarithm) or ``"1 Pa, 3 Pa"``, in Pa.
-
-    The first may be the higher one: the sweep then goes down.
+def parse_targets(text: str) -> tuple[float, ...]:
+    """Read the pressures of a sweep, Pa: a range, which may go down, or a list.
 
     Raises
     ------
     InputError
-        What is written is neither.
-
-    Examples
-    --------
-    >>> [round(p, 3) for p in parse_pressures("0.1Pa:10Pa:3")]
-    [0.1, 1.0, 10.0]
-    >>> parse_pressures("3 Pa, 1 Pa")
-    (3.0, 1.0)
+        It is neither.
     """
-    right = "write '0.02Pa:20Pa:12' or '0.1 Pa, 1 Pa, 10 Pa'"
-    if ":" not in text:
-        try:
-            return tuple(parse_quantity(part.strip(), "pressure") for part in text.split(","))
-        except InputError as error:
-            raise InputError(f"'{text}' are no pressures: {error.problem}", fix=right) from None
-    parts = [part.strip() for part in text.split(":")]
-    if len(parts) != 3 or not (parts[2].isascii() and parts[2].isdigit() and 1 <= int(parts[2]) <= _MOST_STEPS):
-        raise InputError(f"'{text}' is not a range of pressures", fix=right)
-    try:
-        first, last = (parse_quantity(part, "pressure") for part in parts[:2])
-    except InputError as error:
-        raise InputError(f"'{text}' is not a range of pressures: {error.problem}", fix=right) from None
-    if not (first > 0 and last > 0):
-        raise InputError(f"'{text}' is not a range of pressures above zero", fix=right)
-    return tuple(float(f"{p:.6g}") for p in np.geomspace(first, last, int(parts[2])))
+    return parse_pressures(text, default_count=None, allow_descending=True, most=_MOST_STEPS)

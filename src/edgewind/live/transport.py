@@ -8,11 +8,11 @@ a later question. Everything is tried a bounded number of times.
 from __future__ import annotations
 
 import threading
-import time
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import TypeVar
 
+from edgewind.clock import Clock, Event, SystemClock
 from edgewind.live.errors import DisconnectedError, GarbledError, InstrumentError, NoAnswerError
 
 T = TypeVar("T")
@@ -41,11 +41,15 @@ class Transport(ABC):
         What ends a line.
     check : str
         The question whose answer never changes, or empty.
+    clock : Clock, optional
+        What waits between attempts; that of the machine otherwise.
     """
 
     def __init__(
-        self, address: str, *, timeout_s: float = 2.0, retries: int = 2, termination: str = "\n", check: str = ""
-    ) -> None:
+        self, address: str, *, timeout_s: float = 2.0, retries: int = 2, termination: str = "\n", check: str = "",
+        clock: Clock | None = None,
+    ) -> None:  # fmt: skip
+        self.clock: Clock = clock or SystemClock()
         self.address, self.timeout_s, self.retries = address, timeout_s, retries
         self.termination, self.check = termination.encode(), check
         self.on_trouble: Callable[[str], None] = lambda _: None
@@ -158,41 +162,6 @@ class Transport(ABC):
 
         return self._attempt(once, self.retries if retries is None else retries)
 
-    def blocks(self, question: str, *, timeout_s: float | None = None) -> Iterator[bytes]:
-        """Ask a question that is answered with block after block, and give them until an empty one, which is given too.
-
-        Nothing is tried again: a stream that breaks has lost its place.
-
-        Raises
-        ------
-        InstrumentError
-            A block did not come whole.
-        """
-        limit = self.timeout_s if timeout_s is None else timeout_s
-        with self.lock:
-            try:
-                self._ready()
-                self._send_question(question)
-                while True:
-                    content = self._block(question, limit)
-                    yield content
-                    if not content:
-                        return
-            except self._breaks as error:
-                self._troubled = True
-                self.close()
-                raise DisconnectedError(self.address, f"the connection broke ({error})") from error
-            except BaseException:
-                self._troubled = True
-                self.close()
-                raise
-
-    def interrupt(self, command: str) -> None:
-        """Send a command while blocks are coming."""
-        with self.lock:
-            if self._opened:
-                self._send(command.encode() + self.termination)
-
     def _block(self, question: str, limit: float) -> bytes:
         head = self._read_exactly(2, limit)
         if head[:1] != b"#" or not head[1:].isdigit() or head[1:] == b"0":
@@ -205,6 +174,48 @@ class Transport(ABC):
         if end != self.termination:
             raise GarbledError(self.address, f"the block that answers '{question}' is longer than it says")
         return content
+
+    def query_while(self, question: str, attend: Callable[[Event, float], None], *, timeout_s: float) -> str:
+        """Query, and attend to something else until the answer has come; nothing is tried again.
+
+        Parameters
+        ----------
+        question : str
+            The question.
+        attend : callable
+            Called until the answer is there with an event that is set by it and the seconds to wait for it at most.
+            What it raises breaks the connection off, so that nothing else has to wait for the answer.
+        timeout_s : float
+            Longest wait for the answer, s.
+
+        Raises
+        ------
+        InstrumentError
+            No answer came.
+        """
+        found: list[str] = []
+        errors: list[BaseException] = []
+        over = threading.Event()
+
+        def ask() -> None:
+            try:
+                found.append(self.query(question, lambda text: text, timeout_s=timeout_s, retries=0))
+            except BaseException as error:
+                errors.append(error)
+            finally:
+                over.set()
+
+        asking = threading.Thread(target=ask, name="edgewind query", daemon=True)
+        asking.start()
+        try:
+            while not over.is_set():
+                attend(over, timeout_s)
+        except BaseException:
+            self.abort()
+            raise
+        if errors:
+            raise errors[0]
+        return found[0]
 
     def verify(self) -> None:
         """See that questions and answers go together, where the instrument has a check question.
@@ -259,7 +270,7 @@ class Transport(ABC):
                 self.close()
                 self.on_trouble(f"{found}" + (f" ({left} more tries)" if left else ""))
                 if left:
-                    time.sleep(rest)
+                    self.clock.sleep(rest)
                     rest = min(2 * rest, _LONGEST_REST_S)
         raise found
 
@@ -298,7 +309,7 @@ def _shown(data: bytes) -> str:
     return repr(text + ("…" if len(data) > 60 else ""))
 
 
-def silent(address: str, timeout_s: float, got: bytes = b"") -> NoAnswerError:
+def no_answer(address: str, timeout_s: float, got: bytes = b"") -> NoAnswerError:
     """Return the error of an answer that did not come, or came in part."""
     part = f", only {_shown(got)} came" if got else ""
     return NoAnswerError(

@@ -9,7 +9,7 @@ from typing import Any
 import serial  # type: ignore[import-untyped]
 
 from edgewind.live.errors import DisconnectedError, GarbledError
-from edgewind.live.transport import Transport, silent
+from edgewind.live.transport import Transport, no_answer
 
 _BREAKS: tuple[type[Exception], ...] = (OSError,)
 try:
@@ -90,14 +90,14 @@ class SerialTransport(Transport):
         self._port.timeout = timeout_s
         line = bytes(self._port.read_until(self.termination, 1 << 20))
         if not line.endswith(self.termination):
-            raise silent(self.address, timeout_s, line)
+            raise no_answer(self.address, timeout_s, line)
         return line[: -len(self.termination)]
 
     def _read_exactly(self, count: int, timeout_s: float) -> bytes:
         self._port.timeout = timeout_s
         got = bytes(self._port.read(count))
         if len(got) < count:
-            raise silent(self.address, timeout_s, got)
+            raise no_answer(self.address, timeout_s, got)
         return got
 
     def _pending(self) -> bool:

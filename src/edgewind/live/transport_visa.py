@@ -13,7 +13,7 @@ import pyvisa
 from pyvisa.constants import StatusCode
 
 from edgewind.live.errors import DisconnectedError, InstrumentError
-from edgewind.live.transport import SEE, Transport, silent
+from edgewind.live.transport import SEE, Transport, no_answer
 
 _CHUNK = 1 << 20
 _QUIET_S, _LONGEST_DRAIN_S = 0.02, 1.0
@@ -76,7 +76,7 @@ class VisaTransport(Transport):
         except pyvisa.VisaIOError as error:
             raise self._told(error, timeout_s) from error
         if not line.endswith(self.termination):
-            raise silent(self.address, timeout_s, line)
+            raise no_answer(self.address, timeout_s, line)
         return line[: -len(self.termination)]
 
     def _read_exactly(self, count: int, timeout_s: float) -> bytes:
@@ -116,7 +116,7 @@ class VisaTransport(Transport):
         end = time.monotonic() + timeout_s
         while not select.select([link], [], [], max(min(end - time.monotonic(), 1.0), 0.0))[0]:
             if time.monotonic() >= end:
-                raise silent(self.address, timeout_s)
+                raise no_answer(self.address, timeout_s)
         self._see_open(link)
 
     def _see_open(self, link: socket.socket) -> None:
@@ -151,5 +151,5 @@ class VisaTransport(Transport):
 
     def _told(self, error: pyvisa.VisaIOError, timeout_s: float | None = None) -> InstrumentError:
         if error.error_code == StatusCode.error_timeout:
-            return silent(self.address, self.timeout_s if timeout_s is None else timeout_s)
+            return no_answer(self.address, self.timeout_s if timeout_s is None else timeout_s)
         return DisconnectedError(self.address, f"the connection broke ({error.abbreviation})")

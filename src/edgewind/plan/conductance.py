@@ -15,7 +15,6 @@ from scipy.interpolate import PchipInterpolator
 
 from edgewind.errors import InputError
 from edgewind.gas import GasState
-from edgewind.rotor.parameters import internal_heat
 
 Array = NDArray[np.float64]
 Method = Literal["kinetic", "knudsen"]
@@ -279,8 +278,8 @@ class _Flow:
 
 
 def heat_capacity_ratio(gas: GasState) -> float:
-    """Ratio of the heat capacities, from the inner motion that the conductivity tells of; 5/3 for a monatomic gas."""
-    cv = 1.5 + internal_heat(gas)
+    """Return the ratio of the heat capacities of the ideal gas; 5/3 for a monatomic one."""
+    cv = 1.5 + gas.internal_heat
     return float((cv + 1) / cv)
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
+from edgewind.extras import need
 from edgewind.gas import GasState, find_gas
 from edgewind.plan.sized import CLEARANCE
 from edgewind.rotor import RotorParameters, parameters_of, response_of
@@ -540,8 +541,7 @@ def search_rotor(
     InputError
         An unknown goal, gas or drive, or no design that can be built and turns.
     """
-    import optuna
-
+    optuna = need("optuna", extra="search", purpose="to search for the next rotor")
     wanted = tuple(dict.fromkeys(goals))
     for key in wanted:
         if key not in GOALS:
@@ -556,7 +556,7 @@ def search_rotor(
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     judged: list[Judged] = []
 
-    def ask(trial: optuna.Trial) -> tuple[float, ...]:
+    def ask(trial: Any) -> tuple[float, ...]:
         built = _drawn(trial, task)
         found = task.judge(built)
         judged.append(found)

@@ -4,9 +4,11 @@ from edgewind.rotor.changes import changed_bench, parse_changes
 from edgewind.rotor.drives import DRIVES, Conditions
 from edgewind.rotor.heat import FaceHeat, face_heat, steady_faces
 from edgewind.rotor.motion import (
+    Surroundings,
     ThermalTimes,
     coast_down_angle,
     coast_down_speed,
+    constant,
     run,
     stopping_time,
     thermal_times,
@@ -40,6 +42,7 @@ __all__ = [
     "Prediction",
     "RotorParameters",
     "SteadyState",
+    "Surroundings",
     "TableResponse",
     "ThermalTimes",
     "area_share",
@@ -47,6 +50,7 @@ __all__ = [
     "check_range",
     "coast_down_angle",
     "coast_down_speed",
+    "constant",
     "face_heat",
     "optima",
     "parameters_of",

@@ -65,7 +65,11 @@ def face_heat(
     more = polyatomic_factor(rotor.internal_heat, rotor.knudsen(pressure_pa))
     mean = gas.loss * ((dark + bright) / (2 * t0) - 1)
     apart = gas.heat * (dark - bright) / t0
-    moved = gas.thermal_force * np.asarray(speed_rad_s) * rotor.arm_m / rotor.most_probable_speed_m_s
+    faster = np.asarray(speed_rad_s) * rotor.arm_m / rotor.most_probable_speed_m_s
+    moved = gas.thermal_force * faster
+    # A face of greater accommodation gives off more of its warmth, and both together what the force of it takes.
+    uneven = rotor.accommodation_difference * gas.accommodation_heat
+    moved_both = rotor.accommodation_difference * gas.accommodation_force / 2 * faster
     shape = np.broadcast_shapes(np.shape(mean), np.shape(p_v0))
 
     def full(values: Any) -> Array:
@@ -76,8 +80,8 @@ def face_heat(
         full(rotor.bright_absorptance * light),
         full(rotor.dark_emissivity * Stefan_Boltzmann * (dark**4 - te**4)),
         full(rotor.bright_emissivity * Stefan_Boltzmann * (bright**4 - te**4)),
-        full(p_v0 * (more * (mean + apart) + moved)),
-        full(p_v0 * (more * (mean - apart) - moved)),
+        full(p_v0 * (more * (mean + apart + uneven * (dark / t0 - 1)) + moved + moved_both)),
+        full(p_v0 * (more * (mean - apart - uneven * (bright / t0 - 1)) - moved + moved_both)),
         full(rotor.vane_conductance_w_m2_k * (dark - bright)),
     )
 
@@ -99,13 +103,17 @@ def steady_faces(
     more = polyatomic_factor(rotor.internal_heat, rotor.knudsen(pressure_pa))
     mean, apart = p_v0_t * more * gas.loss / 2, p_v0_t * more * gas.heat
     light = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance
-    moved = p_v0_t * t0 * gas.thermal_force * np.asarray(speed_rad_s) * rotor.arm_m / v0
+    uneven = p_v0_t * more * gas.accommodation_heat * rotor.accommodation_difference
+    moved = p_v0_t * t0 * np.asarray(speed_rad_s) * rotor.arm_m / v0
+    moved_both = moved * gas.accommodation_force * rotor.accommodation_difference / 2
+    moved = moved * gas.thermal_force
     black_dark = rotor.dark_emissivity * Stefan_Boltzmann
     black_bright = rotor.bright_emissivity * Stefan_Boltzmann
     # Everything that does not change from step to step, and the linear exchange of a face with itself and the other.
-    in_dark = rotor.dark_absorptance * light + black_dark * te**4 + 2 * mean * t0 - moved
-    in_bright = rotor.bright_absorptance * light + black_bright * te**4 + 2 * mean * t0 + moved
+    in_dark = rotor.dark_absorptance * light + black_dark * te**4 + (2 * mean + uneven) * t0 - moved - moved_both
+    in_bright = rotor.bright_absorptance * light + black_bright * te**4 + (2 * mean - uneven) * t0 + moved - moved_both
     same, cross = conductance + mean + apart, mean - apart - conductance
+    same_dark, same_bright = same + uneven, same - uneven
     if start is None:
         warm = np.maximum(t0, te)
         dark = bright = np.broadcast_to(
@@ -115,9 +123,9 @@ def steady_faces(
         dark, bright = start
     for _ in range(_MOST_STEPS):
         lost_dark, lost_bright = black_dark * dark**3, black_bright * bright**3
-        over_dark = in_dark - (lost_dark + same) * dark - cross * bright
-        over_bright = in_bright - (lost_bright + same) * bright - cross * dark
-        own_dark, own_bright = 4 * lost_dark + same, 4 * lost_bright + same
+        over_dark = in_dark - (lost_dark + same_dark) * dark - cross * bright
+        over_bright = in_bright - (lost_bright + same_bright) * bright - cross * dark
+        own_dark, own_bright = 4 * lost_dark + same_dark, 4 * lost_bright + same_bright
         determinant = own_dark * own_bright - cross**2
         step_dark = (own_bright * over_dark - cross * over_bright) / determinant
         step_bright = (own_dark * over_bright - cross * over_dark) / determinant

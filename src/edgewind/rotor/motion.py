@@ -1,19 +1,22 @@
-"""The rotor in time: spin-up under the lamp, the way it runs out, and the faces warming and cooling meanwhile."""
+"""The rotor in time: spin-up, coast-down, standstill, turning back, and the faces warming and cooling meanwhile."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from bisect import bisect_right
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.constants import Stefan_Boltzmann
 from scipy.integrate import solve_ivp
+from scipy.interpolate import CubicSpline
 
 from edgewind.errors import InputError
 from edgewind.rotor.drag import arm_drag, vane_drag
-from edgewind.rotor.drives import DRIVES, Conditions
+from edgewind.rotor.drives import DRIVES, Conditions, infrared_recoil
 from edgewind.rotor.heat import face_heat, steady_faces
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import GasResponse
@@ -96,98 +99,320 @@ def thermal_times(pressure_pa: Any, rotor: RotorParameters, response: GasRespons
     return ThermalTimes(1 / rates[..., 0], 1 / rates[..., 1])
 
 
+@dataclass(frozen=True)
+class Surroundings:
+    """What surrounds the rotor, moment by moment; arrays of one shape.
+
+    Pressure and envelope change evenly from moment to moment; the lamp keeps its share until the next. The gas at rest
+    has the temperature of the envelope.
+
+    Attributes
+    ----------
+    time_s : array
+        Moments, ascending, s.
+    pressure_pa : array
+        Pressure, Pa.
+    envelope_k : array
+        Temperature of the envelope and of the gas at rest, K.
+    lamp_share : array
+        Irradiance over that of the rotor's bench.
+    """
+
+    time_s: Array
+    pressure_pa: Array
+    envelope_k: Array
+    lamp_share: Array
+
+    def __post_init__(self) -> None:
+        sizes = {np.shape(getattr(self, name)) for name in ("time_s", "pressure_pa", "envelope_k", "lamp_share")}
+        if len(sizes) != 1 or len(next(iter(sizes))) != 1 or not self.time_s.size:
+            raise InputError("the surroundings are not arrays of one length", fix="give one value a moment")
+        if np.any(np.diff(self.time_s) <= 0):
+            raise InputError("the moments are not in ascending order", fix="give ascending times")
+
+
+def constant(pressure_pa: float, envelope_k: float, lamp_share: float = 1.0) -> Surroundings:
+    """Return surroundings that do not change."""
+    values = (0.0, pressure_pa, envelope_k, lamp_share)
+    return Surroundings(*(np.array([float(value)]) for value in values))
+
+
 def run(
-    pressure_pa: float,
+    surroundings: Surroundings | float,
     rotor: RotorParameters,
     response: GasResponse,
     time_s: Any,
     *,
-    lamp: Callable[[float], bool] = lambda t: True,
     speed_rad_s: float = 0.0,
     faces_k: tuple[float, float] | None = None,
-    envelope_k: Callable[[float], float] | None = None,
+    drives: tuple[str, ...] | None = None,
+    outside_n_m: float = 0.0,
 ) -> pd.DataFrame:
-    """Follow the rotor in time at one pressure.
+    """Follow the rotor in time.
 
     Parameters
     ----------
-    pressure_pa : float
-        Pressure, Pa.
+    surroundings : Surroundings or float
+        Pressure, envelope and lamp in time; a number is a constant pressure, Pa, with the lamp on.
     rotor, response
         The rotor (floats only) and the gas.
     time_s : array of shape (n,)
         Times wanted, ascending, s.
-    lamp : callable
-        Whether the lamp is on at a time; on throughout where absent.
     speed_rad_s : float
         Speed at the first time.
     faces_k : tuple of float, optional
-        Temperatures of the dark and the bright face at the first time; those of the gas where absent.
-    envelope_k : callable, optional
-        Temperature of the envelope at a time, K.
+        Temperatures of the dark and the bright face at the first time; that of the gas where absent.
+    drives : tuple of str, optional
+        Keys of the drives that act; all where absent.
+    outside_n_m : float
+        Constant torque from outside, N m, such as that of a draught.
 
     Returns
     -------
     DataFrame
-        ``time_s, speed_rad_s, t_hot_k, t_cold_k`` (dark and bright face) ``, torque_n_m``.
+        ``time_s, t_hot_k, t_cold_k`` (dark and bright face) ``, speed_rad_s, torque_n_m, standing``: the torque is that
+        of all drives, without pivot and drag; `standing` tells whether the pivot holds the rotor.
 
     Notes
     -----
-    Dry friction acts against the motion in full above a thousandth of the greatest speed asked about and in
-    proportion below it, so that a rotor held by its pivot creeps instead of standing: it turns less than that
-    thousandth.
+    ``I dw/dt = T - T_dry sgn(w) - c w`` and ``(C/2) dT/dt`` = surplus of heat, for each face. LSODA of SciPy, which
+    turns to a stiff method where it must, goes from event to event: a switch of the lamp, standstill, and break-away,
+    where the torque on a standing rotor passes that of the pivot.
     """
     wanted = np.asarray(time_s, dtype=float)
     if wanted.ndim != 1 or wanted.size < 2 or np.any(np.diff(wanted) <= 0):
         raise InputError("the times are not in ascending order", fix="give two or more ascending times")
-    check_range(pressure_pa, rotor, response)
-    kn = rotor.knudsen(pressure_pa)
-    gas = response.at(kn, rotor.accommodation)
-    drag = (
-        float(vane_drag(pressure_pa, gas, rotor) + arm_drag(pressure_pa, response, rotor)) + rotor.pivot_viscous_n_m_s
-    )
-    dark_rotor = rotor.lamp_off()
-    t0 = rotor.gas_temperature_k
-    start_k = (t0, t0) if faces_k is None else faces_k
-    scale = max(abs(speed_rad_s), _speed_scale(pressure_pa, rotor, response), 1e-9)
-    creeping = 1e-3 * scale
+    if not isinstance(surroundings, Surroundings):
+        surroundings = constant(float(surroundings), float(rotor.envelope_temperature_k))
+    motion = _Motion(surroundings, rotor, response, drives, outside_n_m)
+    start_k = (motion.envelope_at(wanted[0]),) * 2 if faces_k is None else faces_k
+    found, standing = np.empty((5, wanted.size)), np.zeros(wanted.size, dtype=bool)
+    found[0] = wanted
+    for inside, part, held in motion.parts(wanted, np.array([*start_k, float(speed_rad_s)])):
+        found[1:, inside], standing[inside] = part, held
+    table = pd.DataFrame(found.T, columns=["time_s", "t_hot_k", "t_cold_k", "speed_rad_s", "torque_n_m"], copy=False)
+    table["standing"] = standing
+    return table
 
-    def now(t: float) -> RotorParameters:
-        lit = rotor if lamp(t) else dark_rotor
-        return lit if envelope_k is None else lit.with_(envelope_temperature_k=envelope_k(t))
 
-    def torque(dark: Any, bright: Any, of: RotorParameters) -> float:
-        at = Conditions(np.asarray(pressure_pa), kn, gas, np.asarray(dark), np.asarray(bright), of)
-        return float(sum(drive(at) for drive in DRIVES.values()))
+# Finest even steps of the table of coefficients: of the temperature of the gas, K, and of ln(pressure).
+_STEP_K, _STEP_LOG = 0.5, 0.02
+_MOST_PHASES = 10_000
+# A log of more moments than this is taken for smooth between switches of the lamp.
+_COARSE = 16
 
-    def rates(t: float, state: Array) -> list[float]:
-        of = now(t)
-        dark, bright, speed = state[0], state[1], state[2] * scale
-        flows = face_heat(dark, bright, pressure_pa, speed, gas, of)
-        over_dark, over_bright = flows.surplus
-        hold = rotor.pivot_dry_n_m * float(np.clip(speed / creeping, -1, 1))
-        turning = torque(dark, bright, of) - hold - drag * speed
-        half = rotor.heat_capacity_j_m2_k / 2
-        return [float(over_dark) / half, float(over_bright) / half, turning / rotor.moment_of_inertia_kg_m2 / scale]
 
-    # The longest step is one interval asked for, so that no switching of the lamp is stepped over.
-    found = solve_ivp(
-        rates, (wanted[0], wanted[-1]), [*start_k, speed_rad_s / scale], method="Radau", t_eval=wanted, rtol=1e-7,
-        atol=1e-9, max_step=float(np.max(np.diff(wanted))),
-    )  # fmt: skip
-    if not found.success:
+class _Motion:
+    """The equations of motion, with everything that does not depend on the state computed once for each moment.
+
+    The gas answers linearly, so its heat flows and its torques are linear in the two temperatures and the speed at a
+    moment: the coefficients are taken from :func:`face_heat` and the drives themselves, by asking them at base points.
+    """
+
+    def __init__(
+        self, around: Surroundings, rotor: RotorParameters, response: GasResponse, drives: tuple[str, ...] | None,
+        outside_n_m: float,
+    ) -> None:  # fmt: skip
+        self.around, self.rotor = around, rotor
+        self.acting = tuple(DRIVES if drives is None else drives)
+        self.time = _refined(around)
+        pressure = np.interp(self.time, around.time_s, around.pressure_pa)
+        envelope = np.interp(self.time, around.time_s, around.envelope_k)
+        at = rotor.in_surroundings(envelope)
+        check_range(pressure, at, response)
+        self.table = self._coefficients(pressure, at, response, outside_n_m)
+        steps = np.diff(self.time)
+        self.slopes = np.diff(self.table, axis=0) / steps[:, None] if steps.size else np.zeros((0, self.table.shape[1]))
+        self.places = self.time.tolist()
+        self.half = float(rotor.heat_capacity_j_m2_k) / 2
+        self.inertia = float(rotor.moment_of_inertia_kg_m2)
+        self.dry = float(rotor.pivot_dry_n_m)
+        self.breakaway = max(float(rotor.pivot_breakaway_n_m), self.dry)
+        self.black = [Stefan_Boltzmann * float(e) for e in (rotor.dark_emissivity, rotor.bright_emissivity)]
+        self.through = float(rotor.vane_conductance_w_m2_k)
+        light = float(rotor.irradiance_w_m2 * rotor.turn_mean_irradiance)
+        self.absorbed = [light * float(a) for a in (rotor.dark_absorptance, rotor.bright_absorptance)]
+        lever = float(rotor.vanes * rotor.arm_m * rotor.vane_area_m2)
+        self.recoil = lever * infrared_recoil.radiation_recoil(1.0) * (infrared_recoil.KEY in self.acting)
+        dark = Conditions(np.array(1.0), np.array(1.0), None, np.array(0.0), np.array(0.0), rotor)  # type: ignore[arg-type]
+        lit = DRIVES["light_pressure"](dark) if "light_pressure" in self.acting else 0.0
+        self.push = float(lit)
+
+    def _coefficients(self, pressure: Array, at: RotorParameters, response: GasResponse, outside: float) -> Array:
+        """Return the table, one row a moment: envelope, drag, torque by face, heat to the gas of each face by state."""
+        kn = at.knudsen(pressure)
+        gas = response.at(kn, at.accommodation)
+        t0 = np.broadcast_to(np.asarray(at.gas_temperature_k, dtype=float), pressure.shape)
+        drag = vane_drag(pressure, gas, at) + arm_drag(pressure, response, at) + at.pivot_viscous_n_m_s
+        linear = [DRIVES[key] for key in self.acting if key not in (infrared_recoil.KEY, "light_pressure")]
+
+        def torque(dark: Array, bright: Array) -> Array:
+            here = Conditions(pressure, kn, gas, dark, bright, at)
+            return np.asarray(sum((drive(here) for drive in linear), np.zeros_like(pressure)))
+
+        def heat(dark: Array, bright: Array, speed: float) -> tuple[Array, Array]:
+            flows = face_heat(dark, bright, pressure, speed, gas, at)
+            return flows.to_gas_dark, flows.to_gas_bright
+
+        still = torque(t0, t0)
+        by_dark, by_bright = torque(t0 + 1, t0) - still, torque(t0, t0 + 1) - still
+        base = heat(t0, t0, 0.0)
+        columns = [
+            t0, np.broadcast_to(drag, pressure.shape), still - (by_dark + by_bright) * t0 + outside, by_dark, by_bright,
+        ]  # fmt: skip
+        for face in (0, 1):
+            slopes = [
+                point[face] - base[face] for point in (heat(t0 + 1, t0, 0.0), heat(t0, t0 + 1, 0.0), heat(t0, t0, 1.0))
+            ]
+            columns += [base[face] - (slopes[0] + slopes[1]) * t0, *slopes]
+        return np.stack(columns, axis=1)
+
+    def envelope_at(self, time: float) -> float:
+        return float(np.interp(time, self.time, self.table[:, 0]))
+
+    def _at(self, time: float) -> list[float]:
+        last = len(self.places) - 1
+        if last == 0 or time <= self.places[0]:
+            return list(self.table[0].tolist())
+        k = bisect_right(self.places, time) - 1
+        if k >= last:
+            return list(self.table[last].tolist())
+        return list((self.table[k] + (time - self.places[k]) * self.slopes[k]).tolist())
+
+    def parts(self, wanted: Array, state: Array) -> Iterator[tuple[slice, Array, bool]]:
+        """Yield the wanted times of each phase, the faces, speed and torque there, and whether the pivot holds."""
+        ends = [*self._switches(wanted[0], wanted[-1]), float(wanted[-1])]
+        now = float(wanted[0])
+        frictionless = self.breakaway == 0
+        scale = np.array([1.0, 1.0, max(abs(float(state[2])), 1e-3)])
+        for _ in range(_MOST_PHASES):
+            end = next((end for end in ends if end > now), ends[-1])
+            share = self._lamp(now)
+            sense = float(np.sign(state[2]))
+            if not sense and not frictionless:
+                torque = self._torque(now, state, share)
+                sense = float(np.sign(torque)) if abs(torque) > self.breakaway else 0.0
+            standing = not sense and not frictionless
+            found = self._phase(now, end, state, share, sense, standing, frictionless, scale)
+            reached, last = float(found.t[-1]), end >= ends[-1] and found.status == 0
+            first, stop = (
+                np.searchsorted(wanted, now),
+                np.searchsorted(wanted, reached, side="right" if last else "left"),
+            )
+            if stop > first:
+                yield slice(first, stop), self._between(wanted[first:stop], found, scale, share), standing
+            state = found.y[:, -1] * scale
+            if found.status == 1 and not standing:
+                state[2] = 0.0
+            if last:
+                return
+            now = reached
         raise InputError(
-            f"the motion could not be followed ({found.message})", fix="ask for a shorter time or finer steps"
+            f"the rotor stops and starts more than {_MOST_PHASES} times",
+            fix="ask for a shorter time or see to the pivot",
         )
-    dark, bright, speed = found.y[0], found.y[1], found.y[2] * scale
-    torques = [torque(d, b, now(t)) for t, d, b in zip(wanted, dark, bright, strict=True)]
-    return pd.DataFrame(
-        {"time_s": wanted, "speed_rad_s": speed, "t_hot_k": dark, "t_cold_k": bright, "torque_n_m": torques}
-    )
+
+    def _between(self, wanted: Array, found: Any, scale: Array, share: float) -> Array:
+        """Return the states and the torque at the wanted times of a phase.
+
+        The solver's own interpolation costs most of the time for a million moments: a cubic spline through four points
+        of each of its steps stands for it then.
+        """
+        steps = found.t[:-1, None] + np.diff(found.t)[:, None] * np.arange(4) / 4
+        nodes = np.append(steps.ravel(), found.t[-1])
+        few = wanted.size <= nodes.size
+        at = wanted if few else nodes
+        dark, bright, speed = found.sol(at) * scale[:, None]
+        te, _, still, by_dark, by_bright = (np.interp(at, self.time, self.table[:, k]) for k in range(5))
+        radiated = self.black[0] * (dark**4 - te**4) - self.black[1] * (bright**4 - te**4)
+        torque = still + by_dark * dark + by_bright * bright + self.push * share + self.recoil * radiated
+        values = np.stack([dark, bright, speed, torque])
+        return values if few else np.asarray(CubicSpline(nodes, values, axis=1)(wanted))
+
+    def _phase(
+        self, now: float, end: float, state: Array, share: float, sense: float, standing: bool, frictionless: bool,
+        scale: Array,
+    ) -> Any:  # fmt: skip
+        """Integrate until the end, or until the rotor comes to rest or breaks away."""
+        rates = self._rates(share, sense * self.dry, standing, scale)
+        events: list[Callable[[float, Array], float]] | None = None
+        if standing:
+
+            def breaks_away(t: float, y: Array) -> float:
+                return abs(self._torque(t, y * scale, share)) / self.breakaway - 1.0
+
+            breaks_away.terminal, breaks_away.direction = True, 1.0  # type: ignore[attr-defined]
+            events = [breaks_away]
+        elif not frictionless:
+
+            def at_rest(t: float, y: Array) -> float:
+                return float(y[2])
+
+            at_rest.terminal, at_rest.direction = True, -sense  # type: ignore[attr-defined]
+            events = [at_rest]
+        found = solve_ivp(
+            rates, (now, end), state / scale, method="LSODA", events=events, rtol=1e-8, atol=1e-8, dense_output=True,
+            max_step=max((end - now) / 20, 1e-9),
+        )  # fmt: skip
+        if found.status < 0:
+            raise InputError(
+                f"the motion could not be followed ({found.message})", fix="ask for a shorter time or finer steps"
+            )
+        return found
+
+    def _rates(self, share: float, hold: float, standing: bool, scale: Array) -> Callable[[float, Array], list[float]]:
+        in_dark, in_bright = (share * absorbed for absorbed in self.absorbed)
+        black_dark, black_bright = self.black
+        through, half, inertia, unit = self.through, self.half, self.inertia, float(scale[2])
+        push, recoil, fixed = self.push * share, self.recoil, self._at(0.0) if len(self.places) == 1 else None
+
+        def rates(t: float, y: Array) -> list[float]:
+            dark, bright, speed = y.tolist()
+            speed *= unit
+            te, drag, still, by_dark, by_bright, d0, dd, db, dw, b0, bd, bb, bw = fixed or self._at(t)
+            cold = te**4
+            lost_dark, lost_bright = black_dark * (dark**4 - cold), black_bright * (bright**4 - cold)
+            passed = through * (dark - bright)
+            over_dark = in_dark - lost_dark - (d0 + dd * dark + db * bright + dw * speed) - passed
+            over_bright = in_bright - lost_bright - (b0 + bd * dark + bb * bright + bw * speed) + passed
+            turning = 0.0
+            if not standing:
+                torque = still + by_dark * dark + by_bright * bright + push + recoil * (lost_dark - lost_bright)
+                turning = (torque - hold - drag * speed) / inertia / unit
+            return [over_dark / half, over_bright / half, turning]
+
+        return rates
+
+    def _torque(self, time: float, state: Array, share: float) -> float:
+        te, _, still, by_dark, by_bright = self._at(time)[:5]
+        dark, bright = float(state[0]), float(state[1])
+        radiated = self.black[0] * (dark**4 - te**4) - self.black[1] * (bright**4 - te**4)
+        return float(still + by_dark * dark + by_bright * bright + self.push * share + self.recoil * radiated)
+
+    def _lamp(self, time: float) -> float:
+        place = max(int(np.searchsorted(self.around.time_s, time, side="right")) - 1, 0)
+        return float(self.around.lamp_share[place])
+
+    def _switches(self, first: float, last: float) -> list[float]:
+        """Moments at which the lamp changes, and those of a coarse log, where the slopes change."""
+        times = self.around.time_s
+        changed = np.flatnonzero(np.diff(self.around.lamp_share) != 0) + 1
+        kinks = np.arange(1, times.size if times.size <= _COARSE else 1)
+        places = times[np.union1d(changed, kinks)] if times.size > 1 else times[:0]
+        return [float(place) for place in places if first < place < last]
 
 
-def _speed_scale(pressure_pa: float, rotor: RotorParameters, response: GasResponse) -> float:
-    from edgewind.rotor.steady import steady_state
-
-    free = rotor.with_(pivot_dry_n_m=0.0, pivot_breakaway_n_m=0.0)
-    return float(np.abs(steady_state(np.array([pressure_pa]), free, response).speed_rad_s[0]))
+def _refined(around: Surroundings) -> Array:
+    """Return the moments, with more between them where temperature or pressure changes much."""
+    if around.time_s.size == 1:
+        return around.time_s
+    found = [around.time_s[:1]]
+    log_p = np.log(np.maximum(around.pressure_pa, 1e-300))
+    for k in range(around.time_s.size - 1):
+        steps = max(
+            abs(around.envelope_k[k + 1] - around.envelope_k[k]) / _STEP_K,
+            abs(log_p[k + 1] - log_p[k]) / _STEP_LOG,
+            1.0,
+        )
+        found.append(np.linspace(around.time_s[k], around.time_s[k + 1], int(np.ceil(steps)) + 1)[1:])
+    return np.concatenate(found)

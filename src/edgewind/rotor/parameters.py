@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from edgewind.bench import Bench
 from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape, vane_rim
-from edgewind.gas import GasState
+from edgewind.gas import Gas, GasState
 from edgewind.rotor.shade import TurnMeans, turn_means
 
 Number = Any  # float, or an array that broadcasts against the pressures
@@ -63,13 +63,15 @@ class RotorParameters:
     accommodation: Number
     gas_temperature_k: Number
     envelope_temperature_k: Number
-    viscosity_pa_s: float
-    most_probable_speed_m_s: float
+    viscosity_pa_s: Number
+    most_probable_speed_m_s: Number
     internal_heat: float
     vane_shape: VaneShape = "rectangle"
+    viscosity_exponent: float = 0.75
     creep_factor: Number = 1.0
     gas_force_factor: Number = 1.0
     gas_drag_factor: Number = 1.0
+    accommodation_difference: Number = 0.0  # of the dark over the bright face
 
     @property
     def vane_area_m2(self) -> Number:
@@ -105,6 +107,22 @@ class RotorParameters:
     def with_(self, **changes: Number) -> RotorParameters:
         """Return the same with other values."""
         return replace(self, **changes)
+
+    def in_surroundings(self, envelope_k: Number, lamp_share: Number = 1.0) -> RotorParameters:
+        """Return the same in an envelope of another temperature, which the gas at rest takes, and in another light.
+
+        Viscosity goes with the power of the temperature that it has at the gas's own, and the most probable speed with
+        its square root.
+        """
+        ratio = envelope_k / self.gas_temperature_k
+        return replace(
+            self,
+            gas_temperature_k=envelope_k,
+            envelope_temperature_k=envelope_k,
+            viscosity_pa_s=self.viscosity_pa_s * ratio**self.viscosity_exponent,
+            most_probable_speed_m_s=self.most_probable_speed_m_s * np.sqrt(ratio),
+            irradiance_w_m2=self.irradiance_w_m2 * lamp_share,
+        )
 
     def lamp_off(self) -> RotorParameters:
         """Return the same in the dark."""
@@ -148,14 +166,22 @@ def parameters_of(bench: Bench) -> RotorParameters:
         pivot_breakaway_n_m=max(dry, value(rotor.pivot_breakaway_torque, dry)),
         pivot_viscous_n_m_s=value(rotor.pivot_viscous, 0.0),
         moment_of_inertia_kg_m2=value(rotor.moment_of_inertia, rotor.vanes * mass * rotor.mean_square_arm_m2),
-        accommodation=value(rotor.accommodation, DEFAULT_ACCOMMODATION),
+        accommodation=value(rotor.mean_accommodation, DEFAULT_ACCOMMODATION),
+        accommodation_difference=value(rotor.accommodation_difference, 0.0),
         gas_temperature_k=bench.gas.temperature.value,
         envelope_temperature_k=bench.envelope_temperature.value,
         viscosity_pa_s=state.viscosity_pa_s,
         most_probable_speed_m_s=state.most_probable_speed_m_s,
         internal_heat=internal_heat(state),
         vane_shape=rotor.vane_shape,
+        viscosity_exponent=viscosity_exponent(bench.gas.gas, state.temperature_k),
     )
+
+
+def viscosity_exponent(gas: Gas, temperature_k: float) -> float:
+    """Return the power of the temperature with which the viscosity of a gas goes, d ln(mu)/d ln(T) over 10 %."""
+    low, high = 0.95 * temperature_k, 1.05 * temperature_k
+    return float(np.log(gas.viscosity(high) / gas.viscosity(low)) / np.log(high / low))
 
 
 def light_means(bench: Bench, arrangement: str | None = None) -> TurnMeans:

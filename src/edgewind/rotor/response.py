@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Protocol
 
@@ -15,6 +15,7 @@ from scipy.interpolate import PchipInterpolator
 
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics import ResponseTable
+from edgewind.kinetics.accommodation import apparent_difference
 
 Array = NDArray[np.float64]
 
@@ -36,6 +37,11 @@ class Coefficients:
     area_share : array
         Share of the thermal force that a stress as in the middle of the face, acting on the whole face, would give;
         the rest is the edge's share.
+    accommodation_force : array
+        F/(p0 A) per unit of difference in accommodation, hot face less cold face, with both faces warmer than the room
+        by T0; in the sense of the thermal force.
+    accommodation_heat : array
+        Heat that leaves the hot face beyond `loss`, and the cold face short of it, /(p0 v0 A), then.
 
     Moving at U towards its cold side, a vane gives off `thermal_force` times U/v0 on its hot face and takes up as
     much on its cold face (Onsager-Casimir reciprocity), so that needs no coefficient of its own.
@@ -46,6 +52,8 @@ class Coefficients:
     heat: Array
     loss: Array
     area_share: Array
+    accommodation_force: Array = field(default_factory=lambda: np.zeros(()))
+    accommodation_heat: Array = field(default_factory=lambda: np.zeros(()))
 
 
 class GasResponse(Protocol):
@@ -64,6 +72,9 @@ class GasResponse(Protocol):
 
 _LOGARITHMIC = ("thermal_force", "drag", "heat", "loss")
 _NAMES = (*_LOGARITHMIC, "area_share")
+# What follows from those, and is held beside them: all but the area share by their logarithms.
+_HELD = (*_NAMES[:4], "accommodation_force", "accommodation_heat", "area_share")
+_LOGS = len(_HELD) - 1
 # What the tables of the kinetic room call them.
 KINETIC = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat_hot", "loss": "loss_hot"} | {
     "area_share": "area_share"
@@ -106,21 +117,32 @@ class TableResponse:
         self.knudsen = np.asarray(knudsen, dtype=float)
         self.accommodation = np.asarray(accommodation, dtype=float)
         self.source = source
-        stacked = np.stack([np.asarray(values[name], dtype=float) for name in _NAMES])
-        limit = np.stack([np.asarray(free[name], dtype=float) for name in _NAMES])
+        inside = self._with_accommodation(values, self.knudsen)
+        free_flight = self._with_accommodation({name: np.asarray(free[name])[:, None] for name in _NAMES}, np.inf)
+        stacked = np.stack([inside[name] for name in _HELD])
+        limit = np.stack([free_flight[name][:, 0] for name in _HELD])
         if np.any(np.diff(self.knudsen) <= 0) or np.any(np.diff(self.accommodation) <= 0):
             raise InputError("the response table is not in ascending order", fix="make the tables again")
-        if np.any(stacked[:4] <= 0) or np.any(limit[:4] <= 0):
+        if np.any(stacked[:_LOGS] <= 0) or np.any(limit[:_LOGS] <= 0):
             raise InputError("the response table holds a coefficient that is not above zero", fix="make it again")
         self.free = limit
         self.top = stacked[..., -1]
-        curve = np.concatenate([np.log(stacked[:4]), stacked[4:]])
+        curve = np.concatenate([np.log(stacked[:_LOGS]), stacked[_LOGS:]])
         self._curve = PchipInterpolator(np.log(self.knudsen), np.moveaxis(curve, -1, 0))
         self._error = np.asarray(error, dtype=float)
 
+    def _with_accommodation(self, values: Mapping[str, ArrayLike], knudsen: ArrayLike) -> dict[str, Array]:
+        """Return coefficients with those of a difference in accommodation: that of an apparent one in temperature."""
+        found = {name: np.asarray(values[name], dtype=float) for name in _NAMES}
+        force, heat = apparent_difference(self.accommodation[:, None], knudsen, found["loss"])
+        return found | {
+            "accommodation_force": found["thermal_force"] * force,
+            "accommodation_heat": found["heat"] * heat,
+        }
+
     @property
     def cubics(self) -> Array:
-        """Cubics of ln Kn, shape (4, n - 1, 5, m): of the logarithm of all coefficients but the area share."""
+        """Cubics of ln Kn, shape (4, n - 1, 7, m): of the logarithm of all coefficients but the area share."""
         return np.asarray(self._curve.c)
 
     @property
@@ -141,13 +163,13 @@ class TableResponse:
         top = self.knudsen[-1]
         inside = np.minimum(kn, top)
         found = np.moveaxis(self._curve(np.log(inside)), (-2, -1), (0, 1))  # coefficient, accommodation, ...
-        np.exp(found[:4], out=found[:4])
+        np.exp(found[:_LOGS], out=found[:_LOGS])
         beyond = kn > top
         if np.any(beyond):
             extra = (1,) * kn.ndim
             free, edge = self.free.reshape(*self.free.shape, *extra), self.top.reshape(*self.top.shape, *extra)
             found = np.where(beyond, free + (edge - free) * (top / np.maximum(kn, top)), found)
-        return Coefficients(*self._between(found, alpha))
+        return Coefficients(**dict(zip(_HELD, self._between(found, alpha), strict=True)))
 
     def relative_error(self, knudsen: ArrayLike) -> Array:
         """Return the estimated relative error of the coefficients, interpolated."""

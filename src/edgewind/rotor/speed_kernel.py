@@ -54,13 +54,16 @@ class Place(IntEnum):
     RIM = 28
     MEAN_SQUARE_OFFSET = 29
     DRAG_FACTOR = 30
+    ACCOMMODATION_DIFFERENCE = 31
     DARK_REFLECTED_PUSH = 32
     INFRARED_RECOIL = 33
+    UNEQUAL_ACCOMMODATION = 34
 
 
 # Where the share of each drive stands that acts by itself.
 DRIVE_PLACES = {
     "thermal_force": Place.THERMAL_FORCE,
+    "unequal_accommodation": Place.UNEQUAL_ACCOMMODATION,
     "light_pressure": Place.LIGHT_PRESSURE,
     "infrared_recoil": Place.INFRARED_RECOIL,
     "creep": Place.CREEP,
@@ -78,7 +81,7 @@ def flat(rotor: RotorParameters) -> Array:
         rotor.pivot_viscous_n_m_s, rotor.accommodation, rotor.gas_temperature_k, rotor.envelope_temperature_k,
         rotor.viscosity_pa_s, rotor.most_probable_speed_m_s, rotor.internal_heat,
         rotor.gas_force_factor, 1.0, rotor.creep_factor, 1.0, rotor.vane_rim_m, rotor.mean_square_offset_m2,
-        rotor.gas_drag_factor, 0.0, rotor.dark_reflected_push, 1.0,
+        rotor.gas_drag_factor, rotor.accommodation_difference, rotor.dark_reflected_push, 1.0, rotor.gas_force_factor,
     ]  # fmt: skip
     return np.array([float(number) for number in numbers])
 
@@ -98,7 +101,7 @@ def table_arrays(response: TableResponse) -> tuple[Array, Array, Array, Array, A
 
 @nb.njit(error_model="numpy", cache=True)
 def _look_up(kn, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[no-untyped-def]
-    """Write the five coefficients at one Knudsen number and accommodation to `out`."""
+    """Write the coefficients at one Knudsen number and accommodation to `out`."""
     last = log_kn.size - 1
     m = alphas.size
     j = 0
@@ -108,22 +111,22 @@ def _look_up(kn, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[
     x = np.log(kn)
     if x >= log_kn[last]:
         nearer = np.exp(log_kn[last] - x)
-        for k in range(5):
+        for k in range(out.size):
             low = free[k, j] + (top[k, j] - free[k, j]) * nearer
             high = low if m == 1 else free[k, j + 1] + (top[k, j + 1] - free[k, j + 1]) * nearer
             out[k] = low + share * (high - low)
         return
     i = min(max(np.searchsorted(log_kn, x, side="right") - 1, 0), last - 1)
     d = max(x, log_kn[0]) - log_kn[i]
-    for k in range(5):
+    for k in range(out.size):
         low = ((cubic[0, i, k, j] * d + cubic[1, i, k, j]) * d + cubic[2, i, k, j]) * d + cubic[3, i, k, j]
-        if k < 4:
+        if k < out.size - 1:
             low = np.exp(low)
         high = low
         if m > 1:
             high = ((cubic[0, i, k, j + 1] * d + cubic[1, i, k, j + 1]) * d + cubic[2, i, k, j + 1]) * d
             high += cubic[3, i, k, j + 1]
-            if k < 4:
+            if k < out.size - 1:
                 high = np.exp(high)
         out[k] = low + share * (high - low)
 
@@ -132,14 +135,15 @@ def _look_up(kn, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[
 def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
     """Return speed (rad/s), net torque (N m) and drag (N m s) at each pressure, shape (3, n)."""
     found = np.empty((3, pressure.size))
-    c, at_arm, in_flight = np.empty(5), np.empty(5), np.empty(5)
+    count = free.shape[0]
+    c, at_arm, in_flight = np.empty(count), np.empty(count), np.empty(count)
     vanes, width, area, thickness, arm, rod = q[0], q[1], q[2], q[3], q[4], q[5]
     t0, te, v0 = q[19], q[20], q[22]
     path = 0.5 * np.sqrt(np.pi) * q[21] * v0
     conductance, inner = q[13], q[23]
     light = q[6] * q[7]
     black_dark, black_bright = q[11] * Stefan_Boltzmann, q[12] * Stefan_Boltzmann
-    rim, offset = q[28], q[29]
+    rim, offset, difference = q[28], q[29], q[31]
     thin, dense = 1.0 + inner / 2.0, 1.0 + 1.33 * inner / 3.75
     reflected = (1.0 - q[10]) * q[8] - (1.0 - q[9]) * q[32]
     push = -q[25] * vanes * arm * q[6] * area / speed_of_light * reflected
@@ -158,24 +162,27 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
             reach = max(arm - width / 2.0, 0.0)
             drag += FREE_MOLECULAR_CYLINDER_DRAG * vanes * rod * reach**3 / 3.0 * at_arm[1] / in_flight[1] * p / v0
         ell = 2.0 / np.sqrt(np.pi) * path / p
-        at_edge = max((1.0 - c[4]) * c[0], 1e-12) * area / (rim * ell)
+        at_edge = max((1.0 - c[6]) * c[0], 1e-12) * area / (rim * ell)
         per_difference = q[24] * area * c[0]
         per_difference += q[26] * rim * thickness / (1.0 / at_edge + 2.0 * (thickness / ell) ** 2 / THERMAL_CREEP)
         per_difference *= vanes * arm * p / t0
         more = dense + (thin - dense) * kn / (1.0 + kn)
         mean, apart = p * v0 / t0 * more * c[3] / 2.0, p * v0 / t0 * more * c[2]
         same, cross = conductance + mean + apart, mean - apart - conductance
+        uneven = p * v0 / t0 * more * c[5] * difference
+        by_warmth = q[34] * vanes * arm * area * p / t0 * c[4] * difference
         speed = 0.0
         torque = 0.0
         for _ in range(30):
             moved = p * c[0] * speed * arm
-            in_dark = q[9] * light + black_dark * te**4 + 2.0 * mean * t0 - moved
-            in_bright = q[10] * light + black_bright * te**4 + 2.0 * mean * t0 + moved
+            moved_both = p * c[4] * difference / 2.0 * speed * arm
+            in_dark = q[9] * light + black_dark * te**4 + (2.0 * mean + uneven) * t0 - moved - moved_both
+            in_bright = q[10] * light + black_bright * te**4 + (2.0 * mean - uneven) * t0 + moved - moved_both
             for _step in range(60):
                 lost_dark, lost_bright = black_dark * dark**3, black_bright * bright**3
-                over_dark = in_dark - (lost_dark + same) * dark - cross * bright
-                over_bright = in_bright - (lost_bright + same) * bright - cross * dark
-                own_dark, own_bright = 4.0 * lost_dark + same, 4.0 * lost_bright + same
+                over_dark = in_dark - (lost_dark + same + uneven) * dark - cross * bright
+                over_bright = in_bright - (lost_bright + same - uneven) * bright - cross * dark
+                own_dark, own_bright = 4.0 * lost_dark + same + uneven, 4.0 * lost_bright + same - uneven
                 determinant = own_dark * own_bright - cross * cross
                 step_dark = (own_bright * over_dark - cross * over_bright) / determinant
                 step_bright = (own_dark * over_bright - cross * over_dark) / determinant
@@ -184,7 +191,8 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
                 if max(abs(step_dark), abs(step_bright)) < 1e-5:
                     break
             radiated = black_dark * (dark**4 - te**4) - black_bright * (bright**4 - te**4)
-            torque = per_difference * (dark - bright) + push + recoil * radiated
+            torque = per_difference * (dark - bright) + by_warmth * ((dark + bright) / 2.0 - t0)
+            torque += push + recoil * radiated
             before = speed
             speed = 0.0
             if abs(torque) > max(q[15], q[16]) and drag > 0.0:

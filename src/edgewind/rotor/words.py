@@ -79,7 +79,7 @@ def assumptions(found: Prediction) -> Iterator[str]:
             "assumed: reflection between diffuse and mirror, where rotor.dark_reflection or bright_reflection is not "
             "given"
         )
-    if rotor.accommodation is None:
+    if rotor.mean_accommodation is None:
         yield f"assumed: accommodation {taken.accommodation:g} (rotor.accommodation is not given)"
     if rotor.pivot_dry_torque is None:
         yield "assumed: a pivot without friction (rotor.pivot_dry_torque is not given)"

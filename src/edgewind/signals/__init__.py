@@ -1,19 +1,26 @@
 """Raw to physical: volts to pressure, trace to speed, a folder to readings; each with uncertainty and flags."""
 
-from edgewind.signals.by_hand import STOPWATCH_U_S, speed_by_hand
-from edgewind.signals.comparison import GaugeComparison, compare_gauges, compare_pairs
-from edgewind.signals.experiment import (
-    Experiment,
-    ExperimentSource,
-    FolderSource,
-    InputFile,
-    read_experiment,
-)
-from edgewind.signals.measure import TraceReading, measure_file, measure_speed
-from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
-from edgewind.signals.readings import READINGS_FILE, parse_readings, read_readings
-from edgewind.signals.speed import SET_ASIDE_FLAGS, SpeedEstimate, estimate_speed
-from edgewind.signals.trace import Trace, read_trace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from edgewind.signals.by_hand import STOPWATCH_U_S, speed_by_hand
+    from edgewind.signals.comparison import GaugeComparison, compare_gauges, compare_pairs
+    from edgewind.signals.experiment import (
+        Experiment,
+        ExperimentSource,
+        FolderSource,
+        InputFile,
+        read_experiment,
+    )
+    from edgewind.signals.measure import TraceReading, measure_file, measure_speed
+    from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
+    from edgewind.signals.readings import READINGS_FILE, parse_readings, read_readings
+    from edgewind.signals.speed import SET_ASIDE_FLAGS, SpeedEstimate, estimate_speed
+    from edgewind.signals.trace import Trace, read_trace
+else:
+    from edgewind.doors import names_on_demand
+
+    __getattr__ = names_on_demand(__name__, __file__)
 
 __all__ = [
     "READINGS_FILE",

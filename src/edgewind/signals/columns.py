@@ -109,7 +109,7 @@ COLUMNS: tuple[Column, ...] = (
     ),
     Column(
         "speed_method", "method", "string", "",
-        "How the speed was found: edges, spectrum, typed, counted, none or empty.",
+        "How the speed was found: edges, spectrum, typed, counted, run, none or empty.",
     ),
     Column("speed_flags", "flags", "string", "", "Flags of the trace, separated by blanks."),
     Column("lamp", "lamp", "boolean", "", "Whether the lamp was on.", Title()),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -17,10 +17,11 @@ from edgewind.bench import BENCH_FILE, Bench, Component, read_bench
 from edgewind.errors import InputError
 from edgewind.files import sha256_of
 from edgewind.signals.columns import COLUMNS
-from edgewind.signals.conditions import with_conditions
+from edgewind.signals.conditions import usual_envelope_k, with_conditions
 from edgewind.signals.measure import TraceReading, measure_speed
 from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
 from edgewind.signals.readings import READINGS_FILE, read_readings
+from edgewind.signals.runs import Run, is_run, read_run, words_of
 from edgewind.signals.speed import SET_ASIDE_FLAGS
 
 
@@ -64,6 +65,8 @@ class Experiment:
         Lines of the pressure's uncertainty budget, one value a reading (nan where a line does not apply).
     inputs : tuple of InputFile
         Every file read.
+    runs : dict of int to Run
+        Runs through a change, by row of `readings`.
     """
 
     name: str
@@ -73,6 +76,7 @@ class Experiment:
     traces: dict[int, TraceReading]
     budget: tuple[Component, ...]
     inputs: tuple[InputFile, ...]
+    runs: dict[int, Run] = field(default_factory=dict)
 
     @property
     def used(self) -> pd.DataFrame:
@@ -156,12 +160,18 @@ def read_experiment(
         if name
     }
     traces: dict[int, TraceReading] = {}
+    runs: dict[int, Run] = {}
     notes, lines = [str(note) for note in table["note"]], [int(line) for line in table["line"]]
     for done, (row, path) in enumerate(named.items(), start=1):
         try:
             source.require(path, str(table.at[row, "trace"]), lines[row])
             inputs.append(source.input_file(path))
-            traces[row] = _read_speed(source, path, bench)
+            with source.opened(path) as file:
+                run = read_run(file, source=source.label(path)) if is_run(file) else None
+            if run is None:
+                traces[row] = _read_speed(source, path, bench)
+            else:
+                runs[row] = run
         except InputError as error:
             if not table.at[row, "exclude"]:
                 raise
@@ -169,10 +179,18 @@ def read_experiment(
         if on_trace is not None:
             on_trace(done, len(named))
     table = _with_pressures(table.assign(note=notes), pressures)
-    readings = _with_use(with_conditions(_with_speeds(table, traces, bench), bench))
-    readings = readings[[column.name for column in COLUMNS]]
+    readings = with_conditions(_with_speeds(table, traces, bench), bench)
+    envelope_k = usual_envelope_k(readings, bench)
+    for row, run in runs.items():
+        envelope, share = (float(readings[name].to_numpy(float)[row]) for name in ("envelope_k", "lamp_share"))
+        runs[row] = run.with_conditions(
+            lamp_share=share, envelope_k=envelope if math.isfinite(envelope) else envelope_k
+        )
+        words = words_of(runs[row])
+        readings.loc[row, ["speed_method", "condition"]] = ["run", f"run: {words or 'nothing changed'}"]
+    readings = _with_use(readings)[[column.name for column in COLUMNS]]
     return Experiment(
-        source.name, source.place, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs))
+        source.name, source.place, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs)), runs
     )
 
 
@@ -380,4 +398,6 @@ def _why_not(row: Mapping[Hashable, Any]) -> str:
     bad = [flag for flag in str(row["speed_flags"]).split() if flag in SET_ASIDE_FLAGS]
     if bad:
         return f"trace {', '.join(bad)}"
+    if row["speed_method"] == "run":
+        return str(row["condition"])
     return "" if math.isfinite(row["speed_rad_s"]) else "no speed"

@@ -80,7 +80,7 @@ def _record(row: Row) -> dict[str, Any]:
     pressure_u = row.number("pressure uncertainty").value
     if row.unit("pressure uncertainty") == "%":
         pressure_u *= pressure.value
-    share = _lamp_share(row)
+    share = lamp_share(row)
     record = {
         "line": row.line,
         "time": row.text("time"),
@@ -173,7 +173,7 @@ def _gas(row: Row) -> str:
     return cell
 
 
-def _lamp_share(row: Row) -> float:
+def lamp_share(row: Row) -> float:
     """Return the share of the lamp's usual irradiance: 1 for on, 0 for off."""
     cell = row.text("lamp").lower()
     if cell in _OFF:

@@ -1,7 +1,6 @@
 """The virtual bench: a simulated apparatus whose instruments speak SCPI over TCP; it is invented and moves nothing."""
 
 from edgewind.virtual.apparatus import Apparatus, Hold
-from edgewind.virtual.clock import Clock, HandClock, RunningClock
 from edgewind.virtual.folder import instruments_text, write_folder
 from edgewind.virtual.gauge_output import indicated_log_pressure, volts_from_pressure
 from edgewind.virtual.instruments import INSTRUMENTS, BenchInstrument
@@ -13,10 +12,7 @@ __all__ = [
     "Apparatus",
     "BenchInstrument",
     "BenchServer",
-    "Clock",
-    "HandClock",
     "Hold",
-    "RunningClock",
     "ServedBench",
     "check_host",
     "indicated_log_pressure",

@@ -10,10 +10,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from edgewind.bench import Bench
 from edgewind.bench.virtual import VirtualSection
+from edgewind.clock import Clock
 from edgewind.errors import InputError
 from edgewind.rotor import RotorParameters, changed_bench, parameters_of
-from edgewind.virtual.clock import Clock
 from edgewind.virtual.gas_table import GasTable, gas_table
+from edgewind.virtual.gauge_output import GaugeOutput
 from edgewind.virtual.step_kernel import INPUTS, ROW, STATES, Input, State, advance
 
 FloatArray = NDArray[np.float64]
@@ -52,6 +53,7 @@ class Apparatus:
         self.rotor: RotorParameters = parameters_of(changed_bench(bench, self.virtual.truth))
         _check_times(self.rotor, self.virtual)
         self.table: GasTable = gas_table(self.rotor)
+        self.gauge_output = GaugeOutput(bench, self.virtual.gauge_shows.value)
         self.clock = clock
         self._lock = RLock()
         self._inputs = _inputs(self.rotor, self.virtual)
@@ -77,14 +79,14 @@ class Apparatus:
     def _change(self, place: Input, value: float) -> None:
         with self._lock:
             if self._inputs[place] != value:
-                self._arrive(self.clock.now())
+                self._arrive(self.clock.monotonic())
                 self._inputs[place] = value
 
     # What instruments read.
 
     def now(self) -> float:
         """Bench time, s."""
-        return self.clock.now()
+        return self.clock.monotonic()
 
     def states(self, time_s: ArrayLike) -> FloatArray:
         """State at moments from the last few seconds, or since a :class:`Hold`; shape (n, 9), columns of `State`."""
@@ -106,7 +108,7 @@ class Apparatus:
     def catch_up(self) -> None:
         """Follow the apparatus to now, and let go of the past that nobody holds."""
         with self._lock:
-            now = self.clock.now()
+            now = self.clock.monotonic()
             self._follow(now)
             self._holds = [hold for hold in self._holds if now - hold.since_s <= MOST_HELD_S]
             needed = min([now - _KEPT_S, *(hold.since_s for hold in self._holds)])
@@ -118,7 +120,7 @@ class Apparatus:
     def hold(self) -> Hold:
         """Keep what happens from now on until :meth:`release`, or for :data:`MOST_HELD_S`."""
         with self._lock:
-            hold = Hold(self.clock.now())
+            hold = Hold(self.clock.monotonic())
             self._holds.append(hold)
             return hold
 

@@ -10,11 +10,11 @@ from edgewind.bench import Bench
 FloatArray = NDArray[np.float64]
 # How far the output runs beyond its two ends before it stays where it is, as a share of its span.
 BEYOND = 0.02
-_HALVINGS, _CLOSE = 60, 1e-6
+_TABLE, _STEPS, _EXACT, _CLOSE = 1025, 40, 1e-11, 1e-6
 
 
 def indicated_log_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 1.0) -> FloatArray:
-    """Natural logarithm of what a gauge indicates, in Pa, at a true pressure.
+    """Return the natural logarithm of what a gauge indicates, in Pa, at a true pressure.
 
     The gas factor and the owner's correction are taken off again: ``ln p = ln p_i + ln f + s (ln p_i - ln pivot) +
     ln g`` solved for ``p_i``.
@@ -36,32 +36,63 @@ def indicated_log_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 
     return np.asarray(log_p + np.log(shows))
 
 
-def volts_from_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 1.0) -> FloatArray:
-    """Output of the gauge at a true pressure, V, without noise.
+class GaugeOutput:
+    """The output of one gauge at any pressure: its transfer function inverted, whatever monotone kind it is.
 
-    The transfer function is inverted by halving, so that any monotone kind of gauge will do. Beyond its range the
-    output runs on by :data:`BEYOND` of its span and stays there.
+    The transfer function is tabulated once; within the interval of the table that holds a pressure it is inverted by
+    regula falsi with halved weights (Illinois). Beyond its range the output runs on by :data:`BEYOND` of its span and
+    stays there.
 
     Parameters
     ----------
-    pressure_pa, bench, shows
-        As of :func:`indicated_log_pressure`.
+    bench : Bench
+        The apparatus.
+    shows : float
+        Indicated over true pressure, beyond what the owner's correction says.
     """
-    wanted = indicated_log_pressure(pressure_pa, bench, shows)
-    gauge = bench.gauge
-    low, high = gauge.signal_low.value, gauge.signal_high.value
-    margin = BEYOND * (high - low)
-    lower = np.full(wanted.shape, low - margin)
-    upper = np.full(wanted.shape, high + margin)
-    middle_v, sign = (low + high) / 2, 1.0 if gauge.rises else -1.0
-    for _ in range(_HALVINGS):
-        middle = (lower + upper) / 2
-        found = gauge.indicated_log_pressure(middle)
+
+    def __init__(self, bench: Bench, shows: float = 1.0) -> None:
+        self._bench, self._shows = bench, shows
+        gauge = bench.gauge
+        low, high = gauge.signal_low.value, gauge.signal_high.value
+        margin = BEYOND * (high - low)
+        self._rails, self._middle_v = (low - margin, high + margin), (low + high) / 2
+        self._sign = 1.0 if gauge.rises else -1.0
+        self._volts = np.linspace(*self._rails, _TABLE)
+        self._rising = self._rise(self._volts)
+
+    def _rise(self, volts: FloatArray) -> FloatArray:
+        """Return ln p indicated at a voltage, its sign such that it rises; infinite beyond the transfer function."""
+        found = self._bench.gauge.indicated_log_pressure(volts)
         # Where the transfer function gives no pressure, the output is beyond the end that is nearer.
-        silent = np.where(middle < middle_v, -np.inf, np.inf) * sign
-        below = sign * np.where(np.isfinite(found), found, silent) < sign * wanted
-        lower, upper = np.where(below, middle, lower), np.where(below, upper, middle)
-    volts = (lower + upper) / 2
-    # The end of a table is met, not passed, by halving: what lies beyond it goes to the rail.
-    missed = ~(np.abs(gauge.indicated_log_pressure(volts) - wanted) < _CLOSE)
-    return np.asarray(np.where(missed, np.where(volts < middle_v, low - margin, high + margin), volts))
+        silent = np.where(volts < self._middle_v, -np.inf, np.inf)
+        return np.asarray(np.where(np.isfinite(found), self._sign * found, silent))
+
+    def volts(self, pressure_pa: ArrayLike) -> FloatArray:
+        """Return the output at a true pressure, V, without noise."""
+        wanted = self._sign * indicated_log_pressure(pressure_pa, self._bench, self._shows)
+        place = np.clip(np.searchsorted(self._rising, wanted, side="right"), 1, _TABLE - 1)
+        lower, upper = self._volts[place - 1], self._volts[place]
+        at_lower, at_upper = self._rising[place - 1] - wanted, self._rising[place] - wanted
+        volts, last = lower, np.zeros(wanted.shape)
+        for _ in range(_STEPS):
+            with np.errstate(invalid="ignore", divide="ignore"):
+                share = at_lower / (at_lower - at_upper)
+            share = np.where((share > 0) & (share < 1), share, 0.5)
+            volts = lower + share * (upper - lower)
+            found = self._rise(volts) - wanted
+            if np.all(np.abs(found) < _EXACT):
+                break
+            below = found < 0
+            at_upper = np.where(below, np.where(last < 0, at_upper / 2, at_upper), found)
+            at_lower = np.where(below, found, np.where(last > 0, at_lower / 2, at_lower))
+            lower, upper = np.where(below, volts, lower), np.where(below, upper, volts)
+            last = np.where(below, -1.0, 1.0)
+        # The end of a table is met, not passed: what lies beyond it goes to the rail.
+        missed = ~(np.abs(found) < _CLOSE)
+        return np.asarray(np.where(missed, np.where(volts < self._middle_v, *self._rails), volts))
+
+
+def volts_from_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 1.0) -> FloatArray:
+    """Return the output of the gauge of a bench at a true pressure, V; see :class:`GaugeOutput`."""
+    return GaugeOutput(bench, shows).volts(pressure_pa)

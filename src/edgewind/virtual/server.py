@@ -10,9 +10,9 @@ from threading import Event, Thread
 from types import TracebackType
 
 from edgewind.bench import Bench
+from edgewind.clock import Clock, ScaledClock
 from edgewind.errors import InputError
 from edgewind.virtual.apparatus import Apparatus
-from edgewind.virtual.clock import Clock, RunningClock
 from edgewind.virtual.instruments import INSTRUMENTS, BenchInstrument
 from edgewind.virtual.invented import invented_bench
 from edgewind.virtual.scpi import Interrupted, ScpiError, Send, Wait
@@ -20,7 +20,7 @@ from edgewind.virtual.scpi import Interrupted, ScpiError, Send, Wait
 LONGEST_MESSAGE = 65_536
 MOST_CLIENTS = 64  # at each port
 _WAITING_MESSAGES = 1000
-_LONGEST_NAP_S, _TICK_S, _LONGEST_GOODBYE_S = 0.05, 0.1, 0.5
+_LONGEST_NAP_S, _SHORTEST_NAP_S, _TICK_S, _LONGEST_GOODBYE_S = 0.05, 0.002, 0.1, 0.5
 _Welcome = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
 _OVERRUN = b"\0overrun"
 
@@ -219,13 +219,21 @@ async def _work(
                 step = steps.throw(Interrupted())
                 continue
             if isinstance(step, Wait):
-                await asyncio.sleep(min(clock.real_seconds_until(step.until_s), _LONGEST_NAP_S))
+                await asyncio.sleep(_nap(clock, step.until_s))
             step = next(steps)
     except StopIteration as done:
         answer: bytes = done.value
         return answer
     finally:
         steps.close()
+
+
+def _nap(clock: Clock, until_s: float) -> float:
+    """Return how long to wait on the wall clock before the bench is looked at again, s."""
+    left = until_s - clock.monotonic()
+    if left <= 0:
+        return 0.0
+    return min(left / clock.speed_up, _LONGEST_NAP_S) if isinstance(clock, ScaledClock) else _SHORTEST_NAP_S
 
 
 class ServedBench:
@@ -311,7 +319,7 @@ def serve_bench(
     host, port
         Where to listen: one port after another from `port`, or free ones where it is zero.
     clock : Clock, optional
-        Another clock, such as :class:`HandClock`; `speed_up` does not count then.
+        Another clock, such as :class:`edgewind.clock.SimulatedClock`; `speed_up` does not count then.
 
     Returns
     -------
@@ -328,5 +336,5 @@ def serve_bench(
     b'+2.500000000E+00\n'
     """
     of = invented_bench() if bench is None else bench
-    apparatus = Apparatus(of, RunningClock(speed_up) if clock is None else clock)
+    apparatus = Apparatus(of, ScaledClock(speed_up) if clock is None else clock)
     return ServedBench(apparatus, check_host(host), port, seed)

@@ -25,10 +25,10 @@ from edgewind.live import (
     cautions_of,
     check_request,
     moves_of,
+    parse_targets,
     read_plan,
     unfinished,
 )
-from edgewind.pressures import parse_pressures
 from edgewind.web.bodies import SweepForm
 from edgewind.web.catalog import Catalog
 from edgewind.web.errors import FieldError, NotFoundError
@@ -308,7 +308,7 @@ def request_of(form: SweepForm) -> SweepRequest:
         A field that cannot be used.
     """
     try:
-        pressures = parse_pressures(form.pressures, default_count=None, allow_descending=True)
+        pressures = parse_targets(form.pressures)
     except InputError as error:
         raise FieldError("pressures", error.problem, fix="write 0.02Pa:20Pa:12, or 1 Pa, 3 Pa") from error
     counts = {}

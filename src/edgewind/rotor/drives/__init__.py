@@ -1,17 +1,19 @@
 """What may turn the rotor. A new drive is one file here and one line in :data:`DRIVES`."""
 
-from edgewind.rotor.drives import creep, infrared_recoil, light_pressure, outgassing, thermal_force
+from edgewind.rotor.drives import accommodation, creep, infrared_recoil, light_pressure, outgassing, thermal_force
 from edgewind.rotor.drives.base import Conditions, Torque
 
 DRIVES: dict[str, Torque] = {
     thermal_force.KEY: thermal_force.torque,
     light_pressure.KEY: light_pressure.torque,
+    accommodation.KEY: accommodation.torque,
     infrared_recoil.KEY: infrared_recoil.torque,
     creep.KEY: creep.torque,
     outgassing.KEY: outgassing.torque,
 }
 NAMES: dict[str, str] = {
-    module.KEY: module.NAME for module in (thermal_force, light_pressure, infrared_recoil, creep, outgassing)
+    module.KEY: module.NAME
+    for module in (thermal_force, light_pressure, accommodation, infrared_recoil, creep, outgassing)
 }
 
 __all__ = ["DRIVES", "NAMES", "Conditions", "Torque"]

@@ -42,6 +42,11 @@ class Conditions:
         """Temperature of the dark over that of the bright face, as a share of the gas's, dimensionless."""
         return np.asarray((self.dark_k - self.bright_k) / self.rotor.gas_temperature_k)
 
+    @property
+    def faces_warm(self) -> Array:
+        """Mean temperature of the faces less the gas's, as a share of the gas's, dimensionless."""
+        return np.asarray((self.dark_k + self.bright_k) / (2 * self.rotor.gas_temperature_k) - 1)
+
 
 Torque = Callable[[Conditions], Array]
 """Torque on the rotor, N m, positive when it makes the bright face go ahead."""

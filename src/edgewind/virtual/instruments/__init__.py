@@ -4,7 +4,6 @@ from edgewind.virtual.instruments.base import BenchInstrument, Supply
 from edgewind.virtual.instruments.gauge import GaugeMeter
 from edgewind.virtual.instruments.lamp import Lamp
 from edgewind.virtual.instruments.scope import Scope
-from edgewind.virtual.instruments.stream import Stream
 from edgewind.virtual.instruments.thermometer import Thermometer
 from edgewind.virtual.instruments.valve import Valve
 
@@ -14,7 +13,6 @@ INSTRUMENTS: dict[str, type[BenchInstrument]] = {
     "lamp": Lamp,
     "scope": Scope,
     "thermometer": Thermometer,
-    "stream": Stream,
 }
 
-__all__ = ["INSTRUMENTS", "BenchInstrument", "GaugeMeter", "Lamp", "Scope", "Stream", "Supply", "Thermometer", "Valve"]
+__all__ = ["INSTRUMENTS", "BenchInstrument", "GaugeMeter", "Lamp", "Scope", "Supply", "Thermometer", "Valve"]

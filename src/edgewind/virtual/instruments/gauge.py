@@ -6,7 +6,7 @@ import numpy as np
 
 from edgewind.bench import Bench
 from edgewind.virtual.apparatus import Apparatus
-from edgewind.virtual.gauge_output import indicated_log_pressure, volts_from_pressure
+from edgewind.virtual.gauge_output import indicated_log_pressure
 from edgewind.virtual.instruments.base import BenchInstrument
 from edgewind.virtual.scpi import Command, ScpiError, Steps, Wait, real
 from edgewind.virtual.step_kernel import State
@@ -17,7 +17,7 @@ READING_S = 0.02  # one period of the mains, over which the voltmeter integrates
 def gauge_volts(apparatus: Apparatus, time_s: float) -> float:
     """Output of the gauge, V, without noise."""
     pressure = float(apparatus.states(time_s)[0, State.GAUGE])
-    return float(volts_from_pressure(pressure, apparatus.bench, apparatus.virtual.gauge_shows.value))
+    return float(apparatus.gauge_output.volts(pressure))
 
 
 def has_voltage(bench: Bench) -> bool:

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.virtual.apparatus import Hold
-from edgewind.virtual.gauge_output import volts_from_pressure
-from edgewind.virtual.instruments.digitiser import BYTE_ORDER, OFFSET, RANGE, STEPS, Digitiser
+from edgewind.virtual.apparatus import Apparatus, Hold
+from edgewind.virtual.instruments.base import BenchInstrument
 from edgewind.virtual.instruments.gauge import has_voltage
 from edgewind.virtual.scpi import (
     Choice,
@@ -24,7 +23,12 @@ from edgewind.virtual.scpi import (
     setting,
 )
 from edgewind.virtual.step_kernel import State
+from edgewind.virtual.tachometer import TachometerSignal
 
+STEPS = 4096  # of the converter: 12 bits over the range
+RANGE = Number("V", 0.01, 100.0, 4.0)
+OFFSET = Number("V", -100.0, 100.0, 1.0)
+BYTE_ORDER = Choice(("NORMal", "SWAPped"))
 POINTS = Number("", 16, 2_000_000, 6000, whole=True)
 RATE = Number("Hz", 0.1, 1e7, 1000.0)
 DURATION = Number("s", 1e-5, 3600.0, 6.0)
@@ -54,13 +58,14 @@ class Record:
         return self.start_s + self.points * self.interval_s
 
 
-class Scope(Digitiser):
+class Scope(BenchInstrument):
     """Takes a record of so many points at such a rate from INITiate on, and hands it over as often as asked.
 
     Volts are ``YOFFset + YINCrement * number``; with FORMat ASCii and REAL they are volts already.
     """
 
     NAME = "oscilloscope"
+    order: str
     points: float
     rate_hz: float
     source: str
@@ -69,9 +74,13 @@ class Scope(Digitiser):
     _steps: NDArray[np.int16] | None = None
     _taken: int = 0
 
+    def __init__(self, apparatus: Apparatus, seed: int) -> None:
+        self.signal = TachometerSignal(apparatus.bench, seed)
+        super().__init__(apparatus, seed)
+
     def reset(self) -> None:
-        """Stop; default record, whole numbers of 16 bits."""
-        super().reset()
+        """Stop; default record, whole numbers of 16 bits, most significant byte first."""
+        self.order = "NORM"
         self.points, self.rate_hz, self.source = POINTS.default, RATE.default, "CHAN1"
         self.channels = {1: (RANGE.default, OFFSET.default), 2: _GAUGE_CHANNEL}
         self.format, self.format_length = "INT", 16
@@ -147,10 +156,29 @@ class Scope(Digitiser):
             else:
                 times = record.start_s + np.arange(first, first + count) * record.interval_s
                 pressure = self.apparatus.states(times)[:, State.GAUGE]
-                volts = volts_from_pressure(pressure, self.apparatus.bench, self.apparatus.virtual.gauge_shows.value)
+                volts = self.apparatus.gauge_output.volts(pressure)
                 volts = volts + self.apparatus.bench.gauge.noise.value * random.standard_normal(count)
             parts.append(self.converted(volts, record.step_v, record.offset_v))
         return np.concatenate(parts)
+
+    def converted(self, volts: NDArray[np.float64], step_v: float, offset_v: float) -> NDArray[np.int16]:
+        """Return numbers of steps from the middle, in the rails where the voltage is beyond the range."""
+        steps = np.rint((volts - offset_v) / step_v)
+        return np.clip(steps, -STEPS // 2, STEPS // 2 - 1, out=steps).astype(np.int16)
+
+    def sampled(
+        self, start_s: float, interval_s: float, first: int, count: int, random: np.random.Generator
+    ) -> NDArray[np.float64]:
+        """Return the voltage of the tachometer, with noise, at samples `first` and on, counted from `start_s`."""
+        times = np.asarray(start_s + np.arange(first, first + count) * interval_s, dtype=np.float64)
+        volts = self.signal.voltage(times, self.apparatus.turns(times))
+        volts += self.signal.noise_v * random.standard_normal(count)
+        return volts
+
+    @property
+    def swapped(self) -> bool:
+        """Whether the least significant byte comes first."""
+        return self.order == "SWAP"
 
     # Answers.
 

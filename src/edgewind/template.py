@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
 from pathlib import Path
 
 from edgewind.errors import InputError
@@ -21,7 +20,7 @@ def write_template(folder: str | Path) -> list[Path]:
     folder = Path(folder)
     if folder.exists() and not (folder.is_dir() and not any(folder.iterdir())):
         raise InputError("something is there already", file=folder, fix="name a folder that does not exist yet")
-    source = files("edgewind.bench") / "template_files"
+    source = Path(__file__).parent / "bench" / "template_files"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "traces").mkdir()

@@ -1,4 +1,4 @@
-"""Storing a reading: on the disk first, then in the book, with patience for a book that is away."""
+"""Storage of a reading: on the disk, then in the book, then told; notes on their way with it."""
 
 from __future__ import annotations
 
@@ -6,18 +6,16 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from edgewind.book import Book, BookError, DamagedBookError, FullBookError, LockedBookError
-from edgewind.live.columns import Columns
-from edgewind.live.commands import Commands
-from edgewind.live.events import SweepState
+from edgewind.live.rig import Rig
 from edgewind.live.spool import Spool, Spooled
+from edgewind.live.step import Taken
 from edgewind.live.sweep_log import JOIN, SweepLog, attach_notes
 from edgewind.live.sweep_request import Step
-from edgewind.live.taking import Taken
 
 _STORE_TRIES, _STORE_REST_S = 5, 1.0
 
 
-class Storing:
+class Store:
     """Stores the readings of a sweep and the notes that belong to them.
 
     Parameters
@@ -29,50 +27,42 @@ class Storing:
     """
 
     def __init__(
-        self,
-        book: Book,
-        experiment: str,
-        columns: Columns,
-        log: SweepLog,
-        spool: Spool,
-        board: SweepState,
-        commands: Commands,
-        turns: Mapping[int, int],
+        self, rig: Rig, book: Book, experiment: str, log: SweepLog, spool: Spool, turns: Mapping[int, int],
         rest: Callable[[float], None],
-    ) -> None:
-        self._book, self._experiment, self._columns = book, experiment, columns
-        self._log, self._spool = log, spool
-        self._board, self._commands, self._rest = board, commands, rest
+    ) -> None:  # fmt: skip
+        self._rig, self._book, self._experiment = rig, book, experiment
+        self._log, self._spool, self._rest = log, spool, rest
         self._turns = dict(turns)
 
     def store(self, step: Step, taken: Taken) -> None:
-        """Store a reading; when this returns it outlives a pulled plug.
+        """Store a reading; when this returns it outlives a power failure.
 
         Raises
         ------
         InputError
             The disk or the book does not take it; the message says where it is.
         """
+        state, commands = self._rig.state, self._rig.commands
         cells, trace = taken
-        self._board.phase("storing", step.words)
+        state.phase("storing", step.words)
         # counted here and not in the book, which may be away just now: the reading has to reach the disk all the same
         turn = self._turns.get(step.number, 0) + 1
-        notes = self._commands.take_notes()
+        notes = commands.take_notes()
         cells["note"] = JOIN.join(part for part in (cells.get("note", ""), *(text for text, _ in notes)) if part)
-        cells = self._columns.fitting(cells)
+        cells = self._rig.columns.fitting(cells)
         key = self._log.key(step, turn)
         path = f"traces/{self._log.id}/{step.number:04d}-{turn}.npz"
         spooled = self._spool.put(self._experiment, key, cells, trace, path)
         number = self._into_book(spooled)
         if "note" not in cells:  # the table has no such title, but a change of the reading may hold what it cannot
-            self._leave(notes)
+            self._attach(notes)
         _forget(notes)
         self._turns[step.number] = turn
-        self._commands.stored(step, number)
-        self._board.set(last_reading=number)
+        commands.stored(step, number)
+        state.set(last_reading=number)
         self._spool.remove(spooled)
-        status = self._board.status
-        self._board.tell(
+        status = state.status
+        state.tell(
             "stored",
             f"reading {number}: {step.words}",
             reading=number,
@@ -87,12 +77,12 @@ class Storing:
         )
 
     def attach_notes(self) -> None:
-        """Give notes that came after the last reading to that reading."""
-        notes = self._commands.take_notes()
-        self._leave(notes)
+        """Attach notes that came after the last reading to that reading."""
+        notes = self._rig.commands.take_notes()
+        self._attach(notes)
         _forget(notes)
 
-    def _leave(self, notes: list[tuple[str, Path]]) -> None:
+    def _attach(self, notes: list[tuple[str, Path]]) -> None:
         if notes:
             attach_notes(self._book, self._experiment, self._log.id, [text for text, _ in notes])
 
@@ -107,8 +97,9 @@ class Storing:
                 if not left:
                     raise self._kept_in_spool(error) from error
                 said = "locked" if isinstance(error, LockedBookError) else "not to be reached"
-                told = f"the book is {said}: {error} ({left} more tries; the reading is on the disk)"
-                self._board.tell("retry", told)
+                self._rig.state.tell(
+                    "retry", f"the book is {said}: {error} ({left} more tries; the reading is on the disk)"
+                )
                 self._rest(_STORE_REST_S)
         raise AssertionError("not reached")
 

@@ -1,0 +1,44 @@
+"""Rooms whose public names are looked up when they are asked for, so that a command loads only what it uses."""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Callable
+from functools import cache
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+
+def names_on_demand(room: str, file: str) -> Callable[[str], Any]:
+    """Return a module's ``__getattr__`` that imports a public name where it is first used.
+
+    The names are those that the room's ``__init__.py`` imports under ``if TYPE_CHECKING:``, where type checkers and
+    readers find them; nothing is written twice.
+
+    Parameters
+    ----------
+    room, file : str
+        ``__name__`` and ``__file__`` of the room.
+    """
+
+    @cache
+    def places() -> dict[str, tuple[str, str]]:
+        found = {}
+        for block in ast.parse(Path(file).read_text(encoding="utf-8")).body:
+            if isinstance(block, ast.If) and isinstance(block.test, ast.Name) and block.test.id == "TYPE_CHECKING":
+                for node in block.body:
+                    if isinstance(node, ast.ImportFrom) and node.module is not None:
+                        found.update({alias.asname or alias.name: (node.module, alias.name) for alias in node.names})
+        return found
+
+    def look_up(name: str) -> Any:
+        if name not in places():
+            raise AttributeError(f"module {room!r} has no attribute {name!r}")
+        module, attribute = places()[name]
+        value = getattr(import_module(module), attribute)
+        setattr(sys.modules[room], name, value)
+        return value
+
+    return look_up

@@ -1,0 +1,76 @@
+"""A command imports what it uses and nothing else. How long that takes is measured in benchmarks/bench_start_up.py."""
+
+import ast
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from edgewind.cli import COMMANDS
+from edgewind.errors import EdgewindError
+from edgewind.extras import MissingExtraError, need
+
+HEAVY = ("numpy", "pint", "scipy", "pandas", "xarray", "numba", "sqlalchemy", "alembic", "matplotlib", "starlette")
+EXTRAS = ("pyvisa", "serial", "optuna", "imageio_ffmpeg", "dask", "distributed", "psycopg", "CoolProp", "chemicals")
+ORDERS = """
+import json, os, sys
+from edgewind.cli import main
+
+def loaded(*arguments):
+    kept, sys.stdout = sys.stdout, open(os.devnull, "w")
+    try:
+        main(list(arguments))
+    except SystemExit as ended:
+        assert ended.code in (0, None), arguments
+    finally:
+        sys.stdout = kept
+    return sorted(name for name in sys.modules if "." not in name)
+
+print(json.dumps([loaded("--help"), loaded("--version"), loaded("new", sys.argv[1]),
+                  loaded("gas", "air", "7 mTorr", "--size", "10 mm")]))
+"""
+
+
+def test_commands_import_nothing_heavy_that_they_do_not_use(tmp_path):
+    """In one process, one after another, so that what an earlier one loads would show in the later ones as well."""
+    ran = subprocess.run(
+        [sys.executable, "-c", ORDERS, str(tmp_path / "new")], capture_output=True, text=True, check=True
+    )
+    top, version, new, gas = (set(names) for names in __import__("json").loads(ran.stdout))
+    for names in (top, version, new):
+        assert not names & {*HEAVY, *EXTRAS}
+    assert gas & {*HEAVY, *EXTRAS} == {"numpy", "pint"}
+
+
+def test_every_command_is_listed_with_the_first_sentence_of_its_help():
+    """The list of commands is written beside them, so that `--help` need not import them; it must say the same."""
+    for name, (file, summary) in COMMANDS.items():
+        tree = ast.parse(Path(sys.modules["edgewind.cli"].__file__).with_name(f"{file}.py").read_text(encoding="utf-8"))
+        sentences = {
+            " ".join((ast.get_docstring(node) or "").split("\n\n")[0].split())
+            for node in tree.body
+            if isinstance(node, ast.FunctionDef) and any("command" in ast.unparse(one) for one in node.decorator_list)
+        }
+        assert summary in sentences, f"{name}: {sentences}"
+
+
+def test_every_file_of_a_command_is_listed():
+    folder = Path(sys.modules["edgewind.cli"].__file__).parent
+    files = {path.stem for path in folder.glob("*.py") if "@app.command" in path.read_text(encoding="utf-8")}
+    assert files == {file for file, _ in COMMANDS.values()}
+
+
+def test_a_missing_extra_says_how_to_install_it():
+    with pytest.raises(MissingExtraError, match=r'pip install "edgewind\[film\]"') as caught:
+        need("edgewind_no_such.inner", extra="film", purpose="to write a film")
+    assert isinstance(caught.value, EdgewindError)
+
+
+def test_an_extra_that_is_broken_is_not_called_missing(tmp_path, monkeypatch):
+    (tmp_path / "edgewind_broken.py").write_text("import edgewind_no_such_dependency")
+    monkeypatch.syspath_prepend(tmp_path)
+    with pytest.raises(ModuleNotFoundError, match="edgewind_no_such_dependency"):
+        need("edgewind_broken", extra="film", purpose="to write a film")
+    assert need("json", extra="film", purpose="to write a film") is json
