@@ -125,7 +125,7 @@ def chromium() -> str:
     return found
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser(chromium: str) -> Iterator[Any]:
     """A Chromium that Playwright drives."""
     from playwright.sync_api import sync_playwright
