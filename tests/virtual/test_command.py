@@ -91,8 +91,8 @@ def test_for_people_it_says_that_it_is_simulated_and_warns_where_the_network_is_
     ("arguments", "said"),
     [
         (("--host", "0.0.0.0"), "--open-to-network"),
-        (("--speed-up", "0"), "a speed-up of 0"),
-        (("--speed-up", "nan"), "a speed-up of nan"),
+        (("--speed-up", "0"), "not 0"),
+        (("--speed-up", "nan"), "not nan"),
         (("--port", "99999"), "cannot listen"),
         (("--port", "-1"), "cannot listen"),
         (("nowhere.toml",), "there is no such file"),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import socket
 import threading
-import time
 
 import numpy as np
 import pytest
@@ -132,27 +131,12 @@ def test_many_clients_at_once_keep_their_answers_apart(served):
 
 
 def test_clients_that_go_in_the_middle_do_no_harm(served, link):
-    for message in (b"READ?\n", b"INIT;FETC?\n", b"STR:DATA?\n", b"READ", b""):
-        for role in ("scope", "stream", "gauge"):
+    for message in (b"READ?\n", b"INIT;FETC?\n", b"READ", b""):
+        for role in ("scope", "gauge"):
             victim = Link(served.ports[role])
             victim.socket.sendall(message)
             victim.close()
     assert link("scope").ask("ABOR;*IDN?").startswith("Edgewind")
-    assert link("stream").ask("*IDN?").startswith("Edgewind")
-
-
-def test_stream_over_the_wire_and_back_to_questions(link):
-    client = link("stream")
-    client.send("*CLS;STR:BLOC 2000;:STR:DATA?")
-    for number in range(50):
-        block = client.block()
-        assert int.from_bytes(block[:8], "big") == number and len(block) == 16 + 2 * 2000
-    client.send("*IDN?")
-    while block := client.block():
-        number += 1
-        assert int.from_bytes(block[:8], "big") == number
-    assert client.stream.readline().startswith(b"Edgewind")
-    assert client.ask("SYST:ERR?") == '0,"No error"'
 
 
 @settings(max_examples=60)
@@ -162,7 +146,7 @@ def test_any_bytes_leave_the_bench_alive_and_an_error_in_the_queue(served, data)
     with Link(served.ports["valve"]) as client:
         client.ask("*CLS;*OPC?")
         client.send(data.replace(b"?", b"").replace(b"\n", b" ") + b"!!")
-        assert -200 < int(client.ask("SYST:ERR:ALL?").split(",")[0]) <= -100
+        assert -200 < int(client.ask("SYST:ERR?").split(",")[0]) <= -100
         assert client.ask("*CLS;*IDN?").startswith("Edgewind")
 
 
@@ -203,7 +187,7 @@ def test_any_mixture_of_our_words_is_answered_by_values_or_errors(served, pieces
             lines.append(line)
         for line in lines:
             assert re.fullmatch(r"([-+0-9.E]+|-\d+,\".*\"|0,\"No error\")(;([-+0-9.E]+|-?\d+,\".*\"))*\n", line), line
-        assert "System error" not in client.ask("SYST:ERR:ALL?")
+        assert "System error" not in client.ask("SYST:ERR?")
 
 
 def test_proxy_between_does_no_lasting_harm(served):
@@ -250,11 +234,12 @@ def test_only_this_machine_unless_told_in_so_many_words(host):
 
 
 def test_bench_closes_though_a_client_has_stopped_reading():
-    """A stream that nobody takes fills every buffer on the way; the bench must not wait for it."""
+    """Answers that are not read fill every buffer on the way; the bench must not wait for them."""
     bench = serve_bench(speed_up=1000.0)
-    with Link(bench.ports["stream"]) as client:
-        client.send("STR:DATA?")
-        time.sleep(0.5)
+    with Link(bench.ports["scope"]) as client:
+        client.ask("ACQ:POIN 2000000;SRAT 1e7;:INIT;*OPC?")
+        for _ in range(20):
+            client.send("WAV:DATA?")
         closing = threading.Thread(target=bench.close)
         closing.start()
         closing.join(60)

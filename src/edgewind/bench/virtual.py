@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import Field
 
 from edgewind.bench.fields import (
@@ -73,6 +75,18 @@ class VirtualSection(Section):
         Standard deviation of the slow wander of the trace.
     seed : int
         Seed of every noise.
+    thermostat_lag : Measured
+        Time constant of the envelope while a thermostat holds it.
+    model : {"stated", "hidden"}
+        Physics of the rotor: that of the program, or another one that the program does not know.
+    deviation : Measured
+        Largest hidden deviation of force, drag and heat over the Knudsen number, relative; of the model "hidden".
+    accommodation_difference : float
+        Accommodation of the dark face less that of the bright one; of the model "hidden".
+    foreign_torque : Measured
+        Torque from outside, such as by a draught; of the model "hidden".
+    gauge_deviation : Measured
+        Largest error of the gauge that is not a factor, relative; of the model "hidden".
     truth : dict of str to str
         Values, by dotted key, in which the apparatus differs from what this file says of it, such as
         ``{ "rotor.accommodation" = 0.92 }``.
@@ -101,5 +115,11 @@ class VirtualSection(Section):
     tachometer_noise: Spread = Measured(0.05)
     tachometer_hum: Spread = Measured(0.05)
     tachometer_wander: Spread = Measured(0.12)
+    thermostat_lag: Lag = Measured(45.0)
+    model: Literal["stated", "hidden"] = "stated"
+    deviation: Relative = Measured(0.0)
+    accommodation_difference: float = Field(default=0.0, ge=-1.0, le=1.0)
+    foreign_torque: quantity("torque") = Measured(0.0)  # type: ignore[valid-type]
+    gauge_deviation: Relative = Measured(0.0)
     truth: dict[str, str | float] = Field(default={})
     seed: int = Field(default=1, ge=0)

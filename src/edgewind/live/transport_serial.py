@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import re
-import time
 from typing import Any
 
-import serial  # type: ignore[import-untyped]
-
+from edgewind.extras import need
 from edgewind.live.errors import DisconnectedError, GarbledError
 from edgewind.live.transport import Transport, no_answer
 
@@ -65,11 +63,12 @@ class SerialTransport(Transport):
         return self._attempt(once, self.retries)
 
     def _open(self) -> None:
+        serial = need("serial", extra="instruments", purpose="to talk to a board on a serial port")
         try:
             self._port = serial.serial_for_url(
                 self.address, self._baud, timeout=self.timeout_s, write_timeout=self.timeout_s
             )
-        except (serial.SerialException, OSError, ValueError) as error:
+        except (OSError, ValueError) as error:
             raise DisconnectedError(
                 self.address, f"cannot be opened ({error})", "see that the board is plugged in and that `port` names it"
             ) from error
@@ -108,6 +107,6 @@ class SerialTransport(Transport):
         if self._pattern is not None:
             return  # it prints without end; `listen` begins with a fresh line
         self._port.timeout = _QUIET_S
-        end = time.monotonic() + _LONGEST_DRAIN_S
-        while time.monotonic() < end and self._port.read(4096):
+        end = self.clock.monotonic() + _LONGEST_DRAIN_S
+        while self.clock.monotonic() < end and self._port.read(4096):
             continue

@@ -6,27 +6,35 @@ import contextlib
 import select
 import socket
 import threading
-import time
 from typing import Any
 
-import pyvisa
-from pyvisa.constants import StatusCode
-
+from edgewind.extras import need
 from edgewind.live.errors import DisconnectedError, InstrumentError
 from edgewind.live.transport import SEE, Transport, no_answer
 
 _CHUNK = 1 << 20
 _QUIET_S, _LONGEST_DRAIN_S = 0.02, 1.0
-_manager: pyvisa.ResourceManager | None = None
+_manager: Any = None
 _manager_lock = threading.Lock()
 
 
-def manager() -> pyvisa.ResourceManager:
-    """The one resource manager of the program."""
+def _library() -> Any:
+    need("pyvisa_py", extra="instruments", purpose="to talk to an instrument over VISA")
+    return need("pyvisa", extra="instruments", purpose="to talk to an instrument over VISA")
+
+
+def manager() -> Any:
+    """Return the one resource manager of the program.
+
+    Raises
+    ------
+    MissingExtraError
+        The packages for instruments are not installed.
+    """
     global _manager
     with _manager_lock:
         if _manager is None:
-            _manager = pyvisa.ResourceManager("@py")
+            _manager = _library().ResourceManager("@py")
         return _manager
 
 
@@ -36,13 +44,14 @@ class VisaTransport(Transport):
     def __init__(self, address: str, *, baud: int = 9600, **settings: Any) -> None:
         super().__init__(address, **settings)
         self._baud = baud
+        self._visa = _library()
         self._resource: Any = None
 
     def _open(self) -> None:
         wait_ms = max(int(1000 * self.timeout_s), 1)
         try:
             resource: Any = manager().open_resource(self.address, open_timeout=wait_ms)
-        except Exception as error:  # pyvisa-py raises bare exceptions, ImportError, ValueError, OSError and its own
+        except Exception as error:  # PyVISA-py raises bare exceptions, ImportError, ValueError, OSError and its own
             raise DisconnectedError(
                 self.address,
                 f"cannot be opened ({str(error).splitlines()[0] if str(error) else type(error).__name__})",
@@ -64,8 +73,8 @@ class VisaTransport(Transport):
     def _send(self, data: bytes) -> None:
         try:
             self._resource.write_raw(data)
-        except pyvisa.VisaIOError as error:
-            raise self._told(error) from error
+        except self._visa.VisaIOError as error:
+            raise self._as_error(error) from error
 
     def _read_line(self, timeout_s: float) -> bytes:
         self._await(timeout_s)
@@ -73,8 +82,8 @@ class VisaTransport(Transport):
             self._resource.timeout = max(int(1000 * min(timeout_s, self.timeout_s)), 1)
             self._resource.read_termination = self.termination.decode()
             line = bytes(self._resource.read_raw(_CHUNK))
-        except pyvisa.VisaIOError as error:
-            raise self._told(error, timeout_s) from error
+        except self._visa.VisaIOError as error:
+            raise self._as_error(error, timeout_s) from error
         if not line.endswith(self.termination):
             raise no_answer(self.address, timeout_s, line)
         return line[: -len(self.termination)]
@@ -87,8 +96,8 @@ class VisaTransport(Transport):
             self._resource.timeout = max(int(1000 * min(timeout_s, self.timeout_s)), 1)
             self._resource.read_termination = None  # a byte of a block may look like the end of a line
             return bytes(self._resource.read_bytes(count, chunk_size=_CHUNK))
-        except pyvisa.VisaIOError as error:
-            raise self._told(error, timeout_s) from error
+        except self._visa.VisaIOError as error:
+            raise self._as_error(error, timeout_s) from error
 
     def abort(self) -> None:  # noqa: D102
         # the other thread may let go of the resource at this very moment, which is what is wanted
@@ -113,9 +122,9 @@ class VisaTransport(Transport):
         link, waiting = self._link()
         if link is None or waiting:
             return
-        end = time.monotonic() + timeout_s
-        while not select.select([link], [], [], max(min(end - time.monotonic(), 1.0), 0.0))[0]:
-            if time.monotonic() >= end:
+        end = self.clock.monotonic() + timeout_s
+        while not select.select([link], [], [], max(min(end - self.clock.monotonic(), 1.0), 0.0))[0]:
+            if self.clock.monotonic() >= end:
                 raise no_answer(self.address, timeout_s)
         self._see_open(link)
 
@@ -139,17 +148,17 @@ class VisaTransport(Transport):
         link, _ = self._link()
         if link is not None:
             # pyvisa-py's own clear never returns on a connection that the other side has closed
-            end = time.monotonic() + _LONGEST_DRAIN_S
-            while select.select([link], [], [], _QUIET_S)[0] and time.monotonic() < end:
+            end = self.clock.monotonic() + _LONGEST_DRAIN_S
+            while select.select([link], [], [], _QUIET_S)[0] and self.clock.monotonic() < end:
                 self._see_open(link)
                 link.recv(65536)
             return
         try:
             self._resource.clear()
-        except (pyvisa.VisaIOError, NotImplementedError, AttributeError):
+        except (self._visa.VisaIOError, NotImplementedError, AttributeError):
             return  # not every kind of resource can be cleared: the check question sees what is left
 
-    def _told(self, error: pyvisa.VisaIOError, timeout_s: float | None = None) -> InstrumentError:
-        if error.error_code == StatusCode.error_timeout:
+    def _as_error(self, error: Any, timeout_s: float | None = None) -> InstrumentError:
+        if error.error_code == self._visa.constants.StatusCode.error_timeout:
             return no_answer(self.address, self.timeout_s if timeout_s is None else timeout_s)
         return DisconnectedError(self.address, f"the connection broke ({error.abbreviation})")

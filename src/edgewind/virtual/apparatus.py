@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from threading import RLock
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.constants import speed_of_light
 
 from edgewind.bench import Bench
 from edgewind.bench.virtual import VirtualSection
 from edgewind.clock import Clock
 from edgewind.errors import InputError
+from edgewind.gas import GasState, find_gas
 from edgewind.rotor import RotorParameters, changed_bench, parameters_of
-from edgewind.virtual.gas_table import GasTable, gas_table
+from edgewind.virtual.gas_table import GasTable, gas_table, hidden_table
 from edgewind.virtual.gauge_output import GaugeOutput
+from edgewind.virtual.hidden_rotor import Deviation, HiddenRotor
 from edgewind.virtual.step_kernel import INPUTS, ROW, STATES, Input, State, advance
 
 FloatArray = NDArray[np.float64]
+# The ranges over which hidden deviations are drawn, Knudsen number and pascal.
+_KNUDSEN, _GAUGE_PA = (0.01, 100.0), (1e-3, 100.0)
 FASTEST_S = 1e-4  # shortest time in which faces or chamber may settle
 _WANDER_PERIODS_S, _WANDER_TONES = (60.0, 3600.0), 8
 MOST_HELD_S = 7200.0
@@ -36,8 +42,9 @@ class Apparatus:
     """What the instruments measure and move.
 
     The state is a function of the seed's truth and of the commands with their times alone: when and how often it is
-    asked for changes nothing. The rotor follows `edgewind.rotor`; the chamber follows ``V dp/dt = Q - S p``; gauge,
-    valve, lamp and envelope lag in first order.
+    asked for changes nothing. The rotor follows a model that is not that of the program (`hidden_rotor`), or, with
+    ``model = "stated"``, `edgewind.rotor`; the chamber follows ``V dp/dt = Q - S p``; gauge, valve, lamp and envelope
+    lag in first order, and the gas takes the temperature of the envelope.
 
     Parameters
     ----------
@@ -50,13 +57,20 @@ class Apparatus:
     def __init__(self, bench: Bench, clock: Clock) -> None:
         self.bench = bench
         self.virtual = bench.virtual or VirtualSection()
-        self.rotor: RotorParameters = parameters_of(changed_bench(bench, self.virtual.truth))
+        true = changed_bench(bench, self.virtual.truth)
+        self.rotor: RotorParameters = parameters_of(true)
         _check_times(self.rotor, self.virtual)
-        self.table: GasTable = gas_table(self.rotor)
-        self.gauge_output = GaugeOutput(bench, self.virtual.gauge_shows.value)
+        self.hidden = hidden_rotor_of(true, self.rotor, self.virtual) if self.virtual.model == "hidden" else None
+        self.table: GasTable = (
+            gas_table(self.rotor)
+            if self.hidden is None
+            else hidden_table(self.hidden, float(self.rotor.gas_temperature_k))
+        )
+        gauge_error = None if self.hidden is None else self.hidden.gauge
+        self.gauge_output = GaugeOutput(bench, self.virtual.gauge_shows.value, gauge_error)
         self.clock = clock
         self._lock = RLock()
-        self._inputs = _inputs(self.rotor, self.virtual)
+        self._inputs = _inputs(self.rotor, self.virtual, self.hidden, bench.gas.species)
         self._tones = _tones(self.virtual)
         start = np.zeros(STATES)
         start[[State.PRESSURE, State.GAUGE]] = self.virtual.start_pressure.value
@@ -76,11 +90,22 @@ class Apparatus:
         """Set the light from now on, as a share of the irradiance of the bench."""
         self._change(Input.LAMP_TO, share)
 
-    def _change(self, place: Input, value: float) -> None:
+    def hold_envelope(self, temperature_k: float | None) -> None:
+        """Bring the envelope to a temperature from now on, K; None lets it come back to that of the room."""
+        virtual, room = self.virtual, float(self.rotor.envelope_temperature_k)
+        if temperature_k is None:
+            self._change(Input.ROOM_K, room, Input.ENVELOPE_LAG, virtual.envelope_lag.value)
+        else:
+            self._change(Input.ROOM_K, temperature_k, Input.ENVELOPE_LAG, virtual.thermostat_lag.value)
+
+    def _change(self, *changes: Any) -> None:
+        """Change inputs, given as place and value in turn, from now on."""
         with self._lock:
-            if self._inputs[place] != value:
+            pairs = list(zip(changes[::2], changes[1::2], strict=True))
+            if any(self._inputs[place] != value for place, value in pairs):
                 self._arrive(self.clock.monotonic())
-                self._inputs[place] = value
+                for place, value in pairs:
+                    self._inputs[place] = value
 
     # What instruments read.
 
@@ -191,6 +216,12 @@ def _check_times(rotor: RotorParameters, virtual: VirtualSection) -> None:
             )
 
 
+def _knudsen_power(species: Any, gas_k: float) -> float:
+    """Return the power of the temperature with which the mean free path grows at one pressure."""
+    paths = [float(GasState(find_gas(species), 1.0, t).mean_free_path_m()) for t in (0.95 * gas_k, 1.05 * gas_k)]
+    return float(np.log(paths[1] / paths[0]) / np.log(1.05 / 0.95))
+
+
 def _tones(virtual: VirtualSection) -> FloatArray:
     """Return the tones of the light's wandering; none where it does not. They hang on the seed of `[virtual]`."""
     if not virtual.lamp_wander.value:
@@ -202,8 +233,49 @@ def _tones(virtual: VirtualSection) -> FloatArray:
     return np.column_stack([angular, random.uniform(0, 2 * np.pi, count), strength])
 
 
-def _inputs(rotor: RotorParameters, virtual: VirtualSection) -> FloatArray:
-    light = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance
+def hidden_rotor_of(bench: Bench, rotor: RotorParameters, virtual: VirtualSection) -> HiddenRotor:
+    """Return the rotor that is simulated where its physics is not that of the program.
+
+    Its vanes are squares of the same area. Deviations hang on the seed of `[virtual]`.
+    """
+    random = np.random.default_rng([virtual.seed, 5])
+    size, gauge = virtual.deviation.value, virtual.gauge_deviation.value
+    drawn = [Deviation.draw(size, *_KNUDSEN, random) for _ in range(3)]
+    made = HiddenRotor(
+        species=bench.gas.species,
+        internal_heat=rotor.internal_heat,
+        vanes=rotor.vanes,
+        width_m=float(np.sqrt(rotor.vane_area_m2)),
+        arm_m=float(rotor.arm_m),
+        irradiance_w_m2=float(rotor.irradiance_w_m2),
+        dark_absorptance=float(rotor.dark_absorptance),
+        bright_absorptance=float(rotor.bright_absorptance),
+        dark_emissivity=float(rotor.dark_emissivity),
+        bright_emissivity=float(rotor.bright_emissivity),
+        conductance_w_m2_k=float(rotor.vane_conductance_w_m2_k),
+        heat_capacity_j_m2_k=float(rotor.heat_capacity_j_m2_k),
+        accommodation=float(rotor.accommodation),
+        accommodation_difference=virtual.accommodation_difference,
+        dry_n_m=float(rotor.pivot_dry_n_m),
+        breakaway_n_m=float(rotor.pivot_breakaway_n_m),
+        viscous_n_m_s=float(rotor.pivot_viscous_n_m_s),
+        inertia_kg_m2=float(rotor.moment_of_inertia_kg_m2),
+        foreign_n_m=virtual.foreign_torque.value,
+        force=drawn[0],
+        drag=drawn[1],
+        heat=drawn[2],
+        gauge=Deviation.draw(gauge, *_GAUGE_PA, random),
+    )
+    if bench.light.arrangement == "beam":
+        return made
+    # what falls on a face from other arrangements is that of the program, shade and all
+    return replace(made, turn_mean_irradiance=rotor.turn_mean_irradiance / made.lit_share)
+
+
+def _inputs(rotor: RotorParameters, virtual: VirtualSection, hidden: HiddenRotor | None, species: Any) -> FloatArray:
+    share = rotor.turn_mean_irradiance if hidden is None else hidden.turn_mean_irradiance * hidden.lit_share
+    light = rotor.irradiance_w_m2 * share
+    gas = float(rotor.gas_temperature_k)
     per_e = virtual.valve_voltage_per_decade.value / np.log(10)
     numbers = {
         Input.VALVE_TO: 0.0,
@@ -230,6 +302,9 @@ def _inputs(rotor: RotorParameters, virtual: VirtualSection) -> FloatArray:
         Input.BREAKAWAY: rotor.pivot_breakaway_n_m,
         Input.VISCOUS: rotor.pivot_viscous_n_m_s,
         Input.INERTIA: rotor.moment_of_inertia_kg_m2,
+        Input.GAS_ABOVE_K: gas - rotor.envelope_temperature_k,
+        Input.KNUDSEN_POWER: _knudsen_power(species, gas),
+        Input.RECOIL: rotor.vanes * rotor.arm_m * rotor.vane_area_m2 * 2 / 3 / speed_of_light,
     }
     flat = np.empty(INPUTS)
     for place, number in numbers.items():

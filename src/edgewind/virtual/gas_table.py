@@ -17,25 +17,29 @@ from edgewind.rotor import (
 )
 from edgewind.rotor.drag import arm_drag, vane_drag
 from edgewind.rotor.heat import polyatomic_factor
+from edgewind.virtual.hidden_rotor import HiddenRotor, Surroundings
 
 FloatArray = NDArray[np.float64]
 LEAST_PA, GREATEST_PA, PER_DECADE = 1e-6, 1e4, 128
-# Columns of the table; all but the torques are per pascal, which leaves what varies slowly.
-DRAG, TORQUE_PER_K, LOSS, EXCHANGE, MOVED, TORQUE_DARK, TORQUE_LIT = range(7)
+# Columns of the table; all but the last two are per pascal, which leaves what varies slowly.
+DRAG, TORQUE_PER_K, TORQUE_PER_WARMTH, LOSS, EXCHANGE, MOVED, TORQUE_DARK, TORQUE_LIT = range(8)
+# Computed by itself, from the temperatures of the faces.
+_RECOIL = "infrared_recoil"
 
 
 @dataclass(frozen=True)
 class GasTable:
-    """Coefficients of the motion at pressures evenly spaced in the logarithm.
+    """Coefficients of the motion at pressures evenly spaced in the logarithm, at one temperature of the gas.
 
     Attributes
     ----------
     log_least, step : float
         ``ln p`` of the first row, and between rows.
-    rows : array of shape (n, 7)
-        Drag of the gas, N m s/Pa; torque per kelvin between the faces, N m/(K Pa); heat lost to the gas per kelvin of
-        the mean of the faces and of their difference, W/(m^2 K Pa); heat moved per angular speed, W s/(m^2 rad Pa);
-        torque of the drives in the dark with equal faces, and what full light adds to it, N m.
+    rows : array of shape (n, 8)
+        Drag of the gas, N m s/Pa; torque per kelvin between the faces and per kelvin of the vane above the gas,
+        N m/(K Pa); heat lost to the gas per kelvin of the mean of the faces and of their difference, W/(m^2 K Pa);
+        heat moved per angular speed, W s/(m^2 rad Pa); torque in the dark with the vane as warm as the gas, and what
+        full light adds to it, N m. Without the recoil of the faces' infrared.
     """
 
     log_least: float
@@ -43,36 +47,65 @@ class GasTable:
     rows: FloatArray
 
 
-def gas_table(rotor: RotorParameters) -> GasTable:
-    """Tabulate a rotor with the response of the gas from the kinetic solver.
+def pressures() -> FloatArray:
+    """Return the pressures of the rows, Pa."""
+    return np.geomspace(LEAST_PA, GREATEST_PA, round(np.log10(GREATEST_PA / LEAST_PA) * PER_DECADE) + 1)
 
-    The drives are taken to be linear in the difference of the faces and in the light, as they are.
+
+def gas_table(rotor: RotorParameters) -> GasTable:
+    """Tabulate a rotor as the program itself computes it, with the response of the gas from the kinetic solver.
+
+    The drives are taken to be linear in the temperatures of the faces and in the light, as they are.
     Above the pressure to which the response reaches (`GasResponse.least_knudsen`) its coefficients go on with the
     powers of dense gas: the thermal force with Kn^2, drag and heat with Kn; nothing finer should be read from that.
     """
-    response = response_of(rotor)
-    count = round(np.log10(GREATEST_PA / LEAST_PA) * PER_DECADE) + 1
-    pressure = np.geomspace(LEAST_PA, GREATEST_PA, count)
+    response, pressure = response_of(rotor), pressures()
     kn = rotor.knudsen(pressure)
     gas = _extended(response, kn, rotor.accommodation)
-    warm = np.full(count, rotor.gas_temperature_k)
+    at_rest = np.full(pressure.size, rotor.gas_temperature_k)
     dark_rotor = rotor.lamp_off()
 
-    def torque(apart_k: float, of: RotorParameters) -> FloatArray:
+    def torque(apart_k: float, warm_k: float, of: RotorParameters) -> FloatArray:
+        warm = at_rest + warm_k
         at = Conditions(pressure, kn, gas, warm + apart_k / 2, warm - apart_k / 2, of)
-        return np.asarray(sum(drive(at) for drive in DRIVES.values())) + np.zeros(count)
+        return np.asarray(sum(drive(at) for key, drive in DRIVES.items() if key != _RECOIL)) + np.zeros(pressure.size)
 
-    in_the_dark = torque(0.0, dark_rotor)
+    in_the_dark = torque(0.0, 0.0, dark_rotor)
     heat = rotor.most_probable_speed_m_s / rotor.gas_temperature_k * polyatomic_factor(rotor.internal_heat, kn)
-    rows = np.empty((count, 7))
+    rows = np.empty((pressure.size, 8))
     rows[:, DRAG] = (vane_drag(pressure, gas, rotor) + arm_drag(pressure, response, rotor)) / pressure
-    rows[:, TORQUE_PER_K] = (torque(1.0, dark_rotor) - in_the_dark) / pressure
+    rows[:, TORQUE_PER_K] = (torque(1.0, 0.0, dark_rotor) - in_the_dark) / pressure
+    rows[:, TORQUE_PER_WARMTH] = (torque(0.0, 1.0, dark_rotor) - in_the_dark) / pressure
     rows[:, LOSS] = heat * gas.loss / 2
     rows[:, EXCHANGE] = heat * gas.heat
     rows[:, MOVED] = gas.thermal_force * rotor.arm_m
     rows[:, TORQUE_DARK] = in_the_dark
-    rows[:, TORQUE_LIT] = torque(0.0, rotor) - in_the_dark
-    return GasTable(float(np.log(pressure[0])), float(np.log(pressure[-1] / pressure[0]) / (count - 1)), rows)
+    rows[:, TORQUE_LIT] = torque(0.0, 0.0, rotor) - in_the_dark
+    return _table(pressure, rows)
+
+
+def hidden_table(rotor: HiddenRotor, gas_k: float) -> GasTable:
+    """Tabulate a rotor whose physics is not that of the program, at a temperature of the gas, K."""
+    pressure = pressures()
+    around = Surroundings(pressure, 0.0, gas_k)
+    kn, speed = rotor.knudsen(pressure, gas_k), rotor.molecular_speed(gas_k)
+    apart, both = rotor.heat_coefficients(kn)
+    lever = rotor.vanes * rotor.width_m**2 * rotor.arm_m
+    dark = rotor.torques(gas_k, gas_k, around)
+    lit = rotor.torques(gas_k, gas_k, Surroundings(pressure, 1.0, gas_k))
+    rows = np.zeros((pressure.size, 8))
+    rows[:, DRAG] = rotor.resistance(around) / pressure
+    rows[:, TORQUE_PER_K] = lever * rotor.force_coefficient(kn) / gas_k
+    rows[:, TORQUE_PER_WARMTH] = lever * rotor.accommodation_coefficient(kn) * rotor.accommodation_difference / gas_k
+    rows[:, LOSS] = speed * both / (2 * gas_k)
+    rows[:, EXCHANGE] = speed * apart / gas_k
+    rows[:, TORQUE_DARK] = dark["foreign"]
+    rows[:, TORQUE_LIT] = lit["light"] - dark["light"]
+    return _table(pressure, rows)
+
+
+def _table(pressure: FloatArray, rows: FloatArray) -> GasTable:
+    return GasTable(float(np.log(pressure[0])), float(np.log(pressure[-1] / pressure[0]) / (len(pressure) - 1)), rows)
 
 
 def _extended(response: GasResponse, kn: FloatArray, accommodation: float) -> Coefficients:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -49,10 +51,14 @@ class GaugeOutput:
         The apparatus.
     shows : float
         Indicated over true pressure, beyond what the owner's correction says.
+    error : callable, optional
+        The same over the pressure, Pa: an error that is no factor.
     """
 
-    def __init__(self, bench: Bench, shows: float = 1.0) -> None:
-        self._bench, self._shows = bench, shows
+    def __init__(
+        self, bench: Bench, shows: float = 1.0, error: Callable[[FloatArray], FloatArray] | None = None
+    ) -> None:
+        self._bench, self._shows, self._error = bench, shows, error
         gauge = bench.gauge
         low, high = gauge.signal_low.value, gauge.signal_high.value
         margin = BEYOND * (high - low)
@@ -68,9 +74,15 @@ class GaugeOutput:
         silent = np.where(volts < self._middle_v, -np.inf, np.inf)
         return np.asarray(np.where(np.isfinite(found), self._sign * found, silent))
 
+    def indicated_log_pressure(self, pressure_pa: ArrayLike) -> FloatArray:
+        """Return the natural logarithm of what this gauge indicates, in Pa, at a true pressure."""
+        pressure = np.maximum(np.asarray(pressure_pa, dtype=float), 1e-300)
+        shown = pressure if self._error is None else pressure * self._error(pressure)
+        return indicated_log_pressure(shown, self._bench, self._shows)
+
     def volts(self, pressure_pa: ArrayLike) -> FloatArray:
         """Return the output at a true pressure, V, without noise."""
-        wanted = self._sign * indicated_log_pressure(pressure_pa, self._bench, self._shows)
+        wanted = self._sign * self.indicated_log_pressure(pressure_pa)
         place = np.clip(np.searchsorted(self._rising, wanted, side="right"), 1, _TABLE - 1)
         lower, upper = self._volts[place - 1], self._volts[place]
         at_lower, at_upper = self._rising[place - 1] - wanted, self._rising[place] - wanted

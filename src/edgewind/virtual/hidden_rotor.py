@@ -95,8 +95,8 @@ class HiddenRotor:
 
     Attributes
     ----------
-    species : str
-        Gas.
+    species : str or dict of str to float
+        Gas, or the shares of its parts.
     internal_heat : float
         Heat capacity of the inner motion of a molecule, in k: 0 for a monatomic gas, 1 for a linear molecule.
     vanes : int
@@ -129,7 +129,7 @@ class HiddenRotor:
         Indicated over true pressure, over the pressure in pascal.
     """
 
-    species: str = "N2"
+    species: str | dict[str, float] = "N2"
     internal_heat: float = 1.0
     vanes: int = 4
     width_m: float = 0.012
@@ -206,7 +206,7 @@ class HiddenRotor:
         """Return what warms the dark and the bright face, W/m^2; zero where steady."""
         te = np.asarray(around.envelope_k, dtype=float)
         p = np.asarray(around.pressure_pa, dtype=float)
-        kn, v0 = self.knudsen(p, te), self._speed_of_molecules(te)
+        kn, v0 = self.knudsen(p, te), self.molecular_speed(te)
         apart, both = self.heat_coefficients(kn)
         light = np.asarray(around.light) * self.irradiance_w_m2 * self.turn_mean_irradiance * self.lit_share
         mean = both * ((dark_k + bright_k) / (2 * te) - 1)
@@ -268,9 +268,7 @@ class HiddenRotor:
         te = np.asarray(around.envelope_k, dtype=float)
         squared = self.arm_m**2 + self.width_m**2 / 12
         area = self.vanes * self.width_m**2
-        return np.asarray(
-            area * p * self.drag_coefficient(self.knudsen(p, te)) * squared / self._speed_of_molecules(te)
-        )
+        return np.asarray(area * p * self.drag_coefficient(self.knudsen(p, te)) * squared / self.molecular_speed(te))
 
     def steady_speed(self, around: Surroundings) -> Array:
         """Return the speed of steady turning, rad/s; zero where the pivot holds."""
@@ -314,7 +312,8 @@ class HiddenRotor:
         )  # fmt: skip
         return np.asarray(solved.y.T)
 
-    def _speed_of_molecules(self, temperature_k: Any) -> Array:
+    def molecular_speed(self, temperature_k: Any) -> Array:
+        """Return the most probable speed of a molecule, m/s."""
         mass = find_gas(self.species).molar_mass_kg_mol
         return np.asarray(np.sqrt(2 * R * np.asarray(temperature_k, dtype=float) / mass))
 

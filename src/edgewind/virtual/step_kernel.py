@@ -27,7 +27,7 @@ class State(IntEnum):
 
 
 class Input(IntEnum):
-    """Places in the flat array of what the steps depend on; the first two are what commands change."""
+    """Places in the flat array of what the steps depend on; commands change valve, lamp and envelope."""
 
     VALVE_TO = 0  # V
     LAMP_TO = 1  # share of full light
@@ -40,9 +40,9 @@ class Input(IntEnum):
     GAUGE_LAG = 8
     LAMP_LAG = 9
     ENVELOPE_LAG = 10
-    ROOM_K = 11
+    ROOM_K = 11  # that the envelope comes to with the lamp off
     LAMP_WARMS = 12
-    GAS_K = 13
+    GAS_K = 13  # temperature at which the table of the gas was made
     LIGHT_DARK = 14  # absorbed by the dark face in full light, W/m^2
     LIGHT_BRIGHT = 15
     DARK_EMISSIVITY = 16
@@ -53,6 +53,9 @@ class Input(IntEnum):
     BREAKAWAY = 21
     VISCOUS = 22
     INERTIA = 23
+    GAS_ABOVE_K = 24  # of the gas above the envelope
+    KNUDSEN_POWER = 25  # of the temperature, at one pressure
+    RECOIL = 26  # torque per net flux of infrared that the dark face gives off, N m/(W/m^2)
 
 
 STATES, INPUTS = len(State), len(Input)
@@ -79,14 +82,29 @@ _E = np.array([71 / 57600, 0.0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 52
 
 @nb.njit(error_model="numpy", cache=True)
 def drive(y, q, log_least, step, rows, out):  # type: ignore[no-untyped-def]
-    """Write the seven coefficients of the gas at the pressure of `y` to `out`; return the torque of the drives, N m."""
-    place = (np.log(max(y[0], 1e-300)) - log_least) / step
+    """Write the eight coefficients of the gas at the state `y` to `out`; return the torque of the drives, N m.
+
+    The gas takes the temperature of the envelope. The table, made at one temperature, is looked up at the pressure
+    of the same Knudsen number; force goes with ``p / T``, heat and drag with ``p / sqrt(T)``.
+    """
+    gas = y[4] + q[24]
+    colder = q[13] / gas
+    place = (np.log(max(y[0], 1e-300)) + q[25] * np.log(colder) - log_least) / step
     place = min(max(place, 0.0), rows.shape[0] - 1.000001)
     k = int(place)
     share = place - k
-    for j in range(7):
+    for j in range(8):
         out[j] = rows[k, j] + share * (rows[k + 1, j] - rows[k, j])
-    return out[1] * max(y[0], 0.0) * (y[2] - y[3]) + out[5] + out[6] * y[8]
+    root = np.sqrt(colder)
+    out[0] *= root
+    out[1] *= colder
+    out[2] *= colder
+    out[3] *= root
+    out[4] *= root
+    outside = y[4] ** 4
+    infrared = q[16] * (y[2] ** 4 - outside) - q[17] * (y[3] ** 4 - outside)
+    pushed = max(y[0], 0.0) * (out[1] * (y[2] - y[3]) + out[2] * ((y[2] + y[3]) / 2.0 - gas))
+    return pushed + q[26] * Stefan_Boltzmann * infrared + out[6] + out[7] * y[8]
 
 
 @nb.njit(error_model="numpy", cache=True)
@@ -101,9 +119,9 @@ def rates(t, y, mode, q, tones, log_least, step, rows, c, dy):  # type: ignore[n
     dy[0] = (flow - q[3] * p) / q[2]
     dy[1] = (p - y[1]) / q[8]
     dark, bright = y[2], y[3]
-    mean = p * c[2] * (dark + bright - 2.0 * q[13])
-    apart = p * c[3] * (dark - bright)
-    moved = p * c[4] * y[5]
+    mean = p * c[3] * (dark + bright - 2.0 * (y[4] + q[24]))
+    apart = p * c[4] * (dark - bright)
+    moved = p * c[5] * y[5]
     through = q[18] * (dark - bright)
     outside = y[4] ** 4
     light = y[8]
@@ -133,7 +151,7 @@ def advance(t, y, mode, h, until, exact, q, tones, log_least, step, rows, out): 
     """
     n = y.size
     k = np.empty((7, n))
-    c = np.empty(7)
+    c = np.empty(8)
     new = np.empty(n)
     trial = np.empty(n)
     written = 0

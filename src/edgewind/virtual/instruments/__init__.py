@@ -5,6 +5,7 @@ from edgewind.virtual.instruments.gauge import GaugeMeter
 from edgewind.virtual.instruments.lamp import Lamp
 from edgewind.virtual.instruments.scope import Scope
 from edgewind.virtual.instruments.thermometer import Thermometer
+from edgewind.virtual.instruments.thermostat import Thermostat
 from edgewind.virtual.instruments.valve import Valve
 
 INSTRUMENTS: dict[str, type[BenchInstrument]] = {
@@ -13,6 +14,17 @@ INSTRUMENTS: dict[str, type[BenchInstrument]] = {
     "lamp": Lamp,
     "scope": Scope,
     "thermometer": Thermometer,
+    "thermostat": Thermostat,
 }
 
-__all__ = ["INSTRUMENTS", "BenchInstrument", "GaugeMeter", "Lamp", "Scope", "Supply", "Thermometer", "Valve"]
+__all__ = [
+    "INSTRUMENTS",
+    "BenchInstrument",
+    "GaugeMeter",
+    "Lamp",
+    "Scope",
+    "Supply",
+    "Thermometer",
+    "Thermostat",
+    "Valve",
+]

@@ -6,7 +6,6 @@ import numpy as np
 
 from edgewind.bench import Bench
 from edgewind.virtual.apparatus import Apparatus
-from edgewind.virtual.gauge_output import indicated_log_pressure
 from edgewind.virtual.instruments.base import BenchInstrument
 from edgewind.virtual.scpi import Command, ScpiError, Steps, Wait, real
 from edgewind.virtual.step_kernel import State
@@ -73,7 +72,7 @@ class GaugeMeter(BenchInstrument):
         if has_voltage(self.apparatus.bench):
             raise ScpiError(-241, "the gauge of this bench gives a voltage; ask MEASure:VOLTage?")
         truth = float(self.apparatus.states(self.now())[0, State.GAUGE])
-        shown = np.exp(indicated_log_pressure(truth, self.apparatus.bench, self.apparatus.virtual.gauge_shows.value))
+        shown = np.exp(self.apparatus.gauge_output.indicated_log_pressure(truth))
         return real(float(f"{float(shown):.3g}"))
 
     COMMANDS = (
