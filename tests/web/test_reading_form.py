@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from edgewind.errors import InputError
 from edgewind.signals import parse_readings
 from edgewind.web.errors import FieldError
-from edgewind.web.reading_form import Form, cells_of
+from edgewind.web.reading_form import Form, cells_of, doubt_about
 
 FORM = Form({
     "time": "", "gauge": "V", "pressure": "Pa", "pressure uncertainty": "%", "speed": "rpm", "speed uncertainty": "rpm",
@@ -111,10 +111,41 @@ def test_what_cannot_be_used_is_refused_beside_its_field(fields: dict[str, str],
 
 
 def test_what_the_table_has_no_column_for_is_refused() -> None:
-    for fields, field in (({"note": "x"}, "note"), ({"sweep": "x"}, "sweep"), ({"lamp": "off"}, "lamp")):
+    for fields, field in (({"envelope": "20"}, "envelope"), ({"sweep": "x"}, "sweep")):
         with pytest.raises(FieldError) as caught:
             cells_of(BARE, {"pressure": "7", "speed": "1.0", **fields})
         assert caught.value.field == field
+
+
+def test_conditions_and_notes_are_kept_in_any_table() -> None:
+    """The book takes them in an experiment that has no such column."""
+    given = {"lamp": "50 %", "leading_face": "dark", "gas": "He", "changed": "new pivot", "note": "a  b"}
+    cells = cells_of(BARE, {"pressure": "7", "speed": "1.0", **given})
+    assert cells == {
+        "pressure": "7", "speed": "1.0", "lamp": "50 %", "leading face": "dark", "gas": "He", "changed": "new pivot",
+        "note": "a b",
+    }  # fmt: skip
+
+
+ROWS = [
+    {"n": number, "pressure_pa": pressure, "speed_rad_s": speed, "used": True, "lamp": True, "exclude": ""}
+    for number, (pressure, speed) in enumerate([(1.0, 6.0), (2.0, 9.0), (4.0, 8.0)], start=1)
+]
+
+
+@pytest.mark.parametrize(
+    ("pressure", "speed", "lamp", "field"),
+    [
+        (2.1, 9.2, "on", None), (2.0, 18.1, "on", "speed"), (2.0, -4.5, "on", "speed"), (2.0, 18.1, "off", None),
+        (300.0, 3.0, "on", "pressure"), (0.01, 3.0, "on", "pressure"), (30.0, 18.0, "on", None),
+        (None, 3.0, "on", None),
+    ],
+)  # fmt: skip
+def test_likely_mistakes_are_asked_about(pressure: float | None, speed: float, lamp: str, field: str | None) -> None:
+    """A unit mistaken, marks counted twice or half; readings far apart are nobody's mistake."""
+    found = doubt_about({"pressure_pa": pressure, "speed_rad_s": speed}, ROWS, lamp=lamp)
+    assert (None if found is None else found[0]) == field
+    assert doubt_about({"pressure_pa": 300.0, "speed_rad_s": 3.0}, ROWS[:2]) is None
 
 
 def test_a_table_of_traces_takes_no_typed_speed() -> None:

@@ -146,16 +146,15 @@ def cells_of(form: Form, typed: Mapping[str, str], *, traced: bool = False) -> d
     lamp = " ".join(typed.get("lamp", "on").split()) or "on"
     if lamp != "on" or "lamp" in form.units:
         cells["lamp"] = lamp
-    for field, name in (("leading_face", "leading face"), ("gas", "gas"), ("changed", "changed")):
+    for field, name in (("leading_face", "leading face"), ("gas", "gas"), ("changed", "changed"), ("note", "note")):
         text = " ".join(typed.get(field, "").split())
         if text:
             cells[name] = text
-    for field, name in (("sweep", "sweep"), ("note", "note")):
-        text = " ".join(typed.get(field, "").split())
-        if text and name not in form.units:
-            raise FieldError(field, f"this table has no column for a {name}", fix="leave it empty")
-        if text:
-            cells[name] = text
+    sweep = " ".join(typed.get("sweep", "").split())
+    if sweep and "sweep" not in form.units:
+        raise FieldError("sweep", "this table has no column for a sweep", fix="leave it empty")
+    if sweep:
+        cells["sweep"] = sweep
     envelope = typed.get("envelope", "").strip()
     if envelope:
         if "envelope temperature" not in form.units:
