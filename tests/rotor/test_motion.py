@@ -15,6 +15,7 @@ from edgewind.rotor import (
     face_heat,
     parameters_of,
     run,
+    state_of_warm_vane,
     steady_state,
     stopping_time,
     thermal_times,
@@ -211,3 +212,26 @@ def test_surroundings_that_cannot_be_are_refused():
         Surroundings(one, two, one, one)
     with pytest.raises(InputError, match="ascending"):
         Surroundings(two, two, two, two)
+
+
+def test_a_vane_that_is_still_warm_is_where_the_run_goes_through_its_temperature(rotor, standin):
+    """Against the motion in time, well after the difference of the faces has settled."""
+    free = rotor.with_(pivot_dry_n_m=0.0, pivot_breakaway_n_m=0.0, bright_emissivity=0.2)
+    dark = constant(0.2, 253.15, 0.0)
+    found = run(dark, free, standin, np.linspace(0, 40, 401), faces_k=(295.15, 295.15))
+    at = free.in_surroundings(253.15, 0.0)
+    for k in (100, 250):
+        faces = found["t_hot_k"].iloc[k], found["t_cold_k"].iloc[k]
+        held = state_of_warm_vane(0.2, sum(faces) / 2, at, standin)
+        assert float(held.at.dark_k - held.at.bright_k) == pytest.approx(faces[0] - faces[1], rel=0.03)
+        assert float(held.net_torque) == pytest.approx(found["torque_n_m"].iloc[k], rel=0.03)
+        assert float(held.speed_rad_s) < 0
+    rest = state_of_warm_vane(0.2, 253.15, at, standin)
+    assert float(rest.net_torque) == pytest.approx(0.0, abs=1e-18)
+
+
+def test_a_stronger_drive_is_a_weaker_brake(rotor, standin):
+    time = np.linspace(0, 20, 21)
+    strong = run(1.0, rotor, standin, time, strength=3.0)
+    plain = run(1.0, rotor, standin, time)
+    assert strong["torque_n_m"].iloc[5] == pytest.approx(3 * plain["torque_n_m"].iloc[5], rel=0.02)

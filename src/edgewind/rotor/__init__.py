@@ -31,6 +31,7 @@ from edgewind.rotor.response import (
 )
 from edgewind.rotor.shapes import response_of, shaped_response
 from edgewind.rotor.steady import SteadyState, check_range, steady_state
+from edgewind.rotor.transient import state_of_warm_vane
 
 __all__ = [
     "DRIVES",
@@ -62,6 +63,7 @@ __all__ = [
     "room_ratio",
     "run",
     "shaped_response",
+    "state_of_warm_vane",
     "steady_faces",
     "steady_speed",
     "steady_state",

@@ -147,6 +147,7 @@ def run(
     faces_k: tuple[float, float] | None = None,
     drives: tuple[str, ...] | None = None,
     outside_n_m: float = 0.0,
+    strength: float = 1.0,
 ) -> pd.DataFrame:
     """Follow the rotor in time.
 
@@ -166,6 +167,8 @@ def run(
         Keys of the drives that act; all where absent.
     outside_n_m : float
         Constant torque from outside, N m, such as that of a draught.
+    strength : float
+        Factor on the torque of all drives.
 
     Returns
     -------
@@ -184,7 +187,7 @@ def run(
         raise InputError("the times are not in ascending order", fix="give two or more ascending times")
     if not isinstance(surroundings, Surroundings):
         surroundings = constant(float(surroundings), float(rotor.envelope_temperature_k))
-    motion = _Motion(surroundings, rotor, response, drives, outside_n_m)
+    motion = _Motion(surroundings, rotor, response, drives, outside_n_m, strength)
     start_k = (motion.envelope_at(wanted[0]),) * 2 if faces_k is None else faces_k
     found, standing = np.empty((5, wanted.size)), np.zeros(wanted.size, dtype=bool)
     found[0] = wanted
@@ -211,7 +214,7 @@ class _Motion:
 
     def __init__(
         self, around: Surroundings, rotor: RotorParameters, response: GasResponse, drives: tuple[str, ...] | None,
-        outside_n_m: float,
+        outside_n_m: float, strength: float,
     ) -> None:  # fmt: skip
         self.around, self.rotor = around, rotor
         self.acting = tuple(DRIVES if drives is None else drives)
@@ -220,7 +223,9 @@ class _Motion:
         envelope = np.interp(self.time, around.time_s, around.envelope_k)
         at = rotor.in_surroundings(envelope)
         check_range(pressure, at, response)
-        self.table = self._coefficients(pressure, at, response, outside_n_m)
+        self.table = self._coefficients(pressure, at, response)
+        self.table[:, 2:5] *= strength
+        self.table[:, 2] += outside_n_m
         steps = np.diff(self.time)
         self.slopes = np.diff(self.table, axis=0) / steps[:, None] if steps.size else np.zeros((0, self.table.shape[1]))
         self.places = self.time.tolist()
@@ -236,9 +241,10 @@ class _Motion:
         self.recoil = lever * infrared_recoil.radiation_recoil(1.0) * (infrared_recoil.KEY in self.acting)
         dark = Conditions(np.array(1.0), np.array(1.0), None, np.array(0.0), np.array(0.0), rotor)  # type: ignore[arg-type]
         lit = DRIVES["light_pressure"](dark) if "light_pressure" in self.acting else 0.0
-        self.push = float(lit)
+        self.push = strength * float(lit)
+        self.recoil *= strength
 
-    def _coefficients(self, pressure: Array, at: RotorParameters, response: GasResponse, outside: float) -> Array:
+    def _coefficients(self, pressure: Array, at: RotorParameters, response: GasResponse) -> Array:
         """Return the table, one row a moment: envelope, drag, torque by face, heat to the gas of each face by state."""
         kn = at.knudsen(pressure)
         gas = response.at(kn, at.accommodation)
@@ -258,7 +264,7 @@ class _Motion:
         by_dark, by_bright = torque(t0 + 1, t0) - still, torque(t0, t0 + 1) - still
         base = heat(t0, t0, 0.0)
         columns = [
-            t0, np.broadcast_to(drag, pressure.shape), still - (by_dark + by_bright) * t0 + outside, by_dark, by_bright,
+            t0, np.broadcast_to(drag, pressure.shape), still - (by_dark + by_bright) * t0, by_dark, by_bright,
         ]  # fmt: skip
         for face in (0, 1):
             slopes = [
