@@ -203,6 +203,8 @@ _STEP_K, _STEP_LOG = 0.5, 0.02
 _MOST_PHASES = 10_000
 # A log of more moments than this is taken for smooth between switches of the lamp.
 _COARSE = 16
+# The torque has passed that of the pivot when it is so much more: a rotor that broke away does not stick at once.
+_PASSED = 1 + 1e-6
 
 
 class _Motion:
@@ -345,7 +347,7 @@ class _Motion:
         if standing:
 
             def breaks_away(t: float, y: Array) -> float:
-                return abs(self._torque(t, y * scale, share)) / self.breakaway - 1.0
+                return abs(self._torque(t, y * scale, share)) / self.breakaway - _PASSED
 
             breaks_away.terminal, breaks_away.direction = True, 1.0  # type: ignore[attr-defined]
             events = [breaks_away]

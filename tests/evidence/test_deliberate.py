@@ -1,0 +1,134 @@
+"""Tests made on purpose: what each mechanism must show against what was seen.
+
+The rotors that are seen come from an independent generator, which shares no line with the model that judges.
+"""
+
+import numpy as np
+import pytest
+
+from edgewind.evidence.deliberate import PIVOT, deliberate_tests, weigh_tests
+from edgewind.rotor.drives import NAMES
+from edgewind.signals import read_experiment
+from edgewind.virtual.hidden_rotor import HiddenRotor, Surroundings
+
+RPM = 60 / (2 * np.pi)
+ROOM, COLD = 295.15, 253.15
+THERMAL = NAMES["thermal_force"]
+TITLES = "pressure [Pa],pressure uncertainty [%],speed [rpm],speed uncertainty [rpm],lamp,envelope temperature [degC]"
+PRESSURES = np.geomspace(0.05, 15, 11)
+
+
+@pytest.fixture
+def folder(tmp_path, make_bench_text):
+    """Write an experiment folder: ``folder(rows, runs={}, **bench)``."""
+
+    def make(rows, runs=None, **changes):
+        bench = {"rotor": {"vane_conductance": "60 +/- 20 W/(m^2 K)"}, "gas": {"species": "air"}}
+        for section, values in changes.items():
+            bench[section] = bench.get(section, {}) | values
+        (tmp_path / "bench.toml").write_text(make_bench_text(**bench))
+        (tmp_path / "readings.csv").write_text("\n".join([TITLES + ",leading face,trace,note", *rows]) + "\n")
+        (tmp_path / "runs").mkdir(exist_ok=True)
+        for name, text in (runs or {}).items():
+            (tmp_path / "runs" / name).write_text(text)
+        return read_experiment(tmp_path)
+
+    return make
+
+
+def lit_rows(rotor, seed=1, face="bright"):
+    random = np.random.default_rng(seed)
+    speed = RPM * np.abs(rotor.steady_speed(Surroundings(PRESSURES, 1.0, ROOM)))
+    speed = speed * (1 + 0.01 * random.standard_normal(speed.size))
+    return [f"{p:.4g},3,{w:.4g},{0.3 + 0.01 * w:.3g},on,22,{face},," for p, w in zip(PRESSURES, speed, strict=True)]
+
+
+def chilled_speeds(rotor, pressure, time_s, low=COLD, start_speed=0.0):
+    """Speed of a rotor in the dark whose envelope is chilled from 20 s to 60 s."""
+
+    def around(t):
+        return Surroundings(pressure, 0.0, float(np.interp(t, [20, 60], [ROOM, low])))
+
+    return rotor.run(time_s, around, (ROOM, ROOM, start_speed))[:, 2]
+
+
+def test_the_reading_that_turned_back_in_the_cold_is_evidence_for_the_thermal_force(folder):
+    """One row: lamp off, envelope chilled to -20 degC, turned backwards at 12 rpm. Nothing else about it is known."""
+    found = folder([*lit_rows(HiddenRotor(species="air")), "1.0,3,-12,0.5,off,-20,,,bulb chilled; turned back"])
+    (test,) = deliberate_tests(found)
+    assert test.kind == "chilled envelope in the dark"
+    assert test.lines == (13,)
+    assert test.seen.speed_rad_s == pytest.approx(-12 / RPM)
+    expected = test.predicted[THERMAL]
+    assert (expected.sign, expected.agrees) == (-1, True)
+    assert expected.interval_rad_s[0] < test.seen.speed_rad_s < 0
+    assert test.log_evidence[THERMAL] > -1
+    for other in (PIVOT, "draught", NAMES["light_pressure"], NAMES["unequal_accommodation"]):
+        assert test.log_evidence[other] < -5
+        assert not test.predicted[other].agrees
+    assert test.predicted[NAMES["unequal_accommodation"]].sign >= 0  # the vane stays warmer than the gas
+    assert test.predicted[PIVOT].sign == 1
+    assert "the dark face led at 12 rpm, as thermal force of the gas" in test.why
+    assert f"draught and {PIVOT}" in test.why
+    weights = weigh_tests([test])
+    assert weights.weightiest == 0
+    assert weights.log_likelihood[PIVOT] < -5
+    assert "line 13 (chilled envelope in the dark)" in weights.why
+
+
+def test_a_rotor_that_goes_on_as_before_in_the_cold_is_turned_by_something_constant(folder):
+    rotor = HiddenRotor(species="air", foreign_n_m=2e-9, irradiance_w_m2=0.0)
+    found = folder(
+        [*lit_rows(rotor), f"1.0,3,{RPM * rotor.steady_speed(Surroundings(1.0, 0, COLD)):.4g},0.5,off,-20,bright,,"]
+    )
+    (test,) = deliberate_tests(found)
+    assert test.predicted[PIVOT].agrees
+    assert test.log_evidence[THERMAL] < -5
+    assert f"against {THERMAL}" in test.why
+
+
+def test_a_size_without_direction_says_less_than_one_with_it(folder):
+    rows = lit_rows(HiddenRotor(species="air"))
+    unsigned, signed = (
+        deliberate_tests(folder([*rows, f"1.0,3,{speed},0.5,off,-20,,,"]))[0] for speed in ("12", "-12")
+    )
+    assert not unsigned.seen.signed
+    assert unsigned.predicted[THERMAL].agrees
+    assert min(unsigned.log_evidence.values()) >= min(signed.log_evidence.values())
+    assert "its direction not noted" in unsigned.why
+
+
+def test_a_lamp_at_half_keeps_the_sense_and_lowers_the_speed(folder):
+    rotor = HiddenRotor(species="air")
+    half = RPM * float(rotor.steady_speed(Surroundings(1.0, 0.5, ROOM)))
+    found = folder([*lit_rows(rotor), f"1.0,3,{half:.4g},0.5,50 %,22,bright,,"])
+    (test,) = deliberate_tests(found)
+    assert test.kind == "lamp dimmer"
+    assert test.predicted[THERMAL].agrees
+    assert test.log_evidence[PIVOT] < -5
+
+
+def test_a_run_through_standstill_is_judged_as_one(folder):
+    rotor = HiddenRotor(species="air", dry_n_m=1e-12, breakaway_n_m=1e-12, bright_emissivity=0.3)
+    time = np.linspace(0, 300, 31)
+    speed = RPM * chilled_speeds(rotor, 0.5, time)
+    assert speed.min() < -1
+    lines = ["time [s],speed [rpm],speed uncertainty [rpm],envelope temperature [degC],lamp"]
+    for t, w in zip(time, speed, strict=True):
+        lines.append(f"{t:g},{w:+.4g},0.2,{np.interp(t, [20, 60], [22, -20]):.4g},off")
+    bench = {"rotor": {"bright_emissivity": "0.3", "pivot_dry_torque": "1e-12 +/- 50 % N m"}}
+    found = folder([*lit_rows(rotor), "0.5,3,,,off,,,runs/1.csv,"], {"1.csv": "\n".join(lines) + "\n"}, **bench)
+    (test,) = deliberate_tests(found)
+    assert test.kind == "run: chilled envelope in the dark"
+    assert test.condition == "envelope 22 to -20 °C"
+    assert test.predicted[THERMAL].sign == -1
+    assert 20 < test.predicted[THERMAL].within_s < 200
+    assert test.log_evidence[THERMAL] > -2
+    assert test.log_evidence[PIVOT] < -5
+    assert "the dark face led" in test.why
+
+
+def test_without_a_test_nothing_is_said(folder):
+    found = folder(lit_rows(HiddenRotor(species="air")))
+    assert deliberate_tests(found) == ()
+    assert weigh_tests(()).why == ""
