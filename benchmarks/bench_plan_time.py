@@ -12,7 +12,7 @@ from measured import Row, invented_bench, median_time, row
 from edgewind.gas import GasState, find_gas
 from edgewind.plan import Settings, Tube, Vacuum, plan_scaling_study, plan_time, search_rotor, transmission_probability
 from edgewind.plan.conductance import _solve
-from edgewind.plan.rotor_search import Built, Judged, _task
+from edgewind.plan.rotor_search import Evaluation, RotorDesign, _task
 from edgewind.plan.scaling_study import Design, brute_force_studies
 
 
@@ -72,15 +72,15 @@ def run(full: bool = True) -> list[Row]:
     return rows
 
 
-def _blind(task: Any, random: np.random.Generator) -> Built:
+def _blind(task: Any, random: np.random.Generator) -> RotorDesign:
     """Draw a design evenly in the logarithm of each range."""
     chosen = {name: float(low * (high / low) ** random.random()) for name, (low, high) in task.ranges.items()}
     width = chosen["vane_width"]
     gas = task.gases[int(random.integers(len(task.gases)))]
-    return Built(width, width, chosen["vane_thickness"], chosen["arm"], round(chosen["vanes"]), gas)
+    return RotorDesign(width, width, chosen["vane_thickness"], chosen["arm"], round(chosen["vanes"]), gas)
 
 
-def _area(designs: Sequence[Judged]) -> float:
+def _area(designs: Sequence[Evaluation]) -> float:
     """Area of ln(speed) and -ln(light) that designs reach, above 1 rad/s and below 100 W/m^2."""
     points = sorted((np.log(one.values["fastest"]), np.log(100 / one.values["light"])) for one in designs)
     area, reach = 0.0, 0.0

@@ -4,6 +4,7 @@ import inspect
 import json
 import os
 import shutil
+import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
@@ -182,3 +183,26 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if "published" in getattr(item, "fixturenames", ()):
             item.add_marker("published")
+
+
+@pytest.fixture
+def edgewind(monkeypatch, capfd) -> Callable[..., subprocess.CompletedProcess[str]]:
+    """Run a command in this process, as the program runs it: ``edgewind("gas", "air", "1 Pa", cwd=folder)``."""
+    from edgewind.cli import main
+
+    def run(*arguments: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+        with monkeypatch.context() as patch:
+            patch.setenv("COLUMNS", "100")
+            patch.setenv("NO_COLOR", "1")
+            if cwd is not None:
+                patch.chdir(cwd)
+            capfd.readouterr()
+            status = 0
+            try:
+                main(list(arguments))
+            except SystemExit as ended:
+                status = ended.code if isinstance(ended.code, int) else 1 if ended.code else 0
+        told = capfd.readouterr()
+        return subprocess.CompletedProcess(list(arguments), status, told.out, told.err)
+
+    return run

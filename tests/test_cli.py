@@ -1,9 +1,8 @@
-"""The command line, run as people run it: in a process of its own."""
+"""The command line: two commands in processes of their own, the others in this one."""
 
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -13,14 +12,23 @@ import pytest
 EXAMPLE = Path(__file__).parents[1] / "examples" / "two-rotors"
 
 
-def edgewind(*arguments: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    environment = os.environ | {"COLUMNS": "100", "NO_COLOR": "1"}
-    return subprocess.run(
-        [sys.executable, "-m", "edgewind", *arguments], capture_output=True, text=True, cwd=cwd, env=environment
-    )
+def process(*arguments: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    """Run a command as people do, in a process of its own: what the two tests below hold holds for all."""
+    return subprocess.run([sys.executable, "-m", "edgewind", *arguments], capture_output=True, text=True, cwd=cwd)
 
 
-def test_gas_prints_json_with_the_stable_keys():
+def test_a_command_ends_with_status_0_and_prints_to_stdout():
+    done = process("gas", "air", "7 mTorr")
+    assert done.returncode == 0 and done.stdout.startswith("gas ") and done.stderr == ""
+
+
+def test_a_refusal_ends_with_status_2_and_one_line_on_stderr():
+    done = process("gas", "airr", "7 mTorr")
+    assert done.returncode == 2 and done.stdout == ""
+    assert done.stderr.startswith("edgewind: ") and done.stderr.count("\n") == 1
+
+
+def test_gas_prints_json_with_the_stable_keys(edgewind):
     """Common practice, no source: in air at a few mTorr the mean free path is of the order of a centimetre."""
     done = edgewind("gas", "air", "7 mTorr", "--temperature", "22 degC", "--size", "10 mm", "--json")
     assert done.returncode == 0, done.stderr
@@ -31,7 +39,7 @@ def test_gas_prints_json_with_the_stable_keys():
     assert found["regime"] == "transitional"
 
 
-def test_gas_prints_units_for_people():
+def test_gas_prints_units_for_people(edgewind):
     done = edgewind("gas", "argon", "1 Pa", "--size", "12 mm")
     assert done.returncode == 0
     assert "mean free path" in done.stdout and " mm" in done.stdout and "µPa s" in done.stdout
@@ -51,7 +59,7 @@ def test_gas_prints_units_for_people():
         (("compare", "pairs.csv", "--write"), "name the file with --bench"),
     ],
 )
-def test_bad_input_ends_with_status_2_and_a_message_on_stderr(arguments, said, tmp_path):
+def test_bad_input_ends_with_status_2_and_a_message_on_stderr(arguments, said, tmp_path, edgewind):
     options = ("--", *arguments[-1:]) if arguments[-1].startswith("-7") else arguments[-1:]
     done = edgewind(*arguments[:-1], *options, cwd=tmp_path)
     assert done.returncode == 2
@@ -60,7 +68,7 @@ def test_bad_input_ends_with_status_2_and_a_message_on_stderr(arguments, said, t
     assert "Traceback" not in done.stderr
 
 
-def test_trace_prints_speed_flags_and_writes_a_figure(tmp_path):
+def test_trace_prints_speed_flags_and_writes_a_figure(tmp_path, edgewind):
     file = EXAMPLE / "vane-12mm" / "traces" / "003.csv.gz"
     figure = tmp_path / "trace.png"
     done = edgewind("trace", str(file), "--marks", "4", "--json", "--plot", str(figure))
@@ -72,7 +80,7 @@ def test_trace_prints_speed_flags_and_writes_a_figure(tmp_path):
     assert figure.read_bytes().startswith(b"\x89PNG")
 
 
-def test_trace_of_nothing_prints_no_number(tmp_path):
+def test_trace_of_nothing_prints_no_number(tmp_path, edgewind):
     (tmp_path / "still.csv").write_text("time [s],voltage [V]\n" + "".join(f"{i / 1000},0.5\n" for i in range(500)))
     done = edgewind("trace", "still.csv", "--marks", "4", "--json", cwd=tmp_path)
     assert done.returncode == 0
@@ -80,7 +88,7 @@ def test_trace_of_nothing_prints_no_number(tmp_path):
     assert json.loads(done.stdout)["flags"] == ["no-signal"]
 
 
-def test_newcomer_makes_a_folder_and_studies_it(tmp_path):
+def test_newcomer_makes_a_folder_and_studies_it(tmp_path, edgewind):
     assert edgewind("new", "bench", cwd=tmp_path).returncode == 0
     done = edgewind("study", "bench", "--quick", "--out", "result", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
@@ -91,7 +99,7 @@ def test_newcomer_makes_a_folder_and_studies_it(tmp_path):
     assert "something is there already" in again.stderr
 
 
-def test_study_json_of_one_folder_has_its_keys_at_the_top(tmp_path):
+def test_study_json_of_one_folder_has_its_keys_at_the_top(tmp_path, edgewind):
     edgewind("new", "bench", cwd=tmp_path)
     done = edgewind("study", "bench", "--quick", "--json", cwd=tmp_path)
     found = json.loads(done.stdout)
@@ -100,7 +108,7 @@ def test_study_json_of_one_folder_has_its_keys_at_the_top(tmp_path):
     assert found["report"] is None
 
 
-def test_compare_writes_the_correction_and_keeps_the_comments(tmp_path):
+def test_compare_writes_the_correction_and_keeps_the_comments(tmp_path, edgewind):
     edgewind("new", "bench", cwd=tmp_path)
     bench = tmp_path / "bench" / "bench.toml"
     before = bench.read_text(encoding="utf-8").splitlines()
@@ -119,15 +127,15 @@ def test_compare_writes_the_correction_and_keeps_the_comments(tmp_path):
     assert study["readings"][0]["pressure_pa"] == pytest.approx(1.08 * 0.06666, rel=2e-3)
 
 
-def test_no_command_and_unknown_command_are_told():
+def test_no_command_and_unknown_command_are_told(edgewind):
     assert edgewind("sudy").returncode == 2
     assert edgewind("--version").stdout.startswith("edgewind ")
 
 
-def test_predict_says_how_both_optima_move_and_that_these_are_priors(tmp_path):
+def test_predict_says_how_both_optima_move_and_that_these_are_priors(tmp_path, edgewind):
     bench, figure = EXAMPLE / "vane-12mm", tmp_path / "what-if.svg"
     change = ["--set", "rotor.vane_width=16 mm", "--set", "rotor.vane_height=16 mm"]
-    done = edgewind("predict", str(bench), *change, "--json", "--plot", str(figure))
+    done = edgewind("predict", str(bench), "--no-fit", *change, "--json", "--plot", str(figure))
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)["what_if"]
     assert told["draws_of"] == "prior"
@@ -135,7 +143,7 @@ def test_predict_says_how_both_optima_move_and_that_these_are_priors(tmp_path):
     assert low < told["optimum"]["ratio"] < high < 1
     assert len(told["bands"]["after"]["median_speed_rad_s"]) == 40
     assert "<svg" in figure.read_text(encoding="utf-8")
-    plain = edgewind("predict", str(bench), *change, "--pressures", "0.1Pa:10Pa:5")
+    plain = edgewind("predict", str(bench), "--no-fit", *change, "--pressures", "0.1Pa:10Pa:5")
     assert "ratio" in plain.stdout and "priors only" in plain.stdout
-    unchanged = edgewind("predict", str(bench), "--pressures", "0.1Pa:10Pa:5", "--json")
+    unchanged = edgewind("predict", str(bench), "--no-fit", "--pressures", "0.1Pa:10Pa:5", "--json")
     assert json.loads(unchanged.stdout)["what_if"] is None

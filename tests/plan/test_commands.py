@@ -1,28 +1,17 @@
-"""The commands of the plan, run as people run them: in a process of its own."""
+"""The commands of the plan, run as the program runs them."""
 
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
-from pathlib import Path
 
 import pytest
 from PIL import Image
 
-from edgewind.cli import main
+from edgewind.bench import write_template
 from edgewind.plan import plan_time
 from edgewind.report.figures.canvas import our_style
 from edgewind.report.figures.dwell import DWELL
 from edgewind.report.palette import DARK
-
-
-def edgewind(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
-    environment = os.environ | {"COLUMNS": "100", "NO_COLOR": "1"}
-    return subprocess.run(
-        [sys.executable, "-m", "edgewind", *arguments], capture_output=True, text=True, cwd=cwd, env=environment
-    )
 
 
 @pytest.fixture
@@ -31,7 +20,7 @@ def folder(tmp_path, vacuum_text):
     return tmp_path
 
 
-def test_dwell_prints_json_text_and_a_figure(folder):
+def test_dwell_prints_json_text_and_a_figure(folder, edgewind):
     done = edgewind("dwell", ".", "--pressures", "0.1Pa:10Pa:4", "--plot", "time.png", "--json", cwd=folder)
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)
@@ -43,7 +32,7 @@ def test_dwell_prints_json_text_and_a_figure(folder):
     assert text.returncode == 0 and "from high to low pressure" in text.stdout and "assumed:" in text.stdout
 
 
-def test_design_writes_a_sheet(folder):
+def test_design_writes_a_sheet(folder, edgewind):
     options = ("--widths", "8 mm, 14 mm", "--days", "1", "--readings", "8", "--trials", "12", "--out", "plan", "--json")
     done = edgewind("design", "bench.toml", *options, cwd=folder)
     assert done.returncode == 0, done.stderr
@@ -55,7 +44,7 @@ def test_design_writes_a_sheet(folder):
     assert "--days 1 --readings 8 --trials 12 --seed 1 --out plan" in page
 
 
-def test_rotor_prints_the_trade_and_draws_it(folder):
+def test_rotor_prints_the_trade_and_draws_it(folder, edgewind):
     options = ("--goal", "fastest", "--goal", "quick", "--gases", "N2,He", "--trials", "60", "--range", "vanes=2:4")
     done = edgewind("rotor", ".", *options, "--plot", "front.svg", cwd=folder)
     assert done.returncode == 0, done.stderr
@@ -81,14 +70,53 @@ def test_rotor_prints_the_trade_and_draws_it(folder):
         (("rotor", ".", "--goal", "test", "--between", "creep"), "does not name two drives"),
     ],
 )
-def test_bad_input_ends_with_status_2_and_a_message(folder, arguments, said, monkeypatch, capsys):
-    monkeypatch.chdir(folder)
-    monkeypatch.setattr(sys, "argv", ["edgewind", *arguments])
-    with pytest.raises(SystemExit) as ended:
-        main()
-    told = capsys.readouterr()
-    assert ended.value.code == 2
-    assert said in told.err and told.out == ""
+def test_bad_input_ends_with_status_2_and_a_message(folder, arguments, said, edgewind):
+    done = edgewind(*arguments, cwd=folder)
+    assert done.returncode == 2
+    assert said in done.stderr and done.stdout == ""
+
+
+@pytest.fixture(scope="module")
+def template(tmp_path_factory):
+    """The folder that `edgewind new` makes, whose rotor was read at 155 rpm and whose conductance is not stated."""
+    folder = tmp_path_factory.mktemp("template") / "bench"
+    write_template(folder)
+    return folder
+
+
+def test_planning_starts_from_the_readings_beside_the_bench(template, edgewind):
+    """Its readings reach 155 rpm; bench.toml alone, whose vane conducts as metal does, gives a tenth of that."""
+    told = json.loads(edgewind("dwell", str(template), "--pressures", "0.3Pa:3Pa:3", "--json").stdout)
+    alone = json.loads(edgewind("dwell", str(template), "--no-fit", "--pressures", "0.3Pa:3Pa:3", "--json").stdout)
+    fastest, slower = (max(abs(point["speed_rad_s"]) for point in plan["points"]) for plan in (told, alone))
+    assert fastest == pytest.approx(16.2, rel=0.25) and slower < 0.5 * fastest
+    assert told["fitted"]["rotor.vane_conductance"] < 50 and alone["fitted"] == {}
+
+
+def test_planning_says_what_it_starts_from(template, edgewind):
+    text = edgewind("predict", str(template), "--pressures", "0.3Pa:3Pa:5").stdout
+    assert text.startswith("Starts from the most probable values that the readings allow")
+    assert text.index("greatest speed") < text.index("pressure")  # the answer stands before the table
+    few = template.parent / "few"
+    write_template(few)
+    lines = (few / "readings.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    first = next(k for k, line in enumerate(lines) if line[:1].isdigit() or line[:1] == "2")
+    (few / "readings.csv").write_text("".join(lines[: first + 2]), encoding="utf-8")
+    assert "are not used: 2 of them can be used" in edgewind("dwell", str(few), "--pressures", "1 Pa").stdout
+
+
+def test_readings_that_cannot_be_read_can_be_left_out(template, edgewind, tmp_path):
+    write_template(tmp_path / "bench")
+    (tmp_path / "bench" / "readings.csv").write_text("pressure [mm]\n1\n", encoding="utf-8")
+    done = edgewind("dwell", "bench", "--pressures", "1 Pa", cwd=tmp_path)
+    assert done.returncode == 2 and "--no-fit" in done.stderr
+    assert edgewind("dwell", "bench", "--pressures", "1 Pa", "--no-fit", cwd=tmp_path).returncode == 0
+
+
+def test_the_study_of_readme_can_be_planned_on_the_template(template, edgewind):
+    done = edgewind("design", str(template), "--widths", "8 mm,12 mm,20 mm", "--trials", "12", "--readings", "8")
+    assert done.returncode == 0, done.stderr
+    assert "Build " in done.stdout
 
 
 def test_the_figure_of_the_time_is_drawn_in_every_size(vacuum_bench):

@@ -9,7 +9,7 @@ from edgewind.bench import parse_bench
 from edgewind.errors import InputError
 from edgewind.plan import bench_times, plan_time
 from edgewind.plan.dwell import lag_residual, lag_time, sweep_steps
-from edgewind.plan.dwell_words import order_sentence, plan_lines
+from edgewind.plan.dwell_text import order_sentence, plan_lines
 from edgewind.report.figures.canvas import our_style
 from edgewind.report.figures.dwell import draw_dwell
 from edgewind.report.figures.file import FILM

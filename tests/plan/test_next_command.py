@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -13,7 +11,7 @@ from edgewind.bench import write_template
 from edgewind.errors import InputError
 from edgewind.evidence import glance
 from edgewind.plan import propose
-from edgewind.plan.words import plan_lines
+from edgewind.plan.text import plan_lines
 from edgewind.report import plot_plan
 from edgewind.signals import read_experiment
 from edgewind.study import plan_next, run_study
@@ -26,11 +24,8 @@ def folder(tmp_path_factory) -> Path:
     return place
 
 
-def test_the_command_prints_the_plan_as_json(folder):
-    done = subprocess.run(
-        [sys.executable, "-m", "edgewind", "next", str(folder), "--batch", "2", "--target-interval", "1%", "--json"],
-        capture_output=True, text=True,
-    )  # fmt: skip
+def test_the_command_prints_the_plan_as_json(folder, edgewind):
+    done = edgewind("next", str(folder), "--batch", "2", "--target-interval", "1%", "--json")
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)
     assert told["target"] == {"relative": 0.01, "absolute_pa": None}
@@ -47,14 +42,12 @@ def test_the_command_prints_the_plan_as_json(folder):
         (("--batch", "0"), "whole number from 1 to 24"),
         (("--target-interval", "0 Pa"), "above zero"),
         (("--target-interval", "10"), "has no unit"),
-        (("--range", "2 Pa:1 Pa"), "closed"),
+        (("--range", "2 Pa:1 Pa"), "must be the higher one"),
         (("--plot", "plan.txt"), ".png or .svg"),
     ],
 )
-def test_input_that_cannot_be_used_ends_with_2_and_says_what_would_be_right(folder, arguments, said):
-    done = subprocess.run(
-        [sys.executable, "-m", "edgewind", "next", str(folder), *arguments], capture_output=True, text=True
-    )
+def test_input_that_cannot_be_used_ends_with_2_and_says_what_would_be_right(folder, arguments, said, edgewind):
+    done = edgewind("next", str(folder), *arguments)
     assert done.returncode == 2
     assert said in done.stderr and "Traceback" not in done.stderr
 

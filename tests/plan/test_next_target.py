@@ -11,7 +11,7 @@ import pytest
 from edgewind.bench import Bench, read_bench
 from edgewind.errors import InputError
 from edgewind.plan import AdaptiveChoice, Stop, Target, gauge_range
-from edgewind.signals import FolderSource
+from edgewind.signals import read_experiment
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors" / "vane-12mm"
 COLUMNS = ["pressure_pa", "log_pressure_u", "log_pressure_u_common", "speed_rad_s", "speed_u_rad_s"]
@@ -91,12 +91,22 @@ def test_readings_run_out(bench: Bench, recorded) -> None:
 
 
 def test_it_serves_a_running_recording(bench: Bench) -> None:
-    choice = AdaptiveChoice(bench, 0.02, 20.0, target="60%")
-    assert choice.next_target(FolderSource(EXAMPLE), []) is None
-    assert choice.stopped is not None and choice.stopped.reached
-    further = AdaptiveChoice(bench, 0.02, 20.0)
-    step = further.next_target(FolderSource(EXAMPLE))
-    assert step is not None and step.why and 0.02 <= step.pressure_pa <= 20.0
+    readings = read_experiment(EXAMPLE).readings
+    stop = AdaptiveChoice(bench, 0.02, 20.0, target="60%").next(readings)
+    assert isinstance(stop, Stop) and stop.reached
+    step = AdaptiveChoice(bench, 0.02, 20.0).next(readings)
+    assert isinstance(step, Target) and step.why and 0.02 <= step.pressure_pa <= 20.0
+
+
+def test_a_maximum_seen_already_takes_the_place_of_an_even_start(bench: Bench) -> None:
+    """Twelve readings with a maximum inside, as a class types them, and a range asked for that reaches far beyond."""
+    pressure = np.geomspace(0.07, 27.0, 12)
+    speed = np.array([hump(p) for p in pressure])
+    table = pd.DataFrame(dict(zip(COLUMNS, [pressure, 0.01, 0.0, speed, 0.02 * speed], strict=True)))
+    step = AdaptiveChoice(bench, 0.01, 100.0).next(table)
+    assert isinstance(step, Stop) or 0.2 < step.pressure_pa < 5.0
+    flank = table.iloc[:5]
+    assert "log-even start" in AdaptiveChoice(bench, 0.01, 100.0).next(flank).why
 
 
 def test_what_cannot_be_measured_is_refused(bench: Bench) -> None:

@@ -15,7 +15,7 @@ from edgewind.errors import InputError
 from edgewind.evidence import SweepData
 from edgewind.plan import PlainCost, TargetInterval, cost_from_record, parse_target, propose
 from edgewind.plan.others import open_direction
-from edgewind.plan.ranges import check_range, parse_range
+from edgewind.plan.ranges import check_range
 
 TRUTH = Truth("balance", 0.0, 0.8, 0.0, 10.0)
 
@@ -174,12 +174,6 @@ def test_nowhere_to_start_is_told_with_the_way_out() -> None:
         propose(readings().take([]))
     with pytest.raises(InputError, match="holds some of the readings"):
         propose(readings(), range_pa=(1e4, 1e5))
-
-
-@pytest.mark.parametrize("text", ["1Pa", "a:b", "3:4", "2 Pa:1 Pa", "1 Pa:2 Pa:3 Pa"])
-def test_a_range_that_is_none_is_refused(text: str) -> None:
-    with pytest.raises(InputError):
-        parse_range(text)
 
 
 @given(st.floats(1e-4, 10.0), st.floats(1e-3, 1e3))

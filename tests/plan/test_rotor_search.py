@@ -11,8 +11,8 @@ from hypothesis.extra.numpy import arrays
 from edgewind.bench import parse_bench
 from edgewind.errors import InputError
 from edgewind.plan import search_rotor
-from edgewind.plan.rotor_search import HUB_M, Built, _task, pareto_front, ranges_of, separation
-from edgewind.plan.rotor_words import search_lines
+from edgewind.plan.rotor_search import HUB_M, RotorDesign, _task, pareto_front, ranges_of, separation
+from edgewind.plan.rotor_text import search_lines
 from edgewind.rotor import predict_whole
 
 GOALS = ("fastest", "light")
@@ -44,7 +44,7 @@ def test_the_search_finds_what_a_grid_finds(vacuum_bench):
     ranges = {"vane_width": (6e-3, 20e-3), "arm": (12e-3, 30e-3), "vane_thickness": (1e-4, 1e-4), "vanes": (4, 4)}
     task = _task(vacuum_bench, GOALS, ("thermal_force", "light_pressure"), ranges, None)
     grid = [
-        task.judge(Built(float(w), float(w), 1e-4, float(arm), 4, "N2"))
+        task.judge(RotorDesign(float(w), float(w), 1e-4, float(arm), 4, "N2"))
         for w in np.geomspace(6e-3, 20e-3, 12)
         for arm in np.geomspace(12e-3, 30e-3, 12)
     ]

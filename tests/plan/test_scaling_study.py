@@ -12,7 +12,7 @@ from edgewind.evidence.optimum import highest_places
 from edgewind.plan import Settings, plan_scaling_study
 from edgewind.plan.exponent_test import exponent_weights, mean_of_sweeps
 from edgewind.plan.scaling_study import Design, brute_force_power
-from edgewind.plan.scaling_words import answer_sentences, run_order, study_lines
+from edgewind.plan.scaling_text import answer_sentences, run_order, study_lines
 from edgewind.plan.sized import curves_alike, resized, sized_rotor
 from edgewind.plan.sweep_errors import Trials, calibrate, found_chance, read_trials, simulated_sweep, standing
 from edgewind.report import write_plan_sheet

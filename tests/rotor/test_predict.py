@@ -8,7 +8,7 @@ from edgewind.bench import parse_bench
 from edgewind.errors import InputError
 from edgewind.rotor import changed_bench, parse_changes, predict, predict_whole
 from edgewind.rotor.predict import peak_places
-from edgewind.rotor.words import prediction_lines
+from edgewind.rotor.words import answer_lines
 
 ROTOR = {"bright_emissivity": "0.8", "vane_conductance": "60 W/(m^2 K)", "vane_thickness": "0.1 mm"}
 DOCUMENTED = ["pressure_pa", "knudsen", "speed_rad_s", "torque_n_m", "drag_n_m_s", "t_hot_k", "t_cold_k"]
@@ -88,7 +88,7 @@ def test_without_the_emissivity_of_the_bright_face_there_is_a_range_and_not_one_
     low, high = found.speed_range.pressure_pa
     assert low < found.speed.pressure_pa < high
     assert found.as_plain()["optimum"]["range"]["emissivity"] == (0.03, 0.95)
-    text = "\n".join(prediction_lines(found))
+    text = "\n".join(answer_lines(found))
     assert "rotor.bright_emissivity is not given: for 0.03 to 0.95 the speed is greatest somewhere from" in text
     assert "lacquer, white 0.8 to 0.95" in text
     assert predict_whole(make_bench(rotor=ROTOR), np.geomspace(0.02, 20, 5)).speed_range is None

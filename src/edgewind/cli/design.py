@@ -9,17 +9,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from edgewind.cli.base import AsJson, app, indented, print_json
+from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings
 
 if TYPE_CHECKING:
+    from edgewind.evidence.fitted_bench import FittedBench
     from edgewind.plan import ScalingStudy
 
 
 @app.command()
 def design(
-    bench: Annotated[Path, typer.Argument(help="The bench.toml, or the folder that holds it.")],
+    bench: BenchPath,
     widths: Annotated[str, typer.Option(help="Candidate widths of the vane: '8 mm,12 mm,20 mm'.")],
-    gases: Annotated[str | None, typer.Option(help="Gases: 'N2,He'; that of the bench where left out.")] = None,
-    days: Annotated[float, typer.Option(help="Days at hand.")] = 2.0,
+    gases: Annotated[str | None, typer.Option(help="Gases: 'N2,He'; default: that of the bench.")] = None,
+    days: Annotated[float, typer.Option(help="Days available.")] = 2.0,
     hours: Annotated[float, typer.Option(help="Hours of work a day.")] = 8.0,
     changeover: Annotated[str, typer.Option(help="Time to vent, change the rotor and pump again.")] = "1 h",
     readings: Annotated[int, typer.Option(help="Readings in a sweep.")] = 14,
@@ -27,12 +29,14 @@ def design(
     exponents: Annotated[
         str, typer.Option(help="Claims: n in pressure ~ width^n; the model's own is added.")
     ] = "-2,-1,-0.5,0",
-    level: Annotated[float, typer.Option(help="Confidence with which a claim is given up.")] = 0.95,
+    level: Annotated[float, typer.Option(help="Confidence at which a claim is rejected.")] = 0.95,
     trials: Annotated[
-        int, typer.Option(help="Simulated sweeps of each rotor in each gas; more of them know the chances better.")
+        int,
+        typer.Option(help="Simulated sweeps of each rotor in each gas; more trials give more precise power estimates."),
     ] = 40,
     seed: Annotated[int, typer.Option(help="Seed of all draws; the same seed gives the same plan.")] = 1,
-    processes: Annotated[int | None, typer.Option(help="Processes; as many as cores where left out.")] = None,
+    processes: Annotated[int | None, typer.Option(help="Processes; default: one a core.")] = None,
+    fit: UseReadings = True,
     out: Annotated[
         Path | None, typer.Option(help="Folder to make for the plan sheet, its figures, text and JSON.")
     ] = None,
@@ -41,13 +45,11 @@ def design(
     """Plan a study of how the best pressure depends on size, and what it would settle."""
     from threadpoolctl import threadpool_limits
 
-    from edgewind.bench import BENCH_FILE, read_bench
     from edgewind.errors import InputError
     from edgewind.plan import Settings, plan_scaling_study
-    from edgewind.plan.scaling_words import study_lines
+    from edgewind.plan.scaling_text import study_lines
     from edgewind.units import parse_quantity
 
-    described = read_bench(bench / BENCH_FILE if bench.is_dir() else bench)
     if processes is not None and processes < 1:
         raise InputError(f"{processes} processes", fix="give one or more")
     if out is not None and out.exists() and not (out.is_dir() and not any(out.iterdir())):
@@ -56,9 +58,10 @@ def design(
         days=days, hours_a_day=hours, changeover_h=parse_quantity(changeover, "time") / 3600, readings=readings,
         noise=noise, level=level, trials=trials, seed=seed,
     )  # fmt: skip
+    fitted = bench_beside_readings(bench, fit=fit)
     with threadpool_limits(limits=1):
         plan = plan_scaling_study(
-            described,
+            fitted.bench,
             [parse_quantity(part, "length") for part in widths.split(",")],
             None if gases is None else [part.strip() for part in gases.split(",")],
             settings=settings,
@@ -78,23 +81,27 @@ def design(
         command = " ".join([f'edgewind design bench.toml --widths "{widths}"', *given, "--out plan"])
         sheet = write_plan_sheet(plan, out, command=command)
     if as_json:
-        print_json(_plain(plan, None if out is None else sheet))
+        print_json(_plain(plan, fitted, None if out is None else sheet))
         return
+    if fitted.sentence:
+        print(indented(fitted.sentence, 0))
     for line in study_lines(plan):
         print(line if line.startswith(" ") or len(line) < 100 else indented(line, 0))
     if out is not None:
         print(f"\nThe plan to print is {sheet}")
 
 
-def _plain(plan: ScalingStudy, sheet: Path | None) -> dict[str, Any]:
-    """Plain types for JSON, SI: those of the plan, and where its sheet is.
+def _plain(plan: ScalingStudy, fitted: FittedBench, sheet: Path | None) -> dict[str, Any]:
+    """Plain types for JSON, SI: those of the plan, what it starts from, and where its sheet is.
 
     Returns
     -------
+    fitted : dict of str to float
+        Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
     sheet : str or None
         File of the plan to print; null without `--out`.
     """
-    return plan.as_plain() | {"sheet": None if sheet is None else str(sheet)}
+    return plan.as_plain() | {"fitted": fitted.changed, "sheet": None if sheet is None else str(sheet)}
 
 
 def _number(text: str) -> float:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from edgewind.cli.base import AsJson, app, indented, print_json
+from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings
+
+if TYPE_CHECKING:
+    from edgewind.evidence.fitted_bench import FittedBench
+    from edgewind.plan import TimePlan
 
 
 @app.command()
 def dwell(
-    bench: Annotated[Path, typer.Argument(help="The bench.toml, or the folder that holds it.")],
+    bench: BenchPath,
     pressures: Annotated[
         str, typer.Option(help="Low, high and how many, or a list: '1 Pa, 7 mTorr'.")
     ] = "0.05Pa:20Pa:12",
@@ -21,29 +26,42 @@ def dwell(
     changes: Annotated[
         list[str] | None, typer.Option("--set", help="What if: 'rotor.vane_width=30 mm'; repeatable.")
     ] = None,
+    fit: UseReadings = True,
     plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Plan the time on the bench: chamber, heat, spin-up, and the quickest order."""
-    from edgewind.bench import BENCH_FILE, read_bench
     from edgewind.plan import plan_time
-    from edgewind.plan.dwell_words import plan_lines
+    from edgewind.plan.dwell_text import plan_lines
     from edgewind.pressures import parse_pressures
     from edgewind.rotor import changed_bench, parse_changes
 
-    described = read_bench(bench / BENCH_FILE if bench.is_dir() else bench)
-    described = changed_bench(described, parse_changes(changes or []))
+    asked, wanted = parse_changes(changes or []), parse_pressures(pressures)
     if plot is not None:
         from edgewind.report import figure_kind
 
         figure_kind(plot)
-    plan = plan_time(described, parse_pressures(pressures), within=within, turns=turns)
+    fitted = bench_beside_readings(bench, fit=fit)
+    plan = plan_time(changed_bench(fitted.bench, asked), wanted, within=within, turns=turns)
     if plot is not None:
         from edgewind.report import plot_dwell
 
         plot_dwell(plan, plot)
     if as_json:
-        print_json(plan.as_plain())
+        print_json(_plain(plan, fitted))
         return
+    if fitted.sentence:
+        print(indented(fitted.sentence, 0))
     for line in plan_lines(plan):
         print(line if line.startswith(" ") or not line[:1].isalpha() else indented(line, 0))
+
+
+def _plain(plan: TimePlan, fitted: FittedBench) -> dict[str, Any]:
+    """Plain types for JSON, SI: those of the plan, and what it starts from.
+
+    Returns
+    -------
+    fitted : dict of str to float
+        Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
+    """
+    return plan.as_plain() | {"fitted": fitted.changed}

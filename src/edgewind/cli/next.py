@@ -34,12 +34,13 @@ def next_readings(
 ) -> None:
     """Choose the next pressures to measure, and say when to stop."""
     from edgewind.plan import parse_target
-    from edgewind.plan.ranges import parse_range
-    from edgewind.plan.words import plan_lines
+    from edgewind.plan.ranges import check_range
+    from edgewind.plan.text import plan_lines
+    from edgewind.pressures import parse_pressure_range
     from edgewind.study import plan_next
 
     parse_target(target_interval)
-    between = None if pressures is None else parse_range(pressures)
+    between = None if pressures is None else check_range(*parse_pressure_range(pressures))
     if plot is not None:
         from edgewind.report import figure_kind
 

@@ -10,16 +10,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from edgewind.cli.base import AsJson, app, indented, print_json
+from edgewind.cli.described import BenchPath, bench_beside_readings, has_readings
 from edgewind.errors import InputError
 
 if TYPE_CHECKING:
     from edgewind.evidence import Scaling, WhatIf
+    from edgewind.evidence.fit import Fit
+    from edgewind.evidence.fitted_bench import FittedBench
     from edgewind.rotor import Prediction
 
 
 @app.command()
 def predict(
-    bench: Annotated[Path, typer.Argument(help="The bench.toml, or the folder that holds it.")],
+    bench: BenchPath,
     pressures: Annotated[
         str, typer.Option(help="Low, high and how many, or a list: '1 Pa, 7 mTorr'.")
     ] = "0.02Pa:20Pa:40",
@@ -31,19 +34,24 @@ def predict(
         Path | None, typer.Option(help="Write a figure of both optima against the width of the vane: .png or .svg.")
     ] = None,
     fit: Annotated[
-        bool,
-        typer.Option("--fit", help="Fit the unknowns to the readings of the folder first; takes ten seconds or more."),
-    ] = False,
+        bool | None,
+        typer.Option(
+            "--fit/--no-fit",
+            help="Start from a fit of the readings beside bench.toml, with intervals, in ten seconds or more; or from "
+            "bench.toml alone. Where left out: from the values that the readings make most probable, and with --set "
+            "from a fit.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Predict the speed curve of this rotor from first principles.
 
-    With --set or --fit, also how both optima move, with intervals over draws of the fit or of the priors.
+    With --set or --fit, also how both optima move, with intervals over draws of the fit or of the priors. What is asked
+    for comes first, the table after it.
     """
-    from edgewind.bench import BENCH_FILE, read_bench
     from edgewind.pressures import parse_pressures
-    from edgewind.rotor import parse_changes, predict_whole
-    from edgewind.rotor.words import prediction_lines
+    from edgewind.rotor import changed_bench, parse_changes, predict_whole
+    from edgewind.rotor.words import answer_lines, table_lines
 
     if plot is not None or scaling is not None:
         from edgewind.report.figures.file import figure_kind
@@ -51,11 +59,18 @@ def predict(
         for name in (plot, scaling):
             if name is not None:
                 figure_kind(name)
-    described = read_bench(bench / BENCH_FILE if bench.is_dir() else bench)
     asked, wanted = parse_changes(changes or []), parse_pressures(pressures)
-    fitted = _fitted(bench) if fit else None
+    alone = bench_beside_readings(bench, fit=False)
+    changed_bench(alone.bench, asked)  # what cannot be is refused before anything is fitted
+    fitted = None
+    if fit or (fit is None and asked and has_readings(bench)):
+        fitted, why_not = _fitted(bench)
+        if fitted is None and fit:
+            raise InputError(f"no fit could be made: {why_not}", file=bench, fix="leave out --fit")
+    start = bench_beside_readings(bench, fit=True) if fit is None and not asked else alone
+    described = start.bench
     moved = drawn = None
-    if asked or fit:
+    if asked or fitted is not None:
         from edgewind.evidence import draws_of
 
         drawn = draws_of(described if fitted is None else fitted)
@@ -74,23 +89,28 @@ def predict(
             plot_what_if(moved, found.bench.experiment.title, plot)
     laws = [] if scaling is None else _scaling(found.bench, scaling, drawn)
     if as_json:
-        print_json(_plain(found, laws, moved))
+        print_json(_plain(found, laws, moved, start))
         return
-    for line in prediction_lines(found):
-        print(line)
-    if best is not None:
-        print("the table is for the medians of the fit")
     if moved is not None:
         from edgewind.evidence.words import what_if_lines
 
-        print()
         for line in what_if_lines(moved):
             print(line)
+        print()
+    if start.sentence:
+        print(indented(start.sentence, 0))
+    for line in answer_lines(found):
+        print(line)
     for law in laws:
         print(indented(law.sentence, 0))
+    print()
+    for line in table_lines(found):
+        print(line)
+    if best is not None:
+        print("the table is for the medians of the fit")
 
 
-def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None) -> dict[str, Any]:
+def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: FittedBench) -> dict[str, Any]:
     """Plain types for JSON, SI: those of the prediction, and what was asked for besides.
 
     Returns
@@ -99,15 +119,18 @@ def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None) -> dict
         How both optima move with the width of the vane; empty without `--scaling`.
     what_if : edgewind.evidence.WhatIf or None
         How both optima move with the change, over draws; null without `--set` or `--fit`.
+    fitted : dict of str to float
+        Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
     """
     return found.as_plain() | {
         "scaling": [law.as_plain() for law in laws],
         "what_if": None if moved is None else moved.as_plain(),
+        "fitted": start.changed,
     }
 
 
-def _fitted(path: Path) -> Any:
-    """Fit every drive together to the readings of a folder."""
+def _fitted(path: Path) -> tuple[Fit | None, str]:
+    """Fit every drive together to the readings of a folder; None and the reason where that cannot be."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
@@ -125,9 +148,7 @@ def _fitted(path: Path) -> Any:
         explanation = explain(
             read_experiment(path if path.is_dir() else path.parent), models=("all",), live_points=150, progress=tell
         )
-    if explanation.fit is None:
-        raise InputError(f"no fit could be made: {explanation.no_fit}", file=path, fix="leave out --fit")
-    return explanation.fit
+    return explanation.fit, explanation.no_fit
 
 
 def _scaling(bench: Any, figure: Path, drawn: Any) -> list[Any]:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from edgewind.cli.base import AsJson, app, indented, print_json
+from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings
+
+if TYPE_CHECKING:
+    from edgewind.evidence.fitted_bench import FittedBench
+    from edgewind.plan import RotorSearch
 
 
 @app.command()
 def rotor(
-    bench: Annotated[Path, typer.Argument(help="The bench.toml, or the folder that holds it.")],
+    bench: BenchPath,
     goals: Annotated[
         list[str], typer.Option("--goal", help="fastest, light, quick or test; repeatable, the first is drawn upwards.")
     ],
@@ -26,16 +31,15 @@ def rotor(
     ] = "thermal_force,light_pressure",
     trials: Annotated[int, typer.Option(help="Designs to try.")] = 600,
     seed: Annotated[int, typer.Option(help="Seed; the same seed tries the same designs.")] = 1,
+    fit: UseReadings = True,
     plot: Annotated[Path | None, typer.Option(help="Write a figure of the trade: a .png or .svg file.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Search for the next rotor within what you can build."""
-    from edgewind.bench import BENCH_FILE, read_bench
     from edgewind.errors import InputError
     from edgewind.plan import search_rotor
-    from edgewind.plan.rotor_words import search_lines
+    from edgewind.plan.rotor_text import search_lines
 
-    described = read_bench(bench / BENCH_FILE if bench.is_dir() else bench)
     drives = [part.strip() for part in between.split(",")]
     if len(drives) != 2:
         raise InputError(f"'{between}' does not name two drives", fix="write thermal_force,light_pressure")
@@ -43,8 +47,9 @@ def rotor(
         from edgewind.report import figure_kind
 
         figure_kind(plot)
+    fitted = bench_beside_readings(bench, fit=fit)
     found = search_rotor(
-        described,
+        fitted.bench,
         goals,
         ranges=dict(_range(text) for text in ranges or []),
         gases=None if gases is None else [part.strip() for part in gases.split(",")],
@@ -57,10 +62,23 @@ def rotor(
 
         plot_front(found, plot)
     if as_json:
-        print_json(found.as_plain())
+        print_json(_plain(found, fitted))
         return
+    if fitted.sentence:
+        print(indented(fitted.sentence, 0))
     for line in search_lines(found):
         print(line if len(line) < 100 or line.startswith(" ") else indented(line, 0))
+
+
+def _plain(found: RotorSearch, fitted: FittedBench) -> dict[str, Any]:
+    """Plain types for JSON, SI: those of the search, and what it starts from.
+
+    Returns
+    -------
+    fitted : dict of str to float
+        Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
+    """
+    return found.as_plain() | {"fitted": fitted.changed}
 
 
 def _range(text: str) -> tuple[str, tuple[float, float]]:

@@ -90,7 +90,7 @@ class RotorTimes:
     Attributes
     ----------
     speed_rad_s : array
-        Steady speed, rad/s; 0 where it does not start.
+        Steady speed, rad/s, positive when the bright face leads; 0 where it does not start.
     heat_s : array
         Time in which the vane as a whole comes to its temperature, s.
     spin_up_s : array
@@ -140,7 +140,7 @@ class BenchTimes:
         heat = thermal_times(flat, self.rotor_parameters, self.response).whole
         spin = np.asarray(self.rotor_parameters.moment_of_inertia_kg_m2) / np.maximum(state.drag, 1e-300)
         return RotorTimes(
-            np.abs(state.speed_rad_s).reshape(pressure.shape),
+            np.asarray(state.speed_rad_s).reshape(pressure.shape),
             heat.reshape(pressure.shape),
             spin.reshape(pressure.shape),
         )
@@ -173,8 +173,8 @@ class BenchTimes:
             return lag_time(np.full(new.shape, self.within / _COLD_START), [here.heat_s, here.spin_up_s])
         old = np.asarray(from_pressure_pa, dtype=float)
         there = self.rotor(old)
-        turning = np.where(here.speed_rad_s > 0, here.speed_rad_s, 1.0)
-        step = np.where(here.speed_rad_s > 0, np.abs(there.speed_rad_s / turning - 1), 1.0)
+        turning = np.where(here.speed_rad_s != 0, here.speed_rad_s, 1.0)
+        step = np.where(here.speed_rad_s != 0, np.abs(there.speed_rad_s / turning - 1), 1.0)
         step = np.maximum(step, np.minimum(np.abs(np.log(old / new)), 1.0))
         left = self.within / np.maximum(step, 1e-12)
         time = lag_time(left, [self.chamber_s(new), here.heat_s, here.spin_up_s])
@@ -184,7 +184,7 @@ class BenchTimes:
 
     def measure_s(self, pressure_pa: ArrayLike) -> Array:
         """Time of one reading, s: so many turns, within a least and a longest time; a minute where it stands."""
-        speed = self.rotor(pressure_pa).speed_rad_s
+        speed = np.abs(self.rotor(pressure_pa).speed_rad_s)
         turning = speed > 0
         full = 2 * np.pi * self.turns / np.where(turning, speed, 1.0)
         return np.asarray(np.where(turning, np.clip(full, self.least_measure_s, self.most_measure_s), _STANDING_S))
@@ -397,7 +397,7 @@ class TimePlan:
         points[].pressure_pa : float
             Pressure, Pa.
         points[].speed_rad_s : float
-            Steady speed that is predicted there, rad/s.
+            Steady speed that is predicted there, rad/s, positive when the bright face leads.
         points[].chamber_time_s : float
             Time constant of the gas in the chamber, s; zero without `[vacuum]`.
         points[].heat_time_s : float

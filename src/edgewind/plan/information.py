@@ -60,7 +60,7 @@ def expected_noise(curve: ResponseCurve) -> Array:
 
 
 @dataclass(frozen=True, eq=False)
-class Outlook:
+class InformationGain:
     """What readings at the pressures of a curve's grid would tell of its highest place.
 
     Parameters

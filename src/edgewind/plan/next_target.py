@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,12 +16,11 @@ from edgewind.plan.propose import propose
 from edgewind.plan.ranges import check_range, even_places
 from edgewind.plan.target import TargetInterval, parse_target
 from edgewind.plan.values import Kind, Stop
-from edgewind.signals import ExperimentSource, read_experiment
 
 _NEEDED = ("pressure_pa", "log_pressure_u", "log_pressure_u_common", "speed_rad_s", "speed_u_rad_s")
 # A pressure of the start counts as measured where a reading lies within this share of the spacing.
 _TAKEN = 0.4
-# How often one pressure of the start is tried before it is given up, where readings there cannot be used.
+# How often one pressure of the start is tried, where readings there cannot be used.
 _TRIES = 2
 
 
@@ -39,7 +37,7 @@ class Target:
     why : str
         The reason in one sentence.
     number : int
-        The how-manieth usable reading it will be.
+        Index of this reading among the usable ones, from 1.
     interval_before_pa, interval_after_pa : tuple of float or None
         Interval of the maximising pressure now, and as expected after the reading, Pa.
     information_bits : float or None
@@ -62,7 +60,7 @@ class AdaptiveChoice:
     """Choose pressures one after the other between two ends until the interval is as narrow as wanted.
 
     It keeps nothing between calls: the same table of readings gives the same step, so that a recording that was cut
-    off goes on where it was. Only `stopped` remembers why the last call wanted no more.
+    off goes on where it was.
 
     Parameters
     ----------
@@ -111,21 +109,6 @@ class AdaptiveChoice:
             )
         self.max_readings, self.cost = int(max_readings), cost
         self.seed = bench.study.seed if seed is None else seed
-        self.stopped: Stop | None = None
-
-    def next_target(self, source: ExperimentSource, done: Sequence[object] = ()) -> Target | None:
-        """Choose from an experiment as it is recorded so far; None where nothing more is worth measuring.
-
-        Parameters
-        ----------
-        source : ExperimentSource
-            The experiment, a folder or one of a lab book.
-        done : sequence
-            Steps carried out, which are not needed: the readings tell.
-        """
-        step = self.next(read_experiment(source).readings)
-        self.stopped = step if isinstance(step, Stop) else None
-        return None if isinstance(step, Stop) else step
 
     def next(self, readings: pd.DataFrame) -> Target | Stop:
         """Choose the next pressure, or stop.
@@ -145,7 +128,7 @@ class AdaptiveChoice:
         data = _usable(readings)
         tried = _pressures(readings)
         opening = self._opening(data, tried)
-        if opening is not None:
+        if opening is not None and not self._maximum_seen(data):
             return opening
         if data.distinct_pressures() < 2:
             return Stop("readings spent", "None of the readings of the start can be used: look at their flags.", False)
@@ -164,6 +147,12 @@ class AdaptiveChoice:
             best.information_bits, best.cost_s,
         )  # fmt: skip
 
+    def _maximum_seen(self, data: SweepData) -> bool:
+        """Whether readings taken before show a maximum inside them: an even start over the range then adds little."""
+        if data.distinct_pressures() < FEWEST_PRESSURES:
+            return False
+        return find_optimum(data, level=self.level, seed=self.seed).found
+
     def _opening(self, data: SweepData, tried: np.ndarray) -> Target | None:
         """The next pressure of the log-even start, ascending; None once it is through."""
         places = even_places(*self.range_pa, FEWEST_PRESSURES)
@@ -174,7 +163,7 @@ class AdaptiveChoice:
             if int(np.sum(np.abs(tried - np.log(place)) < _TAKEN * spacing)) >= _TRIES:
                 continue
             before = float(data.pressure_pa[-1]) if data.size else None
-            plan = "one of the log-even start, which covers the range before anything is learnt"
+            plan = "one of the log-even start, which covers the range before the curve is known"
             seconds = float((self.cost or PlainCost())(np.array([place]), before)[0])
             return Target(place, "reading", f"This is {plan}.", data.size + 1, None, None, None, seconds)
         return None

@@ -8,8 +8,8 @@ from scipy.special import ndtri
 from edgewind.evidence import Findings, ResponseCurve, SweepData, coast_downs
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.plan.cost import Cost
-from edgewind.plan.information import NATS_PER_BIT, Outlook
-from edgewind.plan.spread import Spread, bits_of, other_interval, rounded, spread_of
+from edgewind.plan.information import NATS_PER_BIT, InformationGain
+from edgewind.plan.spread import IntervalWidth, bits_of, other_interval, rounded, spread_of
 from edgewind.plan.values import Plan, Proposal
 
 # Standard deviation of ln(pressure) by which a gauge or a rotor that lags may shift a sweep of one direction unseen.
@@ -70,7 +70,7 @@ def _backward(data: SweepData, plan: Plan, cost: Cost) -> Proposal | None:
     differ = optimum.sweeps is not None and optimum.sweeps.verdict == "differ"
     if curve is None or not (differ or (missing and optimum.found)):
         return None
-    outlook = Outlook(curve)
+    outlook = InformationGain(curve)
     spread = spread_of(optimum, outlook, plan.level)
     places = _steepest(curve, outlook, spread)
     pressures = [rounded(float(curve.pressure_pa[i]), plan.range_pa) for i in places]
@@ -103,7 +103,7 @@ def _backward(data: SweepData, plan: Plan, cost: Cost) -> Proposal | None:
     )  # fmt: skip
 
 
-def _steepest(curve: ResponseCurve, outlook: Outlook, spread: Spread) -> list[int]:
+def _steepest(curve: ResponseCurve, outlook: InformationGain, spread: IntervalWidth) -> list[int]:
     """Places on the grid, two on each side of the maximum, where a shift of the curve shows most."""
     x = curve.log_pressure
     slope = np.gradient(curve.mean, x)

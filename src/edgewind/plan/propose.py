@@ -17,10 +17,10 @@ from edgewind.evidence.hysteresis import REPEAT_LOG_PRESSURE
 from edgewind.evidence.optimum import FEWEST_PRESSURES
 from edgewind.plan.cost import Cost, PlainCost, cost_from_record
 from edgewind.plan.dwell import bench_times
-from edgewind.plan.information import Outlook
+from edgewind.plan.information import InformationGain
 from edgewind.plan.others import other_proposals
 from edgewind.plan.ranges import check_range, even_places, gauge_range
-from edgewind.plan.spread import Spread, bits_of, rounded, spread_of
+from edgewind.plan.spread import IntervalWidth, bits_of, rounded, spread_of
 from edgewind.plan.target import TargetInterval, parse_target
 from edgewind.plan.values import Kind, Plan, Proposal, Stop
 from edgewind.units import format_interval, format_number
@@ -230,7 +230,7 @@ def planning_curve(optimum: Optimum, allowed: tuple[float, float], seed: int) ->
 
 
 def choose(
-    outlook: Outlook, count: int, allowed: tuple[float, float], cost: Cost, before: float | None
+    outlook: InformationGain, count: int, allowed: tuple[float, float], cost: Cost, before: float | None
 ) -> tuple[list[int], list[float], list[float], Array]:
     """Choose places on the grid one after the other, each by information for its time.
 
@@ -273,7 +273,7 @@ def _readings(
     target: TargetInterval | None, seed: int,
 ) -> Plan:  # fmt: skip
     curve = planning_curve(optimum, allowed, seed)
-    outlook = Outlook(curve)
+    outlook = InformationGain(curve)
     spread = spread_of(optimum, outlook, level)
     before = float(data.pressure_pa[-1])
     chosen, bits, seconds, alone = choose(outlook, batch, allowed, cost, before)
@@ -310,7 +310,13 @@ def unexplained_scatter(optimum: Optimum) -> bool:
 
 
 def _rather_repeat(
-    best: int, outlook: Outlook, alone: Array, data: SweepData, allowed: tuple[float, float], cost: Cost, before: float
+    best: int,
+    outlook: InformationGain,
+    alone: Array,
+    data: SweepData,
+    allowed: tuple[float, float],
+    cost: Cost,
+    before: float,
 ) -> tuple[int, float, float]:
     """Take a pressure measured before where a reading there tells nearly as much for its time."""
     pressure = outlook.curve.pressure_pa
@@ -326,7 +332,13 @@ def _rather_repeat(
 
 
 def _why(
-    pressure: float, again: bool, number: int, scattered: bool, optimum: Optimum, spread: Spread, curve: ResponseCurve
+    pressure: float,
+    again: bool,
+    number: int,
+    scattered: bool,
+    optimum: Optimum,
+    spread: IntervalWidth,
+    curve: ResponseCurve,
 ) -> str:
     if pressure < float(curve.data.pressure_pa[0]) * 0.999 or pressure > float(curve.data.pressure_pa[-1]) * 1.001:
         return "The speed still rises towards this end: a reading beyond it tells whether the maximum lies there."
@@ -350,7 +362,7 @@ def _why(
     )
 
 
-def _opening(optimum: Optimum, spread: Spread, level: float, target: TargetInterval | None) -> str:
+def _opening(optimum: Optimum, spread: IntervalWidth, level: float, target: TargetInterval | None) -> str:
     if not optimum.found or optimum.interval_pa is None:
         ends = format_interval(float(np.exp(spread.low)), float(np.exp(spread.high)), "Pa")
         return (
@@ -373,7 +385,9 @@ _ASSUMPTIONS = (
 )
 
 
-def _falsified_by(first: Proposal, curve: ResponseCurve, outlook: Outlook, place: int, level: float) -> tuple[str, ...]:
+def _falsified_by(
+    first: Proposal, curve: ResponseCurve, outlook: InformationGain, place: int, level: float
+) -> tuple[str, ...]:
     z = float(ndtri(0.5 + level / 2))
     u = float(np.sqrt(curve.sd[place] ** 2 + outlook.noise[place]))
     low, high = (30 / np.pi * (float(curve.mean[place]) + side * z * u) for side in (-1, 1))
@@ -386,8 +400,8 @@ def _falsified_by(first: Proposal, curve: ResponseCurve, outlook: Outlook, place
 
 
 def _stop(
-    data: SweepData, optimum: Optimum, spread: Spread, first: Proposal, level: float, target: TargetInterval | None,
-    seed: int,
+    data: SweepData, optimum: Optimum, spread: IntervalWidth, first: Proposal, level: float,
+    target: TargetInterval | None, seed: int,
 ) -> Stop | None:  # fmt: skip
     """Say whether, and why, no more readings are worth their time."""
     interval, pressure = optimum.interval_pa, optimum.pressure_pa

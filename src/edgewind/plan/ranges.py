@@ -8,8 +8,8 @@ import numpy as np
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
+from edgewind.formatting import format_number
 from edgewind.signals import pressure_from_volts
-from edgewind.units import format_number, parse_quantity
 
 _VOLTAGES = 2001
 
@@ -64,23 +64,3 @@ def check_range(low_pa: float, high_pa: float, bench: Bench | None = None) -> tu
 def even_places(low_pa: float, high_pa: float, count: int) -> tuple[float, ...]:
     """Pressures even in the logarithm, both ends among them, Pa, ascending."""
     return tuple(float(value) for value in np.geomspace(low_pa, high_pa, count))
-
-
-def parse_range(text: str) -> tuple[float, float]:
-    """Read ``"0.02Pa:20Pa"`` as two pressures, Pa.
-
-    Raises
-    ------
-    InputError
-        It is no range, or a closed one.
-
-    Examples
-    --------
-    >>> parse_range("20 mPa:20 Pa")
-    (0.02, 20.0)
-    """
-    parts = text.split(":")
-    if len(parts) != 2:
-        raise InputError(f"'{text}' is no range of pressures", fix="write the lower and the higher: '0.02Pa:20Pa'")
-    low, high = (parse_quantity(part, "pressure") for part in parts)
-    return check_range(low, high)

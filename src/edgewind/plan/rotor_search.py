@@ -43,7 +43,7 @@ _HELD = "its pivot holds it"
 
 
 @dataclass(frozen=True)
-class Built:
+class RotorDesign:
     """A design: vanes, square or not, from the sheet of the bench, on arms, in a gas.
 
     Attributes
@@ -71,12 +71,12 @@ class Built:
 
 
 @dataclass(frozen=True)
-class Judged:
+class Evaluation:
     """What the forward model says of a design.
 
     Attributes
     ----------
-    built : Built
+    built : RotorDesign
         The design.
     values : dict of str to float
         Each goal's value in its own unit.
@@ -92,7 +92,7 @@ class Judged:
         Why it cannot be built or does not turn; empty for a good design.
     """
 
-    built: Built
+    built: RotorDesign
     values: dict[str, float]
     pressure_pa: float
     speed_rad_s: float
@@ -105,8 +105,8 @@ class Judged:
 
         Returns
         -------
-        vane_width_m, vane_height_m, vane_thickness_m, arm_m, vanes, gas : as in Built
-        pressure_pa, speed_rad_s, torque_n_m, spin_up_s : as in Judged
+        vane_width_m, vane_height_m, vane_thickness_m, arm_m, vanes, gas : as in RotorDesign
+        pressure_pa, speed_rad_s, torque_n_m, spin_up_s : as in Evaluation
         goals : dict of str to float
             Value for each goal, by its key, in the unit of that goal.
         """
@@ -136,24 +136,24 @@ class Goal:
     words: str
     unit: str
     most: bool
-    value: Callable[[Array, Array, RotorParameters, _Task], float]
+    value: Callable[[Array, Array, RotorParameters, DesignSpace], float]
 
 
-def _fastest(pressure: Array, rows: Array, rotor: RotorParameters, task: _Task) -> float:
+def _fastest(pressure: Array, rows: Array, rotor: RotorParameters, task: DesignSpace) -> float:
     return float(rows[0].max())
 
 
-def _light(pressure: Array, rows: Array, rotor: RotorParameters, task: _Task) -> float:
+def _light(pressure: Array, rows: Array, rotor: RotorParameters, task: DesignSpace) -> float:
     """Least irradiance that starts it: torque goes with the light, to the few per cent that radiation bends it."""
     best = float(np.max(rows[1]))
     return float(rotor.irradiance_w_m2 * rotor.pivot_breakaway_n_m / best) if best > 0 else _WORST
 
 
-def _quick(pressure: Array, rows: Array, rotor: RotorParameters, task: _Task) -> float:
+def _quick(pressure: Array, rows: Array, rotor: RotorParameters, task: DesignSpace) -> float:
     return float(rotor.moment_of_inertia_kg_m2 / rows[2][int(np.argmax(rows[0]))])
 
 
-def _test(pressure: Array, rows: Array, rotor: RotorParameters, task: _Task) -> float:
+def _test(pressure: Array, rows: Array, rotor: RotorParameters, task: DesignSpace) -> float:
     """How far apart the curves of two mechanisms stand, each with its strength left free, in standard deviations."""
     first, second = (task.alone(rotor, pressure, key) for key in task.between)
     return separation(first, second)
@@ -197,7 +197,7 @@ def separation(first: Array, second: Array) -> float:
 
 
 @dataclass(frozen=True, eq=False)
-class _Task:
+class DesignSpace:
     """The bench in numbers, and what may be built."""
 
     bench: Bench
@@ -209,10 +209,12 @@ class _Task:
 
     @cached_property
     def base(self) -> RotorParameters:
+        """The present rotor in numbers."""
         return parameters_of(self.bench)
 
     @cached_property
     def thickness(self) -> float:
+        """Thickness of its vanes, m; a usual one where the bench gives none."""
         return float(self.base.vane_thickness_m) or DEFAULT_THICKNESS_M
 
     @cached_property
@@ -235,14 +237,15 @@ class _Task:
         vanes = base.vanes * density * base.vane_area_m2 * base.mean_square_arm_m2
         return float(density), max(float(base.moment_of_inertia_kg_m2 - vanes), 0.0)
 
-    def own(self) -> Built:
+    def own(self) -> RotorDesign:
+        """Return the present rotor as a design."""
         base, species = self.base, self.bench.gas.species
         gas = species if isinstance(species, str) else self.gases[0]
-        return Built(
+        return RotorDesign(
             float(base.vane_width_m), float(base.vane_height_m), self.thickness, float(base.arm_m), base.vanes, gas
         )
 
-    def rotor(self, built: Built) -> RotorParameters:
+    def rotor(self, built: RotorDesign) -> RotorParameters:
         """The bench's rotor rebuilt: sheet, paint, lamp and chamber stay; conductance, mass and friction follow."""
         base, own = self.base, self.own()
         thicker = built.vane_thickness_m / own.vane_thickness_m
@@ -274,7 +277,7 @@ class _Task:
             "internal_heat": base.internal_heat,
         }
 
-    def misfits(self, built: Built) -> dict[str, float]:
+    def misfits(self, built: RotorDesign) -> dict[str, float]:
         """How far a design goes beyond each limit; zero or less is good."""
         reach = built.arm_m + built.vane_width_m / 2
         return {
@@ -286,6 +289,7 @@ class _Task:
         }  # fmt: skip
 
     def table(self, rotor: RotorParameters) -> tuple[Any, float]:
+        """Return the gas's response to a rotor, as the kernel takes it, and the least Knudsen number in it."""
         response = response_of(rotor)
         return table_arrays(response), response.least_knudsen
 
@@ -297,12 +301,12 @@ class _Task:
         rows = steady_speeds(pressure, numbers, *self.table(rotor)[0])
         return np.asarray(rows[1] / rows[2])
 
-    def judge(self, built: Built) -> Judged:
+    def judge(self, built: RotorDesign) -> Evaluation:
         """Ask the forward model about a design."""
         problems = [words for words, beyond in self.misfits(built).items() if beyond > 0]
         worst = {goal.key: -_WORST if goal.most else _WORST for goal in self.goals}
         if problems:
-            return Judged(built, worst, 0.0, 0.0, 0.0, 0.0, tuple(problems))
+            return Evaluation(built, worst, 0.0, 0.0, 0.0, 0.0, tuple(problems))
         rotor = self.rotor(built)
         table, least = self.table(rotor)
         top = float(rotor.knudsen(1.0)) / least / 1.01
@@ -312,10 +316,10 @@ class _Task:
         rows = np.stack([sense * rows[0], sense * rows[1], rows[2]])
         best = int(np.argmax(rows[0]))
         if rows[0][best] <= 0:
-            return Judged(built, worst, 0.0, 0.0, float(rows[1].max()), 0.0, (_HELD,))
+            return Evaluation(built, worst, 0.0, 0.0, float(rows[1].max()), 0.0, (_HELD,))
         values = {goal.key: goal.value(pressure, rows, rotor, self) for goal in self.goals}
         spin = float(rotor.moment_of_inertia_kg_m2 / rows[2][best])
-        return Judged(built, values, float(pressure[best]), float(rows[0][best]), float(rows[1].max()), spin, ())
+        return Evaluation(built, values, float(pressure[best]), float(rows[0][best]), float(rows[1].max()), spin, ())
 
 
 def pareto_front(values: Array) -> NDArray[np.bool_]:
@@ -348,11 +352,11 @@ class RotorSearch:
         Least and greatest value of each thing that was chosen, in SI.
     gases : tuple of str
         Gases at hand.
-    front : tuple of Judged
+    front : tuple of Evaluation
         Designs of which none is better in every goal, sorted by the first goal, the best first.
-    others : tuple of Judged
+    others : tuple of Evaluation
         All other designs that can be built and turn.
-    own : Judged
+    own : Evaluation
         The owner's rotor, judged alike.
     tried : int
         Number of designs that were tried.
@@ -365,13 +369,13 @@ class RotorSearch:
     between: tuple[str, str]
     ranges: dict[str, tuple[float, float]]
     gases: tuple[str, ...]
-    front: tuple[Judged, ...]
-    others: tuple[Judged, ...]
-    own: Judged
+    front: tuple[Evaluation, ...]
+    others: tuple[Evaluation, ...]
+    own: Evaluation
     tried: int
     seed: int
 
-    def picked(self, most: int = 8) -> tuple[Judged, ...]:
+    def picked(self, most: int = 8) -> tuple[Evaluation, ...]:
         """A few of the front, spread along it: the best for each goal, and others far from those taken."""
         if len(self.front) <= most:
             return self.front
@@ -449,7 +453,7 @@ class RotorSearch:
         ranges_si : dict of str to list of float
             Least and greatest value of each thing that was chosen, in SI.
         gases, tried, seed, own : as in RotorSearch
-        own.problems : as in Judged
+        own.problems : as in Evaluation
         front : as in RotorSearch
         better_than_own_in_every_goal : int
             Number of designs of the front that are better than the owner's rotor in every goal.
@@ -554,7 +558,7 @@ def search_rotor(
         raise InputError(f"{trials} designs are too few", fix="try 50 or more")
     task = _task(bench, wanted, between, ranges, gases)
     optuna.logging.set_verbosity(optuna.logging.ERROR)
-    judged: list[Judged] = []
+    judged: list[Evaluation] = []
 
     def ask(trial: Any) -> tuple[float, ...]:
         built = _drawn(trial, task)
@@ -595,7 +599,7 @@ def _task(
     between: tuple[str, str],
     ranges: Mapping[str, tuple[float, float]] | None,
     gases: Sequence[str] | None,
-) -> _Task:
+) -> DesignSpace:
     span = ranges_of(bench, ranges)
     at_hand = tuple(gases or ())
     if not at_hand and bench.workshop is not None and bench.workshop.gases is not None:
@@ -607,10 +611,10 @@ def _task(
         at_hand = (species,)
     for name in at_hand:
         find_gas(name)
-    return _Task(bench, tuple(GOALS[key] for key in goals), between, span, "vane_height" not in span, at_hand)
+    return DesignSpace(bench, tuple(GOALS[key] for key in goals), between, span, "vane_height" not in span, at_hand)
 
 
-def _corners(task: _Task) -> list[dict[str, Any]]:
+def _corners(task: DesignSpace) -> list[dict[str, Any]]:
     """Return the designs at the ends of all ranges, to start from: the best for one goal alone often lies there."""
     free = {name: ends for name, ends in task.ranges.items() if ends[0] < ends[1]}
     found: list[dict[str, Any]] = []
@@ -624,7 +628,7 @@ def _corners(task: _Task) -> list[dict[str, Any]]:
     return found
 
 
-def _drawn(trial: Any, task: _Task) -> Built:
+def _drawn(trial: Any, task: DesignSpace) -> RotorDesign:
     """Let the sampler choose a design."""
 
     def length(name: str) -> float:
@@ -633,7 +637,7 @@ def _drawn(trial: Any, task: _Task) -> Built:
 
     width = length("vane_width")
     low, high = (int(end) for end in task.ranges["vanes"])
-    return Built(
+    return RotorDesign(
         vane_width_m=width,
         vane_height_m=width if task.square else length("vane_height"),
         vane_thickness_m=length("vane_thickness"),

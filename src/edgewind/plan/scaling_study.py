@@ -136,7 +136,7 @@ class Design:
 
 
 @dataclass(frozen=True, eq=False)
-class Rated:
+class DesignPower:
     """A design with its power.
 
     Attributes
@@ -170,7 +170,7 @@ class Rated:
         sweeps_of_each_rotor_and_gas : int
             Sweeps of each rotor in each gas.
         hours : as in Design
-        exponent_u, least_power, least_power_u, power : as in Rated
+        exponent_u, least_power, least_power_u, power : as in DesignPower
         """
         return {
             "widths_m": list(self.design.widths_m),
@@ -297,7 +297,7 @@ class ScalingStudy:
                 errors[:, i, :, g] = off + mean
         return errors, variances
 
-    def power_of(self, design: Design, *, studies: int | None = None, seed: int | None = None) -> Rated:
+    def power_of(self, design: Design, *, studies: int | None = None, seed: int | None = None) -> DesignPower:
         """Rate a design: the chance to give up each claim where another holds."""
         number = self.settings.studies if studies is None else studies
         start = self.settings.seed if seed is None else seed
@@ -311,7 +311,7 @@ class ScalingStudy:
             if truth == MODEL and np.isfinite(u).any():
                 exponent_u = float(np.median(u[np.isfinite(u)]))
         least = min((table[a][b] for a, b in self.pairs), default=0.0)
-        return Rated(design, table, exponent_u, least)
+        return DesignPower(design, table, exponent_u, least)
 
     def given_up(
         self, design: Design, errors: Array, variances: Array, truth: str, rivals: Sequence[str]
@@ -341,7 +341,7 @@ class ScalingStudy:
             found.append(np.abs(seen + np.einsum("knrg,ng->k", weights, apart)) > limit * u)
         return np.array(found).T.reshape(u.size, len(rivals)), u
 
-    def with_doubt(self, rated: Rated) -> Rated:
+    def with_doubt(self, rated: DesignPower) -> DesignPower:
         """Add how well the least power is known: the jackknife over parts of the simulated sweeps left out in turn."""
         if rated.least_power_u is not None:
             return rated
@@ -356,7 +356,7 @@ class ScalingStudy:
         return replace(rated, least_power_u=float(np.sqrt((_PARTS - 1) * np.var(least))))
 
     @cached_property
-    def rated(self) -> tuple[Rated, ...]:
+    def rated(self) -> tuple[DesignPower, ...]:
         """All designs that fit, the best first: greatest least power, then fewest rotors, then shortest."""
         rough = [self.power_of(design, studies=min(1000, self.settings.studies)) for design in self.designs]
         order = sorted(
@@ -368,7 +368,7 @@ class ScalingStudy:
         return tuple(order)
 
     @cached_property
-    def best(self) -> Rated | None:
+    def best(self) -> DesignPower | None:
         """The design to take, rated with all studies; None where nothing fits the time.
 
         The fewest rotors, then the fewest hours, whose least power is enough (:data:`ENOUGH`): of three sizes or more
@@ -485,9 +485,9 @@ class ScalingStudy:
             Mean of ln(found / true pressure) from one sweep.
         rotor_scatter_log_pressure : float
             Mean scatter of ln(pressure of the optimum) between rotors made alike.
-        design : Rated or None
+        design : DesignPower or None
             The design to take; null where none fits the time.
-        other_designs : list of Rated
+        other_designs : list of DesignPower
             The best design for each number of rotors, fewest first.
         left_out, held, modelled, assumptions, falsified_by : as in ScalingStudy
         """
@@ -524,9 +524,9 @@ class ScalingStudy:
         }
 
     @property
-    def others(self) -> tuple[Rated, ...]:
+    def others(self) -> tuple[DesignPower, ...]:
         """The best design for each number of rotors, fewest first."""
-        found: dict[int, Rated] = {}
+        found: dict[int, DesignPower] = {}
         for one in self.rated:
             found.setdefault(one.design.rotors * len(one.design.widths_m), one)
         return tuple(found[count] for count in sorted(found))

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from edgewind.evidence import Optimum
-from edgewind.plan.information import NATS_PER_BIT, Outlook
+from edgewind.plan.information import NATS_PER_BIT, InformationGain
 
 
 @dataclass(frozen=True)
-class Spread:
+class IntervalWidth:
     """The interval of the maximising pressure in ln(pressure), what the curve alone gives and what comes on top.
 
     ``low``, ``middle`` and ``high`` are quantiles of everything; ``own`` is the half width that the curve alone gives,
@@ -38,7 +38,7 @@ class Spread:
         return float(np.hypot(own, self.fixed) / max(np.hypot(self.own, self.fixed), 1e-12))
 
 
-def spread_of(optimum: Optimum, outlook: Outlook, level: float) -> Spread:
+def spread_of(optimum: Optimum, outlook: InformationGain, level: float) -> IntervalWidth:
     """Split the interval of an optimum into what readings can narrow and what they cannot."""
     tails = (0.5 - level / 2, 0.5, 0.5 + level / 2)
     low, middle, high = np.quantile(np.log(optimum.draws_pa), tails)
@@ -50,10 +50,10 @@ def spread_of(optimum: Optimum, outlook: Outlook, level: float) -> Spread:
         low, high = float(ends[0]), float(ends[1])
         middle = float(np.median(outlook.places))
         whole = own
-    return Spread(float(low), float(middle), float(high), own, math.sqrt(max(whole**2 - own**2, 0.0)))
+    return IntervalWidth(float(low), float(middle), float(high), own, math.sqrt(max(whole**2 - own**2, 0.0)))
 
 
-def other_interval(spread: Spread, extra: float) -> tuple[float, float]:
+def other_interval(spread: IntervalWidth, extra: float) -> tuple[float, float]:
     """Interval, Pa, of a spread with a further half width in quadrature."""
     grow = float(np.hypot(np.hypot(spread.own, spread.fixed), extra) / max(np.hypot(spread.own, spread.fixed), 1e-12))
     low, high = (

@@ -6,9 +6,9 @@ import json
 from pathlib import Path
 
 from edgewind.errors import InputError
-from edgewind.plan.dwell_words import duration
+from edgewind.formatting import duration
 from edgewind.plan.scaling_study import ScalingStudy
-from edgewind.plan.scaling_words import answer_sentences, claim_name, millimetres, run_order, study_lines
+from edgewind.plan.scaling_text import answer_sentences, claim_name, millimetres, run_order, study_lines
 from edgewind.report.figures.claims import CLAIMS
 from edgewind.report.illustrate import illustrate
 from edgewind.report.page import page_environment

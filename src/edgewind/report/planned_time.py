@@ -8,8 +8,9 @@ import numpy as np
 
 from edgewind.errors import OutOfRangeError
 from edgewind.evidence import Findings
+from edgewind.formatting import duration
 from edgewind.plan import TimePlan, plan_time
-from edgewind.plan.dwell_words import duration, order_sentence, slowest_sentence
+from edgewind.plan.dwell_text import order_sentence, slowest_sentence
 from edgewind.report.illustrate import Illustration
 from edgewind.units import format_number
 

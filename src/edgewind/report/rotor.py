@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from edgewind.evidence import Claim, Findings, SweepComparison
 from edgewind.evidence.words import explanation_lines
+from edgewind.formatting import duration
 from edgewind.plan import Plan, Proposal
-from edgewind.plan.words import TITLES, duration, where
+from edgewind.plan.text import TITLES, where
 from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration

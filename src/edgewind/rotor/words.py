@@ -13,8 +13,18 @@ from edgewind.rotor.predict import CurveOptimum, Prediction, Range
 from edgewind.units import RPM_PER_RAD_S, from_si
 
 
-def prediction_lines(found: Prediction) -> Iterator[str]:
-    """Yield the lines of a table with units, then both optima and what was taken where the bench is silent."""
+def answer_lines(found: Prediction) -> Iterator[str]:
+    """Yield both optima, and what was assumed where the bench is silent."""
+    yield _optimum("greatest speed ", found.speed, RPM_PER_RAD_S, "rpm")
+    yield _optimum("greatest torque", found.force, 1.0, "N m")
+    if found.speed_range is not None:
+        yield _range(found.speed_range)
+    yield "speed and torque are positive when the bright face leads"
+    yield from assumptions(found)
+
+
+def table_lines(found: Prediction) -> Iterator[str]:
+    """Yield the lines of the table, with units."""
     torques = [key for key in NAMES if np.any(found.table[f"torque_{key}_n_m"] != 0)]
     titles = ["pressure", "Kn", "speed", "torque", "drag", "dark face", "bright face", *(NAMES[key] for key in torques)]
     units = ["Pa", "", "rpm", "N m", "N m s", "K", "K", *("N m" for _ in torques)]
@@ -32,13 +42,6 @@ def prediction_lines(found: Prediction) -> Iterator[str]:
         ]
         rows.append(values)
     yield from text_table(rows)
-    yield ""
-    yield _optimum("greatest speed ", found.speed, RPM_PER_RAD_S, "rpm")
-    yield _optimum("greatest torque", found.force, 1.0, "N m")
-    if found.speed_range is not None:
-        yield _range(found.speed_range)
-    yield "speed and torque are positive when the bright face leads"
-    yield from assumptions(found)
 
 
 def _range(over: Range) -> str:

@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, LogLocator, NullFormatter, NullLocator, StrMethodFormatter
 
 from edgewind.plan.scaling_study import MODEL, ScalingStudy
-from edgewind.plan.scaling_words import answer_sentences, claim_name
+from edgewind.plan.scaling_text import answer_sentences, claim_name
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size

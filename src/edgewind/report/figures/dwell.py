@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from edgewind.plan import TimePlan
-from edgewind.plan.dwell_words import order_sentence, slowest_sentence
+from edgewind.plan.dwell_text import order_sentence, slowest_sentence
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure

@@ -8,8 +8,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from edgewind.plan.rotor_search import Goal, Judged, RotorSearch
-from edgewind.plan.rotor_words import goal_unit
+from edgewind.plan.rotor_search import Evaluation, Goal, RotorSearch
+from edgewind.plan.rotor_text import goal_unit
 from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
@@ -78,7 +78,7 @@ def _label(goal: Goal) -> str:
     return f"{goal.words} ({goal_unit(goal)}), {better}"
 
 
-def _values(designs: tuple[Judged, ...] | list[Judged], goal: Goal | None) -> np.ndarray:
+def _values(designs: tuple[Evaluation, ...] | list[Evaluation], goal: Goal | None) -> np.ndarray:
     if goal is None:
         return np.array([1e3 * one.built.vane_width_m for one in designs])
     scale = _RPM if goal.unit == "rad/s" else 1.0

@@ -10,8 +10,9 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from edgewind.errors import InputError
+from edgewind.formatting import duration
 from edgewind.plan import Plan
-from edgewind.plan.words import TITLES, duration, where
+from edgewind.plan.text import TITLES, where
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.file import write_figure

@@ -6,25 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from edgewind.formatting import duration, format_number, text_table
 from edgewind.plan.dwell import SweepTimes, TimePlan
-from edgewind.units import format_number, from_si
-
-_RPM = float(from_si(1.0, "rpm", "angular speed"))
-
-
-def duration(seconds: float) -> str:
-    """Write a time as people say it.
-
-    Examples
-    --------
-    >>> duration(0.43), duration(42.0), duration(400.0), duration(9000.0), duration(float("inf"))
-    ('0.43 s', '42 s', '6.7 min', '2.5 h', 'never')
-    """
-    if not np.isfinite(seconds):
-        return "never"
-    if seconds < 99.5:
-        return f"{format_number(seconds, 2)} s"
-    return f"{format_number(seconds / 60, 2)} min" if seconds < 5970 else f"{format_number(seconds / 3600, 2)} h"
+from edgewind.units import RPM_PER_RAD_S
 
 
 def order_sentence(plan: TimePlan) -> str:
@@ -58,7 +42,10 @@ def slowest_sentence(plan: TimePlan) -> str:
 
 
 def plan_lines(plan: TimePlan) -> Iterator[str]:
-    """Yield the lines of a table with units, the orders, and what was taken for granted."""
+    """Yield the quickest order, what is slowest, a table with units, and what was assumed."""
+    yield order_sentence(plan)
+    yield slowest_sentence(plan)
+    yield ""
     rotor = plan.times.rotor(plan.pressure_pa)
     chamber = plan.times.chamber_s(plan.pressure_pa)
     steps = {step.pressure_pa: step for step in plan.best.steps}
@@ -69,17 +56,13 @@ def plan_lines(plan: TimePlan) -> Iterator[str]:
         rows.append(
             [
                 format_number(float(pressure), 3),
-                format_number(_RPM * float(rotor.speed_rad_s[k]), 3),
+                format_number(RPM_PER_RAD_S * float(rotor.speed_rad_s[k]), 3),
                 *(duration(float(time[k])) for time in (chamber, rotor.heat_s, rotor.spin_up_s)),
                 *(duration(time) for time in (step.wait_s, step.settle_s, step.measure_s)),
             ]
         )
-    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
-    for row in rows:
-        yield "  ".join(text.rjust(width) for text, width in zip(row, widths, strict=True)).rstrip()
+    yield from text_table(rows)
     yield ""
-    yield order_sentence(plan)
-    yield slowest_sentence(plan)
     for text in plan.assumptions:
         yield f"assumed: {text}"
     for text in plan.falsified_by:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from edgewind.formatting import duration, format_interval, format_number
 from edgewind.plan.values import Plan, Proposal
-from edgewind.units import format_interval, format_number
 
 TITLES = {
     "reading": "reading",
@@ -13,21 +13,6 @@ TITLES = {
     "sweep": "readings the other way",
     "coast-down": "coast-down",
 }
-
-
-def duration(seconds: float) -> str:
-    """Write a time as people plan it.
-
-    Examples
-    --------
-    >>> duration(48.0), duration(420.0), duration(7500.0)
-    ('48 s', '7 min', '2 h 5 min')
-    """
-    if seconds < 60:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60)
-    hours, rest = divmod(minutes, 60)
-    return f"{minutes} min" if not hours else f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
 def where(proposal: Proposal) -> str:

@@ -7,11 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgewind.plan.dwell_words import duration
-from edgewind.plan.scaling_study import ENOUGH, MODEL, Rated, ScalingStudy
-from edgewind.units import format_number, from_si
-
-_RPM = float(from_si(1.0, "rpm", "angular speed"))
+from edgewind.formatting import duration, format_number, text_table
+from edgewind.plan.scaling_study import ENOUGH, MODEL, DesignPower, ScalingStudy
+from edgewind.units import RPM_PER_RAD_S
 
 
 def millimetres(widths_m: tuple[float, ...] | list[float]) -> str:
@@ -63,7 +61,7 @@ def answer_sentences(study: ScalingStudy) -> tuple[str, ...]:
     return (first, second, third, *fourth)
 
 
-def one_design(rated: Rated) -> str:
+def one_design(rated: DesignPower) -> str:
     """Write a design in a few words."""
     d = rated.design
     return f"{d.rotors} x {millimetres(d.widths_m)}, {d.sweeps} sweep{'s' if d.sweeps > 1 else ''} each"
@@ -120,12 +118,12 @@ def study_lines(study: ScalingStudy) -> Iterator[str]:
         rows.append(
             [
                 format_number(1e3 * width, 3), gas, format_number(rotor.pressure_pa, 3),
-                format_number(rotor.knudsen, 2), format_number(_RPM * rotor.speed_rad_s, 3),
+                format_number(rotor.knudsen, 2), format_number(RPM_PER_RAD_S * rotor.speed_rad_s, 3),
                 format_number(1e6 * rotor.vane_mass_kg, 3), f"{rotor.drag_n_m_s:.1e}", f"{rotor.warmer_k:.1f}",
                 f"{100 * rotor.edge_share:.1f}", duration(rotor.spin_up_s), duration(study.sweep_s[width, gas]),
             ]
         )  # fmt: skip
-    yield from _table(rows)
+    yield from text_table(rows)
     best = study.best
     if best is not None:
         yield ""
@@ -137,7 +135,7 @@ def study_lines(study: ScalingStudy) -> Iterator[str]:
                 [claim_name(study, truth)]
                 + ["" if rival == truth else f"{100 * best.power[truth][rival]:.0f}" for rival in names]
             )
-        yield from _table(rows)
+        yield from text_table(rows)
         yield ""
         yield "The trade, best for each number of rotors:"
         for one in study.others:
@@ -162,9 +160,3 @@ def study_lines(study: ScalingStudy) -> Iterator[str]:
             yield f"{title}:"
             for text in texts:
                 yield f"  - {text}"
-
-
-def _table(rows: list[list[str]]) -> Iterator[str]:
-    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
-    for row in rows:
-        yield "  ".join(text.rjust(width) for text, width in zip(row, widths, strict=True)).rstrip()

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from edgewind.plan.dwell_words import duration
-from edgewind.plan.rotor_search import Goal, Judged, RotorSearch
-from edgewind.units import format_number, from_si
-
-_RPM = float(from_si(1.0, "rpm", "angular speed"))
+from edgewind.formatting import duration, format_number, text_table
+from edgewind.plan.rotor_search import Evaluation, Goal, RotorSearch
+from edgewind.units import RPM_PER_RAD_S
 
 
-def goal_value(goal: Goal, judged: Judged) -> str:
+def goal_value(goal: Goal, judged: Evaluation) -> str:
     """Write the value of a goal, speeds in rpm."""
     value = judged.values[goal.key]
     if judged.problems:
         return "-"
-    return format_number(_RPM * value if goal.unit == "rad/s" else value, 3)
+    return format_number(RPM_PER_RAD_S * value if goal.unit == "rad/s" else value, 3)
 
 
 def goal_unit(goal: Goal) -> str:
@@ -76,9 +74,7 @@ def search_lines(found: RotorSearch) -> Iterator[str]:
     yield trade_sentence(found)
     yield ""
     rows = rotor_rows(found)
-    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
-    for row in rows:
-        yield "  ".join(text.rjust(width) for text, width in zip(row, widths, strict=True)).rstrip()
+    yield from text_table(rows)
     if len(found.front) > len(rows) - 3:
         yield f"({len(rows) - 3} of {len(found.front)} on the front, spread along it; --json has all)"
     for problem in found.own.problems:

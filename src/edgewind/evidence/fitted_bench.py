@@ -1,0 +1,91 @@
+"""A bench with its unknowns at the values that its readings make most probable: what plans start from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from edgewind.bench import Bench
+from edgewind.evidence.coastdown import coast_downs
+from edgewind.evidence.fit import LEAST_READINGS, Problem, find_proposal
+from edgewind.evidence.verdicts import case_of
+from edgewind.formatting import format_number
+from edgewind.rotor import changed_bench
+from edgewind.signals import Experiment
+from edgewind.units import Measured
+
+
+@dataclass(frozen=True)
+class FittedBench:
+    """A bench as its readings make it most probable; see :func:`fitted_bench`.
+
+    Attributes
+    ----------
+    bench : Bench
+        The bench, keys that the readings tell of at their most probable values; as it is where no fit could be made.
+    changed : dict of str to float
+        Those keys and values, in the unit of SI.
+    no_fit : str
+        Why nothing could be fitted; empty where something was.
+    """
+
+    bench: Bench
+    changed: dict[str, float]
+    no_fit: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """What was done, in one sentence; empty where nothing was."""
+        if self.no_fit:
+            return f"The readings beside bench.toml are not used: {self.no_fit}."
+        if not self.changed:
+            return ""
+        found = ", ".join(
+            f"{key} = {format_number(value, 3)} {_UNITS[key]}".strip() for key, value in self.changed.items()
+        )
+        return f"Starts from the most probable values that the readings allow (--no-fit leaves them out): {found}."
+
+
+# Unknowns of the fit that are keys of bench.toml. The rest is about the gauge, the model of the gas and the scatter.
+_KEYS = {
+    "conductance": "rotor.vane_conductance",
+    "bright_emissivity": "rotor.bright_emissivity",
+    "dark_emissivity": "rotor.dark_emissivity",
+    "accommodation": "rotor.accommodation",
+    "pivot_dry": "rotor.pivot_dry_torque",
+    "pivot_viscous": "rotor.pivot_viscous",
+    "inertia": "rotor.moment_of_inertia",
+}
+_UNITS = {
+    "rotor.vane_conductance": "W/(m² K)", "rotor.bright_emissivity": "", "rotor.dark_emissivity": "",
+    "rotor.accommodation": "", "rotor.pivot_dry_torque": "N m", "rotor.pivot_viscous": "N m s",
+    "rotor.moment_of_inertia": "kg m²", "light.irradiance": "W/m²",
+}  # fmt: skip
+
+
+def fitted_bench(experiment: Experiment) -> FittedBench:
+    """Return the bench of an experiment at the most probable values of its unknowns.
+
+    The place of the maximum of the posterior of the model with every drive, as the sampler of
+    :func:`~edgewind.evidence.fit.fit` looks for it, the uncertainty of each reading's own pressure left out: without
+    intervals, and in a small part of the time. `edgewind predict --fit` gives intervals.
+
+    Parameters
+    ----------
+    experiment : Experiment
+        A bench and its readings.
+    """
+    bench, readings = experiment.bench, experiment.readings
+    coasts = coast_downs(experiment)
+    case = case_of(bench, readings, level=bench.study.level, seed=bench.study.seed, coasts=coasts)
+    count = case.data.speed_rad_s.size
+    if count < LEAST_READINGS:
+        return FittedBench(bench, {}, f"{count} of them can be used, and {LEAST_READINGS} are needed")
+    if not case.inside.all():
+        return FittedBench(bench, {}, "some lie at pressures that the response of the gas does not reach")
+    problem = Problem(bench, case.data, "all", case.response)
+    best = problem.values(find_proposal(problem, seed=case.seed, starts=2).centre)
+    values = {unknown.name: float(value) for unknown, value in zip(problem.unknowns, best, strict=True)}
+    changed = {key: float(f"{values[name]:.4g}") for name, key in _KEYS.items() if name in values}
+    changed["light.irradiance"] = float(f"{bench.light.irradiance.value * values.get('light', 1.0):.4g}")
+    new = changed_bench(bench, {key: Measured(value) for key, value in changed.items()})
+    return FittedBench(new, changed)
