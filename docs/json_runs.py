@@ -63,19 +63,20 @@ EXAMPLES = (
         ("edgewind.plan.Plan", "edgewind.cli.next._several"),
         "Several experiments stand in a list.",
     ),
-    Example(("dwell", _ROTOR), ("edgewind.plan.TimePlan",)),
+    Example(("dwell", _ROTOR), ("edgewind.plan.TimePlan", "edgewind.cli.dwell._plain")),
     Example(
         ("design", _ROTOR, "--widths", "8 mm,20 mm", "--exponents=-1,0"),
         ("edgewind.plan.ScalingStudy", "edgewind.cli.design._plain"),
     ),
     Example(
-        ("rotor", _ROTOR, "--goal", "fastest", "--goal", "test", "--trials", "100"), ("edgewind.plan.RotorSearch",)
+        ("rotor", _ROTOR, "--goal", "fastest", "--goal", "test", "--trials", "100"),
+        ("edgewind.plan.RotorSearch", "edgewind.cli.rotor._plain"),
     ),
     Example(("gas", "air", "7 mTorr", "--size", "10 mm"), ("edgewind.cli.gas._plain",)),
     Example(("trace", f"{_ROTOR}/traces/001.csv.gz", "--marks", "4"), ("edgewind.cli.trace._plain",)),
     Example(("respond", "--knudsen", "10", "--tolerance", "0.01"), ("list of edgewind.cli.respond._plain",)),
     Example(
-        ("predict", _ROTOR, "--set", "rotor.vane_width=16 mm", "--scaling", "sizes.svg"),
+        ("predict", _ROTOR, "--no-fit", "--set", "rotor.vane_width=16 mm", "--scaling", "sizes.svg"),
         ("edgewind.rotor.Prediction", "edgewind.cli.predict._plain"),
     ),
     Example(("compare", "pairs.csv", "--bench", f"{_ROTOR}/bench.toml"), ("edgewind.signals.GaugeComparison",)),

@@ -166,7 +166,16 @@ def record(folder: Path) -> list[Any]:
     return [told, checked, printed(("record", "rotor", "new.book", "--resume", "--dry-run"), folder)]
 
 
+def predict(folder: Path) -> list[Any]:
+    """From the readings beside the bench; and a bench that does not say what its bright face emits."""
+    write_template(folder / "open")
+    return [
+        printed(("predict", ROTOR, "--pressures", "0.1Pa:10Pa:5"), folder),
+        printed(("predict", "open", "--no-fit", "--pressures", "0.1Pa:10Pa:5"), folder),
+    ]
+
+
 MORE: dict[str, Callable[[Path], list[Any]]] = {
     "study": study, "next": next_readings, "trace": trace, "film": film, "import": import_, "check": check,
-    "record": record,
+    "record": record, "predict": predict,
 }  # fmt: skip
