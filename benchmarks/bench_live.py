@@ -20,7 +20,7 @@ from measured import TESTS, Row, postgres, row
 
 from edgewind.book import open_book
 from edgewind.live.devices import RawTrace
-from edgewind.live.spool import Spool
+from edgewind.live.spool import Spool, npz_of
 
 
 def run(full: bool = True) -> list[Row]:
@@ -62,7 +62,7 @@ def _latency(count: int) -> list[Row]:
             trace = RawTrace(rng.integers(-3000, 3000, 10_000).astype(np.int16), 1e-3, 1e-3, 0.0)
             cells = {"time": f"2026-03-14T09:{number // 60:02}:{number % 60:02}.000Z", "gauge": "3.3", "lamp": "on"}
             began = time.perf_counter()
-            entry = spool.put("rotor", f"x/{number}/1", cells, trace, f"traces/{number}.npz")
+            entry = spool.put("rotor", f"x/{number}/1", cells, npz_of(trace), f"traces/{number}.npz")
             spooling.append(time.perf_counter() - began)
             entry.into(book)
             spool.remove(entry)

@@ -45,6 +45,10 @@ HAZARDS: dict[str, str] = {
         "Oxygen makes pump oil, grease and dust burn or explode: use only pumps, oils and fittings that are made for "
         "it."
     ),
+    "cold": (
+        "Cold glass under vacuum is under stress, frost hides cracks, and seals and plastics turn brittle: chill and "
+        "warm slowly, evenly and only as far as the vessel is made for, and keep skin from what is cold."
+    ),
     "refrigerant": (
         "Duster and other refrigerant gases freeze skin, displace air and may burn: air the room, keep flames and "
         "sparks away, and wear gloves and eye protection."

@@ -27,7 +27,8 @@ def test_the_commented_sections_of_the_template_are_read_once_they_are_not_comme
     assert mark and len(body) > 40
     text = head.replace('kind = "display"', _GAUGE) + "\n".join(body)
     bench = parse_bench(text)
-    assert dict(bench.instruments.named()).keys() == {"gauge", "thermometer", "valve", "lamp", "tachometer"}
+    roles = {"gauge", "thermometer", "valve", "lamp", "tachometer", "thermostat"}
+    assert dict(bench.instruments.named()).keys() == roles
     assert bench.steadiness.dwell.value == 30.0
 
 

@@ -8,7 +8,7 @@ import pytest
 from edgewind.bench import parse_bench
 from edgewind.book import BookSource, check_book, open_book
 from edgewind.errors import InputError
-from edgewind.live import SweepRequest, parse_targets, prepare, unfinished
+from edgewind.live import SweepRequest, parse_reversal, parse_targets, prepare, unfinished
 from edgewind.plan import Stop, Target
 from edgewind.signals import pressure_from_volts, read_experiment
 
@@ -65,6 +65,24 @@ def test_what_is_stored_is_what_the_bench_was(bench, folder, tmp_path):
         shown = pressure_from_volts([row["gauge_v"]], described).pressure_pa[0]
         assert shown == pytest.approx(truth["gauge"], rel=0.06)  # noise of the gauge is 1 %
         assert row["speed_rad_s"] == pytest.approx(truth["speed"], rel=0.01)
+
+
+def test_a_reversal_is_recorded_as_a_run_with_its_sign_through_standstill(bench, folder, tmp_path):
+    """Lamp off, standstill, envelope chilled in the dark: the rotor of this bench turns back, and the run shows it."""
+    request = parse_reversal("2.5 Pa, -20 degC")
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((2.5,), False, 0, 0, "", *request))
+    assert sweep.status().phase == "finished", sweep.status()
+    assert [data["step_kind"] for data in stored(sweep)] == ["reading", "reversal"]
+    with open_book(tmp_path / "lab.book") as book:
+        first, second = book.contents("rotor").cells_now()
+        found = read_experiment(BookSource(book, "rotor"))
+    assert first["leading face"] == "bright" and second["changed"] == "lamp off, then envelope to -20 degC"
+    (run,) = found.runs.values()
+    assert run.signed and set(run.changes) == {"lamp", "envelope"}
+    assert run.envelope_k.min() < 256.0 and run.envelope_k[0] > 294.0
+    speed, place = run.speed_rad_s, int(np.argmin(run.speed_rad_s))
+    assert speed[0] > 5.0 and speed[place] < -1.0 and abs(speed[-1]) < 0.3 * abs(speed[place])
+    assert bench.is_safe(5000.0) and bench.state()["envelope"] == pytest.approx(295.15, abs=0.5)  # thermostat off
 
 
 def test_a_stopped_sweep_is_safe_and_goes_on_where_it_was(bench, folder, target):
@@ -250,7 +268,7 @@ def by_hand(text, *roles):
 
 
 def test_without_a_valve_and_a_gauge_the_person_is_asked_for_both(bench, make_folder, tmp_path):
-    folder = make_folder(lambda text: by_hand(text, "valve", "gauge", "lamp"))
+    folder = make_folder(lambda text: by_hand(text, "valve", "gauge", "lamp", "thermostat"))
     described = parse_bench((folder / "bench.toml").read_text())
     asked, typed = [], []
     answers = {"wrong": ["none", "9.9"]}

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
-from edgewind.bench.fields import FieldProblem, Section, Time, Voltage
+from edgewind.bench.fields import FieldProblem, Section, Temperature, Time, Voltage
 from edgewind.errors import InputError
 from edgewind.units import Measured, parse_quantity, parse_unit
 
@@ -229,6 +229,37 @@ class LampInstrument(Instrument):
     read: Command | None = None
 
 
+class ThermostatInstrument(Instrument):
+    """Holds the envelope at a temperature. Off, with the envelope on its way to that of the room, is its safe state.
+
+    Attributes
+    ----------
+    set : str
+        Command that sets the temperature, with `{value}` in its place.
+    unit : str
+        Unit of that number.
+    on : str or None
+        Command that switches it on.
+    off : str
+        Command that switches it off, its safe state.
+    low, high : Measured
+        The temperatures between which it may be set: what the glass, its seals and what is glued to it stand.
+    """
+
+    set: Setting
+    unit: Annotated[str, AfterValidator(lambda unit: _unit_of(unit, ("temperature",), "'degC' or 'K'"))] = "degC"
+    on: Command | None = None
+    off: Command
+    low: Temperature
+    high: Temperature
+
+    @model_validator(mode="after")
+    def _has_a_range(self) -> ThermostatInstrument:
+        if not self.low.value < self.high.value:
+            raise _problem("instruments.thermostat.low", "low must be below high", "write low = '-30 degC', say")
+        return self
+
+
 class TachometerInstrument(Instrument):
     """Takes a trace of the tachometer with an oscilloscope.
 
@@ -256,7 +287,12 @@ class TachometerInstrument(Instrument):
     set_duration : str or None
         Command that sets the length of a trace, in s, with `{value}` in its place; coast-downs and short looks need it.
     rate : str or None
-        Question that is answered with pulses per second, which are only watched, never stored.
+        Question that is answered with pulses per second: watched while a reading settles, and stored of a run.
+    signed : bool
+        Whether that answer has a sign, as of a counter on two sensors: negative where the dark face leads.
+    time : str or None
+        Question that is answered with the time on the instrument's own clock, s, for runs; that of the computer counts
+        otherwise.
     twice : bool
         Whether each trace is fetched two times and has to come the same.
     """
@@ -271,6 +307,8 @@ class TachometerInstrument(Instrument):
     offset: Command | float = 0.0
     set_duration: Setting | None = None
     rate: Command | None = None
+    signed: bool = False
+    time: Command | None = None
     twice: bool = True
 
     @model_validator(mode="after")
@@ -283,13 +321,14 @@ class TachometerInstrument(Instrument):
 
 
 class InstrumentsSection(Section):
-    """What is read and moved by wire; what is not named is read and moved by hand."""
+    """The instruments that are connected; what is not named here is read and moved by hand."""
 
     gauge: GaugeInstrument | None = None
     thermometer: ThermometerInstrument | None = None
     valve: ValveInstrument | None = None
     lamp: LampInstrument | None = None
     tachometer: TachometerInstrument | None = None
+    thermostat: ThermostatInstrument | None = None
 
     def named(self) -> Iterator[tuple[str, Instrument]]:
         """The roles that are described, and how each is reached."""

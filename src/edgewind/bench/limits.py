@@ -60,6 +60,8 @@ class SteadinessSection(Section):
         Length of the trace of a look at the speed while waiting, s, where ``set_duration`` is given.
     coast_down : Measured
         Length of the trace of a coast-down, s, where ``set_duration`` is given.
+    reversal : Measured
+        How long a reversal is followed once the envelope is being chilled, s.
     """
 
     pressure_drift: Share = Measured(0.02)
@@ -73,6 +75,7 @@ class SteadinessSection(Section):
     pressure_tolerance: Share = Measured(0.1)
     look: Time = Measured(5.0)
     coast_down: Time = Measured(60.0)
+    reversal: Time = Measured(600.0)
 
     @model_validator(mode="after")
     def _in_order(self) -> SteadinessSection:

@@ -23,7 +23,15 @@ if TYPE_CHECKING:
     from edgewind.bench import Bench
     from edgewind.live import DeviceCheck, Status, Sweep, SweepRequest, Unfinished
 
-_HELP = "Keys: p pause or go on, s skip this step, r take the last reading once more, n note, q stop"
+_HELP = (
+    "Keys: p pause or resume, s skip this step, r repeat the last reading, n note, f leading face, "
+    "c changed on purpose, q stop"
+)
+_TYPED = {
+    "n": ("note", "note: "),
+    "f": ("face", "which face leads from now on (bright, dark, not observed; Enter: not stated): "),
+    "c": ("changed", "changed on purpose from now on (Enter: nothing): "),
+}
 _COMMANDS = {"s": "skip", "r": "repeat", "q": "stop"}
 _LOUD = ("stored", "skipped", "trouble", "retry", "proposal", "interlock", "note", "command", "safe")
 
@@ -39,6 +47,10 @@ def record(
     ] = None,
     up_and_down: Annotated[bool, typer.Option("--up-and-down", help="Visit them once more, backwards.")] = False,
     coast_downs: Annotated[int, typer.Option(help="How many of them are followed by a coast-down, lamp off.")] = 0,
+    reversal: Annotated[
+        str | None,
+        typer.Option(help="Last, a run: lamp off, then the envelope chilled in the dark: '2 Pa, -20 degC'."),
+    ] = None,
     adaptive: Annotated[
         bool, typer.Option("--adaptive", help="Choose each pressure from the readings so far, between first and last.")
     ] = False,
@@ -65,10 +77,11 @@ def record(
     """Record a sweep: set each pressure, wait until steady, take the trace, store it.
 
     A sweep that was cut off goes on where it was when the same command is given again. At a terminal: p pauses and goes
-    on, s skips the step at hand, r takes the last reading once more, n takes a note, q stops. The pages that the same
+    on, s skips the current step, r repeats the last reading, n takes a note, f says which face leads, c what is changed
+    on purpose from now on, q stops. The pages that the same
     user serves on this machine (edgewind serve) show the sweep and steer it as well; what they command is told here.
     """
-    from edgewind.live import SweepRequest, check_request, parse_targets, prepare, read_plan, unfinished
+    from edgewind.live import SweepRequest, check_request, parse_reversal, parse_targets, prepare, read_plan, unfinished
 
     described = read_plan(bench)
     if check:
@@ -81,7 +94,12 @@ def record(
     request = None
     if pressures is not None:
         request = SweepRequest(
-            parse_targets(pressures), up_and_down, coast_downs, most if adaptive else 0, target_interval
+            parse_targets(pressures),
+            up_and_down,
+            coast_downs,
+            most if adaptive else 0,
+            target_interval,
+            *(parse_reversal(reversal) if reversal else ()),
         )
         check_request(request, described, str(bench / "bench.toml"))
     elif resume is not True:
@@ -132,8 +150,9 @@ def _words(request: Any) -> str:
         until = f", until the interval of the optimum is {request.target}" if request.target else ""
         return f"Up to {request.adaptive} readings between {low} and {high}, each chosen from those before{until}."
     steps = request.steps()
-    readings = sum(step.kind == "reading" for step in steps)
-    return f"{readings} readings and {len(steps) - readings} coast-downs between {low} and {high}."
+    readings, downs = (sum(step.kind == kind for step in steps) for kind in ("reading", "coast-down"))
+    last = f" Last, {steps[-1].words}." if steps[-1].kind == "reversal" else ""
+    return f"{readings} readings and {downs} coast-downs between {low} and {high}.{last}"
 
 
 def _ask_to_begin() -> None:
@@ -302,12 +321,13 @@ def _obey(sweep: Any, status: Any, keys: Keys, bar: Any) -> None:
         sweep.join(0.1)
         return
     key = keys.key()
-    if key == "n":
+    if key in _TYPED:
+        name, prompt = _TYPED[key]
         bar.stop()
-        text = keys.line("note: ")
+        text = keys.line(prompt)
         bar.start()
-        if text and text.strip():
-            sweep.command("note", text)
+        if text is not None and (text.strip() or name != "note"):
+            sweep.command(name, text)
     elif key == "p":
         sweep.command("resume" if status.phase == "paused" else "pause")
     elif key in _COMMANDS:

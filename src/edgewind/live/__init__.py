@@ -13,7 +13,7 @@ from edgewind.live.steadiness import Drift, Steadiness, SteadinessMonitor, drift
 from edgewind.live.strategy import AdaptiveStrategy, Strategy
 from edgewind.live.sweep import Sweep
 from edgewind.live.sweep_log import Unfinished
-from edgewind.live.sweep_request import Step, SweepRequest, parse_targets
+from edgewind.live.sweep_request import Step, SweepRequest, parse_reversal, parse_targets
 
 __all__ = [
     "COMMANDS",
@@ -45,6 +45,7 @@ __all__ = [
     "connect",
     "drift_of",
     "moves_of",
+    "parse_reversal",
     "parse_targets",
     "prepare",
     "read_plan",

@@ -1,4 +1,4 @@
-"""What stands before a start: what will move, and the cautions for it."""
+"""The briefing before a start: what will move, and the cautions for it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ RICH_IN_OXYGEN = 0.25
 
 
 def moves_of(bench: Bench) -> tuple[str, ...]:
-    """What a sweep with this bench moves, in words; empty where everything is moved by hand."""
+    """Return what a sweep with this bench moves, in words; empty where everything is moved by hand."""
     section, limits = bench.instruments, bench.limits
     found = []
     if section is not None and section.valve is not None and limits is not None and limits.pressure_above is not None:
@@ -23,14 +23,22 @@ def moves_of(bench: Bench) -> tuple[str, ...]:
         )
     if section is not None and section.lamp is not None:
         found.append(f"The lamp at {section.lamp.address} will be switched on, and off at the end.")
+    if section is not None and section.thermostat is not None:
+        low, high = (end.value - 273.15 for end in (section.thermostat.low, section.thermostat.high))
+        found.append(
+            f"The thermostat at {section.thermostat.address} will be set between {low:g} and {high:g} degC where the "
+            "sweep has a reversal, and switched off at the end."
+        )
     return tuple(found)
 
 
 def cautions_of(bench: Bench) -> tuple[str, ...]:
-    """The cautions for recording with this bench."""
+    """Return the cautions for recording with this bench."""
     hazards = ["glass", "pump", "lamp"]
     if bench.instruments is not None and bench.instruments.valve is not None:
         hazards.append("valve")
+    if bench.instruments is not None and bench.instruments.thermostat is not None:
+        hazards.append("cold")
     if bench.gauge.principle == "ionisation":
         hazards.append("ion gauge")
     gas = bench.gas.gas

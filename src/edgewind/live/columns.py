@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from edgewind.bench import Bench
 from edgewind.bench.instruments import InstrumentsSection
+from edgewind.book import ADDED_TITLES
 from edgewind.errors import InputError
 from edgewind.live.devices import number_of
 from edgewind.live.interlocks import Observation
@@ -73,8 +74,12 @@ class Columns:
 
     def fitting(self, cells: Mapping[str, str]) -> dict[str, str]:
         """Leave out what is empty, and what the table has no title for but a study can do without."""
-        optional = ("lamp", "sweep", "envelope temperature", "note")
-        return {title: cell for title, cell in cells.items() if cell and (title in self.units or title not in optional)}
+        optional = ("sweep", "envelope temperature")
+        return {
+            title: cell
+            for title, cell in cells.items()
+            if cell and (title in self.units or title in ADDED_TITLES or title not in optional)
+        }
 
 
 def _written(text: str, own: str, unit: str, kind: str) -> str:

@@ -15,7 +15,8 @@ from edgewind.live.errors import StoppedError
 from edgewind.live.events import SweepState
 from edgewind.live.sweep_request import Step
 
-COMMANDS = ("pause", "resume", "skip", "repeat", "stop", "note", "answer")
+COMMANDS = ("pause", "resume", "skip", "repeat", "stop", "note", "answer", "face", "changed")
+FACES = ("bright", "dark", "not observed")
 _WHICHEVER = 0  # the first step to come, where none is at hand
 
 
@@ -32,7 +33,7 @@ class Commands:
 
     Parameters
     ----------
-    board : SweepState
+    state : SweepState
         Where notes and refusals are told.
     keep : callable
         Puts a note on the disk and returns the file.
@@ -43,8 +44,8 @@ class Commands:
         Set with every command, so that a wait can end.
     """
 
-    def __init__(self, board: SweepState, keep: Callable[[str], Path]) -> None:
-        self._board, self._keep = board, keep
+    def __init__(self, state: SweepState, keep: Callable[[str], Path]) -> None:
+        self._state, self._keep = state, keep
         self._lock = threading.RLock()
         self._stop, self._paused, self._begun, self._over = (threading.Event() for _ in range(4))
         self.arrived = threading.Event()
@@ -57,6 +58,7 @@ class Commands:
         self._notes: list[tuple[str, Path]] = []
         self.last_stored: Step | None = None
         self._last_reading: int | None = None
+        self.leading_face = self.changed_now = ""
 
     # From any thread
 
@@ -87,12 +89,12 @@ class Commands:
                 said = "is over" if self._over.is_set() else "was not begun"
                 raise InputError(f"this sweep {said}", fix="begin another")
             self._refuse_if_late(name, text, of)
-            if name in ("note", "answer"):
+            if name in ("note", "answer", "face", "changed"):
                 getattr(self, name)(text)
             else:
                 getattr(self, name)()
         if who and name not in ("note", "answer"):  # these are told of as what they say
-            self._board.tell("command", f"{name}, {who}", command=name)
+            self._state.tell("command", f"{name}, {who}", command=name)
 
     def _refuse_if_late(self, name: str, text: str, of: int | None) -> None:
         if name == "skip" and of is not None and (self._at is None or self._at.number != of):
@@ -106,7 +108,7 @@ class Commands:
                 raise InputError("the last reading is being taken once more already")
         if name == "note" and not text.strip():
             raise InputError("the note is empty", fix="write what is to be noted")
-        if name == "answer" and not self._open and not self._board.status.question:
+        if name == "answer" and not self._open and not self._state.status.question:
             raise InputError("nothing is asked just now")
         if name == "answer" and (not self._open or (of is not None and of != self._question)):
             raise InputError("that question was answered already", fix="answer the one that stands now")
@@ -147,7 +149,7 @@ class Commands:
             if self._over.is_set():
                 raise InputError("this sweep is over", fix="correct the note of a reading in the book")
             self._notes.append((plain, self._keep(plain)))
-        self._board.tell("note", text.strip())
+        self._state.tell("note", text.strip())
 
     def answer(self, text: str) -> None:
         """Answer the question that is open; the first answer counts."""
@@ -155,6 +157,25 @@ class Commands:
             if self._open:
                 self._open, self._answer = False, text
         self.arrived.set()
+
+    def face(self, text: str) -> None:
+        """Say which face leads in the readings from now on: bright, dark, not observed; empty leaves it open.
+
+        Raises
+        ------
+        InputError
+            It is none of them.
+        """
+        plain = " ".join(text.split()).lower()
+        if plain and plain not in FACES:
+            raise InputError(f"'{plain[:40]}' is not a face that leads", fix=f"write {', '.join(FACES)}, or nothing")
+        self.leading_face = plain
+        self._state.tell("command", f"leading face: {plain or 'not stated'}", command="face")
+
+    def changed(self, text: str) -> None:
+        """Say what was changed on purpose in the readings from now on; empty where nothing is any more."""
+        self.changed_now = " ".join(text.split())
+        self._state.tell("command", f"changed on purpose: {self.changed_now or 'nothing'}", command="changed")
 
     def stop(self) -> None:
         """End."""
@@ -223,7 +244,12 @@ class Commands:
             self._tell_late()
 
     def _tell_late(self) -> None:
-        self._board.tell("trouble", "the skip came too late: that step was over already")
+        self._state.tell("trouble", "the skip came too late: that step was over already")
+
+    def marked(self, face: str) -> dict[str, str]:
+        """Return the cells for direction and change of a reading that is taken now; `face` is what was measured."""
+        leads = face or self.leading_face
+        return {title: text for title, text in (("leading face", leads), ("changed", self.changed_now)) if text}
 
     def take_notes(self) -> list[tuple[str, Path]]:
         """The notes since this was last called, each with its file on the disk."""

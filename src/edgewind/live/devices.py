@@ -18,6 +18,7 @@ from edgewind.bench.instruments import (
     LampInstrument,
     TachometerInstrument,
     ThermometerInstrument,
+    ThermostatInstrument,
     ValveInstrument,
     interval_of,
 )
@@ -27,7 +28,7 @@ from edgewind.live.errors import GarbledError, InstrumentError, InterlockError
 from edgewind.live.transport import Transport
 from edgewind.live.transport_serial import SerialTransport
 from edgewind.signals import Trace
-from edgewind.units import to_si
+from edgewind.units import from_si, to_si
 
 FloatArray = NDArray[np.float64]
 Attend = Callable[[Event, float], None]
@@ -291,6 +292,44 @@ def _word(on: bool) -> str:
     return "on" if on else "off"
 
 
+class Thermostat(_Role):
+    """What holds the envelope at a temperature."""
+
+    role = "thermostat"
+
+    def __init__(self, transport: Transport, described: ThermostatInstrument) -> None:
+        super().__init__(transport, described)
+        self._thermostat = described
+        self.low_k, self.high_k = described.low.value, described.high.value
+
+    def hold(self, temperature_k: float) -> None:
+        """Set a temperature, K, and switch it on.
+
+        Raises
+        ------
+        InterlockError
+            The temperature is outside the range that the owner gave; nothing was sent.
+        InstrumentError
+            It did not obey.
+        """
+        if not self.low_k <= temperature_k <= self.high_k:
+            raise InterlockError(
+                f"the thermostat would be set to {temperature_k - 273.15:g} degC, and may be set from "
+                f"{self.low_k - 273.15:g} to {self.high_k - 273.15:g} degC"
+            )
+        value = float(from_si(temperature_k, self._thermostat.unit, "temperature"))
+        self._write(self._thermostat.set.format(value=value))
+        if self._thermostat.on is not None:
+            self._write(self._thermostat.on)
+
+    def _write(self, command: str) -> None:
+        self._named(lambda: self._transport.write(command, errors=self._thermostat.errors))
+
+    def switch_off(self) -> None:
+        """Bring it into its safe state."""
+        self._write(self._thermostat.off)
+
+
 @dataclass(frozen=True)
 class RawTrace:
     """A trace as the oscilloscope sent it; volts are ``offset + scale * numbers``."""
@@ -320,8 +359,20 @@ class Tachometer(_Role):
         """Whether it can be asked for pulses per second."""
         return self._scope.rate is not None
 
+    @property
+    def is_signed(self) -> bool:
+        """Whether its pulses per second are negative where the dark face leads."""
+        return self._scope.signed
+
+    def time_s(self) -> float:
+        """Return the time on its own clock, or on that of the computer where it cannot be asked, s."""
+        if self._scope.time is None:
+            return self._transport.clock.monotonic()
+        time: float = self._named(lambda: self._transport.query(str(self._scope.time), number_of))
+        return time
+
     def rate_hz(self) -> float:
-        """Pulses per second, for watching; nan where it says that there is no number: nothing turns."""
+        """Return the pulses per second; nan where it says that there is no number: nothing turns."""
         rate: float = self._named(lambda: self._transport.query(str(self._scope.rate), _rate_of))
         return rate
 

@@ -11,7 +11,7 @@ from edgewind.bench import Bench
 from edgewind.bench.instruments import Instrument, InstrumentsSection
 from edgewind.clock import Clock
 from edgewind.errors import InputError
-from edgewind.live.devices import Lamp, Meter, Tachometer, Valve
+from edgewind.live.devices import Lamp, Meter, Tachometer, Thermostat, Valve
 from edgewind.live.transport import Transport
 from edgewind.live.transport_serial import SerialTransport
 from edgewind.live.transport_visa import VisaTransport
@@ -29,6 +29,7 @@ class Instruments:
     valve: Valve | None = None
     lamp: Lamp | None = None
     tachometer: Tachometer | None = None
+    thermostat: Thermostat | None = None
     transports: list[Transport] = field(default_factory=list)
 
     def __enter__(self) -> Self:
@@ -61,7 +62,7 @@ class Instruments:
             transport.verify()
 
     def make_safe(self) -> tuple[list[str], list[str]]:
-        """Lamp off and valve off, each tried whatever becomes of the other.
+        """Switch lamp, valve and thermostat off, each tried whatever becomes of the others.
 
         Returns
         -------
@@ -75,11 +76,13 @@ class Instruments:
             moves.append(("lamp off", lambda: lamp.switch(False)))
         if self.valve is not None:
             moves.append(("valve off", self.valve.switch_off))
+        if self.thermostat is not None:
+            moves.append(("thermostat off", self.thermostat.switch_off))
         for name, move in moves:
             try:
                 move()
                 done.append(name)
-            except Exception as error:  # whatever it is, the other one has to be tried
+            except Exception as error:  # whatever it is, the others have to be tried
                 failed.append(f"{name}: {error}")
         return done, failed
 
@@ -128,6 +131,9 @@ def connect(
         tachometer=None
         if section.tachometer is None
         else Tachometer(transport(section.tachometer), section.tachometer),
+        thermostat=(
+            None if section.thermostat is None else Thermostat(transport(section.thermostat), section.thermostat)
+        ),
     )
     made.transports = list(opened.values())
     return made
@@ -190,6 +196,12 @@ def check_limits(bench: Bench) -> None:
                 key="limits.valve_above",
                 fix="give a voltage at which it can be closed",
             )
+    if section.thermostat is not None and section.thermometer is None:
+        raise InputError(
+            "a thermostat is named and no thermometer that tells the temperature of the envelope",
+            key="instruments.thermometer",
+            fix="name the thermometer too, or chill and warm by hand",
+        )
     if section.lamp is not None and limits is None:
         raise InputError(
             "a lamp is named and no limits are given",

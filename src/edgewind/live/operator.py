@@ -215,6 +215,16 @@ class Operator:
                 pass
             self._state.tell("trouble", f"'{text}' is not a number, such as 3.27")
 
+    def ask_speed(self) -> tuple[str, str]:
+        """Ask how fast the rotor turns and which face leads; return the speed in rpm as typed, and the face or nothing.
+
+        A sign says it: ``+12`` where the bright face leads, ``-12`` where the dark one does.
+        """
+        typed = self.ask_number("How fast does it turn, in rpm (+ bright face leads, - dark face leads)?")
+        if typed[0] in "+-" or self._commands.leading_face:
+            return typed, ""
+        return typed, "not observed"
+
     # Moving what may have to be moved by hand
 
     def begin_moving(self) -> None:

@@ -157,10 +157,26 @@ def check_request(request: SweepRequest, bench: Bench, file: str) -> None:
     Raises
     ------
     InputError
-        A pressure lies above the limit.
+        A pressure lies above the limit, or a temperature outside the range of the thermostat.
     """
     limits = bench.limits
-    highest = max(request.pressures_pa)
+    highest = max(*request.pressures_pa, request.reversal_pa)
+    thermostat = None if bench.instruments is None else bench.instruments.thermostat
+    if request.reversal_k and (bench.instruments is None or bench.instruments.tachometer is None):
+        raise InputError(
+            "a reversal needs a tachometer that is connected", file=file, key="instruments.tachometer",
+            fix="describe it, or write the run by hand as a table of time and speed",
+        )  # fmt: skip
+    if thermostat is not None and request.reversal_k:
+        low, high = thermostat.low.value, thermostat.high.value
+        if not low <= request.reversal_k <= high:
+            raise InputError(
+                f"{request.reversal_k - 273.15:g} degC is asked for, and the thermostat may be set from "
+                f"{low - 273.15:g} to {high - 273.15:g} degC",
+                file=file,
+                key="instruments.thermostat.low",
+                fix="ask for a temperature within its range",
+            )
     if limits is not None and limits.pressure_above is not None and highest >= limits.pressure_above.value:
         raise InputError(
             f"{highest:g} Pa is asked for, and the limit is {limits.pressure_above.value:g} Pa",

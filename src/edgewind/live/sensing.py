@@ -170,7 +170,20 @@ class Sensing:
         if not math.isclose(*rates, rel_tol=_APART):
             rates = sorted([*rates, ask()], key=lambda rate: rate if math.isfinite(rate) else 0.0)[1:2]
         rate = rates[0]
-        return 2 * math.pi * rate / self._bench.tachometer.marks if 0 < rate < math.inf else math.nan
+        size = abs(rate)
+        return 2 * math.pi * size / self._bench.tachometer.marks if 0 < size < math.inf else math.nan
+
+    def signed_speed(self, ask: Callable[[], float], seconds: float) -> tuple[float, float]:
+        """Return speed with its sign, rad/s, from pulses per second with theirs, and its uncertainty where it stands.
+
+        Of three answers the one in the middle counts. Where no pulse is counted the speed is zero, uncertain by one
+        pulse in the `seconds` since the last look; else the digits say how certain it is, and nan is returned.
+        """
+        per_pulse = 2 * math.pi / self._bench.tachometer.marks
+        rates = sorted(rate if math.isfinite(rate) else 0.0 for rate in (ask(), ask(), ask()))
+        if rates[1] == 0.0:
+            return 0.0, per_pulse / max(seconds, 1e-3) / math.sqrt(3)
+        return rates[1] * per_pulse, math.nan
 
 
 def _known(found: PressureReadings) -> float | None:

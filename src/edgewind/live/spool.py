@@ -14,7 +14,7 @@ import secrets
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
 import numpy as np
@@ -96,8 +96,19 @@ class Spool:
             self._lock.close()
             self._lock = None
 
-    def put(self, experiment: str, key: str, cells: Mapping[str, str], trace: RawTrace | None, path: str) -> Spooled:
-        """Put a reading on the disk; when this returns it outlives a pulled plug.
+    def put(self, experiment: str, key: str, cells: Mapping[str, str], content: bytes | None, path: str) -> Spooled:
+        """Put a reading on the disk; when this returns it outlives a power failure.
+
+        Parameters
+        ----------
+        experiment, key : str
+            Where it belongs, and by what the book tells it from others.
+        cells : mapping of str to str
+            Its cells.
+        content : bytes or None
+            Its trace or the table of its run.
+        path : str
+            Path of that in the book.
 
         Raises
         ------
@@ -106,7 +117,6 @@ class Spool:
         """
         name = key.replace("/", "-")
         described = self.folder / f"{name}.json"
-        content = None if trace is None else npz_of(trace)
         about = {
             "experiment": experiment,
             "key": key,
@@ -116,7 +126,7 @@ class Spool:
         }
         try:
             if content is not None:
-                write_whole(self.folder / f"{name}.npz", content)
+                write_whole(described.with_suffix(PurePosixPath(path).suffix), content)
             write_whole(described, json.dumps(about).encode())
         except OSError as error:
             for left in self.folder.glob(f"{name}*"):
@@ -176,13 +186,15 @@ class Spool:
         for file in self.folder.iterdir():
             if file.name == "lock" or file.stem in whole:
                 continue
-            if file.name.startswith(".") or file.suffix == ".npz" or file.name == "probe":
+            if file.name.startswith(".") or file.suffix in (".npz", ".csv") or file.name == "probe":
                 file.unlink(missing_ok=True)
 
     def _read(self, described: Path) -> Spooled | None:
         try:
             about: dict[str, Any] = json.loads(described.read_bytes())
-            trace_file = described.with_suffix(".npz") if about["trace"] is not None else None
+            trace_file = None
+            if about["trace"] is not None:
+                trace_file = described.with_suffix(PurePosixPath(about["trace"]).suffix)
             if trace_file is not None:
                 with trace_file.open("rb") as stream:
                     if hashlib.file_digest(stream, "sha256").hexdigest() != about["sha256"]:

@@ -15,6 +15,7 @@ from edgewind.live.instruments import Instruments
 from edgewind.live.interlocks import Observation
 from edgewind.live.operator import Operator
 from edgewind.live.rig import Rig
+from edgewind.live.run_table import Moment, RunTable
 from edgewind.live.steadiness import Steadiness
 from edgewind.live.sweep_request import Step
 from edgewind.live.valve_search import ValveSearch
@@ -23,8 +24,11 @@ from edgewind.units import format_number
 _MOST_MOVES = 60
 _GAUGE_BEFORE, _GAUGE_AFTER = 3, 2
 
-Taken = tuple[dict[str, str], RawTrace | None]
-"""The cells of a reading and its trace."""
+Taken = tuple[dict[str, str], RawTrace | RunTable | None]
+"""The cells of a reading, and its trace or the table of its run."""
+# Looks without a pulse after which the rotor counts as standing.
+_STANDS_AFTER = 3
+_LEAST_SINCE_S = 2e-3  # between two rows of a run, as its table is written
 
 
 class StepRunner:
@@ -121,6 +125,8 @@ class StepRunner:
 
     def acquire(self, step: Step) -> Taken | None:
         """Take what the step asks for; None where pressure or speed did not stay steady meanwhile."""
+        if step.kind == "reversal":
+            return self._reversal(step)
         return self._coast_down(step) if step.kind == "coast-down" else self._read(step)
 
     def _read(self, step: Step) -> Taken | None:
@@ -136,8 +142,19 @@ class StepRunner:
             return None
         if trace is not None and not self._operator.speed_agrees(trace):
             return None
-        typed = "" if trace is not None else self._operator.ask_number("How fast does it turn, in rpm?")
-        return self._rig.columns.cells(when, pressure, self._rig.sensing.last, True, step.direction, typed), trace
+        typed, face = "", self._leading_face()
+        if trace is None:
+            typed, face = self._operator.ask_speed()
+        cells = self._rig.columns.cells(when, pressure, self._rig.sensing.last, True, step.direction, typed)
+        return cells | self._rig.commands.marked(face), trace
+
+    def _leading_face(self) -> str:
+        """Return the face that leads by the sign of the counter; empty where it has none."""
+        tachometer = self._rig.instruments.tachometer
+        if tachometer is None or not (tachometer.is_signed and tachometer.has_rate):
+            return ""
+        speed, _ = self._rig.sensing.signed_speed(tachometer.rate_hz, 1.0)
+        return "" if not speed else "bright" if speed > 0 else "dark"
 
     def _coast_down(self, step: Step) -> Taken | None:
         """Lamp off from full speed, one long trace, lamp on again."""
@@ -160,7 +177,63 @@ class StepRunner:
         pressure = self._agreed(before, after, self._rig.bench.steadiness.pressure_tolerance.value)
         if (before or after) and pressure is None:
             return None
-        return self._rig.columns.cells(when, pressure, self._rig.sensing.last, False, step.direction, ""), trace
+        cells = self._rig.columns.cells(when, pressure, self._rig.sensing.last, False, step.direction, "")
+        return cells | self._rig.commands.marked(""), trace
+
+    def _reversal(self, step: Step) -> Taken | None:
+        """Lamp off, standstill, envelope chilled in the dark: the speed with its sign against time throughout."""
+        rig, tachometer, thermostat = self._rig, self._rig.instruments.tachometer, self._rig.instruments.thermostat
+        assert tachometer is not None and step.envelope_k is not None
+        aim = f"{step.envelope_k - 273.15:.3g} degC"
+        if not tachometer.has_rate:
+            raise SkipError("a reversal needs a tachometer that can be asked for its rate")
+        self._state.phase("reversal", step.words)
+        rig.instruments.verify()
+        if thermostat is None:
+            self._operator.ask(
+                f"The lamp goes off after you press Enter. Bring the envelope to about {aim} once you are told to."
+            )
+        when, began, every = now_text(rig.clock), tachometer.time_s(), rig.bench.steadiness.every.value
+        before = self._gauge_readings(_GAUGE_BEFORE)
+        table = RunTable(tachometer.is_signed)
+
+        def watch(seconds: float, *, until_it_stands: bool = False) -> None:
+            end, still = rig.clock.monotonic() + seconds, 0
+            while rig.clock.monotonic() < end:
+                self._operator.obey()
+                looked = rig.clock.monotonic()
+                seen = self._operator.observe() if rig.instruments.gauge is not None else rig.sensing.last
+                time_s = tachometer.time_s() - began
+                since = time_s - table.moments[-1].time_s if table.moments else every
+                if since < _LEAST_SINCE_S:
+                    rig.clock.sleep(every / 4)
+                    continue
+                speed, u = rig.sensing.signed_speed(tachometer.rate_hz, since)
+                table.moments.append(
+                    Moment(time_s, speed, u, seen.temperature_k, self._state.status.lamp, seen.indicated_pa)
+                )
+                self._state.set(speed_rad_s=speed)
+                self._state.tell("observed", "", time_s=time_s, pressure_pa=seen.pressure_pa, speed_rad_s=speed,
+                                 temperature_k=seen.temperature_k, valve_v=self._state.status.valve_v)  # fmt: skip
+                still = 0 if speed else still + 1
+                if until_it_stands and still >= _STANDS_AFTER:
+                    return
+                rig.clock.sleep(max(every - (rig.clock.monotonic() - looked), 1e-3))
+
+        rules = rig.bench.steadiness
+        watch(_STANDS_AFTER * every)
+        self._operator.switch_lamp(False)
+        watch(rules.reversal.value / 4, until_it_stands=True)
+        if thermostat is not None:
+            thermostat.hold(step.envelope_k)
+        self._state.tell("phase", f"envelope to {aim}" + ("" if thermostat else ": do it now"), phase="reversal")
+        watch(rules.reversal.value)
+        if thermostat is not None:
+            thermostat.switch_off()
+        pressure = self._agreed(before, [], math.inf)
+        cells = rig.columns.cells(when, pressure, rig.sensing.last, False, step.direction, "")
+        changed = f"lamp off, then envelope to {aim}"
+        return cells | rig.commands.marked("") | {"changed": changed}, table
 
     def _trace(self, duration_s: float) -> RawTrace | None:
         tachometer = self._rig.instruments.tachometer

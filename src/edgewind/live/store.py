@@ -6,8 +6,10 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from edgewind.book import Book, BookError, DamagedBookError, FullBookError, LockedBookError
+from edgewind.live.devices import RawTrace
 from edgewind.live.rig import Rig
-from edgewind.live.spool import Spool, Spooled
+from edgewind.live.run_table import RunTable
+from edgewind.live.spool import Spool, Spooled, npz_of
 from edgewind.live.step import Taken
 from edgewind.live.sweep_log import JOIN, SweepLog, attach_notes
 from edgewind.live.sweep_request import Step
@@ -43,7 +45,7 @@ class Store:
             The disk or the book does not take it; the message says where it is.
         """
         state, commands = self._rig.state, self._rig.commands
-        cells, trace = taken
+        cells, recorded = taken
         state.phase("storing", step.words)
         # counted here and not in the book, which may be away just now: the reading has to reach the disk all the same
         turn = self._turns.get(step.number, 0) + 1
@@ -51,8 +53,10 @@ class Store:
         cells["note"] = JOIN.join(part for part in (cells.get("note", ""), *(text for text, _ in notes)) if part)
         cells = self._rig.columns.fitting(cells)
         key = self._log.key(step, turn)
-        path = f"traces/{self._log.id}/{step.number:04d}-{turn}.npz"
-        spooled = self._spool.put(self._experiment, key, cells, trace, path)
+        kind, suffix = ("runs", "csv") if isinstance(recorded, RunTable) else ("traces", "npz")
+        path = f"{kind}/{self._log.id}/{step.number:04d}-{turn}.{suffix}"
+        content = None if recorded is None else _bytes_of(recorded)
+        spooled = self._spool.put(self._experiment, key, cells, content, path)
         number = self._into_book(spooled)
         if "note" not in cells:  # the table has no such title, but a change of the reading may hold what it cannot
             self._attach(notes)
@@ -73,7 +77,7 @@ class Store:
             speed_rad_s=status.speed_rad_s,
             time=cells.get("time", ""),
             gauge=cells.get("gauge", cells.get("pressure", "")),
-            path=path if trace is not None else "",
+            path=path if recorded is not None else "",
         )
 
     def attach_notes(self) -> None:
@@ -110,6 +114,10 @@ class Store:
             fix=f"{error.fix or 'try again'}; this reading lies in {self._spool.folder} and goes into the book when "
             "the same command is given again",
         )
+
+
+def _bytes_of(recorded: RawTrace | RunTable) -> bytes:
+    return npz_of(recorded) if isinstance(recorded, RawTrace) else recorded.to_csv()
 
 
 def _forget(notes: Iterable[tuple[str, Path]]) -> None:

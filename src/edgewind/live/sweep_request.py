@@ -14,6 +14,7 @@ import numpy as np
 from edgewind.errors import InputError
 from edgewind.formatting import format_number
 from edgewind.pressures import parse_pressures
+from edgewind.units import parse_quantity
 
 _MOST_STEPS = 2000
 _LEAST_ADAPTIVE = 6  # the start that the choice of the next pressure takes before it can choose
@@ -28,13 +29,16 @@ class Step:
     number : int
         Number of the step, counted from one through the sweep.
     kind : str
-        What to take: ``reading``, lamp on; or ``coast-down``: lamp off from full speed, one long trace, lamp on again.
+        What to take: ``reading``, lamp on; ``coast-down``: lamp off from full speed, one long trace, lamp on again; or
+        ``reversal``: lamp off, then the envelope chilled in the dark, speed against time with its sign.
     pressure_pa : float
         Pressure to reach, Pa.
     direction : str
         Whether the pressure goes ``up`` or ``down``; empty where neither.
     why : str
         Why this pressure, where it was chosen as the sweep went on.
+    envelope_k : float or None
+        Temperature to which the envelope is chilled or warmed, K, in a ``reversal``.
     """
 
     number: int
@@ -42,11 +46,14 @@ class Step:
     pressure_pa: float
     direction: str = ""
     why: str = ""
+    envelope_k: float | None = None
 
     @property
     def words(self) -> str:
         """What it is, for people."""
         way = f", {self.direction}" if self.direction else ""
+        if self.envelope_k is not None:
+            way = f", envelope to {self.envelope_k - 273.15:.3g} degC in the dark"
         return f"{self.kind} at {format_number(self.pressure_pa, 3)} Pa{way}"
 
 
@@ -67,6 +74,9 @@ class SweepRequest:
     target : str
         Width of the interval of the optimum at which an adaptive sweep is content: ``"10%"``, ``"0.1 Pa"``; empty for
         none.
+    reversal_pa, reversal_k : float
+        Pressure, Pa, and temperature of the envelope, K, of a run at the end: lamp off, then the envelope chilled (or
+        warmed) in the dark. Zero for none.
     """
 
     pressures_pa: tuple[float, ...]
@@ -74,6 +84,8 @@ class SweepRequest:
     coast_downs: int = 0
     adaptive: int = 0
     target: str = ""
+    reversal_pa: float = 0.0
+    reversal_k: float = 0.0
 
     def __post_init__(self) -> None:
         least = 2 if self.adaptive else 1
@@ -98,6 +110,10 @@ class SweepRequest:
             raise InputError(
                 f"an adaptive sweep of {self.adaptive} readings", fix=f"allow {_LEAST_ADAPTIVE} readings or more"
             )
+        if bool(self.reversal_pa) != bool(self.reversal_k) or not (self.reversal_pa >= 0 and self.reversal_k >= 0):
+            raise InputError("a reversal needs a pressure and a temperature", fix="write --reversal '2 Pa, -20 degC'")
+        if self.adaptive and self.reversal_pa:
+            raise InputError("an adaptive sweep has no reversal", fix="record the reversal in a sweep of its own")
         if self.target and not self.adaptive:
             raise InputError("a target interval for a sweep of fixed pressures", fix="ask for an adaptive sweep")
         if self.target:
@@ -123,6 +139,8 @@ class SweepRequest:
                 found.append(Step(len(found) + 1, "reading", pressure, way))
                 if turn == 0 and place in chosen:
                     found.append(Step(len(found) + 1, "coast-down", pressure, way))
+        if self.reversal_pa:
+            found.append(Step(len(found) + 1, "reversal", self.reversal_pa, envelope_k=self.reversal_k))
         return tuple(found)
 
     def plain(self) -> dict[str, Any]:
@@ -143,6 +161,8 @@ class SweepRequest:
             int(plain["coast_downs"]),
             int(plain["adaptive"]),
             str(plain.get("target", "")),
+            float(plain.get("reversal_pa", 0.0)),
+            float(plain.get("reversal_k", 0.0)),
         )
 
 
@@ -165,3 +185,28 @@ def parse_targets(text: str) -> tuple[float, ...]:
         It is neither.
     """
     return parse_pressures(text, default_count=None, allow_descending=True, most=_MOST_STEPS)
+
+
+def parse_reversal(text: str) -> tuple[float, float]:
+    """Read ``"2 Pa, -20 degC"``: the pressure of a reversal, Pa, and the temperature of its envelope, K.
+
+    Raises
+    ------
+    InputError
+        It is not a pressure and a temperature.
+
+    Examples
+    --------
+    >>> parse_reversal("2 Pa, -20 degC")
+    (2.0, 253.15)
+    """
+    parts = text.split(",")
+    try:
+        pressure, temperature = (
+            parse_quantity(part.strip(), kind) for part, kind in zip(parts, ("pressure", "temperature"), strict=True)
+        )
+    except (InputError, ValueError):
+        raise InputError(f"'{text}' is not a pressure and a temperature", fix="write '2 Pa, -20 degC'") from None
+    if not (pressure > 0 and temperature > 0):
+        raise InputError(f"'{text}' must be above zero in pascal and kelvin", fix="write '2 Pa, -20 degC'")
+    return pressure, round(temperature, 9)

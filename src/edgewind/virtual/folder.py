@@ -25,6 +25,7 @@ def _steadiness(speed_up: float) -> dict[str, str]:
         "trace": "20 s",
         "look": "6 s",
         "coast_down": "60 s",
+        "reversal": f"{max(420 / speed_up, 0.4):.3g} s",
     }
 
 
@@ -44,7 +45,7 @@ def instruments_text(ports: Mapping[str, int], host: str = "127.0.0.1", unit: st
     def of(role: str) -> dict[str, str]:
         return {"resource": f"TCPIP::{host}::{ports[role]}::SOCKET", "errors": "SYSTem:ERRor?"}
 
-    tables: dict[str, dict[str, str]] = {
+    tables: dict[str, dict[str, str | bool]] = {
         "gauge": {
             **of("gauge"),
             "read": "MEASure:VOLTage?" if unit == "V" else "MEASure:PRESsure?",
@@ -72,7 +73,17 @@ def instruments_text(ports: Mapping[str, int], host: str = "127.0.0.1", unit: st
             "scale": "WAVeform:YINCrement?",
             "offset": "WAVeform:YOFFset?",
             "set_duration": "ACQuire:TIME {value:.6g}",
-            "rate": "MEASure:FREQuency?",
+            "rate": "MEASure:RATE?",
+            "signed": True,
+            "time": "SYSTem:TIME:TIMer:COUNt?",
+        },
+        "thermostat": {
+            **of("thermostat"),
+            "set": "SOURce:TEMPerature {value:.2f}",
+            "on": "OUTPut ON",
+            "off": "OUTPut OFF",
+            "low": "-40 degC",
+            "high": "60 degC",
         },
     }
     document = tomlkit.document()

@@ -36,6 +36,7 @@ LONGEST_S = 3600.0
 SOURCE = Choice(("CHANnel1", "CHANnel2"))
 _FORMATS = ("ASCii", "INTeger", "REAL")
 _CHUNK = 100_000
+_LEAST_RATE_HZ = 0.02  # a counter waits no longer than this for its next pulse
 _GAUGE_CHANNEL = (20.0, 5.0)  # range and its middle, V
 
 
@@ -228,6 +229,13 @@ class Scope(BenchInstrument):
         pulses = self.signal.marks * speed / (2 * np.pi)
         return real(float(pulses * (1 + 1e-4 * self.random.standard_normal())) if pulses > 1e-3 else float("nan"))
 
+    def signed_rate(self) -> str:
+        """Tell the pulses per second with a sign, as a counter on two sensors a quarter mark apart would."""
+        speed = float(self.apparatus.states(self.now())[0, State.SPEED])
+        pulses = self.signal.marks * speed / (2 * np.pi)
+        noisy = pulses * (1 + 1e-3 * self.random.standard_normal())
+        return real(noisy if abs(pulses) > _LEAST_RATE_HZ else float("nan"))
+
     COMMANDS = (
         *setting("ACQuire:POINts", "points", POINTS),
         *setting("ACQuire:SRATe", "rate_hz", RATE),
@@ -252,4 +260,5 @@ class Scope(BenchInstrument):
         Command("WAVeform:YINCrement?", lambda scope: real(scope.preamble()[3])),
         Command("WAVeform:YOFFset?", lambda scope: real(scope.preamble()[4])),
         Command("MEASure[:SCALar]:FREQuency?", frequency),
+        Command("MEASure[:SCALar]:RATE?", signed_rate),
     )
