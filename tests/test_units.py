@@ -61,14 +61,15 @@ numbers = st.floats(1e-9, 1e9)
     ],
 )
 def test_units_have_their_defined_size(published, text, kind, si):
-    """Source: BIPM, The International System of Units, 9th ed. (2019), table 8; NIST SP 811 (2008), appendix B.8 (from
-    memory; the torr is 101325/760 Pa there).
+    """Exact by definition. Degree of angle and litre: BIPM, The International System of Units, 9th ed. (2019), table 8,
+    as npl.co.uk/si-units gives it. The torr is 101325/760 Pa: sizes.com/units/torr.htm and SciPy's constants; NIST SP
+    811 (2008), appendix B.8, prints it rounded, 133.3224 Pa. The rest from memory.
     """
     published(text, parse_quantity(text, kind), si, rel=1e-12, unit="SI")
 
 
 def test_a_millimetre_of_mercury_and_a_torr_differ_by_less_than_a_millionth(published):
-    """Source: NIST SP 811 (2008), appendix B.8: 133.3224 Pa for both (from memory)."""
+    """Source: NIST SP 811 (2008), appendix B.8: 133.3224 Pa for both, as two transcripts of it print them."""
     assert parse_quantity("1 mmHg", "pressure") == pytest.approx(parse_quantity("1 Torr", "pressure"), rel=1e-6)
     published("1000 micron_Hg", parse_quantity("1000 micron_Hg", "pressure"), 133.3224, rel=1e-6, unit="Pa")
 

@@ -316,3 +316,11 @@ def test_no_damaged_text_escapes_as_anything_but_an_input_error(bench_text, data
         parse_bench(text)
     except InputError as error:
         assert error.file == "bench.toml"
+
+
+@pytest.mark.parametrize("quote", ['"', "'"])
+def test_a_quote_that_is_not_closed_is_named_with_its_line(bench_text, quote):
+    text = bench_text + f"\n[more]\ntitle = {quote}my rotor  # open\n"
+    with pytest.raises(InputError, match="the quote opened on this line is not closed") as caught:
+        parse_bench(text)
+    assert caught.value.line == text.rstrip().count("\n") + 1

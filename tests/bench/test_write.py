@@ -93,8 +93,11 @@ def test_a_file_that_is_wrong_already_is_not_touched(path):
     assert path.read_text(encoding="utf-8") == "[gas]\n"
 
 
-def test_a_draft_that_cannot_be_written_leaves_the_file_and_says_so(path, bench_text):
-    (path.parent / "bench.toml.new").mkdir()
+def test_a_draft_that_cannot_be_written_leaves_the_file_and_says_so(path, bench_text, monkeypatch):
+    def full(self, data):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(type(path), "write_bytes", full)
     with pytest.raises(InputError, match="cannot be written"):
         write_to_bench(path, "rotor", {"arm": "21 mm"})
-    assert path.read_bytes() == bench_text.encode()
+    assert path.read_bytes() == bench_text.encode() and list(path.parent.iterdir()) == [path]

@@ -39,21 +39,10 @@ NITROGEN = GasState(find_gas("N2"), 1.0, 295.15)
     ],
 )  # fmt: skip
 def test_transmission_agrees_with_cole_to_four_digits(published, length, theirs):
-    """R. J. Cole, Progress in Astronautics and Aeronautics 51, 261 (1977), table of L/R; values from memory."""
-    published(f"transmission of a tube, L/R = {length:g}", transmission_probability(length), theirs, abs=6e-5)
-
-
-@pytest.mark.parametrize(
-    ("length", "theirs"),
-    [(0.1, 0.9524), (0.2, 0.9092), (0.5, 0.8013), (1.0, 0.6720), (2.0, 0.5136), (5.0, 0.3146), (10.0, 0.1973)],
-)
-def test_clausings_own_table_is_met_where_its_trial_function_was_good(published, length, theirs):
-    """P. Clausing, Ann. Phys. (Leipzig) 404, 961 (1932), table of W against L/R; values from memory.
-
-    To four digits up to L = R; beyond, his linear trial function was up to 3.5 % off, as Cole (1977) showed.
+    """R. J. Cole, Progress in Astronautics and Aeronautics 51, 261 (1977), table of L/R, whose numbers an independent
+    Galerkin solution in Legendre polynomials gives to its digits (the paper itself was not read).
     """
-    within = {"abs": 6e-5} if length <= 1 else {"rel": 0.035}
-    published(f"transmission by Clausing, L/R = {length:g}", transmission_probability(length), theirs, **within)
+    published(f"transmission of a tube, L/R = {length:g}", transmission_probability(length), theirs, abs=6e-5)
 
 
 @pytest.mark.parametrize("length", [0.5, 3.0, 10.0])
@@ -115,9 +104,8 @@ def test_a_tube_that_cannot_be_is_refused(length):
 
 def test_conductance_meets_its_limits_in_thin_and_in_dense_gas():
     tube = Tube(0.3, 0.02)
-    for method in ("kinetic", "knudsen"):
-        thin = conductance(tube, 1e-6, NITROGEN, method=method)
-        assert float(thin) == pytest.approx(molecular_conductance(tube, NITROGEN), rel=1e-3)
+    thin = conductance(tube, 1e-6, NITROGEN)
+    assert float(thin) == pytest.approx(molecular_conductance(tube, NITROGEN), rel=1e-3)
     dense = 1e5
     viscous = float(viscous_conductance(tube, dense, NITROGEN))
     assert float(conductance(tube, dense, NITROGEN)) == pytest.approx(viscous, rel=1e-3)
@@ -141,10 +129,23 @@ def test_practice_figures_for_air_at_20_degrees(published):
     published("tube of 1 cm by 1 cm at 1 mbar, viscous", 1e6 * dense, 135, rel=0.01, unit="l/s")
 
 
-@pytest.mark.parametrize(("delta", "theirs"), [(0.01, 1.476), (0.1, 1.404), (1.0, 1.459), (10.0, 3.564)])
+@pytest.mark.parametrize(("delta", "theirs"), [(0.01, 1.4768), (0.02, 1.4608), (0.04, 1.4391), (0.08, 1.4131)])
 def test_poiseuille_coefficient_agrees_with_published_solutions(published, delta, theirs):
-    """C. Cercignani and F. Sernagiotto, Phys. Fluids 9, 40 (1966), cylindrical Poiseuille flow; values from memory."""
-    published(f"flow through a long tube, delta = {delta:g}", poiseuille_coefficient(delta), theirs, rel=0.002)
+    """C. Cercignani and F. Sernagiotto, Phys. Fluids 9, 40 (1966), cylindrical Poiseuille flow, as table 15.5 of G. E.
+    Karniadakis, A. Beskok and N. Aluru, Microflows and Nanoflows (2005), gives it; it lies 0.04 % above an exact
+    solution of the same equation.
+    """
+    published(f"flow through a long tube, delta = {delta:g}", poiseuille_coefficient(delta), theirs, rel=0.001)
+
+
+@pytest.mark.parametrize(
+    ("delta", "exact"), [(0.01, 1.4763), (0.08, 1.4125), (0.1, 1.4040), (1.0, 1.4583), (10.0, 3.5641)]
+)
+def test_poiseuille_coefficient_agrees_with_an_independent_solution(delta, exact):
+    """The linear BGK equation as an integral equation in polar coordinates, solved by code that shares nothing with
+    this one (30 and 36 points agree to 1e-6).
+    """
+    assert float(poiseuille_coefficient(delta)) == pytest.approx(exact, rel=0.001)
 
 
 @pytest.mark.parametrize("delta", [0.005, 0.14, 1.0, 6.0, 15.0])
@@ -152,10 +153,17 @@ def test_the_table_of_tube_flow_is_what_the_equation_gives(delta):
     assert float(poiseuille_coefficient(delta)) == pytest.approx(reduced_flow(delta), rel=1.5e-3)
 
 
-def test_knudsens_formula_stays_within_a_few_per_cent_of_the_kinetic_solution_for_a_long_tube():
+def test_the_flow_stays_within_ten_per_cent_of_knudsens_formula():
+    """M. Knudsen, Ann. Phys. 333, 75 (1909): the molecular part falls as ``(1 + 2.507 b) / (1 + 3.095 b)`` with ``b = d
+    p / (mu sqrt(2 pi k T/m))``, the constants as Karniadakis, Beskok and Aluru (2005), eq. 4.31, take them from Loeb
+    (1961).
+    """
     tube = Tube(4.0, 0.02)
     pressure = np.geomspace(1e-3, 1e3, 40)
-    ratio = conductance(tube, pressure, NITROGEN, method="knudsen") / conductance(tube, pressure, NITROGEN)
+    a = 2 * np.sqrt(2) * tube_rarefaction(tube, pressure, NITROGEN)
+    part = (1 + a) / (1 + 3.095 / 2.507 * a)
+    knudsen = viscous_conductance(tube, pressure, NITROGEN) + part * molecular_conductance(tube, NITROGEN)
+    ratio = knudsen / conductance(tube, pressure, NITROGEN)
     assert ratio.min() > 0.90 and ratio.max() < 1.10
 
 
@@ -171,7 +179,7 @@ def test_a_long_tube_has_its_least_conductance_near_rarefaction_one():
 def test_flow_is_never_above_the_choked_one():
     """200 l/(s cm^2) for air into vacuum at 20 degC is the common figure."""
     hole = Tube(0.0, 0.01)
-    assert heat_capacity_ratio(GasState(find_gas("Ar"), 1.0, 293.15)) == pytest.approx(5 / 3, abs=0.03)
+    assert heat_capacity_ratio(GasState(find_gas("Ar"), 1.0, 293.15)) == pytest.approx(5 / 3, abs=1e-4)
     assert float(choked_throughput(hole, 1e5, AIR)) / 1e5 / hole.area_m2 / 10 == pytest.approx(20, rel=0.02)
     high = np.geomspace(1.0, 1e5, 30)
     assert np.all(throughput(hole, high, 0.0, AIR) <= choked_throughput(hole, high, AIR) * (1 + 1e-12))

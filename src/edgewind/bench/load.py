@@ -16,6 +16,7 @@ from edgewind.bench.fields import FieldProblem
 from edgewind.bench.gauges import GAUGES
 from edgewind.bench.schema import Bench
 from edgewind.errors import InputError
+from edgewind.files import write_whole
 
 BENCH_FILE = "bench.toml"
 _MOST_BYTES = 1_000_000
@@ -61,6 +62,13 @@ def parse_bench(text: str, *, file: str = BENCH_FILE) -> Bench:
     try:
         table = tomlkit.parse(text).unwrap()
     except ParseError as error:
+        if _open_quote(text, error.line):
+            raise InputError(
+                "the quote opened on this line is not closed",
+                file=file,
+                line=error.line,
+                fix="end the text with the same quote",
+            ) from error
         raise InputError(
             f"not valid TOML ({str(error).partition(' at line')[0]})",
             file=file,
@@ -73,6 +81,22 @@ def parse_bench(text: str, *, file: str = BENCH_FILE) -> Bench:
         return Bench.model_validate(table)
     except ValidationError as error:
         raise _explain(error, table, text, file) from error
+
+
+def _open_quote(text: str, line: int) -> bool:
+    """Whether a line opens a quote that it does not close; comments and triple quotes left out."""
+    lines = text.splitlines()
+    content = lines[line - 1] if 0 < line <= len(lines) else ""
+    quote = ""
+    for sign, before in zip(content, " " + content, strict=False):
+        if quote:
+            if sign == quote and not (quote == '"' and before == "\\"):
+                quote = ""
+        elif sign == "#":
+            break
+        elif sign in "\"'":
+            quote = sign
+    return bool(quote) and '"""' not in content and "'''" not in content
 
 
 def _explain(error: ValidationError, table: Mapping[str, Any], text: str, file: str) -> InputError:
@@ -186,10 +210,8 @@ def write_to_bench(path: str | Path, section: str, values: Mapping[str, str | fl
     if "\r\n" in text:
         changed = re.sub(r"\r?\n", "\r\n", changed)
     parse_bench(changed, file=str(path))
-    draft = path.with_name(path.name + ".new")
     try:
         mark = _BYTE_ORDER_MARK if path.read_bytes().startswith(_BYTE_ORDER_MARK) else b""
-        draft.write_bytes(mark + changed.encode())
-        draft.replace(path)
+        write_whole(path, mark + changed.encode())
     except OSError as error:
         raise InputError(f"cannot be written: {error.strerror}", file=path) from error

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,6 @@ from edgewind.errors import InputError
 from edgewind.gas import GasState
 
 Array = NDArray[np.float64]
-Method = Literal["kinetic", "knudsen"]
 
 # Greatest length over radius that the integral equation is solved for. Beyond it 1/W grows by 3/8 a radius, as in a
 # long tube; what the ends add changes only with the logarithm of the length there (less than 1e-4 of W).
@@ -220,23 +219,12 @@ def poiseuille_coefficient(delta: Any) -> Array:
     return np.asarray(slip_part(delta) + np.asarray(delta, dtype=float) / 4)
 
 
-def knudsen_factor(delta: Any) -> Array:
-    """Knudsen's Z, the part of the molecular conductance that stays as gas gets denser.
+def conductance(tube: Tube, mean_pressure_pa: Any, gas: GasState) -> Array:
+    """Return the conductance of a tube at any pressure, m^3/s.
 
-    ``(1 + a) / (1 + 1.24 a)`` with ``a = sqrt(m / (k T)) d p / mu = 2 sqrt(2) delta``: M. Knudsen, Ann. Phys. 333, 75
-    (1909), constants as handbooks give them (from memory).
-    """
-    a = 2 * np.sqrt(2) * np.asarray(delta, dtype=float)
-    return np.asarray((1 + a) / (1 + 1.24 * a))
-
-
-def conductance(tube: Tube, mean_pressure_pa: Any, gas: GasState, *, method: Method = "kinetic") -> Array:
-    """Conductance of a tube at any pressure, m^3/s, exact in molecular flow and viscous with its ends in dense gas.
-
-    Both methods add to the viscous conductance what remains of the molecular one: Knudsen's formula of 1909
-    (``"knudsen"``), or the kinetic solution for a long tube less its viscous part (``"kinetic"``,
-    :func:`slip_part`). For a short tube in transitional flow this is a bridge between two limits that are
-    right, of our own, not a solution.
+    Exact in molecular flow, and viscous with its ends in dense gas. To the viscous conductance is added the kinetic
+    solution for a long tube less its viscous part (:func:`slip_part`), on the scale of the molecular conductance. For a
+    short tube in transitional flow this is a bridge between two limits that are right, of our own, not a solution.
 
     Parameters
     ----------
@@ -246,10 +234,8 @@ def conductance(tube: Tube, mean_pressure_pa: Any, gas: GasState, *, method: Met
         Mean of the pressures at both ends, Pa.
     gas : GasState
         The gas; its own pressure is not used.
-    method : {"kinetic", "knudsen"}
-        See above.
     """
-    return _Flow.of(tube, gas, method).conductance(np.asarray(mean_pressure_pa, dtype=float))
+    return _Flow.of(tube, gas).conductance(np.asarray(mean_pressure_pa, dtype=float))
 
 
 @dataclass(frozen=True)
@@ -260,16 +246,15 @@ class _Flow:
     viscous_per_pa: float
     delta_per_pa: float
     choked_per_pa: float
-    method: Method
 
     @classmethod
-    def of(cls, tube: Tube, gas: GasState, method: Method) -> _Flow:
+    def of(cls, tube: Tube, gas: GasState) -> _Flow:
         viscous, delta = float(viscous_conductance(tube, 1.0, gas)), float(tube_rarefaction(tube, 1.0, gas))
-        return cls(molecular_conductance(tube, gas), viscous, delta, float(choked_throughput(tube, 1.0, gas)), method)
+        return cls(molecular_conductance(tube, gas), viscous, delta, float(choked_throughput(tube, 1.0, gas)))
 
     def conductance(self, mean_pa: Array) -> Array:
         delta = self.delta_per_pa * mean_pa
-        left = knudsen_factor(delta) if self.method == "knudsen" else slip_part(delta) / _FREE
+        left = slip_part(delta) / _FREE
         return np.asarray(self.viscous_per_pa * mean_pa + left * self.molecular)
 
     def throughput(self, high: Array, low: Array) -> Array:
@@ -296,9 +281,7 @@ def choked_throughput(tube: Tube, high_pressure_pa: Any, gas: GasState) -> Array
     )
 
 
-def throughput(
-    tube: Tube, high_pressure_pa: Any, low_pressure_pa: Any, gas: GasState, *, method: Method = "kinetic"
-) -> Array:
+def throughput(tube: Tube, high_pressure_pa: Any, low_pressure_pa: Any, gas: GasState) -> Array:
     """Flow of gas through a tube, Pa m^3/s: conductance at the mean pressure times the difference, never above choked.
 
     Examples
@@ -309,12 +292,10 @@ def throughput(
     True
     """
     high, low = np.asarray(high_pressure_pa, dtype=float), np.asarray(low_pressure_pa, dtype=float)
-    return _Flow.of(tube, gas, method).throughput(high, low)
+    return _Flow.of(tube, gas).throughput(high, low)
 
 
-def effective_speed(
-    tube: Tube | None, pump_m3_s: float, pressure_pa: Any, gas: GasState, *, method: Method = "kinetic"
-) -> Array:
+def effective_speed(tube: Tube | None, pump_m3_s: float, pressure_pa: Any, gas: GasState) -> Array:
     """Pumping speed at the chamber, m^3/s: the pump seen through the tube, at each pressure of the chamber.
 
     The pressure p' at the pump obeys ``S p' = Q(p, p')``; found by bisection. Without a tube it is the pump's own.
@@ -322,7 +303,7 @@ def effective_speed(
     pressure = np.asarray(pressure_pa, dtype=float)
     if tube is None:
         return np.full(pressure.shape, float(pump_m3_s))
-    flow = _Flow.of(tube, gas, method)
+    flow = _Flow.of(tube, gas)
     low, high = np.zeros_like(pressure), pressure.copy()
     for _ in range(60):
         middle = (low + high) / 2

@@ -186,7 +186,8 @@ def describe_plan(plan: Plan) -> str:
         return ""
     steps = "; ".join(f"{TITLES[one.kind]} at {where(one)}" for one in plan.readings)
     return (
-        f"The curve of {plan.name} with the pressures proposed next ({steps}), below it the information that a reading "
+        f"The curve of {plan.name} with the pressures {'proposed next' if plan.stop is None else 'that tell most'} "
+        f"({steps}), below it the information that a reading "
         f"at each pressure would bring, and beside it the width of the interval, "
         f"{format_number(100 * float(plan.widths[0]), 2)} % of the pressure now and "
         f"{format_number(100 * float(plan.widths[-1]), 2)} % expected after them."
@@ -195,12 +196,16 @@ def describe_plan(plan: Plan) -> str:
 
 def caption_plan(plan: Plan) -> str:
     """Explain the figure's marks."""
+    marked = (
+        "dashed lines mark the pressures proposed, numbered in the order to take them"
+        if plan.stop is None
+        else "dashed lines mark where further readings would tell most, though none is worth its time"
+    )
     return (
-        "The curve so far with its readings; dashed lines mark the pressures proposed, numbered in the order to take "
-        "them. The second panel shows what one more reading at each pressure is expected to tell of the maximising "
-        "pressure; the third the full width of its interval now (filled) and as expected after each reading (open), as "
-        "a share of the pressure, over the part that no reading can narrow. The readings proposed take about "
-        f"{duration(sum(one.cost_s for one in plan.readings))}."
+        f"The curve so far with its readings; {marked}. The second panel shows what one more reading at each pressure "
+        "is expected to tell of the maximising pressure; the third the full width of its interval now (filled) "
+        "and as expected after each reading (open), as a share of the pressure, over the part that no reading narrows. "
+        f"These readings would take about {duration(sum(one.cost_s for one in plan.readings))}."
     )
 
 
