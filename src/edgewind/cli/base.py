@@ -22,7 +22,7 @@ COMMANDS = {
     "rotor": ("rotor", "Search for the next rotor within what you can build."),
     "gas": ("gas", "Print mean free path, Knudsen number, regime, viscosity and more of a gas."),
     "trace": ("trace", "Measure the speed in one oscilloscope trace, with uncertainty and flags."),
-    "respond": ("respond", "Compute thermal force, drag and heat coefficients of a vane in the gas."),
+    "respond": ("respond", "Compute force, drag and heat of a vane in the gas, or torque, drag and heat of a rotor."),
     "predict": ("predict", "Predict the speed curve of this rotor from first principles."),
     "compare": ("compare", "Compare a gauge with a reference gauge and give its correction."),
     "record": ("record", "Record a sweep: set each pressure, wait until steady, take the trace, store it."),

@@ -12,7 +12,7 @@ from edgewind.cli.base import AsJson, app, print_json
 from edgewind.errors import InputError
 
 if TYPE_CHECKING:
-    from edgewind.kinetics import Response
+    from edgewind.kinetics import Response, RotorResponse, Step
 
 
 @app.command()
@@ -21,37 +21,66 @@ def respond(
     knudsen: Annotated[
         str, typer.Option(help="A list, '10,1,0.1', or low, high and how many: '0.01:100:25'.")
     ] = "10,1,0.1",
-    room: Annotated[float, typer.Option(help="Side of the closed room over the width of the vane.")] = 4.0,
+    room: Annotated[
+        str, typer.Option(help="Side of the closed room over the width of the vane; sides 'X,X,Z' about a rotor.")
+    ] = "4",
+    vanes: Annotated[int | None, typer.Option(help="A rotor of 1, 2 or 4 vanes about an upright axis.")] = None,
+    arm: Annotated[float | None, typer.Option(help="From the axis to the middle of a vane over its width.")] = None,
+    round_: Annotated[
+        bool, typer.Option("--round", help="The rotor's chamber is a cylinder: --room DIAMETER,HEIGHT.")
+    ] = False,
     aspect: Annotated[float, typer.Option(help="Height over width of a rectangle.")] = 1.0,
     position: Annotated[float, typer.Option(help="Place of the vane on the axis of the room, 0 to 1.")] = 0.5,
     accommodation: Annotated[float, typer.Option(help="Diffuse share of all walls, 0 to 1.")] = 1.0,
-    tolerance: Annotated[float, typer.Option(help="Relative error to reach.")] = 1e-3,
+    tolerance: Annotated[
+        float | None, typer.Option(help="Relative error to reach; 0.001, and 0.01 for a rotor, where absent.")
+    ] = None,
+    device: Annotated[str, typer.Option(help="What computes a rotor: auto, cpu or gpu.")] = "auto",
     fields: Annotated[
         Path | None, typer.Option(help="Write the fields of the gas at one Knudsen number: FILE.nc.")
     ] = None,
     plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Compute thermal force, drag and heat coefficients of a vane in the gas."""
+    """Compute force, drag and heat of a vane in the gas, or torque, drag and heat of a rotor."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-    from edgewind.kinetics import parse_knudsen, respond_curve
+    from edgewind.kinetics import parse_knudsen, respond_curve, respond_rotor_curve
 
     numbers = parse_knudsen(knudsen)
+    sides = _sides(room)
     if fields is not None and len(numbers) != 1:
         raise InputError(f"fields at {len(numbers)} Knudsen numbers", fix="give one Knudsen number with --fields")
+    rotor = vanes is not None or arm is not None or round_
+    if rotor:
+        _check_rotor_options(vanes, arm, room, position, plot)
     console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task("solving", total=len(numbers))
-        answers = respond_curve(
-            shape, numbers, aspect=aspect, room=room, position=position, accommodation=accommodation,
-            tolerance=tolerance, fields=fields is not None,
-            progress=lambda done, total, answer: bar.update(task, completed=done),
-            watch=lambda done, step: bar.update(
-                task, completed=done + step.done, description=f"Kn {numbers[done]:.4g}, grid {step.level}: {step.drive}"
-            ),
-        )  # fmt: skip
+
+        def progress(done: int, total: int, answer: object) -> None:
+            bar.update(task, completed=done)
+
+        def watch(done: int, step: Step) -> None:
+            doing = f"Kn {numbers[done]:.4g}, grid {step.level}: {step.drive}"
+            bar.update(task, completed=done + step.done, description=doing)
+
+        if rotor:
+            about = {"vanes": vanes or 1, "arm": arm, "room": sides, "round": round_, "device": device}
+            turning = respond_rotor_curve(
+                shape, numbers, aspect=aspect, accommodation=accommodation, tolerance=tolerance or 1e-2,
+                fields=fields is not None, progress=progress, watch=watch, **about,
+            )  # fmt: skip
+        else:
+            answers = respond_curve(
+                shape, numbers, aspect=aspect, room=sides[0] if len(sides) == 1 else sides, position=position,
+                accommodation=accommodation, tolerance=tolerance or 1e-3, fields=fields is not None,
+                progress=progress, watch=watch,
+            )  # fmt: skip
+    if rotor:
+        _print_rotor(turning, fields, as_json)
+        return
     if fields is not None:
         answers[0].to_dataset().to_netcdf(fields)
     if plot is not None:
@@ -89,6 +118,81 @@ def _plain(answer: Response) -> dict[str, Any]:
     reached : as in edgewind.kinetics.Response
     """
     return answer.row() | {"errors": dict(answer.errors), "reached": answer.reached}
+
+
+def _sides(text: str) -> list[float]:
+    try:
+        return [float(part) for part in text.split(",")]
+    except ValueError:
+        raise InputError(
+            f"'{text}' does not give the sides of a room", key="room", fix="write '4', or '6,6,4' about a rotor"
+        ) from None
+
+
+def _check_rotor_options(vanes: int | None, arm: float | None, room: str, position: float, plot: Path | None) -> None:
+    """Refuse what a rotor lacks, and what only a lone vane takes."""
+    for name, given in (("vanes", vanes), ("arm", arm)):
+        if given is None:
+            raise InputError(f"a rotor without --{name}", key=name, fix="write, say, --vanes 4 --arm 1.5 --room 6,6,4")
+    if "," not in room:
+        raise InputError(
+            f"one side, {room}, does not describe a rotor's chamber", key="room",
+            fix="write --room 6,6,4, or --round --room 6,4 for a cylinder",
+        )  # fmt: skip
+    if position != 0.5:
+        raise InputError("a rotor turns about the middle of its chamber", key="position", fix="leave --position out")
+    if plot is not None:
+        raise InputError("a figure of a rotor's response is not drawn", key="plot", fix="leave --plot out")
+
+
+def _print_rotor(answers: list[RotorResponse], fields: Path | None, as_json: bool) -> None:
+    from edgewind.units import format_measured
+
+    if fields is not None:
+        answers[0].to_dataset().to_netcdf(fields)
+    if as_json:
+        print_json([_plain_rotor(answer) for answer in answers])
+        return
+    names = ("torque", "drag", "heat_apart", "loss")
+    titles = [name.replace("_", " ") for name in names]
+    print(f"{'Kn':>8}" + "".join(f"{title:>16}" for title in titles) + f"{'sweeps':>8}{'seconds':>9}")
+    for answer in answers:
+        cells = [format_measured(answer.values[name], answer.errors[name]) for name in names]
+        short = "" if answer.reached else "  tolerance not reached"
+        work = f"{answer.sweeps:>8}{answer.seconds:>9.1f}"
+        print(f"{answer.knudsen:>8.4g}" + "".join(f"{cell:>16}" for cell in cells) + work + short)
+
+
+def _plain_rotor(answer: RotorResponse) -> dict[str, Any]:
+    """Plain types for JSON: a row of the curve of a rotor with its errors.
+
+    Returns
+    -------
+    knudsen : float
+        Mean free path over the width of a vane; null for free flight.
+    torque : float
+        Torque/(N p0 A R) per dT/T0, the trailing faces warmer by dT, towards the leading faces.
+    drag : float
+        Torque/(N p0 A R) per Omega R/v0, against the rotation.
+    heat_apart : float
+        Heat that leaves a warm face /(p0 v0 A) per dT/T0, the faces at +1/2 and -1/2.
+    loss : float
+        Heat that leaves a face /(p0 v0 A), both faces warmer than the chamber by T0.
+    errors : dict of str to float
+        Estimated absolute error of each coefficient, by its name.
+    sweeps : int
+        Fine sweeps of the drive that took the most, at the finest resolution.
+    seconds : float
+        Time that the solution took, s.
+    rarefaction : float
+        Rarefaction parameter, sqrt(pi)/2 over the Knudsen number.
+    reached : bool
+        Whether every error is within the tolerance.
+    device : str
+        What computed: cpu or gpu.
+    """
+    row = answer.row()
+    return row | {"knudsen": None if answer.rarefaction == 0.0 else answer.knudsen}
 
 
 def _with_error(answer: Response, name: str) -> str:

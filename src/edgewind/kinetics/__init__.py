@@ -5,12 +5,14 @@ from edgewind.kinetics.inputs import parse_knudsen
 from edgewind.kinetics.response import Step, respond, respond_curve
 from edgewind.kinetics.result import Response, curve
 from edgewind.kinetics.room_operator import Walls
+from edgewind.kinetics.rotor_respond import RotorResponse, respond_rotor, respond_rotor_curve
 from edgewind.kinetics.table import ResponseTable
 
 __all__ = [
     "Response",
     "ResponseTable",
     "Room",
+    "RotorResponse",
     "Shape",
     "Step",
     "Walls",
@@ -18,4 +20,6 @@ __all__ = [
     "parse_knudsen",
     "respond",
     "respond_curve",
+    "respond_rotor",
+    "respond_rotor_curve",
 ]

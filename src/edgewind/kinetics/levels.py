@@ -10,7 +10,7 @@ solved loosely by flexible GMRES with the next one as its preconditioner: W-cycl
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,9 +18,37 @@ from scipy import sparse
 from scipy.linalg import lu_factor, lu_solve
 
 from edgewind.kinetics.krylov import fgmres
-from edgewind.kinetics.room_operator import RoomOperator
 
 Floats = NDArray[np.float64]
+
+
+class Operator(Protocol):
+    """What a level needs of an operator ``1 - K``: that of a vane in a room, or of a rotor in its chamber."""
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns."""
+
+    @property
+    def updates(self) -> int:
+        """Cells times velocities of one sweep."""
+
+    @property
+    def scale(self) -> Floats:
+        """Root of the share of the domain that each unknown stands for."""
+
+    @property
+    def null(self) -> tuple[Floats, Floats]:
+        """Unknowns that nothing opposes, and the weights of what every sweep conserves."""
+
+    def apply(self, y: Floats) -> Floats:
+        """``(1 - K) y``."""
+
+    def coarser(self) -> Self:
+        """Return the same operator on the grid with cells merged in pairs."""
+
+    def transfer(self, coarse: Any) -> tuple[sparse.csr_array, sparse.csr_array]:
+        """Matrices that take unknowns to an operator on a coarser grid, and back."""
 
 
 # The bottom is factorised: a matrix of this size takes about a tenth of a second.
@@ -33,7 +61,7 @@ class Level:
 
     Parameters
     ----------
-    operator : RoomOperator
+    operator : Operator
         ``1 - K``.
     below : Level, optional
         The next coarser level; without one the operator is factorised.
@@ -45,7 +73,7 @@ class Level:
         Most sweeps of a loose solve.
     """
 
-    operator: RoomOperator
+    operator: Operator
     below: Level | None = None
     restrict: sparse.csr_array | None = None
     prolong: sparse.csr_array | None = None
@@ -60,7 +88,7 @@ class Level:
         scale = self.operator.scale
         return scale * self.operator.apply(y / scale)
 
-    def work(self, unit: RoomOperator) -> float:
+    def work(self, unit: Operator) -> float:
         """Sweeps on this level and below, in sweeps of the operator `unit`."""
         own = self.sweeps * self.operator.updates / unit.updates
         return own + (self.below.work(unit) if self.below else 0.0)
@@ -102,7 +130,7 @@ class Level:
         return np.asarray(lu_solve(self._factors, r, check_finite=False))
 
 
-def ladder(fine: RoomOperator, rough: RoomOperator, patience: int = 6) -> Level:
+def ladder(fine: Operator, rough: Operator, patience: int = 6) -> Level:
     """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve takes.
 
     `patience` is the number of sweeps that the levels with merged cells may take at a time.

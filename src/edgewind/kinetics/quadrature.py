@@ -41,7 +41,7 @@ def _gauss_speeds(count: int, power: int) -> tuple[Floats, Floats]:
 LANES = 16
 
 
-def _rows(directions: Floats, weights: Floats, speed: Floats, speed_weights: Floats) -> Floats:
+def lane_rows(directions: Floats, weights: Floats, speed: Floats, speed_weights: Floats) -> Floats:
     """Return unit vector, speed and weight of every velocity, in rows of lanes; the last row is filled with
     weightless ones.
     """
@@ -105,7 +105,7 @@ class PlaneVelocities:
     @property
     def rows(self) -> Floats:
         """What the kernel sweeps: (rows, components of the unit vector + speed + weight, lanes)."""
-        return _rows(self.directions, self.direction_weights, self.speed, self.speed_weights)
+        return lane_rows(self.directions, self.direction_weights, self.speed, self.speed_weights)
 
     @property
     def count(self) -> int:
@@ -160,7 +160,7 @@ class SpaceVelocities:
     @property
     def rows(self) -> Floats:
         """What the kernel sweeps: (rows, components of the unit vector + speed + weight, lanes)."""
-        return _rows(self.directions, self.direction_weights, self.speed, self.speed_weights)
+        return lane_rows(self.directions, self.direction_weights, self.speed, self.speed_weights)
 
     @property
     def count(self) -> int:

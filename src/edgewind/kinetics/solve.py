@@ -290,7 +290,7 @@ def _solve(
     progress: Progress | None,
 ) -> list[Solution]:
     answers: list[Solution] = []
-    ladders: dict[float | None, Level] = {}
+    ladders: dict[float | None, tuple[RoomOperator, Level]] = {}
     for number, name in enumerate(drives):
         drive = DRIVES[name] if isinstance(name, str) else name
         key = drive.parity if case.symmetric else None
@@ -298,18 +298,23 @@ def _solve(
             fine = case.operator(resolution, key, workers, 0.03 * tolerance)
             rough = case.operator(resolution.rough(case.knudsen), key, 1, ROUGHLY_FORGOTTEN)
             thick = case.knudsen < THICK and case.shape.name != "strip"
-            ladders[key] = ladder(fine, rough, 12 if thick else 6)
+            ladders[key] = fine, ladder(fine, rough, 12 if thick else 6)
         told = None if progress is None else partial(progress, number)
         before = start[number] if start else None
-        answers.append(_answer(ladders[key], drive, iteration_tolerance(tolerance, case.knudsen), before, told))
+        answers.append(_answer(*ladders[key], drive, iteration_tolerance(tolerance, case.knudsen), before, told))
     return answers
 
 
 def _answer(
-    top: Level, drive: Drive, tolerance: float, start: Solution | None, told: Callable[[float], None] | None
+    operator: RoomOperator,
+    top: Level,
+    drive: Drive,
+    tolerance: float,
+    start: Solution | None,
+    told: Callable[[float], None] | None,
 ) -> Solution:
     begun = time.perf_counter()
-    operator, scale = top.operator, top.operator.scale
+    scale = operator.scale
     before, coarse_before = top.sweeps, top.coarse_work()
     y = np.zeros(operator.size) if start is None else operator.carry(start.unknowns, start.grid)
     # From rest, the first residual is the drive's right-hand side itself.

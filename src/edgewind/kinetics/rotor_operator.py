@@ -1,0 +1,379 @@
+"""The linear operator of a rotor in its chamber: unknowns in, one sweep, unknowns out.
+
+The unknowns are the moments that scatter, cell by cell, and the densities that the walls send back: walls of the
+chamber at the side, its top, the faces of the vanes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from edgewind.kinetics.quadrature import LANES, SpaceVelocities, lane_rows
+from edgewind.kinetics.rotor_grid import RotorGrid, unknowns_matrix
+from edgewind.kinetics.rotor_kernel import HALF, MIRRORED, QUARTER, sweep
+from edgewind.kinetics.walls import FaceLoads
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class RotorDrive:
+    """What sets the gas in motion, small against T0 and v0.
+
+    Parameters
+    ----------
+    leading, trailing, chamber : float
+        Temperature of the faces of every vane and of the chamber, (T - T0) / T0.
+    spin : float
+        Velocity of a vane over v0 at one width from the axis: angular velocity times width over v0.
+    """
+
+    leading: float = 0.0
+    trailing: float = 0.0
+    chamber: float = 0.0
+    spin: float = 0.0
+
+    @property
+    def parity(self) -> float | None:
+        """+1 or -1 where the answer is even or odd in the planes of the vanes, else None."""
+        if self.leading == self.trailing and self.spin == 0.0:
+            return 1.0
+        return -1.0 if self.leading == -self.trailing and self.chamber == 0.0 else None
+
+
+REST = RotorDrive()
+ROTOR_DRIVES = {
+    "faces": RotorDrive(leading=-0.5, trailing=0.5),
+    "both": RotorDrive(leading=1.0, trailing=1.0),
+    "chamber": RotorDrive(chamber=1.0),
+    "spin": RotorDrive(spin=1.0),
+}
+
+
+@dataclass(frozen=True)
+class RotorVelocities(SpaceVelocities):
+    """Velocities of an octant with the polar axis along the axis of the rotor (z)."""
+
+    @property
+    def directions(self) -> Floats:
+        """Unit vectors (x, y, z) in the first octant, shape (polar * azimuths, 3)."""
+        return np.roll(super().directions, -1, axis=1)
+
+    def sorted_rows(self, folded: bool, turned: bool) -> Floats:
+        """What the kernel sweeps: (rows, bases, 5, lanes).
+
+        Where x and y are alike, only directions below the diagonal are swept, and the others are their images
+        (`folded`) or their second base (`turned`).
+        """
+        e, w = self.directions, self.direction_weights
+        if folded or turned:
+            below = e[:, 0] > e[:, 1]
+            e, w = e[below], w[below]
+        rows = lane_rows(e, w, self.speed, self.speed_weights)[:, None]
+        if not turned:
+            return np.ascontiguousarray(rows)
+        other = rows[:, :, [1, 0, 2, 3, 4]]
+        return np.ascontiguousarray(np.concatenate([rows, other], axis=1))
+
+
+@dataclass(frozen=True)
+class Fallen:
+    """What falls on the walls in one sweep.
+
+    Parameters
+    ----------
+    side, top : arrays (patches, nz, 2) and (nx, ny, 2)
+        Flux and energy; at the side times the area across z.
+    vane_y, vane_x : arrays (nx, nz, 4) and (ny, nz, 4)
+        Flux, pressure, shear and energy on the planes y = 0 and x = 0.
+    """
+
+    side: Floats
+    top: Floats
+    vane_y: Floats
+    vane_x: Floats
+
+
+@dataclass(frozen=True)
+class RotorOperator:
+    """The fixed point of a rotor in its chamber.
+
+    Parameters
+    ----------
+    grid : RotorGrid
+        Cells.
+    velocities : RotorVelocities
+        Discrete velocities; an even number of azimuths.
+    delta : float
+        Rarefaction parameter.
+    vanes : int
+        1, 2 or 4.
+    leading, trailing : float
+        Accommodation of the faces.
+    parity : float or None
+        +1 or -1 for a field that is even or odd in the planes of the vanes; None for any, by turning the domain.
+    workers : int
+        Threads.
+    """
+
+    grid: RotorGrid
+    velocities: RotorVelocities
+    delta: float
+    vanes: int
+    leading: float = 1.0
+    trailing: float = 1.0
+    parity: float | None = 1.0
+    workers: int = 1
+
+    @property
+    def link(self) -> int:
+        """How the open parts of the planes are linked."""
+        if self.parity is not None:
+            return MIRRORED
+        return QUARTER if self.vanes == 4 else HALF
+
+    @property
+    def folded(self) -> bool:
+        """Whether only half of the directions are swept, the others by reflection in the diagonal."""
+        return self.vanes == 4 and self.parity is not None
+
+    @cached_property
+    def _areas(self) -> list[Floats]:
+        """Areas of the walls: side, top, faces in y = 0 and x = 0."""
+        g = self.grid
+        dz = g.widths[2]
+        in_y, in_x, top = g.faces
+        return [np.outer(g.walls[0] + g.walls[1], dz), top, in_y * g.cover_y, in_x * g.cover_x]
+
+    @cached_property
+    def _flux(self) -> tuple[float, float]:
+        """Flux of a unit Maxwellian through a plane along the axis, and across it."""
+        v = self.velocities
+        mean = v.speed_weights @ v.speed
+        across, along = (4.0 * v.direction_weights @ v.directions[:, k] * mean for k in (0, 2))
+        return float(across), float(along)
+
+    @cached_property
+    def _fluxes(self) -> list[float]:
+        across, along = self._flux
+        return [across, along, across, across]
+
+    @cached_property
+    def shapes(self) -> tuple[tuple[int, ...], ...]:
+        """Shapes of the unknowns: moments, side walls, top, faces in y = 0 and in x = 0."""
+        return ((*self.grid.volume.shape, 8), *(area.shape for area in self._areas))
+
+    @cached_property
+    def _ends(self) -> list[int]:
+        return [int(end) for end in np.cumsum([0] + [int(np.prod(shape)) for shape in self.shapes])]
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns."""
+        return self._ends[-1]
+
+    def split(self, y: Floats) -> list[Floats]:
+        """Return views of the unknowns by kind."""
+        return [y[a:b].reshape(s) for s, a, b in zip(self.shapes, self._ends[:-1], self._ends[1:], strict=True)]
+
+    @property
+    def updates(self) -> int:
+        """Cells times velocities of one sweep."""
+        return self.grid.cells * self.velocities.count // (2 if self.folded else 1)
+
+    @cached_property
+    def memory(self) -> int:
+        """Bytes that a solve takes at most: Krylov vectors, sums of the workers, scratch."""
+        return 8 * ((2 * 30 + 4 * self.workers) * self.size + sum(part.size for part in self._scratch))
+
+    @cached_property
+    def rows(self) -> Floats:
+        """Velocities as the kernel takes them."""
+        return self.velocities.sorted_rows(self.folded, self.link == QUARTER)
+
+    @cached_property
+    def _scratch(self) -> tuple[Floats, ...]:
+        nx, ny, nz = self.grid.volume.shape
+        n, bases = self.workers, 2 if self.link == QUARTER else 1
+        return (
+            np.zeros((n, 2, ny, nz, LANES)),
+            np.zeros((n, 2, nz, LANES)),
+            np.zeros((n, bases, 2, 2, ny, nz, LANES)),
+            np.zeros((n, bases, 2, 2, nx, nz, LANES)),
+        )
+
+    @cached_property
+    def _fixed(self) -> tuple[Any, ...]:
+        g = self.grid
+        return (*g.widths, g.gas, *g.patches, g.whole, self.rows, self.delta, g.cover_y, g.cover_x, self.link)
+
+    def faces(self, drive: RotorDrive) -> tuple[tuple[Any, ...], tuple[Any, ...]]:
+        """Accommodation, temperature and normal velocity of the faces in y = 0 (by x) and in x = 0 (by y)."""
+        x, y = (0.5 * (nodes[1:] + nodes[:-1]) for nodes in (self.grid.x, self.grid.y))
+        # The second of two vanes shows the domain its other face.
+        ahead = x > 0.0
+        first = (
+            np.where(ahead, self.leading, self.trailing),
+            np.where(ahead, drive.leading, drive.trailing),
+            drive.spin * x,
+        )
+        return first, (self.trailing, drive.trailing, -drive.spin * y)
+
+    def arguments(self, y: Floats, drive: RotorDrive) -> tuple[Any, ...]:
+        """What a sweep is given besides what is fixed."""
+        parity = self.parity if self.parity is not None else 1.0
+        # Between two vanes in one plane, and beside a single one, the plane x = 0 is one of symmetry all the same.
+        in_y, in_x = self.faces(drive)
+        return (
+            (parity, parity), in_y[0], in_x[0], in_y[1], in_x[1], in_y[2], in_x[2], drive.chamber, *self.split(y)
+        )  # fmt: skip
+
+    def _run(self, y: Floats, drive: RotorDrive) -> list[Floats]:
+        shapes = self.shapes
+        kinds = (shapes[0], (*shapes[1], 2), (*shapes[2], 2), (*shapes[3], 4), (*shapes[4], 4))
+        results = tuple(np.zeros((self.workers, *shape)) for shape in kinds)
+        sweep(self.workers, self._scratch, self._fixed, self.arguments(y, drive), results)
+        return [part.sum(axis=0) for part in results]
+
+    def _fold(self, parts: list[Floats]) -> list[Floats]:
+        """Add the images of what was swept in the diagonal plane x = y."""
+        new, side, top, vane_y, vane_x = parts
+        sign = 1.0 if self.parity is None else self.parity
+        swap = [0, 2, 1, 3, 4, 6, 5, 7]
+        across_x, across_y = self.grid.patches
+        image = np.zeros(side.shape[0], dtype=np.int64)
+        image[across_x[across_x >= 0]] = across_y.T[across_x >= 0]
+        image[across_y[across_y >= 0]] = across_x.T[across_y >= 0]
+        if self.grid.round:
+            both = np.maximum(across_x, across_y)
+            image[both[both >= 0]] = both.T[both >= 0]
+        return [
+            new + sign * new.transpose(1, 0, 2, 3)[..., swap],
+            side + sign * side[image],
+            top + sign * top.transpose(1, 0, 2),
+            vane_y + sign * vane_x,
+            vane_x + sign * vane_y,
+        ]
+
+    @cached_property
+    def scale(self) -> Floats:
+        """Root of the share of the domain that each unknown stands for: norms then approximate integrals."""
+        g = self.grid
+        volume = np.where(g.volume > 0.0, g.volume, g.volume.max() * 1e-3)
+        side, top, *_ = self._areas
+        in_y, in_x, _ = g.faces
+        parts = [np.repeat((volume / volume.sum())[..., None], 8, axis=-1), side / side.sum()]
+        parts.append(np.maximum(top, 1e-3 * top.max()) / top.sum())
+        for area, cover in ((in_y, g.cover_y), (in_x, g.cover_x)):
+            parts.append(np.maximum(cover, 1e-3) * area / area.sum())
+        return np.asarray(np.sqrt(np.concatenate([np.ravel(part) for part in parts])))
+
+    @cached_property
+    def null(self) -> tuple[Floats, Floats]:
+        """More gas everywhere, which nothing opposes, and the number of particles; zero where the field is odd."""
+        more, mass = np.zeros(self.size), np.zeros(self.size)
+        if self.parity is None or self.parity > 0.0:
+            g = self.grid
+            moments, side, top, *faces = self.split(more)
+            moments[..., 0] = g.gas[..., None]
+            side[:], top[:] = 1.0, g.gas
+            for density, cover in zip(faces, (g.cover_y, g.cover_x), strict=True):
+                density[:] = cover > 0.0
+            moments, *densities = self.split(mass)
+            moments[..., 0] = self.delta * g.volume
+            for density, flux, area in zip(densities, self._fluxes, self._areas, strict=True):
+                density[:] = flux * area
+            mass /= mass.sum()
+        return more, mass
+
+    def sweep(self, y: Floats, drive: RotorDrive = REST) -> tuple[Floats, Fallen]:
+        """One sweep: the new unknowns, and what fell on the walls."""
+        parts = self._run(y, drive)
+        return self.gather(parts, drive)
+
+    def gather(self, parts: list[Floats], drive: RotorDrive) -> tuple[Floats, Fallen]:
+        """Turn the sums of a sweep into new unknowns."""
+        if self.folded:
+            parts = self._fold(parts)
+        new, side, top, vane_y, vane_x = parts
+        new[..., 4] *= 2.0 / 3.0
+        g, (across, along) = self.grid, self._flux
+        in_y, in_x = self.faces(drive)
+        widths = g.walls[0] + g.walls[1]
+        unknowns = [
+            new,
+            side[..., 0] / (across * widths[:, None]),
+            top[..., 0] / along,
+            (vane_y[..., 0] + 0.5 * in_y[2][:, None]) * (g.cover_y > 0.0) / across,
+            (vane_x[..., 0] + 0.5 * in_x[2][:, None]) * (g.cover_x > 0.0) / across,
+        ]
+        return np.concatenate([part.ravel() for part in unknowns]), Fallen(side, top, vane_y, vane_x)
+
+    def apply(self, y: Floats) -> Floats:
+        """``(1 - K) y``."""
+        return y - self.sweep(y)[0]
+
+    def loads(self, y: Floats, fallen: Fallen, drive: RotorDrive) -> tuple[list[FaceLoads], float, float]:
+        """Return the loads of the faces in y = 0 and x = 0, and how far particles and energy that leave all walls are
+        from zero, relatively.
+        """
+        g, (across, along) = self.grid, self._flux
+        _, nu_side, nu_top, *nu = self.split(y)
+        dz = g.widths[2]
+        loads, flux, energy = [], [], []
+        v = self.velocities
+        cubed = 4.0 * float(v.direction_weights @ v.directions[:, 0] ** 3) * float(v.speed_weights @ v.speed**3)
+        planes = zip(self.faces(drive), (fallen.vane_y, fallen.vane_x), nu, g.faces[:2], (g.cover_y, g.cover_x),
+                     strict=True)  # fmt: skip
+        for (alpha, tau, push), falls, density, area, cover in planes:
+            a, t, u = (np.broadcast_to(np.asarray(part, dtype=float), cover.shape[:1])[:, None]
+                       for part in (alpha, tau, push))  # fmt: skip
+            pressure = falls[..., 1] + a * (0.5 * density + 0.25 * t + 4.0 * cubed * u)
+            pressure = pressure + (1.0 - a) * (falls[..., 1] + 8.0 * cubed * u)
+            heat = a * (2.0 * across * (density + t) - 1.25 * u - falls[..., 3])
+            loads.append(FaceLoads(pressure, a * falls[..., 2], heat))
+            flux.append((area * cover, across * density - falls[..., 0] + 0.5 * u))
+            energy.append((area * cover, heat + 2.5 * u))
+            # Through the open part an odd field flows into its mirror image; what is turned comes back elsewhere.
+            sign = self.parity if self.parity is not None else 1.0
+            for sums, fall in ((flux, falls[..., 0]), (energy, falls[..., 3])):
+                sums.append((area * (1.0 - cover) * (1.0 - sign), -fall))
+        ones = np.ones_like(dz)
+        out = across * np.outer(g.walls[0] + g.walls[1], dz)
+        flux += [(np.outer(np.ones(out.shape[0]), ones), out * nu_side - fallen.side[..., 0] * dz)]
+        energy += [(np.outer(np.ones(out.shape[0]), ones), 2.0 * out * (nu_side + drive.chamber)
+                    - fallen.side[..., 1] * dz)]  # fmt: skip
+        flux += [(g.faces[2], along * nu_top - fallen.top[..., 0])]
+        energy += [(g.faces[2], 2.0 * along * (nu_top + drive.chamber) - fallen.top[..., 1])]
+        gross = [(area * cover, np.abs(falls[..., 0]))
+                 for area, cover, falls in zip(g.faces[:2], (g.cover_y, g.cover_x), (fallen.vane_y, fallen.vane_x),
+                                               strict=True)]  # fmt: skip
+        return loads, _imbalance(flux, [*gross, *flux]), _imbalance(energy, energy)
+
+    def coarser(self) -> RotorOperator:
+        """Return the same operator on the grid with cells merged in pairs."""
+        return replace(self, grid=self.grid.coarser(), workers=1)
+
+    def carry(self, y: Floats, grid: RotorGrid) -> Floats:
+        """Return unknowns of the same case on another grid, interpolated to this one."""
+        return np.asarray(unknowns_matrix(grid, self.grid, finer=True) @ y)
+
+    def transfer(self, coarse: RotorOperator) -> tuple[sparse.csr_array, sparse.csr_array]:
+        """Matrices that take unknowns to an operator on a coarser grid, by averages, and back, by interpolation."""
+        return (
+            unknowns_matrix(self.grid, coarse.grid, finer=False),
+            unknowns_matrix(coarse.grid, self.grid, finer=True),
+        )
+
+
+def _imbalance(flows: list[tuple[Floats, Floats]], sizes: list[tuple[Floats, Floats]]) -> float:
+    """Sum of flows through all walls over the sum of their magnitudes; 0 where nothing but rounding flows."""
+    net = sum(float(np.sum(area * flow)) for area, flow in flows)
+    gross = sum(float(np.sum(np.abs(area * flow))) for area, flow in sizes)
+    return net / gross if gross > 1e-13 * sum(float(np.sum(area)) for area, _ in flows) else 0.0

@@ -1,0 +1,257 @@
+"""One rotor at one rarefaction and one resolution: every drive through one operator."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from edgewind.kinetics.krylov import fgmres
+from edgewind.kinetics.levels import Level, ladder
+from edgewind.kinetics.rotor_grid import Rotor, RotorGrid, rotor_grid
+from edgewind.kinetics.rotor_operator import ROTOR_DRIVES, RotorDrive, RotorOperator, RotorVelocities
+from edgewind.kinetics.solve import CONTINUAL, THICK, iteration_tolerance
+from edgewind.kinetics.walls import FaceLoads
+
+Floats = NDArray[np.float64]
+Progress = Callable[[int, float], None]
+# Number of azimuths in a quadrant and of polar angles in an octant, level by level.
+AZIMUTHS, POLAR = (6, 8, 12, 16, 24, 32, 48), (4, 6, 8, 12, 16, 24, 32)
+
+
+@dataclass(frozen=True)
+class RotorCase:
+    """A rotor in its chamber at one rarefaction.
+
+    Parameters
+    ----------
+    rotor : Rotor
+        Geometry.
+    knudsen : float
+        Hard-sphere mean free path over the width of a vane; infinite for free flight.
+    leading, trailing : float
+        Accommodation of the faces of the vanes. The chamber is diffuse.
+    """
+
+    rotor: Rotor
+    knudsen: float
+    leading: float = 1.0
+    trailing: float = 1.0
+
+    @property
+    def delta(self) -> float:
+        """Rarefaction parameter sqrt(pi) / (2 Kn)."""
+        return float(np.sqrt(np.pi)) / (2.0 * self.knudsen)
+
+    @property
+    def mirrored(self) -> bool:
+        """Whether the planes of the vanes are planes of symmetry."""
+        return self.leading == self.trailing
+
+    def operator(self, level: RotorResolution, parity: float | None, workers: int) -> RotorOperator:
+        """Return the operator for fields of one parity, or of none."""
+        grid = rotor_grid(self.rotor, self.knudsen, level.grid, level.refined, whole=parity is None)
+        velocities = RotorVelocities(level.polar, level.azimuths, level.speeds)
+        return RotorOperator(
+            grid, velocities, self.delta, self.rotor.vanes, self.leading, self.trailing, parity, workers
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class RotorResolution:
+    """How finely a case is resolved.
+
+    Parameters
+    ----------
+    azimuths : int
+        Directions in a quadrant about the axis, even.
+    polar : int
+        Angles from the axis in an octant.
+    speeds : int
+        Speeds; 8 leave an error of about 1e-6.
+    grid, refined : float
+        Cells per unit of the wanted density of cells, and how many times as many along every segment.
+    """
+
+    azimuths: int
+    polar: int
+    speeds: int = 8
+    grid: float = 0.4
+    refined: float = 1.0
+
+    @classmethod
+    def level(cls, number: int, knudsen: float) -> RotorResolution:
+        """Return the resolution of a level, 0 the coarsest; far from the continuum shadows ask for more angles."""
+        angles = min(number + (1 if knudsen > 0.5 else 0), len(AZIMUTHS) - 1)
+        return cls(AZIMUTHS[angles], POLAR[angles], refined=2.0 ** (0.5 * number))
+
+    def rough(self, knudsen: float) -> RotorResolution:
+        """Few velocities for the level below."""
+        azimuths, polar = (4, 4) if knudsen > 0.5 else (4, 3) if knudsen > CONTINUAL else (2, 2)
+        return RotorResolution(min(azimuths, self.azimuths), min(polar, self.polar), 4, self.grid, self.refined)
+
+
+@dataclass(frozen=True)
+class RotorSolution:
+    """The answer to one drive.
+
+    Parameters
+    ----------
+    case : RotorCase
+        What was solved.
+    drive : RotorDrive
+        The cause.
+    grid : RotorGrid
+        Cells.
+    moments : array (nx, ny, nz, 8)
+        Density, velocity, temperature and heat flux.
+    loads : tuple of FaceLoads
+        What the faces in the planes y = 0 and x = 0 feel, per face of the grid.
+    parity : float or None
+        How the field continues beyond the planes of the vanes.
+    sweeps, coarse_sweeps : int, float
+        Sweeps at full resolution; work of the levels below in units of one of them.
+    residual, mass_residual, energy_residual : float
+        Of the unknowns, relative to the drive's; sums of particles and heat that leave all walls, relatively.
+    seconds : float
+        Time taken.
+    velocities : int
+        Discrete velocities.
+    unknowns : array
+        Where a finer resolution starts.
+    reference : float
+        Norm of the drive's right-hand side.
+    """
+
+    case: RotorCase
+    drive: RotorDrive
+    grid: RotorGrid
+    moments: Floats = field(repr=False)
+    loads: tuple[FaceLoads, ...] = field(repr=False)
+    parity: float | None
+    sweeps: int
+    coarse_sweeps: float
+    residual: float
+    mass_residual: float
+    energy_residual: float
+    seconds: float
+    velocities: int
+    unknowns: Floats = field(repr=False)
+    reference: float = 1.0
+
+    def faces(self, what: str) -> tuple[Floats, Floats]:
+        """'pressure', 'shear' or 'heat' on the leading and on the trailing face of a vane: (radii, nz) each."""
+        leading = np.asarray(getattr(self.loads[0], what))
+        if self.parity is not None:
+            return leading, self.parity * leading
+        if self.case.rotor.vanes == 4:
+            return leading, np.asarray(getattr(self.loads[1], what))
+        return leading, leading[::-1]
+
+    @property
+    def _weight(self) -> Floats:
+        """Area of the first vane in each face of the plane y = 0."""
+        x = 0.5 * (self.grid.x[1:] + self.grid.x[:-1])
+        return np.asarray(self.grid.faces[0] * self.grid.cover_y * (x > 0.0)[:, None])
+
+    def mean(self, what: str) -> tuple[float, float]:
+        """Mean over the leading and over the trailing face."""
+        weight = self._weight / self._weight.sum()
+        leading, trailing = (float(np.sum(part * weight)) for part in self.faces(what))
+        return leading, trailing
+
+    @property
+    def torque(self) -> float:
+        """Torque on a vane towards its leading face, over p0 A R."""
+        x = 0.5 * (self.grid.x[1:] + self.grid.x[:-1])
+        weight = self._weight / self._weight.sum()
+        leading, trailing = self.faces("pressure")
+        return float(np.sum((trailing - leading) * weight * x[:, None])) / self.case.rotor.arm
+
+
+def solve_rotor(
+    case: RotorCase,
+    level: RotorResolution,
+    drives: Sequence[str | RotorDrive] = ("faces", "both", "spin"),
+    *,
+    tolerance: float = 1e-3,
+    workers: int = 1,
+    start: Sequence[RotorSolution] = (),
+    progress: Progress | None = None,
+    operator_for: Callable[[RotorOperator], RotorOperator] = lambda operator: operator,
+) -> list[RotorSolution]:
+    """Solve a case for several drives at one resolution.
+
+    Parameters
+    ----------
+    case, level
+        What to solve, and how finely.
+    drives : sequence
+        Names of drives, or drives.
+    tolerance : float
+        Relative error that the iteration may leave in the coefficients.
+    workers : int
+        Threads.
+    start : sequence of RotorSolution
+        Solutions of the same drives at another resolution, to start from.
+    progress : callable, optional
+        Called after every fine sweep with the number of the drive, and the share of its iteration that is done.
+    operator_for : callable, optional
+        Takes an operator and returns one that computes the same elsewhere: on a GPU.
+    """
+    answers: list[RotorSolution] = []
+    ladders: dict[float | None, tuple[RotorOperator, Level]] = {}
+    with threadpool_limits(1, user_api="blas"):
+        for number, name in enumerate(drives):
+            drive = ROTOR_DRIVES[name] if isinstance(name, str) else name
+            key = drive.parity if case.mirrored else None
+            if key not in ladders:
+                fine = operator_for(case.operator(level, key, workers))
+                rough = operator_for(case.operator(level.rough(case.knudsen), key, workers))
+                ladders[key] = fine, ladder(fine, rough, 12 if case.knudsen < THICK else 6)
+            operator, top = ladders[key]
+            begun = time.perf_counter()
+            scale = operator.scale
+            before, coarse_before = top.sweeps, top.coarse_work()
+            first = start[number] if start else None
+            y = np.zeros(operator.size) if first is None else operator.carry(first.unknowns, first.grid)
+            residual = scale * (operator.sweep(y, drive)[0] - y)
+            reference = float(np.linalg.norm(residual)) if first is None else first.reference
+            asked = iteration_tolerance(tolerance, case.knudsen)
+
+            def watch(history: list[float], number: int = number, asked: float = asked) -> None:
+                if progress is not None:
+                    span = np.log(history[0] / asked)
+                    done = np.log(history[0] / history[-1]) / span if history[0] > asked else 1.0
+                    progress(number, float(np.clip(done, 0.0, 1.0)))
+
+            found = fgmres(
+                top.product, residual, top.precondition, tolerance=asked, reference=reference, watch=watch
+            )  # fmt: skip
+            y = y + found.x / scale
+            new, fallen = operator.sweep(y, drive)
+            loads, mass, energy = operator.loads(y, fallen, drive)
+            answers.append(
+                RotorSolution(
+                    case=case,
+                    drive=drive,
+                    grid=operator.grid,
+                    moments=operator.split(new)[0].copy(),
+                    loads=tuple(loads),
+                    parity=operator.parity,
+                    sweeps=top.sweeps - before + 2,
+                    coarse_sweeps=top.coarse_work() - coarse_before,
+                    residual=float(np.linalg.norm(scale * (new - y))) / reference if reference else 0.0,
+                    mass_residual=mass,
+                    energy_residual=energy,
+                    seconds=time.perf_counter() - begun,
+                    velocities=operator.velocities.count,
+                    unknowns=y,
+                    reference=reference,
+                )
+            )
+    return answers

@@ -1,0 +1,131 @@
+"""A whole rotor in its chamber."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from edgewind.cli import app
+from edgewind.errors import InputError
+from edgewind.kinetics.geometry import Room, Shape
+from edgewind.kinetics.rotor_grid import Rotor, rotor_grid
+from edgewind.kinetics.rotor_operator import RotorDrive, RotorOperator, RotorVelocities
+from edgewind.kinetics.rotor_respond import check_rotor, coefficients, refine
+from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, solve_rotor
+from edgewind.kinetics.solve import Case, Resolution, solve
+
+SQUARE = Shape("square")
+ROUGH = RotorResolution(4, 3, grid=0.3)
+MAIN = ("torque", "drag", "heat_apart", "loss")
+
+
+def answer(rotor, knudsen, level=ROUGH, *, leading=1.0, trailing=1.0, tolerance=1e-4):
+    drives = ("faces", "both", RotorDrive(spin=1.0 / rotor.arm))
+    solutions = solve_rotor(RotorCase(rotor, knudsen, leading, trailing), level, drives, tolerance=tolerance)
+    return coefficients(*solutions), solutions
+
+
+@pytest.mark.parametrize("vanes", [2, 4])
+def test_mirrored_domain_gives_what_the_turned_one_gives(vanes):
+    """Faces that are alike make the planes of the vanes planes of symmetry; a turn by a quarter or a half needs none of
+    that, and sweeps other directions in another order.
+    """
+    rotor = Rotor(SQUARE, vanes, 1.2, 4.6, 2.4)
+    mirrored, _ = answer(rotor, 0.7, tolerance=1e-6)
+    turned, _ = answer(rotor, 0.7, leading=1.0, trailing=1.0 - 1e-13, tolerance=1e-6)
+    for name in MAIN:
+        assert turned[name] == pytest.approx(mirrored[name], rel=1e-6)
+
+
+@pytest.mark.parametrize(("vanes", "round_"), [(1, True), (2, True), (4, True), (4, False)])
+def test_more_gas_everywhere_changes_nothing(vanes, round_):
+    """Walls and gas at rest at one density answer a sweep with themselves, whatever cells the wall cuts out."""
+    grid = rotor_grid(Rotor(SQUARE, vanes, 1.2, 4.6, 2.4, round_), 1.0, 0.3)
+    operator = RotorOperator(grid, RotorVelocities(3, 4, 4), 0.9, vanes)
+    more, _ = operator.null
+    np.testing.assert_allclose(operator.apply(more), 0.0, atol=1e-13)
+
+
+@pytest.mark.parametrize(
+    ("vanes", "round_", "faces", "knudsen"),
+    [(4, False, (0.7, 0.9), 1.0), (2, True, (0.7, 0.9), 0.2), (4, True, (1, 1), 0.3), (1, False, (0.8, 0.8), 1.0)],
+)
+def test_rotation_heats_the_faces_as_the_faces_turn_the_rotor(vanes, round_, faces, knudsen):
+    """Onsager-Casimir reciprocity, and balances of particles and energy."""
+    rotor = Rotor(SQUARE, vanes, 1.2, 4.6, 2.4, round_)
+    values, solutions = answer(rotor, knudsen, leading=faces[0], trailing=faces[1], tolerance=1e-5)
+    carried = 0.5 * (values["spin_heat_trailing"] - values["spin_heat_leading"])
+    assert carried == pytest.approx(values["torque"], rel=1e-5)
+    assert values["torque"] > 0.0
+    assert values["drag"] > 0.0
+    for solution in solutions:
+        assert abs(solution.mass_residual) < 1e-4
+        assert abs(solution.energy_residual) < 1e-5
+
+
+def test_the_dark_face_of_less_accommodation_turns_a_rotor_of_one_temperature():
+    """Vanes warmer than the chamber lose heat by both faces; the face that the gas takes more from is pushed harder."""
+    values, _ = answer(Rotor(SQUARE, 4, 1.2, 4.6, 2.4), 5.0, leading=0.6, trailing=1.0)
+    assert values["loss_torque"] > 0.02
+    mirrored, _ = answer(Rotor(SQUARE, 4, 1.2, 4.6, 2.4), 5.0, leading=1.0, trailing=0.6)
+    assert mirrored["loss_torque"] == pytest.approx(-values["loss_torque"], rel=1e-6)
+
+
+def test_one_vane_far_from_axis_and_walls_is_the_lone_square():
+    """The lone square by the solver of a vane in a room, another domain, grid and set of directions.
+
+    The vane stands 3.5 widths from the outer wall and 18 from the inner: between rooms 8 and 22 widths across.
+    """
+    values, _ = answer(Rotor(SQUARE, 1, 7.0, 22.0, 7.0), 1.0, RotorResolution(6, 4, grid=0.35), tolerance=1e-3)
+    near, far = (
+        solve(Case(SQUARE, Room(22.0, across, 7.0), 1.0), Resolution(0.35, 5, 4), tolerance=1e-3)
+        for across in (8.0, 22.0)
+    )
+    assert -0.99 * far[0].force < values["torque"] < -1.01 * near[0].force
+    assert -0.99 * far[2].force < values["drag"] / (1.0 + 1.0 / 12.0 / 49.0) < -1.01 * near[2].force
+    assert values["heat_apart"] == pytest.approx(near[0].mean("heat", 0), rel=0.005)
+    assert values["loss"] == pytest.approx(near[1].mean("heat", 0), rel=0.005)
+
+
+def test_fine_sweeps_hardly_grow_towards_the_continuum():
+    """Also where a round wall cuts the cells."""
+    case = RotorCase(Rotor(SQUARE, 4, 0.7, 2.8, 1.5, True), 0.05)
+    (faces,) = solve_rotor(case, RotorResolution(4, 3, grid=0.3), ("faces",))
+    assert faces.sweeps <= 12
+    assert faces.residual < 1e-6
+
+
+def test_the_error_given_covers_the_change_of_a_finer_level():
+    case = RotorCase(Rotor(SQUARE, 4, 1.2, 4.6, 2.4), 0.5)
+    rough = refine(case, 0.03, 1, "cpu", lambda operator: operator)
+    fine, _ = answer(case.rotor, 0.5, RotorResolution.level(2, 0.5), tolerance=1e-3)
+    assert rough.reached
+    for name in MAIN:
+        assert abs(rough.values[name] - fine[name]) <= 1.2 * rough.errors[name] + 1e-3 * fine[name]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "says"),
+    [
+        ({"arm": 0.5}, "touches the other vanes"),
+        ({"arm": 0.3, "vanes": 1}, "touches the axis"),
+        ({"arm": 2.7}, "leave no gap to a wall"),
+        ({"room": (6.0, 6.0, 1.0)}, "no gap to the ends"),
+        ({"room": (6.0, 5.0, 4.0)}, "a rotor turns"),
+        ({"room": (6.0,)}, "is not understood"),
+        ({"vanes": 3}, "3 vanes"),
+        ({"shape": "strip"}, "endless strip"),
+    ],
+)
+def test_a_rotor_that_cannot_be_is_refused_by_name(wrong, says):
+    given = {"shape": "square", "aspect": 1.0, "vanes": 4, "arm": 1.5, "room": (6.0, 6.0, 4.0)} | wrong
+    with pytest.raises(InputError, match=says):
+        check_rotor(**given)
+
+
+def test_the_command_refuses_before_it_computes():
+    runner = CliRunner()
+    for words in (["--vanes", "4"], ["--arm", "1.5"], ["--vanes", "4", "--arm", "1.5", "--room", "4"]):
+        result = runner.invoke(app, ["respond", "--shape", "square", "--knudsen", "1", *words])
+        assert isinstance(result.exception, InputError)
