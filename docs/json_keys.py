@@ -13,7 +13,7 @@ import re
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from types import ModuleType
+from types import ModuleType, UnionType
 from typing import Any, Literal, get_args, get_origin
 
 LIST, ANY = "[]", "*"
@@ -174,9 +174,34 @@ def _one_of(choices: Sequence[str]) -> str:
     return "text, one of " + ", ".join(f'"{choice}"' for choice in choices)
 
 
+def _of_field(model: Any, name: str, field: Any) -> Entry:
+    """Return what a result that is declared field by field says of one of its fields."""
+    if not field.description:
+        raise LookupError(f"{model.__module__}.{model.__qualname__} says nothing of '{name}'")
+    return Entry(
+        _kind_of(field.annotation), field.description, sys.modules[model.__module__], f"{model.__qualname__}.{name}"
+    )
+
+
+def _kind_of(annotation: Any) -> str:
+    """Write a type as docstrings do: ``list of float``, ``dict of str to Expectation``, ``int or None``."""
+    kinds = get_args(annotation)
+    if isinstance(annotation, UnionType):
+        return " or ".join("None" if kind is type(None) else _kind_of(kind) for kind in kinds)
+    if get_origin(annotation) in (tuple, list):
+        return f"list of {_kind_of(kinds[0])}"
+    if get_origin(annotation) is dict:
+        return f"dict of str to {_kind_of(kinds[1])}"
+    if get_origin(annotation) is Literal:
+        return "{" + ", ".join(f'"{kind}"' for kind in kinds) + "}"
+    return str(annotation.__name__)
+
+
 def _written(maker: Any) -> dict[str, Entry]:
     """Return the keys that a function, or a class, says it makes."""
-    if isinstance(maker, type):
+    if isinstance(maker, type) and hasattr(maker, "model_fields"):
+        found = {name: _of_field(maker, name, field) for name, field in maker.model_fields.items()}
+    elif isinstance(maker, type):
         found = entries(maker.as_plain, "Returns") if hasattr(maker, "as_plain") else {}
         found = found or entries(maker, "Attributes", "Parameters")
     else:

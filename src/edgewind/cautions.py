@@ -49,6 +49,10 @@ HAZARDS: dict[str, str] = {
         "Cold glass under vacuum is under stress, frost hides cracks, and seals and plastics turn brittle: chill and "
         "warm slowly, evenly and only as far as the vessel is made for, and keep skin from what is cold."
     ),
+    "warm envelope": (
+        "Warmed glass under vacuum is under stress, and seals and adhesives soften: warm it slowly and evenly, stay "
+        "far below what its weakest part stands, and never use a flame."
+    ),
     "refrigerant": (
         "Duster and other refrigerant gases freeze skin, displace air and may burn: air the room, keep flames and "
         "sparks away, and wear gloves and eye protection."

@@ -22,6 +22,7 @@ from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
 from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why_all, glance
 from edgewind.evidence.fit import MODELS
+from edgewind.evidence.next_test import propose_tests
 from edgewind.evidence.words import done_percent
 from edgewind.plan import Cost, Plan, gauge_range, propose, propose_if_possible
 from edgewind.plan.ranges import check_range
@@ -179,7 +180,8 @@ def _plan_one(
         none = SweepData(*np.empty((4, 0)))
         plan = propose(none, batch=batch, target=target, level=bench.study.level, range_pa=ends, cost=cost)
         return dataclasses.replace(plan, name=source.name)
-    return propose(known, batch=batch, target=target, range_pa=range_pa, cost=cost)
+    plan = propose(known, batch=batch, target=target, range_pa=range_pa, cost=cost)
+    return dataclasses.replace(plan, tests=propose_tests(known.experiment))
 
 
 def _sources(path: str | Path, stack: ExitStack) -> tuple[Sequence[ExperimentSource], Path | None, str]:

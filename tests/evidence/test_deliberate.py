@@ -6,7 +6,9 @@ The rotors that are seen come from an independent generator, which shares no lin
 import numpy as np
 import pytest
 
+from edgewind.cautions import HAZARDS
 from edgewind.evidence.deliberate import PIVOT, deliberate_tests, weigh_tests
+from edgewind.evidence.next_test import propose_tests
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import read_experiment
 from edgewind.virtual.hidden_rotor import HiddenRotor, Surroundings
@@ -132,3 +134,28 @@ def test_without_a_test_nothing_is_said(folder):
     found = folder(lit_rows(HiddenRotor(species="air")))
     assert deliberate_tests(found) == ()
     assert weigh_tests(()).why == ""
+
+
+# Which test next
+
+
+def test_the_chilled_envelope_is_proposed_with_what_each_outcome_would_say_and_its_cautions(folder):
+    proposed = propose_tests(folder(lit_rows(HiddenRotor(species="air"))))
+    kinds = [one.kind for one in proposed]
+    assert "chilled envelope in the dark" in kinds
+    assert [one.gain_per_hour for one in proposed] == sorted((one.gain_per_hour for one in proposed), reverse=True)
+    cold = proposed[kinds.index("chilled envelope in the dark")]
+    assert cold.outcomes[THERMAL].startswith("dark face leads")
+    assert cold.outcomes[PIVOT].startswith("bright face leads")
+    assert cold.outcomes[NAMES["light_pressure"]] == "stands still, or nearly"
+    assert "chill the envelope to about -18 °C" in cold.how
+    assert set(cold.cautions) == {"cold", "refrigerant", "glass"} <= set(HAZARDS)
+
+
+def test_a_test_that_was_made_and_one_that_tells_nothing_are_not_proposed(folder):
+    rows = lit_rows(HiddenRotor(species="air"))
+    made = propose_tests(folder([*rows, "1.0,3,-12,0.5,off,-20,,,"]))
+    assert "chilled envelope in the dark" not in [one.kind for one in made]
+    assert propose_tests(folder(rows), open_mechanisms=[THERMAL]) == ()
+    same = propose_tests(folder(rows), open_mechanisms=["draught", PIVOT])
+    assert same == ()  # both are constant: no change of light or warmth tells them apart

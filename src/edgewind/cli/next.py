@@ -35,7 +35,7 @@ def next_readings(
     """Choose the next pressures to measure, and say when to stop."""
     from edgewind.plan import parse_target
     from edgewind.plan.ranges import check_range
-    from edgewind.plan.text import plan_lines
+    from edgewind.plan.text import deliberate_lines, plan_lines
     from edgewind.pressures import parse_pressure_range
     from edgewind.study import plan_next
 
@@ -59,7 +59,7 @@ def next_readings(
         if number:
             print()
         print(plan.name)
-        for line in plan_lines(plan):
+        for line in (*plan_lines(plan), *deliberate_lines(plan)):
             print(indented(line))
 
 

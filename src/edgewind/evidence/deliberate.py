@@ -285,7 +285,7 @@ def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[Deliberat
             continue
         signed = row["leading_face"] in ("bright", "dark") or float(row["speed_rad_s"]) == 0
         seen = Seen(speed_rad_s=float(row["speed_rad_s"]), speed_u_rad_s=float(row["speed_u_rad_s"]), signed=signed)
-        speeds = _predicted(row, known)
+        speeds = predicted_speeds(row, known)
         if speeds is None:
             continue
         samples, usual = speeds
@@ -294,7 +294,7 @@ def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[Deliberat
         )
 
 
-def _predicted(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str, Array], float] | None:
+def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str, Array], float] | None:
     """Return draws of the speed that each mechanism states for a reading, and the scale of its speeds, rad/s."""
     pressure = float(row["pressure_pa"])
     of = known.bench.with_gas(str(row["gas"])) if row["gas"] else known.bench
@@ -464,7 +464,7 @@ def _judged_run(one: Run, row: Mapping[str, Any], pressure: float, known: TestBe
         left = (factor[:, None] * size - seen_size) / spread
         misfit = np.mean(left**2, axis=1) * min(_RUN_COUNTS, time.size) + (np.log(factor) / _RUN_LOG_U) ** 2
         each = -0.5 * misfit - np.log(float(np.mean(spread)) * np.sqrt(2 * np.pi))
-        logs[name] = _robust(float(logsumexp(each) - np.log(each.size)), scale)
+        logs[name] = float(_robust(logsumexp(each) - np.log(each.size), scale))
     seen = Seen(speed_rad_s=float(speed[moment]), speed_u_rad_s=float(u[moment]), signed=one.signed)
     samples = {name: rows[:, moment] for name, rows in drawn.items()}
     return _judged(
@@ -518,14 +518,19 @@ def _judged(
 def log_density(seen: Seen, speeds: Array, spread: float, scale: float) -> float:
     """Return the logarithm of the probability density of what was seen, if a mechanism states these speeds."""
     values, at = (speeds, seen.speed_rad_s) if seen.signed else (np.abs(speeds), abs(seen.speed_rad_s))
-    each = -0.5 * ((at - values) / spread) ** 2
-    return _robust(float(logsumexp(each) - np.log(each.size) - np.log(spread * np.sqrt(2 * np.pi))), scale)
+    return float(log_densities(np.array([at]), values, spread, scale)[0])
 
 
-def _robust(log_likelihood: float, scale: float) -> float:
+def log_densities(seen: Array, speeds: Array, spread: float, scale: float) -> Array:
+    """Return the same for several speeds, each with its sign, if draws of a mechanism's speeds are these."""
+    each = -0.5 * ((seen[:, None] - speeds[None, :]) / spread) ** 2
+    return _robust(logsumexp(each, axis=1) - np.log(speeds.size) - np.log(spread * np.sqrt(2 * np.pi)), scale)
+
+
+def _robust(log_likelihood: Any, scale: float) -> Any:
     """Mix in that a reading may be mistaken and then lie anywhere within twice the scale of the speeds."""
     anywhere = np.log(MISTAKEN / (4 * scale))
-    return float(np.logaddexp(np.log1p(-MISTAKEN) + log_likelihood, anywhere))
+    return np.logaddexp(np.log1p(-MISTAKEN) + log_likelihood, anywhere)
 
 
 def _sign(low: float, high: float, spread: float) -> int:

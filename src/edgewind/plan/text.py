@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from edgewind.cautions import DEFER, HAZARDS
 from edgewind.formatting import duration, format_interval, format_number
 from edgewind.plan.values import Plan, Proposal
 
@@ -47,3 +48,24 @@ def plan_lines(plan: Plan) -> Iterator[str]:
         yield f"All of it takes about {duration(plan.cost_s)}."
     yield "Assumed: " + " ".join(plan.assumptions)
     yield "What would show this plan wrong: " + " ".join(plan.falsified_by)
+
+
+_TESTS_SHOWN = 3
+
+
+def deliberate_lines(plan: Plan) -> Iterator[str]:
+    """Yield the tests made on purpose that tell the mechanisms apart, with their cautions; the first few of them."""
+    shown = plan.tests[:_TESTS_SHOWN]
+    if not shown:
+        return
+    yield "Tests made on purpose, the one that tells the mechanisms apart best per hour first:"
+    for letter, test in zip("abcdefgh", shown, strict=False):
+        gain = format_number(test.gain, 2)
+        place = f"{format_number(test.pressure_pa, 3)} Pa, {duration(3600 * test.hours)}"
+        yield f"{letter}. {test.kind} at {place}: ln(evidence) between two mechanisms changes by about {gain}."
+        yield f"   {test.how[0].upper()}{test.how[1:]}."
+        for name, what in test.outcomes.items():
+            yield f"   {name}: {what}"
+    for hazard in dict.fromkeys(hazard for test in shown for hazard in test.cautions):
+        yield f"Caution: {HAZARDS[hazard]}"
+    yield DEFER

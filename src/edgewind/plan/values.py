@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.evidence import Optimum
+from edgewind.evidence.next_test import ProposedTest
 from edgewind.plan.target import TargetInterval
 
 Array = NDArray[np.float64]
@@ -116,6 +117,8 @@ class Plan:
         Expected full width of the interval over the pressure, now and after each further reading of the batch.
     floor_width : float
         The part of it that no reading can narrow: what all pressures share, and a difference between sweeps.
+    tests : tuple of ProposedTest
+        Tests made on purpose that tell the mechanisms apart, the one that tells most per hour first.
     """
 
     name: str
@@ -132,6 +135,7 @@ class Plan:
     information_bits: Array = field(default_factory=lambda: np.empty(0))
     widths: Array = field(default_factory=lambda: np.empty(0))
     floor_width: float = 0.0
+    tests: tuple[ProposedTest, ...] = ()
 
     @property
     def readings(self) -> tuple[Proposal, ...]:
@@ -160,6 +164,8 @@ class Plan:
             Expected full width of the interval over the pressure, now and after each further reading of the batch.
         floor_relative_width : float
             Part of that width that no reading can narrow.
+        tests : list of ProposedTest
+            Tests made on purpose that tell the mechanisms apart, the one that tells most per hour first.
         assumptions, falsified_by : as in Plan
         """
         stop = None if self.stop is None else {name: getattr(self.stop, name) for name in Stop.__dataclass_fields__}
@@ -183,6 +189,7 @@ class Plan:
             "range_pa": list(self.range_pa),
             "expected_relative_widths": [float(value) for value in self.widths],
             "floor_relative_width": float(self.floor_width),
+            "tests": [one.model_dump() for one in self.tests],
             "assumptions": list(self.assumptions),
             "falsified_by": list(self.falsified_by),
         }
