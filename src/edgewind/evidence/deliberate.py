@@ -524,7 +524,9 @@ def log_density(seen: Seen, speeds: Array, spread: float, scale: float) -> float
 def log_densities(seen: Array, speeds: Array, spread: float, scale: float) -> Array:
     """Return the same for several speeds, each with its sign, if draws of a mechanism's speeds are these."""
     each = -0.5 * ((seen[:, None] - speeds[None, :]) / spread) ** 2
-    return _robust(logsumexp(each, axis=1) - np.log(speeds.size) - np.log(spread * np.sqrt(2 * np.pi)), scale)
+    return np.asarray(
+        _robust(logsumexp(each, axis=1) - np.log(speeds.size) - np.log(spread * np.sqrt(2 * np.pi)), scale)
+    )
 
 
 def _robust(log_likelihood: Any, scale: float) -> Any:
