@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from edgewind.bench import GAUGES
 from edgewind.bench.virtual import VirtualSection
-from edgewind.signals import pressure_from_volts
+from edgewind.signals import pressure_from_display, pressure_from_volts
 from edgewind.virtual import volts_from_pressure
+from edgewind.virtual.gauge_output import indicated_log_pressure
 
 COMMON = {"signal_low": "1 V", "signal_high": "6 V", "transfer_uncertainty": "5 %"}
 KINDS = {
@@ -102,3 +103,12 @@ def test_a_display_is_read_as_a_pressure(make_bench):
     volts = Desk(plain_bench())
     volts.ask("gauge", "MEAS:PRES?")
     assert volts.errors("gauge") == [-241]
+
+
+def test_the_virtual_gauge_shows_what_the_chain_takes_off(make_bench):
+    display = {"kind": "display", "principle": "diaphragm", "transfer_uncertainty": "1 %"}
+    bench = make_bench(gauge=display | {"temperature": "45 degC", "tube_diameter": "4 mm"})
+    true = np.geomspace(0.01, 100.0, 9)
+    shown = np.exp(indicated_log_pressure(true, bench))
+    assert np.all(shown > true)
+    assert pressure_from_display(shown, np.zeros(9), bench).pressure_pa == pytest.approx(true, rel=2e-4)

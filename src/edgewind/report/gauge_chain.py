@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
 from edgewind.bench import Bench
 from edgewind.bench.gauges import Gauge
-from edgewind.units import Measured, format_measured, format_number
+from edgewind.formatting import format_measured, format_number
+from edgewind.units import Measured
 
 
 def gauge_chain(bench: Bench) -> tuple[str, ...]:
     """Return one sentence for each step from voltage to pressure."""
-    return (_kind(bench.gauge), _transfer(bench.gauge), _correction(bench), _gas_factor(bench))
+    gauge = bench.gauge
+    return (_kind(gauge), _transfer(gauge), _correction(bench), _gas_factor(bench), *_transpiration(bench))
 
 
 _ARTICLE = {
@@ -103,6 +106,19 @@ def _gas_factor(bench: Bench) -> str:
     if bench.gauge.gas_factor is None and bench.gas_factor == Measured(1.0):
         origin = "for it is calibrated in nitrogen or air"
     return f"Gas factor for {gas}: {_of(bench.gas_factor)}, {origin}."
+
+
+def _transpiration(bench: Bench) -> tuple[str, ...]:
+    warm, tube = bench.gauge.temperature, bench.gauge.tube_diameter
+    if warm is None or tube is None:
+        return ()
+    chamber = bench.envelope_temperature
+    thin = 100 * (math.sqrt(warm.value / chamber.value) - 1)
+    return (
+        f"Thermal transpiration: the gauge is at {_of(warm, 'K')} behind a tube of {_of(tube, 'm')}, the chamber at "
+        f"{_of(chamber, 'K')}; it would read {thin:+.2g} % in the thinnest gas, and less in denser gas, which is taken "
+        "off.",
+    )
 
 
 def _of(measured: Measured, unit: str = "") -> str:

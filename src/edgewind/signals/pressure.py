@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from edgewind.bench import Bench, Component
+from edgewind.gas.transpiration import RELATIVE_U as TRANSPIRATION_U
+from edgewind.gas.transpiration import pressure_at_other_end
 
 FloatArray = NDArray[np.float64]
 
@@ -45,7 +47,8 @@ def pressure_from_volts(voltage_v: ArrayLike, bench: Bench) -> PressureReadings:
     """Turn gauge voltages into pressures.
 
     The chain is: transfer function of the gauge, correction from a comparison with a reference gauge where there is
-    one, gas factor. Uncertainties add in quadrature in ``ln p`` (JCGM 100:2008, eq. 12, for a product of factors).
+    one, gas factor, thermal transpiration where the gauge is kept at another temperature than the chamber.
+    Uncertainties add in quadrature in ``ln p`` (JCGM 100:2008, eq. 12, for a product of factors).
     Where there is a comparison, its uncertainty takes the place of that of the transfer function.
 
     Parameters
@@ -116,6 +119,8 @@ def _corrected(
     log_p = log_p + np.log(factor.value)
     if factor.u:
         components.append(Component("gas factor", np.full_like(log_p, factor.relative), common=True))
+    log_p, transpired = _at_the_chamber(log_p, bench)
+    components += transpired
     out = over | under
     own, common = (_in_quadrature(components, shared, log_p.shape) for shared in (False, True))
     return PressureReadings(
@@ -125,6 +130,18 @@ def _corrected(
         flags=tuple(OVER_RANGE if high else UNDER_RANGE if low else "" for high, low in zip(over, under, strict=True)),
         budget=tuple(components),
     )
+
+
+def _at_the_chamber(log_p: FloatArray, bench: Bench) -> tuple[FloatArray, list[Component]]:
+    """Take thermal transpiration off, where the gauge is kept at another temperature than the chamber."""
+    warm, tube = bench.gauge.temperature, bench.gauge.tube_diameter
+    if warm is None or tube is None:
+        return log_p, []
+    chamber, gas = bench.envelope_temperature, bench.gas.gas
+    there = np.log(pressure_at_other_end(np.exp(log_p), warm.value, chamber.value, tube.value, gas))
+    exponent = (there - log_p) / np.log(chamber.value / warm.value) if chamber.value != warm.value else 0.5
+    u = np.hypot(TRANSPIRATION_U * (there - log_p), exponent * np.hypot(warm.relative, chamber.relative))
+    return there, [Component("thermal transpiration", np.broadcast_to(u, log_p.shape), common=True)]
 
 
 def _in_quadrature(components: list[Component], common: bool, shape: tuple[int, ...]) -> FloatArray:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from edgewind.bench import Bench
+from edgewind.gas.transpiration import pressure_at_other_end
 
 FloatArray = NDArray[np.float64]
 # How far the output runs beyond its two ends before it stays where it is, as a share of its span.
@@ -18,8 +19,8 @@ _TABLE, _STEPS, _EXACT, _CLOSE = 1025, 40, 1e-11, 1e-6
 def indicated_log_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 1.0) -> FloatArray:
     """Return the natural logarithm of what a gauge indicates, in Pa, at a true pressure.
 
-    The gas factor and the owner's correction are taken off again: ``ln p = ln p_i + ln f + s (ln p_i - ln pivot) +
-    ln g`` solved for ``p_i``.
+    Thermal transpiration, the gas factor and the owner's correction are put on again: ``ln p = ln p_i + ln f + s (ln
+    p_i - ln pivot) + ln g`` solved for ``p_i``.
 
     Parameters
     ----------
@@ -30,7 +31,12 @@ def indicated_log_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 
     shows : float
         Indicated over true pressure beyond that: the error of this very gauge.
     """
-    log_p = np.log(np.maximum(np.asarray(pressure_pa, dtype=float), 1e-300)) - np.log(bench.gas_factor.value)
+    pressure = np.maximum(np.asarray(pressure_pa, dtype=float), 1e-300)
+    warm, tube = bench.gauge.temperature, bench.gauge.tube_diameter
+    if warm is not None and tube is not None:
+        chamber = bench.envelope_temperature.value
+        pressure = pressure_at_other_end(pressure, chamber, warm.value, tube.value, bench.gas.gas)
+    log_p = np.log(pressure) - np.log(bench.gas_factor.value)
     correction = bench.gauge.correction
     if correction is not None:
         slope, pivot = correction.slope.value, np.log(correction.pivot.value)

@@ -7,12 +7,25 @@ All errors are carried in ``ln p``, where most of them act; an uncertainty of 0.
 from __future__ import annotations
 
 from abc import abstractmethod
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import model_validator
 
-from edgewind.bench.fields import Factor, Pressure, Relative, Section, Spread, Voltage, quantity
+from edgewind.bench.fields import (
+    Factor,
+    FieldProblem,
+    Length,
+    Pressure,
+    Relative,
+    Section,
+    Spread,
+    Temperature,
+    Voltage,
+    quantity,
+)
+from edgewind.errors import InputError
 from edgewind.units import Measured
 
 FloatArray = NDArray[np.float64]
@@ -77,6 +90,11 @@ class Gauge(Section):
         gauge is a diaphragm, or an ionisation gauge, whose factor in common gases is known.
     correction : Correction or None
         What a comparison with a reference gauge found.
+    temperature : Measured or None
+        Temperature at which the gauge is kept, where it is not that of the chamber: thermal transpiration in the tube
+        between them is then taken off.
+    tube_diameter : Measured or None
+        Inner diameter of that tube; goes with `temperature`.
     """
 
     kind: str
@@ -89,6 +107,21 @@ class Gauge(Section):
     transfer_uncertainty: Relative
     gas_factor: Factor | None = None
     correction: Correction | None = None
+    temperature: Temperature | None = None
+    tube_diameter: Length | None = None
+
+    @model_validator(mode="after")
+    def _both_of_the_tube(self) -> Self:
+        if (self.temperature is None) != (self.tube_diameter is None):
+            missing = "tube_diameter" if self.tube_diameter is None else "temperature"
+            raise FieldProblem(
+                InputError(
+                    "temperature and tube_diameter go together: thermal transpiration needs both",
+                    key=f"gauge.{missing}",
+                    fix=f"add {missing}, such as {'4 mm' if missing == 'tube_diameter' else '45 degC'}",
+                )
+            )
+        return self
 
     @abstractmethod
     def indicated_log_pressure(self, voltage_v: FloatArray) -> FloatArray:
