@@ -7,9 +7,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from edgewind.bench import Bench
-
-Verdict = Literal["ruled out", "sufficient", "contributes", "cannot tell"]
+Verdict = Literal["ruled out", "sufficient", "compatible", "contributes", "cannot tell"]
 
 
 class TorqueNeed(BaseModel):
@@ -64,12 +62,6 @@ class Claim:
     shape: str = ""
     light: str = ""
     envelope: str = ""
-
-
-def sign_agrees(bench: Bench, leading_face: Literal["bright", "dark"]) -> bool | None:
-    """Whether a push that makes `leading_face` go ahead agrees with what was seen; None where nothing was."""
-    seen = bench.rotor.leading_face
-    return None if seen == "not observed" else seen == leading_face
 
 
 def sentence(text: str) -> str:

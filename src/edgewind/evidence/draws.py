@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -11,17 +11,21 @@ from numpy.typing import NDArray
 
 from edgewind.bench import Bench
 from edgewind.evidence.fit import Fit
-from edgewind.evidence.verdicts import prior_draws
+from edgewind.evidence.mechanism_case import prior_draws
+from edgewind.evidence.model_error import ModelError, model_error
 from edgewind.rotor import RotorParameters, TableResponse, changed_bench, parameters_of, response_of
-from edgewind.rotor.speed_kernel import Place, flat, steady_speeds_of, table_arrays
+from edgewind.rotor.speed_kernel import Place, deviating_speeds_of, flat, table_arrays
 from edgewind.units import Measured
 
 Array = NDArray[np.float64]
 
 # What a draw holds of its own; everything else of a rotor is what the bench states.
 _FACTORS = (Place.IRRADIANCE, Place.VISCOUS, Place.DRY, Place.BREAKAWAY, Place.CONDUCTANCE)
-_SHIFTED = (Place.ARM, Place.BRIGHT_EMISSIVITY, Place.ACCOMMODATION)
-_DRAWN = (*_FACTORS, *_SHIFTED, Place.THERMAL_FORCE, Place.LIGHT_PRESSURE, Place.CREEP, Place.RECOIL, Place.DRAG_FACTOR)
+_SHIFTED = (Place.ARM, Place.BRIGHT_EMISSIVITY, Place.ACCOMMODATION, Place.ACCOMMODATION_DIFFERENCE)
+_DRAWN = (
+    *_FACTORS, *_SHIFTED, Place.THERMAL_FORCE, Place.LIGHT_PRESSURE, Place.CREEP, Place.RECOIL, Place.DRAG_FACTOR,
+    Place.FOREIGN_TORQUE,
+)  # fmt: skip
 _FIELDS = {
     "irradiance_w_m2": Place.IRRADIANCE,
     "vane_conductance_w_m2_k": Place.CONDUCTANCE,
@@ -31,8 +35,8 @@ _FIELDS = {
     "pivot_breakaway_n_m": Place.BREAKAWAY,
     "pivot_viscous_n_m_s": Place.VISCOUS,
     "creep_factor": Place.CREEP,
-    "gas_force_factor": Place.THERMAL_FORCE,
-    "gas_drag_factor": Place.DRAG_FACTOR,
+    "accommodation_difference": Place.ACCOMMODATION_DIFFERENCE,
+    "foreign_torque_n_m": Place.FOREIGN_TORQUE,
 }
 # Keys that state anew what a draw holds: the draw is then replaced, within the uncertainty stated.
 _STATED: dict[str, tuple[Place, float, float]] = {
@@ -60,6 +64,10 @@ class RotorDraws:
         Whether they are of a fit to readings, or only of what the bench states.
     seed : int
         Of the draws.
+    error : ModelError
+        What the model may miss.
+    deviations : array of shape (draws, size)
+        The smooth errors of each draw.
     """
 
     bench: Bench
@@ -67,6 +75,8 @@ class RotorDraws:
     response: TableResponse
     kind: Literal["posterior", "prior"]
     seed: int
+    error: ModelError
+    deviations: Array
 
     def curves(self, pressure_pa: Array, *, reach: float | None = None) -> Array:
         """Return speed, net torque and drag of every draw, shape (draws, 3, n); nan beyond the response of the gas.
@@ -75,7 +85,8 @@ class RotorDraws:
         """
         pressure = np.ascontiguousarray(pressure_pa, dtype=float)
         each = np.tile(pressure, (len(self.numbers), 1))
-        found = np.asarray(steady_speeds_of(each, self.numbers, *table_arrays(self.response)))
+        factors, _ = self.error.factors(self.deviations, pressure)  # of the gas: these pressures are true ones
+        found = np.asarray(deviating_speeds_of(each, self.numbers, factors, *table_arrays(self.response)))
         found[..., pressure > (self.most_pa if reach is None else reach) * (1 + 1e-9)] = np.nan
         return found
 
@@ -116,7 +127,13 @@ class RotorDraws:
             numbers[:, Place.DRY],
             after.pivot_breakaway_n_m if "rotor.pivot_breakaway_torque" in changes else 0.0,
         )
-        return RotorDraws(bench, numbers, response_of(after), self.kind, self.seed)
+        return self.of(bench, numbers, after)
+
+    def of(self, bench: Bench, numbers: Array, rotor: RotorParameters) -> RotorDraws:
+        """Return draws of another rotor, its gas off by what it was off by at the same Knudsen number."""
+        response = response_of(rotor)
+        error = replace(self.error, response=response, log_path=float(np.log(rotor.knudsen(1.0))))
+        return replace(self, bench=bench, numbers=numbers, response=response, error=error)
 
 
 def moved_numbers(numbers: Array, before: RotorParameters, after: RotorParameters) -> Array:
@@ -154,10 +171,18 @@ def draws_of(source: Bench | Fit, *, draws: int = 200, seed: int = 1) -> RotorDr
     """
     if isinstance(source, Fit):
         picked = np.random.default_rng(seed).choice(len(source.draws), draws, replace=len(source.draws) < draws)
-        numbers = source.problem.numbers(source.draws[picked])
-        return RotorDraws(source.problem.bench, numbers, source.problem.response, "posterior", seed)
+        problem = source.problem
+        numbers = problem.numbers(source.draws[picked])
+        return RotorDraws(
+            problem.bench, numbers, problem.response, "posterior", seed, problem.error, source.deviations[picked]
+        )
     numbers = _prior_numbers(source, draws, seed)
-    return RotorDraws(source, numbers, response_of(parameters_of(source)), "prior", seed)
+    rotor = parameters_of(source)
+    response = response_of(rotor)
+    most = float(rotor.knudsen(1.0)) / response.least_knudsen
+    error = model_error(response, float(np.log(rotor.knudsen(1.0))), np.geomspace(1e-3 * most, most, 2), 0.0)
+    deviations = np.random.default_rng([seed, 9]).standard_normal((draws, error.size))
+    return RotorDraws(source, numbers, response, "prior", seed, error, deviations)
 
 
 def _prior_numbers(bench: Bench, draws: int, seed: int) -> Array:

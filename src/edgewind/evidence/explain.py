@@ -9,14 +9,19 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
+from pydantic import Field
 
 from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_downs
-from edgewind.evidence.fit import LEAST_READINGS, MODELS, Fit, fit, prepare
+from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare
+from edgewind.evidence.fit_check import Residuals, residuals
+from edgewind.evidence.mechanism_case import MechanismCase, case_of
 from edgewind.evidence.mechanisms import MECHANISMS
+from edgewind.evidence.optimum import Optimum
 from edgewind.evidence.scaling import Scaling, both_laws
-from edgewind.evidence.verdicts import MechanismCase, case_of
+from edgewind.evidence.tensions import Tension, tensions_of_fit
+from edgewind.rotor.optimum import PeakPressure, flat_range
 from edgewind.rotor.predict import peak_places
 from edgewind.runner import Runner, open_runner, processors, report
 from edgewind.signals import Experiment
@@ -27,50 +32,31 @@ Progress = Callable[[str, int, float], None]
 HOPELESS = 30.0
 
 
-@dataclass(frozen=True)
-class FittedOptimum:
-    """Where a fitted curve is greatest, over its posterior.
+class FittedOptimum(PeakPressure):
+    """Where a fitted curve is greatest, over its posterior, the model's errors among it; pressures are true ones."""
 
-    Attributes
-    ----------
-    found : bool
-        Whether as many of the draws as the level says have their maximum inside the pressures measured.
-    pressure_pa : float or None
-        True pressure of the maximum, Pa, median of the draws.
-    interval_pa : tuple of float or None
-        Interval of that pressure, Pa.
-    level : float
-        Coverage probability of the interval.
-    value : float or None
-        Median of the greatest value: rad/s, or N m.
-    reason : str
-        Why no maximum is claimed; empty where one is found.
-    """
-
-    found: bool
-    pressure_pa: float | None
-    interval_pa: tuple[float, float] | None
-    level: float
-    value: float | None
-    reason: str = ""
+    value: float | None = Field(default=None, description="Median of the greatest value: rad/s, or N m.")
 
 
 def fitted_optimum(fitted: Fit, quantity: Literal["speed", "torque"], *, points: int = 81) -> FittedOptimum:
     """Return where speed or torque is greatest, over the posterior of a fit, between the pressures measured."""
     problem, level = fitted.problem, fitted.level
     pressure = np.geomspace(problem.data.pressure_pa.min(), problem.data.pressure_pa.max(), points)
-    picked = fitted.draws[np.linspace(0, len(fitted.draws) - 1, 300).astype(int)]
+    picked, deviations = fitted.picked(300)
     row = {"speed": 0, "torque": 1}[quantity]
-    curves = np.array([problem.predicted(values, pressure)[row] for values in picked])
+    curves = problem.predicted(picked, pressure, deviations)[:, row]
     sense = np.sign(np.median(curves.sum(axis=1))) or 1.0
-    gauge = picked[:, [unknown.name for unknown in fitted.unknowns].index("gauge")]
-    places = peak_places(pressure, sense * curves) * gauge
-    inside = places[np.isfinite(places)]
-    if inside.size < level * places.size:
-        return FittedOptimum(False, None, None, level, None, "no maximum inside the pressures measured")
-    low, middle, high = (float(q) for q in np.quantile(inside, [(1 - level) / 2, 0.5, (1 + level) / 2]))
+    places = peak_places(pressure, sense * curves)
+    inside = np.isfinite(places)
+    if inside.sum() < level * places.size:
+        return FittedOptimum(found=False, level=level, reason="no maximum inside the pressures measured")
+    true = places[inside] * problem.true_over_indicated(picked[inside], deviations[inside], places[inside])
+    low, middle, high = (float(q) for q in np.quantile(true, [(1 - level) / 2, 0.5, (1 + level) / 2]))
     greatest = float(np.median(sense * np.max(sense * curves, axis=1)))
-    return FittedOptimum(True, middle, (low, high), level, greatest)
+    flat = flat_range(pressure, np.median(sense * curves, axis=0))
+    return FittedOptimum(
+        found=True, pressure_pa=middle, interval_pa=(low, high), level=level, flat_pa=flat, value=greatest
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +81,8 @@ class Explanation:
         Why there is no fit; empty where there is one.
     need : TorqueNeed or None
         The torque that the sizes of the mechanisms are taken of.
+    tensions : tuple of Tension
+        What the fit does not go together with.
     """
 
     fits: dict[str, Fit]
@@ -105,6 +93,7 @@ class Explanation:
     wanted: str | None
     no_fit: str = ""
     need: TorqueNeed | None = None
+    tensions: tuple[Tension, ...] = ()
 
     @property
     def fit(self) -> Fit | None:
@@ -122,6 +111,12 @@ class Explanation:
             return ()
 
     @cached_property
+    def residuals(self) -> Residuals | None:
+        """Readings over the physics alone, with the smooth error that the fit found; None without a fit."""
+        fitted = self.fit
+        return None if fitted is None else residuals(fitted.problem, fitted.draws, fitted.deviations, fitted.level)
+
+    @cached_property
     def speed_optimum(self) -> FittedOptimum | None:
         """Where the fitted speed is greatest; None without a fit."""
         return None if self.fit is None else fitted_optimum(self.fit, "speed")
@@ -134,8 +129,9 @@ class Explanation:
 
 def explain(
     experiment: Experiment,
+    optimum: Optimum | None = None,
     *,
-    live_points: int = 200,
+    steps: int = STEPS,
     models: Sequence[str] = tuple(MODELS),
     progress: Progress | None = None,
 ) -> Explanation:
@@ -145,12 +141,14 @@ def explain(
     ----------
     experiment : Experiment
         The experiment.
-    live_points : int
-        Live points of the sampler.
+    optimum : Optimum, optional
+        The pressure of greatest speed by the curve, to hold against that of the fit.
+    steps : int
+        Steps of each walker.
     models : sequence of str
         Keys of :data:`edgewind.evidence.fit.MODELS`, the first of them "all".
     progress : callable, optional
-        Called with the model, the iterations done and what is left of ln(evidence).
+        Called with the model, the steps done and the share that is left.
     """
     bench, readings = experiment.bench, experiment.readings
     level, seed = bench.study.level, bench.study.seed
@@ -166,18 +164,22 @@ def explain(
         no_fit = f"{int((~bare.inside).sum())} readings lie at pressures that the response of the gas does not reach"
     else:
         try:
-            fits, laplace = _fits(bare, live_points, models, progress)
+            fits, laplace = _fits(bare, steps, models, progress)
         except EdgewindError as error:
             no_fit = str(error)
-    case = case_of(bench, readings, level=level, seed=seed, coasts=coasts, fits=fits, laplace=laplace)
-    claims = tuple(weigh(case) for weigh in MECHANISMS.values())
-    return Explanation(
-        fits, laplace, coasts, case.measured, claims, coast_down_wanted(case.used, coasts), no_fit, case.need
+    tensions: tuple[Tension, ...] = ()
+    if "all" in fits:
+        tensions = tensions_of_fit(fits["all"], optimum, fitted_optimum(fits["all"], "speed"))
+    case = case_of(
+        bench, readings, level=level, seed=seed, coasts=coasts, fits=fits, laplace=laplace, tensions=tensions
     )
+    claims = tuple(weigh(case) for weigh in MECHANISMS.values())
+    wanted = coast_down_wanted(case.used, coasts)
+    return Explanation(fits, laplace, coasts, case.measured, claims, wanted, no_fit, case.need, tensions)
 
 
 def _fits(
-    case: MechanismCase, live_points: int, models: Sequence[str], progress: Progress | None
+    case: MechanismCase, steps: int, models: Sequence[str], progress: Progress | None
 ) -> tuple[dict[str, Fit], dict[str, float]]:
     fits: dict[str, Fit] = {}
     laplace: dict[str, float] = {}
@@ -187,26 +189,27 @@ def _fits(
             laplace[model] = ready[1].log_evidence
             continue
 
-        def tell(iteration: int, left: float, model: str = model) -> None:
+        def tell(done: int, left: float, model: str = model) -> None:
             if progress is not None:
-                progress(model, iteration, left)
+                progress(model, done, left)
 
         fits[model] = fit(
-            case.bench, case.data, model=model, response=case.response, level=case.level, seed=case.seed,
-            live_points=live_points, prepared=ready, progress=tell,
+            case.bench, case.data, model=model, response=case.response, level=case.level, seed=case.seed, steps=steps,
+            prepared=ready, progress=tell,
         )  # fmt: skip
     return fits, laplace
 
 
-def explain_piece(experiment: Experiment, live_points: int) -> Explanation:
+def explain_piece(experiment: Experiment, optimum: Optimum | None, steps: int) -> Explanation:
     """Explain one experiment as a piece of work of a runner; what is done is reported as it goes."""
-    return explain(experiment, live_points=live_points, progress=lambda *state: report("progress", state))
+    return explain(experiment, optimum, steps=steps, progress=lambda *state: report("progress", state))
 
 
 def explain_all(
     experiments: Sequence[Experiment],
+    optima: Sequence[Optimum | None] | None = None,
     *,
-    live_points: int = 150,
+    steps: int = STEPS,
     runner: Runner | None = None,
     progress: Callable[[int, str, int, float], None] | None = None,
 ) -> list[Explanation]:
@@ -216,13 +219,15 @@ def explain_all(
     ----------
     experiments : sequence of Experiment
         Experiments.
-    live_points : int
-        Live points of the sampler.
+    optima : sequence of Optimum or None, optional
+        The pressure of greatest speed of each by the curve.
+    steps : int
+        Steps of each walker.
     runner : Runner, optional
         Where the work is done. Where absent, one experiment is explained in this process, and several in processes of
         this machine or on the cluster that ``EDGEWIND_CLUSTER`` names.
     progress : callable, optional
-        Called with the place of the experiment, the model, the iterations done and what is left of ln(evidence); from
+        Called with the place of the experiment, the model, the steps done and the share that is left; from
         one thread at a time.
     """
 
@@ -230,10 +235,11 @@ def explain_all(
         if kind == "progress" and progress is not None:
             progress(place, *state)
 
+    known = [None] * len(experiments) if optima is None else optima
     if runner is None and len(experiments) == 1:
         told = None if progress is None else partial(progress, 0)
-        return [explain(experiments[0], live_points=live_points, progress=told)]
-    pieces = [(experiment, live_points) for experiment in experiments]
+        return [explain(experiments[0], known[0], steps=steps, progress=told)]
+    pieces = [(experiment, optimum, steps) for experiment, optimum in zip(experiments, known, strict=True)]
     if runner is not None:
         return runner.map(explain_piece, pieces, on_message=on_message)
     with open_runner(processes=min(processors(), max(len(pieces), 1))) as opened:

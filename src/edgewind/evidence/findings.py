@@ -11,11 +11,13 @@ import pandas as pd
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_downs
 from edgewind.evidence.explain import Explanation, Progress, explain, explain_all
+from edgewind.evidence.fit import STEPS
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
+from edgewind.evidence.mechanism_case import case_of
 from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.optimum import REASONS, Optimum, find_optimum
 from edgewind.evidence.sweep_data import SweepData
-from edgewind.evidence.verdicts import case_of
+from edgewind.evidence.tensions import Tension, tensions_of_readings
 from edgewind.runner import Runner
 from edgewind.signals import Experiment
 from edgewind.units import format_interval, format_number, from_si
@@ -50,6 +52,8 @@ class Findings:
         Uncertainty budget of the pressure at the fastest reading.
     coasts : tuple of CoastDown
         Coast-downs, used or not.
+    tensions : tuple of Tension
+        What does not go together, the gravest first.
     explanation : Explanation or None
         Fits and coast-downs, where they were made; the mechanisms are then weighed on them.
     budget_line : int or None
@@ -65,6 +69,7 @@ class Findings:
     explanation: Explanation | None = None
     need: TorqueNeed | None = None
     coasts: tuple[CoastDown, ...] = ()
+    tensions: tuple[Tension, ...] = ()
 
     @property
     def answer(self) -> tuple[str, str, str]:
@@ -89,6 +94,7 @@ def find(experiment: Experiment) -> Findings:
         budget_line=line,
         need=case.need,
         coasts=coasts,
+        tensions=tensions_of_readings(used, optimum),
     )
 
 
@@ -99,26 +105,33 @@ def glance(experiment: Experiment) -> Findings:
     return Findings(experiment, optimum, None, (), (), None)
 
 
-def find_why(found: Findings, *, live_points: int = 150, progress: Progress | None = None) -> Findings:
+def find_why(found: Findings, *, steps: int = STEPS, progress: Progress | None = None) -> Findings:
     """Return the findings with the unknowns fitted and the mechanisms weighed on the fits; see :func:`explain`."""
-    explanation = explain(found.experiment, live_points=live_points, progress=progress)
-    return replace(found, mechanisms=explanation.claims, explanation=explanation, need=explanation.need)
+    return _explained(found, explain(found.experiment, found.optimum, steps=steps, progress=progress))
+
+
+def _explained(found: Findings, explanation: Explanation) -> Findings:
+    return replace(
+        found,
+        mechanisms=explanation.claims,
+        explanation=explanation,
+        need=explanation.need,
+        tensions=(*explanation.tensions, *found.tensions),
+    )
 
 
 def find_why_all(
     found: Sequence[Findings],
     *,
-    live_points: int = 150,
+    steps: int = STEPS,
     runner: Runner | None = None,
     progress: Callable[[int, str, int, float], None] | None = None,
 ) -> list[Findings]:
     """Do the same for several findings at once; see :func:`edgewind.evidence.explain.explain_all`."""
     experiments = [one.experiment for one in found]
-    explained = explain_all(experiments, live_points=live_points, runner=runner, progress=progress)
-    return [
-        replace(one, mechanisms=explanation.claims, explanation=explanation, need=explanation.need)
-        for one, explanation in zip(found, explained, strict=True)
-    ]
+    optima = [one.optimum for one in found]
+    explained = explain_all(experiments, optima, steps=steps, runner=runner, progress=progress)
+    return [_explained(one, explanation) for one, explanation in zip(found, explained, strict=True)]
 
 
 def sweep_data(used: pd.DataFrame) -> SweepData:
@@ -181,6 +194,7 @@ def _knudsen_sentence(findings: Findings) -> str:
 
 _SAID = {
     "sufficient": "sufficient by itself is {}",
+    "compatible": "compatible with the readings, which do not need it alone, is {}",
     "contributes": "{} contributes",
     "ruled out": "ruled out as the main drive is {}",
     "cannot tell": "these readings cannot decide on {}",

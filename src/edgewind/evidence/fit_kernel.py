@@ -8,7 +8,7 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.rotor.speed_kernel import steady_speeds
+from edgewind.rotor.speed_kernel import deviating_speeds
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -22,7 +22,7 @@ class Columns(NamedTuple):
     set_places, set_columns, scaled_places, scaled_columns : array of int
         Places of the flat array, and the columns whose value stands there or multiplies what does.
     gauge, scatter, dry, inertia : int
-        Columns; that of the inertia is -1 where it is no unknown.
+        Columns; that of the inertia is -1 where it is not an unknown.
     """
 
     set_places: Integers
@@ -41,11 +41,12 @@ class Readings(NamedTuple):
     Attributes
     ----------
     pressure : array of shape (n + m,)
-        Indicated pressures of the n speeds, then of the m coast-downs, Pa.
+        Indicated pressures of the n speeds, then of the m coast-downs, Pa, less the smooth error of the gauge about
+        which the errors are linear.
     speed, speed_u, pressure_speed_u : array of shape (n,)
         Speeds, their standard uncertainty, and that which each reading's own uncertainty of pressure brings, rad/s.
-    signed : bool
-        Whether the direction was observed.
+    signed : array of bool, shape (n,)
+        Whether the direction was observed; sizes are compared otherwise.
     floor : float
         Speed below which scatter does not shrink, rad/s.
     rate, rate_u, dry_rate, dry_rate_u, correlation : array of shape (m,)
@@ -58,7 +59,7 @@ class Readings(NamedTuple):
     speed: Array
     speed_u: Array
     pressure_speed_u: Array
-    signed: bool
+    signed: NDArray[np.bool_]
     floor: float
     rate: Array
     rate_u: Array
@@ -66,6 +67,24 @@ class Readings(NamedTuple):
     dry_rate_u: Array
     correlation: Array
     rate_own_u: Array
+
+
+class Smooth(NamedTuple):
+    """The model's smooth errors, linear about a place of their own.
+
+    Attributes
+    ----------
+    factors : array of shape (3, n + m)
+        Factors on force, drag and heat there.
+    slopes : array of shape (n + m, r)
+        Change of each speed (rad/s) and each coast-down's rate (1/s) with each of the standard normal numbers.
+    offset : array of shape (n + m,)
+        Those slopes times the numbers of that place.
+    """
+
+    factors: Array
+    slopes: Array
+    offset: Array
 
 
 @nb.njit(cache=True)
@@ -93,40 +112,70 @@ def spreads_of(speed, scatter, readings):  # type: ignore[no-untyped-def]
 
 
 @nb.njit(error_model="numpy", cache=True)
-def log_likelihoods_of(values, flat, columns, readings, table):  # type: ignore[no-untyped-def]
-    """Return the logarithm of the likelihood of each row of values; -1e300 where it is none."""
-    size = readings.speed.size
+def whitened_of(values, flat, columns, readings, smooth, table):  # type: ignore[no-untyped-def]
+    """Return, for one row of values, misfits over their spreads, the same of the slopes, and the sum of ln(spread)."""
+    size, coasts, count = readings.speed.size, readings.rate.size, smooth.slopes.shape[1]
+    rotor = numbers_of(values, flat, columns)[0]
+    predicted = deviating_speeds(values[0, columns.gauge] * readings.pressure, rotor, smooth.factors, *table)
+    speed = predicted[:1, :size]
+    spread = spreads_of(speed, values[:1, columns.scatter], readings)[0]
+    misfit = np.empty(size + 2 * coasts)
+    slopes = np.zeros((size + 2 * coasts, count))
+    logs = 0.0
+    for n in range(size):
+        turned = 1.0 if readings.signed[n] or speed[0, n] >= 0.0 else -1.0
+        apart = readings.speed[n] - turned * (speed[0, n] - smooth.offset[n])
+        misfit[n] = apart / spread[n]
+        for c in range(count):
+            slopes[n, c] = turned * smooth.slopes[n, c] / spread[n]
+        logs += np.log(spread[n])
+    for m in range(coasts):
+        inertia = values[0, columns.inertia]
+        a = readings.rate[m] - predicted[2, size + m] / inertia + smooth.offset[size + m]
+        a /= readings.rate_u[m]
+        b = (readings.dry_rate[m] - values[0, columns.dry] / inertia) / readings.dry_rate_u[m]
+        r = min(max(readings.correlation[m] * readings.rate_own_u[m] / readings.rate_u[m], -0.99), 0.99)
+        left = np.sqrt(1 - r * r)
+        misfit[size + m] = (a - r * b) / left
+        misfit[size + coasts + m] = b
+        for c in range(count):
+            slopes[size + m, c] = smooth.slopes[size + m, c] / readings.rate_u[m] / left
+        logs += np.log(readings.rate_u[m] * readings.dry_rate_u[m])
+    return misfit, slopes, logs
+
+
+@nb.njit(error_model="numpy", cache=True)
+def log_likelihoods_of(values, flat, columns, readings, smooth, table):  # type: ignore[no-untyped-def]
+    """Return the logarithm of the likelihood of each row of values; -1e300 where it is none.
+
+    The smooth errors are integrated out: misfits z with slopes G and standard normal numbers have the quadratic form
+    ``z.z - t.W^-1 t`` with ``t = G^T z`` and ``W = 1 + G^T G``, and the determinant of W.
+    """
     found = np.empty(values.shape[0])
-    rotors = numbers_of(values, flat, columns)
+    count = smooth.slopes.shape[1]
     for k in range(values.shape[0]):
-        predicted = steady_speeds(values[k, columns.gauge] * readings.pressure, rotors[k], *table)
-        speed = predicted[:1, :size]
-        spread = spreads_of(speed, values[k, columns.scatter : columns.scatter + 1], readings)
-        total = 0.0
-        for n in range(size):
-            apart = readings.speed[n] - (speed[0, n] if readings.signed else abs(speed[0, n]))
-            total -= 0.5 * (apart / spread[0, n]) ** 2 + np.log(spread[0, n])
-        for m in range(readings.rate.size):
-            inertia = values[k, columns.inertia]
-            a = (readings.rate[m] - predicted[2, size + m] / inertia) / readings.rate_u[m]
-            b = (readings.dry_rate[m] - values[k, columns.dry] / inertia) / readings.dry_rate_u[m]
-            r = min(max(readings.correlation[m] * readings.rate_own_u[m] / readings.rate_u[m], -0.99), 0.99)
-            total -= 0.5 * (a * a - 2 * r * a * b + b * b) / (1 - r * r)
-            total -= np.log(readings.rate_u[m] * readings.dry_rate_u[m])
+        misfit, slopes, logs = whitened_of(values[k : k + 1], flat, columns, readings, smooth, table)
+        total = -logs
+        root = np.zeros((count, count))
+        along = np.zeros(count)
+        for n in range(misfit.size):
+            total -= 0.5 * misfit[n] ** 2
+            for i in range(count):
+                along[i] += slopes[n, i] * misfit[n]
+                for j in range(i + 1):
+                    root[i, j] += slopes[n, i] * slopes[n, j]
+        for i in range(count):
+            root[i, i] += 1.0
+        for i in range(count):  # Cholesky, and the forward solution with it
+            for j in range(i + 1):
+                value = root[i, j]
+                for c in range(j):
+                    value -= root[i, c] * root[j, c]
+                root[i, j] = np.sqrt(value) if i == j else value / root[j, j]
+            part = along[i]
+            for c in range(i):
+                part -= root[i, c] * along[c]
+            along[i] = part / root[i, i]
+            total += 0.5 * along[i] ** 2 - np.log(root[i, i])
         found[k] = total if np.isfinite(total) else -1e300
     return found
-
-
-@nb.njit(cache=True)
-def log_ratio(scores, centre, inverse, log_constant, freedom):  # type: ignore[no-untyped-def]
-    """Return the logarithm of a standard normal prior over Student's t about a centre, both at scores.
-
-    `inverse` is that of the root of the t; `log_constant` the logarithm of both constants' ratio.
-    """
-    total = log_constant
-    for i in range(scores.size):
-        y = 0.0
-        for j in range(scores.size):
-            y += inverse[i, j] * (scores[j] - centre[j])
-        total += 0.5 * (freedom + 1.0) * np.log1p(y * y / freedom) - 0.5 * scores[i] ** 2
-    return total

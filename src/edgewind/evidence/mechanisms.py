@@ -8,9 +8,18 @@ from functools import partial
 
 import numpy as np
 
-from edgewind.evidence.claims import Claim, Verdict, sentence, sign_agrees
-from edgewind.evidence.verdicts import MechanismCase, convection_size, judge, size_of
-from edgewind.rotor.drives import creep, light_pressure, outgassing, thermal_force
+from edgewind.evidence.claims import Claim, Verdict, sentence
+from edgewind.evidence.mechanism_case import MechanismCase
+from edgewind.evidence.verdicts import FAR_TOO_SMALL, convection_size, judge, size_of
+from edgewind.rotor.drives import (
+    accommodation,
+    creep,
+    foreign,
+    infrared_recoil,
+    light_pressure,
+    outgassing,
+    thermal_force,
+)
 from edgewind.rotor.drives.outgassing import UNBAKED_PA_M_S, recoil_pressure
 from edgewind.units import format_number, from_si
 
@@ -36,11 +45,13 @@ def weigh_outgassing(case: MechanismCase) -> Claim:
     )
     size = size_of(case, np.broadcast_to(bound, case.needed_n_m.shape))
     high = size.interval[1]
+    sign_ok = None if case.seen_face == "not observed" else case.seen_face == "bright"
     claim = Claim(
-        outgassing.NAME, "ruled out" if high < 1 else "cannot tell", sign_agrees(case.bench, "bright"), size.ratio,
+        outgassing.NAME, "ruled out" if high < FAR_TOO_SMALL else "cannot tell", sign_ok, size.ratio,
         (0.0, high), None, "", light=THROUGH_FACES, envelope=THROUGH_FACES,
     )  # fmt: skip
-    end = "so it is ruled out as the main drive" if high < 1 else "so it stays open until the outgassing is stated"
+    small = high < FAR_TOO_SMALL
+    end = "so it is ruled out as the main drive" if small else "so it stays open until the outgassing is stated"
     return replace(
         claim,
         why=sentence(
@@ -65,8 +76,8 @@ def weigh_convection(case: MechanismCase) -> Claim:
         )
     size = convection_size(case)
     high = size.interval[1]
-    verdict: Verdict = "ruled out" if high < 1 else "cannot tell"
-    end = "so it is ruled out as the main drive there" if high < 1 else "which does not rule it out"
+    verdict: Verdict = "ruled out" if high < FAR_TOO_SMALL else "cannot tell"
+    end = "so it is ruled out as the main drive there" if high < FAR_TOO_SMALL else "which does not rule it out"
     why = sentence(
         "if the gas that the warm vanes stir blew on one side of every vane as hard as it could, it would give at most "
         f"{format_number(high, 2)} of the torque needed at {format_number(case.pressure_pa, 3)} Pa, {end}; it has no "
@@ -88,8 +99,9 @@ def weigh_pivot(case: MechanismCase) -> Claim:
     worst = int(np.argmax(np.abs(speeds)))
     most = abs(float(speeds[worst])) + 2 * float(spreads[worst])
     ratio, high = abs(float(speeds[worst])) / top, most / top
+    times = "once" if len(speeds) == 1 else f"{len(speeds)} times"
     said = (
-        f"with the lamp off the rotor was read {len(speeds)} times and turned at "
+        f"with the lamp off the rotor was read {times} and turned at "
         f"{format_number(rpm * abs(speeds[worst]), 2)} rpm at most, {format_number(ratio, 2)} of its greatest speed "
         "with it on"
     )
@@ -106,6 +118,11 @@ MECHANISMS: dict[str, Mechanism] = {
     thermal_force.NAME: partial(
         judge, name=thermal_force.NAME, key=thermal_force.KEY, leads="bright", model="thermal force alone"
     ),
+    accommodation.NAME: partial(
+        judge, name=accommodation.NAME, key=accommodation.KEY, leads=None, model="unequal accommodation alone"
+    ),
+    infrared_recoil.NAME: partial(judge, name=infrared_recoil.NAME, key=infrared_recoil.KEY, leads="bright"),
+    foreign.NAME: partial(judge, name=foreign.NAME, key=foreign.KEY, leads=None, model="constant torque alone"),
     creep.NAME: partial(judge, name=creep.NAME, key=creep.KEY, leads="bright", within=creep.WITHIN_FACTOR),
     outgassing.NAME: weigh_outgassing,
     CONVECTION: weigh_convection,

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from edgewind.bench import Bench
+from edgewind.evidence.model_error import GAUGE_FACTOR_SHARE
 from edgewind.rotor import GasResponse, parameters_of, steady_state
 from edgewind.rotor.drives.creep import WITHIN_FACTOR
 from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE
@@ -131,16 +132,19 @@ class Priors:
 # Ranges where bench.toml is silent. Our judgement, no source: each is wider than anything a bench would hold.
 CONDUCTANCE_RANGE = (5.0, 20_000.0)  # W/(m^2 K): an evacuated double foil to thick metal foil
 ACCOMMODATION_RANGE = (0.6, 1.0)
+ACCOMMODATION_DIFFERENCE_U = 0.1
 INERTIA_SPREAD = 0.4  # of its logarithm, about vanes of 0.3 kg/m^2
 # The estimate holds to a factor 3 either way, nine times in ten.
 CREEP_SPREAD = float(np.log(WITHIN_FACTOR) / ndtri(0.95))
-LEAST_RESPONSE_U = 0.003  # of the kinetic coefficients: what the model of the gas leaves out is more than the solver's
 SCATTER_RANGE = (1e-3, 0.2)
 PIVOT_SHARES = (1e-4, 0.5)  # of the greatest torque predicted
 VISCOUS_SHARES = (1e-4, 1.0)  # of the gas's drag at the pressure of that torque
+FOREIGN_SHARE = 0.3  # of the greatest torque that the readings ask for: standard deviation of a torque from outside
 
 
-def unknowns_of(bench: Bench, response: GasResponse, gauge_log_u: float, *, coasts: bool) -> tuple[Unknown, ...]:
+def unknowns_of(
+    bench: Bench, response: GasResponse, gauge_log_u: float, *, coasts: bool, needed_n_m: float | None = None
+) -> tuple[Unknown, ...]:
     """Return the unknowns of a bench with their priors.
 
     Parameters
@@ -153,6 +157,9 @@ def unknowns_of(bench: Bench, response: GasResponse, gauge_log_u: float, *, coas
         Standard uncertainty of ln(pressure) that all readings share.
     coasts : bool
         Whether there are coast-downs, which bring in the moment of inertia.
+    needed_n_m : float, optional
+        Greatest torque that readings ask for, N m, the scale of a torque from outside; that of the prediction where
+        absent.
     """
     rotor, light = bench.rotor, bench.light
     nominal = parameters_of(bench)
@@ -160,32 +167,22 @@ def unknowns_of(bench: Bench, response: GasResponse, gauge_log_u: float, *, coas
     state = steady_state(np.geomspace(top / 3e3, top / 1.01, 40), nominal, response)
     k = int(np.argmax(np.abs(state.net_torque)))
     torque, drag = float(np.abs(state.net_torque[k])), float(state.drag_vanes[k])
+    # What was measured sets the scale of friction where it is known: a prediction from unstated keys may be far off.
+    scale = torque if needed_n_m is None else needed_n_m
 
     contrast = rotor.dark_absorptance.value - rotor.bright_absorptance.value
-    absorbed = np.hypot(
-        light.irradiance.relative, np.hypot(rotor.dark_absorptance.u, rotor.bright_absorptance.u) / contrast
+    absorbed = float(
+        np.hypot(
+            light.irradiance.relative, np.hypot(rotor.dark_absorptance.u, rotor.bright_absorptance.u) / abs(contrast)
+        )
     )
-    found = [
-        Unknown("light", "absorbed light, relative to bench.toml", "", "log-normal", 1.0, max(float(absorbed), 0.01))
-    ]
+    found = [Unknown("light", "absorbed light, relative to bench.toml", "", "log-normal", 1.0, max(absorbed, 0.01))]
     stated = rotor.vane_conductance
+    conductance = ("conductance", "conductance of the vane", "W/(m² K)")
     if stated is not None:
-        found.append(
-            Unknown(
-                "conductance",
-                "conductance of the vane",
-                "W/(m² K)",
-                "log-normal",
-                stated.value,
-                max(stated.relative, 0.01),
-            )
-        )
+        found.append(Unknown(*conductance, "log-normal", stated.value, max(stated.relative, 0.01)))
     else:
-        found.append(
-            Unknown(
-                "conductance", "conductance of the vane", "W/(m² K)", "log-uniform", *CONDUCTANCE_RANGE, stated=False
-            )
-        )
+        found.append(Unknown(*conductance, "log-uniform", *CONDUCTANCE_RANGE, stated=False))
     emissivity = rotor.bright_emissivity
     label = "emissivity of the bright face"
     if emissivity is None:
@@ -199,16 +196,25 @@ def unknowns_of(bench: Bench, response: GasResponse, gauge_log_u: float, *, coas
         found.append(Unknown("accommodation", "accommodation", "", "uniform", low, high, stated=False))
     else:
         found.append(Unknown("accommodation", "accommodation", "", "normal", surface.value, surface.u, low, high))
-    found.append(_scale("pivot_dry", "dry friction of the pivot", "N m", rotor.pivot_dry_torque, torque, PIVOT_SHARES))
+    apart = rotor.accommodation_difference
+    found.append(
+        Unknown(
+            "accommodation_difference", "accommodation of the dark less that of the bright face", "", "normal",
+            0.0 if apart is None else apart.value, ACCOMMODATION_DIFFERENCE_U if apart is None else max(apart.u, 1e-3),
+            -1.0, 1.0, stated=apart is not None,
+        )
+    )  # fmt: skip
+    found.append(
+        Unknown(
+            "foreign", "constant torque from outside", "N m", "normal", 0.0, FOREIGN_SHARE * scale, stated=False
+        )
+    )  # fmt: skip
+    found.append(_scale("pivot_dry", "dry friction of the pivot", "N m", rotor.pivot_dry_torque, scale, PIVOT_SHARES))
     found.append(
         _scale("pivot_viscous", "viscous friction of the pivot", "N m s", rotor.pivot_viscous, drag, VISCOUS_SHARES)
     )
-    found.append(Unknown("gauge", "true over indicated pressure", "", "log-normal", 1.0, max(gauge_log_u, 0.002)))
-    kn = float(nominal.knudsen(state.at.pressure_pa[k]))
-    known = max(float(response.relative_error(kn)), LEAST_RESPONSE_U)
-    for name, label in (("gas_force", "thermal force"), ("gas_drag", "drag")):
-        words = f"{label} of the gas, relative to the kinetic response"
-        found.append(Unknown(name, words, "", "log-normal", 1.0, known, stated=False))
+    factor_u = float(np.sqrt(GAUGE_FACTOR_SHARE)) * gauge_log_u
+    found.append(Unknown("gauge", "true over indicated pressure", "", "log-normal", 1.0, max(factor_u, 0.002)))
     if nominal.vane_thickness_m > 0:
         found.append(
             Unknown(

@@ -196,7 +196,7 @@ def _places(bench: Bench, draws: RotorDraws, width: float, inner: float, row: in
     response = response_of(wide)
     top = float(wide.knudsen(1.0)) / max(LEAST_KNUDSEN, 1.01 * response.least_knudsen)
     pressure = np.geomspace(top / 4e3, top, 121)
-    moved = RotorDraws(bench, moved_numbers(draws.numbers, base, wide), response, draws.kind, draws.seed)
+    moved = draws.of(bench, moved_numbers(draws.numbers, base, wide), wide)
     curves = moved.curves(pressure, reach=np.inf)
     torque = curves[:, 1]
     strongest = np.take_along_axis(torque, np.argmax(np.abs(torque), axis=1)[:, None], axis=1)

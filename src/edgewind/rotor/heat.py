@@ -62,7 +62,7 @@ def face_heat(
     t0, te = rotor.gas_temperature_k, rotor.envelope_temperature_k
     light = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance
     p_v0 = pressure_pa * rotor.most_probable_speed_m_s
-    more = polyatomic_factor(rotor.internal_heat, rotor.knudsen(pressure_pa))
+    more = rotor.gas_heat_factor * polyatomic_factor(rotor.internal_heat, rotor.knudsen(pressure_pa))
     mean = gas.loss * ((dark + bright) / (2 * t0) - 1)
     apart = gas.heat * (dark - bright) / t0
     faster = np.asarray(speed_rad_s) * rotor.arm_m / rotor.most_probable_speed_m_s
@@ -100,7 +100,7 @@ def steady_faces(
     t0, te = rotor.gas_temperature_k, rotor.envelope_temperature_k
     v0, conductance = rotor.most_probable_speed_m_s, rotor.vane_conductance_w_m2_k
     p_v0_t = np.asarray(pressure_pa * v0 / t0)
-    more = polyatomic_factor(rotor.internal_heat, rotor.knudsen(pressure_pa))
+    more = rotor.gas_heat_factor * polyatomic_factor(rotor.internal_heat, rotor.knudsen(pressure_pa))
     mean, apart = p_v0_t * more * gas.loss / 2, p_v0_t * more * gas.heat
     light = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance
     uneven = p_v0_t * more * gas.accommodation_heat * rotor.accommodation_difference

@@ -72,6 +72,8 @@ class RotorParameters:
     gas_force_factor: Number = 1.0
     gas_drag_factor: Number = 1.0
     accommodation_difference: Number = 0.0  # of the dark over the bright face
+    gas_heat_factor: Number = 1.0
+    foreign_torque_n_m: Number = 0.0
 
     @property
     def vane_area_m2(self) -> Number:

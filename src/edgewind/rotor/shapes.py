@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 from edgewind.bench.vane import VaneShape
 from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import ResponseTable
+from edgewind.rotor.neighbours import UNCERTAIN, lost
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import KINETIC, TableResponse, response_for
 
@@ -192,14 +193,41 @@ def _over_width(found: TableResponse, ratio: float, source: str) -> TableRespons
     )
 
 
+@lru_cache(maxsize=64)
+def rotor_response(
+    shape: VaneShape, width_m: float, height_m: float, room_m: float, vanes: int, arm_m: float
+) -> TableResponse:
+    """Return the response of the gas for one vane of a rotor; see :func:`shaped_response` and `neighbours`.
+
+    What the other vanes take of force and drag is left out of it, and half of that is in its error.
+    """
+    alone = shaped_response(shape, width_m, height_m, room_m)
+    if vanes < 2:
+        return alone
+    kn, alphas = alone.knudsen, alone.accommodation
+    force, drag = lost(np.append(kn, 1e12), vanes, arm_m / width_m)
+    table = _arrays(alone, kn, alphas)
+    values = table.values | {"area_share": table.share}
+    values |= {"thermal_force": values["thermal_force"] * (1 - force), "drag": values["drag"] * (1 - drag)}
+    return TableResponse(
+        kn,
+        alphas,
+        {key: value[:, :-1] for key, value in values.items()},
+        {key: value[:, -1] for key, value in values.items()},
+        np.hypot(table.error, UNCERTAIN * np.maximum(force, drag)[:-1]),
+        source=f"{alone.source}; one of {vanes} vanes, what the others take corrected for and half of it uncertain",
+    )
+
+
 def response_of(rotor: RotorParameters) -> TableResponse:
-    """Return the response of the gas for the vanes of a rotor in its chamber, by :func:`shaped_response`."""
-    width, height, room = (
+    """Return the response of the gas for the vanes of a rotor in its chamber, by :func:`rotor_response`."""
+    width, height, room, arm = (
         float(np.mean(np.asarray(value)))
         for value in (
             rotor.vane_width_m,
             rotor.vane_height_m,
             np.minimum(rotor.chamber_width_m, rotor.chamber_height_m),
+            rotor.arm_m,
         )
     )
-    return shaped_response(rotor.vane_shape, width, height, room)
+    return rotor_response(rotor.vane_shape, width, height, room, int(rotor.vanes), arm)

@@ -58,6 +58,7 @@ class Place(IntEnum):
     DARK_REFLECTED_PUSH = 32
     INFRARED_RECOIL = 33
     UNEQUAL_ACCOMMODATION = 34
+    FOREIGN_TORQUE = 35
 
 
 # Where the share of each drive stands that acts by itself.
@@ -68,6 +69,7 @@ DRIVE_PLACES = {
     "infrared_recoil": Place.INFRARED_RECOIL,
     "creep": Place.CREEP,
     "outgassing": Place.RECOIL,
+    "foreign": Place.FOREIGN_TORQUE,
 }
 
 
@@ -82,6 +84,7 @@ def flat(rotor: RotorParameters) -> Array:
         rotor.viscosity_pa_s, rotor.most_probable_speed_m_s, rotor.internal_heat,
         rotor.gas_force_factor, 1.0, rotor.creep_factor, 1.0, rotor.vane_rim_m, rotor.mean_square_offset_m2,
         rotor.gas_drag_factor, rotor.accommodation_difference, rotor.dark_reflected_push, 1.0, rotor.gas_force_factor,
+        rotor.foreign_torque_n_m,
     ]  # fmt: skip
     return np.array([float(number) for number in numbers])
 
@@ -134,6 +137,12 @@ def _look_up(kn, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[
 @nb.njit(error_model="numpy", cache=True)
 def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
     """Return speed (rad/s), net torque (N m) and drag (N m s) at each pressure, shape (3, n)."""
+    return deviating_speeds(pressure, q, np.ones((3, pressure.size)), log_kn, cubic, free, top, alphas)
+
+
+@nb.njit(error_model="numpy", cache=True)
+def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
+    """Return the same with factors, shape (3, n), on thermal force, drag and heat of the gas at each pressure."""
     found = np.empty((3, pressure.size))
     count = free.shape[0]
     c, at_arm, in_flight = np.empty(count), np.empty(count), np.empty(count)
@@ -147,7 +156,7 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
     thin, dense = 1.0 + inner / 2.0, 1.0 + 1.33 * inner / 3.75
     reflected = (1.0 - q[10]) * q[8] - (1.0 - q[9]) * q[32]
     push = -q[25] * vanes * arm * q[6] * area / speed_of_light * reflected
-    push += q[27] * vanes * arm * area * np.sqrt(np.pi) * q[14] / v0
+    push += q[27] * vanes * arm * area * np.sqrt(np.pi) * q[14] / v0 + q[35]
     if rod > 0.0:
         _look_up(1e12, q[18], log_kn, cubic, free, top, alphas, in_flight)
     recoil = q[33] * vanes * arm * area * 2.0 / 3.0 / speed_of_light
@@ -156,6 +165,7 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
         p = pressure[n]
         kn = path / p / width
         _look_up(kn, q[18], log_kn, cubic, free, top, alphas, c)
+        c[1] *= factors[1, n]
         drag = q[30] * vanes * area * (arm * arm + offset) * c[1] * p / v0 + q[17]
         if rod > 0.0:
             _look_up(max(path / p / rod, np.exp(log_kn[0])), q[18], log_kn, cubic, free, top, alphas, at_arm)
@@ -163,14 +173,14 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
             drag += FREE_MOLECULAR_CYLINDER_DRAG * vanes * rod * reach**3 / 3.0 * at_arm[1] / in_flight[1] * p / v0
         ell = 2.0 / np.sqrt(np.pi) * path / p
         at_edge = max((1.0 - c[6]) * c[0], 1e-12) * area / (rim * ell)
-        per_difference = q[24] * area * c[0]
+        per_difference = q[24] * area * c[0] * factors[0, n]
         per_difference += q[26] * rim * thickness / (1.0 / at_edge + 2.0 * (thickness / ell) ** 2 / THERMAL_CREEP)
         per_difference *= vanes * arm * p / t0
-        more = dense + (thin - dense) * kn / (1.0 + kn)
+        more = (dense + (thin - dense) * kn / (1.0 + kn)) * factors[2, n]
         mean, apart = p * v0 / t0 * more * c[3] / 2.0, p * v0 / t0 * more * c[2]
         same, cross = conductance + mean + apart, mean - apart - conductance
         uneven = p * v0 / t0 * more * c[5] * difference
-        by_warmth = q[34] * vanes * arm * area * p / t0 * c[4] * difference
+        by_warmth = q[34] * vanes * arm * area * p / t0 * c[4] * difference * factors[0, n]
         speed = 0.0
         torque = 0.0
         for _ in range(30):
@@ -209,4 +219,13 @@ def steady_speeds_of(pressure, q, log_kn, cubic, free, top, alphas):  # type: ig
     found = np.empty((pressure.shape[0], 3, pressure.shape[1]))
     for k in range(pressure.shape[0]):
         found[k] = steady_speeds(pressure[k], q[k], log_kn, cubic, free, top, alphas)
+    return found
+
+
+@nb.njit(error_model="numpy", cache=True)
+def deviating_speeds_of(pressure, q, factors, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
+    """Return the same for many rotors with factors on the gas, shape (k, 3, n)."""
+    found = np.empty((pressure.shape[0], 3, pressure.shape[1]))
+    for k in range(pressure.shape[0]):
+        found[k] = deviating_speeds(pressure[k], q[k], factors[k], log_kn, cubic, free, top, alphas)
     return found

@@ -1,0 +1,300 @@
+"""The likelihood of a rotor: a bench, its response of the gas, its readings, and the drives that act."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from edgewind.bench import Bench
+from edgewind.errors import InputError
+from edgewind.evidence.coastdown import CoastDown
+from edgewind.evidence.fit_kernel import (
+    Columns,
+    Readings,
+    Smooth,
+    log_likelihoods_of,
+    numbers_of,
+    spreads_of,
+    whitened_of,
+)
+from edgewind.evidence.model_error import KINDS, ModelError, model_error
+from edgewind.evidence.priors import Priors, unknowns_of
+from edgewind.rotor import RotorParameters, TableResponse, parameters_of, response_of
+from edgewind.rotor.speed_kernel import DRIVE_PLACES, Place, deviating_speeds_of, flat, steady_speeds_of, table_arrays
+
+Array = NDArray[np.float64]
+
+LEAST_READINGS = 6
+# Which drives act in each model that is compared.
+MODELS: dict[str, tuple[str, ...]] = {
+    "all": tuple(DRIVE_PLACES),
+    "thermal force alone": ("thermal_force", "creep"),
+    "light pressure alone": ("light_pressure", "infrared_recoil"),
+    "unequal accommodation alone": ("unequal_accommodation",),
+    "constant torque alone": ("foreign",),
+}
+# Unknowns that a model has only where the drive acts.
+_OWN = {"accommodation_difference": "unequal_accommodation", "foreign": "foreign", "creep": "thermal_force"}
+# Directions of the smooth errors that move no reading by more than this share of its spread are left out.
+_NO_EFFECT = 0.03
+_STEP = 0.01
+
+
+@dataclass(frozen=True, eq=False)
+class FitData:
+    """Readings as a fit takes them; speeds with a sign, positive when the bright face goes ahead.
+
+    Attributes
+    ----------
+    pressure_pa, log_pressure_u : array of shape (n,)
+        Indicated pressures and each one's own standard uncertainty of the logarithm.
+    speed_rad_s, speed_u_rad_s : array of shape (n,)
+        Speeds and standard uncertainties.
+    signed : array of bool, shape (n,)
+        Whether the direction was observed; sizes are compared otherwise. One value holds for all.
+    gauge_log_u : float
+        Standard uncertainty of ln(pressure) that all readings share.
+    coasts : tuple of CoastDown
+        Usable coast-downs, if any.
+    """
+
+    pressure_pa: Array
+    log_pressure_u: Array
+    speed_rad_s: Array
+    speed_u_rad_s: Array
+    signed: NDArray[np.bool_] | bool
+    gauge_log_u: float
+    coasts: tuple[CoastDown, ...] = ()
+
+    def __post_init__(self) -> None:
+        size = np.shape(self.speed_rad_s)
+        object.__setattr__(self, "signed", np.array(np.broadcast_to(self.signed, size), dtype=bool))
+
+
+def fit_data(used: pd.DataFrame, bench: Bench, coasts: Sequence[CoastDown] = ()) -> FitData:
+    """Return the used readings of an experiment as a fit takes them."""
+    speed = used["speed_rad_s"].to_numpy(float)
+    if "leading_face" in used:  # the sign is that of what was seen, where it was
+        signed = used["leading_face"].to_numpy() != "not observed"
+    else:
+        face = bench.rotor.leading_face
+        signed = np.full(speed.shape, face != "not observed")
+        speed = np.where(signed, np.abs(speed) * (-1 if face == "dark" else 1), speed)
+    common = used["log_pressure_u_common"].to_numpy(float)
+    return FitData(
+        used["pressure_pa"].to_numpy(float),
+        used["log_pressure_u"].to_numpy(float),
+        np.where(signed, speed, np.abs(speed)),
+        used["speed_u_rad_s"].to_numpy(float),
+        signed,
+        float(np.median(common)) if common.size else 0.0,
+        tuple(coast for coast in coasts if coast.usable),
+    )
+
+
+class Likelihood:
+    """The likelihood of a bench's readings under one model.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    data : FitData
+        Its readings.
+    model : str
+        A key of `MODELS`.
+    response : TableResponse, optional
+        The table for this vane and room where absent.
+
+    Raises
+    ------
+    InputError
+        Too few readings, or an unknown model.
+    """
+
+    def __init__(self, bench: Bench, data: FitData, model: str = "all", response: TableResponse | None = None) -> None:
+        if model not in MODELS:
+            raise InputError(f"unknown model '{model}'", fix=f"choose one of {', '.join(MODELS)}")
+        if data.speed_rad_s.size < LEAST_READINGS:
+            raise InputError(
+                f"{data.speed_rad_s.size} readings are too few for a fit of this rotor",
+                fix=f"take {LEAST_READINGS} or more",
+            )
+        self.bench, self.data, self.model = bench, data, model
+        self.rotor: RotorParameters = parameters_of(bench)
+        self.response = response_of(self.rotor) if response is None else response
+        known = unknowns_of(bench, self.response, data.gauge_log_u, coasts=bool(data.coasts), needed_n_m=self.need())
+        self.unknowns = tuple(u for u in known if _OWN.get(u.name, MODELS[model][0]) in MODELS[model])
+        self._priors = Priors(self.unknowns)
+        self._columns = _columns([unknown.name for unknown in self.unknowns])
+        self._flat = flat(self.rotor)
+        for drive, place in DRIVE_PLACES.items():
+            if drive not in MODELS[model]:
+                self._flat[place] = 0.0
+        self._table = table_arrays(self.response)
+        self.all_pressures = np.concatenate([data.pressure_pa, [coast.pressure_pa for coast in data.coasts]])
+        log_path = float(np.log(self.rotor.knudsen(1.0)))
+        self.error: ModelError = model_error(self.response, log_path, self.all_pressures, data.gauge_log_u)
+        self._centre = np.zeros(self.error.size)
+        self._factors, self._shift = np.ones((len(KINDS), self.all_pressures.size)), np.ones(self.all_pressures.size)
+        size, coasts = data.speed_rad_s.size, len(data.coasts)
+        rates = np.array([coast.drag_rate for coast in data.coasts])
+        first = np.zeros((len(KINDS) + 1, size + coasts))
+        first[0, :size], first[1, :size], first[2, :size] = data.speed_rad_s, -data.speed_rad_s, -0.5 * data.speed_rad_s
+        first[1, size:] = rates
+        first[-1, size:] = 0.5 * rates
+        self._take(first)
+
+    def need(self) -> float:
+        """Return the greatest torque that the readings ask for by the drag of the best estimates, N m."""
+        most = 0.999 * float(self.rotor.knudsen(1.0)) / self.response.least_knudsen
+        pressure = np.minimum(self.data.pressure_pa, most)
+        numbers = flat(self.rotor)
+        drag = steady_speeds_of(pressure[None], numbers[None], *table_arrays(self.response))[0, 2]
+        return float(np.max(np.abs(self.data.speed_rad_s) * drag))
+
+    # The smooth errors.
+
+    def linearise(self, values: Array) -> None:
+        """Take the smooth errors to be linear about the values of the unknowns given and the errors likely there."""
+        self._centre = self.deviations(values[None], None)[0]
+        factors, shift = self.error.factors(self._centre[None], self.all_pressures)
+        self._factors, self._shift = factors[0], shift[0]
+        steps = []
+        for kind in range(len(KINDS) + 1):
+            moved = []
+            for side in (-1, 1):
+                step = np.ones(len(KINDS) + 1)
+                step[kind] = np.exp(side * _STEP)
+                pressure = values[self._columns.gauge] * self.all_pressures * self._shift * step[-1]
+                moved.append(self._kernel(values, pressure, self._factors * step[:-1, None]))
+            steps.append((moved[1] - moved[0]) / (2 * _STEP))
+        slopes = np.array(steps)  # kind, (speed, torque, drag), place
+        size = self.data.speed_rad_s.size
+        inertia = values[self._columns.inertia] if self.data.coasts else 1.0
+        self._take(np.concatenate([slopes[:, 0, :size], slopes[:, 2, size:] / inertia], axis=1))
+
+    def _kernel(self, values: Array, pressure: Array, factors: Array) -> Array:
+        found = deviating_speeds_of(pressure[None], self.numbers(values[None]), factors[None], *self._table)
+        return np.asarray(found[0])
+
+    def _take(self, slopes: Array) -> None:
+        """Note slopes of speeds and rates against ln force, ln drag, ln heat and ln p, shape (4, n + m)."""
+        data, size = self.data, self.data.speed_rad_s.size
+        rate, rate_u, dry_rate, dry_u, correlation = (
+            np.array([getattr(coast, name) for coast in data.coasts], dtype=float)
+            for name in ("drag_rate", "drag_rate_u", "dry_rate", "dry_rate_u", "correlation")
+        )
+        # The gauge's common error is an unknown of its own.
+        own = np.sqrt([max(coast.log_pressure_u**2 - data.gauge_log_u**2, 0.0) for coast in data.coasts])
+        by_pressure = slopes[-1]
+        self._readings = Readings(
+            self.all_pressures * self._shift, data.speed_rad_s, data.speed_u_rad_s,
+            by_pressure[:size] * data.log_pressure_u, np.asarray(data.signed),
+            0.05 * float(np.max(np.abs(data.speed_rad_s))), rate, np.sqrt(rate_u**2 + (by_pressure[size:] * own) ** 2),
+            dry_rate, dry_u, correlation, rate_u,
+        )  # fmt: skip
+        self._slopes = np.einsum("bn,bnc->nc", slopes, self.error.basis(self.all_pressures))
+        spread = np.concatenate([np.hypot(data.speed_u_rad_s, 1e-3 * np.abs(data.speed_rad_s)), self._readings.rate_u])
+        _, strength, directions = np.linalg.svd(self._slopes / spread[:, None], full_matrices=False)
+        kept = directions[strength > _NO_EFFECT]
+        self._smooth = Smooth(self._factors, np.ascontiguousarray(self._slopes @ kept.T), self._slopes @ self._centre)
+
+    def deviations(self, values: Array, random: np.random.Generator | None) -> Array:
+        """Return the numbers of the smooth errors at rows of values, shape (k, size): drawn, or the likeliest."""
+        whole = self._smooth._replace(slopes=np.ascontiguousarray(self._slopes))
+        found = np.empty((len(values), self.error.size))
+        for k, row in enumerate(values):
+            misfit, slopes, _ = whitened_of(row[None], self._flat, self._columns, self._readings, whole, self._table)
+            root = np.linalg.cholesky(np.eye(self.error.size) + slopes.T @ slopes)
+            along = np.linalg.solve(root, slopes.T @ misfit)
+            noise = 0.0 if random is None else random.standard_normal(self.error.size)
+            found[k] = np.linalg.solve(root.T, along + noise)
+        return found
+
+    # Unknowns and predictions.
+
+    def values(self, scores: Array) -> Array:
+        """Return the unknowns at standard normal scores of their priors, shape (..., d)."""
+        return self._priors.values(scores)
+
+    def numbers(self, values: Array) -> Array:
+        """Return the flat arrays of the kernel at values of the unknowns, shape (k, numbers) for (k, d)."""
+        return np.asarray(numbers_of(np.atleast_2d(values), self._flat, self._columns))
+
+    def predicted(self, values: Array, pressure_pa: Array, deviations: Array | None = None) -> Array:
+        """Return speed, net torque and drag at indicated pressures, shape (3, n), or (k, 3, n) for k rows of values.
+
+        `deviations` are the smooth errors of each row, shape (k, size); without, the model is taken as it is.
+        """
+        rows = np.atleast_2d(values)
+        pressure = rows[:, self._columns.gauge, None] * pressure_pa
+        if deviations is None:
+            found = np.asarray(steady_speeds_of(pressure, self.numbers(rows), *self._table))
+        else:
+            factors, shift = self.error.factors(deviations, pressure_pa)
+            found = np.asarray(deviating_speeds_of(pressure * shift, self.numbers(rows), factors, *self._table))
+        return found if values.ndim > 1 else found[0]
+
+    def true_over_indicated(self, values: Array, deviations: Array, pressure_pa: Array) -> Array:
+        """Return true over indicated pressure for each row of values at a pressure of its own, shape (k,)."""
+        shift = np.array(
+            [self.error.factors(d[None], [p])[1][0, 0] for d, p in zip(deviations, pressure_pa, strict=True)]
+        )
+        return np.asarray(values[:, self._columns.gauge] * shift)
+
+    def linear_speed(self, values: Array) -> Array:
+        """Return the speeds at the readings that the physics gives, its smooth errors as if linear, shape (n,)."""
+        pressure = values[self._columns.gauge] * self.all_pressures * self._shift
+        size = self.data.speed_rad_s.size
+        return np.asarray(self._kernel(values, pressure, self._factors)[0, :size] - self._smooth.offset[:size])
+
+    @property
+    def speed_slopes(self) -> Array:
+        """Change of each speed with each number of the smooth errors, rad/s, shape (n, size)."""
+        return np.asarray(self._slopes[: self.data.speed_rad_s.size])
+
+    def spread(self, values: Array, speed: Array, *, scatter: bool = True) -> Array:
+        """Return the standard deviation of a reading about its predicted speed: stated, scatter, and own pressure.
+
+        Rows of values, shape (k, d), and speeds at the readings' pressures, shape (k, n).
+        """
+        share = values[:, self._columns.scatter] if scatter else np.zeros(len(values))
+        return np.asarray(spreads_of(speed, np.ascontiguousarray(share), self._readings))
+
+    def log_likelihood(self, values: Array) -> float:
+        """Return the logarithm of the likelihood."""
+        return float(self.log_likelihoods(values[None, :])[0])
+
+    def log_likelihoods(self, values: Array) -> Array:
+        """Return the logarithm of the likelihood of each row of values."""
+        return np.asarray(
+            log_likelihoods_of(
+                np.ascontiguousarray(values), self._flat, self._columns, self._readings, self._smooth, self._table
+            )
+        )
+
+
+def _columns(names: Sequence[str]) -> Columns:
+    """Return where unknowns of these names stand, and what each sets or multiplies."""
+    at = {name: k for k, name in enumerate(names)}
+    set_to = {
+        Place.CONDUCTANCE: "conductance", Place.BRIGHT_EMISSIVITY: "bright_emissivity",
+        Place.ACCOMMODATION: "accommodation", Place.DRY: "pivot_dry", Place.BREAKAWAY: "pivot_dry",
+        Place.VISCOUS: "pivot_viscous", Place.ACCOMMODATION_DIFFERENCE: "accommodation_difference",
+        Place.FOREIGN_TORQUE: "foreign",
+    }  # fmt: skip
+    times = {Place.IRRADIANCE: "light", Place.CREEP: "creep"}
+    set_to, times = ({place: name for place, name in one.items() if name in at} for one in (set_to, times))
+    (set_places, set_columns), (scaled_places, scaled_columns) = (
+        (np.array([int(place) for place in one]), np.array([at[name] for name in one.values()]))
+        for one in (set_to, times)
+    )
+    return Columns(
+        set_places, set_columns, scaled_places, scaled_columns, at["gauge"], at["scatter"], at["pivot_dry"],
+        at.get("inertia", -1),
+    )  # fmt: skip

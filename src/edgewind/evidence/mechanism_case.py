@@ -1,0 +1,277 @@
+"""What the mechanisms of one rotor are weighed on: its readings, and draws of the rotor from priors or from a fit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from edgewind.bench import Bench
+from edgewind.evidence.claims import TorqueNeed
+from edgewind.evidence.coastdown import CoastDown, measured_torque
+from edgewind.evidence.fit import Fit, FitData, fit_data
+from edgewind.evidence.model_error import model_error
+from edgewind.evidence.priors import unknowns_of
+from edgewind.evidence.tensions import Tension
+from edgewind.rotor import (
+    DRIVES,
+    RotorParameters,
+    SteadyState,
+    TableResponse,
+    parameters_of,
+    response_of,
+    steady_state,
+)
+from edgewind.rotor.drag import arm_drag, vane_drag
+from edgewind.units import Measured
+
+Array = NDArray[np.float64]
+
+DRAWS = 400
+LEAST_READINGS = 3
+
+
+@dataclass(frozen=True, eq=False)
+class MechanismCase:
+    """What the mechanisms of one rotor are weighed on.
+
+    Attributes
+    ----------
+    bench : Bench
+        The bench.
+    used : DataFrame
+        Readings that the curve uses.
+    level : float
+        Coverage of intervals.
+    seed : int
+        Seed of the draws.
+    fits : mapping of str to Fit
+        By model, a key of :data:`edgewind.evidence.fit.MODELS`; empty before any fit.
+    laplace : mapping of str to float
+        Logarithm of the evidence by Laplace's approximation, where a model was so poor that no more was asked.
+    coasts : sequence of CoastDown
+        Coast-downs.
+    lamp_off_rad_s : tuple of (float, float)
+        Steady speeds seen in the dark, with their uncertainties.
+    tensions : sequence of Tension
+        What of the study does not go together.
+    """
+
+    bench: Bench
+    used: pd.DataFrame
+    level: float = 0.9
+    seed: int = 1
+    fits: Mapping[str, Fit] | None = None
+    laplace: Mapping[str, float] | None = None
+    coasts: Sequence[CoastDown] = ()
+    lamp_off_rad_s: tuple[tuple[float, float], ...] = ()
+    tensions: Sequence[Tension] = ()
+
+    @cached_property
+    def moving(self) -> pd.DataFrame:
+        """The used readings of a rotor that moves."""
+        return self.used[self.used["speed_rad_s"].abs() > 3 * self.used["speed_u_rad_s"]]
+
+    @cached_property
+    def data(self) -> FitData:
+        """The readings that move, as a fit takes them."""
+        return fit_data(self.moving, self.bench, self.coasts)
+
+    @cached_property
+    def response(self) -> TableResponse:
+        """The response of the gas."""
+        return response_of(parameters_of(self.bench))
+
+    @cached_property
+    def inside(self) -> NDArray[np.bool_]:
+        """Which readings the response of the gas reaches, with room for the gauge's uncertainty."""
+        kn = parameters_of(self.bench).knudsen(self.data.pressure_pa)
+        return np.asarray(kn > 1.3 * self.response.least_knudsen)
+
+    @property
+    def seen_face(self) -> Literal["bright", "dark", "not observed"]:
+        """The face that went ahead in most readings of a known direction; what the bench says where none is known."""
+        known = self.data.speed_rad_s[self.data.signed]
+        if not known.size:
+            return self.bench.rotor.leading_face
+        return "bright" if np.sum(np.sign(known)) >= 0 else "dark"
+
+    @property
+    def enough(self) -> bool:
+        """Whether there is anything to weigh sizes on."""
+        return int(self.inside.sum()) >= LEAST_READINGS
+
+    @property
+    def fit(self) -> Fit | None:
+        """The fit with every drive acting; where there is one, its posterior takes the place of the priors."""
+        return None if self.fits is None else self.fits.get("all")
+
+    @cached_property
+    def _columns(self) -> dict[str, Array]:
+        """Draws of the unknowns by name, shape (draws, 1)."""
+        if self.fit is not None:
+            picked = self.fit.picked(DRAWS)[0]
+            return {unknown.name: picked[:, [k]] for k, unknown in enumerate(self.fit.unknowns)}
+        random = np.random.default_rng(self.seed)
+        unknowns = unknowns_of(self.bench, self.response, self.data.gauge_log_u, coasts=True)
+        scores = random.standard_normal((len(unknowns), DRAWS))
+        found = {u.name: np.array([[u.value(s)] for s in row]) for u, row in zip(unknowns, scores, strict=True)}
+        return found | {"foreign": np.zeros((DRAWS, 1))}  # nothing but readings tells of it
+
+    @cached_property
+    def draws(self) -> RotorParameters:
+        """Draws of the rotor, of the fit or of what the bench states; arrays of shape (draws, 1)."""
+        return drawn_rotor(self.bench, self._columns, self.seed)
+
+    def at(self, pressure_pa: Array) -> tuple[Array, RotorParameters]:
+        """Return true pressures for indicated ones, and the draws with what the model of the gas misses there.
+
+        Both of shape (draws, n); pressures are held inside the response of the gas.
+        """
+        if self.fit is not None:
+            error, drawn = self.fit.problem.error, self.fit.picked(DRAWS)[1]
+        else:
+            log_path = float(np.log(parameters_of(self.bench).knudsen(1.0)))
+            error = model_error(self.response, log_path, pressure_pa, self.data.gauge_log_u)
+            drawn = np.random.default_rng([self.seed, 9]).standard_normal((DRAWS, error.size))
+        factors, shift = error.factors(drawn, pressure_pa)
+        pressure = pressure_pa * shift * self._columns["gauge"]
+        most = 0.999 * self.draws.knudsen(1.0) / self.response.least_knudsen
+        rotor = self.draws.with_(
+            gas_force_factor=factors[:, 0], gas_drag_factor=factors[:, 1], gas_heat_factor=factors[:, 2]
+        )
+        return np.minimum(pressure, most), rotor
+
+    @cached_property
+    def state(self) -> SteadyState:
+        """The steady state of every draw at every reading."""
+        pressure, rotor = self.at(self.data.pressure_pa[self.inside])
+        return steady_state(pressure, rotor, self.response)
+
+    @cached_property
+    def needed_n_m(self) -> Array:
+        """Torque that the readings ask for, N m, size, shape (draws, readings): drag of the gas times speed, and the
+        pivot.
+
+        Where coast-downs and a stated moment of inertia give it without a model, that takes its place before a fit;
+        a fit has the coast-downs in it.
+        """
+        state = self.state
+        speed = np.abs(self.data.speed_rad_s[self.inside])
+        if self.fit is not None:
+            return np.asarray(state.drag * speed + self.draws.pivot_dry_n_m)
+        measured = self.measured
+        modelled = (state.drag_vanes + state.drag_arms) * speed + self._stated_pivot(speed)
+        if measured is None or "torque_n_m" not in measured:
+            return np.asarray(modelled)
+        random = np.random.default_rng(self.seed + 2)
+        for _, row in measured.iterrows():
+            k = int(np.argmin(np.abs(np.log(self.data.pressure_pa[self.inside] / float(row["pressure_pa"])))))
+            spread = float(row["torque_u_n_m"]) * random.standard_normal(modelled.shape[0])
+            modelled[:, k] = np.maximum(float(row["torque_n_m"]) + spread, 1e-3 * float(row["torque_n_m"]))
+        return np.asarray(modelled)
+
+    def _stated_pivot(self, speed: Array) -> Array:
+        """Friction that the bench states; an unknown pivot is left out, so the need is at least this."""
+        rotor, drawn = self.bench.rotor, self.draws
+        dry = drawn.pivot_dry_n_m if rotor.pivot_dry_torque is not None else 0.0
+        viscous = drawn.pivot_viscous_n_m_s if rotor.pivot_viscous is not None else 0.0
+        return np.asarray(dry + viscous * speed)
+
+    @cached_property
+    def measured(self) -> pd.DataFrame | None:
+        """The measured torque curve, where coast-downs give one."""
+        inertia: Measured | None = self.bench.rotor.moment_of_inertia
+        return measured_torque(self.used, self.coasts, inertia, shapes=self._gas_drag)
+
+    def _gas_drag(self, pressure_pa: Array) -> Array:
+        """Drag of the gas at indicated pressures, N m s, one row a draw."""
+        pressure, rotor = self.at(pressure_pa)
+        gas = self.response.at(rotor.knudsen(pressure), rotor.accommodation)
+        return np.asarray(vane_drag(pressure, gas, rotor) + arm_drag(pressure, self.response, rotor))
+
+    @property
+    def fastest(self) -> int:
+        """Which of the readings inside is the fastest."""
+        return int(np.argmax(np.abs(self.data.speed_rad_s[self.inside])))
+
+    @property
+    def pressure_pa(self) -> float:
+        """Indicated pressure of the fastest reading."""
+        return float(self.data.pressure_pa[self.inside][self.fastest])
+
+    @property
+    def need(self) -> TorqueNeed | None:
+        """The torque that the fastest reading asks for; None with too few readings of a moving rotor."""
+        if not self.enough:
+            return None
+        tails = [(1 - self.level) / 2, 0.5, (1 + self.level) / 2]
+        low, middle, high = (float(q) for q in np.quantile(self.needed_n_m[:, self.fastest], tails))
+        rotor = self.bench.rotor
+        return TorqueNeed(
+            line=int(self.moving["line"].to_numpy()[self.inside][self.fastest]),
+            pressure_pa=self.pressure_pa, torque_n_m=middle, interval_n_m=(low, high), level=self.level,
+            pivot_included=rotor.pivot_dry_torque is not None or rotor.pivot_viscous is not None,
+        )  # fmt: skip
+
+    def torque(self, key: str) -> Array:
+        """Torque of a drive, N m, shape (draws, readings), positive when the bright face goes ahead."""
+        return np.broadcast_to(DRIVES[key](self.state.at), self.needed_n_m.shape)
+
+    def evidence(self, model: str) -> float | None:
+        """Logarithm of the evidence of a model, sampled or by Laplace's approximation; None where it was not fitted."""
+        if self.fits and model in self.fits:
+            return self.fits[model].log_evidence
+        return None if self.laplace is None else self.laplace.get(model)
+
+
+def drawn_rotor(bench: Bench, column: Mapping[str, Array], seed: int) -> RotorParameters:
+    """Return draws of a rotor from draws of its unknowns, arrays of shape (draws, 1)."""
+    rotor = parameters_of(bench)
+    random = np.random.default_rng([seed, 4])
+    arm = rotor.arm_m * (1 + bench.rotor.arm.relative * random.standard_normal(column["light"].shape))
+    return rotor.with_(
+        irradiance_w_m2=rotor.irradiance_w_m2 * column["light"],
+        vane_conductance_w_m2_k=column["conductance"],
+        bright_emissivity=column["bright_emissivity"],
+        accommodation=column["accommodation"],
+        accommodation_difference=column.get("accommodation_difference", rotor.accommodation_difference),
+        foreign_torque_n_m=column.get("foreign", 0.0),
+        pivot_dry_n_m=column["pivot_dry"],
+        pivot_breakaway_n_m=column["pivot_dry"],
+        pivot_viscous_n_m_s=column["pivot_viscous"],
+        arm_m=arm,
+        creep_factor=column.get("creep", 1.0),
+    )
+
+
+def prior_draws(bench: Bench, seed: int, *, draws: int = DRAWS) -> RotorParameters:
+    """Return draws of a rotor from what its bench states, arrays of shape (draws, 1); no torque from outside."""
+    unknowns = unknowns_of(bench, response_of(parameters_of(bench)), 0.05, coasts=True)
+    scores = np.random.default_rng(seed).standard_normal((len(unknowns), draws))
+    column = {u.name: np.array([[u.value(s)] for s in row]) for u, row in zip(unknowns, scores, strict=True)}
+    return drawn_rotor(bench, column | {"foreign": np.zeros((draws, 1))}, seed)
+
+
+def case_of(
+    bench: Bench, readings: pd.DataFrame, *, level: float, seed: int, coasts: Sequence[CoastDown] = (), **fitted: Any
+) -> MechanismCase:
+    """Return the case of an experiment: its used readings, and steady speeds seen with the lamp off and nothing else
+    changed.
+    """
+    used = readings[readings["used"]]
+    off = readings[
+        (readings["condition"] == "lamp off") & (readings["exclude"] == "") & readings["speed_rad_s"].notna()
+    ]
+    coasting = {coast.line for coast in coasts}
+    dark = tuple(
+        (abs(float(row["speed_rad_s"])), float(row["speed_u_rad_s"]))
+        for row in off.to_dict("records")
+        if "drifting" not in str(row["speed_flags"]).split() and row["line"] not in coasting
+    )
+    return MechanismCase(bench, used, level, seed, coasts=coasts, lamp_off_rad_s=dark, **fitted)

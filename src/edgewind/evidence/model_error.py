@@ -1,0 +1,131 @@
+"""What the model of the gas may miss: smooth errors of force, drag, heat and gauge, as Gaussian processes.
+
+Coefficients that are known to some per cent are not known up to a factor: their errors are smooth functions of ln Kn. A
+Gaussian process of that standard deviation, with a length of a decade, stands for each of them in fit, prediction and
+verdict (Kennedy and O'Hagan, J. R. Statist. Soc. B 63, 425, 2001). The gauge's common error is in part a factor and in part
+a smooth function of ln p, which gets the same treatment.
+
+Each process is written on a few nodes as ``sd(x) * basis(x) @ c`` with c standard normal, so a draw of the model's errors is a
+row of numbers that holds at every pressure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from edgewind.evidence.gaussian_process import covariance
+from edgewind.rotor import GasResponse
+
+Array = NDArray[np.float64]
+
+# Length over which an error changes, in ln Kn and ln p: about a decade.
+LENGTH = float(np.log(10.0))
+# Standard deviations beyond what the response of the gas states for itself. Our judgement, no source: the model equation
+# against hard spheres and polyatomic molecules, a stem, pivot and bulb that the room of the tables does not have.
+FORCE_U, DRAG_U, HEAT_U = 0.07, 0.06, 0.07
+# Share of the variance of the gauge's common error that is a factor; the rest is smooth in ln p. Our judgement.
+GAUGE_FACTOR_SHARE = 0.5
+KINDS = ("thermal force", "drag", "heat")
+_SPACING = 0.6 * LENGTH
+
+
+def sizes_of(response: GasResponse, knudsen: ArrayLike) -> Array:
+    """Return the stated standard deviation of the logarithm of force, drag and heat, shape (3, ...)."""
+    own = np.asarray(response.relative_error(knudsen), dtype=float)
+    return np.stack([np.hypot(own, more) for more in (FORCE_U, DRAG_U, HEAT_U)])
+
+
+@dataclass(frozen=True, eq=False)
+class ModelError:
+    """The processes of one rotor and gauge.
+
+    Attributes
+    ----------
+    response : GasResponse
+        What states the errors of force, drag and heat.
+    log_path : float
+        ln of the Knudsen number at 1 Pa, for the best estimate of the rotor.
+    nodes, log_pressure_nodes : array of shape (m,), (g,)
+        Places of the nodes, in ln Kn and in ln(p/Pa).
+    gauge_u : float
+        Standard deviation of the smooth part of the gauge's error in ln p.
+    """
+
+    response: GasResponse
+    log_path: float
+    nodes: Array
+    log_pressure_nodes: Array
+    gauge_u: float
+
+    @property
+    def size(self) -> int:
+        """How many numbers a draw has."""
+        return len(KINDS) * self.nodes.size + self.log_pressure_nodes.size
+
+    def basis(self, pressure_pa: ArrayLike, log_path: float | None = None) -> Array:
+        """Return the errors per unit of each number, shape (4, n, size): of ln force, drag, heat, and of ln p.
+
+        Parameters
+        ----------
+        pressure_pa : array of shape (n,)
+            Pressures, Pa.
+        log_path : float, optional
+            ln of the Knudsen number at 1 Pa, where it is that of a changed rotor.
+        """
+        log_p = np.log(np.asarray(pressure_pa, dtype=float))
+        x = (self.log_path if log_path is None else log_path) - log_p
+        on_knudsen, on_pressure = _on_nodes(x, self.nodes), _on_nodes(log_p, self.log_pressure_nodes)
+        sd = sizes_of(self.response, np.exp(x))
+        found = np.zeros((len(KINDS) + 1, log_p.size, self.size))
+        width = self.nodes.size
+        for kind in range(len(KINDS)):
+            found[kind, :, kind * width : (kind + 1) * width] = sd[kind][:, None] * on_knudsen
+        found[-1, :, len(KINDS) * width :] = self.gauge_u * on_pressure
+        return found
+
+    def factors(self, drawn: Array, pressure_pa: ArrayLike, log_path: float | None = None) -> tuple[Array, Array]:
+        """Return factors on force, drag and heat, shape (k, 3, n), and on the pressure, shape (k, n), of k draws."""
+        errors = np.einsum("bnc,kc->kbn", self.basis(pressure_pa, log_path), np.clip(drawn, -6, 6))
+        return np.exp(errors[:, : len(KINDS)]), np.exp(errors[:, -1])
+
+
+def model_error(response: GasResponse, log_path: float, pressure_pa: ArrayLike, gauge_log_u: float) -> ModelError:
+    """Return the processes of a rotor; nodes cover its readings' pressures and a decade more on either side.
+
+    Parameters
+    ----------
+    response : GasResponse
+        Response of the gas.
+    log_path : float
+        ln of the Knudsen number at 1 Pa.
+    pressure_pa : array
+        Pressures of the readings, Pa.
+    gauge_log_u : float
+        Standard uncertainty of ln(pressure) that all readings share.
+    """
+    log_p = np.log(np.asarray(pressure_pa, dtype=float))
+    x = log_path - log_p
+    low = max(float(x.min()) - LENGTH, float(np.log(response.least_knudsen)))
+    ends = (low, max(float(x.max()) + LENGTH, low + LENGTH))
+    smooth = float(np.sqrt(1 - GAUGE_FACTOR_SHARE) * gauge_log_u)
+    return ModelError(response, log_path, _nodes(*ends), _nodes(float(log_p.min()), float(log_p.max())), smooth)
+
+
+def _nodes(low: float, high: float) -> Array:
+    return np.linspace(low, high, max(2, 1 + int(np.ceil((high - low) / _SPACING))))
+
+
+def _on_nodes(x: Array, nodes: Array) -> Array:
+    """Return the basis at places, shape (n, m): its product with itself is the covariance of the process on the nodes.
+
+    Beyond the nodes an error stays what it is at the last one.
+    """
+    x = np.clip(x, nodes[0], nodes[-1])
+    length = np.array([LENGTH])
+    kernel = covariance(np.abs(nodes[:, None] - nodes), length, "squared exponential")[0]
+    root = np.linalg.cholesky(kernel + 1e-9 * np.eye(nodes.size))
+    cross = covariance(np.abs(x[:, None] - nodes), length, "squared exponential")[0]
+    return np.asarray(np.linalg.solve(root, cross.T).T)

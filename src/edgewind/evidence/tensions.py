@@ -1,0 +1,219 @@
+"""What of a study does not go together: said first, with what would resolve it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+from pydantic import BaseModel, ConfigDict, Field
+
+from edgewind.evidence.fit import Fit
+from edgewind.evidence.model_error import KINDS
+from edgewind.evidence.optimum import Optimum
+from edgewind.rotor.optimum import PeakPressure
+from edgewind.units import format_number
+
+# How far an unknown may be pulled from its prior, and a smooth error from zero, in standard deviations.
+PULLED = 2.0
+# Scatter over that which the readings state beyond which it is a tension.
+SCATTERED = 2.0
+MISFIT = 0.01
+# Two optima differ when they are further apart than so many standard uncertainties of their difference.
+APART = 2.0
+# Readings of two days that differ by more than this share, and by more than three standard uncertainties.
+DAYS_DIFFER = 0.05
+_DAY_S = 6 * 3600.0
+# A pressure that lies further beyond all others than this factor is doubtful.
+LONELY = 30.0
+
+
+class Tension(BaseModel):
+    """Two statements of a study that do not go together."""
+
+    model_config = ConfigDict(frozen=True)
+
+    about: str = Field(description="What it is about, in a few words.")
+    why: str = Field(description="What does not go together, with the numbers, in a sentence.")
+    resolve: str = Field(description="What would resolve it.")
+
+
+def tensions_of_readings(used: pd.DataFrame, optimum: Optimum) -> tuple[Tension, ...]:
+    """Return the tensions that the readings show by themselves: days that differ, methods that differ, lone pressures."""
+    return (*_lonely(used), *_days(used, optimum), *_methods(used, optimum))
+
+
+def tensions_of_fit(fitted: Fit, by_curve: Optimum | None, by_fit: PeakPressure | None) -> tuple[Tension, ...]:
+    """Return what a fit does not go together with: the curve, its priors, the stated scatter, the model's stated errors.
+
+    Parameters
+    ----------
+    fitted : Fit
+        The fit with every drive acting.
+    by_curve : Optimum, optional
+        The pressure of greatest speed by the curve.
+    by_fit : PeakPressure, optional
+        The same by the fit.
+    """
+    return (
+        *_optima(by_curve, by_fit),
+        *_pulled(fitted),
+        *_deviations(fitted),
+        *_scatter(fitted),
+        *_smooth(fitted),
+    )
+
+
+def _optima(by_curve: Optimum | None, by_fit: PeakPressure | None) -> Iterator[Tension]:
+    if by_curve is None or by_fit is None or by_curve.interval_pa is None or by_fit.interval_pa is None:
+        return
+    one, other = np.log(by_curve.interval_pa), np.log(by_fit.interval_pa)
+    middle = [float(np.log(found.pressure_pa or 1.0)) for found in (by_curve, by_fit)]
+    # An equal-tailed interval at 90 % is 3.29 standard deviations wide; the gauge's common error moves both alike.
+    spread = float(np.hypot(np.diff(one)[0], np.diff(other)[0])) / 3.29
+    if abs(middle[0] - middle[1]) > APART * spread:
+        yield Tension(
+            about="optimum by the curve and by the fit",
+            why=(
+                f"By the curve through the readings the rotor is fastest at {format_number(by_curve.pressure_pa or 0, 3)} "
+                f"Pa, by the fit of the physics at {format_number(by_fit.pressure_pa or 0, 3)} Pa."
+            ),
+            resolve="Take readings between and beside the two pressures; one of the two shapes will not hold.",
+        )
+
+
+def _pulled(fitted: Fit) -> Iterator[Tension]:
+    for one in fitted.marginals:
+        if one.unknown.stated and abs(one.pull) > PULLED:
+            value = f"{format_number(one.median, 3)} {one.unknown.unit}".strip()
+            yield Tension(
+                about=one.unknown.label,
+                why=(
+                    f"The readings want {one.unknown.label} to be {value}, {format_number(abs(one.pull), 2)} standard "
+                    f"uncertainties from the {one.unknown.words} that bench.toml states."
+                ),
+                resolve="Measure it again, or state a wider uncertainty.",
+            )
+
+
+def _deviations(fitted: Fit) -> Iterator[Tension]:
+    mean = fitted.deviations.mean(axis=0)
+    error, data = fitted.problem.error, fitted.problem.data
+    basis = error.basis(data.pressure_pa)
+    for kind, name in enumerate(KINDS):
+        stated = np.sqrt(np.sum(basis[kind] ** 2, axis=1))
+        pulled = (basis[kind] @ mean) / stated
+        k = int(np.argmax(np.abs(pulled)))
+        if abs(pulled[k]) > PULLED:
+            shift = 100 * float(np.expm1(basis[kind][k] @ mean))
+            yield Tension(
+                about=f"{name} of the gas",
+                why=(
+                    f"The readings want the {name} of the gas to be {shift:+.0f} % of what is computed at "
+                    f"{format_number(float(data.pressure_pa[k]), 3)} Pa, where {100 * stated[k]:.0f} % is the stated error."
+                ),
+                resolve="Check shape and size of vane and chamber in bench.toml, and record coast-downs: they give the drag.",
+            )
+
+
+def _scatter(fitted: Fit) -> Iterator[Tension]:
+    data = fitted.problem.data
+    stated = float(np.median(data.speed_u_rad_s / np.maximum(np.abs(data.speed_rad_s), 1e-12)))
+    found = fitted.marginal("scatter")
+    low = found.interval[0]
+    if low > np.sqrt(SCATTERED**2 - 1) * stated or fitted.p_stated < MISFIT:
+        whole = float(np.hypot(found.median, stated))
+        yield Tension(
+            about="scatter of the readings",
+            why=(
+                f"The speeds scatter by {format_number(100 * whole, 2)} % about the fit, and state "
+                f"{format_number(100 * stated, 2)} %."
+            ),
+            resolve="Repeat some readings at one pressure to see how they scatter, and state that as their uncertainty.",
+        )
+
+
+def _smooth(fitted: Fit) -> Iterator[Tension]:
+    if fitted.smooth.found:
+        yield Tension(
+            about="misfit that is smooth in pressure",
+            why=(
+                "The readings leave the fit in a way that is smooth in pressure, more than the model states that it may "
+                f"miss (ln(evidence) {format_number(fitted.smooth.log_evidence, 3)} for it)."
+            ),
+            resolve="Something acts that the model does not hold: another gas, or the lamp off, tells of which kind it is.",
+        )
+
+
+def _lonely(used: pd.DataFrame) -> Iterator[Tension]:
+    if len(used) < 5:
+        return
+    order = used.sort_values("pressure_pa")
+    log_p = np.log(order["pressure_pa"].to_numpy(float))
+    for at in (slice(0, 2), slice(-1, -3, -1)):
+        one, next_one = log_p[at]
+        if abs(one - next_one) > np.log(LONELY):
+            row = order.iloc[at.start]
+            yield Tension(
+                about="a pressure far from all others",
+                why=(
+                    f"Line {int(row['line'])} has {format_number(float(row['pressure_pa']), 3)} Pa, a factor of "
+                    f"{format_number(float(np.exp(abs(one - next_one))), 2)} beyond the next reading."
+                ),
+                resolve="Look at the unit and the digits of that line, and correct or exclude it.",
+            )
+
+
+def _days(used: pd.DataFrame, optimum: Optimum) -> Iterator[Tension]:
+    curve, time = optimum.curve, used["time_s"].to_numpy(float) if len(used) else np.zeros(0)
+    if curve is None or not np.all(np.isfinite(time)) or not time.size:
+        return
+    order = np.argsort(time)
+    starts = np.flatnonzero(np.diff(time[order]) > _DAY_S)
+    if starts.size != 1:
+        return
+    part = np.zeros(time.size, dtype=bool)
+    part[order[: starts[0] + 1]] = True
+    found = _offset(used, curve.pressure_pa, curve.mean, part)
+    if found is not None:
+        share, u = found
+        yield Tension(
+            about="two days that differ",
+            why=f"The readings of the first day are faster by {100 * share:+.0f} ± {100 * u:.0f} % than those of the second.",
+            resolve="Something changed between the days, lamp, gas or pivot: study each day by itself.",
+        )
+
+
+def _methods(used: pd.DataFrame, optimum: Optimum) -> Iterator[Tension]:
+    curve = optimum.curve
+    if curve is None or not len(used):
+        return
+    typed = (used["speed_method"] == "typed").to_numpy(bool)
+    found = _offset(used, curve.pressure_pa, curve.mean, typed)
+    if found is not None and abs(np.log1p(found[0])) > np.log(1.4):
+        share, _ = found
+        yield Tension(
+            about="typed speeds and traces",
+            why=f"Typed speeds are {format_number(float(1 + share), 3)} times those of the traces at like pressures.",
+            resolve="Count the marks of the rotor: [tachometer] marks decides what a trace says.",
+        )
+
+
+def _offset(
+    used: pd.DataFrame, pressure_pa: np.ndarray, mean: np.ndarray, part: np.ndarray
+) -> tuple[float, float] | None:
+    """Return by which share one part of the readings is faster than the rest, with its uncertainty; None where alike."""
+    if min(part.sum(), (~part).sum()) < 3:
+        return None
+    log_p = np.log(used["pressure_pa"].to_numpy(float))
+    low, high = (f(f(log_p[part]), f(log_p[~part])) for f in (np.min, np.max))
+    both = (log_p >= max(log_p[part].min(), log_p[~part].min())) & (log_p <= min(log_p[part].max(), log_p[~part].max()))
+    if high <= low or min((part & both).sum(), (~part & both).sum()) < 3:
+        return None
+    at = np.interp(log_p, np.log(pressure_pa), np.abs(mean))
+    ratio = np.log(np.maximum(np.abs(used["speed_rad_s"].to_numpy(float)), 1e-12) / np.maximum(at, 1e-12))
+    one, other = ratio[part & both], ratio[~part & both]
+    difference = float(np.median(one) - np.median(other))
+    u = 1.25 * float(np.sqrt(one.var(ddof=1) / one.size + other.var(ddof=1) / other.size))
+    share = float(np.expm1(difference))
+    return (share, u) if abs(difference) > max(DAYS_DIFFER, 3 * u) else None
