@@ -106,7 +106,7 @@ def study(folder: Path) -> list[Any]:
     rows += [f"{p:.4f},{1.6 * s:.2f},down" for p, s in zip(pressure, speed, strict=True)]
     (drifting / "readings.csv").write_text("\n".join(["pressure [Pa],speed [rpm],sweep", *rows]), encoding="utf-8")
     found = find(read_experiment(fitted))
-    explanation = explain(found.experiment, live_points=20, models=("all",))
+    explanation = explain(found.experiment, steps=100, models=("all",))
     return [
         printed(("study", "examples/two-rotors", "--quick"), folder),
         printed(("study", "drifting", "--quick"), folder),

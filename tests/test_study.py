@@ -20,7 +20,7 @@ EXAMPLE = Path(__file__).parents[1] / "examples" / "two-rotors"
 @pytest.fixture(scope="module")
 def example_study(tmp_path_factory):
     out = tmp_path_factory.mktemp("study") / "out"
-    return run_study(EXAMPLE, out, fit=True, live_points=50), out
+    return run_study(EXAMPLE, out, fit=True, steps=100), out
 
 
 @pytest.fixture

@@ -21,9 +21,8 @@ from edgewind.bench import BENCH_FILE
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
 from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why_all, glance
-from edgewind.evidence.fit import MODELS
+from edgewind.evidence.fit import MODELS, STEPS
 from edgewind.evidence.next_test import propose_tests
-from edgewind.evidence.words import done_percent
 from edgewind.plan import Cost, Plan, gauge_range, propose, propose_if_possible
 from edgewind.plan.ranges import check_range
 from edgewind.report import write_report
@@ -73,7 +72,7 @@ def run_study(
     *,
     replace: bool = False,
     fit: bool = False,
-    live_points: int = 150,
+    steps: int = STEPS,
     progress: Progress | None = None,
 ) -> Study:
     """Study one experiment folder, every one in a folder, or every one in a lab book.
@@ -88,8 +87,8 @@ def run_study(
         Whether an earlier study at `out` may give way. Anything else there is left alone.
     fit : bool
         Whether to fit the unknowns of each rotor and to weigh the mechanisms on the fits: some twenty seconds a rotor.
-    live_points : int
-        Live points of each fit.
+    steps : int
+        Steps of each walker of a fit: more of them give smoother intervals.
     progress : callable, optional
         Called with (what, done, in all).
 
@@ -101,9 +100,7 @@ def run_study(
     # The arrays here are small: threads of the linear algebra library cost far more than they give.
     with threadpool_limits(limits=1), ExitStack() as stack:
         found, place, root = _sources(path, stack)
-        return _run(
-            found, place, root, None if out is None else Path(out), replace, live_points if fit else 0, progress
-        )
+        return _run(found, place, root, None if out is None else Path(out), replace, steps if fit else 0, progress)
 
 
 def study_sources(
@@ -113,7 +110,7 @@ def study_sources(
     root: str,
     command: str,
     fit: bool = False,
-    live_points: int = 150,
+    steps: int = STEPS,
     progress: Progress | None = None,
 ) -> Study:
     """Study some experiments, wherever each of them is kept, as :func:`run_study` does.
@@ -126,12 +123,12 @@ def study_sources(
         Folder to make for report, figures and data.
     root, command : str
         What the report says of where its inputs lie, and of what to type to make it again.
-    fit, live_points, progress
+    fit, steps, progress
         As for :func:`run_study`.
     """
     with threadpool_limits(limits=1):
         return _run(
-            experiments, None, root, None if out is None else Path(out), False, live_points if fit else 0, progress,
+            experiments, None, root, None if out is None else Path(out), False, steps if fit else 0, progress,
             command,
         )  # fmt: skip
 
@@ -203,15 +200,15 @@ def _run(
     root: str,
     out: Path | None,
     replace: bool,
-    live_points: int,
+    steps: int,
     progress: Progress | None,
     command: str = "",
 ) -> Study:
     if out is not None:
         _check_out(out, place, replace)
     findings = tuple(_study_one(experiment, progress) for experiment in experiments)
-    if live_points:
-        findings = tuple(_fitted(findings, live_points, progress))
+    if steps:
+        findings = tuple(_fitted(findings, steps, progress))
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
     plans = tuple(propose_if_possible(found) for found in findings)
     if out is None:
@@ -240,22 +237,22 @@ def _study_one(source: ExperimentSource, progress: Progress | None) -> Findings:
     return find(experiment)
 
 
-def _fitted(findings: Sequence[Findings], live_points: int, progress: Progress | None) -> list[Findings]:
+def _fitted(findings: Sequence[Findings], steps: int, progress: Progress | None) -> list[Findings]:
     """Fit the rotors, as many at once as there are processors."""
     names = [found.experiment.name for found in findings]
     done = [0.0] * len(names)
     models = list(MODELS)
 
-    def on_fit(place: int, model: str, iteration: int, left: float) -> None:
+    def on_fit(place: int, model: str, done_steps: int, left: float) -> None:
         # rivals that are hopeless are not sampled, so the first model is most of the work
-        share = 0.01 * done_percent(left)
+        share = 1 - left
         rest = (models.index(model) - 1 + share) / max(len(models) - 1, 1)
         done[place] = 0.5 * share if model == models[0] else 0.5 + 0.5 * rest
         if progress:
             which = names[place] if len(names) == 1 else f"{len(names)} rotors"
             progress(f"fitting {which}, {model}", int(100 * sum(done) / len(done)), 100)
 
-    return find_why_all(findings, live_points=live_points, progress=on_fit)
+    return find_why_all(findings, steps=steps, progress=on_fit)
 
 
 def versions() -> dict[str, str]:

@@ -115,7 +115,7 @@ def test_a_fit_makes_the_thermal_force_sufficient_and_light_ruled_out(make_bench
     bench = bench_of(make_bench)
     bare = case(bench)
     models = {"all": 60, "thermal force alone": 60}
-    fits = {model: fit(bench, bare.data, model=model, live_points=points) for model, points in models.items()}
+    fits = {model: fit(bench, bare.data, model=model, steps=100) for model, points in models.items()}
     laplace = {"light pressure alone": prepare(bench, bare.data, "light pressure alone")[1].log_evidence}
     found = claims(case(bench, fits=fits, laplace=laplace))
     assert found["thermal force of the gas"].verdict == "sufficient"
@@ -133,7 +133,7 @@ def test_with_light_pressure_as_the_only_drive_the_verdicts_turn_round(make_benc
     bench = bench_of(make_bench, rotor)
     bare = case(bench, ("light_pressure",))
     models = {name: prepare(bench, bare.data, name)[1].log_evidence for name in ("all", "thermal force alone")}
-    fits = {"light pressure alone": fit(bench, bare.data, model="light pressure alone", live_points=60)}
+    fits = {"light pressure alone": fit(bench, bare.data, model="light pressure alone", steps=100)}
     found = claims(case(bench, ("light_pressure",), fits=fits, laplace=models))
     assert found["light pressure"].verdict == "sufficient"
     assert found["thermal force of the gas"].verdict == "ruled out"

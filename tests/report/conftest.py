@@ -107,7 +107,7 @@ def fitted(tmp_path_factory: pytest.TempPathFactory, make_bench_text: Callable[.
         return RPM_PER_RAD_S * steady_state(np.atleast_1d(pressure), rotor, response_of(rotor)).speed_rad_s[0]
 
     return find_why(
-        find(read_experiment(write_folder(tmp_path_factory.mktemp("f") / "fitted", text, speed))), live_points=25
+        find(read_experiment(write_folder(tmp_path_factory.mktemp("f") / "fitted", text, speed))), steps=100
     )
 
 

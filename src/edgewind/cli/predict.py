@@ -135,7 +135,6 @@ def _fitted(path: Path) -> tuple[Fit | None, str]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     from edgewind.evidence import explain
-    from edgewind.evidence.words import done_percent
     from edgewind.signals import read_experiment
 
     console = Console(stderr=True)
@@ -143,11 +142,9 @@ def _fitted(path: Path) -> tuple[Fit | None, str]:
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task("fitting", total=100)
         tell: Callable[[str, int, float], None] = lambda model, done, left: bar.update(  # noqa: E731
-            task, completed=done_percent(left)
+            task, completed=round(100 * (1 - left))
         )
-        explanation = explain(
-            read_experiment(path if path.is_dir() else path.parent), models=("all",), live_points=150, progress=tell
-        )
+        explanation = explain(read_experiment(path if path.is_dir() else path.parent), models=("all",), progress=tell)
     return explanation.fit, explanation.no_fit
 
 

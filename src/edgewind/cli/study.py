@@ -52,6 +52,11 @@ def _print_findings(found: Any) -> None:
     print(f"\n{experiment.name}: {experiment.bench.experiment.title}")
     for sentence in found.answer:
         print(indented(sentence))
+    for tension in found.tensions:
+        print(indented(f"Tension, {tension.about}: {tension.why} {tension.resolve}"))
+    if found.sentences is not None:
+        for sentence in found.sentences.model_dump().values():
+            print(indented(sentence))
     for warning in found.optimum.warnings:
         print(indented(f"Warning: {warning}"))
     if found.optimum.sweeps is not None:

@@ -16,6 +16,7 @@ from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
 from edgewind.evidence.mechanism_case import case_of
 from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.optimum import REASONS, Optimum, find_optimum
+from edgewind.evidence.sentences import Sentences, sentences_of
 from edgewind.evidence.sweep_data import SweepData
 from edgewind.evidence.tensions import Tension, tensions_of_readings
 from edgewind.runner import Runner
@@ -54,6 +55,8 @@ class Findings:
         Coast-downs, used or not.
     tensions : tuple of Tension
         What does not go together, the gravest first.
+    sentences : Sentences or None
+        Three sentences that can be said aloud; None without a fit.
     explanation : Explanation or None
         Fits and coast-downs, where they were made; the mechanisms are then weighed on them.
     budget_line : int or None
@@ -70,6 +73,7 @@ class Findings:
     need: TorqueNeed | None = None
     coasts: tuple[CoastDown, ...] = ()
     tensions: tuple[Tension, ...] = ()
+    sentences: Sentences | None = None
 
     @property
     def answer(self) -> tuple[str, str, str]:
@@ -117,6 +121,7 @@ def _explained(found: Findings, explanation: Explanation) -> Findings:
         explanation=explanation,
         need=explanation.need,
         tensions=(*explanation.tensions, *found.tensions),
+        sentences=sentences_of(explanation.claims, explanation.fit, found.experiment.bench.study.seed),
     )
 
 
@@ -187,8 +192,7 @@ def _knudsen_sentence(findings: Findings) -> str:
     return (
         f"There the mean free path is {format_number(1e3 * knudsen.mean_free_path_m, 3)} mm against a vane width of "
         f"{format_number(1e3 * width, 3)} mm: Knudsen number {format_number(knudsen.value, 2)} "
-        f"({format_interval(*knudsen.interval, digits=2)}), in the {knudsen.regime} regime, which by itself explains "
-        "nothing."
+        f"({format_interval(*knudsen.interval, digits=2)}), in the {knudsen.regime} regime."
     )
 
 

@@ -105,7 +105,7 @@ def predictive(
 
 
 def smooth_misfit(problem: Likelihood, values: Array) -> SmoothMisfit:
-    """Ask whether the readings want a smooth factor beyond the stated errors of the model, at the best place of a fit."""
+    """Ask whether readings want a smooth factor beyond the stated errors of the model, at the best place of a fit."""
     data = problem.data
     speed = problem.linear_speed(values)
     apart = data.speed_rad_s - np.where(data.signed, speed, np.abs(speed))

@@ -1,12 +1,12 @@
 """What the model of the gas may miss: smooth errors of force, drag, heat and gauge, as Gaussian processes.
 
-Coefficients that are known to some per cent are not known up to a factor: their errors are smooth functions of ln Kn. A
-Gaussian process of that standard deviation, with a length of a decade, stands for each of them in fit, prediction and
-verdict (Kennedy and O'Hagan, J. R. Statist. Soc. B 63, 425, 2001). The gauge's common error is in part a factor and in part
-a smooth function of ln p, which gets the same treatment.
+Coefficients that are known to some per cent are not known up to a factor: their errors are smooth functions of ln Kn.
+A Gaussian process of that standard deviation, with a length of a decade, stands for each of them in fit, prediction and
+verdict (Kennedy and O'Hagan, J. R. Statist. Soc. B 63, 425, 2001). The gauge's common error is in part a factor and in
+part a smooth function of ln p, which gets the same treatment.
 
-Each process is written on a few nodes as ``sd(x) * basis(x) @ c`` with c standard normal, so a draw of the model's errors is a
-row of numbers that holds at every pressure.
+Each process is written on a few nodes as ``sd(x) * basis(x) @ c`` with c standard normal, so a draw of the model's
+errors is a row of numbers that holds at every pressure.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ Array = NDArray[np.float64]
 
 # Length over which an error changes, in ln Kn and ln p: about a decade.
 LENGTH = float(np.log(10.0))
-# Standard deviations beyond what the response of the gas states for itself. Our judgement, no source: the model equation
-# against hard spheres and polyatomic molecules, a stem, pivot and bulb that the room of the tables does not have.
+# Standard deviations beyond what the response of the gas states for itself. Our judgement, no source: the model
+# equation against hard spheres and polyatomic molecules, a stem, pivot and bulb that the room of the tables lacks.
 FORCE_U, DRAG_U, HEAT_U = 0.07, 0.06, 0.07
 # Share of the variance of the gauge's common error that is a factor; the rest is smooth in ln p. Our judgement.
 GAUGE_FACTOR_SHARE = 0.5

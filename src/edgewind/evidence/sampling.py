@@ -1,10 +1,10 @@
 """Draws of a posterior and its evidence: an ensemble of walkers, and bridge sampling.
 
-Walkers take steps of differential evolution (ter Braak, Stat. Comput. 16, 239, 2006; Nelson, Ford and Payne, Astrophys. J.
-Suppl. 210, 11, 2014) and snooker steps, by emcee (Foreman-Mackey et al., Publ. Astron. Soc. Pac. 125, 306, 2013), until the
-chain is many autocorrelation times long. The evidence comes from the same draws and from those of a heavy-tailed proposal
-fitted to half of them: bridge sampling (Meng and Wong, Stat. Sinica 6, 831, 1996), its error as in Fruehwirth-Schnatter,
-Econom. J. 7, 143 (2004), the other half alone counting.
+Walkers take steps of differential evolution (ter Braak, Stat. Comput. 16, 239, 2006; Nelson, Ford and Payne, Astrophys.
+J. Suppl. 210, 11, 2014) and snooker steps, by emcee (Foreman-Mackey et al., Publ. Astron. Soc. Pac. 125, 306, 2013),
+until the chain is many autocorrelation times long. The evidence comes from the same draws and from those of a
+heavy-tailed proposal fitted to half of them: bridge sampling (Meng and Wong, Stat. Sinica 6, 831, 1996), its error as
+in Frühwirth-Schnatter, Econom. J. 7, 143 (2004), the other half alone counting.
 """
 
 from __future__ import annotations

@@ -39,12 +39,12 @@ class Tension(BaseModel):
 
 
 def tensions_of_readings(used: pd.DataFrame, optimum: Optimum) -> tuple[Tension, ...]:
-    """Return the tensions that the readings show by themselves: days that differ, methods that differ, lone pressures."""
+    """Return what the readings show by themselves: days that differ, methods that differ, lone pressures."""
     return (*_lonely(used), *_days(used, optimum), *_methods(used, optimum))
 
 
 def tensions_of_fit(fitted: Fit, by_curve: Optimum | None, by_fit: PeakPressure | None) -> tuple[Tension, ...]:
-    """Return what a fit does not go together with: the curve, its priors, the stated scatter, the model's stated errors.
+    """Return what a fit does not go together with: curve, priors, stated scatter, the model's stated errors.
 
     Parameters
     ----------
@@ -75,8 +75,9 @@ def _optima(by_curve: Optimum | None, by_fit: PeakPressure | None) -> Iterator[T
         yield Tension(
             about="optimum by the curve and by the fit",
             why=(
-                f"By the curve through the readings the rotor is fastest at {format_number(by_curve.pressure_pa or 0, 3)} "
-                f"Pa, by the fit of the physics at {format_number(by_fit.pressure_pa or 0, 3)} Pa."
+                "By the curve through the readings the rotor is fastest at "
+                f"{format_number(by_curve.pressure_pa or 0, 3)} Pa, by the fit of the physics at "
+                f"{format_number(by_fit.pressure_pa or 0, 3)} Pa."
             ),
             resolve="Take readings between and beside the two pressures; one of the two shapes will not hold.",
         )
@@ -109,10 +110,11 @@ def _deviations(fitted: Fit) -> Iterator[Tension]:
             yield Tension(
                 about=f"{name} of the gas",
                 why=(
-                    f"The readings want the {name} of the gas to be {shift:+.0f} % of what is computed at "
-                    f"{format_number(float(data.pressure_pa[k]), 3)} Pa, where {100 * stated[k]:.0f} % is the stated error."
+                    f"The readings want the {name} of the gas to differ by {shift:+.0f} % from what is computed at "
+                    f"{format_number(float(data.pressure_pa[k]), 3)} Pa, where the stated error is "
+                    f"{100 * stated[k]:.0f} %."
                 ),
-                resolve="Check shape and size of vane and chamber in bench.toml, and record coast-downs: they give the drag.",
+                resolve="Check vane and chamber in bench.toml, and record coast-downs: they give the drag.",
             )
 
 
@@ -129,7 +131,7 @@ def _scatter(fitted: Fit) -> Iterator[Tension]:
                 f"The speeds scatter by {format_number(100 * whole, 2)} % about the fit, and state "
                 f"{format_number(100 * stated, 2)} %."
             ),
-            resolve="Repeat some readings at one pressure to see how they scatter, and state that as their uncertainty.",
+            resolve="Repeat readings at one pressure to see how they scatter, and state that as their uncertainty.",
         )
 
 
@@ -138,10 +140,10 @@ def _smooth(fitted: Fit) -> Iterator[Tension]:
         yield Tension(
             about="misfit that is smooth in pressure",
             why=(
-                "The readings leave the fit in a way that is smooth in pressure, more than the model states that it may "
-                f"miss (ln(evidence) {format_number(fitted.smooth.log_evidence, 3)} for it)."
+                "The readings leave the fit in a way that is smooth in pressure, more than the model states that it "
+                f"may miss (ln(evidence) {format_number(fitted.smooth.log_evidence, 3)} for it)."
             ),
-            resolve="Something acts that the model does not hold: another gas, or the lamp off, tells of which kind it is.",
+            resolve="Something acts that the model does not hold: another gas, or the lamp off, tells of which kind.",
         )
 
 
@@ -179,7 +181,10 @@ def _days(used: pd.DataFrame, optimum: Optimum) -> Iterator[Tension]:
         share, u = found
         yield Tension(
             about="two days that differ",
-            why=f"The readings of the first day are faster by {100 * share:+.0f} ± {100 * u:.0f} % than those of the second.",
+            why=(
+                f"Readings of the first day differ by {100 * share:+.0f} ± {100 * u:.0f} % from those of the second at "
+                "like pressures."
+            ),
             resolve="Something changed between the days, lamp, gas or pivot: study each day by itself.",
         )
 
@@ -202,7 +207,7 @@ def _methods(used: pd.DataFrame, optimum: Optimum) -> Iterator[Tension]:
 def _offset(
     used: pd.DataFrame, pressure_pa: np.ndarray, mean: np.ndarray, part: np.ndarray
 ) -> tuple[float, float] | None:
-    """Return by which share one part of the readings is faster than the rest, with its uncertainty; None where alike."""
+    """Return by which share one part of the readings is faster than the rest, and its uncertainty; None where alike."""
     if min(part.sum(), (~part).sum()) < 3:
         return None
     log_p = np.log(used["pressure_pa"].to_numpy(float))

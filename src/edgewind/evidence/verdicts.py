@@ -1,7 +1,7 @@
 """How a mechanism is weighed: sign, size, shape over pressure, dependence on light and envelope, evidence.
 
-Before a fit a size is that of the priors, and where these rest on a key that the bench does not state it rules nothing out.
-After a fit the size is the share of the torque that its posterior gives to the mechanism, every drive acting.
+Before a fit a size is that of the priors, and where these rest on a key that the bench does not state it rules nothing
+out. After a fit the size is the share of the torque that its posterior gives to the mechanism, every drive acting.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ NO_RIVAL = 3.0
 ALIKE = 0.5
 # Least share of the needed torque that is called a contribution.
 CONTRIBUTION = 0.05
-# A mechanism is ruled out as the main drive where the upper end of its share is below this; by the evidence of its shape
-# where it is below the second.
+# A mechanism is ruled out as the main drive where the upper end of its share is below this; by the evidence of its
+# shape where it is below the second.
 FAR_TOO_SMALL, TOO_SMALL = 0.3, 0.5
 # A sufficient mechanism leaves less than this to all others.
 OTHERS = 0.15

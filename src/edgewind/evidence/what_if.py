@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from edgewind.errors import InputError
 from edgewind.evidence.draws import RotorDraws
+from edgewind.rotor.optimum import flat_range
 from edgewind.rotor.predict import peak_places
 
 Array = NDArray[np.float64]
@@ -58,6 +59,8 @@ class Moved:
         The greatest value, rad/s or N m, with its sign.
     share_before, share_after : float
         Share of the draws that have a maximum between the ends of the pressures.
+    flat_before_pa, flat_after_pa : tuple of float or None
+        Pressures between which the median curve is flat within 1 %, where that is a factor of two or more.
     """
 
     quantity: Quantity
@@ -68,6 +71,8 @@ class Moved:
     after: Spread
     share_before: float
     share_after: float
+    flat_before_pa: tuple[float, float] | None = None
+    flat_after_pa: tuple[float, float] | None = None
 
     def as_plain(self) -> dict[str, Any]:
         """Plain types for JSON, the unit in the keys.
@@ -93,6 +98,8 @@ class Moved:
             Interval of the greatest torque, N m.
         before.share_with_a_maximum, after.share_with_a_maximum : float
             Share of the draws that have a maximum between the ends of the pressures.
+        before.flat_pa, after.flat_pa : tuple of float or None
+            Pressures between which the median curve is flat within 1 %, Pa; null where it has a point.
         ratio : float or None
             Pressure of the maximum after over before the change, draw by draw, median.
         ratio_interval : tuple of float or None
@@ -100,10 +107,12 @@ class Moved:
         """
         unit = UNIT[self.quantity]
         one, other = (
-            place.as_plain("pressure", "pa") | value.as_plain(self.quantity, unit) | {"share_with_a_maximum": share}
-            for place, value, share in (
-                (self.before_pa, self.before, self.share_before),
-                (self.after_pa, self.after, self.share_after),
+            place.as_plain("pressure", "pa")
+            | value.as_plain(self.quantity, unit)
+            | {"share_with_a_maximum": share, "flat_pa": None if flat is None else [*flat]}
+            for place, value, share, flat in (
+                (self.before_pa, self.before, self.share_before, self.flat_before_pa),
+                (self.after_pa, self.after, self.share_after, self.flat_after_pa),
             )
         )
         return {"quantity": self.quantity, "before": one, "after": other, **self.ratio.as_plain("ratio", "")}
@@ -243,7 +252,14 @@ def what_if(draws: RotorDraws, changes: Mapping[str, Any], pressures: ArrayLike,
     if not changes:
         curves = [curves[0], curves[0]]
     heads = [_peaks(sought, curve[..., :_POINTS]) for curve in curves]
-    moved = [_moved(quantity, heads[0][quantity], heads[1][quantity], level) for quantity in _ROW]
+    moved = [
+        replace(
+            _moved(quantity, heads[0][quantity], heads[1][quantity], level),
+            flat_before_pa=_flat(sought, curves[0][..., :_POINTS], row),
+            flat_after_pa=_flat(sought, curves[1][..., :_POINTS], row),
+        )
+        for quantity, row in _ROW.items()
+    ]
     before, now = (_bands(curve[..., _POINTS:], level) for curve in curves)
     return WhatIf(draws.kind, dict(changes), moved[0], moved[1], pressure, before, now, level, len(draws.numbers))
 
@@ -264,6 +280,13 @@ def _peaks(pressure: Array, curves: Array) -> dict[Quantity, tuple[Array, Array]
         places = peak_places(within, values)
         found[quantity] = (places, np.where(np.isfinite(places), sense[:, 0] * values.max(axis=1), np.nan))
     return found
+
+
+def _flat(pressure: Array, curves: Array, row: int) -> tuple[float, float] | None:
+    """Return between which pressures the median of the curves is flat; None where it has a point or no values."""
+    reach = np.isfinite(curves[0, 0])
+    middle = np.abs(np.median(curves[:, row, :][:, reach], axis=0))
+    return flat_range(pressure[reach], middle) if reach.sum() > 2 else None
 
 
 def _moved(quantity: Quantity, before: tuple[Array, Array], after: tuple[Array, Array], level: float) -> Moved:

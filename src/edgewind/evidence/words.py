@@ -15,12 +15,6 @@ _RPM = float(from_si(1.0, "rpm", "angular speed"))
 _UNIT = {"speed": (_RPM, "rpm"), "torque": (1.0, "N m")}
 
 
-def done_percent(left: float) -> int:
-    """Return how far a fit is, in percent, from what is left of ln(evidence): that falls from hundreds to 0.3."""
-    share = 1 - (np.log(max(left, 0.3)) - np.log(0.3)) / (np.log(1000) - np.log(0.3))
-    return int(100 * np.clip(share, 0, 1))
-
-
 def what_if_lines(found: WhatIf) -> Iterator[str]:
     """Yield how both optima move: a table of medians and intervals, and what they rest on."""
     said = " and ".join(f"{key} = {value}" for key, value in found.changes.items())
@@ -43,6 +37,9 @@ def what_if_lines(found: WhatIf) -> Iterator[str]:
     )
     yield f"medians and {100 * found.level:g} % intervals over {found.draws} draws of {what}"
     for moved in (found.speed, found.torque):
+        for when, flat in (("before", moved.flat_before_pa), ("after", moved.flat_after_pa))[: 2 if found.changes else 1]:
+            if flat is not None:
+                yield f"{when} the change the {moved.quantity} is {flat_words(flat)}"
         yield from _no_maximum(moved, bool(found.changes))
 
 
@@ -65,6 +62,12 @@ def _no_maximum(moved: Moved, changed: bool) -> Iterator[str]:
             )
 
 
+def flat_words(flat_pa: tuple[float, float]) -> str:
+    """Say that a curve has a range and no point where it is greatest."""
+    low, high = (format_number(end, 2) for end in flat_pa)
+    return f"flat from {low} to {high} Pa, within 1 %"
+
+
 def explanation_lines(found: Explanation) -> Iterator[str]:
     """Yield what the fit found: both optima, each unknown, the check of the fit, and what is still wanted."""
     if found.no_fit:
@@ -76,9 +79,10 @@ def explanation_lines(found: Explanation) -> Iterator[str]:
             and optimum.interval_pa is not None
             and optimum.pressure_pa is not None
         ):
+            flat = f"; it is {flat_words(optimum.flat_pa)}" if optimum.flat_pa else ""
             yield (
                 f"By the fit the {name} is greatest at {format_number(optimum.pressure_pa, 3)} Pa "
-                f"({format_interval(*optimum.interval_pa, 'Pa')})."
+                f"({format_interval(*optimum.interval_pa, 'Pa')}){flat}."
             )
         elif optimum is not None:
             yield f"By the fit the {name} has {optimum.reason}."
@@ -92,8 +96,11 @@ def explanation_lines(found: Explanation) -> Iterator[str]:
         outside = int((~fitted.predictive["inside"]).sum())
         yield (
             f"The fit misses {outside} of {len(fitted.predictive)} readings at the {100 * fitted.level:g} % level "
-            f"(posterior predictive p = {format_number(fitted.p_value, 2)})."
+            f"(posterior predictive p = {format_number(fitted.p_value, 2)}; by the scatter that the readings state "
+            f"{format_number(fitted.p_stated, 2)})."
         )
+        if not fitted.settled:
+            yield "The walkers of the fit had not settled: take intervals with care, or repeat it with more steps."
     yield from _coast_down_lines(found.coasts)
     if found.wanted:
         yield found.wanted

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,6 +11,7 @@ from edgewind.evidence import CoastDown, Findings, FittedOptimum, Optimum, SizeC
 from edgewind.evidence.fit import Marginal
 from edgewind.plan import Plan
 from edgewind.report.planned_time import time_of
+from edgewind.serialize import to_plain
 
 _READING_KEYS = (
     "line", "time", "pressure_pa", "pressure_u_pa", "pressure_flag", "speed_rad_s", "speed_u_rad_s", "speed_flags",
@@ -55,7 +55,7 @@ def study_summary(
     experiments = [_experiment(found, plan) for found, plan in zip(findings, planned, strict=True)]
     if len(experiments) == 1:
         return experiments[0] | {"report": report}
-    compared = None if comparison is None else _plain(vars(comparison))
+    compared = None if comparison is None else to_plain(vars(comparison))
     return {"experiments": experiments, "comparison": compared, "report": report}
 
 
@@ -70,6 +70,10 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         Title that `bench.toml` gives it.
     answer : list of str
         The answer in plain sentences.
+    sentences : Sentences or None
+        Three sentences that can be said aloud; null without a fit.
+    tensions : list of Tension
+        What of the study does not go together, with what would resolve it; empty where all goes together.
     optimum : _optimum
         The pressure at which the rotor turns fastest.
     force_optimum : _force_optimum
@@ -109,6 +113,8 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "name": found.experiment.name,
         "title": found.experiment.bench.experiment.title,
         "answer": list(found.answer),
+        "sentences": None if found.sentences is None else found.sentences.model_dump(),
+        "tensions": [one.model_dump() for one in found.tensions],
         "optimum": _optimum(found.optimum),
         "force_optimum": _force_optimum(found),
         "fit": _fit(found),
@@ -120,7 +126,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "readings": readings_records(found.experiment.readings),
         "torque_needed": None if found.need is None else found.need.model_dump(mode="json"),
         "mechanisms": [_plain_dict(vars(claim)) for claim in found.mechanisms],
-        "next": [] if plan is None else [_plain(one.as_plain()) for one in plan.proposals],
+        "next": [] if plan is None else [to_plain(one.as_plain()) for one in plan.proposals],
         "next_stop": None if plan is None else plan.as_plain()["stop"],
         "time": _time(found),
         "inputs": [{"path": file.path, "sha256": file.sha256, "bytes": file.size} for file in found.experiment.inputs],
@@ -161,14 +167,14 @@ def _force_optimum(found: Findings) -> dict[str, Any]:
 
     Returns
     -------
-    found, pressure_pa, interval_pa, level, reason : as in FittedOptimum
+    found, pressure_pa, interval_pa, level, reason, flat_pa : as in FittedOptimum
     torque_n_m : float or None
         Greatest torque of all drives, N m, median over the posterior.
     """
     fitted = None if found.explanation is None else found.explanation.force_optimum
     if fitted is None:
-        fitted = FittedOptimum(False, None, None, found.optimum.level, None, FORCE_NOT_SEPARATED)
-    values = {key: value for key, value in vars(fitted).items() if key != "value"}
+        fitted = FittedOptimum(found=False, level=found.optimum.level, reason=FORCE_NOT_SEPARATED)
+    values = fitted.model_dump(exclude={"value"})
     return _plain_dict(values | {"torque_n_m": fitted.value})
 
 
@@ -179,14 +185,20 @@ def _fit(found: Findings) -> dict[str, Any] | None:
     -------
     unknowns : list of _unknown
         Every unknown of the rotor.
-    log_evidence, log_evidence_u, p_value, level : as in edgewind.evidence.Fit
+    optimum : FittedOptimum
+        The pressure of greatest speed by the fit, true pressure; beside `optimum`, which is that of the curve.
+    smooth_misfit : SmoothMisfit
+        Misfit that is smooth in pressure, beyond what the model states that it may miss.
+    log_evidence, log_evidence_u, p_value, p_stated, settled, level : as in edgewind.evidence.Fit
     """
     fitted = None if found.explanation is None else found.explanation.fit
     if fitted is None:
         return None
-    keys = ("log_evidence", "log_evidence_u", "p_value", "level")
+    keys = ("log_evidence", "log_evidence_u", "p_value", "p_stated", "settled", "level")
     unknowns = [_unknown(one) for one in fitted.marginals]
-    return _plain_dict({"unknowns": unknowns} | {key: getattr(fitted, key) for key in keys})
+    optimum = None if found.explanation is None else found.explanation.speed_optimum
+    told = {"unknowns": unknowns, "optimum": optimum, "smooth_misfit": fitted.smooth}
+    return _plain_dict(told | {key: getattr(fitted, key) for key in keys})
 
 
 def _unknown(one: Marginal) -> dict[str, Any]:
@@ -198,10 +210,10 @@ def _unknown(one: Marginal) -> dict[str, Any]:
     median, interval : as in Marginal
     prior : str
         What was known of it before the readings, in words.
-    width_ratio, fixed_by_data, settled_by : as in Marginal
+    width_ratio, fixed_by_data, pull, settled_by : as in Marginal
     """
     of = {key: getattr(one.unknown, key) for key in ("name", "label", "unit")}
-    keys = ("median", "interval", "width_ratio", "fixed_by_data", "settled_by")
+    keys = ("median", "interval", "width_ratio", "fixed_by_data", "pull", "settled_by")
     return of | {"prior": one.unknown.words} | {key: getattr(one, key) for key in keys}
 
 
@@ -239,17 +251,5 @@ def _time(found: Findings) -> dict[str, Any] | None:
 
 
 def _plain_dict(values: dict[str, Any]) -> dict[str, Any]:
-    return {str(key): _plain(item) for key, item in values.items()}
-
-
-def _plain(value: Any) -> Any:
-    """Return `value` as JSON can hold it."""
-    if isinstance(value, dict):
-        return _plain_dict(value)
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
+    plain: dict[str, Any] = to_plain(values)
+    return plain

@@ -1,9 +1,9 @@
 """The other vanes of a rotor: how much less torque and drag four vanes have than four lone ones.
 
 The denser the gas, the more of it turns with the rotor, and the more the warm side of one vane heats what the cold side
-of the next one meets. What is lost was computed once for a rotor of four square vanes with arms of 1.25 widths, solved as a
-whole by the kinetic solver; for arms of 2 widths it was half of that. Half of the correction is taken for its standard
-uncertainty.
+of the next one meets. What is lost was computed once for a rotor of four square vanes with arms of 1.25 widths, solved
+as a whole by the kinetic solver; for arms of 2 widths it was half of that. Half of the correction is taken for
+its standard uncertainty.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def nearness(vanes: int, arm_over_width: float) -> float:
     >>> nearness(4, 1.25), round(nearness(4, 2.0), 3), nearness(1, 1.25)
     (1.0, 0.5, 0.0)
     """
-    return (vanes - 1) / 3 * min((_ARM / arm_over_width) ** _POWER, 1.2)
+    return float((vanes - 1) / 3 * min((_ARM / arm_over_width) ** _POWER, 1.2))
 
 
 def lost(knudsen: ArrayLike, vanes: int, arm_over_width: float) -> tuple[Array, Array]:

@@ -28,7 +28,7 @@ class PeakPressure(BaseModel):
 
 
 def flat_range(pressure_pa: Array, values: Array) -> tuple[float, float] | None:
-    """Return between which pressures a curve is within 1 % of its greatest value, where that is a factor of two or more.
+    """Return between which pressures a curve is within 1 % of its greatest value; None for less than a factor of two.
 
     Parameters
     ----------

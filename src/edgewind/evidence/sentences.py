@@ -1,0 +1,108 @@
+"""Three sentences that can be said aloud: why it turns, what a larger one would do, why it turns back in the cold."""
+
+from __future__ import annotations
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from edgewind.errors import EdgewindError
+from edgewind.evidence.claims import Claim
+from edgewind.evidence.draws import draws_of
+from edgewind.evidence.fit import Fit
+from edgewind.evidence.what_if import what_if
+from edgewind.rotor import parameters_of
+from edgewind.rotor.drives import accommodation, foreign, infrared_recoil, light_pressure, outgassing, thermal_force
+from edgewind.units import RPM_PER_RAD_S, format_number
+
+_LARGER = (2.0, 1.5, 1.25)
+# A vane is said to emit more on its dark face where so many of the draws have it so.
+_SURE = 0.95
+
+_SPOKEN = {
+    thermal_force.NAME: (
+        "the thin gas pushes harder on the dark side of each vane, which the light keeps warmer than the bright side"
+    ),
+    light_pressure.NAME: "the light itself pushes harder on the bright side, which throws it back",
+    accommodation.NAME: "the faces give their warmth to the gas unequally well, so that it pushes one of them harder",
+    infrared_recoil.NAME: "the dark side gives off more infrared and recoils from it",
+    outgassing.NAME: "gas that the warm side gives off pushes it back",
+    foreign.NAME: "something outside the gas pushes it: a draught, a tilt, a magnet or vibration",
+}
+
+
+class Sentences(BaseModel):
+    """What can be said of a rotor in three sentences."""
+
+    model_config = ConfigDict(frozen=True)
+
+    why_it_turns: str = Field(description="Why it turns, as surely as the study says.")
+    a_larger_one: str = Field(description="What a larger one would do; says so where nothing can be said.")
+    in_the_cold: str = Field(description="Which way it would turn in the dark under a chilled envelope, and why.")
+
+
+def sentences_of(claims: tuple[Claim, ...], fitted: Fit | None, seed: int = 1) -> Sentences:
+    """Return the three sentences from weighed mechanisms and, where there is one, the fit."""
+    return Sentences(why_it_turns=_why(claims), a_larger_one=_larger(fitted, seed), in_the_cold=_cold(claims, fitted))
+
+
+def _why(claims: tuple[Claim, ...]) -> str:
+    by_verdict = {
+        verdict: [claim for claim in claims if claim.verdict == verdict and claim.name in _SPOKEN]
+        for verdict in ("sufficient", "compatible", "contributes")
+    }
+    if by_verdict["sufficient"]:
+        return f"It turns because {_SPOKEN[by_verdict['sufficient'][0].name]}; that alone accounts for every reading."
+    if by_verdict["compatible"]:
+        first, *others = by_verdict["compatible"]
+        also = "" if not others else f", or {_SPOKEN[others[0].name]}"
+        return f"It may turn because {_SPOKEN[first.name]}{also}; the readings agree with that and do not yet prove it."
+    if by_verdict["contributes"]:
+        causes = " and ".join(_SPOKEN[claim.name] for claim in by_verdict["contributes"][:2])
+        return f"It turns in part because {causes}; no single cause accounts for the readings."
+    return "These readings do not say why it turns."
+
+
+def _larger(fitted: Fit | None, seed: int) -> str:
+    if fitted is None:
+        return "What a larger one would do takes a fit of the readings."
+    drawn = draws_of(fitted, draws=100, seed=seed)
+    width, height = (1e3 * getattr(fitted.problem.bench.rotor, key).value for key in ("vane_width", "vane_height"))
+    most = 0.99 * drawn.most_pa
+    for factor in _LARGER:
+        changes = {"rotor.vane_width": f"{factor * width:.4g} mm", "rotor.vane_height": f"{factor * height:.4g} mm"}
+        try:
+            speed = what_if(drawn, changes, np.geomspace(most / 3e3, most / factor, 5)).speed
+        except EdgewindError:
+            continue  # it would not fit the chamber, or the gas is not computed that far
+        if speed.after_pa.median is None or speed.before_pa.median is None or speed.after.median is None:
+            break
+        rpm = RPM_PER_RAD_S * abs(speed.after.median)
+        before = RPM_PER_RAD_S * abs(speed.before.median or 0.0)
+        times = {2.0: "twice", 1.5: "one and a half times", 1.25: "a quarter more than"}[factor]
+        large = f"{times} as large" if factor != 1.25 else "a quarter larger"
+        return (
+            f"With vanes {large} it would be fastest at about {format_number(speed.after_pa.median, 2)} Pa instead of "
+            f"{format_number(speed.before_pa.median, 2)} Pa, at about {format_number(rpm, 2)} instead of "
+            f"{format_number(before, 2)} turns a minute."
+        )
+    return "The fit does not say at which pressure a larger one would be fastest."
+
+
+def _cold(claims: tuple[Claim, ...], fitted: Fit | None) -> str:
+    if fitted is None:
+        return "Which way it would turn in the cold takes a fit of the readings."
+    rotor = parameters_of(fitted.problem.bench)
+    names = [unknown.name for unknown in fitted.unknowns]
+    share = float(np.mean(fitted.draws[:, names.index("bright_emissivity")] < rotor.dark_emissivity))
+    thermal = next((claim for claim in claims if claim.name == thermal_force.NAME), None)
+    if thermal is not None and thermal.verdict == "ruled out":
+        return "The push of the gas does not drive it, so chilling the envelope in the dark need not turn it back."
+    if share > _SURE:
+        return (
+            "In the dark under a chilled envelope it would turn back for a while, because the dark side radiates more "
+            "and becomes the colder one, so that the gas pushes harder on the bright side."
+        )
+    return (
+        "In the dark under a chilled envelope it turns back only if the dark side radiates more than the bright one, "
+        "which is not known: the emissivity of the bright face decides it."
+    )
