@@ -106,7 +106,8 @@ def run(full: bool) -> list[dict[str, Any]]:
     with open_runner() as runner:
         results = runner.map(study_one, [(seed,) for seed in range(count)])
     targets = {
-        "fit holds the truth or a tension is raised": "84 to 96", "force holds the truth or a tension is raised": "84 to 96",
+        "fit holds the truth or a tension is raised": "84 to 96",
+        "force holds the truth or a tension is raised": "84 to 96",
         "sufficient, of those with a foreign share above 15 %": "below 3", "true main drive ruled out": "0",
     }  # fmt: skip
     return [

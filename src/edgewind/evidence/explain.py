@@ -83,6 +83,8 @@ class Explanation:
         The torque that the sizes of the mechanisms are taken of.
     tensions : tuple of Tension
         What the fit does not go together with.
+    beyond : int
+        Readings that the fit leaves out, at pressures that the response of the gas does not reach.
     """
 
     fits: dict[str, Fit]
@@ -94,6 +96,7 @@ class Explanation:
     no_fit: str = ""
     need: TorqueNeed | None = None
     tensions: tuple[Tension, ...] = ()
+    beyond: int = 0
 
     @property
     def fit(self) -> Fit | None:
@@ -159,9 +162,10 @@ def explain(
     no_fit = ""
     moving = bare.data.speed_rad_s.size
     if moving < LEAST_READINGS:
-        no_fit = f"{moving} usable readings of a moving rotor are too few for a fit: {LEAST_READINGS} are needed"
-    elif not bare.inside.all():
-        no_fit = f"{int((~bare.inside).sum())} readings lie at pressures that the response of the gas does not reach"
+        beyond = f", {bare.beyond} more lie beyond the response of the gas" if bare.beyond else ""
+        no_fit = (
+            f"{moving} usable readings of a moving rotor are too few for a fit{beyond}: {LEAST_READINGS} are needed"
+        )
     else:
         try:
             fits, laplace = _fits(bare, steps, models, progress)
@@ -175,7 +179,7 @@ def explain(
     )
     claims = tuple(weigh(case) for weigh in MECHANISMS.values())
     wanted = coast_down_wanted(case.used, coasts)
-    return Explanation(fits, laplace, coasts, case.measured, claims, wanted, no_fit, case.need, tensions)
+    return Explanation(fits, laplace, coasts, case.measured, claims, wanted, no_fit, case.need, tensions, case.beyond)
 
 
 def _fits(

@@ -34,6 +34,8 @@ Array = NDArray[np.float64]
 
 DRAWS = 400
 LEAST_READINGS = 3
+# Readings are taken up to this factor above the least Knudsen number of the response.
+REACH = 1.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,12 +76,22 @@ class MechanismCase:
 
     @cached_property
     def moving(self) -> pd.DataFrame:
-        """The used readings of a rotor that moves."""
-        return self.used[self.used["speed_rad_s"].abs() > 3 * self.used["speed_u_rad_s"]]
+        """The used readings of a rotor that moves, as far as the response of the gas reaches.
+
+        There is room left for the gauge's uncertainty.
+        """
+        moving = self.used[self.used["speed_rad_s"].abs() > 3 * self.used["speed_u_rad_s"]]
+        kn = parameters_of(self.bench).knudsen(moving["pressure_pa"].to_numpy(float))
+        return moving[kn > REACH * self.response.least_knudsen]
+
+    @property
+    def beyond(self) -> int:
+        """How many readings lie at pressures that the response of the gas does not reach."""
+        return int((self.used["speed_rad_s"].abs() > 3 * self.used["speed_u_rad_s"]).sum()) - len(self.moving)
 
     @cached_property
     def data(self) -> FitData:
-        """The readings that move, as a fit takes them."""
+        """The readings that move and that the response of the gas reaches, as a fit takes them."""
         return fit_data(self.moving, self.bench, self.coasts)
 
     @cached_property
@@ -87,24 +99,17 @@ class MechanismCase:
         """The response of the gas."""
         return response_of(parameters_of(self.bench))
 
-    @cached_property
-    def inside(self) -> NDArray[np.bool_]:
-        """Which readings the response of the gas reaches, with room for the gauge's uncertainty."""
-        kn = parameters_of(self.bench).knudsen(self.data.pressure_pa)
-        return np.asarray(kn > 1.3 * self.response.least_knudsen)
-
     @property
     def seen_face(self) -> Literal["bright", "dark", "not observed"]:
-        """The face that went ahead in most readings of a known direction; what the bench says where none is known."""
-        known = self.data.speed_rad_s[self.data.signed]
-        if not known.size:
+        """The face that went ahead at the fastest reading, or else what the bench says."""
+        if not self.data.speed_rad_s.size or not np.asarray(self.data.signed)[self.fastest]:
             return self.bench.rotor.leading_face
-        return "bright" if np.sum(np.sign(known)) >= 0 else "dark"
+        return "bright" if self.data.speed_rad_s[self.fastest] > 0 else "dark"
 
     @property
     def enough(self) -> bool:
         """Whether there is anything to weigh sizes on."""
-        return int(self.inside.sum()) >= LEAST_READINGS
+        return self.data.speed_rad_s.size >= LEAST_READINGS
 
     @property
     def fit(self) -> Fit | None:
@@ -150,7 +155,7 @@ class MechanismCase:
     @cached_property
     def state(self) -> SteadyState:
         """The steady state of every draw at every reading."""
-        pressure, rotor = self.at(self.data.pressure_pa[self.inside])
+        pressure, rotor = self.at(self.data.pressure_pa)
         return steady_state(pressure, rotor, self.response)
 
     @cached_property
@@ -162,7 +167,7 @@ class MechanismCase:
         a fit has the coast-downs in it.
         """
         state = self.state
-        speed = np.abs(self.data.speed_rad_s[self.inside])
+        speed = np.abs(self.data.speed_rad_s)
         if self.fit is not None:
             return np.asarray(state.drag * speed + self.draws.pivot_dry_n_m)
         measured = self.measured
@@ -171,7 +176,7 @@ class MechanismCase:
             return np.asarray(modelled)
         random = np.random.default_rng(self.seed + 2)
         for _, row in measured.iterrows():
-            k = int(np.argmin(np.abs(np.log(self.data.pressure_pa[self.inside] / float(row["pressure_pa"])))))
+            k = int(np.argmin(np.abs(np.log(self.data.pressure_pa / float(row["pressure_pa"])))))
             spread = float(row["torque_u_n_m"]) * random.standard_normal(modelled.shape[0])
             modelled[:, k] = np.maximum(float(row["torque_n_m"]) + spread, 1e-3 * float(row["torque_n_m"]))
         return np.asarray(modelled)
@@ -197,13 +202,13 @@ class MechanismCase:
 
     @property
     def fastest(self) -> int:
-        """Which of the readings inside is the fastest."""
-        return int(np.argmax(np.abs(self.data.speed_rad_s[self.inside])))
+        """Which of the readings is the fastest."""
+        return int(np.argmax(np.abs(self.data.speed_rad_s)))
 
     @property
     def pressure_pa(self) -> float:
         """Indicated pressure of the fastest reading."""
-        return float(self.data.pressure_pa[self.inside][self.fastest])
+        return float(self.data.pressure_pa[self.fastest])
 
     @property
     def need(self) -> TorqueNeed | None:
@@ -214,7 +219,7 @@ class MechanismCase:
         low, middle, high = (float(q) for q in np.quantile(self.needed_n_m[:, self.fastest], tails))
         rotor = self.bench.rotor
         return TorqueNeed(
-            line=int(self.moving["line"].to_numpy()[self.inside][self.fastest]),
+            line=int(self.moving["line"].to_numpy()[self.fastest]),
             pressure_pa=self.pressure_pa, torque_n_m=middle, interval_n_m=(low, high), level=self.level,
             pivot_included=rotor.pivot_dry_torque is not None or rotor.pivot_viscous is not None,
         )  # fmt: skip

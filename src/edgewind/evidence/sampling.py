@@ -22,8 +22,9 @@ Progress = Callable[[int, float], None]
 
 # Of the proposal that the evidence is found with: degrees of freedom of Student's t, and how much wider than the draws.
 _FREEDOM, _WIDER = 5.0, 1.15
-# A chain is called settled when it is this many autocorrelation times long.
-SETTLED = 40
+# A chain is called settled when it is this many autocorrelation times long: with all walkers some thousand independent
+# draws.
+SETTLED = 20
 _BATCH = 50
 
 
@@ -116,7 +117,8 @@ def sample(
         if progress is not None:
             progress(burn + kept, max(1 - (burn + kept) / (burn + steps), 0.01))
         if kept >= steps:
-            longest = float(np.max(sampler.get_autocorr_time(tol=0, quiet=True)))
+            with np.errstate(invalid="ignore"):  # a direction that never moved has none
+                longest = float(np.nanmax(sampler.get_autocorr_time(tol=0, quiet=True)))
             if kept >= SETTLED * longest or kept >= most * steps:
                 break
     chain, worth = sampler.get_chain(), sampler.get_log_prob()

@@ -217,17 +217,21 @@ def _fitted_verdict(
     low, high = size.interval
     if sign_ok is False:
         return "ruled out", ", so it is ruled out as the main drive by its sign"
+    if case.fit is not None and (case.fit.p_value < MISFIT or case.fit.smooth.found):
+        return "cannot tell", ", but the fit does not hold, so its shares decide nothing"
     if high < FAR_TOO_SMALL:
         return "ruled out", ", so it is ruled out as the main drive"
     alone, best = (None if model is None else case.evidence(model)), best_evidence(case)
     behind = None if alone is None or best is None else best - alone
     far = behind is not None and behind > DECISIVE
     against = "" if behind is None else f"; alone it is ln(evidence) {format_number(behind, 3)} behind the best model"
-    if far and high < TOO_SMALL:
-        return "ruled out", f"{against}, so it is ruled out as the main drive"
+    if far and high < TOO_SMALL and best is not None:
+        rivals = [name for name in RIVALS if name != model and (case.evidence(name) or -np.inf) > best - DECISIVE]
+        if rivals:
+            return "ruled out", f"{against}, and {rivals[0]} fits, so it is ruled out as the main drive"
     fits_alone = None if case.fits is None or model is None else case.fits.get(model)
     if fits_alone is not None and not far and fits_alone.p_value > MISFIT:
-        objections = objections_to(case, model or "", low)
+        objections = objections_to(case, model or "", (low, high))
         if not objections:
             p = format_number(fits_alone.p_stated, 2)
             return "sufficient", f"; alone it fits every reading (posterior predictive p = {p}), and no rival does"
@@ -237,7 +241,7 @@ def _fitted_verdict(
     return "cannot tell", f"{against}, which leaves it open" if far else ", which leaves it open"
 
 
-def objections_to(case: MechanismCase, model: str, least_share: float) -> tuple[str, ...]:
+def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -> tuple[str, ...]:
     """Return why a mechanism that fits by itself is not called sufficient; empty where it is."""
     found = []
     alone = case.evidence(model)
@@ -249,7 +253,7 @@ def objections_to(case: MechanismCase, model: str, least_share: float) -> tuple[
         other = case.evidence(rival)
         if rival != model and other is not None and alone is not None and other > alone - NO_RIVAL:
             found.append(f"{rival} fits as well (ln(evidence) {other - alone:+.1f})")
-    if least_share < 1 - OTHERS:
+    if share[0] < 1 - OTHERS or share[1] > 1 + OTHERS:
         found.append(
             f"the readings do not bound what else drives the rotor to {100 * OTHERS:g} % of the torque, an unequal "
             "accommodation or a torque from outside among it"

@@ -37,7 +37,8 @@ def what_if_lines(found: WhatIf) -> Iterator[str]:
     )
     yield f"medians and {100 * found.level:g} % intervals over {found.draws} draws of {what}"
     for moved in (found.speed, found.torque):
-        for when, flat in (("before", moved.flat_before_pa), ("after", moved.flat_after_pa))[: 2 if found.changes else 1]:
+        both = (("before", moved.flat_before_pa), ("after", moved.flat_after_pa))
+        for when, flat in both[: 2 if found.changes else 1]:
             if flat is not None:
                 yield f"{when} the change the {moved.quantity} is {flat_words(flat)}"
         yield from _no_maximum(moved, bool(found.changes))
@@ -87,6 +88,9 @@ def explanation_lines(found: Explanation) -> Iterator[str]:
         elif optimum is not None:
             yield f"By the fit the {name} has {optimum.reason}."
     fitted = found.fit
+    if fitted is not None and found.beyond:
+        lie = "1 reading lies" if found.beyond == 1 else f"{found.beyond} readings lie"
+        yield f"{lie} at a pressure that the response of the gas does not reach; the fit leaves it out."
     if fitted is not None:
         said = {"yes": "", "partly": ", partly fixed by the readings", "no": ", not fixed by the readings"}
         for one in fitted.marginals:
