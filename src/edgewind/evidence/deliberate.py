@@ -18,7 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from scipy.special import logsumexp
 
 from edgewind.bench import Bench
-from edgewind.evidence.verdicts import prior_draws
+from edgewind.evidence.mechanism_case import prior_draws
 from edgewind.formatting import format_interval, format_number
 from edgewind.rotor import (
     DRIVES,
