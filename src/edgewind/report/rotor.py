@@ -92,6 +92,7 @@ class RotorView:
     rows: list[ReadingRow]
     why_figure: Illustration | None
     scaling_figure: Illustration | None
+    misfit_figure: Illustration | None
     fitted: list[str]
     unknowns: list[UnknownRow]
     plan: Plan | None
@@ -122,6 +123,7 @@ def view_rotor(
     budget_figure: Illustration | None,
     why_figure: Illustration | None = None,
     scaling_figure: Illustration | None = None,
+    misfit_figure: Illustration | None = None,
     *,
     plan: Plan | None = None,
     plan_figure: Illustration | None = None,
@@ -151,6 +153,7 @@ def view_rotor(
         rows=reading_rows(findings),
         why_figure=why_figure,
         scaling_figure=scaling_figure,
+        misfit_figure=misfit_figure,
         fitted=_fitted(findings),
         unknowns=_unknown_rows(findings),
         plan=plan,
@@ -247,7 +250,7 @@ def _mechanism_row(claim: Claim) -> MechanismRow:
         sign=sign,
         ratio=NOTHING if claim.size_ratio is None else typeset(format_number(claim.size_ratio, 2)),
         interval=" to ".join(typeset(end) for end in interval.split(" to ")),
-        why=claim.why,
+        why=typeset(claim.why),
     )
 
 

@@ -24,7 +24,8 @@ FLAGS: dict[str, str] = {
 
 VERDICTS: dict[str, str] = {
     "ruled out": "its sign or its size contradicts the readings",
-    "sufficient": "its sign agrees, and it is large enough by itself",
+    "sufficient": "it accounts for every reading by itself, and nothing else does",
+    "compatible": "the readings do not contradict it, and do not need it alone",
     "contributes": "it is present, and not enough by itself",
     "cannot tell": "these readings and this version do not decide",
 }

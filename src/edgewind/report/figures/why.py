@@ -44,8 +44,8 @@ def draw_why(findings: Findings, palette: Palette, size: Size) -> Figure | None:
     above.yaxis.set_major_locator(MaxNLocator(4))
 
     grid = np.geomspace(pressure[0], pressure[-1], 60)
-    picked = fitted.draws[np.linspace(0, len(fitted.draws) - 1, 100).astype(int)]
-    torque = np.abs([fitted.problem.predicted(values, grid)[1] for values in picked])
+    picked, deviations = fitted.picked(200)
+    torque = np.abs(fitted.problem.predicted(picked, grid, deviations)[:, 1])
     tails = [(1 - fitted.level) / 2, 0.5, (1 + fitted.level) / 2]
     low, middle, high = np.quantile(torque, tails, axis=0)
     below.fill_between(grid, low, high, color=palette.plum, alpha=0.2, linewidth=0)

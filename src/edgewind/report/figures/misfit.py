@@ -1,0 +1,100 @@
+"""What the physics misses: readings over the prediction without its smooth errors, with the band that the fit found."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+from edgewind.evidence import Findings
+from edgewind.report.figures.base import Drawing
+from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.ruler import log_scale, log_ticks
+from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.palette import Palette
+
+
+def draw_misfit(findings: Findings, palette: Palette, size: Size) -> Figure | None:
+    """Draw the readings over the physics alone against pressure; None without a fit."""
+    found = None if findings.explanation is None else findings.explanation.residuals
+    if found is None:
+        return None
+    figure = new_figure(size)
+    title = 2.6 if size.titled else 0.0
+    left, right, bottom, top = 6.5, 1.2, 4.0, title + (5.4 if size.narrow else 3.4)
+    axes = plain_axes(figure, size.box(left, bottom, right, top), spines=("bottom",))
+    stated = 100 * found.stated
+    axes.fill_between(
+        found.band_pa, -stated, stated, color=palette.soft, alpha=0.14, linewidth=0, label="stated error of the model"
+    )
+    low, middle, high = (100 * (part - 1) for part in (found.low, found.middle, found.high))
+    axes.fill_between(found.band_pa, low, high, color=palette.blue, alpha=0.25, linewidth=0, label="smooth error found")
+    axes.plot(found.band_pa, middle, color=palette.blue, linewidth=1.5 * size.line)
+    axes.axhline(0, color=palette.rule, linewidth=size.line)
+    axes.errorbar(
+        found.pressure_pa, 100 * (found.ratio - 1), 100 * found.ratio_u, fmt="o", color=palette.ink,
+        markersize=0.4 * size.type_pt, linewidth=size.line, label="reading", zorder=4,
+    )  # fmt: skip
+    # A reading far off must not squeeze the rest.
+    most = float(np.nanmax(np.abs(np.concatenate([low, high, stated]))))
+    reach = min(float(np.nanmax(np.abs(100 * (found.ratio - 1)), initial=0.0)), 4 * most)
+    axes.set_ylim(-1.15 * max(most, reach), 1.15 * max(most, reach))
+    axes.yaxis.set_major_locator(MaxNLocator(5))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:+g}".replace("-", "−") if value else "0"))
+    axes.set_ylabel("speed over physics (%)")
+    log_scale(axes, (float(found.band_pa[0] / 1.1), float(found.band_pa[-1] * 1.1)))
+    log_ticks(axes, "bottom", palette, palette.ink, size)
+    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+    axes.set_axisbelow(True)
+    axes.set_xlabel("pressure (Pa)", labelpad=0.4 * size.type_pt)
+    figure.legend(
+        *axes.get_legend_handles_labels(), loc="upper left", ncols=1 if size.narrow else 3,
+        bbox_to_anchor=(0.6 / size.width_em, 1 - (title + 0.4) / size.height_em),
+    )  # fmt: skip
+    if size.titled:
+        figure.text(
+            left / size.width_em, 1 - 1.1 / size.height_em, f"{findings.experiment.name}: what the physics misses",
+            fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
+        )  # fmt: skip
+    return figure
+
+
+def describe_misfit(findings: Findings) -> str:
+    """Say what the figure shows."""
+    found = None if findings.explanation is None else findings.explanation.residuals
+    if found is None:
+        return ""
+    most = 100 * float(np.nanmax(np.abs(found.middle - 1)))
+    return (
+        f"{found.ratio.size} readings of speed over the speed that the physics alone predicts, against pressure. The "
+        f"smooth error that the fit found reaches {most:.0f} %, within the band of the error stated for the model or "
+        "beyond it."
+    )
+
+
+def caption_misfit(findings: Findings) -> str:
+    """Explain the figure's marks."""
+    fitted = None if findings.explanation is None else findings.explanation.fit
+    if fitted is None:
+        return ""
+    smooth = (
+        "asks for more smooth error than that" if fitted.smooth.found else "asks for no more smooth error than that"
+    )
+    return (
+        "Readings over the prediction without the model's errors, with stated uncertainties. Grey: the error stated "
+        f"for force and drag of the gas. Blue: the smooth error that the fit found, {100 * fitted.level:g} %. The misfit "
+        f"asks for {more} smooth error than that (ln(evidence) {fitted.smooth.log_evidence:.1f})."
+    )
+
+
+MISFIT: Drawing[Findings] = Drawing(
+    "misfit",
+    draw_misfit,
+    describe_misfit,
+    caption_misfit,
+    {
+        "page": Size(PAGE_WIDTH_IN, 3.4, 10.5),
+        "narrow": Size(NARROW_WIDTH_IN, 4.0, 10.5, narrow=True),
+        "film": Size(12.8, 7.2, 17.0, titled=True),
+    },
+)
