@@ -202,7 +202,7 @@ def test_the_evidence_is_that_of_an_integral_in_one_dimension(bench):
 
 def test_sampled_and_laplace_evidence_agree_where_the_posterior_is_nearly_normal(bench, found):
     _, mode = prepare(bench, data_of(bench, coasts=True), "all", None, 1)
-    assert found.log_evidence == pytest.approx(mode.log_evidence, abs=2.5)
+    assert found.log_evidence == pytest.approx(mode.log_evidence, abs=4)
 
 
 def test_a_rotor_seen_at_one_end_only_is_not_given_confident_numbers(bench):

@@ -80,11 +80,14 @@ class Smooth(NamedTuple):
         Change of each speed (rad/s) and each coast-down's rate (1/s) with each of the standard normal numbers.
     offset : array of shape (n + m,)
         Those slopes times the numbers of that place.
+    reference : array of shape (n + m,)
+        Speeds and rates that the slopes belong to; slopes go with the speed or rate predicted over these.
     """
 
     factors: Array
     slopes: Array
     offset: Array
+    reference: Array
 
 
 @nb.njit(cache=True)
@@ -111,6 +114,14 @@ def spreads_of(speed, scatter, readings):  # type: ignore[no-untyped-def]
     return found
 
 
+@nb.njit(cache=True)
+def _over(predicted, reference):  # type: ignore[no-untyped-def]
+    """Return predicted over reference, as far as it is near: slopes of a speed near zero stay what they are."""
+    if abs(reference) < 1e-12 or predicted * reference <= 0.0:
+        return 1.0
+    return min(max(predicted / reference, 0.2), 5.0)
+
+
 @nb.njit(error_model="numpy", cache=True)
 def whitened_of(values, flat, columns, readings, smooth, table):  # type: ignore[no-untyped-def]
     """Return, for one row of values, misfits over their spreads, the same of the slopes, and the sum of ln(spread)."""
@@ -124,14 +135,17 @@ def whitened_of(values, flat, columns, readings, smooth, table):  # type: ignore
     logs = 0.0
     for n in range(size):
         turned = 1.0 if readings.signed[n] or speed[0, n] >= 0.0 else -1.0
-        apart = readings.speed[n] - turned * (speed[0, n] - smooth.offset[n])
+        share = _over(speed[0, n], smooth.reference[n])
+        apart = readings.speed[n] - turned * (speed[0, n] - share * smooth.offset[n])
         misfit[n] = apart / spread[n]
         for c in range(count):
-            slopes[n, c] = turned * smooth.slopes[n, c] / spread[n]
+            slopes[n, c] = turned * share * smooth.slopes[n, c] / spread[n]
         logs += np.log(spread[n])
     for m in range(coasts):
         inertia = values[0, columns.inertia]
-        a = readings.rate[m] - predicted[2, size + m] / inertia + smooth.offset[size + m]
+        rate = predicted[2, size + m] / inertia
+        share = _over(rate, smooth.reference[size + m])
+        a = readings.rate[m] - rate + share * smooth.offset[size + m]
         a /= readings.rate_u[m]
         b = (readings.dry_rate[m] - values[0, columns.dry] / inertia) / readings.dry_rate_u[m]
         r = min(max(readings.correlation[m] * readings.rate_own_u[m] / readings.rate_u[m], -0.99), 0.99)
@@ -139,7 +153,7 @@ def whitened_of(values, flat, columns, readings, smooth, table):  # type: ignore
         misfit[size + m] = (a - r * b) / left
         misfit[size + coasts + m] = b
         for c in range(count):
-            slopes[size + m, c] = smooth.slopes[size + m, c] / readings.rate_u[m] / left
+            slopes[size + m, c] = share * smooth.slopes[size + m, c] / readings.rate_u[m] / left
         logs += np.log(readings.rate_u[m] * readings.dry_rate_u[m])
     return misfit, slopes, logs
 

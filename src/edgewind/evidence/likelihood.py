@@ -42,6 +42,7 @@ _OWN = {"accommodation_difference": "unequal_accommodation", "foreign": "foreign
 # Directions of the smooth errors that move no reading by more than this share of its spread are left out.
 _NO_EFFECT = 0.03
 _STEP = 0.01
+_CORRECTIONS = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +148,7 @@ class Likelihood:
         first[0, :size], first[1, :size], first[2, :size] = data.speed_rad_s, -data.speed_rad_s, -0.5 * data.speed_rad_s
         first[1, size:] = rates
         first[-1, size:] = 0.5 * rates
-        self._take(first)
+        self._take(first, np.concatenate([data.speed_rad_s, rates]))
 
     def need(self) -> float:
         """Return the greatest torque that the readings ask for by the drag of the best estimates, N m."""
@@ -176,13 +177,18 @@ class Likelihood:
         slopes = np.array(steps)  # kind, (speed, torque, drag), place
         size = self.data.speed_rad_s.size
         inertia = values[self._columns.inertia] if self.data.coasts else 1.0
-        self._take(np.concatenate([slopes[:, 0, :size], slopes[:, 2, size:] / inertia], axis=1))
+        pressure = values[self._columns.gauge] * self.all_pressures * self._shift
+        here = self._kernel(values, pressure, self._factors)
+        self._take(
+            np.concatenate([slopes[:, 0, :size], slopes[:, 2, size:] / inertia], axis=1),
+            np.concatenate([here[0, :size], here[2, size:] / inertia]),
+        )
 
     def _kernel(self, values: Array, pressure: Array, factors: Array) -> Array:
         found = deviating_speeds_of(pressure[None], self.numbers(values[None]), factors[None], *self._table)
         return np.asarray(found[0])
 
-    def _take(self, slopes: Array) -> None:
+    def _take(self, slopes: Array, reference: Array) -> None:
         """Note slopes of speeds and rates against ln force, ln drag, ln heat and ln p, shape (4, n + m)."""
         data, size = self.data, self.data.speed_rad_s.size
         rate, rate_u, dry_rate, dry_u, correlation = (
@@ -202,18 +208,30 @@ class Likelihood:
         spread = np.concatenate([np.hypot(data.speed_u_rad_s, 1e-3 * np.abs(data.speed_rad_s)), self._readings.rate_u])
         _, strength, directions = np.linalg.svd(self._slopes / spread[:, None], full_matrices=False)
         kept = directions[strength > _NO_EFFECT]
-        self._smooth = Smooth(self._factors, np.ascontiguousarray(self._slopes @ kept.T), self._slopes @ self._centre)
+        self._smooth = Smooth(
+            self._factors, np.ascontiguousarray(self._slopes @ kept.T), self._slopes @ self._centre, reference
+        )
 
     def deviations(self, values: Array, random: np.random.Generator | None) -> Array:
         """Return the numbers of the smooth errors at rows of values, shape (k, size): drawn, or the likeliest."""
         whole = self._smooth._replace(slopes=np.ascontiguousarray(self._slopes))
+        known = (self._flat, self._columns)
+        basis = self.error.basis(self.all_pressures)
         found = np.empty((len(values), self.error.size))
         for k, row in enumerate(values):
-            misfit, slopes, _ = whitened_of(row[None], self._flat, self._columns, self._readings, whole, self._table)
-            root = np.linalg.cholesky(np.eye(self.error.size) + slopes.T @ slopes)
-            along = np.linalg.solve(root, slopes.T @ misfit)
-            noise = 0.0 if random is None else random.standard_normal(self.error.size)
-            found[k] = np.linalg.solve(root.T, along + noise)
+            misfit, slopes, _ = whitened_of(row[None], *known, self._readings, whole, self._table)
+            inverse = np.linalg.inv(np.eye(self.error.size) + slopes.T @ slopes)
+            drawn = inverse @ (slopes.T @ misfit)
+            if random is not None:
+                drawn += np.linalg.cholesky(inverse) @ random.standard_normal(self.error.size)
+            left = misfit - slopes @ drawn
+            for _ in range(_CORRECTIONS):  # what is left is meant of the curve itself, and not of its tangent
+                errors = np.exp(basis @ np.clip(drawn, -6, 6))
+                there = whole._replace(factors=np.ascontiguousarray(errors[:-1]), offset=np.zeros_like(whole.offset))
+                readings = self._readings._replace(pressure=self.all_pressures * errors[-1])
+                exact, slopes, _ = whitened_of(row[None], *known, readings, there, self._table)
+                drawn += inverse @ (slopes.T @ (exact - left))
+            found[k] = drawn
         return found
 
     # Unknowns and predictions.
@@ -251,7 +269,8 @@ class Likelihood:
         """Return the speeds at the readings that the physics gives, its smooth errors as if linear, shape (n,)."""
         pressure = values[self._columns.gauge] * self.all_pressures * self._shift
         size = self.data.speed_rad_s.size
-        return np.asarray(self._kernel(values, pressure, self._factors)[0, :size] - self._smooth.offset[:size])
+        speed = self._kernel(values, pressure, self._factors)[0, :size]
+        return np.asarray(speed - self._smooth.offset[:size])
 
     @property
     def speed_slopes(self) -> Array:

@@ -77,13 +77,11 @@ def caption_misfit(findings: Findings) -> str:
     fitted = None if findings.explanation is None else findings.explanation.fit
     if fitted is None:
         return ""
-    smooth = (
-        "asks for more smooth error than that" if fitted.smooth.found else "asks for no more smooth error than that"
-    )
+    more = "more" if fitted.smooth.found else "no more"
     return (
         "Readings over the prediction without the model's errors, with stated uncertainties. Grey: the error stated "
-        f"for force and drag of the gas. Blue: the smooth error that the fit found, {100 * fitted.level:g} %. The misfit "
-        f"asks for {more} smooth error than that (ln(evidence) {fitted.smooth.log_evidence:.1f})."
+        f"for force and drag of the gas. Blue: the smooth error that the fit found, {100 * fitted.level:g} %. The "
+        f"misfit asks for {more} smooth error than that (ln(evidence) {fitted.smooth.log_evidence:.1f})."
     )
 
 
