@@ -187,10 +187,13 @@ def _fits(
 ) -> tuple[dict[str, Fit], dict[str, float]]:
     fits: dict[str, Fit] = {}
     laplace: dict[str, float] = {}
+    given = (case.bench, case.data)
+    ready = {model: prepare(*given, model, case.response, case.seed) for model in models if model != "all"}
+    ready["all"] = prepare(*given, "all", case.response, case.seed, near=list(ready.values()))
+    best = max(mode.log_evidence for _, mode in ready.values())
     for model in models:
-        ready = prepare(case.bench, case.data, model, case.response, case.seed)
-        if model != "all" and ready[1].log_evidence < fits["all"].log_evidence - HOPELESS:
-            laplace[model] = ready[1].log_evidence
+        if model != "all" and ready[model][1].log_evidence < best - HOPELESS:
+            laplace[model] = ready[model][1].log_evidence
             continue
 
         def tell(done: int, left: float, model: str = model) -> None:
@@ -199,7 +202,7 @@ def _fits(
 
         fits[model] = fit(
             case.bench, case.data, model=model, response=case.response, level=case.level, seed=case.seed, steps=steps,
-            prepared=ready, progress=tell,
+            prepared=ready[model], progress=tell,
         )  # fmt: skip
     return fits, laplace
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -127,14 +127,30 @@ class Fit:
 
 
 def prepare(
-    bench: Bench, data: FitData, model: str, response: TableResponse | None = None, seed: int = 1
+    bench: Bench,
+    data: FitData,
+    model: str,
+    response: TableResponse | None = None,
+    seed: int = 1,
+    near: Sequence[tuple[Likelihood, Mode]] = (),
 ) -> tuple[Likelihood, Mode]:
-    """Return a likelihood whose smooth errors are linear about the best curve, and where its posterior lies."""
+    """Return a likelihood whose smooth errors are linear about the best curve, and where its posterior lies.
+
+    The search begins at seeded places and where the models in `near` have theirs: what these lack is at its prior's
+    middle.
+    """
     problem = Likelihood(bench, data, model, response)
-    problem.linearise(problem.values(find_mode(problem, seed=seed, starts=3).centre))
-    mode = find_mode(problem, seed=seed, starts=4)
+    known = [_carried(problem, other, mode) for other, mode in near]
+    problem.linearise(problem.values(find_mode(problem, seed=seed, starts=3, near=known).centre))
+    mode = find_mode(problem, seed=seed, starts=3, near=known)
     problem.linearise(problem.values(mode.centre))
     return problem, mode
+
+
+def _carried(problem: Likelihood, other: Likelihood, mode: Mode) -> Array:
+    """Return the scores of one model at the best place of another."""
+    place = {unknown.name: score for unknown, score in zip(other.unknowns, mode.centre, strict=True)}
+    return np.array([place.get(unknown.name, 0.0) for unknown in problem.unknowns])
 
 
 def fit(

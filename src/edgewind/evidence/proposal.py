@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -45,8 +45,8 @@ def posterior_of(problem: Likelihood) -> Callable[[Array], Array]:
     return log_posterior
 
 
-def find_mode(problem: Likelihood, *, seed: int, starts: int = 6) -> Mode:
-    """Return the best place found from seeded starts, with its curvature."""
+def find_mode(problem: Likelihood, *, seed: int, starts: int = 6, near: Sequence[Array] = ()) -> Mode:
+    """Return the best place found from seeded starts, and from scores given as `near`, with its curvature."""
     random = np.random.default_rng(seed)
     size = len(problem.unknowns)
     log_posterior = posterior_of(problem)
@@ -62,8 +62,8 @@ def find_mode(problem: Likelihood, *, seed: int, starts: int = 6) -> Mode:
     tried = random.standard_normal((60 * size, size))
     tried[:, -1] = random.uniform(-1, 2.5, tried.shape[0])  # begin where scatter is large: there every start can move
     best: Any = None
-    for k in np.argsort(costs(tried))[:starts]:
-        found = minimize(with_slope, tried[k], method="L-BFGS-B", jac=True, options={"maxiter": 300})
+    for start in (*(tried[k] for k in np.argsort(costs(tried))[:starts]), *near):
+        found = minimize(with_slope, start, method="L-BFGS-B", jac=True, options={"maxiter": 300})
         if best is None or found.fun < best.fun:
             best = found
     polished = minimize(  # type: ignore[call-overload]

@@ -217,15 +217,14 @@ def _fitted_verdict(
     low, high = size.interval
     if sign_ok is False:
         return "ruled out", ", so it is ruled out as the main drive by its sign"
-    if case.fit is not None and (case.fit.p_value < MISFIT or case.fit.smooth.found):
-        return "cannot tell", ", but the fit does not hold, so its shares decide nothing"
-    if high < FAR_TOO_SMALL:
-        return "ruled out", ", so it is ruled out as the main drive"
     alone, best = (None if model is None else case.evidence(model)), best_evidence(case)
     behind = None if alone is None or best is None else best - alone
     far = behind is not None and behind > DECISIVE
     against = "" if behind is None else f"; alone it is ln(evidence) {format_number(behind, 3)} behind the best model"
-    if far and high < TOO_SMALL and best is not None:
+    holds = case.fit is not None and case.fit.p_value > MISFIT and not case.fit.smooth.found
+    if holds and high < FAR_TOO_SMALL:
+        return "ruled out", ", so it is ruled out as the main drive"
+    if holds and far and high < TOO_SMALL and best is not None:
         rivals = [name for name in RIVALS if name != model and (case.evidence(name) or -np.inf) > best - DECISIVE]
         if rivals:
             return "ruled out", f"{against}, and {rivals[0]} fits, so it is ruled out as the main drive"
@@ -236,6 +235,8 @@ def _fitted_verdict(
             p = format_number(fits_alone.p_stated, 2)
             return "sufficient", f"; alone it fits every reading (posterior predictive p = {p}), and no rival does"
         return "compatible", f"; alone it fits the readings, but {'; '.join(objections)}"
+    if not holds:
+        return "cannot tell", ", but the fit with every drive does not hold, so its shares decide nothing"
     if low >= CONTRIBUTION:
         return "contributes", f"{against}, so it contributes and does not suffice" if far else ", so it contributes"
     return "cannot tell", f"{against}, which leaves it open" if far else ", which leaves it open"
