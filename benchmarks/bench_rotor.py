@@ -12,7 +12,7 @@ from measured import Row, invented_bench, median_time, row
 
 from edgewind.bench import Bench
 from edgewind.evidence.coastdown import CoastDown
-from edgewind.evidence.fit import FitData, Problem, fit
+from edgewind.evidence.fit import FitData, Likelihood, fit
 from edgewind.evidence.scaling import scaling_of
 from edgewind.rotor import parameters_of, predict, predict_whole, response_of, steady_state
 from edgewind.rotor.speed_kernel import flat, steady_speeds, table_arrays
@@ -25,7 +25,7 @@ def invented(bench: Bench, seed: int) -> tuple[dict[str, float], FitData]:
     flatly = FitData(
         pressure, np.full(30, 0.01), np.ones(30), np.full(30, 0.01), True, 0.05, (_coast(1.0, 0.01, 0.01, 0.01, 0.01),)
     )
-    problem = Problem(bench, flatly)
+    problem = Likelihood(bench, flatly)
     while True:
         scores = np.clip(random.standard_normal(len(problem.unknowns)), -2.2, 2.2)
         truth = {
@@ -77,7 +77,7 @@ def run(full: bool = True) -> list[Row]:
     for seed in seeds:
         truth, data = invented(bench, seed)
         start = time.perf_counter()
-        found = fit(bench, data, live_points=150, seed=seed)
+        found = fit(bench, data, seed=seed)
         times.append(time.perf_counter() - start)
         for one in found.marginals:
             if one.fixed_by_data != "no":

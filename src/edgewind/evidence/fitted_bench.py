@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from edgewind.bench import Bench
 from edgewind.evidence.coastdown import coast_downs
-from edgewind.evidence.fit import LEAST_READINGS, Problem, find_proposal
-from edgewind.evidence.verdicts import case_of
+from edgewind.evidence.likelihood import LEAST_READINGS, Likelihood
+from edgewind.evidence.mechanism_case import case_of
+from edgewind.evidence.proposal import find_mode
 from edgewind.formatting import format_number
 from edgewind.rotor import changed_bench
 from edgewind.signals import Experiment
@@ -80,10 +81,8 @@ def fitted_bench(experiment: Experiment) -> FittedBench:
     count = case.data.speed_rad_s.size
     if count < LEAST_READINGS:
         return FittedBench(bench, {}, f"{count} of them can be used, and {LEAST_READINGS} are needed")
-    if not case.inside.all():
-        return FittedBench(bench, {}, "some lie at pressures that the response of the gas does not reach")
-    problem = Problem(bench, case.data, "all", case.response)
-    best = problem.values(find_proposal(problem, seed=case.seed, starts=2).centre)
+    problem = Likelihood(bench, case.data, "all", case.response)
+    best = problem.values(find_mode(problem, seed=case.seed, starts=2).centre)
     values = {unknown.name: float(value) for unknown, value in zip(problem.unknowns, best, strict=True)}
     changed = {key: float(f"{values[name]:.4g}") for name, key in _KEYS.items() if name in values}
     changed["light.irradiance"] = float(f"{bench.light.irradiance.value * values.get('light', 1.0):.4g}")
