@@ -81,7 +81,9 @@ def _browser(url: str, count: int) -> list[Row]:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
         for name, path, ready in (
-            ("the books, the first page", "/", "#begin"),
+            ("the books, the first page", "/", "#begin-link"),
+            ("begin an experiment", "/begin", "body[data-begin=settled]"),
+            ("the gas itself", "/gas", "#gas-picture[src]"),
             ("at the bench", "/bench/lab.book/live", "#now-pressure"),
             ("the question", "/question/lab.book/vane-12mm", "#optima strong"),
         ):

@@ -107,6 +107,14 @@ class NewExperiment(BookChoice):
     speed_unit: Short = "rpm"
 
 
+class BenchText(Body):
+    """A description of a bench, and fields of its form to write into it."""
+
+    bench: Annotated[str, StringConstraints(max_length=200_000)]
+    changes: dict[str, Text] = Field(default_factory=dict)
+    gauge: Text = ""
+
+
 class Import(BookChoice):
     """A folder to import into a book."""
 

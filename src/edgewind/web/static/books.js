@@ -1,5 +1,5 @@
 // The books: compare, take a folder in, begin an experiment.
-import { ask, byId, clearProblems, keepDraft, pathOf, showProblem, unitOf } from "/static/common.js";
+import { ask, byId, clearProblems, pathOf, showProblem } from "/static/common.js";
 
 const compare = byId("compare");
 const picks = [...document.querySelectorAll("input[name=pick]")];
@@ -33,19 +33,7 @@ function send(form, prefix, address, extra, done) {
     catch (error) { showProblem(form, prefix, error); }
   });
 }
-const draft = keepDraft(byId("begin"), "begin");
-if (!draft.restored) {
-  for (const [kind, name] of [["pressure", "pressure_unit"], ["speed", "speed_unit"]]) {
-    const select = byId("begin-" + name);
-    if ([...select.options].some((option) => option.value === unitOf(kind))) select.value = unitOf(kind);
-  }
-}
-bookChoice("begin");
 bookChoice("take");
-send(byId("begin"), "begin", "/api/experiments", () => ({}), (made) => {
-  draft.forget();
-  location.href = "/bench/" + pathOf(made.slug, made.experiment);
-});
 
 let folder = "";
 for (const button of document.querySelectorAll("[data-take]")) {

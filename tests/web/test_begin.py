@@ -1,0 +1,160 @@
+"""The form of a bench and its text are one: a field changes its line and nothing else, and the text fills the form."""
+
+import difflib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from edgewind.bench import parse_bench
+from edgewind.book import open_book
+from edgewind.web.bench_form import FACES, FIELDS, GAUGES, deciding, outlook, read_fields, write_field, write_gauge
+from edgewind.web.errors import FieldError
+from edgewind.web.new_experiment import template_bench
+
+TEMPLATE = template_bench()
+
+
+def changed_lines(before: str, after: str) -> list[str]:
+    return [line for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line[:2] in ("- ", "+ ")]
+
+
+@pytest.mark.parametrize("key", list(FIELDS))
+def test_a_field_changes_its_line_and_nothing_else(key: str) -> None:
+    field = FIELDS[key]
+    value = field.choices[-1] if field.choices and field.kind == "choice" else field.example
+    stated = write_field(TEMPLATE, key, value)
+    assert read_fields(stated)[key] == value
+    assert len(changed_lines(TEMPLATE, stated)) <= 2
+    assert write_field(stated, key, value) == stated
+    parse_bench(stated)
+    if field.optional:
+        unknown = write_field(stated, key, "")
+        assert key not in read_fields(unknown)
+        assert write_field(unknown, key, value) == stated, "what was left unknown is not restored as it was"
+        before = parse_bench(write_field(TEMPLATE, key, ""))
+        assert parse_bench(unknown) == before
+    # every comment of the template is still there, the line that now states the field apart
+    comments = [line for line in TEMPLATE.splitlines() if line.startswith("#") and field.key.split(".")[1] not in line]
+    assert all(line in stated.splitlines() for line in comments)
+
+
+def test_the_template_fills_the_form_and_an_own_text_is_kept_to_the_byte() -> None:
+    fields = read_fields(TEMPLATE)
+    assert fields["rotor.vane_width"] == "12.0 +/- 0.2 mm" and fields["rotor.vanes"] == "4"
+    assert "rotor.vane_conductance" not in fields
+    own = TEMPLATE.replace('arm = "22.0 +/- 0.5 mm"', "arm = '22.0(5) mm'").replace("\n[light]", "\n\n# mine\n[light]")
+    assert read_fields(own)["rotor.arm"] == "22.0(5) mm"
+    assert write_field(write_field(own, "rotor.vanes", "3"), "rotor.vanes", "4") == own
+    diaphragm = write_gauge(TEMPLATE, "read off a display, diaphragm")  # it reads the same in every gas
+    mixture = write_field(diaphragm, "gas.species", "{ He = 0.9, Ne = 0.1 }")
+    assert parse_bench(mixture).gas.species == {"He": 0.9, "Ne": 0.1}
+    assert parse_bench(write_field(mixture, "gas.species", "N2")).gas.species == "N2"
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("rotor.vanes", "four"), ("rotor.arm", "22 mm\n[x]"), ("instruments.valve", "1"), ("rotor.vane_color", "red")],
+)
+def test_what_cannot_stand_in_the_text_is_refused(key: str, value: str) -> None:
+    with pytest.raises(FieldError):
+        write_field(TEMPLATE, key, value)
+
+
+def test_a_quotation_mark_cannot_end_a_value() -> None:
+    for value in ('1 mm"\\', 'x" # y', "'", '"""'):
+        text = write_field(TEMPLATE, "rotor.arm", value)
+        assert read_fields(text) == read_fields(TEMPLATE) | {"rotor.arm": value}
+        assert write_field(text, "rotor.arm", "22.0 +/- 0.5 mm") == TEMPLATE
+    with pytest.raises(FieldError) as caught:
+        outlook(write_field(TEMPLATE, "rotor.arm", 'x" # y'))
+    assert caught.value.field == "rotor.arm"
+
+
+@pytest.mark.parametrize("name", list(GAUGES))
+def test_every_kind_of_gauge_can_be_read(name: str) -> None:
+    text = write_gauge(TEMPLATE, name)
+    bench = parse_bench(text)
+    assert bench.gauge.kind in name or bench.gauge.kind in ("display", "linear", "log-linear")
+    assert text.count("[gauge]") == 1 and "[tachometer]" in text
+    comments = [line for line in TEMPLATE.splitlines() if line.startswith("#")]
+    assert all(line in text.splitlines() for line in comments)
+
+
+def test_every_face_has_its_source_and_can_be_read() -> None:
+    darkest, brightest = "0.99", "0.01"
+    for face in FACES:
+        assert face.source
+        for side, other, value in (("dark", "bright", brightest), ("bright", "dark", darkest)):
+            text = write_field(TEMPLATE, f"rotor.{other}_absorptance", value)
+            text = write_field(text, f"rotor.{side}_absorptance", face.absorptance)
+            parse_bench(write_field(text, f"rotor.{side}_emissivity", face.emissivity))
+
+
+def test_what_is_unknown_and_matters_is_named_first() -> None:
+    """The heat through the vane is left unknown in the template, and the gas's force needs a difference of faces."""
+    first, *others = deciding(TEMPLATE)
+    assert first["key"] == "rotor.vane_conductance" and first["unknown"]
+    assert len(others) == 2 and first["weight"] >= others[0]["weight"] >= others[1]["weight"]
+    stated = write_field(TEMPLATE, "rotor.vane_conductance", "50 +/- 1 % W/(m^2 K)")
+    assert deciding(stated)[0]["key"] != "rotor.vane_conductance"
+
+
+def test_the_outlook_follows_the_text() -> None:
+    narrow, wide = (outlook(write_field(TEMPLATE, "rotor.vane_width", f"{width} mm")) for width in (8, 16))
+    assert wide["drawing"]["width_m"] == pytest.approx(0.016)
+    assert narrow["kn_at_one_pa"] == pytest.approx(2 * wide["kn_at_one_pa"])
+    assert narrow["predicted"]["optimum"]["pressure_pa"] > wide["predicted"]["optimum"]["pressure_pa"]
+
+
+def test_an_experiment_is_begun_by_form_and_by_text(one_server: Any, one_root: Path, visit: Callable[..., Any]) -> None:
+    window = visit()
+    page: Page = window.page
+    settled = page.locator("body[data-begin=settled]")
+    page.goto(one_server.url + "/books")
+    page.click("#begin-link")
+    settled.wait_for(state="attached")
+    drawing, words = (
+        page.locator("#above"),
+        "From above, to scale: 4 vanes of {} mm on arms of 22.0 mm in a room of 150 mm",
+    )
+    expect(drawing).to_have_attribute("aria-label", words.format("12.0"))
+    optimum = page.locator("#begin-optima strong").first
+    before = optimum.inner_text()
+    page.fill("#begin-rotor-vane_width", "16 mm")
+    expect(optimum).not_to_have_text(before)
+    expect(drawing).to_have_attribute("aria-label", words.format("16.0"))
+    assert 'vane_width = "16 mm"  # across' in page.input_value("#begin-bench")
+    # how well it is known is a part of the text
+    page.locator("#begin-rotor-vane_width-known").fill("4")
+    expect(page.locator("#begin-rotor-vane_width")).to_have_value("16 +/- 5 % mm")
+    # a value that cannot be is named beside its field, and stays as typed
+    page.fill("#begin-rotor-arm", "22 kg")
+    expect(page.locator("#begin-rotor-arm-problem")).to_contain_text("length")
+    expect(page.locator("#begin-rotor-arm")).to_have_value("22 kg")
+    page.fill("#begin-rotor-arm", "23 mm")
+    settled.wait_for(state="attached")
+    expect(page.locator("#begin-rotor-arm-problem")).to_be_empty()
+    expect(page.locator("#deciding li").first).to_contain_text("Heat through the vane")
+    # the text fills the form
+    page.click("#text-place summary")
+    text = page.input_value("#begin-bench")
+    page.fill("#begin-bench", text.replace("vanes = 4", "vanes = 3") + "\n# my own remark\n")
+    expect(page.locator("#begin-rotor-vanes")).to_have_value("3")
+    page.select_option("#preset-bright", label="aluminium foil, bright side")
+    expect(page.locator("#begin-rotor-bright_emissivity")).to_have_value("0.05 +/- 0.02")
+    expect(page.locator("#preset-bright-source")).to_contain_text("from memory")
+    page.fill("#begin-name", "mine")
+    page.select_option("#begin-book", "")
+    page.fill("#begin-new_book", "begun.book")
+    page.locator("#begin button.strong").click()
+    page.wait_for_url("**/bench/begun.book/mine")
+    with open_book(one_root / "begun.book") as book:
+        kept = book.contents("mine").bench.decode()
+    assert "# my own remark" in kept and "# Cautions. Glass under vacuum" in kept
+    bench = parse_bench(kept)
+    assert bench.rotor.vanes == 3 and bench.rotor.arm.value == pytest.approx(0.023)
+    assert bench.rotor.bright_emissivity is not None
+    assert window.complaints == []
