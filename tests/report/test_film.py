@@ -441,8 +441,9 @@ def test_missing_or_failing_ffmpeg_is_named_and_leaves_nothing(strip, tmp_path, 
     monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", str(tmp_path / "nothing-here"))
     with pytest.raises(EdgewindError, match="does not start"):
         make_film(path, strip, size="page", seconds=1.0, fps=10)
+    monkeypatch.delenv("IMAGEIO_FFMPEG_EXE")
     monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
-    with pytest.raises(EdgewindError, match="install imageio-ffmpeg"):
+    with pytest.raises(EdgewindError, match=r'pip install "edgewind\[film\]"'):
         make_film(path, strip, size="page", seconds=1.0, fps=10)
     assert list(tmp_path.iterdir()) == []
 

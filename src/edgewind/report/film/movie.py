@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
@@ -13,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import EdgewindError, InputError, OutOfRangeError
+from edgewind.extras import need
 from edgewind.report.film.picture import GasPicture
 from edgewind.report.film.series import GasSeries
 from edgewind.report.film.specks import Specks
@@ -199,21 +201,22 @@ def _frames(picture: GasPicture, route: Floats, fps: int) -> Iterator[NDArray[np
 
 
 def ffmpeg_program() -> str:
-    """Return the FFmpeg that will code films.
+    """Return the FFmpeg that will code films: that of ``IMAGEIO_FFMPEG_EXE``, else the one of the extra `film`.
 
     Raises
     ------
     EdgewindError
-        There is none.
+        There is none; the message says how to install it.
     """
+    named = os.environ.get("IMAGEIO_FFMPEG_EXE")
+    if named:
+        return named
+    brings = need("imageio_ffmpeg", extra="film", purpose="to code a film")
     try:
-        import imageio_ffmpeg  # type: ignore[import-untyped]
-
-        return str(imageio_ffmpeg.get_ffmpeg_exe())
-    except (ImportError, RuntimeError) as error:
+        return str(brings.get_ffmpeg_exe())
+    except RuntimeError as error:
         raise EdgewindError(
-            "no FFmpeg was found to code the film; install imageio-ffmpeg, which brings one, or name one in the "
-            "environment variable IMAGEIO_FFMPEG_EXE"
+            "no FFmpeg was found to code the film; name one in the environment variable IMAGEIO_FFMPEG_EXE"
         ) from error
 
 
@@ -274,10 +277,9 @@ def read_back(path: str | Path) -> dict[str, Any]:
     InputError
         It cannot be read.
     """
-    import imageio_ffmpeg
-
+    package = need("imageio_ffmpeg", extra="film", purpose="to read a film")
     try:
-        reader = imageio_ffmpeg.read_frames(str(path))
+        reader = package.read_frames(str(path))
         about = next(reader)
         frames = sum(1 for _ in reader)
     except (OSError, RuntimeError, StopIteration) as error:

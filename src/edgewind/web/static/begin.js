@@ -79,7 +79,8 @@ async function write() {
   if (mine !== asked || text.value !== old) { if (text.value !== old) change(changes, gauge); return; }
   if (told.bench !== old) { before.push(old); text.value = told.bench; draft.save(); }
   byId("undo").disabled = !before.length;
-  clearProblems(form);
+  // Only what was said of the bench: a reason beside the name stays until the name is sent again.
+  for (const input of [...inputs, text]) { byId(input.id + "-problem").textContent = ""; input.removeAttribute("aria-invalid"); }
   for (const input of inputs) {
     if (document.activeElement !== input || gauge || !(input.dataset.field in changes)) input.value = told.fields[input.dataset.field] ?? "";
   }
