@@ -9,7 +9,7 @@ const { faces, template } = dataOf("data"), form = byId("begin"), text = byId("b
 const inputs = [...form.querySelectorAll("[data-field]")], known = [...form.querySelectorAll("[data-known]")];
 const idOf = (key) => "begin-" + key.replace(".", "-");
 const curve = new Chart(byId("begin-curve"));
-let outlook = null, before = [], asked = 0;
+let outlook = null, before = [], asked = 0, resting = 0, deciding = 0;
 
 const draft = keepDraft(form, "begin");
 if (!draft.restored) {
@@ -59,6 +59,7 @@ for (const range of known) {
 // The text is the record: a field writes its line, and the text writes the fields.
 let waiting = 0, pending = {}, pendingGauge = "";
 function change(changes, gauge = "") {
+  clearTimeout(resting);
   pending = { ...pending, ...changes };
   pendingGauge = gauge || pendingGauge;
   clearTimeout(waiting);
@@ -175,7 +176,6 @@ function show() {
     marks: found ? [{ x: across(told.optimum.pressure_pa), words: "fastest", row: 0 }] : [],
   });
 }
-let resting = 0, deciding = 0;
 function decide() { clearTimeout(resting); resting = setTimeout(askDeciding, 700); }
 async function askDeciding() {
   const mine = ++deciding;
