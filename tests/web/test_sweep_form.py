@@ -1,6 +1,7 @@
 """What a form asks of a sweep, the field beside which it is refused, and the recorder that is started for it."""
 
 import subprocess
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import IO, Any
@@ -64,7 +65,7 @@ class Process:
 @pytest.fixture
 def virtual_folder(tmp_path: Path) -> Path:
     """The folder of a virtual bench that does not run: nothing here asks it."""
-    ports = dict.fromkeys(("gauge", "valve", "lamp", "scope", "thermometer"), 1)
+    ports: dict[str, int] = defaultdict(lambda: 1)
     write_folder(tmp_path / "virtual", invented_text(), ports)
     return tmp_path
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -24,15 +25,78 @@ from edgewind.rotor.drives import NAMES
 
 POINTS = 81
 DECADES = 3.5
-# Keys of `bench.toml` that a slider may set, with the unit of its numbers.
-SLIDERS: dict[str, str] = {
-    "rotor.vane_width": "mm",
-    "light.irradiance": "W/m^2",
-    "rotor.pivot_dry_torque": "N m",
-    "rotor.pivot_viscous": "N m s",
+
+
+@dataclass(frozen=True)
+class Lever:
+    """A value of the bench that a slider may set.
+
+    Attributes
+    ----------
+    group, label : str
+        Where it stands, and what people call it.
+    unit : str
+        Unit of its numbers.
+    field : str
+        Its name among :class:`edgewind.rotor.RotorParameters`, and in a fit that finds it.
+    scale : float
+        SI over its unit.
+    ends : tuple of float
+        Left and right end: over the value as it is, or in its own unit where `whole`.
+    whole : bool
+        Whether the ends are values, not factors.
+    linear : bool
+        Whether the slider moves in equal steps, not in equal factors.
+    zero : bool
+        Whether its left end is zero.
+    """
+
+    group: str
+    label: str
+    unit: str
+    field: str
+    scale: float = 1.0
+    ends: tuple[float, float] = (0.4, 2.5)
+    whole: bool = False
+    linear: bool = False
+    zero: bool = False
+
+
+SLIDERS: dict[str, Lever] = {
+    "rotor.vane_width": Lever("The rotor", "Width of a vane", "mm", "vane_width_m", 1e-3),
+    "rotor.vane_height": Lever("The rotor", "Height of a vane", "mm", "vane_height_m", 1e-3),
+    "rotor.arm": Lever("The rotor", "Arm", "mm", "arm_m", 1e-3, (0.6, 2.0)),
+    "chamber.width": Lever("The rotor", "Chamber, clear width", "mm", "chamber_width_m", 1e-3, (0.6, 3.0)),
+    "light.irradiance": Lever(
+        "Light and cold", "Light on a vane", "W/m²", "irradiance_w_m2", 1.0, (0.02, 4.0), zero=True
+    ),
+    "chamber.envelope_temperature": Lever(
+        "Light and cold", "Envelope", "degC", "envelope_temperature_k", 1.0, (-40.0, 80.0), whole=True, linear=True
+    ),
+    "rotor.vane_conductance": Lever(
+        "The faces", "Heat through the vane", "W/(m² K)", "vane_conductance_w_m2_k", 1.0, (1.0, 20000.0), whole=True
+    ),
+    "rotor.dark_absorptance": Lever(
+        "The faces", "Dark face, absorptance", "", "dark_absorptance", 1.0, (0.3, 1.0), whole=True, linear=True
+    ),
+    "rotor.bright_absorptance": Lever(
+        "The faces", "Bright face, absorptance", "", "bright_absorptance", 1.0, (0.02, 0.9), whole=True, linear=True
+    ),
+    "rotor.dark_emissivity": Lever(
+        "The faces", "Dark face, emissivity", "", "dark_emissivity", 1.0, (0.02, 1.0), whole=True, linear=True
+    ),
+    "rotor.bright_emissivity": Lever(
+        "The faces", "Bright face, emissivity", "", "bright_emissivity", 1.0, (0.02, 1.0), whole=True, linear=True
+    ),
+    "rotor.accommodation": Lever(
+        "The faces", "Accommodation", "", "accommodation", 1.0, (0.6, 1.0), whole=True, linear=True
+    ),
+    "rotor.pivot_dry_torque": Lever("The pivot", "Dry friction", "N m", "pivot_dry_n_m", 1.0, (1e-3, 1.0), zero=True),
+    "rotor.pivot_viscous": Lever(
+        "The pivot", "Viscous friction", "N m s", "pivot_viscous_n_m_s", 1.0, (1e-3, 1.0), zero=True
+    ),
 }
-# What a fit finds in place of the value that the bench states, until a slider states it anew.
-PIVOT = {"rotor.pivot_dry_torque": "pivot_dry_n_m", "rotor.pivot_viscous": "pivot_viscous_n_m_s"}
+_ICE_K = 273.15
 GASES = ("air", "N2", "He", "Ne", "Ar", "H2", "CO2")
 
 
@@ -56,8 +120,12 @@ def what_if(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, 
     bench = rotor.bench if isinstance(rotor, RotorDraws) else rotor
     best = rotor.moved(changes).best if isinstance(rotor, RotorDraws) else None
     found = predict_whole(bench, reach(changed_bench(bench, changes)), changes=changes, parameters=best)
-    pivot = {key: best[field] for key, field in PIVOT.items()} if best else {}
-    return _plain(found) | {"pivot": pivot, "seconds": time.perf_counter() - start}
+    fitted = {
+        key: _shown(lever, float(best[lever.field]))
+        for key, lever in SLIDERS.items()
+        if best and lever.field in best and key not in changes
+    }
+    return _plain(found) | {"fitted": fitted, "seconds": time.perf_counter() - start}
 
 
 def interval_of(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
@@ -115,28 +183,40 @@ def reach(bench: Bench) -> np.ndarray[Any, np.dtype[np.float64]]:
 
 
 def sliders_of(bench: Bench) -> list[dict[str, Any]]:
-    """Return the sliders of a bench: their ends and where they stand, in the unit of each."""
-    rotor, light = bench.rotor, bench.light
+    """Return the sliders of a bench: their group, their ends and where they stand, in the unit of each."""
     parameters = parameters_of(bench)
-    vanes = float(np.max(predict_whole(bench, reach(bench)).table["drag_vanes_n_m_s"]))
-    width, irradiance = 1e3 * rotor.vane_width.value, light.irradiance.value
-    room = 1e3 * (bench.chamber.width.value - 2 * rotor.arm.value)
-    dry, viscous = float(np.max(parameters.pivot_dry_n_m)), float(np.max(parameters.pivot_viscous_n_m_s))
-    torque = float(np.max(np.abs(predict_whole(bench, reach(bench)).table["torque_n_m"])))
-    return [
-        _slider("rotor.vane_width", "Width of a vane", "mm", width, 0.4 * width, min(2.5 * width, 0.98 * room)),
-        _slider("light.irradiance", "Light on a vane", "W/m²", irradiance, 0.1 * irradiance, 4 * irradiance),
-        _slider("rotor.pivot_dry_torque", "Pivot, dry friction", "N m", dry, 1e-3 * torque, torque, zero=True),
-        _slider("rotor.pivot_viscous", "Pivot, viscous friction", "N m s", viscous, 1e-3 * vanes, vanes, zero=True),
-    ]
+    table = predict_whole(bench, reach(bench)).table
+    torque, drag = float(np.max(np.abs(table["torque_n_m"]))), float(np.max(table["drag_vanes_n_m_s"]))
+    room = 1e3 * (bench.chamber.width.value - 2 * bench.rotor.arm.value)
+    least_room = 1e3 * (2 * bench.rotor.arm.value + bench.rotor.vane_width.value) / 0.98
+    found = []
+    for key, lever in SLIDERS.items():
+        value = _shown(lever, float(np.max(getattr(parameters, lever.field))))
+        low, high = lever.ends if lever.whole else (lever.ends[0] * value, lever.ends[1] * value)
+        if key == "rotor.pivot_dry_torque":
+            low, high = (end * torque for end in lever.ends)
+        elif key == "rotor.pivot_viscous":
+            low, high = (end * drag for end in lever.ends)
+        elif key == "rotor.vane_width":
+            high = min(high, 0.98 * room)
+        elif key == "rotor.arm":
+            high = min(high, 0.49 * 1e3 * bench.chamber.width.value - 0.5e3 * bench.rotor.vane_width.value)
+        elif key == "chamber.width":
+            low = max(low, least_room)
+        elif key == "rotor.vane_height":
+            high = min(high, 0.95e3 * bench.chamber.height.value)
+        if not lever.zero or value > 0:
+            low = min(low, value)
+        found.append({
+            "key": key, "group": lever.group, "label": lever.label, "unit": lever.unit, "value": value, "low": low,
+            "high": max(high, value), "zero": lever.zero, "linear": lever.linear,
+        })  # fmt: skip
+    return found
 
 
-def _slider(
-    key: str, label: str, unit: str, value: float, low: float, high: float, *, zero: bool = False
-) -> dict[str, Any]:
-    """A slider that moves in equal factors; where it may be zero, its left end is zero."""
-    ends = {"low": min(low, value) if value > 0 else low, "high": max(high, value)}
-    return {"key": key, "label": label, "unit": unit, "value": value, "zero": zero} | ends
+def _shown(lever: Lever, si: float) -> float:
+    """Return a value in SI in the unit of its slider."""
+    return si - _ICE_K if lever.unit == "degC" else si / lever.scale
 
 
 def _plain(found: Prediction) -> dict[str, Any]:

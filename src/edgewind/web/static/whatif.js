@@ -6,8 +6,12 @@ const { slug, experiment, sliders } = dataOf("data");
 const speeds = new Chart(byId("speeds")), torques = new Chart(byId("torques"));
 let base = null, now = null, asked = 0, answered = 0, drawing = false;
 const STEPS = 200;
-const value = (slider, step) => (slider.zero && step === 0 ? 0 : slider.low * (slider.high / slider.low) ** (slider.zero ? (step - 1) / (STEPS - 1) : step / STEPS));
+const value = (slider, step) => {
+  if (slider.linear) return slider.low + (slider.high - slider.low) * step / STEPS;
+  return slider.zero && step === 0 ? 0 : slider.low * (slider.high / slider.low) ** (slider.zero ? (step - 1) / (STEPS - 1) : step / STEPS);
+};
 const step = (slider) => {
+  if (slider.linear) return Math.round(STEPS * (slider.value - slider.low) / (slider.high - slider.low));
   if (slider.value === 0) return 0;
   const part = Math.log(slider.value / slider.low) / Math.log(slider.high / slider.low);
   return Math.round(slider.zero ? 1 + part * (STEPS - 1) : part * STEPS);
@@ -16,13 +20,13 @@ const inputs = [...document.querySelectorAll("input[type=range]")].map((input) =
 for (const { input, slider } of inputs) input.value = step(slider);
 const changes = () => {
   const found = {};
-  for (const { input, slider } of inputs) if (!unmoved({ input, slider })) found[slider.key] = `${value(slider, Number(input.value))} ${slider.unit.replace("²", "^2")}`;
+  for (const { input, slider } of inputs) if (!unmoved({ input, slider })) found[slider.key] = `${value(slider, Number(input.value))} ${slider.unit.replaceAll("²", "^2")}`.trim();
   if (byId("gas").value) found["gas.species"] = byId("gas").value;
   return found;
 };
 const unmoved = ({ input, slider }) => Number(input.value) === step(slider);
 function shown(one) {
-  const fitted = unmoved(one) && fitOf ? now?.pivot[one.slider.key] : undefined;
+  const fitted = unmoved(one) && fitOf ? now?.fitted[one.slider.key] : undefined;
   if (fitted !== undefined) return `fit: ${number(fitted, 2)} ${one.slider.unit}`;
   return `${number(unmoved(one) ? one.slider.value : value(one.slider, Number(one.input.value)), 3)} ${one.slider.unit}`;
 }
