@@ -128,9 +128,7 @@ _HEAT_TRANSFER = (
     "Tables A.11 and A.12; widened, since surfaces differ"
 )
 FACES = (
-    Face(
-        "soot of a candle", "0.96 +/- 0.02", "0.95 +/- 0.03", "from memory, no table at hand; measure where it counts"
-    ),
+    Face("soot of a candle", "0.96 +/- 0.02", "0.95 +/- 0.03", "from memory, no table seen; measure where it counts"),
     Face("black paint, dull", "0.96 +/- 0.03", "0.96 +/- 0.03", _HEAT_TRANSFER),
     Face("white paint", "0.22 +/- 0.06", "0.91 +/- 0.03", _HEAT_TRANSFER),
     Face("aluminium foil, bright side", "0.15 +/- 0.05", "0.05 +/- 0.02", _HEAT_TRANSFER),

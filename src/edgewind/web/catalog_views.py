@@ -20,22 +20,22 @@ def catalog_listing(catalog: Catalog) -> list[dict[str, Any]]:
 
 
 def _place(catalog: Catalog, place: CatalogEntry) -> dict[str, Any]:
-    told: dict[str, Any] = {
+    view: dict[str, Any] = {
         "slug": place.slug, "kind": place.kind, "name": place.name, "problem": "", "experiments": [],
     }  # fmt: skip
     try:
         if place.kind == "folder":
             bench = read_bench(Path(place.target) / BENCH_FILE)
             name = Path(place.target).resolve().name
-            told["experiments"] = [{"name": name, "title": bench.experiment.title, "readings": None, "last": None}]
+            view["experiments"] = [{"name": name, "title": bench.experiment.title, "readings": None, "last": None}]
         else:
             book = catalog.book(place.slug)
-            told["experiments"] = [
+            view["experiments"] = [
                 _experiment(BookSource(book, name), name, found.readings) for name, found in marks(book).items()
             ]
     except InputError as error:
-        told["problem"] = str(error)
-    return told
+        view["problem"] = str(error)
+    return view
 
 
 def _experiment(source: BookSource, name: str, count: int) -> dict[str, Any]:
@@ -64,17 +64,17 @@ def experiment_page(catalog: Catalog, slug: str, experiment: str) -> dict[str, A
         for found in _place(catalog, one)["experiments"]
         if (one.slug, found["name"]) != (slug, experiment)
     ]
-    told: dict[str, Any] = {"slug": slug, "kind": place.kind, "place": place.name, "experiment": experiment}
-    told |= {"others": others}
+    view: dict[str, Any] = {"slug": slug, "kind": place.kind, "place": place.name, "experiment": experiment}
+    view |= {"others": others}
     if place.kind == "folder":
         source = catalog.source(slug, experiment)
-        return told | {"bench": bench_view(source.bench()), "form": None, "changes": [], "bench_text": ""}
+        return view | {"bench": bench_view(source.bench()), "form": None, "changes": [], "bench_text": ""}
     book = catalog.book(slug)
     if experiment not in book.experiments():
         raise NotFoundError(f"'{place.name}' holds no experiment '{experiment[:80]}'")
     part = read_part(book, experiment, after=NONE_AFTER)
     text = part.source.contents.bench.decode("utf-8-sig")
-    return told | {
+    return view | {
         "bench": bench_view(parse_bench(text)),
         "bench_text": text,
         "form": form_of(book, experiment).as_plain(),

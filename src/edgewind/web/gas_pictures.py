@@ -68,9 +68,9 @@ class GasPictures:
         if len(shipped_fields(shape, drive)) == len(every):
             return {"state": "done", "solved": every, "all": every, "problem": ""}
         job = self._job(shape, drive)
-        told = job.to_dict()
-        told.pop("result", None)
-        return told | {"solved": sorted(job.part), "all": every}
+        view = job.to_dict()
+        view.pop("result", None)
+        return view | {"solved": sorted(job.part), "all": every}
 
     def picture(self, ways: Mapping[str, str], knudsen: float) -> tuple[bytes, str]:
         """Return a picture for the page as PNG, and what it shows in words.

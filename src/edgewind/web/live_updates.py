@@ -1,4 +1,4 @@
-"""Follow an experiment of a book and tell every open page what is new, whoever wrote it."""
+"""Readings of an experiment, followed in its book and sent to every open page, whichever program wrote them."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from edgewind.web.views import AT_ONCE, bench_view, part_views
 
 # How often a followed book is asked how far it has come, seconds. The question costs well under a millisecond.
 ASK_EVERY_S = 0.04
-# After trouble, and with nobody looking.
+# After an error.
 TROUBLE_S = 1.0
 _MOST_WAITING = 2000
 RUN = uuid.uuid4().hex[:12]
@@ -130,9 +130,9 @@ class ExperimentFeed:
             try:
                 self._look()
                 self._set_trouble("")
-            except Exception as error:  # whatever it is, the pages say it, and the next look may find it gone
-                told = str(error) if isinstance(error, EdgewindError) else f"the book cannot be followed ({error!r})"
-                self._set_trouble(told)
+            except Exception as error:  # whatever it is, the pages show it until a later look succeeds
+                text = str(error) if isinstance(error, EdgewindError) else f"the book cannot be followed ({error!r})"
+                self._set_trouble(text)
                 wait = TROUBLE_S
             with self._lock:
                 if not self._listeners:
@@ -209,7 +209,7 @@ class ExperimentFeeds:
             return self._of.setdefault((slug, experiment), ExperimentFeed(open_one, experiment))
 
     def kick(self, slug: str, experiment: str) -> None:
-        """Look at once, where anybody looks."""
+        """Look at once, where a page shows the experiment."""
         with self._lock:
             watch = self._of.get((slug, experiment))
         if watch is not None:

@@ -277,7 +277,7 @@ def _number(field: str, text: str, unit: str, kind: str, example: str) -> tuple[
         found = parse_measured(plain, kind)
     except InputError as error:
         begins = re.match(r"\s*[+-]?(\d|\.\d)", plain)
-        if begins is None or not re.search(r"[^\W\d_]|%", plain.lower().replace("e", "")):  # no unit was meant
+        if begins is None or not re.search(r"[^\W\d_]|%", plain.lower().replace("e", "")):  # it has no unit
             raise FieldError(field, f"'{text[:40]}' is not a number", fix=f"type a number, such as {example}") from None
         raise FieldError(field, error.problem, fix=error.fix) from None
     value = float(from_si(found.value, unit, kind))

@@ -1,4 +1,4 @@
-"""Sweeps in recorder programs of this user on this machine, whoever started them: followed and steered from here."""
+"""Sweeps in recorder programs of this user on this machine, followed and steered from here."""
 
 from __future__ import annotations
 
@@ -69,8 +69,8 @@ class RemoteSweep:
     def hello(self) -> list[str]:
         """What a page that opens now should hear first."""
         with self._lock:
-            told = [{"kind": "events", "run": self.run, "events": list(self._events)}, self._status]
-        return [json.dumps(message, ensure_ascii=False) for message in told]
+            messages = [{"kind": "events", "run": self.run, "events": list(self._events)}, self._status]
+        return [json.dumps(message, ensure_ascii=False) for message in messages]
 
     def command(self, name: str, text: str, of: int | None = None) -> None:
         """Give a command; see :class:`edgewind.live.Sweep`.
@@ -78,7 +78,7 @@ class RemoteSweep:
         Raises
         ------
         InputError
-            The sweep is over, its recorder is gone, or the command was refused.
+            The sweep has ended, its recorder has stopped, or the command was refused.
         BookError
             The book may only be read from here: who may not write it may not steer what does.
         """
@@ -87,12 +87,12 @@ class RemoteSweep:
         try:
             self.recorder.command(name, text, of=of)
         except RecorderNotFoundError:
-            self._thread.join(timeout=0.5)  # a sweep that ended by itself has told so by then
+            self._thread.join(timeout=0.5)  # a sweep that ended by itself has said so by then
             self._refuse_if_over()
             raise
 
     def _refuse_if_over(self) -> None:
-        if self._status["phase"] == "gone":
+        if self._status["phase"] == "lost":
             raise RecorderNotFoundError(
                 "The recorder of this sweep has stopped; the command was not carried out", fix=_GONE
             )
@@ -147,7 +147,7 @@ class RemoteSweep:
         problem = f"The recorder ({self.recorder.made_by}) disconnected unexpectedly. {_GONE}."
         with self._lock:
             self._status = self._status | {
-                "running": False, "phase": "gone", "message": "", "question": "", "problem": problem,
+                "running": False, "phase": "lost", "message": "", "question": "", "problem": problem,
             }  # fmt: skip
         self._tell(self._status)
 
@@ -211,5 +211,5 @@ class RecorderWatcher:
 
     def _watch(self) -> None:
         while not self._closing.wait(LOOK_EVERY_S):
-            with contextlib.suppress(EdgewindError, OSError):  # the next look may find it gone
+            with contextlib.suppress(EdgewindError, OSError):  # the next look may succeed
                 self.look()

@@ -1,4 +1,4 @@
-"""Who may ask: this machine alone unless told otherwise, with a token then, and never a page of another site."""
+"""Access to the pages: from this machine alone, or with a token; never from a page of another site."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ class AccessPolicy:
     names: frozenset[str] = frozenset({"localhost"})
 
     def knows(self, host: str) -> bool:
-        """Tell whether a request for `host` is meant for us: a name of ours or an address.
+        """Return whether a request for `host` is one for these pages: a name of this machine or an address.
 
         A page of another site whose name is made to point here asks for that name, and is refused.
         """
@@ -126,7 +126,7 @@ def access_policy(host: str, token: str | None = None, names: Iterable[str] = ()
 
 
 class Guard:
-    """Middleware that asks, of every request and every socket: is it meant for us, from one of our pages, with the
+    """Middleware that asks, of every request and every socket: is it for these pages, from one of them, with the
     token where one is needed, and not too large.
     """
 

@@ -1,4 +1,4 @@
-"""Serve the pages: on this machine alone, unless told otherwise."""
+"""The server of the pages: on this machine alone, unless another address is named."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def serve(
     open_browser: bool = False,
     on_ready: Callable[[str], None] | None = None,
 ) -> None:
-    """Serve the pages until the program is told to stop.
+    """Serve the pages until the program is stopped.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ def _socket(host: str, port: int) -> socket.socket:
     try:
         family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
     except (OSError, UnicodeError) as error:
-        raise InputError(f"'{host}' is no address of this machine ({error})", fix="leave out --host") from error
+        raise InputError(f"'{host}' is not an address of this machine ({error})", fix="leave out --host") from error
     found = socket.socket(family, socket.SOCK_STREAM)
     try:
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -92,7 +92,7 @@ def _socket(host: str, port: int) -> socket.socket:
         found.close()
         why = getattr(error, "strerror", None) or error
         raise InputError(
-            f"port {port} cannot be had at {host}: {why}", fix="name another with --port, or 0 for a free one"
+            f"Cannot listen on {host}:{port}: {why}", fix="name another with --port, or 0 for a free one"
         ) from error
     return found
 

@@ -17,7 +17,7 @@ const ordered = () => [...rows.values()].sort((a, b) => a.n - b.n);
 const WORDS = {
   ready: "ready", setting: "setting the pressure", settling: "settling", reading: "taking the reading", storing: "storing",
   "coast-down": "coasting down, lamp off", paused: "paused", asking: "waiting for you", finished: "finished", stopped: "stopped", failed: "ended by a fault",
-  gone: "the recorder disconnected unexpectedly",
+  lost: "the recorder disconnected unexpectedly",
 };
 const big = (value, kind, digits) => (value === null || value === undefined ? "–" : number(inUnit(value, kind), digits));
 
@@ -236,7 +236,7 @@ follow(slug, experiment, {
     if (!whole && added.length && added.length < 4) {
       const recent = added.filter((row) => Date.now() - Date.parse(row.made_at) < 20000);
       if (recent.length) fresh = new Set(recent.map((row) => row.n));
-      // When each was seen here, for whoever measures how late a page is.
+      // When each was seen here, to measure how late a page is.
       for (const row of added) document.body.dataset["seen" + row.n] = String(Date.now() - Date.parse(row.made_at));
     }
     showNow(); showRows(); showTrace();

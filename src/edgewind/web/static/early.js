@@ -6,7 +6,7 @@
   } catch (error) { /* a browser that keeps nothing: the system's light holds */ }
 })();
 // A button that is pressed before the page's scripts are here is pressed again once they are; else a form would be sent
-// without them and what was typed be gone. Enter in a field presses its form's button.
+// without them and what was typed lost. Enter in a field presses its form's button.
 (function () {
   var pressed = null;
   function hold(event) {

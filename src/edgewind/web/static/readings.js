@@ -57,5 +57,5 @@ export function tableRow(row, ways) {
   if (ways) cells.push(make("td", {}, ways(row)));
   return make("tr", { class: row.used ? "" : "unused", "data-n": row.n }, ...cells);
 }
-// Whether the row is set aside by somebody, rather than by its own signals.
+// Whether the row is set aside by a person, rather than by its own signals.
 export const isExcluded = (row) => Boolean(row.exclude);
