@@ -11,6 +11,7 @@ import numpy as np
 from edgewind.evidence.claims import Claim, Verdict, sentence
 from edgewind.evidence.mechanism_case import MechanismCase
 from edgewind.evidence.verdicts import FAR_TOO_SMALL, convection_size, judge, size_of
+from edgewind.formatting import format_number
 from edgewind.rotor.drives import (
     accommodation,
     creep,
@@ -21,7 +22,7 @@ from edgewind.rotor.drives import (
     thermal_force,
 )
 from edgewind.rotor.drives.outgassing import UNBAKED_PA_M_S, recoil_pressure
-from edgewind.units import format_number, from_si
+from edgewind.units import from_si
 
 Mechanism = Callable[[MechanismCase], Claim]
 

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from edgewind.evidence.claims import Claim, Verdict, sentence
 from edgewind.evidence.mechanism_case import MechanismCase
+from edgewind.formatting import format_interval, format_number
 from edgewind.rotor import RotorParameters, parameters_of, steady_state
 from edgewind.rotor.convection import convection_bound
-from edgewind.units import format_interval, format_number
 
 Array = NDArray[np.float64]
 
