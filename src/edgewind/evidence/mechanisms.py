@@ -14,7 +14,6 @@ from edgewind.evidence.verdicts import FAR_TOO_SMALL, convection_size, judge, si
 from edgewind.formatting import format_number
 from edgewind.rotor.drives import (
     accommodation,
-    creep,
     foreign,
     infrared_recoil,
     light_pressure,
@@ -124,7 +123,6 @@ MECHANISMS: dict[str, Mechanism] = {
     ),
     infrared_recoil.NAME: partial(judge, name=infrared_recoil.NAME, key=infrared_recoil.KEY, leads="bright"),
     foreign.NAME: partial(judge, name=foreign.NAME, key=foreign.KEY, leads=None, model="constant torque alone"),
-    creep.NAME: partial(judge, name=creep.NAME, key=creep.KEY, leads="bright", within=creep.WITHIN_FACTOR),
     outgassing.NAME: weigh_outgassing,
     CONVECTION: weigh_convection,
     PIVOT: weigh_pivot,

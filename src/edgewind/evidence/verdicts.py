@@ -39,7 +39,6 @@ RIVALS = ("thermal force alone", "light pressure alone", "unequal accommodation 
 # Keys of bench.toml that the size of a drive rests on.
 _RESTS_ON = {
     "thermal_force": ("vane_conductance", "bright_emissivity"),
-    "creep": ("vane_conductance", "bright_emissivity"),
     "unequal_accommodation": ("accommodation_difference",),
 }
 _KEY_WORDS = {
