@@ -51,6 +51,8 @@ _ASPECT_POWER = 0.62
 # Shares of the corrections that are taken as their error: rectangles of aspect 1.4 and 4 held against the solver; the
 # accommodation of the chamber, squares in a cube; the thickness of a vane with corners or a round rim, our judgement.
 _ROOM_ERROR, _ASPECT_ERROR, _CHAMBER_ERROR, _THICKNESS_ERROR = 0.1, 0.25, 0.5, 0.25
+# Slip at the walls of the chamber, which squares in a cube of four feel more than strips do: per 1/accommodation - 1.
+_CHAMBER_LEAST = 0.015
 # Vanes longer than this against their shorter side are strips.
 LONG = 20.0
 _LEAST_ROOM = 2.5
@@ -118,9 +120,9 @@ def _shaped_response(
     strip = response_for(room)
     area = AREA_SHARE[shape] * width_m * height_m
     rim = 1.0 if aspect >= LONG else vane_rim(shape, width_m, height_m) * length / (2.0 * area)
-    share = 1.0 / (2.0 * room) if aspect >= LONG else area / (3.0 * room_m**2)
+    faces = 1.0 / (2.0 * room) if aspect >= LONG else area / (3.0 * room_m**2)
     if aspect >= LONG:
-        found = _as_built(strip, thickness_m / length, rim, chamber, room, share)
+        found = _as_built(strip, thickness_m / length, rim, chamber, room, faces)
         return _over_width(found, length / width_m, found.source)
     kn, alphas = strip.knudsen, strip.accommodation
     finite = _finite(name, max(room, _LEAST_ROOM), kn, alphas)
@@ -148,7 +150,7 @@ def _shaped_response(
             f"in a chamber {room:.3g} times as wide; good to {good:.2g} % above Kn 0.05"
         ),
     )
-    found = _as_built(found, thickness_m / length, rim, chamber, room, share)
+    found = _as_built(found, thickness_m / length, rim, chamber, room, faces)
     return _over_width(found, length / width_m, found.source)
 
 
@@ -172,7 +174,7 @@ def _as_built(
         alphas,
         {key: value[:, :-1] for key, value in values.items()} | {"area_share": table.share[:, :-1]},
         {key: value[:, -1] for key, value in values.items()} | {"area_share": table.share[:, -1]},
-        np.sqrt(table.error**2 + unsure[0] ** 2 + unsure[1] ** 2),
+        np.sqrt(table.error**2 + unsure[0] ** 2 + unsure[1] ** 2 + (_CHAMBER_LEAST * (1.0 / chamber - 1.0)) ** 2),
         source=f"{found.source}; {thickness:.3g} times as thick as wide, accommodation of the chamber {chamber:.3g}",
     )
 
