@@ -52,7 +52,7 @@ example: $(READY)
 
 # The response of the gas to vanes of the standard shapes.
 tables: $(READY)
-	$(BIN)/python -m edgewind.kinetics.make_tables
+	$(BIN)/python tools/make_tables.py
 
 # Viscosity, thermal conductivity and heat capacity of the gases, by temperature.
 properties: $(READY)

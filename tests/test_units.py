@@ -8,12 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edgewind.errors import InputError
+from edgewind.formatting import format_interval, format_measured, format_number
 from edgewind.units import (
     KINDS,
     Measured,
-    format_interval,
-    format_measured,
-    format_number,
     from_si,
     parse_header,
     parse_measured,

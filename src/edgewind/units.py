@@ -20,9 +20,6 @@ from numpy.typing import ArrayLike, NDArray
 from edgewind.errors import InputError
 from edgewind.files import cache_folder, replacing_folder
 from edgewind.formatting import NUMBER
-from edgewind.formatting import format_interval as format_interval
-from edgewind.formatting import format_measured as format_measured
-from edgewind.formatting import format_number as format_number
 
 # Pint loads these where they are installed, for arrays and numbers of theirs that nothing here uses: half a second.
 _UNUSED = [name for name in ("dask", "scipy", "uncertainties", "babel") if name not in sys.modules]

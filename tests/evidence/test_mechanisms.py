@@ -203,13 +203,6 @@ def test_light_that_might_just_suffice_cannot_be_told_without_a_fit(make_bench):
     assert claim.verdict == "cannot tell"
 
 
-def test_creep_is_an_estimate_and_needs_a_thickness(make_bench):
-    with_thickness = claims(case(bench_of(make_bench)))["creep along the thickness"]
-    assert "an estimate to a factor 3" in with_thickness.why
-    bare = make_bench(rotor={name: value for name, value in STATED.items() if name != "vane_thickness"})
-    assert claims(case(bare))["creep along the thickness"].verdict == "cannot tell"
-
-
 def test_recoil_is_bounded_where_the_bench_is_silent_and_computed_where_it_speaks(make_bench):
     silent = claims(case(bench_of(make_bench)))["outgassing recoil"]
     assert silent.verdict == "ruled out" and silent.size_ratio_interval[1] < 0.1

@@ -5,16 +5,36 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from edgewind.kinetics import sweeps
 from edgewind.kinetics.drives import Drive
-from edgewind.kinetics.geometry import Room, strip_grid
+from edgewind.kinetics.geometry import Room, Shape, strip_grid, thick_strip_grid
 from edgewind.kinetics.plane import PlaneOperator
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
 from edgewind.kinetics.room_operator import Walls
+from edgewind.kinetics.solve import Case, Resolution, solve
 
 
 def operator(boxes=1, parity=-1.0, walls=Walls(), delta=1.3, azimuths=3, speeds=4, workers=1):
     grid = strip_grid(Room(3.0, 2.5, position=0.4 if boxes == 2 else 0.5), 0.7, 0.4, boxes=boxes)
     return PlaneOperator(grid, PlaneVelocities(azimuths, speeds), delta, walls, parity, workers)
+
+
+@pytest.fixture
+def plainly(monkeypatch):
+    """Sweep once by the plain NumPy, and by the compiled kernel."""
+
+    def both(op, y, drive):
+        compiled = op.sweep(y, drive)
+        with monkeypatch.context() as instead:
+            instead.setattr(sweeps, "_refused", {sweeps.PLANE})
+            return op.sweep(y, drive), compiled
+
+    return both
+
+
+def thick_operator(boxes, parity, walls):
+    grid = thick_strip_grid(Room(3.0, 2.5, position=0.4 if boxes == 2 else 0.5), 0.9, 0.3, 0.3, boxes=boxes)
+    return PlaneOperator(grid, PlaneVelocities(3, 4), 1.3, walls, parity)
 
 
 @pytest.mark.parametrize(
@@ -26,17 +46,31 @@ def operator(boxes=1, parity=-1.0, walls=Walls(), delta=1.3, azimuths=3, speeds=
         (2, 1.0, Walls(0.0, 1.0, 0.9)),
     ],
 )
-@pytest.mark.parametrize("workers", [1, 2])
-def test_kernel_does_what_the_plain_sweep_does(plain_sweep, boxes, parity, walls, workers):
-    op = operator(boxes, parity, walls, workers=workers)
+@pytest.mark.parametrize("thick", [False, True])
+def test_kernel_does_what_the_plain_sweep_does(plainly, boxes, parity, walls, thick):
+    op = thick_operator(boxes, parity, walls) if thick else operator(boxes, parity, walls, workers=boxes)
     y = np.random.default_rng(3).normal(size=op.size)
-    drive = Drive(front=0.3, back=-0.7, room=0.2, speed=0.5)
-    new, incoming = op.sweep(y, drive)
-    moments, vane, end, side = plain_sweep(op, y, drive)
-    np.testing.assert_allclose(op.split(new)[0], moments, atol=1e-12)
-    np.testing.assert_allclose(incoming.vane, vane, atol=1e-12)
-    np.testing.assert_allclose(incoming.end, end, atol=1e-12)
-    np.testing.assert_allclose(incoming.sides[0], side, atol=1e-12)
+    (plain, falls), (compiled, fell) = plainly(op, y, Drive(front=0.3, back=-0.7, room=0.2, speed=0.5))
+    np.testing.assert_allclose(compiled, plain, atol=1e-12)
+    for one, other in ((fell.vane, falls.vane), (fell.end, falls.end), (fell.sides[0], falls.sides[0])):
+        np.testing.assert_allclose(one, other, atol=1e-12)
+    if thick:
+        np.testing.assert_allclose(fell.rim, falls.rim, atol=1e-12)
+        assert np.all(op.split(compiled)[0][op.grid.filled] == 0.0)
+
+
+def test_a_kernel_that_numba_refuses_gives_way_to_the_plain_sweep_with_a_warning(monkeypatch):
+    """As when a new version of Numba no longer knows the interface for extensions that the kernels use."""
+
+    def refuse(name):
+        raise AttributeError(f"{name} has no intrinsic")
+
+    monkeypatch.setattr(sweeps, "_refused", set())
+    monkeypatch.setattr(sweeps, "import_module", refuse)
+    case = Case(Shape("strip"), Room(3.0, 3.0), np.inf)
+    with pytest.warns(sweeps.SlowSweepWarning, match="hundred times slower"):
+        answer = solve(case, Resolution(0.3, 4, speeds=4), ("faces",), tolerance=1e-2)[0]
+    assert -answer.force == pytest.approx(0.25, rel=1e-9)
 
 
 @pytest.mark.parametrize("boxes", [1, 2])
@@ -56,8 +90,9 @@ def test_uniform_gas_is_at_rest_with_its_walls(boxes):
 
 
 @pytest.mark.parametrize("boxes", [1, 2])
-def test_every_sweep_conserves_particles(boxes):
-    op = operator(boxes, parity=1.0)
+@pytest.mark.parametrize("thick", [False, True])
+def test_every_sweep_conserves_particles(boxes, thick):
+    op = thick_operator(boxes, 1.0, Walls()) if thick else operator(boxes, parity=1.0)
     _, mass = op.null
     y = np.random.default_rng(4).normal(size=op.size)
     assert mass @ op.apply(y) == pytest.approx(0.0, abs=1e-14 * op.size)

@@ -67,7 +67,7 @@ def test_rotor_prints_the_trade_and_draws_it(folder, edgewind):
         (("rotor", ".", "--goal", "best"), "there is no goal 'best'"),
         (("rotor", ".", "--goal", "fastest", "--range", "arm=3 mm"), "is not a range"),
         (("rotor", ".", "--goal", "fastest", "--range", "vanes=2:x"), "whole numbers"),
-        (("rotor", ".", "--goal", "test", "--between", "creep"), "does not name two drives"),
+        (("rotor", ".", "--goal", "test", "--between", "outgassing"), "does not name two drives"),
     ],
 )
 def test_bad_input_ends_with_status_2_and_a_message(folder, arguments, said, edgewind):

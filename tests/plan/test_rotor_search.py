@@ -129,7 +129,7 @@ def test_wishes_that_cannot_be_are_refused(vacuum_bench):
     with pytest.raises(InputError, match="no goal was given"):
         search_rotor(vacuum_bench, [])
     with pytest.raises(InputError, match="cannot be told apart"):
-        search_rotor(vacuum_bench, ["test"], between=("creep", "creep"))
+        search_rotor(vacuum_bench, ["test"], between=("outgassing", "outgassing"))
     with pytest.raises(InputError, match="too few"):
         search_rotor(vacuum_bench, ["fastest"], trials=5)
     with pytest.raises(InputError, match="'hub' cannot be searched for"):

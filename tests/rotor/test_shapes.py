@@ -74,8 +74,9 @@ def test_a_rectangle_between_is_what_the_solver_finds_within_the_error_stated(as
 
 @pytest.mark.parametrize("kn", ACCOMMODATION_06)
 def test_accommodation_acts_as_the_solver_finds(kn):
-    got = four(shaped_response("rectangle", 0.01, 0.01, 0.04), kn, 0.6)
-    assert got == pytest.approx(ACCOMMODATION_06[kn], rel=4e-3)
+    """Computed with 0.6 at all walls, those of the chamber too: their share is carried over from strips."""
+    got = four(shaped_response("rectangle", 0.01, 0.01, 0.04, chamber_accommodation=0.6), kn, 0.6)
+    assert got == pytest.approx(ACCOMMODATION_06[kn], rel=1.3e-2)
 
 
 def test_a_wide_vane_is_a_high_one_lying_down():
@@ -122,7 +123,7 @@ def test_outlines_by_counting_points(shape):
 @pytest.mark.parametrize("shape", ["disc", "diamond"])
 def test_kernel_and_plain_agree_for_every_outline(make_bench, shape):
     bench = make_bench(rotor={"vane_shape": shape, "vane_width": "12 mm", "vane_thickness": "0.1 mm"})
-    rotor = parameters_of(bench).with_(creep_factor=1.7, gas_force_factor=0.97, gas_drag_factor=1.02)
+    rotor = parameters_of(bench).with_(accommodation_difference=0.1, gas_force_factor=0.97, gas_drag_factor=1.02)
     response, pressure = response_of(rotor), np.geomspace(0.02, 20, 30)
     plain = steady_state(pressure, rotor, response)
     speed, torque, drag = steady_speeds(pressure, flat(rotor), *table_arrays(response))

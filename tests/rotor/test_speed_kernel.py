@@ -31,7 +31,7 @@ def test_kernel_and_plain_agree(make_bench, more):
 def test_drives_can_be_left_out(make_bench):
     rotor, table = parameters_of(make_bench(rotor=ROTOR)), response_for(8.0)
     numbers = flat(rotor)
-    others = [Place.THERMAL_FORCE, Place.UNEQUAL_ACCOMMODATION, Place.CREEP, Place.RECOIL, Place.INFRARED_RECOIL]
+    others = [Place.THERMAL_FORCE, Place.UNEQUAL_ACCOMMODATION, Place.RECOIL, Place.INFRARED_RECOIL]
     numbers[others] = 0.0
     only = steady_state(PRESSURES, rotor, table, drives=("light_pressure",))
     assert np.allclose(steady_speeds(PRESSURES, numbers, *table_arrays(table))[0], only.speed_rad_s, rtol=1e-9)

@@ -5,19 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from edgewind.signals.edges import (
-    Rounding,
-    estimate_from_edges,
-    find_pulses,
+from edgewind.signals.edges import estimate_from_edges
+from edgewind.signals.pattern import (
     fit_pattern,
     grow_pattern,
-    noise_of,
     places_of,
     quality,
-    rounding_error,
     student_factor,
     wrap,
 )
+from edgewind.signals.pulses import find_pulses, noise_of
+from edgewind.signals.rounding import Rounding, rounding_error
 from edgewind.signals.synthetic import Tachometer, synthesise
 
 INTERVAL_S = 1e-3

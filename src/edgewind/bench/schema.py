@@ -109,11 +109,14 @@ class ChamberSection(Section):
         Clear height of that room.
     envelope_temperature : Measured or None
         Temperature of the envelope; that of the gas where left out.
+    accommodation : Measured or None
+        Share of molecules that the walls re-emit diffusely.
     """
 
     width: Length
     height: Length
     envelope_temperature: Temperature | None = None
+    accommodation: Accommodation | None = None
 
 
 class RotorSection(Section):

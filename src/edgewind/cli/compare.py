@@ -26,6 +26,7 @@ def compare(
     """Compare a gauge with a reference gauge and give its correction."""
     from edgewind import units
     from edgewind.bench import read_bench, write_to_bench
+    from edgewind.formatting import format_measured, format_number
     from edgewind.signals import compare_pairs
 
     if write and bench is None:
@@ -39,12 +40,12 @@ def compare(
         return
     print_pairs(
         [
-            ("factor", f"{units.format_measured(found.factor.value, found.factor.u)} (true over indicated)"),
+            ("factor", f"{format_measured(found.factor.value, found.factor.u)} (true over indicated)"),
             (
                 "slope",
-                units.format_measured(found.slope.value, found.slope.u) if found.slope.u else "none evident",
+                format_measured(found.slope.value, found.slope.u) if found.slope.u else "none evident",
             ),
-            ("about", f"{units.format_number(found.pivot_pa)} Pa, from {found.pairs} pairs"),
+            ("about", f"{format_number(found.pivot_pa)} Pa, from {found.pairs} pairs"),
             (
                 "scatter",
                 f"{100 * found.scatter:.2g} % beyond the stated uncertainties (p = {found.p_value:.2g})",

@@ -29,6 +29,7 @@ def gas(
 ) -> None:
     """Print mean free path, Knudsen number, regime, viscosity and more of a gas."""
     from edgewind import units
+    from edgewind.formatting import format_number
     from edgewind.gas import GasState, find_gas, rarefaction, regime
 
     state = GasState(
@@ -44,7 +45,7 @@ def gas(
     if as_json:
         print_json(_plain(state, definition, path, knudsen))
         return
-    number = units.format_number
+    number = format_number
     rows = [
         ("gas", f"{state.gas.name} at {number(state.pressure_pa)} Pa and {number(state.temperature_k)} K"),
         ("mean free path", f"{number(1e3 * path)} mm ({definition} definition)"),

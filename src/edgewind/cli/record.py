@@ -17,7 +17,7 @@ from rich.console import Console
 from edgewind.cli.base import AsJson, app, indented, print_json
 from edgewind.cli.keys import Keys
 from edgewind.errors import EdgewindError, InputError
-from edgewind.units import format_number
+from edgewind.formatting import format_number
 
 if TYPE_CHECKING:
     from edgewind.bench import Bench

@@ -146,7 +146,7 @@ def _check_rotor_options(vanes: int | None, arm: float | None, room: str, positi
 
 
 def _print_rotor(answers: list[RotorResponse], fields: Path | None, as_json: bool) -> None:
-    from edgewind.units import format_measured
+    from edgewind.formatting import format_measured
 
     if fields is not None:
         answers[0].to_dataset().to_netcdf(fields)
@@ -196,6 +196,6 @@ def _plain_rotor(answer: RotorResponse) -> dict[str, Any]:
 
 
 def _with_error(answer: Response, name: str) -> str:
-    from edgewind.units import format_measured
+    from edgewind.formatting import format_measured
 
     return format_measured(answer.values[name], answer.errors[name])

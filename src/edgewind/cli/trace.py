@@ -27,6 +27,7 @@ def trace(
 ) -> None:
     """Measure the speed in one oscilloscope trace, with uncertainty and flags."""
     from edgewind import units
+    from edgewind.formatting import format_measured, format_number
     from edgewind.signals import measure_file
 
     interval_s = None if interval is None else units.parse_quantity(interval, "time")
@@ -45,18 +46,18 @@ def trace(
     else:
         rpm = units.from_si([found.speed_rad_s, found.speed_u_rad_s], "rpm", "angular speed")
         rows = [
-            ("speed", units.format_measured(found.speed_rad_s, found.speed_u_rad_s, "rad/s")),
-            ("", units.format_measured(float(rpm[0]), float(rpm[1]), "rpm")),
+            ("speed", format_measured(found.speed_rad_s, found.speed_u_rad_s, "rad/s")),
+            ("", format_measured(float(rpm[0]), float(rpm[1]), "rpm")),
             ("method", found.method),
-            ("turns", units.format_number(found.turns, 3)),
+            ("turns", format_number(found.turns, 3)),
             (
                 "acceleration",
-                units.format_measured(found.acceleration_rad_s2, found.acceleration_u_rad_s2, "rad/s^2"),
+                format_measured(found.acceleration_rad_s2, found.acceleration_u_rad_s2, "rad/s^2"),
             ),
         ]
     rows.append(("flags", ", ".join(found.flags) or "none"))
     rows.append(("channel", read.channel))
-    rows.append(("interval", f"{units.format_number(read.interval_s, 6)} s, {read.samples} samples"))
+    rows.append(("interval", f"{format_number(read.interval_s, 6)} s, {read.samples} samples"))
     rows += [("note", note) for note in read.notes]
     print_pairs(rows)
 

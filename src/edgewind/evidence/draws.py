@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 _FACTORS = (Place.IRRADIANCE, Place.VISCOUS, Place.DRY, Place.BREAKAWAY, Place.CONDUCTANCE)
 _SHIFTED = (Place.ARM, Place.BRIGHT_EMISSIVITY, Place.ACCOMMODATION, Place.ACCOMMODATION_DIFFERENCE)
 _DRAWN = (
-    *_FACTORS, *_SHIFTED, Place.THERMAL_FORCE, Place.LIGHT_PRESSURE, Place.CREEP, Place.RECOIL, Place.DRAG_FACTOR,
+    *_FACTORS, *_SHIFTED, Place.THERMAL_FORCE, Place.LIGHT_PRESSURE, Place.RECOIL, Place.DRAG_FACTOR,
     Place.FOREIGN_TORQUE,
 )  # fmt: skip
 _FIELDS = {
@@ -34,7 +34,6 @@ _FIELDS = {
     "pivot_dry_n_m": Place.DRY,
     "pivot_breakaway_n_m": Place.BREAKAWAY,
     "pivot_viscous_n_m_s": Place.VISCOUS,
-    "creep_factor": Place.CREEP,
     "accommodation_difference": Place.ACCOMMODATION_DIFFERENCE,
     "foreign_torque_n_m": Place.FOREIGN_TORQUE,
 }
@@ -42,7 +41,7 @@ _FIELDS = {
 _STATED: dict[str, tuple[Place, float, float]] = {
     "rotor.vane_conductance": (Place.CONDUCTANCE, 0.0, np.inf),
     "rotor.bright_emissivity": (Place.BRIGHT_EMISSIVITY, 0.0, 1.0),
-    "rotor.accommodation": (Place.ACCOMMODATION, 0.6, 1.0),
+    "rotor.accommodation": (Place.ACCOMMODATION, 0.2, 1.0),
     "rotor.pivot_dry_torque": (Place.DRY, 0.0, np.inf),
     "rotor.pivot_viscous": (Place.VISCOUS, 0.0, np.inf),
 }

@@ -19,9 +19,10 @@ from edgewind.evidence.optimum import REASONS, Optimum, find_optimum
 from edgewind.evidence.sentences import Sentences, sentences_of
 from edgewind.evidence.sweep_data import SweepData
 from edgewind.evidence.tensions import Tension, tensions_of_readings
+from edgewind.formatting import format_interval, format_number
 from edgewind.runner import Runner
 from edgewind.signals import Experiment
-from edgewind.units import format_interval, format_number, from_si
+from edgewind.units import from_si
 
 
 @dataclass(frozen=True)

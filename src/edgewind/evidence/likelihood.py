@@ -32,13 +32,13 @@ LEAST_READINGS = 6
 # Which drives act in each model that is compared.
 MODELS: dict[str, tuple[str, ...]] = {
     "all": tuple(DRIVE_PLACES),
-    "thermal force alone": ("thermal_force", "creep"),
+    "thermal force alone": ("thermal_force",),
     "light pressure alone": ("light_pressure", "infrared_recoil"),
     "unequal accommodation alone": ("unequal_accommodation",),
     "constant torque alone": ("foreign",),
 }
 # Unknowns that a model has only where the drive acts.
-_OWN = {"accommodation_difference": "unequal_accommodation", "foreign": "foreign", "creep": "thermal_force"}
+_OWN = {"accommodation_difference": "unequal_accommodation", "foreign": "foreign"}
 # Directions of the smooth errors that move no reading by more than this share of its spread are left out.
 _NO_EFFECT = 0.03
 _STEP = 0.01
@@ -307,7 +307,7 @@ def _columns(names: Sequence[str]) -> Columns:
         Place.VISCOUS: "pivot_viscous", Place.ACCOMMODATION_DIFFERENCE: "accommodation_difference",
         Place.FOREIGN_TORQUE: "foreign",
     }  # fmt: skip
-    times = {Place.IRRADIANCE: "light", Place.CREEP: "creep"}
+    times = {Place.IRRADIANCE: "light"}
     set_to, times = ({place: name for place, name in one.items() if name in at} for one in (set_to, times))
     (set_places, set_columns), (scaled_places, scaled_columns) = (
         (np.array([int(place) for place in one]), np.array([at[name] for name in one.values()]))

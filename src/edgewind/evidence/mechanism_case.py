@@ -251,7 +251,6 @@ def drawn_rotor(bench: Bench, column: Mapping[str, Array], seed: int) -> RotorPa
         pivot_breakaway_n_m=column["pivot_dry"],
         pivot_viscous_n_m_s=column["pivot_viscous"],
         arm_m=arm,
-        creep_factor=column.get("creep", 1.0),
     )
 
 

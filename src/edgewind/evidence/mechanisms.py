@@ -11,9 +11,9 @@ import numpy as np
 from edgewind.evidence.claims import Claim, Verdict, sentence
 from edgewind.evidence.mechanism_case import MechanismCase
 from edgewind.evidence.verdicts import FAR_TOO_SMALL, convection_size, judge, size_of
+from edgewind.formatting import format_number
 from edgewind.rotor.drives import (
     accommodation,
-    creep,
     foreign,
     infrared_recoil,
     light_pressure,
@@ -21,7 +21,7 @@ from edgewind.rotor.drives import (
     thermal_force,
 )
 from edgewind.rotor.drives.outgassing import UNBAKED_PA_M_S, recoil_pressure
-from edgewind.units import format_number, from_si
+from edgewind.units import from_si
 
 Mechanism = Callable[[MechanismCase], Claim]
 
@@ -123,7 +123,6 @@ MECHANISMS: dict[str, Mechanism] = {
     ),
     infrared_recoil.NAME: partial(judge, name=infrared_recoil.NAME, key=infrared_recoil.KEY, leads="bright"),
     foreign.NAME: partial(judge, name=foreign.NAME, key=foreign.KEY, leads=None, model="constant torque alone"),
-    creep.NAME: partial(judge, name=creep.NAME, key=creep.KEY, leads="bright", within=creep.WITHIN_FACTOR),
     outgassing.NAME: weigh_outgassing,
     CONVECTION: weigh_convection,
     PIVOT: weigh_pivot,

@@ -14,7 +14,6 @@ from scipy.special import ndtr, ndtri
 from edgewind.bench import Bench
 from edgewind.evidence.model_error import GAUGE_FACTOR_SHARE
 from edgewind.rotor import GasResponse, parameters_of, steady_state
-from edgewind.rotor.drives.creep import WITHIN_FACTOR
 from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE
 
 Array = NDArray[np.float64]
@@ -134,8 +133,6 @@ CONDUCTANCE_RANGE = (5.0, 20_000.0)  # W/(m^2 K): an evacuated double foil to th
 ACCOMMODATION_RANGE = (0.6, 1.0)
 ACCOMMODATION_DIFFERENCE_U = 0.1
 INERTIA_SPREAD = 0.4  # of its logarithm, about vanes of 0.3 kg/m^2
-# The estimate holds to a factor 3 either way, nine times in ten.
-CREEP_SPREAD = float(np.log(WITHIN_FACTOR) / ndtri(0.95))
 SCATTER_RANGE = (1e-3, 0.2)
 PIVOT_SHARES = (1e-4, 0.5)  # of the greatest torque predicted
 VISCOUS_SHARES = (1e-4, 1.0)  # of the gas's drag at the pressure of that torque
@@ -215,13 +212,6 @@ def unknowns_of(
     )
     factor_u = float(np.sqrt(GAUGE_FACTOR_SHARE)) * gauge_log_u
     found.append(Unknown("gauge", "true over indicated pressure", "", "log-normal", 1.0, max(factor_u, 0.002)))
-    if nominal.vane_thickness_m > 0:
-        found.append(
-            Unknown(
-                "creep", "creep along the thickness, relative to the estimate", "", "log-normal", 1.0, CREEP_SPREAD,
-                stated=False,
-            )
-        )  # fmt: skip
     if coasts:
         inertia = rotor.moment_of_inertia
         width = INERTIA_SPREAD if inertia is None else max(inertia.relative, 0.005)

@@ -17,7 +17,7 @@ from edgewind.rotor import parameters_of, response_of
 from edgewind.rotor.predict import peak_places
 
 Array = NDArray[np.float64]
-# Maxima are sought above this Knudsen number: in denser gas creep along the rim, an estimate, may take over.
+# Maxima are sought above this Knudsen number: in denser gas convection may take over, which the model leaves out.
 LEAST_KNUDSEN = 0.025
 # Least share of the draws that must have a maximum at every width.
 LEAST_SHARE = 0.5

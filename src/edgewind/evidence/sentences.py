@@ -10,9 +10,10 @@ from edgewind.evidence.claims import Claim
 from edgewind.evidence.draws import draws_of
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.what_if import what_if
+from edgewind.formatting import format_number
 from edgewind.rotor import parameters_of
 from edgewind.rotor.drives import accommodation, foreign, infrared_recoil, light_pressure, outgassing, thermal_force
-from edgewind.units import RPM_PER_RAD_S, format_number
+from edgewind.units import RPM_PER_RAD_S
 
 _LARGER = (2.0, 1.5, 1.25)
 # A vane is said to emit more on its dark face where so many of the draws have it so.

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from edgewind.evidence.findings import Findings
 from edgewind.evidence.optimum import Optimum, highest_places
-from edgewind.units import format_interval, format_number
+from edgewind.formatting import format_interval, format_number
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.model_error import KINDS
 from edgewind.evidence.optimum import Optimum
+from edgewind.formatting import format_number
 from edgewind.rotor.optimum import PeakPressure
-from edgewind.units import format_number
 
 # How far an unknown may be pulled from its prior, and a smooth error from zero, in standard deviations.
 PULLED = 2.0

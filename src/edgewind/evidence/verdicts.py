@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from edgewind.evidence.claims import Claim, Verdict, sentence
 from edgewind.evidence.mechanism_case import MechanismCase
+from edgewind.formatting import format_interval, format_number
 from edgewind.rotor import RotorParameters, parameters_of, steady_state
 from edgewind.rotor.convection import convection_bound
-from edgewind.units import format_interval, format_number
 
 Array = NDArray[np.float64]
 
@@ -39,7 +39,6 @@ RIVALS = ("thermal force alone", "light pressure alone", "unequal accommodation 
 # Keys of bench.toml that the size of a drive rests on.
 _RESTS_ON = {
     "thermal_force": ("vane_conductance", "bright_emissivity"),
-    "creep": ("vane_conductance", "bright_emissivity"),
     "unequal_accommodation": ("accommodation_difference",),
 }
 _KEY_WORDS = {

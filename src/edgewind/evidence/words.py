@@ -9,7 +9,8 @@ import numpy as np
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.explain import Explanation
 from edgewind.evidence.what_if import Moved, Spread, WhatIf
-from edgewind.units import format_interval, format_number, from_si
+from edgewind.formatting import format_interval, format_number
+from edgewind.units import from_si
 
 _RPM = float(from_si(1.0, "rpm", "angular speed"))
 _UNIT = {"speed": (_RPM, "rpm"), "torque": (1.0, "N m")}

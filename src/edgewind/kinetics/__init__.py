@@ -2,6 +2,7 @@
 
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.inputs import parse_knudsen
+from edgewind.kinetics.ratios import chamber_ratios, thickness_ratios
 from edgewind.kinetics.response import Step, respond, respond_curve
 from edgewind.kinetics.result import Response, curve
 from edgewind.kinetics.room_operator import Walls
@@ -16,10 +17,12 @@ __all__ = [
     "Shape",
     "Step",
     "Walls",
+    "chamber_ratios",
     "curve",
     "parse_knudsen",
     "respond",
     "respond_curve",
     "respond_rotor",
     "respond_rotor_curve",
+    "thickness_ratios",
 ]

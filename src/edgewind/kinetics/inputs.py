@@ -38,6 +38,36 @@ def check_shape(shape: str | Shape, aspect: float = 1.0) -> Shape:
     return Shape(name, float(aspect))
 
 
+def check_thickness(thickness: float, shape: Shape) -> float:
+    """Return a thickness over the width; only a strip can have one."""
+    value = float(thickness)
+    if value == 0.0:
+        return 0.0
+    if shape.name != "strip":
+        raise InputError(
+            f"a {shape.name} of finite thickness is not computed",
+            key="thickness",
+            fix="leave the thickness out, or take a strip; `thickness_ratios` carries it over to other shapes",
+        )
+    if not 0.005 <= value <= 2.0:
+        raise OutOfRangeError(
+            f"a thickness of {thickness} widths cannot be resolved",
+            key="thickness",
+            fix="stay between 0.005 and 2, or give 0 for an infinitely thin strip",
+        )
+    return value
+
+
+def check_thick_room(room: Room, thickness: float) -> None:
+    """Raise where a thick vane leaves no gap to the walls along its normal."""
+    if thickness and min(room.reaches) - 0.5 * thickness < 0.05:
+        raise OutOfRangeError(
+            f"a vane {thickness:g} thick leaves no gap to a wall {min(room.reaches):g} off its middle",
+            key="room",
+            fix="make the room longer, or move the vane to its middle",
+        )
+
+
 def check_knudsen(knudsen: float) -> float:
     """Return a Knudsen number that can be resolved; infinity means free flight."""
     value = float(knudsen)

@@ -8,9 +8,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.kinetics.plane_kernel import sweep
 from edgewind.kinetics.quadrature import LANES
 from edgewind.kinetics.room_operator import Incoming, RoomOperator, rim_drive
+from edgewind.kinetics.sweeps import plane_sweep
 
 Floats = NDArray[np.float64]
 
@@ -46,7 +46,7 @@ class PlaneOperator(RoomOperator):
             walls = [*walls, np.zeros(columns)]
         workers, scratch, start, *about = self._fixed
         about = [workers, scratch, start, (g.solid, g.floor), *about, faces, rim, room_tau, self.passes]
-        sweep(*(*about, moments, walls, results))
+        plane_sweep(*about, moments, walls, results)
         new, end, side, vane, onto_rim = (part.sum(axis=0) for part in results)
         new[..., 3] *= 2.0 / 3.0
         return new[..., :6], Incoming(end, (side,), vane, onto_rim if g.solid else None)

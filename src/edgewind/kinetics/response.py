@@ -9,11 +9,20 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from edgewind.errors import InputError
 from edgewind.kinetics import store
 from edgewind.kinetics.geometry import Room
-from edgewind.kinetics.inputs import check_accommodation, check_knudsen, check_room, check_shape, check_tolerance
+from edgewind.kinetics.inputs import (
+    check_accommodation,
+    check_knudsen,
+    check_room,
+    check_shape,
+    check_thick_room,
+    check_thickness,
+    check_tolerance,
+)
 from edgewind.kinetics.result import Response
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
@@ -23,6 +32,8 @@ from edgewind.kinetics.solve import Case, Resolution, Solution, solve
 # there the values of two levels are extrapolated, and half of what that adds is taken for the error.
 STEP = 2.0**0.5
 ORDER, ORDER_CUT = 2.0, 1.5
+# The cells of a thick vane stay multiples of eight: by less than a factor of two they would not all be refined.
+STEP_THICK = 2.0
 MOST_LEVELS = 8
 # Coefficients whose relative error counts (that of the area share, a derived figure, does not), and the scale for
 # those that may vanish by symmetry.
@@ -68,6 +79,7 @@ def respond(
     knudsen: float,
     *,
     aspect: float = 1.0,
+    thickness: float = 0.0,
     room: float | Sequence[float] | Room = 4.0,
     position: float = 0.5,
     accommodation: float | Mapping[str, float] | Walls = 1.0,
@@ -88,20 +100,20 @@ def respond(
     Parameters
     ----------
     shape : str
-        ``strip`` (endless), ``square``, ``rectangle``, ``diamond`` (a square standing on its corner) or
-        ``disc``;
+        ``strip`` (endless), ``square``, ``rectangle``, ``diamond`` (a square standing on its corner) or ``disc``;
         lengths are in its width: the side of a square, the diameter of a disc.
-    aspect : float
-        Height over width of a rectangle.
     knudsen : float
         Hard-sphere mean free path over the width of the vane; infinity for free flight.
+    aspect : float
+        Height over width of a rectangle.
+    thickness : float
+        Thickness of a strip over its width. The temperature of the rim goes linearly from face to face, and the heat
+        that leaves it is shared between the faces as that does.
     room : float, sequence of float or Room
-        Sides of the closed room over the width of the vane: one ratio for all, or the length along the normal
-        and
-        then the sides across.
+        Sides of the closed room over the width of the vane: one ratio for all, or the length along the normal and then
+        the sides across.
     position : float
-        Place of the vane on the axis of the room: 0 at the back wall, 1 at the front wall, which the hot face
-        looks at.
+        Place of the vane on the axis of the room: 0 at the back wall, 1 at the front wall, which the hot face looks at.
     accommodation : float or mapping
         Diffuse share of Maxwell's walls, for all of them or for ``hot``, ``cold`` and ``room``.
     tolerance : float
@@ -124,8 +136,7 @@ def respond(
     Raises
     ------
     InputError
-        For a shape, room, accommodation, Knudsen number or tolerance that has no meaning or cannot be
-        resolved, and
+        For a shape, room, accommodation, Knudsen number or tolerance that has no meaning or cannot be resolved, and
         where the memory needed is more than there is.
     """
     outline = check_shape(shape, aspect)
@@ -134,7 +145,9 @@ def respond(
         check_room(room, position, edges=outline.extents),
         check_knudsen(knudsen),
         check_accommodation(accommodation),
+        check_thickness(thickness, outline),
     )
+    check_thick_room(case.room, case.thickness)
     tolerance = check_tolerance(tolerance)
     question = _question(case, tolerance)
     folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
@@ -148,6 +161,11 @@ def respond(
     return answer
 
 
+def respond_to(question: Mapping[str, Any]) -> Response:
+    """Answer a question put as the keywords of `respond`: one piece of work for a runner."""
+    return respond(**question)
+
+
 def respond_curve(
     shape: str,
     knudsen: Iterable[float],
@@ -156,8 +174,7 @@ def respond_curve(
     watch: Callable[[int, Step], None] | None = None,
     **options: object,
 ) -> list[Response]:
-    """Compute a response curve, one Knudsen number after the other; what was done before an interruption
-    stays cached.
+    """Compute a response curve, one Knudsen number after the other; what was done before an interruption stays cached.
 
     Parameters
     ----------
@@ -195,6 +212,7 @@ def _question(case: Case, tolerance: float) -> dict[str, object]:
         "position": case.room.position,
         "accommodation": [case.walls.front, case.walls.back, case.walls.room],
         "tolerance": tolerance,
+        **({"thickness": case.thickness} if case.thickness else {}),
     }
 
 
@@ -228,7 +246,7 @@ def _first(case: Case) -> Resolution:
 
 def _tell(watch: Callable[[Step], None], case: Case, level: int, levels: int, drive: int, done: float) -> None:
     """Weigh refinements by their cost: cells and angles grow together."""
-    growth = STEP ** (3 if case.shape.name == "strip" else 5)
+    growth = (STEP_THICK if case.thickness else STEP) ** (3 if case.shape.name == "strip" else 5)
     costs = [growth**k for k in range(max(levels, level + 1))]
     here = (drive + done) / len(DRIVES_SOLVED)
     share = (sum(costs[:level]) + here * costs[level]) / sum(costs)
@@ -266,7 +284,8 @@ def _refine(case: Case, tolerance: float, workers: int, watch: Callable[[Step], 
     resolution, before = _first(case), None
     solutions: dict[str, Solution] = {}
     cuts = case.shape.cuts_cells
-    gained = STEP ** (ORDER_CUT if cuts else ORDER) - 1.0
+    step = STEP_THICK if case.thickness else STEP
+    gained = step ** (ORDER_CUT if cuts else ORDER) - 1.0
     levels = 2
     for level in range(MOST_LEVELS):
         _check_memory(case, resolution, workers)
@@ -286,11 +305,12 @@ def _refine(case: Case, tolerance: float, workers: int, watch: Callable[[Step], 
             if reached or level == MOST_LEVELS - 1:
                 break
             levels = level + 1 + max(1, math.ceil(math.log(excess) / math.log(1.0 + gained)))
-        resolution, before = resolution.finer(STEP), raw
+        resolution, before = resolution.finer(step), raw
     last = list(solutions.values())
     return Response(
         shape=case.shape.name,
         aspect=case.shape.aspect,
+        thickness=case.thickness,
         knudsen=case.knudsen,
         rarefaction=case.delta,
         room=_sides(case.room),

@@ -20,24 +20,20 @@ class Response:
 
     Parameters
     ----------
-    shape, aspect, knudsen, rarefaction, room, position, accommodation, tolerance
-        The case: name of the shape and its height over width; Kn; sqrt(pi)/(2 Kn); sides of the room over the
-        width of the vane; place of the
-        vane on the axis; accommodation of hot (front) face, cold (back) face and room; relative error asked
-        for.
+    shape, aspect, knudsen, rarefaction, room, position, accommodation, tolerance, thickness
+        The case: name of the shape and its height over width; Kn; sqrt(pi)/(2 Kn); sides of the room over the width of
+        the vane; place of the vane on the axis; accommodation of hot (front) face, cold (back) face and room; relative
+        error asked for; thickness over width.
     values, errors : mapping of str to float
         Coefficients and their estimated absolute errors:
 
         - ``thermal_force``: F/(p0 A) per dT/T0 between the faces, from hot to cold;
-        - ``heat_hot``, ``heat_cold``: heat that leaves a face /(p0 v0 A) per dT/T0, the faces at +1/2 and
-          -1/2;
+        - ``heat_hot``, ``heat_cold``: heat that leaves a face /(p0 v0 A) per dT/T0, the faces at +1/2 and -1/2;
         - ``drag``: F/(p0 A) per U/v0, against the motion;
-        - ``motion_heat_hot``, ``motion_heat_cold``: heat that leaves a face per U/v0, the vane moving towards
-          its hot
+        - ``motion_heat_hot``, ``motion_heat_cold``: heat that leaves a face per U/v0, the vane moving towards its hot
           side;
         - ``loss_hot``, ``loss_cold``: heat that leaves a face, both faces warmer than the room by dT/T0 = 1;
-        - ``loss_force``: force towards the hot side then. A room warmed instead drives the opposite of all
-          three;
+        - ``loss_force``: force towards the hot side then. A room warmed instead drives the opposite of all three;
         - ``area_share``: share of the thermal force that the stress in the middle of the faces would give, acting on
           all of them; the rest is the edge's share.
     reached : bool
@@ -45,8 +41,7 @@ class Response:
     sweeps : mapping of str to int
         Fine sweeps per drive, at the finest resolution.
     coarse_sweeps, residual, mass_residual, energy_residual, seconds, cells, velocities
-        Work of the coarse levels in fine sweeps; largest relative residuals; time; size of the finest
-        resolution.
+        Work of the coarse levels in fine sweeps; largest relative residuals; time; size of the finest resolution.
     solutions : mapping of str to Solution
         The finest solution of each drive, for fields; empty when it came from a cache.
     fields : xarray.Dataset, optional
@@ -72,6 +67,7 @@ class Response:
     seconds: float
     cells: int
     velocities: int
+    thickness: float = 0.0
     solutions: Mapping[str, Solution] = field(default_factory=dict, repr=False, compare=False)
     fields: xr.Dataset | None = field(default=None, repr=False, compare=False)
 

@@ -59,7 +59,7 @@ class ResponseTable:
     room : float
         Room over the width of the vane.
     accommodation : float
-        Diffuse share of all walls.
+        Diffuse share of both faces; the room re-emits diffusely.
     aspect : float
         Height over width of a rectangle.
 
@@ -83,7 +83,7 @@ class ResponseTable:
     def standard(
         cls, shape: str, *, room: float = 4.0, accommodation: float = 1.0, aspect: float = 1.0
     ) -> ResponseTable:
-        """Return the table shipped for a standard shape and room; accommodation between 0.6 and 1 at most.
+        """Return the table shipped for a standard shape and room; accommodation between 0.2 and 1.
 
         Between the accommodations computed, a polynomial through all of them is taken, at the Knudsen numbers that they
         have in common.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from edgewind.bench import Bench
 from edgewind.cautions import cautions
-from edgewind.units import format_number
+from edgewind.formatting import format_number
 
 # Share of the molecules above which oxygen is more than air has.
 RICH_IN_OXYGEN = 0.25

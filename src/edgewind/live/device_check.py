@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from edgewind.bench import Bench
+from edgewind.formatting import format_number
 from edgewind.live.errors import InstrumentError
 from edgewind.live.instruments import Instruments, connect
-from edgewind.units import format_number
 
 
 @dataclass(frozen=True)

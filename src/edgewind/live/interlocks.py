@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from edgewind.bench.limits import LimitsSection
+from edgewind.formatting import format_number
 from edgewind.signals.pressure import OVER_RANGE
-from edgewind.units import format_number
 
 
 @dataclass(frozen=True)

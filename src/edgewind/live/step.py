@@ -8,6 +8,7 @@ from typing import Any
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
+from edgewind.formatting import format_number
 from edgewind.live.commands import RepeatError, SkipError
 from edgewind.live.devices import RawTrace
 from edgewind.live.events import now_text
@@ -19,7 +20,6 @@ from edgewind.live.run_table import Moment, RunTable
 from edgewind.live.steadiness import Steadiness
 from edgewind.live.sweep_request import Step
 from edgewind.live.valve_search import ValveSearch
-from edgewind.units import format_number
 
 _MOST_MOVES = 60
 _GAUGE_BEFORE, _GAUGE_AFTER = 3, 2

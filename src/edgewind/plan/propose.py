@@ -15,6 +15,7 @@ from edgewind.errors import EdgewindError, InputError
 from edgewind.evidence import Findings, Optimum, ResponseCurve, SweepData, find_optimum, fit_curve, sweep_data
 from edgewind.evidence.hysteresis import REPEAT_LOG_PRESSURE
 from edgewind.evidence.optimum import FEWEST_PRESSURES
+from edgewind.formatting import format_interval, format_number
 from edgewind.plan.cost import Cost, PlainCost, cost_from_record
 from edgewind.plan.dwell import bench_times
 from edgewind.plan.information import InformationGain
@@ -23,7 +24,6 @@ from edgewind.plan.ranges import check_range, even_places, gauge_range
 from edgewind.plan.spread import IntervalWidth, bits_of, rounded, spread_of
 from edgewind.plan.target import TargetInterval, parse_target
 from edgewind.plan.values import Kind, Plan, Proposal, Stop
-from edgewind.units import format_interval, format_number
 
 Array = NDArray[np.float64]
 # Most proposals of one batch: further ahead, the first readings would change the plan.

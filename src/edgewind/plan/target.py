@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from edgewind.errors import InputError
-from edgewind.units import format_number, parse_measured
+from edgewind.formatting import format_number
+from edgewind.units import parse_measured
 
 _RIGHT = "write a share such as '10%', or a pressure such as '0.1 Pa'"
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from edgewind.evidence import Findings
+from edgewind.formatting import format_number
 from edgewind.rotor import RotorParameters, parameters_of, response_of
-from edgewind.units import format_number
 
 
 def limits_of(findings: Sequence[Findings]) -> tuple[str, ...]:

@@ -6,13 +6,13 @@ import json
 from pathlib import Path
 
 from edgewind.errors import InputError
-from edgewind.formatting import duration
+from edgewind.formatting import duration, format_number
 from edgewind.plan.scaling_study import ScalingStudy
 from edgewind.plan.scaling_text import answer_sentences, claim_name, millimetres, run_order, study_lines
 from edgewind.report.figures.claims import CLAIMS
 from edgewind.report.illustrate import illustrate
 from edgewind.report.page import page_environment
-from edgewind.units import format_number, from_si
+from edgewind.units import from_si
 
 SHEET_FILE, TEXT_FILE, JSON_FILE = "plan.html", "plan.txt", "plan.json"
 _RPM = float(from_si(1.0, "rpm", "angular speed"))

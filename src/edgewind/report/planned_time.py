@@ -8,11 +8,10 @@ import numpy as np
 
 from edgewind.errors import OutOfRangeError
 from edgewind.evidence import Findings
-from edgewind.formatting import duration
+from edgewind.formatting import duration, format_number
 from edgewind.plan import TimePlan, plan_time
 from edgewind.plan.dwell_text import order_sentence, slowest_sentence
 from edgewind.report.illustrate import Illustration
-from edgewind.units import format_number
 
 # The plan makes at most this many stops, evenly in the logarithm over the range that was measured.
 _MOST_STOPS = 14

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from edgewind.evidence import Claim, Findings, SweepComparison
 from edgewind.evidence.words import explanation_lines
-from edgewind.formatting import duration
+from edgewind.formatting import duration, format_interval, format_measured, format_number
 from edgewind.plan import Plan, Proposal
 from edgewind.plan.text import TITLES, where
 from edgewind.report.figures.budget import total
@@ -15,7 +15,7 @@ from edgewind.report.illustrate import Illustration
 from edgewind.report.planned_time import TimeView
 from edgewind.report.rows import NOTHING, ReadingRow, reading_rows, typeset
 from edgewind.report.words import VERDICTS
-from edgewind.units import Measured, format_interval, format_measured, format_number
+from edgewind.units import Measured
 
 
 @dataclass(frozen=True)

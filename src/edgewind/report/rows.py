@@ -8,11 +8,11 @@ from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
 from edgewind.evidence import CoastDown, Findings
+from edgewind.formatting import format_measured, format_number
 from edgewind.report.physics import PA_PER_MTORR, RPM_PER_RAD_S
 from edgewind.report.sparkline import envelope_path, middle_turns
 from edgewind.report.tables import readings_table
 from edgewind.signals import TraceReading
-from edgewind.units import format_measured, format_number
 
 NOTHING = "–"
 

@@ -17,6 +17,10 @@ FLAGS: dict[str, str] = {
     "aliased": "The pulses came too fast for the sample rate, so that the speed may be false; set aside.",
     "no-signal": "Nothing in the trace turns: no speed is given; set aside.",
     "coast-down": "The lamp was off and the rotor slowed down: the reading gives drag and friction, and no speed.",
+    "time-assumed": "The interval between samples rests on a guess; set aside.",
+    "channel-assumed": "Several channels show different speeds, and none was chosen; set aside.",
+    "near-mains": "The pulses come at the rate of the mains and cannot be told from its hum; set aside.",
+    "jumps": "Another speed explains the trace as well: pulses are missing or few; set aside.",
     "missed-marks": "Some pulses are missing, or there are some too many. The speed allows for them and is used.",
     "clipped": "Pulses are cut off at the recorder's limit. Their times are still good, and the speed is used.",
 }

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.bench import Bench
-from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape, vane_rim
+from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape
 from edgewind.gas import Gas, GasState
 from edgewind.rotor.shade import TurnMeans, turn_means
 
@@ -68,10 +68,10 @@ class RotorParameters:
     internal_heat: float
     vane_shape: VaneShape = "rectangle"
     viscosity_exponent: float = 0.75
-    creep_factor: Number = 1.0
     gas_force_factor: Number = 1.0
     gas_drag_factor: Number = 1.0
     accommodation_difference: Number = 0.0  # of the dark over the bright face
+    chamber_accommodation: Number = 0.9
     gas_heat_factor: Number = 1.0
     foreign_torque_n_m: Number = 0.0
 
@@ -79,11 +79,6 @@ class RotorParameters:
     def vane_area_m2(self) -> Number:
         """Area of one face of one vane, m^2."""
         return AREA_SHARE[self.vane_shape] * self.vane_width_m * self.vane_height_m
-
-    @property
-    def vane_rim_m(self) -> Number:
-        """Length of the rim of one vane, m."""
-        return vane_rim(self.vane_shape, self.vane_width_m, self.vane_height_m)
 
     @property
     def mean_square_offset_m2(self) -> Number:
@@ -170,6 +165,7 @@ def parameters_of(bench: Bench) -> RotorParameters:
         moment_of_inertia_kg_m2=value(rotor.moment_of_inertia, rotor.vanes * mass * rotor.mean_square_arm_m2),
         accommodation=value(rotor.mean_accommodation, DEFAULT_ACCOMMODATION),
         accommodation_difference=value(rotor.accommodation_difference, 0.0),
+        chamber_accommodation=value(bench.chamber.accommodation, DEFAULT_ACCOMMODATION),
         gas_temperature_k=bench.gas.temperature.value,
         envelope_temperature_k=bench.envelope_temperature.value,
         viscosity_pa_s=state.viscosity_pa_s,

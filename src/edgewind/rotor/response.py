@@ -80,7 +80,7 @@ KINETIC = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat_hot",
     "area_share": "area_share"
 }
 # The shipped tables: accommodations of every shape, and rooms of the strip over its width.
-ACCOMMODATIONS = (0.6, 0.8, 1.0)
+ACCOMMODATIONS = (0.2, 0.4, 0.6, 0.8, 1.0)
 _ROOMS = (4.0, 8.0)
 
 
@@ -262,7 +262,7 @@ def _strips() -> xr.Dataset:
         xr.concat([_strip(room, alpha) for alpha in ACCOMMODATIONS], pd.Index(ACCOMMODATIONS, name="accommodation"))
         for room in _ROOMS
     ]
-    source = "edgewind.kinetics: infinite strip in the middle of a closed square room"
+    source = "edgewind.kinetics: infinite strip in the middle of a closed square room that re-emits diffusely"
     return xr.concat(rooms, pd.Index(_ROOMS, name="room")).assign_attrs(source=source)
 
 

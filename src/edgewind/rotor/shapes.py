@@ -1,7 +1,8 @@
 """The response of the gas for a vane of any outline: the tables of squares, discs and diamonds, and of the strip.
 
-All are computed over accommodation and Knudsen number, the vanes of finite height in a room of four widths, a cube.
-From there they are carried over to the chamber. Free flight and dense gas are like two resistances in series,
+All are computed over accommodation and Knudsen number, the vanes of finite height in a room of four widths, a cube
+that re-emits diffusely. From there they are carried over to the chamber, to its accommodation and to the thickness of
+the vanes (:mod:`edgewind.kinetics.ratios`). Free flight and dense gas are like two resistances in series,
 ``1/C = 1/C_free + 1/C_dense``, so a wall that changes one of them changes 1/C by as much:
 
 - dense gas, drag: the walls of a container add ``k F/(6 pi mu U l)`` to the velocity that a force F makes (Brenner, J.
@@ -23,9 +24,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.bench.vane import VaneShape
+from edgewind.bench.vane import AREA_SHARE, VaneShape, vane_rim
 from edgewind.errors import OutOfRangeError
-from edgewind.kinetics import ResponseTable
+from edgewind.kinetics import ResponseTable, chamber_ratios, thickness_ratios
 from edgewind.rotor.neighbours import UNCERTAIN, lost
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import KINETIC, TableResponse, response_for
@@ -47,8 +48,11 @@ _FORCE_POWER = 0.93
 # The logarithm of a coefficient of a rectangle lies between those of strip and square by short over long side to this
 # power, and as much beside it as the table of aspect 2 does, fading out towards both.
 _ASPECT_POWER = 0.62
-# Shares of the corrections that are taken as their error: rectangles of aspect 1.4 and 4 held against the solver.
-_ROOM_ERROR, _ASPECT_ERROR = 0.1, 0.25
+# Shares of the corrections that are taken as their error: rectangles of aspect 1.4 and 4 held against the solver; the
+# accommodation of the chamber, squares in a cube; the thickness of a vane with corners or a round rim, our judgement.
+_ROOM_ERROR, _ASPECT_ERROR, _CHAMBER_ERROR, _THICKNESS_ERROR = 0.1, 0.25, 0.5, 0.25
+# Slip at the walls of the chamber, which squares in a cube of four feel more than strips do: per 1/accommodation - 1.
+_CHAMBER_LEAST = 0.015
 # Vanes longer than this against their shorter side are strips.
 LONG = 20.0
 _LEAST_ROOM = 2.5
@@ -64,8 +68,15 @@ class _Table:
     error: Array
 
 
-@lru_cache(maxsize=64)
-def shaped_response(shape: VaneShape, width_m: float, height_m: float, room_m: float) -> TableResponse:
+def shaped_response(
+    shape: VaneShape,
+    width_m: float,
+    height_m: float,
+    room_m: float,
+    *,
+    thickness_m: float = 0.0,
+    chamber_accommodation: float = 1.0,
+) -> TableResponse:
     """Return the response of the gas for a vane in a chamber, over the Knudsen number of the vane's width.
 
     Parameters
@@ -76,12 +87,24 @@ def shaped_response(shape: VaneShape, width_m: float, height_m: float, room_m: f
         Extents across its middle, m; those of a disc or diamond are alike.
     room_m : float
         Width of the chamber, m, or its height if that is less.
+    thickness_m : float
+        Thickness of the vane, m.
+    chamber_accommodation : float
+        Share of molecules that the chamber re-emits diffusely.
 
     Raises
     ------
     OutOfRangeError
-        A chamber that is hardly wider than the vane.
+        A chamber that is hardly wider than the vane, a vane more than half as thick as wide, or an accommodation of the
+        chamber outside its table.
     """
+    return _shaped_response(shape, width_m, height_m, room_m, thickness_m, chamber_accommodation)
+
+
+@lru_cache(maxsize=64)
+def _shaped_response(
+    shape: VaneShape, width_m: float, height_m: float, room_m: float, thickness_m: float, chamber: float
+) -> TableResponse:
     if shape == "rectangle":
         length, aspect = min(width_m, height_m), max(width_m, height_m) / min(width_m, height_m)
         name = "square"
@@ -95,8 +118,12 @@ def shaped_response(shape: VaneShape, width_m: float, height_m: float, room_m: f
             fix="describe a chamber of at least two widths of the vane",
         )
     strip = response_for(room)
+    area = AREA_SHARE[shape] * width_m * height_m
+    rim = 1.0 if aspect >= LONG else vane_rim(shape, width_m, height_m) * length / (2.0 * area)
+    faces = 1.0 / (2.0 * room) if aspect >= LONG else area / (3.0 * room_m**2)
     if aspect >= LONG:
-        return _over_width(strip, length / width_m, strip.source)
+        found = _as_built(strip, thickness_m / length, rim, chamber, room, faces)
+        return _over_width(found, length / width_m, found.source)
     kn, alphas = strip.knudsen, strip.accommodation
     finite = _finite(name, max(room, _LEAST_ROOM), kn, alphas)
     long = _arrays(strip, kn, alphas)
@@ -123,7 +150,33 @@ def shaped_response(shape: VaneShape, width_m: float, height_m: float, room_m: f
             f"in a chamber {room:.3g} times as wide; good to {good:.2g} % above Kn 0.05"
         ),
     )
+    found = _as_built(found, thickness_m / length, rim, chamber, room, faces)
     return _over_width(found, length / width_m, found.source)
+
+
+def _as_built(
+    found: TableResponse, thickness: float, rim: float, chamber: float, room: float, share: float
+) -> TableResponse:
+    """Return the response of a vane as thick as it is, in a chamber that may mirror a share of the gas."""
+    if thickness == 0.0 and chamber == 1.0:
+        return found
+    kn, alphas = found.knudsen, found.accommodation
+    table = _arrays(found, kn, alphas)
+    at = (alphas[:, None], np.append(kn, np.inf)[None, :])
+    thick, mirrored = thickness_ratios(thickness, *at, rim=rim), chamber_ratios(chamber, *at, room=room, share=share)
+    values = {key: table.values[key] * thick[of] * mirrored[of] for key, of in KINETIC.items() if key in _NAMES}
+    unsure = [
+        part * np.max([np.abs(np.log(ratios[KINETIC[key]])) for key in ("thermal_force", "drag")], axis=(0, 1))[:-1]
+        for part, ratios in ((_THICKNESS_ERROR * min(rim - 1.0, 1.0), thick), (_CHAMBER_ERROR, mirrored))
+    ]
+    return TableResponse(
+        kn,
+        alphas,
+        {key: value[:, :-1] for key, value in values.items()} | {"area_share": table.share[:, :-1]},
+        {key: value[:, -1] for key, value in values.items()} | {"area_share": table.share[:, -1]},
+        np.sqrt(table.error**2 + unsure[0] ** 2 + unsure[1] ** 2 + (_CHAMBER_LEAST * (1.0 / chamber - 1.0)) ** 2),
+        source=f"{found.source}; {thickness:.3g} times as thick as wide, accommodation of the chamber {chamber:.3g}",
+    )
 
 
 def _beside(key: str, kn: Array) -> Array:
@@ -195,13 +248,23 @@ def _over_width(found: TableResponse, ratio: float, source: str) -> TableRespons
 
 @lru_cache(maxsize=64)
 def rotor_response(
-    shape: VaneShape, width_m: float, height_m: float, room_m: float, vanes: int, arm_m: float
+    shape: VaneShape,
+    width_m: float,
+    height_m: float,
+    room_m: float,
+    vanes: int,
+    arm_m: float,
+    *,
+    thickness_m: float = 0.0,
+    chamber_accommodation: float = 1.0,
 ) -> TableResponse:
     """Return the response of the gas for one vane of a rotor; see :func:`shaped_response` and `neighbours`.
 
     What the other vanes take of force and drag is left out of it, and half of that is in its error.
     """
-    alone = shaped_response(shape, width_m, height_m, room_m)
+    alone = shaped_response(
+        shape, width_m, height_m, room_m, thickness_m=thickness_m, chamber_accommodation=chamber_accommodation
+    )
     if vanes < 2:
         return alone
     kn, alphas = alone.knudsen, alone.accommodation
@@ -221,13 +284,18 @@ def rotor_response(
 
 def response_of(rotor: RotorParameters) -> TableResponse:
     """Return the response of the gas for the vanes of a rotor in its chamber, by :func:`rotor_response`."""
-    width, height, room, arm = (
+    width, height, room, arm, thickness, chamber = (
         float(np.mean(np.asarray(value)))
         for value in (
             rotor.vane_width_m,
             rotor.vane_height_m,
             np.minimum(rotor.chamber_width_m, rotor.chamber_height_m),
             rotor.arm_m,
+            rotor.vane_thickness_m,
+            rotor.chamber_accommodation,
         )
     )
-    return rotor_response(rotor.vane_shape, width, height, room, int(rotor.vanes), arm)
+    return rotor_response(
+        rotor.vane_shape, width, height, room, int(rotor.vanes), arm, thickness_m=thickness,
+        chamber_accommodation=chamber,
+    )  # fmt: skip

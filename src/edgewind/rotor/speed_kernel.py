@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann, speed_of_light
 
 from edgewind.rotor.drag import FREE_MOLECULAR_CYLINDER_DRAG
-from edgewind.rotor.drives.creep import THERMAL_CREEP
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import TableResponse
 
@@ -26,7 +25,7 @@ class Place(IntEnum):
     VANES = 0
     WIDTH = 1
     AREA = 2
-    THICKNESS = 3
+    DARK_REFLECTED_PUSH = 3
     ARM = 4
     ARM_DIAMETER = 5
     IRRADIANCE = 6
@@ -49,16 +48,13 @@ class Place(IntEnum):
     INTERNAL = 23
     THERMAL_FORCE = 24
     LIGHT_PRESSURE = 25
-    CREEP = 26
+    UNEQUAL_ACCOMMODATION = 26
     RECOIL = 27
-    RIM = 28
+    INFRARED_RECOIL = 28
     MEAN_SQUARE_OFFSET = 29
     DRAG_FACTOR = 30
     ACCOMMODATION_DIFFERENCE = 31
-    DARK_REFLECTED_PUSH = 32
-    INFRARED_RECOIL = 33
-    UNEQUAL_ACCOMMODATION = 34
-    FOREIGN_TORQUE = 35
+    FOREIGN_TORQUE = 32
 
 
 # Where the share of each drive stands that acts by itself.
@@ -67,7 +63,6 @@ DRIVE_PLACES = {
     "unequal_accommodation": Place.UNEQUAL_ACCOMMODATION,
     "light_pressure": Place.LIGHT_PRESSURE,
     "infrared_recoil": Place.INFRARED_RECOIL,
-    "creep": Place.CREEP,
     "outgassing": Place.RECOIL,
     "foreign": Place.FOREIGN_TORQUE,
 }
@@ -76,15 +71,14 @@ DRIVE_PLACES = {
 def flat(rotor: RotorParameters) -> Array:
     """Return a rotor as the flat array that the kernel takes, with every drive acting."""
     numbers = [
-        rotor.vanes, rotor.vane_width_m, rotor.vane_area_m2, rotor.vane_thickness_m, rotor.arm_m, rotor.arm_diameter_m,
-        rotor.irradiance_w_m2, rotor.turn_mean_irradiance, rotor.bright_reflected_push, rotor.dark_absorptance,
-        rotor.bright_absorptance, rotor.dark_emissivity, rotor.bright_emissivity, rotor.vane_conductance_w_m2_k,
-        rotor.dark_outgassing_pa_m_s - rotor.bright_outgassing_pa_m_s, rotor.pivot_dry_n_m, rotor.pivot_breakaway_n_m,
-        rotor.pivot_viscous_n_m_s, rotor.accommodation, rotor.gas_temperature_k, rotor.envelope_temperature_k,
-        rotor.viscosity_pa_s, rotor.most_probable_speed_m_s, rotor.internal_heat,
-        rotor.gas_force_factor, 1.0, rotor.creep_factor, 1.0, rotor.vane_rim_m, rotor.mean_square_offset_m2,
-        rotor.gas_drag_factor, rotor.accommodation_difference, rotor.dark_reflected_push, 1.0, rotor.gas_force_factor,
-        rotor.foreign_torque_n_m,
+        rotor.vanes, rotor.vane_width_m, rotor.vane_area_m2, rotor.dark_reflected_push, rotor.arm_m,
+        rotor.arm_diameter_m, rotor.irradiance_w_m2, rotor.turn_mean_irradiance, rotor.bright_reflected_push,
+        rotor.dark_absorptance, rotor.bright_absorptance, rotor.dark_emissivity, rotor.bright_emissivity,
+        rotor.vane_conductance_w_m2_k, rotor.dark_outgassing_pa_m_s - rotor.bright_outgassing_pa_m_s,
+        rotor.pivot_dry_n_m, rotor.pivot_breakaway_n_m, rotor.pivot_viscous_n_m_s, rotor.accommodation,
+        rotor.gas_temperature_k, rotor.envelope_temperature_k, rotor.viscosity_pa_s, rotor.most_probable_speed_m_s,
+        rotor.internal_heat, rotor.gas_force_factor, 1.0, rotor.gas_force_factor, 1.0, 1.0,
+        rotor.mean_square_offset_m2, rotor.gas_drag_factor, rotor.accommodation_difference, rotor.foreign_torque_n_m,
     ]  # fmt: skip
     return np.array([float(number) for number in numbers])
 
@@ -146,20 +140,20 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
     found = np.empty((3, pressure.size))
     count = free.shape[0]
     c, at_arm, in_flight = np.empty(count), np.empty(count), np.empty(count)
-    vanes, width, area, thickness, arm, rod = q[0], q[1], q[2], q[3], q[4], q[5]
+    vanes, width, area, arm, rod = q[0], q[1], q[2], q[4], q[5]
     t0, te, v0 = q[19], q[20], q[22]
     path = 0.5 * np.sqrt(np.pi) * q[21] * v0
     conductance, inner = q[13], q[23]
     light = q[6] * q[7]
     black_dark, black_bright = q[11] * Stefan_Boltzmann, q[12] * Stefan_Boltzmann
-    rim, offset, difference = q[28], q[29], q[31]
+    offset, difference = q[29], q[31]
     thin, dense = 1.0 + inner / 2.0, 1.0 + 1.33 * inner / 3.75
-    reflected = (1.0 - q[10]) * q[8] - (1.0 - q[9]) * q[32]
+    reflected = (1.0 - q[10]) * q[8] - (1.0 - q[9]) * q[3]
     push = -q[25] * vanes * arm * q[6] * area / speed_of_light * reflected
-    push += q[27] * vanes * arm * area * np.sqrt(np.pi) * q[14] / v0 + q[35]
+    push += q[27] * vanes * arm * area * np.sqrt(np.pi) * q[14] / v0 + q[32]
     if rod > 0.0:
         _look_up(1e12, q[18], log_kn, cubic, free, top, alphas, in_flight)
-    recoil = q[33] * vanes * arm * area * 2.0 / 3.0 / speed_of_light
+    recoil = q[28] * vanes * arm * area * 2.0 / 3.0 / speed_of_light
     dark = bright = max(t0, te) + 10.0
     for n in range(pressure.size):
         p = pressure[n]
@@ -171,16 +165,12 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
             _look_up(max(path / p / rod, np.exp(log_kn[0])), q[18], log_kn, cubic, free, top, alphas, at_arm)
             reach = max(arm - width / 2.0, 0.0)
             drag += FREE_MOLECULAR_CYLINDER_DRAG * vanes * rod * reach**3 / 3.0 * at_arm[1] / in_flight[1] * p / v0
-        ell = 2.0 / np.sqrt(np.pi) * path / p
-        at_edge = max((1.0 - c[6]) * c[0], 1e-12) * area / (rim * ell)
-        per_difference = q[24] * area * c[0] * factors[0, n]
-        per_difference += q[26] * rim * thickness / (1.0 / at_edge + 2.0 * (thickness / ell) ** 2 / THERMAL_CREEP)
-        per_difference *= vanes * arm * p / t0
+        per_difference = q[24] * vanes * arm * area * p / t0 * c[0] * factors[0, n]
         more = (dense + (thin - dense) * kn / (1.0 + kn)) * factors[2, n]
         mean, apart = p * v0 / t0 * more * c[3] / 2.0, p * v0 / t0 * more * c[2]
         same, cross = conductance + mean + apart, mean - apart - conductance
         uneven = p * v0 / t0 * more * c[5] * difference
-        by_warmth = q[34] * vanes * arm * area * p / t0 * c[4] * difference * factors[0, n]
+        by_warmth = q[26] * vanes * arm * area * p / t0 * c[4] * difference * factors[0, n]
         speed = 0.0
         torque = 0.0
         for _ in range(30):

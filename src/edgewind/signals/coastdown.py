@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.signals.edges import find_pulses
+from edgewind.signals.pulses import find_pulses
 from edgewind.signals.speed import estimate_speed
 from edgewind.signals.trace import Trace
 

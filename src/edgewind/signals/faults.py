@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.signals.spectrum import LineSpectrum, peaks
+from edgewind.signals.lines import LineSpectrum, peaks
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

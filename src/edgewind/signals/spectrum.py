@@ -7,160 +7,23 @@ maximum likelihood. Lines of the mains are set aside first, and given back where
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from edgewind.signals.comb import Comb, centred_time, fit_comb, phasors
+from edgewind.signals.lines import LINE, PADDING, WEAK_LINE, LineSpectrum, decimate, peaks, slow_part
+from edgewind.signals.mains import STRAY, hum_at, on_grid
 from edgewind.signals.method import MethodResult
+from edgewind.signals.scrutiny import pulses_in
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-PADDING = 2
-LINE = 30.0
-"""Power over the local noise from which a line counts: white noise reaches it in fewer than one of 1e8 cells."""
-WEAK_LINE = 8.0
-MAINS_TOLERANCE = 0.003
-"""Relative departure of the mains from its name that is still the mains; grids keep within 0.2 Hz nearly always."""
-MAINS_ORDERS = 6
 MOST_ORDERS = 32
 LOW_PULSE = 0.1
 """Height over that of the highest pulse of one turn from which a pulse counts, where the noise allows."""
-
-
-@dataclass(frozen=True)
-class LineSpectrum:
-    """Periodogram under a Hann window, twice padded, and its noise floor.
-
-    Attributes
-    ----------
-    power : array
-        Squared modulus of the transform.
-    floor : array
-        What noise alone would have there in the mean.
-    step_hz : float
-        Distance of the samples in frequency.
-    """
-
-    power: FloatArray
-    floor: FloatArray
-    step_hz: float
-
-    @cached_property
-    def ratio(self) -> FloatArray:
-        """Power over the noise floor."""
-        return np.asarray(self.power / self.floor)
-
-    @cached_property
-    def widest(self) -> FloatArray:
-        """The greatest of each power and its two neighbours."""
-        widest = self.power.copy()
-        np.maximum(widest[1:], self.power[:-1], out=widest[1:])
-        np.maximum(widest[:-1], self.power[1:], out=widest[:-1])
-        return widest
-
-    def at(self, frequency_hz: FloatArray) -> FloatArray:
-        """Return the greatest power within one sample of each frequency; folded at half the sample rate, if above."""
-        last = self.power.size - 1
-        place = np.rint(frequency_hz / self.step_hz).astype(int) % (2 * last)
-        place = np.where(place > last, 2 * last - place, place)
-        return np.asarray(self.widest[place])
-
-    def ratio_at(self, frequency_hz: FloatArray) -> FloatArray:
-        """Return the greatest power over the floor within one sample of each frequency."""
-        place = np.clip(np.rint(frequency_hz / self.step_hz).astype(int), 0, self.power.size - 1)
-        return np.asarray(self.at(frequency_hz) / self.floor[place])
-
-
-def line_spectrum(voltage: FloatArray, interval_s: float) -> LineSpectrum:
-    """Return the periodogram of a trace, straightened, under a Hann window."""
-    samples = voltage.size
-    straight = voltage - np.mean(voltage)
-    time = centred_time(samples, 1.0)
-    straight = straight - time * (time @ straight) / (time @ time)
-    window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(samples) + 0.5) / samples)
-    length = fft.next_fast_len(PADDING * samples, real=True)
-    power = np.abs(fft.rfft(straight * window, length)) ** 2
-    return LineSpectrum(power, noise_floor(power), 1 / (length * interval_s))
-
-
-def noise_floor(power: FloatArray) -> FloatArray:
-    """Return a smooth floor under the lines: medians of stretches that widen with frequency, joined in logarithms.
-
-    The median of exponentially distributed power is ln 2 times its mean.
-    """
-    tiny = max(float(np.max(power)), np.finfo(float).tiny) * 1e-26
-    begin, places, levels = 2, [1.0], [tiny]
-    while (width := max(24, begin // 2)) < 600 and begin + width <= power.size:
-        places.append(begin + width / 2)
-        levels.append(float(np.median(power[begin : begin + width])))
-        begin += width
-    count = (power.size - begin) // 600
-    if count:
-        blocks = power[begin : begin + 600 * count].reshape(count, 600)
-        places.extend(begin + 600 * (np.arange(count) + 0.5))
-        levels.extend(np.median(blocks, axis=1))
-    if len(levels) > 1:
-        places, levels = places[1:], levels[1:]
-    logarithm = np.interp(np.arange(power.size), places, np.log(np.maximum(levels, tiny)))
-    return np.asarray(np.exp(logarithm) / np.log(2))
-
-
-def peaks(spectrum: LineSpectrum, most: int = 12) -> FloatArray:
-    """Return the frequencies of the strongest lines, strongest first, from a parabola through the logarithms."""
-    power, ratio = spectrum.power, spectrum.ratio
-    top = np.flatnonzero((power[1:-1] > power[:-2]) & (power[1:-1] >= power[2:]) & (ratio[1:-1] > LINE)) + 1
-    top = top[top >= 2 * PADDING]
-    top = top[np.argsort(power[top])[::-1]]
-    # side lobes of a strong line are not lines
-    kept: list[int] = []
-    for cell in top[: 8 * most]:
-        if all(abs(cell - other) > 2 * PADDING for other in kept):
-            kept.append(int(cell))
-        if len(kept) == most:
-            break
-    cells = np.array(kept, dtype=np.int64)
-    if cells.size == 0:
-        return np.empty(0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        left, middle, right = (np.log(power[cells + i] + np.finfo(float).tiny) for i in (-1, 0, 1))
-        shift = np.clip(0.5 * (left - right) / (left - 2 * middle + right), -0.5, 0.5)
-    return np.asarray((cells + np.nan_to_num(shift)) * spectrum.step_hz)
-
-
-def mains_line(spectrum: LineSpectrum, mains_hz: float | None) -> float | None:
-    """Return the frequency of the mains as this trace shows it, or None where no line of it stands out."""
-    if mains_hz is None:
-        return None
-    best: tuple[float, float] | None = None
-    for order in (1, 2):
-        reach = MAINS_TOLERANCE * order * mains_hz + 0.1 * PADDING * spectrum.step_hz
-        first = max(1, int(np.floor((order * mains_hz - reach) / spectrum.step_hz)))
-        last = min(spectrum.power.size - 2, int(np.ceil((order * mains_hz + reach) / spectrum.step_hz)))
-        if last <= first:
-            continue
-        cell = first + int(np.argmax(spectrum.power[first : last + 1]))
-        if not spectrum.power[cell - 1] <= spectrum.power[cell] >= spectrum.power[cell + 1]:
-            continue
-        if spectrum.ratio[cell] > LINE and (best is None or spectrum.power[cell] > best[0]):
-            near = spectrum.power[cell - 1 : cell + 2]
-            shift = 0.5 * np.log(near[2] / near[0]) / np.log(near[1] ** 2 / (near[0] * near[2]))
-            place = float(cell + np.clip(shift, -0.5, 0.5)) * spectrum.step_hz
-            if abs(place - order * mains_hz) <= reach:
-                best = float(near[1]), place / order
-    return None if best is None else best[1]
-
-
-def on_grid(frequency_hz: FloatArray, base_hz: float | None, reach_hz: float) -> BoolArray:
-    """Tell which frequencies lie within reach of a multiple of a base frequency."""
-    if base_hz is None:
-        return np.zeros(np.shape(frequency_hz), dtype=bool)
-    order = np.maximum(np.rint(frequency_hz / base_hz), 1)
-    return np.abs(frequency_hz - order * base_hz) < reach_hz
 
 
 @dataclass(frozen=True)
@@ -198,9 +61,11 @@ def candidates(
     share that lies at multiples of the pulse rate itself: half the true rate explains as much, but puts its pulse rate
     where there is little; twice the true rate leaves lines over.
     """
-    found = peaks(spectrum)
+    found = peaks(spectrum, 12 if mains_hz is None else 40)
     reach = 1.5 * PADDING * spectrum.step_hz
-    found = found[~on_grid(found, mains_hz, reach) & (found < highest_hz)] if found.size else found
+    if found.size:
+        hum = on_grid(found, mains_hz, np.maximum(reach, STRAY * found) if mains_hz is not None else reach)
+        found = found[~hum & (found < highest_hz)][:12]
     if found.size == 0:
         return []
     powers = spectrum.at(found)
@@ -258,14 +123,6 @@ def folded(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_
     return np.interp(np.arange(bins), filled, means, period=bins)
 
 
-def pulses_in(pattern: FloatArray, rise: float = 0.25, rest: float = 0.12) -> int:
-    """Return how many times a closed pattern rises through a share of its height after having been below another."""
-    low, high = np.percentile(pattern, 15), np.max(pattern)
-    state = np.where(pattern > low + rise * (high - low), 1, np.where(pattern < low + rest * (high - low), -1, 0))
-    states = state[state != 0]
-    return int(np.sum((states == 1) & (np.roll(states, 1) == -1)))
-
-
 def low_pulses_in(pattern: FloatArray) -> int:
     """Return how many pulses a closed pattern shows if low ones count as well; zero where noise could make some."""
     low, middle, high = (float(level) for level in np.percentile(pattern, (0, 50, 100)))
@@ -277,14 +134,19 @@ def low_pulses_in(pattern: FloatArray) -> int:
 
 
 def choose(
-    found: list[Candidate], voltage: FloatArray, interval_s: float, marks: int, raw: FloatArray | None = None
+    found: list[Candidate],
+    voltage: FloatArray,
+    interval_s: float,
+    marks: int,
+    raw: FloatArray | None = None,
+    mains_hz: float | None = None,
 ) -> Candidate | None:
     """Return the candidate whose turn, folded, shows as many pulses as there are marks; else the one of best score.
 
     Marks of very unequal heights show as many high pulses in several turns as there are marks: then the low ones
     between them tell that these are several turns, if one turn explains the lines as well: bumps between the pulses,
-    such as of ringing, leave lines over. Where the mains were taken out of the voltage, the low pulses must also be in
-    the raw trace, since harmonics of the rotor taken out with the mains leave bumps behind.
+    such as of ringing, leave lines over. Where the mains were taken out of the voltage, and lie at a harmonic of the
+    turn, the low pulses must also be in the raw trace, since harmonics taken out with the mains leave bumps behind.
     """
     best: tuple[float, Candidate] | None = None
     queue, tried = list(found[:4]), 0
@@ -300,7 +162,9 @@ def choose(
         pattern = fine.reshape(bins, finer).mean(axis=1)
         counted = marks in (pulses_in(pattern), pulses_in(-pattern))
         turns, left = divmod(low_pulses_in(fine), marks)
-        if turns > 1 and raw is not None:
+        own = np.multiply(np.arange(1, 4 * marks + 1), one.rate_hz, dtype=np.float64)
+        coincide = on_grid(own, mains_hz, 0.7 / (voltage.size * interval_s)).any()
+        if turns > 1 and raw is not None and coincide:
             turns, left = divmod(low_pulses_in(folded(raw, interval_s, one.rate_hz, 0.0, finer * bins)), marks)
         clear = (turns, left) == (1, 0)
         counted = counted or clear
@@ -332,49 +196,11 @@ def useful_orders(spectrum: LineSpectrum, rate_hz: float, marks: int, highest_hz
     return orders[: int(1.3 * (strong[-1] + 1)) + 1]
 
 
-def decimate(voltage: FloatArray, interval_s: float, highest_hz: float) -> tuple[FloatArray, float]:
-    """Return means of neighbouring samples, as many together as leave the given frequency below 0.35 of the rate."""
-    factor = max(1, int(0.35 / (highest_hz * interval_s)))
-    factor = min(factor, max(1, voltage.size // 200))
-    if factor == 1:
-        return voltage, interval_s
-    count = voltage.size // factor
-    spare = voltage.size - count * factor
-    begin = spare // 2
-    # an odd spare sample would move the middle of the trace by half an interval: far below any uncertainty
-    return voltage[begin : begin + count * factor].reshape(count, factor).mean(axis=1), interval_s * factor
-
-
 def comb_of(comb: Comb, voltage: FloatArray, interval_s: float) -> FloatArray:
     """Return the harmonics of a comb, without baseline, at the samples of a trace with the same middle."""
     time = centred_time(voltage.size, interval_s)
     waves = phasors(time, comb.rate_hz, comb.acceleration_hz_s, int(comb.orders[-1]))[comb.orders]
     return np.asarray(np.real(comb.amplitudes @ waves))
-
-
-def slow_part(voltage: FloatArray, cells: int) -> FloatArray:
-    """Return the slowest cosines of a trace, so many of them: its baseline."""
-    if cells == 0:
-        return np.zeros_like(voltage)
-    coefficients = fft.dct(voltage, norm="ortho")
-    coefficients[cells:] = 0
-    return fft.idct(coefficients, norm="ortho")
-
-
-def remove_hum(voltage: FloatArray, interval_s: float, mains_hz: float) -> tuple[FloatArray, float]:
-    """Return the trace without the mains and its harmonics, and the frequency of the mains as fitted."""
-    highest = int(min(MAINS_ORDERS, 0.45 / (interval_s * mains_hz)))
-    if highest < 1:
-        return voltage, mains_hz
-    orders = np.arange(1, highest + 1)
-    coarse, coarse_interval = decimate(voltage, interval_s, highest * mains_hz)
-    hum = fit_comb(coarse, coarse_interval, mains_hz, 0.0, orders, steady=True, passes=2, uncertain=False)
-    if abs(hum.rate_hz - mains_hz) > 1 / (voltage.size * interval_s):
-        return voltage, mains_hz
-    gain = np.sinc(orders * hum.rate_hz * coarse_interval) / np.sinc(orders * hum.rate_hz * interval_s)
-    time = centred_time(voltage.size, interval_s)
-    waves = phasors(time, hum.rate_hz, 0.0, highest)[1:]
-    return voltage - np.real((hum.amplitudes / gain) @ waves), hum.rate_hz
 
 
 def refine(
@@ -429,20 +255,6 @@ def refine(
         spared = np.multiply(orders, rate_hz, dtype=np.float64)
         clean = clean - hum_at(clean - wave, coarse_interval, mains_hz, reach, spared)
     return fit_comb(clean, coarse_interval, rate_hz, acceleration_hz_s, orders, mute=muted, passes=1)
-
-
-def hum_at(
-    voltage: FloatArray, interval_s: float, mains_hz: float, reach_hz: float, spared_hz: FloatArray
-) -> FloatArray:
-    """Return the lines of the mains in a trace, by least squares, but for those within reach of spared frequencies."""
-    multiples = mains_hz * np.arange(1, 2 * MAINS_ORDERS)
-    multiples = multiples[(multiples * interval_s < 0.45)]
-    multiples = multiples[np.min(np.abs(multiples[:, None] - spared_hz), axis=1) > reach_hz]
-    if multiples.size == 0:
-        return np.zeros_like(voltage)
-    angle = 2 * np.pi * np.outer(multiples, centred_time(voltage.size, interval_s))
-    columns = np.concatenate([np.cos(angle), np.sin(angle)])
-    return np.asarray(np.linalg.solve(columns @ columns.T, columns @ voltage) @ columns)
 
 
 def stands_out(comb: Comb, start_hz: float, duration_s: float, least_periods: float = 6.0) -> bool:

@@ -14,20 +14,18 @@ from threadpoolctl import ThreadpoolController
 
 from edgewind.errors import InputError
 from edgewind.signals.comb import Comb
-from edgewind.signals.edges import EdgeEstimate, Pulses, estimate_from_edges
+from edgewind.signals.edges import EdgeEstimate, estimate_from_edges
 from edgewind.signals.faults import is_aliased, is_clipped
+from edgewind.signals.lines import LineSpectrum, line_spectrum
+from edgewind.signals.mains import crowded, mains_bases, mains_line, near_mains, remove_hum, shows_pulses
 from edgewind.signals.method import MethodResult
+from edgewind.signals.pulses import Pulses
+from edgewind.signals.scrutiny import explained_share, other_rate, turns_in_one
 from edgewind.signals.spectrum import (
     Candidate,
-    LineSpectrum,
     candidates,
     choose,
-    line_spectrum,
-    mains_line,
-    on_grid,
-    peaks,
     refine,
-    remove_hum,
     result_of,
     share_of_lines,
     stands_out,
@@ -38,10 +36,28 @@ from edgewind.signals.trace import Trace
 FloatArray = NDArray[np.float64]
 
 Flag = Literal[
-    "time-assumed", "channel-assumed", "drifting", "short", "aliased", "no-signal", "missed-marks", "clipped"
+    "time-assumed",
+    "channel-assumed",
+    "near-mains",
+    "drifting",
+    "short",
+    "aliased",
+    "no-signal",
+    "jumps",
+    "missed-marks",
+    "clipped",
 ]
 FLAGS: tuple[Flag, ...] = get_args(Flag)
-SET_ASIDE_FLAGS = ("time-assumed", "channel-assumed", "no-signal", "aliased", "short", "drifting")
+SET_ASIDE_FLAGS = (
+    "time-assumed",
+    "channel-assumed",
+    "near-mains",
+    "jumps",
+    "no-signal",
+    "aliased",
+    "short",
+    "drifting",
+)
 """A trace with one of these has no single steady speed to give that is sure: it is set aside from the curve."""
 
 MATERIAL_DRIFT = 0.005
@@ -49,6 +65,13 @@ MATERIAL_DRIFT = 0.005
 SHORT_TURNS = 2.0
 MANY_MARKS = 12
 CLEAR_STRENGTH = 12.0
+LEAST_SHARE = 0.2
+"""Share of a trace, noise and baseline left out, that a turn rate has to explain."""
+HUMLESS_SHARE = 0.85
+CLEAR_SHARE = 0.6
+SCALES = (4, 12, 40)
+"""Pulses that a trace is supposed to hold where no line tells."""
+CROWDED_WIDENS = 5.0
 
 
 @dataclass(frozen=True)
@@ -152,36 +175,183 @@ def _ordered(flags: set[str]) -> tuple[str, ...]:
     return tuple(flag for flag in FLAGS if flag in flags)
 
 
+@dataclass(frozen=True)
+class _Found:
+    """What both methods make of one version of a trace.
+
+    Attributes
+    ----------
+    best : MethodResult or None
+        The better result, where there is one.
+    method : str
+        Which method gave it.
+    edges : EdgeEstimate
+        What the pulses say.
+    spectrum : MethodResult or None
+        What the comb of lines says.
+    lines : LineSpectrum
+        The lines.
+    share : float
+        Share of the trace that the best result explains.
+    """
+
+    best: MethodResult | None
+    method: str
+    edges: EdgeEstimate
+    spectrum: MethodResult | None
+    lines: LineSpectrum
+    share: float = 0.0
+
+
 def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | str | None) -> SpeedEstimate:
-    """Estimate from a voltage scaled to unit range."""
+    """Estimate from a voltage scaled to unit range: without its hum first, and as it is where that shows no rotor."""
     duration, highest = voltage.size * interval_s, 0.5 / interval_s
-    clipped = is_clipped(voltage)
-    lines = line_spectrum(voltage, interval_s)
+    lines = humless = line_spectrum(voltage, interval_s)
     mains = mains_of(lines, mains_hz)
-    if mains is not None and turns_at_mains(lines, voltage, interval_s, marks, mains):
-        mains = None
-    quiet = voltage
+    bases = mains_bases(mains_hz, mains)
+    found, quiet = None, voltage
     if mains is not None:
         quiet, mains = remove_hum(voltage, interval_s, mains)
-        lines = line_spectrum(quiet, interval_s)
-    found = candidates(lines, marks, mains, duration, highest)
-    chosen = choose(found, quiet, interval_s, marks, None if mains is None else voltage)
-    if chosen and mains is not None and on_grid(np.array([chosen.rate_hz * marks]), mains, 1.5 / duration)[0]:
-        quiet = voltage  # the pulses keep step with the mains: taking the hum away would take them too
-    edges = edges_of(quiet, interval_s, marks, chosen, found, lines)
-    comb, explained = spectrum_of(quiet, interval_s, marks, mains, lines, chosen, edges)
-    spectrum = None if comb is None else result_of(comb, explained)
-    if spectrum is not None:
-        spectrum = with_sampling(spectrum, edges.pulses, interval_s, duration)
-    flags = {"clipped"} if clipped else set()
-    best, method = better(edges, spectrum, marks)
+        found = _find(quiet, interval_s, marks, mains, voltage)
+        humless = found.lines
+        if found.best is not None and _near(found.best, marks, mains_hz, mains, duration):
+            found = None
+    if (
+        found is None
+        or found.best is None
+        or found.share < CLEAR_SHARE
+        or _fine_share(voltage, interval_s, marks, found.best) > HUMLESS_SHARE
+    ):
+        whole = _find(voltage, interval_s, marks, None, None, lines)
+        if (
+            found is None
+            or found.best is None
+            or _fits_better(whole, found)
+            or _is_better(voltage, quiet, interval_s, marks, whole.best, found.best, bases)
+        ):
+            found = whole
+    flags = {"clipped"} if is_clipped(voltage) else set()
+    best, edges = found.best, found.edges
+    near = best is not None and _near(best, marks, mains_hz, mains, duration)
+    if best is not None and near and not shows_pulses(voltage, quiet, interval_s, best.turn_rate_hz, marks, bases):
+        return nothing({*flags, "near-mains"}, edges.result, found.spectrum)
     if best is None:
         if edges.pulses is not None and has_few(edges.pulses, duration):
             flags.add("short")
-        return nothing(flags, edges.result, spectrum)
-    if is_aliased(lines, best.turn_rate_hz, marks, highest):
+        return nothing(flags, edges.result, found.spectrum)
+    if near and mains is not None:
+        # the bias of two unresolved lines is their distance at most, times the share of the lesser
+        pulse = best.turn_rate_hz * marks
+        apart = abs(pulse - mains * max(1, round(pulse / mains))) / marks
+        best = replace(best, turn_rate_u_hz=math.hypot(best.turn_rate_u_hz, apart / 2))
+    elif crowded(best.turn_rate_hz, marks, mains, duration):
+        # lines that the trace cannot tell apart pull at each other: by how much is seen from scenes, not derived
+        best = replace(best, turn_rate_u_hz=CROWDED_WIDENS * best.turn_rate_u_hz)
+    if _may_jump(edges) and other_rate(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks):
+        flags.add("jumps")
+    if is_aliased(humless, best.turn_rate_hz, marks, highest):
         flags.add("aliased")
-    return _told(best, method, flags, duration, edges, spectrum)
+    return _told(best, found.method, flags, duration, edges, found.spectrum)
+
+
+def _may_jump(edges: EdgeEstimate) -> bool:
+    """Tell whether pulses missing or too many may have made the pattern that a rate rests on."""
+    seen = edges.result
+    return seen is None or not edges.sure or bool(seen.missed or seen.extra) or seen.explained < 0.97
+
+
+def _near(
+    result: MethodResult, marks: int, mains_hz: float | str | None, seen_hz: float | None, duration_s: float
+) -> bool:
+    return near_mains(result.turn_rate_hz * marks, mains_hz, seen_hz, duration_s)
+
+
+def _fine_share(voltage: FloatArray, interval_s: float, marks: int, result: MethodResult) -> float:
+    """Return the share of a trace as recorded, hum and all, that a result explains."""
+    return explained_share(voltage, interval_s, result.turn_rate_hz, result.acceleration_hz_s, marks, fine=True)
+
+
+def _fits_better(whole: _Found, other: _Found) -> bool:
+    """Tell whether the pulses of a trace as recorded make a pattern, and those without its hum hardly one."""
+    return whole.edges.sure and whole.edges.quality > other.edges.quality + 0.2 and whole.share > other.share - 0.05
+
+
+def _is_better(
+    voltage: FloatArray,
+    quiet: FloatArray,
+    interval_s: float,
+    marks: int,
+    whole: MethodResult | None,
+    other: MethodResult,
+    bases: tuple[float, ...],
+) -> bool:
+    """Tell whether the result from a trace as recorded is to be preferred to that without its hum.
+
+    It is where the two agree, there being hardly any hum; and where it explains more of the trace and shows pulses:
+    those of a rotor in step with the mains, of which the removal of hum has left bumps.
+    """
+    if whole is None:
+        return False
+    if abs(whole.turn_rate_hz / other.turn_rate_hz - 1) < 0.01:
+        return True
+    gain = _fine_share(voltage, interval_s, marks, whole) - _fine_share(voltage, interval_s, marks, other)
+    faster = whole.turn_rate_hz > other.turn_rate_hz
+    return gain > (-0.02 if faster else 0.1) and shows_pulses(
+        voltage, quiet, interval_s, whole.turn_rate_hz, marks, bases
+    )
+
+
+def _find(
+    voltage: FloatArray,
+    interval_s: float,
+    marks: int,
+    mains_hz: float | None,
+    raw: FloatArray | None,
+    lines: LineSpectrum | None = None,
+) -> _Found:
+    """Return what edges and spectrum make of a trace, and how much of it that explains."""
+    duration, highest = voltage.size * interval_s, 0.5 / interval_s
+    lines = lines or line_spectrum(voltage, interval_s)
+    likely = candidates(lines, marks, mains_hz, duration, highest)
+    chosen = choose(likely, voltage, interval_s, marks, raw, mains_hz)
+    edges = edges_of(voltage, interval_s, marks, chosen, likely, lines)
+    comb, explained = spectrum_of(voltage, interval_s, marks, mains_hz, lines, chosen, edges)
+    spectrum = None if comb is None else result_of(comb, explained)
+    if spectrum is not None:
+        spectrum = with_sampling(spectrum, edges.pulses, interval_s, duration)
+    shares = {
+        id(one): explained_share(voltage, interval_s, one.turn_rate_hz, one.acceleration_hz_s, marks)
+        for one in (edges.result if edges.sure else None, spectrum)
+        if one is not None
+    }
+    if edges.sure and edges.result is not None and spectrum is not None:
+        apart = abs(edges.result.turn_rate_hz / spectrum.turn_rate_hz - 1)
+        ours, theirs = shares[id(edges.result)], shares[id(spectrum)]
+        if apart > 0.02 and not edges.result.uneven and max(ours, theirs) > 2 * min(ours, theirs) + 0.1:
+            # one of the two took something else for the rotor: it explains little of the trace
+            if ours > theirs:
+                spectrum = None
+            else:
+                edges = replace(edges, sure=False)
+    best, method = better(edges, spectrum, marks)
+    if best is None:
+        return _Found(None, "none", edges, spectrum, lines)
+    times = turns_in_one(voltage, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
+    if times > 1 and best.turn_rate_hz * times * marks < highest:
+        # marks of very unequal heights: the high ones alone fill a pattern of as many turns as they are too few
+        single = Candidate(times * best.turn_rate_hz, 1.0, 1.0, counted=True, clear=True)
+        edges = edges_of(voltage, interval_s, marks, single, [single], lines)
+        comb, explained = spectrum_of(voltage, interval_s, marks, mains_hz, lines, single, edges)
+        spectrum = (
+            None if comb is None else with_sampling(result_of(comb, explained), edges.pulses, interval_s, duration)
+        )
+        best, method = better(edges, spectrum, marks)
+        if best is None or abs(best.turn_rate_hz / single.rate_hz - 1) > 0.02:
+            return _Found(None, "none", edges, spectrum, lines)
+    share = explained_share(voltage, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
+    if share < LEAST_SHARE and not best.uneven:
+        return _Found(None, "none", edges, spectrum, lines, share)
+    return _Found(best, method, edges, spectrum, lines, share)
 
 
 def with_sampling(result: MethodResult, pulses: Pulses | None, interval_s: float, duration_s: float) -> MethodResult:
@@ -214,26 +384,6 @@ def mains_of(lines: LineSpectrum, mains_hz: float | str | None) -> float | None:
     return max(both, key=lambda line: float(np.sum(lines.at(line * np.arange(1.0, 4.0)))), default=None)
 
 
-def turns_at_mains(lines: LineSpectrum, voltage: FloatArray, interval_s: float, marks: int, mains_hz: float) -> bool:
-    """Tell whether a line taken for the mains is that of pulses that happen to come at its rate.
-
-    Then unequal marks leave lines on the comb of the turn rate that are no multiples of the mains. Equal marks leave
-    none: a rotor in step with the mains, its marks all alike, is taken for hum.
-    """
-    duration, highest = voltage.size * interval_s, 0.5 / interval_s
-    reach = 1.5 / duration
-    likely = candidates(lines, marks, None, duration, highest)
-    if not any(on_grid(np.array([one.rate_hz * marks for one in likely[:4]]), mains_hz, reach)):
-        return False
-    one = choose(likely, voltage, interval_s, marks)
-    if one is None or not one.counted or not on_grid(np.array([one.rate_hz * marks]), mains_hz, reach)[0]:
-        return False
-    found = peaks(lines)
-    own = on_grid(found, one.rate_hz, reach) & (found < 4 * marks * one.rate_hz) & ~on_grid(found, mains_hz, reach)
-    power = lines.at(found)
-    return float(np.sum(power[own])) > 0.005 * float(np.sum(power))
-
-
 def edges_of(
     voltage: FloatArray,
     interval_s: float,
@@ -256,6 +406,11 @@ def edges_of(
             best = one
         if best.sure and best.quality > 0.85:
             break
+    if not best.sure:
+        # no line tells how far apart the pulses are: they are looked for on every scale
+        tried = (estimate_from_edges(voltage, interval_s, marks, duration / pulses, None) for pulses in SCALES)
+        sure = [one for one in tried if one.sure and one.result is not None]
+        best = max(sure, key=lambda one: round(one.quality, 1), default=best)
     return best
 
 

@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from edgewind.errors import InputError
+from edgewind.formatting import NUMBER
 
-NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
+IS_NUMBER = re.compile(f"^{NUMBER}$")
 UNITS = r"[A-Za-zµμ%°]+"
 UNIT_IN_NAME = re.compile(
     rf"^(?P<name>.*?)\s*[\[(/]\s*(?P<unit>{UNITS})\s*[\])]?$"
@@ -197,7 +198,7 @@ def _is_rule(line: str) -> bool:
 
 
 def _is_number(cell: str, decimal: str) -> bool:
-    return bool(NUMBER.match(cell if decimal == "." else cell.replace(",", ".")))
+    return bool(IS_NUMBER.match(cell if decimal == "." else cell.replace(",", ".")))
 
 
 def _titles(rows: list[list[str]], decimal: str, fields: tuple[int, ...]) -> tuple[tuple[Title, ...], set[int]]:
@@ -293,7 +294,7 @@ def _increment_under_title(rows: list[list[str]], decimal: str) -> tuple[StatedI
             if not INCREMENT_TITLE.match(title.name if title.named else cell):
                 continue
             text = below[place] if decimal == "." else below[place].replace(",", ".")
-            if NUMBER.match(text) and math.isfinite(float(text)) and float(text) > 0:
+            if IS_NUMBER.match(text) and math.isfinite(float(text)) and float(text) > 0:
                 beside_start = any(re.match(r"^(x|t)?\s*_?(start|0|orig\w*)$", other, re.I) for other in above)
                 sure = title.unit.lower() in SECONDS or beside_start or "e" in text.lower()
                 scale = SECONDS.get(title.unit.lower(), 1.0)

@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
-from edgewind.signals.trace_header import COMMENT_MARKS, NUMBER, is_layout, read_header
+from edgewind.signals.trace_header import COMMENT_MARKS, IS_NUMBER, is_layout, read_header
 from edgewind.signals.trace_stamps import Stamped, replace_stamps
 from edgewind.signals.trace_table import Column, Table
 
@@ -72,7 +72,7 @@ class Dialect:
     def number(self, field: str) -> float | None:
         """Return the number that a field holds, or None."""
         text = field if self.decimal == "." else field.replace(",", ".") if "." not in field else ""
-        if not NUMBER.match(text):
+        if not IS_NUMBER.match(text):
             return None
         value = float(text)
         return value if math.isfinite(value) else None

@@ -16,6 +16,7 @@ from matplotlib.ticker import FixedLocator, MaxNLocator, NullLocator
 from scipy.ndimage import gaussian_filter1d
 
 from edgewind.evidence import Findings
+from edgewind.formatting import format_interval, format_number
 from edgewind.gas.free_path import REGIME_BORDERS, REGIMES
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
@@ -26,7 +27,6 @@ from edgewind.report.names import shorten
 from edgewind.report.palette import Palette
 from edgewind.report.physics import PA_PER_MTORR, RPM_PER_RAD_S, drawable, path_at_one_pascal, pressure_ends
 from edgewind.report.words import not_found
-from edgewind.units import format_interval, format_number
 
 Box = tuple[float, float, float, float]
 # Ems above the highest reading for the names of the regimes and the words on the optimum.

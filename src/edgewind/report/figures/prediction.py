@@ -7,13 +7,14 @@ from pathlib import Path
 import numpy as np
 from matplotlib.figure import Figure
 
+from edgewind.formatting import format_number
 from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
 from edgewind.rotor import Prediction
 from edgewind.rotor.drives import NAMES
-from edgewind.units import format_number, from_si
+from edgewind.units import from_si
 
 
 def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:

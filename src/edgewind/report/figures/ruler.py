@@ -12,10 +12,10 @@ from matplotlib.markers import TICKDOWN, TICKUP
 from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
 from numpy.typing import NDArray
 
+from edgewind.formatting import format_number
 from edgewind.report.figures.canvas import plain_axes
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
-from edgewind.units import format_number
 
 _LABELLED = ((1.0,), (1.0, 3.0), (1.0, 2.0, 5.0), (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0), tuple(np.arange(1.0, 10.0, 0.2)))
 _FEWEST_LABELS = 3

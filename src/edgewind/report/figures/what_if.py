@@ -11,11 +11,12 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from edgewind.evidence.what_if import Moved, WhatIf
+from edgewind.formatting import format_number
 from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
-from edgewind.units import format_number, from_si
+from edgewind.units import from_si
 
 
 def draw_what_if(found: WhatIf, title: str, palette: Palette, size: Size) -> Figure:

@@ -154,7 +154,8 @@ class GasSeries:
     def table(self) -> ResponseTable | None:
         """The table shipped for the case, where there is one."""
         first = self.first
-        equal = len(set(first.room)) == 1 and len(set(first.accommodation)) == 1 and first.position == 0.5
+        hot, cold, room = first.accommodation
+        equal = len(set(first.room)) == 1 and hot == cold and room == 1.0 and first.position == 0.5
         if not equal or (first.shape == "rectangle"):
             return None
         try:

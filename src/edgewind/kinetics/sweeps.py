@@ -1,0 +1,57 @@
+"""The compiled sweeps, and plain ones in their place where Numba is missing or does not take them."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable
+from importlib import import_module
+from typing import Any
+
+from edgewind.kinetics import plane_plain
+
+PLANE = "edgewind.kinetics.plane_kernel"
+_refused: set[str] = set()
+
+
+class SlowSweepWarning(UserWarning):
+    """The compiled sweep cannot be used, so that a solve takes about a hundred times as long."""
+
+
+def plane_sweep(*arguments: Any) -> None:
+    """Sweep a plane, with the arguments of `plane_kernel.sweep`."""
+    _sweep(PLANE, plane_plain.sweep, arguments)
+
+
+def _sweep(kernel: str, plain: Callable[..., None], arguments: tuple[Any, ...]) -> None:
+    """Run the compiled sweep, or the plain one from the first time on that Numba refuses.
+
+    The kernels build on Numba's interface for extensions, which may change between its versions.
+    """
+    if kernel not in _refused:
+        try:
+            compiled = import_module(kernel).sweep
+        except Exception as error:
+            _refuse(kernel, error)
+        else:
+            from numba.core.errors import NumbaError
+
+            try:
+                compiled(*arguments)
+            except (NumbaError, NotImplementedError, RuntimeError, AttributeError) as error:
+                _refuse(kernel, error)
+            else:
+                return
+    results = arguments[-1]
+    for part in results:
+        part[:] = 0.0
+    plain(*arguments)
+
+
+def _refuse(kernel: str, error: Exception) -> None:
+    _refused.add(kernel)
+    warnings.warn(
+        f"the compiled sweep {kernel} cannot be used ({type(error).__name__}: {error}): a plain one takes its place, "
+        "about a hundred times slower; install the version of numba that pyproject.toml names",
+        SlowSweepWarning,
+        stacklevel=3,
+    )

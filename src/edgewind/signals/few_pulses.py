@@ -1,0 +1,85 @@
+"""Turn rate from pulses too few to fit the places of their marks: these are then taken as nearly even."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.signals.lattice import find_lattice
+from edgewind.signals.method import MethodResult
+from edgewind.signals.pulses import Pulses
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+PLACE_U = 0.05
+"""Standard uncertainty of the place of a mark, pitches: marks set by hand; common practice, no source."""
+TIME_U = 0.01
+"""Least standard uncertainty of the time of a pulse beside that of the noise, pitches: flanks differ."""
+MOST_TURNS = 5
+STRENGTH = 8.0
+ALIKE_FEW, ALIKE = 1.35, 2.2
+"""Breadth of the broadest pulse over that of the narrowest; bumps of a wandering baseline differ more."""
+BROADEST_THREE, BROADEST_FEW, BROADEST = 0.3, 0.45, 0.6
+"""Breadth of a pulse over the pitch."""
+FILLED = 0.6
+"""Share of the trace that the pulses reach over."""
+
+
+def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -> MethodResult | None:
+    """Return the turn rate from few pulses, some of which may be missing; None where they are not those of a rotor.
+
+    Least squares of the times t = t0 + k p + d, with k the place of a pulse, p the pitch and d that of its mark, whose
+    prior is normal about zero: places of marks seen in several turns weigh as the noise lets them, those of others as
+    the prior does.
+    """
+    time = pulses.time_s
+    if not 3 <= time.size <= MOST_TURNS * marks + 3 or pulses.height_v < STRENGTH * pulses.noise_v:
+        return None
+    place = _places(time)
+    if place is None:
+        return None
+    pitch = float(time[-1] - time[0]) / int(place[-1] - place[0])
+    broad = float(np.max(pulses.width_s)) / float(np.min(pulses.width_s))
+    few = time.size < 5
+    if broad > (ALIKE_FEW if few else ALIKE):
+        return None
+    broadest = BROADEST_THREE if time.size == 3 else BROADEST_FEW if few else BROADEST
+    if float(np.max(pulses.width_s)) > broadest * pitch:
+        return None
+    if (place[-1] - place[0] + 1) * pitch < FILLED * duration_s:
+        return None
+    mark = np.remainder(place, marks)
+    columns = np.concatenate(
+        [np.ones((time.size, 1)), place[:, None], (mark[:, None] == np.arange(marks)) * 1.0], axis=1
+    )
+    noise = float(np.hypot(jitter_s, TIME_U * pitch))
+    prior = np.diag(np.concatenate([[0.0, 0.0], np.full(marks, (noise / (PLACE_U * pitch)) ** 2)]))
+    square = columns.T @ columns + prior
+    inverse = np.linalg.pinv(square, hermitian=True)
+    solution = inverse @ (columns.T @ time)
+    left = time - columns @ solution
+    if float(np.max(np.abs(left))) > 0.2 * solution[1] or not solution[1] > 0:
+        return None
+    cost = float(left @ left) + float(solution @ prior @ solution)
+    freedom = time.size - 2
+    # of so few pulses the scatter is hardly known: three pulses of the expected one are added to it
+    variance = max((cost + 3 * noise**2) / (freedom + 3), noise**2)
+    period = marks * float(solution[1])
+    u_period = marks * float(np.sqrt(inverse[1, 1] * variance)) * (1 + 1 / freedom)
+    strength = float(pulses.height_v / max(pulses.noise_v, 1e-12 * pulses.height_v))
+    missed = int(place[-1] - place[0] + 1 - time.size)
+    return MethodResult(1 / period, u_period / period**2, 0.0, float("inf"), strength, 1.0, missed)
+
+
+def _places(time: FloatArray) -> IntArray | None:
+    """Return the place of each pulse on even ones, from zero; None where they do not stand evenly."""
+    steps = np.diff(time)
+    pitch = float(np.mean(steps))
+    if float(np.max(np.abs(steps / pitch - 1))) < 0.35:
+        return np.arange(time.size)
+    lattice = find_lattice(time)
+    if lattice is None or lattice.fitting < 1:
+        return None
+    place = np.rint(np.cumsum(np.concatenate([[0.0], np.rint(steps * lattice.pitch_rate_hz)]))).astype(np.int64)
+    return place if np.all(np.diff(place) >= 1) else None

@@ -1,0 +1,143 @@
+"""A second look at a turn rate: how much of the trace it explains, and whether it is that of the mains.
+
+A rate found in lines or pulses may be that of hum that was not all taken out. A trace folded at a wrong rate is flat.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.signals.comb import centred_time
+from edgewind.signals.lines import decimate, slow_part
+from edgewind.signals.pulses import noise_of
+
+FloatArray = NDArray[np.float64]
+
+SCAN_TURNS, SCAN_STEP, SCAN_GAIN = 16.0, 0.5, 0.12
+FEW_TURNS, FEW_STEP, FEW_GAIN = 8.0, 0.15, -0.04
+"""Turns up to which other rates are tried, steps of pitches over the trace, and share that they have to gain."""
+CLEARLY = 0.88
+"""Share of a trace explained beyond which no other rate is looked for."""
+SECTORS = 20
+"""Into which the pitch between two marks is divided."""
+
+
+def explained_share(
+    voltage: FloatArray,
+    interval_s: float,
+    rate_hz: float,
+    acceleration_hz_s: float,
+    marks: int,
+    *,
+    fine: bool = False,
+    slowest_hz: float | None = None,
+) -> float:
+    """Return the share of what is neither noise nor baseline in a trace that repeats itself from turn to turn.
+
+    One-way analysis of variance over sectors of the turn: the sum of squares between sectors, less what noise alone
+    has there, over all of it, less the noise.
+
+    Parameters
+    ----------
+    voltage : array, shape (n,)
+        Trace without hum.
+    interval_s : float
+        Time between samples, s.
+    rate_hz, acceleration_hz_s : float
+        Turning at the middle of the trace.
+    marks : int
+        Pulses a turn.
+    fine : bool
+        Whether what is faster than the flanks of pulses counts as well: hum, say.
+    slowest_hz : float, optional
+        Below this all is baseline; the turn rate when left out.
+    """
+    turns = voltage.size * interval_s * (slowest_hz or rate_hz)
+    coarse, step = voltage, interval_s
+    if not fine:
+        coarse, step = decimate(voltage, interval_s, min(SECTORS / 2 * rate_hz * marks, 0.35 / interval_s))
+    coarse = coarse - slow_part(coarse, int(max(1, turns * 0.8))) if turns > 3 else coarse - _line(coarse)
+    time = centred_time(coarse.size, step)
+    phase = rate_hz * time + acceleration_hz_s * time**2 / 2
+    phase -= np.floor(phase)
+    sectors = int(min(SECTORS * marks, max(4, 1 / (rate_hz * step)), coarse.size / 4))
+    place = np.minimum((phase * sectors).astype(np.int64), sectors - 1)
+    count = np.maximum(np.bincount(place, minlength=sectors), 1)
+    mean = np.bincount(place, weights=coarse, minlength=sectors) / count
+    total = float(coarse @ coarse)
+    rest = coarse - mean[place]
+    noise = noise_of(coarse) ** 2
+    between = total - float(rest @ rest) - noise * sectors
+    signal = total - noise * coarse.size
+    if signal <= 0.02 * total:
+        # little but noise: what the fold has over chance, in standard deviations of it
+        return float(np.clip(between / max(4 * noise * np.sqrt(2 * sectors), 1e-300), 0, 1))
+    return float(np.clip(between / signal, 0, 1))
+
+
+def pulses_in(pattern: FloatArray, rise: float = 0.25, rest: float = 0.12) -> int:
+    """Return how many times a closed pattern rises through a share of its height after having been below another."""
+    low, high = np.percentile(pattern, 15), np.max(pattern)
+    state = np.where(pattern > low + rise * (high - low), 1, np.where(pattern < low + rest * (high - low), -1, 0))
+    states = state[state != 0]
+    return int(np.sum((states == 1) & (np.roll(states, 1) == -1)))
+
+
+def turns_in_one(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> int:
+    """Return how many turns a supposed turn holds: two or three where a faster rate explains as much with its marks.
+
+    A turn that repeats itself within the turn is either that of equal marks, or several turns of unequal ones. The mean
+    over the shorter turn tells: it shows as many pulses as there are marks, low ones counted, in the second case alone.
+    """
+    if voltage.size * interval_s * rate_hz < 2:
+        return 1
+    own = explained_share(voltage, interval_s, rate_hz, acceleration_hz_s, marks)
+    for times in (2, 3):
+        faster = rate_hz * times
+        if faster * marks * interval_s > 0.12:
+            break
+        share = explained_share(voltage, interval_s, faster, acceleration_hz_s * times, marks, slowest_hz=rate_hz)
+        if share < 0.97 * own or own < 0.3:
+            continue
+        sectors = int(min(24 * marks, 0.5 / (faster * interval_s)))
+        time = centred_time(voltage.size, interval_s)
+        phase = np.remainder(faster * time + acceleration_hz_s * times * time**2 / 2, 1.0)
+        place = np.minimum((phase * sectors).astype(np.int64), sectors - 1)
+        count = np.maximum(np.bincount(place, minlength=sectors), 1)
+        mean = np.bincount(place, weights=voltage, minlength=sectors) / count
+        if marks in (pulses_in(mean, 0.2, 0.1), pulses_in(-mean, 0.2, 0.1)):
+            return times
+    return 1
+
+
+def other_rate(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> bool:
+    """Tell whether another rate of a trace of few turns, a half to twice as fast, explains clearly more of it.
+
+    Of few turns a pulse too many or too few makes a pattern of its own. A part of the rate explains as much as the rate
+    itself, and does not count.
+    """
+    turns = voltage.size * interval_s * rate_hz
+    if turns > SCAN_TURNS:
+        return False  # so many turns leave no room for another pattern
+    highest = min(2 * SECTORS / 2 * rate_hz * marks, 0.35 / interval_s)
+    coarse, step = decimate(voltage, interval_s, highest)
+    own = explained_share(coarse, step, rate_hz, acceleration_hz_s, marks, slowest_hz=rate_hz / 2)
+    if own > CLEARLY:
+        return False
+    # of very few turns two rates may explain as much as each other, and neither is sure
+    few = turns < FEW_TURNS
+    step_of = FEW_STEP / turns / marks if few else SCAN_STEP / turns / max(marks, 2)
+    gain = FEW_GAIN if few else SCAN_GAIN
+    ratios = np.arange(0.75 if few else 0.55, 2.0, step_of)
+    apart = np.abs(ratios - 1) * turns > 0.5
+    for ratio in ratios[apart]:
+        share = explained_share(coarse, step, float(rate_hz * ratio), 0.0, marks, slowest_hz=rate_hz / 2)
+        if share > own + gain:
+            return True
+    return False
+
+
+def _line(voltage: FloatArray) -> FloatArray:
+    time = centred_time(voltage.size, 1.0)
+    return np.asarray(np.mean(voltage) + time * float(time @ voltage) / float(time @ time))

@@ -1,0 +1,111 @@
+"""Compute the shipped tables of ratios: ``python tools/make_ratios.py thickness|chamber|accommodation [OUT.csv]``.
+
+All are of a strip in a room of four widths. `thickness` and `chamber` give logarithms of the ratio of each coefficient
+to that of the thin strip, or to that in a room that re-emits diffusely; `accommodation` gives the factors of
+`edgewind.kinetics.accommodation`. About half an hour of one processor each; processors share the work.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import numpy as np
+
+import edgewind.kinetics
+from edgewind.kinetics.response import respond_to
+from edgewind.kinetics.table import NAMES
+from edgewind.runner import open_runner
+
+FOLDER = Path(edgewind.kinetics.__file__).parent
+KNUDSEN = (0.01, 0.0178, 0.03, 0.056, 0.1, 0.178, 0.3, 0.56, 1.0, 1.78, 3.0, 5.6, 10.0, 30.0, 100.0, math.inf)
+FEWER = (0.0178, 0.03, 0.05, 0.1, 0.178, 0.3, 0.56, 1.0, 1.78, 3.0, 5.6, 10.0, 30.0, 100.0, math.inf)
+THICKNESSES = (0.02, 0.05, 0.1, 0.2, 0.5)
+# Difference in accommodation: force and heat are odd in it, so that the quotient is off by its square.
+APART = 0.05
+
+Ask = Callable[[Iterable[dict[str, object]]], list[dict[str, float]]]
+
+
+def question(knudsen: float, walls: tuple[float, float, float], tolerance: float, **more: object) -> dict[str, object]:
+    """Return what is asked of the solver: accommodation of hot face, cold face and room."""
+    accommodation = dict(zip(("hot", "cold", "room"), walls, strict=True))
+    about = {"shape": "strip", "room": 4.0, "workers": 1, "tolerance": tolerance, "accommodation": accommodation}
+    return about | {"knudsen": knudsen} | more
+
+
+def ratio(of: dict[str, float], to: dict[str, float]) -> str:
+    """Return the logarithms of the ratios, as the table holds them."""
+    return ",".join(f"{math.log(of[name] / to[name]):.5f}" for name in NAMES)
+
+
+def thickness(ask: Ask) -> list[str]:
+    """Return the lines over accommodation, thickness and Knudsen number."""
+    places = [(a, t, kn) for a in (0.2, 0.5, 1.0) for t in (0.0, *THICKNESSES) for kn in KNUDSEN]
+    found = dict(zip(places, ask(question(kn, (a, a, 1.0), 1e-3, thickness=t) for a, t, kn in places), strict=True))
+    lines = [f"{a},{t},{kn},{ratio(found[a, t, kn], found[a, 0.0, kn])}" for a, t, kn in places if t]
+    return [f"accommodation,thickness,knudsen,{','.join(NAMES)}", *lines]
+
+
+def chamber(ask: Ask) -> list[str]:
+    """Return the lines over accommodation of the vane, of the chamber, and Knudsen number."""
+    numbers = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0, math.inf)
+    # Where most is mirrored, errors of the angles are large and the work too: less is asked there.
+    tolerances = {0.2: 3e-2, 0.5: 5e-3, 1.0: 1e-3}
+    places = [(a, c, kn) for a in (0.2, 0.6, 1.0) for c in tolerances for kn in numbers]
+    found = dict(zip(places, ask(question(kn, (a, a, c), tolerances[c]) for a, c, kn in places), strict=True))
+    lines = [f"{a},{c},{kn},{ratio(found[a, c, kn], found[a, 1.0, kn])}" for a, c, kn in places if c < 1.0]
+    return [f"accommodation,chamber,knudsen,{','.join(NAMES)}", *lines]
+
+
+def accommodation(ask: Ask) -> list[str]:
+    """Return the lines over mean accommodation and Knudsen number: factors of force and heat over the simple law."""
+    half = 0.5 * APART
+    # No face accommodates more than fully: the last mean is less by half of the difference, and 1 is extrapolated.
+    means = (0.2, 0.4, 0.6, 0.8, 1.0 - half)
+    places = [(m, kn) for m in means for kn in FEWER]
+    even = ask(question(kn, (m, m, 1.0), 4e-3) for m, kn in places)
+    apart = ask(question(kn, (m + half, m - half, 1.0), 4e-3) for m, kn in places)
+    found = {}
+    for (m, kn), like, unlike in zip(places, even, apart, strict=True):
+        force = -unlike["loss_force"] / APART
+        heat = 0.5 * (unlike["loss_hot"] - unlike["loss_cold"]) / APART
+        simple = math.sqrt(math.pi) * like["loss_hot"] / m**2
+        found[m, kn] = np.array([force / (like["thermal_force"] * simple), heat / (like["heat_hot"] * simple)])
+    lines = []
+    for a in (0.2, 0.4, 0.6, 0.8, 1.0):
+        for kn in FEWER[:-1]:
+            if a < 1.0:
+                force, heat = found[a, kn] / found[a, math.inf]
+            else:
+                last, before = (found[m, kn] / found[m, math.inf] for m in (1.0 - half, 0.8))
+                force, heat = last + (last - before) * half / (0.2 - half)
+            # In free flight both are 1, but for the sum over angles.
+            lines.append(f"{a},{kn},{force:.4f},{heat:.4f}")
+    return ["accommodation,knudsen,force,heat", *lines]
+
+
+TABLES = {"thickness": thickness, "chamber": chamber, "accommodation": accommodation}
+
+
+def main() -> None:
+    """Write the table named to the package, or to the file named."""
+    parser = argparse.ArgumentParser(description="Compute a shipped table of ratios.")
+    parser.add_argument("table", choices=list(TABLES))
+    parser.add_argument("out", nargs="?", type=Path)
+    parser.add_argument("--cluster", help="Dask scheduler, tcp://host:8786; $EDGEWIND_CLUSTER")
+    asked = parser.parse_args()
+    with open_runner(asked.cluster) as runner:
+
+        def ask(questions: Iterable[dict[str, object]]) -> list[dict[str, float]]:
+            return [dict(answer.values) for answer in runner.map(respond_to, [(one,) for one in questions])]
+
+        lines = TABLES[asked.table](ask)
+    out = asked.out or FOLDER / f"{asked.table}.csv"
+    out.write_text("\n".join([f"# made by: python tools/make_ratios.py {asked.table}", *lines]) + "\n")
+
+
+if __name__ == "__main__":
+    main()
