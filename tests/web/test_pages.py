@@ -364,6 +364,12 @@ def test_every_page_is_open_to_everybody(shared: Shared, visit: Callable) -> Non
     ):  # fmt: skip
         page.goto(pages.url + path)
         expect(page.locator(ready).first).to_be_attached(timeout=LONG)  # a study, on a loaded machine
+        if path == "/question" + at:  # the units chosen hold in sentences too
+            expect(page.locator("#answer-text .first")).to_contain_text(" Pa")
+            page.select_option("#unit-pressure", "mTorr")
+            expect(page.locator("#answer-text .first")).to_contain_text(" mTorr")
+            expect(page.locator("#answer-text .first")).not_to_contain_text(" Pa")
+            page.select_option("#unit-pressure", "Pa")
         for width in (1920, 1280, 768, 360):
             page.set_viewport_size({"width": width, "height": 900})
             page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")

@@ -1,6 +1,6 @@
 // At the bench: what is, what was stored, what comes next; typed readings; the sweep steered.
 import { Chart } from "/static/chart.js";
-import { ask, byId, clearProblems, dataOf, follow, inUnit, keepDraft, make, number, onUnits, pathOf, say, showProblem, speedText, trouble, unitOf } from "/static/common.js";
+import { ask, byId, clearProblems, dataOf, follow, inChosenUnits, inUnit, keepDraft, make, number, onUnits, pathOf, say, showProblem, speedText, trouble, unitOf } from "/static/common.js";
 import { acrossOf, chosenAxis, onAxis, seriesOf, tableRow } from "/static/readings.js";
 import { asideButton } from "/static/aside.js";
 import { begin } from "/static/begin-sweep.js";
@@ -76,8 +76,8 @@ function showSteer() {
     if (!status.question) byId("question-text").textContent = "";
   } else byId("question").hidden = true;
   const target = live && status.step ? { pressure_pa: status.step.pressure_pa, why: status.step.why || "in the order that was asked for" } : proposal;
-  byId("next").textContent = target ? `${number(inUnit(target.pressure_pa, "pressure"), 3)} ${unitOf("pressure")}` : proposal === null ? "–" : proposal;
-  byId("next-why").textContent = target?.why ?? "";
+  byId("next").textContent = target ? `${number(inUnit(target.pressure_pa, "pressure"), 3)} ${unitOf("pressure")}` : proposal === null ? "–" : inChosenUnits(proposal);
+  byId("next-why").textContent = inChosenUnits(target?.why);
 }
 // What the person has before them goes with the command: one that comes too late is refused, and does not hit the next.
 function give(name, text = "") {

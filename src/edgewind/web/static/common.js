@@ -87,6 +87,32 @@ export function measured(value, u) {
 export const pressureText = (value, u) => measured(value === null ? null : inUnit(value, "pressure"), u ? inUnit(u, "pressure") : 0);
 export const speedText = (value, u) => measured(value === null ? null : inUnit(value, "speed"), u ? inUnit(u, "speed") : 0);
 
+// Sentences of a study are written in Pa and rad/s; the page says them in the units that were chosen, with as many
+// digits as they have.
+const RAISED = { "⁻": "-", "⁰": 0, "¹": 1, "²": 2, "³": 3, "⁴": 4, "⁵": 5, "⁶": 6, "⁷": 7, "⁸": 8, "⁹": 9 };
+const NUMBER = "\\d+(?:\\.\\d+)?(?:\\s?×\\s?10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?";
+const SENTENCES = {
+  pressure: new RegExp(`(${NUMBER})(?:( to | and |, )(${NUMBER}))?[ \u00a0]Pa(?![\\w·²]| m[³²^])(?: \\(${NUMBER} mTorr\\))?`, "g"),
+  speed: new RegExp(`(${NUMBER})(?:( to | and |, )(${NUMBER}))?[ \u00a0]rad/s(?!²)`, "g"),
+};
+const SI_NAME = { pressure: "Pa", speed: "rad/s" };
+function reread(words) {
+  const [mantissa, exponent = ""] = words.split(/\s?×\s?10/);
+  const digits = mantissa.replace(".", "").replace(/^0+/, "").length || 1;
+  return { value: Number(mantissa) * 10 ** Number([...exponent].map((sign) => RAISED[sign]).join("") || 0), digits };
+}
+export function inChosenUnits(text) {
+  let said = text ?? "";
+  for (const kind of Object.keys(SENTENCES)) {
+    if (units[kind] === SI_NAME[kind]) continue;
+    said = said.replace(SENTENCES[kind], (whole, first, between, second) => {
+      const one = (words) => { const { value, digits } = reread(words); return number(inUnit(value, kind), Math.max(digits, 2)); };
+      return `${one(first)}${second === undefined ? "" : between + one(second)} ${units[kind]}`;
+    });
+  }
+  return said;
+}
+
 // Elements
 
 export function make(tag, attributes = {}, ...children) {

@@ -1,6 +1,6 @@
 // The question: the study of what was seen. What if is beside it, in whatif.js.
 import { Chart } from "/static/chart.js";
-import { byId, dataOf, follow, cancel, inUnit, make, number, onUnits, ordered, pressureText, progressOf, say, showProgress, trouble, unitOf } from "/static/common.js";
+import { byId, dataOf, follow, cancel, inChosenUnits, inUnit, make, number, onUnits, ordered, pressureText, progressOf, say, showProgress, trouble, unitOf } from "/static/common.js";
 import { acrossOf, chosenAxis, onAxis, seriesOf, TONES } from "/static/readings.js";
 import { predictBy } from "/static/whatif.js";
 
@@ -67,13 +67,13 @@ function showStudy() {
   const all = experiments(), blocks = [];
   all.forEach((one, index) => {
     if (all.length > 1) blocks.push(make("h3", {}, one.name));
-    one.answer.forEach((sentence, row) => blocks.push(make("p", row ? {} : { class: "first" }, sentence)));
+    one.answer.forEach((sentence, row) => blocks.push(make("p", row ? {} : { class: "first" }, inChosenUnits(sentence))));
     const by = one.force_optimum;
     if (by?.found) blocks.push(make("p", {}, `By the fit the torque is greatest at ${pressureText(by.pressure_pa)} ${unitOf("pressure")} (${pressureText(by.interval_pa[0])} to ${pressureText(by.interval_pa[1])}).`));
-    for (const warning of one.optimum.warnings) blocks.push(make("p", { class: "note" }, "Warning: " + warning));
-    if (one.optimum.sweeps?.sentence) blocks.push(make("p", { class: "soft" }, one.optimum.sweeps.sentence));
+    for (const warning of one.optimum.warnings) blocks.push(make("p", { class: "note" }, "Warning: " + inChosenUnits(warning)));
+    if (one.optimum.sweeps?.sentence) blocks.push(make("p", { class: "soft" }, inChosenUnits(one.optimum.sweeps.sentence)));
   });
-  if (result.summary.comparison) blocks.push(make("h3", {}, "The two rotors"), make("p", {}, result.summary.comparison.sentence ?? ""));
+  if (result.summary.comparison) blocks.push(make("h3", {}, "The two rotors"), make("p", {}, inChosenUnits(result.summary.comparison.sentence ?? "")));
   byId("answer-text").replaceChildren(...blocks);
   byId("study-ways").hidden = false;
   byId("fit").hidden = study.fitted;
@@ -90,7 +90,7 @@ function mechanisms(one) {
     make("td", { "data-title": "sign" }, claim.sign_ok === null ? "not observed" : claim.sign_ok ? "agrees" : "contradicts"),
     make("td", { class: "number", "data-title": "size ratio" }, number(claim.size_ratio, 2)),
     make("td", { class: "number", "data-title": "interval" }, claim.size_ratio_interval ? `${number(claim.size_ratio_interval[0], 2)} to ${number(claim.size_ratio_interval[1], 2)}` : "–"),
-    make("td", { class: "why", "data-title": "why" }, claim.why)));
+    make("td", { class: "why", "data-title": "why" }, inChosenUnits(claim.why))));
   return make("div", { class: "scroll stackplace", tabindex: "0", role: "region", "aria-label": "Mechanisms, " + one.name },
     make("table", { class: "stacked mechanisms" }, make("caption", { class: "soft" }, "Each candidate by its sign and its size: the torque that it could give over the torque needed."), make("thead", {}, head), make("tbody", {}, ...body)));
 }
