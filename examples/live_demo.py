@@ -102,13 +102,16 @@ def print_truth(out: Path) -> None:
         shown = f"{low:.3g} to {high:.3g} Pa" if found["found"] and low is not None else "not found"
         rows.append((name, f"{true_pa:.3g} Pa", shown))
     verdicts = {one["name"]: one["verdict"] for one in study["mechanisms"]}
-    for name in ("thermal force", "unequal accommodation"):
-        share = truth.shares.get(name, 0.0)
-        rows.append((name, f"{100 * share:.0f} % of the torque there", verdicts.get(name, "not judged")))
-    rows.append(("draught and light", f"{100 * (1 - sum(truth.shares.get(n, 0.0) for n in verdicts)):.0f} %", ""))
+    for cause, name in (
+        ("thermal force", "thermal force of the gas"),
+        ("unequal accommodation", "unequal accommodation"),
+    ):
+        found = verdicts.get(name, "not judged")
+        rows.append((name, f"{100 * truth.shares[cause]:.1f} % of the torque there", found))
+    rows.append(("draught, light", f"{100 * (truth.shares['foreign'] + truth.shares['light']):.1f} %", ""))
     for test in study.get("tests", []):
         agree = [name for name, one in test["predicted"].items() if one["agrees"]]
-        rows.append((test["kind"], "thermal force turns it back", "agrees with: " + (", ".join(agree) or "none")))
+        rows.append((test["kind"], "the thermal force turns it back", "agrees with " + (", ".join(agree) or "none")))
     print("\nWhat is true of this invented rotor, and what the study found:")
     print("\n".join(text_table(rows, left=(0, 1, 2))))
     print("The physics of the simulated rotor is not that of the program: the two may differ.")
