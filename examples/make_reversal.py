@@ -1,7 +1,7 @@
 """Make the example `reversal`: an INVENTED sweep with typed speeds, and one reversal in the cold, from a seed.
 
-Fourteen readings under the lamp, each with the direction of turning, and one run: at 2.5 Pa the lamp goes off, the rotor
-comes to rest, and at 150 s its envelope is chilled to -20 degC in the dark. Then it turns with the dark face ahead.
+Fourteen readings under the lamp, each with the direction of turning, and one run: at 2.5 Pa the lamp goes off, the
+rotor comes to rest, and at 150 s its envelope is chilled to -20 degC in the dark. Then the dark face goes ahead.
 
 Nothing here was measured. The speeds do not come from Edgewind's model of a rotor but from
 `edgewind.virtual.hidden_rotor`: bridging formulas with hidden smooth factors, faces that accommodate unequally, a weak
