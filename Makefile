@@ -49,6 +49,7 @@ lint: $(READY)
 
 example: $(READY)
 	$(BIN)/python examples/make_two_rotors.py
+	$(BIN)/python examples/make_reversal.py
 
 # The response of the gas to vanes of the standard shapes.
 tables: $(READY)

@@ -60,7 +60,7 @@ EXAMPLES = (
     ),
     Example(
         ("next", _ROTOR),
-        ("edgewind.plan.Plan", "edgewind.cli.next._several"),
+        ("edgewind.plan.PlanResult", "edgewind.cli.next._several"),
         "Several experiments stand in a list.",
     ),
     Example(("dwell", _ROTOR), ("edgewind.plan.TimePlan", "edgewind.cli.dwell._plain")),

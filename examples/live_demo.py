@@ -1,8 +1,12 @@
 """From an empty table to a report: simulate a bench, record a sweep from it, study the book. INVENTED DATA throughout.
 
 ``python examples/live_demo.py [--out demo-out] [--quick]``. The simulated bench is a process of its own and speaks SCPI
-over TCP; the recorder does not know that it is none. Bench time runs 600 times faster than the clock, so that a
-dwell of half a minute is 0.05 s here.
+over TCP; the recorder does not know that it is simulated. Its bench time runs 600 times faster than the clock, so that
+a dwell of half a minute is 0.05 s here. The last thing recorded is a reversal: the lamp goes off, and the envelope is
+chilled in the dark.
+
+The physics of the simulated rotor is not that of the program, so that the study has to struggle as with a real one.
+What is true of it is printed at the end, beside what was found.
 """
 
 from __future__ import annotations
@@ -17,11 +21,16 @@ import time
 from pathlib import Path
 
 from edgewind.bench import write_to_bench
+from edgewind.clock import SimulatedClock
+from edgewind.formatting import text_table
+from edgewind.virtual import Apparatus, invented_bench
+from edgewind.virtual.invented_sweeps import truth_of
 
 EDGEWIND = (sys.executable, "-m", "edgewind")
 SPEED_UP = 600
 # Long enough for the rotor to slow down by a good part, in bench time.
 COAST_DOWN = "240 s"
+REVERSAL = "2.5 Pa, -20 degC"
 
 
 def main() -> int:
@@ -54,6 +63,7 @@ def main() -> int:
             shutil.copyfile(folder / "bench.toml", options.out / "bench.toml")
             print(f"\nDone in {time.monotonic() - began:.0f} s: open {options.out / 'report.html'}")
             print(f"The lab book it was made from is {options.out / 'lab.book'}.")
+            print_truth(options.out)
         return status
 
 
@@ -67,14 +77,44 @@ def wait_for(path: Path, seconds: float = 60.0) -> None:
 def record_and_study(folder: Path, book: Path, out: Path, *, quick: bool) -> int:
     """Record a sweep into the book and study it."""
     pressures, coast_downs = ("0.3Pa:12Pa:7", "1") if quick else ("0.03Pa:20Pa:14", "3")
+    sweep = ["--pressures", pressures, "--coast-downs", coast_downs, "--reversal", REVERSAL]
     for command in (
-        ["record", str(folder), str(book), "--pressures", pressures, "--coast-downs", coast_downs, "--yes"],
+        ["record", str(folder), str(book), *sweep, "--yes"],
         ["study", str(book), "--out", str(out), "--replace", *(["--quick"] if quick else [])],
     ):
         status = subprocess.run([*EDGEWIND, *command], check=False).returncode
         if status:
             return status
     return 0
+
+
+def print_truth(out: Path) -> None:
+    """Print what is true of the simulated rotor beside what the study found."""
+    rotor = Apparatus(invented_bench(), SimulatedClock()).hidden
+    assert rotor is not None
+    truth, study = truth_of(rotor), json.loads((out / "study.json").read_text(encoding="utf-8"))
+    rows = [("", "true", "found")]
+    for name, true_pa, found in (
+        ("fastest at", truth.speed_optimum_pa, study["optimum"]),
+        ("greatest force at", truth.torque_optimum_pa, study["force_optimum"]),
+    ):
+        low, high = found["interval_pa"] or (None, None)
+        shown = f"{low:.3g} to {high:.3g} Pa" if found["found"] and low is not None else "not found"
+        rows.append((name, f"{true_pa:.3g} Pa", shown))
+    verdicts = {one["name"]: one["verdict"] for one in study["mechanisms"]}
+    for cause, name in (
+        ("thermal force", "thermal force of the gas"),
+        ("unequal accommodation", "unequal accommodation"),
+    ):
+        found = verdicts.get(name, "not judged")
+        rows.append((name, f"{100 * truth.shares[cause]:.1f} % of the torque there", found))
+    rows.append(("draught, light", f"{100 * (truth.shares['foreign'] + truth.shares['light']):.1f} %", ""))
+    for test in study.get("tests", []):
+        agree = [name for name, one in test["predicted"].items() if one["agrees"]]
+        rows.append((test["kind"], "the thermal force turns it back", "agrees with " + (", ".join(agree) or "none")))
+    print("\nWhat is true of this invented rotor, and what the study found:")
+    print("\n".join(text_table(rows, left=(0, 1, 2))))
+    print("The physics of the simulated rotor is not that of the program: the two may differ.")
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from edgewind.signals import read_trace
+from edgewind.signals.runs import read_run
 
 FOLDER = Path(__file__).parents[1] / "examples"
 EXAMPLE = FOLDER / "two-rotors"
@@ -43,3 +44,16 @@ def test_every_file_says_that_it_is_invented_and_all_are_small():
         if file.suffix in (".csv", ".toml"):
             assert "INVENTED DATA" in file.read_text(encoding="utf-8")[:200], file
     assert sum(file.stat().st_size for file in files) < 12e6
+
+
+def test_the_reversal_is_what_its_script_makes_and_turns_back_in_the_cold(tmp_path):
+    """Made by closed forms that are not those of the program; small differences of libraries aside, the same text."""
+    script = runpy.run_path(str(FOLDER / "make_reversal.py"))
+    script["make"](tmp_path / "reversal")
+    for name in ("bench.toml", "readings.csv"):
+        assert (tmp_path / "reversal" / name).read_text() == (FOLDER / "reversal" / name).read_text()
+        assert (FOLDER / "reversal" / name).read_text().startswith("# INVENTED DATA")
+    again, kept = (read_run(place / "reversal" / "runs" / "001.csv") for place in (tmp_path, FOLDER))
+    np.testing.assert_allclose(again.speed_rad_s, kept.speed_rad_s, atol=2e-3)
+    assert kept.signed and set(kept.changes) == {"lamp", "envelope"}
+    assert kept.speed_rad_s[0] > 5.0 and kept.speed_rad_s.min() < -1.0

@@ -116,3 +116,17 @@ def test_the_standard_error_of_white_noise_is_that_of_a_straight_line():
     slope, covariance = np.polyfit(time, values, 1, cov=True)[0][0], np.polyfit(time, values, 1, cov=True)[1]
     assert found.per_dwell == pytest.approx(slope)
     assert 1.0 < found.u / math.sqrt(covariance[0, 0]) < 1.3
+
+
+@pytest.mark.parametrize(("count", "r"), [(20, 0.5), (40, 0.5), (40, 0.8), (100, 0.5)])
+def test_the_correlation_about_a_line_is_corrected_by_its_bias(count, r):
+    """Our own simulation, against ourselves: what the module adds to r takes its bias away to within a quarter."""
+    rng = np.random.default_rng(7)
+    x = np.array([noise(rng, count, r) for _ in range(3000)])
+    away = np.arange(count) - (count - 1) / 2
+    x -= x.mean(axis=1, keepdims=True)
+    x -= (x @ away / (away @ away))[:, None] * away
+    found = (x[:, 1:] * x[:, :-1]).sum(axis=1) / (x * x).sum(axis=1)
+    bias = r - found.mean()
+    assert bias == pytest.approx((2 + 6 * r) / count, rel=0.25)
+    assert bias > 1.3 * (1 + 4 * r) / count  # that about a mean would be too little

@@ -14,6 +14,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from edgewind.book import import_folder, open_book
+from edgewind.web import page as templates
 
 pytestmark = pytest.mark.browser
 EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors" / "vane-12mm"
@@ -428,3 +429,13 @@ def test_the_first_page_is_light(shared: Shared, visit: Callable) -> None:
     weight = window.page.evaluate("performance.getEntries().reduce((sum, one) => sum + (one.transferSize || 0), 0)")
     assert weight < 300_000
     assert window.complaints == []
+
+
+def test_lines_of_scripts_are_short_enough_to_be_read() -> None:
+    found = [
+        (path.name, number)
+        for path in (Path(templates.__file__).parent / "static").glob("*.js")
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), start=1)
+        if len(line) > 120
+    ]
+    assert found == []

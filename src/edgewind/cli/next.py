@@ -53,7 +53,7 @@ def next_readings(
             raise InputError(f"{len(plans)} experiments are there", file=path, fix="name one of them for --plot")
         plot_plan(plans[0], plot)
     if as_json:
-        print_json(plans[0].as_plain() if len(plans) == 1 else _several(plans))
+        print_json(plans[0].to_dict() if len(plans) == 1 else _several(plans))
         return
     for number, plan in enumerate(plans):
         if number:
@@ -68,7 +68,7 @@ def _several(plans: tuple[Plan, ...]) -> dict[str, Any]:
 
     Returns
     -------
-    experiments : list of edgewind.plan.Plan
+    experiments : list of edgewind.plan.PlanResult
         One for each experiment.
     """
-    return {"experiments": [plan.as_plain() for plan in plans]}
+    return {"experiments": [plan.to_dict() for plan in plans]}

@@ -10,9 +10,11 @@ tests, Schuirmann 1987, J. Pharmacokin. Biopharm. 15, 657):
 
 Neighbouring values are alike, more so than chance: the residuals have a correlation r from one to the next, and
 n values say as little as ``n_e = n (1 - r) / (1 + r)`` independent ones. The standard error is that of n_e values, and
-t has ``nu = n_e - 2`` degrees of freedom (Santer et al. 2000, J. Geophys. Res. 105, 7337, eq. 6). The estimate
-of r is biased low in short series; ``(1 + 4 r) / n`` is added to it (Marriott and Pope 1954, Biometrika 41, 390, to
-first order; the references are cited from memory). It is also uncertain there: its upper one-sided 95 % bound is taken,
+t has ``nu = n_e - 2`` degrees of freedom (Santer et al. 2000, J. Geophys. Res. 105, 7337). The estimate of r about a
+straight line is biased low in short series, by near ``(2 + 6 r) / n``, which is added to it: found by simulation
+(autoregressive series of first order, n from 20 to 100, r from 0 to 0.8; a test holds it). About a mean it is
+``(1 + 4 r) / n`` (Marriott and Pope 1954, Biometrika 41, 390). The estimate is also uncertain: its upper one-sided 95 %
+bound is taken,
 ``r + 1.645 sqrt((1 - r^2) / n)``, and below five degrees of freedom nothing is said.
 
 Who looks often enough finds anything steady once. The k-th look therefore spends ``alpha_k = alpha / (k (k + 1))``,
@@ -109,7 +111,7 @@ def drift_of(time_s: ArrayLike, values: ArrayLike, dwell_s: float, margin: float
     residual = y - y.mean() - slope * away
     total = float(residual @ residual)
     r = float(residual[1:] @ residual[:-1]) / total if total > 0 else 0.0
-    r += (1 + 4 * r) / n
+    r += (2 + 6 * r) / n
     r = min(max(r + _CAUTION * math.sqrt(max(1 - r * r, 1 / n) / n), 0.0), 0.99)
     free = n * (1 - r) / (1 + r) - 2
     if free < LEAST_FREE:

@@ -10,7 +10,7 @@ from edgewind.plan.ranges import gauge_range
 from edgewind.plan.rotor_search import GOALS, RotorSearch, search_rotor
 from edgewind.plan.scaling_study import ScalingStudy, Settings, plan_scaling_study
 from edgewind.plan.target import TargetInterval, parse_target
-from edgewind.plan.values import Plan, Proposal, Stop
+from edgewind.plan.values import Plan, PlannedMeasurement, PlanResult, Stop
 
 __all__ = [
     "GOALS",
@@ -19,7 +19,8 @@ __all__ = [
     "Cost",
     "PlainCost",
     "Plan",
-    "Proposal",
+    "PlanResult",
+    "PlannedMeasurement",
     "RotorSearch",
     "ScalingStudy",
     "Settings",

@@ -131,11 +131,21 @@ class AdaptiveChoice:
         if opening is not None and not self._maximum_seen(data):
             return opening
         if data.distinct_pressures() < 2:
-            return Stop("readings spent", "None of the readings of the start can be used: look at their flags.", False)
+            return Stop(
+                reason="readings spent",
+                sentence="None of the readings of the start can be used: look at their flags.",
+                reached=False,
+            )
         if data.size >= self.max_readings or tried.size >= 2 * self.max_readings:
             optimum = find_optimum(data, level=self.level, seed=self.seed)
             sentence = f"{data.size} readings have been taken, as many as allowed."
-            return Stop("readings spent", sentence, False, optimum.interval_pa, optimum.pressure_pa)
+            return Stop(
+                reason="readings spent",
+                sentence=sentence,
+                reached=False,
+                interval_pa=optimum.interval_pa,
+                pressure_pa=optimum.pressure_pa,
+            )
         plan = propose(
             data, target=self.target, level=self.level, range_pa=self.range_pa, cost=self.cost, seed=self.seed
         )

@@ -10,7 +10,7 @@ from edgewind.evidence.coastdown import CoastDown
 from edgewind.plan.cost import Cost
 from edgewind.plan.information import NATS_PER_BIT, InformationGain
 from edgewind.plan.spread import IntervalWidth, bits_of, other_interval, rounded, spread_of
-from edgewind.plan.values import Plan, Proposal
+from edgewind.plan.values import Plan, PlannedMeasurement
 
 # Standard deviation of ln(pressure) by which a gauge or a rotor that lags may shift a sweep of one direction unseen.
 # Our judgement, no source.
@@ -33,7 +33,7 @@ _TYPICAL_INERTIA_U = 0.08
 _FLANK = 0.6
 
 
-def other_proposals(found: Findings | None, data: SweepData, plan: Plan, cost: Cost) -> tuple[Proposal, ...]:
+def other_proposals(found: Findings | None, data: SweepData, plan: Plan, cost: Cost) -> tuple[PlannedMeasurement, ...]:
     """Propose a sweep the other way and coast-downs, where these are open.
 
     Parameters
@@ -64,7 +64,7 @@ def open_direction(data: SweepData) -> int:
     return 0 if rising == falling else -1 if rising else 1
 
 
-def _backward(data: SweepData, plan: Plan, cost: Cost) -> Proposal | None:
+def _backward(data: SweepData, plan: Plan, cost: Cost) -> PlannedMeasurement | None:
     """A few readings with the pressure moving the other way, where that has not been done."""
     missing, curve, optimum = open_direction(data), plan.optimum.curve, plan.optimum
     differ = optimum.sweeps is not None and optimum.sweeps.verdict == "differ"
@@ -97,10 +97,17 @@ def _backward(data: SweepData, plan: Plan, cost: Cost) -> Proposal | None:
             f"No reading was taken with the pressure {way}: a lag of gauge or rotor would shift the maximum unseen, "
             f"here allowed for with {100 * UNSEEN_SHIFT:g} %. Readings on the steep flanks show it."
         )
-    return Proposal(
-        "sweep", "difference of sweeps", pressures[0], tuple(pressures), why, before, after,
-        max(bits_of(before, after), 0.0), time,
-    )  # fmt: skip
+    return PlannedMeasurement(
+        kind="sweep",
+        about="difference of sweeps",
+        pressure_pa=pressures[0],
+        pressures_pa=tuple(pressures),
+        why=why,
+        interval_before_pa=before,
+        interval_after_pa=after,
+        information_bits=max(bits_of(before, after), 0.0),
+        cost_s=time,
+    )
 
 
 def _steepest(curve: ResponseCurve, outlook: InformationGain, spread: IntervalWidth) -> list[int]:
@@ -122,7 +129,7 @@ def _steepest(curve: ResponseCurve, outlook: InformationGain, spread: IntervalWi
     return places
 
 
-def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[Proposal, ...]:
+def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[PlannedMeasurement, ...]:
     """Coast-downs at the ends and the middle of the pressures measured, where none has been made."""
     used = found.experiment.used
     if used.empty:
@@ -146,7 +153,19 @@ def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[Proposal, ...
         move = float(cost(np.array([pressure]), None)[0])
         time = move + _coast_time(coasts, pressure)
         why = _why(found, coasts, after)
-        proposals.append(Proposal("coast-down", "drag and pivot", pressure, (pressure,), why, None, None, bits, time))
+        proposals.append(
+            PlannedMeasurement(
+                kind="coast-down",
+                about="drag and pivot",
+                pressure_pa=pressure,
+                pressures_pa=(pressure,),
+                why=why,
+                interval_before_pa=None,
+                interval_after_pa=None,
+                information_bits=bits,
+                cost_s=time,
+            )
+        )
     return tuple(proposals)
 
 

@@ -23,7 +23,7 @@ from edgewind.plan.others import other_proposals
 from edgewind.plan.ranges import check_range, even_places, gauge_range
 from edgewind.plan.spread import IntervalWidth, bits_of, rounded, spread_of
 from edgewind.plan.target import TargetInterval, parse_target
-from edgewind.plan.values import Kind, Plan, Proposal, Stop
+from edgewind.plan.values import Kind, Plan, PlannedMeasurement, Stop
 
 Array = NDArray[np.float64]
 # Most proposals of one batch: further ahead, the first readings would change the plan.
@@ -116,7 +116,7 @@ def propose_if_possible(found: Findings, *, batch: int = PLANNED) -> Plan | None
         return None
 
 
-def _in_order(plan: Plan, others: tuple[Proposal, ...]) -> tuple[Proposal, ...]:
+def _in_order(plan: Plan, others: tuple[PlannedMeasurement, ...]) -> tuple[PlannedMeasurement, ...]:
     """Put a sweep the other way before the readings where it narrows the interval more for its time.
 
     Coast-downs tell of something else and cannot be weighed against readings: they come last, or, where no more
@@ -128,7 +128,7 @@ def _in_order(plan: Plan, others: tuple[Proposal, ...]) -> tuple[Proposal, ...]:
     return (*first, *plan.proposals, *(one for one in others if one not in first))
 
 
-def _rate(proposal: Proposal) -> float:
+def _rate(proposal: PlannedMeasurement) -> float:
     """Bits by which the whole interval narrows, for a second; zero where that is not known."""
     before, after = proposal.interval_before_pa, proposal.interval_after_pa
     return 0.0 if before is None or after is None else bits_of(before, after) / proposal.cost_s
@@ -192,7 +192,17 @@ def _start(
         pressure = rounded(float(np.exp(x)), allowed)
         seconds = float(cost(np.array([pressure]), before)[0])
         proposals.append(
-            Proposal("reading", "maximising pressure", pressure, (pressure,), why, None, None, None, seconds)
+            PlannedMeasurement(
+                kind="reading",
+                about="maximising pressure",
+                pressure_pa=pressure,
+                pressures_pa=(pressure,),
+                why=why,
+                interval_before_pa=None,
+                interval_after_pa=None,
+                information_bits=None,
+                cost_s=seconds,
+            )
         )
         before = pressure
     return Plan(
@@ -288,7 +298,19 @@ def _readings(
         kind: Kind = "repeat" if again else "reading"
         why = _why(pressure, again, number, scattered, optimum, spread, curve)
         ends = (spread.after(told), spread.after(told + gain))
-        proposals.append(Proposal(kind, "maximising pressure", pressure, (pressure,), why, *ends, gain, time))
+        proposals.append(
+            PlannedMeasurement(
+                kind=kind,
+                about="maximising pressure",
+                pressure_pa=pressure,
+                pressures_pa=(pressure,),
+                why=why,
+                interval_before_pa=ends[0],
+                interval_after_pa=ends[1],
+                information_bits=gain,
+                cost_s=time,
+            )
+        )
         told += gain
     totals = np.concatenate([[0.0], np.cumsum(bits)])
     widths = np.array([np.diff(spread.after(float(total)))[0] for total in totals]) / np.exp(spread.middle)
@@ -386,7 +408,7 @@ _ASSUMPTIONS = (
 
 
 def _falsified_by(
-    first: Proposal, curve: ResponseCurve, outlook: InformationGain, place: int, level: float
+    first: PlannedMeasurement, curve: ResponseCurve, outlook: InformationGain, place: int, level: float
 ) -> tuple[str, ...]:
     z = float(ndtri(0.5 + level / 2))
     u = float(np.sqrt(curve.sd[place] ** 2 + outlook.noise[place]))
@@ -400,7 +422,7 @@ def _falsified_by(
 
 
 def _stop(
-    data: SweepData, optimum: Optimum, spread: IntervalWidth, first: Proposal, level: float,
+    data: SweepData, optimum: Optimum, spread: IntervalWidth, first: PlannedMeasurement, level: float,
     target: TargetInterval | None, seed: int,
 ) -> Stop | None:  # fmt: skip
     """Say whether, and why, no more readings are worth their time."""
@@ -413,7 +435,13 @@ def _stop(
             "More readings would not help while the sweeps disagree: find the cause (a gauge that lags, a rotor that "
             f"warms, a lamp that ages), or dwell longer.{told}"
         )
-        return Stop("drift dominates", sentence, False, *claimed)
+        return Stop(
+            reason="drift dominates",
+            sentence=sentence,
+            reached=False,
+            interval_pa=claimed[0],
+            pressure_pa=claimed[1],
+        )
     if interval is None or pressure is None:
         return None
     if target is not None and target.reached(interval, pressure) and confirmed(data, level, target, seed):
@@ -421,7 +449,13 @@ def _stop(
             f"The interval {format_interval(*interval, 'Pa')} is as narrow as wanted ({target.words}), and was so "
             "before the newest reading, which confirms it."
         )
-        return Stop("target reached", sentence, True, *claimed)
+        return Stop(
+            reason="target reached",
+            sentence=sentence,
+            reached=True,
+            interval_pa=claimed[0],
+            pressure_pa=claimed[1],
+        )
     floor = 2 * spread.fixed
     shift = abs(optimum.sweeps.optimum_shift or 0.0) if optimum.sweeps and optimum.sweeps.verdict == "differ" else 0.0
     common = data.common_log_pressure_u
@@ -435,15 +469,33 @@ def _stop(
                 f"The difference between the sweeps alone makes the interval {100 * floor:.2g} % wide{beneath}; "
                 f"{amount}. Find its cause before more readings."
             )
-            return Stop("drift dominates", sentence, False, *claimed)
+            return Stop(
+                reason="drift dominates",
+                sentence=sentence,
+                reached=False,
+                interval_pa=claimed[0],
+                pressure_pa=claimed[1],
+            )
         if short or spread.fixed > spread.own:
             sentence = (
                 f"The uncertainty of pressure that all readings share makes the interval {100 * floor:.2g} % wide by "
                 f"itself{beneath}; {amount}. A comparison with a better gauge would narrow it, readings will not."
             )
-            return Stop("gauge dominates", sentence, False, *claimed)
+            return Stop(
+                reason="gauge dominates",
+                sentence=sentence,
+                reached=False,
+                interval_pa=claimed[0],
+                pressure_pa=claimed[1],
+            )
         sentence = f"By now {amount}, for {format_number(first.cost_s / 60, 2)} min: less than it is worth."
-        return Stop("gain below cost", sentence, target is None, *claimed)
+        return Stop(
+            reason="gain below cost",
+            sentence=sentence,
+            reached=target is None,
+            interval_pa=claimed[0],
+            pressure_pa=claimed[1],
+        )
     return None
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from edgewind.cautions import DEFER, HAZARDS
 from edgewind.formatting import duration, format_interval, format_number
-from edgewind.plan.values import Plan, Proposal
+from edgewind.plan.values import Plan, PlannedMeasurement
 
 TITLES = {
     "reading": "reading",
@@ -16,12 +16,12 @@ TITLES = {
 }
 
 
-def where(proposal: Proposal) -> str:
+def where(proposal: PlannedMeasurement) -> str:
     """The pressures of a proposal, in Pa."""
     return ", ".join(format_number(pressure, 3) for pressure in proposal.pressures_pa) + " Pa"
 
 
-def effect(proposal: Proposal) -> str:
+def effect(proposal: PlannedMeasurement) -> str:
     """What a proposal is expected to do."""
     said = []
     if proposal.information_bits is not None:

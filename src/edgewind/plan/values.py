@@ -7,82 +7,90 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.evidence import Optimum
 from edgewind.evidence.next_test import ProposedTest
 from edgewind.plan.target import TargetInterval
+from edgewind.serialize import to_plain
 
 Array = NDArray[np.float64]
 Kind = Literal["reading", "repeat", "sweep", "coast-down"]
 StopReason = Literal["target reached", "readings spent", "gain below cost", "drift dominates", "gauge dominates"]
 
 
-@dataclass(frozen=True)
-class Stop:
-    """Why no more should be measured.
+class Stop(BaseModel):
+    """Why no more should be measured."""
 
-    Attributes
-    ----------
-    reason : StopReason
-        Reason in short.
-    sentence : str
-        Reason in plain words, with numbers.
-    reached : bool
-        Whether the aim was reached; otherwise something other than a reading is wanted.
-    interval_pa : tuple of float or None
-        Interval of the maximising pressure, Pa, where one is claimed.
-    pressure_pa : float or None
-        The maximising pressure, Pa.
-    """
+    model_config = ConfigDict(frozen=True)
 
-    reason: StopReason
-    sentence: str
-    reached: bool
-    interval_pa: tuple[float, float] | None = None
-    pressure_pa: float | None = None
+    reason: StopReason = Field(description="Reason in short.")
+    sentence: str = Field(description="Reason in plain words, with numbers.")
+    reached: bool = Field(
+        description="Whether the aim was reached; otherwise something other than a reading is wanted."
+    )
+    interval_pa: tuple[float, float] | None = Field(
+        default=None, description="Interval of the maximising pressure, Pa, where one is claimed."
+    )
+    pressure_pa: float | None = Field(default=None, description="The maximising pressure, Pa.")
 
 
-@dataclass(frozen=True)
-class Proposal:
-    """One thing to measure, and what it is expected to do.
+class PlannedMeasurement(BaseModel):
+    """One thing to measure, and what it is expected to do."""
 
-    Attributes
-    ----------
-    kind : Kind
-        What to take.
-    about : str
-        What it tells of: ``maximising pressure``, ``difference of sweeps`` or ``drag and pivot``.
-    pressure_pa : float
-        Pressure at which to measure, Pa; of a sweep, the first.
-    pressures_pa : tuple of float
-        All pressures of a sweep, Pa, in order; else that one.
-    why : str
-        Reason for it in one sentence.
-    interval_before_pa : tuple of float or None
-        Interval of the maximising pressure, Pa, as it is, or as expected once the proposals before this one are carried
-        out; None where no readings allow one, or the proposal is about other things.
-    interval_after_pa : tuple of float or None
-        Interval of the maximising pressure, Pa, as expected after this proposal.
-    information_bits : float or None
-        Expected information on what it is about, bits.
-    cost_s : float
-        Expected time, s.
-    """
+    model_config = ConfigDict(frozen=True)
 
-    kind: Kind
-    about: str
-    pressure_pa: float
-    pressures_pa: tuple[float, ...]
-    why: str
-    interval_before_pa: tuple[float, float] | None
-    interval_after_pa: tuple[float, float] | None
-    information_bits: float | None
-    cost_s: float
+    kind: Kind = Field(description="What to take.")
+    about: str = Field(description="What it tells of: maximising pressure, difference of sweeps, or drag and pivot.")
+    pressure_pa: float = Field(description="Pressure at which to measure, Pa; of a sweep, the first.")
+    pressures_pa: tuple[float, ...] = Field(description="All pressures of a sweep, Pa, in order; else that one.")
+    why: str = Field(description="Reason for it in one sentence.")
+    interval_before_pa: tuple[float, float] | None = Field(
+        description="Interval of the maximising pressure, Pa, as it is, or as expected once the measurements before "
+        "this one are carried out; null where no readings allow one, or it is about other things."
+    )
+    interval_after_pa: tuple[float, float] | None = Field(
+        description="Interval of the maximising pressure, Pa, as expected after this measurement."
+    )
+    information_bits: float | None = Field(description="Expected information on what it is about, bits.")
+    cost_s: float = Field(description="Expected time, s.")
 
-    def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON."""
-        plain = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return {name: list(value) if isinstance(value, tuple) else value for name, value in plain.items()}
+
+class OptimumSoFar(BaseModel):
+    """The optimum as the readings so far show it."""
+
+    model_config = ConfigDict(frozen=True)
+
+    found: bool = Field(description="Whether a maximum is claimed inside the pressures measured.")
+    pressure_pa: float | None = Field(description="Pressure of the greatest speed, Pa.")
+    interval_pa: tuple[float, float] | None = Field(description="Interval of that pressure, Pa.")
+    reason: str | None = Field(description="Why no maximum is claimed; null where one is.")
+
+
+class PlanResult(BaseModel):
+    """A plan as JSON holds it: SI, the unit in each key."""
+
+    model_config = ConfigDict(frozen=True)
+
+    name: str = Field(description="Name of the experiment.")
+    next: tuple[PlannedMeasurement, ...] = Field(
+        description="What to measure next, in the order in which it is worth its time."
+    )
+    stop: Stop | None = Field(description="Why no more readings are worth their time; null while some are.")
+    opening: str = Field(description="State of things in one sentence.")
+    level: float = Field(description="Coverage probability of the intervals.")
+    target: TargetInterval | None = Field(
+        description="Width of the interval that the owner wants; null where none was asked for."
+    )
+    optimum: OptimumSoFar = Field(description="The optimum as the readings so far show it.")
+    range_pa: tuple[float, float] = Field(description="Lowest and highest pressure at which readings were weighed, Pa.")
+    expected_relative_widths: tuple[float, ...] = Field(
+        description="Expected full width of the interval over the pressure, now and after each further reading of "
+        "the batch."
+    )
+    floor_relative_width: float = Field(description="Part of that width that no reading can narrow.")
+    assumptions: tuple[str, ...] = Field(description="What the plan rests on.")
+    falsified_by: tuple[str, ...] = Field(description="What would show the plan wrong.")
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +101,7 @@ class Plan:
     ----------
     name : str
         Name of the experiment.
-    proposals : tuple of Proposal
+    proposals : tuple of PlannedMeasurement
         Readings first, in the order to take them; then whatever else would pay.
     stop : Stop or None
         Why no more readings are worth their time, None while some are; the proposals then say what could still be done.
@@ -122,7 +130,7 @@ class Plan:
     """
 
     name: str
-    proposals: tuple[Proposal, ...]
+    proposals: tuple[PlannedMeasurement, ...]
     stop: Stop | None
     level: float
     target: TargetInterval | None
@@ -138,7 +146,7 @@ class Plan:
     tests: tuple[ProposedTest, ...] = ()
 
     @property
-    def readings(self) -> tuple[Proposal, ...]:
+    def readings(self) -> tuple[PlannedMeasurement, ...]:
         """The proposals that are readings or repeats, in the order to take them."""
         return tuple(one for one in self.proposals if one.kind in ("reading", "repeat"))
 
@@ -147,49 +155,26 @@ class Plan:
         """Time of all proposals, s."""
         return float(sum(one.cost_s for one in self.proposals))
 
-    def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON: SI, the unit in the key.
-
-        Returns
-        -------
-        name : as in Plan
-        next : list of Proposal
-            What to measure next, in the order in which it is worth its time.
-        stop, opening, level, target : as in Plan
-        optimum : dict
-            The optimum as the readings so far show it.
-        optimum.found, optimum.pressure_pa, optimum.interval_pa, optimum.reason : as in Optimum
-        range_pa : as in Plan
-        expected_relative_widths : list of float
-            Expected full width of the interval over the pressure, now and after each further reading of the batch.
-        floor_relative_width : float
-            Part of that width that no reading can narrow.
-        tests : list of ProposedTest
-            Tests made on purpose that tell the mechanisms apart, the one that tells most per hour first.
-        assumptions, falsified_by : as in Plan
-        """
-        stop = None if self.stop is None else {name: getattr(self.stop, name) for name in Stop.__dataclass_fields__}
-        if stop is not None and stop["interval_pa"] is not None:
-            stop["interval_pa"] = list(stop["interval_pa"])
-        target = self.target
+    def to_dict(self) -> dict[str, Any]:
+        """Return the plan in plain types, SI: the keys of :class:`PlanResult`."""
         optimum = self.optimum
-        return {
-            "name": self.name,
-            "next": [one.as_plain() for one in self.proposals],
-            "stop": stop,
-            "opening": self.opening,
-            "level": self.level,
-            "target": None if target is None else {"relative": target.relative, "absolute_pa": target.absolute_pa},
-            "optimum": {
-                "found": optimum.found,
-                "pressure_pa": optimum.pressure_pa,
-                "interval_pa": None if optimum.interval_pa is None else list(optimum.interval_pa),
-                "reason": optimum.reason,
-            },
-            "range_pa": list(self.range_pa),
-            "expected_relative_widths": [float(value) for value in self.widths],
-            "floor_relative_width": float(self.floor_width),
-            "tests": [one.model_dump() for one in self.tests],
-            "assumptions": list(self.assumptions),
-            "falsified_by": list(self.falsified_by),
-        }
+        result = PlanResult(
+            name=self.name,
+            next=self.proposals,
+            stop=self.stop,
+            opening=self.opening,
+            level=self.level,
+            target=self.target,
+            optimum=OptimumSoFar(
+                found=optimum.found,
+                pressure_pa=optimum.pressure_pa,
+                interval_pa=optimum.interval_pa,
+                reason=optimum.reason,
+            ),
+            range_pa=self.range_pa,
+            expected_relative_widths=tuple(float(value) for value in self.widths),
+            floor_relative_width=self.floor_width,
+            assumptions=self.assumptions,
+            falsified_by=self.falsified_by,
+        )
+        return dict(to_plain(result))

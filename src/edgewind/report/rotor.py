@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from edgewind.evidence import Claim, Findings, SweepComparison
 from edgewind.evidence.words import explanation_lines
 from edgewind.formatting import duration, format_interval, format_measured, format_number
-from edgewind.plan import Plan, Proposal
+from edgewind.plan import Plan, PlannedMeasurement
 from edgewind.plan.text import TITLES, where
 from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
@@ -228,7 +228,7 @@ def _unknown_rows(findings: Findings) -> list[UnknownRow]:
     ]
 
 
-def _plan_row(one: Proposal) -> PlanRow:
+def _plan_row(one: PlannedMeasurement) -> PlanRow:
     bits, after = one.information_bits, one.interval_after_pa
     return PlanRow(
         what=TITLES[one.kind],

@@ -96,7 +96,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         The torque that the size ratios of the mechanisms are taken of; null with too few readings.
     mechanisms : list of edgewind.evidence.Claim
         Every candidate mechanism, weighed.
-    next : list of edgewind.plan.Proposal
+    next : list of edgewind.plan.PlannedMeasurement
         What to measure next, in the order in which it is worth its time.
     next_stop : edgewind.plan.Stop or None
         Why no more readings are worth their time; null while some are.
@@ -126,8 +126,8 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "readings": readings_records(found.experiment.readings),
         "torque_needed": None if found.need is None else found.need.model_dump(mode="json"),
         "mechanisms": [_plain_dict(vars(claim)) for claim in found.mechanisms],
-        "next": [] if plan is None else [to_plain(one.as_plain()) for one in plan.proposals],
-        "next_stop": None if plan is None else plan.as_plain()["stop"],
+        "next": [] if plan is None else [to_plain(one) for one in plan.proposals],
+        "next_stop": None if plan is None else to_plain(plan.stop),
         "time": _time(found),
         "inputs": [{"path": file.path, "sha256": file.sha256, "bytes": file.size} for file in found.experiment.inputs],
     }  # fmt: skip

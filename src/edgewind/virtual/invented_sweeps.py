@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -57,12 +58,15 @@ class Truth:
         The cause of the greatest share of the torque at the pressure of greatest speed.
     foreign_share : float
         Share of the torque there, in size, that is not the thermal force's.
+    shares : mapping of str to float
+        Share of each cause there, in size.
     """
 
     speed_optimum_pa: float
     torque_optimum_pa: float
     main_drive: str
     foreign_share: float
+    shares: Mapping[str, float] = field(default_factory=dict)
 
 
 def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRotor:
@@ -110,6 +114,7 @@ def truth_of(rotor: HiddenRotor, low_pa: float = 3e-3, high_pa: float = 100.0) -
         float(around.pressure_pa[int(np.argmax(parts["thermal force"]))]),
         main,
         1 - abs(there["thermal force"]) / whole,
+        {name: abs(torque) / whole for name, torque in there.items()},
     )
 
 

@@ -183,7 +183,7 @@ async def _serve(
     try:
         while (message := await inbox.take()) is not None:
             if message is _OVERRUN:
-                instrument.status.report(ScpiError(-363))
+                instrument.errors.put(ScpiError(-363))
                 continue
             answer = await _work(instrument.process(message), b"?" in message, inbox, clock, writer)
             if answer:

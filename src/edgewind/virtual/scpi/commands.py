@@ -101,21 +101,8 @@ class Command:
         return self.call(instrument, *suffixes, *values)
 
 
-@dataclass(frozen=True)
-class _Bound:
-    """Reads MIN, MAX or DEF after a query for a number: what the number may be."""
-
-    of: Number
-
-    def read(self, text: str) -> float:
-        named = self.of.named(text)
-        if named is None:
-            raise ScpiError(-141, text[:40])
-        return named
-
-
 def setting(header: str, attribute: str, parameter: Number | Switch | Choice) -> tuple[Command, Command]:
-    """Return the command that sets an attribute of the instrument and the query that tells it.
+    """Return the command that sets an attribute of the instrument and the query for it.
 
     The attribute is set through ``change(attribute, value)`` of the instrument.
     """
@@ -123,14 +110,13 @@ def setting(header: str, attribute: str, parameter: Number | Switch | Choice) ->
     def put(instrument: Any, value: Any) -> None:
         instrument.change(attribute, value)
 
-    def tell(instrument: Any, bound: float | None = None) -> str:
-        return _told(getattr(instrument, attribute) if bound is None else bound, parameter)
+    def answer(instrument: Any) -> str:
+        return _written(getattr(instrument, attribute), parameter)
 
-    bound: tuple[Parameter, ...] = (_Bound(parameter),) if isinstance(parameter, Number) else ()
-    return Command(header, put, (parameter,)), Command(header + "?", tell, bound, optional=len(bound))
+    return Command(header, put, (parameter,)), Command(header + "?", answer)
 
 
-def _told(value: Any, parameter: Number | Switch | Choice) -> str:
+def _written(value: Any, parameter: Number | Switch | Choice) -> str:
     if isinstance(parameter, Number):
         return f"{int(value)}" if parameter.whole else real(float(value))
     return ("1" if value else "0") if isinstance(parameter, Switch) else str(value)

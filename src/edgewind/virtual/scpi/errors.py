@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 
-# The standard's numbers and texts; from memory of the standard, not from a copy of it.
+# Numbers and texts as in SCPI-1999; compared with those of the open library scpi-rs (scpi/src/error.rs), all alike.
 TEXTS: dict[int, str] = {
     0: "No error",
     -100: "Command error",

@@ -9,14 +9,10 @@ from typing import Any, ClassVar
 from edgewind import __version__
 from edgewind.virtual.scpi.answers import block, real
 from edgewind.virtual.scpi.commands import Command, Interrupted, Send, Steps, Wait, find
-from edgewind.virtual.scpi.errors import ScpiError
-from edgewind.virtual.scpi.parameters import Number
-from edgewind.virtual.scpi.status import MEASURING, Event, Register, Status
+from edgewind.virtual.scpi.errors import ErrorQueue, ScpiError
 from edgewind.virtual.scpi.syntax import units
 
 SCPI_VERSION = "1999.0"
-_BYTE = Number("", 0, 255, 0, whole=True)
-_WORD = Number("", 0, 65_535, 0, whole=True)
 
 
 class Instrument:
@@ -40,9 +36,7 @@ class Instrument:
 
     def __init__(self, now: Callable[[], float]) -> None:
         self.now = now
-        self.status = Status()
-        self._complete_asked = False
-        self._answering = False
+        self.errors = ErrorQueue()
 
     # What an instrument may do otherwise.
 
@@ -67,8 +61,6 @@ class Instrument:
         answers: list[bytes] = []
         try:
             for unit in units(message):
-                self._settle()
-                self._answering = bool(answers)
                 try:
                     command, suffixes = find(self.all_commands(), unit)
                     found = command.run(self, suffixes, unit)
@@ -76,33 +68,25 @@ class Instrument:
                 except ScpiError as error:
                     if -200 < error.code <= -100:
                         raise
-                    self.status.report(error)
+                    self.errors.put(error)
                     continue
                 if reply is not None:
                     answers.append(reply.encode("ascii") if isinstance(reply, str) else reply)
         except ScpiError as error:
-            self.status.report(error)
+            self.errors.put(error)
         except Interrupted:
-            self.status.report(ScpiError(-410))
+            self.errors.put(ScpiError(-410))
             return b""
         except Exception as problem:
             # A slip of ours must not take the bench away from its other clients; it is told here and there.
             traceback.print_exc()
-            self.status.report(ScpiError(-310, type(problem).__name__))
+            self.errors.put(ScpiError(-310, type(problem).__name__))
         return b";".join(answers)
 
     @classmethod
     def all_commands(cls) -> tuple[Command, ...]:
         """Return the commands of the instrument, then those of all instruments."""
         return cls.COMMANDS + COMMON
-
-    def _settle(self) -> None:
-        """Note an operation that has ended since."""
-        busy = self.pending_until() > self.now()
-        self.status.operation.set_condition(MEASURING if busy else 0)
-        if self._complete_asked and not busy:
-            self._complete_asked = False
-            self.status.event |= Event.OPERATION_COMPLETE
 
     # Common commands: IEEE 488.2-1992, section 10.
 
@@ -111,19 +95,12 @@ class Instrument:
         return f"Edgewind,Virtual bench {self.NAME} (simulated),invented,{__version__}"
 
     def clear(self) -> None:
-        """Do *CLS, 10.3: also forgets an *OPC that waits."""
-        self.status.clear()
-        self._complete_asked = False
+        """Do *CLS, 10.3."""
+        self.errors.clear()
 
     def start_over(self) -> None:
-        """Do *RST, 10.32: status and queue stay."""
-        self._complete_asked = False
+        """Do *RST, 10.32: the queue stays."""
         self.reset()
-
-    def ask_complete(self) -> None:
-        """Do *OPC, 10.18."""
-        self._complete_asked = True
-        self._settle()
 
     def wait(self) -> Steps:
         """Do *WAI, 10.39: nothing more until what is under way has ended."""
@@ -136,58 +113,11 @@ class Instrument:
         yield from self.wait()
         return "1"
 
-    def status_byte(self) -> str:
-        """Answer *STB?, 10.36."""
-        return str(self.status.byte(message=self._answering))
-
-    def enable_service(self, mask: float) -> None:
-        """Do *SRE, 10.34: bit 6 does not count."""
-        self.status.service_enable = int(mask) & ~64
-
-    def enable_event(self, mask: float) -> None:
-        """Do *ESE, 10.10."""
-        self.status.event_enable = int(mask)
-
-    # SCPI-1999, volume 2, section 21, and volume 1, 4.2.1: what every SCPI instrument has.
-
-    def all_errors(self) -> str:
-        """Answer SYSTem:ERRor:ALL?: the whole queue, emptied."""
-        found = [self.status.errors.take().answer()]
-        while len(self.status.errors):
-            found.append(self.status.errors.take().answer())
-        return ",".join(found)
-
-    def clock(self) -> str:
-        """Answer SYSTem:TIME?: hours, minutes and seconds of bench time."""
-        minutes, seconds = divmod(self.now(), 60)
-        hours, minutes = divmod(int(minutes), 60)
-        return f"{hours},{minutes},{seconds:.3f}"
+    # SCPI-1999, volume 1, 4.2.1, and volume 2, section 21: what every SCPI instrument has.
 
     def headers(self) -> bytes:
         """Answer SYSTem:HELP:HEADers?: every command, a line each, as a block."""
         return block("\n".join(command.header for command in self.all_commands()).encode())
-
-    def preset(self) -> None:
-        """Do STATus:PRESet."""
-        self.status.operation.enable = self.status.questionable.enable = 0
-
-
-def _register(header: str, name: str) -> tuple[Command, ...]:
-    """Return the commands of one of the two registers that SCPI adds."""
-
-    def of(instrument: Instrument) -> Register:
-        register: Register = getattr(instrument.status, name)
-        return register
-
-    def enable(instrument: Instrument, mask: float) -> None:
-        of(instrument).enable = int(mask) & 0x7FFF
-
-    return (
-        Command(f"{header}[:EVENt]?", lambda instrument: str(of(instrument).take_event())),
-        Command(f"{header}:CONDition?", lambda instrument: str(of(instrument).condition)),
-        Command(f"{header}:ENABle", enable, (_WORD,)),
-        Command(f"{header}:ENABle?", lambda instrument: str(of(instrument).enable)),
-    )
 
 
 COMMON: tuple[Command, ...] = (
@@ -195,24 +125,12 @@ COMMON: tuple[Command, ...] = (
     Command("*RST", Instrument.start_over),
     Command("*CLS", Instrument.clear),
     Command("*TST?", lambda instrument: "0"),
-    Command("*OPC", Instrument.ask_complete),
     Command("*OPC?", Instrument.answer_complete),
     Command("*WAI", Instrument.wait),
-    Command("*ESE", Instrument.enable_event, (_BYTE,)),
-    Command("*ESE?", lambda instrument: str(instrument.status.event_enable)),
-    Command("*ESR?", lambda instrument: str(int(instrument.status.take_event()))),
-    Command("*SRE", Instrument.enable_service, (_BYTE,)),
-    Command("*SRE?", lambda instrument: str(instrument.status.service_enable)),
-    Command("*STB?", Instrument.status_byte),
-    Command("SYSTem:ERRor[:NEXT]?", lambda instrument: instrument.status.errors.take().answer()),
-    Command("SYSTem:ERRor:ALL?", Instrument.all_errors),
-    Command("SYSTem:ERRor:COUNt?", lambda instrument: str(len(instrument.status.errors))),
+    Command("SYSTem:ERRor[:NEXT]?", lambda instrument: instrument.errors.take().answer()),
+    Command("SYSTem:ERRor:COUNt?", lambda instrument: str(len(instrument.errors))),
     Command("SYSTem:VERSion?", lambda instrument: SCPI_VERSION),
     Command("SYSTem:HELP:HEADers?", Instrument.headers),
-    Command("SYSTem:TIME?", Instrument.clock),
     Command("SYSTem:TIME:TIMer:COUNt?", lambda instrument: real(instrument.now())),
-    Command("STATus:PRESet", Instrument.preset),
-    *_register("STATus:OPERation", "operation"),
-    *_register("STATus:QUEStionable", "questionable"),
 )
 """The commands that every instrument has."""

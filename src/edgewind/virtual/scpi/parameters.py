@@ -11,12 +11,13 @@ from edgewind.virtual.scpi.errors import ScpiError
 
 # IEEE 488.2-1992, table 7-2; M is milli, except before HZ and OHM.
 _MULTIPLIERS = {
-    "T": 1e12, "G": 1e9, "MA": 1e6, "K": 1e3, "M": 1e-3, "U": 1e-6, "N": 1e-9, "P": 1e-12, "F": 1e-15,
+    "EX": 1e18, "PE": 1e15, "T": 1e12, "G": 1e9, "MA": 1e6, "K": 1e3,
+    "M": 1e-3, "U": 1e-6, "N": 1e-9, "P": 1e-12, "F": 1e-15, "A": 1e-18,
 }  # fmt: skip
+_MEGA = ("HZ", "OHM")  # with these M is mega
 _NUMBER = re.compile(
     r"(?P<mantissa>[+-]?(?:\d+\.?\d*|\.\d+))(?:[ \t]*[eE][ \t]*(?P<exponent>[+-]?\d+))?(?P<rest>.*)", re.S | re.A
 )
-_OTHER_BASE = re.compile(r"#(?:H(?P<hex>[0-9A-F]+)|Q(?P<octal>[0-7]+)|B(?P<binary>[01]+))$", re.I)
 _WORD = re.compile(r"[A-Za-z][A-Za-z0-9_]*$")
 _MOST_DIGITS, _GREATEST_EXPONENT = 255, 32_000  # IEEE 488.2-1992, 7.7.2.4.1
 
@@ -73,10 +74,6 @@ class Number:
         return value
 
     def _parsed(self, text: str) -> float:
-        other = _OTHER_BASE.match(text)
-        if other:
-            digits, base = next((other[name], base) for name, base in _BASES if other[name])
-            return _finite(float(int(digits[:_MOST_DIGITS], base)))
         found = _NUMBER.match(text)
         if found is None:
             raise _not_a_number(text)
@@ -96,15 +93,12 @@ class Number:
             raise ScpiError(-138, suffix[:40])
         if suffix == unit:
             return 1.0
-        if unit == "HZ" and suffix == "MHZ":
+        if unit in _MEGA and suffix == f"M{unit}":
             return 1e6
         factor = _MULTIPLIERS.get(suffix.removesuffix(unit)) if suffix.endswith(unit) else None
         if factor is None:
             raise ScpiError(-131, suffix[:40])
         return factor
-
-
-_BASES = (("hex", 16), ("octal", 8), ("binary", 2))
 
 
 def _finite(value: float) -> float:

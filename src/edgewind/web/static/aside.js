@@ -3,7 +3,8 @@ import { about, isExcluded } from "/static/readings.js";
 import { ask, byId, clearProblems, make, pathOf, say, showProblem } from "/static/common.js";
 
 export function asideButton(slug, experiment) {
-  const dialog = byId("why"), form = byId("why-form");
+  const dialog = byId("why"),
+    form = byId("why-form");
   let row = null;
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
@@ -20,18 +21,27 @@ export function asideButton(slug, experiment) {
       showProblem(form, "why", error);
     }
   });
-  return (of) => make("button", {
-    type: "button", class: "link", "aria-label": isExcluded(of) ? `Use reading ${of.n} again` : `Set reading ${of.n} aside`,
-    onclick: () => {
-      row = of;
-      clearProblems(form);
-      byId("why-title").textContent = isExcluded(row) ? "Use a reading again" : "Set a reading aside";
-      byId("why-what").textContent = about(row);
-      byId("why-label").textContent = isExcluded(row) ? "Why it may be used after all" : "Why it should not be used";
-      byId("why-yes").textContent = isExcluded(row) ? "Use it again" : "Set aside";
-      byId("why-text").value = "";
-      dialog.showModal();
-      byId("why-text").focus();
-    },
-  }, isExcluded(of) ? "use again" : "set aside");
+  return (of) =>
+    make(
+      "button",
+      {
+        type: "button",
+        class: "link",
+        "aria-label": isExcluded(of) ? `Use reading ${of.n} again` : `Set reading ${of.n} aside`,
+        onclick: () => {
+          row = of;
+          clearProblems(form);
+          byId("why-title").textContent = isExcluded(row) ? "Use a reading again" : "Set a reading aside";
+          byId("why-what").textContent = about(row);
+          byId("why-label").textContent = isExcluded(row)
+            ? "Why it may be used after all"
+            : "Why it should not be used";
+          byId("why-yes").textContent = isExcluded(row) ? "Use it again" : "Set aside";
+          byId("why-text").value = "";
+          dialog.showModal();
+          byId("why-text").focus();
+        },
+      },
+      isExcluded(of) ? "use again" : "set aside",
+    );
 }

@@ -6,13 +6,26 @@ const here = dataOf("data");
 export function confirmed(ready) {
   const dialog = byId("caution");
   byId("caution-moves").replaceChildren(
-    make("p", {}, ready.resumed ? `The sweep goes on: ${ready.done} of ${ready.steps || "its"} steps are done.` : ready.steps ? `${ready.steps} step${ready.steps === 1 ? "" : "s"}.` : "Its pressures are chosen as it goes."),
-    ...(ready.moves.length ? ready.moves.map((text) => make("p", { class: "note" }, text)) : [make("p", { class: "note" }, "Nothing is on a wire: the page asks you to move things by hand.")]));
+    make(
+      "p",
+      {},
+      ready.resumed
+        ? `The sweep goes on: ${ready.done} of ${ready.steps || "its"} steps are done.`
+        : ready.steps
+          ? `${ready.steps} step${ready.steps === 1 ? "" : "s"}.`
+          : "Its pressures are chosen as it goes.",
+    ),
+    ...(ready.moves.length
+      ? ready.moves.map((text) => make("p", { class: "note" }, text))
+      : [make("p", { class: "note" }, "Nothing is on a wire: the page asks you to move things by hand.")]),
+  );
   byId("caution-list").replaceChildren(...ready.cautions.map((text) => make("li", {}, text)));
   dialog.returnValue = "";
   dialog.showModal();
   byId("caution-yes").focus();
-  return new Promise((done) => dialog.addEventListener("close", () => done(dialog.returnValue === "yes"), { once: true }));
+  return new Promise((done) =>
+    dialog.addEventListener("close", () => done(dialog.returnValue === "yes"), { once: true }),
+  );
 }
 export async function begin(body) {
   const ready = await ask("/api/sweeps", body);
@@ -26,24 +39,37 @@ export async function begin(body) {
 }
 const form = byId("sweep");
 if (form) {
-  const book = byId("sweep-book"), folder = byId("sweep-folder"), name = byId("sweep-name");
+  const book = byId("sweep-book"),
+    folder = byId("sweep-folder"),
+    name = byId("sweep-name");
   if (book) {
-    const row = byId("sweep-new_book").closest(".field"), show = () => { row.hidden = book.value !== ""; };
+    const row = byId("sweep-new_book").closest(".field"),
+      show = () => {
+        row.hidden = book.value !== "";
+      };
     book.addEventListener("change", show);
     show();
-    const suggest = () => { if (!name.dataset.typed) name.value = folder.value.split("~").at(-1); };
-    if (name.value) name.dataset.typed = "yes";  // typed before this script was here, or kept by the browser
-    name.addEventListener("input", () => { name.dataset.typed = "yes"; });
+    const suggest = () => {
+      if (!name.dataset.typed) name.value = folder.value.split("~").at(-1);
+    };
+    if (name.value) name.dataset.typed = "yes"; // typed before this script was here, or kept by the browser
+    name.addEventListener("input", () => {
+      name.dataset.typed = "yes";
+    });
     folder.addEventListener("change", suggest);
     suggest();
   }
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     clearProblems(form);
-    const fixed = here.slug ? { book: here.slug, name: here.experiment } : {}, button = form.querySelector("button");
+    const fixed = here.slug ? { book: here.slug, name: here.experiment } : {},
+      button = form.querySelector("button");
     button.disabled = true;
-    try { await begin({ ...Object.fromEntries(new FormData(form)), ...fixed }); }
-    catch (error) { showProblem(form, "sweep", error); }
+    try {
+      await begin({ ...Object.fromEntries(new FormData(form)), ...fixed });
+    } catch (error) {
+      showProblem(form, "sweep", error);
+    }
     button.disabled = false;
   });
 }

@@ -1,50 +1,113 @@
 // At the bench: what is, what was stored, what comes next; typed readings; the sweep steered.
 import { Chart } from "/static/chart.js";
-import { ask, byId, clearProblems, dataOf, follow, inChosenUnits, inUnit, keepDraft, make, number, onUnits, pathOf, say, showProblem, speedText, trouble, unitOf } from "/static/common.js";
+import {
+  ask,
+  byId,
+  clearProblems,
+  dataOf,
+  follow,
+  inChosenUnits,
+  inUnit,
+  keepDraft,
+  make,
+  number,
+  onUnits,
+  pathOf,
+  say,
+  showProblem,
+  speedText,
+  trouble,
+  unitOf,
+} from "/static/common.js";
 import { acrossOf, chosenAxis, onAxis, seriesOf, tableRow } from "/static/readings.js";
 import { asideButton } from "/static/aside.js";
 import { begin } from "/static/begin-sweep.js";
 import { dropZone } from "/static/files.js";
 import { makeSheet } from "/static/sheet.js";
 
-const here = dataOf("data"), { slug, experiment } = here, at = pathOf(slug, experiment);
-let bench = here.bench, rows = new Map(), status = null, fresh = new Set(), proposal = null;
-const chart = new Chart(byId("curve")), ways = asideButton(slug, experiment);
+const here = dataOf("data"),
+  { slug, experiment } = here,
+  at = pathOf(slug, experiment);
+let bench = here.bench,
+  rows = new Map(),
+  status = null,
+  fresh = new Set(),
+  proposal = null;
+const chart = new Chart(byId("curve")),
+  ways = asideButton(slug, experiment);
 const ordered = () => [...rows.values()].sort((a, b) => a.n - b.n);
 
 // Now
 
 const WORDS = {
-  ready: "ready", setting: "setting the pressure", settling: "settling", reading: "taking the reading", storing: "storing",
-  "coast-down": "coasting down, lamp off", paused: "paused", asking: "waiting for you", finished: "finished", stopped: "stopped", failed: "ended by a fault",
+  ready: "ready",
+  setting: "setting the pressure",
+  settling: "settling",
+  reading: "taking the reading",
+  storing: "storing",
+  "coast-down": "coasting down, lamp off",
+  paused: "paused",
+  asking: "waiting for you",
+  finished: "finished",
+  stopped: "stopped",
+  failed: "ended by a fault",
   lost: "the recorder disconnected unexpectedly",
 };
-const big = (value, kind, digits) => (value === null || value === undefined ? "–" : number(inUnit(value, kind), digits));
+const big = (value, kind, digits) =>
+  value === null || value === undefined ? "–" : number(inUnit(value, kind), digits);
 
 function gaugeText(text) {
-  const value = Number.parseFloat(text), unit = text.split(" ")[1] ?? (bench.gauge === "display" ? "" : "V");
+  const value = Number.parseFloat(text),
+    unit = text.split(" ")[1] ?? (bench.gauge === "display" ? "" : "V");
   return Number.isFinite(value) ? `${number(value, 4)} ${unit}` : text;
 }
 function showNow() {
-  const last = ordered().at(-1), live = status?.running;
-  const pressure = live ? status.pressure_pa : last?.pressure_pa ?? null, speed = live ? status.speed_rad_s : last?.speed_rad_s ?? null;
-  byId("now-pressure").textContent = live && status.pressure_flag ? status.pressure_flag : !live && last?.pressure_flag ? last.pressure_flag : big(pressure, "pressure", 3);
+  const last = ordered().at(-1),
+    live = status?.running;
+  const pressure = live ? status.pressure_pa : (last?.pressure_pa ?? null),
+    speed = live ? status.speed_rad_s : (last?.speed_rad_s ?? null);
+  byId("now-pressure").textContent =
+    live && status.pressure_flag
+      ? status.pressure_flag
+      : !live && last?.pressure_flag
+        ? last.pressure_flag
+        : big(pressure, "pressure", 3);
   byId("now-speed").textContent = big(speed, "speed", 4);
   const kn = pressure ? bench.path_at_one_pa_m / pressure / bench.width_m : null;
-  byId("now-pressure-more").textContent = kn ? `Kn ${number(kn, 2)}, free path ${number(1e3 * kn * bench.width_m, 2)} mm${live && status.gauge ? ", gauge " + gaugeText(status.gauge) : ""}` : " ";
-  byId("now-speed-more").textContent = live ? " " : last ? `reading ${last.n}${last.speed_u_rad_s ? ", ± " + number(inUnit(last.speed_u_rad_s, "speed"), 2) : ""}` : " ";
-  const found = live ? status.steadiness : null, word = byId("now-steady");
+  byId("now-pressure-more").textContent = kn
+    ? `Kn ${number(kn, 2)}, free path ${number(1e3 * kn * bench.width_m, 2)} ` +
+      `mm${live && status.gauge ? ", gauge " + gaugeText(status.gauge) : ""}`
+    : " ";
+  byId("now-speed-more").textContent = live
+    ? " "
+    : last
+      ? `reading ${last.n}${last.speed_u_rad_s ? ", ± " + number(inUnit(last.speed_u_rad_s, "speed"), 2) : ""}`
+      : " ";
+  const found = live ? status.steadiness : null,
+    word = byId("now-steady");
   word.textContent = !live ? "not watched" : !found ? "moving" : found.steady ? "steady" : "not yet";
   word.className = "digits word " + (found?.steady ? "good" : live ? "wait" : "idle");
   for (const kind of ["pressure", "speed"]) {
-    const drift = found?.[kind], meter = byId("steady-" + kind);
+    const drift = found?.[kind],
+      meter = byId("steady-" + kind);
     meter.value = !drift ? 0 : drift.steady ? 1 : drift.bound ? Math.min(drift.margin / drift.bound, 0.98) : 0.02;
-    meter.title = drift?.bound ? `drift over a dwell below ${number(100 * drift.bound, 2)} %, allowed ${number(100 * drift.margin, 2)} %` : "nothing known yet";
+    meter.title = drift?.bound
+      ? `drift over a dwell below ${number(100 * drift.bound, 2)} %, allowed ${number(100 * drift.margin, 2)} %`
+      : "nothing known yet";
     meter.textContent = meter.title;
   }
-  byId("now-steady-more").textContent = found ? `watched for ${number(found.watched_s, 2)} s` : live ? " " : "no sweep is running";
-  const phase = status ? (live ? "" : "The sweep is over: ") + (WORDS[status.phase] ?? status.phase) + (status.message && status.message !== status.step?.words ? ": " + status.message : "") : "No sweep is running here.";
-  if (byId("phase-text").textContent !== phase) byId("phase-text").textContent = phase;  // it is read aloud when it changes
+  byId("now-steady-more").textContent = found
+    ? `watched for ${number(found.watched_s, 2)} s`
+    : live
+      ? " "
+      : "no sweep is running";
+  const phase = status
+    ? (live ? "" : "The sweep is over: ") +
+      (WORDS[status.phase] ?? status.phase) +
+      (status.message && status.message !== status.step?.words ? ": " + status.message : "")
+    : "No sweep is running here.";
+  // It is read aloud when it changes.
+  if (byId("phase-text").textContent !== phase) byId("phase-text").textContent = phase;
   byId("lampmark").className = "lampmark " + (live && status.lamp === "on" ? "on" : "");
   byId("phase").dataset.phase = status?.phase ?? "none";
 }
@@ -57,13 +120,26 @@ function showSteer() {
   byId("steer-idle").hidden = live;
   if (live) {
     const step = status.step;
-    const text = step ? `Step ${Math.min(status.done + 1, status.total)} of ${status.total}: ${step.kind === "coast-down" ? "coast-down" : "reading"} at ${number(inUnit(step.pressure_pa, "pressure"), 3)} ${unitOf("pressure")}${step.direction ? ", " + step.direction : ""}` : "Getting ready";
-    const left = status.time_left_s ? `; about ${status.time_left_s < 90 ? number(status.time_left_s, 2) + " s" : number(status.time_left_s / 60, 2) + " min"} left` : "";
+    const text = step
+      ? `Step ${Math.min(status.done + 1, status.total)} of ${status.total}: ` +
+        `${step.kind === "coast-down" ? "coast-down" : "reading"} at ` +
+        `${number(inUnit(step.pressure_pa, "pressure"), 3)} ` +
+        `${unitOf("pressure")}${step.direction ? ", " + step.direction : ""}`
+      : "Getting ready";
+    const left = status.time_left_s
+      ? `; about ` +
+        (status.time_left_s < 90
+          ? number(status.time_left_s, 2) + " s"
+          : number(status.time_left_s / 60, 2) + " min") +
+        " left"
+      : "";
     if (byId("steer-step").textContent !== text + left) byId("steer-step").textContent = text + left;
     byId("steer-progress").max = Math.max(status.total, 1);
     byId("steer-progress").value = status.done;
     byId("steer-by").hidden = !status.by;
-    byId("steer-by").textContent = status.by ? `Begun by ${status.by} on this machine; it is told of every command from here.` : "";
+    byId("steer-by").textContent = status.by
+      ? `Begun by ${status.by} on this machine; it is told of every command from here.`
+      : "";
     byId("pause").hidden = status.phase === "paused";
     byId("resume").hidden = status.phase !== "paused";
     const question = byId("question");
@@ -75,8 +151,15 @@ function showSteer() {
     }
     if (!status.question) byId("question-text").textContent = "";
   } else byId("question").hidden = true;
-  const target = live && status.step ? { pressure_pa: status.step.pressure_pa, why: status.step.why || "in the order that was asked for" } : proposal;
-  byId("next").textContent = target ? `${number(inUnit(target.pressure_pa, "pressure"), 3)} ${unitOf("pressure")}` : proposal === null ? "–" : inChosenUnits(proposal);
+  const target =
+    live && status.step
+      ? { pressure_pa: status.step.pressure_pa, why: status.step.why || "in the order that was asked for" }
+      : proposal;
+  byId("next").textContent = target
+    ? `${number(inUnit(target.pressure_pa, "pressure"), 3)} ${unitOf("pressure")}`
+    : proposal === null
+      ? "–"
+      : inChosenUnits(proposal);
   byId("next-why").textContent = inChosenUnits(target?.why);
 }
 // What the person has before them goes with the command: one that comes too late is refused, and does not hit the next.
@@ -84,46 +167,91 @@ function give(name, text = "") {
   const of = { skip: status.step?.number, repeat: status.last_reading, answer: status.asked }[name] ?? null;
   return ask(`/api/sweeps/${encodeURIComponent(status.id)}/${name}`, { text, run: status.run, of });
 }
-function refuse(text) { if (byId("steer-problem").textContent !== text) byId("steer-problem").textContent = text; }
+function refuse(text) {
+  if (byId("steer-problem").textContent !== text) byId("steer-problem").textContent = text;
+}
 async function command(name, text = "") {
-  try { await give(name, text); refuse(""); }
-  catch (error) { refuse(error.message + "."); }
+  try {
+    await give(name, text);
+    refuse("");
+  } catch (error) {
+    refuse(error.message + ".");
+  }
 }
 for (const button of document.querySelectorAll("[data-command]")) {
-  button.addEventListener("click", () => { command(button.dataset.command); if (button.dataset.command === "pause") setTimeout(() => byId("resume").focus(), 600); });
+  button.addEventListener("click", () => {
+    command(button.dataset.command);
+    if (button.dataset.command === "pause") setTimeout(() => byId("resume").focus(), 600);
+  });
 }
 byId("note").addEventListener("submit", async (event) => {
   event.preventDefault();
   clearProblems(byId("note"));
-  try { await give("note", byId("note-text").value); byId("note-text").value = ""; say("Noted."); }
-  catch (error) { byId("note-problem").textContent = error.message + "."; }
+  try {
+    await give("note", byId("note-text").value);
+    byId("note-text").value = "";
+    say("Noted.");
+  } catch (error) {
+    byId("note-problem").textContent = error.message + ".";
+  }
 });
-const answer = () => { command("answer", byId("answer-text").value); };
+const answer = () => {
+  command("answer", byId("answer-text").value);
+};
 byId("answer-send").addEventListener("click", answer);
-byId("answer-text").addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); answer(); } });
+byId("answer-text").addEventListener("keydown", (event) => {
+  if (event.key === "Enter") {
+    event.preventDefault();
+    answer();
+  }
+});
 byId("go-on").addEventListener("click", async () => {
-  try { if (await begin({ resume: true, folder: byId("sweep-folder")?.value ?? "", book: slug, name: experiment })) byId("waiting").hidden = true; }
-  catch (error) { trouble(error.message); }
+  try {
+    if (await begin({ resume: true, folder: byId("sweep-folder")?.value ?? "", book: slug, name: experiment }))
+      byId("waiting").hidden = true;
+  } catch (error) {
+    trouble(error.message);
+  }
 });
 
 // Readings
 
 function showRows() {
-  const list = ordered(), axis = chosenAxis("axis"), target = status?.running && status.step ? status.step : proposal;
+  const list = ordered(),
+    axis = chosenAxis("axis"),
+    target = status?.running && status.step ? status.step : proposal;
   const across = acrossOf(axis, bench);
   chart.show({
-    label: `Speed against ${axis === "kn" ? "Knudsen number" : axis === "path" ? "mean free path" : "pressure"}, ${list.length} readings so far; the last ones stand in the table below`,
-    x: across, y: { title: `speed (${unitOf("speed")})` }, series: seriesOf(list, bench, axis, { fresh }), empty: "The first reading will stand here.",
+    label:
+      `Speed against ` +
+      `${axis === "kn" ? "Knudsen number" : axis === "path" ? "mean free path" : "pressure"}, ${list.length} ` +
+      `readings so far; the last ones stand in the table below`,
+    x: across,
+    y: { title: `speed (${unitOf("speed")})` },
+    series: seriesOf(list, bench, axis, { fresh }),
+    empty: "The first reading will stand here.",
     marks: target?.pressure_pa ? [{ x: across.of(target.pressure_pa), tone: "blue", dash: true, words: "next" }] : [],
   });
-  const body = byId("readings").tBodies[0], focused = body.contains(document.activeElement) ? document.activeElement.closest("tr").dataset.n : null;
-  body.replaceChildren(...list.slice(-12).reverse().map((row) => tableRow(row, ways)));
+  const body = byId("readings").tBodies[0],
+    focused = body.contains(document.activeElement) ? document.activeElement.closest("tr").dataset.n : null;
+  body.replaceChildren(
+    ...list
+      .slice(-12)
+      .reverse()
+      .map((row) => tableRow(row, ways)),
+  );
   if (focused) body.querySelector(`tr[data-n="${focused}"] button`)?.focus();
 }
-let traced = 0, tracing = 0;
-function showTrace() { clearTimeout(tracing); tracing = setTimeout(fetchTrace, 120); }
+let traced = 0,
+  tracing = 0;
+function showTrace() {
+  clearTimeout(tracing);
+  tracing = setTimeout(fetchTrace, 120);
+}
 async function fetchTrace() {
-  const last = ordered().filter((row) => row.trace).at(-1);
+  const last = ordered()
+    .filter((row) => row.trace)
+    .at(-1);
   if (!last || last.n === traced) return;
   traced = last.n;
   try {
@@ -131,15 +259,40 @@ async function fetchTrace() {
     if (!found.whole) return;
     const picture = (path, label) => {
       const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-      svg.setAttribute("viewBox", `0 -4 ${found.width} ${found.height + 8}`); svg.setAttribute("preserveAspectRatio", "none"); svg.setAttribute("role", "img"); svg.setAttribute("aria-label", label);
+      svg.setAttribute("viewBox", `0 -4 ${found.width} ${found.height + 8}`);
+      svg.setAttribute("preserveAspectRatio", "none");
+      svg.setAttribute("role", "img");
+      svg.setAttribute("aria-label", label);
       const line = document.createElementNS("http://www.w3.org/2000/svg", "path");
-      line.setAttribute("d", path); svg.append(line);
+      line.setAttribute("d", path);
+      svg.append(line);
       return svg;
     };
     byId("trace").replaceChildren(
-      ...(found.turns ? [picture(found.turns, `Three turns from the middle of the trace of reading ${last.n}`), make("p", { class: "soft small" }, `Reading ${last.n}: three turns, ${number(found.turns_seconds, 3)} s, of ${number(found.seconds, 3)} s; ${speedText(last.speed_rad_s, last.speed_u_rad_s)} ${unitOf("speed")}${last.speed_flags ? "; " + last.speed_flags : ""}`)]
-        : [picture(found.whole, `The whole trace of reading ${last.n}`), make("p", { class: "soft small" }, `Reading ${last.n}: the whole of ${number(found.seconds, 3)} s${last.speed_flags ? "; " + last.speed_flags : ""}`)]));
-  } catch { traced = 0; }
+      ...(found.turns
+        ? [
+            picture(found.turns, `Three turns from the middle of the trace of reading ${last.n}`),
+            make(
+              "p",
+              { class: "soft small" },
+              `Reading ${last.n}: three turns, ${number(found.turns_seconds, 3)} s, of ` +
+                `${number(found.seconds, 3)} s; ${speedText(last.speed_rad_s, last.speed_u_rad_s)} ` +
+                `${unitOf("speed")}${last.speed_flags ? "; " + last.speed_flags : ""}`,
+            ),
+          ]
+        : [
+            picture(found.whole, `The whole trace of reading ${last.n}`),
+            make(
+              "p",
+              { class: "soft small" },
+              `Reading ${last.n}: the whole of ${number(found.seconds, 3)} ` +
+                `s${last.speed_flags ? "; " + last.speed_flags : ""}`,
+            ),
+          ]),
+    );
+  } catch {
+    traced = 0;
+  }
 }
 let asking = 0;
 async function askNext() {
@@ -149,9 +302,12 @@ async function askNext() {
   asking = setTimeout(async () => {
     try {
       const told = await ask(`/api/next/${at}`);
-      proposal = told.pressure_pa ? told : told.sentence ?? null;
-    } catch { proposal = null; }
-    showSteer(); showRows();
+      proposal = told.pressure_pa ? told : (told.sentence ?? null);
+    } catch {
+      proposal = null;
+    }
+    showSteer();
+    showRows();
   }, 150);
 }
 
@@ -159,9 +315,14 @@ async function askNext() {
 
 const hand = byId("hand");
 if (hand) {
-  const first = byId("hand-pressure"), draft = keepDraft(hand, "hand-" + at);
-  const entry = () => crypto.randomUUID?.() ?? [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16)).join("");
-  let key = entry(), sending = false, sure = "", lastSaid = "";
+  const first = byId("hand-pressure"),
+    draft = keepDraft(hand, "hand-" + at);
+  const entry = () =>
+    crypto.randomUUID?.() ?? [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16)).join("");
+  let key = entry(),
+    sending = false,
+    sure = "",
+    lastSaid = "";
   const labels = (select, label, words) => {
     const chosen = byId(select)?.selectedOptions[0];
     if (chosen) byId(label).textContent = `${words(chosen.value)}, ${chosen.dataset.unitOf}`;
@@ -172,7 +333,10 @@ if (hand) {
   };
   // Enter stores from every field, from a choice as well.
   hand.addEventListener("keydown", (event) => {
-    if (event.key === "Enter" && event.target instanceof HTMLSelectElement) { event.preventDefault(); hand.requestSubmit(); }
+    if (event.key === "Enter" && event.target instanceof HTMLSelectElement) {
+      event.preventDefault();
+      hand.requestSubmit();
+    }
   });
   for (const name of ["hand-pressure_as", "hand-speed_as"]) byId(name)?.addEventListener("change", showLabels);
   showLabels();
@@ -182,7 +346,8 @@ if (hand) {
     sending = true;
     clearProblems(hand);
     try {
-      const body = { ...Object.fromEntries(new FormData(hand)), key }, said = JSON.stringify(body);
+      const body = { ...Object.fromEntries(new FormData(hand)), key },
+        said = JSON.stringify(body);
       lastSaid = said;
       const told = await ask("/api/readings/" + at, { ...body, sure: sure === said });
       key = entry();
@@ -197,14 +362,18 @@ if (hand) {
     }
     sending = false;
   });
-  const elsewhere = document.activeElement instanceof HTMLInputElement || document.activeElement instanceof HTMLSelectElement;
+  const elsewhere =
+    document.activeElement instanceof HTMLInputElement || document.activeElement instanceof HTMLSelectElement;
   if (!here.sweep.running && !location.hash && !elsewhere) first.focus({ preventScroll: true });
 }
 
 // A lamp that is not on stays so for the next reading: the button says it.
 if (hand) {
-  const lamp = byId("hand-lamp"), button = byId("hand-store");
-  const show = () => { button.textContent = lamp.value === "on" ? "Store" : `Store, lamp ${lamp.value}`; };
+  const lamp = byId("hand-lamp"),
+    button = byId("hand-store");
+  const show = () => {
+    button.textContent = lamp.value === "on" ? "Store" : `Store, lamp ${lamp.value}`;
+  };
   lamp.addEventListener("change", show);
   show();
 }
@@ -214,23 +383,44 @@ if (here.form) dropZone(here, here.form.speed ? makeSheet(here) : { add() {} });
 
 const seen = new Set();
 let lastRun = null;
-function newRun(run) { if (run !== lastRun) { seen.clear(); refuse(""); lastRun = run; } }  // each counts its events from one
+function newRun(run) {
+  if (run !== lastRun) {
+    seen.clear();
+    refuse("");
+    lastRun = run;
+  }
+} // each counts its events from one
 function happened(events) {
   const list = byId("events");
   for (const event of events) {
     if (seen.has(event.number) || !event.text) continue;
     seen.add(event.number);
-    list.prepend(make("li", { class: "event-" + event.what }, make("time", { datetime: event.time, class: "soft" }, /T(\d\d:\d\d:\d\d)/.exec(event.time)?.[1] ?? ""), " " + event.text));
+    list.prepend(
+      make(
+        "li",
+        { class: "event-" + event.what },
+        make("time", { datetime: event.time, class: "soft" }, /T(\d\d:\d\d:\d\d)/.exec(event.time)?.[1] ?? ""),
+        " " + event.text,
+      ),
+    );
     if (event.what === "stored") say(event.text + " stored");
   }
   while (list.children.length > 60) list.lastChild.remove();
 }
 
 onAxis("axis", showRows);
-onUnits(() => { showNow(); showSteer(); showRows(); traced = 0; showTrace(); });
+onUnits(() => {
+  showNow();
+  showSteer();
+  showRows();
+  traced = 0;
+  showTrace();
+});
 let lastStep = "";
 follow(slug, experiment, {
-  bench(found) { bench = found; },
+  bench(found) {
+    bench = found;
+  },
   rows(all, { fresh: added, whole, changed }) {
     rows = all;
     if (!whole && added.length && added.length < 4) {
@@ -239,25 +429,37 @@ follow(slug, experiment, {
       // When each was seen here, to measure how late a page is.
       for (const row of added) document.body.dataset["seen" + row.n] = String(Date.now() - Date.parse(row.made_at));
     }
-    showNow(); showRows(); showTrace();
+    showNow();
+    showRows();
+    showTrace();
     if (whole || changed.length) askNext();
   },
   status(told) {
     newRun(told.run);
     const ended = status?.running && !told.running;
     status = told;
-    this.problem = told.problem ?? "";  // it stays, whatever else is heard, until the sweep says otherwise
+    this.problem = told.problem ?? ""; // it stays, whatever else is heard, until the sweep says otherwise
     trouble(this.troubled || this.problem);
-    showNow(); showSteer();
+    showNow();
+    showSteer();
     const step = `${told.step?.number}${told.running}`;
-    if (step !== lastStep) { lastStep = step; refuse(""); showRows(); }
+    if (step !== lastStep) {
+      lastStep = step;
+      refuse("");
+      showRows();
+    }
     if (ended) {
-      byId("waiting").hidden = told.phase === "finished" || told.done >= told.total;  // from here it can be resumed
+      byId("waiting").hidden = told.phase === "finished" || told.done >= told.total; // from here it can be resumed
       byId("waiting-text").textContent = `The sweep was cut off: ${told.done} of ${told.total} steps are done.`;
       say("The sweep is over: " + (WORDS[told.phase] ?? told.phase));
       askNext();
     }
   },
-  events(told) { newRun(told.run); happened(told.events); },
+  events(told) {
+    newRun(told.run);
+    happened(told.events);
+  },
 });
-showNow(); showSteer(); showRows();
+showNow();
+showSteer();
+showRows();

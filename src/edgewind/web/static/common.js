@@ -1,16 +1,27 @@
 // What every page shares: units and light that are remembered, numbers in words, asking the server, dialogs, live rows.
 
 export const byId = (id) => document.getElementById(id);
-export const dataOf = (id) => { const found = byId(id); return found ? JSON.parse(found.textContent) : null; };
+export const dataOf = (id) => {
+  const found = byId(id);
+  return found ? JSON.parse(found.textContent) : null;
+};
 const SIZES = dataOf("units");
 const KINDS = { pressure: "pressure", speed: "angular speed" };
 const listeners = new Set();
 
 function remembered(name, fallback) {
-  try { return localStorage.getItem("edgewind-" + name) ?? fallback; } catch { return fallback; }
+  try {
+    return localStorage.getItem("edgewind-" + name) ?? fallback;
+  } catch {
+    return fallback;
+  }
 }
 function remember(name, value) {
-  try { localStorage.setItem("edgewind-" + name, value); } catch { /* nothing is kept then */ }
+  try {
+    localStorage.setItem("edgewind-" + name, value);
+  } catch {
+    /* nothing is kept then */
+  }
 }
 
 // Units
@@ -23,7 +34,9 @@ for (const kind of Object.keys(KINDS)) {
 }
 export const unitOf = (kind) => units[kind];
 export const inUnit = (value, kind) => value / SIZES[KINDS[kind]][units[kind]];
-export function onUnits(listener) { listeners.add(listener); }
+export function onUnits(listener) {
+  listeners.add(listener);
+}
 function showUnits() {
   for (const place of document.querySelectorAll("[data-unit]")) place.textContent = units[place.dataset.unit];
   for (const listener of listeners) listener();
@@ -31,18 +44,24 @@ function showUnits() {
 for (const kind of Object.keys(KINDS)) {
   const select = byId("unit-" + kind);
   select.value = units[kind];
-  select.addEventListener("change", () => { units[kind] = select.value; remember("unit-" + kind, select.value); showUnits(); });
+  select.addEventListener("change", () => {
+    units[kind] = select.value;
+    remember("unit-" + kind, select.value);
+    showUnits();
+  });
 }
 const theme = byId("theme");
 theme.value = remembered("theme", "");
 theme.addEventListener("change", () => {
   remember("theme", theme.value);
-  if (theme.value) document.documentElement.dataset.theme = theme.value; else delete document.documentElement.dataset.theme;
+  if (theme.value) document.documentElement.dataset.theme = theme.value;
+  else delete document.documentElement.dataset.theme;
 });
 window.addEventListener("storage", (event) => {
   if (event.key === "edgewind-theme") {
     theme.value = event.newValue ?? "";
-    if (theme.value) document.documentElement.dataset.theme = theme.value; else delete document.documentElement.dataset.theme;
+    if (theme.value) document.documentElement.dataset.theme = theme.value;
+    else delete document.documentElement.dataset.theme;
   }
   for (const kind of Object.keys(KINDS)) {
     if (event.key === "edgewind-unit-" + kind && event.newValue in SIZES[KINDS[kind]]) {
@@ -63,7 +82,8 @@ export function number(value, digits = 3) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
   if (value === 0) return "0";
   const exponent = Math.floor(Math.log10(Math.abs(value)));
-  if (exponent >= -3 && exponent < 6) return minus(Number(value.toPrecision(digits)).toFixed(Math.max(digits - 1 - exponent, 0)));
+  if (exponent >= -3 && exponent < 6)
+    return minus(Number(value.toPrecision(digits)).toFixed(Math.max(digits - 1 - exponent, 0)));
   const [mantissa, raised] = value.toExponential(digits - 1).split("e");
   return minus(mantissa) + "×" + power(Number(raised));
 }
@@ -84,15 +104,20 @@ export function measured(value, u) {
   }
   return minus(value.toFixed(decimals)) + "(" + Math.round(u * 10 ** decimals) + ")";
 }
-export const pressureText = (value, u) => measured(value === null ? null : inUnit(value, "pressure"), u ? inUnit(u, "pressure") : 0);
-export const speedText = (value, u) => measured(value === null ? null : inUnit(value, "speed"), u ? inUnit(u, "speed") : 0);
+export const pressureText = (value, u) =>
+  measured(value === null ? null : inUnit(value, "pressure"), u ? inUnit(u, "pressure") : 0);
+export const speedText = (value, u) =>
+  measured(value === null ? null : inUnit(value, "speed"), u ? inUnit(u, "speed") : 0);
 
 // Sentences of a study are written in Pa and rad/s; the page says them in the units that were chosen, with as many
 // digits as they have.
 const RAISED = { "⁻": "-", "⁰": 0, "¹": 1, "²": 2, "³": 3, "⁴": 4, "⁵": 5, "⁶": 6, "⁷": 7, "⁸": 8, "⁹": 9 };
 const NUMBER = "\\d+(?:\\.\\d+)?(?:\\s?×\\s?10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?";
 const SENTENCES = {
-  pressure: new RegExp(`(${NUMBER})(?:( to | and |, )(${NUMBER}))?[ \u00a0]Pa(?![\\w·²]| m[³²^])(?: \\(${NUMBER} mTorr\\))?`, "g"),
+  pressure: new RegExp(
+    `(${NUMBER})(?:( to | and |, )(${NUMBER}))?[ \u00a0]Pa(?![\\w·²]| m[³²^])(?: \\(${NUMBER} mTorr\\))?`,
+    "g",
+  ),
   speed: new RegExp(`(${NUMBER})(?:( to | and |, )(${NUMBER}))?[ \u00a0]rad/s(?!²)`, "g"),
 };
 const SI_NAME = { pressure: "Pa", speed: "rad/s" };
@@ -106,7 +131,10 @@ export function inChosenUnits(text) {
   for (const kind of Object.keys(SENTENCES)) {
     if (units[kind] === SI_NAME[kind]) continue;
     said = said.replace(SENTENCES[kind], (whole, first, between, second) => {
-      const one = (words) => { const { value, digits } = reread(words); return number(inUnit(value, kind), Math.max(digits, 2)); };
+      const one = (words) => {
+        const { value, digits } = reread(words);
+        return number(inUnit(value, kind), Math.max(digits, 2));
+      };
       return `${one(first)}${second === undefined ? "" : between + one(second)} ${units[kind]}`;
     });
   }
@@ -120,12 +148,18 @@ export function make(tag, attributes = {}, ...children) {
   for (const [name, value] of Object.entries(attributes)) {
     if (name === "class") made.className = value;
     else if (name.startsWith("on")) made.addEventListener(name.slice(2), value);
-    else if (value !== false && value !== null && value !== undefined) made.setAttribute(name, value === true ? "" : value);
+    else if (value !== false && value !== null && value !== undefined)
+      made.setAttribute(name, value === true ? "" : value);
   }
   made.append(...children.filter((child) => child !== null && child !== undefined));
   return made;
 }
-export function say(text) { byId("said").textContent = ""; requestAnimationFrame(() => { byId("said").textContent = text; }); }
+export function say(text) {
+  byId("said").textContent = "";
+  requestAnimationFrame(() => {
+    byId("said").textContent = text;
+  });
+}
 export function trouble(text) {
   const place = byId("trouble");
   place.hidden = !text;
@@ -137,18 +171,36 @@ export function trouble(text) {
 export class Refused extends Error {
   constructor(status, told) {
     super(told.problem + (told.fix ? "; " + told.fix : ""));
-    this.status = status; this.field = told.field ?? null; this.line = told.line ?? null; this.doubt = Boolean(told.doubt);
+    this.status = status;
+    this.field = told.field ?? null;
+    this.line = told.line ?? null;
+    this.doubt = Boolean(told.doubt);
   }
 }
 export async function ask(address, body) {
-  const options = body === undefined ? {} : {
-    method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body),
-  };
+  const options =
+    body === undefined
+      ? {}
+      : {
+          method: "POST",
+          headers: { "content-type": "application/json" },
+          body: JSON.stringify(body),
+        };
   let answer;
-  try { answer = await fetch(address, options); }
-  catch { throw new Refused(0, { problem: "The server does not answer", fix: "what was sent may not be stored: check that the server runs, then send it again" }); }
+  try {
+    answer = await fetch(address, options);
+  } catch {
+    throw new Refused(0, {
+      problem: "The server does not answer",
+      fix: "what was sent may not be stored: check that the server runs, then send it again",
+    });
+  }
   let told;
-  try { told = await answer.json(); } catch { told = { problem: (await answer.text?.().catch(() => "")) || "the server answered with " + answer.status }; }
+  try {
+    told = await answer.json();
+  } catch {
+    told = { problem: (await answer.text?.().catch(() => "")) || "the server answered with " + answer.status };
+  }
   if (!answer.ok) throw new Refused(answer.status, told);
   return told;
 }
@@ -165,7 +217,10 @@ export async function ordered(kind, body, tell, every = 250) {
 export const cancel = (kind, job) => ask(`/api/${kind}/${job.id}/cancel`, {});
 export const progressOf = (job) => job.what[0].toUpperCase() + job.what.slice(1);
 export function showProgress(bar, job) {
-  if (job.total > 1) { bar.max = job.total; bar.value = job.done; } else bar.removeAttribute("value");
+  if (job.total > 1) {
+    bar.max = job.total;
+    bar.value = job.done;
+  } else bar.removeAttribute("value");
 }
 export const pathOf = (slug, experiment) => encodeURIComponent(slug) + "/" + encodeURIComponent(experiment);
 
@@ -184,7 +239,11 @@ export function showProblem(form, prefix, error) {
   input.focus();
   // Nothing is selected, so that no key destroys what was typed; in a long text the cursor goes to the line named.
   if (error.line && input instanceof HTMLTextAreaElement) {
-    const before = input.value.split("\n").slice(0, error.line - 1).join("\n"), at = before.length + (before ? 1 : 0);
+    const before = input.value
+        .split("\n")
+        .slice(0, error.line - 1)
+        .join("\n"),
+      at = before.length + (before ? 1 : 0);
     input.setSelectionRange(at, at);
     const height = parseFloat(getComputedStyle(input).lineHeight) || 20;
     input.scrollTop = Math.max(0, (error.line - 4) * height);
@@ -199,24 +258,44 @@ export function keepDraft(form, name) {
   const write = () => {
     const found = {};
     for (const one of fields()) {
-      if (one.type === "checkbox" || one.type === "radio") { if (one.checked) found[one.name] = one.value; }
-      else found[one.name] = one.value;
+      if (one.type === "checkbox" || one.type === "radio") {
+        if (one.checked) found[one.name] = one.value;
+      } else found[one.name] = one.value;
     }
-    try { localStorage.setItem(key, JSON.stringify(found)); } catch { /* nothing is kept then */ }
+    try {
+      localStorage.setItem(key, JSON.stringify(found));
+    } catch {
+      /* nothing is kept then */
+    }
   };
   let kept = null;
-  try { kept = JSON.parse(localStorage.getItem(key) ?? "null"); } catch { kept = null; }
+  try {
+    kept = JSON.parse(localStorage.getItem(key) ?? "null");
+  } catch {
+    kept = null;
+  }
   if (kept) {
     for (const one of fields()) {
       if (one.type === "checkbox" || one.type === "radio") one.checked = kept[one.name] === one.value;
-      else if (one.name in kept && (!(one instanceof HTMLSelectElement) || [...one.options].some((option) => option.value === kept[one.name]))) one.value = kept[one.name];
+      else if (
+        one.name in kept &&
+        (!(one instanceof HTMLSelectElement) || [...one.options].some((option) => option.value === kept[one.name]))
+      )
+        one.value = kept[one.name];
     }
   }
   form.addEventListener("input", write);
   form.addEventListener("change", write);
   return {
-    restored: Boolean(kept), save: write,
-    forget() { try { localStorage.removeItem(key); } catch { /* there was none */ } },
+    restored: Boolean(kept),
+    save: write,
+    forget() {
+      try {
+        localStorage.removeItem(key);
+      } catch {
+        /* there was none */
+      }
+    },
   };
 }
 for (const dialog of document.querySelectorAll("dialog")) {
@@ -227,24 +306,44 @@ for (const dialog of document.querySelectorAll("dialog")) {
 
 export function follow(slug, experiment, hear) {
   const rows = new Map();
-  let run = "", revision = 0, wait = 250, heard = Date.now(), socket = null, ended = false;
+  let run = "",
+    revision = 0,
+    wait = 250,
+    heard = Date.now(),
+    socket = null,
+    ended = false;
   function connect() {
     const scheme = location.protocol === "https:" ? "wss://" : "ws://";
-    const line = new WebSocket(scheme + location.host + "/live/" + pathOf(slug, experiment) + "?run=" + run + "&revision=" + revision);
+    const line = new WebSocket(
+      scheme + location.host + "/live/" + pathOf(slug, experiment) + "?run=" + run + "&revision=" + revision,
+    );
     socket = line;
-    heard = Date.now();  // a new line is given its time: silence of the one before it does not count
+    heard = Date.now(); // a new line is given its time: silence of the one before it does not count
     line.onmessage = (event) => {
-      heard = Date.now(); wait = 250;
+      heard = Date.now();
+      wait = 250;
       const message = JSON.parse(event.data);
-      if (message.kind === "alive") { trouble(hear.troubled || hear.problem || ""); return; }
-      if (message.kind === "gone") { ended = true; trouble(message.text); return; }
-      if (message.kind === "trouble") { hear.troubled = message.text; trouble(message.text || hear.problem || ""); return; }
+      if (message.kind === "alive") {
+        trouble(hear.troubled || hear.problem || "");
+        return;
+      }
+      if (message.kind === "gone") {
+        ended = true;
+        trouble(message.text);
+        return;
+      }
+      if (message.kind === "trouble") {
+        hear.troubled = message.text;
+        trouble(message.text || hear.problem || "");
+        return;
+      }
       if (message.kind === "rows") {
         trouble(hear.troubled || hear.problem || "");
         if (message.whole) rows.clear();
         const fresh = message.rows.filter((row) => !rows.has(row.n));
         for (const row of message.rows) rows.set(row.n, row);
-        run = message.run; revision = message.revision;
+        run = message.run;
+        revision = message.revision;
         if (message.bench) hear.bench?.(message.bench);
         hear.rows?.(rows, { fresh, changed: message.rows, whole: message.whole });
         return;
@@ -259,6 +358,13 @@ export function follow(slug, experiment, hear) {
     };
   }
   connect();
-  setInterval(() => { if (!ended && socket?.readyState === WebSocket.OPEN && Date.now() - heard > 7000) { const stale = socket; socket = null; stale.close(); connect(); } }, 1500);
+  setInterval(() => {
+    if (!ended && socket?.readyState === WebSocket.OPEN && Date.now() - heard > 7000) {
+      const stale = socket;
+      socket = null;
+      stale.close();
+      connect();
+    }
+  }, 1500);
   return rows;
 }

@@ -3,7 +3,9 @@
   try {
     var chosen = localStorage.getItem("edgewind-theme");
     if (chosen === "light" || chosen === "dark") document.documentElement.dataset.theme = chosen;
-  } catch (error) { /* a browser that keeps nothing: the system's light holds */ }
+  } catch (error) {
+    /* a browser that keeps nothing: the system's light holds */
+  }
 })();
 // A button that is pressed before the page's scripts are here is pressed again once they are; else a form would be sent
 // without them and what was typed lost. Enter in a field presses its form's button.

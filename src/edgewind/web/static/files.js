@@ -1,12 +1,24 @@
 // Files dropped on the page: traces, sound, clips, tables, folders, archives. Read at once, shown with what was found
 // and guessed, and stored with the raw file when a pressure stands beside it.
-import { ask, byId, clearProblems, make, number, pathOf, say, showProblem, speedText, unitOf } from "/static/common.js";
+import {
+  ask,
+  byId,
+  clearProblems,
+  make,
+  number,
+  pathOf,
+  say,
+  showProblem,
+  speedText,
+  unitOf,
+} from "/static/common.js";
 
 const MOST = 256e6;
 const SVG = "http://www.w3.org/2000/svg";
 
 export function drawTrace(found, label) {
-  const svg = document.createElementNS(SVG, "svg"), line = document.createElementNS(SVG, "path");
+  const svg = document.createElementNS(SVG, "svg"),
+    line = document.createElementNS(SVG, "path");
   svg.setAttribute("viewBox", `0 -4 ${found.width} ${found.height + 8}`);
   svg.setAttribute("preserveAspectRatio", "none");
   svg.setAttribute("role", "img");
@@ -38,25 +50,53 @@ const baseName = (name) => name.split(/[\\/]/).at(-1);
 
 // experiment: {slug, experiment, form}; sheet: takes rows of tables; known rows by the name of their trace go to it.
 export function dropZone(here, sheet) {
-  const at = pathOf(here.slug, here.experiment), zone = byId("drop"), list = byId("dropped"), form = here.form;
+  const at = pathOf(here.slug, here.experiment),
+    zone = byId("drop"),
+    list = byId("dropped"),
+    form = here.form;
   const byName = new Map();
-  let queue = Promise.resolve(), waiting = 0;
+  let queue = Promise.resolve(),
+    waiting = 0;
 
-  const state = () => { byId("drop-state").textContent = waiting ? `Reading ${waiting} file${waiting === 1 ? "" : "s"}…` : ""; };
+  const state = () => {
+    byId("drop-state").textContent = waiting ? `Reading ${waiting} file${waiting === 1 ? "" : "s"}…` : "";
+  };
   function take(files) {
     for (const file of files) {
       waiting += 1;
-      queue = queue.then(() => send(file)).catch((error) => refused(file.name, error.message)).finally(() => { waiting -= 1; state(); });
+      queue = queue
+        .then(() => send(file))
+        .catch((error) => refused(file.name, error.message))
+        .finally(() => {
+          waiting -= 1;
+          state();
+        });
     }
     state();
   }
   async function send(file) {
-    if (file.size > MOST) { refused(file.name, `the file is too large (${number(file.size / 1e6, 4)} MB; limit ${MOST / 1e6} MB); shorten the recording`); return; }
+    if (file.size > MOST) {
+      refused(
+        file.name,
+        `the file is too large (${number(file.size / 1e6, 4)} MB; limit ${MOST / 1e6} MB); shorten the recording`,
+      );
+      return;
+    }
     let answer;
-    try { answer = await fetch(`/api/files/${at}?` + new URLSearchParams({ name: file.name }), { method: "POST", body: file }); }
-    catch { refused(file.name, "The server does not answer; drop the file again when it runs"); return; }
+    try {
+      answer = await fetch(`/api/files/${at}?` + new URLSearchParams({ name: file.name }), {
+        method: "POST",
+        body: file,
+      });
+    } catch {
+      refused(file.name, "The server does not answer; drop the file again when it runs");
+      return;
+    }
     const told = await answer.json();
-    if (!answer.ok) { refused(file.name, told.problem + (told.fix ? "; " + told.fix : "")); return; }
+    if (!answer.ok) {
+      refused(file.name, told.problem + (told.fix ? "; " + told.fix : ""));
+      return;
+    }
     // Tables first: a row of theirs may name a trace.
     for (const one of told.files.filter((one) => one.kind === "table")) table(one);
     for (const one of told.files) {
@@ -65,7 +105,9 @@ export function dropZone(here, sheet) {
     }
   }
   function refused(name, why) {
-    list.prepend(make("li", { class: "drop refused" }, make("strong", {}, name), make("p", { class: "problem" }, why + ".")));
+    list.prepend(
+      make("li", { class: "drop refused" }, make("strong", {}, name), make("p", { class: "problem" }, why + ".")),
+    );
     say(`${name} is refused.`);
   }
   function table(one) {
@@ -74,10 +116,19 @@ export function dropZone(here, sheet) {
     if (alone.length) sheet.add(alone);
     for (const entry of list.querySelectorAll("li[data-name]")) fill(entry, byName.get(entry.dataset.name));
     const notes = [
-      `${one.rows.length} row${one.rows.length === 1 ? "" : "s"} read` + (alone.length ? ": they stand in the sheet below, not stored yet" : ""),
-      ...one.guessed, ...(one.left_out.length ? ["left out: " + one.left_out.join(", ")] : []),
+      `${one.rows.length} row${one.rows.length === 1 ? "" : "s"} read` +
+        (alone.length ? ": they stand in the sheet below, not stored yet" : ""),
+      ...one.guessed,
+      ...(one.left_out.length ? ["left out: " + one.left_out.join(", ")] : []),
     ];
-    list.prepend(make("li", { class: "drop" }, make("strong", {}, one.name), ...notes.map((text) => make("p", { class: "small" }, text + "."))));
+    list.prepend(
+      make(
+        "li",
+        { class: "drop" },
+        make("strong", {}, one.name),
+        ...notes.map((text) => make("p", { class: "small" }, text + ".")),
+      ),
+    );
   }
   function fill(entry, row) {
     if (!row) return;
@@ -90,42 +141,153 @@ export function dropZone(here, sheet) {
   }
   let count = 0;
   function trace(one) {
-    const key = "drop-" + ++count, box = make("form", { class: "handform", novalidate: true });
-    const field = (name, label, input) => make("p", { class: "field" }, make("label", { for: `${key}-${name}` }, label), input, make("span", { class: "problem", id: `${key}-${name}-problem`, role: "alert" }));
-    const input = (name, more = {}) => make("input", { id: `${key}-${name}`, name, autocomplete: "off", "aria-describedby": `${key}-${name}-problem`, ...more });
-    const choice = (name, options) => make("select", { id: `${key}-${name}`, name }, ...options.map(([value, words]) => make("option", { value }, words)));
+    const key = "drop-" + ++count,
+      box = make("form", { class: "handform", novalidate: true });
+    const field = (name, label, input) =>
+      make(
+        "p",
+        { class: "field" },
+        make("label", { for: `${key}-${name}` }, label),
+        input,
+        make("span", { class: "problem", id: `${key}-${name}-problem`, role: "alert" }),
+      );
+    const input = (name, more = {}) =>
+      make("input", {
+        id: `${key}-${name}`,
+        name,
+        autocomplete: "off",
+        "aria-describedby": `${key}-${name}-problem`,
+        ...more,
+      });
+    const choice = (name, options) =>
+      make(
+        "select",
+        { id: `${key}-${name}`, name },
+        ...options.map(([value, words]) => make("option", { value }, words)),
+      );
     const titles = form.pressures;
-    const as = titles.length > 1 ? choice("pressure_as", titles.map((title) => [title, title === "gauge" ? `volts of the gauge, ${form.units.gauge}` : `pressure shown, ${form.units.pressure}`])) : null;
+    const as =
+      titles.length > 1
+        ? choice(
+            "pressure_as",
+            titles.map((title) => [
+              title,
+              title === "gauge" ? `volts of the gauge, ${form.units.gauge}` : `pressure shown, ${form.units.pressure}`,
+            ]),
+          )
+        : null;
     if (as) as.setAttribute("aria-label", "What is typed for the pressure of " + one.name);
-    const faces = choice("leading_face", [["", "not noted"], ["bright", "bright face leads"], ["dark", "dark face leads"], ["not observed", "not observed"]]);
+    const faces = choice("leading_face", [
+      ["", "not noted"],
+      ["bright", "bright face leads"],
+      ["dark", "dark face leads"],
+      ["not observed", "not observed"],
+    ]);
     if (one.leading_face) faces.value = one.leading_face;
     box.append(
-      field("pressure", titles.length > 1 ? "Gauge or pressure" : titles[0] === "gauge" ? `Gauge, ${form.units.gauge}` : `Pressure, ${form.units.pressure}`, input("pressure", { inputmode: "decimal" })),
-      ...(as ? [make("p", { class: "field" }, make("span", { class: "label", "aria-hidden": "true" }, "\u00a0"), as)] : []),
-      field("leading_face", "Direction", faces), field("lamp", "Lamp", choice("lamp", [["on", "on"], ["off", "off"]])),
-      field("sweep", "Sweep", input("sweep")), field("note", "Note", input("note")),
-      make("p", { class: "row wide" }, make("button", { class: "strong" }, "Store"), make("button", { type: "button", class: "quiet", onclick: () => leave() }, "Leave it out"), make("span", { class: "problem", id: `${key}-problem`, role: "alert" })));
-    const flags = one.flags.map((flag) => make("li", {}, make("strong", {}, flag), ": " + (FLAGS[flag] ?? "see the page on reading a trace")));
+      field(
+        "pressure",
+        titles.length > 1
+          ? "Gauge or pressure"
+          : titles[0] === "gauge"
+            ? `Gauge, ${form.units.gauge}`
+            : `Pressure, ${form.units.pressure}`,
+        input("pressure", { inputmode: "decimal" }),
+      ),
+      ...(as
+        ? [make("p", { class: "field" }, make("span", { class: "label", "aria-hidden": "true" }, "\u00a0"), as)]
+        : []),
+      field("leading_face", "Direction", faces),
+      field(
+        "lamp",
+        "Lamp",
+        choice("lamp", [
+          ["on", "on"],
+          ["off", "off"],
+        ]),
+      ),
+      field("sweep", "Sweep", input("sweep")),
+      field("note", "Note", input("note")),
+      make(
+        "p",
+        { class: "row wide" },
+        make("button", { class: "strong" }, "Store"),
+        make("button", { type: "button", class: "quiet", onclick: () => leave() }, "Leave it out"),
+        make("span", { class: "problem", id: `${key}-problem`, role: "alert" }),
+      ),
+    );
+    const flags = one.flags.map((flag) =>
+      make("li", {}, make("strong", {}, flag), ": " + (FLAGS[flag] ?? "see the page on reading a trace")),
+    );
     const guessed = [];
-    if (one.flags.includes("channel-assumed")) guessed.push(["channel", one.channel, `The channel '${one.channel}' was guessed`]);
-    if (one.flags.includes("time-assumed")) guessed.push(["interval", `${number(1e3 * one.interval_s, 6)} ms`, `The interval between samples, ${number(1e3 * one.interval_s, 6)} ms, was guessed`]);
-    const entry = make("li", { class: "drop", "data-name": baseName(one.name) },
-      make("p", { class: "row" }, make("strong", {}, one.name), make("span", { class: "large" }, one.speed_rad_s === null ? "no speed found" : `${speedText(one.speed_rad_s, one.speed_u_rad_s)} ${unitOf("speed")}`)),
+    if (one.flags.includes("channel-assumed"))
+      guessed.push(["channel", one.channel, `The channel '${one.channel}' was guessed`]);
+    if (one.flags.includes("time-assumed"))
+      guessed.push([
+        "interval",
+        `${number(1e3 * one.interval_s, 6)} ms`,
+        `The interval between samples, ${number(1e3 * one.interval_s, 6)} ms, was guessed`,
+      ]);
+    const entry = make(
+      "li",
+      { class: "drop", "data-name": baseName(one.name) },
+      make(
+        "p",
+        { class: "row" },
+        make("strong", {}, one.name),
+        make(
+          "span",
+          { class: "large" },
+          one.speed_rad_s === null
+            ? "no speed found"
+            : `${speedText(one.speed_rad_s, one.speed_u_rad_s)} ${unitOf("speed")}`,
+        ),
+      ),
       drawTrace(one, `${one.turns ? "Three turns of" : "The whole of"} ${one.name}`),
-      make("p", { class: "soft small" }, `${one.turns ? `Three turns, ${number(one.turns_seconds, 3)} s, of` : "The whole of"} ${number(one.seconds, 3)} s; ${one.samples} samples every ${number(1e3 * one.interval_s, 4)} ms${one.channel ? `; channel ${one.channel}` : ""}.`),
+      make(
+        "p",
+        { class: "soft small" },
+        `${one.turns ? `Three turns, ${number(one.turns_seconds, 3)} s, of` : "The whole of"} ` +
+          `${number(one.seconds, 3)} s; ${one.samples} samples every ${number(1e3 * one.interval_s, 4)} ` +
+          `ms${one.channel ? `; channel ${one.channel}` : ""}.`,
+      ),
       flags.length ? make("ul", { class: "flags small" }, ...flags) : null,
       ...one.notes.map((text) => make("p", { class: "soft small" }, text)),
-      ...guessed.map(([name, value, words]) => make("p", { class: "note row" }, words + ".", make("button", { type: "button", class: "quiet", onclick: (event) => stateKey(event.target, name, value) }, `State it: ${name} = ${value}`))),
-      make("p", { class: "guess small", role: "status" }), box);
-    const leave = () => { fetch("/api/files/" + one.id, { method: "DELETE" }); entry.remove(); };
+      ...guessed.map(([name, value, words]) =>
+        make(
+          "p",
+          { class: "note row" },
+          words + ".",
+          make(
+            "button",
+            { type: "button", class: "quiet", onclick: (event) => stateKey(event.target, name, value) },
+            `State it: ${name} = ${value}`,
+          ),
+        ),
+      ),
+      make("p", { class: "guess small", role: "status" }),
+      box,
+    );
+    const leave = () => {
+      fetch("/api/files/" + one.id, { method: "DELETE" });
+      entry.remove();
+    };
     let sure = "";
     box.addEventListener("submit", async (event) => {
       event.preventDefault();
       clearProblems(box);
-      const body = { ...Object.fromEntries(new FormData(box)), drop: one.id, key: one.id }, said = JSON.stringify(body);
+      const body = { ...Object.fromEntries(new FormData(box)), drop: one.id, key: one.id },
+        said = JSON.stringify(body);
       try {
         const told = await ask("/api/readings/" + at, { ...body, sure: sure === said });
-        entry.replaceChildren(make("p", { role: "status" }, make("strong", {}, one.name), ` is stored as reading ${told.reading}, with the file itself.`));
+        entry.replaceChildren(
+          make(
+            "p",
+            { role: "status" },
+            make("strong", {}, one.name),
+            ` is stored as reading ${told.reading}, with the file itself.`,
+          ),
+        );
         byId("drop-files").focus();
       } catch (error) {
         if (error.doubt) sure = said;
@@ -137,13 +299,25 @@ export function dropZone(here, sheet) {
     say(`${one.name} is read.`);
   }
   async function stateKey(button, key, value) {
-    try { await ask("/api/state-key/" + at, { key, value }); button.replaceWith(make("strong", {}, "Stated; drop the file again to read it so.")); }
-    catch (error) { button.after(make("span", { class: "problem" }, error.message + ".")); }
+    try {
+      await ask("/api/state-key/" + at, { key, value });
+      button.replaceWith(make("strong", {}, "Stated; drop the file again to read it so."));
+    } catch (error) {
+      button.after(make("span", { class: "problem" }, error.message + "."));
+    }
   }
   for (const id of ["drop-files", "drop-folder"]) {
-    byId(id)?.addEventListener("change", (event) => { take([...event.target.files]); event.target.value = ""; });
+    byId(id)?.addEventListener("change", (event) => {
+      take([...event.target.files]);
+      event.target.value = "";
+    });
   }
-  const over = (event) => { if ([...event.dataTransfer.types].includes("Files")) { event.preventDefault(); zone.classList.add("over"); } };
+  const over = (event) => {
+    if ([...event.dataTransfer.types].includes("Files")) {
+      event.preventDefault();
+      zone.classList.add("over");
+    }
+  };
   zone.addEventListener("dragenter", over);
   zone.addEventListener("dragover", over);
   zone.addEventListener("dragleave", () => zone.classList.remove("over"));
@@ -153,7 +327,10 @@ export function dropZone(here, sheet) {
     take(await filesOf(event.dataTransfer));
   });
   // A file that misses the field must not open in place of the page.
-  for (const name of ["dragover", "drop"]) window.addEventListener(name, (event) => { if ([...(event.dataTransfer?.types ?? [])].includes("Files")) event.preventDefault(); });
+  for (const name of ["dragover", "drop"])
+    window.addEventListener(name, (event) => {
+      if ([...(event.dataTransfer?.types ?? [])].includes("Files")) event.preventDefault();
+    });
 }
 const FLAGS = {
   "no-signal": "no turning was found in it; it is set aside",

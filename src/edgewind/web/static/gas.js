@@ -1,22 +1,45 @@
 // The gas itself: a picture at the Knudsen number of the slider; stills and a film to keep.
 import { ask, byId, clearProblems, cancel, number, ordered, progressOf, showProgress } from "/static/common.js";
 
-const slider = byId("gas-kn"), picture = byId("gas-picture");
-let state = null, wanted = 0, drawn = 0, drawing = false, film = null, wish = 0.3;
-const ways = () => ({ shape: byId("gas-shape").value, drive: byId("gas-drive").value, quantity: byId("gas-quantity").value });
+const slider = byId("gas-kn"),
+  picture = byId("gas-picture");
+let state = null,
+  wanted = 0,
+  drawn = 0,
+  drawing = false,
+  film = null,
+  wish = 0.3;
+const ways = () => ({
+  shape: byId("gas-shape").value,
+  drive: byId("gas-drive").value,
+  quantity: byId("gas-quantity").value,
+});
 const dark = () => getComputedStyle(document.documentElement).colorScheme === "dark";
 const ends = () => [state.solved[0], state.solved.at(-1)];
 // As gas is let in, from left to right: the same way as the curve on the picture.
-const knudsen = () => { const [low, high] = ends(); return high * (low / high) ** (slider.value / 1000); };
+const knudsen = () => {
+  const [low, high] = ends();
+  return high * (low / high) ** (slider.value / 1000);
+};
 function place() {
   const [low, high] = ends();
   slider.disabled = high === low;
-  slider.value = high === low ? 500 : Math.round(1000 * Math.min(Math.max(Math.log(wish / high) / Math.log(low / high), 0), 1));
+  slider.value =
+    high === low ? 500 : Math.round(1000 * Math.min(Math.max(Math.log(wish / high) / Math.log(low / high), 0), 1));
   label();
 }
-function label() { byId("gas-kn-out").textContent = number(knudsen(), 2); slider.setAttribute("aria-valuetext", "Knudsen number " + number(knudsen(), 2)); links(); }
+function label() {
+  byId("gas-kn-out").textContent = number(knudsen(), 2);
+  slider.setAttribute("aria-valuetext", "Knudsen number " + number(knudsen(), 2));
+  links();
+}
 function links() {
-  const query = new URLSearchParams({ ...ways(), knudsen: knudsen(), size: byId("gas-size").value, theme: byId("gas-theme").value });
+  const query = new URLSearchParams({
+    ...ways(),
+    knudsen: knudsen(),
+    size: byId("gas-size").value,
+    theme: byId("gas-theme").value,
+  });
   byId("gas-png").href = "/gas/still?" + query + "&kind=png";
   byId("gas-svg").href = "/gas/still?" + query + "&kind=svg";
 }
@@ -28,9 +51,11 @@ async function draw() {
     drawn = wanted;
     const query = new URLSearchParams({ ...ways(), knudsen: knudsen(), theme: dark() ? "dark" : "light" });
     try {
-      const start = performance.now(), answer = await fetch("/api/gas/picture?" + query);
+      const start = performance.now(),
+        answer = await fetch("/api/gas/picture?" + query);
       if (!answer.ok) throw new Error((await answer.json()).problem);
-      const old = picture.src, words = decodeURIComponent(answer.headers.get("x-words") ?? "");
+      const old = picture.src,
+        words = decodeURIComponent(answer.headers.get("x-words") ?? "");
       picture.src = URL.createObjectURL(await answer.blob());
       await picture.decode().catch(() => {});
       if (old.startsWith("blob:")) URL.revokeObjectURL(old);
@@ -38,7 +63,9 @@ async function draw() {
       byId("gas-words").textContent = words;
       picture.dataset.ms = Math.round(performance.now() - start);
       byId("film-problem").textContent = "";
-    } catch (error) { byId("film-problem").textContent = error.message + "."; }
+    } catch (error) {
+      byId("film-problem").textContent = error.message + ".";
+    }
   }
   drawing = false;
 }
@@ -49,23 +76,43 @@ async function look() {
   slider.disabled = true;
   for (;;) {
     let told;
-    try { told = await ask("/api/gas?" + new URLSearchParams(ways())); }
-    catch (error) { byId("gas-state").textContent = error.message + "."; return; }
+    try {
+      told = await ask("/api/gas?" + new URLSearchParams(ways()));
+    } catch (error) {
+      byId("gas-state").textContent = error.message + ".";
+      return;
+    }
     if (mine !== turn) return;
     const more = !state || told.solved.length !== state.solved.length;
     state = told;
-    if (more && told.solved.length) { place(); draw(); }
-    const busy = told.state === "waiting" || told.state === "running", bar = byId("gas-progress");
+    if (more && told.solved.length) {
+      place();
+      draw();
+    }
+    const busy = told.state === "waiting" || told.state === "running",
+      bar = byId("gas-progress");
     bar.hidden = !busy;
-    bar.max = told.all.length; bar.value = told.solved.length;
-    byId("gas-state").textContent = busy ? `Computed at ${told.solved.length} of ${told.all.length} Knudsen numbers; kept from then on.` : told.state === "done" ? "" : told.problem + ".";
+    bar.max = told.all.length;
+    bar.value = told.solved.length;
+    byId("gas-state").textContent = busy
+      ? `Computed at ${told.solved.length} of ${told.all.length} Knudsen numbers; kept from then on.`
+      : told.state === "done"
+        ? ""
+        : told.problem + ".";
     if (!busy) return;
     await new Promise((done) => setTimeout(done, 500));
   }
 }
-slider.addEventListener("input", () => { wish = knudsen(); label(); draw(); });
+slider.addEventListener("input", () => {
+  wish = knudsen();
+  label();
+  draw();
+});
 for (const id of ["gas-shape", "gas-drive"]) byId(id).addEventListener("change", look);
-byId("gas-quantity").addEventListener("change", () => { links(); draw(); });
+byId("gas-quantity").addEventListener("change", () => {
+  links();
+  draw();
+});
 for (const id of ["gas-size", "gas-theme"]) byId(id).addEventListener("change", links);
 byId("theme").addEventListener("change", draw);
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
@@ -74,31 +121,50 @@ byId("gas-theme").value = dark() ? "dark" : "light";
 
 byId("film").addEventListener("click", async () => {
   clearProblems(document);
-  byId("film-ways").hidden = true; byId("film-video").hidden = true;
+  byId("film-ways").hidden = true;
+  byId("film-video").hidden = true;
   byId("film").disabled = true;
   const bar = byId("film-progress");
   try {
-    const wanted = { ...ways(), theme: byId("gas-theme").value, size: byId("gas-size").value, seconds: byId("film-seconds").value };
-    film = await ordered("films", wanted, (job) => {
-      film = job;
-      byId("film-stop-row").hidden = bar.hidden = false;
-      byId("film-state").textContent = progressOf(job) + (job.total > 1 ? `, ${job.done} of ${job.total}.` : ".");
-      showProgress(bar, job);
-    }, 500);
+    const wanted = {
+      ...ways(),
+      theme: byId("gas-theme").value,
+      size: byId("gas-size").value,
+      seconds: byId("film-seconds").value,
+    };
+    film = await ordered(
+      "films",
+      wanted,
+      (job) => {
+        film = job;
+        byId("film-stop-row").hidden = bar.hidden = false;
+        byId("film-state").textContent = progressOf(job) + (job.total > 1 ? `, ${job.done} of ${job.total}.` : ".");
+        showProgress(bar, job);
+      },
+      500,
+    );
     if (film.state === "done") {
       const made = film.result;
-      byId("film-state").textContent = `${made.frames} frames of ${made.width} by ${made.height}, ${number(made.bytes / 1e6, 2)} MB.`;
+      byId("film-state").textContent =
+        `${made.frames} frames of ${made.width} by ${made.height}, ${number(made.bytes / 1e6, 2)} MB.`;
       byId("film-file").href = byId("film-video").src = `/films/${film.id}.mp4`;
-      byId("film-ways").hidden = false; byId("film-video").hidden = false;
-    } else byId("film-state").textContent = film.state === "cancelled" ? "The film was cancelled. The button above starts it again." : film.problem + ".";
+      byId("film-ways").hidden = false;
+      byId("film-video").hidden = false;
+    } else
+      byId("film-state").textContent =
+        film.state === "cancelled" ? "The film was cancelled. The button above starts it again." : film.problem + ".";
   } catch (error) {
-    (error.field === "seconds" ? byId("film-seconds-problem") : byId("film-problem")).textContent = error.message + ".";
+    (error.field === "seconds" ? byId("film-seconds-problem") : byId("film-problem")).textContent =
+      error.message + ".";
   }
   bar.hidden = byId("film-stop-row").hidden = true;
   byId("film").disabled = byId("film-stop").disabled = false;
 });
 byId("film-stop").addEventListener("click", () => {
   byId("film-stop").disabled = true;
-  cancel("films", film).catch((error) => { byId("film-stop").disabled = false; byId("film-problem").textContent = error.message + "."; });
+  cancel("films", film).catch((error) => {
+    byId("film-stop").disabled = false;
+    byId("film-problem").textContent = error.message + ".";
+  });
 });
 look();

@@ -5,35 +5,59 @@ import { inUnit, make, number, pressureText, speedText, unitOf } from "/static/c
 export const TONES = ["blue", "rust", "plum", "moss", "rose", "slate"];
 
 export function acrossOf(kind, bench) {
-  if (kind === "path") return { title: "mean free path (mm), thinner gas to the right", of: (pa) => 1e3 * bench.path_at_one_pa_m / pa, flip: false };
-  if (kind === "kn") return { title: "Knudsen number, thinner gas to the right", of: (pa) => bench.path_at_one_pa_m / pa / bench.width_m, flip: false };
+  if (kind === "path")
+    return {
+      title: "mean free path (mm), thinner gas to the right",
+      of: (pa) => (1e3 * bench.path_at_one_pa_m) / pa,
+      flip: false,
+    };
+  if (kind === "kn")
+    return {
+      title: "Knudsen number, thinner gas to the right",
+      of: (pa) => bench.path_at_one_pa_m / pa / bench.width_m,
+      flip: false,
+    };
   return { title: `pressure (${unitOf("pressure")})`, of: (pa) => inUnit(pa, "pressure"), flip: false };
 }
-export function chosenAxis(name) { return document.querySelector(`input[name=${name}]:checked`)?.value ?? "pressure"; }
+export function chosenAxis(name) {
+  return document.querySelector(`input[name=${name}]:checked`)?.value ?? "pressure";
+}
 export function onAxis(name, listener) {
   for (const input of document.querySelectorAll(`input[name=${name}]`)) input.addEventListener("change", listener);
 }
 
 export function about(row) {
-  const lines = [`no. ${row.n}: ${pressureText(row.pressure_pa, row.pressure_u_pa)} ${unitOf("pressure")}, ${speedText(row.speed_rad_s, row.speed_u_rad_s)} ${unitOf("speed")}`];
+  const lines = [
+    `no. ${row.n}: ${pressureText(row.pressure_pa, row.pressure_u_pa)} ${unitOf("pressure")}, ` +
+      `${speedText(row.speed_rad_s, row.speed_u_rad_s)} ${unitOf("speed")}`,
+  ];
   if (row.kn) lines.push(`Kn ${number(row.kn, 2)}, mean free path ${number(1e3 * row.path_m, 3)} mm`);
   if (row.why_not) lines.push("set aside: " + row.why_not);
   return lines.join("\n");
 }
 // Series by sweep; what is set aside is hollow and pale.
 export function seriesOf(rows, bench, axis, options = {}) {
-  const across = acrossOf(axis, bench), names = [...new Set(rows.map((row) => row.sweep || ""))];
+  const across = acrossOf(axis, bench),
+    names = [...new Set(rows.map((row) => row.sweep || ""))];
   return names.map((name, index) => ({
     name: (options.prefix ?? "") + (name || (names.length > 1 ? "no sweep named" : options.prefix ? "" : "readings")),
     shape: SHAPES[(index + (options.offset ?? 0)) % SHAPES.length],
     tone: TONES[(index + (options.offset ?? 0)) % TONES.length],
-    points: rows.filter((row) => (row.sweep || "") === name && row.pressure_pa && row.speed_rad_s !== null).map((row) => {
-      const x = across.of(row.pressure_pa);
-      return {
-        n: row.n, x, xu: x * (row.pressure_u_pa ?? 0) / row.pressure_pa, y: inUnit(row.speed_rad_s, "speed"), yu: inUnit(row.speed_u_rad_s ?? 0, "speed"),
-        dim: !row.used, fresh: options.fresh?.has(row.n), about: about(row),
-      };
-    }),
+    points: rows
+      .filter((row) => (row.sweep || "") === name && row.pressure_pa && row.speed_rad_s !== null)
+      .map((row) => {
+        const x = across.of(row.pressure_pa);
+        return {
+          n: row.n,
+          x,
+          xu: (x * (row.pressure_u_pa ?? 0)) / row.pressure_pa,
+          y: inUnit(row.speed_rad_s, "speed"),
+          yu: inUnit(row.speed_u_rad_s ?? 0, "speed"),
+          dim: !row.used,
+          fresh: options.fresh?.has(row.n),
+          about: about(row),
+        };
+      }),
   }));
 }
 export function timeText(row) {
@@ -41,18 +65,41 @@ export function timeText(row) {
   return found ? found[1] : row.time || "";
 }
 // A direction is told apart from its size: the sign alone would be missed.
-const leadText = (row) => (row.leading_face === "bright" || row.leading_face === "dark" ? make("span", { class: "soft small" }, ` ${row.leading_face} leads`) : null);
-const lampText = (row) => (!row.lamp ? "off" : row.lamp_share && Math.abs(row.lamp_share - 1) > 1e-9 ? `${number(100 * row.lamp_share, 3)} %` : "on");
+const leadText = (row) =>
+  row.leading_face === "bright" || row.leading_face === "dark"
+    ? make("span", { class: "soft small" }, ` ${row.leading_face} leads`)
+    : null;
+const lampText = (row) =>
+  !row.lamp
+    ? "off"
+    : row.lamp_share && Math.abs(row.lamp_share - 1) > 1e-9
+      ? `${number(100 * row.lamp_share, 3)} %`
+      : "on";
 export function tableRow(row, ways) {
   const titled = (title, attributes, ...children) => make("td", { ...attributes, "data-title": title }, ...children);
   const cells = [
     make("th", { scope: "row", class: "number", "data-title": "no." }, String(row.n)),
-    titled("time", { title: row.time || null }, timeText(row)), titled("sweep", {}, row.sweep || ""),
-    titled(`pressure, ${unitOf("pressure")}`, { class: "number" }, row.pressure_flag || pressureText(row.pressure_pa, row.pressure_u_pa)),
+    titled("time", { title: row.time || null }, timeText(row)),
+    titled("sweep", {}, row.sweep || ""),
+    titled(
+      `pressure, ${unitOf("pressure")}`,
+      { class: "number" },
+      row.pressure_flag || pressureText(row.pressure_pa, row.pressure_u_pa),
+    ),
     titled("Kn", { class: "number" }, number(row.kn, 2)),
-    titled(`speed, ${unitOf("speed")}`, { class: "number" }, speedText(row.speed_rad_s, row.speed_u_rad_s), leadText(row)),
+    titled(
+      `speed, ${unitOf("speed")}`,
+      { class: "number" },
+      speedText(row.speed_rad_s, row.speed_u_rad_s),
+      leadText(row),
+    ),
     titled("lamp", {}, lampText(row)),
-    titled("use", { class: "use" }, row.used ? "used" : row.why_not || "", row.note ? make("span", { class: "soft small" }, (row.used ? ": " : "; ") + row.note) : null),
+    titled(
+      "use",
+      { class: "use" },
+      row.used ? "used" : row.why_not || "",
+      row.note ? make("span", { class: "soft small" }, (row.used ? ": " : "; ") + row.note) : null,
+    ),
   ];
   if (ways) cells.push(make("td", {}, ways(row)));
   return make("tr", { class: row.used ? "" : "unused", "data-n": row.n }, ...cells);
