@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-import os
 import math
+import os
 
 import numpy as np
 import pytest
