@@ -29,7 +29,7 @@ from edgewind.virtual.invented_sweeps import truth_of
 EDGEWIND = (sys.executable, "-m", "edgewind")
 SPEED_UP = 600
 # Long enough for the rotor to slow down by a good part, in bench time.
-COAST_DOWN = "240 s"
+COAST_DOWN = "100 s"
 REVERSAL = "2.5 Pa, -20 degC"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 
 import numpy as np
 import pytest
@@ -115,7 +116,7 @@ def test_an_interruption_leaves_the_cache_sound(tmp_path, monkeypatch):
     def interrupted(*arguments, **options):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(store.json, "dump", interrupted)
+    monkeypatch.setattr(os, "fsync", interrupted)
     with pytest.raises(KeyboardInterrupt):
         store.keep(tmp_path, {"a": 1}, {"b": 2})
     monkeypatch.undo()

@@ -10,7 +10,7 @@ import pytest
 
 from edgewind.book import FullBookError, check_book, open_book
 from edgewind.errors import InputError
-from edgewind.live import SweepRequest, prepare, unfinished
+from edgewind.live import SweepRequest, file_lock, prepare, unfinished
 
 REQUEST = SweepRequest((1.0, 2.0, 4.0))
 
@@ -215,3 +215,25 @@ def test_what_a_killed_recorder_left_half_written_is_not_taken_for_a_reading(fol
 
 def test_full_book_errors_are_a_kind_of_input_error():
     assert issubclass(FullBookError, InputError)
+
+
+def test_two_recorders_are_kept_apart_on_windows_too(tmp_path, monkeypatch):
+    """With the calls of Windows in place of those of this system."""
+    held = set()
+
+    class Windows:
+        LK_NBLCK = 2
+
+        @staticmethod
+        def locking(number, mode, count):
+            name = os.fstat(number).st_ino
+            if name in held:
+                raise PermissionError(13, "Permission denied")
+            held.add(name)
+
+    monkeypatch.setattr(file_lock, "fcntl", None)
+    monkeypatch.setattr(file_lock, "msvcrt", Windows)
+    with file_lock.lock_file(tmp_path / "lock"), pytest.raises(file_lock.LockedError):
+        file_lock.lock_file(tmp_path / "lock")
+    with file_lock.lock_file(tmp_path / "another"):
+        pass

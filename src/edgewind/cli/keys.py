@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import contextlib
+import importlib
 import os
 import select
 import sys
+import time
 from collections.abc import Callable
 from types import TracebackType
 from typing import Any, Self, TextIO
 
 _terminal: Any = None
-with contextlib.suppress(ImportError):  # Windows has none: keys are not read there
-    import termios as _termios
-
-    _terminal = _termios
+_console: Any = None
+with contextlib.suppress(ImportError):
+    _terminal = importlib.import_module("termios")
+if _terminal is None:
+    with contextlib.suppress(ImportError):  # Windows
+        _console = importlib.import_module("msvcrt")
 _LOOK_S = 0.1
 
 
@@ -25,14 +29,14 @@ class Keys:
         self._stream = stream
         self._before: Any = None
         self._unread = b""
-        self.live = _terminal is not None and stream.isatty()
+        self.live = (_terminal is not None or _console is not None) and stream.isatty()
         self._number: int | None = None
         if _terminal is not None:
             with contextlib.suppress(OSError, ValueError):  # not every stream is a file of the system
                 self._number = stream.fileno()
 
     def __enter__(self) -> Self:
-        if self.live:
+        if self.live and _terminal is not None:
             self._before = _terminal.tcgetattr(self._stream)
             self._single()
         return self
@@ -44,6 +48,8 @@ class Keys:
 
     def key(self) -> str:
         """The key that was pressed, in small letters; empty where none was."""
+        if self.live and _console is not None:
+            return str(_console.getwch()).lower() if _console.kbhit() else ""
         if not self.live or self._number is None:
             return ""
         if not self._unread and select.select([self._number], [], [], 0)[0]:
@@ -73,10 +79,12 @@ class Keys:
             line = self._line(still)
             return None if line is None else line.rstrip("\r\n")
         finally:
-            if self.live:
+            if self.live and _terminal is not None:
                 self._single()
 
     def _line(self, still: Callable[[], bool]) -> str | None:
+        if self.live and _console is not None:
+            return self._console_line(still)
         if self._number is None:
             return self._stream.readline() or None
         while b"\n" not in self._unread:
@@ -92,6 +100,22 @@ class Keys:
             self._unread += more
         line, _, self._unread = self._unread.partition(b"\n")
         return line.decode(errors="replace")
+
+    def _console_line(self, still: Callable[[], bool]) -> str:
+        """Read a line from a Windows console, key by key, so that it can be let go of."""
+        line = ""
+        while True:
+            if not _console.kbhit():
+                if not still():
+                    sys.stderr.write("\n")
+                    return ""
+                time.sleep(_LOOK_S / 2)
+                continue
+            key = str(_console.getwche())
+            if key in "\r\n":
+                sys.stderr.write("\n")
+                return line
+            line = line[:-1] if key == "\b" else line + key
 
     def _single(self) -> None:
         changed = _terminal.tcgetattr(self._stream)

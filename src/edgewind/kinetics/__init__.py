@@ -8,6 +8,7 @@ from edgewind.kinetics.result import Response, curve
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.rotor_respond import RotorResponse, respond_rotor, respond_rotor_curve
 from edgewind.kinetics.table import ResponseTable
+from edgewind.kinetics.wall_law import wall_law_error
 
 __all__ = [
     "Response",
@@ -25,4 +26,5 @@ __all__ = [
     "respond_rotor",
     "respond_rotor_curve",
     "thickness_ratios",
+    "wall_law_error",
 ]

@@ -73,8 +73,7 @@ def fgmres(
     frames = np.empty((min(limit, 12) + 1, residual.size))
     frames[0] = residual / norm
     corrections: list[Floats] = []
-    # Columns of the triangular factor of the Hessenberg matrix, the rotations that made it, and the rotated
-    # target.
+    # Columns of the triangular factor of the Hessenberg matrix, the rotations that made it, and the rotated target.
     triangle: list[Floats] = []
     rotations: list[tuple[float, float]] = []
     target = [norm]

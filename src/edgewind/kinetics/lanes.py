@@ -1,16 +1,10 @@
-"""A row of numbers as one value in compiled code, so that a loop over speeds is a handful of vector
-instructions.
+"""A row of numbers as one value in compiled code, so that a loop over speeds is a few vector instructions.
 
-Numba leaves it to the compiler to see that a loop can run in vector registers, and in a sweep the compiler
-cannot:
-it has to fear that the faces it writes are the ones it reads. `Lanes` says it outright. Inside a compiled
-function
-``load(array, lanes)`` is a value of as many doubles as the tuple
-`lanes` has members, a count known when the function is compiled; ``+ - * /`` act lane by lane, with plain
-numbers too; ``store`` writes it
-back and ``total`` adds its lanes up. The compiler keeps such values in registers of the machine at hand,
-whatever
-their width.
+Numba leaves it to the compiler to see that a loop can run in vector registers. In a sweep the compiler cannot: the
+faces that it writes might be the ones that it reads. `Lanes` states that they are not. Inside a compiled function
+``load(array, lanes)`` is a value of as many doubles as the tuple `lanes` has members, a count known when the function
+is compiled; ``+ - * /`` act lane by lane, with plain numbers too; ``store`` writes it back, and ``total`` adds its
+lanes up. The compiler keeps such values in the machine's registers, whatever their width.
 """
 
 # mypy: disable-error-code="no-untyped-call, import-untyped, misc"

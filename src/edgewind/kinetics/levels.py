@@ -1,10 +1,9 @@
 """A ladder of coarser copies of an operator, and the preconditioner that climbs down and up.
 
-The gas towards the continuum differs little from local equilibrium, so a handful of velocities carry the slow
-modes that a fixed point is worst at: the first step down keeps the grid and drops to few velocities. The
-steps
-below merge cells in pairs, and the lowest operator is small enough for a dense factorisation. Each level is
-solved loosely by flexible GMRES with the next one as its preconditioner: W-cycles, whatever Kn.
+The gas towards the continuum differs little from local equilibrium, so a few velocities carry the slow modes, those
+that a fixed point is worst at: the first step down keeps the grid and drops to few velocities. The steps below merge
+cells in pairs, and the lowest operator is small enough for a dense factorisation. Each level is solved loosely by
+flexible GMRES with the next one as its preconditioner: W-cycles, whatever Kn.
 """
 
 from __future__ import annotations

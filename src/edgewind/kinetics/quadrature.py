@@ -17,9 +17,8 @@ FASTEST = 8.5
 @lru_cache(maxsize=64)
 def _gauss_speeds(count: int, power: int) -> tuple[Floats, Floats]:
     """Nodes and weights of the Gauss rule for the weight s^power exp(-s^2) on the half line."""
-    # The three-term recurrence by the discretised Stieltjes procedure (Gautschi, Orthogonal Polynomials,
-    # 2004,
-    # section 2.2), on a Legendre rule so fine that its own error is below rounding.
+    # The three-term recurrence by the discretised Stieltjes procedure (Gautschi, Orthogonal Polynomials, 2004, section
+    # 2.2), on a Legendre rule so fine that its own error is below rounding.
     x, w = np.polynomial.legendre.leggauss(400)
     s = 0.5 * FASTEST * (x + 1.0)
     w = 0.5 * FASTEST * w * s**power * np.exp(-(s**2))
@@ -42,9 +41,7 @@ LANES = 16
 
 
 def lane_rows(directions: Floats, weights: Floats, speed: Floats, speed_weights: Floats) -> Floats:
-    """Return unit vector, speed and weight of every velocity, in rows of lanes; the last row is filled with
-    weightless ones.
-    """
+    """Return unit vector, speed and weight of every velocity, in rows of lanes; weightless ones fill the last row."""
     count = directions.shape[0] * speed.size
     each = np.repeat(np.arange(directions.shape[0]), speed.size)
     columns = [
@@ -68,12 +65,10 @@ class PlaneVelocities:
     Parameters
     ----------
     azimuths : int
-        Directions in a quadrant, at the midpoints of equal steps: such steps are exact for every
-        trigonometric
+        Directions in a quadrant, at the midpoints of equal steps: such steps are exact for every trigonometric
         polynomial of the Maxwellian's moments, and they resolve the shadow of an edge evenly.
     speeds : int
-        Nodes of the Gauss rule for the weight ``s exp(-s^2)``, which is exact for polynomials in s up to
-        degree
+        Nodes of the Gauss rule for the weight ``s exp(-s^2)``, which is exact for polynomials in s up to degree
         ``2 speeds - 1``, odd ones (fluxes through a wall) included.
     """
 

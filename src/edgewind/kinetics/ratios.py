@@ -96,10 +96,9 @@ def thickness_ratios(
 ) -> dict[str, Floats]:
     """Return the coefficients of a thick vane over those of an infinitely thin one.
 
-    The temperature of the rim goes linearly from face to face. Where molecules meet, gas creeps along the rim to the
-    warm face, and the rim keeps from the vane what presses on the edge of a thin one: the thermal force falls, by 2.5 %
-    at Kn 0.1 and a thickness of 0.05, by 10 % at 0.2, and by 10 % at Kn 0.03 and 0.05. The shear on the rim itself is
-    against the thermal force below Kn 0.5 and hardly with it above. Drag and loss of heat grow by the rim's area. In
+    The temperature of the rim goes linearly from face to face. Where molecules meet often, the thermal force falls: by
+    2.5 % at Kn 0.1 and a thickness of 0.05, by 10 % at 0.2, and by 10 % at Kn 0.03 and 0.05. The shear on the rim is
+    against the thermal force below Kn 0.5, and hardly with it above. Drag and loss of heat grow by the rim's area. In
     free flight the thermal force does not change, and the heat lost grows by just the area.
 
     Parameters

@@ -5,10 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
+
+from edgewind.files import cache_folder, write_whole
 
 # Part of every key: a change of the method makes old answers unreachable.
 METHOD = 2
@@ -16,10 +17,7 @@ METHOD = 2
 
 def default_folder() -> Path:
     """Folder for cached answers: EDGEWIND_CACHE, or the user's cache folder."""
-    named = os.environ.get("EDGEWIND_CACHE")
-    if named:
-        return Path(named)
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "edgewind" / "responses"
+    return cache_folder() if os.environ.get("EDGEWIND_CACHE") else cache_folder() / "responses"
 
 
 def key_of(question: Mapping[str, Any]) -> str:
@@ -39,15 +37,7 @@ def fetch(folder: Path, question: Mapping[str, Any]) -> dict[str, Any] | None:
 
 
 def keep(folder: Path, question: Mapping[str, Any], answer: Mapping[str, Any]) -> None:
-    """Store an answer: written beside its place and moved there in one step, so an interruption leaves no
-    half.
-    """
+    """Store an answer, whole or not at all."""
+    text = json.dumps({"question": dict(question), "answer": dict(answer)})
     folder.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=folder, suffix=".part")
-    try:
-        with os.fdopen(handle, "w") as file:
-            json.dump({"question": dict(question), "answer": dict(answer)}, file)
-        Path(name).replace(folder / f"{key_of(question)}.json")
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    write_whole(folder / f"{key_of(question)}.json", text.encode())

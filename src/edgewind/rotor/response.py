@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Protocol
@@ -130,6 +131,12 @@ class TableResponse:
         curve = np.concatenate([np.log(stacked[:_LOGS]), stacked[_LOGS:]])
         self._curve = PchipInterpolator(np.log(self.knudsen), np.moveaxis(curve, -1, 0))
         self._error = np.asarray(error, dtype=float)
+
+    def less_certain(self, relative: ArrayLike) -> TableResponse:
+        """Return the same with another relative error besides, of shape (n,), independent of that held."""
+        found = copy(self)
+        found._error = np.hypot(self._error, np.asarray(relative, dtype=float))
+        return found
 
     def _with_accommodation(self, values: Mapping[str, ArrayLike], knudsen: ArrayLike) -> dict[str, Array]:
         """Return coefficients with those of a difference in accommodation: that of an apparent one in temperature."""

@@ -72,7 +72,8 @@ def instruments_text(ports: Mapping[str, int], host: str = "127.0.0.1", unit: st
             "interval": "WAVeform:XINCrement?",
             "scale": "WAVeform:YINCrement?",
             "offset": "WAVeform:YOFFset?",
-            "set_duration": "ACQuire:TIME {value:.6g}",
+            # many points, so that a coast-down of minutes still has several of them in each pulse
+            "set_duration": "ACQuire:POINts 20000;TIME {value:.6g}",
             "rate": "MEASure:RATE?",
             "signed": True,
             "time": "SYSTem:TIME:TIMer:COUNt?",

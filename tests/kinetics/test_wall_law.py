@@ -1,0 +1,55 @@
+"""Walls of Cercignani and Lampis, sampled, against their closed forms; and what they change against Maxwell's."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from edgewind.kinetics.wall_law import energy_accommodation, thermal_force_in_free_flight, wall_law_error
+
+
+def scattered(incoming, tangential, normal, wall, random):
+    """Velocities that leave a wall of Cercignani and Lampis, by the algorithm of Lord (Phys. Fluids A 3, 706, 1991):
+    along the wall a Gaussian about (1 - s) of what came, along the normal the length of a vector in a plane.
+    """
+    root = np.sqrt(wall)
+    out = np.empty_like(incoming)
+    spread = np.sqrt(0.5 * tangential * (2.0 - tangential)) * root
+    for axis in (1, 2):
+        out[:, axis] = (1.0 - tangential) * incoming[:, axis] + spread * random.standard_normal(len(incoming))
+    share = np.sqrt(1.0 - normal) * incoming[:, 0]
+    x, y = np.sqrt(0.5 * normal) * root * random.standard_normal((2, len(incoming)))
+    out[:, 0] = np.hypot(share + x, y)
+    return out
+
+
+@pytest.mark.parametrize(("tangential", "normal"), [(1.0, 1.0), (0.9, 0.81), (0.5, 0.9), (1.0, 0.3)])
+def test_sampled_walls_have_the_closed_forms(tangential, normal):
+    """In units of v0 of the gas; the wall is warmer by a fifth. Momentum and energy are those of a flux that arrives as
+    often as it leaves.
+    """
+    random, count, warmer = np.random.default_rng(7), 400_000, 0.2
+    arriving = np.sqrt(0.5) * random.standard_normal((count, 3))
+    arriving[:, 0] = np.sqrt(-np.log(random.uniform(size=count)))
+    hot, even = (
+        scattered(arriving, tangential, normal, wall, np.random.default_rng(8)) for wall in (1.0 + warmer, 1.0)
+    )
+    # Pressure of what leaves over p0: the flux is n0 v0 / (2 sqrt(pi)), and p0 = n0 m v0^2 / 2.
+    pressure = (hot[:, 0].mean() - even[:, 0].mean()) / np.sqrt(np.pi)
+    expected = 0.5 * (np.sqrt(1.0 + normal * warmer) - 1.0)
+    assert pressure == pytest.approx(expected, rel=0.01)
+    assert pressure / warmer == pytest.approx(float(thermal_force_in_free_flight(normal)), rel=0.06)
+    # A flux carries 2 k T: in units of m v0^2 / 2 that is 2, and so is each unit of T.
+    energy = ((hot**2).sum(axis=1).mean() - (even**2).sum(axis=1).mean()) / (2.0 * warmer)
+    assert energy == pytest.approx(float(energy_accommodation(tangential, normal)), rel=0.01)
+
+
+def test_at_equal_heat_and_tangential_momentum_the_force_is_less_than_maxwells():
+    """a^2/4 instead of a/4: the difference is 1 - a, and half of it the standard error."""
+    a = np.array([0.5, 0.8, 0.9, 1.0])
+    normal = 2.0 * a - a * (2.0 - a)
+    assert energy_accommodation(a, normal) == pytest.approx(a)
+    ratio = thermal_force_in_free_flight(normal) / (0.25 * a)
+    assert ratio == pytest.approx(a)
+    assert wall_law_error(a, np.inf) == pytest.approx(0.5 * (1.0 - ratio))
+    assert np.all(wall_law_error(0.8, np.array([0.01, 0.1])) < wall_law_error(0.8, 10.0))
