@@ -72,7 +72,7 @@ extern "C" __global__ void fly(int count, float* px, float* py, float* pz, float
   if (p < count) {
     Random random(seed, p, when);
     float x = px[p], y = py[p], z = pz[p], a = vx[p], b = vy[p], c = vz[p], left = dt;
-    float impulse = 0.0f, hits = 0.0f, heat = 0.0f;
+    float impulse = 0.0f, hits = 0.0f;
     const float low_x = rotor ? 0.0f : -X;
     for (int turn = 0; turn < 64; turn++) {
       float t = left; int wall = 0;
@@ -110,7 +110,6 @@ extern "C" __global__ void fly(int count, float* px, float* py, float* pz, float
         ahead = wall == 4; in = ahead ? b : -a; lever = r / arm; u = speed * r / arm;
         if (ahead) y = 0.0f; else x = 0.0f;
       }
-      const float before = a * a + b * b + c * c;
       if (!ahead) hits += lever;
       if (!ahead && u != 0.0f && random() < pass * u) ahead = true;
       float n, along, up;
@@ -121,11 +120,10 @@ extern "C" __global__ void fly(int count, float* px, float* py, float* pz, float
         else { y = wall == 4 ? x : y; x = 0.0f; a = n; b = along; }
       } else { x = ahead ? 1e-7f : -1e-7f; a = ahead ? n : -n; b = along; }
       c = up;
-      heat += (ahead ? 1.0f : -1.0f) * (a * a + b * b + c * c - before);
     }
     px[p] = x; py[p] = y; pz[p] = z; vx[p] = a; vy[p] = b; vz[p] = c;
     if (hits != 0.0f || impulse != 0.0f) {
-      atomicAdd(part, (double)impulse); atomicAdd(part + 1, (double)hits); atomicAdd(part + 2, (double)heat);
+      atomicAdd(part, (double)impulse); atomicAdd(part + 1, (double)hits);
     }
   }
   __syncthreads();
@@ -232,7 +230,7 @@ def simulate(run: Run, seed: int = 1) -> dict[str, float]:
     passing = 2.0 * math.sqrt(math.pi)
     steps = 0
     block_time = 1.0
-    blocks: list[list[float]] = []
+    blocks: list[float] = []
     begun, settled = time.perf_counter(), None
     grid = (-(-count // 256),)
     f, i = np.float32, np.int32
@@ -254,14 +252,13 @@ def simulate(run: Run, seed: int = 1) -> dict[str, float]:
             ))  # fmt: skip
             steps += 1
             held_time += dt
-        impulse, hits, heat, _ = sums.get().tolist()
-        # Force over p0 A, p0 = 1/2, per unit of the drive; heat over p0 v0 A, of both faces.
+        impulse, hits, _, _ = sums.get().tolist()
+        # Force over p0 A, p0 = 1/2, per unit of the drive.
         drive = warm if warm else speed
         passed = steps * dt >= run.settle
         if passed:
             settled = settled or time.perf_counter()
-            blocks.append([weight * impulse / held_time / (0.5 * area) / drive,
-                           0.5 * weight * heat / held_time / (0.5 * area) / drive])  # fmt: skip
+            blocks.append(weight * impulse / held_time / (0.5 * area) / drive)
         if speed:
             hits_seen += hits
             time_seen += held_time
@@ -269,12 +266,12 @@ def simulate(run: Run, seed: int = 1) -> dict[str, float]:
             passing = area / (weight * hits_seen / time_seen)
         if settled is not None and time.perf_counter() - settled > run.seconds and len(blocks) >= 20:
             break
-    force, heat_flow = np.array(blocks).T
+    force = np.array(blocks)
     groups = np.array_split(force, 10)
     mean = float(force.mean())
     error = float(np.std([g.mean() for g in groups], ddof=1) / math.sqrt(10.0))
     return asdict(run) | {
-        "coefficient": abs(mean), "standard_error": error, "heat": float(heat_flow.mean()), "molecules": count,
+        "coefficient": abs(mean), "standard_error": error, "molecules": count,
         "cells": cells, "cell": size, "step": dt, "time": len(blocks) * block_time, "passing": passing,
         "wall_seconds": time.perf_counter() - begun,
     }  # fmt: skip

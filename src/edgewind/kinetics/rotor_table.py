@@ -9,6 +9,7 @@ algorithm 2.1) about a linear trend, and its standard deviation is part of the e
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib import resources
@@ -61,15 +62,21 @@ def coordinates(
     return np.stack([column.ravel() for column in columns], axis=-1)
 
 
-def _lone(knudsen: Floats, accommodation: Floats) -> dict[str, Floats]:
-    """Coefficients of the lone square by the shipped table, point by point."""
-    found = {name: np.empty(knudsen.shape) for name in NAMES}
-    for value in np.unique(accommodation):
-        table, here = ResponseTable.standard("square", accommodation=float(value)), accommodation == value
-        kn = np.where(np.isinf(knudsen[here]), 1e30, knudsen[here])
-        for name, of in LONE.items():
-            found[name][here] = table.coefficient(of, kn)
-    return found
+# Accommodations of the lone vane's table that the reference is a parabola through; at these it is the table itself.
+THROUGH = (0.6, 0.8, 1.0)
+
+
+def lone_square(knudsen: Floats, accommodation: Floats) -> dict[str, Floats]:
+    """Coefficients of the lone square by the shipped table, point by point: what rotors are compared with."""
+    kn, alpha = np.where(np.isinf(knudsen), 1e30, knudsen), np.asarray(accommodation, dtype=float)
+    tables = [ResponseTable.standard("square", accommodation=node) for node in THROUGH]
+    weights = [
+        np.prod([(alpha - other) / (node - other) for other in THROUGH if other != node], axis=0) for node in THROUGH
+    ]
+    return {
+        name: np.asarray(sum(w * table.coefficient(of, kn) for w, table in zip(weights, tables, strict=True)))
+        for name, of in LONE.items()
+    }
 
 
 # A quadratic trend is left free: its prior is this many times wider than what the trend is fitted to.
@@ -110,6 +117,10 @@ class Surface:
         matrix = self._kernel(self.points, self.points) + np.diag(self.noise**2 + 1e-12)
         factor = cho_factor(matrix, lower=True)
         return factor, np.asarray(cho_solve(factor, self.values))
+
+    def mean(self, points: Floats) -> Floats:
+        """Return the surface at points (m, d)."""
+        return np.asarray(self._kernel(points, self.points) @ self._solved[1])
 
     def at(self, points: Floats) -> tuple[Floats, Floats]:
         """Return the surface and its standard deviation at points (m, d)."""
@@ -202,7 +213,13 @@ class RotorRatios:
         return coordinates(*parts), parts[0].shape, below
 
     def at(
-        self, arm: ArrayLike, chamber: ArrayLike, aspect: ArrayLike, knudsen: ArrayLike, accommodation: ArrayLike
+        self,
+        arm: ArrayLike,
+        chamber: ArrayLike,
+        aspect: ArrayLike,
+        knudsen: ArrayLike,
+        accommodation: ArrayLike,
+        names: Sequence[str] = NAMES,
     ) -> dict[str, Floats]:
         """Return the ratios by name; the arguments broadcast.
 
@@ -219,12 +236,20 @@ class RotorRatios:
             stay as they are there.
         accommodation : array
             Diffuse share of the faces.
+        names : sequence of str
+            Which to return.
         """
         points, shape, _ = self._where(arm, chamber, aspect, knudsen, accommodation)
-        return {name: np.exp(surface.at(points)[0]).reshape(shape) for name, surface in self.surfaces.items()}
+        return {name: np.exp(self.surfaces[name].mean(points)).reshape(shape) for name in names}
 
     def error(
-        self, arm: ArrayLike, chamber: ArrayLike, aspect: ArrayLike, knudsen: ArrayLike, accommodation: ArrayLike
+        self,
+        arm: ArrayLike,
+        chamber: ArrayLike,
+        aspect: ArrayLike,
+        knudsen: ArrayLike,
+        accommodation: ArrayLike,
+        names: Sequence[str] = NAMES,
     ) -> dict[str, Floats]:
         """Return standard errors of the ratios, relative, by name.
 
@@ -233,13 +258,14 @@ class RotorRatios:
         """
         points, shape, below = self._where(arm, chamber, aspect, knudsen, accommodation)
         found = {}
-        for name, surface in self.surfaces.items():
+        for name in names:
+            surface = self.surfaces[name]
             value, spread = surface.at(points)
             error = np.hypot(spread, float(np.median(surface.noise)))
             if np.any(below > 0.0):
                 up = points.copy()
                 up[:, 3] += (place_of(2.0 * SMALLEST) - place_of(SMALLEST)) / 2.55
-                error = error + 0.5 * below.ravel() / np.log(2.0) * np.abs(surface.at(up)[0] - value)
+                error = error + 0.5 * below.ravel() / np.log(2.0) * np.abs(surface.mean(up) - value)
             found[name] = error.reshape(shape)
         return found
 
@@ -252,7 +278,7 @@ def read_answers(text: Any) -> pd.DataFrame:
 def surfaces_of(data: pd.DataFrame, hyper: dict[str, dict[str, Any]] | None = None) -> dict[str, Surface]:
     """Return the surfaces through rotors solved, with lengths and scales as given or fitted."""
     place = [data[name].to_numpy(float) for name in KEY[1:]]
-    points, lone = coordinates(*place), _lone(place[3], place[4])
+    points, lone = coordinates(*place), lone_square(place[3], place[4])
     found = {}
     for name in NAMES:
         values = data[name].to_numpy(float)
