@@ -264,21 +264,22 @@ def rotor_response(
 ) -> TableResponse:
     """Return the response of the gas for one vane of a rotor, all vanes and the chamber taken together.
 
-    Two or four rectangular vanes within the ranges of `RotorRatios` have the coefficients of whole rotors, computed as
-    such. Others have those of the lone vane, less what `neighbours` estimates, and half of that is in their error.
+    Two or four rectangular vanes of height/width 0.5 to 2 and arms up to six widths have the coefficients of whole
+    rotors, computed as such (see `RotorRatios`). Others have those of the lone vane, less what `neighbours` estimates,
+    and half of that is in their error.
 
     Parameters
     ----------
     shape, width_m, height_m, thickness_m, chamber_accommodation
         As for :func:`shaped_response`.
     room_m : float
-        Width of the chamber, m, or its height if that is less.
+        Width of the chamber, m; where `chamber_height_m` is left out, its height, too.
     vanes : int
         Number of vanes; 1 is the lone vane.
     arm_m : float
         From the axis to the middle of a vane, m.
     chamber_height_m : float, optional
-        Height of the chamber, m, where `room_m` is its width.
+        Height of the chamber, m.
     """
     height = room_m if chamber_height_m is None else chamber_height_m
     about = (shape, width_m, height_m, min(room_m, height))
@@ -290,7 +291,7 @@ def rotor_response(
     errors, source = table.error, alone.source
     if vanes < 2:
         pass
-    elif shape == "rectangle" and vanes in VANES and ARMS[0] <= arm <= ARMS[1] and ASPECTS[0] <= aspect <= ASPECTS[1]:
+    elif shape == "rectangle" and vanes in VANES and arm <= _LONGEST_ARM and ASPECTS[0] <= aspect <= ASPECTS[1]:
         plain = _arrays(shaped_response(*about), kn, alphas)
         # The matrices are small: threads of the linear algebra would only get in each other's way.
         with threadpool_limits(1, user_api="blas"):
@@ -332,6 +333,10 @@ def _whole(
     The drag is per unit of the mean square of the radius rather than of that of the middle, as the lone vane's.
     """
     ratios = RotorRatios.standard(vanes)
+    wide = width / (2.0 * arm + 1.0)
+    taken, chamber = min(max(arm, ARMS[0]), ARMS[1]), min(max(wide, CHAMBERS[0]), CHAMBERS[1])
+    # Arms and chambers beyond the tables act as the last ones do, but for a share of their distance from them.
+    beyond = _BEYOND_ERROR * math.hypot(math.log(arm / taken), math.log(wide / chamber))
     at = np.append(kn, np.inf)
     # Less accommodation than the tables have moves the ratios as little as it does within.
     diffuse = np.maximum(alphas, DIFFUSE[0])[:, None]
@@ -341,25 +346,22 @@ def _whole(
     for key, name in _ROTOR.items():
 
         def at_chamber(power: float, name: str = name) -> Array:
-            chamber = width * (height / width) ** power / (2.0 * arm + 1.0)
-            inside = min(max(chamber, CHAMBERS[0]), CHAMBERS[1])
-            return np.asarray(ratios.at(arm, inside, aspect, at[None, :], diffuse, (name,))[name])
+            inside = min(max(wide * (height / width) ** power, CHAMBERS[0]), CHAMBERS[1])
+            return np.asarray(ratios.at(taken, inside, aspect, at[None, :], diffuse, (name,))[name])
 
         ratio = at_chamber(_HEIGHT_POWER[name])
         whole[key] = ratio * np.array([table.coefficient(KINETIC[key], finite) for table in tables])
         moved = np.log(ratio / at_chamber(0.0))
-        chamber = min(max(width / (2.0 * arm + 1.0), CHAMBERS[0]), CHAMBERS[1])
-        own = ratios.error(arm, chamber, aspect, at[None, :], diffuse, (name,))[name]
-        # Chambers beyond the tables act as the last one does, but for a share of their distance from it.
-        beyond = abs(math.log(width / (2.0 * arm + 1.0) / chamber))
-        error = np.hypot(np.hypot(own, _HEIGHT_ERROR * moved), _BEYOND_ERROR * beyond)
+        own = ratios.error(taken, chamber, aspect, at[None, :], diffuse, (name,))[name]
+        error = np.hypot(np.hypot(own, _HEIGHT_ERROR * moved), beyond)
         worst = np.maximum(worst, error.max(axis=0)[:-1])
-    whole["drag"] = whole["drag"] / (1.0 + 1.0 / (12.0 * arm**2))
+    whole["drag"] = whole["drag"] / (1.0 + 1.0 / (12.0 * taken**2))
     return whole, worst
 
 
-# Relative error per unit of ln(chamber) beyond the ranges of the tables.
+# Relative error per unit of the logarithm of an arm or a chamber beyond the ranges of the tables. Our judgement.
 _BEYOND_ERROR = 0.3
+_LONGEST_ARM = 6.0
 
 
 def response_of(rotor: RotorParameters) -> TableResponse:
