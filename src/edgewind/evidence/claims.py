@@ -67,3 +67,8 @@ class Claim:
 def sentence(text: str) -> str:
     """Begin with a capital and end with a full stop."""
     return text[0].upper() + text[1:].rstrip(".") + "."
+
+
+def p_words(p: float) -> str:
+    """Say a posterior predictive probability."""
+    return f"p = {p:.2g}" if p >= 0.005 else "p below 0.005"

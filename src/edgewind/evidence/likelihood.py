@@ -39,6 +39,8 @@ MODELS: dict[str, tuple[str, ...]] = {
 }
 # Unknowns that a model has only where the drive acts.
 _OWN = {"accommodation_difference": "unequal_accommodation", "foreign": "foreign"}
+# A rotor repeats its speed no better than this, whatever its trace states; common practice, no source.
+REPEATS = 0.01
 # Directions of the smooth errors that move no reading by more than this share of its spread are left out.
 _NO_EFFECT = 0.03
 _STEP = 0.01
@@ -280,9 +282,10 @@ class Likelihood:
     def spread(self, values: Array, speed: Array, *, scatter: bool = True) -> Array:
         """Return the standard deviation of a reading about its predicted speed: stated, scatter, and own pressure.
 
-        Rows of values, shape (k, d), and speeds at the readings' pressures, shape (k, n).
+        Rows of values, shape (k, d), and speeds at the readings' pressures, shape (k, n). Without the scatter of the
+        fit, 1 % stands for what no rotor repeats better.
         """
-        share = values[:, self._columns.scatter] if scatter else np.zeros(len(values))
+        share = values[:, self._columns.scatter] if scatter else np.full(len(values), REPEATS)
         return np.asarray(spreads_of(speed, np.ascontiguousarray(share), self._readings))
 
     def log_likelihood(self, values: Array) -> float:

@@ -9,6 +9,7 @@ import pandas as pd
 from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.evidence.fit import Fit
+from edgewind.evidence.likelihood import REPEATS
 from edgewind.evidence.model_error import KINDS
 from edgewind.evidence.optimum import Optimum
 from edgewind.formatting import format_number
@@ -121,6 +122,7 @@ def _deviations(fitted: Fit) -> Iterator[Tension]:
 def _scatter(fitted: Fit) -> Iterator[Tension]:
     data = fitted.problem.data
     stated = float(np.median(data.speed_u_rad_s / np.maximum(np.abs(data.speed_rad_s), 1e-12)))
+    stated = float(np.hypot(stated, REPEATS))
     found = fitted.marginal("scatter")
     low = found.interval[0]
     if low > np.sqrt(SCATTERED**2 - 1) * stated or fitted.p_stated < MISFIT:
@@ -128,8 +130,8 @@ def _scatter(fitted: Fit) -> Iterator[Tension]:
         yield Tension(
             about="scatter of the readings",
             why=(
-                f"The speeds scatter by {format_number(100 * whole, 2)} % about the fit, and state "
-                f"{format_number(100 * stated, 2)} %."
+                f"The speeds scatter by {format_number(100 * whole, 2)} % about the fit, and "
+                f"{format_number(100 * stated, 2)} % would be expected of what they state and of any rotor."
             ),
             resolve="Repeat readings at one pressure to see how they scatter, and state that as their uncertainty.",
         )

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.evidence.claims import Claim, Verdict, sentence
+from edgewind.evidence.claims import Claim, Verdict, p_words, sentence
 from edgewind.evidence.mechanism_case import MechanismCase
 from edgewind.formatting import format_interval, format_number
 from edgewind.rotor import RotorParameters, parameters_of, steady_state
@@ -231,8 +231,8 @@ def _fitted_verdict(
     if fits_alone is not None and not far and fits_alone.p_value > MISFIT:
         objections = objections_to(case, model or "", (low, high))
         if not objections:
-            p = format_number(fits_alone.p_stated, 2)
-            return "sufficient", f"; alone it fits every reading (posterior predictive p = {p}), and no rival does"
+            p = p_words(fits_alone.p_stated)
+            return "sufficient", f"; alone it fits every reading (posterior predictive {p}), and no rival does"
         return "compatible", f"; alone it fits the readings, but {'; '.join(objections)}"
     if not holds:
         return "cannot tell", ", but the fit with every drive does not hold, so its shares decide nothing"
@@ -247,8 +247,8 @@ def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -
     alone = case.evidence(model)
     fitted = None if case.fits is None else case.fits.get(model)
     if fitted is not None and fitted.p_stated <= MISFIT:
-        p = format_number(fitted.p_stated, 2)
-        found.append(f"the readings scatter about it by more than they state (posterior predictive p = {p})")
+        p = p_words(fitted.p_stated)
+        found.append(f"the readings scatter about it by more than they state (posterior predictive {p})")
     for rival in RIVALS:
         other = case.evidence(rival)
         if rival != model and other is not None and alone is not None and other > alone - NO_RIVAL:

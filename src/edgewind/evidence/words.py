@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from edgewind.evidence.claims import p_words
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.explain import Explanation
 from edgewind.evidence.what_if import Moved, Spread, WhatIf
@@ -101,8 +102,8 @@ def explanation_lines(found: Explanation) -> Iterator[str]:
         outside = int((~fitted.predictive["inside"]).sum())
         yield (
             f"The fit misses {outside} of {len(fitted.predictive)} readings at the {100 * fitted.level:g} % level "
-            f"(posterior predictive p = {format_number(fitted.p_value, 2)}; by the scatter that the readings state "
-            f"{format_number(fitted.p_stated, 2)})."
+            f"(posterior predictive {p_words(fitted.p_value)}; by the scatter that the readings state "
+            f"{p_words(fitted.p_stated)})."
         )
         if not fitted.settled:
             yield "The walkers of the fit had not settled: take intervals with care, or repeat it with more steps."
