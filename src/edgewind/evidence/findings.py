@@ -19,7 +19,7 @@ from edgewind.evidence.optimum import REASONS, Optimum, find_optimum
 from edgewind.evidence.sentences import Sentences, sentences_of
 from edgewind.evidence.sweep_data import SweepData
 from edgewind.evidence.tensions import Tension, tensions_of_readings
-from edgewind.formatting import format_interval, format_number
+from edgewind.formatting import format_interval, format_number, raise_exponents
 from edgewind.runner import Runner
 from edgewind.signals import Experiment
 from edgewind.units import from_si
@@ -79,7 +79,8 @@ class Findings:
     @property
     def answer(self) -> tuple[str, str, str]:
         """The answer in three sentences: the optimum, its Knudsen number, the mechanisms."""
-        return (_optimum_sentence(self), _knudsen_sentence(self), _mechanism_sentence(self))
+        said = (_optimum_sentence(self), _knudsen_sentence(self), _mechanism_sentence(self))
+        return (raise_exponents(said[0]), raise_exponents(said[1]), said[2])
 
 
 def find(experiment: Experiment) -> Findings:

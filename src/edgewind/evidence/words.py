@@ -10,7 +10,7 @@ from edgewind.evidence.claims import p_words
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.explain import Explanation
 from edgewind.evidence.what_if import Moved, Spread, WhatIf
-from edgewind.formatting import format_interval, format_number
+from edgewind.formatting import format_interval, format_number, raise_exponents
 from edgewind.units import from_si
 
 _RPM = float(from_si(1.0, "rpm", "angular speed"))
@@ -73,6 +73,10 @@ def flat_words(flat_pa: tuple[float, float]) -> str:
 
 def explanation_lines(found: Explanation) -> Iterator[str]:
     """Yield what the fit found: both optima, each unknown, the check of the fit, and what is still wanted."""
+    return (raise_exponents(line) for line in _explanation_lines(found))
+
+
+def _explanation_lines(found: Explanation) -> Iterator[str]:
     if found.no_fit:
         yield f"No fit: {found.no_fit}."
     for name, optimum in (("speed", found.speed_optimum), ("torque", found.force_optimum)):
