@@ -213,9 +213,10 @@ def _offset(
     if min(part.sum(), (~part).sum()) < 3:
         return None
     log_p = np.log(used["pressure_pa"].to_numpy(float))
-    low, high = (f(f(log_p[part]), f(log_p[~part])) for f in (np.min, np.max))
-    both = (log_p >= max(log_p[part].min(), log_p[~part].min())) & (log_p <= min(log_p[part].max(), log_p[~part].max()))
-    if high <= low or min((part & both).sum(), (~part & both).sum()) < 3:
+    low = max(log_p[part].min(), log_p[~part].min())
+    high = min(log_p[part].max(), log_p[~part].max())
+    both = (log_p >= low) & (log_p <= high)
+    if min((part & both).sum(), (~part & both).sum()) < 3:
         return None
     at = np.interp(log_p, np.log(pressure_pa), np.abs(mean))
     ratio = np.log(np.maximum(np.abs(used["speed_rad_s"].to_numpy(float)), 1e-12) / np.maximum(at, 1e-12))
