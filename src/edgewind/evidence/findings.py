@@ -123,7 +123,7 @@ def _explained(found: Findings, explanation: Explanation) -> Findings:
         explanation=explanation,
         need=explanation.need,
         tensions=(*explanation.tensions, *found.tensions),
-        sentences=sentences_of(explanation.claims, explanation.fit, found.experiment.bench.study.seed),
+        sentences=sentences_of(explanation.claims, explanation.fit, found.optimum, found.experiment.bench.study.seed),
     )
 
 
@@ -180,10 +180,12 @@ def _optimum_sentence(findings: Findings) -> str:
     low, high = optimum.interval_pa
     rpm = float(from_si(optimum.speed_rad_s or 0.0, "rpm", "angular speed"))
     mtorr = float(from_si(optimum.pressure_pa, "mTorr", "pressure"))
+    in_mtorr = mtorr / optimum.pressure_pa
     return (
         f"The rotor is fastest at {format_number(optimum.pressure_pa, 3)} Pa ({format_number(mtorr, 3)} mTorr), with a "
-        f"{100 * optimum.level:g} % interval of {format_interval(low, high, 'Pa')}, at {format_number(rpm, 3)} rpm, "
-        f"from {used} readings."
+        f"{100 * optimum.level:g} % interval of {format_interval(low, high, 'Pa')} "
+        f"({format_interval(low * in_mtorr, high * in_mtorr, 'mTorr')}), at "
+        f"{format_number(rpm, 3)} rpm, from {used} readings."
     )
 
 

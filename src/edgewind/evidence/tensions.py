@@ -8,11 +8,12 @@ import numpy as np
 import pandas as pd
 from pydantic import BaseModel, ConfigDict, Field
 
+from edgewind.evidence.claims import p_words
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.likelihood import REPEATS
 from edgewind.evidence.model_error import KINDS
 from edgewind.evidence.optimum import Optimum
-from edgewind.formatting import format_number
+from edgewind.formatting import format_number, raise_exponents
 from edgewind.rotor.optimum import PeakPressure
 
 # How far an unknown may be pulled from its prior, and a smooth error from zero, in standard deviations.
@@ -41,7 +42,7 @@ class Tension(BaseModel):
 
 def tensions_of_readings(used: pd.DataFrame, optimum: Optimum) -> tuple[Tension, ...]:
     """Return what the readings show by themselves: days that differ, methods that differ, lone pressures."""
-    return (*_lonely(used), *_days(used, optimum), *_methods(used, optimum))
+    return _set(*_lonely(used), *_days(used, optimum), *_methods(used, optimum))
 
 
 def tensions_of_fit(fitted: Fit, by_curve: Optimum | None, by_fit: PeakPressure | None) -> tuple[Tension, ...]:
@@ -56,7 +57,8 @@ def tensions_of_fit(fitted: Fit, by_curve: Optimum | None, by_fit: PeakPressure 
     by_fit : PeakPressure, optional
         The same by the fit.
     """
-    return (
+    return _set(
+        *_not_held(fitted),
         *_optima(by_curve, by_fit),
         *_pulled(fitted),
         *_deviations(fitted),
@@ -84,17 +86,33 @@ def _optima(by_curve: Optimum | None, by_fit: PeakPressure | None) -> Iterator[T
         )
 
 
+def _set(*found: Tension) -> tuple[Tension, ...]:
+    """Return tensions with the exponents in their sentences raised."""
+    return tuple(one.model_copy(update={"why": raise_exponents(one.why)}) for one in found)
+
+
+def _not_held(fitted: Fit) -> Iterator[Tension]:
+    if fitted.p_value < MISFIT:
+        yield Tension(
+            about="the fit with every drive",
+            why=f"No rotor of the model describes these readings (posterior predictive {p_words(fitted.p_value)}).",
+            resolve="Look at the tensions below, at the readings farthest off, and at what bench.toml states.",
+        )
+
+
 def _pulled(fitted: Fit) -> Iterator[Tension]:
     for one in fitted.marginals:
-        if one.unknown.stated and abs(one.pull) > PULLED:
+        expected = one.unknown.stated or one.unknown.law == "normal"  # a width that means something, stated or ours
+        if expected and abs(one.pull) > PULLED:
             value = f"{format_number(one.median, 3)} {one.unknown.unit}".strip()
+            source = "bench.toml states" if one.unknown.stated else "is expected where bench.toml states nothing"
             yield Tension(
                 about=one.unknown.label,
                 why=(
                     f"The readings want {one.unknown.label} to be {value}, {format_number(abs(one.pull), 2)} standard "
-                    f"uncertainties from the {one.unknown.words} that bench.toml states."
+                    f"uncertainties from the {one.unknown.words} that {source}."
                 ),
-                resolve="Measure it again, or state a wider uncertainty.",
+                resolve="Measure it, or state what is known of it.",
             )
 
 

@@ -179,6 +179,9 @@ def judge(
         _fitted_verdict(case, size, sign_ok, model) if fitted else _prior_verdict(case, size, sign_ok, key)
     )
     light, envelope = dependence(case, key)
+    if fitted and not fit_holds(case):  # then its shares say nothing
+        reason = because.lstrip(";, ")
+        return Claim(name, verdict, sign_ok, None, None, alone, sentence(f"{reason}; {sign}"), "", light, envelope)
     estimate = f", an estimate to a factor {within:g}" if within > 1 else ""
     gives = "the fit gives it" if fitted else "it gives"
     words = (
@@ -220,7 +223,7 @@ def _fitted_verdict(
     behind = None if alone is None or best is None else best - alone
     far = behind is not None and behind > DECISIVE
     against = "" if behind is None else f"; alone it is ln(evidence) {format_number(behind, 3)} behind the best model"
-    holds = case.fit is not None and case.fit.p_value > MISFIT and not case.fit.smooth.found
+    holds = fit_holds(case)
     if holds and high < FAR_TOO_SMALL:
         return "ruled out", ", so it is ruled out as the main drive"
     if holds and far and high < TOO_SMALL and best is not None:
@@ -235,10 +238,15 @@ def _fitted_verdict(
             return "sufficient", f"; alone it fits every reading (posterior predictive {p}), and no rival does"
         return "compatible", f"; alone it fits the readings, but {'; '.join(objections)}"
     if not holds:
-        return "cannot tell", ", but the fit with every drive does not hold, so its shares decide nothing"
+        return "cannot tell", "the fit with every drive does not hold, so its shares decide nothing"
     if low >= CONTRIBUTION:
         return "contributes", f"{against}, so it contributes and does not suffice" if far else ", so it contributes"
     return "cannot tell", f"{against}, which leaves it open" if far else ", which leaves it open"
+
+
+def fit_holds(case: MechanismCase) -> bool:
+    """Return whether the fit with every drive describes the readings, so that its shares mean something."""
+    return case.fit is not None and case.fit.p_value > MISFIT and not case.fit.smooth.found
 
 
 def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -> tuple[str, ...]:
@@ -253,7 +261,9 @@ def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -
         other = case.evidence(rival)
         if rival != model and other is not None and alone is not None and other > alone - NO_RIVAL:
             found.append(f"{rival} fits as well (ln(evidence) {other - alone:+.1f})")
-    if share[0] < 1 - OTHERS or share[1] > 1 + OTHERS:
+    if not fit_holds(case):
+        found.append("the fit with every drive does not hold, so that what others share is not known")
+    elif share[0] < 1 - OTHERS or share[1] > 1 + OTHERS:
         found.append(
             f"the readings do not bound what else drives the rotor to {100 * OTHERS:g} % of the torque, an unequal "
             "accommodation or a torque from outside among it"
