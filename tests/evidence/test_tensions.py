@@ -25,7 +25,7 @@ def readings(pressure, speed, **columns):
 
 
 def about(used):
-    return [one.about for one in tensions_of_readings(used, find_optimum(sweep_data(used)))]
+    return [one.about for one in tensions_of_readings(used)]
 
 
 def test_readings_that_go_together_raise_nothing():
@@ -36,9 +36,9 @@ def test_readings_that_go_together_raise_nothing():
 def test_two_days_that_differ_are_named_with_by_how_much():
     days = np.concatenate([np.arange(12) * 120.0, 90_000 + np.arange(12) * 120.0])
     used = readings(np.tile(PRESSURE, 2), np.concatenate([SPEED, 1.3 * SPEED]), time_s=days)
-    (tension,) = tensions_of_readings(used, find_optimum(sweep_data(used)))
+    (tension,) = tensions_of_readings(used)
     assert tension.about == "two days that differ"
-    assert "-23" in tension.why and "study each day" in tension.resolve
+    assert "−23" in tension.why and "study each day" in tension.resolve
 
 
 def test_marks_counted_wrong_show_against_typed_speeds():
@@ -51,7 +51,7 @@ def test_marks_counted_wrong_show_against_typed_speeds():
 
 def test_a_pressure_in_the_wrong_unit_is_named_by_its_line():
     used = readings(np.append(PRESSURE, 1333.0), np.append(SPEED, 9.0))
-    (tension,) = tensions_of_readings(used, find_optimum(sweep_data(used)))
+    (tension,) = tensions_of_readings(used)
     assert tension.about == "a pressure far from all others" and "Line 14 has 1330 Pa" in tension.why
 
 

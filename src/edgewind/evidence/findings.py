@@ -100,7 +100,7 @@ def find(experiment: Experiment) -> Findings:
         budget_line=line,
         need=case.need,
         coasts=coasts,
-        tensions=tensions_of_readings(used, optimum),
+        tensions=tensions_of_readings(used),
     )
 
 

@@ -264,10 +264,7 @@ def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -
     if not fit_holds(case):
         found.append("the fit with every drive does not hold, so that what others share is not known")
     elif share[0] < 1 - OTHERS or share[1] > 1 + OTHERS:
-        found.append(
-            f"the readings do not bound what else drives the rotor to {100 * OTHERS:g} % of the torque, an unequal "
-            "accommodation or a torque from outside among it"
-        )
+        found.append(f"the readings do not bound what else drives the rotor to {100 * OTHERS:g} % of the torque")
     if case.tensions:
         count = len(case.tensions)
         found.append("a tension is open" if count == 1 else f"{count} tensions are open")
