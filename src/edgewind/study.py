@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import platform
+import shlex
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
@@ -217,7 +218,7 @@ def _run(
     with _whole_folder(out) as draft:
         if progress:
             progress("writing the report", 0, 1)
-        command = command or f"edgewind study {root} --out report-folder"
+        command = command or f"edgewind study {shlex.quote(root)} --out report-folder"
         write_report(
             findings, comparison, draft, command=command, versions=versions(), input_root=root, plans=plans
         )  # fmt: skip

@@ -15,7 +15,7 @@ from support.sweeps import Bench, Truth, take_readings
 
 from edgewind.errors import InputError
 from edgewind.evidence.curve import Scale, fit_curve
-from edgewind.evidence.gaussian_process import condition, covariance, log_density
+from edgewind.evidence.gaussian_process import condition, covariance, log_density, log_density_of_low_rank
 from edgewind.evidence.sweep_data import SweepData, derive_direction
 
 TRUTH = Truth("balance", place=0.0, width=1.0, skew=0.0, top=10.0)
@@ -192,3 +192,20 @@ def test_direction_follows_time_where_known_and_order_elsewhere() -> None:
     assert derive_direction(pressure, ("",) * 3, [30.0, 20.0, 10.0]).tolist() == [-1, -1, -1]
     assert derive_direction([1.0, 2.0, 4.0, 2.0, 1.0], ("",) * 5).tolist() == [1, 1, 1, -1, -1]
     assert derive_direction([3.0], ("",)).tolist() == [0]
+
+
+def test_a_low_rank_density_is_that_of_the_whole_covariance() -> None:
+    random = np.random.default_rng(7)
+    factor, diagonal, readings = random.standard_normal((2, 9, 3)), random.uniform(0.5, 2, (2, 9)), random.random(9)
+    whole = factor @ np.swapaxes(factor, 1, 2) + np.stack([np.diag(row) for row in diagonal])
+    assert log_density_of_low_rank(factor, diagonal, readings) == pytest.approx(log_density(whole, readings), rel=1e-9)
+
+
+def test_many_readings_give_the_curve_that_all_covariances_in_full_give(monkeypatch: pytest.MonkeyPatch) -> None:
+    data = take_readings(Truth("balance", 0.3, 0.9, 0.0, 8.0), Bench(readings=110), np.random.default_rng(3))
+    by_nodes = fit_curve(data, draws=64)
+    monkeypatch.setattr("edgewind.evidence.curve._MOST_EXACT", 1000)
+    in_full = fit_curve(data, draws=64)
+    assert by_nodes.mean == pytest.approx(in_full.mean, abs=0.1 * float(np.median(in_full.sd)))
+    assert by_nodes.sd == pytest.approx(in_full.sd, rel=0.05)
+    assert by_nodes.log_marginal_likelihood == pytest.approx(in_full.log_marginal_likelihood, abs=0.1)

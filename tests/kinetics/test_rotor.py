@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import importlib.util
+from pathlib import Path
+
 import numpy as np
 import pytest
 from typer.testing import CliRunner
@@ -18,6 +21,15 @@ from edgewind.kinetics.solve import Case, Resolution, solve
 SQUARE = Shape("square")
 ROUGH = RotorResolution(4, 3, grid=0.3)
 MAIN = ("torque", "drag", "heat_apart", "loss")
+
+
+@pytest.fixture(scope="module")
+def rays():
+    """Rays through free flight: rays.py beside this file."""
+    spec = importlib.util.spec_from_file_location("rays", Path(__file__).with_name("rays.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 def answer(rotor, knudsen, level=ROUGH, *, leading=1.0, trailing=1.0, tolerance=1e-4):
@@ -86,6 +98,18 @@ def test_one_vane_far_from_axis_and_walls_is_the_lone_square():
     assert -0.99 * far[2].force < values["drag"] / (1.0 + 1.0 / 12.0 / 49.0) < -1.01 * near[2].force
     assert values["heat_apart"] == pytest.approx(near[0].mean("heat", 0), rel=0.005)
     assert values["loss"] == pytest.approx(near[1].mean("heat", 0), rel=0.005)
+
+
+def test_free_flight_is_what_rays_from_face_to_face_give(rays):
+    """Torque, drag and heat of four vanes by chains of rays: no mesh, no set of directions (the drag to the noise of
+    20 000 rays; benchmarks/bench_rotor_kinetics.py traces a million for three arms and two chambers).
+    """
+    case = RotorCase(Rotor(SQUARE, 4, 1.5, 6.0, 4.0), np.inf)
+    found = coefficients(*solve_rotor(case, RotorResolution.level(1, np.inf),
+                                      ("faces", "both", RotorDrive(spin=1.0 / 1.5))))  # fmt: skip
+    traced = rays.free_flight(4, 1.5, 6.0, 4.0, rays=20_000, bounces=20)
+    for name, rel in (("torque", 0.005), ("heat_apart", 0.005), ("loss", 0.005), ("drag", 0.03)):
+        assert found[name] == pytest.approx(traced[name], rel=rel), name
 
 
 def test_fine_sweeps_hardly_grow_towards_the_continuum():

@@ -106,9 +106,7 @@ def fitted(tmp_path_factory: pytest.TempPathFactory, make_bench_text: Callable[.
     def speed(pressure: np.ndarray) -> np.ndarray:
         return RPM_PER_RAD_S * steady_state(np.atleast_1d(pressure), rotor, response_of(rotor)).speed_rad_s[0]
 
-    return find_why(
-        find(read_experiment(write_folder(tmp_path_factory.mktemp("f") / "fitted", text, speed))), steps=100
-    )
+    return find_why(find(read_experiment(write_folder(tmp_path_factory.mktemp("f") / "fitted", text, speed))), steps=50)
 
 
 @pytest.fixture(scope="session")

@@ -46,7 +46,7 @@ def test_text_reaches_contrast_aa(palette: Palette) -> None:
 
 def test_pngs_are_1920_wide_in_light_and_dark(two_rotors: Path) -> None:
     pngs = sorted((two_rotors / "figures").glob("*.png"))
-    assert len(pngs) == 18
+    assert len(pngs) == 20
     assert {path.stem for path in pngs} >= {"scaling-fitted-light", "scaling-fitted-dark", "why-fitted-light"}
     for path in pngs:
         with Image.open(path) as image:

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from edgewind.rotor import parameters_of, response_for, steady_state
-from edgewind.rotor.speed_kernel import Place, flat, steady_speeds, table_arrays
+from edgewind.rotor.neighbours import lost, nearness
+from edgewind.rotor.speed_kernel import Place, deviating_speeds, flat, steady_speeds, table_arrays
 
 PRESSURES = np.geomspace(0.005, 30, 40)
 ROTOR = {"bright_emissivity": "0.8", "vane_conductance": "60 W/(m^2 K)", "vane_thickness": "0.2 mm"}
@@ -35,3 +36,24 @@ def test_drives_can_be_left_out(make_bench):
     numbers[others] = 0.0
     only = steady_state(PRESSURES, rotor, table, drives=("light_pressure",))
     assert np.allclose(steady_speeds(PRESSURES, numbers, *table_arrays(table))[0], only.speed_rad_s, rtol=1e-9)
+
+
+def test_factors_on_the_gas_at_each_pressure_and_a_torque_from_outside_agree_with_the_plain_form(make_bench):
+    table = response_for(8.0)
+    force, drag, heat = (np.exp(0.2 * np.sin(np.arange(40) * step)) for step in (0.1, 0.15, 0.2))
+    rotor = parameters_of(make_bench(rotor=ROTOR)).with_(foreign_torque_n_m=3e-10, accommodation_difference=0.05)
+    state = steady_state(
+        PRESSURES, rotor.with_(gas_force_factor=force, gas_drag_factor=drag, gas_heat_factor=heat), table
+    )
+    found = deviating_speeds(PRESSURES, flat(rotor), np.stack([force, drag, heat]), *table_arrays(table))
+    assert np.allclose(found[0], state.speed_rad_s, rtol=1e-7, atol=1e-12)
+    assert np.allclose(found[1], state.net_torque, rtol=1e-7, atol=1e-20)
+    assert np.allclose(found[2], state.drag, rtol=1e-9)
+
+
+def test_neighbours_take_what_was_seen_of_four_vanes_and_half_of_it_on_longer_arms():
+    kn = np.array([0.1, 0.3, 1.0, 10.0])
+    force, drag = lost(kn, 4, 1.25)
+    assert force == pytest.approx([0.21, 0.14, 0.08, 0.04]) and drag == pytest.approx([0.20, 0.17, 0.13, 0.10])
+    assert lost(kn, 4, 2.0)[0] == pytest.approx(0.5 * force)
+    assert nearness(1, 1.25) == 0

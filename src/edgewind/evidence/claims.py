@@ -7,6 +7,8 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from edgewind.formatting import raise_exponents
+
 Verdict = Literal["ruled out", "sufficient", "compatible", "contributes", "cannot tell"]
 
 
@@ -65,5 +67,10 @@ class Claim:
 
 
 def sentence(text: str) -> str:
-    """Begin with a capital and end with a full stop."""
-    return text[0].upper() + text[1:].rstrip(".") + "."
+    """Begin with a capital and end with a full stop, exponents raised."""
+    return raise_exponents(text[0].upper() + text[1:].rstrip(".") + ".")
+
+
+def p_words(p: float) -> str:
+    """Say a posterior predictive probability."""
+    return f"p = {p:.2g}" if p >= 0.005 else "p below 0.005"

@@ -19,7 +19,7 @@ from edgewind.evidence.optimum import REASONS, Optimum, find_optimum
 from edgewind.evidence.sentences import Sentences, sentences_of
 from edgewind.evidence.sweep_data import SweepData
 from edgewind.evidence.tensions import Tension, tensions_of_readings
-from edgewind.formatting import format_interval, format_number
+from edgewind.formatting import format_interval, format_number, raise_exponents
 from edgewind.runner import Runner
 from edgewind.signals import Experiment
 from edgewind.units import from_si
@@ -79,7 +79,8 @@ class Findings:
     @property
     def answer(self) -> tuple[str, str, str]:
         """The answer in three sentences: the optimum, its Knudsen number, the mechanisms."""
-        return (_optimum_sentence(self), _knudsen_sentence(self), _mechanism_sentence(self))
+        said = (_optimum_sentence(self), _knudsen_sentence(self), _mechanism_sentence(self))
+        return (raise_exponents(said[0]), raise_exponents(said[1]), said[2])
 
 
 def find(experiment: Experiment) -> Findings:
@@ -99,7 +100,7 @@ def find(experiment: Experiment) -> Findings:
         budget_line=line,
         need=case.need,
         coasts=coasts,
-        tensions=tensions_of_readings(used, optimum),
+        tensions=tensions_of_readings(used),
     )
 
 
@@ -122,7 +123,7 @@ def _explained(found: Findings, explanation: Explanation) -> Findings:
         explanation=explanation,
         need=explanation.need,
         tensions=(*explanation.tensions, *found.tensions),
-        sentences=sentences_of(explanation.claims, explanation.fit, found.experiment.bench.study.seed),
+        sentences=sentences_of(explanation.claims, explanation.fit, found.optimum, found.experiment.bench.study.seed),
     )
 
 
@@ -179,10 +180,12 @@ def _optimum_sentence(findings: Findings) -> str:
     low, high = optimum.interval_pa
     rpm = float(from_si(optimum.speed_rad_s or 0.0, "rpm", "angular speed"))
     mtorr = float(from_si(optimum.pressure_pa, "mTorr", "pressure"))
+    in_mtorr = mtorr / optimum.pressure_pa
     return (
         f"The rotor is fastest at {format_number(optimum.pressure_pa, 3)} Pa ({format_number(mtorr, 3)} mTorr), with a "
-        f"{100 * optimum.level:g} % interval of {format_interval(low, high, 'Pa')}, at {format_number(rpm, 3)} rpm, "
-        f"from {used} readings."
+        f"{100 * optimum.level:g} % interval of {format_interval(low, high, 'Pa')} "
+        f"({format_interval(low * in_mtorr, high * in_mtorr, 'mTorr')}), at "
+        f"{format_number(rpm, 3)} rpm, from {used} readings."
     )
 
 

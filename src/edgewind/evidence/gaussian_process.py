@@ -89,3 +89,33 @@ def log_density(covariance_of_readings: Array, readings: Array) -> Array:
     log_determinant = np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
     result: Array = -0.5 * (whitened**2).sum(-1) - log_determinant - 0.5 * readings.size * np.log(2 * np.pi)
     return result
+
+
+def log_density_of_low_rank(factor: Array, diagonal: Array, readings: Array) -> Array:
+    """Log density of readings under normal distributions with covariance ``U U^T + diag(d)``, U of few columns.
+
+    By the identities of Woodbury and of the determinant: Rasmussen and Williams (2006), eq. A.9 and A.10.
+
+    Parameters
+    ----------
+    factor : ndarray, shape (h, n, r)
+        U.
+    diagonal : ndarray, shape (h, n)
+        d, above zero.
+    readings : ndarray, shape (n,)
+
+    Returns
+    -------
+    ndarray, shape (h,)
+    """
+    scaled = factor / diagonal[..., None]
+    inner = np.swapaxes(factor, -1, -2) @ scaled
+    every = np.arange(factor.shape[-1])
+    inner[..., every, every] += 1.0
+    root = np.linalg.cholesky(inner)
+    along = np.swapaxes(scaled, -1, -2) @ readings
+    whitened = np.linalg.solve(root, along[..., None])[..., 0]
+    square = (readings**2 / diagonal).sum(-1) - (whitened**2).sum(-1)
+    log_determinant = np.log(diagonal).sum(-1) + 2 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
+    result: Array = -0.5 * (square + log_determinant + readings.size * np.log(2 * np.pi))
+    return result

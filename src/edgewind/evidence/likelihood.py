@@ -39,6 +39,8 @@ MODELS: dict[str, tuple[str, ...]] = {
 }
 # Unknowns that a model has only where the drive acts.
 _OWN = {"accommodation_difference": "unequal_accommodation", "foreign": "foreign"}
+# A rotor repeats its speed no better than this, whatever its trace states; common practice, no source.
+REPEATS = 0.01
 # Directions of the smooth errors that move no reading by more than this share of its spread are left out.
 _NO_EFFECT = 0.03
 _STEP = 0.01
@@ -216,7 +218,6 @@ class Likelihood:
         """Return the numbers of the smooth errors at rows of values, shape (k, size): drawn, or the likeliest."""
         whole = self._smooth._replace(slopes=np.ascontiguousarray(self._slopes))
         known = (self._flat, self._columns)
-        basis = self.error.basis(self.all_pressures)
         found = np.empty((len(values), self.error.size))
         for k, row in enumerate(values):
             misfit, slopes, _ = whitened_of(row[None], *known, self._readings, whole, self._table)
@@ -224,15 +225,28 @@ class Likelihood:
             drawn = inverse @ (slopes.T @ misfit)
             if random is not None:
                 drawn += np.linalg.cholesky(inverse) @ random.standard_normal(self.error.size)
-            left = misfit - slopes @ drawn
-            for _ in range(_CORRECTIONS):  # what is left is meant of the curve itself, and not of its tangent
-                errors = np.exp(basis @ np.clip(drawn, -6, 6))
-                there = whole._replace(factors=np.ascontiguousarray(errors[:-1]), offset=np.zeros_like(whole.offset))
-                readings = self._readings._replace(pressure=self.all_pressures * errors[-1])
-                exact, slopes, _ = whitened_of(row[None], *known, readings, there, self._table)
-                drawn += inverse @ (slopes.T @ (exact - left))
+            if random is not None:  # what is left is meant of the curve itself, and not of its tangent
+                drawn = self._corrected(row, drawn, misfit - slopes @ drawn, inverse, whole)
             found[k] = drawn
         return found
+
+    def _corrected(self, values: Array, drawn: Array, left: Array, inverse: Array, whole: Smooth) -> Array:
+        """Return drawn smooth errors moved so that the curve itself leaves what its tangent left; as they are if none.
+
+        Newton's steps by the slopes there, as long as they bring the two nearer.
+        """
+        basis, nearest, best = self.error.basis(self.all_pressures), np.inf, drawn
+        for _ in range(_CORRECTIONS + 1):
+            errors = np.exp(basis @ np.clip(drawn, -6, 6))
+            there = whole._replace(factors=np.ascontiguousarray(errors[:-1]), offset=np.zeros_like(whole.offset))
+            readings = self._readings._replace(pressure=self.all_pressures * errors[-1])
+            exact, slopes, _ = whitened_of(values[None], self._flat, self._columns, readings, there, self._table)
+            apart = float(np.linalg.norm(exact - left))
+            if apart >= nearest:
+                break
+            nearest, best = apart, drawn
+            drawn = drawn + inverse @ (slopes.T @ (exact - left))
+        return best
 
     # Unknowns and predictions.
 
@@ -280,9 +294,10 @@ class Likelihood:
     def spread(self, values: Array, speed: Array, *, scatter: bool = True) -> Array:
         """Return the standard deviation of a reading about its predicted speed: stated, scatter, and own pressure.
 
-        Rows of values, shape (k, d), and speeds at the readings' pressures, shape (k, n).
+        Rows of values, shape (k, d), and speeds at the readings' pressures, shape (k, n). Without the scatter of the
+        fit, 1 % stands for what no rotor repeats better.
         """
-        share = values[:, self._columns.scatter] if scatter else np.zeros(len(values))
+        share = values[:, self._columns.scatter] if scatter else np.full(len(values), REPEATS)
         return np.asarray(spreads_of(speed, np.ascontiguousarray(share), self._readings))
 
     def log_likelihood(self, values: Array) -> float:

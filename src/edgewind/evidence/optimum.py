@@ -16,6 +16,8 @@ from edgewind.errors import InputError
 from edgewind.evidence.curve import ResponseCurve, fit_curve
 from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps, sweep_effects
 from edgewind.evidence.sweep_data import Array, SweepData
+from edgewind.formatting import format_number
+from edgewind.units import RPM_PER_RAD_S
 
 Reason = Literal[
     "",
@@ -189,8 +191,8 @@ def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, see
         )
     if curve.excess_interval_rad_s[0] > np.median(data.speed_u_rad_s):
         warnings.append(
-            f"The readings scatter by {curve.excess_rad_s:.3g} rad/s about any smooth curve, "
-            "more than their stated uncertainties."
+            f"The readings scatter by {format_number(RPM_PER_RAD_S * curve.excess_rad_s, 2)} rpm about any smooth "
+            "curve, more than their stated uncertainties."
         )
     return _decide(curve, sweeps, shift, level, seed, warnings)
 
@@ -220,7 +222,8 @@ def _decide(
     width = float(np.ptp(np.quantile(places + shared, (0.05, 0.95))))
 
     reason: Reason = ""
-    if shift > max(width, IMMATERIAL_SHIFT) or abs(sweeps.offset_relative or 0.0) > IMMATERIAL_OFFSET:
+    differ = sweeps.verdict == "differ"  # else what sets them apart is within their uncertainties
+    if differ and (shift > max(width, IMMATERIAL_SHIFT) or abs(sweeps.offset_relative or 0.0) > IMMATERIAL_OFFSET):
         reason = "drift between sweeps"
     elif curve.log_bayes_factor < FLAT_LOG_BAYES_FACTOR:
         reason = "flat within noise"

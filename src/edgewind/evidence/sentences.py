@@ -9,13 +9,15 @@ from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim
 from edgewind.evidence.draws import draws_of
 from edgewind.evidence.fit import Fit
+from edgewind.evidence.optimum import Optimum
 from edgewind.evidence.what_if import what_if
 from edgewind.formatting import format_number
 from edgewind.rotor import parameters_of
 from edgewind.rotor.drives import accommodation, foreign, infrared_recoil, light_pressure, outgassing, thermal_force
 from edgewind.units import RPM_PER_RAD_S
 
-_LARGER = (2.0, 1.5, 1.25)
+_LARGER = {2.0: "twice as large", 1.5: "one and a half times as large", 1.25: "a quarter larger"}
+MISFIT = 0.01
 # A vane is said to emit more on its dark face where so many of the draws have it so.
 _SURE = 0.95
 
@@ -41,9 +43,13 @@ class Sentences(BaseModel):
     in_the_cold: str = Field(description="Which way it would turn in the dark under a chilled envelope, and why.")
 
 
-def sentences_of(claims: tuple[Claim, ...], fitted: Fit | None, seed: int = 1) -> Sentences:
-    """Return the three sentences from weighed mechanisms and, where there is one, the fit."""
-    return Sentences(why_it_turns=_why(claims), a_larger_one=_larger(fitted, seed), in_the_cold=_cold(claims, fitted))
+def sentences_of(
+    claims: tuple[Claim, ...], fitted: Fit | None, optimum: Optimum | None = None, seed: int = 1
+) -> Sentences:
+    """Return the three sentences from weighed mechanisms, the optimum by the curve and, where there is one, the fit."""
+    return Sentences(
+        why_it_turns=_why(claims), a_larger_one=_larger(fitted, optimum, seed), in_the_cold=_cold(claims, fitted)
+    )
 
 
 def _why(claims: tuple[Claim, ...]) -> str:
@@ -63,28 +69,33 @@ def _why(claims: tuple[Claim, ...]) -> str:
     return "These readings do not say why it turns."
 
 
-def _larger(fitted: Fit | None, seed: int) -> str:
+def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
     if fitted is None:
         return "What a larger one would do takes a fit of the readings."
+    if fitted.p_value < MISFIT:
+        return "The fit does not describe the readings, so what a larger one would do is not said."
     drawn = draws_of(fitted, draws=100, seed=seed)
     width, height = (1e3 * getattr(fitted.problem.bench.rotor, key).value for key in ("vane_width", "vane_height"))
     most = 0.99 * drawn.most_pa
-    for factor in _LARGER:
+    for factor, words in _LARGER.items():
         changes = {"rotor.vane_width": f"{factor * width:.4g} mm", "rotor.vane_height": f"{factor * height:.4g} mm"}
         try:
             speed = what_if(drawn, changes, np.geomspace(most / 3e3, most / factor, 5)).speed
         except EdgewindError:
             continue  # it would not fit the chamber, or the gas is not computed that far
-        if speed.after_pa.median is None or speed.before_pa.median is None or speed.after.median is None:
+        if speed.ratio.median is None or not speed.before.median or speed.after.median is None:
             break
-        rpm = RPM_PER_RAD_S * abs(speed.after.median)
-        before = RPM_PER_RAD_S * abs(speed.before.median or 0.0)
-        times = {2.0: "twice", 1.5: "one and a half times", 1.25: "a quarter more than"}[factor]
-        large = f"{times} as large" if factor != 1.25 else "a quarter larger"
+        faster = speed.after.median / speed.before.median
+        if optimum is None or optimum.pressure_pa is None or optimum.speed_rad_s is None:
+            place, pace = format_number(speed.ratio.median, 2), format_number(abs(faster), 2)
+            return f"With vanes {words} it would be fastest at {place} times that pressure, {pace} times as fast."
+        # From what was measured, moved as the fit says.
+        rpm = RPM_PER_RAD_S * abs(optimum.speed_rad_s)
         return (
-            f"With vanes {large} it would be fastest at about {format_number(speed.after_pa.median, 2)} Pa instead of "
-            f"{format_number(speed.before_pa.median, 2)} Pa, at about {format_number(rpm, 2)} instead of "
-            f"{format_number(before, 2)} turns a minute."
+            f"With vanes {words} it would be fastest at about "
+            f"{format_number(speed.ratio.median * optimum.pressure_pa, 2)} Pa instead of "
+            f"{format_number(optimum.pressure_pa, 2)} Pa, at about {format_number(abs(faster) * rpm, 2)} instead of "
+            f"{format_number(rpm, 2)} turns a minute."
         )
     return "The fit does not say at which pressure a larger one would be fastest."
 

@@ -6,12 +6,15 @@ from collections.abc import Iterator
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
+from edgewind.evidence.claims import p_words
 from edgewind.evidence.fit import Fit
+from edgewind.evidence.likelihood import REPEATS
 from edgewind.evidence.model_error import KINDS
 from edgewind.evidence.optimum import Optimum
-from edgewind.formatting import format_number
+from edgewind.formatting import format_number, raise_exponents
 from edgewind.rotor.optimum import PeakPressure
 
 # How far an unknown may be pulled from its prior, and a smooth error from zero, in standard deviations.
@@ -38,9 +41,9 @@ class Tension(BaseModel):
     resolve: str = Field(description="What would resolve it.")
 
 
-def tensions_of_readings(used: pd.DataFrame, optimum: Optimum) -> tuple[Tension, ...]:
+def tensions_of_readings(used: pd.DataFrame) -> tuple[Tension, ...]:
     """Return what the readings show by themselves: days that differ, methods that differ, lone pressures."""
-    return (*_lonely(used), *_days(used, optimum), *_methods(used, optimum))
+    return _set(*_lonely(used), *_days(used), *_methods(used))
 
 
 def tensions_of_fit(fitted: Fit, by_curve: Optimum | None, by_fit: PeakPressure | None) -> tuple[Tension, ...]:
@@ -55,7 +58,8 @@ def tensions_of_fit(fitted: Fit, by_curve: Optimum | None, by_fit: PeakPressure 
     by_fit : PeakPressure, optional
         The same by the fit.
     """
-    return (
+    return _set(
+        *_not_held(fitted),
         *_optima(by_curve, by_fit),
         *_pulled(fitted),
         *_deviations(fitted),
@@ -83,17 +87,33 @@ def _optima(by_curve: Optimum | None, by_fit: PeakPressure | None) -> Iterator[T
         )
 
 
+def _set(*found: Tension) -> tuple[Tension, ...]:
+    """Return tensions with the exponents in their sentences raised."""
+    return tuple(one.model_copy(update={"why": raise_exponents(one.why)}) for one in found)
+
+
+def _not_held(fitted: Fit) -> Iterator[Tension]:
+    if fitted.p_value < MISFIT:
+        yield Tension(
+            about="the fit with every drive",
+            why=f"No rotor of the model describes these readings (posterior predictive {p_words(fitted.p_value)}).",
+            resolve="Look at the tensions below, at the readings farthest off, and at what bench.toml states.",
+        )
+
+
 def _pulled(fitted: Fit) -> Iterator[Tension]:
     for one in fitted.marginals:
-        if one.unknown.stated and abs(one.pull) > PULLED:
+        expected = one.unknown.stated or one.unknown.law == "normal"  # a width that means something, stated or ours
+        if expected and abs(one.pull) > PULLED:
             value = f"{format_number(one.median, 3)} {one.unknown.unit}".strip()
+            source = "bench.toml states" if one.unknown.stated else "is expected where bench.toml states nothing"
             yield Tension(
                 about=one.unknown.label,
                 why=(
                     f"The readings want {one.unknown.label} to be {value}, {format_number(abs(one.pull), 2)} standard "
-                    f"uncertainties from the {one.unknown.words} that bench.toml states."
+                    f"uncertainties from the {one.unknown.words} that {source}."
                 ),
-                resolve="Measure it again, or state a wider uncertainty.",
+                resolve="Measure it, or state what is known of it.",
             )
 
 
@@ -121,6 +141,7 @@ def _deviations(fitted: Fit) -> Iterator[Tension]:
 def _scatter(fitted: Fit) -> Iterator[Tension]:
     data = fitted.problem.data
     stated = float(np.median(data.speed_u_rad_s / np.maximum(np.abs(data.speed_rad_s), 1e-12)))
+    stated = float(np.hypot(stated, REPEATS))
     found = fitted.marginal("scatter")
     low = found.interval[0]
     if low > np.sqrt(SCATTERED**2 - 1) * stated or fitted.p_stated < MISFIT:
@@ -128,8 +149,8 @@ def _scatter(fitted: Fit) -> Iterator[Tension]:
         yield Tension(
             about="scatter of the readings",
             why=(
-                f"The speeds scatter by {format_number(100 * whole, 2)} % about the fit, and state "
-                f"{format_number(100 * stated, 2)} %."
+                f"The speeds scatter by {format_number(100 * whole, 2)} % about the fit, and "
+                f"{format_number(100 * stated, 2)} % would be expected of what they state and of any rotor."
             ),
             resolve="Repeat readings at one pressure to see how they scatter, and state that as their uncertainty.",
         )
@@ -166,9 +187,9 @@ def _lonely(used: pd.DataFrame) -> Iterator[Tension]:
             )
 
 
-def _days(used: pd.DataFrame, optimum: Optimum) -> Iterator[Tension]:
-    curve, time = optimum.curve, used["time_s"].to_numpy(float) if len(used) else np.zeros(0)
-    if curve is None or not np.all(np.isfinite(time)) or not time.size:
+def _days(used: pd.DataFrame) -> Iterator[Tension]:
+    time = used["time_s"].to_numpy(float)
+    if not time.size or not np.all(np.isfinite(time)):
         return
     order = np.argsort(time)
     starts = np.flatnonzero(np.diff(time[order]) > _DAY_S)
@@ -176,7 +197,7 @@ def _days(used: pd.DataFrame, optimum: Optimum) -> Iterator[Tension]:
         return
     part = np.zeros(time.size, dtype=bool)
     part[order[: starts[0] + 1]] = True
-    found = _offset(used, curve.pressure_pa, curve.mean, part)
+    found = _offset(used, part)
     if found is not None:
         share, u = found
         yield Tension(
@@ -189,12 +210,11 @@ def _days(used: pd.DataFrame, optimum: Optimum) -> Iterator[Tension]:
         )
 
 
-def _methods(used: pd.DataFrame, optimum: Optimum) -> Iterator[Tension]:
-    curve = optimum.curve
-    if curve is None or not len(used):
+def _methods(used: pd.DataFrame) -> Iterator[Tension]:
+    if not len(used):
         return
     typed = (used["speed_method"] == "typed").to_numpy(bool)
-    found = _offset(used, curve.pressure_pa, curve.mean, typed)
+    found = _offset(used, typed)
     if found is not None and abs(np.log1p(found[0])) > np.log(1.4):
         share, _ = found
         yield Tension(
@@ -204,21 +224,22 @@ def _methods(used: pd.DataFrame, optimum: Optimum) -> Iterator[Tension]:
         )
 
 
-def _offset(
-    used: pd.DataFrame, pressure_pa: np.ndarray, mean: np.ndarray, part: np.ndarray
-) -> tuple[float, float] | None:
-    """Return by which share one part of the readings is faster than the rest, and its uncertainty; None where alike."""
-    if min(part.sum(), (~part).sum()) < 3:
+def _offset(used: pd.DataFrame, part: NDArray[np.bool_]) -> tuple[float, float] | None:
+    """Return by which share one part of the readings is faster than the rest, and its uncertainty; None where alike.
+
+    Each reading of the part is held against the rest between its neighbours in pressure.
+    """
+    moving = np.abs(used["speed_rad_s"].to_numpy(float)) > 0
+    one, other = part & moving, ~part & moving
+    if min(one.sum(), other.sum()) < 3:
         return None
     log_p = np.log(used["pressure_pa"].to_numpy(float))
-    low, high = (f(f(log_p[part]), f(log_p[~part])) for f in (np.min, np.max))
-    both = (log_p >= max(log_p[part].min(), log_p[~part].min())) & (log_p <= min(log_p[part].max(), log_p[~part].max()))
-    if high <= low or min((part & both).sum(), (~part & both).sum()) < 3:
+    log_speed = np.log(np.maximum(np.abs(used["speed_rad_s"].to_numpy(float)), 1e-300))
+    order = np.argsort(log_p[other])
+    both = one & (log_p >= log_p[other].min()) & (log_p <= log_p[other].max())
+    if both.sum() < 3:
         return None
-    at = np.interp(log_p, np.log(pressure_pa), np.abs(mean))
-    ratio = np.log(np.maximum(np.abs(used["speed_rad_s"].to_numpy(float)), 1e-12) / np.maximum(at, 1e-12))
-    one, other = ratio[part & both], ratio[~part & both]
-    difference = float(np.median(one) - np.median(other))
-    u = 1.25 * float(np.sqrt(one.var(ddof=1) / one.size + other.var(ddof=1) / other.size))
-    share = float(np.expm1(difference))
-    return (share, u) if abs(difference) > max(DAYS_DIFFER, 3 * u) else None
+    apart = log_speed[both] - np.interp(log_p[both], log_p[other][order], log_speed[other][order])
+    difference = float(np.median(apart))
+    u = 1.25 * float(apart.std(ddof=1) / np.sqrt(apart.size))
+    return (float(np.expm1(difference)), u) if abs(difference) > max(DAYS_DIFFER, 3 * u) else None

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.evidence.claims import Claim, Verdict, sentence
+from edgewind.evidence.claims import Claim, Verdict, p_words, sentence
 from edgewind.evidence.mechanism_case import MechanismCase
 from edgewind.formatting import format_interval, format_number
 from edgewind.rotor import RotorParameters, parameters_of, steady_state
@@ -179,6 +179,9 @@ def judge(
         _fitted_verdict(case, size, sign_ok, model) if fitted else _prior_verdict(case, size, sign_ok, key)
     )
     light, envelope = dependence(case, key)
+    if fitted and not fit_holds(case):  # then its shares say nothing
+        reason = because.lstrip(";, ")
+        return Claim(name, verdict, sign_ok, None, None, alone, sentence(f"{reason}; {sign}"), "", light, envelope)
     estimate = f", an estimate to a factor {within:g}" if within > 1 else ""
     gives = "the fit gives it" if fitted else "it gives"
     words = (
@@ -220,7 +223,7 @@ def _fitted_verdict(
     behind = None if alone is None or best is None else best - alone
     far = behind is not None and behind > DECISIVE
     against = "" if behind is None else f"; alone it is ln(evidence) {format_number(behind, 3)} behind the best model"
-    holds = case.fit is not None and case.fit.p_value > MISFIT and not case.fit.smooth.found
+    holds = fit_holds(case)
     if holds and high < FAR_TOO_SMALL:
         return "ruled out", ", so it is ruled out as the main drive"
     if holds and far and high < TOO_SMALL and best is not None:
@@ -231,14 +234,19 @@ def _fitted_verdict(
     if fits_alone is not None and not far and fits_alone.p_value > MISFIT:
         objections = objections_to(case, model or "", (low, high))
         if not objections:
-            p = format_number(fits_alone.p_stated, 2)
-            return "sufficient", f"; alone it fits every reading (posterior predictive p = {p}), and no rival does"
+            p = p_words(fits_alone.p_stated)
+            return "sufficient", f"; alone it fits every reading (posterior predictive {p}), and no rival does"
         return "compatible", f"; alone it fits the readings, but {'; '.join(objections)}"
     if not holds:
-        return "cannot tell", ", but the fit with every drive does not hold, so its shares decide nothing"
+        return "cannot tell", "the fit with every drive does not hold, so its shares decide nothing"
     if low >= CONTRIBUTION:
         return "contributes", f"{against}, so it contributes and does not suffice" if far else ", so it contributes"
     return "cannot tell", f"{against}, which leaves it open" if far else ", which leaves it open"
+
+
+def fit_holds(case: MechanismCase) -> bool:
+    """Return whether the fit with every drive describes the readings, so that its shares mean something."""
+    return case.fit is not None and case.fit.p_value > MISFIT and not case.fit.smooth.found
 
 
 def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -> tuple[str, ...]:
@@ -247,17 +255,16 @@ def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -
     alone = case.evidence(model)
     fitted = None if case.fits is None else case.fits.get(model)
     if fitted is not None and fitted.p_stated <= MISFIT:
-        p = format_number(fitted.p_stated, 2)
-        found.append(f"the readings scatter about it by more than they state (posterior predictive p = {p})")
+        p = p_words(fitted.p_stated)
+        found.append(f"the readings scatter about it by more than they state (posterior predictive {p})")
     for rival in RIVALS:
         other = case.evidence(rival)
         if rival != model and other is not None and alone is not None and other > alone - NO_RIVAL:
             found.append(f"{rival} fits as well (ln(evidence) {other - alone:+.1f})")
-    if share[0] < 1 - OTHERS or share[1] > 1 + OTHERS:
-        found.append(
-            f"the readings do not bound what else drives the rotor to {100 * OTHERS:g} % of the torque, an unequal "
-            "accommodation or a torque from outside among it"
-        )
+    if not fit_holds(case):
+        found.append("the fit with every drive does not hold, so that what others share is not known")
+    elif share[0] < 1 - OTHERS or share[1] > 1 + OTHERS:
+        found.append(f"the readings do not bound what else drives the rotor to {100 * OTHERS:g} % of the torque")
     if case.tensions:
         count = len(case.tensions)
         found.append("a tension is open" if count == 1 else f"{count} tensions are open")

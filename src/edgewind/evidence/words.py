@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from edgewind.evidence.claims import p_words
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.explain import Explanation
 from edgewind.evidence.what_if import Moved, Spread, WhatIf
-from edgewind.formatting import format_interval, format_number
+from edgewind.formatting import format_interval, format_number, raise_exponents
 from edgewind.units import from_si
 
 _RPM = float(from_si(1.0, "rpm", "angular speed"))
@@ -72,6 +73,10 @@ def flat_words(flat_pa: tuple[float, float]) -> str:
 
 def explanation_lines(found: Explanation) -> Iterator[str]:
     """Yield what the fit found: both optima, each unknown, the check of the fit, and what is still wanted."""
+    return (raise_exponents(line) for line in _explanation_lines(found))
+
+
+def _explanation_lines(found: Explanation) -> Iterator[str]:
     if found.no_fit:
         yield f"No fit: {found.no_fit}."
     for name, optimum in (("speed", found.speed_optimum), ("torque", found.force_optimum)):
@@ -101,8 +106,8 @@ def explanation_lines(found: Explanation) -> Iterator[str]:
         outside = int((~fitted.predictive["inside"]).sum())
         yield (
             f"The fit misses {outside} of {len(fitted.predictive)} readings at the {100 * fitted.level:g} % level "
-            f"(posterior predictive p = {format_number(fitted.p_value, 2)}; by the scatter that the readings state "
-            f"{format_number(fitted.p_stated, 2)})."
+            f"(posterior predictive {p_words(fitted.p_value)}; by the scatter that the readings state "
+            f"{p_words(fitted.p_stated)})."
         )
         if not fitted.settled:
             yield "The walkers of the fit had not settled: take intervals with care, or repeat it with more steps."

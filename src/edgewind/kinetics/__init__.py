@@ -7,6 +7,7 @@ from edgewind.kinetics.response import Step, respond, respond_curve
 from edgewind.kinetics.result import Response, curve
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.rotor_respond import RotorResponse, respond_rotor, respond_rotor_curve
+from edgewind.kinetics.rotor_table import RotorRatios
 from edgewind.kinetics.table import ResponseTable
 from edgewind.kinetics.wall_law import wall_law_error
 
@@ -14,6 +15,7 @@ __all__ = [
     "Response",
     "ResponseTable",
     "Room",
+    "RotorRatios",
     "RotorResponse",
     "Shape",
     "Step",

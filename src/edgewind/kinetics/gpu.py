@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.errors import InputError
 from edgewind.kinetics.gpu_kernel import THREADS, module
 from edgewind.kinetics.rotor_grid import RotorGrid
 from edgewind.kinetics.rotor_kernel import MIRRORED
@@ -132,6 +133,19 @@ class GpuOperator(RotorOperator):
     def _run(self, y: Floats, drive: RotorDrive) -> list[Floats]:
         if not self.on_card:
             return super()._run(y, drive)
+        import cupy
+
+        try:
+            return self._run_there(y, drive)
+        except cupy.cuda.memory.OutOfMemoryError as error:
+            raise InputError(
+                f"the GPU is without memory for a grid of {self.grid.cells} cells: {error}",
+                key="device",
+                fix="ask for a larger tolerance, end what else uses the card, or choose cpu",
+            ) from error
+
+    def _run_there(self, y: Floats, drive: RotorDrive) -> list[Floats]:
+        """One sweep on the card."""
         import cupy
 
         card = self._card

@@ -14,7 +14,6 @@ from edgewind.report.limits import limits_of
 from edgewind.report.names import printable
 from edgewind.report.palette import DARK, LIGHT, css_of
 from edgewind.report.rotor import RotorView
-from edgewind.report.rows import typeset
 from edgewind.report.sparkline import HEIGHT, WIDTH
 from edgewind.report.words import CAUTIONS, FLAGS, VERDICTS, not_found
 
@@ -36,7 +35,7 @@ def page_environment() -> Environment:
     environment = strict_environment("edgewind.report")
     environment.finalize = _clean
     environment.globals |= {"cautions": CAUTIONS, "flag_meanings": FLAGS, "verdicts": VERDICTS}
-    environment.globals |= {"not_found": not_found, "typeset": typeset}
+    environment.globals |= {"not_found": not_found}
     environment.globals |= {"thumb_width": WIDTH, "thumb_height": HEIGHT}
     environment.globals |= {"light": Markup(css_of(LIGHT)), "dark": Markup(css_of(DARK))}
     return environment

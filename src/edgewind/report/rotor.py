@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 from edgewind.evidence import Claim, Findings, SweepComparison
 from edgewind.evidence.words import explanation_lines
-from edgewind.formatting import duration, format_interval, format_measured, format_number
+from edgewind.formatting import duration, format_interval, format_measured, format_number, raise_exponents
 from edgewind.plan import Plan, PlannedMeasurement
 from edgewind.plan.text import TITLES, where
 from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration
 from edgewind.report.planned_time import TimeView
-from edgewind.report.rows import NOTHING, ReadingRow, reading_rows, typeset
+from edgewind.report.rows import NOTHING, ReadingRow, reading_rows
 from edgewind.report.words import VERDICTS
 from edgewind.units import Measured
 
@@ -188,7 +188,9 @@ def _sweep_rows(sweeps: SweepComparison | None) -> list[SweepRow]:
     )
     for name, value, u, chance, unit in effects:
         if value is not None and u is not None:
-            rows.append(SweepRow(name, typeset(format_measured(100 * value, 100 * u)) + f" {unit}", _chance(chance)))
+            rows.append(
+                SweepRow(name, raise_exponents(format_measured(100 * value, 100 * u)) + f" {unit}", _chance(chance))
+            )
     if sweeps.repeat_scatter_ratio is not None:
         ratio = f"{sweeps.repeat_scatter_ratio:.2g} ({sweeps.repeat_freedom} degrees of freedom)"
         rows.append(SweepRow("scatter of repeats over their stated uncertainty", ratio, _chance(sweeps.repeat_p)))
@@ -218,9 +220,9 @@ def _unknown_rows(findings: Findings) -> list[UnknownRow]:
     return [
         UnknownRow(
             one.unknown.label,
-            typeset(one.unknown.words),
-            f"{typeset(format_number(one.median, 3))} {one.unknown.unit}".strip(),
-            " to ".join(typeset(format_number(end, 3)) for end in one.interval),
+            raise_exponents(one.unknown.words),
+            f"{raise_exponents(format_number(one.median, 3))} {one.unknown.unit}".strip(),
+            " to ".join(raise_exponents(format_number(end, 3)) for end in one.interval),
             one.fixed_by_data,
             one.settled_by or NOTHING,
         )
@@ -233,7 +235,7 @@ def _plan_row(one: PlannedMeasurement) -> PlanRow:
     return PlanRow(
         what=TITLES[one.kind],
         pressure=where(one),
-        bits=NOTHING if bits is None else f"{typeset(format_number(bits, 2, keep_zeros=True))} bits",
+        bits=NOTHING if bits is None else f"{raise_exponents(format_number(bits, 2, keep_zeros=True))} bits",
         time=duration(one.cost_s),
         interval=NOTHING if after is None else format_interval(*after, "Pa"),
         why=one.why,
@@ -248,9 +250,9 @@ def _mechanism_row(claim: Claim) -> MechanismRow:
         verdict=claim.verdict,
         verdict_means=VERDICTS.get(claim.verdict, ""),
         sign=sign,
-        ratio=NOTHING if claim.size_ratio is None else typeset(format_number(claim.size_ratio, 2)),
-        interval=" to ".join(typeset(end) for end in interval.split(" to ")),
-        why=typeset(claim.why),
+        ratio=NOTHING if claim.size_ratio is None else raise_exponents(format_number(claim.size_ratio, 2)),
+        interval=" to ".join(raise_exponents(end) for end in interval.split(" to ")),
+        why=claim.why,
     )
 
 
@@ -258,13 +260,13 @@ def _needed(findings: Findings) -> str:
     need = findings.need
     if need is None:
         return "Too few readings of a moving rotor lie within the response of the gas, so sizes are not compared."
-    low, high = (typeset(format_number(end, 2)) for end in need.interval_n_m)
+    low, high = (format_number(end, 2) for end in need.interval_n_m)
     pivot = "the gas and the stated friction of the pivot" if need.pivot_included else "the gas, the pivot left out"
-    return (
-        f"Sizes are compared at the fastest reading, at {typeset(format_number(need.pressure_pa, 3))} Pa (line "
-        f"{need.line} of readings.csv). To keep the rotor turning there against {pivot} takes a torque of "
-        f"{typeset(format_number(need.torque_n_m, 2))} N m ({100 * need.level:g} % interval {low} to {high} N m): this "
-        "is the torque needed, of which the ratios are taken."
+    return raise_exponents(
+        f"Sizes are compared at the fastest reading, at {format_number(need.pressure_pa, 3)} Pa (line {need.line} of "
+        f"readings.csv). To keep the rotor turning there against {pivot} takes a torque of "
+        f"{format_number(need.torque_n_m, 2)} N m ({100 * need.level:g} % interval {low} to {high} N m): this is the "
+        "torque needed, of which the ratios are taken."
     )
 
 

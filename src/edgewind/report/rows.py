@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
 from edgewind.evidence import CoastDown, Findings
-from edgewind.formatting import format_measured, format_number
+from edgewind.formatting import format_measured, format_number, raise_exponents
 from edgewind.report.physics import PA_PER_MTORR, RPM_PER_RAD_S
 from edgewind.report.sparkline import envelope_path, middle_turns
 from edgewind.report.tables import readings_table
@@ -100,25 +99,8 @@ def _thumbnail(reading: TraceReading) -> Thumbnail:
 
 
 def _with_u(value: float, u: float) -> str:
-    return typeset(format_measured(value, u)) if math.isfinite(value) else NOTHING
+    return raise_exponents(format_measured(value, u)) if math.isfinite(value) else NOTHING
 
 
 def _plain(value: float, digits: int) -> str:
-    return typeset(format_number(value, digits)) if math.isfinite(value) else NOTHING
-
-
-_EXPONENT = re.compile(r"(?<=[\d)])e([+-]?\d+)")
-_MINUS = re.compile(r"-(?=\d)")
-_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
-
-
-def typeset(text: str) -> str:
-    """Write the exponents of the numbers in a text as powers of ten, and their minus as a minus.
-
-    Examples
-    --------
-    >>> typeset("1.23(4)e-5"), typeset("-0.5"), typeset("1e-12 to 7.2e-09 N m, evenly")
-    ('1.23(4) × 10⁻⁵', '−0.5', '1 × 10⁻¹² to 7.2 × 10⁻⁹ N m, evenly')
-    """
-    powers = _EXPONENT.sub(lambda found: f" × 10{str(int(found[1])).translate(_RAISED)}", text)
-    return _MINUS.sub("−", powers)
+    return raise_exponents(format_number(value, digits)) if math.isfinite(value) else NOTHING

@@ -23,10 +23,13 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from edgewind.bench.vane import AREA_SHARE, VaneShape, vane_rim
 from edgewind.errors import OutOfRangeError
-from edgewind.kinetics import ResponseTable, chamber_ratios, thickness_ratios, wall_law_error
+from edgewind.kinetics import ResponseTable, RotorRatios, chamber_ratios, thickness_ratios, wall_law_error
+from edgewind.kinetics.hard_spheres import model_error
+from edgewind.kinetics.rotor_table import ARMS, ASPECTS, CHAMBERS, DIFFUSE, VANES
 from edgewind.rotor.neighbours import UNCERTAIN, lost
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import KINETIC, TableResponse, response_for
@@ -257,39 +260,119 @@ def rotor_response(
     *,
     thickness_m: float = 0.0,
     chamber_accommodation: float = 1.0,
+    chamber_height_m: float | None = None,
 ) -> TableResponse:
-    """Return the response of the gas for one vane of a rotor; see :func:`shaped_response` and `neighbours`.
+    """Return the response of the gas for one vane of a rotor, all vanes and the chamber taken together.
 
-    What the other vanes take of force and drag is left out of it, and half of that is in its error.
+    Two or four rectangular vanes of height/width 0.5 to 2 and arms up to six widths have the coefficients of whole
+    rotors, computed as such (see `RotorRatios`). Others have those of the lone vane, less what `neighbours` estimates,
+    and half of that is in their error.
+
+    Parameters
+    ----------
+    shape, width_m, height_m, thickness_m, chamber_accommodation
+        As for :func:`shaped_response`.
+    room_m : float
+        Width of the chamber, m; where `chamber_height_m` is left out, its height, too.
+    vanes : int
+        Number of vanes; 1 is the lone vane.
+    arm_m : float
+        From the axis to the middle of a vane, m.
+    chamber_height_m : float, optional
+        Height of the chamber, m.
     """
-    alone = shaped_response(
-        shape, width_m, height_m, room_m, thickness_m=thickness_m, chamber_accommodation=chamber_accommodation
-    )
-    if vanes < 2:
-        return alone
+    height = room_m if chamber_height_m is None else chamber_height_m
+    about = (shape, width_m, height_m, min(room_m, height))
+    alone = shaped_response(*about, thickness_m=thickness_m, chamber_accommodation=chamber_accommodation)
     kn, alphas = alone.knudsen, alone.accommodation
-    force, drag = lost(np.append(kn, 1e12), vanes, arm_m / width_m)
     table = _arrays(alone, kn, alphas)
     values = table.values | {"area_share": table.share}
-    values |= {"thermal_force": values["thermal_force"] * (1 - force), "drag": values["drag"] * (1 - drag)}
+    arm, aspect = arm_m / width_m, height_m / width_m
+    errors, source = table.error, alone.source
+    if vanes < 2:
+        pass
+    elif shape == "rectangle" and vanes in VANES and arm <= _LONGEST_ARM and ASPECTS[0] <= aspect <= ASPECTS[1]:
+        plain = _arrays(shaped_response(*about), kn, alphas)
+        # The matrices are small: threads of the linear algebra would only get in each other's way.
+        with threadpool_limits(1, user_api="blas"):
+            whole, error = _whole(vanes, arm, aspect, room_m / width_m, height / width_m, kn, alphas)
+        values |= {key: whole[key] * table.values[key] / plain.values[key] for key in _NAMES}
+        # What the lone vane's error has from its room is not the rotor's.
+        errors = np.hypot(error, np.abs(np.log(table.values["drag"] / plain.values["drag"]))[-1, :-1] * _CARRIED)
+        source = f"edgewind.kinetics, Shakhov model, Maxwell walls: a whole rotor of {vanes} vanes in a round chamber"
+    else:
+        force, drag = lost(np.append(kn, 1e12), vanes, arm)
+        values |= {"thermal_force": values["thermal_force"] * (1 - force), "drag": values["drag"] * (1 - drag)}
+        errors = np.hypot(table.error, UNCERTAIN * np.maximum(force, drag)[:-1])
+        source = f"{alone.source}; one of {vanes} vanes, what the others take corrected for and half of it uncertain"
     return TableResponse(
         kn,
         alphas,
         {key: value[:, :-1] for key, value in values.items()},
         {key: value[:, -1] for key, value in values.items()},
-        np.hypot(table.error, UNCERTAIN * np.maximum(force, drag)[:-1]),
-        source=f"{alone.source}; one of {vanes} vanes, what the others take corrected for and half of it uncertain",
+        np.hypot(errors, model_error(kn)),
+        source=source,
     )
+
+
+# Share of what thickness and a chamber that mirrors do to the drag of a rotor that is taken as its error: both were
+# computed for lone vanes.
+_CARRIED = 0.25
+# A chamber of another height than width acts on torque and drag as one of width^(5/6) height^(1/6), on heat as one of
+# width^(2/3) height^(1/3): four square vanes, arm 1.5, computed in chambers 5 and 8 wide and half as high.
+_HEIGHT_POWER = {"torque": 1.0 / 6.0, "drag": 1.0 / 6.0, "heat_apart": 1.0 / 3.0, "loss": 1.0 / 3.0}
+_HEIGHT_ERROR = 0.5
+_ROTOR = {"thermal_force": "torque", "drag": "drag", "heat": "heat_apart", "loss": "loss"}
+
+
+def _whole(
+    vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array
+) -> tuple[dict[str, Array], Array]:
+    """Return the coefficients of a whole rotor, shapes (m, n + 1) with free flight last, and their relative error (n,).
+
+    The drag is per unit of the mean square of the radius rather than of that of the middle, as the lone vane's.
+    """
+    ratios = RotorRatios.standard(vanes)
+    wide = width / (2.0 * arm + 1.0)
+    taken, chamber = min(max(arm, ARMS[0]), ARMS[1]), min(max(wide, CHAMBERS[0]), CHAMBERS[1])
+    # Arms and chambers beyond the tables act as the last ones do, but for a share of their distance from them.
+    beyond = _BEYOND_ERROR * math.hypot(math.log(arm / taken), math.log(wide / chamber))
+    at = np.append(kn, np.inf)
+    # Less accommodation than the tables have moves the ratios as little as it does within.
+    diffuse = np.maximum(alphas, DIFFUSE[0])[:, None]
+    tables = [ResponseTable.standard("square", room=_ROOM, accommodation=float(alpha)) for alpha in alphas]
+    finite = np.append(kn, 1e12)
+    whole, worst = {}, np.zeros(kn.size)
+    for key, name in _ROTOR.items():
+
+        def at_chamber(power: float, name: str = name) -> Array:
+            inside = min(max(wide * (height / width) ** power, CHAMBERS[0]), CHAMBERS[1])
+            return np.asarray(ratios.at(taken, inside, aspect, at[None, :], diffuse, (name,))[name])
+
+        ratio = at_chamber(_HEIGHT_POWER[name])
+        whole[key] = ratio * np.array([table.coefficient(KINETIC[key], finite) for table in tables])
+        moved = np.log(ratio / at_chamber(0.0))
+        own = ratios.error(taken, chamber, aspect, at[None, :], diffuse, (name,))[name]
+        error = np.hypot(np.hypot(own, _HEIGHT_ERROR * moved), beyond)
+        worst = np.maximum(worst, error.max(axis=0)[:-1])
+    whole["drag"] = whole["drag"] / (1.0 + 1.0 / (12.0 * taken**2))
+    return whole, worst
+
+
+# Relative error per unit of the logarithm of an arm or a chamber beyond the ranges of the tables. Our judgement.
+_BEYOND_ERROR = 0.3
+_LONGEST_ARM = 6.0
 
 
 def response_of(rotor: RotorParameters) -> TableResponse:
     """Return the response of the gas for the vanes of a rotor in its chamber, by :func:`rotor_response`."""
-    width, height, room, arm, thickness, chamber = (
+    width, height, room, tall, arm, thickness, chamber = (
         float(np.mean(np.asarray(value)))
         for value in (
             rotor.vane_width_m,
             rotor.vane_height_m,
-            np.minimum(rotor.chamber_width_m, rotor.chamber_height_m),
+            rotor.chamber_width_m,
+            rotor.chamber_height_m,
             rotor.arm_m,
             rotor.vane_thickness_m,
             rotor.chamber_accommodation,
@@ -297,7 +380,7 @@ def response_of(rotor: RotorParameters) -> TableResponse:
     )
     found = rotor_response(
         rotor.vane_shape, width, height, room, int(rotor.vanes), arm, thickness_m=thickness,
-        chamber_accommodation=chamber,
+        chamber_accommodation=chamber, chamber_height_m=tall,
     )  # fmt: skip
     # Which law the faces follow is not known: by so much more may the force be off at the heat that is measured.
     return found.less_certain(wall_law_error(float(np.mean(np.asarray(rotor.accommodation))), found.knudsen))

@@ -1,0 +1,107 @@
+"""The whole rotor: sweeps on processors and on a GPU, sweeps by Kn, free flight against rays, the shipped surface.
+
+The GPU's rows are there where a GPU is. A run of 2026-11-28: sweeps of four vanes, 55 296 cells, 6 144 velocities of
+which half are swept: 3.4e10 updates a second in the kernel on one H100, 3.0e10 with transfers on one H200, where 16
+cores made 4.8e9; about 5 % of the card's vector peak in double precision, at some 50 operations an update. The same
+scheme written for numba-cuda made 1.1e10 with transfers: it cannot ask for more than 48 KiB of shared memory. So CuPy
+is what the package uses.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import time
+from pathlib import Path
+
+import numpy as np
+from measured import Row, row, spent
+
+from edgewind.kinetics import RotorRatios
+from edgewind.kinetics.geometry import Shape
+from edgewind.kinetics.gpu import GpuOperator, why_no_gpu
+from edgewind.kinetics.rotor_grid import Rotor
+from edgewind.kinetics.rotor_operator import RotorDrive
+from edgewind.kinetics.rotor_respond import MAIN, choose_device, coefficients, refine
+from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, solve_rotor
+
+SQUARE = Shape("square")
+FOUR = Rotor(SQUARE, 4, 1.5, 6.0, 4.0)
+
+
+def rates(full: bool) -> list[Row]:
+    """Updates a second of one sweep, on one and two cores and on a GPU, in one run."""
+    rows = []
+    level = RotorResolution.level(2 if full else 0, 1.0)
+    case = RotorCase(FOUR, 1.0)
+    found = {}
+    for name, workers in (("one core", 1), ("two cores", 2)):
+        operator = case.operator(level, -1.0, workers)
+        y = np.random.default_rng(0).normal(size=operator.size)
+        operator.sweep(y)
+        found[name] = operator.updates / min(spent(lambda operator=operator, y=y: operator.sweep(y), 5))
+        rows.append(row(f"rotor: cell-velocity updates, four vanes, {name}", found[name], "1/s"))
+    rows.append(row("rotor: gain from the second core", found["two cores"] / found["one core"], "1", 1.8))
+    if why_no_gpu() is None:
+        card = GpuOperator.of(case.operator(level, -1.0, 2))
+        card.sweep(y)
+        rate = card.updates / min(spent(lambda: card.sweep(y), 10))
+        rows.append(row("rotor: cell-velocity updates, four vanes, GPU with transfers", rate, "1/s", 2e11))
+        rows.append(row("rotor: GPU over two cores", rate / found["two cores"], "1"))
+    return rows
+
+
+def solves(full: bool) -> list[Row]:
+    """Whole solves, and the most fine sweeps towards the continuum."""
+    rows = []
+    devices = ["cpu"] + (["gpu"] if why_no_gpu() is None else [])
+    for device in devices:
+        begun = time.perf_counter()
+        answer = refine(RotorCase(FOUR, 0.1), 1e-2, 2, *choose_device(device))
+        rows.append(row(f"rotor: four vanes at Kn 0.1, 1e-2, {device}", time.perf_counter() - begun, "s", 20.0))
+        rows.append(row(f"rotor: reached, {device}", float(answer.reached), "1", 1.0))
+    for kn in (1.0, 0.1, 0.03, 0.01) if full else (0.1,):
+        for is_round in (False, True):
+            rotor = Rotor(SQUARE, 4, 1.0, 3.6, 1.8, is_round)
+            solved = solve_rotor(RotorCase(rotor, kn), RotorResolution(4, 4), ("faces", "both", "spin"), workers=2)
+            shape = "cylinder" if is_round else "box"
+            most = max(solution.sweeps for solution in solved)
+            rows.append(row(f"rotor: most fine sweeps, Kn {kn:g}, {shape}", most, "1", 12))
+            coarse = max(solution.coarse_sweeps for solution in solved)
+            rows.append(row(f"rotor: coarse work, Kn {kn:g}, {shape}", coarse, "fine sweeps"))
+    return rows
+
+
+def rays(full: bool) -> list[Row]:
+    """Free flight against chains of rays, three arms and two chambers."""
+    place = Path(__file__).parents[1] / "tests" / "kinetics" / "rays.py"
+    spec = importlib.util.spec_from_file_location("rays", place)
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    rows = []
+    chambers = ((False, 1.3), (True, 2.0)) if full else ((False, 1.3),)
+    for arm in (1.0, 1.5, 3.0) if full else (1.5,):
+        for is_round, ratio in chambers:
+            width = ratio * (2.0 * arm + 1.0)
+            rotor = Rotor(SQUARE, 4, arm, width, 3.0, is_round)
+            drives = ("faces", "both", RotorDrive(spin=1.0 / arm))
+            level = RotorResolution.level(2, np.inf)
+            found = coefficients(*solve_rotor(RotorCase(rotor, np.inf), level, drives, workers=2))
+            traced = module.free_flight(4, arm, width, 3.0, is_round=is_round, rays=1_000_000 if full else 50_000)
+            for name in MAIN:
+                about = f"rotor: free flight, {name} over rays less 1, arm {arm:g}, chamber {width:.3g}"
+                rows.append(row(about, found[name] / traced[name] - 1.0, "1", 0.005))
+    return rows
+
+
+def surface() -> list[Row]:
+    """Time to have the ratios of a rotor from the shipped surface."""
+    kn = np.geomspace(0.03, 100.0, 33)
+    RotorRatios.standard(4).at(1.5, 2.0, 1.0, kn, 1.0)
+    taken = min(spent(lambda: RotorRatios.standard(4).at(1.5, 2.0, 1.0, kn, 1.0), 5))
+    return [row("rotor: ratios at 33 Kn from the shipped surface", taken, "s")]
+
+
+def run(full: bool = True) -> list[Row]:
+    """Measure; the short form leaves out what takes minutes."""
+    return [*rates(full), *solves(full), *rays(full), *surface()]

@@ -1,0 +1,302 @@
+"""Rotors of two and four vanes at any arm, chamber, height and Knudsen number: a smooth surface through solved ones.
+
+What is interpolated is the logarithm of each coefficient over that of the lone square vane at the same Knudsen number
+and accommodation. It varies little and smoothly, so that a few hundred rotors spread over five dimensions hold it: the
+surface is the mean of a Gaussian process (Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006,
+algorithm 2.1) about a linear trend, and its standard deviation is part of the error.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache, cached_property
+from importlib import resources
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import cho_factor, cho_solve
+from scipy.optimize import minimize
+
+from edgewind.errors import InputError, OutOfRangeError
+from edgewind.kinetics.table import ResponseTable
+
+Floats = NDArray[np.float64]
+
+NAMES = ("torque", "drag", "heat_apart", "loss")
+LONE = {"torque": "thermal_force", "drag": "drag", "heat_apart": "heat_hot", "loss": "loss_hot"}
+KEY = ("vanes", "arm", "chamber", "aspect", "knudsen", "accommodation")
+VANES = (2, 4)
+# Ranges: arm over width; chamber over rotor diameter; height over width; accommodation; least Knudsen number.
+ARMS, CHAMBERS, ASPECTS, DIFFUSE, SMALLEST = (1.0, 3.0), (1.2, 4.0), (0.5, 2.0), (0.6, 1.0), 0.03
+# Where in Kn the surface's coordinate bends over to free flight, which the gas approaches as 1/Kn.
+BEND = 5.0
+
+
+def place_of(knudsen: ArrayLike) -> Floats:
+    """Coordinate of the surface: ln Kn in dense gas, with a limit in free flight approached as 1/Kn."""
+    kn = np.asarray(knudsen, dtype=float)
+    return np.asarray(-np.log(1.0 / kn + 1.0 / BEND))
+
+
+def knudsen_of(place: ArrayLike) -> Floats:
+    """Knudsen number at a coordinate of the surface."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(1.0 / np.maximum(np.exp(-np.asarray(place, dtype=float)) - 1.0 / BEND, 0.0))
+
+
+def coordinates(
+    arm: ArrayLike, chamber: ArrayLike, aspect: ArrayLike, knudsen: ArrayLike, diffuse: ArrayLike
+) -> Floats:
+    """Points of the surface, shape (n, 5), each coordinate over about -1 to 1."""
+    columns = np.broadcast_arrays(
+        (1.0 / np.asarray(arm, dtype=float) - 2.0 / 3.0) * 3.0,
+        (1.0 / np.asarray(chamber, dtype=float) - 0.5417) / 0.2917,
+        np.log2(np.asarray(aspect, dtype=float)),
+        (place_of(knudsen) + 0.95) / 2.55,
+        (np.asarray(diffuse, dtype=float) - 0.8) / 0.2,
+    )
+    return np.stack([column.ravel() for column in columns], axis=-1)
+
+
+# Accommodations of the lone vane's table that the reference is a parabola through; at these it is the table itself.
+THROUGH = (0.6, 0.8, 1.0)
+
+
+def lone_square(knudsen: Floats, accommodation: Floats) -> dict[str, Floats]:
+    """Coefficients of the lone square by the shipped table, point by point: what rotors are compared with."""
+    kn, alpha = np.where(np.isinf(knudsen), 1e30, knudsen), np.asarray(accommodation, dtype=float)
+    tables = [ResponseTable.standard("square", accommodation=node) for node in THROUGH]
+    weights = [
+        np.prod([(alpha - other) / (node - other) for other in THROUGH if other != node], axis=0) for node in THROUGH
+    ]
+    return {
+        name: np.asarray(sum(w * table.coefficient(of, kn) for w, table in zip(weights, tables, strict=True)))
+        for name, of in LONE.items()
+    }
+
+
+# A quadratic trend is left free: its prior is this many times wider than what the trend is fitted to.
+WIDE = 3.0
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A smooth surface through values with errors at points: a quadratic trend and a Gaussian process about it.
+
+    Parameters
+    ----------
+    points : array (n, d)
+        Where the values are.
+    values : array (n,)
+        What they are.
+    noise : array (n,)
+        Standard deviation of each.
+    lengths : array (d,)
+        Over which the surface changes along each coordinate.
+    scale : float
+        Standard deviation of the process.
+    """
+
+    points: Floats
+    values: Floats
+    noise: Floats
+    lengths: Floats
+    scale: float
+
+    def _kernel(self, a: Floats, b: Floats) -> Floats:
+        distance = ((a[:, None, :] - b[None, :, :]) / self.lengths) ** 2
+        inner = a @ b.T
+        return np.asarray(self.scale**2 * np.exp(-0.5 * distance.sum(axis=-1)) + WIDE**2 * (1.0 + inner) ** 2)
+
+    @cached_property
+    def _solved(self) -> tuple[Any, Floats]:
+        matrix = self._kernel(self.points, self.points) + np.diag(self.noise**2 + 1e-12)
+        factor = cho_factor(matrix, lower=True)
+        return factor, np.asarray(cho_solve(factor, self.values))
+
+    def mean(self, points: Floats) -> Floats:
+        """Return the surface at points (m, d)."""
+        return np.asarray(self._kernel(points, self.points) @ self._solved[1])
+
+    def at(self, points: Floats) -> tuple[Floats, Floats]:
+        """Return the surface and its standard deviation at points (m, d)."""
+        factor, weights = self._solved
+        near = self._kernel(points, self.points)
+        own = self.scale**2 + WIDE**2 * (1.0 + (points**2).sum(axis=1)) ** 2
+        left = own - np.einsum("ij,ji->i", near, cho_solve(factor, near.T))
+        return near @ weights, np.sqrt(np.maximum(left, 0.0))
+
+    @property
+    def log_evidence(self) -> float:
+        """Logarithm of the probability density of the values, but for a constant."""
+        factor, weights = self._solved
+        return float(-0.5 * self.values @ weights - np.log(np.diag(factor[0])).sum())
+
+    @classmethod
+    def fitted(cls, points: Floats, values: Floats, noise: Floats) -> Surface:
+        """Return the surface with the lengths, the scale and a common noise of the greatest evidence."""
+        dimensions = points.shape[1]
+
+        def surface(logs: Floats) -> Surface:
+            lengths, scale, more = np.exp(logs[:dimensions]), float(np.exp(logs[-2])), float(np.exp(logs[-1]))
+            return cls(points, values, np.hypot(noise, more), lengths, scale)
+
+        begin = np.concatenate([np.zeros(dimensions) + 0.7, [np.log(0.05), np.log(1e-3)]])
+        bounds = [(-1.0, 2.5)] * dimensions + [(np.log(1e-3), 0.7), (np.log(1e-4), np.log(0.05))]
+
+        def lost(logs: Floats) -> float:
+            return -surface(logs).log_evidence
+
+        found = minimize(lost, begin, method="L-BFGS-B", bounds=bounds)
+        return surface(found.x)
+
+
+@dataclass(frozen=True)
+class RotorRatios:
+    """Coefficients of rotors of so many vanes over those of the lone square vane.
+
+    Parameters
+    ----------
+    vanes : int
+        2 or 4.
+    surfaces : mapping of str to Surface
+        Of the logarithms of ``torque``, ``drag``, ``heat_apart`` and ``loss``, each over the lone vane's.
+
+    Examples
+    --------
+    >>> ratios = RotorRatios.standard(4)
+    >>> found = ratios.at(arm=1.5, chamber=2.0, aspect=1.0, knudsen=0.1, accommodation=1.0)
+    >>> bool(0.7 < found["torque"] < 0.9)
+    True
+    """
+
+    vanes: int
+    surfaces: dict[str, Surface]
+
+    @classmethod
+    def standard(cls, vanes: int) -> RotorRatios:
+        """Return the shipped ratios of rotors of two or four square or rectangular vanes in a round chamber.
+
+        The chamber is as high as it is wide; that height matters little beside its diameter.
+        """
+        if vanes not in VANES:
+            raise InputError(
+                f"no table is shipped for a rotor of {vanes} vanes",
+                key="vanes",
+                fix="choose 2 or 4 vanes, the lone vane, or compute the rotor with respond_rotor",
+            )
+        return _standard(vanes)
+
+    def _where(
+        self, arm: ArrayLike, chamber: ArrayLike, aspect: ArrayLike, knudsen: ArrayLike, accommodation: ArrayLike
+    ) -> tuple[Floats, tuple[int, ...], Floats]:
+        for name, value, (low, high) in (
+            ("arm", arm, ARMS), ("chamber", chamber, CHAMBERS), ("aspect", aspect, ASPECTS),
+            ("accommodation", accommodation, DIFFUSE),
+        ):  # fmt: skip
+            given = np.asarray(value, dtype=float)
+            if not np.all((given >= low * (1.0 - 1e-9)) & (given <= high * (1.0 + 1e-9))):
+                raise OutOfRangeError(
+                    f"a rotor of {name} {float(np.ravel(given)[0]):.3g} is outside the tables ({low:g} to {high:g})",
+                    key=name,
+                    fix="stay within, or compute the rotor with respond_rotor",
+                )
+        kn = np.asarray(knudsen, dtype=float)
+        if not np.all(kn > 0.0):
+            raise OutOfRangeError("a Knudsen number must be above 0", key="knudsen", fix="give positive numbers")
+        parts = np.broadcast_arrays(arm, chamber, aspect, np.maximum(kn, SMALLEST), accommodation)
+        below = np.log(np.maximum(SMALLEST / np.broadcast_to(kn, parts[0].shape), 1.0))
+        return coordinates(*parts), parts[0].shape, below
+
+    def at(
+        self,
+        arm: ArrayLike,
+        chamber: ArrayLike,
+        aspect: ArrayLike,
+        knudsen: ArrayLike,
+        accommodation: ArrayLike,
+        names: Sequence[str] = NAMES,
+    ) -> dict[str, Floats]:
+        """Return the ratios by name; the arguments broadcast.
+
+        Parameters
+        ----------
+        arm : array
+            From the axis to the middle of a vane, over its width.
+        chamber : array
+            Diameter of the chamber over that of the rotor.
+        aspect : array
+            Height over width of a vane.
+        knudsen : array
+            Mean free path over the width of a vane; infinity is free flight. Below the least of the tables the ratios
+            stay as they are there.
+        accommodation : array
+            Diffuse share of the faces.
+        names : sequence of str
+            Which to return.
+        """
+        points, shape, _ = self._where(arm, chamber, aspect, knudsen, accommodation)
+        return {name: np.exp(self.surfaces[name].mean(points)).reshape(shape) for name in names}
+
+    def error(
+        self,
+        arm: ArrayLike,
+        chamber: ArrayLike,
+        aspect: ArrayLike,
+        knudsen: ArrayLike,
+        accommodation: ArrayLike,
+        names: Sequence[str] = NAMES,
+    ) -> dict[str, Floats]:
+        """Return standard errors of the ratios, relative, by name.
+
+        Below the least Knudsen number of the tables half of what the ratio would change by, if it went on as it does
+        there, is added.
+        """
+        points, shape, below = self._where(arm, chamber, aspect, knudsen, accommodation)
+        found = {}
+        for name in names:
+            surface = self.surfaces[name]
+            value, spread = surface.at(points)
+            error = np.hypot(spread, float(np.median(surface.noise)))
+            if np.any(below > 0.0):
+                up = points.copy()
+                up[:, 3] += (place_of(2.0 * SMALLEST) - place_of(SMALLEST)) / 2.55
+                error = error + 0.5 * below.ravel() / np.log(2.0) * np.abs(surface.mean(up) - value)
+            found[name] = error.reshape(shape)
+        return found
+
+
+def read_answers(text: Any) -> pd.DataFrame:
+    """Read the lines that `make_rotor_tables` wrote."""
+    return pd.read_csv(text, comment="#")
+
+
+def surfaces_of(data: pd.DataFrame, hyper: dict[str, dict[str, Any]] | None = None) -> dict[str, Surface]:
+    """Return the surfaces through rotors solved, with lengths and scales as given or fitted."""
+    place = [data[name].to_numpy(float) for name in KEY[1:]]
+    points, lone = coordinates(*place), lone_square(place[3], place[4])
+    found = {}
+    for name in NAMES:
+        values = data[name].to_numpy(float)
+        noise = data[f"{name}_error"].to_numpy(float) / values
+        logs = np.log(values / lone[name])
+        if hyper is None:
+            found[name] = Surface.fitted(points, logs, noise)
+        else:
+            kept = hyper[name]
+            noises = np.hypot(noise, kept["noise"])
+            found[name] = Surface(points, logs, noises, np.array(kept["lengths"]), kept["scale"])
+    return found
+
+
+@cache
+def _standard(vanes: int) -> RotorRatios:
+    folder = resources.files("edgewind.kinetics")
+    with (folder / "rotor_tables.csv").open() as file:
+        data = read_answers(file)
+    hyper = json.loads((folder / "rotor_surfaces.json").read_text(encoding="utf-8"))[str(vanes)]
+    return RotorRatios(vanes, surfaces_of(data[data["vanes"] == vanes], hyper))

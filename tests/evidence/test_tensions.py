@@ -1,0 +1,84 @@
+"""What does not go together is said, and what does is not."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from edgewind.evidence import find_optimum, sweep_data
+from edgewind.evidence.fit_check import SmoothMisfit
+from edgewind.evidence.tensions import tensions_of_fit, tensions_of_readings
+from edgewind.rotor.optimum import PeakPressure
+
+PRESSURE = np.geomspace(0.1, 10, 12)
+SPEED = 40 * PRESSURE / (1 + PRESSURE) ** 2
+
+
+def readings(pressure, speed, **columns):
+    size = len(pressure)
+    table = {
+        "line": range(2, 2 + size), "pressure_pa": pressure, "log_pressure_u": 0.01, "log_pressure_u_common": 0.05,
+        "speed_rad_s": speed, "speed_u_rad_s": 0.05, "sweep": "", "time_s": np.nan, "speed_method": "typed",
+    }  # fmt: skip
+    return pd.DataFrame(table | columns)
+
+
+def about(used):
+    return [one.about for one in tensions_of_readings(used)]
+
+
+def test_readings_that_go_together_raise_nothing():
+    days = np.concatenate([np.arange(12) * 120.0, 90_000 + np.arange(12) * 120.0])
+    assert about(readings(np.tile(PRESSURE, 2), np.tile(SPEED, 2), time_s=days)) == []
+
+
+def test_two_days_that_differ_are_named_with_by_how_much():
+    days = np.concatenate([np.arange(12) * 120.0, 90_000 + np.arange(12) * 120.0])
+    used = readings(np.tile(PRESSURE, 2), np.concatenate([SPEED, 1.3 * SPEED]), time_s=days)
+    (tension,) = tensions_of_readings(used)
+    assert tension.about == "two days that differ"
+    assert "−23" in tension.why and "study each day" in tension.resolve
+
+
+def test_marks_counted_wrong_show_against_typed_speeds():
+    method = np.array(["typed", "edges"] * 12)
+    used = readings(np.tile(PRESSURE, 2), np.tile(SPEED, 2), speed_method=method)
+    assert about(used) == []
+    used["speed_rad_s"] = np.where(method == "edges", 2.0, 1.0) * used["speed_rad_s"]
+    assert about(used) == ["typed speeds and traces"]
+
+
+def test_a_pressure_in_the_wrong_unit_is_named_by_its_line():
+    used = readings(np.append(PRESSURE, 1333.0), np.append(SPEED, 9.0))
+    (tension,) = tensions_of_readings(used)
+    assert tension.about == "a pressure far from all others" and "Line 14 has 1330 Pa" in tension.why
+
+
+@pytest.fixture
+def by_fit():
+    return PeakPressure(found=True, pressure_pa=1.0, interval_pa=(0.9, 1.1))
+
+
+def test_a_fit_that_goes_together_with_its_priors_raises_nothing(found, by_fit):
+    assert tensions_of_fit(found, None, by_fit) == ()
+
+
+def test_optima_apart_are_a_tension_and_near_ones_are_not(found, by_fit):
+    curve = find_optimum(sweep_data(readings(PRESSURE, SPEED)))
+    assert [one.about for one in tensions_of_fit(found, curve, by_fit)] == []
+    far = by_fit.model_copy(update={"pressure_pa": 2.0, "interval_pa": (1.9, 2.1)})
+    assert [one.about for one in tensions_of_fit(found, curve, far)] == ["optimum by the curve and by the fit"]
+
+
+def test_pulled_unknowns_deviations_scatter_and_smooth_misfit_are_each_a_tension(found, by_fit):
+    gauge = found.marginal("gauge")
+    pulled = replace(found, marginals=tuple(replace(m, pull=2.5) if m is gauge else m for m in found.marginals))
+    deviating = replace(found, deviations=found.deviations + 2.5)
+    noisy = replace(found, p_stated=0.001)
+    smooth = replace(found, smooth=SmoothMisfit(log_evidence=8.0, runs_p=0.01, autocorrelation=0.8))
+    names = [[one.about for one in tensions_of_fit(each, None, by_fit)] for each in (pulled, deviating, noisy, smooth)]
+    assert names[0] == ["true over indicated pressure"]
+    assert {"thermal force of the gas", "drag of the gas", "heat of the gas"} <= set(names[1])
+    assert names[2] == ["scatter of the readings"]
+    assert names[3] == ["misfit that is smooth in pressure"]

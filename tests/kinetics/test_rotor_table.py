@@ -1,0 +1,103 @@
+"""The shipped surface through rotors, held against rotors that it does not know."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from edgewind.errors import InputError
+from edgewind.kinetics import RotorRatios
+from edgewind.kinetics.make_rotor_tables import entries
+from edgewind.kinetics.rotor_table import KEY, LONE, NAMES, SMALLEST, Surface, lone_square, read_answers
+
+HELD = read_answers(Path(__file__).with_name("held_rotors.csv"))
+
+
+def place(data):
+    return [data[name].to_numpy(float) for name in KEY[1:]]
+
+
+@pytest.mark.parametrize("vanes", [2, 4])
+def test_random_rotors_solved_directly_are_met_within_the_stated_error(vanes):
+    """Rotors drawn at random, none of them in the table, solved one level more finely: 34 of four vanes, 24 of two.
+
+    They are within 2 per cent, and nine of ten within two standard errors of surface and direct solution together.
+    """
+    held = HELD[HELD["vanes"] == vanes]
+    where, ratios = place(held), RotorRatios.standard(vanes)
+    lone = lone_square(where[3], where[4])
+    found, stated = ratios.at(*where), ratios.error(*where)
+    within = []
+    for name in NAMES:
+        direct = held[name].to_numpy(float)
+        off = np.abs(np.log(found[name] * lone[name] / direct))
+        assert np.max(off) < 0.02, name
+        within.append(off <= 2.0 * np.hypot(stated[name], held[f"{name}_error"].to_numpy(float) / direct))
+    assert np.mean(within) >= 0.9
+
+
+def test_held_rotors_are_those_that_chance_gives():
+    """The list of rotors is not picked from what came out well: it is the first of a seeded sequence."""
+    drawn = list(entries(len(HELD), held=True))
+    kept = {tuple(round(float(row[name]), 4) for name in ("arm", "chamber", "aspect")) for _, row in HELD.iterrows()}
+    assert kept <= {(e.arm, e.chamber, e.aspect) for e in entries(len(HELD) + 15, held=True)}
+    assert len(kept & {(e.arm, e.chamber, e.aspect) for e in drawn}) > 0.8 * len(kept)
+
+
+def test_the_denser_the_gas_the_less_has_a_rotor_of_four_lone_vanes():
+    """Neighbours take torque and drag, more the denser the gas; in a chamber as wide for its vanes as that of the lone
+    one, four lose more than two.
+    """
+    kn = np.array([100.0, 3.0, 1.0, 0.3, 0.1])
+    four, two = (RotorRatios.standard(vanes).at(1.25, 2.0, 1.0, kn, 1.0) for vanes in (4, 2))
+    for name in ("torque", "drag"):
+        assert np.all(np.diff(four[name]) < 0.0)
+        assert np.all(four[name] < two[name])
+        assert 0.5 < four[name][-1] < 0.85
+
+
+def test_below_the_tables_the_ratios_stay_and_their_error_grows():
+    ratios = RotorRatios.standard(4)
+    least, less = (ratios.at(1.5, 2.0, 1.0, kn, 1.0) for kn in (SMALLEST, 0.01))
+    known, guessed = (ratios.error(1.5, 2.0, 1.0, kn, 1.0) for kn in (SMALLEST, 0.01))
+    for name in LONE:
+        assert less[name] == pytest.approx(least[name])
+        assert guessed[name] > known[name]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "says"),
+    [
+        ({"arm": 0.9}, "arm 0.9"),
+        ({"chamber": 5.0}, "chamber 5"),
+        ({"aspect": 3.0}, "aspect 3"),
+        ({"knudsen": 0.0}, "above 0"),
+        ({"accommodation": 0.3}, "accommodation 0.3"),
+    ],
+)
+def test_outside_the_tables_is_said(wrong, says):
+    given = {"arm": 1.5, "chamber": 2.0, "aspect": 1.0, "knudsen": 1.0, "accommodation": 1.0} | wrong
+    with pytest.raises(InputError, match=says):
+        RotorRatios.standard(4).at(**given)
+
+
+def test_other_numbers_of_vanes_are_refused():
+    with pytest.raises(InputError, match="6 vanes"):
+        RotorRatios.standard(6)
+
+
+def test_a_surface_goes_through_values_without_noise_and_says_how_far_it_may_be_off():
+    """A smooth function in two dimensions, forty points, two hundred others."""
+    rng = np.random.default_rng(4)
+    points, others = rng.uniform(-1, 1, (40, 2)), rng.uniform(-1, 1, (200, 2))
+
+    def truth(x):
+        return 0.3 * x[:, 0] + 0.1 * np.sin(2.0 * x[:, 1]) * (1.0 + x[:, 0])
+
+    surface = Surface.fitted(points, truth(points), np.full(40, 1e-5))
+    found, spread = surface.at(others)
+    assert np.max(np.abs(found - truth(others))) < 0.01
+    assert np.mean(np.abs(found - truth(others)) < 2.0 * spread + 1e-5) > 0.9
+    assert np.max(np.abs(surface.at(points)[0] - truth(points))) < 1e-3

@@ -1,0 +1,75 @@
+"""The gas of a whole rotor in the rotor's model."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from edgewind.kinetics.geometry import Shape
+from edgewind.kinetics.hard_spheres import model_error
+from edgewind.kinetics.rotor_grid import Rotor
+from edgewind.kinetics.rotor_operator import RotorDrive
+from edgewind.kinetics.rotor_respond import coefficients
+from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, solve_rotor
+from edgewind.rotor.shapes import rotor_response, shaped_response
+
+WIDTH = 0.01
+
+
+def response(vanes, *, arm=1.5, chamber=6.0, height=None, aspect=1.0, **more):
+    tall = None if height is None else height * WIDTH
+    return rotor_response(
+        "rectangle", WIDTH, aspect * WIDTH, chamber * WIDTH, vanes, arm * WIDTH, chamber_height_m=tall, **more
+    )
+
+
+@pytest.mark.parametrize("knudsen", [3.0, 0.2])
+def test_four_vanes_in_a_low_chamber_are_what_the_solver_finds(knudsen):
+    """A chamber 6 wide and 4 high, which no table holds: within 3 per cent, and within twice the stated error."""
+    rotor = Rotor(Shape("square"), 4, 1.5, 6.0, 4.0, True)
+    drives = ("faces", "both", RotorDrive(spin=1.0 / 1.5))
+    direct = coefficients(*solve_rotor(RotorCase(rotor, knudsen), RotorResolution.level(0, knudsen), drives))
+    ours = response(4, height=4.0)
+    found, error = ours.at(knudsen, 1.0), ours.relative_error(knudsen)
+    pairs = {
+        "torque": found.thermal_force, "drag": found.drag * (1.0 + 1.0 / 12.0 / 1.5**2),
+        "heat_apart": found.heat, "loss": found.loss,
+    }  # fmt: skip
+    for name, value in pairs.items():
+        assert float(value) == pytest.approx(direct[name], rel=min(0.03, 2.0 * float(error))), name
+
+
+def test_one_vane_is_the_lone_vane_with_the_error_of_the_model_beside_its_own():
+    kn = np.array([0.1, 0.3, 1.0, 30.0])
+    one, lone = response(1), shaped_response("rectangle", WIDTH, WIDTH, 6.0 * WIDTH)
+    for name in ("thermal_force", "drag", "heat", "loss", "area_share"):
+        np.testing.assert_allclose(getattr(one.at(kn, 0.9), name), getattr(lone.at(kn, 0.9), name), rtol=1e-12)
+    expected = np.hypot(lone.relative_error(lone.knudsen), model_error(lone.knudsen))
+    np.testing.assert_allclose(one.relative_error(one.knudsen), expected)
+
+
+def test_beyond_the_tables_the_coefficients_go_on_without_a_step_and_their_error_grows():
+    for inside, beyond in (({"arm": 1.0}, {"arm": 0.999}), ({"chamber": 16.0}, {"chamber": 16.01})):
+        a, b = (response(4, **where).at(0.3, 1.0) for where in (inside, beyond))
+        assert float(b.thermal_force) == pytest.approx(float(a.thermal_force), rel=2e-3)
+        assert float(b.drag) == pytest.approx(float(a.drag), rel=2e-3)
+    assert response(4, arm=0.8).relative_error(1.0) > 1.2 * response(4, arm=1.0).relative_error(1.0)
+    assert response(4, chamber=24.0).relative_error(10.0) > 5.0 * response(4, chamber=15.0).relative_error(10.0)
+
+
+def test_thickness_and_a_chamber_that_mirrors_act_as_on_the_lone_vane():
+    kn = np.array([0.1, 1.0, 10.0])
+    plain, thick = response(4).at(kn, 1.0), response(4, thickness_m=5e-4, chamber_accommodation=0.8).at(kn, 1.0)
+    lone = shaped_response("rectangle", WIDTH, WIDTH, 6.0 * WIDTH).at(kn, 1.0)
+    changed = shaped_response(
+        "rectangle", WIDTH, WIDTH, 6.0 * WIDTH, thickness_m=5e-4, chamber_accommodation=0.8
+    ).at(kn, 1.0)  # fmt: skip
+    for name in ("thermal_force", "drag", "loss"):
+        ratio = getattr(changed, name) / getattr(lone, name)
+        np.testing.assert_allclose(getattr(thick, name) / getattr(plain, name), ratio, rtol=1e-3)
+
+
+def test_three_vanes_have_an_estimate_and_say_so():
+    three = response(3)
+    assert "half of it uncertain" in three.source
+    assert three.relative_error(0.2) > response(4).relative_error(0.2)
