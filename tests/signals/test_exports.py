@@ -15,7 +15,7 @@ import pandas as pd
 import pytest
 
 from edgewind.errors import InputError
-from edgewind.signals import measure_file, read_trace
+from edgewind.signals import Tachometry, measure_file, read_trace
 from edgewind.signals.trace import Trace
 
 STEP = 0.5e-3
@@ -139,7 +139,7 @@ def test_a_guessed_time_is_flagged_until_the_owner_states_it(tmp_path: Path, sty
     trace = read_trace(path)
     assert trace.flags == ("time-assumed",)
     assert any("--interval" in note or "the column is used" in note for note in trace.notes)
-    assert "time-assumed" in measure_file(path, 2).speed.flags
+    assert "time-assumed" in measure_file(path, Tachometry(2)).speed.flags
     stated = read_trace(path, interval_s=STEP)
     assert is_right(stated), (stated.interval_s, stated.flags, stated.notes)
 
@@ -206,7 +206,7 @@ def test_two_levels_written_where_they_change_are_held(tmp_path: Path) -> None:
     edges = np.cumsum(np.tile([0.02, 0.08], 20))
     trace = read_trace(write(tmp_path, "Time [s],Channel 0\n" + rows(numbers(list(edges)), ["1", "0"] * 20)))
     assert np.mean(trace.voltage_v) == pytest.approx(0.8, abs=0.03)
-    assert measure_file(tmp_path / "export.csv", 1).speed.speed_rad_s == pytest.approx(20 * np.pi, rel=1e-3)
+    assert measure_file(tmp_path / "export.csv", Tachometry(1)).speed.speed_rad_s == pytest.approx(20 * np.pi, rel=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -240,7 +240,7 @@ def test_the_channel_that_shows_the_rotor_is_used_and_a_doubtful_one_flagged(
 ) -> None:
     first, other = (second(), pulses(6.0)) if channel == "B" else (pulses(6.0), second())
     time = numbers([1e-3 * i for i in range(4000)])
-    found = measure_file(write(tmp_path, "time_s,A,B\n" + rows(time, first, other)), 1)
+    found = measure_file(write(tmp_path, "time_s,A,B\n" + rows(time, first, other)), Tachometry(1))
     assert found.trace.channel == channel and found.speed.flags == flags
     assert found.speed.speed_rad_s == pytest.approx(12 * np.pi, rel=1e-3)
     assert any(note in said for said in found.trace.notes)

@@ -312,6 +312,16 @@ class TachometerSection(Section):
     channel : str or int or list or None
         Name or number of the channel, where a trace holds several; a list of names where files differ, of which each
         holds one.
+    second_channel : str or int or None
+        Name or number of the channel of a second sensor on the same marks, from which the direction follows.
+    second_lag : float
+        By how much of the pitch between marks the second sensor sees them after the first, when the bright face leads.
+    mark_places : tuple of float or None
+        Place of each mark in turns, in the order in which they pass when the bright face leads.
+    bright_leads : {"clockwise", "anticlockwise"} or None
+        How the rotor turns, as a camera sees it, when the bright face leads.
+    fastest : Measured or None
+        Speed that the rotor cannot exceed; of a clip whose frames are too few to tell, faster ones are ruled out.
     interval : Measured or None
         Time between samples, where the traces state none, or none with a unit.
     mains_frequency : Measured or None
@@ -324,10 +334,27 @@ class TachometerSection(Section):
 
     marks: int = Field(ge=1, le=360)
     channel: str | int | list[str | int] | None = None
+    second_channel: str | int | None = None
+    second_lag: float = Field(default=0.25, gt=0.0, lt=1.0)
+    mark_places: tuple[float, ...] | None = None
+    bright_leads: Literal["clockwise", "anticlockwise"] | None = None
+    fastest: quantity("angular speed", above=0.0) | None = None  # type: ignore[valid-type]
     interval: quantity("time", above=0.0) | None = None  # type: ignore[valid-type]
     stopwatch_uncertainty: quantity("time", least=0.0) = Measured(0.2)  # type: ignore[valid-type]
     mains_frequency: quantity("frequency", above=0.0) | None = None  # type: ignore[valid-type]
     timebase_uncertainty: Relative = Measured(0.0)
+
+    @model_validator(mode="after")
+    def _places_fit(self) -> TachometerSection:
+        places = self.mark_places
+        if places is not None and (len(places) != self.marks or any(not 0 <= place < 1 for place in places)):
+            raise FieldProblem(
+                InputError(
+                    f"mark_places holds {len(places)} places for {self.marks} marks",
+                    fix="give each mark its place in turns, from 0 to below 1, such as [0, 0.2, 0.5]",
+                )
+            )
+        return self
 
 
 class StudySection(Section):

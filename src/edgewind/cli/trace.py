@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from edgewind.cli.base import AsJson, app, print_json, print_pairs
+from edgewind.errors import InputError
 
 if TYPE_CHECKING:
     from edgewind.signals import TraceReading
@@ -15,29 +17,60 @@ if TYPE_CHECKING:
 
 @app.command()
 def trace(
-    file: Annotated[Path, typer.Argument(help="Trace: .csv .txt .dat (also .gz), .npz or .wav.")],
-    marks: Annotated[int, typer.Option(help="Pulses a turn.")],
+    file: Annotated[
+        Path, typer.Argument(help="Trace (.csv .txt .dat, also .gz; .npz), sound (.wav .flac) or clip (.mp4 .mov ...).")
+    ],
+    marks: Annotated[int | None, typer.Option(help="Pulses a turn; a clip needs none.")] = None,
     channel: Annotated[str | None, typer.Option(help="Name or number of the channel.")] = None,
     interval: Annotated[str | None, typer.Option(help="Sample interval where the file has none: '0.1 ms'.")] = None,
     mains: Annotated[
         str | None, typer.Option(help="Mains frequency: '50 Hz'; both 50 and 60 are looked for otherwise.")
     ] = None,
+    second: Annotated[
+        str | None, typer.Option(help="Channel of a second sensor a quarter pitch on, for the direction.")
+    ] = None,
+    bright_leads: Annotated[
+        str | None, typer.Option(help="How it turns as a camera sees it when the bright face leads: clockwise, ...")
+    ] = None,
+    fastest: Annotated[str | None, typer.Option(help="Speed that the rotor cannot exceed: '300 rpm'.")] = None,
+    region: Annotated[
+        str | None, typer.Option(help="Where the rotor is in a clip: x,y,width,height in pixels.")
+    ] = None,
     plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Measure the speed in one oscilloscope trace, with uncertainty and flags."""
+    """Measure the speed in one oscilloscope trace, with uncertainty and flags.
+
+    A sound recording of a sensor or a video clip of the rotor will do as well.
+    """
     from edgewind import units
     from edgewind.formatting import format_measured, format_number
-    from edgewind.signals import measure_file
+    from edgewind.signals import Tachometry, measure_file
+    from edgewind.signals.video import is_video
 
     interval_s = None if interval is None else units.parse_quantity(interval, "time")
     mains_hz = "auto" if mains is None else units.parse_quantity(mains, "frequency")
-    reading = measure_file(file, marks, channel=channel, interval_s=interval_s, mains_hz=mains_hz)
+    if marks is None and not is_video(file):
+        raise InputError("the number of marks is missing", file=str(file), fix="give the pulses a turn: --marks 4")
+    told = Tachometry(
+        marks or 1,
+        channel,
+        interval_s,
+        mains_hz,
+        second,
+        bright_leads=_way(bright_leads),
+        fastest_rad_s=math.inf if fastest is None else units.parse_quantity(fastest, "angular speed"),
+        region=_region(region),
+    )
+    reading = measure_file(file, told)
     read, found = reading.trace, reading.speed
     if plot is not None:
-        from edgewind.report import plot_trace
+        from edgewind.report import plot_clip, plot_trace
 
-        plot_trace(read, found, plot)
+        if reading.picture is not None:
+            plot_clip(reading.picture, plot)
+        else:
+            plot_trace(read, found, plot)
     if as_json:
         print_json(_plain(reading))
         return
@@ -56,10 +89,32 @@ def trace(
             ),
         ]
     rows.append(("flags", ", ".join(found.flags) or "none"))
+    faces = {1: "the bright face leads", -1: "the dark face leads", 0: "not known"}
+    rows.append(("direction", f"{faces[reading.direction.sense]} ({reading.direction.why})"))
     rows.append(("channel", read.channel))
     rows.append(("interval", f"{format_number(read.interval_s, 6)} s, {read.samples} samples"))
     rows += [("note", note) for note in read.notes]
     print_pairs(rows)
+
+
+def _way(text: str | None) -> str | None:
+    """Return the sense of turning that an option names."""
+    if text is None or text in ("clockwise", "anticlockwise"):
+        return text
+    raise InputError(
+        f"'{text}' is not a sense of turning", key="--bright-leads", fix="write clockwise or anticlockwise"
+    )
+
+
+def _region(text: str | None) -> tuple[int, int, int, int] | None:
+    """Return the region that an option names."""
+    if text is None:
+        return None
+    parts = text.split(",")
+    if len(parts) != 4 or not all(part.strip().isdecimal() and len(part) < 7 for part in parts):
+        raise InputError(f"'{text}' is not a region", key="--region", fix="write x,y,width,height in pixels")
+    x, y, width, height = (int(part) for part in parts)
+    return x, y, width, height
 
 
 def _plain(reading: TraceReading) -> dict[str, Any]:
@@ -70,6 +125,11 @@ def _plain(reading: TraceReading) -> dict[str, Any]:
     speed_rad_s, speed_u_rad_s, turns, acceleration_rad_s2, acceleration_u_rad_s2 : as in edgewind.signals.SpeedEstimate
     flags, method : as in edgewind.signals.SpeedEstimate
     interval_s, samples, channel, channels, notes : as in edgewind.signals.Trace
+    direction : dict
+        ``sense`` (+1 where the bright face leads, -1 where the dark one does, 0 where it is not known), ``confidence``
+        and ``why``.
+    possible_rad_s : list of float
+        Other speeds that a clip allows, clockwise as the camera sees it positive; empty elsewhere.
     """
     from math import isfinite
 
@@ -87,4 +147,12 @@ def _plain(reading: TraceReading) -> dict[str, Any]:
         "channel": read.channel,
         "channels": list(read.channels),
         "notes": list(read.notes),
+        "direction": {
+            "sense": reading.direction.sense,
+            "confidence": number(reading.direction.confidence),
+            "why": reading.direction.why,
+        },
+        "possible_rad_s": []
+        if reading.picture is None
+        else [2 * math.pi * rate for rate in reading.picture.seen.possible_hz],
     }

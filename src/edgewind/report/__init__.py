@@ -9,11 +9,13 @@ from edgewind.report.figures.response import plot_responses
 from edgewind.report.figures.scaling import plot_scaling
 from edgewind.report.figures.what_if import plot_what_if
 from edgewind.report.plan_sheet import write_plan_sheet
+from edgewind.report.plot_clip import plot_clip
 from edgewind.report.plot_trace import plot_trace
 from edgewind.report.write import write_report
 
 __all__ = [
     "figure_kind",
+    "plot_clip",
     "plot_dwell",
     "plot_front",
     "plot_plan",

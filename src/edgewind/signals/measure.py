@@ -6,13 +6,34 @@ import math
 from dataclasses import dataclass, replace
 from os import PathLike
 
+import numpy as np
+
 from edgewind.bench.schema import TachometerSection
 from edgewind.errors import InputError
-from edgewind.signals.speed import SpeedEstimate, estimate_speed
+from edgewind.signals.direction import (
+    Direction,
+    direction_of_marks,
+    direction_of_pair,
+    direction_of_picture,
+    not_known,
+)
+from edgewind.signals.speed import FLAGS, SpeedEstimate, estimate_speed
 from edgewind.signals.trace import Trace, Wanted, channel_names, read_table, trace_of
+from edgewind.signals.trace_table import Table
+from edgewind.signals.turning_picture import PictureSpeed, speed_in
+from edgewind.signals.video import Clip, is_video, read_clip
 
+NO_DIRECTION = not_known("nothing in a trace of like marks tells a direction")
 MOST_CHANNELS = 8
 """Channels that are looked through where none is chosen."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A clip, and what was seen to turn in it."""
+
+    clip: Clip
+    seen: PictureSpeed
 
 
 @dataclass(frozen=True)
@@ -25,10 +46,46 @@ class TraceReading:
         The channel that was used.
     speed : SpeedEstimate
         Size of the speed, with flags.
+    direction : Direction
+        Which way the rotor turns, where the file tells.
+    picture : Picture or None
+        The clip that it was seen in.
     """
 
     trace: Trace
     speed: SpeedEstimate
+    direction: Direction = NO_DIRECTION
+    picture: Picture | None = None
+
+
+@dataclass(frozen=True)
+class Tachometry:
+    """What has to be known of a tachometer to read its files; SI.
+
+    Attributes
+    ----------
+    marks : int
+        Pulses a turn; a clip needs none.
+    channel, interval_s, mains_hz : optional
+        See :func:`read_trace` and :func:`estimate_speed`.
+    second_channel, second_lag, mark_places, bright_leads : optional
+        What tells a direction; see :class:`edgewind.bench.schema.TachometerSection`.
+    fastest_rad_s : float
+        Speed that the rotor cannot exceed.
+    region : tuple of int, optional
+        Where the rotor is in a clip: x, y, width and height, pixels.
+    """
+
+    marks: int
+    channel: Wanted = None
+    interval_s: float | None = None
+    mains_hz: float | str | None = "auto"
+    second_channel: str | int | None = None
+    second_lag: float = 0.25
+    mark_places: tuple[float, ...] | None = None
+    bright_leads: str | None = None
+    fastest_rad_s: float = math.inf
+    region: tuple[int, int, int, int] | None = None
 
 
 def measure_speed(path: str | PathLike[str], tachometer: TachometerSection, *, source: str = "") -> TraceReading:
@@ -39,7 +96,7 @@ def measure_speed(path: str | PathLike[str], tachometer: TachometerSection, *, s
     path : path
         The file.
     tachometer : TachometerSection
-        Marks, channel, interval and mains.
+        Marks, channel, interval, mains, and what tells a direction.
     source : str
         What messages call the file; its path when left out.
 
@@ -48,27 +105,23 @@ def measure_speed(path: str | PathLike[str], tachometer: TachometerSection, *, s
     InputError
         The file cannot be used; names it.
     """
-    mains, interval = tachometer.mains_frequency, tachometer.interval
-    return measure_file(
-        path,
+    mains, interval, fastest = tachometer.mains_frequency, tachometer.interval, tachometer.fastest
+    told = Tachometry(
         tachometer.marks,
-        channel=tachometer.channel,
-        interval_s=None if interval is None else interval.value,
-        mains_hz="auto" if mains is None else mains.value,
-        source=source,
+        tachometer.channel,
+        None if interval is None else interval.value,
+        "auto" if mains is None else mains.value,
+        tachometer.second_channel,
+        tachometer.second_lag,
+        tachometer.mark_places,
+        tachometer.bright_leads,
+        math.inf if fastest is None else fastest.value,
     )
+    return measure_file(path, told, source=source)
 
 
-def measure_file(
-    path: str | PathLike[str],
-    marks: int,
-    *,
-    channel: Wanted = None,
-    interval_s: float | None = None,
-    mains_hz: float | str | None = "auto",
-    source: str = "",
-) -> TraceReading:
-    """Return the speed in a file.
+def measure_file(path: str | PathLike[str], tachometer: Tachometry, *, source: str = "") -> TraceReading:
+    """Return the speed in a file: text, arrays, sound or a clip.
 
     Where no channel is chosen, all are looked through: one that alone shows a rotor is used. Of several that agree, the
     first is; where they do not, the speed is flagged ``channel-assumed``.
@@ -77,14 +130,8 @@ def measure_file(
     ----------
     path : path
         The file.
-    marks : int
-        Pulses a turn.
-    channel : str, int or list, optional
-        See :func:`read_trace`.
-    interval_s : float, optional
-        See :func:`read_trace`.
-    mains_hz : float, "auto" or None
-        See :func:`estimate_speed`.
+    tachometer : Tachometry
+        What is known of the tachometer.
     source : str
         What messages call the file; its path when left out.
 
@@ -93,28 +140,98 @@ def measure_file(
     InputError
         The file cannot be used; names it.
     """
-    name = source or str(path)
+    name, interval_s = source or str(path), tachometer.interval_s
     try:
         if interval_s is not None and not (math.isfinite(interval_s) and interval_s > 0):
             raise InputError(f"the sample interval {interval_s} s is not a positive time", fix="give it in seconds")
-        table = read_table(path)
-        names = channel_names(table)
-        if channel is not None or len(names) < 2:
-            trace = trace_of(table, name, channel, interval_s)
-            return TraceReading(trace, estimate_speed(trace, marks, mains_hz=mains_hz))
-        first = trace_of(table, name, None, interval_s)
-        found = [TraceReading(first, estimate_speed(first, marks, mains_hz=mains_hz))]
-        for number in range(1, min(len(names), MOST_CHANNELS)):
-            try:
-                trace = trace_of(table, name, None, interval_s, number)
-            except InputError:
-                continue  # a channel without samples; the first has some
-            found.append(TraceReading(trace, estimate_speed(trace, marks, mains_hz=mains_hz)))
-        return _best_of(found, names)
+        if is_video(path):
+            return _in_clip(path, tachometer, name)
+        return _in_table(read_table(path), tachometer, name)
     except InputError as error:
         error = error.at(file=name)
         error.file = name
         raise error from None
+
+
+def _in_clip(path: str | PathLike[str], tachometer: Tachometry, name: str) -> TraceReading:
+    """Return speed and direction in a clip."""
+    clip = read_clip(path, tachometer.region)
+    flags: set[str] = set()
+    notes = list(clip.notes)
+    rate = (clip.time_s.size - 1) / float(clip.time_s[-1])
+    if tachometer.interval_s is not None:
+        clip = replace(clip, time_s=np.multiply(np.arange(clip.time_s.size), tachometer.interval_s, dtype=np.float64))
+    elif clip.capture_fps and abs(clip.capture_fps / rate - 1) > 0.02:
+        flags.add("time-assumed")
+        notes.append(
+            f"the camera recorded {clip.capture_fps:g} frames a second and the clip plays {rate:.4g}: slow motion? "
+            f"State the time between frames: --interval '{1e3 / clip.capture_fps:.4g} ms', or [tachometer] interval"
+        )
+    seen = speed_in(clip, tachometer.fastest_rad_s / (2 * math.pi))
+    span, size = float(clip.time_s[-1]), abs(seen.turn_rate_hz)
+    if seen.folded:
+        flags.add("aliased")
+        listed = ", ".join(f"{60 * other:.4g}" for other in (seen.turn_rate_hz, *seen.possible_hz))
+        notes.append(
+            f"frames are too few to tell a speed from a faster one: possible are {listed} rpm (+ clockwise). Mark one "
+            "vane, or state 'fastest' under [tachometer]"
+        )
+    if size * span < 2:
+        flags.add("short")
+    drift = abs(seen.acceleration_hz_s)
+    if drift * span > 0.005 * size and drift > 4 * seen.acceleration_u_hz_s:
+        flags.add("drifting")
+    circle = 2 * math.pi
+    speed = SpeedEstimate(
+        circle * size,
+        circle * seen.turn_rate_u_hz,
+        tuple(flag for flag in FLAGS if flag in flags),
+        "video",
+        size * span,
+        circle * math.copysign(1.0, seen.turn_rate_hz) * seen.acceleration_hz_s,
+        circle * seen.acceleration_u_hz_s,
+    )
+    strongest = int(np.argmax(np.std(seen.ring.series, axis=1)))
+    even = np.linspace(0.0, span, clip.time_s.size)
+    trace = Trace(
+        np.interp(even, clip.time_s, seen.ring.series[strongest]),
+        span / (clip.time_s.size - 1),
+        f"patch {strongest + 1}",
+        name,
+        tuple(notes),
+        tuple(f"patch {number + 1}" for number in range(len(seen.ring.series))),
+        tuple(flags & {"time-assumed"}),
+    )
+    return TraceReading(trace, speed, direction_of_picture(seen, tachometer.bright_leads), Picture(clip, seen))
+
+
+def _in_table(table: Table, tachometer: Tachometry, name: str) -> TraceReading:
+    """Return the speed in columns of numbers, and its direction where they tell one."""
+    marks, interval_s, mains_hz = tachometer.marks, tachometer.interval_s, tachometer.mains_hz
+
+    def read(channel: Wanted, place: int | None = None) -> TraceReading:
+        trace = trace_of(table, name, channel, interval_s, place)
+        return TraceReading(trace, estimate_speed(trace, marks, mains_hz=mains_hz))
+
+    names = channel_names(table)
+    second = None if tachometer.second_channel is None else trace_of(table, name, tachometer.second_channel, interval_s)
+    if tachometer.channel is not None or len(names) < 2 or second is not None:
+        found = read(tachometer.channel)
+    else:
+        several = [read(None)]
+        for number in range(1, min(len(names), MOST_CHANNELS)):
+            try:
+                several.append(read(None, number))
+            except InputError:
+                continue  # a channel without samples; the first has some
+        found = _best_of(several, names)
+    if second is not None:
+        direction = direction_of_pair(found.trace, second, found.speed, marks, tachometer.second_lag)
+    elif tachometer.mark_places is not None:
+        direction = direction_of_marks(found.trace, found.speed, tachometer.mark_places)
+    else:
+        direction = found.direction
+    return replace(found, direction=direction)
 
 
 def _best_of(found: list[TraceReading], names: tuple[str, ...]) -> TraceReading:

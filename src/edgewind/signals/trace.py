@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
+from edgewind.signals.sound import SOUND_SUFFIXES, read_sound
 from edgewind.signals.time_grid import check_order, even_grid, in_range, unrounded, without_missing
-from edgewind.signals.trace_binary import read_npz, read_wav
+from edgewind.signals.trace_binary import read_npz
 from edgewind.signals.trace_header import SECONDS, TIME_CLUE
 from edgewind.signals.trace_roles import VOLTAGE_UNITS, Roles, choose, epoch_unit, roles_of, time_unit_of
 from edgewind.signals.trace_table import Column, Table, load_bytes
@@ -21,7 +22,7 @@ FloatArray = NDArray[np.float64]
 
 DEFAULT_MAX_BYTES = 200_000_000
 TEXT_SUFFIXES = (".csv", ".txt", ".dat", ".tsv", ".asc")
-SUFFIXES = (*TEXT_SUFFIXES, *(f"{suffix}.gz" for suffix in TEXT_SUFFIXES), ".npz", ".wav")
+SUFFIXES = (*TEXT_SUFFIXES, *(f"{suffix}.gz" for suffix in TEXT_SUFFIXES), ".npz", *SOUND_SUFFIXES)
 
 Wanted = str | int | list[str | int] | None
 """A channel by name or number, or several of which the first that the file holds is meant; None for the first."""
@@ -141,8 +142,8 @@ def read_table(path: str | PathLike[str], max_bytes: int = DEFAULT_MAX_BYTES) ->
         return read_text(load_bytes(path, max_bytes))
     if name.endswith(".npz"):
         return read_npz(path, max_bytes)
-    if name.endswith(".wav"):
-        return read_wav(load_bytes(path, max_bytes))
+    if name.endswith(SOUND_SUFFIXES):
+        return read_sound(path)
     raise InputError(
         f"'{Path(path).suffix}' is not a kind of file that traces are read from",
         fix="use one of " + ", ".join(SUFFIXES),

@@ -1,0 +1,55 @@
+"""Clips of a rotor: how fast they are analysed, and how many of 200 rendered scenes are right or set aside."""
+
+from __future__ import annotations
+
+import math
+import tempfile
+import time
+from pathlib import Path
+
+from measured import Row, from_tests, row
+
+from edgewind.errors import InputError
+from edgewind.signals import SET_ASIDE_FLAGS, Tachometry, measure_file
+
+TOLD = Tachometry(1, bright_leads="clockwise")
+
+
+def run(full: bool = True) -> list[Row]:
+    """Return one row a figure: name, value, unit and target.
+
+    Parameters
+    ----------
+    full : bool
+        200 scenes; else 20, for a look.
+    """
+    clips = from_tests("support", "clips")
+    count = 200 if full else 20
+    wrong = turned = given = 0
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "clip.mp4"
+        for seed in range(count):
+            scene = clips.make_clip_scene(seed)
+            clips.render(scene, path, seed)
+            try:
+                found = measure_file(path, TOLD)
+            except InputError:
+                continue
+            if set(found.speed.flags) & set(SET_ASIDE_FLAGS):
+                continue
+            given += 1
+            error = abs(found.speed.speed_rad_s / (2 * math.pi) - abs(scene.turn_rate_hz))
+            wrong += error > 4 * found.speed.speed_u_rad_s / (2 * math.pi)
+            turned += found.direction.sense == -math.copysign(1, scene.turn_rate_hz)
+        large = clips.ClipScene(2.0, frame_rate_hz=240.0, seconds=2.0, size=(1280, 720), radius_px=250.0)
+        clips.render(large, path)
+        begin = time.process_time(), time.perf_counter()
+        found = measure_file(path, TOLD)
+        seconds = time.perf_counter() - begin[1]
+    frames = found.trace.samples
+    return [
+        row("clips wrong by over 4 u, not set aside", 1000 * wrong / count, "in 1,000", "at most 1"),
+        row("clips of the wrong direction", 1000 * turned / count, "in 1,000", "at most 1"),
+        row("clips that give a speed", 100 * given / count, "%", "told"),
+        row("frames of 720p a second", frames / seconds, "1/s", "over 100"),
+    ]

@@ -1,0 +1,65 @@
+"""A figure file of a clip: where the rotor was found, the patches round its axis, and the brightness of one of them."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.file import write_figure
+from edgewind.report.figures.size import Size
+from edgewind.report.palette import Palette
+from edgewind.signals.measure import Picture
+from edgewind.signals.turning_picture import INNER, OUTER, PATCHES
+
+FloatArray = NDArray[np.float64]
+
+
+def plot_clip(picture: Picture, path: str | Path) -> None:
+    """Write a figure of a clip and of what was seen to turn in it, as PNG or SVG by the name's ending.
+
+    Raises
+    ------
+    InputError
+        The name ends in something else, or the file cannot be written.
+    """
+    write_figure(path, lambda palette, size: draw_clip(picture, palette, size))
+
+
+def draw_clip(picture: Picture, palette: Palette, size: Size) -> Figure:
+    """Draw the mean picture with the patches on it, and the brightness of the strongest patch against time."""
+    drawn = new_figure(size)
+    left_em, bottom_em = 6.0, 11.0
+    above = plain_axes(drawn, size.box(left_em, bottom_em, 1.4, 1.4), spines=("left", "bottom"))
+    below = plain_axes(drawn, size.box(left_em, 4.0, 1.4, size.height_em - bottom_em + 3.5), spines=("left", "bottom"))
+    clip, ring = picture.clip, picture.seen.ring
+    height, width = clip.frames.shape[1:]
+    left, top = clip.corner
+    extent = (left, left + width * clip.scale, top + height * clip.scale, top)
+    above.imshow(clip.frames[: min(len(clip.frames), 400)].mean(axis=0), cmap="gray", extent=extent)
+    around = np.linspace(0, 2 * np.pi, 200)
+    cosine, sine = math.cos(ring.tilt_rad), math.sin(ring.tilt_rad)
+
+    def place(radius: float, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
+        along, across = ring.axes[0] * radius * np.cos(angle), ring.axes[1] * radius * np.sin(angle)
+        x = ring.centre[0] + 0.5 + along * cosine - across * sine
+        y = ring.centre[1] + 0.5 + along * sine + across * cosine
+        return left + x * clip.scale, top + y * clip.scale
+
+    for radius in (INNER, OUTER):
+        above.plot(*place(radius, around), color=palette.blue, lw=1.5)
+    for patch in range(PATCHES):
+        angle = np.full(2, 2 * np.pi * patch / PATCHES - ring.tilt_rad)
+        ends = [place(radius, angle[:1]) for radius in (INNER, OUTER)]
+        above.plot([end[0][0] for end in ends], [end[1][0] for end in ends], color=palette.blue, lw=0.8)
+    above.set_xlabel("x / pixel")
+    above.set_ylabel("y / pixel")
+    strongest = int(np.argmax(np.std(ring.series, axis=1)))
+    below.plot(clip.time_s, ring.series[strongest], color=palette.blue, lw=1.0)
+    below.set_xlabel("time / s")
+    below.set_ylabel(f"patch {strongest + 1}")
+    return drawn

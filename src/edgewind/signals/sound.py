@@ -1,0 +1,65 @@
+"""Sound of a sensor in a microphone socket: WAVE by its own reader, others by libsndfile, in bounded memory."""
+
+from __future__ import annotations
+
+from os import PathLike
+from pathlib import Path
+
+import numpy as np
+
+from edgewind.errors import EdgewindError, InputError
+from edgewind.extras import need
+from edgewind.signals.trace_binary import read_wav
+from edgewind.signals.trace_table import Column, Table, size_of
+
+SOUND_SUFFIXES = (".wav", ".flac", ".ogg", ".aif", ".aiff")
+MOST_BYTES = 60_000_000
+"""Of a file of any size so many are read: two minutes of 96 kHz stereo in 24 bits."""
+MOST_SAMPLES = 20_000_000
+LARGEST = 1 << 44
+
+
+def read_sound(path: str | PathLike[str]) -> Table:
+    """Return the channels of a sound file, as far as memory is given to it.
+
+    A header that promises more than the file holds, or a file that is mostly holes, costs no memory: never more than
+    `MOST_BYTES` of it are read.
+
+    Raises
+    ------
+    InputError
+        The file is not sound, or holds none.
+    MissingExtraError
+        It is not WAVE, and the package that reads it is not installed.
+    """
+    size = size_of(path, LARGEST)
+    if Path(path).suffix.lower() == ".wav":
+        with Path(path).open("rb") as stream:
+            content = stream.read(MOST_BYTES)
+        table = read_wav(content)
+        if size <= MOST_BYTES:
+            return table
+        seconds = table.columns[0].values.size * (table.interval_s or 0.0)
+        return _with_note(table, f"the first {seconds:.4g} s of a large file are read")
+    library = need("soundfile", extra="sound", purpose="to read sound other than .wav")
+    try:
+        with library.SoundFile(str(path)) as sound:
+            rate, channels = int(sound.samplerate), int(sound.channels)
+            if not (rate > 0 and 1 <= channels <= 64):
+                raise InputError(f"the sound file says {channels} channels at {rate} Hz", fix="export it again")
+            most = MOST_SAMPLES // channels
+            data = np.asarray(sound.read(most, dtype="float64", always_2d=True))
+            more = sound.frames > len(data) == most
+    except EdgewindError:
+        raise
+    except (RuntimeError, OSError, ValueError, TypeError) as error:  # libsndfile's errors are of RuntimeError
+        raise InputError(f"this is not sound that can be decoded ({error})", fix="export it as .wav or .flac") from None
+    if not data.size or not np.all(np.isfinite(data)):
+        raise InputError("the sound file holds no samples", fix="record again")
+    columns = tuple(Column(str(i + 1), "V", np.ascontiguousarray(data[:, i]), named=False) for i in range(channels))
+    table = Table(columns, 1 / rate, ("full scale of the sound file is taken as one volt",))
+    return _with_note(table, f"the first {len(data) / rate:.4g} s of a large file are read") if more else table
+
+
+def _with_note(table: Table, note: str) -> Table:
+    return Table(table.columns, table.interval_s, (*table.notes, note))

@@ -1,0 +1,287 @@
+"""Speed and direction of a rotor from the brightness of patches round its axis, frame by frame.
+
+Seen from near its axis, a rotor of m vanes makes the brightness at the angle theta go as exp(i m (theta - omega t)): a
+line in time of frequency m omega whose phase winds m times round the axis. The winding tells how often a line repeats
+in a turn, and so the speed without a number of marks; the sense of the winding tells the direction. All windings are
+tried together for each speed. A lamp that flickers makes all patches flicker alike, without winding, and drops out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.errors import InputError
+from edgewind.signals.video import ByteArray, Clip
+
+FloatArray = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+
+PATCHES = 24
+WINDINGS = 8
+"""Highest number of times that a pattern repeats in a turn."""
+INNER, OUTER = 0.35, 1.5
+"""Of the ring of patches, over the breadth of what moves."""
+PADDING = 4
+RIVAL = 0.8
+"""Share of the best score from which another speed is possible as well."""
+TOLD = 5.0
+"""Score of the line that repeats once in a turn over that at any rival, from which it tells the speed."""
+UNEVEN = 0.1
+"""Spread of the times between frames over their mean, from which no other speed is folded onto the same frames."""
+MIRRORED = 0.6
+"""Score of the opposite direction over that of the best from which the direction is not known."""
+STRONG = 25.0
+"""Power of a line over that of the noise from which it counts."""
+LEAST_TURNS = 1.5
+
+
+@dataclass(frozen=True)
+class Ring:
+    """Patches round the axis of what turns.
+
+    Attributes
+    ----------
+    centre : tuple of float
+        Axis in the reduced frames, x and y.
+    axes : tuple of float
+        Half axes of the ellipse that what moves has, pixels, the longer first.
+    tilt_rad : float
+        Angle of the longer one from the x axis, towards y.
+    series : array, shape (patches, frames)
+        Mean brightness of each patch, that of all of them taken out.
+    """
+
+    centre: tuple[float, float]
+    axes: tuple[float, float]
+    tilt_rad: float
+    series: FloatArray
+
+
+@dataclass(frozen=True)
+class PictureSpeed:
+    """What a clip shows.
+
+    Attributes
+    ----------
+    turn_rate_hz : float
+        Turns a second in the middle of the clip; positive clockwise, as the camera sees it.
+    turn_rate_u_hz : float
+        Its standard uncertainty.
+    acceleration_hz_s, acceleration_u_hz_s : float
+        Change of it per second.
+    winding : int
+        How often the strongest line repeats in a turn.
+    possible_hz : tuple of float
+        Other speeds that the clip allows, such as those that differ by the frame rate over the winding.
+    mirrored : float
+        Score of the opposite direction over that of the one given.
+    folded : bool
+        Whether the speed may be that of a faster rotor, seen folded by the frame rate.
+    ring : Ring
+        Where it was seen.
+    """
+
+    turn_rate_hz: float
+    turn_rate_u_hz: float
+    acceleration_hz_s: float
+    acceleration_u_hz_s: float
+    winding: int
+    possible_hz: tuple[float, ...]
+    mirrored: float
+    folded: bool
+    ring: Ring
+
+
+def find_ring(frames: ByteArray) -> Ring:
+    """Return the patches round the axis of what changes periodically in a picture.
+
+    Raises
+    ------
+    InputError
+        Nothing in the picture does.
+    """
+    count, height, width = frames.shape
+    stack = frames.reshape(count, -1).astype(np.float32)
+    stack -= stack.mean(axis=1, keepdims=True)  # a lamp that flickers, an exposure that hunts
+    stack -= stack.mean(axis=0)
+    stack *= np.hanning(count).astype(np.float32)[:, None]
+    power = np.zeros((count // 2 + 1, height * width), dtype=np.float32)
+    for begin in range(0, height * width, 4096):
+        part = np.fft.rfft(stack[:, begin : begin + 4096], axis=0)
+        power[:, begin : begin + 4096] = np.abs(part) ** 2
+    power[:3] = 0
+    total = power.sum(axis=1)
+    noise = float(np.median(total[3:]))
+    top = int(np.argmax(total))
+    if not total[top] > 6 * noise > 0:
+        raise InputError("nothing in the clip changes periodically", fix="give the region of the rotor, or more light")
+    lines = np.flatnonzero(total > max(0.1 * total[top], 4 * noise))
+    weight = power[lines].sum(axis=0).reshape(height, width)
+    weight = _smooth(weight)
+    weight = np.where(weight > 0.15 * np.percentile(weight, 99.5), np.sqrt(weight), 0.0)
+    y, x = np.mgrid[:height, :width]
+    share = weight / np.sum(weight)
+    cx, cy = float(np.sum(share * x)), float(np.sum(share * y))
+    dx, dy = x - cx, y - cy
+    moments = np.array(
+        [[np.sum(share * dx * dx), np.sum(share * dx * dy)], [np.sum(share * dx * dy), np.sum(share * dy * dy)]]
+    )
+    lengths, vectors = np.linalg.eigh(moments)
+    minor, major = (float(math.sqrt(2 * max(length, 0.5))) for length in lengths)
+    tilt = float(math.atan2(vectors[1, 1], vectors[0, 1]))
+    along = (dx * math.cos(tilt) + dy * math.sin(tilt)) / major
+    across = (-dx * math.sin(tilt) + dy * math.cos(tilt)) / minor
+    angle = np.arctan2(across, along) + tilt
+    radius = np.hypot(across, along)
+    within = (radius > INNER) & (radius < OUTER)
+    patch = np.floor(np.remainder(angle / (2 * np.pi), 1.0) * PATCHES).astype(int) % PATCHES
+    masks = np.array([((patch == one) & within).ravel() for one in range(PATCHES)], dtype=np.float32)
+    filled = masks.sum(axis=1)
+    if np.any(filled == 0):
+        raise InputError(
+            f"what moves is only {2 * major:.0f} by {2 * minor:.0f} pixels of the reduced picture",
+            fix="give the region of the rotor: x,y,width,height",
+        )
+    series = (masks / filled[:, None]) @ frames.reshape(count, -1).T.astype(np.float32)
+    series = series - series.mean(axis=0)
+    return Ring((cx, cy), (major, minor), tilt, np.asarray(series, dtype=np.float64))
+
+
+def _smooth(image: NDArray[np.float32]) -> FloatArray:
+    """Return the means over three by three pixels."""
+    padded = np.pad(image.astype(np.float64), 1, mode="edge")
+    height, width = image.shape
+    return np.asarray(sum(padded[i : i + height, j : j + width] for i in range(3) for j in range(3)) / 9)
+
+
+def speed_in(clip: Clip, fastest_hz: float = math.inf) -> PictureSpeed:
+    """Return speed and direction in a clip.
+
+    Parameters
+    ----------
+    clip : Clip
+        The clip.
+    fastest_hz : float
+        Turns a second that the rotor cannot exceed: speeds above it are not possible ones.
+
+    Raises
+    ------
+    InputError
+        Nothing turns in it.
+    """
+    ring = find_ring(clip.frames)
+    time = clip.time_s - clip.time_s[-1] / 2
+    frame_rate = (time.size - 1) / float(clip.time_s[-1])
+    windings = np.concatenate([np.arange(1, WINDINGS + 1)])
+    angle = 2 * np.pi * (np.arange(PATCHES) + 0.5) / PATCHES
+    series = ring.series - ring.series.mean(axis=1, keepdims=True)
+    wound = np.exp(-1j * np.outer(windings, angle)) @ series  # (windings, frames)
+    score, rates, each = _scores(wound, windings, time, frame_rate)
+    span = float(clip.time_s[-1])
+    if np.max(score) < STRONG:
+        raise InputError(
+            "nothing in the clip turns", fix="film it from nearer its axis, or give the region of the rotor"
+        )
+    score = np.where(np.abs(rates) <= fastest_hz, score, 0.0)
+    if np.max(score) < STRONG:
+        raise InputError(f"nothing turns at up to {fastest_hz:g} turns a second", fix="raise 'fastest'")
+    likely = _peaks(score, rates, span)
+    best = min(likely, key=lambda place: abs(rates[place]))
+    once = each[0, likely]
+    told = bool(len(likely) == 1 or np.max(once) > TOLD * np.sort(once)[-2])
+    if told and len(likely) > 1:
+        best = likely[int(np.argmax(once))]
+    if abs(rates[best]) * span < LEAST_TURNS / 2:
+        raise InputError("the rotor turns less than a turn in the clip", fix="film two turns or more")
+    rate = float(rates[best])
+    winding = int(windings[int(np.argmax(each[:, best]))])
+    rate, u, acceleration, acceleration_u = _followed(wound[winding - 1], winding, rate, time)
+    mirrored = float(np.max(score[np.abs(rates + rate) < 2 / span], initial=0.0)) / float(score[best])
+    step = frame_rate / winding
+    uneven = float(np.std(np.diff(clip.time_s))) * frame_rate > UNEVEN
+    told = told and (len(likely) > 1 or uneven or bool(once[0] > 0))
+    possible = [float(rates[place]) for place in likely if place != best]
+    for other in (rate - math.copysign(step, rate), rate + math.copysign(step, rate)):
+        if not told and abs(other) <= fastest_hz and all(abs(other - known) > 2 / span for known in possible):
+            possible.append(other)
+    folded = not told and bool(possible)
+    others = () if told else tuple(round(other, 4) for other in sorted(possible, key=abs)[:6])
+    return PictureSpeed(rate, u, acceleration, acceleration_u, winding, others, mirrored, folded, ring)
+
+
+def _scores(
+    wound: ComplexArray, windings: NDArray[np.int64], time: FloatArray, frame_rate: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the score of each speed, the speeds, and the score by winding: power of its lines over that of the noise.
+
+    The Fourier sum over uneven time stamps is taken on an even grid as fine as the frames, its samples interpolated.
+    """
+    even = np.linspace(time[0], time[-1], time.size)
+    window = np.hanning(time.size)
+    level = np.array([np.interp(even, time, row.real) + 1j * np.interp(even, time, row.imag) for row in wound])
+    length = PADDING * time.size
+    power = np.abs(np.fft.fft(level * window, length, axis=1)) ** 2
+    noise = np.median(power, axis=1, keepdims=True) / math.log(2) + 1e-12 * power.max()
+    ratio = power / noise
+    ratio[:, : 2 * PADDING] = ratio[:, -2 * PADDING :] = 0.0
+    span = float(time[-1] - time[0])
+    fastest = frame_rate / 2
+    step = 0.25 / (span * float(windings[-1]))
+    rates = np.arange(-fastest, fastest, step)
+    # exp(i m (theta - omega t)): the wound sum of a pattern that goes with theta has the frequency -m omega
+    cells = np.rint(-windings[:, None] * rates * span * length / (time.size - 1)).astype(int) % length
+    each = np.take_along_axis(ratio, cells, axis=1)
+    strong = np.where(each > STRONG, each, 0.0)
+    # all lines together, weighted by their power and not by their noise
+    weight = noise / noise.max()
+    score = (strong * weight).sum(axis=0)
+    return score, rates, strong * weight
+
+
+def _peaks(score: FloatArray, rates: FloatArray, span: float) -> list[int]:
+    """Return the places of the highest scores, those near a higher one left out, the highest first."""
+    kept: list[int] = []
+    for place in np.argsort(-score)[:4000]:
+        if score[place] < RIVAL * score[kept[0] if kept else place]:
+            break
+        if all(abs(rates[place] - rates[other]) > 2 / span for other in kept):
+            kept.append(int(place))
+    return kept
+
+
+def _followed(wound: ComplexArray, winding: int, rate_hz: float, time: FloatArray) -> tuple[float, float, float, float]:
+    """Return rate, acceleration and their uncertainties from the phase of one line, followed frame by frame.
+
+    Least squares of phase = c + f t + a t^2 / 2; what is left tells the uncertainty, its memory from frame to frame
+    counted by the spread over blocks of a turn.
+    """
+    turned = wound * np.exp(2j * np.pi * winding * rate_hz * time)
+    reach = max(1, int(0.25 / (winding * abs(rate_hz) * (time[-1] - time[0]) / (time.size - 1))))
+    kernel = np.hanning(2 * reach + 3)[1:-1]
+    smooth = np.convolve(turned, kernel / kernel.sum(), mode="same")
+    phase = -np.unwrap(np.angle(smooth)) / (2 * np.pi * winding)
+    weight = np.abs(smooth)
+    free = 3 if (time[-1] - time[0]) * abs(rate_hz) > 3 else 2
+    columns = np.stack([np.ones_like(time), time, time**2 / 2])[:free]
+    scaled = columns * weight
+    inverse = np.linalg.inv(scaled @ scaled.T)
+    solution = inverse @ (scaled @ (phase * weight))
+    left = (phase - solution @ columns) * weight
+    span = float(time[-1] - time[0])
+    blocks = int(np.clip(span * abs(rate_hz) * winding, 4, time.size // 3))
+    sums = np.array([part.sum(axis=1) for part in np.array_split(scaled * left, blocks, axis=1)])
+    covariance = inverse @ (sums.T @ sums) @ inverse * blocks / max(blocks - free, 1)
+    u = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+    # the stamps themselves: a tenth of a frame at each end is as good as is ever claimed
+    least = 0.05 / (time.size - 1) * abs(rate_hz)
+    rate = rate_hz + float(solution[1])
+    return (
+        rate,
+        float(math.hypot(u[1], least)),
+        float(solution[2]) if free == 3 else 0.0,
+        float(u[2]) if free == 3 else math.inf,
+    )

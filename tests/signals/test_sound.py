@@ -1,0 +1,83 @@
+"""Sound of a sensor: pulses that ring and droop, two channels for the direction, files that lie about their size."""
+
+from __future__ import annotations
+
+import math
+import struct
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.signal import butter, sosfilt
+
+from edgewind.errors import InputError
+from edgewind.signals import Tachometry, measure_file
+from edgewind.signals import sound as sound_file
+
+FloatArray = NDArray[np.float64]
+
+
+def pulses(rate_hz: float, sample_rate: int, seconds: float = 4.0, lag: float = 0.0) -> FloatArray:
+    """Pulses of four unequal marks behind a coupling capacitor: they ring, droop, and an automatic gain pumps."""
+    time = np.arange(int(seconds * sample_rate)) / sample_rate
+    turns = rate_hz * time + 0.1
+    places, heights = (0.0, 0.27, 0.5, 0.74), (1.0, 0.8, 1.1, 0.9)
+    level = np.zeros(time.size)
+    for place, height in zip(places, heights, strict=True):
+        level += height * (np.abs((turns - place - lag / 4 + 0.5) % 1.0 - 0.5) < 0.03)
+    coupled = sosfilt(butter(2, 20.0, "high", fs=sample_rate, output="sos"), level)
+    gain = 1 + 0.3 * np.sin(2 * np.pi * 0.4 * time)
+    noise = 0.01 * np.random.default_rng(3).standard_normal(time.size)
+    return np.asarray(np.clip(0.6 * gain * coupled + noise, -0.8, 0.8))
+
+
+def write_wav(path: Path, channels: list[FloatArray], rate: int, promised: int | None = None) -> Path:
+    data = (np.stack(channels, axis=1) * 32767).astype("<i2").tobytes()
+    size = len(data) if promised is None else promised
+    frame = 2 * len(channels)
+    layout = struct.pack("<HHIIHH", 1, len(channels), rate, rate * frame, frame, 16)
+    head = b"WAVEfmt " + struct.pack("<I", 16) + layout + b"data" + struct.pack("<I", size)
+    path.write_bytes(b"RIFF" + struct.pack("<I", (36 + size) & 0xFFFFFFFF) + head + data)
+    return path
+
+
+@pytest.mark.parametrize("sample_rate", [8_000, 48_000, 192_000])
+def test_coupled_pulses_are_timed_at_any_sample_rate(tmp_path: Path, sample_rate: int) -> None:
+    seconds = 4.0 if sample_rate < 100_000 else 1.5
+    path = write_wav(tmp_path / "a.wav", [pulses(7.3, sample_rate, seconds)], sample_rate)
+    speed = measure_file(path, Tachometry(4)).speed
+    assert abs(speed.speed_rad_s / (2 * math.pi) - 7.3) < max(4 * speed.speed_u_rad_s / (2 * math.pi), 1e-3)
+
+
+def test_flac_is_read_as_wave_is(tmp_path: Path) -> None:
+    library = pytest.importorskip("soundfile")
+    samples = pulses(5.1, 16_000, 2.0)
+    library.write(tmp_path / "a.flac", samples, 16_000)
+    found = measure_file(tmp_path / "a.flac", Tachometry(4))
+    assert found.trace.interval_s == 1 / 16_000 and found.trace.samples == samples.size
+    assert found.speed.speed_rad_s == pytest.approx(2 * math.pi * 5.1, rel=1e-3)
+    (tmp_path / "junk.flac").write_bytes(b"fLaC" + b"\xff" * 300)
+    with pytest.raises(InputError, match=r"junk\.flac: this is not sound that can be decoded"):
+        measure_file(tmp_path / "junk.flac", Tachometry(4))
+
+
+@pytest.mark.parametrize(("lag", "sense"), [(0.25, 1), (-0.25, -1)])
+def test_two_sensors_tell_the_direction(tmp_path: Path, lag: float, sense: int) -> None:
+    channels = [pulses(7.3, 8_000), pulses(7.3, 8_000, lag=lag)]
+    path = write_wav(tmp_path / "a.wav", channels, 8_000)
+    found = measure_file(path, Tachometry(4, channel=1, second_channel=2))
+    assert found.direction.sense == sense and found.direction.confidence > 0.99
+    assert measure_file(path, Tachometry(4, channel=1)).direction.sense == 0
+
+
+def test_headers_that_lie_and_files_full_of_holes_cost_no_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write_wav(tmp_path / "a.wav", [pulses(7.3, 8_000)], 8_000, promised=0xFFFFFFF0)
+    assert measure_file(path, Tachometry(4)).trace.samples == 32_000
+    with path.open("r+b") as stream:
+        stream.truncate(10_000_000_000)
+    monkeypatch.setattr(sound_file, "MOST_BYTES", 1_000_000)
+    found = measure_file(path, Tachometry(4))
+    assert found.trace.samples < 500_000 and any("large file" in note for note in found.trace.notes)
