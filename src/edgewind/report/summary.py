@@ -100,7 +100,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         What to measure next, in the order in which it is worth its time.
     next_stop : edgewind.plan.Stop or None
         Why no more readings are worth their time; null while some are.
-    time : edgewind.plan.TimePlan or None
+    time : edgewind.plan.TimePlanResult or None
         Time on the bench for the pressures of the study; null without `[vacuum]` in `bench.toml`.
     inputs : list of dict
         Every file that was read.
@@ -247,7 +247,7 @@ def _coast_down(coast: CoastDown) -> dict[str, Any]:
 def _time(found: Findings) -> dict[str, Any] | None:
     """Plan of the time on the bench; null without ``[vacuum]``."""
     plan = time_of(found)
-    return None if plan is None else _plain_dict(plan.as_plain())
+    return None if plan is None else plan.to_dict()
 
 
 def _plain_dict(values: dict[str, Any]) -> dict[str, Any]:
