@@ -5,6 +5,7 @@ The rotors that are seen come from an independent generator, which shares no lin
 
 import numpy as np
 import pytest
+from support.deliberate import CAUSES, invented_tests
 
 from edgewind.cautions import HAZARDS
 from edgewind.evidence.deliberate import PIVOT, deliberate_tests, weigh_tests
@@ -159,3 +160,15 @@ def test_a_test_that_was_made_and_one_that_tells_nothing_are_not_proposed(folder
     assert propose_tests(folder(rows), open_mechanisms=[THERMAL]) == ()
     same = propose_tests(folder(rows), open_mechanisms=["draught", PIVOT])
     assert same == ()  # both are constant: no change of light or warmth tells them apart
+
+
+# Rotors that one known cause turns (twenty of them in the benchmarks)
+
+
+@pytest.mark.parametrize("cause", CAUSES)
+def test_the_true_cause_is_never_ruled_out_and_what_differs_is(cause, tmp_path):
+    found = invented_tests(tmp_path / "rotor", cause, seed=31)
+    assert found.truth not in found.weights.ruled_out
+    assert found.contradicted
+    assert set(found.contradicted) - {found.truth} == set(found.weights.ruled_out)
+    assert [test.kind for test in found.tests] == ["lamp dimmer", "lamp off", "chilled envelope in the dark"]

@@ -55,9 +55,10 @@ CONSTANT = (DRAUGHT, PIVOT)
 LEAST_SPREAD = 0.05
 # Share of readings that may be mistaken, against which no single test weighs without bound.
 MISTAKEN = 0.01
-# A logarithm of a likelihood ratio beyond which a mechanism is ruled out by the tests: about 150 to 1.
-DECISIVE = 5.0
+# A logarithm of a likelihood ratio beyond which a mechanism that a test disagrees with is ruled out: 20 to 1.
+DECISIVE = 3.0
 _READING_DRAWS, _RUN_DRAWS = 160, 16
+_RUN_TOLERANCE = 1e-5
 # Spread of the logarithm of heat capacity and inertia where the bench states no mass; our judgement, no source.
 _MASS_LOG_U = 0.5
 # Readings of one run are not independent: it counts as so many.
@@ -107,6 +108,13 @@ class DeliberateTest(BaseModel):
     )
     why: str = Field(description="What it says, in a sentence.")
 
+    @property
+    def against(self) -> tuple[str, ...]:
+        """Names of the mechanisms that it speaks against by more than 20 to 1."""
+        return tuple(
+            name for name, weight in self.log_evidence.items() if weight < -DECISIVE and not self.predicted[name].agrees
+        )
+
 
 class TestWeights(BaseModel):
     """All tests together."""
@@ -116,6 +124,9 @@ class TestWeights(BaseModel):
 
     log_likelihood: dict[str, float] = Field(
         description="By mechanism: the sum over the tests, against the best; 0 is the best."
+    )
+    ruled_out: tuple[str, ...] = Field(
+        description="Mechanisms that some test disagrees with, and that all tests together leave less than 1 in 20."
     )
     weightiest: int | None = Field(description="Which test weighed most, counted from 0; none without a test.")
     why: str = Field(description="Which single test weighed most, in a sentence.")
@@ -236,14 +247,14 @@ def bench_of_tests(
 def weigh_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
     """Return the likelihood of all tests under each mechanism, and the test that weighed most."""
     if not tests:
-        return TestWeights(log_likelihood={}, weightiest=None, why="")
+        return TestWeights(log_likelihood={}, ruled_out=(), weightiest=None, why="")
     names = tests[0].log_evidence.keys()
     total = {name: sum(test.log_evidence[name] for test in tests) for name in names}
     best = max(total.values())
     total = {name: round(value - best, 3) for name, value in total.items()}
     spreads = [max(test.log_evidence.values()) - min(test.log_evidence.values()) for test in tests]
     most = int(np.argmax(spreads))
-    against = [name for name in names if tests[most].log_evidence[name] < -DECISIVE]
+    against = tests[most].against
     which = f"line {tests[most].lines[0]} ({tests[most].kind})"
     if spreads[most] < 1:
         why = "No test made on purpose tells the mechanisms apart"
@@ -251,7 +262,12 @@ def weigh_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
         why = f"The test that weighed most is {which}: it speaks against {_list(against)}"
     else:
         why = f"The test that weighed most is {which}, by a factor of {format_number(float(np.exp(spreads[most])), 2)}"
-    return TestWeights(log_likelihood=total, weightiest=most, why=why + ".")
+    ruled_out = tuple(
+        name
+        for name, weight in total.items()
+        if weight < -DECISIVE and any(not test.predicted[name].agrees for test in tests)
+    )
+    return TestWeights(log_likelihood=total, ruled_out=ruled_out, weightiest=most, why=why + ".")
 
 
 # What was changed
@@ -435,11 +451,22 @@ def run_predictions(one: Run, pressure_pa: float, known: TestBench, time_s: Arra
             strength = 1.0 if usual is None else float(_strength(key, before, usual, random)[0])
             alone = rotor.with_(accommodation_difference=_UNEQUAL) if key == ACCOMMODATION else rotor
             moved = run(
-                around, alone, response, times, speed_rad_s=speed, faces_k=faces, drives=(key,), strength=strength
-            )
+                around, alone, response, times, speed_rad_s=speed, faces_k=faces, drives=(key,), strength=strength,
+                tolerance=_RUN_TOLERANCE,
+            )  # fmt: skip
             found[NAMES[key]].append(moved["speed_rad_s"].to_numpy()[-time_s.size :])
         outside = 0.0 if usual is None else float(_outside(before, usual, random)[0])
-        moved = run(around, rotor, response, times, speed_rad_s=speed, faces_k=faces, drives=(), outside_n_m=outside)
+        moved = run(
+            around,
+            rotor,
+            response,
+            times,
+            speed_rad_s=speed,
+            faces_k=faces,
+            drives=(),
+            outside_n_m=outside,
+            tolerance=_RUN_TOLERANCE,
+        )
         for name in CONSTANT:
             found[name].append(moved["speed_rad_s"].to_numpy()[-time_s.size :])
     return {name: np.array(rows) for name, rows in found.items()}
@@ -557,7 +584,7 @@ def _why(kind: str, seen: Seen, predicted: Mapping[str, Expectation], weights: M
     else:
         what = f"the {'bright' if seen.speed_rad_s > 0 else 'dark'} face led at {rpm} rpm"
     supports = [name for name, weight in weights.items() if weight > -1 and predicted[name].agrees]
-    against = [name for name, weight in weights.items() if weight < -DECISIVE]
+    against = [name for name, weight in weights.items() if weight < -DECISIVE and not predicted[name].agrees]
     words = f"{kind}: {what}"
     if supports and against:
         one = predicted[supports[0]]

@@ -148,6 +148,7 @@ def run(
     drives: tuple[str, ...] | None = None,
     outside_n_m: float = 0.0,
     strength: float = 1.0,
+    tolerance: float = 1e-8,
 ) -> pd.DataFrame:
     """Follow the rotor in time.
 
@@ -169,6 +170,8 @@ def run(
         Constant torque from outside, N m, such as that of a draught.
     strength : float
         Factor on the torque of all drives.
+    tolerance : float
+        Relative tolerance of a step; absolute for temperatures, K.
 
     Returns
     -------
@@ -187,7 +190,7 @@ def run(
         raise InputError("the times are not in ascending order", fix="give two or more ascending times")
     if not isinstance(surroundings, Surroundings):
         surroundings = constant(float(surroundings), float(rotor.envelope_temperature_k))
-    motion = _Motion(surroundings, rotor, response, drives, outside_n_m, strength)
+    motion = _Motion(surroundings, rotor, response, drives, outside_n_m, strength, tolerance)
     start_k = (motion.envelope_at(wanted[0]),) * 2 if faces_k is None else faces_k
     found, standing = np.empty((5, wanted.size)), np.zeros(wanted.size, dtype=bool)
     found[0] = wanted
@@ -216,9 +219,9 @@ class _Motion:
 
     def __init__(
         self, around: Surroundings, rotor: RotorParameters, response: GasResponse, drives: tuple[str, ...] | None,
-        outside_n_m: float, strength: float,
+        outside_n_m: float, strength: float, tolerance: float,
     ) -> None:  # fmt: skip
-        self.around, self.rotor = around, rotor
+        self.around, self.rotor, self.tolerance = around, rotor, tolerance
         self.acting = tuple(DRIVES if drives is None else drives)
         self.time = _refined(around)
         pressure = np.interp(self.time, around.time_s, around.pressure_pa)
@@ -359,7 +362,8 @@ class _Motion:
             at_rest.terminal, at_rest.direction = True, -sense  # type: ignore[attr-defined]
             events = [at_rest]
         found = solve_ivp(
-            rates, (now, end), state / scale, method="LSODA", events=events, rtol=1e-8, atol=1e-8, dense_output=True,
+            rates, (now, end), state / scale, method="LSODA", events=events, rtol=self.tolerance, atol=self.tolerance,
+            dense_output=True,
             max_step=max((end - now) / 20, 1e-9),
         )  # fmt: skip
         if found.status < 0:
