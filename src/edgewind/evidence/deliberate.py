@@ -58,7 +58,7 @@ MISTAKEN = 0.01
 # A logarithm of a likelihood ratio beyond which a mechanism that a test disagrees with is ruled out: 20 to 1.
 DECISIVE = 3.0
 _READING_DRAWS, _RUN_DRAWS = 160, 16
-_RUN_TOLERANCE = 1e-5
+_RUN_TOLERANCE = 1e-6
 # Spread of the logarithm of heat capacity and inertia where the bench states no mass; our judgement, no source.
 _MASS_LOG_U = 0.5
 # Readings of one run are not independent: it counts as so many.
