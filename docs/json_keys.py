@@ -200,7 +200,7 @@ def _kind_of(annotation: Any) -> str:
 def _written(maker: Any) -> dict[str, Entry]:
     """Return the keys that a function, or a class, says it makes."""
     if isinstance(maker, type) and hasattr(maker, "model_fields"):
-        found = {name: _of_field(maker, name, field) for name, field in maker.model_fields.items()}
+        found = {name: _of_field(maker, name, field) for name, field in maker.model_fields.items() if not field.exclude}
     elif isinstance(maker, type):
         found = entries(maker.as_plain, "Returns") if hasattr(maker, "as_plain") else {}
         found = found or entries(maker, "Attributes", "Parameters")

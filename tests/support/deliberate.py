@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from edgewind.evidence.deliberate import PIVOT, DeliberateTest, TestWeights, deliberate_tests, weigh_tests
+from edgewind.evidence.deliberate import DRAUGHT, PIVOT, DeliberateTest, TestWeights, deliberate_tests, weigh_tests
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import read_experiment
 from edgewind.virtual.hidden_rotor import HiddenRotor, Surroundings
@@ -21,7 +21,7 @@ CAUSES = ("thermal force", "light pressure", "recoil", "draught", "vibration")
 ROOM_K, COLD_K = 295.15, 255.15
 _NAME = {
     "thermal force": NAMES["thermal_force"], "light pressure": NAMES["light_pressure"],
-    "recoil": NAMES["infrared_recoil"], "draught": "draught", "vibration": PIVOT,
+    "recoil": NAMES["infrared_recoil"], "draught": DRAUGHT, "vibration": PIVOT,
 }  # fmt: skip
 
 

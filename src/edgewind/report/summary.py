@@ -74,6 +74,10 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         Three sentences that can be said aloud; null without a fit.
     tensions : list of Tension
         What of the study does not go together, with what would resolve it; empty where all goes together.
+    tests : list of edgewind.evidence.deliberate.DeliberateTest
+        Tests made on purpose: what each mechanism must show, and what was seen.
+    tests_together : edgewind.evidence.deliberate.TestWeights or None
+        What the tests say together.
     optimum : _optimum
         The pressure at which the rotor turns fastest.
     force_optimum : _force_optimum
@@ -115,6 +119,8 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "answer": list(found.answer),
         "sentences": None if found.sentences is None else found.sentences.model_dump(),
         "tensions": [one.model_dump() for one in found.tensions],
+        "tests": [test.model_dump(mode="json") for test in found.tests],
+        "tests_together": None if found.test_weights is None else found.test_weights.model_dump(mode="json"),
         "optimum": _optimum(found.optimum),
         "force_optimum": _force_optimum(found),
         "fit": _fit(found),

@@ -148,7 +148,7 @@ def run(
     drives: tuple[str, ...] | None = None,
     outside_n_m: float = 0.0,
     strength: float = 1.0,
-    tolerance: float = 1e-8,
+    tolerance: float = 1e-7,
 ) -> pd.DataFrame:
     """Follow the rotor in time.
 
