@@ -339,7 +339,7 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
         words = (
             f"In the test of line {worst.lines[0]} ({worst.kind}) {states} and "
             f"{format_number(RPM_PER_RAD_S * seen, 3)} rpm was seen; over {of_tests} ln(likelihood) is "
-            f"{format_number(weight, 3)} against the best, so it is ruled out as the main drive."
+            f"{format_number(-weight, 3)} below the best, so it is ruled out as the main drive."
         )
         return replace(claim, verdict="ruled out", why=f"{words} {claim.why}")
     if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
@@ -396,7 +396,7 @@ def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[Deliberat
     for record in table[table["usable"] & (table["condition"] != "")].to_dict("records"):
         row = {str(name): value for name, value in record.items()}
         kind = kind_of(row, known.envelope_k, known.bench.light.arrangement)
-        if kind == "another change" or "drifting" in str(row["speed_flags"]).split():
+        if kind == "another change" or (kind == "lamp off" and _slows(experiment, int(row["line"]))):
             continue
         signed = row["leading_face"] in ("bright", "dark") or float(row["speed_rad_s"]) == 0
         seen = Seen(speed_rad_s=float(row["speed_rad_s"]), speed_u_rad_s=float(row["speed_u_rad_s"]), signed=signed)
@@ -407,6 +407,17 @@ def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[Deliberat
         yield _judged(
             kind, str(row["condition"]), (int(row["line"]),), float(row["pressure_pa"]), seen, samples, usual, known
         )
+
+
+def _slows(experiment: Experiment, line: int) -> bool:
+    """Tell whether a trace in the dark is of a rotor that still runs out, and so says nothing of a steady speed."""
+    places = np.flatnonzero(experiment.readings["line"].to_numpy() == line)
+    reading = experiment.traces.get(int(places[0]))
+    if reading is None:
+        return False
+    speed = reading.speed
+    slowing, u = abs(speed.acceleration_rad_s2), speed.acceleration_u_rad_s2
+    return not np.isfinite(slowing) or "drifting" in speed.flags or slowing > 2 * u
 
 
 def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str, Array], float] | None:
