@@ -200,7 +200,7 @@ def _kind_of(annotation: Any) -> str:
 def _written(maker: Any) -> dict[str, Entry]:
     """Return the keys that a function, or a class, says it makes."""
     if isinstance(maker, type) and hasattr(maker, "model_fields"):
-        found = {name: _of_field(maker, name, field) for name, field in maker.model_fields.items()}
+        found = {name: _of_field(maker, name, field) for name, field in maker.model_fields.items() if not field.exclude}
     elif isinstance(maker, type):
         found = entries(maker.as_plain, "Returns") if hasattr(maker, "as_plain") else {}
         found = found or entries(maker, "Attributes", "Parameters")
@@ -240,7 +240,7 @@ def _expand(maker: Any, above: Parts, seen: dict[Any, Parts] | None) -> Iterator
         if entry.type.startswith("as in "):
             entry = _attribute(_find(entry.type.removeprefix("as in "), entry.module), _split(name)[-1])
         more, holds, below = _take_apart(entry.type, entry.module)
-        if "null" not in holds and re.search(r"\bnan\b", entry.text):
+        if "null" not in holds and re.search(r"\b(?:nan|infinite)\b", entry.text):
             holds += " or null"
         parts = (*above, *_split(name), *more)
         before = None if seen is None or below is None else seen.get(below)

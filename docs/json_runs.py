@@ -63,7 +63,7 @@ EXAMPLES = (
         ("edgewind.plan.PlanResult", "edgewind.cli.next._several"),
         "Several experiments stand in a list.",
     ),
-    Example(("dwell", _ROTOR), ("edgewind.plan.TimePlan", "edgewind.cli.dwell._plain")),
+    Example(("dwell", _ROTOR), ("edgewind.plan.TimePlanResult", "edgewind.cli.dwell._plain")),
     Example(
         ("design", _ROTOR, "--widths", "8 mm,20 mm", "--exponents=-1,0"),
         ("edgewind.plan.ScalingStudy", "edgewind.cli.design._plain"),

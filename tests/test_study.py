@@ -79,7 +79,7 @@ def test_example_fit_finds_the_invented_truth_and_its_force_optimum(example_stud
         )
         assert force.pressure_pa > 2 * found.optimum.pressure_pa
         thermal = {claim.name: claim for claim in found.mechanisms}["thermal force of the gas"]
-        assert thermal.verdict == "sufficient"
+        assert thermal.verdict in ("compatible", "sufficient")
         assert explanation.measured is not None and "torque_n_m" in explanation.measured
 
 

@@ -5,10 +5,13 @@ The rotors that are seen come from an independent generator, which shares no lin
 
 import numpy as np
 import pytest
+from support.deliberate import CAUSES, invented_tests
 
 from edgewind.cautions import HAZARDS
-from edgewind.evidence.deliberate import PIVOT, deliberate_tests, weigh_tests
+from edgewind.evidence.deliberate import DRAUGHT, PIVOT, deliberate_tests, weigh_tests
+from edgewind.evidence.findings import find
 from edgewind.evidence.next_test import propose_tests
+from edgewind.report.summary import study_summary
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import read_experiment
 from edgewind.virtual.hidden_rotor import HiddenRotor, Surroundings
@@ -65,13 +68,21 @@ def test_the_reading_that_turned_back_in_the_cold_is_evidence_for_the_thermal_fo
     assert (expected.sign, expected.agrees) == (-1, True)
     assert expected.interval_rad_s[0] < test.seen.speed_rad_s < 0
     assert test.log_evidence[THERMAL] > -1
-    for other in (PIVOT, "draught", NAMES["light_pressure"], NAMES["unequal_accommodation"]):
+    for other in (PIVOT, DRAUGHT, NAMES["light_pressure"], NAMES["unequal_accommodation"]):
         assert test.log_evidence[other] < -5
         assert not test.predicted[other].agrees
     assert test.predicted[NAMES["unequal_accommodation"]].sign >= 0  # the vane stays warmer than the gas
     assert test.predicted[PIVOT].sign == 1
     assert "the dark face led at 12 rpm, as thermal force of the gas" in test.why
-    assert f"draught and {PIVOT}" in test.why
+    assert f"{DRAUGHT} and {PIVOT}" in test.why
+    study = {claim.name: claim for claim in find(found).mechanisms}
+    assert study[PIVOT].verdict == "ruled out"
+    assert "(chilled envelope in the dark) it would give" in study[PIVOT].why
+    assert study[THERMAL].verdict != "ruled out"
+    assert "as thermal force of the gas" in study[THERMAL].why
+    summary = study_summary([find(found)], None, None)
+    assert summary["tests"][0]["predicted"][THERMAL]["agrees"]
+    assert PIVOT in summary["tests_together"]["ruled_out"]
     weights = weigh_tests([test])
     assert weights.weightiest == 0
     assert weights.log_likelihood[PIVOT] < -5
@@ -157,5 +168,17 @@ def test_a_test_that_was_made_and_one_that_tells_nothing_are_not_proposed(folder
     made = propose_tests(folder([*rows, "1.0,3,-12,0.5,off,-20,,,"]))
     assert "chilled envelope in the dark" not in [one.kind for one in made]
     assert propose_tests(folder(rows), open_mechanisms=[THERMAL]) == ()
-    same = propose_tests(folder(rows), open_mechanisms=["draught", PIVOT])
+    same = propose_tests(folder(rows), open_mechanisms=[DRAUGHT, PIVOT])
     assert same == ()  # both are constant: no change of light or warmth tells them apart
+
+
+# Rotors that one known cause turns (twenty of them in the benchmarks)
+
+
+@pytest.mark.parametrize("cause", CAUSES)
+def test_the_true_cause_is_never_ruled_out_and_what_differs_is(cause, tmp_path):
+    found = invented_tests(tmp_path / "rotor", cause, seed=31)
+    assert found.truth not in found.weights.ruled_out
+    assert found.contradicted
+    assert set(found.contradicted) - {found.truth} == set(found.weights.ruled_out)
+    assert [test.kind for test in found.tests] == ["lamp dimmer", "lamp off", "chilled envelope in the dark"]

@@ -46,7 +46,7 @@ def test_a_skip_hits_the_step_that_was_meant_and_no_other(commands, board):
     assert obeyed(commands) == "SkipError"
     assert obeyed(commands) is None
     commands.at(TWO)
-    with pytest.raises(InputError, match="step 1 is over already"):
+    with pytest.raises(InputError, match="step 1 has already finished"):
         commands.give("skip", of=1)
     assert obeyed(commands) is None and told(board, "trouble") == []
 
@@ -63,7 +63,7 @@ def test_a_skip_that_was_taken_and_came_too_late_all_the_same_is_told(commands, 
     commands.at(None)
     commands.at(ONE)
     assert obeyed(commands) is None
-    assert told(board, "trouble")[1] == "the skip came too late: that step was over already"
+    assert told(board, "trouble")[1] == "the skip came too late: that step had already finished"
 
 
 def test_a_skip_before_any_step_means_the_first(commands):
@@ -73,7 +73,7 @@ def test_a_skip_before_any_step_means_the_first(commands):
 
 
 def test_the_last_reading_is_repeated_once(commands):
-    with pytest.raises(InputError, match="nothing was stored yet"):
+    with pytest.raises(InputError, match="no reading has been stored yet"):
         commands.give("repeat")
     commands.at(ONE)
     commands.stored(ONE, 4)
@@ -81,11 +81,11 @@ def test_the_last_reading_is_repeated_once(commands):
     with pytest.raises(InputError, match="reading 3 is not the last one any more"):
         commands.give("repeat", of=3)
     commands.give("repeat", of=4)
-    with pytest.raises(InputError, match="once more already"):
+    with pytest.raises(InputError, match="already being repeated"):
         commands.give("repeat", of=4)
     assert obeyed(commands) == "RepeatError"
     commands.at(ONE, again=True)
-    with pytest.raises(InputError, match="once more already"):
+    with pytest.raises(InputError, match="already being repeated"):
         commands.give("repeat", of=4)
     assert obeyed(commands) is None
     commands.stored(ONE, 5)
@@ -94,17 +94,17 @@ def test_the_last_reading_is_repeated_once(commands):
 
 
 def test_the_first_answer_counts_and_answers_no_other_question(commands, board):
-    with pytest.raises(InputError, match="nothing is asked just now"):
+    with pytest.raises(InputError, match="no question is open"):
         commands.give("answer", "1")
     board.set(question="How much?", asked=commands.open_question())
     commands.give("answer", "1", of=board.status.asked)
-    with pytest.raises(InputError, match="answered already"):
+    with pytest.raises(InputError, match="already been answered"):
         commands.give("answer", "2", of=board.status.asked)
     commands.answer("3")
     assert commands.take_answer() == "1" and commands.take_answer() is None
     first = board.status.asked
     board.set(question="How fast?", asked=commands.open_question())
-    with pytest.raises(InputError, match="answered already"):
+    with pytest.raises(InputError, match="already been answered"):
         commands.give("answer", "1", of=first)
     commands.close_question()
     assert commands.take_answer() is None
@@ -120,7 +120,7 @@ def test_a_note_is_kept_before_it_is_taken_and_none_is_taken_at_the_end(board):
         return Path(text)
 
     commands = Commands(board, keep)
-    with pytest.raises(InputError, match="was not begun"):
+    with pytest.raises(InputError, match="has not been started"):
         commands.give("note", "early")
     commands.begin()
     commands.give("note", "the  pump hums")
@@ -129,7 +129,7 @@ def test_a_note_is_kept_before_it_is_taken_and_none_is_taken_at_the_end(board):
     assert commands.take_notes() == [("the pump hums", Path("the pump hums"))]
     commands.end()
     for name in COMMANDS:
-        with pytest.raises(InputError, match="this sweep is over"):
+        with pytest.raises(InputError, match="this sweep has ended"):
             commands.give(name, "late")
     assert commands.take_notes() == [] and told(board, "note") == ["the  pump hums"]
 

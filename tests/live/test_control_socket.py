@@ -117,7 +117,7 @@ def test_a_sweep_is_steered_by_another_program_and_its_end_is_heard(bench, folde
         wait_for(lambda: len(kinds(sweep, "stored")) > 1)
         found.command("stop")
         assert sweep.join(60)
-        with pytest.raises(InputError, match="this sweep is over"):
+        with pytest.raises(InputError, match="this sweep has ended"):
             found.command("pause")
         told = [event.text for event in kinds(sweep, "command")]
         assert told == [f"{name}, from the pages" for name in ("pause", "skip", "resume", "repeat", "stop")]
@@ -182,7 +182,7 @@ def test_of_two_who_skip_the_same_step_at_once_neither_skips_the_next(bench, fol
                 one.join()
             found.command("resume")
             wait_for(lambda step=step: sweep.status().step.number > step)
-            assert all("is over already" in said for said in refused) and len(refused) < 2
+            assert all("has already finished" in said for said in refused) and len(refused) < 2
         skipped = [event.data["step"] for event in kinds(sweep, "skipped")]
         assert len(skipped) == 6 and skipped == sorted(set(skipped))
 
@@ -191,9 +191,9 @@ def test_what_comes_too_late_or_makes_no_sense_is_refused_and_does_nothing(bench
     with running(bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
         hold(sweep, found)
         for name, text, of, said in (
-            ("skip", "", 3, "step 3 is over already"),
-            ("repeat", "", None, "nothing was stored yet"),
-            ("answer", "3.2", None, "nothing is asked just now"),
+            ("skip", "", 3, "step 3 has already finished"),
+            ("repeat", "", None, "no reading has been stored yet"),
+            ("answer", "3.2", None, "no question is open"),
             ("note", "  ", None, "the note is empty"),
             ("fly", "", None, "is not a command"),
         ):
@@ -236,11 +236,11 @@ def test_a_question_is_answered_once_from_elsewhere(bench, make_folder, tmp_path
 
     with running(bench, make_folder(by_hand), tmp_path / "lab.book", SweepRequest((1.0,))) as (sweep, found):
         asked = wait_for(lambda: sweep.status().question and sweep.status().asked)
-        with pytest.raises(InputError, match="was answered already"):
+        with pytest.raises(InputError, match="has already been answered"):
             found.command("answer", "", of=asked + 1)
         bench.tell("lamp", "OUTP ON")
         found.command("answer", "", of=asked)
-        with pytest.raises(InputError, match=r"nothing is asked|answered already"):
+        with pytest.raises(InputError, match=r"no question is open|already been answered"):
             found.command("answer", "", of=asked)
         assert sweep.join(60) and sweep.status().phase == "finished"
 

@@ -20,7 +20,9 @@ def test_the_demonstration_ends_with_a_report_and_leaves_nothing_running(tmp_pat
     assert "Cautions:" in done.stdout and "Glass under vacuum" in done.stdout
     assert "finished: every step is done" in done.stdout
     assert "The rotor is fastest at" in done.stdout
+    assert "reversal at 2.5 Pa, envelope to -20 degC in the dark" in done.stdout
+    assert "What is true of this invented rotor, and what the study found:" in done.stdout
     health = check_book(out / "lab.book")
-    assert health.whole and health.readings == 8
+    assert health.whole and health.readings == 9
     running = subprocess.run(["ps", "-eo", "args"], capture_output=True, text=True, check=True).stdout
     assert not [line for line in running.splitlines() if "edgewind bench" in line and "edgewind-demo-" in line]

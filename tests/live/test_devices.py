@@ -155,7 +155,7 @@ def test_a_lamp_that_stays_on_is_told(bench_of):
         lamp = {"resource": instrument.address, "on": "ON", "off": "OFF", "read": "L?", "retries": 1}
         with connect(bench_of(lamp=lamp)) as instruments:
             done, failed = instruments.make_safe()
-    assert done == [] and "it was told 'OFF' and says that it is on" in failed[0]
+    assert done == [] and "it was sent 'OFF' and says that it is on" in failed[0]
 
 
 def test_a_wait_for_a_long_trace_is_broken_off_when_the_sweep_has_to_end(bench_of):

@@ -140,7 +140,7 @@ def test_a_board_that_answers_is_asked(board, bench_with):
         assert instruments.thermometer.read().number == 22.5
         instruments.lamp.switch(True)
         assert b"L1\n" in board.heard
-        with pytest.raises(GarbledError, match="it was told 'L0' and says that it is on"):
+        with pytest.raises(GarbledError, match="it was sent 'L0' and says that it is on"):
             instruments.lamp.switch(False)
 
 

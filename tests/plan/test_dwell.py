@@ -86,7 +86,7 @@ def test_a_leak_that_spoils_the_gas_puts_a_pressure_out_of_reach(vacuum_text):
     bench = parse_bench(vacuum_text.replace('leak = "1e-6 mbar l/s"', 'leak = "1e-3 mbar l/s"'))
     plan = plan_time(bench, [0.05, 20.0])
     assert plan.out_of_reach == (0.05,)
-    assert plan.as_plain()["sweeps"][0]["total_s"] is None
+    assert plan.to_dict()["sweeps"][0]["total_s"] is None
     assert any("Out of reach" in line for line in plan_lines(plan))
 
 
@@ -106,7 +106,7 @@ def test_one_pressure_is_a_sweep_too(vacuum_bench):
 
 
 def test_a_plan_tells_what_would_show_it_wrong(vacuum_bench):
-    plain = plan_time(vacuum_bench, [0.5, 1.0]).as_plain()
+    plain = plan_time(vacuum_bench, [0.5, 1.0]).to_dict()
     assert plain["assumptions"] and plain["falsified_by"]
     assert {"pressure_pa", "chamber_time_s", "heat_time_s", "spin_up_time_s", "speed_rad_s"} == set(plain["points"][0])
 

@@ -64,4 +64,4 @@ def _plain(plan: TimePlan, fitted: FittedBench) -> dict[str, Any]:
     fitted : dict of str to float
         Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
     """
-    return plan.as_plain() | {"fitted": fitted.changed}
+    return plan.to_dict() | {"fitted": fitted.changed}

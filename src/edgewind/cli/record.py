@@ -79,7 +79,7 @@ def record(
     A sweep that was cut off goes on where it was when the same command is given again. At a terminal: p pauses and goes
     on, s skips the current step, r repeats the last reading, n takes a note, f says which face leads, c what is changed
     on purpose from now on, q stops. The pages that the same
-    user serves on this machine (edgewind serve) show the sweep and steer it as well; what they command is told here.
+    user serves on this machine (edgewind serve) show the sweep and steer it as well; their commands are shown here.
     """
     from edgewind.live import SweepRequest, check_request, parse_reversal, parse_targets, prepare, read_plan, unfinished
 
@@ -311,7 +311,7 @@ def _obey(sweep: Any, status: Any, keys: Keys, bar: Any) -> None:
         # a page may answer first
         text = keys.line(f"{status.question} ", still=lambda: _asks(sweep, status.asked))
         bar.start()
-        if text is None:  # nobody is there
+        if text is None:  # the input has ended
             sweep.stop()
         elif _asks(sweep, status.asked):
             word = {"s": "skip", "skip": "skip", "q": "stop", "quit": "stop"}.get(text.strip().lower())

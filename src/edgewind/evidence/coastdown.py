@@ -24,6 +24,8 @@ Shapes = Callable[[Array], Array]
 
 # Least relative fall of the speed in one trace that is taken for a coast-down.
 LEAST_FALL = 0.05
+# Reduced chi-square beyond which something else than drag and friction acted. Our judgement, no source.
+STILL_DRIVEN = 100.0
 # Correlation beyond which drag and dry friction are said not to be told apart by a trace alone.
 INSEPARABLE = 0.98
 
@@ -32,6 +34,10 @@ UNUSABLE: dict[str, str] = {
     "no-fall": f"the speed falls by less than {100 * LEAST_FALL:g} % in the trace: record it for longer",
     "few-windows": "the trace holds too few turns to follow the speed: record it from full speed, for longer",
     "no-pressure": "the pressure is not known there",
+    "still-driven": (
+        "the speed does not fall as drag and dry friction would have it: the vanes were still warm, so begin the trace "
+        "later"
+    ),
 }
 """Flags of coast-downs that are not used, each with its reason in a clause."""
 
@@ -62,7 +68,7 @@ class CoastDown:
         Line of `readings.csv`, 0 where there is none.
     flags : tuple of str
         What is amiss: ``not-separated``, drag and friction are not told apart; ``poor-fit``; ``no-fall``;
-        ``few-windows``; ``no-pressure``.
+        ``few-windows``; ``no-pressure``; ``still-driven``, something else acted.
     """
 
     drag_rate: float
@@ -180,7 +186,7 @@ def _told(found: Any, freedom: int, start: float, fall: float) -> CoastDown:
     if abs(correlation) > INSEPARABLE:
         flags.append("not-separated")
     if chi2 > 3:
-        flags.append("poor-fit")
+        flags.append("poor-fit" if chi2 < STILL_DRIVEN else "still-driven")
     return CoastDown(
         float(found.x[1]), float(spread[1]), float(found.x[2]), float(spread[2]), correlation, start, fall, chi2,
         flags=tuple(flags),

@@ -18,7 +18,9 @@ from pydantic import BaseModel, ConfigDict, Field
 from scipy.special import logsumexp
 
 from edgewind.bench import Bench
+from edgewind.evidence.claims import Claim, Verdict
 from edgewind.evidence.mechanism_case import prior_draws
+from edgewind.evidence.tensions import Tension
 from edgewind.formatting import format_interval, format_number
 from edgewind.rotor import (
     DRIVES,
@@ -32,7 +34,7 @@ from edgewind.rotor import (
     state_of_warm_vane,
     steady_state,
 )
-from edgewind.rotor.drives import NAMES
+from edgewind.rotor.drives import NAMES, foreign
 from edgewind.rotor.parameters import light_means, reflected_push
 from edgewind.rotor.pivot import steady_speed
 from edgewind.signals import Experiment
@@ -42,7 +44,7 @@ from edgewind.units import RPM_PER_RAD_S
 
 Array = NDArray[np.float64]
 
-DRAUGHT = "draught"
+DRAUGHT = foreign.NAME
 PIVOT = "pivot or vibration"
 # The mechanisms that state what a test must show, each as the drive that turns the rotor under the lamp.
 ACCOMMODATION = "unequal_accommodation"
@@ -51,13 +53,15 @@ CANDIDATES: tuple[str, ...] = ("thermal_force", ACCOMMODATION, "light_pressure",
 _UNEQUAL = 0.05
 # Neither depends on light or temperature: a constant torque turns the rotor as it did under the lamp, whatever is done.
 CONSTANT = (DRAUGHT, PIVOT)
+AGAINST_TESTS = "curve against tests"
 # Smallest spread of a prediction, of the usual speed there: what the model leaves out. Our judgement, no source.
 LEAST_SPREAD = 0.05
 # Share of readings that may be mistaken, against which no single test weighs without bound.
 MISTAKEN = 0.01
-# A logarithm of a likelihood ratio beyond which a mechanism is ruled out by the tests: about 150 to 1.
-DECISIVE = 5.0
+# A logarithm of a likelihood ratio beyond which a mechanism that a test disagrees with is ruled out: 20 to 1.
+DECISIVE = 3.0
 _READING_DRAWS, _RUN_DRAWS = 160, 16
+_RUN_TOLERANCE = 1e-6
 # Spread of the logarithm of heat capacity and inertia where the bench states no mass; our judgement, no source.
 _MASS_LOG_U = 0.5
 # Readings of one run are not independent: it counts as so many.
@@ -91,6 +95,19 @@ class Seen(BaseModel):
     signed: bool = Field(description="Whether the direction was seen.")
 
 
+class RunBands(BaseModel):
+    """A run with what each mechanism states for it, moment by moment, to be drawn."""
+
+    model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
+
+    time_s: Array
+    speed_rad_s: Array
+    speed_u_rad_s: Array
+    log_time_s: Array
+    envelope_k: Array
+    bands: dict[str, tuple[Array, Array, Array]]
+
+
 class DeliberateTest(BaseModel):
     """One test: what was changed, what each mechanism must show, what was seen."""
 
@@ -106,6 +123,14 @@ class DeliberateTest(BaseModel):
         description="By mechanism: logarithm of the likelihood against that of the mechanism which explains it best."
     )
     why: str = Field(description="What it says, in a sentence.")
+    run: RunBands | None = Field(default=None, exclude=True)
+
+    @property
+    def against(self) -> tuple[str, ...]:
+        """Names of the mechanisms that it speaks against by more than 20 to 1."""
+        return tuple(
+            name for name, weight in self.log_evidence.items() if weight < -DECISIVE and not self.predicted[name].agrees
+        )
 
 
 class TestWeights(BaseModel):
@@ -116,6 +141,12 @@ class TestWeights(BaseModel):
 
     log_likelihood: dict[str, float] = Field(
         description="By mechanism: the sum over the tests, against the best; 0 is the best."
+    )
+    ruled_out: tuple[str, ...] = Field(
+        description="Mechanisms that some test disagrees with, and that all tests together leave less than 1 in 20."
+    )
+    with_curve: dict[str, float] = Field(
+        default={}, description="The same with ln(evidence) of the fit of the curve added, where one was made."
     )
     weightiest: int | None = Field(description="Which test weighed most, counted from 0; none without a test.")
     why: str = Field(description="Which single test weighed most, in a sentence.")
@@ -184,6 +215,14 @@ class TestBench:
         return Usual(value, float(np.hypot(np.median(u), abs(value) * (LEAST_SPREAD + 0.2 * away))), bool(faces.all()))
 
 
+class Weighed(NamedTuple):
+    """Claims with the tests among their reasons, the tests, and all of them together."""
+
+    claims: tuple[Claim, ...]
+    tests: tuple[DeliberateTest, ...]
+    weights: TestWeights
+
+
 class Usual(NamedTuple):
     """Speed at the usual conditions, rad/s, its spread, and whether its direction is known."""
 
@@ -236,14 +275,14 @@ def bench_of_tests(
 def weigh_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
     """Return the likelihood of all tests under each mechanism, and the test that weighed most."""
     if not tests:
-        return TestWeights(log_likelihood={}, weightiest=None, why="")
+        return TestWeights(log_likelihood={}, ruled_out=(), weightiest=None, why="")
     names = tests[0].log_evidence.keys()
     total = {name: sum(test.log_evidence[name] for test in tests) for name in names}
     best = max(total.values())
     total = {name: round(value - best, 3) for name, value in total.items()}
     spreads = [max(test.log_evidence.values()) - min(test.log_evidence.values()) for test in tests]
     most = int(np.argmax(spreads))
-    against = [name for name in names if tests[most].log_evidence[name] < -DECISIVE]
+    against = tests[most].against
     which = f"line {tests[most].lines[0]} ({tests[most].kind})"
     if spreads[most] < 1:
         why = "No test made on purpose tells the mechanisms apart"
@@ -251,7 +290,83 @@ def weigh_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
         why = f"The test that weighed most is {which}: it speaks against {_list(against)}"
     else:
         why = f"The test that weighed most is {which}, by a factor of {format_number(float(np.exp(spreads[most])), 2)}"
-    return TestWeights(log_likelihood=total, weightiest=most, why=why + ".")
+    ruled_out = tuple(
+        name
+        for name, weight in total.items()
+        if weight < -DECISIVE and any(not test.predicted[name].agrees for test in tests)
+    )
+    return TestWeights(log_likelihood=total, ruled_out=ruled_out, weightiest=most, why=why + ".")
+
+
+def weigh_with_tests(claims: Sequence[Claim], experiment: Experiment, rotor: RotorParameters | None = None) -> Weighed:
+    """Return the claims with what the tests made on purpose say of each, and the tests.
+
+    The logarithms of the likelihoods of curve and tests add up, mechanism by mechanism. A mechanism that a test
+    disagrees with, and that all tests leave less than 1 in 20, is ruled out. One that could not be told and that the
+    tests keep, while they rule rivals out, is compatible.
+
+    Parameters
+    ----------
+    claims : sequence of Claim
+        Every mechanism, weighed on the curve.
+    experiment : Experiment
+        Its tests.
+    rotor : RotorParameters, optional
+        Draws of the rotor; see :func:`deliberate_tests`.
+    """
+    tests = deliberate_tests(experiment, rotor)
+    weights = weigh_tests(tests)
+    curve = {claim.name: claim.log_evidence for claim in claims if claim.log_evidence is not None}
+    best = max((value for name, value in curve.items() if name in weights.log_likelihood), default=0.0)
+    combined = {
+        name: round(curve[name] - best + value, 3) for name, value in weights.log_likelihood.items() if name in curve
+    }
+    top = max(combined.values(), default=0.0)
+    weights = weights.model_copy(update={"with_curve": {name: value - top for name, value in combined.items()}})
+    return Weighed(tuple(_with_tests(claim, tests, weights) for claim in claims), tests, weights)
+
+
+def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeights) -> Claim:
+    if claim.name not in weights.log_likelihood:
+        return claim
+    weight = weights.log_likelihood[claim.name]
+    of_tests = f"{len(tests)} test{'s' if len(tests) > 1 else ''} made on purpose"
+    if claim.name in weights.ruled_out:
+        worst = min(tests, key=lambda test: test.log_evidence[claim.name])
+        seen, stated = worst.seen.speed_rad_s, worst.predicted[claim.name].interval_rad_s
+        low, high = (RPM_PER_RAD_S * end for end in stated)
+        states = f"it would give {format_interval(low, high)} rpm" if low or high else "the rotor would stand still"
+        words = (
+            f"In the test of line {worst.lines[0]} ({worst.kind}) {states} and "
+            f"{format_number(RPM_PER_RAD_S * seen, 3)} rpm was seen; over {of_tests} ln(likelihood) is "
+            f"{format_number(-weight, 3)} below the best, so it is ruled out as the main drive."
+        )
+        return replace(claim, verdict="ruled out", why=f"{words} {claim.why}")
+    if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
+        return claim
+    words = f"{weights.why} {tests[weights.weightiest or 0].why}"
+    verdict: Verdict = "compatible" if claim.verdict == "cannot tell" else claim.verdict
+    return replace(claim, verdict=verdict, why=f"{words} {claim.why}")
+
+
+def tensions_of_tests(claims: Sequence[Claim], weights: TestWeights) -> tuple[Tension, ...]:
+    """Return where the tests contradict what the curve said: what it calls sufficient, or rules out."""
+    found = []
+    for claim in claims:
+        if claim.name in weights.ruled_out and claim.verdict in ("sufficient", "contributes"):
+            why = f"the curve calls {claim.name} {claim.verdict}, and the tests made on purpose rule it out"
+        elif claim.verdict == "ruled out" and weights.ruled_out and weights.log_likelihood.get(claim.name) == 0:
+            why = f"the curve rules {claim.name} out, and the tests made on purpose are explained best by it"
+        else:
+            continue
+        found.append(
+            Tension(
+                about=f"{claim.name}: {AGAINST_TESTS}",
+                why=f"{why[0].upper()}{why[1:]}.",
+                resolve="Repeat the test that weighed most, and state what the bench leaves open.",
+            )
+        )
+    return tuple(found)
 
 
 # What was changed
@@ -281,7 +396,7 @@ def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[Deliberat
     for record in table[table["usable"] & (table["condition"] != "")].to_dict("records"):
         row = {str(name): value for name, value in record.items()}
         kind = kind_of(row, known.envelope_k, known.bench.light.arrangement)
-        if kind == "another change" or "drifting" in str(row["speed_flags"]).split():
+        if kind == "another change" or (kind == "lamp off" and _slows(experiment, int(row["line"]))):
             continue
         signed = row["leading_face"] in ("bright", "dark") or float(row["speed_rad_s"]) == 0
         seen = Seen(speed_rad_s=float(row["speed_rad_s"]), speed_u_rad_s=float(row["speed_u_rad_s"]), signed=signed)
@@ -292,6 +407,17 @@ def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[Deliberat
         yield _judged(
             kind, str(row["condition"]), (int(row["line"]),), float(row["pressure_pa"]), seen, samples, usual, known
         )
+
+
+def _slows(experiment: Experiment, line: int) -> bool:
+    """Tell whether a trace in the dark is of a rotor that still runs out, and so says nothing of a steady speed."""
+    places = np.flatnonzero(experiment.readings["line"].to_numpy() == line)
+    reading = experiment.traces.get(int(places[0]))
+    if reading is None:
+        return False
+    speed = reading.speed
+    slowing, u = abs(speed.acceleration_rad_s2), speed.acceleration_u_rad_s2
+    return not np.isfinite(slowing) or "drifting" in speed.flags or slowing > 2 * u
 
 
 def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str, Array], float] | None:
@@ -435,11 +561,22 @@ def run_predictions(one: Run, pressure_pa: float, known: TestBench, time_s: Arra
             strength = 1.0 if usual is None else float(_strength(key, before, usual, random)[0])
             alone = rotor.with_(accommodation_difference=_UNEQUAL) if key == ACCOMMODATION else rotor
             moved = run(
-                around, alone, response, times, speed_rad_s=speed, faces_k=faces, drives=(key,), strength=strength
-            )
+                around, alone, response, times, speed_rad_s=speed, faces_k=faces, drives=(key,), strength=strength,
+                tolerance=_RUN_TOLERANCE,
+            )  # fmt: skip
             found[NAMES[key]].append(moved["speed_rad_s"].to_numpy()[-time_s.size :])
         outside = 0.0 if usual is None else float(_outside(before, usual, random)[0])
-        moved = run(around, rotor, response, times, speed_rad_s=speed, faces_k=faces, drives=(), outside_n_m=outside)
+        moved = run(
+            around,
+            rotor,
+            response,
+            times,
+            speed_rad_s=speed,
+            faces_k=faces,
+            drives=(),
+            outside_n_m=outside,
+            tolerance=_RUN_TOLERANCE,
+        )
         for name in CONSTANT:
             found[name].append(moved["speed_rad_s"].to_numpy()[-time_s.size :])
     return {name: np.array(rows) for name, rows in found.items()}
@@ -469,8 +606,19 @@ def _judged_run(one: Run, row: Mapping[str, Any], pressure: float, known: TestBe
     samples = {name: rows[:, moment] for name, rows in drawn.items()}
     return _judged(
         _kind_of_run(one, known.envelope_k), words_of(one), (int(row["line"]),), pressure, seen, samples, scale, known,
-        logs=logs, within_s=float(time[moment]),
+        logs=logs, within_s=float(time[moment]), run=_bands(one, time, speed, u, drawn, known.level),
     )  # fmt: skip
+
+
+def _bands(one: Run, time: Array, speed: Array, u: Array, drawn: Mapping[str, Array], level: float) -> RunBands:
+    tails = [(1 - level) / 2, 0.5, (1 + level) / 2]
+    bands = {}
+    for name, rows in drawn.items():
+        low, middle, high = np.quantile(rows, tails, axis=0)
+        bands[name] = (low, middle, high)
+    return RunBands(
+        time_s=time, speed_rad_s=speed, speed_u_rad_s=u, log_time_s=one.time_s, envelope_k=one.envelope_k, bands=bands
+    )
 
 
 def _kind_of_run(one: Run, envelope_k: float) -> str:
@@ -495,6 +643,7 @@ def _telling(time: Array, speed: Array, drawn: Mapping[str, Array]) -> int:
 def _judged(
     kind: str, condition: str, lines: tuple[int, ...], pressure: float, seen: Seen, samples: Mapping[str, Array],
     scale: float, known: TestBench, *, logs: Mapping[str, float] | None = None, within_s: float | None = None,
+    run: RunBands | None = None,
 ) -> DeliberateTest:  # fmt: skip
     tails = [(1 - known.level) / 2, 0.5, (1 + known.level) / 2]
     predicted, evidence = {}, {}
@@ -504,14 +653,15 @@ def _judged(
         evidence[name] = log_density(seen, speeds, spread, scale) if logs is None else logs[name]
         predicted[name] = Expectation(
             sign=_sign(low, high, spread), speed_rad_s=middle, interval_rad_s=(low, high),
-            agrees=_agrees(seen, low, high, 2 * spread), within_s=within_s, log_evidence=round(evidence[name], 3),
+            agrees=_agrees(seen, speeds, low, high, 2 * spread), within_s=within_s,
+            log_evidence=round(evidence[name], 3),
         )  # fmt: skip
     best = max(evidence.values())
     weights = {name: round(value - best, 3) for name, value in evidence.items()}
     why = _why(kind, seen, predicted, weights)
     return DeliberateTest(
         kind=kind, condition=condition, lines=lines, pressure_pa=pressure, seen=seen, predicted=predicted,
-        log_evidence=weights, why=why,
+        log_evidence=weights, why=why, run=run,
     )  # fmt: skip
 
 
@@ -541,7 +691,11 @@ def _sign(low: float, high: float, spread: float) -> int:
     return -1 if high <= 1e-12 and low < -spread / 2 else 0
 
 
-def _agrees(seen: Seen, low: float, high: float, margin: float) -> bool:
+def _agrees(seen: Seen, speeds: Array, low: float, high: float, margin: float) -> bool:
+    """Tell whether what was seen lies in the interval, and near draws: a direction not known leaves a gap in it."""
+    away = np.abs(speeds - seen.speed_rad_s) if seen.signed else np.abs(np.abs(speeds) - abs(seen.speed_rad_s))
+    if float(np.min(away)) > max(margin, 0.1 * (high - low)):
+        return False
     if seen.signed:
         return low - margin <= seen.speed_rad_s <= high + margin
     least = 0.0 if low <= 0 <= high else min(abs(low), abs(high))
@@ -557,7 +711,7 @@ def _why(kind: str, seen: Seen, predicted: Mapping[str, Expectation], weights: M
     else:
         what = f"the {'bright' if seen.speed_rad_s > 0 else 'dark'} face led at {rpm} rpm"
     supports = [name for name, weight in weights.items() if weight > -1 and predicted[name].agrees]
-    against = [name for name, weight in weights.items() if weight < -DECISIVE]
+    against = [name for name, weight in weights.items() if weight < -DECISIVE and not predicted[name].agrees]
     words = f"{kind}: {what}"
     if supports and against:
         one = predicted[supports[0]]

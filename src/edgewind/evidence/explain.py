@@ -14,6 +14,7 @@ from pydantic import Field
 from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_downs
+from edgewind.evidence.deliberate import DeliberateTest, TestWeights, tensions_of_tests, weigh_with_tests
 from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare
 from edgewind.evidence.fit_check import Residuals, residuals
 from edgewind.evidence.mechanism_case import MechanismCase, case_of
@@ -85,6 +86,10 @@ class Explanation:
         What the fit does not go together with.
     beyond : int
         Readings that the fit leaves out, at pressures that the response of the gas does not reach.
+    tests : tuple of DeliberateTest
+        Tests made on purpose, judged with the draws of the fit.
+    test_weights : TestWeights or None
+        What they say together.
     """
 
     fits: dict[str, Fit]
@@ -97,6 +102,8 @@ class Explanation:
     need: TorqueNeed | None = None
     tensions: tuple[Tension, ...] = ()
     beyond: int = 0
+    tests: tuple[DeliberateTest, ...] = ()
+    test_weights: TestWeights | None = None
 
     @property
     def fit(self) -> Fit | None:
@@ -178,8 +185,13 @@ def explain(
         bench, readings, level=level, seed=seed, coasts=coasts, fits=fits, laplace=laplace, tensions=tensions
     )
     claims = tuple(weigh(case) for weigh in MECHANISMS.values())
+    weighed = weigh_with_tests(claims, experiment, case.draws if len(case.used) else None)
+    tensions = (*tensions_of_tests(claims, weighed.weights), *tensions)
     wanted = coast_down_wanted(case.used, coasts)
-    return Explanation(fits, laplace, coasts, case.measured, claims, wanted, no_fit, case.need, tensions, case.beyond)
+    return Explanation(
+        fits, laplace, coasts, case.measured, weighed.claims, wanted, no_fit, case.need, tensions, case.beyond,
+        weighed.tests, weighed.weights,
+    )  # fmt: skip
 
 
 def _fits(

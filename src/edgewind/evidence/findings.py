@@ -10,6 +10,7 @@ import pandas as pd
 
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_downs
+from edgewind.evidence.deliberate import AGAINST_TESTS, DeliberateTest, TestWeights, tensions_of_tests, weigh_with_tests
 from edgewind.evidence.explain import Explanation, Progress, explain, explain_all
 from edgewind.evidence.fit import STEPS
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
@@ -62,6 +63,10 @@ class Findings:
         Fits and coast-downs, where they were made; the mechanisms are then weighed on them.
     budget_line : int or None
         Line of `readings.csv` of that reading.
+    tests : tuple of DeliberateTest
+        Tests made on purpose, judged.
+    test_weights : TestWeights or None
+        What they say together.
     """
 
     experiment: Experiment
@@ -75,6 +80,8 @@ class Findings:
     coasts: tuple[CoastDown, ...] = ()
     tensions: tuple[Tension, ...] = ()
     sentences: Sentences | None = None
+    tests: tuple[DeliberateTest, ...] = ()
+    test_weights: TestWeights | None = None
 
     @property
     def answer(self) -> tuple[str, str, str]:
@@ -91,16 +98,20 @@ def find(experiment: Experiment) -> Findings:
     budget, line = _budget_at_fastest(experiment)
     coasts = coast_downs(experiment)
     case = case_of(bench, experiment.readings, level=level, seed=seed, coasts=coasts)
+    claims = tuple(weigh(case) for weigh in MECHANISMS.values())
+    weighed = weigh_with_tests(claims, experiment, case.draws if len(used) else None)
     return Findings(
         experiment=experiment,
         optimum=optimum,
         knudsen=knudsen_at_optimum(optimum, bench, seed=seed),
-        mechanisms=tuple(weigh(case) for weigh in MECHANISMS.values()),
+        mechanisms=weighed.claims,
         budget=budget,
         budget_line=line,
         need=case.need,
         coasts=coasts,
-        tensions=tensions_of_readings(used),
+        tensions=(*tensions_of_tests(claims, weighed.weights), *tensions_of_readings(used)),
+        tests=weighed.tests,
+        test_weights=weighed.weights,
     )
 
 
@@ -122,7 +133,9 @@ def _explained(found: Findings, explanation: Explanation) -> Findings:
         mechanisms=explanation.claims,
         explanation=explanation,
         need=explanation.need,
-        tensions=(*explanation.tensions, *found.tensions),
+        tensions=(*explanation.tensions, *(one for one in found.tensions if not one.about.endswith(AGAINST_TESTS))),
+        tests=explanation.tests,
+        test_weights=explanation.test_weights,
         sentences=sentences_of(explanation.claims, explanation.fit, found.optimum, found.experiment.bench.study.seed),
     )
 

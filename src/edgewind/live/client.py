@@ -1,4 +1,4 @@
-"""Recorders of this user on this machine, found by their channels; heard of and steered from another program."""
+"""Recorders of this user on this machine, found by their control sockets, watched and steered from another program."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Recorder:
     Attributes
     ----------
     path : Path
-        Its channel.
+        Its control socket.
     run : str
         Tells it from every other, one that goes on with the same sweep included.
     sweep, experiment : str
@@ -59,7 +59,7 @@ class Recorder:
         InputError
             It was refused, and nothing was done.
         RecorderNotFoundError
-            The recorder is gone, or does not answer; the message says whether it can have obeyed.
+            The recorder is not running or does not answer; the message says whether it can have obeyed.
         """
         until = _CLOCK.monotonic() + ANSWER_S
         said = {"do": name, "text": text, "of": of, "run": self.run, "id": secrets.token_hex(8), "until": until}
@@ -148,7 +148,7 @@ class Subscription:
 
 
 def recorders(folder: Path | None = None, *, but: frozenset[Path] = frozenset()) -> list[Recorder]:
-    """Return the recorders that run now, those in `but` left out; the channel of one that is gone is removed."""
+    """Return the recorders that run now, those in `but` left out; the endpoint of one that has ended is removed."""
     found = []
     for path in channels(folder):
         if path not in but:
@@ -163,12 +163,12 @@ def channels(folder: Path | None = None) -> list[Path]:
 
 
 def meet(path: Path) -> Recorder:
-    """Ask who is at a channel.
+    """Return the recorder at a control socket.
 
     Raises
     ------
     RecorderNotFoundError
-        Nobody, or somebody who speaks otherwise; the channel of one that is gone is removed.
+        It is not running, or speaks another protocol; the endpoint of one that has ended is removed.
     """
     try:
         with _Line(path, _CLOCK.monotonic() + HELLO_S) as line:
@@ -182,7 +182,7 @@ def meet(path: Path) -> Recorder:
 
 
 class _Line:
-    """A connection to a channel, line by line, until a time on the machine's clock."""
+    """A connection to a control socket, line by line, until a time on the machine's clock."""
 
     def __init__(self, path: Path, until: float) -> None:
         self._until, self._unread = until, b""

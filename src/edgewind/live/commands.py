@@ -1,6 +1,6 @@
 """What a person may command while a sweep runs, kept until the sweep looks.
 
-Whoever commands may name what is meant: the step to skip, the reading to repeat, the question to answer. Of two who
+A command may name its object: the step to skip, the reading to repeat, the question to answer. Of two who
 press at the same moment, or one who presses late, the second then meets a refusal and not the next step.
 """
 
@@ -17,11 +17,11 @@ from edgewind.live.sweep_request import Step
 
 COMMANDS = ("pause", "resume", "skip", "repeat", "stop", "note", "answer", "face", "changed")
 FACES = ("bright", "dark", "not observed")
-_WHICHEVER = 0  # the first step to come, where none is at hand
+_WHICHEVER = 0  # the first step to come, where none is running
 
 
 class SkipError(Exception):
-    """The step at hand is left out; the message says why, or is empty where the person asked."""
+    """The current step is left out; the message says why, or is empty where the person asked."""
 
 
 class RepeatError(Exception):
@@ -34,7 +34,7 @@ class Commands:
     Parameters
     ----------
     state : SweepState
-        Where notes and refusals are told.
+        Where notes and refusals are written.
     keep : callable
         Puts a note on the disk and returns the file.
 
@@ -72,10 +72,10 @@ class Commands:
         text : str
             The note or the answer.
         of : int, optional
-            What is meant: number of the step to skip, of the reading to repeat, of the question to answer. Whatever is
-            at hand where absent.
+            Number of the step to skip, of the reading to repeat, of the question to answer; the current one where
+            absent.
         who : str
-            Who gives it, for those who look on; not told where empty.
+            Who gives it, for those who look on; not shown where empty.
 
         Raises
         ------
@@ -84,34 +84,34 @@ class Commands:
         """
         with self._lock:
             if name not in COMMANDS:
-                raise InputError(f"'{name[:40]}' is no command", fix=", ".join(COMMANDS))
+                raise InputError(f"'{name[:40]}' is not a command", fix=", ".join(COMMANDS))
             if self._over.is_set() or not self._begun.is_set():
-                said = "is over" if self._over.is_set() else "was not begun"
-                raise InputError(f"this sweep {said}", fix="begin another")
+                said = "has ended" if self._over.is_set() else "has not been started"
+                raise InputError(f"this sweep {said}", fix="start another")
             self._refuse_if_late(name, text, of)
             if name in ("note", "answer", "face", "changed"):
                 getattr(self, name)(text)
             else:
                 getattr(self, name)()
-        if who and name not in ("note", "answer"):  # these are told of as what they say
+        if who and name not in ("note", "answer"):  # these are shown by their text
             self._state.tell("command", f"{name}, {who}", command=name)
 
     def _refuse_if_late(self, name: str, text: str, of: int | None) -> None:
         if name == "skip" and of is not None and (self._at is None or self._at.number != of):
-            raise InputError(f"step {of} is over already", fix="skip the one at hand if that is meant")
+            raise InputError(f"step {of} has already finished", fix="skip the current step instead")
         if name == "repeat":
             if self._last_reading is None:
-                raise InputError("nothing was stored yet since this sweep was begun or gone on with")
+                raise InputError("no reading has been stored yet since this sweep was started or resumed")
             if of is not None and of != self._last_reading:
-                raise InputError(f"reading {of} is not the last one any more", fix="see which one is meant")
+                raise InputError(f"reading {of} is not the last one any more", fix="look which one is now")
             if self._repeat or self._repeating:
-                raise InputError("the last reading is being taken once more already")
+                raise InputError("the last reading is already being repeated")
         if name == "note" and not text.strip():
             raise InputError("the note is empty", fix="write what is to be noted")
         if name == "answer" and not self._open and not self._state.status.question:
-            raise InputError("nothing is asked just now")
+            raise InputError("no question is open")
         if name == "answer" and (not self._open or (of is not None and of != self._question)):
-            raise InputError("that question was answered already", fix="answer the one that stands now")
+            raise InputError("that question has already been answered", fix="answer the one that is open now")
 
     def pause(self) -> None:
         """Stay until :meth:`resume`."""
@@ -124,7 +124,7 @@ class Commands:
         self.arrived.set()
 
     def skip(self) -> None:
-        """Leave out the step at hand, or the first to come."""
+        """Leave out the current step, or the first to come."""
         with self._lock:
             self._skip = _WHICHEVER if self._at is None else self._at.number
         self.arrived.set()
@@ -147,7 +147,7 @@ class Commands:
             return
         with self._lock:
             if self._over.is_set():
-                raise InputError("this sweep is over", fix="correct the note of a reading in the book")
+                raise InputError("this sweep has ended", fix="correct the note of a reading in the book")
             self._notes.append((plain, self._keep(plain)))
         self._state.tell("note", text.strip())
 
@@ -216,8 +216,8 @@ class Commands:
         if not in_step:
             return
         with self._lock:
-            meant, self._skip = self._skip, None
-            if meant is not None and (meant == _WHICHEVER or self._at is None or meant == self._at.number):
+            skip, self._skip = self._skip, None
+            if skip is not None and (skip == _WHICHEVER or self._at is None or skip == self._at.number):
                 raise SkipError
             if self._repeat and not self._repeating:
                 self._repeat = False
@@ -225,7 +225,7 @@ class Commands:
                     raise RepeatError
 
     def at(self, step: Step | None, *, again: bool = False) -> None:
-        """A step is at hand from now, or none; `again` where it is the reading that is repeated."""
+        """Note the current step, or none; `again` where it is the reading that is repeated."""
         with self._lock:
             late = self._at is not None and self._skip == self._at.number
             if late:
@@ -244,7 +244,7 @@ class Commands:
             self._tell_late()
 
     def _tell_late(self) -> None:
-        self._state.tell("trouble", "the skip came too late: that step was over already")
+        self._state.tell("trouble", "the skip came too late: that step had already finished")
 
     def marked(self, face: str) -> dict[str, str]:
         """Return the cells for direction and change of a reading that is taken now; `face` is what was measured."""

@@ -32,7 +32,7 @@ from edgewind.live.sweep import Sweep
 
 SPEAKS = 1
 MOST_LINE = 65_536
-# How often state is told, seconds.
+# How often the state is sent, seconds.
 TELL_EVERY_S = 0.2
 _MOST_CLIENTS = 32
 _MOST_WAITING = 5000

@@ -38,7 +38,7 @@ _NUMBER = re.compile(NUMBER)
 _INFINITY, _NO_NUMBER = 9.9e37, 9.91e37
 _LEAST_SAMPLES = 16
 _FORMATS = {"int8": "i1", "int16": "i2", "int32": "i4", "float32": "f4", "float64": "f8"}
-# How far what a valve says may be from what it was told, of its range.
+# How far the voltage that a valve says may be from the one that was set, of its range.
 _VALVE_AGREES = 0.01
 
 
@@ -275,7 +275,7 @@ class Lamp(_Role):
             try:
                 self._named(lambda: self._transport.write(command, errors=self._lamp.errors))
                 if self._lamp.read is not None and self.read() is not on:
-                    raise GarbledError(self.role, f"it was told '{command}' and says that it is {_word(not on)}")
+                    raise GarbledError(self.role, f"it was sent '{command}' and says that it is {_word(not on)}")
                 self.is_on = on
                 return
             except GarbledError:

@@ -1,4 +1,4 @@
-"""What can go wrong between the program and an instrument, told in words."""
+"""Errors between the program and an instrument, in words."""
 
 from __future__ import annotations
 

@@ -51,8 +51,8 @@ class Event:
 class Status:
     """A sweep at one moment; None and empty texts where nothing is known.
 
-    `asked` is the number of the question, `last_reading` that of the reading stored last since the sweep was begun or
-    gone on with.
+    `asked` is the number of the question, `last_reading` that of the reading stored last since the sweep was started or
+    resumed.
     """
 
     phase: str = "ready"
@@ -95,7 +95,7 @@ class Events:
         for listener in listeners:
             try:
                 listener(event)
-            except Exception:  # a page that is gone must not stop a sweep
+            except Exception:  # a listener that fails must not stop a sweep
                 self.remove(listener)
         return event
 

@@ -45,10 +45,10 @@ class Instruments:
         for transport in self.transports:
             transport.close()
 
-    def on_trouble(self, told: Callable[[str], None]) -> None:
-        """Have every failed attempt told."""
+    def on_trouble(self, report: Callable[[str], None]) -> None:
+        """Report every failed attempt."""
         for transport in self.transports:
-            transport.on_trouble = told
+            transport.on_trouble = report
 
     def verify(self) -> None:
         """See on every connection that questions and answers go together.

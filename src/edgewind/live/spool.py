@@ -1,4 +1,4 @@
-"""Readings on their way into the book: on disk before anything else, gone once the book has them.
+"""Readings on their way into the book: on disk before anything else, removed once the book has them.
 
 A reading is two files, its trace and then its cells with the checksum of the trace; each is written beside its place,
 forced to the disk and moved there, so that a reading is in the spool as a whole or not at all.

@@ -136,7 +136,7 @@ class StepRunner:
         before = self._gauge_readings(_GAUGE_BEFORE)
         trace = self._trace(self._rig.bench.steadiness.trace_s)
         after = self._gauge_readings(_GAUGE_AFTER)
-        self._operator.obey()  # who asked meanwhile to skip or to stop meant this reading, not the next
+        self._operator.obey()  # a skip or stop that came meanwhile is for this reading, not the next
         pressure = self._agreed(before, after, self._rig.bench.steadiness.pressure_drift.value)
         if (before or after) and pressure is None:
             return None
@@ -191,7 +191,7 @@ class StepRunner:
         rig.instruments.verify()
         if thermostat is None:
             self._operator.ask(
-                f"The lamp goes off after you press Enter. Bring the envelope to about {aim} once you are told to."
+                f"The lamp goes off after you press Enter. Bring the envelope to about {aim} when the program says so."
             )
         when, began, every = now_text(rig.clock), tachometer.time_s(), rig.bench.steadiness.every.value
         before = self._gauge_readings(_GAUGE_BEFORE)

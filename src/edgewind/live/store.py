@@ -1,4 +1,4 @@
-"""Storage of a reading: on the disk, then in the book, then told; notes on their way with it."""
+"""Storage of a reading: on the disk, then in the book, then in an event; notes on their way with it."""
 
 from __future__ import annotations
 

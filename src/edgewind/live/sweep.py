@@ -146,7 +146,7 @@ class Sweep:
             Number of the step to skip, of the reading to repeat, or of the question to answer, as :meth:`status` held
             it when the person decided.
         who : str
-            Who gives it, told as an event.
+            Who gives it, for the event that says so.
 
         Raises
         ------
@@ -164,7 +164,7 @@ class Sweep:
         self._commands.resume()
 
     def skip(self) -> None:
-        """Leave out the step at hand."""
+        """Leave out the current step."""
         self._commands.skip()
 
     def repeat(self) -> None:
@@ -172,7 +172,7 @@ class Sweep:
         self._commands.repeat()
 
     def note(self, text: str) -> None:
-        """Note something with the reading at hand, or between readings with the last one stored.
+        """Note something with the current reading, or between readings with the last one stored.
 
         Raises
         ------

@@ -137,6 +137,6 @@ def unfinished_of(book: Book, experiment: str) -> list[Unfinished]:
 
 
 def abandon(book: Book, experiment: str, sweeps: Iterable[Unfinished], why: str) -> None:
-    """Say of unfinished sweeps that they will not be gone on with."""
+    """Note of unfinished sweeps that they will not be resumed."""
     for one in sweeps:
         SweepLog(book, experiment, one.id).keep("end", {"phase": "given up", "why": why})

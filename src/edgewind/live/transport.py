@@ -262,7 +262,7 @@ class Transport(ABC):
                     said = getattr(error, "strerror", None) or error
                     found = DisconnectedError(self.address, f"the connection broke ({said})", SEE)
                 except BaseException:
-                    # an answer may be on its way that nobody waits for any more
+                    # an answer may still come that is not waited for any more
                     self._troubled = True
                     self.close()
                     raise

@@ -67,7 +67,7 @@ class VisaTransport(Transport):
         if resource is not None:
             try:
                 resource.close()
-            except Exception:  # it is gone already, which was asked for
+            except Exception:  # it is closed already, which was asked for
                 return
 
     def _send(self, data: bytes) -> None:
@@ -114,7 +114,7 @@ class VisaTransport(Transport):
         return (link if isinstance(link, socket.socket) else None), bool(getattr(session, "_pending_buffer", b""))
 
     def _await(self, timeout_s: float) -> None:
-        """Wait for the first byte; a connection that the other side has closed is told at once.
+        """Wait for the first byte; a connection that the other side has closed is reported at once.
 
         pyvisa-py takes a closed connection for one on which nothing comes, and asks it without rest until the time is
         over.

@@ -3,7 +3,7 @@
 from edgewind.plan.chamber import Vacuum, pump_down_closed_form, vacuum_of
 from edgewind.plan.conductance import Tube, conductance, transmission_probability
 from edgewind.plan.cost import Cost, PlainCost, cost_from_record
-from edgewind.plan.dwell import BenchTimes, TimePlan, bench_times, plan_time
+from edgewind.plan.dwell import BenchTimes, TimePlan, TimePlanResult, bench_times, plan_time
 from edgewind.plan.next_target import AdaptiveChoice, Target
 from edgewind.plan.propose import propose, propose_if_possible
 from edgewind.plan.ranges import gauge_range
@@ -28,6 +28,7 @@ __all__ = [
     "Target",
     "TargetInterval",
     "TimePlan",
+    "TimePlanResult",
     "Tube",
     "Vacuum",
     "bench_times",

@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
@@ -27,6 +28,7 @@ from edgewind.rotor import (
     steady_state,
     thermal_times,
 )
+from edgewind.serialize import to_plain
 
 Array = NDArray[np.float64]
 Order = Literal["down", "up", "up and down"]
@@ -109,7 +111,7 @@ class BenchTimes:
     Attributes
     ----------
     bench, rotor, response, vacuum
-        The bench, its numbers, the gas, and its chamber on the pump where that is told.
+        The bench, its numbers, the gas, and its chamber on the pump where `[vacuum]` is given.
     within : float
         Share of the new speed within which the rotor must have come.
     turns, least_measure_s, most_measure_s : float
@@ -271,35 +273,20 @@ def bench_times(
     return BenchTimes(bench, rotor, response, vacuum_of(bench), within, turns, least_measure_s, most_measure_s)
 
 
-@dataclass(frozen=True)
-class Step:
-    """One reading of a planned sweep, s from the start of pumping.
+class Step(BaseModel):
+    """One reading of a planned sweep, s from the start of pumping."""
 
-    Attributes
-    ----------
-    pressure_pa : float
-        Pressure of the reading, Pa.
-    wait_s : float
-        Wait for clean gas, s: pumping and walls.
-    settle_s : float
-        Time to settle, s.
-    measure_s : float
-        Time to measure, s.
-    ends_s : float
-        Time from the start of pumping to the end of the reading, s.
-    slowest : {"chamber", "heat", "spin-up"}
-        What settles slowest.
-    foreign_share : float
-        Share of the gas that walls and leak bring while it is read.
-    """
+    model_config = ConfigDict(frozen=True)
 
-    pressure_pa: float
-    wait_s: float
-    settle_s: float
-    measure_s: float
-    ends_s: float
-    slowest: str
-    foreign_share: float
+    pressure_pa: float = Field(description="Pressure of the reading, Pa.")
+    wait_s: float = Field(
+        description="Wait for clean gas, s: pumping and walls; infinite where the leak brings too much."
+    )
+    settle_s: float = Field(description="Time to settle, s.")
+    measure_s: float = Field(description="Time to measure, s.")
+    ends_s: float = Field(description="Time from the start of pumping to the end of the reading, s, or infinite.")
+    slowest: Literal["chamber", "heat", "spin-up"] = Field(description="What settles slowest.")
+    foreign_share: float = Field(description="Share of the gas that walls and leak bring while it is read.")
 
     @property
     def total_s(self) -> float:
@@ -318,6 +305,48 @@ class SweepTimes:
     def total_s(self) -> float:
         """Length from the start of pumping, s; infinite where a pressure is out of reach."""
         return self.steps[-1].ends_s
+
+
+class PressureTimes(BaseModel):
+    """One pressure with its three lags."""
+
+    model_config = ConfigDict(frozen=True)
+
+    pressure_pa: float = Field(description="Pressure, Pa.")
+    speed_rad_s: float = Field(
+        description="Steady speed that is predicted there, rad/s, positive when the bright face leads."
+    )
+    chamber_time_s: float = Field(description="Time constant of the gas in the chamber, s; zero without `[vacuum]`.")
+    heat_time_s: float = Field(description="Time constant of the heat of the vane, s.")
+    spin_up_time_s: float = Field(description="Time constant of the spin of the rotor, s: moment of inertia over drag.")
+
+
+class SweepResult(BaseModel):
+    """A sweep over the pressures in one order."""
+
+    model_config = ConfigDict(frozen=True)
+
+    order: Order = Field(description="Order of the pressures.")
+    total_s: float = Field(
+        description="Length of the sweep from the start of pumping, s; infinite where a pressure is out of reach."
+    )
+    steps: tuple[Step, ...] = Field(description="The readings in their order.")
+
+
+class TimePlanResult(BaseModel):
+    """A plan of the time on the bench as JSON holds it, SI; null for a time without end."""
+
+    model_config = ConfigDict(frozen=True)
+
+    within: float = Field(description="Share of the new speed within which the rotor must have come before a reading.")
+    points: tuple[PressureTimes, ...] = Field(description="Each pressure with its three lags, in ascending order.")
+    sweeps: tuple[SweepResult, ...] = Field(description="The sweep over these pressures in each order.")
+    best_order: Literal["down", "up"] = Field(description="Order of the shorter of the two single sweeps.")
+    out_of_reach_pa: tuple[float, ...] = Field(
+        description="Pressures at which the leak alone brings too much foreign gas, Pa."
+    )
+    assumptions: tuple[str, ...] = Field(description="What the plan takes for granted.")
+    falsified_by: tuple[str, ...] = Field(description="What would show the plan to be wrong.")
 
 
 @dataclass(frozen=True, eq=False)
@@ -343,115 +372,69 @@ class TimePlan:
     def assumptions(self) -> tuple[str, ...]:
         """What the plan takes for granted."""
         times, bench = self.times, self.times.bench
-        told = [
+        lines = [
             f"A reading waits until the speed is within {100 * times.within:g} % of its steady value, and then takes "
             f"{times.turns:g} turns, {times.least_measure_s:g} s at least and {times.most_measure_s:g} s at most.",
             "The pressure is held by a steady flow of gas against the pump, set at once to what a new pressure needs.",
         ]
         if times.vacuum is None:
-            told.append(
+            lines.append(
                 "bench.toml has no [vacuum]: the chamber is taken to settle at once, and pump-down is left out."
             )
         else:
-            told.append(
+            lines.append(
                 "The pump has one speed at every pressure, its tube is straight and round, and the walls give off gas "
                 f"as 1/t; gas from walls and leak may be {100 * FOREIGN_SHARE:g} % of what is in the chamber."
             )
         if bench.rotor.moment_of_inertia is None:
-            told.append("rotor.moment_of_inertia is not given: that of the vanes alone is taken.")
+            lines.append("rotor.moment_of_inertia is not given: that of the vanes alone is taken.")
         if bench.rotor.vane_mass is None:
-            told.append("rotor.vane_mass is not given: 0.3 kg/m^2 is taken for the vane, for its heat and its inertia.")
-        return tuple(told)
+            lines.append(
+                "rotor.vane_mass is not given: 0.3 kg/m^2 is taken for the vane, for its heat and its inertia."
+            )
+        return tuple(lines)
 
     @property
     def falsified_by(self) -> tuple[str, ...]:
         """What would show the plan to be wrong."""
         slow = max(self.best.steps, key=lambda step: step.settle_s)
         rotor = self.times.rotor(slow.pressure_pa)
-        told = [
+        lines = [
             f"A coast-down or spin-up at {slow.pressure_pa:.3g} Pa whose time differs from "
             f"{float(rotor.spin_up_s):.3g} s by more than a quarter: then the moment of inertia or the drag is not as "
             "described.",
             "A speed that still changes by more than the share above after the dwell given here.",
         ]
         if self.times.vacuum is not None:
-            told.append(
+            lines.append(
                 "A rise of pressure with the pump shut off that does not match walls and leak: the rate should be "
                 f"{self._rise():.2g} Pa/s after an hour."
             )
-        return tuple(told)
+        return tuple(lines)
 
     def _rise(self) -> float:
         vacuum = self.times.vacuum
         return 0.0 if vacuum is None else float(vacuum.load_pa_m3_s(3600.0)) / vacuum.volume_m3
 
-    def as_plain(self) -> dict[str, Any]:
-        """The plan as plain data with stable keys, SI; null for a time without end.
-
-        Returns
-        -------
-        within : float
-            Share of the new speed within which the rotor must have come before a reading.
-        points : list of dict
-            Each pressure with its three lags, in ascending order.
-        points[].pressure_pa : float
-            Pressure, Pa.
-        points[].speed_rad_s : float
-            Steady speed that is predicted there, rad/s, positive when the bright face leads.
-        points[].chamber_time_s : float
-            Time constant of the gas in the chamber, s; zero without `[vacuum]`.
-        points[].heat_time_s : float
-            Time constant of the heat of the vane, s.
-        points[].spin_up_time_s : float
-            Time constant of the spin of the rotor, s: moment of inertia over drag.
-        sweeps : list of dict
-            The sweep over these pressures in each order.
-        sweeps[].order : {"down", "up", "up and down"}
-            Order of the pressures.
-        sweeps[].total_s : float or None
-            Length of the sweep from the start of pumping, s; null where a pressure is out of reach.
-        sweeps[].steps : list of Step
-            The readings in their order.
-        best_order : {"down", "up"}
-            Order of the shorter of the two single sweeps.
-        out_of_reach_pa : list of float
-            Pressures at which the leak alone brings too much foreign gas, Pa.
-        assumptions, falsified_by : as in TimePlan
-        """
-        rotor = self.times.rotor(self.pressure_pa)
-        points = [
-            {
-                "pressure_pa": float(p),
-                "speed_rad_s": float(speed),
-                "chamber_time_s": float(chamber),
-                "heat_time_s": float(heat),
-                "spin_up_time_s": float(spin),
-            }
-            for p, speed, chamber, heat, spin in zip(
-                self.pressure_pa, rotor.speed_rad_s, self.times.chamber_s(self.pressure_pa), rotor.heat_s,
-                rotor.spin_up_s, strict=True,
-            )
-        ]  # fmt: skip
-        return {
-            "within": self.times.within,
-            "points": points,
-            "sweeps": [
-                {
-                    "order": sweep.order,
-                    "total_s": _finite(sweep.total_s),
-                    "steps": [{name: _finite(value) for name, value in vars(step).items()} for step in sweep.steps],
-                }
-                for sweep in self.sweeps
-            ],
-            "best_order": self.best.order,
-            "out_of_reach_pa": list(self.out_of_reach),
-            "assumptions": list(self.assumptions),
-            "falsified_by": list(self.falsified_by),
-        }
-
-
-def _finite(value: Any) -> Any:
-    return None if isinstance(value, float) and not np.isfinite(value) else value
+    def to_dict(self) -> dict[str, Any]:
+        """Return the plan in plain types, SI: the keys of :class:`TimePlanResult`."""
+        rotor, chamber = self.times.rotor(self.pressure_pa), self.times.chamber_s(self.pressure_pa)
+        columns = (self.pressure_pa, rotor.speed_rad_s, chamber, rotor.heat_s, rotor.spin_up_s)
+        names = tuple(PressureTimes.model_fields)
+        result = TimePlanResult(
+            within=self.times.within,
+            points=tuple(
+                PressureTimes(**dict(zip(names, map(float, row), strict=True))) for row in zip(*columns, strict=True)
+            ),
+            sweeps=tuple(
+                SweepResult(order=sweep.order, total_s=sweep.total_s, steps=sweep.steps) for sweep in self.sweeps
+            ),
+            best_order="down" if self.best.order == "down" else "up",
+            out_of_reach_pa=self.out_of_reach,
+            assumptions=self.assumptions,
+            falsified_by=self.falsified_by,
+        )
+        return dict(to_plain(result))
 
 
 def plan_time(bench: Bench, pressures: ArrayLike, *, times: BenchTimes | None = None, **settings: Any) -> TimePlan:
@@ -464,7 +447,7 @@ def plan_time(bench: Bench, pressures: ArrayLike, *, times: BenchTimes | None = 
     pressures : array of shape (n,)
         Pressures to measure, Pa.
     times : BenchTimes, optional
-        The times of the bench, where they are at hand.
+        The times of the bench, where they are known already.
     **settings
         Those of :func:`bench_times`.
 
@@ -495,7 +478,7 @@ def sweep_steps(times: BenchTimes, pressures: ArrayLike) -> tuple[Step, ...]:
         settle = np.concatenate([settle, times.settle_s(pressure[1:], before)])
     measure, pure = times.measure_s(pressure), times.pure_after_s(pressure)
     rotor, chamber = times.rotor(pressure), times.chamber_s(pressure)
-    names = ("chamber", "heat", "spin-up")
+    names: tuple[Literal["chamber", "heat", "spin-up"], ...] = ("chamber", "heat", "spin-up")
     now, steps = 0.0, []
     for k, p in enumerate(pressure):
         ready = float(pure[k])
@@ -508,5 +491,15 @@ def sweep_steps(times: BenchTimes, pressures: ArrayLike) -> tuple[Step, ...]:
         if times.vacuum is not None and np.isfinite(reading):
             foreign = float(times.vacuum.load_pa_m3_s(reading) / (times.vacuum.speed_m3_s(p) * p))
         slowest = names[int(np.argmax([chamber[k], rotor.heat_s[k], rotor.spin_up_s[k]]))]
-        steps.append(Step(float(p), wait, float(settle[k]), float(measure[k]), now, slowest, foreign))
+        steps.append(
+            Step(
+                pressure_pa=float(p),
+                wait_s=wait,
+                settle_s=float(settle[k]),
+                measure_s=float(measure[k]),
+                ends_s=now,
+                slowest=slowest,
+                foreign_share=foreign,
+            )
+        )
     return tuple(steps)

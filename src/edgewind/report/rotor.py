@@ -9,6 +9,7 @@ from edgewind.evidence.words import explanation_lines
 from edgewind.formatting import duration, format_interval, format_measured, format_number, raise_exponents
 from edgewind.plan import Plan, PlannedMeasurement
 from edgewind.plan.text import TITLES, where
+from edgewind.report.deliberate import TestRow, test_rows
 from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration
@@ -93,6 +94,8 @@ class RotorView:
     why_figure: Illustration | None
     scaling_figure: Illustration | None
     misfit_figure: Illustration | None
+    reversal_figure: Illustration | None
+    tests: tuple[TestRow, ...]
     fitted: list[str]
     unknowns: list[UnknownRow]
     plan: Plan | None
@@ -124,6 +127,7 @@ def view_rotor(
     why_figure: Illustration | None = None,
     scaling_figure: Illustration | None = None,
     misfit_figure: Illustration | None = None,
+    reversal_figure: Illustration | None = None,
     *,
     plan: Plan | None = None,
     plan_figure: Illustration | None = None,
@@ -154,6 +158,8 @@ def view_rotor(
         why_figure=why_figure,
         scaling_figure=scaling_figure,
         misfit_figure=misfit_figure,
+        reversal_figure=reversal_figure,
+        tests=test_rows(findings),
         fitted=_fitted(findings),
         unknowns=_unknown_rows(findings),
         plan=plan,

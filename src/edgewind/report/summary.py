@@ -74,6 +74,10 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         Three sentences that can be said aloud; null without a fit.
     tensions : list of Tension
         What of the study does not go together, with what would resolve it; empty where all goes together.
+    tests : list of edgewind.evidence.deliberate.DeliberateTest
+        Tests made on purpose: what each mechanism must show, and what was seen.
+    tests_together : edgewind.evidence.deliberate.TestWeights or None
+        What the tests say together.
     optimum : _optimum
         The pressure at which the rotor turns fastest.
     force_optimum : _force_optimum
@@ -100,7 +104,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         What to measure next, in the order in which it is worth its time.
     next_stop : edgewind.plan.Stop or None
         Why no more readings are worth their time; null while some are.
-    time : edgewind.plan.TimePlan or None
+    time : edgewind.plan.TimePlanResult or None
         Time on the bench for the pressures of the study; null without `[vacuum]` in `bench.toml`.
     inputs : list of dict
         Every file that was read.
@@ -115,6 +119,8 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "answer": list(found.answer),
         "sentences": None if found.sentences is None else found.sentences.model_dump(),
         "tensions": [one.model_dump() for one in found.tensions],
+        "tests": [test.model_dump(mode="json") for test in found.tests],
+        "tests_together": None if found.test_weights is None else found.test_weights.model_dump(mode="json"),
         "optimum": _optimum(found.optimum),
         "force_optimum": _force_optimum(found),
         "fit": _fit(found),
@@ -247,7 +253,7 @@ def _coast_down(coast: CoastDown) -> dict[str, Any]:
 def _time(found: Findings) -> dict[str, Any] | None:
     """Plan of the time on the bench; null without ``[vacuum]``."""
     plan = time_of(found)
-    return None if plan is None else _plain_dict(plan.as_plain())
+    return None if plan is None else plan.to_dict()
 
 
 def _plain_dict(values: dict[str, Any]) -> dict[str, Any]:

@@ -67,7 +67,8 @@ def write_report(
         rotors.append(
             view_rotor(
                 found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"], drawn["scaling"],
-                drawn["misfit"], plan=plan, plan_figure=ahead.get("plan"), time=view_time(hours, drawn_hours),
+                drawn["misfit"], drawn["reversal"], plan=plan, plan_figure=ahead.get("plan"),
+                time=view_time(hours, drawn_hours),
             )
         )  # fmt: skip
     together = [illustrate(drawing, findings, "", out) for drawing in JOINT_FIGURES]

@@ -148,6 +148,7 @@ def run(
     drives: tuple[str, ...] | None = None,
     outside_n_m: float = 0.0,
     strength: float = 1.0,
+    tolerance: float = 1e-7,
 ) -> pd.DataFrame:
     """Follow the rotor in time.
 
@@ -169,6 +170,8 @@ def run(
         Constant torque from outside, N m, such as that of a draught.
     strength : float
         Factor on the torque of all drives.
+    tolerance : float
+        Relative tolerance of a step.
 
     Returns
     -------
@@ -187,11 +190,13 @@ def run(
         raise InputError("the times are not in ascending order", fix="give two or more ascending times")
     if not isinstance(surroundings, Surroundings):
         surroundings = constant(float(surroundings), float(rotor.envelope_temperature_k))
-    motion = _Motion(surroundings, rotor, response, drives, outside_n_m, strength)
+    motion = _Motion(surroundings, rotor, response, drives, outside_n_m, strength, tolerance)
     start_k = (motion.envelope_at(wanted[0]),) * 2 if faces_k is None else faces_k
     found, standing = np.empty((5, wanted.size)), np.zeros(wanted.size, dtype=bool)
     found[0] = wanted
-    for inside, part, held in motion.parts(wanted, np.array([*start_k, float(speed_rad_s)])):
+    dark, bright = (float(face) for face in start_k)
+    start = np.array([(dark + bright) / 2 - motion.base_k, dark - bright, float(speed_rad_s)])
+    for inside, part, held in motion.parts(wanted, start):
         found[1:, inside], standing[inside] = part, held
     table = pd.DataFrame(found.T, columns=["time_s", "t_hot_k", "t_cold_k", "speed_rad_s", "torque_n_m"], copy=False)
     table["standing"] = standing
@@ -204,7 +209,11 @@ _MOST_PHASES = 10_000
 # A log of more moments than this is taken for smooth between switches of the lamp.
 _COARSE = 16
 # The torque has passed that of the pivot when it is so much more: a rotor that broke away does not stick at once.
-_PASSED = 1 + 1e-6
+_PASSED = 1 + 1e-4
+# The rotor has come to rest when it turns the other way by this share of its first speed or of 1e-3 rad/s.
+_AT_REST = 1e-9
+# Sizes of the state for absolute tolerances: mean and difference of the faces, K, and the speed in its own unit.
+_SIZES = np.array([100.0, 10.0, 1.0])
 
 
 class _Motion:
@@ -216,9 +225,9 @@ class _Motion:
 
     def __init__(
         self, around: Surroundings, rotor: RotorParameters, response: GasResponse, drives: tuple[str, ...] | None,
-        outside_n_m: float, strength: float,
+        outside_n_m: float, strength: float, tolerance: float,
     ) -> None:  # fmt: skip
-        self.around, self.rotor = around, rotor
+        self.around, self.rotor, self.tolerance = around, rotor, tolerance
         self.acting = tuple(DRIVES if drives is None else drives)
         self.time = _refined(around)
         pressure = np.interp(self.time, around.time_s, around.pressure_pa)
@@ -231,6 +240,9 @@ class _Motion:
         steps = np.diff(self.time)
         self.slopes = np.diff(self.table, axis=0) / steps[:, None] if steps.size else np.zeros((0, self.table.shape[1]))
         self.places = self.time.tolist()
+        # The state is the mean of the faces above this temperature, their difference, and the speed: what turns the
+        # rotor is a difference of some millikelvins, which tolerances of whole temperatures would lose.
+        self.base_k = float(self.table[0, 0])
         self.half = float(rotor.heat_capacity_j_m2_k) / 2
         self.inertia = float(rotor.moment_of_inertia_kg_m2)
         self.dry = float(rotor.pivot_dry_n_m)
@@ -293,13 +305,15 @@ class _Motion:
         now = float(wanted[0])
         frictionless = self.breakaway == 0
         scale = np.array([1.0, 1.0, max(abs(float(state[2])), 1e-3)])
+        broke_away = False
         for _ in range(_MOST_PHASES):
             end = next((end for end in ends if end > now), ends[-1])
             share = self._lamp(now)
             sense = float(np.sign(state[2]))
             if not sense and not frictionless:
                 torque = self._torque(now, state, share)
-                sense = float(np.sign(torque)) if abs(torque) > self.breakaway else 0.0
+                moves = broke_away or abs(torque) > _PASSED * self.breakaway
+                sense = float(np.sign(torque)) if moves else 0.0
             standing = not sense and not frictionless
             found = self._phase(now, end, state, share, sense, standing, frictionless, scale)
             reached, last = float(found.t[-1]), end >= ends[-1] and found.status == 0
@@ -314,7 +328,7 @@ class _Motion:
                 state[2] = 0.0
             if last:
                 return
-            now = reached
+            now, broke_away = reached, found.status == 1 and standing
         raise InputError(
             f"the rotor stops and starts more than {_MOST_PHASES} times",
             fix="ask for a shorter time or see to the pivot",
@@ -330,7 +344,8 @@ class _Motion:
         nodes = np.append(steps.ravel(), found.t[-1])
         few = wanted.size <= nodes.size
         at = wanted if few else nodes
-        dark, bright, speed = found.sol(at) * scale[:, None]
+        above, apart, speed = found.sol(at) * scale[:, None]
+        dark, bright = self.base_k + above + apart / 2, self.base_k + above - apart / 2
         te, _, still, by_dark, by_bright = (np.interp(at, self.time, self.table[:, k]) for k in range(5))
         radiated = self.black[0] * (dark**4 - te**4) - self.black[1] * (bright**4 - te**4)
         torque = still + by_dark * dark + by_bright * bright + self.push * share + self.recoil * radiated
@@ -354,14 +369,19 @@ class _Motion:
         elif not frictionless:
 
             def at_rest(t: float, y: Array) -> float:
-                return float(y[2])
+                return float(y[2]) + sense * _AT_REST
 
             at_rest.terminal, at_rest.direction = True, -sense  # type: ignore[attr-defined]
             events = [at_rest]
-        found = solve_ivp(
-            rates, (now, end), state / scale, method="LSODA", events=events, rtol=1e-8, atol=1e-8, dense_output=True,
-            max_step=max((end - now) / 20, 1e-9),
-        )  # fmt: skip
+        settings: dict[str, Any] = {
+            "events": events, "rtol": self.tolerance, "atol": self.tolerance * _SIZES, "dense_output": True,
+            "max_step": max((end - now) / 20, 1e-9),
+        }  # fmt: skip
+        try:
+            found = solve_ivp(rates, (now, end), state / scale, method="LSODA", **settings)
+        except ValueError:
+            # The interpolation of LSODA may miss its own steps by the tolerance, and an event then has no root in it.
+            found = solve_ivp(rates, (now, end), state / scale, method="Radau", **settings)
         if found.status < 0:
             raise InputError(
                 f"the motion could not be followed ({found.message})", fix="ask for a shorter time or finer steps"
@@ -372,11 +392,13 @@ class _Motion:
         in_dark, in_bright = (share * absorbed for absorbed in self.absorbed)
         black_dark, black_bright = self.black
         through, half, inertia, unit = self.through, self.half, self.inertia, float(scale[2])
+        base = self.base_k
         push, recoil, fixed = self.push * share, self.recoil, self._at(0.0) if len(self.places) == 1 else None
 
         def rates(t: float, y: Array) -> list[float]:
-            dark, bright, speed = y.tolist()
+            above, apart, speed = y.tolist()
             speed *= unit
+            dark, bright = base + above + apart / 2, base + above - apart / 2
             te, drag, still, by_dark, by_bright, d0, dd, db, dw, b0, bd, bb, bw = fixed or self._at(t)
             cold = te**4
             lost_dark, lost_bright = black_dark * (dark**4 - cold), black_bright * (bright**4 - cold)
@@ -387,13 +409,14 @@ class _Motion:
             if not standing:
                 torque = still + by_dark * dark + by_bright * bright + push + recoil * (lost_dark - lost_bright)
                 turning = (torque - hold - drag * speed) / inertia / unit
-            return [over_dark / half, over_bright / half, turning]
+            return [(over_dark + over_bright) / (2 * half), (over_dark - over_bright) / half, turning]
 
         return rates
 
     def _torque(self, time: float, state: Array, share: float) -> float:
         te, _, still, by_dark, by_bright = self._at(time)[:5]
-        dark, bright = float(state[0]), float(state[1])
+        above, apart = float(state[0]), float(state[1])
+        dark, bright = self.base_k + above + apart / 2, self.base_k + above - apart / 2
         radiated = self.black[0] * (dark**4 - te**4) - self.black[1] * (bright**4 - te**4)
         return float(still + by_dark * dark + by_bright * bright + self.push * share + self.recoil * radiated)
 

@@ -131,16 +131,16 @@ class Apparatus:
         return {place.name.lower(): float(row[place]) for place in State}
 
     def catch_up(self) -> None:
-        """Follow the apparatus to now, and let go of the past that nobody holds."""
+        """Follow the apparatus to now, and drop the past that is not held."""
         with self._lock:
             now = self.clock.monotonic()
             self._follow(now)
             self._holds = [hold for hold in self._holds if now - hold.since_s <= MOST_HELD_S]
             needed = min([now - _KEPT_S, *(hold.since_s for hold in self._holds)])
-            gone = int(np.searchsorted(self._rows[: self._count, 0], needed, side="right")) - 1
-            if gone > _BATCH:
-                self._rows = self._rows[gone:].copy()
-                self._count -= gone
+            passed = int(np.searchsorted(self._rows[: self._count, 0], needed, side="right")) - 1
+            if passed > _BATCH:
+                self._rows = self._rows[passed:].copy()
+                self._count -= passed
 
     def hold(self) -> Hold:
         """Keep what happens from now on until :meth:`release`, or for :data:`MOST_HELD_S`."""
@@ -150,7 +150,7 @@ class Apparatus:
             return hold
 
     def release(self, hold: Hold) -> None:
-        """Let go; a hold that is gone is no error."""
+        """Release a hold; one that was released before is not an error."""
         with self._lock:
             if hold in self._holds:
                 self._holds.remove(hold)

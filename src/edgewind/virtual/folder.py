@@ -10,7 +10,7 @@ import tomlkit
 from edgewind.bench import BENCH_FILE, parse_bench
 from edgewind.errors import InputError
 
-# Sections that are written anew; whatever the file had there meant other instruments.
+# Sections that are written anew; whatever the file had there is for other instruments.
 _OURS = ("instruments", "limits", "steadiness")
 _LIMITS = {"pressure_above": "40 Pa", "temperature_above": "60 degC", "valve_above": "9 V", "gauge_over_range": True}
 

@@ -120,7 +120,7 @@ class BenchServer:
                 if clients <= MOST_CLIENTS:
                     await _serve(instrument, self.apparatus.clock, reader, writer)
             except (ConnectionError, asyncio.CancelledError):
-                pass  # the client has gone, or the bench is closing
+                pass  # the client has disconnected, or the bench is closing
             finally:
                 clients -= 1
                 self._sessions.discard(task)
@@ -130,7 +130,7 @@ class BenchServer:
 
 
 async def _hang_up(writer: asyncio.StreamWriter) -> None:
-    """Close a connection; what a client has not taken by then is given up."""
+    """Close a connection; what a client has not taken by then is dropped."""
     writer.close()
     with contextlib.suppress(OSError, TimeoutError, asyncio.CancelledError):
         await asyncio.wait_for(writer.wait_closed(), _LONGEST_GOODBYE_S)

@@ -30,7 +30,7 @@ class BenchInstrument(Instrument):
         self.reset()
 
     def tend(self) -> None:
-        """Do what is due though nobody asks; called now and then."""
+        """Do what is due without a query; called now and then."""
 
 
 class Supply(BenchInstrument, ABC):

@@ -60,7 +60,7 @@ class Record:
 
 
 class Scope(BenchInstrument):
-    """Takes a record of so many points at such a rate from INITiate on, and hands it over as often as asked.
+    """Takes a record of so many points at such a rate from INITiate on, and sends it as often as asked.
 
     Volts are ``YOFFset + YINCrement * number``; with FORMat ASCii and REAL they are volts already.
     """
@@ -142,7 +142,7 @@ class Scope(BenchInstrument):
         return None
 
     def tend(self) -> None:
-        """Convert a record that is whole, so that the past need not be kept for it until somebody asks."""
+        """Convert a record that is whole, so that the past need not be kept until it is asked for."""
         record = self._record
         if record is not None and self._steps is None and record.end_s <= self.now():
             self._steps = self._converted(record)

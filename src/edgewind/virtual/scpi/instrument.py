@@ -78,7 +78,7 @@ class Instrument:
             self.errors.put(ScpiError(-410))
             return b""
         except Exception as problem:
-            # A slip of ours must not take the bench away from its other clients; it is told here and there.
+            # A programming error must not end the other clients; it is reported here and in the queue.
             traceback.print_exc()
             self.errors.put(ScpiError(-310, type(problem).__name__))
         return b";".join(answers)

@@ -1,0 +1,59 @@
+"""Tests made on purpose, as rows of a table of the report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from edgewind.evidence import Findings
+from edgewind.evidence.deliberate import DeliberateTest
+from edgewind.formatting import format_number
+from edgewind.units import RPM_PER_RAD_S
+
+
+@dataclass(frozen=True)
+class TestRow:
+    """One mechanism in one test; the test itself stands in its first row."""
+
+    __test__ = False  # not a test of pytest
+
+    test: str
+    seen: str
+    mechanism: str
+    stated: str
+    agrees: str
+    weight: str
+
+
+def test_rows(found: Findings) -> tuple[TestRow, ...]:
+    """Return the rows of all tests, the mechanism that explains each best first."""
+    return tuple(row for test in found.tests for row in _rows(test))
+
+
+def _rows(test: DeliberateTest) -> Iterator[TestRow]:
+    names = sorted(test.predicted, key=lambda name: -test.log_evidence[name])
+    for number, name in enumerate(names):
+        expected = test.predicted[name]
+        low, high = (_minus(RPM_PER_RAD_S * end) for end in expected.interval_rad_s)
+        first = number == 0
+        yield TestRow(
+            test=f"{test.kind}, {_lines(test)}: {test.condition}" if first else "",
+            seen=_seen(test) if first else "",
+            mechanism=name,
+            stated=f"{low} to {high}",
+            agrees="yes" if expected.agrees else "no",
+            weight=_minus(test.log_evidence[name], 2),
+        )
+
+
+def _seen(test: DeliberateTest) -> str:
+    speed = _minus(RPM_PER_RAD_S * test.seen.speed_rad_s)
+    return speed if test.seen.signed else f"{speed}, direction not noted"
+
+
+def _lines(test: DeliberateTest) -> str:
+    return f"line{'s' if len(test.lines) > 1 else ''} {', '.join(map(str, test.lines))}"
+
+
+def _minus(value: float, digits: int = 3) -> str:
+    return format_number(value, digits).replace("-", "\N{MINUS SIGN}")

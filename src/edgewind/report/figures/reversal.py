@@ -1,0 +1,115 @@
+"""A run through a change: speed through zero against time, the envelope below, what each mechanism states as bands."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+from edgewind.evidence import Findings
+from edgewind.evidence.deliberate import DRAUGHT, PIVOT, DeliberateTest
+from edgewind.report.figures.base import Drawing
+from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.palette import Palette
+from edgewind.rotor.drives import NAMES
+from edgewind.units import RPM_PER_RAD_S
+
+# Bands of the mechanisms that are told apart by such a run, in the order in which they are drawn.
+_SHOWN = (NAMES["thermal_force"], NAMES["unequal_accommodation"], DRAUGHT)
+
+
+def run_of(findings: Findings) -> DeliberateTest | None:
+    """Return the run that tells the mechanisms furthest apart; None without one."""
+    runs = [test for test in findings.tests if test.run is not None]
+    return max(runs, key=lambda test: -min(test.log_evidence.values()), default=None)
+
+
+def draw_reversal(findings: Findings, palette: Palette, size: Size) -> Figure | None:
+    """Draw the run; None without one."""
+    test = run_of(findings)
+    if test is None or test.run is None:
+        return None
+    run = test.run
+    figure = new_figure(size)
+    title = 2.6 if size.titled else 0.0
+    left, right, legend = 6.5, 1.2, 7.4 if size.narrow else 4.6
+    height = size.height_em - title - legend - 4.6
+    above = plain_axes(figure, size.box(left, 4.0 + 0.34 * height, right, title + legend), spines=("left",))
+    below = plain_axes(figure, size.box(left, 3.6, right, title + legend + 0.72 * height), spines=("left", "bottom"))
+    minutes = run.time_s / 60
+    colours = (palette.blue, palette.rust, palette.slate)
+    for name, colour in zip(_SHOWN, colours, strict=True):
+        low, middle, high = (RPM_PER_RAD_S * part for part in run.bands[name])
+        label = f"{name}, {PIVOT}" if name == DRAUGHT else name
+        above.fill_between(minutes, low, high, color=colour, alpha=0.22, linewidth=0, label=label)
+        above.plot(minutes, middle, color=colour, linewidth=1.2 * size.line)
+    above.axhline(0, color=palette.ink, linewidth=size.line)
+    above.errorbar(
+        minutes, RPM_PER_RAD_S * run.speed_rad_s, RPM_PER_RAD_S * run.speed_u_rad_s, fmt="o", color=palette.ink,
+        markersize=0.35 * size.type_pt, linewidth=size.line, label="seen", zorder=4,
+    )  # fmt: skip
+    seen, states = RPM_PER_RAD_S * run.speed_rad_s, RPM_PER_RAD_S * np.array(run.bands[_SHOWN[0]])
+    least, most = min(float(np.min(seen)), float(np.min(states)), 0.0), max(float(np.max(seen)), 0.0)
+    room = max(most - least, 1e-3)
+    above.set_ylim(least - 0.15 * room, most + 0.6 * room)
+    above.set_ylabel("speed (rpm)")
+    below.plot(run.log_time_s / 60, run.envelope_k - 273.15, color=palette.ink, linewidth=1.5 * size.line)
+    below.set_ylabel("envelope (°C)")
+    below.set_xlabel("time (min)", labelpad=0.4 * size.type_pt)
+    for axes, ticks in ((above, 5), (below, 3)):
+        axes.set_xlim(0, float(max(minutes[-1], run.log_time_s[-1] / 60)))
+        axes.yaxis.set_major_locator(MaxNLocator(ticks))
+        axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}".replace("-", "\N{MINUS SIGN}")))
+        axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+        axes.set_axisbelow(True)
+    above.tick_params(labelbottom=False, bottom=False)
+    figure.legend(
+        *above.get_legend_handles_labels(), loc="upper left", ncols=1 if size.narrow else 2,
+        bbox_to_anchor=(0.6 / size.width_em, 1 - (title + 0.4) / size.height_em),
+    )  # fmt: skip
+    if size.titled:
+        figure.text(
+            left / size.width_em, 1 - 1.1 / size.height_em, f"{findings.experiment.name}: {test.kind}",
+            fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
+        )  # fmt: skip
+    return figure
+
+
+def describe_reversal(findings: Findings) -> str:
+    """Say what the figure shows."""
+    test = run_of(findings)
+    if test is None or test.run is None:
+        return ""
+    speed = RPM_PER_RAD_S * test.run.speed_rad_s
+    return (
+        f"Speed against time in a run, from {speed[0]:.3g} rpm through a least of {speed.min():.3g} and a greatest of "
+        f"{speed.max():.3g} to {speed[-1]:.3g} rpm, positive with the bright face leading, above the temperature of "
+        f"the envelope. {test.why}"
+    )
+
+
+def caption_reversal(findings: Findings) -> str:
+    """Explain the figure's marks."""
+    test = run_of(findings)
+    if test is None:
+        return ""
+    level = 100 * findings.experiment.bench.study.level
+    return (
+        f"Line {test.lines[0]}, {test.condition}, at {test.pressure_pa:.3g} Pa. Points: speed as seen, below zero with "
+        f"the dark face leading. Bands: {level:g} % of what each mechanism states if it is what turns the rotor under "
+        "the lamp. Below: temperature of the envelope."
+    )
+
+
+REVERSAL: Drawing[Findings] = Drawing(
+    "reversal",
+    draw_reversal,
+    describe_reversal,
+    caption_reversal,
+    {
+        "page": Size(PAGE_WIDTH_IN, 4.6, 10.5),
+        "narrow": Size(NARROW_WIDTH_IN, 5.4, 10.5, narrow=True),
+        "film": Size(12.8, 7.2, 17.0, titled=True),
+    },
+)
