@@ -13,7 +13,6 @@ from functools import cache
 from itertools import pairwise
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
@@ -466,6 +465,11 @@ def read_bulk(lines: list[str], dialect: Dialect) -> FloatArray | None:
     body = "\n".join(lines)
     if "'" in body or "_" in body:
         return None
+    values = _plain_numbers(body, lines, dialect)
+    if values is not None:
+        return _without_marks(values)
+    import pandas as pd  # on first use: most traces hold nothing but numbers, and do without
+
     try:
         frame = pd.read_csv(
             io.StringIO(body),
@@ -495,11 +499,33 @@ def read_bulk(lines: list[str], dialect: Dialect) -> FloatArray | None:
             if len(dialect.split(filled[row])) <= dialect.fields[-1]:
                 return None
         values = values[[not is_layout(line) for line in filled]]
+    return _without_marks(values)
+
+
+def _without_marks(values: FloatArray) -> FloatArray:
+    """Return rows with the numbers that stand for a missing or an overflowing sample taken out."""
     finite = np.isfinite(values)
     values[finite & (np.abs(values) >= SCPI_NONE)] = np.nan
     over = np.isfinite(values) & (np.abs(values) >= SCPI_OVER)
     values[over] = np.copysign(np.inf, values[over])
     return values
+
+
+# Text in which nothing but numbers and what separates them can stand.
+_PLAIN_TEXT = frozenset("0123456789eE+-.,; \t\n|")
+
+
+def _plain_numbers(body: str, lines: list[str], dialect: Dialect) -> FloatArray | None:
+    """Return rows of text that holds complete rows of numbers and nothing else; None for any other."""
+    separator = dialect.separator or None
+    widths = {len(line.split(separator)) for line in lines if line.strip()}
+    if len(widths) != 1 or not set(body) <= _PLAIN_TEXT or (dialect.decimal == "," and separator == ","):
+        return None
+    plain = body.replace(",", ".") if dialect.decimal == "," else body
+    try:
+        return np.loadtxt(io.StringIO(plain), delimiter=separator, usecols=list(dialect.fields), ndmin=2)
+    except (ValueError, IndexError):
+        return None
 
 
 def _bad_row(

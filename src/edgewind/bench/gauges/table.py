@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from pydantic import field_validator
-from scipy.interpolate import PchipInterpolator
 
 from edgewind.bench.fields import FieldProblem
 from edgewind.bench.gauges.base import FloatArray, Gauge, Principle
 from edgewind.errors import InputError
 from edgewind.units import parse_quantity
+
+if TYPE_CHECKING:
+    from scipy.interpolate import PchipInterpolator
 
 
 class TableGauge(Gauge):
@@ -52,6 +54,8 @@ class TableGauge(Gauge):
 
     @cached_property
     def _curve(self) -> PchipInterpolator:
+        from scipy.interpolate import PchipInterpolator  # on first use: few benches have a table
+
         volts, pressures = np.array(self.points).T
         return PchipInterpolator(volts, np.log(pressures), extrapolate=False)
 
