@@ -54,6 +54,8 @@ example: $(READY)
 # The response of the gas to vanes of the standard shapes.
 tables: $(READY)
 	$(BIN)/python tools/make_tables.py
+	$(BIN)/python tools/make_rotor_tables.py
+	$(BIN)/python tools/make_rotor_tables.py --fit
 
 # Viscosity, thermal conductivity and heat capacity of the gases, by temperature.
 properties: $(READY)

@@ -107,7 +107,7 @@ def test_free_flight_is_what_rays_from_face_to_face_give(rays):
     case = RotorCase(Rotor(SQUARE, 4, 1.5, 6.0, 4.0), np.inf)
     found = coefficients(*solve_rotor(case, RotorResolution.level(1, np.inf),
                                       ("faces", "both", RotorDrive(spin=1.0 / 1.5))))  # fmt: skip
-    traced = rays.free_flight(4, 1.5, 6.0, 4.0, rays=20_000, bounces=20)
+    traced = rays.free_flight(4, 1.5, 6.0, 4.0, rays=20_000, bounces=16)
     for name, rel in (("torque", 0.005), ("heat_apart", 0.005), ("loss", 0.005), ("drag", 0.03)):
         assert found[name] == pytest.approx(traced[name], rel=rel), name
 

@@ -9,7 +9,7 @@ import pytest
 
 from edgewind.errors import InputError
 from edgewind.kinetics import RotorRatios
-from edgewind.kinetics.make_rotor_tables import entries
+from edgewind.kinetics.rotor_entries import entries
 from edgewind.kinetics.rotor_table import KEY, LONE, NAMES, SMALLEST, Surface, lone_square, read_answers
 
 HELD = read_answers(Path(__file__).with_name("held_rotors.csv"))

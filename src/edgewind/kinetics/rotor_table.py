@@ -271,7 +271,7 @@ class RotorRatios:
 
 
 def read_answers(text: Any) -> pd.DataFrame:
-    """Read the lines that `make_rotor_tables` wrote."""
+    """Read the lines that `tools/make_rotor_tables.py` wrote."""
     return pd.read_csv(text, comment="#")
 
 
