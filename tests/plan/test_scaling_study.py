@@ -66,7 +66,7 @@ def _intervals_by_comparing(study, truth, studies, seed):
 
 
 def test_power_agrees_with_comparing_every_pair_of_rotors(study):
-    """Forty studies of two rotors, a claim that is mostly given up and one that is not.
+    """Forty studies of two rotors, a claim that is mostly rejected and one that is not.
 
     The plan once took the true scatter of a sweep, from ten trials at one place, for known beforehand, where an
     analysis has only the wider uncertainty that it states: it promised 0.83 and 1.00.

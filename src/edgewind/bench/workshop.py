@@ -14,7 +14,7 @@ RANGES = ("vane_width", "vane_height", "vane_thickness", "arm", "vanes")
 
 
 class WorkshopSection(Section):
-    """Ranges from the least to the greatest that can be built, and the gases at hand.
+    """Ranges from the least to the greatest that can be built, and the gases available.
 
     Attributes
     ----------
@@ -29,7 +29,7 @@ class WorkshopSection(Section):
     vanes : tuple of int or None
         Least and greatest number of vanes.
     gases : tuple of str or None
-        Gases at hand; that of the bench where left out.
+        Gases available; that of the bench where left out.
     """
 
     vane_width: tuple[Length, Length] | None = None

@@ -65,7 +65,7 @@ class Keys:
         prompt : str
             What is asked.
         still : callable
-            Whether it is still asked; looked at while nobody types.
+            Whether it is still asked; checked while no key is pressed.
 
         Returns
         -------

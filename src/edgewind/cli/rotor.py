@@ -25,7 +25,7 @@ def rotor(
         list[str] | None,
         typer.Option("--range", help="What can be built: 'vane_width=6 mm:20 mm', 'vanes=2:6'; repeatable."),
     ] = None,
-    gases: Annotated[str | None, typer.Option(help="Gases at hand: 'N2,He'.")] = None,
+    gases: Annotated[str | None, typer.Option(help="Gases available: 'N2,He'.")] = None,
     between: Annotated[
         str, typer.Option(help="For the goal test: the two drives to tell apart.")
     ] = "thermal_force,light_pressure",

@@ -351,7 +351,7 @@ class RotorSearch:
     ranges : dict of str to tuple of float
         Least and greatest value of each thing that was chosen, in SI.
     gases : tuple of str
-        Gases at hand.
+        Gases available.
     front : tuple of Evaluation
         Designs of which none is better in every goal, sorted by the first goal, the best first.
     others : tuple of Evaluation
@@ -534,7 +534,7 @@ def search_rotor(
     ranges : mapping, optional
         From the least to the greatest, m: ``{"vane_width": (6e-3, 20e-3)}``; over those of ``[workshop]``.
     gases : sequence of str, optional
-        Gases at hand; those of ``[workshop]``, or that of the bench, where absent.
+        Gases available; those of ``[workshop]``, or that of the bench, where absent.
     between : tuple of str
         The two drives that the goal ``test`` tells apart, keys of :data:`edgewind.rotor.DRIVES`.
     trials, seed : int

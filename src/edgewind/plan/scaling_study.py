@@ -63,7 +63,7 @@ class Settings:
     Attributes
     ----------
     days : float
-        Days at hand.
+        Days available.
     hours_a_day : float
         Hours of work a day.
     changeover_h : float
@@ -144,7 +144,7 @@ class DesignPower:
     design : Design
         The design.
     power : dict of str to dict of str to float
-        Chance to give up the second claim where the first holds.
+        Chance to reject the second claim where the first holds.
     exponent_u : float
         Standard uncertainty that the exponent would have.
     least_power : float
@@ -298,7 +298,7 @@ class ScalingStudy:
         return errors, variances
 
     def power_of(self, design: Design, *, studies: int | None = None, seed: int | None = None) -> DesignPower:
-        """Rate a design: the chance to give up each claim where another holds."""
+        """Rate a design: the chance to reject each claim where another holds."""
         number = self.settings.studies if studies is None else studies
         start = self.settings.seed if seed is None else seed
         table: dict[str, dict[str, float]] = {}
@@ -440,7 +440,7 @@ class ScalingStudy:
             f"{EMISSIVITY_ALIKE:g}, pivots as bench.toml states).",
             "What the gauge has wrong is the same at all pressures that count, so that it moves all rotors alike.",
             "The shape of the curve is the model's whatever the claim: a claim moves it along ln p and no more.",
-            f"A claim is given up at the {100 * s.level:g} % level, two-sided, by the uncertainties that the analysis "
+            f"A claim is rejected at the {100 * s.level:g} % level, two-sided, by the uncertainties that the analysis "
             "states for each sweep and the scatter between rotors that the model expects.",
         )
 

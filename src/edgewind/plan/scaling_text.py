@@ -39,13 +39,13 @@ def answer_sentences(study: ScalingStudy) -> tuple[str, ...]:
     hard = min(study.pairs, key=lambda pair: best.power[pair[0]][pair[1]])
     first = (
         f"Build {many} rotor{'s' if d.rotors > 1 else ''} of each of {millimetres(d.widths_m)} and sweep each {often} "
-        f"in {gases}: {format_number(d.hours, 3)} h of the {format_number(time.hours, 3)} h at hand."
+        f"in {gases}: {format_number(d.hours, 3)} h of the {format_number(time.hours, 3)} h available."
     )
     second = f"The exponent will be known to {best.exponent_u:.2f} (one standard uncertainty, as the study states it)."
     chance = 100 * best.power[hard[0]][hard[1]]
     known = "" if best.least_power_u is None else f" (known to {max(100 * best.least_power_u, 1):.0f} %)"
     third = (
-        f"The hardest question, to give up {claim_name(study, hard[1])} where {claim_name(study, hard[0])} holds, is "
+        f"The hardest question, to reject {claim_name(study, hard[1])} where {claim_name(study, hard[0])} holds, is "
         f"settled with a chance of {chance:.0f} %{known}; "
         + ("that is enough." if chance >= 100 * ENOUGH else "that is thin: see the trade below.")
     )
@@ -127,7 +127,7 @@ def study_lines(study: ScalingStudy) -> Iterator[str]:
     best = study.best
     if best is not None:
         yield ""
-        yield "Chance to give up the claim of a column where that of a row holds, %:"
+        yield "Chance to reject the claim of a column where that of a row holds, %:"
         names = list(study.exponents)
         rows = [["", *(claim_name(study, name) for name in names)]]
         for truth in names:
