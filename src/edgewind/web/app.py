@@ -38,7 +38,7 @@ def make_app(root: str | Path, policy: AccessPolicy | None = None) -> Starlette:
 
     @contextlib.asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
-        threading.Thread(target=_warm, name="warm up", daemon=True).start()
+        threading.Thread(target=_warm, args=(state,), name="warm up", daemon=True).start()
         yield
         await run_in_threadpool(state.close)
 
@@ -55,9 +55,10 @@ def make_app(root: str | Path, policy: AccessPolicy | None = None) -> Starlette:
     return app
 
 
-def _warm() -> None:
-    """Compile and load what a first look at the question would wait for."""
+def _warm(state: Pages) -> None:
+    """Compile and load what a first look at the question, and at the gas, would wait for."""
     from edgewind.bench import parse_bench
 
     with contextlib.suppress(EdgewindError):
         whatif.what_if(parse_bench(template_bench()), {})
+        state.gas.picture({}, 0.3)
