@@ -11,6 +11,7 @@ import numpy as np
 from support.scenes import Scene, make_scene
 
 from edgewind.signals import SET_ASIDE_FLAGS, SpeedEstimate, Trace, estimate_speed
+from edgewind.signals.synthetic import Tachometer, synthesise
 
 SEEDS = range(9000, 9060)
 
@@ -78,3 +79,16 @@ def test_a_comb_with_thirty_in_a_hundred_teeth_missing_is_still_a_comb() -> None
         found = estimate_speed(Trace(pulses + 0.02 * random.standard_normal(time.size), 2e-4), 3)
         rate, u = found.speed_rad_s / (2 * math.pi), found.speed_u_rad_s / (2 * math.pi)
         assert abs(rate - 7.3) < max(4 * u, 1e-4) and u < 0.01 and "missed-marks" in found.flags
+
+
+def test_marks_doubled_or_halved_are_noticed_by_their_unequal_pulses() -> None:
+    """A number of marks twice or half the true one once gave half or twice the speed without a flag."""
+    noticed = {2: 0, 8: 0}
+    for seed in range(8):
+        rate = 5.0 + seed
+        seen = Tachometer(rate, marks=4, noise_v=0.05, height_spread=0.25)
+        trace = synthesise(seen, samples=20_000, interval_s=1e-4, seed=seed)
+        assert "marks-doubtful" not in estimate_speed(trace, 4).flags
+        for given in noticed:
+            noticed[given] += "marks-doubtful" in estimate_speed(trace, given).flags
+    assert noticed[2] >= 7 and noticed[8] >= 5  # marks that happen to be nearly alike tell nothing

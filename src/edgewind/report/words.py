@@ -21,6 +21,7 @@ FLAGS: dict[str, str] = {
     "channel-assumed": "Several channels show different speeds, and none was chosen; set aside.",
     "near-mains": "The pulses come at the rate of the mains and cannot be told from its hum; set aside.",
     "jumps": "Another speed explains the trace as well: pulses are missing or few; set aside.",
+    "marks-doubtful": "The pattern of the pulses repeats after another number of marks than was given; set aside.",
     "missed-marks": "Some pulses are missing, or there are some too many. The speed allows for them and is used.",
     "clipped": "Pulses are cut off at the recorder's limit. Their times are still good, and the speed is used.",
 }

@@ -17,6 +17,8 @@ FloatArray = NDArray[np.float64]
 SCAN_TURNS, SCAN_STEP, SCAN_GAIN = 16.0, 0.5, 0.12
 FEW_TURNS, FEW_STEP, FEW_GAIN = 8.0, 0.15, -0.04
 """Turns up to which other rates are tried, steps of pitches over the trace, and share that they have to gain."""
+MARKS_TURNS, MARKS_GAIN, MARKS_REST, LEAST_OWN = 8.0, 0.03, 0.6, 0.3
+"""Turns, share gained, and part of the rest explained, from which another number of marks is likelier."""
 CLEARLY = 0.88
 """Share of a trace explained beyond which no other rate is looked for."""
 SECTORS = 20
@@ -136,6 +138,40 @@ def other_rate(voltage: FloatArray, interval_s: float, rate_hz: float, accelerat
         if share > own + gain:
             return True
     return False
+
+
+def likely_marks(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> int:
+    """Return the number of marks that a trace of unequal ones shows: that given, or twice, three times or a part of it.
+
+    Marks taken for too few make a turn of only some of them, and their inequality is left over; the mean over the true
+    turn takes it in. Marks taken for too many make several turns of one, which repeat one another.
+    """
+    duration = voltage.size * interval_s
+
+    def share(rate: float) -> float:
+        ratio = rate / rate_hz
+        slowest = rate_hz / 3
+        return explained_share(
+            voltage, interval_s, rate, acceleration_hz_s * ratio, marks, slowest_hz=min(slowest, rate)
+        )
+
+    own = share(rate_hz)
+    if own < LEAST_OWN:
+        return marks
+    for times in (2, 3, 4):
+        slower = rate_hz / times
+        if slower * duration < MARKS_TURNS:
+            break
+        gain = share(slower) - own
+        if gain > max(MARKS_GAIN, MARKS_REST * (1 - own)):
+            return marks * times
+    for times in (2, 3):
+        if marks % times or rate_hz * duration < MARKS_TURNS:
+            continue
+        faster = share(rate_hz * times)
+        if faster > own - MARKS_GAIN / 4 and marks > times and share(rate_hz * marks) < own - MARKS_GAIN:
+            return marks // times
+    return marks
 
 
 def _line(voltage: FloatArray) -> FloatArray:

@@ -20,7 +20,7 @@ from edgewind.signals.lines import LineSpectrum, line_spectrum
 from edgewind.signals.mains import crowded, mains_bases, mains_line, near_mains, remove_hum, shows_pulses
 from edgewind.signals.method import MethodResult
 from edgewind.signals.pulses import Pulses
-from edgewind.signals.scrutiny import explained_share, other_rate, turns_in_one
+from edgewind.signals.scrutiny import explained_share, likely_marks, other_rate, turns_in_one
 from edgewind.signals.spectrum import (
     Candidate,
     candidates,
@@ -44,6 +44,7 @@ Flag = Literal[
     "aliased",
     "no-signal",
     "jumps",
+    "marks-doubtful",
     "missed-marks",
     "clipped",
 ]
@@ -53,6 +54,7 @@ SET_ASIDE_FLAGS = (
     "channel-assumed",
     "near-mains",
     "jumps",
+    "marks-doubtful",
     "no-signal",
     "aliased",
     "short",
@@ -249,6 +251,10 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
         best = replace(best, turn_rate_u_hz=CROWDED_WIDENS * best.turn_rate_u_hz)
     if _may_jump(edges) and other_rate(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks):
         flags.add("jumps")
+    if not edges.result or not (edges.result.missed or edges.result.extra or best.uneven):
+        likely = likely_marks(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
+        if likely != marks:
+            flags.add("marks-doubtful")
     if is_aliased(humless, best.turn_rate_hz, marks, highest):
         flags.add("aliased")
     return _told(best, found.method, flags, duration, edges, found.spectrum)
