@@ -132,6 +132,8 @@ def _attribute(of: Any, name: str) -> Entry:
         (column,) = (column for column in of if column.name == name)
         kinds = {"number": "float or None", "integer": "int", "string": "str", "boolean": "bool"}
         return Entry(kinds[column.kind], column.meaning, sys.modules[type(column).__module__], f"column {name}")
+    if name in getattr(of, "model_fields", {}):
+        return _of_field(of, name, of.model_fields[name])
     written = entries(of, "Attributes", "Parameters")
     if name in written:
         return written[name]
@@ -177,6 +179,10 @@ def _one_of(choices: Sequence[str]) -> str:
 def _of_field(model: Any, name: str, field: Any) -> Entry:
     """Return what a result that is declared field by field says of one of its fields."""
     if not field.description:
+        for maker in model.__mro__:
+            written = entries(maker, "Attributes", "Parameters") if maker.__module__.startswith("edgewind") else {}
+            if name in written:
+                return written[name]
         raise LookupError(f"{model.__module__}.{model.__qualname__} says nothing of '{name}'")
     return Entry(
         _kind_of(field.annotation), field.description, sys.modules[model.__module__], f"{model.__qualname__}.{name}"

@@ -90,7 +90,7 @@ def test_flipped_bytes_are_found_or_harmless(tmp_path, bench_text):
     fill(whole, bench_text, readings=3, size=3000)
     right, data = everything(whole), whole.read_bytes()
     chance, found, spoilt = random.Random(7), 0, tmp_path / "spoilt.book"
-    places = [*range(0, 100, 9), *(chance.randrange(len(data)) for _ in range(80))]
+    places = [*range(0, 100, 18), *(chance.randrange(len(data)) for _ in range(25))]
     for place in places:
         changed = bytearray(data)
         changed[place] ^= 1 << chance.randrange(8)

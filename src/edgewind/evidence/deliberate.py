@@ -75,7 +75,9 @@ class Expectation(BaseModel):
 
     model_config = ConfigDict(frozen=True)
 
-    sign: int = Field(description="+1 where the bright face must lead, -1 the dark face, 0 where it may stand still.")
+    sign: int = Field(
+        description="Face that must lead: 1 for the bright face, -1 for the dark one, 0 where it may stand still."
+    )
     speed_rad_s: float = Field(description="Speed at the moment that is compared, rad/s, median.")
     interval_rad_s: tuple[float, float] = Field(description="Interval of that speed at the level of the study, rad/s.")
     agrees: bool = Field(description="Whether what was seen lies inside, within its own uncertainty.")
@@ -117,7 +119,7 @@ class DeliberateTest(BaseModel):
     condition: str = Field(description="The conditions in words.")
     lines: tuple[int, ...] = Field(description="Lines of readings.csv.")
     pressure_pa: float = Field(description="Pressure, Pa.")
-    seen: Seen
+    seen: Seen = Field(description="What was seen.")
     predicted: dict[str, Expectation] = Field(description="By the name of the mechanism.")
     log_evidence: dict[str, float] = Field(
         description="By mechanism: logarithm of the likelihood against that of the mechanism which explains it best."

@@ -70,9 +70,9 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         Title that `bench.toml` gives it.
     answer : list of str
         The answer in plain sentences.
-    sentences : Sentences or None
+    sentences : edgewind.evidence.sentences.Sentences or None
         Three sentences that can be said aloud; null without a fit.
-    tensions : list of Tension
+    tensions : list of edgewind.evidence.tensions.Tension
         What of the study does not go together, with what would resolve it; empty where all goes together.
     tests : list of edgewind.evidence.deliberate.DeliberateTest
         Tests made on purpose: what each mechanism must show, and what was seen.
@@ -96,7 +96,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         Mean free path at the optimum, m.
     readings : list of readings_records
         Every reading, with what was made of it.
-    torque_needed : TorqueNeed or None
+    torque_needed : edgewind.evidence.claims.TorqueNeed or None
         The torque that the size ratios of the mechanisms are taken of; null with too few readings.
     mechanisms : list of edgewind.evidence.Claim
         Every candidate mechanism, weighed.
@@ -193,7 +193,7 @@ def _fit(found: Findings) -> dict[str, Any] | None:
         Every unknown of the rotor.
     optimum : FittedOptimum
         The pressure of greatest speed by the fit, true pressure; beside `optimum`, which is that of the curve.
-    smooth_misfit : SmoothMisfit
+    smooth_misfit : edgewind.evidence.fit_check.SmoothMisfit
         Misfit that is smooth in pressure, beyond what the model states that it may miss.
     log_evidence, log_evidence_u, p_value, p_stated, settled, level : as in edgewind.evidence.Fit
     """
