@@ -21,6 +21,8 @@ from edgewind.bench import write_template
 from edgewind.cli import app
 from edgewind.cli.record import _plain
 from edgewind.evidence import explain, find
+from edgewind.evidence.sentences import sentences_of
+from edgewind.evidence.tensions import Tension
 from edgewind.live import SweepRequest, prepare
 from edgewind.report.summary import study_summary
 from edgewind.signals import read_experiment
@@ -107,10 +109,15 @@ def study(folder: Path) -> list[Any]:
     (drifting / "readings.csv").write_text("\n".join(["pressure [Pa],speed [rpm],sweep", *rows]), encoding="utf-8")
     found = find(read_experiment(fitted))
     explanation = explain(found.experiment, steps=100, models=("all",))
+    whole = replace(
+        found, mechanisms=explanation.claims, explanation=explanation,
+        sentences=sentences_of(explanation.claims, explanation.fit),
+        tensions=(Tension(about="an invented one", why="It shows the keys.", resolve="Nothing."),),
+    )  # fmt: skip
     return [
         printed(("study", "examples/two-rotors", "--quick"), folder),
         printed(("study", "drifting", "--quick"), folder),
-        study_summary([replace(found, mechanisms=explanation.claims, explanation=explanation)], None, None),
+        study_summary([whole], None, None),
     ]
 
 

@@ -29,7 +29,7 @@ class SmoothMisfit(BaseModel):
     model_config = ConfigDict(frozen=True)
 
     log_evidence: float = Field(
-        description="ln(evidence) for a smooth factor on the speeds, against none; above 3 there is one."
+        description="Logarithm of the evidence for a smooth factor on the speeds, against none; above 3 there is one."
     )
     runs_p: float | None = Field(description="Probability of as few runs of one sign of the residuals over pressure.")
     autocorrelation: float | None = Field(description="Correlation of neighbouring residuals over pressure.")
