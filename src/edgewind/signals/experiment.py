@@ -363,7 +363,7 @@ def _with_pressures(table: pd.DataFrame, pressures: PressureReadings) -> pd.Data
 
 def _with_speeds(table: pd.DataFrame, traces: dict[int, TraceReading], bench: Bench) -> pd.DataFrame:
     speed, u = table["speed_rad_s"].to_numpy(float).copy(), table["speed_u_rad_s"].to_numpy(float).copy()
-    flags = [""] * len(table)
+    flags, faces = [""] * len(table), [str(face) for face in table["leading_face"]]
     counted = np.isfinite(table["turns"].to_numpy(float))
     methods = [
         ("counted" if by_hand else "typed") if math.isfinite(value) else ""
@@ -374,7 +374,9 @@ def _with_speeds(table: pd.DataFrame, traces: dict[int, TraceReading], bench: Be
         speed[row] = found.speed_rad_s
         u[row] = math.hypot(found.speed_u_rad_s, bench.tachometer.timebase_uncertainty.value * found.speed_rad_s)
         flags[row], methods[row] = " ".join(found.flags), found.method
-    return table.assign(speed_rad_s=speed, speed_u_rad_s=u, speed_flags=flags, speed_method=methods)
+        if not faces[row] and reading.direction.sense:
+            faces[row] = "bright" if reading.direction.sense > 0 else "dark"
+    return table.assign(speed_rad_s=speed, speed_u_rad_s=u, speed_flags=flags, speed_method=methods, leading_face=faces)
 
 
 def _with_use(table: pd.DataFrame) -> pd.DataFrame:
