@@ -15,7 +15,7 @@ from edgewind.signals.synthetic import Tachometer, synthesise
 from edgewind.signals.trace import Trace
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors"
-SEEDS = range(40)
+SEEDS = range(20)
 FLAG = "missed-marks"
 # What the example's traces are made of: unequal marks on a wandering baseline, hum and noise.
 LIKE_EXAMPLE = Tachometer(
@@ -70,7 +70,7 @@ def test_whole_traces_are_not_flagged_and_missed_marks_are_found_as_before(
         )
         missed += 1
         found, found_before = found + (FLAG in now.flags), found_before + (FLAG in before.flags)
-    assert missed >= 10
+    assert missed >= 5
     assert alarms == 0
     assert found >= found_before - 1
     assert found >= 0.75 * missed

@@ -49,7 +49,7 @@ class ClipScene:
     vanes: int = 4
     unequal: float = 0.3
     frame_rate_hz: float = 60.0
-    seconds: float = 4.0
+    seconds: float = 2.5
     exposure: float = 0.5
     rolling: float = 0.5
     noise: float = 4.0
@@ -57,8 +57,8 @@ class ClipScene:
     flicker: float = 0.0
     flatten: float = 0.6
     centre: tuple[float, float] = (0.55, 0.45)
-    radius_px: float = 40.0
-    size: tuple[int, int] = (192, 144)
+    radius_px: float = 34.0
+    size: tuple[int, int] = (160, 120)
     variable: float = 0.0
 
 
