@@ -51,7 +51,7 @@ def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(served, se
     assert "3  coast-down at 1 Pa, up" in out and "6  reading at 0.1 Pa, down" in out
     status, out, _ = edgewind("record", served_folder, book, "--pressures", "0.1Pa:10Pa:3", "--dry-run", "--json")
     plan = json.loads(out)
-    assert [step["pressure_pa"] for step in plan["steps"]] == [0.1, 1.0, 10.0] and len(plan["moves"]) == 2
+    assert [step["pressure_pa"] for step in plan["steps"]] == [0.1, 1.0, 10.0] and len(plan["moves"]) == 3
     assert not book.exists() and [path.name for path in served_folder.iterdir()] == ["bench.toml"]
     after = served.apparatus.state()
     assert abs(after["valve"] - before["valve"]) < 0.05 and after["lamp"] < 0.05
@@ -158,7 +158,7 @@ def test_a_device_check_asks_every_instrument_and_moves_nothing(served, make_ser
     status, out, err = edgewind("record", served_folder, "--check", "--json")
     assert status == 0, err
     devices = {one["role"]: one for one in json.loads(out)["devices"]}
-    assert list(devices) == ["gauge", "thermometer", "valve", "lamp", "tachometer"]
+    assert list(devices) == ["gauge", "thermometer", "valve", "lamp", "tachometer", "thermostat"]
     assert devices["gauge"]["reading"].endswith(" V") and "gauge" in devices["gauge"]["identity"]
     assert devices["thermometer"]["problem"].startswith("thermometer: ") and not devices["thermometer"]["reading"]
     assert devices["lamp"]["reading"] in ("on", "off") and not devices["lamp"]["problem"]

@@ -235,7 +235,7 @@ class Chosen:
         count = 0 if source is None else len(source.readings())
         self.seen.append((count, len(done)))
         if count >= len(self.pressures):
-            return Stop("no gain", "all is known", reached=True)
+            return Stop(reason="gain below cost", sentence="all is known", reached=True)
         return Target(self.pressures[count], "reading", f"choice {count + 1}", count + 1, None, None, None, 60.0)
 
 
