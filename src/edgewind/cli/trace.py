@@ -125,9 +125,12 @@ def _plain(reading: TraceReading) -> dict[str, Any]:
     speed_rad_s, speed_u_rad_s, turns, acceleration_rad_s2, acceleration_u_rad_s2 : as in edgewind.signals.SpeedEstimate
     flags, method : as in edgewind.signals.SpeedEstimate
     interval_s, samples, channel, channels, notes : as in edgewind.signals.Trace
-    direction : dict
-        ``sense`` (+1 where the bright face leads, -1 where the dark one does, 0 where it is not known), ``confidence``
-        and ``why``.
+    direction : int
+        +1 where the bright face leads, -1 where the dark one does, 0 where the file does not tell.
+    direction_confidence : float or None
+        Probability of that direction against the other.
+    direction_why : str
+        What tells it, or why nothing does.
     possible_rad_s : list of float
         Other speeds that a clip allows, clockwise as the camera sees it positive; empty elsewhere.
     """
@@ -147,11 +150,9 @@ def _plain(reading: TraceReading) -> dict[str, Any]:
         "channel": read.channel,
         "channels": list(read.channels),
         "notes": list(read.notes),
-        "direction": {
-            "sense": reading.direction.sense,
-            "confidence": number(reading.direction.confidence),
-            "why": reading.direction.why,
-        },
+        "direction": reading.direction.sense,
+        "direction_confidence": number(reading.direction.confidence),
+        "direction_why": reading.direction.why,
         "possible_rad_s": []
         if reading.picture is None
         else [2 * math.pi * rate for rate in reading.picture.seen.possible_hz],
