@@ -126,7 +126,7 @@ def _plain(reading: TraceReading) -> dict[str, Any]:
     flags, method : as in edgewind.signals.SpeedEstimate
     interval_s, samples, channel, channels, notes : as in edgewind.signals.Trace
     direction : int
-        +1 where the bright face leads, -1 where the dark one does, 0 where the file does not tell.
+        Which face leads: +1 the bright one, -1 the dark one, 0 where the file does not tell.
     direction_confidence : float or None
         Probability of that direction against the other.
     direction_why : str
