@@ -8,12 +8,13 @@ from typing import Any
 
 import numpy as np
 from measured import Row, invented_bench, median_time, row
+from support.brute_force import brute_force_studies
 
 from edgewind.gas import GasState, find_gas
 from edgewind.plan import Settings, Tube, Vacuum, plan_scaling_study, plan_time, search_rotor, transmission_probability
 from edgewind.plan.conductance import _solve
 from edgewind.plan.rotor_search import Evaluation, RotorDesign, _task
-from edgewind.plan.scaling_study import Design, brute_force_studies
+from edgewind.plan.scaling_study import Design
 
 
 def run(full: bool = True) -> list[Row]:
@@ -53,8 +54,8 @@ def run(full: bool = True) -> list[Row]:
         power = study.power_of(design).power["-1"]
         errors, variances = brute_force_studies(study, design, "-1", count, seed=3)
         for rival in ("-0.6", "0"):
-            brute = float(study.given_up(design, errors, variances, "-1", [rival])[0].mean())
-            rows.append(row(f"power to give up {rival} where -1 holds, {words}", power[rival], ""))
+            brute = float(study.rejected(design, errors, variances, "-1", [rival])[0].mean())
+            rows.append(row(f"power to reject {rival} where -1 holds, {words}", power[rival], ""))
             rows.append(row(f"  the same by reading every sweep of {count} studies", brute, ""))
             rows.append(row("  one standard error of that", float(np.sqrt(max(brute * (1 - brute), 0.01) / count)), ""))
     if best is not None:
@@ -77,7 +78,14 @@ def _blind(task: Any, random: np.random.Generator) -> RotorDesign:
     chosen = {name: float(low * (high / low) ** random.random()) for name, (low, high) in task.ranges.items()}
     width = chosen["vane_width"]
     gas = task.gases[int(random.integers(len(task.gases)))]
-    return RotorDesign(width, width, chosen["vane_thickness"], chosen["arm"], round(chosen["vanes"]), gas)
+    return RotorDesign(
+        vane_width_m=width,
+        vane_height_m=width,
+        vane_thickness_m=chosen["vane_thickness"],
+        arm_m=chosen["arm"],
+        vanes=round(chosen["vanes"]),
+        gas=gas,
+    )
 
 
 def _area(designs: Sequence[Evaluation]) -> float:

@@ -2,7 +2,9 @@
 
 A function that makes a dictionary lists its keys under *Returns*, each as ``key : type`` with a sentence below it.
 Where the key is an attribute of a class and the sentence stands there, the type is ``as in Class``. A type that names
-a class or a function leads on to its keys; a class is described by its method `as_plain`, or else by its attributes.
+a class or a function leads on to its keys; a class is described by its fields where it declares them (pydantic), by its
+method `as_plain`, or else by its attributes. A field that holds a table names, under `keys` of its schema, the function
+that lists the columns.
 """
 
 from __future__ import annotations
@@ -184,9 +186,8 @@ def _of_field(model: Any, name: str, field: Any) -> Entry:
             if name in written:
                 return written[name]
         raise LookupError(f"{model.__module__}.{model.__qualname__} says nothing of '{name}'")
-    return Entry(
-        _kind_of(field.annotation), field.description, sys.modules[model.__module__], f"{model.__qualname__}.{name}"
-    )
+    kind = (field.json_schema_extra or {}).get("keys") or _kind_of(field.annotation)
+    return Entry(kind, field.description, sys.modules[model.__module__], f"{model.__qualname__}.{name}")
 
 
 def _kind_of(annotation: Any) -> str:

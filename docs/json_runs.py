@@ -66,11 +66,11 @@ EXAMPLES = (
     Example(("dwell", _ROTOR), ("edgewind.plan.TimePlanResult", "edgewind.cli.dwell._plain")),
     Example(
         ("design", _ROTOR, "--widths", "8 mm,20 mm", "--exponents=-1,0"),
-        ("edgewind.plan.ScalingStudy", "edgewind.cli.design._plain"),
+        ("edgewind.plan.ScalingStudyResult", "edgewind.cli.design._plain"),
     ),
     Example(
         ("rotor", _ROTOR, "--goal", "fastest", "--goal", "test", "--trials", "100"),
-        ("edgewind.plan.RotorSearch", "edgewind.cli.rotor._plain"),
+        ("edgewind.plan.RotorSearchResult", "edgewind.cli.rotor._plain"),
     ),
     Example(("gas", "air", "7 mTorr", "--size", "10 mm"), ("edgewind.cli.gas._plain",)),
     Example(("trace", f"{_ROTOR}/traces/001.csv.gz", "--marks", "4"), ("edgewind.cli.trace._plain",)),
@@ -96,7 +96,7 @@ EXAMPLES = (
     ),
     Example(
         ("predict", _ROTOR, "--no-fit", "--set", "rotor.vane_width=16 mm", "--scaling", "sizes.svg"),
-        ("edgewind.rotor.Prediction", "edgewind.cli.predict._plain"),
+        ("edgewind.rotor.PredictionResult", "edgewind.cli.predict._plain"),
     ),
     Example(("compare", "pairs.csv", "--bench", f"{_ROTOR}/bench.toml"), ("edgewind.signals.GaugeComparison",)),
     Example(

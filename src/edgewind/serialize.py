@@ -15,7 +15,8 @@ def to_plain(value: Any) -> Any:
     """Return `value` in the types of JSON: dict, list, str, int, float, bool, None.
 
     A number that JSON cannot hold (NaN, infinity) and a missing value become None; NumPy scalars and arrays become
-    numbers and lists; a data frame becomes a list of rows; dataclasses and pydantic models become dicts; a time
+    numbers and lists; a data frame becomes a list of rows; dataclasses and pydantic models become dicts,
+    without the fields that a model excludes; a time
     becomes its ISO 8601 text.
 
     Raises
@@ -59,7 +60,7 @@ def _of_library(value: Any) -> Any:
         raise TypeError(f"{value!r} has no form in JSON")
     model_fields = getattr(type(value), "model_fields", None)
     if model_fields is not None:
-        return {name: to_plain(getattr(value, name)) for name in model_fields}
+        return {name: to_plain(getattr(value, name)) for name, field in model_fields.items() if not field.exclude}
     if is_dataclass(value):
         return {field.name: to_plain(getattr(value, field.name)) for field in fields(value)}
     if hasattr(value, "columns") and hasattr(value, "to_dict"):

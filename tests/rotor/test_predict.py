@@ -9,6 +9,7 @@ from edgewind.errors import InputError
 from edgewind.rotor import changed_bench, parse_changes, predict, predict_whole
 from edgewind.rotor.predict import peak_places
 from edgewind.rotor.words import answer_lines
+from edgewind.serialize import to_plain
 
 ROTOR = {"bright_emissivity": "0.8", "vane_conductance": "60 W/(m^2 K)", "vane_thickness": "0.1 mm"}
 DOCUMENTED = ["pressure_pa", "knudsen", "speed_rad_s", "torque_n_m", "drag_n_m_s", "t_hot_k", "t_cold_k"]
@@ -39,7 +40,7 @@ def test_the_optimum_moves_with_the_width_and_with_the_gas(make_bench):
 
 
 def test_the_plain_form_has_rows_and_both_optima(make_bench):
-    plain = predict_whole(make_bench(rotor=ROTOR), np.geomspace(0.05, 20, 5)).as_plain()
+    plain = to_plain(predict_whole(make_bench(rotor=ROTOR), np.geomspace(0.05, 20, 5)).to_result())
     assert len(plain["rows"]) == 5
     assert set(DOCUMENTED) <= set(plain["rows"][0])
     assert plain["optimum"]["found"] is True
@@ -87,7 +88,7 @@ def test_without_the_emissivity_of_the_bright_face_there_is_a_range_and_not_one_
     found = predict_whole(make_bench(rotor=silent), np.geomspace(0.02, 20, 5))
     low, high = found.speed_range.pressure_pa
     assert low < found.speed.pressure_pa < high
-    assert found.as_plain()["optimum"]["range"]["emissivity"] == (0.03, 0.95)
+    assert found.to_result().optimum.range.emissivity == (0.03, 0.95)
     text = "\n".join(answer_lines(found))
     assert "rotor.bright_emissivity is not given: for 0.03 to 0.95 the speed is greatest somewhere from" in text
     assert "lacquer, white 0.8 to 0.95" in text

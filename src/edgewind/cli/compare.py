@@ -27,6 +27,7 @@ def compare(
     from edgewind import units
     from edgewind.bench import read_bench, write_to_bench
     from edgewind.formatting import format_measured, format_number
+    from edgewind.serialize import to_plain
     from edgewind.signals import compare_pairs
 
     if write and bench is None:
@@ -36,14 +37,14 @@ def compare(
     if write and bench is not None:
         write_to_bench(bench, "gauge.correction", found.as_settings(pairs.name))
     if as_json:
-        print_json(found.as_plain())
+        print_json(to_plain(found))
         return
     print_pairs(
         [
-            ("factor", f"{format_measured(found.factor.value, found.factor.u)} (true over indicated)"),
+            ("factor", f"{format_measured(found.factor, found.factor_u)} (true over indicated)"),
             (
                 "slope",
-                format_measured(found.slope.value, found.slope.u) if found.slope.u else "none evident",
+                format_measured(found.slope, found.slope_u) if found.slope_u else "none evident",
             ),
             ("about", f"{format_number(found.pivot_pa)} Pa, from {found.pairs} pairs"),
             (

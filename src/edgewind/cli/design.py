@@ -71,13 +71,13 @@ def design(
     if out is not None:
         from edgewind.report import write_plan_sheet
 
-        told = {
+        options = {
             "--gases": (gases, None), "--days": (f"{days:g}", None), "--hours": (f"{hours:g}", "8"),
             "--changeover": (changeover, "1 h"), "--readings": (str(readings), "14"), "--noise": (f"{noise:g}", "0.02"),
             "--exponents": (exponents, "-2,-1,-0.5,0"), "--level": (f"{level:g}", "0.95"),
             "--trials": (str(trials), "40"), "--seed": (str(seed), None),
         }  # fmt: skip
-        given = [f"{name} {shlex.quote(value)}" for name, (value, usual) in told.items() if value and value != usual]
+        given = [f"{name} {shlex.quote(value)}" for name, (value, usual) in options.items() if value and value != usual]
         command = " ".join([f'edgewind design bench.toml --widths "{widths}"', *given, "--out plan"])
         sheet = write_plan_sheet(plan, out, command=command)
     if as_json:
@@ -101,7 +101,13 @@ def _plain(plan: ScalingStudy, fitted: FittedBench, sheet: Path | None) -> dict[
     sheet : str or None
         File of the plan to print; null without `--out`.
     """
-    return plan.as_plain() | {"fitted": fitted.changed, "sheet": None if sheet is None else str(sheet)}
+    from edgewind.plan import scaling_result
+    from edgewind.serialize import to_plain
+
+    return dict(to_plain(scaling_result(plan))) | {
+        "fitted": fitted.changed,
+        "sheet": None if sheet is None else str(sheet),
+    }
 
 
 def _number(text: str) -> float:

@@ -122,7 +122,9 @@ def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: 
     fitted : dict of str to float
         Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
     """
-    return found.as_plain() | {
+    from edgewind.serialize import to_plain
+
+    return dict(to_plain(found.to_result())) | {
         "scaling": [law.as_plain() for law in laws],
         "what_if": None if moved is None else moved.as_plain(),
         "fitted": start.changed,

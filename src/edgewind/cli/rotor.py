@@ -27,7 +27,7 @@ def rotor(
     ] = None,
     gases: Annotated[str | None, typer.Option(help="Gases available: 'N2,He'.")] = None,
     between: Annotated[
-        str, typer.Option(help="For the goal test: the two drives to tell apart.")
+        str, typer.Option(help="For the goal test: the two drives to distinguish.")
     ] = "thermal_force,light_pressure",
     trials: Annotated[int, typer.Option(help="Designs to try.")] = 600,
     seed: Annotated[int, typer.Option(help="Seed; the same seed tries the same designs.")] = 1,
@@ -78,7 +78,10 @@ def _plain(found: RotorSearch, fitted: FittedBench) -> dict[str, Any]:
     fitted : dict of str to float
         Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
     """
-    return found.as_plain() | {"fitted": fitted.changed}
+    from edgewind.plan import rotor_search_result
+    from edgewind.serialize import to_plain
+
+    return dict(to_plain(rotor_search_result(found))) | {"fitted": fitted.changed}
 
 
 def _range(text: str) -> tuple[str, tuple[float, float]]:

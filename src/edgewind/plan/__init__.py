@@ -7,7 +7,9 @@ from edgewind.plan.dwell import BenchTimes, TimePlan, TimePlanResult, bench_time
 from edgewind.plan.next_target import AdaptiveChoice, Target
 from edgewind.plan.propose import propose, propose_if_possible
 from edgewind.plan.ranges import gauge_range
+from edgewind.plan.rotor_result import RotorSearchResult, rotor_search_result
 from edgewind.plan.rotor_search import GOALS, RotorSearch, search_rotor
+from edgewind.plan.scaling_result import ScalingStudyResult, scaling_result
 from edgewind.plan.scaling_study import ScalingStudy, Settings, plan_scaling_study
 from edgewind.plan.target import TargetInterval, parse_target
 from edgewind.plan.values import Plan, PlannedMeasurement, PlanResult, Stop
@@ -22,7 +24,9 @@ __all__ = [
     "PlanResult",
     "PlannedMeasurement",
     "RotorSearch",
+    "RotorSearchResult",
     "ScalingStudy",
+    "ScalingStudyResult",
     "Settings",
     "Stop",
     "Target",
@@ -41,6 +45,8 @@ __all__ = [
     "propose",
     "propose_if_possible",
     "pump_down_closed_form",
+    "rotor_search_result",
+    "scaling_result",
     "search_rotor",
     "transmission_probability",
     "vacuum_of",

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
@@ -34,7 +35,7 @@ HUB_M = 3e-3
 # Dry friction of a tip in a cup grows as the load to this power: the radius of Hertz's contact goes as its cube root
 # (K. L. Johnson, Contact Mechanics, 1985, section 4.2), and torque as load times radius.
 FRICTION_POWER = 4 / 3
-# Scatter of a speed, relative and of the greatest, by which two curves are told apart.
+# Scatter of a speed, relative and of the greatest, by which two curves are distinguished.
 _SCATTER, _FLOOR, _READINGS = 0.02, 0.01, 20
 _DECADES, _POINTS = 4.0, 64
 # A goal's value for a design that cannot be built.
@@ -42,37 +43,22 @@ _WORST = 1e30
 _HELD = "its pivot holds it"
 
 
-@dataclass(frozen=True)
-class RotorDesign:
-    """A design: vanes, square or not, from the sheet of the bench, on arms, in a gas.
+class RotorDesign(BaseModel):
+    """A design: vanes, square or not, from the sheet of the bench, on arms, in a gas."""
 
-    Attributes
-    ----------
-    vane_width_m : float
-        Width of a vane, m.
-    vane_height_m : float
-        Height of a vane, m.
-    vane_thickness_m : float
-        Thickness of the sheet, m.
-    arm_m : float
-        Distance from the axis to the middle of a vane, m.
-    vanes : int
-        Number of vanes.
-    gas : str
-        Name of the gas.
-    """
+    model_config = ConfigDict(frozen=True)
 
-    vane_width_m: float
-    vane_height_m: float
-    vane_thickness_m: float
-    arm_m: float
-    vanes: int
-    gas: str
+    vane_width_m: float = Field(description="Width of a vane, m.")
+    vane_height_m: float = Field(description="Height of a vane, m.")
+    vane_thickness_m: float = Field(description="Thickness of the sheet, m.")
+    arm_m: float = Field(description="Distance from the axis to the middle of a vane, m.")
+    vanes: int = Field(description="Number of vanes.")
+    gas: str = Field(description="Name of the gas.")
 
 
 @dataclass(frozen=True)
 class Evaluation:
-    """What the forward model says of a design.
+    """A design with what the forward model gives for it.
 
     Attributes
     ----------
@@ -99,19 +85,6 @@ class Evaluation:
     torque_n_m: float
     spin_up_s: float
     problems: tuple[str, ...]
-
-    def as_plain(self) -> dict[str, Any]:
-        """Plain data, SI.
-
-        Returns
-        -------
-        vane_width_m, vane_height_m, vane_thickness_m, arm_m, vanes, gas : as in RotorDesign
-        pressure_pa, speed_rad_s, torque_n_m, spin_up_s : as in Evaluation
-        goals : dict of str to float
-            Value for each goal, by its key, in the unit of that goal.
-        """
-        told = {name: value for name, value in vars(self).items() if name not in ("built", "problems", "values")}
-        return vars(self.built) | told | {"goals": self.values}
 
 
 @dataclass(frozen=True)
@@ -242,7 +215,12 @@ class DesignSpace:
         base, species = self.base, self.bench.gas.species
         gas = species if isinstance(species, str) else self.gases[0]
         return RotorDesign(
-            float(base.vane_width_m), float(base.vane_height_m), self.thickness, float(base.arm_m), base.vanes, gas
+            vane_width_m=float(base.vane_width_m),
+            vane_height_m=float(base.vane_height_m),
+            vane_thickness_m=self.thickness,
+            arm_m=float(base.arm_m),
+            vanes=base.vanes,
+            gas=gas,
         )
 
     def rotor(self, built: RotorDesign) -> RotorParameters:
@@ -323,7 +301,7 @@ class DesignSpace:
 
 
 def pareto_front(values: Array) -> NDArray[np.bool_]:
-    """Tell of each row, all columns to be made great, whether no other row is as good in all and better in one.
+    """Return of each row, all columns to be maximised, whether no other row is as good in all and better in one.
 
     Examples
     --------
@@ -347,7 +325,7 @@ class RotorSearch:
     goals : tuple of Goal
         What was wanted.
     between : tuple of str
-        Keys of the two drives that the goal `test` tells apart.
+        Keys of the two drives that the goal `test` distinguishes.
     ranges : dict of str to tuple of float
         Least and greatest value of each thing that was chosen, in SI.
     gases : tuple of str
@@ -357,7 +335,7 @@ class RotorSearch:
     others : tuple of Evaluation
         All other designs that can be built and turn.
     own : Evaluation
-        The owner's rotor, judged alike.
+        The present rotor, evaluated alike.
     tried : int
         Number of designs that were tried.
     seed : int
@@ -397,7 +375,7 @@ class RotorSearch:
 
     @property
     def better_than_own(self) -> int:
-        """Designs of the front that are better than the owner's rotor in every goal."""
+        """Designs of the front that are better than the present rotor in every goal."""
         return sum(
             all(
                 (one.values[goal.key] > self.own.values[goal.key]) == goal.most
@@ -406,72 +384,6 @@ class RotorSearch:
             )
             for one in self.front
         )
-
-    @property
-    def assumptions(self) -> tuple[str, ...]:
-        """What the search takes for granted."""
-        rotor = self.bench.rotor
-        told = [
-            "All vanes are cut from the sheet of this bench, with its paint: mass and heat capacity go with the "
-            "thickness, conductance from face to face with its inverse.",
-            "Dry friction of the pivot grows as the weight of the vanes to the power 4/3, as for a tip in a cup.",
-            "The lamp lights every vane alike.",
-            "The wake of the vane ahead is left out: many wide vanes on a short arm will turn slower than this.",
-        ]
-        if rotor.vane_thickness is None:
-            told.append(f"rotor.vane_thickness is not given: {1e3 * DEFAULT_THICKNESS_M:g} mm is taken for the sheet.")
-        if rotor.pivot_dry_torque is None or rotor.pivot_dry_torque.value == 0:
-            told.append(f"rotor.pivot_dry_torque is not given: {DEFAULT_DRY_N_M:g} N m is taken for the present rotor.")
-        if "test" in {goal.key for goal in self.goals}:
-            first, second = (NAMES[key] for key in self.between)
-            told.append(
-                f"Apart: {first} alone against {second} alone, each of free strength, in 20 readings that scatter by "
-                "2 %."
-            )
-        return tuple(told)
-
-    @property
-    def falsified_by(self) -> tuple[str, ...]:
-        """What would show the search to be wrong."""
-        return (
-            "A rotor of the front, built, that is off its predicted speed by more than the present rotor is off its "
-            "own: then something that changes with size is not in the model.",
-            "A break-away torque that does not follow the weight: measure the least light that starts two rotors.",
-            "A spin-up time of the new rotor other than the one given: then its mass or its drag is not as described.",
-        )
-
-    def as_plain(self) -> dict[str, Any]:
-        """Plain data with stable keys, SI.
-
-        Returns
-        -------
-        goals : list of dict
-            What was wanted.
-        goals[].key, goals[].words, goals[].unit, goals[].most : as in Goal
-        between : list of str or None
-            Keys of the two drives that the goal `test` tells apart; null without that goal.
-        ranges_si : dict of str to list of float
-            Least and greatest value of each thing that was chosen, in SI.
-        gases, tried, seed, own : as in RotorSearch
-        own.problems : as in Evaluation
-        front : as in RotorSearch
-        better_than_own_in_every_goal : int
-            Number of designs of the front that are better than the owner's rotor in every goal.
-        assumptions, falsified_by : as in RotorSearch
-        """
-        return {
-            "goals": [{"key": g.key, "words": g.words, "unit": g.unit, "most": g.most} for g in self.goals],
-            "between": list(self.between) if "test" in {goal.key for goal in self.goals} else None,
-            "ranges_si": {name: list(ends) for name, ends in self.ranges.items()},
-            "gases": list(self.gases),
-            "tried": self.tried,
-            "seed": self.seed,
-            "own": self.own.as_plain() | {"problems": list(self.own.problems)},
-            "front": [one.as_plain() for one in self.front],
-            "better_than_own_in_every_goal": self.better_than_own,
-            "assumptions": list(self.assumptions),
-            "falsified_by": list(self.falsified_by),
-        }
 
 
 def _scaled(values: Array) -> Array:
@@ -536,7 +448,7 @@ def search_rotor(
     gases : sequence of str, optional
         Gases available; those of ``[workshop]``, or that of the bench, where absent.
     between : tuple of str
-        The two drives that the goal ``test`` tells apart, keys of :data:`edgewind.rotor.DRIVES`.
+        The two drives that the goal ``test`` distinguishes, keys of :data:`edgewind.rotor.DRIVES`.
     trials, seed : int
         Designs to try; the same seed tries the same ones.
 
@@ -553,7 +465,7 @@ def search_rotor(
     if not wanted:
         raise InputError("no goal was given", fix=f"give one or more of {', '.join(GOALS)}")
     if len(set(between)) != 2 or any(key not in NAMES for key in between):
-        raise InputError(f"{' and '.join(between)} cannot be told apart", fix=f"name two of {', '.join(NAMES)}")
+        raise InputError(f"{' and '.join(between)} cannot be distinguished", fix=f"name two of {', '.join(NAMES)}")
     if trials < 50:
         raise InputError(f"{trials} designs are too few", fix="try 50 or more")
     task = _task(bench, wanted, between, ranges, gases)
@@ -601,17 +513,17 @@ def _task(
     gases: Sequence[str] | None,
 ) -> DesignSpace:
     span = ranges_of(bench, ranges)
-    at_hand = tuple(gases or ())
-    if not at_hand and bench.workshop is not None and bench.workshop.gases is not None:
-        at_hand = bench.workshop.gases
-    if not at_hand:
+    available = tuple(gases or ())
+    if not available and bench.workshop is not None and bench.workshop.gases is not None:
+        available = bench.workshop.gases
+    if not available:
         species = bench.gas.species
         if not isinstance(species, str):
             raise InputError("the gas of the bench is a mixture", key="gas.species", fix="name gases with --gases")
-        at_hand = (species,)
-    for name in at_hand:
+        available = (species,)
+    for name in available:
         find_gas(name)
-    return DesignSpace(bench, tuple(GOALS[key] for key in goals), between, span, "vane_height" not in span, at_hand)
+    return DesignSpace(bench, tuple(GOALS[key] for key in goals), between, span, "vane_height" not in span, available)
 
 
 def _corners(task: DesignSpace) -> list[dict[str, Any]]:

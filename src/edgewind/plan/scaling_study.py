@@ -2,7 +2,7 @@
 
 Each candidate rotor is predicted by the forward model. Sweeps of it are simulated and read by the same analysis as real
 ones, in processes; whether an optimum is claimed, what that errs by and what uncertainty is stated for it is drawn
-again and again in simulated studies, each with its own rotors. A study then gives up a claim as a person would who has
+again and again in simulated studies, each with its own rotors. A study then rejects a claim as a person would who has
 those intervals and no other knowledge of the scatter.
 """
 
@@ -12,33 +12,17 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from edgewind.bench import Bench
-from edgewind.errors import EdgewindError, InputError
+from edgewind.errors import InputError
 from edgewind.plan.dwell import bench_times, sweep_steps
 from edgewind.plan.exponent_test import exponent_weights, mean_of_sweeps
-from edgewind.plan.sized import (
-    CONDUCTANCE_ALIKE,
-    EMISSIVITY_ALIKE,
-    LENGTHS_ALIKE,
-    SizedRotor,
-    curves_alike,
-    sized_rotor,
-)
-from edgewind.plan.sweep_errors import (
-    Calibration,
-    Trials,
-    calibrate,
-    read_sweep,
-    read_trials,
-    simulated_sweep,
-    standing,
-)
+from edgewind.plan.sized import SizedRotor, sized_rotor
+from edgewind.plan.sweep_errors import Calibration, Trials, calibrate, read_trials, standing
 
 Array = NDArray[np.float64]
 
@@ -48,7 +32,7 @@ DEFAULT_EXPONENTS = (-2.0, -1.0, -0.5, 0.0)
 REACH = 5.0
 _GAS_CHANGE_S = 900.0
 _MOST_ROTORS, _MOST_SWEEPS = 5, 4
-# Where the model's own exponent is nearer than this to a claim, the two need not be told apart when designs are ranked.
+# A claim and the model's own exponent that are nearer than this need not be distinguished when designs are ranked.
 _ALIKE = 0.2
 # A least chance of this much is enough: the design with the fewest rotors that reaches it is taken.
 ENOUGH = 0.9
@@ -73,7 +57,7 @@ class Settings:
     noise : float
         Relative scatter of a speed.
     level : float
-        Confidence with which a claim is given up.
+        Confidence at which a claim is rejected.
     trials : int
         Sweeps of each candidate in each gas that are simulated and read by the whole analysis.
     studies : int
@@ -148,7 +132,7 @@ class DesignPower:
     exponent_u : float
         Standard uncertainty that the exponent would have.
     least_power : float
-        Least of the chances in `power`, of claims that have to be told apart.
+        Least of the chances in `power`, of claims that have to be distinguished.
     least_power_u : float or None
         Standard uncertainty of `least_power`, from the number of sweeps simulated; none where not worked out.
     """
@@ -158,30 +142,6 @@ class DesignPower:
     exponent_u: float
     least_power: float
     least_power_u: float | None = None
-
-    def as_plain(self) -> dict[str, Any]:
-        """Plain data.
-
-        Returns
-        -------
-        widths_m : as in Design
-        rotors_of_each_size : int
-            Rotors of each size.
-        sweeps_of_each_rotor_and_gas : int
-            Sweeps of each rotor in each gas.
-        hours : as in Design
-        exponent_u, least_power, least_power_u, power : as in DesignPower
-        """
-        return {
-            "widths_m": list(self.design.widths_m),
-            "rotors_of_each_size": self.design.rotors,
-            "sweeps_of_each_rotor_and_gas": self.design.sweeps,
-            "hours": self.design.hours,
-            "exponent_u": self.exponent_u,
-            "least_power": self.least_power,
-            "least_power_u": self.least_power_u,
-            "power": self.power,
-        }
 
 
 def _pressures(rotor: SizedRotor, low: float, high: float, readings: int) -> Array:
@@ -264,7 +224,7 @@ class ScalingStudy:
 
     @cached_property
     def pairs(self) -> tuple[tuple[str, str], ...]:
-        """Claims to be told apart, each as truth and as rival: all given, and the model's from those far off."""
+        """Claims to be distinguished, each as truth and as rival: all given, and the model's from those far off."""
         names = list(self.exponents)
         return tuple(
             (a, b)
@@ -306,21 +266,21 @@ class ScalingStudy:
         for truth in self.exponents:
             errors, variances = self.study_errors(design, number, start, truth)
             rivals = [rival for rival in self.exponents if rival != truth]
-            given_up, u = self.given_up(design, errors, variances, truth, rivals)
-            table[truth] = dict(zip(rivals, given_up.mean(axis=0).tolist(), strict=True))
+            rejected, u = self.rejected(design, errors, variances, truth, rivals)
+            table[truth] = dict(zip(rivals, rejected.mean(axis=0).tolist(), strict=True))
             if truth == MODEL and np.isfinite(u).any():
                 exponent_u = float(np.median(u[np.isfinite(u)]))
         least = min((table[a][b] for a, b in self.pairs), default=0.0)
         return DesignPower(design, table, exponent_u, least)
 
-    def given_up(
+    def rejected(
         self, design: Design, errors: Array, variances: Array, truth: str, rivals: Sequence[str]
     ) -> tuple[NDArray[np.bool_], Array]:
-        """Whether each study gives up each rival: the exponent that is left over beside it is too far from zero.
+        """Return whether each study rejects each rival: the exponent found differs from the rival's by too much.
 
         Returns
         -------
-        given_up : array of bool, shape (studies, rivals)
+        rejected : array of bool, shape (studies, rivals)
             Two-sided, at the level of the settings; never where fewer than two sizes showed an optimum.
         u : array of shape (studies,)
             Standard uncertainty of the exponent as each study states it: from the stated uncertainties of its sweeps
@@ -391,137 +351,17 @@ class ScalingStudy:
     @property
     def sweep_u(self) -> float:
         """Stated standard uncertainty of ln(pressure of the optimum) from one sweep, mean over the rotors."""
-        return float(np.mean([told.u for told in self.calibration.values()]))
+        return float(np.mean([one.u for one in self.calibration.values()]))
 
     @property
     def sweep_sd(self) -> float:
         """Scatter of ln(pressure of the optimum) from one sweep as it really is, mean over the rotors."""
-        return float(np.mean([told.sd * told.u for told in self.calibration.values()]))
+        return float(np.mean([one.sd * one.u for one in self.calibration.values()]))
 
     @property
     def found_share(self) -> float:
         """Share of the simulated sweeps that showed an optimum."""
-        return float(np.mean([told.found_share for told in self.calibration.values()]))
-
-    @property
-    def held(self) -> tuple[str, ...]:
-        """What must be the same for all rotors."""
-        return (
-            "one sheet for all vanes: paint, thickness, the same batch of both",
-            "the inner edge of every vane at the same distance from the axis",
-            "lamp, its distance and its window; chamber, and where the rotor sits in it",
-            "one gauge, with one zero taken each morning; the same bottle of gas",
-            "the same pivot, or pivots of one make; the rotor hung plumb",
-        )
-
-    @property
-    def modelled(self) -> tuple[str, ...]:
-        """What changes with size all the same, and is in the model's own claim."""
-        return (
-            "mass and moment of inertia, and so the dwell at each pressure",
-            "drag of the gas, which grows faster than the drive; the pivot's share shrinks with size",
-            "temperature of the faces, since gas cools a wide vane less for each square centimetre",
-            "the share of the thermal force at the edge",
-            "the room: a wide vane sees its walls nearer",
-        )
-
-    @property
-    def assumptions(self) -> tuple[str, ...]:
-        """What the plan takes for granted."""
-        s = self.settings
-        return (
-            f"A speed scatters by {100 * s.noise:g} % and a sweep has {s.readings} readings; of such sweeps "
-            f"{100 * self.found_share:.0f} % show an optimum, and state ln of the best pressure within "
-            f"{self.sweep_u:.3f} (one standard deviation; it scatters by {self.sweep_sd:.3f}). This comes from "
-            f"{s.trials} simulated sweeps of each rotor in each gas, read by the whole analysis.",
-            "A sweep that shows no optimum is not taken again.",
-            f"Rotors made alike differ by {self.scatter:.3f} in ln of the best pressure, by the forward model (lengths "
-            f"{100 * LENGTHS_ALIKE:g} %, vane conductance {100 * CONDUCTANCE_ALIKE:g} %, emissivities "
-            f"{EMISSIVITY_ALIKE:g}, pivots as bench.toml states).",
-            "What the gauge has wrong is the same at all pressures that count, so that it moves all rotors alike.",
-            "The shape of the curve is the model's whatever the claim: a claim moves it along ln p and no more.",
-            f"A claim is rejected at the {100 * s.level:g} % level, two-sided, by the uncertainties that the analysis "
-            "states for each sweep and the scatter between rotors that the model expects.",
-        )
-
-    @property
-    def falsified_by(self) -> tuple[str, ...]:
-        """What would show the plan to be wrong."""
-        return (
-            f"Two rotors of one size and make whose best pressures differ by more than a factor "
-            f"{np.exp(3 * np.sqrt(2) * np.hypot(self.scatter, self.sweep_sd)):.2f}: then they are not alike.",
-            "Two gases that give exponents further apart than their uncertainties: then size is not all that changed.",
-            "A local exponent that differs between the small and the large pair of sizes: then no power law holds.",
-            "Sweeps repeated on one rotor that scatter more than one sweep is said to.",
-        )
-
-    def as_plain(self) -> dict[str, Any]:
-        """The plan as plain data with stable keys, SI.
-
-        Returns
-        -------
-        widths_m, gases, settings : as in ScalingStudy
-        claims : dict of str to float
-            Exponent of each claim, by its name; `model` is that of the forward model.
-        rotors : list of SizedRotor
-            Each size in each gas, by the forward model.
-        sweeps : list of dict
-            The sweep of each size in each gas, and what its analysis errs by.
-        sweeps[].width_m, sweeps[].gas : as in SizedRotor
-        sweeps[].low_pa : float
-            Lowest pressure of the sweep, Pa.
-        sweeps[].high_pa : float
-            Highest pressure of the sweep, Pa.
-        sweeps[].readings : int
-            Readings in the sweep.
-        sweeps[].sweep_s : float
-            Length of the sweep, s.
-        sweeps[].found_share : as in Calibration
-        sweeps[].log_pressure_u : float
-            Standard uncertainty of ln(pressure of the optimum) that the analysis of one sweep states, median.
-        sweeps[].log_pressure_sd : float
-            Standard deviation of ln(found / true pressure) from one sweep.
-        sweeps[].log_pressure_bias : float
-            Mean of ln(found / true pressure) from one sweep.
-        rotor_scatter_log_pressure : float
-            Mean scatter of ln(pressure of the optimum) between rotors made alike.
-        design : DesignPower or None
-            The design to take; null where none fits the time.
-        other_designs : list of DesignPower
-            The best design for each number of rotors, fewest first.
-        left_out, held, modelled, assumptions, falsified_by : as in ScalingStudy
-        """
-        best = self.best
-        return {
-            "widths_m": list(self.widths_m),
-            "gases": list(self.gases),
-            "settings": vars(self.settings),
-            "claims": dict(self.exponents),
-            "rotors": [rotor.as_plain() for rotor in self.rotors.values()],
-            "sweeps": [
-                {
-                    "width_m": w,
-                    "gas": g,
-                    "low_pa": float(self.pressures[w, g][0]),
-                    "high_pa": float(self.pressures[w, g][-1]),
-                    "readings": int(self.pressures[w, g].size),
-                    "sweep_s": self.sweep_s[w, g],
-                    "found_share": self.calibration[w, g].found_share,
-                    "log_pressure_u": self.calibration[w, g].u,
-                    "log_pressure_sd": self.calibration[w, g].sd * self.calibration[w, g].u,
-                    "log_pressure_bias": self.calibration[w, g].bias * self.calibration[w, g].u,
-                }
-                for w, g in self.rotors
-            ],
-            "rotor_scatter_log_pressure": self.scatter,
-            "design": None if best is None else best.as_plain(),
-            "other_designs": [one.as_plain() for one in self.others],
-            "left_out": list(self.left_out),
-            "held": list(self.held),
-            "modelled": list(self.modelled),
-            "assumptions": list(self.assumptions),
-            "falsified_by": list(self.falsified_by),
-        }
+        return float(np.mean([one.found_share for one in self.calibration.values()]))
 
     @property
     def others(self) -> tuple[DesignPower, ...]:
@@ -541,7 +381,7 @@ def plan_scaling_study(
     exponents: Sequence[float] = DEFAULT_EXPONENTS,
     processes: int | None = None,
 ) -> ScalingStudy:
-    """Plan a study that tells how the best pressure goes with the size of the vane.
+    """Plan a study of how the best pressure depends on the size of the vane.
 
     Parameters
     ----------
@@ -609,66 +449,3 @@ def _model_exponent(
     x = np.log(widths) - np.mean(np.log(widths))
     slopes = [x @ np.log([rotors[w, g].pressure_pa for w in widths]) / (x @ x) for g in gases]
     return float(np.mean(slopes))
-
-
-def brute_force_studies(
-    study: ScalingStudy, design: Design, truth: str, studies: int, seed: int
-) -> tuple[Array, Array]:
-    """Simulate every sweep of every study and read it by the whole analysis; slow, for a check.
-
-    Every rotor is made by the forward model, with lengths, pivot and vane of its own, and its own curve; nothing of the
-    plan's calibration is used.
-
-    Parameters
-    ----------
-    study, design
-        The plan and the design.
-    truth : str
-        The claim that holds.
-    studies, seed : int
-        Number of studies and their seed.
-
-    Returns
-    -------
-    errors, variances : arrays of shape (studies, sizes, rotors, gases)
-        As :meth:`ScalingStudy.study_errors` gives them.
-
-    Raises
-    ------
-    EdgewindError
-        A claim that the plan does not know.
-    """
-    if truth not in study.exponents:
-        raise EdgewindError(f"there is no claim '{truth}'")
-    shape = (studies, len(design.widths_m), design.rotors, len(study.gases))
-    errors, variances = np.zeros(shape), np.full(shape, np.inf)
-    for i, width in enumerate(design.widths_m):
-        for g, gas in enumerate(study.gases):
-            rotor, pressures = study.rotors[width, gas], study.pressures[width, gas]
-            place = study.log_place(truth, width, gas)
-            made = curves_alike(rotor, studies * design.rotors, seed=1000 * seed + i)
-            for n, curve in enumerate(made):
-                random = np.random.default_rng([seed, 23, n, i, g])
-                claimed = place - float(np.log(rotor.pressure_pa))
-                taken = [
-                    simulated_sweep(curve, pressures, study.settings.noise, random, claimed)
-                    for _ in range(design.sweeps)
-                ]
-                read = np.array([read_sweep(data, seed=n) for data in taken])
-                at = (n // design.rotors, i, n % design.rotors, g)
-                errors[at], variances[at] = mean_of_sweeps(read[:, 0] - place, read[:, 1])
-    return errors, variances
-
-
-def brute_force_power(study: ScalingStudy, design: Design, truth: str, rival: str, studies: int, seed: int) -> float:
-    """Power by :func:`brute_force_studies`.
-
-    Raises
-    ------
-    EdgewindError
-        A claim that the plan does not know.
-    """
-    if rival not in study.exponents:
-        raise EdgewindError(f"there is no claim '{rival}'")
-    errors, variances = brute_force_studies(study, design, truth, studies, seed)
-    return float(study.given_up(design, errors, variances, truth, [rival])[0].mean())

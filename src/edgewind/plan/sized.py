@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field, SkipValidation
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
@@ -97,70 +98,30 @@ class Curve:
         return np.asarray(self.speed_rad_s * np.interp(place, self.log_grid, self.relative_speed))
 
 
-@dataclass(frozen=True, eq=False)
-class SizedRotor:
-    """One size in one gas, by the forward model.
+class SizedRotor(BaseModel):
+    """One size in one gas, by the forward model."""
 
-    Attributes
-    ----------
-    width_m : float
-        Width of the vane, m.
-    gas : str
-        Name of the gas.
-    bench : Bench
-        The bench with it.
-    pressure_pa : float
-        Pressure at which the speed is greatest, Pa.
-    knudsen : float
-        Mean free path over the width of the vane there.
-    speed_rad_s : float
-        Greatest speed, rad/s.
-    vane_mass_kg : float
-        Mass of one vane, kg.
-    inertia_kg_m2 : float
-        Moment of inertia of the rotor, kg m^2.
-    drag_n_m_s : float
-        All drag that grows with the speed, N m s, at that pressure.
-    warmer_k : float
-        Temperature of the dark face above that of the gas, K, at that pressure.
-    apart_k : float
-        Temperature of the dark face above that of the bright face, K, at that pressure.
-    edge_share : float
-        Share of the thermal force that acts near the edges, at that pressure.
-    spin_up_s : float
-        Moment of inertia over drag, s, at that pressure.
-    curve : Curve
-        Speed against pressure.
-    rotor_scatter : float
-        Standard deviation of ln(pressure of the greatest speed) between rotors made alike.
-    """
+    model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
 
-    width_m: float
-    gas: str
-    bench: Bench
-    pressure_pa: float
-    knudsen: float
-    speed_rad_s: float
-    vane_mass_kg: float
-    inertia_kg_m2: float
-    drag_n_m_s: float
-    warmer_k: float
-    apart_k: float
-    edge_share: float
-    spin_up_s: float
-    curve: Curve
-    rotor_scatter: float
-
-    def as_plain(self) -> dict[str, Any]:
-        """Plain data, SI.
-
-        Returns
-        -------
-        width_m, gas, pressure_pa, knudsen, speed_rad_s, vane_mass_kg, inertia_kg_m2 : as in SizedRotor
-        drag_n_m_s, warmer_k, apart_k, edge_share, spin_up_s, rotor_scatter : as in SizedRotor
-        """
-        left_out = ("bench", "curve")
-        return {name: value for name, value in vars(self).items() if name not in left_out}
+    width_m: float = Field(description="Width of the vane, m.")
+    gas: str = Field(description="Name of the gas.")
+    bench: Bench = Field(description="The bench with it.", exclude=True)
+    pressure_pa: float = Field(description="Pressure at which the speed is greatest, Pa.")
+    knudsen: float = Field(description="Mean free path over the width of the vane there.")
+    speed_rad_s: float = Field(description="Greatest speed, rad/s.")
+    vane_mass_kg: float = Field(description="Mass of one vane, kg.")
+    inertia_kg_m2: float = Field(description="Moment of inertia of the rotor, kg m^2.")
+    drag_n_m_s: float = Field(description="All drag that grows with the speed, N m s, at that pressure.")
+    warmer_k: float = Field(description="Temperature of the dark face above that of the gas, K, at that pressure.")
+    apart_k: float = Field(
+        description="Temperature of the dark face above that of the bright face, K, at that pressure."
+    )
+    edge_share: float = Field(description="Share of the thermal force that acts near the edges, at that pressure.")
+    spin_up_s: float = Field(description="Moment of inertia over drag, s, at that pressure.")
+    curve: SkipValidation[Curve] = Field(description="Speed against pressure.", exclude=True)
+    rotor_scatter: float = Field(
+        description="Standard deviation of ln(pressure of the greatest speed) between rotors made alike."
+    )
 
 
 def sized_rotor(bench: Bench, width_m: float, gas: str, *, seed: int = 1, draws: int = 80) -> SizedRotor:

@@ -1,7 +1,7 @@
 """What the analysis of a sweep errs by, and says that it errs by: from simulated sweeps read like real ones.
 
 Three things about a sweep decide what it is worth to a study: whether an optimum is claimed at all, how far that is
-from the truth, and the uncertainty that the analysis states, for it is by this that a claim is given up. The stated
+from the truth, and the uncertainty that the analysis states, for it is by this that a claim is rejected. The stated
 one is not the true scatter (on flat curves it is half as much again), so both are kept, pair by pair.
 """
 
@@ -120,7 +120,7 @@ class Trials:
         return np.isfinite(self.error)
 
     def without(self, part: int, parts: int) -> Trials:
-        """Leave every so-manieth sweep out."""
+        """Leave out the sweeps of one part of `parts`."""
         keep = np.arange(self.shift.size) % parts != part
         return Trials(self.shift[keep], self.standing[keep], self.error[keep], self.u[keep])
 

@@ -7,11 +7,13 @@ from pathlib import Path
 
 from edgewind.errors import InputError
 from edgewind.formatting import duration, format_number
+from edgewind.plan.scaling_result import scaling_result
 from edgewind.plan.scaling_study import ScalingStudy
 from edgewind.plan.scaling_text import answer_sentences, claim_name, millimetres, run_order, study_lines
 from edgewind.report.figures.claims import CLAIMS
 from edgewind.report.illustrate import illustrate
 from edgewind.report.page import page_environment
+from edgewind.serialize import to_plain
 from edgewind.units import from_si
 
 SHEET_FILE, TEXT_FILE, JSON_FILE = "plan.html", "plan.txt", "plan.json"
@@ -40,10 +42,11 @@ def write_plan_sheet(study: ScalingStudy, out: Path, *, command: str) -> Path:
     try:
         out.mkdir(exist_ok=True)
         figure = illustrate(CLAIMS, study, "", out)
-        best = study.best
+        best, result = study.best, scaling_result(study)
         claims = [claim_name(study, name) for name in study.exponents]
         page = page_environment().get_template("plan_sheet.html").render(
-            study=study,
+            plan=result,
+            title=study.bench.experiment.title,
             best=best,
             answer=answer_sentences(study),
             figure=figure,
@@ -56,8 +59,8 @@ def write_plan_sheet(study: ScalingStudy, out: Path, *, command: str) -> Path:
         )  # fmt: skip
         (out / SHEET_FILE).write_bytes(page.encode())
         (out / TEXT_FILE).write_bytes(("\n".join(study_lines(study)) + "\n").encode())
-        told = json.dumps(study.as_plain(), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-        (out / JSON_FILE).write_bytes(told.encode())
+        text = json.dumps(to_plain(result), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+        (out / JSON_FILE).write_bytes(text.encode())
     except OSError as error:
         raise InputError(f"cannot be written: {error.strerror}", file=out) from error
     return out / SHEET_FILE

@@ -18,6 +18,7 @@ from edgewind.rotor.pivot import steady_speed
 from edgewind.rotor.predict import (
     CurveOptimum,
     Prediction,
+    PredictionResult,
     optima,
     predict,
     predict_whole,
@@ -41,6 +42,7 @@ __all__ = [
     "FaceHeat",
     "GasResponse",
     "Prediction",
+    "PredictionResult",
     "RotorParameters",
     "SteadyState",
     "Surroundings",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
+from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
@@ -19,6 +20,7 @@ from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE, RotorParameters, 
 from edgewind.rotor.response import GasResponse
 from edgewind.rotor.shapes import response_of
 from edgewind.rotor.steady import SteadyState, check_range, steady_state
+from edgewind.serialize import to_plain
 
 Array = NDArray[np.float64]
 
@@ -45,26 +47,58 @@ class CurveOptimum:
     knudsen: float
 
 
-@dataclass(frozen=True)
-class Range:
-    """Where the greatest speed may lie while the emissivity of the bright face is unknown.
+class OptimumRange(BaseModel):
+    """Where the greatest speed may lie while the emissivity of the bright face is unknown."""
 
-    Attributes
-    ----------
-    emissivity : tuple of float
-        Least and greatest emissivity of the bright face that is thought possible.
-    pressure_pa : tuple of float
-        Least and greatest pressure of the greatest speed, Pa.
-    speed_rad_s : tuple of float
-        Least and greatest value of that speed, with its sign.
-    every : bool
-        Whether there is an optimum inside the pressures asked about for every emissivity.
-    """
+    model_config = ConfigDict(frozen=True)
 
-    emissivity: tuple[float, float]
-    pressure_pa: tuple[float, float]
-    speed_rad_s: tuple[float, float]
-    every: bool
+    emissivity: tuple[float, float] = Field(
+        description="Least and greatest emissivity of the bright face that is thought possible."
+    )
+    pressure_pa: tuple[float, float] = Field(description="Least and greatest pressure of the greatest speed, Pa.")
+    speed_rad_s: tuple[float, float] = Field(description="Least and greatest value of that speed, with its sign.")
+    every: bool = Field(
+        description="Whether there is an optimum inside the pressures asked about for every emissivity."
+    )
+
+
+class OptimumResult(BaseModel):
+    """Where a predicted curve is greatest in size, as JSON holds it."""
+
+    model_config = ConfigDict(frozen=True)
+
+    found: bool = Field(
+        description="Whether the greatest value lies between the ends of the pressures and not at one of them."
+    )
+    pressure_pa: float = Field(description="Pressure at which the curve is greatest, Pa.")
+    knudsen: float = Field(description="Mean free path over the width of the vane there.")
+
+
+class SpeedOptimum(OptimumResult):
+    """Where the speed is greatest."""
+
+    speed_rad_s: float = Field(description="Greatest speed, rad/s, positive when the bright face leads.")
+    range: OptimumRange | None = Field(
+        description="Where it may lie while the emissivity of the bright face is not stated; null where it is."
+    )
+
+
+class ForceOptimum(OptimumResult):
+    """Where the torque is greatest."""
+
+    torque_n_m: float = Field(description="Greatest torque of all drives, N m, positive when the bright face leads.")
+
+
+class PredictionResult(BaseModel):
+    """A prediction as JSON holds it: SI, the unit in each key; the columns are those of :func:`predict`."""
+
+    model_config = ConfigDict(frozen=True)
+
+    rows: tuple[dict[str, float | None], ...] = Field(
+        description="The table, a row for each pressure.", json_schema_extra={"keys": "list of predict"}
+    )
+    optimum: SpeedOptimum = Field(description="Where the speed is greatest.")
+    force_optimum: ForceOptimum = Field(description="Where the torque is greatest.")
 
 
 @dataclass(frozen=True)
@@ -77,40 +111,24 @@ class Prediction:
     bench: Bench
     parameters: RotorParameters
     response_source: str
-    speed_range: Range | None = None
+    speed_range: OptimumRange | None = None
 
-    def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON: rows and both optima.
-
-        Returns
-        -------
-        rows : list of predict
-            The table, a row for each pressure.
-        optimum : dict
-            Where the speed is greatest.
-        force_optimum : dict
-            Where the torque is greatest.
-        optimum.found, force_optimum.found : bool
-            Whether the greatest value lies between the ends of the pressures and not at one of them.
-        optimum.pressure_pa, optimum.knudsen, force_optimum.pressure_pa, force_optimum.knudsen : as in CurveOptimum
-        optimum.speed_rad_s : float
-            Greatest speed, rad/s, positive when the bright face leads.
-        optimum.range : dict or None
-            Where it may lie while the emissivity of the bright face is not stated; none where it is.
-        optimum.range.emissivity, optimum.range.pressure_pa, optimum.range.speed_rad_s : as in Range
-        optimum.range.every : as in Range
-        force_optimum.torque_n_m : float
-            Greatest torque of all drives, N m, positive when the bright face leads.
-        """
-        rows = self.table.astype(object).where(self.table.notna(), None).to_dict("records")
-        return {
-            "rows": rows,
-            "optimum": {
-                **_plain(self.speed, "speed_rad_s"),
-                "range": None if self.speed_range is None else asdict(self.speed_range),
-            },
-            "force_optimum": _plain(self.force, "torque_n_m"),
-        }
+    def to_result(self) -> PredictionResult:
+        """Return the rows of the table and both optima."""
+        speed, force = self.speed, self.force
+        return PredictionResult(
+            rows=to_plain(self.table),
+            optimum=SpeedOptimum(
+                found=speed.found,
+                pressure_pa=speed.pressure_pa,
+                knudsen=speed.knudsen,
+                speed_rad_s=speed.value,
+                range=self.speed_range,
+            ),
+            force_optimum=ForceOptimum(
+                found=force.found, pressure_pa=force.pressure_pa, knudsen=force.knudsen, torque_n_m=force.value
+            ),
+        )
 
 
 def predict(
@@ -205,7 +223,7 @@ def predict_whole(
     return Prediction(table, speed, force, of, rotor, str(getattr(gas, "source", "")), over)
 
 
-def _range(rotor: RotorParameters, gas: GasResponse, low_pa: float, high_pa: float) -> Range:
+def _range(rotor: RotorParameters, gas: GasResponse, low_pa: float, high_pa: float) -> OptimumRange:
     """Return where the speed is greatest as the emissivity of the bright face goes through all that is possible."""
     each = [
         optima(rotor.with_(bright_emissivity=float(emissivity)), gas, low_pa, high_pa)[0]
@@ -213,8 +231,11 @@ def _range(rotor: RotorParameters, gas: GasResponse, low_pa: float, high_pa: flo
     ]
     inside = [one for one in each if one.found] or each
     places, speeds = [one.pressure_pa for one in inside], [one.value for one in each]
-    return Range(
-        BRIGHT_EMISSIVITY_RANGE, (min(places), max(places)), (min(speeds), max(speeds)), all(one.found for one in each)
+    return OptimumRange(
+        emissivity=BRIGHT_EMISSIVITY_RANGE,
+        pressure_pa=(min(places), max(places)),
+        speed_rad_s=(min(speeds), max(speeds)),
+        every=all(one.found for one in each),
     )
 
 
@@ -296,7 +317,3 @@ def peak_places(pressure: Array, values: Array) -> Array:
     shift = np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)
     step = float(np.log(pressure[1] / pressure[0]))
     return np.where(inner, np.exp(np.log(pressure[j]) + np.clip(shift, -1, 1) * step), np.nan)
-
-
-def _plain(found: CurveOptimum, name: str) -> dict[str, Any]:
-    return {"found": found.found, "pressure_pa": found.pressure_pa, "knudsen": found.knudsen, name: found.value}

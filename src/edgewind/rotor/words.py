@@ -9,7 +9,7 @@ import numpy as np
 from edgewind.bench.faces import FACES, Face
 from edgewind.formatting import format_number, text_table
 from edgewind.rotor.drives import NAMES
-from edgewind.rotor.predict import CurveOptimum, Prediction, Range
+from edgewind.rotor.predict import CurveOptimum, OptimumRange, Prediction
 from edgewind.units import RPM_PER_RAD_S, from_si
 
 
@@ -44,7 +44,7 @@ def table_lines(found: Prediction) -> Iterator[str]:
     yield from text_table(rows)
 
 
-def _range(over: Range) -> str:
+def _range(over: OptimumRange) -> str:
     low, high = (format_number(end, 3) for end in over.pressure_pa)
     least, most = over.emissivity
     slow, fast = (format_number(RPM_PER_RAD_S * end, 3) for end in over.speed_rad_s)

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from pydantic import BaseModel, ConfigDict, Field
 from scipy.optimize import brentq
 from scipy.special import chdtrc
 
@@ -19,71 +20,44 @@ from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.signals.pressure import pressure_from_volts
 from edgewind.signals.table import Row, Title, read_rows
-from edgewind.units import Measured
 
 FloatArray = NDArray[np.float64]
 # A slope over pressure is used when it is this many standard uncertainties from zero.
 _SLOPE_THRESHOLD = 3.0
 
 
-@dataclass(frozen=True)
-class GaugeComparison:
+class GaugeComparison(BaseModel):
     """Correction of a gauge: ``p = p_indicated * factor * (p_indicated / pivot)**slope``.
 
-    Attributes
-    ----------
-    factor, slope : Measured
-        The correction with standard uncertainties; factor and slope are uncorrelated by the choice of the pivot.
-    pivot_pa : float
-        Pressure about which the slope turns, Pa: weighted geometric mean of the indicated pressures.
-    scatter : float
-        Standard deviation of ``ln p`` about the correction that the stated uncertainties do not explain.
-    p_value : float
-        Probability of a chi-square at least as great, were the stated uncertainties all there is.
-    pairs : int
-        Number of pairs.
+    Factor and slope are uncorrelated by the choice of the pivot.
     """
 
-    factor: Measured
-    slope: Measured
-    pivot_pa: float
-    scatter: float
-    p_value: float
-    pairs: int
+    model_config = ConfigDict(frozen=True)
+
+    factor: float = Field(description="True over indicated pressure at the pivot.")
+    factor_u: float = Field(description="Standard uncertainty of the factor.")
+    slope: float = Field(
+        description="Power of (indicated pressure / pivot) in the correction; zero where none is evident."
+    )
+    slope_u: float = Field(description="Standard uncertainty of the slope.")
+    pivot_pa: float = Field(
+        description="Pressure about which the slope turns, Pa: weighted geometric mean of the indicated pressures."
+    )
+    scatter: float = Field(
+        description="Standard deviation of ``ln p`` about the correction that the stated uncertainties do not explain."
+    )
+    p_value: float = Field(
+        description="Probability of a chi-square at least as great, were the stated uncertainties all there is."
+    )
+    pairs: int = Field(description="Number of pairs.")
 
     def as_settings(self, source: str) -> dict[str, str]:
-        """The correction as keys of ``[gauge.correction]`` in `bench.toml`."""
+        """Return the correction as keys of ``[gauge.correction]`` in `bench.toml`."""
         return {
-            "factor": f"{self.factor.value:.5g} +/- {self.factor.u:.2g}",
-            "slope": f"{self.slope.value:.4g} +/- {self.slope.u:.2g}",
+            "factor": f"{self.factor:.5g} +/- {self.factor_u:.2g}",
+            "slope": f"{self.slope:.4g} +/- {self.slope_u:.2g}",
             "pivot": f"{self.pivot_pa:.5g} Pa",
             "source": source,
-        }
-
-    def as_plain(self) -> dict[str, float | int]:
-        """The comparison as plain data with stable keys.
-
-        Returns
-        -------
-        factor : float
-            True over indicated pressure at the pivot.
-        factor_u : float
-            Standard uncertainty of the factor.
-        slope : float
-            Power of (indicated pressure / pivot) in the correction; zero where none is evident.
-        slope_u : float
-            Standard uncertainty of the slope.
-        pivot_pa, scatter, p_value, pairs : as in GaugeComparison
-        """
-        return {
-            "factor": self.factor.value,
-            "factor_u": self.factor.u,
-            "slope": self.slope.value,
-            "slope_u": self.slope.u,
-            "pivot_pa": self.pivot_pa,
-            "scatter": self.scatter,
-            "p_value": self.p_value,
-            "pairs": self.pairs,
         }
 
 
@@ -118,7 +92,7 @@ def compare_gauges(
     Examples
     --------
     >>> found = compare_gauges([1.0, 2.0, 4.0, 8.0], [1.1, 2.2, 4.4, 8.8], log_u=0.01)
-    >>> round(found.factor.value, 3)
+    >>> round(found.factor, 3)
     1.1
     """
     indicated, reference = np.asarray(indicated_pa, dtype=float), np.asarray(reference_pa, dtype=float)
@@ -143,8 +117,10 @@ def compare_gauges(
     freedom = x.size - (2 if fit.slope_u > 0 else 1)
     factor = float(np.exp(fit.mean))
     return GaugeComparison(
-        factor=Measured(factor, factor * float(np.hypot(fit.mean_u, reference_log_u_common))),
-        slope=Measured(fit.slope, fit.slope_u),
+        factor=factor,
+        factor_u=factor * float(np.hypot(fit.mean_u, reference_log_u_common)),
+        slope=fit.slope,
+        slope_u=fit.slope_u,
         pivot_pa=float(np.exp(fit.pivot)),
         scatter=float(np.sqrt(fit.excess)),
         p_value=float(chdtrc(freedom, stated.chi2)),
