@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -90,13 +91,20 @@ def respond(
     if as_json:
         print_json([_plain(answer) for answer in answers])
         return
-    titles = ("thermal force", "drag", "heat hot", "heat cold")
+    names = ("thermal_force", "drag", "heat_hot", "heat_cold")
+    _print_table(
+        names, [(one, [_with_error(one, name) for name in names], max(one.sweeps.values())) for one in answers]
+    )
+
+
+def _print_table(names: tuple[str, ...], rows: Iterable[tuple[Response | RotorResponse, list[str], int]]) -> None:
+    """Print an answer a line: its Knudsen number, its values in the order of `names`, its sweeps and its time."""
+    titles = (name.replace("_", " ") for name in names)
     print(f"{'Kn':>8}" + "".join(f"{title:>16}" for title in titles) + f"{'sweeps':>8}{'seconds':>9}")
-    for answer in answers:
-        cells = [_with_error(answer, name) for name in ("thermal_force", "drag", "heat_hot", "heat_cold")]
+    for answer, cells, sweeps in rows:
         short = "" if answer.reached else "  tolerance not reached"
-        work = f"{max(answer.sweeps.values()):>8}{answer.seconds:>9.1f}"
-        print(f"{answer.knudsen:>8.4g}" + "".join(f"{cell:>16}" for cell in cells) + work + short)
+        values = "".join(f"{cell:>16}" for cell in cells)
+        print(f"{answer.knudsen:>8.4g}{values}{sweeps:>8}{answer.seconds:>9.1f}{short}")
 
 
 def _plain(answer: Response) -> dict[str, Any]:
@@ -154,13 +162,10 @@ def _print_rotor(answers: list[RotorResponse], fields: Path | None, as_json: boo
         print_json([_plain_rotor(answer) for answer in answers])
         return
     names = ("torque", "drag", "heat_apart", "loss")
-    titles = [name.replace("_", " ") for name in names]
-    print(f"{'Kn':>8}" + "".join(f"{title:>16}" for title in titles) + f"{'sweeps':>8}{'seconds':>9}")
-    for answer in answers:
-        cells = [format_measured(answer.values[name], answer.errors[name]) for name in names]
-        short = "" if answer.reached else "  tolerance not reached"
-        work = f"{answer.sweeps:>8}{answer.seconds:>9.1f}"
-        print(f"{answer.knudsen:>8.4g}" + "".join(f"{cell:>16}" for cell in cells) + work + short)
+    _print_table(
+        names,
+        [(one, [format_measured(one.values[name], one.errors[name]) for name in names], one.sweeps) for one in answers],
+    )
 
 
 def _plain_rotor(answer: RotorResponse) -> dict[str, Any]:

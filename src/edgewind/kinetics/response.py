@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from edgewind.errors import InputError
 from edgewind.kinetics import store
@@ -26,6 +26,8 @@ from edgewind.kinetics.inputs import (
 from edgewind.kinetics.result import Response
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
+
+Answer = TypeVar("Answer")
 
 # Each level refines cells and angles by this factor. The scheme is of second order, so the difference of two
 # levels is the error of the finer one. Where an outline cuts cells, the faces it shares make it about of order 3/2:
@@ -189,11 +191,29 @@ def respond_curve(
     **options
         As for `respond`.
     """
+    return along_knudsen(partial(respond, shape, **options), knudsen, progress, watch)  # type: ignore[arg-type]
+
+
+def along_knudsen(
+    answer_of: Callable[..., Answer],
+    knudsen: Iterable[float],
+    progress: Callable[[int, int, Answer], None] | None,
+    watch: Callable[[int, Step], None] | None,
+) -> list[Answer]:
+    """Return the answer at each Knudsen number, one after the other; all are checked before the first is computed.
+
+    Parameters
+    ----------
+    answer_of : callable
+        Takes a Knudsen number and, as `watch`, a function to call after every sweep.
+    knudsen, progress, watch
+        As for `respond_curve`.
+    """
     numbers = [check_knudsen(kn) for kn in knudsen]
-    answers: list[Response] = []
+    answers: list[Answer] = []
     for kn in numbers:
-        told = None if watch is None else partial(watch, len(answers))
-        answers.append(respond(shape, kn, watch=told, **options))  # type: ignore[arg-type]
+        report = None if watch is None else partial(watch, len(answers))
+        answers.append(answer_of(kn, watch=report))
         if progress is not None:
             progress(len(answers), len(numbers), answers[-1])
     return answers

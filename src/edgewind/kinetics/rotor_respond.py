@@ -6,6 +6,7 @@ import math
 import os
 import time
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics import store
 from edgewind.kinetics.inputs import check_knudsen, check_shape, check_tolerance
-from edgewind.kinetics.response import Step, _available_memory
+from edgewind.kinetics.response import Step, _available_memory, along_knudsen
 from edgewind.kinetics.rotor_grid import Rotor
 from edgewind.kinetics.rotor_operator import RotorDrive, RotorOperator
 from edgewind.kinetics.rotor_solve import AZIMUTHS, RotorCase, RotorResolution, RotorSolution, solve_rotor
@@ -443,12 +444,4 @@ def respond_rotor_curve(
     watch : callable, optional
         Called after every sweep with the number of answers done and how far the next has come.
     """
-    numbers = [check_knudsen(kn) for kn in knudsen]
-    answers: list[RotorResponse] = []
-    for kn in numbers:
-        count = len(answers)
-        told = None if watch is None else lambda step, count=count: watch(count, step)
-        answers.append(respond_rotor(shape, kn, watch=told, **options))
-        if progress is not None:
-            progress(len(answers), len(numbers), answers[-1])
-    return answers
+    return along_knudsen(partial(respond_rotor, shape, **options), knudsen, progress, watch)

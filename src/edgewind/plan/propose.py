@@ -23,7 +23,7 @@ from edgewind.plan.others import other_proposals
 from edgewind.plan.ranges import check_range, even_places, gauge_range
 from edgewind.plan.spread import IntervalWidth, bits_of, rounded, spread_of
 from edgewind.plan.target import TargetInterval, parse_target
-from edgewind.plan.values import Kind, Plan, PlannedMeasurement, Stop
+from edgewind.plan.values import Kind, Plan, PlannedMeasurement, Stop, StopReason
 
 Array = NDArray[np.float64]
 # Most proposals of one batch: further ahead, the first readings would change the plan.
@@ -427,21 +427,18 @@ def _stop(
 ) -> Stop | None:  # fmt: skip
     """Say whether, and why, no more readings are worth their time."""
     interval, pressure = optimum.interval_pa, optimum.pressure_pa
-    claimed = (interval, pressure)
+
+    def stop(reason: StopReason, sentence: str, *, reached: bool = False) -> Stop:
+        return Stop(reason=reason, sentence=sentence, reached=reached, interval_pa=interval, pressure_pa=pressure)
+
     if optimum.reason == "drift between sweeps":
         sweeps = optimum.sweeps
-        told = "" if sweeps is None else " " + sweeps.sentence
+        detail = "" if sweeps is None else " " + sweeps.sentence
         sentence = (
             "More readings would not help while the sweeps disagree: find the cause (a gauge that lags, a rotor that "
-            f"warms, a lamp that ages), or dwell longer.{told}"
+            f"warms, a lamp that ages), or dwell longer.{detail}"
         )
-        return Stop(
-            reason="drift dominates",
-            sentence=sentence,
-            reached=False,
-            interval_pa=claimed[0],
-            pressure_pa=claimed[1],
-        )
+        return stop("drift dominates", sentence)
     if interval is None or pressure is None:
         return None
     if target is not None and target.reached(interval, pressure) and confirmed(data, level, target, seed):
@@ -449,13 +446,7 @@ def _stop(
             f"The interval {format_interval(*interval, 'Pa')} is as narrow as wanted ({target.words}), and was so "
             "before the newest reading, which confirms it."
         )
-        return Stop(
-            reason="target reached",
-            sentence=sentence,
-            reached=True,
-            interval_pa=claimed[0],
-            pressure_pa=claimed[1],
-        )
+        return stop("target reached", sentence, reached=True)
     floor = 2 * spread.fixed
     shift = abs(optimum.sweeps.optimum_shift or 0.0) if optimum.sweeps and optimum.sweeps.verdict == "differ" else 0.0
     common = data.common_log_pressure_u
@@ -469,33 +460,15 @@ def _stop(
                 f"The difference between the sweeps alone makes the interval {100 * floor:.2g} % wide{beneath}; "
                 f"{amount}. Find its cause before more readings."
             )
-            return Stop(
-                reason="drift dominates",
-                sentence=sentence,
-                reached=False,
-                interval_pa=claimed[0],
-                pressure_pa=claimed[1],
-            )
+            return stop("drift dominates", sentence)
         if short or spread.fixed > spread.own:
             sentence = (
                 f"The uncertainty of pressure that all readings share makes the interval {100 * floor:.2g} % wide by "
                 f"itself{beneath}; {amount}. A comparison with a better gauge would narrow it, readings will not."
             )
-            return Stop(
-                reason="gauge dominates",
-                sentence=sentence,
-                reached=False,
-                interval_pa=claimed[0],
-                pressure_pa=claimed[1],
-            )
+            return stop("gauge dominates", sentence)
         sentence = f"By now {amount}, for {format_number(first.cost_s / 60, 2)} min: less than it is worth."
-        return Stop(
-            reason="gain below cost",
-            sentence=sentence,
-            reached=target is None,
-            interval_pa=claimed[0],
-            pressure_pa=claimed[1],
-        )
+        return stop("gain below cost", sentence, reached=target is None)
     return None
 
 
