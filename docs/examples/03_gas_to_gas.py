@@ -50,6 +50,6 @@ for what in ("speed", "force"):
         best = getattr(found, what).pressure_pa
         state = GasState(found.bench.gas.gas, best, bench.gas.temperature.value)
         numbers[gas] = state.mean_free_path_m() / width
-    told = ", ".join(f"{gas} {number:.3f}" for gas, number in numbers.items())
-    print(f"Knudsen number at the greatest {'speed' if what == 'speed' else 'torque'}: {told};", end=" ")
+    numbers_text = ", ".join(f"{gas} {number:.3f}" for gas, number in numbers.items())
+    print(f"Knudsen number at the greatest {'speed' if what == 'speed' else 'torque'}: {numbers_text};", end=" ")
     print(f"largest over smallest {max(numbers.values()) / min(numbers.values()):.2f}")

@@ -46,8 +46,8 @@ design = best.design
 print("sizes:", ", ".join(f"{1e3 * width:g} mm" for width in design.widths_m))
 print(f"{design.rotors} rotor(s) of each, {design.sweeps} sweep(s) of each rotor, {design.hours:.1f} hours")
 for truth in ("-1", "0"):
-    told = ", ".join(f"{against}: {100 * chance:.0f} %" for against, chance in best.power[truth].items())
-    print(f"if the exponent is {truth}, chance to reject {told}")
+    chances = ", ".join(f"{against}: {100 * chance:.0f} %" for against, chance in best.power[truth].items())
+    print(f"if the exponent is {truth}, chance to reject {chances}")
 
 # %%
 # The sentence that could be wrong

@@ -108,7 +108,7 @@ class ScaledClock:
 class SimulatedClock:
     """A clock whose time passes only where it is waited for, and then at once: runs repeat to the last bit.
 
-    It is meant for one thread that waits; others may read it, and set the events that this one waits for.
+    It serves one thread that waits; others may read it, and set the events that this one waits for.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What if with intervals: the command's own, and never of another setting; and long work that is given up."""
+"""What if with intervals: the command's own, and never of another setting; and long work that is cancelled."""
 
 import json
 import math

@@ -1,4 +1,4 @@
-"""What can go wrong with a book, told in words: where, what, and what would be right."""
+"""Errors of a book: where, what was wrong, and what would be right."""
 
 from __future__ import annotations
 

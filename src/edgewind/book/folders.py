@@ -52,7 +52,7 @@ def import_folder(book: Book, folder: str | Path, name: str | None = None, *, ma
     """Take an experiment folder into a book, all of it or nothing.
 
     Every file comes along, whether a reading names it or not; only hidden files and what lies outside the folder do
-    not, and are told.
+    not, and are listed.
 
     Parameters
     ----------
@@ -129,7 +129,7 @@ def import_folder(book: Book, folder: str | Path, name: str | None = None, *, ma
 def _original_traces(
     before: list[SheetRow], now: list[SheetRow], meant: dict[int, str], history: History, numbers: dict[str, int]
 ) -> dict[int, int]:
-    """Number of the file that each reading meant when it was recorded."""
+    """Return the number of the file that each reading referred to when it was recorded."""
     found = {}
     for number, (old, new) in enumerate(zip(before, now, strict=True), start=1):
         trace = old.cells.get("trace", "")

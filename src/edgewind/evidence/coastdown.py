@@ -67,7 +67,7 @@ class CoastDown:
     line : int
         Line of `readings.csv`, 0 where there is none.
     flags : tuple of str
-        What is amiss: ``not-separated``, drag and friction are not told apart; ``poor-fit``; ``no-fall``;
+        What is amiss: ``not-separated``, drag and friction are not distinguished; ``poor-fit``; ``no-fall``;
         ``few-windows``; ``no-pressure``; ``still-driven``, something else acted.
     """
 

@@ -304,7 +304,7 @@ def weigh_with_tests(claims: Sequence[Claim], experiment: Experiment, rotor: Rot
     """Return the claims with what the tests made on purpose say of each, and the tests.
 
     The logarithms of the likelihoods of curve and tests add up, mechanism by mechanism. A mechanism that a test
-    disagrees with, and that all tests leave less than 1 in 20, is ruled out. One that could not be told and that the
+    disagrees with, and that all tests leave less than 1 in 20, is ruled out. One that could not be decided and that the
     tests keep, while they rule rivals out, is compatible.
 
     Parameters

@@ -182,7 +182,7 @@ class ResponseTable:
         return around * 1.875 * 2.0 / float(np.sqrt(np.pi)) / (2.0 * float(np.pi))
 
     def _below(self, name: str, ratio: Floats) -> tuple[Floats, Floats]:
-        """Below the first node, at Kn/Kn_first: the law of slip flow, and the power law of the node gone on."""
+        """Return the law of slip flow and the continued power law of the node, below the first node, at Kn/Kn_first."""
         at = float(np.log(self.knudsen[0]))
         value, slope = float(np.exp(self._splines[name](at))), float(self._splines[name](at, 1))
         power = value * ratio**slope

@@ -27,7 +27,7 @@ class IntervalWidth:
     fixed: float
 
     def after(self, bits: float) -> tuple[float, float]:
-        """Interval, Pa, once readings have told so many bits: entropy falls by as much, and the width with it."""
+        """Return the interval, Pa, after readings that give so many bits: the width falls with the entropy."""
         shrink = self.shrink(bits)
         ends = (self.middle - (self.middle - self.low) * shrink, self.middle + (self.high - self.middle) * shrink)
         return float(np.exp(ends[0])), float(np.exp(ends[1]))

@@ -98,7 +98,7 @@ def speed_history(trace: Trace, marks: int, *, mains_hz: float | str | None = "a
 
 
 def passages(trace: Trace, marks: int, *, mains_hz: float | str | None = "auto") -> Passages | None:
-    """Return when each mark passed, for a trace of too few turns for windows; None where pulses are not told with
+    """Return when each mark passed, for a trace of too few turns for windows; None where pulses are not found with
     certainty.
 
     No pulse may be missing or extra: the intervals of one mark to its next passage must change smoothly.

@@ -58,7 +58,7 @@ class Comb:
     rest_v: FloatArray
 
     def slowed(self, factor: int) -> Comb:
-        """Return the same comb told by a fundamental so many times slower."""
+        """Return the same comb by a fundamental so many times slower."""
         return replace(
             self,
             rate_hz=self.rate_hz / factor,

@@ -11,7 +11,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 NEAR_NYQUIST = 0.8
-"""Share of half the sample rate above which a pulse rate is not told from one as far above."""
+"""Share of half the sample rate above which a pulse rate is not distinguished from one as far above."""
 LEAST_RUN = 3
 LEAST_SHARE = 0.002
 
@@ -21,13 +21,14 @@ def is_clipped(voltage: FloatArray) -> bool:
 
     A rail leaves runs of samples that all equal the greatest (or least) value. So does the output of a logic gate, and
     so may a smooth pulse in coarse steps of the converter. A rail differs in that it cuts: the signal reaches it with
-    noise, or with a slope, that is gone from one sample to the next.
+    noise, or with a slope, that ends from one sample to the next.
 
     - A trace that is as still away from the extreme as at it, and jumps between the two, is a logic signal: no fault.
     - A smooth pulse in coarse steps comes to its top in ever smaller steps: no fault.
     - Noise seen elsewhere but not at the extreme, or a rise that stops short at full slope: clipped.
 
-    A rectangle of a logic gate recorded without noise, and clipped as well, cannot be told from one that is not.
+    A rectangle of a logic gate recorded without noise, and clipped as well, cannot be distinguished from one that is
+    not.
     """
     return _cut_at_top(voltage) or _cut_at_top(-voltage)
 

@@ -1,4 +1,4 @@
-"""The mains in a trace: found by its lines, taken out, and told from a rotor at its rate."""
+"""The mains in a trace: found by its lines, taken out, and distinguished from a rotor at its rate."""
 
 from __future__ import annotations
 

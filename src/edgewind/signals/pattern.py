@@ -1,4 +1,4 @@
-"""Pulses told apart by mark and turn: the turning and the places of the marks fitted to their times."""
+"""Pulses assigned to mark and turn: the turning and the places of the marks fitted to their times."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ BoolArray = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class Pattern:
-    """Pulses told apart by mark and turn.
+    """Pulses assigned to mark and turn.
 
     Attributes
     ----------

@@ -23,7 +23,7 @@ def even_grid(
     Times that stray by under a tenth of an interval, or only by the rounding of their digits, count as even: their
     interval is the slope of the straight line through them. Others are interpolated with straight lines on the median
     interval, or held where the voltage only ever takes two values, as a logic analyser writes it; gaps of more than 1.5
-    intervals are told.
+    intervals are reported.
     """
     steps = np.diff(seconds)
     mean = float(seconds[-1] - seconds[0]) / (seconds.size - 1)

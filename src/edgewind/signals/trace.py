@@ -25,7 +25,7 @@ TEXT_SUFFIXES = (".csv", ".txt", ".dat", ".tsv", ".asc")
 SUFFIXES = (*TEXT_SUFFIXES, *(f"{suffix}.gz" for suffix in TEXT_SUFFIXES), ".npz", *SOUND_SUFFIXES)
 
 Wanted = str | int | list[str | int] | None
-"""A channel by name or number, or several of which the first that the file holds is meant; None for the first."""
+"""A channel by name or number, or several of which the first that the file holds is taken; None for the first."""
 FACTORS = (1.0, 1e-3, 1e-6, 1e-9, 60.0)
 NAMES = {1.0: "seconds", 1e-3: "milliseconds", 1e-6: "microseconds", 1e-9: "nanoseconds"}
 

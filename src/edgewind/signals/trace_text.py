@@ -170,7 +170,7 @@ def read_text(content: bytes) -> Table:
 def join_decimal_commas(lines: list[str]) -> tuple[list[str], tuple[str, ...]]:
     """Return rows that separate by commas and write decimal commas, unquoted, with semicolons between their numbers.
 
-    Only where a row of titles has half as many cells as the rows of numbers, all of whole digits, is that told.
+    Only where a row of titles has half as many cells as the rows of numbers, all of whole digits, is that certain.
     """
     filled = [line for line in lines if not is_layout(line)]
     probe = [line.rstrip(", ").split(",") for line in filled[len(filled) // 2 :][:PROBE]]
@@ -458,7 +458,7 @@ def read_rows(lines: list[str], start: int, dialect: Dialect, names: list[str], 
 
 
 def read_bulk(lines: list[str], dialect: Dialect) -> FloatArray | None:
-    """Return rows as an array; None where any field is neither a number, nor blank, nor a word for a missing sample.
+    """Return rows as an array; None where any field is neither a number, nor blank, nor a mark of a missing sample.
 
     A row that ends early is such a fault too, since what it lost cannot be known.
     """

@@ -116,7 +116,7 @@ def _alt(study: ScalingStudy) -> str:
 def _caption(study: ScalingStudy) -> str:
     return (
         f"Left: the best pressure in {study.gases[0]} by each claim, and the model's with the 90 % bars that this "
-        "study would have; a claim whose line misses the bars is given up. Right: every design that fits the time, by "
+        "study would have; a claim whose line misses the bars is rejected. Right: every design that fits the time, by "
         "its hours and how well it would know the exponent."
     )
 

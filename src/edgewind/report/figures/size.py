@@ -18,7 +18,7 @@ class Size:
     titled : bool
         Whether the figure stands alone and so needs a title of its own.
     narrow : bool
-        Whether it is meant for the width of a telephone.
+        Whether it fits the width of a telephone.
     """
 
     width_in: float

@@ -26,7 +26,7 @@ class SweepMark:
 def sweep_marks(readings: pd.DataFrame, palette: Palette) -> dict[str, SweepMark]:
     """Return the mark of every sweep in order of appearance, by its label.
 
-    The sense is that of most of the sweep's steps, told from readings with a pressure.
+    The sense is that of most of the sweep's steps, found from readings with a pressure.
     """
     known = readings[np.isfinite(readings["pressure_pa"].to_numpy(float)) & (readings["pressure_pa"] > 0)]
     labels = tuple(str(label) for label in known["sweep"])

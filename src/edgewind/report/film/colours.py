@@ -1,7 +1,7 @@
 """Colour scales of our own, even to the eye: lightness changes by equal steps, and alike on both sides of zero.
 
 Colours are mixed in Oklab (B. Ottosson, "A perceptual color space for image processing", 2020), in which equal
-distances look alike. Blue against rust is told apart in all common kinds of colour blindness, and each scale also
+distances look alike. Blue and rust are distinguishable in all common kinds of colour blindness, and each scale also
 reads in grey.
 """
 

@@ -59,7 +59,7 @@ class Number:
     whole: bool = False
 
     def named(self, text: str) -> float | None:
-        """Return the bound or default that a word names, or None."""
+        """Return the bound or default of that name, or None."""
         names = {"MINimum": self.least, "MAXimum": self.most, "DEFault": self.default}
         return next((value for name, value in names.items() if text.upper() in mnemonic(name)), None)
 

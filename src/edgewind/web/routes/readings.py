@@ -142,7 +142,7 @@ async def live(socket: WebSocket) -> None:
             raise NotFoundError(f"the book holds no experiment '{experiment[:80]}'")
     except EdgewindError as error:
         await socket.accept()
-        await socket.send_text(json.dumps({"kind": "gone", "text": str(error)}))
+        await socket.send_text(json.dumps({"kind": "missing", "text": str(error)}))
         await socket.close(4404)
         return
     await socket.accept()

@@ -138,7 +138,7 @@ function showSteer() {
     byId("steer-progress").value = status.done;
     byId("steer-by").hidden = !status.by;
     byId("steer-by").textContent = status.by
-      ? `Begun by ${status.by} on this machine; it is told of every command from here.`
+      ? `Begun by ${status.by} on this machine; it receives every command given here.`
       : "";
     byId("pause").hidden = status.phase === "paused";
     byId("resume").hidden = status.phase !== "paused";

@@ -327,7 +327,7 @@ export function follow(slug, experiment, hear) {
         trouble(hear.troubled || hear.problem || "");
         return;
       }
-      if (message.kind === "gone") {
+      if (message.kind === "missing") {
         ended = true;
         trouble(message.text);
         return;

@@ -72,7 +72,7 @@ async function order(fit) {
   for (const one of choices) one.disabled = false;
   byId("answer").setAttribute("aria-busy", "false");
 }
-// Given up, or it could not be made: what is known from before stays, and it can be started again.
+// Cancelled, or it could not be made: what is known from before stays, and it can be started again.
 function endedWithout(problem) {
   const text = problem ? problem + "." : `The ${wanted ? "fit" : "study"} was cancelled.`;
   byId("study-ended").hidden = false;

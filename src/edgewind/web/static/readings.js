@@ -64,7 +64,7 @@ export function timeText(row) {
   const found = /T(\d\d:\d\d:\d\d)/.exec(row.time || "") ?? /\d{4}-\d\d-\d\d (\d\d:\d\d:\d\d)/.exec(row.time || "");
   return found ? found[1] : row.time || "";
 }
-// A direction is told apart from its size: the sign alone would be missed.
+// A direction is shown beside its size: the sign alone would be missed.
 const leadText = (row) =>
   row.leading_face === "bright" || row.leading_face === "dark"
     ? make("span", { class: "soft small" }, ` ${row.leading_face} leads`)

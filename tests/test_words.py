@@ -1,0 +1,69 @@
+"""Words that the program and its manual do not use where the field has a term: in strings, comments, pages and docs."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+SOURCE = ROOT / "src" / "edgewind"
+WORDS = re.compile(
+    r"\b(g[ia]ve(s|n)? up|giving up|gone|at hand|told|is meant|are meant|nobody|somebody|in a word|a word (for|that)"
+    r"|hands|senses|shelf)\b",
+    re.IGNORECASE,
+)
+# Names of people, and what older books hold.
+KEPT = {"src/edgewind/gas/species.py": "Hands and Arp", "src/edgewind/live/sweep_log.py": "given up"}
+# A string or a comment of JavaScript; code within a template string is taken out by the next.
+SCRIPT_TEXT = re.compile(r"//[^\n]*|/\*.*?\*/|\"(?:\\.|[^\"\\\n])*\"|'(?:\\.|[^'\\\n])*'|`(?:\\.|[^`\\])*`", re.DOTALL)
+SCRIPT_VALUE = re.compile(r"\$\{[^}]*\}")
+
+
+def _texts(path: Path) -> Iterator[str]:
+    text = path.read_text(encoding="utf-8")
+    if path.suffix == ".py":
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                yield node.value
+    elif path.suffix == ".js":
+        for found in SCRIPT_TEXT.finditer(text):
+            yield SCRIPT_VALUE.sub("", found.group())
+    else:
+        yield text
+
+
+def _found(path: Path, root: Path = ROOT) -> list[str]:
+    kept = KEPT.get(path.relative_to(root).as_posix(), "\0")
+    return [
+        f"{path.relative_to(root)}: ...{text[max(0, one.start() - 40) : one.end() + 40]!r}..."
+        for text in _texts(path)
+        for one in WORDS.finditer(text.replace(kept, ""))
+    ]
+
+
+def _pages() -> list[Path]:
+    kinds = (".py", ".js", ".html", ".toml")
+    sources = [path for path in SOURCE.rglob("*") if path.suffix in kinds]
+    manual = [path for folder in ("", "howto", "explain") for path in (ROOT / "docs" / folder).glob("*.md")]
+    return sorted([*sources, *manual, *(ROOT / f"{name}.md" for name in ("README", "CONTRIBUTING", "CHANGELOG"))])
+
+
+def test_no_private_word_stands_where_the_field_has_a_term():
+    assert not [line for path in _pages() for line in _found(path)]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "found"),
+    [
+        ("a.py", 'told = "the reading is gone"', 1), ("a.py", "told = gone", 0), ("a.py", 'f"{told} is told"', 1),
+        ("a.js", "const told = 1; // told", 1), ("a.js", "`${told.name} stays`", 0), ("a.html", "Give up", 1),
+        ("a.md", "goneness is foretold", 0),
+    ],
+)  # fmt: skip
+def test_words_are_found_in_texts_and_not_in_names(tmp_path, name, text, found):
+    (tmp_path / name).write_text(text, encoding="utf-8")
+    assert len(_found(tmp_path / name, tmp_path)) == found
