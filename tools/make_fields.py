@@ -7,7 +7,7 @@ from edgewind.report.film import gas_series
 from edgewind.report.film.shipped import pack
 
 FOLDER = Path(__file__).parents[1] / "src" / "edgewind" / "report" / "film" / "fields"
-CASES = ("strip-thermal", "strip-flow", "strip-warm", "square-thermal")
+CASES = ("strip-thermal", "strip-flow", "strip-warm")
 
 
 def main(cases: list[str]) -> None:

@@ -1,7 +1,4 @@
-"""A proxy that delays, cuts, garbles and halves what passes to and from the bench: no wrong value is ever stored.
-
-`benchmarks/bench_live.py` records longer sweeps through it.
-"""
+"""A proxy that delays, cuts, garbles and halves what passes to and from the bench: no wrong value is ever stored."""
 
 import math
 import sys

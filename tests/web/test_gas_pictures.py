@@ -82,7 +82,7 @@ def test_shipped_fields_keep_what_was_solved(drive: str) -> None:
 
 
 def test_a_shipped_field_is_what_the_solver_finds() -> None:
-    """A check against ourselves, with a rough solution; the benchmarks solve one as finely as it is shipped."""
+    """A check against ourselves, with a rough solution."""
     rough = gas_field("strip", 1.0, tolerance=0.05, fineness=0.4, cache=False)
     (ready,) = gas_series("strip", [1.0]).fields
     assert rough.coefficient == pytest.approx(ready.coefficient, rel=0.05)

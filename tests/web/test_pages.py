@@ -322,7 +322,7 @@ def test_rotors_are_compared_taken_in_and_taken_home(serve: Callable, visit: Cal
     with page.expect_request(lambda request: request.url.endswith("/api/studies")) as ordered:
         page.get_by_role("button", name="Compare those ticked").click()
     of = [{"slug": "lab.book", "experiment": "narrow"}, {"slug": "wide", "experiment": "wide"}]
-    assert ordered.value.post_data_json == {"of": of, "fit": False}  # the benchmarks wait for what is said of both
+    assert ordered.value.post_data_json == {"of": of, "fit": False}
     page.get_by_role("button", name="Cancel the study").click()
     expect(page.locator("#study-ended")).to_contain_text("The study was cancelled.")
     # a folder is taken into the book, and an experiment comes home as a folder

@@ -103,7 +103,7 @@ def same_as_the_command(page: Page, pages: Any, order: dict[str, Any], folder: P
 
 
 def test_the_intervals_are_those_of_the_command(served: tuple[Any, Path], visit: Callable) -> None:
-    """Of the priors, and it says so; those of a fit are held by the benchmarks, which can wait for one."""
+    """Of the priors, and it says so; those of a fit on the page are not held against the command here."""
     (pages, folder), window = served, visit()
     page: Page = window.page
     asked = orders(page)

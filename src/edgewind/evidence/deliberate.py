@@ -2,7 +2,8 @@
 
 The reversal of the rotor in a chilled dark envelope, and that it ends once the vanes are as cold as the wall: Y.
 Kraftmakher, Experiments and Demonstrations in Physics, 2nd ed. (2014), p. 179, from memory. With a common pivot it may
-fail in a household refrigerator: Lichtmuehle, collection of lecture experiments, TU Darmstadt (page read).
+fail in a household refrigerator: Lichtmuehle, collection of lecture experiments, TU Darmstadt (an excerpt of the page
+read).
 """
 
 from __future__ import annotations
