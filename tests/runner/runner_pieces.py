@@ -40,8 +40,8 @@ def wait_in_block(folder):
     """Write a draft, say so, wait until the process is ended, and remove the draft on the way out."""
     draft = Path(folder) / "draft"
     draft.write_text("half")
-    report("begun", os.getpid())
     try:
+        report("begun", os.getpid())
         threading.Event().wait(60)
     finally:
         draft.unlink()

@@ -112,7 +112,7 @@ def test_a_recorder_is_steered_by_two_servers_and_one_command_hits_one_step(
     assert command("repeat", of=last + 7)[0] == 400
     for name, body, said in (
         ("note", {"text": " "}, "empty"),
-        ("answer", {"text": "3"}, "asked"),
+        ("answer", {"text": "3"}, "no question is open"),
         ("fly", {}, "command"),
         ("skip", {"of": "1"}, "must be a whole number"),
         ("stop", {"run": "another"}, "another one has resumed this sweep"),
