@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from edgewind.errors import InputError
-from edgewind.signals import read_readings
+from edgewind.signals import read_experiment, read_readings
 
 MTORR = 101.325 / 760
 RPM = 2 * math.pi / 60
@@ -335,6 +335,14 @@ def test_counted_turns_become_a_speed_with_the_uncertainty_of_a_stopwatch(write)
     row = row_of(write, "pressure [mTorr],turns,in [s],leading face", "1,20,40,dark")
     assert row["speed_rad_s"] == pytest.approx(-math.pi)
     assert row["speed_u_rad_s"] == pytest.approx(math.pi * 0.2 / 40)
+
+
+def test_the_stopwatch_is_as_good_as_the_bench_states(tmp_path, make_bench_text):
+    for stated, u in (({}, 0.2), ({"stopwatch_uncertainty": "0.05 s"}, 0.05)):
+        (tmp_path / "bench.toml").write_text(make_bench_text(tachometer=stated))
+        (tmp_path / "readings.csv").write_text("gauge [V],turns,in [s]\n1.5,20,40\n")
+        row = read_experiment(tmp_path).readings.iloc[0]
+        assert row["speed_u_rad_s"] == pytest.approx(math.pi * u / 40)
 
 
 @pytest.mark.parametrize(

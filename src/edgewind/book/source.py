@@ -16,7 +16,7 @@ from edgewind.bench import BENCH_FILE, Bench, parse_bench
 from edgewind.book.book import Book
 from edgewind.book.contents import Contents
 from edgewind.errors import InputError
-from edgewind.signals import READINGS_FILE, InputFile, parse_readings
+from edgewind.signals import READINGS_FILE, STOPWATCH_U_S, InputFile, parse_readings
 from edgewind.signals.table import decode_table
 
 
@@ -51,11 +51,11 @@ class BookSource:
         """The apparatus."""
         return parse_bench(self.contents.bench.decode("utf-8-sig"), file=self.label(BENCH_FILE))
 
-    def readings(self) -> pd.DataFrame:
+    def readings(self, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
         """The table of readings with every change made."""
         if not self.contents.readings:
             raise InputError("no reading is in it yet", file=self.label(READINGS_FILE), fix="record some first")
-        return parse_readings(decode_table(self._table), file=self.label(READINGS_FILE))
+        return parse_readings(decode_table(self._table), file=self.label(READINGS_FILE), stopwatch_u_s=stopwatch_u_s)
 
     def path_of(self, trace: str, line: int) -> str:
         """Path of the kept file that a reading means."""

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from edgewind.bench import BENCH_FILE, Bench, Component, read_bench
 from edgewind.errors import InputError
 from edgewind.files import sha256_of
+from edgewind.signals.by_hand import STOPWATCH_U_S
 from edgewind.signals.columns import COLUMNS
 from edgewind.signals.conditions import usual_envelope_k, with_conditions
 from edgewind.signals.measure import TraceReading, measure_speed
@@ -103,7 +104,7 @@ class ExperimentSource(Protocol):
     def bench(self) -> Bench:
         """The apparatus."""
 
-    def readings(self) -> pd.DataFrame:
+    def readings(self, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
         """The table of readings, as :func:`read_readings` gives it."""
 
     def path_of(self, trace: str, line: int) -> str:
@@ -147,7 +148,7 @@ def read_experiment(
     """
     source: ExperimentSource = FolderSource(Path(folder)) if isinstance(folder, str | Path) else folder
     bench = source.bench()
-    table = source.readings()
+    table = source.readings(bench.tachometer.stopwatch_uncertainty.value)
     inputs = [source.input_file(BENCH_FILE), source.input_file(READINGS_FILE)]
 
     try:
@@ -221,9 +222,9 @@ class FolderSource:
         """The apparatus that `bench.toml` describes."""
         return read_bench(self.place / BENCH_FILE)
 
-    def readings(self) -> pd.DataFrame:
+    def readings(self, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
         """The table in `readings.csv`."""
-        return read_readings(self.place / READINGS_FILE)
+        return read_readings(self.place / READINGS_FILE, stopwatch_u_s=stopwatch_u_s)
 
     def path_of(self, trace: str, line: int) -> str:
         """Path of a trace, with links followed."""

@@ -12,6 +12,7 @@ import pandas as pd
 
 from edgewind.errors import InputError
 from edgewind.gas import find_gas
+from edgewind.signals.by_hand import STOPWATCH_U_S, speed_by_hand
 from edgewind.signals.columns import FACES, LAMP_SIDES, MOST_LAMP, TITLES
 from edgewind.signals.table import Row, read_rows, rows_of
 
@@ -19,11 +20,9 @@ READINGS_FILE = "readings.csv"
 _ON, _OFF = ("on", "1", "yes", "true"), ("off", "0", "no", "false")
 # What a gauge that is out of its range may be noted as: no pressure, or more than it can show.
 _GAUGE_WORDS = {"under-range": 0.0, "over-range": math.inf}
-# Standard uncertainty of a time taken with a stopwatch by hand, s; common practice, no source.
-THUMB_U_S = 0.2
 
 
-def read_readings(path: str | Path) -> pd.DataFrame:
+def read_readings(path: str | Path, *, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
     """Read the table of readings, as written, in SI.
 
     Each row holds a pressure (``gauge [V]`` or ``pressure [unit]``; the words ``under-range`` and ``over-range`` stand
@@ -31,13 +30,20 @@ def read_readings(path: str | Path) -> pd.DataFrame:
     counted ``in [s]``), unless it is excluded. A speed with a plus sign has the bright face leading, one with a minus
     sign the dark face; a speed without a sign is a size, and ``leading face`` says the rest.
 
+    Parameters
+    ----------
+    path : path
+        The file.
+    stopwatch_u_s : float
+        Standard uncertainty of the time of counted turns, s.
+
     Returns
     -------
     DataFrame
         One row a reading, with the columns of :data:`edgewind.signals.columns.COLUMNS` that can be read from the table
         alone. Missing numbers are nan; an over-range pressure is infinite and an under-range one zero. Where no
         uncertainty is written, that of the last digit stands (rectangular, JCGM 100:2008, F.2.2.1); that of counted
-        turns is that of a thumb on a stopwatch, 0.2 s. ``leading_face`` is empty where the row says nothing.
+        turns is that of the stopwatch. ``leading_face`` is empty where the row says nothing.
 
     Raises
     ------
@@ -46,22 +52,22 @@ def read_readings(path: str | Path) -> pd.DataFrame:
     """
     path = Path(path)
     try:
-        return _frame(read_rows(path, TITLES, "reading"))
+        return _frame(read_rows(path, TITLES, "reading"), stopwatch_u_s)
     except InputError as error:
         raise error.at(file=str(path)) from None
 
 
-def parse_readings(text: str, *, file: str = READINGS_FILE) -> pd.DataFrame:
+def parse_readings(text: str, *, file: str = READINGS_FILE, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
     """Read the text of a table of readings; see :func:`read_readings`."""
     try:
-        return _frame(rows_of(text, TITLES, "reading"))
+        return _frame(rows_of(text, TITLES, "reading"), stopwatch_u_s)
     except InputError as error:
         raise error.at(file=file) from None
 
 
-def _frame(rows: list[Row]) -> pd.DataFrame:
+def _frame(rows: list[Row], stopwatch_u_s: float) -> pd.DataFrame:
     _check_titles(rows[0])
-    frame = pd.DataFrame.from_records([_record(row) for row in rows])
+    frame = pd.DataFrame.from_records([_record(row, stopwatch_u_s) for row in rows])
     return frame.assign(time_s=_times(rows))
 
 
@@ -75,7 +81,7 @@ def _check_titles(row: Row) -> None:
         raise InputError(f"there is a column '{there}' without '{missing}'", fix=f"add the column '{missing}'")
 
 
-def _record(row: Row) -> dict[str, Any]:
+def _record(row: Row, stopwatch_u_s: float) -> dict[str, Any]:
     pressure = row.number("pressure", _GAUGE_WORDS)
     pressure_u = row.number("pressure uncertainty").value
     if row.unit("pressure uncertainty") == "%":
@@ -88,7 +94,7 @@ def _record(row: Row) -> dict[str, Any]:
         "pressure_pa": pressure.value,
         "pressure_u_pa": pressure_u if math.isfinite(pressure_u) else pressure.digit_u,
         "trace": row.text("trace"),
-        **_speed(row),
+        **_speed(row, stopwatch_u_s),
         "lamp": share > 0,
         "lamp_share": share,
         "lamp_side": _choice(row, "lamp side", LAMP_SIDES),
@@ -103,7 +109,7 @@ def _record(row: Row) -> dict[str, Any]:
     return record
 
 
-def _speed(row: Row) -> dict[str, Any]:
+def _speed(row: Row, stopwatch_u_s: float) -> dict[str, Any]:
     """Return the speed with its sign where the row states a direction, and how it was found."""
     typed, typed_u = row.number("speed"), row.number("speed uncertainty").value
     turns, seconds = row.number("turns").value, row.number("in").value
@@ -120,9 +126,9 @@ def _speed(row: Row) -> dict[str, Any]:
         )  # fmt: skip
     speed, u = typed.value, typed_u if typed_u > 0 else typed.digit_u
     if math.isfinite(turns):
-        speed = 2 * math.pi * turns / seconds
         # a rotor that was not seen to turn may have turned by a part of a turn (rectangular)
-        own_u = speed * THUMB_U_S / seconds if turns else 2 * math.pi / seconds / math.sqrt(12)
+        unseen = (0.0, 2 * math.pi / seconds / math.sqrt(12))
+        speed, own_u = speed_by_hand(turns, seconds, stopwatch_u_s) if turns else unseen
         u = typed_u if typed_u > 0 else own_u
     face = _face(row)
     return {
