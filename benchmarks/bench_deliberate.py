@@ -1,6 +1,7 @@
 """Tests made on purpose on invented rotors, and the time of a run predicted: each cause true in turn.
 
-The rotors come from a generator that shares no line with the model that judges.
+The rotors come from a generator that shares no line with the model that judges. The bar of 20 to 1 was chosen after
+rotors of it had been seen (seeds from 0 on, and 31): the seeds here are others, the generator is the same.
 """
 
 from __future__ import annotations
@@ -16,13 +17,14 @@ from edgewind.rotor import Surroundings, parameters_of, response_of
 from edgewind.rotor import run as follow
 
 ROTORS, FEW = 20, 5
+FIRST_SEED = 7000
 
 
 def run(full: bool = True) -> list[Row]:
     """Measure how often the tests rule out what is true, and leave what they contradict; and time a run."""
     count = ROTORS if full else FEW
     with tempfile.TemporaryDirectory() as folder:
-        found = [invented_tests(Path(folder) / str(k), CAUSES[k % len(CAUSES)], k) for k in range(count)]
+        found = [invented_tests(Path(folder) / str(k), CAUSES[k % len(CAUSES)], FIRST_SEED + k) for k in range(count)]
     kept = sum(one.truth not in one.weights.ruled_out for one in found)
     wrong = [name for one in found for name in one.contradicted if name != one.truth]
     out = [name for one in found for name in one.weights.ruled_out if name != one.truth]

@@ -6,6 +6,7 @@ from scipy.integrate import quad
 
 from edgewind.rotor import parameters_of
 from edgewind.rotor.drag import FREE_MOLECULAR_DRAG, vane_drag
+from edgewind.rotor.film import diffuse_share
 
 # A gas in units of its own: m = n = 1 and v0 = sqrt(2 k T0 / m) = 1, so that k T0 = p0 = 1/2.
 P0, K_T0 = 0.5, 0.5
@@ -63,6 +64,16 @@ def test_free_molecular_thermal_force_matches_integration_over_the_molecules():
     dt = 1e-3
     push = face_pressure(K_T0 * (1 + dt / 2)) - face_pressure(K_T0 * (1 - dt / 2))
     assert push == pytest.approx(P0 * dt / 4, rel=1e-5)
+
+
+@pytest.mark.parametrize(("warm", "cold"), [(1.2, 1.1), (1.5, 0.9)])
+def test_force_and_drag_at_finite_warmth_match_integration_over_the_molecules(warm, cold):
+    """``(p A/2) (sqrt(T1/T0) - sqrt(T2/T0))``, and drag ``4/sqrt(pi) + sqrt(pi) sqrt(T/T0)`` of both faces at T."""
+    push = face_pressure(K_T0 * warm) - face_pressure(K_T0 * cold)
+    assert push == pytest.approx(P0 / 2 * (np.sqrt(warm) - np.sqrt(cold)), rel=1e-8)
+    u = 1e-4
+    drag = (face_pressure(K_T0 * warm, towards=u) - face_pressure(K_T0 * warm, towards=-u)) / P0 / u
+    assert drag / FREE_MOLECULAR_DRAG == pytest.approx(1 + diffuse_share(1.0) * (np.sqrt(warm) - 1), rel=1e-6)
 
 
 def test_free_molecular_heat_loss_matches_integration_over_the_molecules():

@@ -6,9 +6,9 @@ from scipy.constants import Stefan_Boltzmann
 from scipy.optimize import fsolve
 
 from edgewind.gas import GasState, find_gas
+from edgewind.gas.constants import GAS_CONSTANT
 from edgewind.rotor import face_heat, parameters_of, steady_faces, steady_state
 from edgewind.rotor.heat import polyatomic_factor
-from edgewind.rotor.parameters import internal_heat
 
 PRESSURES = np.geomspace(1e-3, 50.0, 40)
 
@@ -58,7 +58,7 @@ def test_without_radiation_the_balance_is_linear(rotor, standin):
     dark, bright = steady_faces(PRESSURES, 0.0, gas, cool)
     light, t0 = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance, rotor.gas_temperature_k
     p_v0 = PRESSURES * rotor.most_probable_speed_m_s
-    more = polyatomic_factor(rotor.internal_heat, rotor.knudsen(PRESSURES))
+    more = polyatomic_factor(rotor, PRESSURES)
     apart = (
         (rotor.dark_absorptance - rotor.bright_absorptance)
         * light
@@ -98,12 +98,15 @@ def test_heat_of_motion_is_reciprocal_to_the_thermal_force(rotor, standin):
     )
 
 
-def test_inner_heat_of_nitrogen_is_that_of_two_rotations_and_of_a_noble_gas_none():
-    """c_int = k for a rigid linear molecule; the modified Eucken form gives it from viscosity and conductivity."""
-    nitrogen = internal_heat(GasState(find_gas("N2"), 1.0, 295.0))
-    assert nitrogen == pytest.approx(1.0, abs=0.2)
-    assert internal_heat(GasState(find_gas("Ar"), 1.0, 295.0)) < 0.02
-    assert polyatomic_factor(1.0, np.inf) == pytest.approx(1.5)  # 3 kT a molecule instead of 2 kT
+@pytest.mark.parametrize(("gas", "inner"), [("N2", 1.0), ("Ar", 0.0), ("CO2", 1.96), ("H2O", 1.54)])
+def test_inner_heat_is_calorimetric_in_free_flight_and_in_the_conductivity_in_dense_gas(make_bench, gas, inner):
+    """3 kT a molecule of nitrogen in place of 2 kT in free flight; lambda / (15/4 mu R/M) in dense gas."""
+    rotor = parameters_of(make_bench(gas={"species": gas}, gauge={"principle": "diaphragm"}))
+    assert rotor.internal_heat == pytest.approx(inner, abs=0.03)
+    assert polyatomic_factor(rotor, 1e-9) == pytest.approx(1 + rotor.internal_heat / 2, rel=1e-6)
+    of = GasState(find_gas(gas), 1.0, rotor.gas_temperature_k)
+    monatomic = 15 / 4 * of.viscosity_pa_s * GAS_CONSTANT / of.gas.molar_mass_kg_mol
+    assert polyatomic_factor(rotor, 1e7) == pytest.approx(of.conductivity_w_m_k / monatomic, rel=1e-2)
 
 
 def test_a_better_conductor_has_its_faces_closer(rotor, standin):

@@ -21,6 +21,7 @@ from edgewind.rotor import (
     thermal_times,
 )
 from edgewind.rotor.drag import arm_drag, vane_drag
+from edgewind.rotor.film import film_gas
 
 
 @pytest.fixture
@@ -58,7 +59,7 @@ def test_a_rotor_that_has_stopped_stays():
 def test_run_in_the_dark_is_the_closed_form(rotor, standin):
     time = np.linspace(0, 30, 31)
     found = run(constant(0.5, rotor.envelope_temperature_k, 0.0), rotor, standin, time, speed_rad_s=2.0)
-    state = steady_state(np.array([0.5]), rotor, standin)
+    state = steady_state(np.array([0.5]), rotor.lamp_off(), standin)
     inertia = rotor.moment_of_inertia_kg_m2
     expected = coast_down_speed(time, 2.0, rotor.pivot_dry_n_m / inertia, state.drag[0] / inertia)
     moving = expected > 0.05
@@ -89,9 +90,10 @@ def test_lamp_off_reverses_the_torque_while_the_vane_is_warm(rotor, standin):
 
 def test_thermal_times_are_those_of_the_linear_balance(rotor, standin):
     """Without radiation: C/2 over (loss) for the whole vane, and over (2 G + 2 heat) for the difference."""
-    cool = rotor.with_(dark_emissivity=0.0, bright_emissivity=0.0, internal_heat=0.0)
+    cool = rotor.with_(dark_emissivity=0.0, bright_emissivity=0.0, internal_heat=0.0, conductivity_factor=1.0)
     pressure = np.array([0.2, 2.0])
-    gas = standin.at(rotor.knudsen(pressure), rotor.accommodation)
+    at = steady_state(pressure, cool, standin).at
+    gas = film_gas(pressure, (at.dark_k + at.bright_k) / 2, cool, standin)
     p_v0_t = pressure * rotor.most_probable_speed_m_s / rotor.gas_temperature_k
     half = rotor.heat_capacity_j_m2_k / 2
     found = thermal_times(pressure, cool, standin)
@@ -125,7 +127,7 @@ def test_spin_down_through_standstill_is_the_closed_form_with_dry_friction(rotor
     time = np.linspace(0, 150, 601)
     dark = constant(0.5, rotor.envelope_temperature_k, 0.0)
     dry, inertia = rotor.pivot_dry_n_m, rotor.moment_of_inertia_kg_m2
-    drag = steady_state(np.array([0.5]), rotor, standin).drag[0]
+    drag = steady_state(np.array([0.5]), rotor.lamp_off(), standin).drag[0]
     for torque, breakaway in ((0.5 * dry, dry), (-0.5 * dry, dry), (-3 * dry, dry), (-2 * dry, 4 * dry)):
         here = rotor.with_(pivot_breakaway_n_m=breakaway)
         found = run(dark, here, standin, time, speed_rad_s=0.1, outside_n_m=torque, drives=())
@@ -143,7 +145,9 @@ def test_spin_down_through_standstill_is_the_closed_form_with_dry_friction(rotor
 
 
 def test_energy_of_the_faces_is_closed_over_a_run(rotor, standin):
-    """What warms the faces is the heat that came in less the heat that left, to 1e-6 of what was exchanged."""
+    """What warms the faces is the heat that came in less the heat that left, to 3e-5 of what was exchanged: the run has
+    the film's change of the heat to the gas on a straight line.
+    """
     time = np.linspace(0, 200, 40_001)
     warm = rotor.with_(envelope_temperature_k=295.15, gas_temperature_k=295.15)
     around = chill(warm, end_s=200.0)
@@ -151,7 +155,7 @@ def test_energy_of_the_faces_is_closed_over_a_run(rotor, standin):
     found = run(lit, warm, standin, time)
     dark, bright = found["t_hot_k"].to_numpy(), found["t_cold_k"].to_numpy()
     at = warm.in_surroundings(np.interp(time, lit.time_s, lit.envelope_k))
-    gas = standin.at(at.knudsen(0.5), at.accommodation)
+    gas = film_gas(0.5, (dark + bright) / 2, at, standin)
     share = lit.lamp_share[np.clip(np.searchsorted(lit.time_s, time, side="right") - 1, 0, None)]
     flows = face_heat(dark, bright, 0.5, found["speed_rad_s"].to_numpy(), gas, at.with_(irradiance_w_m2=share * 800.0))
     surplus, half = sum(flows.surplus), warm.heat_capacity_j_m2_k / 2
@@ -159,7 +163,7 @@ def test_energy_of_the_faces_is_closed_over_a_run(rotor, standin):
     for part in inside:
         kept = half * ((dark + bright)[part][-1] - (dark + bright)[part][0])
         exchanged = simpson(np.abs(flows.absorbed_dark + flows.radiated_dark)[part], x=time[part])
-        assert abs(kept - simpson(surplus[part], x=time[part])) < 1e-6 * max(exchanged, abs(kept))
+        assert abs(kept - simpson(surplus[part], x=time[part])) < 3e-5 * max(exchanged, abs(kept))
 
 
 def test_the_rotor_turns_back_when_the_dark_envelope_is_chilled_and_comes_to_rest(rotor, standin):
@@ -191,7 +195,7 @@ def test_a_run_agrees_with_a_plain_integration_of_the_balances(rotor, standin):
     def rates(t, state):
         at = free.in_surroundings(float(np.interp(t, around.time_s, around.envelope_k))).with_(irradiance_w_m2=0.0)
         kn = at.knudsen(0.5)
-        gas = standin.at(kn, at.accommodation)
+        gas = film_gas(0.5, (state[0] + state[1]) / 2, at, standin)
         here = Conditions(np.asarray(0.5), kn, gas, np.asarray(state[0]), np.asarray(state[1]), at)
         torque = float(sum(drive(here) for drive in DRIVES.values()))
         drag = float(vane_drag(0.5, gas, at) + arm_drag(0.5, standin, at))
@@ -202,7 +206,7 @@ def test_a_run_agrees_with_a_plain_integration_of_the_balances(rotor, standin):
     start = [float(free.envelope_temperature_k)] * 2 + [0.5]
     plain = solve_ivp(rates, (0, 120), start, method="Radau", t_eval=time, rtol=1e-8, atol=1e-9, max_step=2.0)
     found = run(around, free, standin, time, speed_rad_s=0.5)
-    assert np.allclose(found["speed_rad_s"], plain.y[2], atol=2e-4)
+    assert np.allclose(found["speed_rad_s"], plain.y[2], atol=1e-3)
     assert np.allclose(found["t_hot_k"], plain.y[0], atol=5e-3)
 
 

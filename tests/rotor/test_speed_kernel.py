@@ -20,8 +20,9 @@ ROTOR = {"bright_emissivity": "0.8", "vane_conductance": "60 W/(m^2 K)", "vane_t
         {"dark_accommodation": "0.95", "bright_accommodation": "0.75"},
     ],
 )
-def test_kernel_and_plain_agree(make_bench, more):
-    rotor, table = parameters_of(make_bench(rotor=ROTOR | more)), response_for(8.0)
+@pytest.mark.parametrize("irradiance", ["800 W/m^2", "8 kW/m^2"])
+def test_kernel_and_plain_agree(make_bench, more, irradiance):
+    rotor, table = parameters_of(make_bench(rotor=ROTOR | more, light={"irradiance": irradiance})), response_for(8.0)
     state = steady_state(PRESSURES, rotor, table)
     speed, torque, drag = steady_speeds(PRESSURES, flat(rotor), *table_arrays(table))
     assert np.allclose(speed, state.speed_rad_s, rtol=1e-8, atol=1e-12)

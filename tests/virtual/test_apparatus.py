@@ -11,6 +11,7 @@ from scipy.integrate import RK45, solve_ivp
 
 from edgewind.clock import SimulatedClock
 from edgewind.rotor import coast_down_angle, coast_down_speed, parameters_of, predict, response_of, run
+from edgewind.rotor.film import film_gas
 from edgewind.rotor.heat import face_heat
 from edgewind.rotor.steady import steady_state
 from edgewind.virtual import Apparatus, invented_bench, step_kernel
@@ -86,7 +87,9 @@ def test_chamber_valve_and_gauge_agree_with_an_independent_integration():
 
 @pytest.mark.parametrize("volts", [3.0, 4.5, 6.0, 7.5])
 def test_steady_speed_is_the_predicted_one(volts):
-    """The same numbers as `edgewind predict` at that pressure: speed and both faces."""
+    """The same numbers as `edgewind predict` at that pressure: speed and both faces, but for the inner heat of the
+    molecules, which the table has at the Knudsen number of the film.
+    """
     apparatus, clock = at_rest()
     apparatus.open_valve(volts)
     apparatus.light(1.0)
@@ -94,8 +97,8 @@ def test_steady_speed_is_the_predicted_one(volts):
     state = apparatus.state()
     (expected,) = predict(apparatus.bench, [state["pressure"]]).to_dict("records")
     assert state["speed"] == pytest.approx(expected["speed_rad_s"], rel=1e-3)  # recoil of infrared is linear there
-    assert state["dark"] == pytest.approx(expected["t_hot_k"], abs=1e-4)
-    assert state["bright"] == pytest.approx(expected["t_cold_k"], abs=1e-4)
+    assert state["dark"] == pytest.approx(expected["t_hot_k"], abs=5e-3)
+    assert state["bright"] == pytest.approx(expected["t_cold_k"], abs=5e-3)
 
 
 def test_spin_up_is_that_of_the_rotor_room():
@@ -157,7 +160,7 @@ def test_the_pivot_holds_below_its_break_away_and_stops_the_rotor_when_the_lamp_
     free, clock = with_pivot(1e-9, 2e-9)
     free.light(1.0)
     clock.advance(1500)
-    assert free.state()["speed"] == pytest.approx(predict_with(free, 1e-9, 2e-9), rel=1e-4)
+    assert free.state()["speed"] == pytest.approx(predict_with(free, 1e-9, 2e-9), rel=3e-4)
     free.light(0.0)
     clock.advance(400)
     state = free.state()
@@ -314,7 +317,7 @@ def test_rates_are_those_of_the_rotor_room():
     rates(
         0.0, state, 1, apparatus._inputs, apparatus._tones, table.log_least, table.step, table.rows, np.empty(8), change
     )
-    gas = response_of(rotor).at(rotor.knudsen(0.3), rotor.accommodation)
+    gas = film_gas(0.3, (318.0 + 309.0) / 2, rotor, response_of(rotor))
     lit = rotor.with_(irradiance_w_m2=0.6 * rotor.irradiance_w_m2)
     surplus = face_heat(318.0, 309.0, 0.3, 4.0, gas, lit).surplus
     half = rotor.heat_capacity_j_m2_k / 2

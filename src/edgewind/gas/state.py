@@ -72,7 +72,7 @@ class GasState:
         this much besides its translation (``2 k T``). From the calorimetric heat capacity of the ideal gas.
         """
         inner = float(self.gas.heat_capacity(self.temperature_k)) / GAS_CONSTANT - 2.5
-        return inner if inner > 1e-5 else 0.0  # libraries round the gas constant
+        return inner if inner > 1e-4 else 0.0  # libraries round the gas constant
 
     @property
     def number_density_m3(self) -> float:

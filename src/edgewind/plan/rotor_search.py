@@ -23,7 +23,7 @@ from edgewind.gas import GasState, find_gas
 from edgewind.plan.sized import CLEARANCE
 from edgewind.rotor import RotorParameters, parameters_of, response_of
 from edgewind.rotor.drives import NAMES
-from edgewind.rotor.parameters import internal_heat
+from edgewind.rotor.parameters import gas_numbers
 from edgewind.rotor.speed_kernel import DRIVE_PLACES, flat, steady_speeds, table_arrays
 
 Array = NDArray[np.float64]
@@ -194,12 +194,7 @@ class DesignSpace:
     def _gas_numbers(self) -> dict[str, dict[str, float]]:
         found = {}
         for name in self.gases:
-            state = GasState(find_gas(name), 1.0, self.bench.gas.temperature.value)
-            found[name] = {
-                "viscosity_pa_s": state.viscosity_pa_s,
-                "most_probable_speed_m_s": state.most_probable_speed_m_s,
-                "internal_heat": internal_heat(state),
-            }
+            found[name] = gas_numbers(GasState(find_gas(name), 1.0, self.bench.gas.temperature.value))
         return found
 
     @cached_property
@@ -248,12 +243,7 @@ class DesignSpace:
     def _numbers_of(self, gas: str) -> dict[str, float]:
         if gas in self._gas_numbers:
             return self._gas_numbers[gas]
-        base = self.base
-        return {
-            "viscosity_pa_s": base.viscosity_pa_s,
-            "most_probable_speed_m_s": base.most_probable_speed_m_s,
-            "internal_heat": base.internal_heat,
-        }
+        return gas_numbers(GasState(self.bench.gas.gas, 1.0, self.bench.gas.temperature.value))
 
     def misfits(self, built: RotorDesign) -> dict[str, float]:
         """How far a design goes beyond each limit; zero or less is good."""

@@ -45,7 +45,10 @@ def _limits(found: Findings) -> Iterator[str]:
             "The curve is a smooth interpolation of the readings and no law of physics. It says nothing beyond the "
             "pressures measured."
         )
-    yield "The gas is taken as uniform, at the temperature and with the composition that bench.toml states."
+    yield (
+        "Away from the vanes the gas is taken as uniform, at the temperature and with the composition that bench.toml "
+        "states."
+    )
 
 
 def _vane(rotor: RotorParameters) -> str:

@@ -40,17 +40,17 @@ class FaceHeat:
         )
 
 
-def polyatomic_factor(internal: float, knudsen: Any) -> Array:
+def polyatomic_factor(rotor: RotorParameters, pressure_pa: Any) -> Array:
     """Ratio of the heat carried by a gas with inner motion to that of a monatomic one of the same viscosity.
 
-    ``1 + c_int/(2k)`` in free flight, where a molecule brings 2 kT and its inner energy; ``1 + 1.33 c_int/(15k/4)``
-    in dense gas (modified Eucken). Between them the two are joined by Kn/(1 + Kn): a bridge of our own, whose ends
-    differ by 15 % at most for linear molecules.
+    ``1 + c_int/(2k)`` in free flight, where a molecule brings 2 kT and its inner energy, c_int being calorimetric; the
+    ratio of the conductivities in dense gas. Between them the two are joined by Kn/(1 + Kn): a bridge of our own, whose
+    ends differ by 15 % at most for linear molecules.
     """
-    kn = np.asarray(knudsen, dtype=float)
-    thin, dense = 1 + internal / 2, 1 + 1.33 * internal / 3.75
+    kn = rotor.knudsen(pressure_pa)
+    thin, dense = 1 + rotor.internal_heat / 2, rotor.conductivity_factor
     with np.errstate(invalid="ignore"):
-        share = np.where(np.isfinite(kn), kn / (1 + kn), 1.0)
+        share = np.where(np.isfinite(kn), kn / (kn + 1), 1.0)
     return np.asarray(dense + (thin - dense) * share)
 
 
@@ -62,7 +62,7 @@ def face_heat(
     t0, te = rotor.gas_temperature_k, rotor.envelope_temperature_k
     light = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance
     p_v0 = pressure_pa * rotor.most_probable_speed_m_s
-    more = rotor.gas_heat_factor * polyatomic_factor(rotor.internal_heat, rotor.knudsen(pressure_pa))
+    more = rotor.gas_heat_factor * polyatomic_factor(rotor, pressure_pa)
     mean = gas.loss * ((dark + bright) / (2 * t0) - 1)
     apart = gas.heat * (dark - bright) / t0
     faster = np.asarray(speed_rad_s) * rotor.arm_m / rotor.most_probable_speed_m_s
@@ -100,7 +100,7 @@ def steady_faces(
     t0, te = rotor.gas_temperature_k, rotor.envelope_temperature_k
     v0, conductance = rotor.most_probable_speed_m_s, rotor.vane_conductance_w_m2_k
     p_v0_t = np.asarray(pressure_pa * v0 / t0)
-    more = rotor.gas_heat_factor * polyatomic_factor(rotor.internal_heat, rotor.knudsen(pressure_pa))
+    more = rotor.gas_heat_factor * polyatomic_factor(rotor, pressure_pa)
     mean, apart = p_v0_t * more * gas.loss / 2, p_v0_t * more * gas.heat
     light = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance
     uneven = p_v0_t * more * gas.accommodation_heat * rotor.accommodation_difference

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from edgewind.bench import Bench
 from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape
-from edgewind.gas import Gas, GasState
+from edgewind.gas import GasState
 from edgewind.rotor.shade import TurnMeans, turn_means
 
 Number = Any  # float, or an array that broadcasts against the pressures
@@ -66,6 +66,7 @@ class RotorParameters:
     viscosity_pa_s: Number
     most_probable_speed_m_s: Number
     internal_heat: float
+    conductivity_factor: float  # over that of a monatomic gas of the same viscosity
     vane_shape: VaneShape = "rectangle"
     viscosity_exponent: float = 0.75
     gas_force_factor: Number = 1.0
@@ -168,18 +169,20 @@ def parameters_of(bench: Bench) -> RotorParameters:
         chamber_accommodation=value(bench.chamber.accommodation, DEFAULT_ACCOMMODATION),
         gas_temperature_k=bench.gas.temperature.value,
         envelope_temperature_k=bench.envelope_temperature.value,
-        viscosity_pa_s=state.viscosity_pa_s,
-        most_probable_speed_m_s=state.most_probable_speed_m_s,
-        internal_heat=internal_heat(state),
         vane_shape=rotor.vane_shape,
-        viscosity_exponent=viscosity_exponent(bench.gas.gas, state.temperature_k),
+        **gas_numbers(state),
     )
 
 
-def viscosity_exponent(gas: Gas, temperature_k: float) -> float:
-    """Return the power of the temperature with which the viscosity of a gas goes, d ln(mu)/d ln(T) over 10 %."""
-    low, high = 0.95 * temperature_k, 1.05 * temperature_k
-    return float(np.log(gas.viscosity(high) / gas.viscosity(low)) / np.log(high / low))
+def gas_numbers(state: GasState) -> dict[str, float]:
+    """Return what a rotor holds of its gas besides the temperature, by the fields of :class:`RotorParameters`."""
+    return {
+        "viscosity_pa_s": state.viscosity_pa_s,
+        "viscosity_exponent": state.viscosity_exponent,
+        "most_probable_speed_m_s": state.most_probable_speed_m_s,
+        "internal_heat": state.internal_heat,
+        "conductivity_factor": conductivity_factor(state),
+    }
 
 
 def light_means(bench: Bench, arrangement: str | None = None) -> TurnMeans:
@@ -205,14 +208,15 @@ def reflected_push(means: TurnMeans, reflection: str | None) -> float:
     return {"mirror": mirror, "diffuse": diffuse}.get(reflection or "", (mirror + diffuse) / 2)
 
 
-def internal_heat(state: GasState) -> float:
-    """Heat capacity of the inner motion of a molecule over k, from the conductivity: zero for a monatomic gas.
+def conductivity_factor(state: GasState) -> float:
+    """Return the conductivity over that of a monatomic gas of the same viscosity and molar mass, 15/4 mu R/M.
 
-    ``lambda / (mu k/m) = 15/4 + 1.33 c_int/k``, the modified Eucken form (Poling, Prausnitz and O'Connell, The
-    Properties of Gases and Liquids, 5th ed., 2001, section 10-3).
+    With the conductivity of the gas's own source, so that no rule for the part of the inner motion is needed.
     """
+    if not state.internal_heat:
+        return 1.0
     specific = state.most_probable_speed_m_s**2 / (2 * state.temperature_k)
-    return max(0.0, (state.conductivity_w_m_k / (state.viscosity_pa_s * specific) - 3.75) / 1.33)
+    return state.conductivity_w_m_k / (3.75 * state.viscosity_pa_s * specific)
 
 
 def room_ratio(parameters: RotorParameters) -> float:

@@ -23,6 +23,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.constants import Stefan_Boltzmann
 from threadpoolctl import threadpool_limits
 
 from edgewind.bench.vane import AREA_SHARE, VaneShape, vane_rim
@@ -30,8 +31,9 @@ from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import ResponseTable, RotorRatios, chamber_ratios, thickness_ratios, wall_law_error
 from edgewind.kinetics.hard_spheres import model_error
 from edgewind.kinetics.rotor_table import ARMS, ASPECTS, CHAMBERS, DIFFUSE, VANES
+from edgewind.rotor.film import second_order_error
 from edgewind.rotor.neighbours import UNCERTAIN, lost
-from edgewind.rotor.parameters import RotorParameters
+from edgewind.rotor.parameters import Number, RotorParameters
 from edgewind.rotor.response import KINETIC, TableResponse, response_for
 
 Array = NDArray[np.float64]
@@ -383,4 +385,23 @@ def response_of(rotor: RotorParameters) -> TableResponse:
         chamber_accommodation=chamber, chamber_height_m=tall,
     )  # fmt: skip
     # Which law the faces follow is not known: by so much more may the force be off at the heat that is measured.
-    return found.less_certain(wall_law_error(float(np.mean(np.asarray(rotor.accommodation))), found.knudsen))
+    found = found.less_certain(wall_law_error(float(np.mean(np.asarray(rotor.accommodation))), found.knudsen))
+    return found.less_certain(second_order_error(_warmth(rotor, found), found.knudsen))
+
+
+def _warmth(rotor: RotorParameters, response: TableResponse) -> Array:
+    """Return about how far the lit vanes are above the gas, over its temperature, at the table's Knudsen numbers (n,).
+
+    By the balance of both faces together, its radiation made linear about the envelope; an estimate, for an error.
+    """
+
+    def mean(value: Number) -> float:
+        return float(np.mean(np.asarray(value)))
+
+    gas = response.at(response.knudsen, mean(rotor.accommodation))
+    te, v0 = mean(rotor.envelope_temperature_k), mean(rotor.most_probable_speed_m_s)
+    pressure = mean(rotor.knudsen(1.0)) / response.knudsen
+    light = mean(rotor.irradiance_w_m2 * (rotor.dark_absorptance + rotor.bright_absorptance))
+    radiated = 4 * Stefan_Boltzmann * te**3 * mean(rotor.dark_emissivity + rotor.bright_emissivity)
+    to_gas = 2 * pressure * v0 / te * gas.loss
+    return np.asarray(light * rotor.turn_mean_irradiance / (radiated + to_gas) / te)

@@ -55,6 +55,8 @@ class Place(IntEnum):
     DRAG_FACTOR = 30
     ACCOMMODATION_DIFFERENCE = 31
     FOREIGN_TORQUE = 32
+    VISCOSITY_EXPONENT = 33
+    CONDUCTIVITY_FACTOR = 34
 
 
 # Where the share of each drive stands that acts by itself.
@@ -79,6 +81,7 @@ def flat(rotor: RotorParameters) -> Array:
         rotor.gas_temperature_k, rotor.envelope_temperature_k, rotor.viscosity_pa_s, rotor.most_probable_speed_m_s,
         rotor.internal_heat, rotor.gas_force_factor, 1.0, rotor.gas_force_factor, 1.0, 1.0,
         rotor.mean_square_offset_m2, rotor.gas_drag_factor, rotor.accommodation_difference, rotor.foreign_torque_n_m,
+        rotor.viscosity_exponent, rotor.conductivity_factor,
     ]  # fmt: skip
     return np.array([float(number) for number in numbers])
 
@@ -98,8 +101,8 @@ def table_arrays(response: TableResponse) -> tuple[Array, Array, Array, Array, A
 
 @nb.njit(error_model="numpy", cache=True)
 def _look_up(kn, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[no-untyped-def]
-    """Write the coefficients at one Knudsen number and accommodation to `out`."""
-    last = log_kn.size - 1
+    """Write the first coefficients at one Knudsen number and accommodation to `out`."""
+    last, logs = log_kn.size - 1, free.shape[0] - 1
     m = alphas.size
     j = 0
     while j < m - 2 and alpha >= alphas[j + 1]:
@@ -117,13 +120,13 @@ def _look_up(kn, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[
     d = max(x, log_kn[0]) - log_kn[i]
     for k in range(out.size):
         low = ((cubic[0, i, k, j] * d + cubic[1, i, k, j]) * d + cubic[2, i, k, j]) * d + cubic[3, i, k, j]
-        if k < out.size - 1:
+        if k < logs:
             low = np.exp(low)
         high = low
         if m > 1:
             high = ((cubic[0, i, k, j + 1] * d + cubic[1, i, k, j + 1]) * d + cubic[2, i, k, j + 1]) * d
             high += cubic[3, i, k, j + 1]
-            if k < out.size - 1:
+            if k < logs:
                 high = np.exp(high)
         out[k] = low + share * (high - low)
 
@@ -138,8 +141,7 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
 def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
     """Return the same with factors, shape (3, n), on thermal force, drag and heat of the gas at each pressure."""
     found = np.empty((3, pressure.size))
-    count = free.shape[0]
-    c, at_arm, in_flight = np.empty(count), np.empty(count), np.empty(count)
+    c, at_arm, in_flight = np.empty(6), np.empty(2), np.empty(2)
     vanes, width, area, arm, rod = q[0], q[1], q[2], q[4], q[5]
     t0, te, v0 = q[19], q[20], q[22]
     path = 0.5 * np.sqrt(np.pi) * q[21] * v0
@@ -147,7 +149,9 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
     light = q[6] * q[7]
     black_dark, black_bright = q[11] * Stefan_Boltzmann, q[12] * Stefan_Boltzmann
     offset, difference = q[29], q[31]
-    thin, dense = 1.0 + inner / 2.0, 1.0 + 1.33 * inner / 3.75
+    thin, dense, exponent = 1.0 + inner / 2.0, q[34], q[33]
+    diffuse = np.sqrt(np.pi) * q[18]
+    diffuse = diffuse / (8.0 * (1.0 - q[18]) / np.sqrt(np.pi) + q[18] * 4.0 / np.sqrt(np.pi) + diffuse)
     reflected = (1.0 - q[10]) * q[8] - (1.0 - q[9]) * q[3]
     push = -q[25] * vanes * arm * q[6] * area / speed_of_light * reflected
     push += q[27] * vanes * arm * area * np.sqrt(np.pi) * q[14] / v0 + q[32]
@@ -158,22 +162,40 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
     for n in range(pressure.size):
         p = pressure[n]
         kn = path / p / width
-        _look_up(kn, q[18], log_kn, cubic, free, top, alphas, c)
-        c[1] *= factors[1, n]
-        drag = q[30] * vanes * area * (arm * arm + offset) * c[1] * p / v0 + q[17]
+        on_arms = q[17]
         if rod > 0.0:
             _look_up(max(path / p / rod, np.exp(log_kn[0])), q[18], log_kn, cubic, free, top, alphas, at_arm)
             reach = max(arm - width / 2.0, 0.0)
-            drag += FREE_MOLECULAR_CYLINDER_DRAG * vanes * rod * reach**3 / 3.0 * at_arm[1] / in_flight[1] * p / v0
-        per_difference = q[24] * vanes * arm * area * p / t0 * c[0] * factors[0, n]
-        more = (dense + (thin - dense) * kn / (1.0 + kn)) * factors[2, n]
-        mean, apart = p * v0 / t0 * more * c[3] / 2.0, p * v0 / t0 * more * c[2]
-        same, cross = conductance + mean + apart, mean - apart - conductance
-        uneven = p * v0 / t0 * more * c[5] * difference
-        by_warmth = q[26] * vanes * arm * area * p / t0 * c[4] * difference * factors[0, n]
+            on_arms += FREE_MOLECULAR_CYLINDER_DRAG * vanes * rod * reach**3 / 3.0 * at_arm[1] / in_flight[1] * p / v0
+        share = kn / (1.0 + kn)
+        more = (dense + (thin - dense) * share) * factors[2, n]
         speed = 0.0
         torque = 0.0
-        for _ in range(30):
+        drag = 0.0
+        before_used, used, got = 0.0, 0.0, 0.0
+        for turn in range(30):
+            # As in film.py: the gas at the film temperature and its factors in free flight. The warmth of the vane
+            # that the last one gave is carried on by a secant, so that few look-ups do.
+            warmth = (dark + bright) / 2.0 / t0
+            settled = turn > 0 and abs(warmth - used) < 1e-9
+            if not settled:
+                film = warmth
+                if turn > 1:
+                    slope = (warmth - got) / (used - before_used)
+                    if abs(slope) < 0.5:
+                        film = used + (warmth - used) / (1.0 - slope)
+                before_used, used, got = used, film, warmth
+                _look_up(kn * np.exp(exponent * np.log((1.0 + film) / 2.0)), q[18], log_kn, cubic, free, top, alphas, c)
+                root = np.sqrt(film)
+                c[0] *= np.exp(-share * np.log(root))
+                c[1] *= np.exp(share * np.log(1.0 + diffuse * (root - 1.0))) * factors[1, n]
+                c[4] *= np.exp(share * np.log(2.0 / (1.0 + root)))
+                drag = q[30] * vanes * area * (arm * arm + offset) * c[1] * p / v0 + on_arms
+                per_difference = q[24] * vanes * arm * area * p / t0 * c[0] * factors[0, n]
+                mean, apart = p * v0 / t0 * more * c[3] / 2.0, p * v0 / t0 * more * c[2]
+                same, cross = conductance + mean + apart, mean - apart - conductance
+                uneven = p * v0 / t0 * more * c[5] * difference
+                by_warmth = q[26] * vanes * arm * area * p / t0 * c[4] * difference * factors[0, n]
             moved = p * c[0] * speed * arm
             moved_both = p * c[4] * difference / 2.0 * speed * arm
             in_dark = q[9] * light + black_dark * te**4 + (2.0 * mean + uneven) * t0 - moved - moved_both
@@ -197,7 +219,7 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
             speed = 0.0
             if abs(torque) > max(q[15], q[16]) and drag > 0.0:
                 speed = np.sign(torque) * (abs(torque) - q[15]) / drag
-            if abs(speed - before) <= 1e-9 * abs(speed):
+            if settled and abs(speed - before) <= 1e-9 * abs(speed):
                 break
         found[0, n], found[1, n], found[2, n] = speed, torque, drag
     return found

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from edgewind.errors import OutOfRangeError
 from edgewind.rotor.drag import arm_drag, vane_drag
 from edgewind.rotor.drives import DRIVES, Conditions
+from edgewind.rotor.film import film_gas, film_knudsen
 from edgewind.rotor.heat import FaceHeat, face_heat, steady_faces
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.pivot import steady_speed
@@ -82,8 +83,8 @@ def steady_state(
 ) -> SteadyState:
     """Return the steady state at each pressure.
 
-    Motion cools the dark face a little and warms the bright one (reciprocity), so faces and speed are solved for in
-    turn until both stand still.
+    Motion cools the dark face a little and warms the bright one (reciprocity), and the gas answers as it does at the
+    temperature between it and the faces, so faces, gas and speed are solved for in turn until all stand still.
 
     Parameters
     ----------
@@ -98,20 +99,24 @@ def steady_state(
     """
     pressure = np.asarray(pressure_pa, dtype=float)
     kn = rotor.knudsen(pressure)
-    gas = response.at(kn, rotor.accommodation)
-    vanes = vane_drag(pressure, gas, rotor)
+    gas = film_gas(pressure, rotor.gas_temperature_k, rotor, response)
     arms = arm_drag(pressure, response, rotor)
-    drag = vanes + arms + rotor.pivot_viscous_n_m_s
     acting = {key: DRIVES[key] for key in (DRIVES if drives is None else drives)}
-    faces, speed = None, np.zeros(1)
+    faces, speed, film = None, np.zeros(1), kn
     for _ in range(_MOST_PASSES):
         faces = steady_faces(pressure, speed, gas, rotor, faces)
+        mean = (faces[0] + faces[1]) / 2
+        moved, film = film, film_knudsen(pressure, mean, rotor)
+        settled = bool(np.max(np.abs(film / moved - 1)) <= 1e-10)
+        gas = film_gas(pressure, mean, rotor, response)
+        vanes = vane_drag(pressure, gas, rotor)
+        drag = vanes + arms + rotor.pivot_viscous_n_m_s
         at = Conditions(pressure, kn, gas, faces[0], faces[1], rotor)
         torque = {key: drive(at) for key, drive in acting.items()}
         total = np.asarray(sum(torque.values()) if torque else np.zeros_like(faces[0]))
         before = speed
         speed = steady_speed(total, drag, rotor.pivot_dry_n_m, rotor.pivot_breakaway_n_m)
-        if np.max(np.abs(speed - before)) <= 1e-10 * max(float(np.max(np.abs(speed))), 1e-30):
+        if settled and np.max(np.abs(speed - before)) <= 1e-10 * max(float(np.max(np.abs(speed))), 1e-30):
             break
     shape = np.broadcast_shapes(speed.shape, np.shape(total))
     arms = np.broadcast_to(arms, shape)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from edgewind.rotor.drag import arm_drag, vane_drag
 from edgewind.rotor.drives import DRIVES, Conditions
+from edgewind.rotor.film import film_gas
 from edgewind.rotor.heat import face_heat
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.pivot import steady_speed
@@ -45,8 +46,8 @@ def state_of_warm_vane(
     pressure = np.asarray(pressure_pa, dtype=float)
     check_range(pressure, rotor, response)
     kn = rotor.knudsen(pressure)
-    gas = response.at(kn, rotor.accommodation)
     mean = np.asarray(vane_k, dtype=float)
+    gas = film_gas(pressure, mean, rotor, response)
 
     def unequal(difference: Any) -> Array:
         dark, bright = face_heat(mean + difference / 2, mean - difference / 2, pressure, 0.0, gas, rotor).surplus

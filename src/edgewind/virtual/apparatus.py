@@ -16,6 +16,7 @@ from edgewind.clock import Clock
 from edgewind.errors import InputError
 from edgewind.gas import GasState, find_gas
 from edgewind.rotor import RotorParameters, changed_bench, parameters_of
+from edgewind.rotor.film import diffuse_share
 from edgewind.virtual.gas_table import GasTable, gas_table, hidden_table
 from edgewind.virtual.gauge_output import GaugeOutput
 from edgewind.virtual.hidden_rotor import Deviation, HiddenRotor
@@ -305,6 +306,9 @@ def _inputs(rotor: RotorParameters, virtual: VirtualSection, hidden: HiddenRotor
         Input.GAS_ABOVE_K: gas - rotor.envelope_temperature_k,
         Input.KNUDSEN_POWER: _knudsen_power(species, gas),
         Input.RECOIL: rotor.vanes * rotor.arm_m * rotor.vane_area_m2 * 2 / 3 / speed_of_light,
+        Input.FILM_POWER: rotor.viscosity_exponent if hidden is None else 0.0,
+        Input.KNUDSEN: float(rotor.knudsen(1.0)),
+        Input.DIFFUSE: float(diffuse_share(rotor.accommodation)),
     }
     flat = np.empty(INPUTS)
     for place, number in numbers.items():

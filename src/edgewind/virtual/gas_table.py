@@ -55,7 +55,8 @@ def pressures() -> FloatArray:
 def gas_table(rotor: RotorParameters) -> GasTable:
     """Tabulate a rotor as the program itself computes it, with the response of the gas from the kinetic solver.
 
-    The drives are taken to be linear in the temperatures of the faces and in the light, as they are.
+    The drives are taken to be linear in the temperatures of the faces and in the light, as they are beside vanes of
+    one warmth. The table is that of vanes as warm as the gas; `step_kernel.drive` takes it to warmer ones.
     Above the pressure to which the response reaches (`GasResponse.least_knudsen`) its coefficients go on with the
     powers of dense gas: the thermal force with Kn^2, drag and heat with Kn; nothing finer should be read from that.
     """
@@ -71,7 +72,7 @@ def gas_table(rotor: RotorParameters) -> GasTable:
         return np.asarray(sum(drive(at) for key, drive in DRIVES.items() if key != _RECOIL)) + np.zeros(pressure.size)
 
     in_the_dark = torque(0.0, 0.0, dark_rotor)
-    heat = rotor.most_probable_speed_m_s / rotor.gas_temperature_k * polyatomic_factor(rotor.internal_heat, kn)
+    heat = rotor.most_probable_speed_m_s / rotor.gas_temperature_k * polyatomic_factor(rotor, pressure)
     rows = np.empty((pressure.size, 8))
     rows[:, DRAG] = (vane_drag(pressure, gas, rotor) + arm_drag(pressure, response, rotor)) / pressure
     rows[:, TORQUE_PER_K] = (torque(1.0, 0.0, dark_rotor) - in_the_dark) / pressure

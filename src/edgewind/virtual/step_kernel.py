@@ -56,6 +56,9 @@ class Input(IntEnum):
     GAS_ABOVE_K = 24  # of the gas above the envelope
     KNUDSEN_POWER = 25  # of the temperature, at one pressure
     RECOIL = 26  # torque per net flux of infrared that the dark face gives off, N m/(W/m^2)
+    FILM_POWER = 27  # of the temperature in the viscosity of the film round the vanes; 0 where the gas is linear
+    KNUDSEN = 28  # of a vane, at 1 Pa and the temperature of the table
+    DIFFUSE = 29  # share of the free-molecular drag that is re-emitted diffusely
 
 
 STATES, INPUTS = len(State), len(Input)
@@ -85,11 +88,14 @@ def drive(y, q, log_least, step, rows, out):  # type: ignore[no-untyped-def]
     """Write the eight coefficients of the gas at the state `y` to `out`; return the torque of the drives, N m.
 
     The gas takes the temperature of the envelope. The table, made at one temperature, is looked up at the pressure
-    of the same Knudsen number; force goes with ``p / T``, heat and drag with ``p / sqrt(T)``.
+    of the same Knudsen number; force goes with ``p / T``, heat and drag with ``p / sqrt(T)``. Round a vane warmer than
+    the gas it is that of the film, with the factors of finite warmth in free flight, as in `edgewind.rotor.film`.
     """
     gas = y[4] + q[24]
     colder = q[13] / gas
-    place = (np.log(max(y[0], 1e-300)) + q[25] * np.log(colder) - log_least) / step
+    log_p = np.log(max(y[0], 1e-300)) + q[25] * np.log(colder)
+    warmth = (y[2] + y[3]) / 2.0 / gas
+    place = (log_p - q[27] * np.log((1.0 + warmth) / 2.0) - log_least) / step
     place = min(max(place, 0.0), rows.shape[0] - 1.000001)
     k = int(place)
     share = place - k
@@ -101,6 +107,14 @@ def drive(y, q, log_least, step, rows, out):  # type: ignore[no-untyped-def]
     out[2] *= colder
     out[3] *= root
     out[4] *= root
+    if q[27] != 0.0:
+        kn = q[28] * np.exp(-log_p)
+        thin = kn / (1.0 + kn) if kn < 1e15 else 1.0
+        warm = np.sqrt(warmth)
+        out[0] *= (1.0 + q[29] * (warm - 1.0)) ** thin
+        out[1] *= warm**-thin
+        out[2] *= (2.0 / (1.0 + warm)) ** thin
+        out[5] *= warm**-thin
     outside = y[4] ** 4
     infrared = q[16] * (y[2] ** 4 - outside) - q[17] * (y[3] ** 4 - outside)
     pushed = max(y[0], 0.0) * (out[1] * (y[2] - y[3]) + out[2] * ((y[2] + y[3]) / 2.0 - gas))
