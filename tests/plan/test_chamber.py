@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from support.pump_down import pump_down_closed_form
 
 from edgewind.bench import parse_bench
 from edgewind.errors import InputError
 from edgewind.gas import GasState, find_gas
-from edgewind.plan.chamber import EARLIEST_S, Vacuum, pump_down_closed_form, vacuum_of
+from edgewind.plan.chamber import EARLIEST_S, Vacuum, vacuum_of
 from edgewind.plan.conductance import Tube
 
 NITROGEN = GasState(find_gas("N2"), 1.0, 295.15)

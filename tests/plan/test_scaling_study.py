@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.brute_force import brute_force_power
+from support.brute_force import brute_force_power, curves_alike
 
 from edgewind.bench import parse_bench
 from edgewind.errors import InputError
@@ -15,7 +15,7 @@ from edgewind.plan import Settings, plan_scaling_study, scaling_result
 from edgewind.plan.exponent_test import exponent_weights, mean_of_sweeps
 from edgewind.plan.scaling_study import Design
 from edgewind.plan.scaling_text import HELD, answer_sentences, assumptions, falsified_by, run_order, study_lines
-from edgewind.plan.sized import curves_alike, resized, sized_rotor
+from edgewind.plan.sized import resized, sized_rotor
 from edgewind.plan.sweep_errors import Trials, calibrate, found_chance, read_trials, simulated_sweep, standing
 from edgewind.report import write_plan_sheet
 from edgewind.rotor import predict_whole

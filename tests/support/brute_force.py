@@ -5,12 +5,47 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.errors import InputError
 from edgewind.plan.exponent_test import mean_of_sweeps
 from edgewind.plan.scaling_study import Design, ScalingStudy
-from edgewind.plan.sized import curves_alike
+from edgewind.plan.sized import Curve, SizedRotor, made_alike, speed_curves
 from edgewind.plan.sweep_errors import read_sweep, simulated_sweep
+from edgewind.rotor import parameters_of, response_of
+from edgewind.rotor.speed_kernel import table_arrays
 
 Array = NDArray[np.float64]
+
+
+def curves_alike(sized: SizedRotor, count: int, *, seed: int) -> list[Curve]:
+    """Predict rotors made alike, each with its own curve; those that show no greatest speed are drawn again.
+
+    Parameters
+    ----------
+    sized : SizedRotor
+        What they are made after.
+    count : int
+        How many.
+    seed : int
+        Seed of the draws; under one seed, a rotor is the same in every gas.
+
+    Raises
+    ------
+    InputError
+        Hardly any rotor of this make has a greatest speed.
+    """
+    rotor = parameters_of(sized.bench)
+    table = table_arrays(response_of(rotor))
+    pressure = np.exp(sized.curve.log_grid)
+    found: list[Curve] = []
+    for batch in range(20):
+        curves, places = speed_curves(pressure, made_alike(sized.bench, rotor, count, seed + 7919 * batch), table)
+        for curve, place in zip(curves, places, strict=True):
+            if np.isfinite(place) and len(found) < count:
+                speed = float(np.interp(np.log(place), sized.curve.log_grid, curve))
+                found.append(Curve(float(place), speed, sized.curve.log_grid, np.maximum(curve, 0.0) / speed))
+        if len(found) == count:
+            return found
+    raise InputError("hardly a rotor of this make has a greatest speed", fix="change pivot, lamp or vane")
 
 
 def brute_force_studies(

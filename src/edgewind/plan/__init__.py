@@ -1,6 +1,6 @@
 """The next experiment: which pressure, how long, which study, which rotor, and when to stop."""
 
-from edgewind.plan.chamber import Vacuum, pump_down_closed_form, vacuum_of
+from edgewind.plan.chamber import Vacuum, vacuum_of
 from edgewind.plan.conductance import Tube, conductance, transmission_probability
 from edgewind.plan.cost import Cost, PlainCost, cost_from_record
 from edgewind.plan.dwell import BenchTimes, TimePlan, TimePlanResult, bench_times, plan_time
@@ -44,7 +44,6 @@ __all__ = [
     "plan_time",
     "propose",
     "propose_if_possible",
-    "pump_down_closed_form",
     "rotor_search_result",
     "scaling_result",
     "search_rotor",

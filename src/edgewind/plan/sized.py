@@ -137,7 +137,9 @@ def sized_rotor(bench: Bench, width_m: float, gas: str, *, seed: int = 1, draws:
     response = response_of(rotor)
     top = float(rotor.knudsen(1.0)) / response.least_knudsen / 1.01
     pressure = np.geomspace(top / 10**_DECADES, top, _POINTS)
-    curves, places = _curves(pressure, [flat(rotor), *_made_alike(sized, rotor, draws, seed)], table_arrays(response))
+    curves, places = speed_curves(
+        pressure, [flat(rotor), *made_alike(sized, rotor, draws, seed)], table_arrays(response)
+    )
     name = f"vanes of {1e3 * width_m:.3g} mm in {gas}"
     if not np.isfinite(places[0]):
         still = not np.any(curves[0])
@@ -171,47 +173,15 @@ def sized_rotor(bench: Bench, width_m: float, gas: str, *, seed: int = 1, draws:
     )
 
 
-def curves_alike(sized: SizedRotor, count: int, *, seed: int) -> list[Curve]:
-    """Predict rotors made alike, each with its own curve; those that show no greatest speed are drawn again.
-
-    Parameters
-    ----------
-    sized : SizedRotor
-        What they are made after.
-    count : int
-        How many.
-    seed : int
-        Seed of the draws; under one seed, a rotor is the same in every gas.
-
-    Raises
-    ------
-    InputError
-        Hardly any rotor of this make has a greatest speed.
-    """
-    rotor = parameters_of(sized.bench)
-    table = table_arrays(response_of(rotor))
-    pressure = np.exp(sized.curve.log_grid)
-    found: list[Curve] = []
-    for batch in range(20):
-        curves, places = _curves(pressure, _made_alike(sized.bench, rotor, count, seed + 7919 * batch), table)
-        for curve, place in zip(curves, places, strict=True):
-            if np.isfinite(place) and len(found) < count:
-                speed = float(np.interp(np.log(place), sized.curve.log_grid, curve))
-                found.append(Curve(float(place), speed, sized.curve.log_grid, np.maximum(curve, 0.0) / speed))
-        if len(found) == count:
-            return found
-    raise InputError("hardly a rotor of this make has a greatest speed", fix="change pivot, lamp or vane")
-
-
-def _curves(pressure: Array, rotors: list[Array], table: tuple[Array, ...]) -> tuple[Array, Array]:
-    """Speed curves in the sense in which the first turns, and the pressure where each is highest, nan without one."""
+def speed_curves(pressure: Array, rotors: list[Array], table: tuple[Array, ...]) -> tuple[Array, Array]:
+    """Return curves of speed in the sense in which the first turns, and where each is highest, Pa; nan without one."""
     curves = np.array([steady_speeds(pressure, one, *table)[0] for one in rotors])
     sense = np.sign(curves[0][np.argmax(np.abs(curves[0]))])
     return sense * curves, peak_places(pressure, sense * curves)
 
 
-def _made_alike(bench: Bench, rotor: RotorParameters, draws: int, seed: int) -> list[Array]:
-    """Rotors of one make: what differs from one to the next, drawn."""
+def made_alike(bench: Bench, rotor: RotorParameters, draws: int, seed: int) -> list[Array]:
+    """Return rotors of one make: what differs from one to the next, drawn."""
     random = np.random.default_rng([seed, 41])
     told = bench.rotor
 
