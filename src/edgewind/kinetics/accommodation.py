@@ -52,8 +52,10 @@ def apparent_difference(accommodation: ArrayLike, knudsen: ArrayLike, loss: Arra
     simple = np.sqrt(np.pi) * np.asarray(loss, dtype=float) / alpha**2
     alphas, numbers, factors = _factors()
     low, high = numbers[0], numbers[-1]
-    place = np.broadcast_arrays(np.clip(alpha, alphas[0], alphas[-1]), np.log(np.clip(kn, low, high)))
-    found = factors(np.stack(place, axis=-1))
+    place = np.stack(
+        np.broadcast_arrays(np.clip(alpha, alphas[0], alphas[-1]), np.log(np.clip(kn, low, high))), axis=-1
+    )
+    found = factors(place).reshape(place.shape)  # the interpolator makes a list of one of a single place
     # Above the last node a collision corrects free flight as 1/Kn.
     found = 1.0 + (found - 1.0) * np.minimum(high / kn, 1.0)[..., None]
     return np.asarray(simple * found[..., 0]), np.asarray(simple * found[..., 1])
