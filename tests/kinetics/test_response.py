@@ -9,7 +9,10 @@ import os
 import numpy as np
 import pytest
 import xarray as xr
+from typer.testing import CliRunner
 
+from edgewind import kinetics
+from edgewind.cli import app
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics import response as front_door
 from edgewind.kinetics import store
@@ -172,6 +175,17 @@ def test_residuals_are_no_quotients_of_rounding():
     answer = respond("strip", math.inf, **QUICK)
     assert answer.mass_residual < 1e-6
     assert answer.energy_residual < 1e-6
+
+
+def test_the_command_prints_free_flight_as_null(monkeypatch):
+    answer = respond("strip", math.inf, **QUICK)
+    monkeypatch.setattr(kinetics, "respond_curve", lambda *_, **__: [answer])
+    words = ["respond", "--knudsen", "inf"]
+    (row,) = json.loads(CliRunner().invoke(app, [*words, "--json"]).stdout)
+    assert (row["knudsen"], row["rarefaction"]) == (None, 0.0)
+    assert row["drag"] == answer.drag
+    # The even drive has no error but rounding: no digits of that are shown.
+    assert CliRunner().invoke(app, words).stdout.splitlines()[1].split()[:2] == ["inf", "0.25"]
 
 
 def test_json_brings_back_the_answer():

@@ -11,6 +11,7 @@ from rich.console import Console
 
 from edgewind.cli.base import AsJson, app, print_json
 from edgewind.errors import InputError
+from edgewind.serialize import to_plain
 
 if TYPE_CHECKING:
     from edgewind.kinetics import Response, RotorResponse, Step
@@ -112,8 +113,8 @@ def _plain(answer: Response) -> dict[str, Any]:
 
     Returns
     -------
-    knudsen : float
-        Mean free path over the width of the vane.
+    knudsen : float or None
+        Mean free path over the width of the vane; null for free flight.
     rarefaction : float
         Rarefaction parameter, sqrt(pi)/2 over the Knudsen number.
     thermal_force, drag, heat_hot, heat_cold : as in edgewind.kinetics.Response
@@ -125,7 +126,8 @@ def _plain(answer: Response) -> dict[str, Any]:
         Estimated absolute error of each coefficient, by its name.
     reached : as in edgewind.kinetics.Response
     """
-    return answer.row() | {"errors": dict(answer.errors), "reached": answer.reached}
+    plain: dict[str, Any] = to_plain(answer.row() | {"errors": dict(answer.errors), "reached": answer.reached})
+    return plain
 
 
 def _sides(text: str) -> list[float]:
@@ -154,18 +156,13 @@ def _check_rotor_options(vanes: int | None, arm: float | None, room: str, positi
 
 
 def _print_rotor(answers: list[RotorResponse], fields: Path | None, as_json: bool) -> None:
-    from edgewind.formatting import format_measured
-
     if fields is not None:
         answers[0].to_dataset().to_netcdf(fields)
     if as_json:
         print_json([_plain_rotor(answer) for answer in answers])
         return
     names = ("torque", "drag", "heat_apart", "loss")
-    _print_table(
-        names,
-        [(one, [format_measured(one.values[name], one.errors[name]) for name in names], one.sweeps) for one in answers],
-    )
+    _print_table(names, [(one, [_with_error(one, name) for name in names], one.sweeps) for one in answers])
 
 
 def _plain_rotor(answer: RotorResponse) -> dict[str, Any]:
@@ -173,7 +170,7 @@ def _plain_rotor(answer: RotorResponse) -> dict[str, Any]:
 
     Returns
     -------
-    knudsen : float
+    knudsen : float or None
         Mean free path over the width of a vane; null for free flight.
     torque : float
         Torque/(N p0 A R) per dT/T0, the trailing faces warmer by dT, towards the leading faces.
@@ -196,11 +193,13 @@ def _plain_rotor(answer: RotorResponse) -> dict[str, Any]:
     device : str
         What computed: cpu or gpu.
     """
-    row = answer.row()
-    return row | {"knudsen": None if answer.rarefaction == 0.0 else answer.knudsen}
+    plain: dict[str, Any] = to_plain(answer.row())
+    return plain
 
 
-def _with_error(answer: Response, name: str) -> str:
+def _with_error(answer: Response | RotorResponse, name: str) -> str:
     from edgewind.formatting import format_measured
 
-    return format_measured(answer.values[name], answer.errors[name])
+    value, error = answer.values[name], answer.errors[name]
+    exact = error < 1e-9 * abs(value)  # rounding alone, as in free flight
+    return format_measured(value, 0.0 if exact else error)
