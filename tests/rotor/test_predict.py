@@ -83,6 +83,19 @@ def test_the_gas_at_rest_takes_the_temperature_of_the_envelope(make_bench, make_
     assert parse_bench(tomlkit.dumps(table)).gas.temperature.value == pytest.approx(303.15)
 
 
+def test_one_accommodation_of_both_faces_takes_the_place_of_two_and_the_other_way_round(make_bench):
+    both, each = (
+        make_bench(rotor={"accommodation": "0.9"}),
+        {"dark_accommodation": "0.9", "bright_accommodation": "0.7"},
+    )
+    apart = changed_bench(both, {f"rotor.{key}": value for key, value in each.items()}).rotor
+    assert apart.accommodation is None and apart.accommodation_difference.value == pytest.approx(0.2)
+    again = changed_bench(make_bench(rotor=each), {"rotor.accommodation": "0.8"}).rotor
+    assert again.accommodation_difference is None and again.mean_accommodation.value == 0.8
+    with pytest.raises(InputError, match="that of the other is not"):
+        changed_bench(both, {"rotor.dark_accommodation": "0.9"})
+
+
 def test_without_the_emissivity_of_the_bright_face_there_is_a_range_and_not_one_optimum(make_bench):
     silent = {key: value for key, value in ROTOR.items() if key != "bright_emissivity"}
     found = predict_whole(make_bench(rotor=silent), np.geomspace(0.02, 20, 5))

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 from edgewind.bench import Bench
 from edgewind.evidence.coastdown import coast_downs
-from edgewind.evidence.likelihood import LEAST_READINGS, Likelihood
+from edgewind.evidence.fit import LEAST_READINGS, prepare
 from edgewind.evidence.mechanism_case import case_of
-from edgewind.evidence.proposal import find_mode
 from edgewind.formatting import format_number
 from edgewind.rotor import changed_bench
 from edgewind.signals import Experiment
@@ -46,20 +45,21 @@ class FittedBench:
         return f"Starts from the most probable values that the readings allow (--no-fit leaves them out): {found}."
 
 
-# Unknowns of the fit that are keys of bench.toml. The rest is about the gauge, the model of the gas and the scatter.
+# Unknowns of the fit that are keys of bench.toml, beside light and accommodation. The rest is about the gauge, a torque
+# from outside, the model of the gas and the scatter.
 _KEYS = {
     "conductance": "rotor.vane_conductance",
     "bright_emissivity": "rotor.bright_emissivity",
     "dark_emissivity": "rotor.dark_emissivity",
-    "accommodation": "rotor.accommodation",
     "pivot_dry": "rotor.pivot_dry_torque",
     "pivot_viscous": "rotor.pivot_viscous",
     "inertia": "rotor.moment_of_inertia",
 }
 _UNITS = {
     "rotor.vane_conductance": "W/(m² K)", "rotor.bright_emissivity": "", "rotor.dark_emissivity": "",
-    "rotor.accommodation": "", "rotor.pivot_dry_torque": "N m", "rotor.pivot_viscous": "N m s",
-    "rotor.moment_of_inertia": "kg m²", "light.irradiance": "W/m²",
+    "rotor.dark_accommodation": "", "rotor.bright_accommodation": "",
+    "rotor.pivot_dry_torque": "N m", "rotor.pivot_viscous": "N m s", "rotor.moment_of_inertia": "kg m²",
+    "light.irradiance": "W/m²",
 }  # fmt: skip
 
 
@@ -81,10 +81,15 @@ def fitted_bench(experiment: Experiment) -> FittedBench:
     count = case.data.speed_rad_s.size
     if count < LEAST_READINGS:
         return FittedBench(bench, {}, f"{count} of them can be used, and {LEAST_READINGS} are needed")
-    problem = Likelihood(bench, case.data, "all", case.response)
-    best = problem.values(find_mode(problem, seed=case.seed, starts=2).centre)
+    problem, mode = prepare(bench, case.data, "all", case.response, case.seed)
+    best = problem.values(mode.centre)
     values = {unknown.name: float(value) for unknown, value in zip(problem.unknowns, best, strict=True)}
     changed = {key: float(f"{values[name]:.4g}") for name, key in _KEYS.items() if name in values}
     changed["light.irradiance"] = float(f"{bench.light.irradiance.value * values.get('light', 1.0):.4g}")
+    # The difference drives the rotor and the mean hardly does: where both do not fit below 1, the mean makes room.
+    apart = values["accommodation_difference"]
+    mean = min(values["accommodation"], 1.0 - abs(apart) / 2)
+    changed["rotor.dark_accommodation"] = float(f"{mean + apart / 2:.4g}")
+    changed["rotor.bright_accommodation"] = float(f"{mean - apart / 2:.4g}")
     new = changed_bench(bench, {key: Measured(value) for key, value in changed.items()})
     return FittedBench(new, changed)

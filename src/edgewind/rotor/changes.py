@@ -18,7 +18,7 @@ def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
     """Return the bench with other values, checked as a whole; for predictions, which read no gauge.
 
     The gas at rest takes the temperature of the envelope: another one changes that of the gas too, unless it is among
-    the changes itself.
+    the changes itself. An accommodation of both faces takes the place of those of each face, and the other way round.
 
     Parameters
     ----------
@@ -46,6 +46,10 @@ def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
         table[section][name] = value
     if "chamber.envelope_temperature" in changes and "gas.temperature" not in changes:
         table["gas"]["temperature"] = changes["chamber.envelope_temperature"]
+    whole, each = ("rotor.accommodation",), ("rotor.dark_accommodation", "rotor.bright_accommodation")
+    for said, replaced in ((whole, each), (each, whole)):
+        if any(key in changes for key in said) and not any(key in changes for key in replaced):
+            table["rotor"].update({key.removeprefix("rotor."): None for key in replaced})
     if "gas.species" in changes and table["gauge"].gas_factor is None:
         # What is predicted is asked for in true pressures, so no gauge is read.
         table["gauge"] = table["gauge"].model_copy(update={"gas_factor": Measured(1.0)})
