@@ -95,7 +95,7 @@ def second_order_error(warmth: ArrayLike, knudsen: ArrayLike) -> Array:
     Examples
     --------
     >>> round(float(second_order_error(0.1, 1.0)), 4)
-    0.0239
+    0.0234
     """
     epsilon, kn = np.asarray(warmth, dtype=float), np.asarray(knudsen, dtype=float)
     thin = kn / (1 + kn)
