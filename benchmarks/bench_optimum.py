@@ -30,8 +30,9 @@ from support.sweeps import (
     take_readings,
 )
 
-from edgewind.evidence.optimum import Optimum, find_optimum, highest_places
+from edgewind.evidence.optimum import Optimum, find_optimum
 from edgewind.evidence.sweep_data import SweepData
+from edgewind.rotor.optimum import highest_places
 
 PEAKED_SEED, OPEN_SEED, LAG_SEED = 20_000, 40_000, 60_000
 

@@ -21,7 +21,7 @@ from threadpoolctl import threadpool_limits
 from edgewind.bench import BENCH_FILE
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
-from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why_all, glance
+from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why_all
 from edgewind.evidence.fit import MODELS, STEPS
 from edgewind.evidence.next_test import propose_tests
 from edgewind.plan import Cost, Plan, gauge_range, propose, propose_if_possible
@@ -171,7 +171,7 @@ def _plan_one(
     source: ExperimentSource, batch: int, target: str | None, range_pa: tuple[float, float] | None, cost: Cost | None
 ) -> Plan:
     try:
-        known = glance(read_experiment(source))
+        known = find(read_experiment(source))
     except NoRowsError:  # nothing is measured yet: the bench alone says where to start
         bench = source.bench()
         ends = gauge_range(bench) if range_pa is None else check_range(*range_pa, bench)
@@ -179,7 +179,8 @@ def _plan_one(
         plan = propose(none, batch=batch, target=target, level=bench.study.level, range_pa=ends, cost=cost)
         return dataclasses.replace(plan, name=source.name)
     plan = propose(known, batch=batch, target=target, range_pa=range_pa, cost=cost)
-    return dataclasses.replace(plan, tests=propose_tests(known.experiment))
+    still_open = [claim.name for claim in known.mechanisms if claim.verdict != "ruled out"]
+    return dataclasses.replace(plan, tests=propose_tests(known.experiment, still_open))
 
 
 def _sources(path: str | Path, stack: ExitStack) -> tuple[Sequence[ExperimentSource], Path | None, str]:

@@ -11,9 +11,11 @@ from edgewind.cautions import HAZARDS
 from edgewind.evidence.deliberate import DRAUGHT, PIVOT, deliberate_tests, weigh_tests
 from edgewind.evidence.findings import find
 from edgewind.evidence.next_test import propose_tests
+from edgewind.evidence.sentences import sentences_of
 from edgewind.report.summary import study_summary
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import read_experiment
+from edgewind.study import plan_next
 from edgewind.virtual.hidden_rotor import HiddenRotor, Surroundings
 
 RPM = 60 / (2 * np.pi)
@@ -89,6 +91,26 @@ def test_the_reading_that_turned_back_in_the_cold_is_evidence_for_the_thermal_fo
     assert "line 13 (chilled envelope in the dark)" in weights.why
 
 
+def test_a_reversal_that_was_seen_stands_in_the_answer_and_in_the_sentence_about_the_cold(folder):
+    found = find(folder([*lit_rows(HiddenRotor(species="air")), "1.0,3,-12,0.5,off,-20,,,bulb chilled; turned back"]))
+    assert len(found.answer) == 4
+    assert "weighed on the curve and on 1 test made on purpose" in found.answer[2]
+    assert found.answer[3].startswith(
+        "Of the tests made on purpose: Chilled envelope in the dark: the dark face led at 12"
+    )
+    assert found.other_use(13) == "used as a test made on purpose: lamp off, envelope at -20 °C"
+    assert found.other_use(12) == ""
+    said = sentences_of(found.mechanisms, None, tests=found.tests, usual_face="bright").in_the_cold
+    assert said.startswith(
+        "In the dark under a chilled envelope it was seen to turn back: the dark face led at 12 rpm, where the bright "
+        "face leads under the lamp (line 13). If the gas drives it, that is because the dark side radiates more"
+    )
+    as_usual = sentences_of(found.mechanisms, None, tests=found.tests, usual_face="dark").in_the_cold
+    assert "it was not seen to turn back: the dark face led at 12 rpm (line 13)" in as_usual
+    unknown = sentences_of(found.mechanisms, None, tests=found.tests).in_the_cold
+    assert unknown == "Which way it would turn in the cold takes a fit of the readings."
+
+
 def test_a_rotor_that_goes_on_as_before_in_the_cold_is_turned_by_something_constant(folder):
     rotor = HiddenRotor(species="air", foreign_n_m=2e-9, irradiance_w_m2=0.0)
     found = folder(
@@ -139,6 +161,8 @@ def test_a_run_through_standstill_is_judged_as_one(folder):
     assert test.log_evidence[THERMAL] > -2
     assert test.log_evidence[PIVOT] < -5
     assert "the dark face led" in test.why
+    cold = sentences_of((), None, tests=(test,), usual_face="bright").in_the_cold
+    assert "it was seen to turn back: the dark face led at" in cold
 
 
 def test_without_a_test_nothing_is_said(folder):
@@ -170,6 +194,16 @@ def test_a_test_that_was_made_and_one_that_tells_nothing_are_not_proposed(folder
     assert propose_tests(folder(rows), open_mechanisms=[THERMAL]) == ()
     same = propose_tests(folder(rows), open_mechanisms=[DRAUGHT, PIVOT])
     assert same == ()  # both are constant: no change of light or warmth tells them apart
+
+
+def test_next_ranks_tests_between_mechanisms_that_are_still_open(folder):
+    experiment = folder([*lit_rows(HiddenRotor(species="air")), "1.0,3,-12,0.5,off,-20,,,"])
+    ruled_out = {claim.name for claim in find(experiment).mechanisms if claim.verdict == "ruled out"}
+    assert PIVOT in ruled_out
+    (plan,) = plan_next(experiment.folder)
+    for test in plan.tests:
+        assert not ruled_out & set(test.outcomes)
+    assert any(PIVOT in test.outcomes for test in propose_tests(experiment))
 
 
 # Rotors that one known cause turns (twenty of them in the benchmarks)

@@ -35,7 +35,7 @@ def test_a_maximum_is_found_and_told(found):
     assert optimum.found
     true_pa = 10**0.6 * 101.325 / 760
     assert optimum.interval_pa[0] < true_pa < optimum.interval_pa[1]
-    first, second, third = findings.answer
+    first, second, third, *_ = findings.answer
     assert first.startswith("The rotor is fastest at 0.5") and first.endswith("from 16 readings.")
     assert "a 90 % interval of" in first and "mTorr" in first and "rpm" in first
     assert second.startswith("There the mean free path is ") and "against a vane width of 12 mm" in second
@@ -67,7 +67,7 @@ def test_without_a_maximum_the_answer_says_so_and_why(found, volts, speeds, reas
     noise = np.random.default_rng(5).standard_normal(len(volts))
     findings = found(volts, np.asarray(speeds) + noise)
     assert (findings.optimum.found, findings.optimum.reason, findings.knudsen) == (False, reason, None)
-    first, second, _ = findings.answer
+    first, second, *_ = findings.answer
     assert first.startswith(f"These {len(volts)} readings do not show a pressure of greatest speed: {said}")
     assert first.endswith(f"({reason}).")
     assert second == "Without that pressure there is no Knudsen number to state."

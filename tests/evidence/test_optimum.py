@@ -13,8 +13,9 @@ from support.sweeps import Bench, Shape, Truth, open_example, peaked_example, ta
 
 from edgewind.errors import InputError
 from edgewind.evidence.curve import fit_curve
-from edgewind.evidence.optimum import find_optimum, highest_places
+from edgewind.evidence.optimum import find_optimum
 from edgewind.evidence.sweep_data import SweepData
+from edgewind.rotor.optimum import highest_places
 
 TRUTH = Truth("balance", place=0.4, width=0.8, skew=0.0, top=10.0)
 CURVE = fit_curve(take_readings(TRUTH, Bench(readings=20), np.random.default_rng(0)))

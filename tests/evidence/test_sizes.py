@@ -10,8 +10,6 @@ import pytest
 from edgewind.evidence import Findings, Optimum, SweepData, compare_sizes, find_optimum
 from edgewind.signals import Experiment
 
-NO_OPTIMUM = (None, None, None, None, None)
-
 
 @pytest.fixture
 def findings(make_bench):
@@ -34,7 +32,10 @@ def about(middle_pa, spread, seed, level=0.90):
     """An optimum known from draws alone."""
     draws = middle_pa * np.exp(spread * np.random.default_rng(seed).standard_normal(4000))
     low, middle, high = np.quantile(draws, [(1 - level) / 2, 0.5, (1 + level) / 2])
-    return Optimum(True, middle, (low, high), level, "", 30.0, 0.3, draws, 1.0, 0.0, 0.0, 9.0, 9.0, (), None, None)
+    return Optimum(
+        found=True, pressure_pa=middle, interval_pa=(low, high), level=level, speed_rad_s=30.0, speed_u_rad_s=0.3,
+        draws_pa=draws,
+    )  # fmt: skip
 
 
 def swept(place_pa, seed, common=0.0):
@@ -109,6 +110,6 @@ def test_the_sentence_says_what_the_numbers_allow(findings):
 
 def test_nothing_is_compared_without_two_optima_of_two_widths(findings):
     known = about(1.0, 0.05, 1)
-    unknown = Optimum(False, None, None, 0.90, "too few readings", None, None, np.empty(0), *NO_OPTIMUM, (), None, None)
+    unknown = Optimum(found=False, reason="too few readings")
     assert compare_sizes(findings("a", 12, known), findings("b", 12, known)) is None
     assert compare_sizes(findings("a", 12, known), findings("b", 20, unknown)) is None

@@ -8,6 +8,7 @@ import pytest
 from edgewind.errors import InputError
 from edgewind.evidence import draws_of, fit, what_if
 from edgewind.evidence.fit import FitData
+from edgewind.evidence.predicted import with_model_error
 from edgewind.evidence.words import what_if_lines
 from edgewind.report.figures.canvas import our_style
 from edgewind.report.figures.file import FILM
@@ -15,6 +16,7 @@ from edgewind.report.figures.what_if import draw_what_if
 from edgewind.report.palette import DARK
 from edgewind.rotor import parameters_of, predict, predict_whole, response_of, steady_state
 from edgewind.rotor.speed_kernel import Place
+from edgewind.rotor.words import answer_lines
 
 ROTOR = {
     "bright_emissivity": "0.80 +/- 0.03",
@@ -50,9 +52,9 @@ def test_both_optima_move_to_where_the_prediction_of_the_changed_bench_has_them(
     found = what_if(prior, WIDER, PRESSURES)
     plain = predict_whole(bench, PRESSURES, changes=WIDER)
     for moved, alone in ((found.speed, plain.speed), (found.torque, plain.force)):
-        assert moved.after_pa.interval[0] < alone.pressure_pa < moved.after_pa.interval[1]
+        assert moved.after.interval_pa[0] < alone.pressure_pa < moved.after.interval_pa[1]
         assert moved.ratio.interval[1] < 1.0
-        assert moved.after_pa.median < moved.before_pa.median
+        assert moved.after.pressure_pa < moved.before.pressure_pa
 
 
 def test_one_draw_without_uncertainty_is_the_prediction_itself(bench, prior):
@@ -84,12 +86,28 @@ def test_draws_keep_what_is_theirs_and_take_what_is_stated_anew(prior):
 def test_readings_narrow_where_the_optima_are_and_how_they_move(prior, posterior):
     before, after = (what_if(draws, WIDER, PRESSURES).speed for draws in (prior, posterior))
 
-    def width(spread):
-        return np.log(spread.interval[1] / spread.interval[0])
+    def width(at):
+        return np.log(at.interval_pa[1] / at.interval_pa[0])
 
-    assert width(after.before_pa) < 0.7 * width(before.before_pa)
-    assert width(after.after_pa) < 0.7 * width(before.after_pa)
+    assert width(after.before) < 0.7 * width(before.before)
+    assert width(after.after) < 0.7 * width(before.after)
     assert (prior.kind, posterior.kind) == ("prior", "posterior")
+
+
+def test_a_prediction_has_the_error_of_the_model_about_its_optima(bench, prior):
+    """Narrower than over all that the bench leaves open; around the value without that error."""
+    plain = predict_whole(bench, PRESSURES)
+    found = with_model_error(plain)
+    over = what_if(prior, {}, PRESSURES)
+    for one, before, drawn in ((found.speed, plain.speed, over.speed), (found.force, plain.force, over.torque)):
+        assert (one.pressure_pa, one.value) == (before.pressure_pa, before.value)
+        assert one.interval_pa[0] < one.pressure_pa < one.interval_pa[1]
+        assert np.log(one.interval_pa[1] / one.interval_pa[0]) < np.log(
+            drawn.before.interval_pa[1] / drawn.before.interval_pa[0]
+        )
+    line = next(answer_lines(found))
+    assert line.startswith("greatest speed ") and "; with the error of the model " in line and "(90 %)" in line
+    assert found.to_result().optimum.interval_pa == found.speed.interval_pa
 
 
 def test_nothing_changed_moves_nothing(prior):
@@ -101,8 +119,8 @@ def test_nothing_changed_moves_nothing(prior):
 
 def test_a_range_without_a_maximum_is_said_to_show_none(prior):
     found = what_if(prior, WIDER, PRESSURES[:4])
-    assert found.torque.before_pa.median is None
-    assert found.torque.share_before < 0.9
+    assert not found.torque.before.found
+    assert found.torque.before.share < 0.9
     assert any("ask for a wider range" in line for line in what_if_lines(found))
 
 

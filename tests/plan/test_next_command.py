@@ -9,7 +9,7 @@ import pytest
 
 from edgewind.bench import write_template
 from edgewind.errors import InputError
-from edgewind.evidence import glance
+from edgewind.evidence import find
 from edgewind.plan import propose
 from edgewind.plan.text import plan_lines
 from edgewind.report import plot_plan
@@ -68,7 +68,7 @@ def test_few_readings_give_a_start_by_the_times_of_the_forward_model(folder, tmp
 
 
 def test_the_figure_is_drawn_as_png_and_svg(folder, tmp_path):
-    plan = propose(glance(read_experiment(folder)), batch=3, target="20%")
+    plan = propose(find(read_experiment(folder)), batch=3, target="20%")
     for name in ("plan.png", "plan.svg"):
         plot_plan(plan, tmp_path / name)
         assert (tmp_path / name).stat().st_size > 5000
@@ -86,7 +86,7 @@ def test_a_study_says_what_to_measure_next(folder, tmp_path):
 
 
 def test_the_plan_reads_as_sentences(folder):
-    lines = list(plan_lines(propose(glance(read_experiment(folder)))))
+    lines = list(plan_lines(propose(find(read_experiment(folder)))))
     assert lines[0].startswith("The 90 % interval is")
     assert any(line.startswith("Assumed: ") for line in lines)
     assert any(line.startswith("What would show this plan wrong: ") for line in lines)

@@ -10,7 +10,6 @@ from support.brute_force import brute_force_power, curves_alike
 from edgewind.bench import parse_bench
 from edgewind.errors import InputError
 from edgewind.evidence import find_optimum
-from edgewind.evidence.optimum import highest_places
 from edgewind.plan import Settings, plan_scaling_study, scaling_result
 from edgewind.plan.exponent_test import exponent_weights, mean_of_sweeps
 from edgewind.plan.scaling_study import Design
@@ -19,6 +18,7 @@ from edgewind.plan.sized import resized, sized_rotor
 from edgewind.plan.sweep_errors import Trials, calibrate, found_chance, read_trials, simulated_sweep, standing
 from edgewind.report import write_plan_sheet
 from edgewind.rotor import predict_whole
+from edgewind.rotor.optimum import highest_places
 from edgewind.serialize import to_plain
 
 SMALL = Settings(days=1.0, readings=12, noise=0.015, trials=24, studies=1000)

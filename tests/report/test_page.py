@@ -10,6 +10,7 @@ import pytest
 
 from edgewind.evidence import Findings, compare_sizes
 from edgewind.report.limits import limits_of
+from edgewind.report.rotor import view_rotor
 from edgewind.report.rows import reading_rows, typeset
 from edgewind.report.words import CAUTIONS, FLAGS
 from edgewind.signals import SET_ASIDE_FLAGS
@@ -123,6 +124,13 @@ def test_every_number_of_every_reading_is_there(page: Page, narrow: Findings, fi
         for row in reading_rows(findings):
             for text in (row.pressure_pa, row.pressure_mtorr, row.speed_rpm, row.knudsen, row.gauge):
                 assert text in page.words
+
+
+def test_conditions_are_columns_where_some_reading_has_them(narrow: Findings, wide: Findings) -> None:
+    shown = [[title for title, _ in view_rotor(found, "r", None, None).noted] for found in (narrow, wide)]
+    assert "lamp" in shown[0] and "lamp" not in shown[1]
+    assert "envelope / °C" not in shown[1]
+    assert {row.lamp for row in reading_rows(narrow)} == {"on", "off"}
 
 
 def test_budget_sweeps_and_mechanisms_are_there(page: Page, narrow: Findings) -> None:

@@ -7,7 +7,7 @@ import tomlkit
 from edgewind.bench import parse_bench
 from edgewind.errors import InputError
 from edgewind.rotor import changed_bench, parse_changes, predict, predict_whole
-from edgewind.rotor.predict import peak_places
+from edgewind.rotor.optimum import peak_pressures
 from edgewind.rotor.words import answer_lines
 from edgewind.serialize import to_plain
 
@@ -112,5 +112,5 @@ def test_places_of_maxima_are_found_between_the_points():
     pressure = np.geomspace(0.1, 10, 41)
     truth = np.array([0.7, 1.3, 2.9])
     curves = np.exp(-(np.log(pressure / truth[:, None]) ** 2))
-    assert np.allclose(peak_places(pressure, curves), truth, rtol=2e-3)
-    assert np.isnan(peak_places(pressure, pressure[None, :]))[0]
+    assert np.allclose(peak_pressures(pressure, curves), truth, rtol=2e-3)
+    assert np.isnan(peak_pressures(pressure, pressure[None, :]))[0]

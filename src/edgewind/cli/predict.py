@@ -80,6 +80,10 @@ def predict(
         from edgewind.evidence import what_if
 
         moved = what_if(drawn, asked, found.table["pressure_pa"], level=described.study.level)
+    if moved is None:
+        from edgewind.evidence.predicted import with_model_error
+
+        found = with_model_error(found, level=described.study.level)
     if plot is not None:
         from edgewind.report import plot_prediction, plot_what_if
 

@@ -71,4 +71,5 @@ def _print_findings(found: Any) -> None:
             print(indented(line))
     aside = experiment.readings[~experiment.readings["used"]]
     for _, row in aside.iterrows():
-        print(f"  set aside: line {row['line']}, {row['why_not']}")
+        other = found.other_use(int(row["line"]))
+        print(f"  line {row['line']}: {other}" if other else f"  set aside: line {row['line']}, {row['why_not']}")

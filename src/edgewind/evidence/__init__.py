@@ -5,7 +5,7 @@ from edgewind.evidence.coastdown import CoastDown, coast_downs, fit_coast_down, 
 from edgewind.evidence.curve import ResponseCurve, fit_curve
 from edgewind.evidence.draws import RotorDraws, draws_of
 from edgewind.evidence.explain import Explanation, FittedOptimum, explain
-from edgewind.evidence.findings import BudgetLine, Findings, find, find_why, find_why_all, glance, sweep_data
+from edgewind.evidence.findings import BudgetLine, Findings, find, find_why, find_why_all, sweep_data
 from edgewind.evidence.fit import Fit, FitData, fit, fit_data
 from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
@@ -50,7 +50,6 @@ __all__ = [
     "fit_coast_down",
     "fit_curve",
     "fit_data",
-    "glance",
     "knudsen_at_optimum",
     "measured_torque",
     "scaling_of",

@@ -48,6 +48,7 @@ Array = NDArray[np.float64]
 
 DRAUGHT = foreign.NAME
 PIVOT = "pivot or vibration"
+CHILLED_IN_THE_DARK = "chilled envelope in the dark"
 # The mechanisms that state what a test must show, each as the drive that turns the rotor under the lamp.
 ACCOMMODATION = "unequal_accommodation"
 CANDIDATES: tuple[str, ...] = ("thermal_force", ACCOMMODATION, "light_pressure", "infrared_recoil")
@@ -276,6 +277,27 @@ def bench_of_tests(
         bench.study.level if level is None else level,
         bench.study.seed,
     )
+
+
+def speed_against(test: DeliberateTest, usual: float) -> tuple[float, float]:
+    """Return the speed of a reading, or that of a run which goes furthest against the usual sense, rad/s.
+
+    Parameters
+    ----------
+    test : DeliberateTest
+        The test.
+    usual : float
+        Sense under the lamp: 1 with the bright face leading, -1 with the dark one.
+
+    Returns
+    -------
+    tuple of float
+        The speed with its sign, and its standard uncertainty.
+    """
+    if test.run is None:
+        return test.seen.speed_rad_s, test.seen.speed_u_rad_s
+    k = int(np.argmin(usual * test.run.speed_rad_s))
+    return float(test.run.speed_rad_s[k]), float(test.run.speed_u_rad_s[k])
 
 
 def weigh_tests(tests: Sequence[DeliberateTest]) -> TestWeights:

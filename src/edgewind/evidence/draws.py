@@ -175,13 +175,20 @@ def draws_of(source: Bench | Fit, *, draws: int = 200, seed: int = 1) -> RotorDr
         return RotorDraws(
             problem.bench, numbers, problem.response, "posterior", seed, problem.error, source.deviations[picked]
         )
-    numbers = _prior_numbers(source, draws, seed)
-    rotor = parameters_of(source)
-    response = response_of(rotor)
-    most = float(rotor.knudsen(1.0)) / response.least_knudsen
-    error = model_error(response, float(np.log(rotor.knudsen(1.0))), np.geomspace(1e-3 * most, most, 2), 0.0)
-    deviations = np.random.default_rng([seed, 9]).standard_normal((draws, error.size))
-    return RotorDraws(source, numbers, response, "prior", seed, error, deviations)
+    return _with_model_error(source, parameters_of(source), _prior_numbers(source, draws, seed), seed)
+
+
+def draws_of_model_error(bench: Bench, rotor: RotorParameters, *, draws: int = 200, seed: int = 1) -> RotorDraws:
+    """Return draws of the error of the model alone: each of the same rotor of plain numbers."""
+    return _with_model_error(bench, rotor, np.tile(flat(rotor), (draws, 1)), seed)
+
+
+def _with_model_error(bench: Bench, rotor: RotorParameters, numbers: Array, seed: int) -> RotorDraws:
+    response, log_path = response_of(rotor), float(np.log(rotor.knudsen(1.0)))
+    most = float(np.exp(log_path)) / response.least_knudsen
+    error = model_error(response, log_path, np.geomspace(1e-3 * most, most, 2), 0.0)
+    deviations = np.random.default_rng([seed, 9]).standard_normal((len(numbers), error.size))
+    return RotorDraws(bench, numbers, response, "prior", seed, error, deviations)
 
 
 def _prior_numbers(bench: Bench, draws: int, seed: int) -> Array:

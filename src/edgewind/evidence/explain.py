@@ -22,8 +22,7 @@ from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.optimum import Optimum
 from edgewind.evidence.scaling import Scaling, both_laws
 from edgewind.evidence.tensions import Tension, tensions_of_fit
-from edgewind.rotor.optimum import PeakPressure, flat_range
-from edgewind.rotor.predict import peak_places
+from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
 from edgewind.runner import Runner, open_runner, processors, report
 from edgewind.signals import Experiment
 
@@ -47,7 +46,7 @@ def fitted_optimum(fitted: Fit, quantity: Literal["speed", "torque"], *, points:
     row = {"speed": 0, "torque": 1}[quantity]
     curves = problem.predicted(picked, pressure, deviations)[:, row]
     sense = np.sign(np.median(curves.sum(axis=1))) or 1.0
-    places = peak_places(pressure, sense * curves)
+    places = peak_pressures(pressure, sense * curves)
     inside = np.isfinite(places)
     if inside.sum() < level * places.size:
         return FittedOptimum(found=False, level=level, reason="no maximum inside the pressures measured")

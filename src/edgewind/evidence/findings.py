@@ -25,6 +25,9 @@ from edgewind.runner import Runner
 from edgewind.signals import Experiment
 from edgewind.units import from_si
 
+# Tests made on purpose that the answer says one by one.
+MOST_TESTS_SAID = 3
+
 
 @dataclass(frozen=True)
 class BudgetLine:
@@ -84,10 +87,20 @@ class Findings:
     test_weights: TestWeights | None = None
 
     @property
-    def answer(self) -> tuple[str, str, str]:
-        """The answer in three sentences: the optimum, its Knudsen number, the mechanisms."""
-        said = (_optimum_sentence(self), _knudsen_sentence(self), _mechanism_sentence(self))
-        return (raise_exponents(said[0]), raise_exponents(said[1]), said[2])
+    def answer(self) -> tuple[str, ...]:
+        """The answer in plain sentences: the optimum, its Knudsen number, the mechanisms, and tests made on purpose."""
+        said = (_optimum_sentence(self), _knudsen_sentence(self))
+        return (*(raise_exponents(one) for one in said), _mechanism_sentence(self), *_test_sentences(self))
+
+    def other_use(self, line: int) -> str:
+        """Say what a reading that the curve leaves out is used for: a coast-down or a test; empty where for nothing."""
+        for coast in self.coasts:
+            if coast.line == line:
+                return "coast-down, used for drag and friction" if coast.usable else ""
+        for test in self.tests:
+            if line in test.lines:
+                return f"used as a test made on purpose: {test.condition}"
+        return ""
 
 
 def find(experiment: Experiment) -> Findings:
@@ -115,13 +128,6 @@ def find(experiment: Experiment) -> Findings:
     )
 
 
-def glance(experiment: Experiment) -> Findings:
-    """Draw from an experiment its optimum alone, mechanisms unweighed: in a fraction of the time of :func:`find`."""
-    study = experiment.bench.study
-    optimum = find_optimum(sweep_data(experiment.used), level=study.level, seed=study.seed)
-    return Findings(experiment, optimum, None, (), (), None)
-
-
 def find_why(found: Findings, *, steps: int = STEPS, progress: Progress | None = None) -> Findings:
     """Return the findings with the unknowns fitted and the mechanisms weighed on the fits; see :func:`explain`."""
     return _explained(found, explain(found.experiment, found.optimum, steps=steps, progress=progress))
@@ -136,7 +142,14 @@ def _explained(found: Findings, explanation: Explanation) -> Findings:
         tensions=(*explanation.tensions, *(one for one in found.tensions if not one.about.endswith(AGAINST_TESTS))),
         tests=explanation.tests,
         test_weights=explanation.test_weights,
-        sentences=sentences_of(explanation.claims, explanation.fit, found.optimum, found.experiment.bench.study.seed),
+        sentences=sentences_of(
+            explanation.claims,
+            explanation.fit,
+            found.optimum,
+            found.experiment.bench.study.seed,
+            tests=explanation.tests,
+            usual_face=_usual_face(found.experiment),
+        ),
     )
 
 
@@ -169,6 +182,12 @@ def sweep_data(used: pd.DataFrame) -> SweepData:
         time_s=used["time_s"].to_numpy(float),
         common_log_pressure_u=float(common[np.argmax(np.abs(speed))]) if len(used) else 0.0,
     )
+
+
+def _usual_face(experiment: Experiment) -> str:
+    """Return the face that was seen to lead under the lamp, as most readings of the curve have it; empty if unknown."""
+    seen = [face for face in experiment.used["leading_face"] if face in ("bright", "dark")]
+    return max(("bright", "dark"), key=seen.count) if seen else ""
 
 
 def _budget_at_fastest(experiment: Experiment) -> tuple[tuple[BudgetLine, ...], int | None]:
@@ -230,4 +249,18 @@ def _mechanism_sentence(findings: Findings) -> str:
             listed = names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
             words = words.replace(" is {}", " are {}") if len(names) > 1 else words
             said.append(words.replace("contributes", "contribute" if len(names) > 1 else "contributes").format(listed))
-    return f"Of the candidates weighed, {'; '.join(said)}; the numbers stand below."
+    count = len(findings.tests)
+    on = "" if not count else f" on the curve and on {count} test{'s' if count > 1 else ''} made on purpose"
+    return f"Of the candidates weighed{on}, {'; '.join(said)}; the numbers stand below."
+
+
+def _test_sentences(findings: Findings) -> tuple[str, ...]:
+    """Return what was seen in the tests made on purpose and what it says, those that weigh most first."""
+    if not findings.tests:
+        return ()
+    by_weight = sorted(findings.tests, key=lambda test: min(test.log_evidence.values()))
+    said = [test.why for test in by_weight[:MOST_TESTS_SAID]]
+    more = len(by_weight) - len(said)
+    if more > 0:
+        said.append(f"{more} more {'test stands' if more == 1 else 'tests stand'} below.")
+    return (f"Of the tests made on purpose: {' '.join(said)}",)

@@ -7,16 +7,17 @@ stands significantly higher there than at both ends of the range.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from pydantic import Field, InstanceOf
 
 from edgewind.errors import InputError
 from edgewind.evidence.curve import ResponseCurve, fit_curve
 from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps, sweep_effects
 from edgewind.evidence.sweep_data import Array, SweepData
 from edgewind.formatting import format_number
+from edgewind.rotor.optimum import PeakPressure, highest_places
 from edgewind.units import RPM_PER_RAD_S
 
 Reason = Literal[
@@ -50,85 +51,36 @@ IMMATERIAL_SHIFT = 0.2
 IMMATERIAL_OFFSET = 0.5
 
 
-@dataclass(frozen=True, eq=False)
-class Optimum:
-    """The maximising pressure, or why none is claimed.
+class Optimum(PeakPressure):
+    """The maximising pressure of the curve through the readings, or why none is claimed."""
 
-    Attributes
-    ----------
-    found : bool
-        Whether a maximum inside the measured range is shown.
-    pressure_pa : float or None
-        Median of the distribution of the maximising pressure, Pa.
-    interval_pa : tuple of float or None
-        Equal-tailed interval of the maximising pressure, Pa.
-    level : float
-        Coverage probability of the interval.
-    reason : Reason
-        Why no maximum is claimed; empty where one is found.
-    speed_rad_s : float or None
-        Height of the curve at its maximum, with its sign, rad/s.
-    speed_u_rad_s : float or None
-        Standard uncertainty of that height, rad/s.
-    draws_pa : ndarray, shape (k,)
-        Samples of the maximising pressure within the measured range, common uncertainty included, Pa.
-    interior, low_edge, high_edge : float or None
-        Probabilities that the highest place of the range lies inside it or at an end.
-    rise_above_low, rise_above_high : float or None
-        Height of the maximum above each end, in standard deviations of that difference.
-    warnings : tuple of str
-        What a reader of the result should know.
-    curve : ResponseCurve or None
-        The curve behind it, freed of differences between sweeps where these are significant.
-    sweeps : SweepComparison or None
-        Comparison of the sweeps; None where there is only one.
-    """
-
-    found: bool
-    pressure_pa: float | None
-    interval_pa: tuple[float, float] | None
-    level: float
-    reason: Reason
-    speed_rad_s: float | None
-    speed_u_rad_s: float | None
-    draws_pa: Array
-    interior: float | None
-    low_edge: float | None
-    high_edge: float | None
-    rise_above_low: float | None
-    rise_above_high: float | None
-    warnings: tuple[str, ...]
-    curve: ResponseCurve | None
-    sweeps: SweepComparison | None
-
-
-def highest_places(grid: Array, curves: Array) -> Array:
-    """Place of the maximum of each curve, refined by the parabola through the highest three points.
-
-    Parameters
-    ----------
-    grid : ndarray, shape (m,)
-        Even places.
-    curves : ndarray, shape (k, m)
-
-    Returns
-    -------
-    ndarray, shape (k,)
-        The end itself where a curve is highest there.
-
-    Examples
-    --------
-    >>> grid = np.linspace(0.0, 1.0, 11)
-    >>> highest_places(grid, -((grid[None] - 0.33) ** 2)).round(6).item()
-    0.33
-    """
-    top = np.argmax(curves, axis=1)
-    inside = np.clip(top, 1, grid.size - 2)
-    left, middle, right = (np.take_along_axis(curves, inside[:, None] + k, axis=1)[:, 0] for k in (-1, 0, 1))
-    bend = left - 2 * middle + right
-    step = np.where((top == inside) & (bend < 0), 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
-    result: Array = grid[top] + np.clip(step, -0.5, 0.5) * (grid[1] - grid[0])
-    return result
+    reason: Reason = Field(default="", description="Why no maximum is claimed; empty where one is found.")
+    speed_rad_s: float | None = Field(
+        default=None, description="Height of the curve at its maximum, with its sign, rad/s."
+    )
+    speed_u_rad_s: float | None = Field(default=None, description="Standard uncertainty of that height, rad/s.")
+    draws_pa: Array = Field(
+        default_factory=lambda: np.empty(0),
+        description="Samples of the maximising pressure, common uncertainty included, Pa.",
+    )
+    interior: float | None = Field(
+        default=None, description="Probability that the highest place of the range lies inside it."
+    )
+    low_edge: float | None = Field(default=None, description="Probability that it is the lowest pressure.")
+    high_edge: float | None = Field(default=None, description="Probability that it is the highest pressure.")
+    rise_above_low: float | None = Field(
+        default=None,
+        description="Height of the maximum above the low end, in standard deviations of that difference.",
+    )
+    rise_above_high: float | None = Field(default=None, description="The same above the high end.")
+    warnings: tuple[str, ...] = Field(default=(), description="What a reader of the result should know.")
+    curve: InstanceOf[ResponseCurve] | None = Field(
+        default=None,
+        description="The curve behind it, freed of differences between sweeps where these are significant.",
+    )
+    sweeps: InstanceOf[SweepComparison] | None = Field(
+        default=None, description="Comparison of the sweeps; none where there is only one."
+    )
 
 
 def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, seed: int = 0) -> Optimum:
@@ -175,7 +127,7 @@ def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, see
         raise InputError(f"the level of an interval is {level!r}", fix="give a number between 0 and 1, such as 0.9")
     data = subject.data if isinstance(subject, ResponseCurve) else subject
     if data.distinct_pressures() < FEWEST_PRESSURES:
-        return _nothing("too few readings", level)
+        return Optimum(found=False, level=level, reason="too few readings")
     curve = subject if isinstance(subject, ResponseCurve) else fit_curve(subject, seed=seed)
     sweeps = compare_sweeps(data, curve, seed=seed)
     warnings: list[str] = []
@@ -195,12 +147,6 @@ def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, see
             "curve, more than their stated uncertainties."
         )
     return _decide(curve, sweeps, shift, level, seed, warnings)
-
-
-def _nothing(reason: Reason, level: float) -> Optimum:
-    return Optimum(
-        False, None, None, level, reason, None, None, np.empty(0), None, None, None, None, None, (), None, None
-    )
 
 
 def _decide(

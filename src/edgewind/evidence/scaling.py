@@ -14,7 +14,7 @@ from edgewind.errors import InputError
 from edgewind.evidence.draws import RotorDraws, draws_of, moved_numbers
 from edgewind.evidence.fit import Fit
 from edgewind.rotor import parameters_of, response_of
-from edgewind.rotor.predict import peak_places
+from edgewind.rotor.optimum import peak_pressures
 
 Array = NDArray[np.float64]
 # Maxima are sought above this Knudsen number: in denser gas convection may take over, which the model leaves out.
@@ -200,4 +200,4 @@ def _places(bench: Bench, draws: RotorDraws, width: float, inner: float, row: in
     curves = moved.curves(pressure, reach=np.inf)
     torque = curves[:, 1]
     strongest = np.take_along_axis(torque, np.argmax(np.abs(torque), axis=1)[:, None], axis=1)
-    return peak_places(pressure, np.sign(strongest) * curves[:, row])
+    return peak_pressures(pressure, np.sign(strongest) * curves[:, row])

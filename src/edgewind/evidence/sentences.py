@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim
+from edgewind.evidence.deliberate import CHILLED_IN_THE_DARK, DeliberateTest, speed_against
 from edgewind.evidence.draws import draws_of
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.optimum import Optimum
@@ -40,15 +43,41 @@ class Sentences(BaseModel):
 
     why_it_turns: str = Field(description="Why it turns, as surely as the study says.")
     a_larger_one: str = Field(description="What a larger one would do; says so where nothing can be said.")
-    in_the_cold: str = Field(description="Which way it would turn in the dark under a chilled envelope, and why.")
+    in_the_cold: str = Field(
+        description="Which way it turns in the dark under a chilled envelope, and why: as seen in a test, or predicted."
+    )
 
 
 def sentences_of(
-    claims: tuple[Claim, ...], fitted: Fit | None, optimum: Optimum | None = None, seed: int = 1
+    claims: tuple[Claim, ...],
+    fitted: Fit | None,
+    optimum: Optimum | None = None,
+    seed: int = 1,
+    *,
+    tests: Sequence[DeliberateTest] = (),
+    usual_face: str = "",
 ) -> Sentences:
-    """Return the three sentences from weighed mechanisms, the optimum by the curve and, where there is one, the fit."""
+    """Return the three sentences from weighed mechanisms.
+
+    Parameters
+    ----------
+    claims : tuple of Claim
+        Every mechanism, weighed.
+    fitted : Fit, optional
+        The fit with every drive acting.
+    optimum : Optimum, optional
+        The pressure of greatest speed by the curve.
+    seed : int
+        Of the draws.
+    tests : sequence of DeliberateTest
+        Tests made on purpose: what was seen in the cold goes before what is predicted.
+    usual_face : {"bright", "dark", ""}
+        Face that leads under the lamp; empty where it was not observed.
+    """
     return Sentences(
-        why_it_turns=_why(claims), a_larger_one=_larger(fitted, optimum, seed), in_the_cold=_cold(claims, fitted)
+        why_it_turns=_why(claims),
+        a_larger_one=_larger(fitted, optimum, seed),
+        in_the_cold=_cold_seen(claims, tests, usual_face) or _cold(claims, fitted),
     )
 
 
@@ -83,9 +112,9 @@ def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
             speed = what_if(drawn, changes, np.geomspace(most / 3e3, most / factor, 5)).speed
         except EdgewindError:
             continue  # it would not fit the chamber, or the gas is not computed that far
-        if speed.ratio.median is None or not speed.before.median or speed.after.median is None:
+        if speed.ratio.median is None or not speed.before.value or speed.after.value is None:
             break
-        faster = speed.after.median / speed.before.median
+        faster = speed.after.value / speed.before.value
         if optimum is None or optimum.pressure_pa is None or optimum.speed_rad_s is None:
             place, pace = format_number(speed.ratio.median, 2), format_number(abs(faster), 2)
             return f"With vanes {words} it would be fastest at {place} times that pressure, {pace} times as fast."
@@ -98,6 +127,41 @@ def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
             f"{format_number(rpm, 2)} turns a minute."
         )
     return "The fit does not say at which pressure a larger one would be fastest."
+
+
+def _cold_seen(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest], usual_face: str) -> str:
+    """Return what was seen in the dark under a chilled envelope; empty where that, or a direction, was not noted."""
+    usual = {"bright": 1.0, "dark": -1.0}.get(usual_face, 0.0)
+    seen = [
+        (*speed_against(test, usual), test)
+        for test in tests
+        if usual and test.seen.signed and test.kind.endswith(CHILLED_IN_THE_DARK)
+    ]
+    if not seen:
+        return ""
+    speed, u, test = min(seen, key=lambda one: usual * one[0])
+    cold, place = "In the dark under a chilled envelope", f"line {test.lines[0]}"
+    face, rpm = "bright" if speed > 0 else "dark", format_number(RPM_PER_RAD_S * abs(speed), 2)
+    if not usual * speed < -2 * (u if np.isfinite(u) else 0.0):
+        still = test.run is None and speed == 0
+        so = "it stood still" if still else f"the {face} face led at {rpm} rpm" if test.run is None else ""
+        return f"{cold} it was not seen to turn back{f': {so}' if so else ''} ({place})."
+    back = (
+        f"{cold} it was seen to turn back: the {face} face led at {rpm} rpm, where the {usual_face} face leads under "
+        f"the lamp ({place})"
+    )
+    agree = [name for name, stated in test.predicted.items() if stated.agrees and test.log_evidence[name] > -1]
+    if not agree:
+        return f"{back}; no mechanism that was weighed states that."
+    verdict = next((claim.verdict for claim in claims if claim.name == thermal_force.NAME), "cannot tell")
+    if thermal_force.NAME not in agree or verdict == "ruled out":
+        return f"{back}; of the mechanisms weighed, {' and '.join(agree)} would do that."
+    others = [name for name in agree if name != thermal_force.NAME]
+    also = f"; {' and '.join(others)} would do the same" if others else ""
+    return (
+        f"{back}. If the gas drives it, that is because the dark side radiates more and becomes the colder one, so "
+        f"that the gas pushes harder on the bright side{also}."
+    )
 
 
 def _cold(claims: tuple[Claim, ...], fitted: Fit | None) -> str:

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.evidence.findings import Findings
-from edgewind.evidence.optimum import Optimum, highest_places
+from edgewind.evidence.optimum import Optimum
 from edgewind.formatting import format_interval, format_number
+from edgewind.rotor.optimum import highest_places
 
 
 @dataclass(frozen=True)

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from pydantic import Field
 
 from edgewind.errors import InputError
 from edgewind.evidence.draws import RotorDraws
-from edgewind.rotor.optimum import flat_range
-from edgewind.rotor.predict import peak_places
+from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
 
 Array = NDArray[np.float64]
 Quantity = Literal["speed", "torque"]
@@ -43,6 +43,14 @@ class Spread:
         }
 
 
+class DrawnOptimum(PeakPressure):
+    """Where a curve is greatest, over draws of its rotor; pressures are true ones."""
+
+    value: float | None = Field(default=None, description="Median of the greatest value, with its sign: rad/s, or N m.")
+    value_interval: tuple[float, float] | None = Field(default=None, description="Interval of that value.")
+    share: float = Field(description="Share of the draws that have a maximum between the ends of the pressures.")
+
+
 @dataclass(frozen=True)
 class Moved:
     """How one optimum moves.
@@ -51,28 +59,16 @@ class Moved:
     ----------
     quantity : {"speed", "torque"}
         Quantity that is greatest at the optimum.
-    before_pa, after_pa : Spread
-        True pressure of the maximum.
+    before, after : DrawnOptimum
+        The optimum before and after the change.
     ratio : Spread
         Pressure after over pressure before, draw by draw.
-    before, after : Spread
-        The greatest value, rad/s or N m, with its sign.
-    share_before, share_after : float
-        Share of the draws that have a maximum between the ends of the pressures.
-    flat_before_pa, flat_after_pa : tuple of float or None
-        Pressures between which the median curve is flat within 1 %, where that is a factor of two or more.
     """
 
     quantity: Quantity
-    before_pa: Spread
-    after_pa: Spread
+    before: DrawnOptimum
+    after: DrawnOptimum
     ratio: Spread
-    before: Spread
-    after: Spread
-    share_before: float
-    share_after: float
-    flat_before_pa: tuple[float, float] | None = None
-    flat_after_pa: tuple[float, float] | None = None
 
     def as_plain(self) -> dict[str, Any]:
         """Plain types for JSON, the unit in the keys.
@@ -107,13 +103,10 @@ class Moved:
         """
         unit = UNIT[self.quantity]
         one, other = (
-            place.as_plain("pressure", "pa")
-            | value.as_plain(self.quantity, unit)
-            | {"share_with_a_maximum": share, "flat_pa": None if flat is None else [*flat]}
-            for place, value, share, flat in (
-                (self.before_pa, self.before, self.share_before, self.flat_before_pa),
-                (self.after_pa, self.after, self.share_after, self.flat_after_pa),
-            )
+            Spread(at.pressure_pa, at.interval_pa).as_plain("pressure", "pa")
+            | Spread(at.value, at.value_interval).as_plain(self.quantity, unit)
+            | {"share_with_a_maximum": at.share, "flat_pa": None if at.flat_pa is None else [*at.flat_pa]}
+            for at in (self.before, self.after)
         )
         return {"quantity": self.quantity, "before": one, "after": other, **self.ratio.as_plain("ratio", "")}
 
@@ -251,56 +244,72 @@ def what_if(draws: RotorDraws, changes: Mapping[str, Any], pressures: ArrayLike,
     curves = [of.curves(both) for of in ((draws, after) if changes else (draws,))]
     if not changes:
         curves = [curves[0], curves[0]]
-    heads = [_peaks(sought, curve[..., :_POINTS]) for curve in curves]
+    found = [_optima_of(sought, curve[..., :_POINTS], level) for curve in curves]
     moved = [
-        replace(
-            _moved(quantity, heads[0][quantity], heads[1][quantity], level),
-            flat_before_pa=_flat(sought, curves[0][..., :_POINTS], row),
-            flat_after_pa=_flat(sought, curves[1][..., :_POINTS], row),
+        Moved(
+            quantity, found[0][quantity].optimum, found[1][quantity].optimum,
+            _spread(found[1][quantity].places_pa / found[0][quantity].places_pa, level),
         )
-        for quantity, row in _ROW.items()
-    ]
+        for quantity in _ROW
+    ]  # fmt: skip
     before, now = (_bands(curve[..., _POINTS:], level) for curve in curves)
     return WhatIf(draws.kind, dict(changes), moved[0], moved[1], pressure, before, now, level, len(draws.numbers))
 
 
-def _peaks(pressure: Array, curves: Array) -> dict[Quantity, tuple[Array, Array]]:
-    """Place and signed value of the maxima of every draw, in the sense of its greatest torque; nan where at an end."""
+class _Drawn(NamedTuple):
+    """An optimum over draws, and the pressure of each draw, Pa; nan where it has no maximum."""
+
+    optimum: DrawnOptimum
+    places_pa: Array
+
+
+def drawn_optima(
+    draws: RotorDraws, low_pa: float, high_pa: float, *, level: float = 0.9
+) -> tuple[DrawnOptimum, DrawnOptimum]:
+    """Return where speed and torque are greatest between two pressures, over draws of a rotor.
+
+    Parameters
+    ----------
+    draws : RotorDraws
+        See :func:`edgewind.evidence.draws_of`.
+    low_pa, high_pa : float
+        Ends of the pressures, Pa.
+    level : float
+        Coverage of the intervals.
+    """
+    sought = np.geomspace(low_pa, high_pa, _POINTS)
+    found = _optima_of(sought, draws.curves(sought), level)
+    return found["speed"].optimum, found["torque"].optimum
+
+
+def _optima_of(pressure: Array, curves: Array, level: float) -> dict[Quantity, _Drawn]:
+    """Return the optima of curves, shape (draws, 3, n), in the sense of each one's greatest torque."""
     reach = np.isfinite(curves[0, 0])
     if reach.sum() < 3:
         nothing = np.full(len(curves), np.nan)
-        return dict.fromkeys(_ROW, (nothing, nothing))
+        return {quantity: _Drawn(_optimum_of(nothing, nothing, None, level), nothing) for quantity in _ROW}
     within, inside = pressure[reach], curves[..., reach]
     torque = inside[:, 1]
     strongest = np.take_along_axis(torque, np.argmax(np.abs(torque), axis=1)[:, None], axis=1)
     sense = np.where(strongest < 0, -1.0, 1.0)
-    found: dict[Quantity, tuple[Array, Array]] = {}
+    found: dict[Quantity, _Drawn] = {}
     for quantity, row in _ROW.items():
         values = sense * inside[:, row]
-        places = peak_places(within, values)
-        found[quantity] = (places, np.where(np.isfinite(places), sense[:, 0] * values.max(axis=1), np.nan))
+        places = peak_pressures(within, values)
+        heights = np.where(np.isfinite(places), sense[:, 0] * values.max(axis=1), np.nan)
+        flat = flat_range(within, np.abs(np.median(inside[:, row], axis=0)))
+        found[quantity] = _Drawn(_optimum_of(places, heights, flat, level), places)
     return found
 
 
-def _flat(pressure: Array, curves: Array, row: int) -> tuple[float, float] | None:
-    """Return between which pressures the median of the curves is flat; None where it has a point or no values."""
-    reach = np.isfinite(curves[0, 0])
-    middle = np.abs(np.median(curves[:, row, :][:, reach], axis=0))
-    return flat_range(pressure[reach], middle) if reach.sum() > 2 else None
-
-
-def _moved(quantity: Quantity, before: tuple[Array, Array], after: tuple[Array, Array], level: float) -> Moved:
-    ratio = after[0] / before[0]
-    return Moved(
-        quantity,
-        _spread(before[0], level),
-        _spread(after[0], level),
-        _spread(ratio, level),
-        _spread(before[1], level),
-        _spread(after[1], level),
-        float(np.mean(np.isfinite(before[0]))),
-        float(np.mean(np.isfinite(after[0]))),
-    )
+def _optimum_of(places: Array, heights: Array, flat: tuple[float, float] | None, level: float) -> DrawnOptimum:
+    place, height = _spread(places, level), _spread(heights, level)
+    share = float(np.mean(np.isfinite(places)))
+    return DrawnOptimum(
+        found=place.median is not None, pressure_pa=place.median, interval_pa=place.interval, level=level,
+        reason="" if place.median is not None else f"{100 * share:.0f} % of the draws have a maximum between these "
+        "pressures", flat_pa=flat, value=height.median, value_interval=height.interval, share=share,
+    )  # fmt: skip
 
 
 def _spread(values: Array, level: float) -> Spread:

@@ -11,6 +11,7 @@ from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.explain import Explanation
 from edgewind.evidence.what_if import Moved, Spread, WhatIf
 from edgewind.formatting import format_interval, format_number, raise_exponents
+from edgewind.rotor.words import flat_words
 from edgewind.units import from_si
 
 _RPM = float(from_si(1.0, "rpm", "angular speed"))
@@ -24,8 +25,11 @@ def what_if_lines(found: WhatIf) -> Iterator[str]:
     rows: list[tuple[str, Spread, Spread, Spread | None, float, str]] = []
     for moved in (found.speed, found.torque):
         scale, unit = _UNIT[moved.quantity]
-        rows.append((f"greatest {moved.quantity} at", moved.before_pa, moved.after_pa, moved.ratio, 1.0, "Pa"))
-        rows.append((f"  {moved.quantity} there", moved.before, moved.after, None, scale, unit))
+        both = (moved.before, moved.after)
+        before, after = (Spread(at.pressure_pa, at.interval_pa) for at in both)
+        rows.append((f"greatest {moved.quantity} at", before, after, moved.ratio, 1.0, "Pa"))
+        before, after = (Spread(at.value, at.value_interval) for at in both)
+        rows.append((f"  {moved.quantity} there", before, after, None, scale, unit))
     for name, before, after, ratio, scale, unit in rows:
         line = f"{name:<19} {_spread_words(before, scale, unit)}"
         if found.changes:
@@ -39,10 +43,9 @@ def what_if_lines(found: WhatIf) -> Iterator[str]:
     )
     yield f"medians and {100 * found.level:g} % intervals over {found.draws} draws of {what}"
     for moved in (found.speed, found.torque):
-        both = (("before", moved.flat_before_pa), ("after", moved.flat_after_pa))
-        for when, flat in both[: 2 if found.changes else 1]:
-            if flat is not None:
-                yield f"{when} the change the {moved.quantity} is {flat_words(flat)}"
+        for when, at in (("before", moved.before), ("after", moved.after))[: 2 if found.changes else 1]:
+            if at.flat_pa is not None:
+                yield f"{when} the change the {moved.quantity} is {flat_words(at.flat_pa)}"
         yield from _no_maximum(moved, bool(found.changes))
 
 
@@ -54,21 +57,12 @@ def _spread_words(spread: Spread, scale: float, unit: str) -> str:
 
 
 def _no_maximum(moved: Moved, changed: bool) -> Iterator[str]:
-    for when, place, share in (
-        ("before", moved.before_pa, moved.share_before),
-        ("after", moved.after_pa, moved.share_after),
-    )[: 2 if changed else 1]:
-        if place.median is None:
+    for when, at in (("before", moved.before), ("after", moved.after))[: 2 if changed else 1]:
+        if not at.found:
             yield (
-                f"{when} the change the {moved.quantity} has a maximum between these pressures in {100 * share:.0f} % "
-                "of the draws only: ask for a wider range"
+                f"{when} the change the {moved.quantity} has a maximum between these pressures in "
+                f"{100 * at.share:.0f} % of the draws only: ask for a wider range"
             )
-
-
-def flat_words(flat_pa: tuple[float, float]) -> str:
-    """Say that a curve has a range and no point where it is greatest."""
-    low, high = (format_number(end, 2) for end in flat_pa)
-    return f"flat from {low} to {high} Pa, within 1 %"
 
 
 def explanation_lines(found: Explanation) -> Iterator[str]:

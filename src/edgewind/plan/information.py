@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy.optimize import nnls
 
 from edgewind.evidence import ResponseCurve
-from edgewind.evidence.optimum import highest_places
+from edgewind.rotor.optimum import highest_places
 
 Array = NDArray[np.float64]
 

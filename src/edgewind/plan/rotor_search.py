@@ -23,6 +23,7 @@ from edgewind.gas import GasState, find_gas
 from edgewind.plan.sized import CLEARANCE
 from edgewind.rotor import RotorParameters, parameters_of, response_of
 from edgewind.rotor.drives import NAMES
+from edgewind.rotor.optimum import highest_places
 from edgewind.rotor.parameters import gas_numbers
 from edgewind.rotor.speed_kernel import DRIVE_PLACES, flat, steady_speeds, table_arrays
 
@@ -286,8 +287,9 @@ class DesignSpace:
         if rows[0][best] <= 0:
             return Evaluation(built, worst, 0.0, 0.0, float(rows[1].max()), 0.0, (_HELD,))
         values = {goal.key: goal.value(pressure, rows, rotor, self) for goal in self.goals}
+        place = float(np.exp(highest_places(np.log(pressure), rows[:1])[0]))
         spin = float(rotor.moment_of_inertia_kg_m2 / rows[2][best])
-        return Evaluation(built, values, float(pressure[best]), float(rows[0][best]), float(rows[1].max()), spin, ())
+        return Evaluation(built, values, place, float(rows[0][best]), float(rows[1].max()), spin, ())
 
 
 def pareto_front(values: Array) -> NDArray[np.bool_]:

@@ -12,8 +12,8 @@ from pydantic import BaseModel, ConfigDict, Field, SkipValidation
 from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.rotor import changed_bench, parameters_of, response_of, steady_state
+from edgewind.rotor.optimum import peak_pressures
 from edgewind.rotor.parameters import RotorParameters
-from edgewind.rotor.predict import peak_places
 from edgewind.rotor.speed_kernel import flat, steady_speeds, table_arrays
 from edgewind.units import Measured
 
@@ -177,7 +177,7 @@ def speed_curves(pressure: Array, rotors: list[Array], table: tuple[Array, ...])
     """Return curves of speed in the sense in which the first turns, and where each is highest, Pa; nan without one."""
     curves = np.array([steady_speeds(pressure, one, *table)[0] for one in rotors])
     sense = np.sign(curves[0][np.argmax(np.abs(curves[0]))])
-    return sense * curves, peak_places(pressure, sense * curves)
+    return sense * curves, peak_pressures(pressure, sense * curves)
 
 
 def made_alike(bench: Bench, rotor: RotorParameters, draws: int, seed: int) -> list[Array]:

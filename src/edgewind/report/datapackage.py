@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Any
 
 from edgewind.evidence import Findings
-from edgewind.report.columns import Column
 from edgewind.report.names import file_stem, printable
+from edgewind.signals.columns import Column
 
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 FILE = "datapackage.json"
@@ -109,5 +109,5 @@ def _describe(out: Path, resource: Resource) -> dict[str, Any]:
 
 
 def _field(column: Column) -> dict[str, Any]:
-    field = {"name": column.name, "type": column.kind, "title": column.name, "description": column.meaning}
+    field = {"name": column.name, "type": column.kind, "title": column.title, "description": column.meaning}
     return field | ({"unit": column.unit} if column.unit else {})

@@ -14,7 +14,7 @@ from edgewind.report.figures.budget import total
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration
 from edgewind.report.planned_time import TimeView
-from edgewind.report.rows import NOTHING, ReadingRow, reading_rows
+from edgewind.report.rows import LAMP_ON, NOTHING, ReadingRow, reading_rows
 from edgewind.report.words import VERDICTS
 from edgewind.units import Measured
 
@@ -107,6 +107,17 @@ class RotorView:
     def set_aside(self) -> list[ReadingRow]:
         """Rows that the curve does not use."""
         return [row for row in self.rows if not row.used]
+
+    @property
+    def noted(self) -> list[tuple[str, str]]:
+        """Title and attribute of those columns of conditions that some row has something in."""
+        usual = {"leading_face": (NOTHING, "not observed"), "lamp": (LAMP_ON,), "envelope": (NOTHING,)}
+        titles = {"leading_face": "leading face", "lamp": "lamp", "envelope": "envelope / °C"}
+        return [
+            (titles[name], name)
+            for name, nothing in usual.items()
+            if any(getattr(row, name) not in nothing for row in self.rows)
+        ]
 
     @property
     def thumbnails(self) -> list[ReadingRow]:

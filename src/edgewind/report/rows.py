@@ -14,6 +14,7 @@ from edgewind.report.tables import readings_table
 from edgewind.signals import TraceReading
 
 NOTHING = "–"
+LAMP_ON = "on"
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,9 @@ class ReadingRow:
     pressure_mtorr: str
     knudsen: str
     speed_rpm: str
+    leading_face: str
+    lamp: str
+    envelope: str
     method: str
     flags: tuple[str, ...]
     used: bool
@@ -56,21 +60,28 @@ def reading_rows(findings: Findings) -> list[ReadingRow]:
     table = readings_table(findings)
     coasts = {coast.line: coast for coast in findings.coasts}
     return [
-        _row(record, findings.experiment.traces.get(index), coasts.get(int(record["line"])))
+        _row(
+            record,
+            findings.experiment.traces.get(index),
+            coasts.get(int(record["line"])),
+            findings.other_use(int(record["line"])),
+        )
         for index, record in zip(table.index, table.to_dict("records"), strict=True)
     ]
 
 
-def _row(record: Mapping[Hashable, object], trace: TraceReading | None, coast: CoastDown | None) -> ReadingRow:
+def _row(
+    record: Mapping[Hashable, object], trace: TraceReading | None, coast: CoastDown | None, other_use: str
+) -> ReadingRow:
     def number(name: str) -> float:
         return float(str(record[name]))
 
     pressure, pressure_u = number("pressure_pa"), number("pressure_u_pa")
     speed, speed_u = number("speed_rad_s"), number("speed_u_rad_s")
-    speed_flags, why_not = tuple(str(record["speed_flags"]).split()), str(record["why_not"])
+    speed_flags, why_not = tuple(str(record["speed_flags"]).split()), other_use or str(record["why_not"])
     if coast is not None:  # its trace has no single speed, as it should
         speed_flags = ("coast-down", *(flag for flag in speed_flags if flag not in NO_SINGLE_SPEED))
-        why_not = "coast-down, used for drag and friction" if coast.usable else f"coast-down, not used: {coast.why_not}"
+        why_not = other_use or f"coast-down, not used: {coast.why_not}"
     flags = (*str(record["pressure_flag"]).split(), *speed_flags)
     return ReadingRow(
         number=int(number("reading")),
@@ -82,6 +93,9 @@ def _row(record: Mapping[Hashable, object], trace: TraceReading | None, coast: C
         pressure_mtorr=_with_u(pressure / PA_PER_MTORR, pressure_u / PA_PER_MTORR),
         knudsen=_plain(number("knudsen"), 3),
         speed_rpm=_with_u(RPM_PER_RAD_S * speed, RPM_PER_RAD_S * speed_u),
+        leading_face=str(record["leading_face"]) or NOTHING,
+        lamp=_lamp(number("lamp_share"), str(record["lamp_side"])),
+        envelope=_plain(number("envelope_k") - 273.15, 3),
         method=str(record["speed_method"]) or NOTHING,
         flags=flags,
         used=bool(record["used"]),
@@ -90,6 +104,12 @@ def _row(record: Mapping[Hashable, object], trace: TraceReading | None, coast: C
         trace=str(record["trace"]),
         thumbnail=None if trace is None else _thumbnail(trace),
     )
+
+
+def _lamp(share: float, side: str) -> str:
+    """Say how the lamp shone: on, off or a share of its usual irradiance, and from where, where that was noted."""
+    level = {0.0: "off", 1.0: LAMP_ON}.get(share, f"{format_number(100 * share, 3)} %")
+    return f"{level}, {side}" if side and share > 0 else level
 
 
 def _thumbnail(reading: TraceReading) -> Thumbnail:

@@ -12,11 +12,8 @@ from edgewind.evidence.fit import Marginal
 from edgewind.plan import Plan
 from edgewind.report.planned_time import time_of
 from edgewind.serialize import to_plain
+from edgewind.signals.columns import COLUMNS
 
-_READING_KEYS = (
-    "line", "time", "pressure_pa", "pressure_u_pa", "pressure_flag", "speed_rad_s", "speed_u_rad_s", "speed_flags",
-    "speed_method", "lamp", "sweep", "envelope_k", "note", "used", "why_not",
-)  # fmt: skip
 # The force has its own optimum; finding it takes drive and drag apart, which a fit does.
 FORCE_NOT_SEPARATED = "drive and drag not separated"
 
@@ -144,15 +141,15 @@ def readings_records(readings: pd.DataFrame) -> list[dict[str, Any]]:
 
     Returns
     -------
-    line, time, pressure_pa, pressure_u_pa, pressure_flag : as in edgewind.report.columns.READINGS
-    speed_rad_s, speed_u_rad_s, speed_flags, speed_method : as in edgewind.report.columns.READINGS
-    sweep, note, used, why_not : as in edgewind.report.columns.READINGS
-    lamp : bool
-        Whether the lamp was on.
-    envelope_k : float or None
-        Temperature of the envelope, K; null where it was not noted.
+    line, time, time_s, sweep, gauge_v : as in edgewind.signals.columns.COLUMNS
+    pressure_pa, pressure_u_pa, log_pressure_u, log_pressure_u_common : as in edgewind.signals.columns.COLUMNS
+    pressure_flag, trace, speed_rad_s, speed_u_rad_s, leading_face : as in edgewind.signals.columns.COLUMNS
+    turns, turns_time_s, speed_method, speed_flags : as in edgewind.signals.columns.COLUMNS
+    lamp, lamp_share, lamp_side, envelope_k, gas, changed, condition : as in edgewind.signals.columns.COLUMNS
+    note, exclude, usable, used, why_not : as in edgewind.signals.columns.COLUMNS
     """
-    return [_plain_dict({key: row[key] for key in _READING_KEYS}) for row in readings.to_dict("records")]
+    table = readings[[column.name for column in COLUMNS]]
+    return [_plain_dict({str(name): value for name, value in row.items()}) for row in table.to_dict("records")]
 
 
 def _optimum(optimum: Optimum) -> dict[str, Any]:

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 
 from edgewind.evidence import Findings
-from edgewind.report.columns import CURVE, READINGS, Column
+from edgewind.report.columns import CURVE, READINGS
 from edgewind.report.names import printable
 from edgewind.report.physics import path_at_one_pascal
+from edgewind.signals.columns import Column
 
 
 def readings_table(findings: Findings) -> pd.DataFrame:
@@ -17,7 +18,7 @@ def readings_table(findings: Findings) -> pd.DataFrame:
     readings = experiment.readings
     pressure = readings["pressure_pa"].to_numpy(float)
     path = path_at_one_pascal(experiment.bench) / np.where(pressure > 0, pressure, np.nan)
-    table = readings.rename(columns={"lamp": "lamp_on", "envelope_k": "envelope_temperature_k"}).assign(
+    table = readings.assign(
         reading=np.arange(1, len(readings) + 1),
         mean_free_path_m=path,
         knudsen=path / experiment.bench.rotor.vane_width.value,

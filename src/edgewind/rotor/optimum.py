@@ -1,4 +1,4 @@
-"""The pressure at which a curve is greatest, as a value: found or not, with an interval, or flat over a range."""
+"""The pressure at which a curve is greatest: how it is found, and as a value, with an interval or flat over a range."""
 
 from __future__ import annotations
 
@@ -25,6 +25,59 @@ class PeakPressure(BaseModel):
     flat_pa: tuple[float, float] | None = Field(
         default=None, description="Pressures between which the curve is flat within 1 %, Pa; none where it has a point."
     )
+
+
+def highest_places(grid: Array, curves: Array) -> Array:
+    """Return the place of the maximum of each curve, refined by the parabola through the highest three points.
+
+    Parameters
+    ----------
+    grid : array of shape (m,)
+        Even places: ln(pressure) for curves over pressure; three or more.
+    curves : array of shape (k, m)
+        One curve a row.
+
+    Returns
+    -------
+    array of shape (k,)
+        The end itself where a curve is highest there.
+
+    Examples
+    --------
+    >>> grid = np.linspace(0.0, 1.0, 11)
+    >>> highest_places(grid, -((grid[None] - 0.33) ** 2)).round(6).item()
+    0.33
+    """
+    top = np.argmax(curves, axis=1)
+    inside = np.clip(top, 1, grid.size - 2)
+    left, middle, right = (np.take_along_axis(curves, inside[:, None] + k, axis=1)[:, 0] for k in (-1, 0, 1))
+    bend = left - 2 * middle + right
+    step = np.where((top == inside) & (bend < 0), 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
+    result: Array = grid[top] + np.clip(step, -0.5, 0.5) * (grid[1] - grid[0])
+    return result
+
+
+def peak_pressures(pressure_pa: Array, curves: Array) -> Array:
+    """Return the pressure at which each curve is greatest, Pa; nan where that is at an end or nowhere above zero.
+
+    Parameters
+    ----------
+    pressure_pa : array of shape (m,)
+        Evenly spaced in the logarithm, three or more.
+    curves : array of shape (k, m)
+        One curve a row; see :func:`highest_places`.
+
+    Examples
+    --------
+    >>> pressure = np.geomspace(0.1, 10.0, 41)
+    >>> speed = pressure / (2.0 + pressure) ** 2
+    >>> peak_pressures(pressure, np.stack([speed, pressure])).round(2).tolist()
+    [2.0, nan]
+    """
+    log_p = np.log(pressure_pa)
+    places = highest_places(log_p, curves)
+    inside = (places > log_p[0]) & (places < log_p[-1]) & (curves.max(axis=1) > 0)
+    return np.where(inside, np.exp(places), np.nan)
 
 
 def flat_range(pressure_pa: Array, values: Array) -> tuple[float, float] | None:

@@ -16,6 +16,7 @@ from edgewind.errors import InputError
 from edgewind.rotor.changes import changed_bench
 from edgewind.rotor.convection import convection_bound
 from edgewind.rotor.drives import thermal_force
+from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
 from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE, RotorParameters, parameters_of
 from edgewind.rotor.response import GasResponse
 from edgewind.rotor.shapes import response_of
@@ -24,27 +25,16 @@ from edgewind.serialize import to_plain
 
 Array = NDArray[np.float64]
 
+AT_AN_EDGE = "greatest at the edge of the pressures asked about"
 
-@dataclass(frozen=True)
-class CurveOptimum:
-    """Where a predicted curve is greatest in size.
 
-    Attributes
-    ----------
-    pressure_pa : float
-        Pressure at which the curve is greatest, Pa.
-    value : float
-        Its value there, with its sign.
-    found : bool
-        Whether it lies between the ends of the pressures asked about.
-    knudsen : float
-        Mean free path over the width of the vane there.
-    """
+class CurveOptimum(PeakPressure):
+    """Where a predicted curve is greatest in size; at the edge of the pressures asked about where none is found."""
 
-    pressure_pa: float
-    value: float
-    found: bool
-    knudsen: float
+    pressure_pa: float = Field(description="Pressure at which the curve is greatest, Pa.")
+    value: float = Field(description="Its value there, with its sign: rad/s, or N m.")
+    value_interval: tuple[float, float] | None = Field(default=None, description="Interval of that value.")
+    knudsen: float = Field(description="Mean free path over the width of the vane there.")
 
 
 class OptimumRange(BaseModel):
@@ -72,12 +62,25 @@ class OptimumResult(BaseModel):
     )
     pressure_pa: float = Field(description="Pressure at which the curve is greatest, Pa.")
     knudsen: float = Field(description="Mean free path over the width of the vane there.")
+    interval_pa: tuple[float, float] | None = Field(
+        default=None,
+        description="Interval of that pressure for the error of the model alone, Pa; null where too few curves have a "
+        "maximum.",
+    )
+    level: float = Field(default=0.9, description="Coverage probability of the intervals.")
+    flat_pa: tuple[float, float] | None = Field(
+        default=None,
+        description="Pressures between which the curve is flat within 1 %, Pa; null where it has a point.",
+    )
 
 
 class SpeedOptimum(OptimumResult):
     """Where the speed is greatest."""
 
     speed_rad_s: float = Field(description="Greatest speed, rad/s, positive when the bright face leads.")
+    speed_interval_rad_s: tuple[float, float] | None = Field(
+        default=None, description="Interval of that speed for the error of the model alone, rad/s."
+    )
     range: OptimumRange | None = Field(
         description="Where it may lie while the emissivity of the bright face is not stated; null where it is."
     )
@@ -87,6 +90,9 @@ class ForceOptimum(OptimumResult):
     """Where the torque is greatest."""
 
     torque_n_m: float = Field(description="Greatest torque of all drives, N m, positive when the bright face leads.")
+    torque_interval_n_m: tuple[float, float] | None = Field(
+        default=None, description="Interval of that torque for the error of the model alone, N m."
+    )
 
 
 class PredictionResult(BaseModel):
@@ -115,18 +121,18 @@ class Prediction:
 
     def to_result(self) -> PredictionResult:
         """Return the rows of the table and both optima."""
-        speed, force = self.speed, self.force
+        shared = {"found", "pressure_pa", "knudsen", "interval_pa", "level", "flat_pa"}
+        speed, force = (at.model_dump(include=shared) for at in (self.speed, self.force))
         return PredictionResult(
             rows=to_plain(self.table),
             optimum=SpeedOptimum(
-                found=speed.found,
-                pressure_pa=speed.pressure_pa,
-                knudsen=speed.knudsen,
-                speed_rad_s=speed.value,
+                **speed,
+                speed_rad_s=self.speed.value,
+                speed_interval_rad_s=self.speed.value_interval,
                 range=self.speed_range,
             ),
             force_optimum=ForceOptimum(
-                found=force.found, pressure_pa=force.pressure_pa, knudsen=force.knudsen, torque_n_m=force.value
+                **force, torque_n_m=self.force.value, torque_interval_n_m=self.force.value_interval
             ),
         )
 
@@ -289,31 +295,18 @@ def optima(
     found = []
     for quantity in ("speed_rad_s", "net_torque"):
         values = sense * getattr(state, quantity)
-        k = int(np.argmax(values))
-        place = float(peak_places(pressure, values[None, :])[0]) if pressure.size > 2 else np.nan
+        place = float(peak_pressures(pressure, values[None, :])[0]) if pressure.size > 2 else np.nan
         inside = bool(np.isfinite(place))
-        place = place if inside else float(pressure[k])
+        place = place if inside else float(pressure[np.argmax(values)])
         value = float(getattr(steady_state(np.array([place]), rotor, response), quantity)[0])
-        found.append(CurveOptimum(place, value, inside, float(np.mean(rotor.knudsen(place)))))
+        found.append(
+            CurveOptimum(
+                found=inside,
+                pressure_pa=place,
+                reason="" if inside else AT_AN_EDGE,
+                flat_pa=flat_range(pressure, values) if inside else None,
+                value=value,
+                knudsen=float(np.mean(rotor.knudsen(place))),
+            )
+        )
     return found[0], found[1]
-
-
-def peak_places(pressure: Array, values: Array) -> Array:
-    """Place of the maximum of each row of `values`, Pa, refined by a parabola in ln p; nan where it lies at an end.
-
-    Parameters
-    ----------
-    pressure : array of shape (n,)
-        Evenly spaced in the logarithm.
-    values : array of shape (k, n)
-        One curve a row.
-    """
-    k = np.argmax(values, axis=1)
-    inner = (k > 0) & (k < pressure.size - 1) & (values.max(axis=1) > 0)
-    j = np.clip(k, 1, pressure.size - 2)
-    rows = np.arange(values.shape[0])
-    before, top, after = values[rows, j - 1], values[rows, j], values[rows, j + 1]
-    bend = before - 2 * top + after
-    shift = np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)
-    step = float(np.log(pressure[1] / pressure[0]))
-    return np.where(inner, np.exp(np.log(pressure[j]) + np.clip(shift, -1, 1) * step), np.nan)

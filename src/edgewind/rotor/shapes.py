@@ -31,6 +31,7 @@ from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import ResponseTable, RotorRatios, chamber_ratios, thickness_ratios, wall_law_error
 from edgewind.kinetics.hard_spheres import model_error
 from edgewind.kinetics.rotor_table import ARMS, ASPECTS, CHAMBERS, DIFFUSE, VANES
+from edgewind.rotor.drag import FREE_MOLECULAR_DRAG
 from edgewind.rotor.film import second_order_error
 from edgewind.rotor.neighbours import UNCERTAIN, lost
 from edgewind.rotor.parameters import Number, RotorParameters
@@ -214,10 +215,9 @@ def _to_room(values: dict[str, Array], kn: Array, room: float, area: float) -> d
         return np.asarray(area * (1 / (_ROOM + further * ell) - 1 / (room + further * ell)))
 
     free = values["drag"][:, -1:]
-    unbounded = 4 / math.sqrt(math.pi) + math.sqrt(math.pi)
     # Of Maxwell walls with specular shares the excess over the unbounded vane is not told apart: that of full
     # accommodation is moved.
-    excess = float(values["drag"][-1, -1]) - unbounded
+    excess = float(values["drag"][-1, -1]) - FREE_MOLECULAR_DRAG
     free_moved = free + excess * ((_ROOM / room) ** 2 - 1)
     # 1/C of the drag grows by k/(3 pi) / ell; of each face's heat by 1.7476/(2 pi) over the conductivity, (15/8) ell.
     dense = 1 / (1 / values["drag"] + WALL_CONSTANT / (3 * math.pi) * nearer(_SLIP) / ell)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from edgewind.bench.faces import FACES, Face
-from edgewind.formatting import format_number, text_table
+from edgewind.formatting import format_interval, format_number, text_table
 from edgewind.rotor.drives import NAMES
 from edgewind.rotor.predict import CurveOptimum, OptimumRange, Prediction
 from edgewind.units import RPM_PER_RAD_S, from_si
@@ -66,7 +66,22 @@ def _optimum(name: str, at: CurveOptimum, scale: float, unit: str) -> str:
         f"{format_number(at.pressure_pa, 3)} Pa ({format_number(mtorr, 3)} mTorr), Kn {format_number(at.knudsen, 2)}"
     )
     edge = "" if at.found else ", at the edge of the pressures asked about: no optimum shown"
-    return f"{name}  {place}: {format_number(scale * at.value, 3)} {unit}{edge}"
+    line = f"{name}  {place}: {format_number(scale * at.value, 3)} {unit}{edge}"
+    if at.interval_pa is not None and at.value_interval is not None:
+        least, most = sorted(scale * end for end in at.value_interval)
+        line += (
+            f"; with the error of the model {format_interval(*at.interval_pa, 'Pa', digits=2)}, "
+            f"{format_interval(least, most, unit, digits=2)} ({100 * at.level:g} %)"
+        )
+    elif at.found and at.reason:
+        line += f"; with the error of the model {at.reason}"
+    return line if at.flat_pa is None else f"{line}; {flat_words(at.flat_pa)}"
+
+
+def flat_words(flat_pa: tuple[float, float]) -> str:
+    """Say that a curve has a range and no point where it is greatest."""
+    low, high = (format_number(end, 2) for end in flat_pa)
+    return f"flat from {low} to {high} Pa, within 1 %"
 
 
 def assumptions(found: Prediction) -> Iterator[str]:

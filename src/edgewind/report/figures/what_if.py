@@ -71,15 +71,15 @@ def _draw_band(
 
 
 def _draw_place(axes: Axes, moved: Moved, before: bool, colour: str, row: int, size: Size) -> None:
-    place = moved.before_pa if before else moved.after_pa
-    if place.median is None or place.interval is None:
+    at = moved.before if before else moved.after
+    if at.pressure_pa is None or at.interval_pa is None:
         return
     height = 1.04 + 0.09 * row
     beside = axes.get_xaxis_transform()
-    axes.plot(place.interval, [height, height], transform=beside, color=colour, linewidth=2 * size.line, clip_on=False)
-    axes.plot(place.median, height, "o", transform=beside, color=colour, markersize=5 * size.line, clip_on=False)
+    axes.plot(at.interval_pa, [height, height], transform=beside, color=colour, linewidth=2 * size.line, clip_on=False)
+    axes.plot(at.pressure_pa, height, "o", transform=beside, color=colour, markersize=5 * size.line, clip_on=False)
     axes.annotate(
-        f"{format_number(place.median, 3)} Pa", (place.interval[1], height), xycoords=beside,
+        f"{format_number(at.pressure_pa, 3)} Pa", (at.interval_pa[1], height), xycoords=beside,
         xytext=(0.5 * size.type_pt, 0), textcoords="offset points", color=colour, va="center", annotation_clip=False,
     )  # fmt: skip
 
