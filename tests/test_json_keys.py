@@ -116,6 +116,7 @@ def study(folder: Path) -> list[Any]:
     )  # fmt: skip
     return [
         printed(("study", "examples/two-rotors", "--quick"), folder),
+        printed(("study", "examples/reversal", "--quick"), folder),
         printed(("study", "drifting", "--quick"), folder),
         study_summary([whole], None, None),
     ]

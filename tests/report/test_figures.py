@@ -172,8 +172,8 @@ def test_speeds_of_the_other_sense_are_drawn(wide: Findings) -> None:
         experiment=dataclasses.replace(
             experiment, readings=experiment.readings.assign(speed_rad_s=-experiment.readings["speed_rad_s"])
         ),
-        optimum=dataclasses.replace(
-            wide.optimum, curve=dataclasses.replace(curve, mean=-curve.mean, draws=-curve.draws)
+        optimum=wide.optimum.model_copy(
+            update={"curve": dataclasses.replace(curve, mean=-curve.mean, draws=-curve.draws)}
         ),
     )
     size = CURVE.sizes["page"]

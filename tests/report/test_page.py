@@ -11,7 +11,7 @@ import pytest
 from edgewind.evidence import Findings, compare_sizes
 from edgewind.report.limits import limits_of
 from edgewind.report.rotor import view_rotor
-from edgewind.report.rows import reading_rows, typeset
+from edgewind.report.rows import reading_rows
 from edgewind.report.words import CAUTIONS, FLAGS
 from edgewind.signals import SET_ASIDE_FLAGS
 from edgewind.signals.speed import FLAGS as SPEED_FLAGS
@@ -139,7 +139,7 @@ def test_budget_sweeps_and_mechanisms_are_there(page: Page, narrow: Findings) ->
     assert narrow.optimum.sweeps is not None
     assert narrow.optimum.sweeps.sentence in page.words
     for claim in narrow.mechanisms:
-        assert claim.name in page.words and claim.verdict in page.words and typeset(claim.why) in page.words
+        assert claim.name in page.words and claim.verdict in page.words and claim.why in page.words
 
 
 def test_what_was_set_aside_is_told_with_its_reason(page: Page) -> None:

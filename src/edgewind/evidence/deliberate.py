@@ -22,7 +22,7 @@ from edgewind.bench import Bench
 from edgewind.evidence.claims import Claim, Verdict
 from edgewind.evidence.mechanism_case import prior_draws
 from edgewind.evidence.tensions import Tension
-from edgewind.formatting import format_interval, format_number
+from edgewind.formatting import format_interval, format_number, raise_exponents
 from edgewind.gas import GasState
 from edgewind.rotor import (
     DRIVES,
@@ -323,7 +323,7 @@ def weigh_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
         for name, weight in total.items()
         if weight < -DECISIVE and any(not test.predicted[name].agrees for test in tests)
     )
-    return TestWeights(log_likelihood=total, ruled_out=ruled_out, weightiest=most, why=why + ".")
+    return TestWeights(log_likelihood=total, ruled_out=ruled_out, weightiest=most, why=raise_exponents(why + "."))
 
 
 def weigh_with_tests(claims: Sequence[Claim], experiment: Experiment, rotor: RotorParameters | None = None) -> Weighed:
@@ -648,7 +648,8 @@ def _bands(one: Run, time: Array, speed: Array, u: Array, drawn: Mapping[str, Ar
 def _kind_of_run(one: Run, envelope_k: float) -> str:
     if "envelope" in one.changes:
         furthest = one.envelope_k[int(np.nanargmax(np.abs(one.envelope_k - envelope_k)))]
-        dark = " in the dark" if np.all(one.lamp_share == 0) else ""
+        apart = np.abs(one.envelope_k - envelope_k) > LEAST_ENVELOPE_CHANGE_K
+        dark = " in the dark" if np.all(one.lamp_share[apart] == 0) else ""
         return f"run: {'chilled' if furthest < envelope_k else 'warmed'} envelope{dark}"
     if "lamp" in one.changes:
         return f"run: lamp {'off' if one.lamp_share[-1] < one.lamp_share[0] else 'on'}"
@@ -747,7 +748,7 @@ def _why(kind: str, seen: Seen, predicted: Mapping[str, Expectation], weights: M
         words += ", which every mechanism allows"
     else:
         words += ", which no mechanism states"
-    return words[0].upper() + words[1:] + "."
+    return raise_exponents(words[0].upper() + words[1:] + ".")
 
 
 def _list(names: Sequence[str]) -> str:

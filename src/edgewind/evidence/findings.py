@@ -95,8 +95,8 @@ class Findings:
     def other_use(self, line: int) -> str:
         """Say what a reading that the curve leaves out is used for: a coast-down or a test; empty where for nothing."""
         for coast in self.coasts:
-            if coast.line == line:
-                return "coast-down, used for drag and friction" if coast.usable else ""
+            if coast.line == line and coast.usable:
+                return "coast-down, used for drag and friction"
         for test in self.tests:
             if line in test.lines:
                 return f"used as a test made on purpose: {test.condition}"

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from pydantic import Field, InstanceOf
+from pydantic import Field
 
 from edgewind.errors import InputError
 from edgewind.evidence.curve import ResponseCurve, fit_curve
@@ -74,11 +74,11 @@ class Optimum(PeakPressure):
     )
     rise_above_high: float | None = Field(default=None, description="The same above the high end.")
     warnings: tuple[str, ...] = Field(default=(), description="What a reader of the result should know.")
-    curve: InstanceOf[ResponseCurve] | None = Field(
+    curve: ResponseCurve | None = Field(
         default=None,
         description="The curve behind it, freed of differences between sweeps where these are significant.",
     )
-    sweeps: InstanceOf[SweepComparison] | None = Field(
+    sweeps: SweepComparison | None = Field(
         default=None, description="Comparison of the sweeps; none where there is only one."
     )
 
