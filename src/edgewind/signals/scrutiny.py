@@ -19,6 +19,9 @@ FEW_TURNS, FEW_STEP, FEW_GAIN = 8.0, 0.15, -0.04
 """Turns up to which other rates are tried, steps of pitches over the trace, and share that they have to gain."""
 MARKS_TURNS, MARKS_GAIN, MARKS_REST, LEAST_OWN = 8.0, 0.03, 0.6, 0.3
 """Turns, share gained, and part of the rest explained, from which another number of marks is likelier."""
+MARKS_ALIKE = 0.01
+"""Power by which parts of a turn may differ, over that by which the marks within one do, to be the same: measured were
+0.001 at most where marks were counted twice, 0.05 and more where opposite ones were alike by chance."""
 CLEARLY = 0.88
 """Share of a trace explained beyond which no other rate is looked for."""
 SECTORS = 20
@@ -169,9 +172,27 @@ def likely_marks(voltage: FloatArray, interval_s: float, rate_hz: float, acceler
         if marks % times or rate_hz * duration < MARKS_TURNS:
             continue
         faster = share(rate_hz * times)
-        if faster > own - MARKS_GAIN / 4 and marks > times and share(rate_hz * marks) < own - MARKS_GAIN:
+        repeats = faster > own - MARKS_GAIN / 4 and marks > times and share(rate_hz * marks) < own - MARKS_GAIN
+        if repeats and _left_over(voltage, interval_s, rate_hz, acceleration_hz_s, marks, times) < MARKS_ALIKE:
             return marks // times
     return marks
+
+
+def _left_over(
+    voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int, times: int
+) -> float:
+    """Return the power by which parts of a turn differ, over that by which the marks within a part do.
+
+    A pattern that is the same in each of several parts of a turn has no harmonic of the turn but multiples of their
+    number. Opposite marks of a rotor that are alike by chance leave more than marks that are one and the same.
+    """
+    time = centred_time(voltage.size, interval_s)
+    turn = 2j * np.pi * (rate_hz * time + 0.5 * acceleration_hz_s * time**2)
+    weighed = (voltage - np.mean(voltage)) * np.hanning(voltage.size)
+    orders = np.arange(1, 3 * marks)
+    power = np.array([abs(complex(weighed @ np.exp(-order * turn))) ** 2 for order in orders])
+    within = float(power[(orders % times == 0) & (orders % marks != 0)].sum())
+    return float(power[orders % times != 0].sum()) / within if within > 0 else np.inf
 
 
 def _line(voltage: FloatArray) -> FloatArray:
