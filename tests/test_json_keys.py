@@ -96,7 +96,7 @@ def holds(key: Key, parts: tuple[str, ...], value: Any) -> bool:
 
 
 def study(folder: Path) -> list[Any]:
-    """Several experiments; one with a fit, coast-downs and a vacuum; one whose sweeps disagree, which ends the plan."""
+    """Several experiments; one with a fit, coast-downs and a vacuum; one whose sweeps disagree; one with a test."""
     fitted, drifting = folder / "fitted", folder / "drifting"
     shutil.copytree(ROOT / ROTOR, fitted)
     with (fitted / "bench.toml").open("a", encoding="utf-8") as file:
@@ -118,6 +118,7 @@ def study(folder: Path) -> list[Any]:
         printed(("study", "examples/two-rotors", "--quick"), folder),
         printed(("study", "examples/reversal", "--quick"), folder),
         printed(("study", "drifting", "--quick"), folder),
+        printed(("study", "examples/reversal", "--quick"), folder),
         study_summary([whole], None, None),
     ]
 
