@@ -28,9 +28,9 @@ def template(tmp_path):
 
 
 def test_example_optima_are_found_and_their_intervals_hold_the_invented_truth(example_study):
-    """Truth of the forward model in examples/make_two_rotors.py: greatest speed at 1.538 Pa and 0.978 Pa."""
+    """Truth of the forward model in examples/make_two_rotors.py: greatest speed at 1.231 Pa and 0.783 Pa."""
     study, _ = example_study
-    truth = {"vane-12mm": 1.538, "vane-20mm": 0.978}
+    truth = {"vane-12mm": 1.231, "vane-20mm": 0.783}
     for found in study.findings:
         low, high = found.optimum.interval_pa
         assert found.optimum.found
@@ -58,11 +58,11 @@ def test_example_rules_out_light_pressure_by_sign_and_by_size(example_study):
 
 
 def test_example_fit_finds_the_invented_truth_and_its_force_optimum(example_study):
-    """Truth in examples/make_two_rotors.py; greatest torque at 5.94 Pa and 3.51 Pa, three times that of the speed."""
+    """Truth in examples/make_two_rotors.py: greatest torque at 4.34 Pa and 2.67 Pa, far above that of the speed."""
     study, _ = example_study
     truth = {
-        "vane-12mm": {"pivot_dry": 0.8e-10, "pivot_viscous": 0.6e-10, "inertia": 8.6e-8, "force": 5.94},
-        "vane-20mm": {"pivot_dry": 3.0e-10, "pivot_viscous": 2.0e-10, "inertia": 3.45e-7, "force": 3.51},
+        "vane-12mm": {"pivot_dry": 0.8e-10, "pivot_viscous": 0.6e-10, "inertia": 8.6e-8, "force": 4.34},
+        "vane-20mm": {"pivot_dry": 3.0e-10, "pivot_viscous": 2.0e-10, "inertia": 3.45e-7, "force": 2.67},
     }
     for found in study.findings:
         explanation, true = found.explanation, truth[found.experiment.name]
@@ -70,7 +70,10 @@ def test_example_fit_finds_the_invented_truth_and_its_force_optimum(example_stud
         for name in ("pivot_dry", "pivot_viscous", "inertia"):
             marginal = explanation.fit.marginal(name)
             assert marginal.fixed_by_data != "no" or name == "inertia"  # which the bench states
-            assert marginal.median == pytest.approx(true[name], rel=0.15)
+            low, high = marginal.interval
+            assert low < true[name] < high < 2.5 * low
+            if name != "pivot_viscous":  # which the drag of a gas of unknown accommodation hides
+                assert marginal.median == pytest.approx(true[name], rel=0.15)
         force = explanation.force_optimum
         assert (
             force.found and force.interval_pa[0] < true["force"] * 1.05 and force.interval_pa[1] > true["force"] / 1.05
@@ -82,7 +85,7 @@ def test_example_fit_finds_the_invented_truth_and_its_force_optimum(example_stud
 
 
 def test_two_rotors_are_compared_with_an_exponent_near_the_truth(example_study):
-    """Truth of the forward model: ln(0.978 / 1.538) / ln(20 / 12) = -0.886, within 2.5 standard deviations.
+    """Truth of the forward model: ln(0.783 / 1.231) / ln(20 / 12) = -0.885, within 2.5 standard deviations.
 
     The 90 % interval itself must miss one time in ten.
     """
@@ -90,7 +93,7 @@ def test_two_rotors_are_compared_with_an_exponent_near_the_truth(example_study):
     low, high = study.comparison.exponent_interval
     assert study.comparison.names == ("vane-12mm", "vane-20mm")
     assert study.comparison.shared_gauge
-    assert abs(study.comparison.exponent + 0.886) < 2.5 * (high - low) / 2 / 1.645
+    assert abs(study.comparison.exponent + 0.885) < 2.5 * (high - low) / 2 / 1.645
     assert high - low < 0.6
 
 
