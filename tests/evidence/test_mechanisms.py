@@ -13,10 +13,11 @@ from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.fit import MODELS, fit, prepare
 from edgewind.evidence.mechanism_case import case_of
 from edgewind.evidence.tensions import Tension
-from edgewind.evidence.verdicts import objections_to
+from edgewind.evidence.verdicts import fit_holds, objections_to
 from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.rotor.drives import light_pressure
 
+NOT_HELD = "the fit with every drive does not hold, so that what others share is not known"
 VERDICTS = ("ruled out", "sufficient", "compatible", "contributes", "cannot tell")
 STATED = {
     "bright_emissivity": "0.80 +/- 0.05",
@@ -150,7 +151,9 @@ def test_the_drive_that_made_the_readings_is_never_ruled_out_and_the_wrong_one_i
 def test_after_a_fit_the_sizes_are_shares_of_the_torque_that_add_up(fitted_case):
     weighed, name = fitted_case
     found = claims(weighed)
-    assert "the fit gives it" in found[name].why
+    # The walkers do not find the place of a rotor that light alone turns when every drive is free, and it is said.
+    assert fit_holds(weighed) or name == "light pressure"
+    assert ("the fit gives it" if fit_holds(weighed) else NOT_HELD) in found[name].why
     k, net = weighed.fastest, weighed.state.net_torque
     parts = sum(np.broadcast_to(part[:, k], net[:, k].shape) for part in weighed.state.torque.values())
     assert parts == pytest.approx(net[:, k], rel=1e-9)
@@ -160,10 +163,13 @@ def test_sufficient_takes_stated_scatter_no_rival_no_tension_and_little_left_for
     weighed, name = fitted_case
     model = "thermal force alone" if name.startswith("thermal") else "light pressure alone"
     clear = replace(weighed, laplace=dict.fromkeys(MODELS, -1e6) | {})
+    if not fit_holds(weighed):
+        assert objections_to(clear, model, (0.95, 1.05)) == (NOT_HELD,)
+        return
     assert objections_to(clear, model, (0.95, 1.05)) == ()
     tension = Tension(about="a", why="b", resolve="c")
     rival = replace(clear, laplace={"constant torque alone": weighed.evidence(model) - 2.0})
-    noisy = replace(clear, fits={model: replace(clear.fits[model], p_stated=0.001)})
+    noisy = replace(clear, fits=clear.fits | {model: replace(clear.fits[model], p_stated=0.001)})
     for worse, share in (
         (replace(clear, tensions=(tension,)), (0.95, 1.05)),
         (rival, (0.95, 1.05)),
