@@ -225,7 +225,7 @@ class Likelihood:
             drawn = inverse @ (slopes.T @ misfit)
             if random is not None:
                 drawn += np.linalg.cholesky(inverse) @ random.standard_normal(self.error.size)
-            if random is not None:  # what is left is meant of the curve itself, and not of its tangent
+            if random is not None:  # the rest is taken from the curve itself, not from its tangent
                 drawn = self._corrected(row, drawn, misfit - slopes @ drawn, inverse, whole)
             found[k] = drawn
         return found
