@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 from importlib import resources
 
 import numpy as np
@@ -88,48 +88,7 @@ class ResponseTable:
         Between the accommodations computed, a polynomial through all of them is taken, at the Knudsen numbers that they
         have in common.
         """
-        data = standard_data()
-        rows = data[(data["shape"] == shape) & np.isclose(data["room"], room) & np.isclose(data["aspect"], aspect)]
-        if rows.empty:
-            known = sorted(data[["shape", "aspect", "room"]].drop_duplicates().itertuples(index=False, name=None))
-            raise InputError(
-                f"no table is shipped for a {_named(shape, aspect)} in a room of {room:g}",
-                key="room",
-                fix="take one of "
-                + ", ".join(f"{_named(s, a)} in {r:g}" for s, a, r in known)
-                + ", or compute a curve with respond_curve and ResponseTable.from_responses",
-            )
-        nodes = np.sort(rows["accommodation"].unique())
-        if not nodes[0] - 1e-12 <= accommodation <= nodes[-1] + 1e-12:
-            raise OutOfRangeError(
-                f"an accommodation of {accommodation:g} is outside the table",
-                key="accommodation",
-                fix=f"stay between {nodes[0]:g} and {nodes[-1]:g}, or compute a curve with respond_curve",
-            )
-        exact = np.isclose(nodes, accommodation)
-        if exact.any():
-            nodes = nodes[exact]
-        weights = _lagrange(nodes, accommodation)
-        parts = [rows[rows["accommodation"] == node].set_index("knudsen").sort_index() for node in nodes]
-        # Curves of low accommodation may begin at a larger Knudsen number; nodes that all have are kept.
-        kn = np.array([k for k in parts[0].index if all(k in part.index for part in parts)])
-        parts = [part.loc[kn] for part in parts]
-        finite = np.isfinite(kn)
-        values = {n: sum(w * p[n].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in COLUMNS}
-        errors = {
-            n: sum(abs(w) * p[f"{n}_error"].to_numpy(float) for w, p in zip(weights, parts, strict=True))
-            for n in COLUMNS
-        }
-        return cls(
-            kn[finite],
-            {n: np.asarray(v)[finite] for n, v in values.items()},
-            {n: np.asarray(e)[finite] for n, e in errors.items()},
-            {n: float(np.asarray(v)[~finite][0]) for n, v in values.items()},
-            shape,
-            room,
-            accommodation,
-            aspect,
-        )
+        return _standard(shape, float(room), float(accommodation), float(aspect))
 
     @classmethod
     def from_responses(cls, responses: Iterable[Response]) -> ResponseTable:
@@ -297,6 +256,51 @@ def standard_data() -> pd.DataFrame:
     text = resources.files("edgewind.kinetics") / "tables.csv"
     with text.open() as file:
         return pd.read_csv(file, comment="#")
+
+
+@lru_cache(maxsize=256)  # a search asks for the same few tables thousands of times
+def _standard(shape: str, room: float, accommodation: float, aspect: float) -> ResponseTable:
+    data = standard_data()
+    rows = data[(data["shape"] == shape) & np.isclose(data["room"], room) & np.isclose(data["aspect"], aspect)]
+    if rows.empty:
+        known = sorted(data[["shape", "aspect", "room"]].drop_duplicates().itertuples(index=False, name=None))
+        raise InputError(
+            f"no table is shipped for a {_named(shape, aspect)} in a room of {room:g}",
+            key="room",
+            fix="take one of "
+            + ", ".join(f"{_named(s, a)} in {r:g}" for s, a, r in known)
+            + ", or compute a curve with respond_curve and ResponseTable.from_responses",
+        )
+    nodes = np.sort(rows["accommodation"].unique())
+    if not nodes[0] - 1e-12 <= accommodation <= nodes[-1] + 1e-12:
+        raise OutOfRangeError(
+            f"an accommodation of {accommodation:g} is outside the table",
+            key="accommodation",
+            fix=f"stay between {nodes[0]:g} and {nodes[-1]:g}, or compute a curve with respond_curve",
+        )
+    exact = np.isclose(nodes, accommodation)
+    if exact.any():
+        nodes = nodes[exact]
+    weights = _lagrange(nodes, accommodation)
+    parts = [rows[rows["accommodation"] == node].set_index("knudsen").sort_index() for node in nodes]
+    # Curves of low accommodation may begin at a larger Knudsen number; nodes that all have are kept.
+    kn = np.array([k for k in parts[0].index if all(k in part.index for part in parts)])
+    parts = [part.loc[kn] for part in parts]
+    finite = np.isfinite(kn)
+    values = {n: sum(w * p[n].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in COLUMNS}
+    errors = {
+        n: sum(abs(w) * p[f"{n}_error"].to_numpy(float) for w, p in zip(weights, parts, strict=True)) for n in COLUMNS
+    }
+    return ResponseTable(
+        kn[finite],
+        {n: np.asarray(v)[finite] for n, v in values.items()},
+        {n: np.asarray(e)[finite] for n, e in errors.items()},
+        {n: float(np.asarray(v)[~finite][0]) for n, v in values.items()},
+        shape,
+        room,
+        accommodation,
+        aspect,
+    )
 
 
 def _lagrange(nodes: Floats, x: float) -> Floats:
