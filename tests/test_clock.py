@@ -65,3 +65,10 @@ def test_a_speed_up_out_of_range_is_refused(speed_up: float) -> None:
 def test_time_that_runs_back_is_refused() -> None:
     with pytest.raises(InputError, match="zero or more"):
         SimulatedClock().advance(-1.0)
+
+
+def test_time_passes_where_what_is_left_is_lost_in_rounding() -> None:
+    clock = SimulatedClock()
+    clock.sleep(1e6)
+    clock.sleep(1e-12)
+    assert clock.monotonic() > 1e6

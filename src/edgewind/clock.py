@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 import itertools
+import math
 import threading
 import time
 from collections.abc import Callable
@@ -170,7 +171,8 @@ class SimulatedClock:
         return event.is_set()
 
     def _pass(self, seconds: float, until: Callable[[], bool]) -> None:
-        end = self._now + seconds
+        # Where what is left is lost in rounding, time passes all the same: who waits for it would wait for ever.
+        end = max(self._now + seconds, math.nextafter(self._now, math.inf)) if seconds > 0 else self._now
         while not until():
             with self._lock:
                 action = None

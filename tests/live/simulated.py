@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import random
+import sys
 import threading
 import time
+from collections import Counter, deque
+from pathlib import Path
 
 from edgewind.clock import SimulatedClock
 from edgewind.live import connect, prepare
 from edgewind.live.transport import Transport, no_answer
 from edgewind.virtual import INSTRUMENTS, Apparatus, invented_bench, invented_text, write_folder
 from edgewind.virtual.scpi import Send, Wait
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "virtual"))
+from proxy import spoiled
 
 STEADINESS = """
 [steadiness]
@@ -42,6 +49,7 @@ class SimulatedBench:
         self.instruments = {role: kind(self.apparatus, seed) for role, kind in INSTRUMENTS.items()}
         self.ports = {role: 10_000 + number for number, role in enumerate(INSTRUMENTS)}
         self.faults = {}  # by role: called with every message, may raise or return another
+        self.connections = {}  # by role: a BadConnection, or nothing for one that is good
 
     def address(self, role):
         return f"TCPIP::127.0.0.1::{self.ports[role]}::SOCKET"
@@ -93,42 +101,81 @@ class SimulatedBench:
         return state["valve"] < 0.05 and state["lamp"] < 0.05
 
 
+class BadConnection:
+    """Spoils what passes to and from an instrument, from a seed, as `proxy.FaultyProxy` does on sockets.
+
+    ``bench.connections["gauge"] = BadConnection(bench.clock, Faults(garble=0.05, cut=0.02), seed=3)``; `counts` says
+    how many faults of each kind there were. The same seed makes the same draws.
+    """
+
+    def __init__(self, clock, faults, seed):
+        self.clock, self.faults, self.counts = clock, faults, Counter()
+        self._random = random.Random(seed)
+
+    def __call__(self, piece):
+        """Return the pieces that come through; ConnectionResetError cuts, a piece of None closes."""
+        self.clock.sleep(self.faults.delay_s * self._random.random())
+        kind = self.faults.drawn(self._random.random())
+        self.counts[kind or "pieces"] += 1
+        if kind == "cut":
+            raise ConnectionResetError("the connection was reset")
+        return spoiled(piece, kind, self._random)
+
+
 class SimulatedTransport(Transport):
     """Messages to an instrument in this process; an answer that takes bench time takes it from the clock."""
 
     def __init__(self, address, bench, role, **settings):
         super().__init__(address, **settings)
         self._bench, self._role = bench, role
-        self._answers, self._running = b"", None
+        self._shut()
 
     def _open(self):
         self._fault(b"")
 
     def _shut(self):
-        self._answers, self._running = b"", None
+        self._question, self._lines, self._answers, self._running = b"", deque(), b"", None
 
     def _fault(self, message):
         return self._bench.faults.get(self._role, lambda message: message)(message)
 
+    def _through(self, piece):
+        """Let a piece pass the connection; what closes it closes it for both sides."""
+        connection = self._bench.connections.get(self._role)
+        return [piece] if connection is None else connection(piece)
+
     def _send(self, data):
-        assert self._running is None
-        for line in self._fault(data).splitlines():
-            self._running = self._bench.instruments[self._role].process(line)
+        for piece in self._through(self._fault(data)):
+            if piece is None:
+                raise ConnectionResetError("the connection was closed")
+            *lines, self._question = (self._question + piece).split(b"\n")
+            self._lines.extend(lines)
             self._go_on()
 
+    def _answer(self, data):
+        for piece in self._through(data):
+            if piece is None:
+                self._running = None
+                self._lines.clear()
+                return
+            self._answers += piece
+
     def _go_on(self):
-        """Work until an answer is there or bench time has to pass; return until when."""
-        try:
-            while self._running is not None:
-                step = next(self._running)
-                if isinstance(step, Send):
-                    self._answers += step.data
-                elif isinstance(step, Wait) and step.until_s > self.clock.monotonic():
-                    return step.until_s
-        except StopIteration as done:
-            self._running = None
-            if done.value:
-                self._answers += done.value + b"\n"
+        """Work until every question is answered or bench time has to pass; return until when."""
+        while self._running is not None or self._lines:
+            if self._running is None:
+                self._running = self._bench.instruments[self._role].process(self._lines.popleft())
+            try:
+                while self._running is not None:
+                    step = next(self._running)
+                    if isinstance(step, Send):
+                        self._answer(step.data)
+                    elif isinstance(step, Wait) and step.until_s > self.clock.monotonic():
+                        return step.until_s
+            except StopIteration as done:
+                self._running = None
+                if done.value:
+                    self._answer(done.value + b"\n")
         return 0.0
 
     def _have(self, enough, timeout_s):

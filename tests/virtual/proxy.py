@@ -54,8 +54,32 @@ class Faults:
     drop: float = 0.0
     noise: float = 0.0
 
+    def drawn(self, place: float) -> str:
+        """Return the fault at a place drawn evenly from 0 to 1, or an empty text for none."""
+        for kind in KINDS:
+            place -= getattr(self, kind)
+            if place < 0:
+                return kind
+        return ""
+
 
 KINDS = tuple(field.name for field in fields(Faults) if field.name != "delay_s")
+
+
+def spoiled(piece: bytes, kind: str, draw: random.Random) -> list[bytes | None]:
+    """Return what comes through of a piece: parts, a pause between them; None where the connection is then closed."""
+    middle = max(1, len(piece) // 2)
+    if kind == "half":
+        return [piece[:middle], None]
+    if kind == "split":
+        return [piece[:middle], piece[middle:]]
+    if kind in ("garble", "flip"):
+        return [_garbled(piece, draw) if kind == "garble" else _flipped(piece, draw)]
+    if kind == "duplicate":
+        return [piece + piece]
+    if kind == "noise":
+        return [draw.randbytes(draw.randint(1, 20)) + piece]
+    return [] if kind == "drop" else [piece]
 
 
 class FaultyProxy:
@@ -165,12 +189,7 @@ class FaultyProxy:
         with self._lock:
             faults = self.faults
             wait = faults.delay_s * self._random.random()
-            place, kind = self._random.random(), ""
-            for name in KINDS:
-                place -= getattr(faults, name)
-                if place < 0:
-                    kind = name
-                    break
+            kind = faults.drawn(self._random.random())
             self.counts["pieces"] += 1
             if kind:
                 self.counts[kind] += 1
@@ -180,26 +199,18 @@ class FaultyProxy:
         kind, wait, draw = self._draw()
         if wait:
             time.sleep(wait)
-        middle = max(1, len(piece) // 2)
         if kind == "cut":
             _reset(source)
             _reset(sink)
-        elif kind == "half":
-            sink.sendall(piece[:middle])
-            sink.shutdown(socket.SHUT_RDWR)
-            _reset(source)
-        elif kind == "split":
-            sink.sendall(piece[:middle])
-            time.sleep(0.05)
-            sink.sendall(piece[middle:])
-        elif kind in ("garble", "flip"):
-            sink.sendall(_garbled(piece, draw) if kind == "garble" else _flipped(piece, draw))
-        elif kind == "duplicate":
-            sink.sendall(piece + piece)
-        elif kind == "noise":
-            sink.sendall(draw.randbytes(draw.randint(1, 20)) + piece)
-        elif kind != "drop":
-            sink.sendall(piece)
+            return
+        for number, part in enumerate(spoiled(piece, kind, draw)):
+            if part is None:
+                sink.shutdown(socket.SHUT_RDWR)
+                _reset(source)
+                return
+            if number:
+                time.sleep(0.05)
+            sink.sendall(part)
 
 
 def _garbled(piece: bytes, draw: random.Random) -> bytes:
