@@ -15,7 +15,9 @@ from typer.testing import CliRunner
 
 from edgewind.bench import write_template
 from edgewind.cli import app
+from edgewind.errors import InputError
 from edgewind.evidence import draws_of
+from edgewind.web import chill, whatif
 from edgewind.web.catalog import Catalog
 from edgewind.web.errors import NotFoundError
 from edgewind.web.routes.jobs import rotor_of
@@ -193,6 +195,77 @@ def test_a_fit_is_used_for_its_own_rotor_alone(tmp_path: Path) -> None:
         with pytest.raises(NotFoundError):
             rotor_of(pages, name, name, study)
     catalog.close()
+
+
+def test_a_second_rotor_the_readings_and_the_cold_stand_beside_the_sliders(
+    served: tuple[Any, Path], visit: Callable
+) -> None:
+    (pages, mine), window = served, visit()
+    page: Page = window.page
+    if not (mine.parent / "beside").exists():
+        write_template(mine.parent / "beside")
+        text = (mine.parent / "beside" / "bench.toml").read_text(encoding="utf-8")
+        changed = re.sub(r"(?m)^vane_conductance = .*$", 'vane_conductance = "5 +/- 1 W/(m^2 K)"', text)
+        (mine.parent / "beside" / "bench.toml").write_text(changed, encoding="utf-8")
+    page.goto(pages.url + "/question/mine/mine")
+    # not from the readings, and it says so; the two levers that matter most stand first
+    expect(page.locator("#whatif-start")).to_contain_text("do not start from the readings")
+    expect(page.locator("#most .slider")).to_have_count(2)
+    told = pages.told("/api/levers/mine/mine")["levers"]
+    assert [row.get_attribute("data-key") for row in page.locator("#most input").all()] == [
+        one["key"] for one in told[:2]
+    ]
+    # another experiment beside it, then a setting that is held
+    page.select_option("#second", label="beside")
+    expect(page.locator("#second-optima")).to_contain_text("Beside it: beside, as it is described")
+    expect(page.locator("#speeds .legend")).to_contain_text("beside, as it is described")
+    width = narrower(page, 20)
+    page.click("#hold")
+    expect(page.locator("#second-optima")).to_contain_text(f"Beside it: width of a vane {width}")
+    expect(page.locator("#second-optima .small").first).to_have_text("1.00 × the first")
+    page.click("#back")
+    expect(page.locator("#second-optima .small").first).not_to_have_text("1.00 × the first")
+    # the readings against the curve
+    expect(page.locator("#misses")).to_contain_text("at the usual conditions: off by", timeout=LONG)
+    expect(page.locator("#differences svg .point").first).to_be_attached()
+    # chilled it turns back, warmed as when lit; what cannot be is refused
+    expect(page.locator("#cold-words")).to_contain_text("the dark face leads, it turns back")
+    page.focus("#cold-envelope")
+    page.keyboard.press("End")
+    expect(page.locator("#cold-words")).to_contain_text("the bright face leads, it turns as when lit")
+    page.fill("#cold-pressure", "500")
+    page.keyboard.press("Enter")
+    expect(page.locator("#cold-problem")).to_contain_text("the pressure of 500 Pa is outside this page")
+    assert [one for one in window.complaints if "400" not in one] == []
+
+
+def test_levers_are_ordered_by_what_they_change(served: tuple[Any, Path]) -> None:
+    """By finite differences of the prediction itself, held against one made here through another function."""
+    pages, _ = served
+    bench = pages.app.state.pages.catalog.bench("mine", "mine")
+    found = whatif.weights_of(bench)
+    assert [one["weight"] for one in found] == sorted((one["weight"] for one in found), reverse=True)
+    before = whatif.what_if(bench, {})["optimum"]
+    light = next(one for one in found if one["key"] == "light.irradiance")
+    more = f"{1.1 * bench.light.irradiance.value} W/m^2"
+    after = whatif.what_if(bench, {"light.irradiance": more})["optimum"]
+    assert light["step"] == "+10 %"
+    assert light["speed"] == pytest.approx(after["speed_rad_s"] / before["speed_rad_s"], rel=1e-6)
+    assert light["pressure"] == pytest.approx(after["pressure_pa"] / before["pressure_pa"], rel=1e-6)
+
+
+def test_a_chill_in_the_dark_turns_the_rotor_back(served: tuple[Any, Path]) -> None:
+    pages, _ = served
+    bench = pages.app.state.pages.catalog.bench("mine", "mine")
+    usual = f"{bench.envelope_temperature.value - 273.15} degC"
+    colder, same, warmer = (chill.chilled(bench, {}, at) for at in ("-20 degC", usual, "50 degC"))
+    assert colder["most_rad_s"] < 0 < warmer["most_rad_s"]
+    assert same["most_rad_s"] == pytest.approx(0.0, abs=1e-6)
+    assert colder["still_s"] is not None and abs(colder["speed_rad_s"][-1]) < 0.05 * abs(colder["most_rad_s"])
+    assert chill.chilled(bench, {}, "-40 degC")["most_rad_s"] < colder["most_rad_s"]
+    for envelope, pressure in (("-200 degC", ""), ("", "1000 Pa"), ("", "1 mm")):
+        with pytest.raises(InputError):
+            chill.chilled(bench, {}, envelope, pressure)
 
 
 def test_a_study_and_a_fit_are_cancelled_and_started_again(served: tuple[Any, Path], visit: Callable) -> None:

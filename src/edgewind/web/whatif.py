@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -16,7 +17,9 @@ from edgewind.evidence import RotorDraws, draws_of
 from edgewind.evidence import what_if as moved_optima
 from edgewind.rotor import (
     Prediction,
+    RotorParameters,
     changed_bench,
+    optima,
     parameters_of,
     predict_whole,
     response_of,
@@ -25,6 +28,8 @@ from edgewind.rotor.drives import NAMES
 
 POINTS = 81
 DECADES = 3.5
+# By what a lever is moved to see how much it matters.
+STEP, STEP_K = 0.1, 10.0
 
 
 @dataclass(frozen=True)
@@ -214,6 +219,69 @@ def sliders_of(bench: Bench) -> list[dict[str, Any]]:
     return found
 
 
+def weights_of(rotor: Bench | RotorDraws) -> list[dict[str, Any]]:
+    """Return the levers by how much the answer moves with each, the one that moves it most first.
+
+    Each is moved alone by a tenth of its value (the envelope by `STEP_K` kelvins, and downwards where a tenth more
+    cannot be): the change of the greatest speed and of its pressure, in logarithms, are its sensitivities.
+
+    Parameters
+    ----------
+    rotor : Bench or RotorDraws
+        As for :func:`what_if`.
+
+    Returns
+    -------
+    list of dict
+        ``key``, ``label``, ``step`` (what it was moved by, in words), ``speed`` and ``pressure`` (factors of the
+        greatest speed and of its pressure).
+    """
+    bench = rotor.bench if isinstance(rotor, RotorDraws) else rotor
+    held = rotor.best if isinstance(rotor, RotorDraws) else {}
+    start = fastest(rotor, {})
+    found = []
+    for key, lever in SLIDERS.items():
+        si = float(held.get(lever.field, np.max(getattr(parameters_of(bench), lever.field))))
+        value = _shown(lever, si)
+        if not value or start is None:
+            continue
+        for sign in (1, -1):
+            moved = value + sign * STEP_K if lever.unit == "degC" else value * (1 + sign * STEP)
+            try:
+                ended = fastest(rotor, {key: f"{moved:.9g} {lever.unit.replace('²', '^2')}".strip()})
+            except InputError:
+                continue  # a share above one, a vane that does not fit: the other way then
+            break
+        else:
+            continue
+        if ended is None:
+            continue
+        step = f"{sign * STEP_K:+g} K" if lever.unit == "degC" else f"{100 * sign * STEP:+g} %"
+        speed, pressure = ended[0] / start[0], ended[1] / start[1]
+        found.append({
+            "key": key, "label": lever.label, "step": step.replace("-", "−"), "speed": speed, "pressure": pressure,
+            "weight": abs(math.log(abs(speed))) + abs(math.log(pressure)),
+        })  # fmt: skip
+    return sorted(found, key=lambda one: -one["weight"])
+
+
+def moved_rotor(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[Bench, RotorParameters]:
+    """Return bench and rotor after a change: by the medians of a fit where `rotor` is one, else as described."""
+    bench = changed_bench(rotor.bench if isinstance(rotor, RotorDraws) else rotor, changes)
+    best = rotor.moved(changes).best if isinstance(rotor, RotorDraws) else {}
+    return bench, parameters_of(bench).with_(**best)
+
+
+def fastest(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[float, float] | None:
+    """Return greatest speed, rad/s, and its pressure, Pa; None where there is no maximum within reach."""
+    bench, of = moved_rotor(rotor, changes)
+    pressures = reach(bench)
+    speed, _ = optima(of, response_of(of), float(pressures[0]), float(pressures[-1]))
+    if not speed.found or speed.pressure_pa is None or not speed.value:
+        return None
+    return float(speed.value), float(speed.pressure_pa)
+
+
 def _shown(lever: Lever, si: float) -> float:
     """Return a value in SI in the unit of its slider."""
     return si - _ICE_K if lever.unit == "degC" else si / lever.scale
@@ -221,16 +289,16 @@ def _shown(lever: Lever, si: float) -> float:
 
 def _plain(found: Prediction) -> dict[str, Any]:
     table = found.table
-    drives = {key: _list(table[f"torque_{key}_n_m"]) for key in NAMES if np.any(table[f"torque_{key}_n_m"] != 0)}
+    drives = {key: plain_list(table[f"torque_{key}_n_m"]) for key in NAMES if np.any(table[f"torque_{key}_n_m"] != 0)}
     speed = table["speed_rad_s"].to_numpy(float)
     return {
-        "pressure_pa": _list(table["pressure_pa"]),
-        "kn": _list(table["knudsen"]),
-        "speed_rad_s": _list(speed),
-        "torque_n_m": _list(table["torque_n_m"]),
-        "area_n_m": _list(table["torque_area_n_m"]),
-        "edge_n_m": _list(table["torque_edge_n_m"]),
-        "drag_n_m_s": _list(table["drag_n_m_s"]),
+        "pressure_pa": plain_list(table["pressure_pa"]),
+        "kn": plain_list(table["knudsen"]),
+        "speed_rad_s": plain_list(speed),
+        "torque_n_m": plain_list(table["torque_n_m"]),
+        "area_n_m": plain_list(table["torque_area_n_m"]),
+        "edge_n_m": plain_list(table["torque_edge_n_m"]),
+        "drag_n_m_s": plain_list(table["drag_n_m_s"]),
         "drives": drives,
         "names": {key: NAMES[key] for key in drives},
         "optimum": _optimum(found.speed) | {"speed_rad_s": found.speed.value},
@@ -244,6 +312,7 @@ def _optimum(place: Any) -> dict[str, Any]:
     return {"found": place.found, "pressure_pa": place.pressure_pa, "kn": place.knudsen}
 
 
-def _list(values: Any) -> list[float | None]:
+def plain_list(values: Any) -> list[float | None]:
+    """Return numbers to six digits for a page; None for what is not finite."""
     numbers = np.asarray(values, dtype=float)
     return [float(f"{number:.6g}") if np.isfinite(number) else None for number in numbers]

@@ -8,7 +8,8 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from edgewind.web import whatif
+from edgewind.report.words import FLAGS, VERDICTS
+from edgewind.web import chill, whatif
 from edgewind.web.app_state import ONE, one_of, pages_of
 from edgewind.web.catalog_views import catalog_listing, experiment_page
 from edgewind.web.errors import NotFoundError
@@ -73,7 +74,7 @@ def bench_page(request: Request) -> Response:
         "id": running.id if running is not None and running.running else "",
     }
     title = f"At the bench: {name}"
-    return page(request, "bench.html", title=title, benches=pages.sweeps.benches(), sweep=sweep, **found)
+    return page(request, "bench.html", title=title, benches=pages.sweeps.benches(), sweep=sweep, flags=FLAGS, **found)
 
 
 def question_chooser(request: Request) -> Response:
@@ -93,7 +94,8 @@ def question_page(request: Request) -> Response:
     compared = [_experiment_of(text) for text in request.query_params.getlist("with")][: MOST_SUBJECTS - 1]
     return page(
         request, "question.html", title=f"The question: {name}", sliders=whatif.sliders_of(bench),
-        gases=_gases(bench), compared=compared, **found,
+        gases=_gases(bench), compared=compared, cold=chill.COLD_C, chilled=chill.CHILLED_C, means=VERDICTS,
+        **found,
     )  # fmt: skip
 
 

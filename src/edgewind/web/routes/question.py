@@ -6,19 +6,44 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from edgewind.web import whatif
+from edgewind.bench import Bench
+from edgewind.evidence import RotorDraws
+from edgewind.web import chill, whatif
 from edgewind.web.app_state import ONE, one_of, pages_of
 from edgewind.web.routes.jobs import rotor_of
 
 
 def routes() -> list[Route]:
     """Return the routes of this file."""
-    return [Route(f"/api/what-if/{ONE}", predict)]
+    return [
+        Route(f"/api/what-if/{ONE}", predict),
+        Route(f"/api/levers/{ONE}", levers),
+        Route(f"/api/chilled/{ONE}", chilled),
+    ]
 
 
 def predict(request: Request) -> Response:
     """The prediction with some values of the bench changed."""
+    rotor, changes = _asked(request)
+    return JSONResponse(whatif.what_if(rotor, changes))
+
+
+def levers(request: Request) -> Response:
+    """The levers by how much they matter."""
+    rotor, _ = _asked(request)
+    return JSONResponse({"levers": whatif.weights_of(rotor)})
+
+
+def chilled(request: Request) -> Response:
+    """How the rotor turns in the dark under another envelope, with some values of the bench changed."""
+    rotor, changes = _asked(request)
+    envelope, pressure = changes.pop("envelope", ""), changes.pop("pressure", "")
+    return JSONResponse(chill.chilled(rotor, changes, envelope, pressure))
+
+
+def _asked(request: Request) -> tuple[Bench | RotorDraws, dict[str, str]]:
+    """The rotor of an address, and what its query changes."""
     slug, experiment = one_of(request)
     changes = {key: value[:60] for key, value in request.query_params.items() if value}
     study = changes.pop("study", "")
-    return JSONResponse(whatif.what_if(rotor_of(pages_of(request), slug, experiment, study), changes))
+    return rotor_of(pages_of(request), slug, experiment, study), changes

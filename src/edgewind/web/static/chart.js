@@ -1,4 +1,4 @@
-// A chart on a logarithmic axis, drawn as SVG with our own marks: shapes tell series apart as well as colours do.
+// A chart on a logarithmic axis, or a linear one, drawn as SVG with our own marks: shapes tell series apart as colours do.
 import { number, power } from "/static/common.js";
 
 const NS = "http://www.w3.org/2000/svg";
@@ -67,7 +67,7 @@ function tickName(value) {
   return String(Number(value.toPrecision(6))).replace("-", "−");
 }
 
-// spec: label, x {title, flip}, y {title, zero}, height,
+// spec: label, x {title, flip, linear}, y {title, zero}, height,
 // series [{name, shape, tone, points [{x, y, xu, yu, dim, fresh, n, about}]}],
 // lines [{name, tone, dash, width, faint, points [[x, y]]}], bands [{tone, points [[x, low, high]]}],
 // marks [{x, low, high, words, tone}], onPick(n)
@@ -105,7 +105,7 @@ export class Chart {
       ...all.map((p) => p.x),
       ...lines.flatMap((l) => l.points.map((p) => p[0])),
       ...bands.flatMap((b) => b.points.map((p) => p[0])),
-    ].filter((x) => x > 0);
+    ].filter((x) => (spec.x.linear ? Number.isFinite(x) : x > 0));
     this.place.replaceChildren();
     if (!xs.length) {
       const empty = document.createElement("p");
@@ -115,7 +115,7 @@ export class Chart {
       return;
     }
     let [xLow, xHigh] = spec.x.range ?? [Math.min(...xs), Math.max(...xs)];
-    if (!spec.x.range) {
+    if (!spec.x.range && !spec.x.linear) {
       for (const p of all)
         if (p.x > 0 && p.xu) {
           xLow = Math.min(xLow, p.x * Math.exp(-p.xu / p.x));
@@ -144,7 +144,7 @@ export class Chart {
       w = width - left - right,
       h = height - top - bottom;
     const X = (x) => {
-      const part = Math.log(x / xLow) / Math.log(xHigh / xLow);
+      const part = spec.x.linear ? (x - xLow) / (xHigh - xLow) : Math.log(x / xLow) / Math.log(xHigh / xLow);
       return left + w * (flip ? 1 - part : part);
     };
     const Y = (y) => top + h * (1 - (y - yLow) / (yHigh - yLow));
@@ -165,7 +165,11 @@ export class Chart {
     }
     svg.append(text(4, type * 1.05, spec.y.title, { class: "title" }));
     let lastName = -1e9;
-    const ticks = logTicks(xLow, xHigh).sort((a, b) => X(a.value) - X(b.value));
+    const ticks = (
+      spec.x.linear
+        ? linearTicks(xLow, xHigh, narrow ? 4 : 8).map((value) => ({ value, major: true, named: true }))
+        : logTicks(xLow, xHigh)
+    ).sort((a, b) => X(a.value) - X(b.value));
     const takes = (tick) => tickName(tick.value).length * type * 0.6;
     const placed = [];
     for (const tick of [...ticks].sort((a, b) => Number(b.major) - Number(a.major))) {
@@ -251,7 +255,7 @@ export class Chart {
     this.targets = [];
     for (const one of spec.series) {
       for (const p of one.points) {
-        if (!(p.x > 0) || !Number.isFinite(p.y)) continue;
+        if (!(spec.x.linear || p.x > 0) || !Number.isFinite(p.y)) continue;
         const x = X(p.x),
           y = Y(p.y),
           group = el("g", {

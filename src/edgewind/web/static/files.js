@@ -217,7 +217,7 @@ export function dropZone(here, sheet) {
       ),
     );
     const flags = one.flags.map((flag) =>
-      make("li", {}, make("strong", {}, flag), ": " + (FLAGS[flag] ?? "see the page on reading a trace")),
+      make("li", {}, make("strong", {}, flag), ": " + (here.flags[flag] ?? "see the page on reading a trace")),
     );
     const guessed = [];
     if (one.flags.includes("channel-assumed"))
@@ -332,16 +332,3 @@ export function dropZone(here, sheet) {
       if ([...(event.dataTransfer?.types ?? [])].includes("Files")) event.preventDefault();
     });
 }
-const FLAGS = {
-  "no-signal": "no turning was found in it; it is set aside",
-  "near-mains": "the speed lies at a multiple of the mains frequency: it may be hum, and is set aside",
-  "time-assumed": "the interval between samples is guessed; it is set aside until it is stated",
-  "channel-assumed": "the channel is guessed among several; it is set aside until it is stated",
-  "marks-doubtful": "the pulses do not fit the number of marks; it is set aside",
-  jumps: "the sampling has gaps; it is set aside",
-  clipped: "the signal reaches the end of its range",
-  "few-turns": "few turns were recorded: the speed is less certain",
-  drift: "the speed changed while it was recorded",
-  drifting: "the speed changed while it was recorded",
-  hum: "mains hum was found and left out",
-};

@@ -19,9 +19,9 @@ import {
   unitOf,
 } from "/static/common.js";
 import { acrossOf, chosenAxis, onAxis, seriesOf, TONES } from "/static/readings.js";
-import { predictBy } from "/static/whatif.js";
+import { compareWith, predictBy } from "/static/whatif.js";
 
-const { slug, experiment, kind, bench, compared } = dataOf("data");
+const { slug, experiment, kind, bench, compared, means } = dataOf("data");
 const subjects = [{ slug, experiment }, ...compared];
 
 // The study
@@ -31,14 +31,7 @@ let study = null,
   running = null,
   wanted = false;
 const curve = new Chart(byId("curve"));
-const VERDICT_SIGNS = { "ruled out": "✕", sufficient: "●", contributes: "◐", "cannot tell": "?" };
-const MEANS = {
-  "ruled out": "its sign or its size contradicts the readings",
-  sufficient: "its sign agrees, and it is large enough by itself",
-  contributes: "it is present, and not enough by itself",
-  "cannot tell": "these readings do not decide",
-};
-
+const VERDICT_SIGNS = { "ruled out": "✕", sufficient: "●", compatible: "○", contributes: "◐", "cannot tell": "?" };
 async function order(fit) {
   const stop = byId("study-stop"),
     choices = [byId("fit"), byId("again")];
@@ -63,6 +56,7 @@ async function order(fit) {
       result = job.result;
       showStudy();
       showStale();
+      compareWith(experiments()[0].readings);
       predictBy(experiments()[0].fit ? study.id : "", result.no_fit[0]);
     } else endedWithout(job.state === "cancelled" ? "" : job.problem);
   } catch (error) {
@@ -120,6 +114,13 @@ function showStudy() {
       make("p", {}, inChosenUnits(result.summary.comparison.sentence ?? "")),
     );
   byId("answer-text").replaceChildren(...blocks);
+  const spoken = all.map((one) => one.sentences).filter(Boolean);
+  byId("said-aloud").hidden = !spoken.length;
+  byId("said-aloud-list").replaceChildren(
+    ...spoken
+      .flatMap((one) => [one.why_it_turns, one.a_larger_one, one.in_the_cold])
+      .map((sentence) => make("li", {}, inChosenUnits(sentence))),
+  );
   byId("study-ways").hidden = false;
   byId("fit").hidden = study.fitted;
   byId("report").href = `/reports/${study.id}/report.html`;
@@ -148,10 +149,10 @@ function mechanisms(one) {
         make(
           "strong",
           { class: "verdict" },
-          make("span", { "aria-hidden": "true" }, VERDICT_SIGNS[claim.verdict] + " "),
+          make("span", { "aria-hidden": "true" }, (VERDICT_SIGNS[claim.verdict] ?? "") + " "),
           claim.verdict,
         ),
-        make("span", { class: "soft small" }, MEANS[claim.verdict]),
+        make("span", { class: "soft small" }, means[claim.verdict] ?? ""),
       ),
       make(
         "td",

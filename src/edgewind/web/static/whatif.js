@@ -1,4 +1,5 @@
-// What if: both optima as the sliders move, at once; their intervals when the sliders rest.
+// What if: both optima as the sliders move, at once; their intervals when the sliders rest; a second rotor beside the
+// first, the readings against the curve, and the rotor in the dark under a chilled envelope.
 import { Chart } from "/static/chart.js";
 import {
   ask,
@@ -14,10 +15,13 @@ import {
   speedText,
   unitOf,
 } from "/static/common.js";
+import { seriesOf } from "/static/readings.js";
 
-const { slug, experiment, sliders } = dataOf("data");
+const { slug, experiment, sliders, bench, others } = dataOf("data");
 const speeds = new Chart(byId("speeds")),
-  torques = new Chart(byId("torques"));
+  torques = new Chart(byId("torques")),
+  differences = new Chart(byId("differences")),
+  cold = new Chart(byId("cold-chart"));
 let base = null,
   now = null,
   asked = 0,
@@ -36,7 +40,7 @@ const step = (slider) => {
   const part = Math.log(slider.value / slider.low) / Math.log(slider.high / slider.low);
   return Math.round(slider.zero ? 1 + part * (STEPS - 1) : part * STEPS);
 };
-const inputs = [...document.querySelectorAll("input[type=range]")].map((input) => ({
+const inputs = [...document.querySelectorAll("#sliders input[type=range]")].map((input) => ({
   input,
   slider: sliders.find((one) => one.key === input.dataset.key),
   out: byId(input.id + "-out"),
@@ -52,12 +56,10 @@ const changes = () => {
 };
 const unmoved = ({ input, slider }) => Number(input.value) === step(slider);
 function shown(one) {
-  const fitted = unmoved(one) && fitOf ? now?.fitted[one.slider.key] : undefined;
-  if (fitted !== undefined) return `fit: ${number(fitted, 2)} ${one.slider.unit}`;
-  return (
-    `${number(unmoved(one) ? one.slider.value : value(one.slider, Number(one.input.value)), 3)} ` +
-    `${one.slider.unit}`
-  );
+  const fitted = unmoved(one) && fitOf ? now?.fitted[one.slider.key] : undefined,
+    unit = one.slider.unit.replace("degC", "°C");
+  if (fitted !== undefined) return `fit: ${number(fitted, 2)} ${unit}`;
+  return `${number(unmoved(one) ? one.slider.value : value(one.slider, Number(one.input.value)), 3)} ${unit}`;
 }
 // What the sliders stand at, in words and as a name that two settings share only where they are the same.
 const setting = () => JSON.stringify([fitOf, changes()]);
@@ -80,8 +82,225 @@ export function predictBy(study, why) {
   if (study !== fitOf) {
     fitOf = study;
     redraw();
+    weigh();
   } else showIntervals();
+  showStart();
 }
+// Whether the curves start from the readings; said, since the two can lie far apart.
+function showStart() {
+  const place = byId("whatif-start");
+  place.hidden = Boolean(fitOf);
+  if (fitOf) return;
+  place.replaceChildren(
+    "These curves do not start from the readings, but from the bench as it is described" +
+      (noFit ? `; no fit could be made: ${noFit}.` : "."),
+    noFit
+      ? ""
+      : make(
+          "button",
+          { type: "button", class: "quiet", onclick: () => byId("fit").click() },
+          "Start from a fit of the readings",
+        ),
+  );
+}
+
+// The two levers that matter most stand first, by the sensitivities of the model; not while one of them is being moved.
+async function weigh() {
+  let found;
+  try {
+    const told = await ask(
+      `/api/levers/${pathOf(slug, experiment)}?` + new URLSearchParams(fitOf ? { study: fitOf } : {}),
+    );
+    found = told.levers.slice(0, 2);
+  } catch {
+    return;
+  }
+  const most = byId("most"),
+    per = (factor) => {
+      const change = 100 * (Math.abs(factor) - 1);
+      return `${change < 0 ? "−" : "+"}${number(Math.abs(change), 2)}\u00a0%`;
+    };
+  const rows = found
+    .map((one) => ({ one, input: inputs.find(({ slider }) => slider.key === one.key)?.input }))
+    .filter(({ input }) => input);
+  if (!rows.length || rows.some(({ input }) => input === document.activeElement)) return;
+  for (const old of most.querySelectorAll(".slider")) old.homePlace?.after(old);
+  for (const old of most.querySelectorAll(".help")) old.remove();
+  for (const { one, input } of rows) {
+    const row = input.parentElement;
+    if (!row.homePlace) {
+      row.homePlace = document.createComment("");
+      row.before(row.homePlace);
+    }
+    most.append(
+      row,
+      make(
+        "p",
+        { class: "help", id: input.id + "-help" },
+        `${one.step}: greatest speed ${per(one.speed)}, its pressure ${per(one.pressure)}`,
+      ),
+    );
+    input.setAttribute("aria-describedby", input.id + "-help");
+  }
+  most.hidden = false;
+}
+
+// A second rotor: another experiment as it is described, or a setting of this one that is held.
+let second = null;
+const rows = { used: [] };
+export function compareWith(readings) {
+  rows.used = readings
+    .map((row, k) => ({ ...row, n: k + 1, kn: null }))
+    .filter((row) => row.used && row.pressure_pa && row.speed_rad_s !== null);
+  showWhatIf();
+}
+async function bring(index) {
+  if (index === "held") return;
+  const one = others[Number(index)];
+  second = null;
+  if (one && index !== "") {
+    try {
+      const told = await ask(`/api/what-if/${pathOf(one.slug, one.experiment)}`);
+      if (byId("second").value !== index) return;
+      second = { told, name: `${one.experiment}, as it is described` };
+      byId("whatif-problem").textContent = "";
+    } catch (error) {
+      byId("whatif-problem").textContent = error.message + ".";
+    }
+  }
+  showWhatIf();
+}
+function hold() {
+  if (!now) return;
+  second = { told: now, name: settingWords() };
+  const choice = byId("second");
+  choice.querySelector("[value=held]")?.remove();
+  choice.append(make("option", { value: "held" }, `held: ${second.name}`));
+  choice.value = "held";
+  showWhatIf();
+}
+
+// The rotor in the dark: asked for anew when the sliders, the envelope or the pressure change.
+let coldAsked = 0,
+  coldAnswered = 0,
+  coldDrawing = false,
+  coldNow = null;
+async function redrawCold() {
+  const envelope = byId("cold-envelope");
+  byId("cold-envelope-out").textContent = `${envelope.value.replace("-", "−")} °C`;
+  envelope.setAttribute("aria-valuetext", `${envelope.value} degrees Celsius`);
+  coldAsked += 1;
+  if (coldDrawing) return;
+  coldDrawing = true;
+  while (coldAnswered !== coldAsked) {
+    coldAnswered = coldAsked;
+    const typed = byId("cold-pressure").value.trim(),
+      start = performance.now();
+    try {
+      const query = new URLSearchParams({ ...changes(), envelope: `${envelope.value} degC` });
+      if (typed) query.set("pressure", /[a-z]/i.test(typed) ? typed : `${typed} ${unitOf("pressure")}`);
+      if (fitOf) query.set("study", fitOf);
+      coldNow = await ask(`/api/chilled/${pathOf(slug, experiment)}?` + query);
+      byId("cold-problem").textContent = "";
+      showCold();
+      document.body.dataset.coldMs = Math.round(performance.now() - start);
+    } catch (error) {
+      byId("cold-problem").textContent = error.message + ".";
+    }
+  }
+  coldDrawing = false;
+}
+const duration = (seconds) => (seconds < 120 ? `${Math.round(seconds)} s` : `${number(seconds / 60, 2)} min`);
+function showCold() {
+  if (!coldNow) return;
+  const told = coldNow,
+    celsius = (kelvin) => `${(kelvin - 273.15).toFixed(0).replace("-", "−")} °C`;
+  const change = told.to_k < told.from_k ? "Chilled" : "Warmed",
+    at = `${pressureText(told.pressure_pa, 0)} ${unitOf("pressure")}`;
+  const where = `${change} from ${celsius(told.from_k)} to ${celsius(told.to_k)} at ${at}, lamp off: `;
+  const most = told.most_rad_s;
+  byId("cold-words").textContent =
+    Math.abs(most) < 1e-3
+      ? where + "the rotor stays where it is."
+      : where +
+        `the ${most < 0 ? "dark" : "bright"} face leads, ` +
+        `${most < 0 ? "it turns back" : "it turns as when lit"}, at most ` +
+        `${speedText(Math.abs(most), 0)} ${unitOf("speed")} after ${duration(told.most_at_s)}; ` +
+        (told.still_s === null ? "it still turns after 15 min." : `it all but stands after ${duration(told.still_s)}.`);
+  cold.show({
+    label: byId("cold-words").textContent,
+    height: 240,
+    x: { title: "time since (s)", linear: true, range: [0, Math.max(60, Math.min(900, 1.3 * (told.still_s ?? 900)))] },
+    y: { title: `speed (${unitOf("speed")})` },
+    series: [],
+    lines: [
+      {
+        tone: "blue",
+        wide: true,
+        points: told.time_s.map((t, k) => [t, inUnit(told.speed_rad_s[k], "speed")]),
+      },
+    ],
+  });
+}
+
+// How far the readings lie from the curve: the usual conditions, whatever the sliders stand at.
+function showDifferences() {
+  const place = byId("misses"),
+    pressures = now.pressure_pa.map(Math.log);
+  const at = (pa) => {
+    const x = Math.log(pa),
+      k = pressures.findIndex((one) => one >= x);
+    if (k < 0 || (k === 0 && x < pressures[0])) return null;
+    if (k === 0) return now.speed_rad_s[0];
+    const part = (x - pressures[k - 1]) / (pressures[k] - pressures[k - 1]);
+    return now.speed_rad_s[k - 1] * (1 - part) + now.speed_rad_s[k] * part;
+  };
+  const known = (row) => row.leading_face === "bright" || row.leading_face === "dark";
+  const found = rows.used
+    .map((row) => {
+      const predicted = at(row.pressure_pa);
+      return predicted === null ? null : { row, predicted: known(row) ? predicted : Math.abs(predicted) };
+    })
+    .filter(Boolean);
+  differences.place.hidden = !found.length;
+  if (!found.length) {
+    place.textContent = rows.used.length ? "No reading lies between the pressures of this curve." : "";
+    return;
+  }
+  const misses = found.map(({ row, predicted }) => row.speed_rad_s - predicted),
+    rms = Math.sqrt(misses.reduce((sum, miss) => sum + miss * miss, 0) / misses.length);
+  const ratios = found
+      .filter(({ row }) => row.speed_rad_s)
+      .map(({ row, predicted }) => predicted / row.speed_rad_s)
+      .sort((a, b) => a - b),
+    ratio = ratios.length ? ratios[Math.floor((ratios.length - 1) / 2)] : NaN;
+  const outside = rows.used.length - found.length;
+  place.textContent =
+    `Against ${found.length} reading${found.length === 1 ? "" : "s"} at the usual conditions: off by ` +
+    `${speedText(rms, 0)} ${unitOf("speed")} (root mean square); this curve gives ` +
+    `${number(ratio, 2)} times the speed measured (median)` +
+    (outside ? `; ${outside} lie beyond its pressures` : "") +
+    ".";
+  const [series] = seriesOf(
+    found.map(({ row }, k) => ({ ...row, sweep: "", speed_rad_s: misses[k] })),
+    bench,
+    "pressure",
+  );
+  differences.show({
+    label: place.textContent,
+    height: 180,
+    x: { title: `pressure (${unitOf("pressure")})`, range: now.pressure_pa.length ? rangeOf() : undefined },
+    y: { title: `measured less predicted (${unitOf("speed")})` },
+    series: [{ ...series, name: "", tone: "ink" }],
+    lines: [],
+  });
+}
+const rangeOf = () => {
+  const every = [base ?? now, now, ...(second ? [second.told] : [])].map((told) => told.pressure_pa);
+  return [Math.min(...every.map((p) => p[0])), Math.max(...every.map((p) => p.at(-1)))].map((p) =>
+    inUnit(p, "pressure"),
+  );
+};
 const predicted = (moved) =>
   ask(`/api/what-if/${pathOf(slug, experiment)}?` + new URLSearchParams(fitOf ? { ...moved, study: fitOf } : moved));
 async function redraw() {
@@ -121,6 +340,7 @@ async function redraw() {
     }
   }
   drawing = false;
+  redrawCold();
   document.body.dataset.whatif = "settled";
   rest = setTimeout(askIntervals, REST_MS);
 }
@@ -239,10 +459,7 @@ function showWhatIf() {
   const across = (pa) => inUnit(pa, "pressure"),
     pairs = (told, name, of = (y) => y) => told.pressure_pa.map((p, k) => [across(p), of(told[name][k])]);
   const speed = (y) => inUnit(y, "speed"),
-    range = [
-      Math.min(...[base ?? now, now].map((told) => across(told.pressure_pa[0]))),
-      Math.max(...[base ?? now, now].map((told) => across(told.pressure_pa.at(-1)))),
-    ];
+    range = rangeOf();
   const changed = base && base !== now,
     x = { title: `pressure (${unitOf("pressure")})`, range };
   const strip = intervals?.setting === now.setting && !intervals.problem ? intervals : null;
@@ -250,12 +467,13 @@ function showWhatIf() {
     const [low, high] = strip?.[which].after.pressure_interval_pa?.map(across) ?? [];
     return { low, high };
   };
-  const mark = (told, which, words, row) =>
+  const mark = (told, which, words, row, tone = "gold") =>
     told[which].found
       ? [
           {
             x: across(told[which].pressure_pa),
-            ...ends(which),
+            tone,
+            ...(told === now ? ends(which) : {}),
             words:
               `${words} ${pressureText(told[which].pressure_pa, 0)} ${unitOf("pressure")}, Kn ` +
               `${number(told[which].kn, 2)}`,
@@ -270,13 +488,34 @@ function showWhatIf() {
     height: 260,
     x,
     y: { title: `speed (${unitOf("speed")})` },
-    series: [],
+    series: rows.used.length
+      ? seriesOf(
+          rows.used.map((row) => ({ ...row, sweep: "" })),
+          bench,
+          "pressure",
+        )
+      : [],
     lines: [
       ...(changed ? [{ tone: "slate", faint: true, points: pairs(base, "speed_rad_s", speed) }] : []),
-      { tone: "blue", wide: true, name: "speed", points: pairs(now, "speed_rad_s", speed) },
+      ...(second
+        ? [
+            {
+              tone: "rust",
+              dash: "long",
+              wide: true,
+              name: second.name,
+              points: pairs(second.told, "speed_rad_s", speed),
+            },
+          ]
+        : []),
+      { tone: "blue", wide: true, name: "speed predicted", points: pairs(now, "speed_rad_s", speed) },
     ],
-    marks: mark(now, "optimum", "fastest", 0),
+    marks: [
+      ...mark(now, "optimum", "fastest", 0),
+      ...(second ? mark(second.told, "optimum", "beside it", 1, "rust") : []),
+    ],
   });
+  showDifferences();
   // Drive and drag on one scale: the drag at the greatest speed is more than the drive everywhere but at the optimum.
   const top = Math.abs(now.optimum.speed_rad_s),
     highest = Math.max(...now.torque_n_m.map((y) => Math.abs(y))),
@@ -295,10 +534,21 @@ function showWhatIf() {
     series: [],
     lines: [
       ...(changed ? [{ tone: "slate", faint: true, points: pairs(base, "torque_n_m", nano) }] : []),
+      ...(second
+        ? [
+            {
+              tone: "rust",
+              dash: "long",
+              wide: true,
+              name: `drive, ${second.name}`,
+              points: pairs(second.told, "torque_n_m", nano),
+            },
+          ]
+        : []),
       { tone: "ink", wide: true, name: "drive, all together", points: pairs(now, "torque_n_m", nano) },
-      { tone: "rust", dash: "long", name: `drag at ${speedText(top, 0)} ${unitOf("speed")}`, points: drag },
+      { tone: "plum", dash: "short", name: `drag at ${speedText(top, 0)} ${unitOf("speed")}`, points: drag },
       ...Object.keys(now.drives).map((key, index) => ({
-        tone: ["blue", "plum", "moss", "rose"][index % 4],
+        tone: ["blue", "moss", "rose", "slate"][index % 4],
         dash: ["short", "dot", "long", "short"][index % 4],
         name: now.names[key],
         points: now.pressure_pa.map((p, k) => [across(p), nano(now.drives[key][k])]),
@@ -318,6 +568,7 @@ function showWhatIf() {
       ),
       make("span", { class: "soft small" }, told[which].found ? `Kn ${number(told[which].kn, 2)}` : ""),
     );
+  showSecond();
   byId("optima").replaceChildren(
     tell(now, "optimum", "fastest at"),
     tell(now, "force_optimum", "greatest drive at"),
@@ -336,7 +587,43 @@ function showWhatIf() {
     ),
   );
 }
+function showSecond() {
+  const place = byId("second-optima");
+  place.hidden = !second;
+  if (!second) return;
+  const told = second.told,
+    over = (a, b) => (a && b ? `${number(Math.abs(a / b), 3)} × the first` : "");
+  const cell = (name, value, more) =>
+    make(
+      "div",
+      {},
+      make("span", { class: "soft" }, name),
+      make("strong", {}, value),
+      make("span", { class: "soft small" }, more),
+    );
+  const placeOf = (which) =>
+    told[which].found ? `${pressureText(told[which].pressure_pa, 0)} ${unitOf("pressure")}` : "none inside";
+  place.replaceChildren(
+    make("h3", { class: "wide" }, `Beside it: ${second.name}`),
+    cell("fastest at", placeOf("optimum"), over(told.optimum.pressure_pa, now.optimum.pressure_pa)),
+    cell(
+      "greatest drive at",
+      placeOf("force_optimum"),
+      over(told.force_optimum.pressure_pa, now.force_optimum.pressure_pa),
+    ),
+    cell(
+      "greatest speed",
+      `${speedText(Math.abs(told.optimum.speed_rad_s), 0)} ${unitOf("speed")}`,
+      over(told.optimum.speed_rad_s, now.optimum.speed_rad_s),
+    ),
+  );
+}
 for (const { input } of inputs) input.addEventListener("input", redraw);
+byId("second").addEventListener("change", () => bring(byId("second").value));
+byId("hold").addEventListener("click", hold);
+byId("cold").addEventListener("submit", (event) => event.preventDefault());
+byId("cold-envelope").addEventListener("input", redrawCold);
+byId("cold-pressure").addEventListener("change", redrawCold);
 byId("gas").addEventListener("change", redraw);
 byId("sliders").addEventListener("submit", (event) => event.preventDefault());
 byId("back").addEventListener("click", () => {
@@ -347,5 +634,8 @@ byId("back").addEventListener("click", () => {
 onUnits(() => {
   showIntervals();
   showWhatIf();
+  showCold();
 });
+showStart();
 redraw();
+weigh();
