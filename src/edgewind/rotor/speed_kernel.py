@@ -59,6 +59,8 @@ class Place(IntEnum):
     CONDUCTIVITY_FACTOR = 34
 
 
+# Change of the film's warmth up to which two derivatives of the gas stand for it: third ones leave some 1e-9.
+_FILM_REACH = 2e-3
 # Where the share of each drive stands that acts by itself.
 DRIVE_PLACES = {
     "thermal_force": Place.THERMAL_FORCE,
@@ -88,47 +90,87 @@ def flat(rotor: RotorParameters) -> Array:
 
 def table_arrays(response: TableResponse) -> tuple[Array, Array, Array, Array, Array]:
     """Return the table as the kernel takes it: ln Kn, cubics, values in free flight, values at the top,
-    accommodations.
+    accommodations; the coefficients last, since the kernel reads them all at one place.
     """
     return (
         np.log(response.knudsen),
-        np.ascontiguousarray(response.cubics),
-        np.ascontiguousarray(response.free),
-        np.ascontiguousarray(response.top),
+        np.ascontiguousarray(np.transpose(response.cubics, (1, 3, 0, 2))),
+        np.ascontiguousarray(response.free.T),
+        np.ascontiguousarray(response.top.T),
         response.accommodation,
     )
 
 
 @nb.njit(error_model="numpy", cache=True)
-def _look_up(kn, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[no-untyped-def]
-    """Write the first coefficients at one Knudsen number and accommodation to `out`."""
-    last, logs = log_kn.size - 1, free.shape[0] - 1
+def _look_up(x, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[no-untyped-def]
+    """Write the first coefficients at one ln Kn and accommodation to `out`, with two derivatives, shape (count, 3)."""
+    last, logs = log_kn.size - 1, free.shape[1] - 1
     m = alphas.size
     j = 0
     while j < m - 2 and alpha >= alphas[j + 1]:
         j += 1
     share = 0.0 if m == 1 else (alpha - alphas[j]) / (alphas[j + 1] - alphas[j])
-    x = np.log(kn)
+    out[:] = 0.0
     if x >= log_kn[last]:
         nearer = np.exp(log_kn[last] - x)
-        for k in range(out.size):
-            low = free[k, j] + (top[k, j] - free[k, j]) * nearer
-            high = low if m == 1 else free[k, j + 1] + (top[k, j + 1] - free[k, j + 1]) * nearer
-            out[k] = low + share * (high - low)
+        for side in range(min(m, 2)):
+            weight = share if side else 1.0 - share
+            for k in range(out.shape[0]):
+                part = (top[j + side, k] - free[j + side, k]) * nearer
+                out[k, 0] += weight * (free[j + side, k] + part)
+                out[k, 1] -= weight * part
+                out[k, 2] += weight * part
         return
     i = min(max(np.searchsorted(log_kn, x, side="right") - 1, 0), last - 1)
     d = max(x, log_kn[0]) - log_kn[i]
-    for k in range(out.size):
-        low = ((cubic[0, i, k, j] * d + cubic[1, i, k, j]) * d + cubic[2, i, k, j]) * d + cubic[3, i, k, j]
-        if k < logs:
-            low = np.exp(low)
-        high = low
-        if m > 1:
-            high = ((cubic[0, i, k, j + 1] * d + cubic[1, i, k, j + 1]) * d + cubic[2, i, k, j + 1]) * d
-            high += cubic[3, i, k, j + 1]
+    inside = 1.0 if x > log_kn[0] else 0.0
+    for side in range(min(m, 2)):
+        weight = share if side else 1.0 - share
+        powers = cubic[i, j + side]
+        for k in range(out.shape[0]):
+            a, b, c = powers[0, k], powers[1, k], powers[2, k]
+            value = ((a * d + b) * d + c) * d + powers[3, k]
+            rise, bend = (3.0 * a * d + 2.0 * b) * d + c, 6.0 * a * d + 2.0 * b
             if k < logs:
-                high = np.exp(high)
-        out[k] = low + share * (high - low)
+                value = np.exp(value)
+                bend = value * (rise * rise + bend)
+                rise *= value
+            out[k, 0] += weight * value
+            out[k, 1] += weight * inside * rise
+            out[k, 2] += weight * inside * bend
+
+
+@nb.njit(error_model="numpy", cache=True)
+def _multiply(c, k, g, rise, bend):  # type: ignore[no-untyped-def]
+    """Multiply a coefficient with two derivatives by ``exp(g)``, the derivatives of g being given."""
+    factor = np.exp(g)
+    c[k, 2] = factor * (c[k, 2] + 2.0 * c[k, 1] * rise + c[k, 0] * (rise * rise + bend))
+    c[k, 1] = factor * (c[k, 1] + c[k, 0] * rise)
+    c[k, 0] *= factor
+
+
+@nb.njit(error_model="numpy", cache=True)
+def _near(c, k, on):  # type: ignore[no-untyped-def]
+    """Return a coefficient a little further on, by its two derivatives."""
+    return c[k, 0] + on * (c[k, 1] + 0.5 * on * c[k, 2])
+
+
+@nb.njit(error_model="numpy", cache=True)
+def _film_gas(x, film, share, diffuse, exponent, alpha, table, c):  # type: ignore[no-untyped-def]
+    """Write the coefficients of the gas round vanes of a warmth to `c`, with two derivatives in it; see film.py."""
+    _look_up(x + exponent * np.log((1.0 + film) / 2.0), alpha, *table, c)
+    by = exponent / (1.0 + film)
+    for k in range(c.shape[0]):
+        c[k, 2] = by * (by * c[k, 2] - c[k, 1] / (1.0 + film))
+        c[k, 1] *= by
+    root = np.sqrt(film)
+    _multiply(c, 0, -0.5 * share * np.log(film), -0.5 * share / film, 0.5 * share / (film * film))
+    eased, rise = 1.0 + diffuse * (root - 1.0), diffuse / (2.0 * root)
+    rise /= eased
+    _multiply(c, 1, share * np.log(eased), share * rise, -share * rise * (0.5 / film + rise))
+    inverse = 1.0 / (root + film)
+    bend = 0.5 * share * inverse * inverse * (1.0 + 0.5 / root)
+    _multiply(c, 4, share * np.log(2.0 / (1.0 + root)), -0.5 * share * inverse, bend)
 
 
 @nb.njit(error_model="numpy", cache=True)
@@ -139,15 +181,22 @@ def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignor
 
 @nb.njit(error_model="numpy", cache=True)
 def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
-    """Return the same with factors, shape (3, n), on thermal force, drag and heat of the gas at each pressure."""
+    """Return the same with factors, shape (3, n), on thermal force, drag and heat of the gas at each pressure.
+
+    Newton's steps find both faces, the gas at the film temperature (see film.py) among what moves with them. The table
+    is asked again only where the film has moved; nearer than that two derivatives stand for it, right to 1e-9. Each
+    pressure begins where the two before it point to.
+    """
     found = np.empty((3, pressure.size))
-    c, at_arm, in_flight = np.empty(6), np.empty(2), np.empty(2)
+    c, at_arm, in_flight = np.empty((6, 3)), np.empty((2, 3)), np.empty((2, 3))
+    table = (log_kn, cubic, free, top, alphas)
     vanes, width, area, arm, rod = q[0], q[1], q[2], q[4], q[5]
     t0, te, v0 = q[19], q[20], q[22]
     path = 0.5 * np.sqrt(np.pi) * q[21] * v0
     conductance, inner = q[13], q[23]
     light = q[6] * q[7]
     black_dark, black_bright = q[11] * Stefan_Boltzmann, q[12] * Stefan_Boltzmann
+    te4 = te * te * te * te
     offset, difference = q[29], q[31]
     thin, dense, exponent = 1.0 + inner / 2.0, q[34], q[33]
     diffuse = np.sqrt(np.pi) * q[18]
@@ -156,70 +205,88 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
     push = -q[25] * vanes * arm * q[6] * area / speed_of_light * reflected
     push += q[27] * vanes * arm * area * np.sqrt(np.pi) * q[14] / v0 + q[32]
     if rod > 0.0:
-        _look_up(1e12, q[18], log_kn, cubic, free, top, alphas, in_flight)
+        _look_up(30.0, q[18], log_kn, cubic, free, top, alphas, in_flight)
     recoil = q[28] * vanes * arm * area * 2.0 / 3.0 / speed_of_light
+    hold = max(q[15], q[16])
+    swept = q[30] * vanes * area * (arm * arm + offset)
     dark = bright = max(t0, te) + 10.0
+    dark_before, bright_before, x_before, x_here = dark, bright, 0.0, 0.0
     for n in range(pressure.size):
         p = pressure[n]
         kn = path / p / width
+        x = np.log(kn)
         on_arms = q[17]
         if rod > 0.0:
-            _look_up(max(path / p / rod, np.exp(log_kn[0])), q[18], log_kn, cubic, free, top, alphas, at_arm)
+            _look_up(max(x + np.log(width / rod), log_kn[0]), q[18], log_kn, cubic, free, top, alphas, at_arm)
             reach = max(arm - width / 2.0, 0.0)
-            on_arms += FREE_MOLECULAR_CYLINDER_DRAG * vanes * rod * reach**3 / 3.0 * at_arm[1] / in_flight[1] * p / v0
+            on_arms += (
+                FREE_MOLECULAR_CYLINDER_DRAG * vanes * rod * reach**3 / 3.0 * at_arm[1, 0] / in_flight[1, 0] * p / v0
+            )
+        if n > 1 and abs(x - x_here) < 1.5 * abs(x_here - x_before):
+            ahead = (x - x_here) / (x_here - x_before)
+            before = dark, bright
+            dark = max(dark + ahead * (dark - dark_before), 1.0)
+            bright = max(bright + ahead * (bright - bright_before), 1.0)
+            dark_before, bright_before = before
+        else:
+            dark_before, bright_before = dark, bright
+        x_before, x_here = x_here, x
         share = kn / (1.0 + kn)
-        more = (dense + (thin - dense) * share) * factors[2, n]
-        speed = 0.0
-        torque = 0.0
-        drag = 0.0
-        before_used, used, got = 0.0, 0.0, 0.0
-        for turn in range(30):
-            # As in film.py: the gas at the film temperature and its factors in free flight. The warmth of the vane
-            # that the last one gave is carried on by a secant, so that few look-ups do.
+        flow = p * v0 / t0 * (dense + (thin - dense) * share) * factors[2, n]
+        driven = vanes * arm * area * p / t0 * factors[0, n]
+        speed = torque = drag = 0.0
+        film = -1.0
+        for _step in range(60):
             warmth = (dark + bright) / 2.0 / t0
-            settled = turn > 0 and abs(warmth - used) < 1e-9
-            if not settled:
-                film = warmth
-                if turn > 1:
-                    slope = (warmth - got) / (used - before_used)
-                    if abs(slope) < 0.5:
-                        film = used + (warmth - used) / (1.0 - slope)
-                before_used, used, got = used, film, warmth
-                _look_up(kn * np.exp(exponent * np.log((1.0 + film) / 2.0)), q[18], log_kn, cubic, free, top, alphas, c)
-                root = np.sqrt(film)
-                c[0] *= np.exp(-share * np.log(root))
-                c[1] *= np.exp(share * np.log(1.0 + diffuse * (root - 1.0))) * factors[1, n]
-                c[4] *= np.exp(share * np.log(2.0 / (1.0 + root)))
-                drag = q[30] * vanes * area * (arm * arm + offset) * c[1] * p / v0 + on_arms
-                per_difference = q[24] * vanes * arm * area * p / t0 * c[0] * factors[0, n]
-                mean, apart = p * v0 / t0 * more * c[3] / 2.0, p * v0 / t0 * more * c[2]
-                same, cross = conductance + mean + apart, mean - apart - conductance
-                uneven = p * v0 / t0 * more * c[5] * difference
-                by_warmth = q[26] * vanes * arm * area * p / t0 * c[4] * difference * factors[0, n]
-            moved = p * c[0] * speed * arm
-            moved_both = p * c[4] * difference / 2.0 * speed * arm
-            in_dark = q[9] * light + black_dark * te**4 + (2.0 * mean + uneven) * t0 - moved - moved_both
-            in_bright = q[10] * light + black_bright * te**4 + (2.0 * mean - uneven) * t0 + moved - moved_both
-            for _step in range(60):
-                lost_dark, lost_bright = black_dark * dark**3, black_bright * bright**3
-                over_dark = in_dark - (lost_dark + same + uneven) * dark - cross * bright
-                over_bright = in_bright - (lost_bright + same - uneven) * bright - cross * dark
-                own_dark, own_bright = 4.0 * lost_dark + same + uneven, 4.0 * lost_bright + same - uneven
-                determinant = own_dark * own_bright - cross * cross
-                step_dark = (own_bright * over_dark - cross * over_bright) / determinant
-                step_bright = (own_dark * over_bright - cross * over_dark) / determinant
-                dark = max(dark + step_dark, 1.0)
-                bright = max(bright + step_bright, 1.0)
-                if max(abs(step_dark), abs(step_bright)) < 1e-5:
-                    break
-            radiated = black_dark * (dark**4 - te**4) - black_bright * (bright**4 - te**4)
-            torque = per_difference * (dark - bright) + by_warmth * ((dark + bright) / 2.0 - t0)
-            torque += push + recoil * radiated
-            before = speed
+            on = warmth - film
+            if abs(on) > _FILM_REACH:
+                film, on = warmth, 0.0
+                _film_gas(x, film, share, diffuse, exponent, q[18], table, c)
+            force, by_difference = _near(c, 0, on), _near(c, 4, on) * difference
+            mean, apart = flow * _near(c, 3, on) / 2.0, flow * _near(c, 2, on)
+            uneven = flow * _near(c, 5, on) * difference
+            same, cross = conductance + mean + apart, mean - apart - conductance
+            moved, moved_both = p * force * speed * arm, p * by_difference / 2.0 * speed * arm
+            lost_dark, lost_bright = black_dark * dark * dark * dark, black_bright * bright * bright * bright
+            over_dark = (
+                q[9] * light
+                + black_dark * te4
+                + (2.0 * mean + uneven) * t0
+                - moved
+                - moved_both
+                - (lost_dark + same + uneven) * dark
+                - cross * bright
+            )
+            over_bright = (
+                q[10] * light
+                + black_bright * te4
+                + (2.0 * mean - uneven) * t0
+                + moved
+                - moved_both
+                - (lost_bright + same - uneven) * bright
+                - cross * dark
+            )
+            # What a warmer film does to the heat of both faces, by half a degree of each.
+            both = flow * c[3, 1] / 2.0 * (dark + bright - 2.0 * t0) / (2.0 * t0)
+            each = flow * c[2, 1] * (dark - bright) / (2.0 * t0)
+            own_dark, to_dark = 4.0 * lost_dark + same + uneven + both + each, cross + both + each
+            own_bright, to_bright = 4.0 * lost_bright + same - uneven + both - each, cross + both - each
+            determinant = own_dark * own_bright - to_dark * to_bright
+            step_dark = (own_bright * over_dark - to_dark * over_bright) / determinant
+            step_bright = (own_dark * over_bright - to_bright * over_dark) / determinant
+            dark = max(dark + step_dark, 1.0)
+            bright = max(bright + step_bright, 1.0)
+            before_speed = speed
+            on = (dark + bright) / 2.0 / t0 - film
+            drag = swept * factors[1, n] * _near(c, 1, on) * p / v0 + on_arms
+            radiated = black_dark * (dark**4 - te4) - black_bright * (bright**4 - te4)
+            torque = q[24] * driven * _near(c, 0, on) * (dark - bright) + push + recoil * radiated
+            torque += q[26] * driven * _near(c, 4, on) * difference * ((dark + bright) / 2.0 - t0)
             speed = 0.0
-            if abs(torque) > max(q[15], q[16]) and drag > 0.0:
+            if abs(torque) > hold and drag > 0.0:
                 speed = np.sign(torque) * (abs(torque) - q[15]) / drag
-            if settled and abs(speed - before) <= 1e-9 * abs(speed):
+            small = max(abs(step_dark), abs(step_bright)) < 1e-5
+            if small and abs(on) <= _FILM_REACH and abs(speed - before_speed) <= 1e-6 * abs(speed):
                 break
         found[0, n], found[1, n], found[2, n] = speed, torque, drag
     return found
