@@ -4,16 +4,24 @@ import sys
 from pathlib import Path
 
 from edgewind.report.film import gas_series
+from edgewind.report.film.rotor_field import STANDARD, STANDARD_KNUDSEN, pack_rotor, rotor_fields
 from edgewind.report.film.shipped import pack
 
 FOLDER = Path(__file__).parents[1] / "src" / "edgewind" / "report" / "film" / "fields"
-CASES = ("strip-thermal", "strip-flow", "strip-warm")
+CASES = ("strip-thermal", "strip-flow", "strip-warm", "rotor")
 
 
 def main(cases: list[str]) -> None:
     """Write a file for each case."""
     FOLDER.mkdir(exist_ok=True)
     for case in cases or CASES:
+        if case == "rotor":
+            every = [rotor_fields(kn, **STANDARD) for kn in STANDARD_KNUDSEN]
+            for drive, fields in zip(("thermal", "flow"), zip(*every, strict=True), strict=True):
+                content = pack_rotor(fields)
+                (FOLDER / f"rotor-{drive}.fields").write_bytes(content)
+                print(f"rotor-{drive}: {len(fields)} fields, {len(content) / 1e6:.2f} MB")
+            continue
         shape, drive = case.split("-")
         series = gas_series(shape, drive=drive, shipped=False)
         content = pack(series.fields)

@@ -28,7 +28,10 @@ COMMANDS = {
     "record": ("record", "Record a sweep: set each pressure, wait until steady, take the trace, store it."),
     "bench": ("bench", "Run a simulated bench that speaks SCPI over TCP; every reading is invented."),
     "serve": ("serve", "Serve the pages: watch and steer a sweep, type readings, ask what if."),
-    "film": ("film", "Draw the gas round a vane as a still or a film over the Knudsen number."),
+    "film": (
+        "film",
+        "Draw the gas round a vane, or about a rotor from above, as a still or a film over the Knudsen number.",
+    ),
     "import": ("books", "Import experiment folders into a lab book, with every file in them."),
     "export": ("books", "Write the experiments of a lab book as folders."),
     "check": ("books", "Verify a lab book, every row and every byte of every trace."),

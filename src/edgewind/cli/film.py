@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import isnan
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -9,10 +10,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from edgewind.cli.base import AsJson, app, print_json, print_pairs
+from edgewind.cli.respond import sides_of
 from edgewind.errors import InputError
 
 if TYPE_CHECKING:
-    from edgewind.report.film import Film, GasSeries
+    from edgewind.report.film import Film, GasField, RotorField
 
 
 @app.command()
@@ -28,7 +30,16 @@ def film(
     out: Annotated[Path | None, typer.Option(help="Write the film: FILE.mp4.")] = None,
     still: Annotated[Path | None, typer.Option(help="Write a still: FILE.png or FILE.svg.")] = None,
     at: Annotated[float | None, typer.Option(help="Knudsen number of the still, where --knudsen has several.")] = None,
-    room: Annotated[float, typer.Option(help="Side of the closed room over the width of the vane.")] = 4.0,
+    room: Annotated[
+        str | None,
+        typer.Option(
+            help="Side of the closed room over the width of the vane, 4 where absent; about a rotor 'X,X,Z', or "
+            "'DIAMETER,HEIGHT' with --round."
+        ),
+    ] = None,
+    vanes: Annotated[int | None, typer.Option(help="A rotor of 1, 2 or 4 vanes from above.")] = None,
+    arm: Annotated[float | None, typer.Option(help="From the axis to the middle of a vane over its width.")] = None,
+    round_: Annotated[bool, typer.Option("--round", help="The rotor's chamber is a cylinder.")] = False,
     aspect: Annotated[float, typer.Option(help="Height over width of a rectangle.")] = 1.0,
     position: Annotated[float, typer.Option(help="Place of the vane on the axis of the room, 0 to 1.")] = 0.5,
     accommodation: Annotated[float, typer.Option(help="Diffuse share of all walls, 0 to 1.")] = 1.0,
@@ -47,7 +58,7 @@ def film(
     replace: Annotated[bool, typer.Option("--replace", help="Replace files that exist.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Draw the gas round a vane as a still or a film over the Knudsen number."""
+    """Draw the gas round a vane, or about a rotor from above, as a still or a film over the Knudsen number."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
@@ -61,16 +72,23 @@ def film(
         choose,
         gas_series,
         make_film,
+        make_rotor_film,
+        rotor_series,
+        rotor_still,
         standard_knudsen,
         still_bytes,
         write_still,
     )  # fmt: skip # isort: skip
+    from edgewind.report.film.rotor_field import STANDARD_KNUDSEN
 
     if out is None and still is None:
         raise InputError("nothing to write", key="out", fix="give --out FILE.mp4, --still FILE.png or both")
     for table, name, key in ((QUANTITIES, quantity, "quantity"), (SIZES, size, "size"), (THEMES, theme, "theme")):
         choose(table, name, key)
-    numbers = standard_knudsen(shape) if knudsen is None else parse_knudsen(knudsen)
+    rotor = _rotor_options(vanes, arm, room, round_=round_, shape=shape, aspect=aspect, position=position,
+                           accommodation=accommodation)  # fmt: skip
+    standard = list(STANDARD_KNUDSEN) if rotor is not None else standard_knudsen(shape)
+    numbers = standard if knudsen is None else parse_knudsen(knudsen)
     if out is not None:
         check_film(out, numbers, seconds=seconds, fps=fps, replace=replace)
     if still is not None:
@@ -92,9 +110,28 @@ def film(
     made: Film | None = None
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         solving = bar.add_task("solving the gas", total=len(numbers))
+
+        def solved(done: int, total: int, field: object) -> None:
+            bar.update(solving, completed=done)
+
+        if rotor is not None:
+            fields = rotor_series(numbers, drive=drive, progress=solved, **rotor)
+            if still is not None and at is not None:
+                content = rotor_still(fields, still.suffix, knudsen=at, size=size, theme=theme, quantity=quantity)
+                write_still(still, content, replace=replace)
+                drawn = (still, at, len(content))
+            if out is not None:
+                drawing = bar.add_task("drawing the film", total=max(2, round(seconds * fps)))
+                made = make_rotor_film(
+                    out, fields, quantity=quantity, theme=theme, size=size, seconds=seconds, fps=fps, replace=replace,
+                    dense_first=numbers[0] < numbers[-1],
+                    progress=lambda done, total: bar.update(drawing, completed=done),
+                )  # fmt: skip
+            _say(fields, shape, quantity, drawn, made, as_json=as_json)
+            return
         series = gas_series(
-            shape, numbers, room=room, aspect=aspect, position=position, accommodation=accommodation, drive=drive,
-            tolerance=tolerance, progress=lambda done, total, field: bar.update(solving, completed=done),
+            shape, numbers, room=4.0 if room is None else _side(room), aspect=aspect, position=position,
+            accommodation=accommodation, drive=drive, tolerance=tolerance, progress=solved,
         )  # fmt: skip
         if still is not None and at is not None:
             content = still_bytes(series, still.suffix, knudsen=at, size=size, theme=theme, quantity=quantity)
@@ -107,23 +144,77 @@ def film(
                 dense_first=numbers[0] < numbers[-1], replace=replace,
                 progress=lambda done, total: bar.update(drawing, completed=done),
             )  # fmt: skip
+    _say(series.fields, series.first.shape, quantity, drawn, made, as_json=as_json)
+
+
+def _rotor_options(
+    vanes: int | None, arm: float | None, room: str | None, *, round_: bool, shape: str, aspect: float,
+    position: float, accommodation: float,
+) -> dict[str, Any] | None:  # fmt: skip
+    """Return the rotor to draw, without what was left to be that of the shipped fields; None for a lone vane."""
+    if vanes is None:
+        for name, given in (("arm", arm is not None), ("round", round_)):
+            if given:
+                raise InputError(f"--{name} is of a rotor", key="vanes", fix="say how many vanes: --vanes 4")
+        return None
+    if position != 0.5:
+        raise InputError("a rotor turns about the middle of its chamber", key="position", fix="leave --position out")
+    options: dict[str, Any] = {"vanes": vanes}
+    if shape != "strip":
+        options["shape"] = shape
+    if aspect != 1.0:
+        options |= {"shape": "rectangle" if shape == "strip" else shape, "aspect": aspect}
+    if accommodation != 1.0:
+        options["accommodation"] = accommodation
+    if arm is not None:
+        options["arm"] = arm
+    if room is not None:
+        options |= {"room": sides_of(room), "round": round_}
+    elif arm is not None or vanes != 4:
+        raise InputError("the rotor's chamber is not said", key="room",
+                         fix="write --room 6,6,4, or --round --room 6,4 for a cylinder")  # fmt: skip
+    return options
+
+
+def _side(room: str) -> float:
+    sides = sides_of(room)
+    if len(sides) != 1:
+        raise InputError(f"'{room}' is the chamber of a rotor", key="vanes", fix="add --vanes 4, or give one side")
+    return sides[0]
+
+
+def _say(
+    fields: Sequence[GasField | RotorField],
+    shape: str,
+    quantity: str,
+    still: tuple[Path, float, int] | None,
+    made: Film | None,
+    *,
+    as_json: bool,
+) -> None:
+    """Print what was written."""
     if as_json:
-        print_json(_plain(series, quantity, drawn, made))
+        print_json(_plain(fields, shape, quantity, still, made))
         return
     rows = []
-    if drawn is not None:
-        rows.append(("still", f"{drawn[0]}, Kn {drawn[1]:g}, {drawn[2] / 1e6:.2f} MB"))
+    if still is not None:
+        rows.append(("still", f"{still[0]}, Kn {still[1]:g}, {still[2] / 1e6:.2f} MB"))
     if made is not None:
         rows.append(
             ("film", f"{made.path}, {made.width} x {made.height}, {made.frames} frames, {made.seconds:g} s, "
              f"{made.bytes / 1e6:.2f} MB")
         )  # fmt: skip
-    rows.append(("solved", f"{len(series.fields)} Knudsen numbers, {series.low:g} to {series.high:g}"))
+    numbers = [field.knudsen for field in fields]
+    rows.append(("solved", f"{len(numbers)} Knudsen numbers, {min(numbers):g} to {max(numbers):g}"))
     print_pairs(rows)
 
 
 def _plain(
-    series: GasSeries, quantity: str, still: tuple[Path, float, int] | None, film: Film | None
+    fields: Sequence[GasField | RotorField],
+    shape: str,
+    quantity: str,
+    still: tuple[Path, float, int] | None,
+    film: Film | None,
 ) -> dict[str, Any]:
     """Plain types for JSON.
 
@@ -151,7 +242,10 @@ def _plain(
     film.height_px : int
         Height of a frame in pixels.
     film.bytes, film.knudsen_first, film.knudsen_last : as in edgewind.report.film.Film
-    shape, drive : as in edgewind.report.film.GasField
+    shape : str
+        Outline of the vane.
+    drive : str
+        What moves the gas: thermal, flow or warm.
     quantity : str
         What the colours show.
     nodes : list of dict
@@ -160,8 +254,8 @@ def _plain(
     nodes[].error : float or None
         Estimated error of the coefficient; null where it was not computed.
     nodes[].area_share, nodes[].edge_share, nodes[].mass_residual : as in edgewind.report.film.GasField
+        Left out for a rotor.
     """
-    first = series.fields[0]
     told: dict[str, Any] = {}
     if still is not None:
         told["still"] = {"path": str(still[0]), "knudsen": still[1], "bytes": still[2]}
@@ -173,7 +267,8 @@ def _plain(
         }  # fmt: skip
     keys = ("knudsen", "coefficient", "area_share", "edge_share", "mass_residual")
     nodes = [
-        {key: getattr(field, key) for key in keys} | {"error": None if isnan(field.error) else field.error}
-        for field in series.fields
+        {key: getattr(field, key) for key in keys if hasattr(field, key)}
+        | {"error": None if isnan(field.error) else field.error}
+        for field in sorted(fields, key=lambda field: field.knudsen)
     ]
-    return told | {"shape": first.shape, "drive": first.drive, "quantity": quantity, "nodes": nodes}
+    return told | {"shape": shape, "drive": fields[0].drive, "quantity": quantity, "nodes": nodes}

@@ -42,6 +42,10 @@ def respond(
         Path | None, typer.Option(help="Write the fields of the gas at one Knudsen number: FILE.nc.")
     ] = None,
     plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(help="Draw the gas about the rotor from above at the first Knudsen number: FILE.png or FILE.svg."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Compute force, drag and heat of a vane in the gas, or torque, drag and heat of a rotor."""
@@ -50,10 +54,16 @@ def respond(
     from edgewind.kinetics import parse_knudsen, respond_curve, respond_rotor_curve
 
     numbers = parse_knudsen(knudsen)
-    sides = _sides(room)
+    sides = sides_of(room)
     if fields is not None and len(numbers) != 1:
         raise InputError(f"fields at {len(numbers)} Knudsen numbers", fix="give one Knudsen number with --fields")
     rotor = vanes is not None or arm is not None or round_
+    if picture is not None:
+        from edgewind.report.film import check_still
+
+        if not rotor:
+            raise InputError("a picture of a lone vane", key="picture", fix="draw it with edgewind film --still FILE")
+        check_still(picture, replace=True)
     if rotor:
         _check_rotor_options(vanes, arm, room, position, plot)
     console = Console(stderr=True)
@@ -74,6 +84,13 @@ def respond(
                 shape, numbers, aspect=aspect, accommodation=accommodation, tolerance=tolerance or 1e-2,
                 fields=fields is not None, progress=progress, watch=watch, **about,
             )  # fmt: skip
+            if picture is not None:
+                from edgewind.report.film import rotor_series, rotor_still, write_still
+
+                bar.update(task, description="solving for the picture")
+                drawn = rotor_series(numbers, vanes=vanes or 1, arm=arm, room=sides, round=round_, shape=shape,
+                                     aspect=aspect, accommodation=accommodation)  # fmt: skip
+                write_still(picture, rotor_still(drawn, picture.suffix, knudsen=numbers[0]), replace=True)
         else:
             answers = respond_curve(
                 shape, numbers, aspect=aspect, room=sides[0] if len(sides) == 1 else sides, position=position,
@@ -130,7 +147,8 @@ def _plain(answer: Response) -> dict[str, Any]:
     return plain
 
 
-def _sides(text: str) -> list[float]:
+def sides_of(text: str) -> list[float]:
+    """Return the sides of a room from their text, apart by commas."""
     try:
         return [float(part) for part in text.split(",")]
     except ValueError:
