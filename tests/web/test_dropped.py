@@ -240,6 +240,66 @@ def test_from_dropped_files_to_stored_readings(dropping: tuple[Any, Path, str], 
     assert [one for one in window.complaints if "400" not in one] == []
 
 
+def drag(page: Page, place: str, paths: list[Path]) -> None:
+    """Drag files and folders of this machine onto an element, as a file manager does."""
+    box = page.locator(place).bounding_box()
+    assert box is not None
+    session = page.context.new_cdp_session(page)
+    data = {"items": [], "files": [str(path) for path in paths], "dragOperationsMask": 1}
+    for kind in ("dragEnter", "dragOver", "drop"):
+        session.send("Input.dispatchDragEvent", {"type": kind, "x": box["x"] + 40, "y": box["y"] + 20, "data": data})
+    session.detach()
+
+
+def test_a_folder_and_a_clip_are_dragged_onto_the_page(
+    dropping: tuple[Any, Path, str], visit: Callable, tmp_path: Path
+) -> None:
+    """All that lies in it, and a clip with its patches drawn; two gigabytes are refused before they are read."""
+    pytest.importorskip("imageio_ffmpeg")
+    from support.clips import ClipScene, render
+
+    (pages, path, at), window = dropping, visit()
+    day = tmp_path / "day"
+    (day / "morning").mkdir(parents=True)
+    (day / "one.csv").write_text(trace_text(90.0), encoding="utf-8")
+    (day / "morning" / "two.csv").write_text(trace_text(144.0), encoding="utf-8")
+    (day / ".hidden").write_text("x", encoding="utf-8")
+    with (day / "morning" / "long.csv").open("wb") as sparse:
+        sparse.truncate(2_000_000_000)
+    clip = render(ClipScene(2.3), tmp_path / "turning.mp4")
+    page: Page = window.page
+    page.goto(pages.url + "/bench/" + at)
+    drag(page, "#drop", [day, clip])
+    entry = page.locator("#dropped li")
+    expect(entry).to_have_count(4)
+    refused = entry.filter(has_text="long.csv")
+    expect(refused).to_contain_text("the file is too large (2000 MB; limit 256 MB)")
+    for name, speed in (("one.csv", "90.0"), ("two.csv", "144.0"), ("turning.mp4", "138.0")):
+        expect(entry.filter(has_text=name)).to_contain_text(speed)
+    seen = entry.filter(has_text="turning.mp4")
+    assert seen.locator("svg.clip image").get_attribute("href").startswith("data:image/png;base64,")
+    assert seen.locator("svg.clip .patch").count() > 10
+    x, y, width, height = (float(one) for one in seen.locator("svg.clip").get_attribute("viewBox").split())
+    assert (x, y, width) == (0, 0, 160) and height == pytest.approx(120, rel=0.02)
+    seen.locator("[name=pressure]").fill("12")
+    seen.get_by_role("button", name="Store").click()
+    expect(page.locator("#dropped")).to_contain_text("is stored as reading 1")
+    expect(page.locator('#readings tr[data-n="1"]')).to_contain_text("138.0")
+    with open_book(path) as book:
+        (kept,) = book.contents("any").files
+        out = io.BytesIO()
+        book.copy_file("any", kept.path, out)
+    assert out.getvalue() == clip.read_bytes()
+    # the same by the camera of a phone: the button takes a video, and is there where fingers are
+    camera = page.locator("#drop-clip")
+    assert (camera.get_attribute("accept"), camera.get_attribute("capture")) == ("video/*", "environment")
+    page.set_viewport_size({"width": 360, "height": 780})
+    expect(page.get_by_text("Record a clip")).to_be_visible()
+    page.set_input_files("#drop-clip", clip)
+    expect(entry.filter(has_text="turning.mp4").filter(has_text="138.0")).to_have_count(1)
+    assert window.complaints == []
+
+
 def test_a_name_cannot_leave_the_book(dropping: tuple[Any, Path, str]) -> None:
     pages, path, at = dropping
     name = quote("../../..\\evil\u202e/trace one.csv")

@@ -41,21 +41,11 @@ def draw_clip(picture: Picture, palette: Palette, size: Size) -> Figure:
     left, top = clip.corner
     extent = (left, left + width * clip.scale, top + height * clip.scale, top)
     above.imshow(clip.frames[: min(len(clip.frames), 400)].mean(axis=0), cmap="gray", extent=extent)
-    around = np.linspace(0, 2 * np.pi, 200)
-    cosine, sine = math.cos(ring.tilt_rad), math.sin(ring.tilt_rad)
-
-    def place(radius: float, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
-        along, across = ring.axes[0] * radius * np.cos(angle), ring.axes[1] * radius * np.sin(angle)
-        x = ring.centre[0] + 0.5 + along * cosine - across * sine
-        y = ring.centre[1] + 0.5 + along * sine + across * cosine
-        return left + x * clip.scale, top + y * clip.scale
-
-    for radius in (INNER, OUTER):
-        above.plot(*place(radius, around), color=palette.blue, lw=1.5)
-    for patch in range(PATCHES):
-        angle = np.full(2, 2 * np.pi * patch / PATCHES - ring.tilt_rad)
-        ends = [place(radius, angle[:1]) for radius in (INNER, OUTER)]
-        above.plot([end[0][0] for end in ends], [end[1][0] for end in ends], color=palette.blue, lw=0.8)
+    rings, spokes = patch_outlines(picture)
+    for outline in rings:
+        above.plot(*outline, color=palette.blue, lw=1.5)
+    for outline in spokes:
+        above.plot(*outline, color=palette.blue, lw=0.8)
     above.set_xlabel("x / pixel")
     above.set_ylabel("y / pixel")
     strongest = int(np.argmax(np.std(ring.series, axis=1)))
@@ -63,3 +53,29 @@ def draw_clip(picture: Picture, palette: Palette, size: Size) -> Figure:
     below.set_xlabel("time / s")
     below.set_ylabel(f"patch {strongest + 1}")
     return drawn
+
+
+def patch_outlines(picture: Picture) -> tuple[list[FloatArray], list[FloatArray]]:
+    """Return the two rings that bound the patches, and the lines between patches, in pixels of the clip.
+
+    Returns
+    -------
+    tuple of lists of array
+        Rings of shape (2, 200) and lines of shape (2, 2); x and y are the rows.
+    """
+    clip, ring = picture.clip, picture.seen.ring
+    left, top = clip.corner
+    cosine, sine = math.cos(ring.tilt_rad), math.sin(ring.tilt_rad)
+
+    def place(radius: float | FloatArray, angle: FloatArray) -> FloatArray:
+        along, across = ring.axes[0] * radius * np.cos(angle), ring.axes[1] * radius * np.sin(angle)
+        x = ring.centre[0] + 0.5 + along * cosine - across * sine
+        y = ring.centre[1] + 0.5 + along * sine + across * cosine
+        return np.array([left + x * clip.scale, top + y * clip.scale])
+
+    around = np.linspace(0, 2 * np.pi, 200)
+    between = 2 * np.pi * np.arange(PATCHES) / PATCHES - ring.tilt_rad
+    return (
+        [place(radius, around) for radius in (INNER, OUTER)],
+        [place(np.array([INNER, OUTER]), np.full(2, angle)) for angle in between],
+    )

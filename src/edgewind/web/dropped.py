@@ -6,7 +6,9 @@ shown, and a program is refused whatever it is called.
 
 from __future__ import annotations
 
+import base64
 import hashlib
+import io
 import math
 import re
 import secrets
@@ -23,10 +25,12 @@ from typing import IO, Any
 
 from edgewind.bench import Bench
 from edgewind.errors import EdgewindError, InputError
+from edgewind.report.plot_clip import patch_outlines
 from edgewind.report.sparkline import HEIGHT, WIDTH, envelope_path, middle_turns
 from edgewind.serialize import to_plain
-from edgewind.signals.measure import measure_speed
+from edgewind.signals.measure import Picture, measure_speed
 from edgewind.signals.trace import SUFFIXES
+from edgewind.signals.video import VIDEO_SUFFIXES
 from edgewind.web.tables import read_workbook, rows_of_table
 
 # Bytes of one file, and of everything that is kept aside; files in an archive, and how much it may grow.
@@ -37,6 +41,8 @@ _MOST_MEMBERS = 300
 _MOST_UNPACKED = 1_000_000_000
 _MOST_RATIO = 200
 _BLOCK = 1 << 20
+# Frames that the mean picture of a clip is taken over.
+_MOST_MEAN = 400
 _PROGRAMS = {
     b"MZ": "a Windows program", b"\x7fELF": "a program", b"\xcf\xfa\xed\xfe": "a program",
     b"\xce\xfa\xed\xfe": "a program", b"\xca\xfe\xba\xbe": "a program", b"#!": "a script",
@@ -59,7 +65,8 @@ class Dropped:
     problem : str
         Why it was refused.
     details : dict
-        Of a trace: speed, flags, channel, interval and a picture. Of a table: its rows.
+        Of a trace: speed, flags, channel, interval and a drawing; of a clip the mean frame with its patches, too. Of a
+        table: its rows.
     path : Path or None
         Where the bytes of a trace are.
     """
@@ -162,9 +169,10 @@ class DroppedFiles:
         return Dropped("", name, "table", details=rows)
 
     def _trace(self, path: Path, name: str, bench: Bench) -> Dropped:
-        ending = next((one for one in sorted(SUFFIXES, key=len, reverse=True) if name.lower().endswith(one)), None)
+        known = (*SUFFIXES, *VIDEO_SUFFIXES)
+        ending = next((one for one in sorted(known, key=len, reverse=True) if name.lower().endswith(one)), None)
         if ending is None:
-            kinds = ", ".join(dict.fromkeys((*SUFFIXES, ".xlsx", ".zip")))
+            kinds = ", ".join(dict.fromkeys((*known, ".xlsx", ".zip")))
             raise InputError("this kind of file cannot be read", fix=f"drop one of {kinds}")
         kept = path.with_name(path.name + ending)
         path.rename(kept)
@@ -185,6 +193,8 @@ class DroppedFiles:
             "whole": envelope_path(whole), "turns": envelope_path(turns) if turns.size else "", "width": WIDTH,
             "height": HEIGHT, "turns_seconds": turns.size * trace.interval_s,
         })  # fmt: skip
+        if reading.picture is not None:
+            details["picture"] = _clip_view(reading.picture)
         dropped = Dropped(secrets.token_hex(8), name, "trace", details=details, path=kept)
         self._keep(dropped)
         return dropped
@@ -278,6 +288,28 @@ def book_path(name: str, content: Path) -> str:
             digest.update(block)
     plain = re.sub(r"[^A-Za-z0-9._-]+", "-", PurePosixPath(name.replace("\\", "/")).name).strip("-.") or "trace"
     return f"traces/{digest.hexdigest()[:10]}-{plain[-80:]}"
+
+
+def _clip_view(picture: Picture) -> dict[str, Any]:
+    """Return the mean frame of a clip as a PNG to embed, and the patches to draw on it, in pixels of the clip."""
+    from matplotlib.image import imsave
+
+    clip = picture.clip
+    height, width = clip.frames.shape[1:]
+    content = io.BytesIO()
+    imsave(content, clip.frames[:_MOST_MEAN].mean(axis=0), cmap="gray", format="png")
+    rings, lines = patch_outlines(picture)
+    left, top = clip.corner
+    return {
+        "png": "data:image/png;base64," + base64.b64encode(content.getvalue()).decode("ascii"),
+        "box": [left, top, width * clip.scale, height * clip.scale],
+        "rings": [_path(outline) for outline in rings],
+        "lines": [_path(outline) for outline in lines],
+    }
+
+
+def _path(outline: Any) -> str:
+    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in zip(*outline, strict=True))
 
 
 def _shown(name: str) -> str:

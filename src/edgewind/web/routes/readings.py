@@ -14,6 +14,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from edgewind.book import TraceFile, read_part
 from edgewind.errors import EdgewindError, InputError
+from edgewind.units import parse_measured
 from edgewind.web import reading_form
 from edgewind.web.app_state import ONE, Pages, one_of, pages_of
 from edgewind.web.bodies import Correction, Exclusion, TypedReading, body_of
@@ -129,7 +130,14 @@ def choose_next(request: Request) -> Response:
     pages = pages_of(request)
     bench = pages.catalog.bench(slug, experiment)
     feed = pages.feeds.of(slug, experiment, lambda: pages.catalog.book(slug))
-    return JSONResponse(next_pressure(bench, feed.rows()))
+    typed = request.query_params.get("lowest", "").strip()[:40]
+    try:
+        lowest = parse_measured(typed, "pressure").value if typed else None
+        if lowest is not None and not lowest > 0:
+            raise InputError(f"'{typed}' is not above zero", fix="type the lowest pressure that the pump reaches")
+    except InputError as error:
+        raise FieldError("lowest", error.problem, fix=error.fix) from error
+    return JSONResponse(next_pressure(bench, feed.rows(), lowest))
 
 
 async def live(socket: WebSocket) -> None:

@@ -1,5 +1,6 @@
 // Begin an experiment: fields and text of one bench, a drawing to scale, the predicted curve, and what decides it.
 import { Chart } from "/static/chart.js";
+import { openSvg } from "/static/figure.js";
 import {
   ask,
   byId,
@@ -23,7 +24,17 @@ const { faces, template } = dataOf("data"),
 const inputs = [...form.querySelectorAll("[data-field]")],
   known = [...form.querySelectorAll("[data-known]")];
 const idOf = (key) => "begin-" + key.replace(".", "-");
-const curve = new Chart(byId("begin-curve"));
+const curve = new Chart(byId("begin-curve"), { title: "The curve predicted" });
+openSvg(
+  byId("above").parentElement,
+  () => byId("beside"),
+  () => "The rotor from the side",
+);
+openSvg(
+  byId("above").parentElement,
+  () => byId("above"),
+  () => "The rotor from above",
+);
 let outlook = null,
   before = [],
   asked = 0,

@@ -13,6 +13,8 @@ import {
   number,
   onUnits,
   pathOf,
+  remember,
+  remembered,
   say,
   showProblem,
   speedText,
@@ -22,7 +24,8 @@ import {
 import { acrossOf, chosenAxis, onAxis, seriesOf, tableRow } from "/static/readings.js";
 import { asideButton } from "/static/aside.js";
 import { begin } from "/static/begin-sweep.js";
-import { dropZone } from "/static/files.js";
+import { openSvg } from "/static/figure.js";
+import { drawTrace, dropZone } from "/static/files.js";
 import { makeSheet } from "/static/sheet.js";
 
 const here = dataOf("data"),
@@ -257,21 +260,10 @@ async function fetchTrace() {
   try {
     const found = await ask(`/api/trace/${at}/${last.n}`);
     if (!found.whole) return;
-    const picture = (path, label) => {
-      const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-      svg.setAttribute("viewBox", `0 -4 ${found.width} ${found.height + 8}`);
-      svg.setAttribute("preserveAspectRatio", "none");
-      svg.setAttribute("role", "img");
-      svg.setAttribute("aria-label", label);
-      const line = document.createElementNS("http://www.w3.org/2000/svg", "path");
-      line.setAttribute("d", path);
-      svg.append(line);
-      return svg;
-    };
     byId("trace").replaceChildren(
       ...(found.turns
         ? [
-            picture(found.turns, `Three turns from the middle of the trace of reading ${last.n}`),
+            drawTrace(found, `Three turns from the middle of the trace of reading ${last.n}`),
             make(
               "p",
               { class: "soft small" },
@@ -281,7 +273,7 @@ async function fetchTrace() {
             ),
           ]
         : [
-            picture(found.whole, `The whole trace of reading ${last.n}`),
+            drawTrace(found, `The whole trace of reading ${last.n}`),
             make(
               "p",
               { class: "soft small" },
@@ -290,21 +282,37 @@ async function fetchTrace() {
             ),
           ]),
     );
+    openSvg(
+      byId("trace").querySelector("svg"),
+      () => byId("trace").querySelector("svg"),
+      () => byId("trace").querySelector("svg").getAttribute("aria-label"),
+    );
   } catch {
     traced = 0;
   }
 }
 let asking = 0;
+// Nothing is asked for that the pump has not reached, unless the person says that it reaches further.
+const lowest = byId("next-lowest");
+lowest.value = remembered("lowest-" + at, "");
+lowest.addEventListener("change", () => {
+  remember("lowest-" + at, lowest.value.trim());
+  askNext();
+});
 async function askNext() {
   // A sweep that runs says itself what comes next.
   if (status?.running) return;
   clearTimeout(asking);
   asking = setTimeout(async () => {
+    const typed = lowest.value.trim(),
+      stated = typed && !/[a-z]/i.test(typed) ? `${typed} ${unitOf("pressure")}` : typed;
     try {
-      const told = await ask(`/api/next/${at}`);
+      const told = await ask(`/api/next/${at}?` + new URLSearchParams(stated ? { lowest: stated } : {}));
       proposal = told.pressure_pa ? told : (told.sentence ?? null);
-    } catch {
+      byId("next-lowest-problem").textContent = "";
+    } catch (error) {
       proposal = null;
+      if (error.field === "lowest") byId("next-lowest-problem").textContent = error.message + ".";
     }
     showSteer();
     showRows();

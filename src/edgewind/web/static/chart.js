@@ -1,5 +1,6 @@
-// A chart on a logarithmic axis, or a linear one, drawn as SVG with our own marks: shapes tell series apart as colours do.
+// A chart on a logarithmic or a linear axis, drawn as SVG; shapes tell series apart as well as colours do.
 import { number, power } from "/static/common.js";
+import { figureTools, headingOf } from "/static/figure.js";
 
 const NS = "http://www.w3.org/2000/svg";
 export const SHAPES = ["up", "down", "round", "square", "rhomb", "cross"];
@@ -72,8 +73,16 @@ function tickName(value) {
 // lines [{name, tone, dash, width, faint, points [[x, y]]}], bands [{tone, points [[x, low, high]]}],
 // marks [{x, low, high, words, tone}], onPick(n)
 export class Chart {
-  constructor(place) {
+  constructor(place, { title = "", tools = true } = {}) {
     this.place = place;
+    if (tools)
+      this.tools = figureTools(place, {
+        title: () => title || headingOf(place),
+        draw: (target) => {
+          const large = new Chart(target, { tools: false });
+          large.show({ ...this.spec, onPick: undefined, height: Math.max(260, 0.8 * target.clientHeight) });
+        },
+      });
     this.spec = null;
     this.tip = document.createElement("div");
     this.tip.className = "tip";
@@ -107,6 +116,7 @@ export class Chart {
       ...bands.flatMap((b) => b.points.map((p) => p[0])),
     ].filter((x) => (spec.x.linear ? Number.isFinite(x) : x > 0));
     this.place.replaceChildren();
+    if (this.tools) this.tools.row.hidden = !xs.length;
     if (!xs.length) {
       const empty = document.createElement("p");
       empty.className = "soft empty";

@@ -9,14 +9,14 @@ const SIZES = dataOf("units");
 const KINDS = { pressure: "pressure", speed: "angular speed" };
 const listeners = new Set();
 
-function remembered(name, fallback) {
+export function remembered(name, fallback) {
   try {
     return localStorage.getItem("edgewind-" + name) ?? fallback;
   } catch {
     return fallback;
   }
 }
-function remember(name, value) {
+export function remember(name, value) {
   try {
     localStorage.setItem("edgewind-" + name, value);
   } catch {

@@ -12,6 +12,7 @@ import {
   speedText,
   unitOf,
 } from "/static/common.js";
+import { openSvg } from "/static/figure.js";
 
 const MOST = 256e6;
 const SVG = "http://www.w3.org/2000/svg";
@@ -25,6 +26,20 @@ export function drawTrace(found, label) {
   svg.setAttribute("aria-label", label);
   line.setAttribute("d", found.turns || found.whole);
   svg.append(line);
+  return svg;
+}
+// The mean frame of a clip with the patches whose brightness was followed, drawn where they are.
+export function drawClip(picture, label) {
+  const part = (name, attributes) => {
+    const made = document.createElementNS(SVG, name);
+    for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+    return made;
+  };
+  const [x, y, width, height] = picture.box,
+    svg = part("svg", { viewBox: picture.box.join(" "), role: "img", "aria-label": label, class: "clip" });
+  svg.append(part("image", { href: picture.png, x, y, width, height, preserveAspectRatio: "none" }));
+  for (const d of picture.lines) svg.append(part("path", { d, class: "patch thin" }));
+  for (const d of picture.rings) svg.append(part("path", { d: d + "Z", class: "patch" }));
   return svg;
 }
 // Every file of what was dropped, those in folders included.
@@ -243,6 +258,14 @@ export function dropZone(here, sheet) {
             : `${speedText(one.speed_rad_s, one.speed_u_rad_s)} ${unitOf("speed")}`,
         ),
       ),
+      one.picture
+        ? make(
+            "figure",
+            { class: "clipplace" },
+            drawClip(one.picture, `The mean picture of ${one.name}, with the patches that were followed`),
+            make("figcaption", { class: "soft small" }, "Where the rotor was found: patches round its axis."),
+          )
+        : null,
       drawTrace(one, `${one.turns ? "Three turns of" : "The whole of"} ${one.name}`),
       make(
         "p",
@@ -295,6 +318,12 @@ export function dropZone(here, sheet) {
       }
     });
     list.prepend(entry);
+    for (const drawing of entry.querySelectorAll("svg"))
+      openSvg(
+        drawing,
+        () => drawing,
+        () => drawing.getAttribute("aria-label"),
+      );
     fill(entry, byName.get(baseName(one.name)));
     say(`${one.name} is read.`);
   }
@@ -306,7 +335,7 @@ export function dropZone(here, sheet) {
       button.after(make("span", { class: "problem" }, error.message + "."));
     }
   }
-  for (const id of ["drop-files", "drop-folder"]) {
+  for (const id of ["drop-files", "drop-folder", "drop-clip"]) {
     byId(id)?.addEventListener("change", (event) => {
       take([...event.target.files]);
       event.target.value = "";

@@ -1,5 +1,16 @@
 // The gas itself: a picture at the Knudsen number of the slider; stills and a film to keep.
-import { ask, byId, clearProblems, cancel, number, ordered, progressOf, showProgress } from "/static/common.js";
+import {
+  ask,
+  byId,
+  clearProblems,
+  cancel,
+  make,
+  number,
+  ordered,
+  progressOf,
+  showProgress,
+} from "/static/common.js";
+import { figureTools } from "/static/figure.js";
 
 const slider = byId("gas-kn"),
   picture = byId("gas-picture");
@@ -166,5 +177,12 @@ byId("film-stop").addEventListener("click", () => {
     byId("film-stop").disabled = false;
     byId("film-problem").textContent = error.message + ".";
   });
+});
+figureTools(picture.closest("figure"), {
+  files: false,
+  title: () => "The gas itself",
+  draw(target) {
+    target.replaceChildren(make("img", { src: picture.src, alt: picture.alt }));
+  },
 });
 look();

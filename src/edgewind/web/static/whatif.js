@@ -18,9 +18,9 @@ import {
 import { seriesOf } from "/static/readings.js";
 
 const { slug, experiment, sliders, bench, others } = dataOf("data");
-const speeds = new Chart(byId("speeds")),
-  torques = new Chart(byId("torques")),
-  differences = new Chart(byId("differences")),
+const speeds = new Chart(byId("speeds"), { title: "Speed predicted" }),
+  torques = new Chart(byId("torques"), { title: "Drive and drag" }),
+  differences = new Chart(byId("differences"), { title: "Readings less prediction" }),
   cold = new Chart(byId("cold-chart"));
 let base = null,
   now = null,
