@@ -378,12 +378,26 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
 
 
 def tensions_of_tests(claims: Sequence[Claim], weights: TestWeights) -> tuple[Tension, ...]:
-    """Return where the tests contradict what the curve said: what it calls sufficient, or rules out."""
+    """Return where the tests contradict what the curve said: what it calls sufficient, or rules out.
+
+    What the curve rules out is a contradiction only where nothing that it leaves open explains the tests as well.
+    """
     found = []
+    left_open = [
+        weights.log_likelihood[claim.name]
+        for claim in claims
+        if claim.verdict != "ruled out" and claim.name in weights.log_likelihood
+    ]
+    explained = max(left_open, default=-np.inf) > -1
     for claim in claims:
         if claim.name in weights.ruled_out and claim.verdict in ("sufficient", "contributes"):
             why = f"the curve calls {claim.name} {claim.verdict}, and the tests made on purpose rule it out"
-        elif claim.verdict == "ruled out" and weights.ruled_out and weights.log_likelihood.get(claim.name) == 0:
+        elif (
+            not explained
+            and claim.verdict == "ruled out"
+            and weights.ruled_out
+            and weights.log_likelihood.get(claim.name) == 0
+        ):
             why = f"the curve rules {claim.name} out, and the tests made on purpose are explained best by it"
         else:
             continue

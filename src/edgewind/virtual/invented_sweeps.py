@@ -60,6 +60,8 @@ class Truth:
         Share of the torque there, in size, that is not the thermal force's.
     shares : mapping of str to float
         Share of each cause there, in size.
+    drive_optimum_pa : float
+        Pressure of greatest torque of all drives together, Pa: what a study calls the optimum of force.
     """
 
     speed_optimum_pa: float
@@ -67,6 +69,7 @@ class Truth:
     main_drive: str
     foreign_share: float
     shares: Mapping[str, float] = field(default_factory=dict)
+    drive_optimum_pa: float = float("nan")
 
 
 def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRotor:
@@ -115,6 +118,7 @@ def truth_of(rotor: HiddenRotor, low_pa: float = 3e-3, high_pa: float = 100.0) -
         main,
         1 - abs(there["thermal force"]) / whole,
         {name: abs(torque) / whole for name, torque in there.items()},
+        float(around.pressure_pa[int(np.argmax(np.abs(sum(parts.values()))))]),
     )
 
 
