@@ -1,4 +1,4 @@
-"""Questions and answers over PyVISA: what is late, cut, garbled or absent is never taken for a number."""
+"""Questions and answers over TCP: what is late, cut, garbled or absent is never taken for a number."""
 
 import math
 import sys
@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from edgewind.live import DisconnectedError, GarbledError, NoAnswerError
 from edgewind.live.devices import number_of, switch_of
+from edgewind.live.instruments import open_resource
+from edgewind.live.transport_tcp import TcpTransport, is_tcp_socket
 from edgewind.live.transport_visa import VisaTransport
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -18,7 +20,7 @@ from fake import FakeInstrument, broken, late
 
 
 def transport_to(instrument, **settings):
-    return VisaTransport(instrument.address, **{"timeout_s": 0.3, "retries": 2, "check": "*IDN?"} | settings)
+    return TcpTransport(instrument.address, **{"timeout_s": 0.3, "retries": 2, "check": "*IDN?"} | settings)
 
 
 def test_an_answer_is_read_as_a_number():
@@ -27,6 +29,20 @@ def test_an_answer_is_read_as_a_number():
         assert transport.query("MEAS?", number_of) == 3.269
         assert instrument.asked == ["*IDN?", "*IDN?", "MEAS?"]
         transport.close()
+
+
+def test_a_socket_needs_no_visa_and_visa_reads_what_it_is_given():
+    """PyVISA stands here on a socket, which is the only resource that a test can offer it."""
+    assert isinstance(open_resource("TCPIP::127.0.0.1::5025::SOCKET"), TcpTransport)
+    assert is_tcp_socket("tcpip0::[::1]::5025::socket")
+    assert not is_tcp_socket("TCPIP::127.0.0.1::INSTR") and not is_tcp_socket("USB0::1::2::3::INSTR")
+    with FakeInstrument({"A?": b"3.2\n", "B?": b"#15a\n\nbc\n"}) as instrument:
+        visa = VisaTransport(instrument.address, timeout_s=0.3, retries=1, check="*IDN?")
+        assert visa.query("A?", number_of) == 3.2
+        assert visa.query_block("B?") == b"a\n\nbc"
+        with pytest.raises(NoAnswerError, match="no whole answer within"):
+            visa.query("nothing", number_of, retries=0)
+        visa.close()
 
 
 def test_a_late_answer_is_not_taken_for_that_of_the_next_question():

@@ -14,10 +14,17 @@ from edgewind.errors import InputError
 from edgewind.live.devices import Lamp, Meter, Tachometer, Thermostat, Valve
 from edgewind.live.transport import Transport
 from edgewind.live.transport_serial import SerialTransport
+from edgewind.live.transport_tcp import TcpTransport, is_tcp_socket
 from edgewind.live.transport_visa import VisaTransport
 
+
+def open_resource(address: str, **settings: Any) -> Transport:
+    """Return the transport of a VISA resource name; that of a TCP socket needs no VISA."""
+    return (TcpTransport if is_tcp_socket(address) else VisaTransport)(address, **settings)
+
+
 # How an instrument may be reached, by the key of `bench.toml` that says so.
-TRANSPORTS: dict[str, Callable[..., Transport]] = {"resource": VisaTransport, "port": SerialTransport}
+TRANSPORTS: dict[str, Callable[..., Transport]] = {"resource": open_resource, "port": SerialTransport}
 
 
 @dataclass

@@ -25,7 +25,7 @@ _LONGEST_REST_S = 1.0
 
 
 class Transport(ABC):
-    """One connection; see its kinds are in `transport_visa` and `transport_serial`.
+    """One connection; its kinds are in `transport_tcp`, `transport_serial` and `transport_visa`.
 
     Threads may share it: a question and its answer are never mixed with those of another thread.
 

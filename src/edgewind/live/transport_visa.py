@@ -1,19 +1,15 @@
-"""A VISA resource, through PyVISA with pyvisa-py: a TCP socket, USB, a serial line."""
+"""A VISA resource that is no TCP socket, through PyVISA with pyvisa-py: USB, GPIB, a serial line, VXI-11."""
 
 from __future__ import annotations
 
-import contextlib
-import select
-import socket
 import threading
 from typing import Any
 
 from edgewind.extras import need
 from edgewind.live.errors import DisconnectedError, InstrumentError
-from edgewind.live.transport import SEE, Transport, no_answer
+from edgewind.live.transport import Transport, no_answer
 
 _CHUNK = 1 << 20
-_QUIET_S, _LONGEST_DRAIN_S = 0.02, 1.0
 _manager: Any = None
 _manager_lock = threading.Lock()
 
@@ -77,7 +73,6 @@ class VisaTransport(Transport):
             raise self._as_error(error) from error
 
     def _read_line(self, timeout_s: float) -> bytes:
-        self._await(timeout_s)
         try:
             self._resource.timeout = max(int(1000 * min(timeout_s, self.timeout_s)), 1)
             self._resource.read_termination = self.termination.decode()
@@ -91,7 +86,6 @@ class VisaTransport(Transport):
     def _read_exactly(self, count: int, timeout_s: float) -> bytes:
         if not count:
             return b""
-        self._await(timeout_s)
         try:
             self._resource.timeout = max(int(1000 * min(timeout_s, self.timeout_s)), 1)
             self._resource.read_termination = None  # a byte of a block may look like the end of a line
@@ -99,60 +93,11 @@ class VisaTransport(Transport):
         except self._visa.VisaIOError as error:
             raise self._as_error(error, timeout_s) from error
 
-    def abort(self) -> None:  # noqa: D102
-        # the other thread may let go of the resource at this very moment, which is what is wanted
-        with contextlib.suppress(OSError, AttributeError):
-            link, _ = self._link()
-            if link is not None:
-                link.shutdown(socket.SHUT_RDWR)
-
-    def _link(self) -> tuple[socket.socket | None, bool]:
-        """The TCP socket beneath, where there is one, and whether bytes of it wait in pyvisa-py."""
-        sessions = getattr(self._resource.visalib, "sessions", {})
-        session = sessions.get(self._resource.session)
-        link = getattr(session, "interface", None)
-        return (link if isinstance(link, socket.socket) else None), bool(getattr(session, "_pending_buffer", b""))
-
-    def _await(self, timeout_s: float) -> None:
-        """Wait for the first byte; a connection that the other side has closed is reported at once.
-
-        pyvisa-py takes a closed connection for one on which nothing comes, and asks it without rest until the time is
-        over.
-        """
-        link, waiting = self._link()
-        if link is None or waiting:
-            return
-        end = self.clock.monotonic() + timeout_s
-        while not select.select([link], [], [], max(min(end - self.clock.monotonic(), 1.0), 0.0))[0]:
-            if self.clock.monotonic() >= end:
-                raise no_answer(self.address, timeout_s)
-        self._see_open(link)
-
-    def _see_open(self, link: socket.socket) -> None:
-        if not link.recv(1, socket.MSG_PEEK):
-            raise DisconnectedError(self.address, "the other side has closed the connection", SEE)
-
     def _pending(self) -> bool:
-        link, waiting = self._link()
-        if link is None:
-            # serial lines know what has come; USB keeps messages apart by itself
-            return bool(getattr(self._resource, "bytes_in_buffer", 0))
-        if waiting:
-            return True
-        if not select.select([link], [], [], 0)[0]:
-            return False
-        self._see_open(link)
-        return True
+        # serial lines know what has come; USB keeps messages apart by itself
+        return bool(getattr(self._resource, "bytes_in_buffer", 0))
 
     def _drain(self) -> None:
-        link, _ = self._link()
-        if link is not None:
-            # pyvisa-py's own clear never returns on a connection that the other side has closed
-            end = self.clock.monotonic() + _LONGEST_DRAIN_S
-            while select.select([link], [], [], _QUIET_S)[0] and self.clock.monotonic() < end:
-                self._see_open(link)
-                link.recv(65536)
-            return
         try:
             self._resource.clear()
         except (self._visa.VisaIOError, NotImplementedError, AttributeError):
