@@ -28,7 +28,7 @@ $(READY): requirements.lock pyproject.toml
 	@touch $@
 
 demo: $(READY)
-	$(BIN)/python examples/live_demo.py --out demo-out
+	$(BIN)/edgewind demo
 
 example-study: $(READY)
 	$(BIN)/edgewind study examples/two-rotors --out example-out --replace

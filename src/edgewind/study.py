@@ -207,7 +207,7 @@ def _run(
     command: str = "",
 ) -> Study:
     if out is not None:
-        _check_out(out, place, replace)
+        check_out(out, place, replace)
     findings = tuple(_study_one(experiment, progress) for experiment in experiments)
     if steps:
         findings = tuple(_fitted(findings, steps, progress))
@@ -262,8 +262,23 @@ def versions() -> dict[str, str]:
     return {"Python": platform.python_version()} | {name: version(name) for name in _LIBRARIES}
 
 
-def _check_out(out: Path, source: Path | None, replace: bool) -> None:
-    """Refuse an output folder that would overwrite something that is not ours."""
+def check_out(out: Path, source: Path | None, replace: bool) -> None:
+    """Refuse an output folder that would overwrite something that is not ours.
+
+    Parameters
+    ----------
+    out : path
+        The folder.
+    source : path or None
+        Folder that is read, which it must not hold.
+    replace : bool
+        Whether an earlier study there may give way.
+
+    Raises
+    ------
+    InputError
+        It cannot be made or used.
+    """
     if source is not None and (out.resolve() == source.resolve() or source.resolve().is_relative_to(out.resolve())):
         raise InputError("the output folder holds the input", file=out, fix="name another folder with --out")
     if not out.exists():

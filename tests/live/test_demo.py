@@ -2,18 +2,15 @@
 
 import subprocess
 import sys
-from pathlib import Path
 
 from edgewind.book import check_book
 
-DEMO = Path(__file__).parents[2] / "examples" / "live_demo.py"
-
 
 def test_the_demonstration_ends_with_a_report_and_leaves_nothing_running(tmp_path):
-    out = tmp_path / "out"
+    out = tmp_path / "demo-out"
     done = subprocess.run(
-        [sys.executable, str(DEMO), "--out", str(out), "--quick"],
-        capture_output=True, text=True, check=False, timeout=400,
+        [sys.executable, "-m", "edgewind", "demo", "--quick"],
+        capture_output=True, text=True, check=False, timeout=400, cwd=tmp_path,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr
     assert "<svg" in (out / "report.html").read_text(encoding="utf-8")

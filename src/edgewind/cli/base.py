@@ -14,6 +14,10 @@ from typer.core import TyperGroup
 from edgewind.errors import EdgewindError
 
 COMMANDS = {
+    "demo": (
+        "demo",
+        "Show a whole study: a simulated bench, a sweep recorded from it, a report; everything is invented.",
+    ),
     "new": ("new", "Make a commented template folder to fill in; `edgewind study` accepts it as it is."),
     "study": ("study", "Analyse a folder or lab book: response curve, optimum, mechanisms, report."),
     "next": ("next", "Choose the next pressures to measure, and say when to stop."),

@@ -1,9 +1,8 @@
-"""From an empty table to a report: simulate a bench, record a sweep from it, study the book. INVENTED DATA throughout.
+"""The command `edgewind demo`: simulate a bench, record a sweep from it, study the book. INVENTED DATA throughout.
 
-``python examples/live_demo.py [--out demo-out] [--quick]``. The simulated bench is a process of its own and speaks SCPI
-over TCP; the recorder does not know that it is simulated. Its bench time runs 600 times faster than the clock, so that
-a dwell of half a minute is 0.05 s here. The last thing recorded is a reversal: the lamp goes off, and the envelope is
-chilled in the dark.
+The simulated bench is a process of its own and speaks SCPI over TCP; the recorder does not know that it is simulated.
+Its bench time runs 600 times faster than the clock, so that a dwell of half a minute is 0.05 s here. The last thing
+recorded is a reversal: the lamp goes off, and the envelope is chilled in the dark.
 
 The physics of the simulated rotor is not that of the program, so that the study has to struggle as with a real one.
 What is true of it is printed at the end, beside what was found.
@@ -11,7 +10,6 @@ What is true of it is printed at the end, beside what was found.
 
 from __future__ import annotations
 
-import argparse
 import json
 import shutil
 import subprocess
@@ -19,12 +17,12 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Annotated
 
-from edgewind.bench import write_to_bench
-from edgewind.clock import SimulatedClock
-from edgewind.formatting import text_table
-from edgewind.virtual import Apparatus, invented_bench
-from edgewind.virtual.invented_sweeps import truth_of
+import typer
+
+from edgewind.cli.base import app
+from edgewind.errors import EdgewindError
 
 EDGEWIND = (sys.executable, "-m", "edgewind")
 SPEED_UP = 600
@@ -33,14 +31,20 @@ COAST_DOWN = "100 s"
 REVERSAL = "2.5 Pa, -20 degC"
 
 
-def main() -> int:
-    """Run the demonstration; the exit status is that of the first step that failed."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path("demo-out"))
-    parser.add_argument("--quick", action="store_true", help="few readings and no fit, for a look")
-    options = parser.parse_args()
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder to make for report, figures, data and lab book.")] = Path(
+        "demo-out"
+    ),
+    quick: Annotated[bool, typer.Option("--quick", help="Few readings and no fit, for a look.")] = False,
+) -> None:
+    """Show a whole study: a simulated bench, a sweep recorded from it, a report; everything is invented."""
+    from edgewind.bench import write_to_bench
+    from edgewind.study import check_out
+
+    check_out(out, None, replace=True)
     began = time.monotonic()
-    with tempfile.TemporaryDirectory(prefix="edgewind-demo-") as place:
+    with tempfile.TemporaryDirectory(prefix="edgewind-demo-", ignore_cleanup_errors=True) as place:
         folder, book = Path(place) / "demo-rotor", Path(place) / "lab.book"
         print("A simulated bench starts; everything it says is invented.", flush=True)
         bench = subprocess.Popen(
@@ -49,29 +53,20 @@ def main() -> int:
         )  # fmt: skip
         try:
             assert bench.stdout is not None
-            ports = json.loads(bench.stdout.readline() or "{}").get("ports")
-            if not ports:
-                return bench.wait() or 2
-            wait_for(folder / "bench.toml")
+            if not json.loads(bench.stdout.readline() or "{}").get("ports"):
+                raise EdgewindError("the simulated bench did not start")
             write_to_bench(folder / "bench.toml", "steadiness", {"coast_down": COAST_DOWN})
-            status = record_and_study(folder, book, options.out, quick=options.quick)
+            status = record_and_study(folder, book, out, quick=quick)
         finally:
             bench.terminate()
             bench.wait(20)
-        if status == 0:
-            shutil.copyfile(book, options.out / "lab.book")
-            shutil.copyfile(folder / "bench.toml", options.out / "bench.toml")
-            print(f"\nDone in {time.monotonic() - began:.0f} s: open {options.out / 'report.html'}")
-            print(f"The lab book it was made from is {options.out / 'lab.book'}.")
-            print_truth(options.out)
-        return status
-
-
-def wait_for(path: Path, seconds: float = 60.0) -> None:
-    """Wait until a file is there."""
-    end = time.monotonic() + seconds
-    while not path.is_file() and time.monotonic() < end:
-        time.sleep(0.05)
+        if status:
+            raise SystemExit(status)
+        shutil.copyfile(book, out / "lab.book")
+        shutil.copyfile(folder / "bench.toml", out / "bench.toml")
+    print(f"\nDone in {time.monotonic() - began:.0f} s: open {out / 'report.html'}")
+    print(f"The lab book it was made from is {out / 'lab.book'}.")
+    print_truth(out)
 
 
 def record_and_study(folder: Path, book: Path, out: Path, *, quick: bool) -> int:
@@ -90,13 +85,18 @@ def record_and_study(folder: Path, book: Path, out: Path, *, quick: bool) -> int
 
 def print_truth(out: Path) -> None:
     """Print what is true of the simulated rotor beside what the study found."""
+    from edgewind.clock import SimulatedClock
+    from edgewind.formatting import text_table
+    from edgewind.virtual import Apparatus, invented_bench
+    from edgewind.virtual.invented_sweeps import truth_of
+
     rotor = Apparatus(invented_bench(), SimulatedClock()).hidden
     assert rotor is not None
     truth, study = truth_of(rotor), json.loads((out / "study.json").read_text(encoding="utf-8"))
     rows = [("", "true", "found")]
     for name, true_pa, found in (
         ("fastest at", truth.speed_optimum_pa, study["optimum"]),
-        ("greatest force at", truth.torque_optimum_pa, study["force_optimum"]),
+        ("greatest force at", truth.drive_optimum_pa, study["force_optimum"]),
     ):
         low, high = found["interval_pa"] or (None, None)
         shown = f"{low:.3g} to {high:.3g} Pa" if found["found"] and low is not None else "not found"
@@ -115,7 +115,3 @@ def print_truth(out: Path) -> None:
     print("\nWhat is true of this invented rotor, and what the study found:")
     print("\n".join(text_table(rows, left=(0, 1, 2))))
     print("The physics of the simulated rotor is not that of the program: the two may differ.")
-
-
-if __name__ == "__main__":
-    raise SystemExit(main())
