@@ -124,7 +124,7 @@ def test_compare_writes_the_correction_and_keeps_the_comments(tmp_path, edgewind
     assert [line for line in after if line in before] == before
     assert any(line.startswith('factor = "1.08 +/- 0.02') for line in after)
     study = json.loads(edgewind("study", "bench", "--quick", "--json", cwd=tmp_path).stdout)
-    assert study["readings"][0]["pressure_pa"] == pytest.approx(1.08 * 0.06666, rel=2e-3)
+    assert study["readings"][0]["pressure_pa"] == pytest.approx(1.08 * 0.06626, rel=2e-3)
 
 
 def test_no_command_and_unknown_command_are_told(edgewind):

@@ -78,22 +78,24 @@ def test_bad_input_ends_with_status_2_and_a_message(folder, arguments, said, edg
 
 @pytest.fixture(scope="module")
 def template(tmp_path_factory):
-    """The folder that `edgewind new` makes, whose rotor was read at 155 rpm and whose conductance is not stated."""
+    """The folder that `edgewind new` makes, whose rotor was read at 44 rpm, without the conductance that it states."""
     folder = tmp_path_factory.mktemp("template") / "bench"
-    write_template(folder)
+    bench = write_template(folder)[0]
+    lines = bench.read_text(encoding="utf-8").splitlines(keepends=True)
+    bench.write_text("".join(line for line in lines if "vane_conductance" not in line), encoding="utf-8")
     return folder
 
 
 def test_planning_starts_from_the_readings_beside_the_bench(template, edgewind):
-    """Its readings reach 155 rpm; bench.toml alone, whose vane conducts as metal does, gives a tenth of that."""
+    """Its readings reach 44 rpm; bench.toml alone, whose vane conducts as metal does, gives a small part of that."""
     told = json.loads(edgewind("dwell", str(template), "--pressures", "0.3Pa:3Pa:3", "--json").stdout)
     alone = json.loads(edgewind("dwell", str(template), "--no-fit", "--pressures", "0.3Pa:3Pa:3", "--json").stdout)
     fastest, slower = (max(abs(point["speed_rad_s"]) for point in plan["points"]) for plan in (told, alone))
-    assert fastest == pytest.approx(16.2, rel=0.25) and slower < 0.5 * fastest
+    assert fastest == pytest.approx(4.6, rel=0.15) and slower < 0.5 * fastest
     fitted = told["fitted"]
     assert fitted["rotor.vane_conductance"] < 100 and alone["fitted"] == {}
-    # the fit holds unequal accommodation responsible for a part of the torque: the plan has to start with it
-    assert fitted["rotor.dark_accommodation"] > fitted["rotor.bright_accommodation"] + 0.1
+    # the fit lets the faces accommodate unequally: the plan has to start with both
+    assert fitted["rotor.dark_accommodation"] != fitted["rotor.bright_accommodation"]
     joint = ("--set", "rotor.accommodation=0.7", "--pressures", "0.3Pa:3Pa:3", "--json")
     assert json.loads(edgewind("dwell", str(template), *joint).stdout)["points"]
 
