@@ -43,23 +43,47 @@ def test_all_that_is_offered_can_be_drawn() -> None:
     for name, key in (("shapes", "shape"), ("drives", "drive"), ("quantities", "quantity"), ("sizes", "size")):
         assert offered[name]
         for choice in offered[name]:
-            check_ways({key: choice})
+            check_ways({"shape": "strip", key: choice})
+    assert offered["rotor_drives"] and set(offered["rotor_drives"]) < set(offered["drives"])
+    for drive in offered["drives"]:  # what is not computed for a whole rotor is refused, and the page says which
+        if drive in offered["rotor_drives"]:
+            check_ways({"drive": drive})
+        else:
+            with pytest.raises(InputError, match="not computed for a whole rotor"):
+                check_ways({"drive": drive})
+
+
+def test_a_rotor_from_above_is_the_first_picture() -> None:
+    """Shipped, so that nothing is waited for; the same choices as of a lone vane."""
+    nothing = GasPictures(None)  # type: ignore[arg-type]
+    assert next(iter(choices()["shapes"])) == "rotor"
+    state = nothing.state("rotor", "thermal")
+    assert state["state"] == "done" and state["solved"] == state["all"] and len(state["all"]) > 3
+    content, words = nothing.picture({}, 0.3)
+    assert content.startswith(b"\x89PNG")
+    assert (int.from_bytes(content[16:20]), int.from_bytes(content[20:24])) == (1280, 720)
+    assert "rotor" in words and "Knudsen number" in words
+    assert nothing.picture({"drive": "flow", "quantity": "speed", "theme": "dark"}, 1.0)[0] != content
+    still, kind = nothing.still({"kind": "svg"}, 1.0)
+    assert kind == "svg" and b"<svg" in still[:2000]
+    with pytest.raises(InputError):
+        nothing.picture({}, 1e-3)
 
 
 def test_the_strip_is_there_at_once_and_other_shapes_as_they_are_computed(monkeypatch: pytest.MonkeyPatch) -> None:
     nothing = GasPictures(None)  # type: ignore[arg-type]
     state = nothing.state("strip", "thermal")
     assert state["state"] == "done" and state["solved"] == state["all"]
-    content, words = nothing.picture({"quantity": "temperature", "theme": "dark"}, 1.0)
+    content, words = nothing.picture({"shape": "strip", "quantity": "temperature", "theme": "dark"}, 1.0)
     assert content.startswith(b"\x89PNG")
     assert (int.from_bytes(content[16:20]), int.from_bytes(content[20:24])) == (1280, 720)
     assert "Knudsen number of 1" in words
     with pytest.raises(InputError):
-        nothing.picture({}, 1e-3)
-    still, kind = nothing.still({"kind": "svg", "size": "1080p"}, 1.0)
+        nothing.picture({"shape": "strip"}, 1e-3)
+    still, kind = nothing.still({"shape": "strip", "kind": "svg", "size": "1080p"}, 1.0)
     assert kind == "svg" and b"<svg" in still[:2000]
     with pytest.raises(InputError, match="image type"):
-        nothing.still({"kind": "exe"}, 1.0)
+        nothing.still({"shape": "strip", "kind": "exe"}, 1.0)
     with pytest.raises(InputError, match="not computed yet"):
         GasPictures(Computed()).picture({"shape": "disc"}, 1.0)  # type: ignore[arg-type]
     computing = GasPictures(Computed(1.0))  # type: ignore[arg-type]

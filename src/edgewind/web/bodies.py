@@ -160,7 +160,7 @@ class StudyOrder(Body):
 class FilmOrder(Body):
     """A film to make."""
 
-    shape: Short = "strip"
+    shape: Short = "rotor"
     drive: Short = "thermal"
     quantity: Short = "temperature"
     theme: Short = "light"

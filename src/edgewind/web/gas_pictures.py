@@ -1,4 +1,4 @@
-"""Pictures of the gas round a vane: its fields are computed once beside the server, and drawn here."""
+"""Pictures of the gas round a rotor or a vane: its fields are shipped, or computed once beside the server."""
 
 from __future__ import annotations
 
@@ -15,16 +15,24 @@ from edgewind.report.film import (
     THEMES,
     GasPicture,
     GasSeries,
+    RotorPicture,
     choose,
     gas_series,
+    rotor_still,
     shipped_fields,
+    shipped_rotor_fields,
     standard_knudsen,
     still_bytes,
 )
 from edgewind.web.jobs import Jobs, PageJob
 from edgewind.web.work import compute_gas
 
-SHAPES = {"strip": "a long strip", "square": "a square", "diamond": "a square on its corner", "disc": "a disc"}
+# The rotor from above, which is shipped whole, and lone vanes.
+ROTOR = "rotor"
+SHAPES = {
+    ROTOR: "a rotor of four, from above", "strip": "a long strip", "square": "a square",
+    "diamond": "a square on its corner", "disc": "a disc",
+}  # fmt: skip
 _MOST_PICTURES = 8
 
 
@@ -34,6 +42,7 @@ def choices() -> dict[str, Any]:
         "shapes": SHAPES,
         "drives": {key: drive.title for key, drive in DRIVES.items()},
         "quantities": {key: quantity.words for key, quantity in QUANTITIES.items()},
+        "rotor_drives": [key for key in DRIVES if shipped_rotor_fields(key)],
         "sizes": {key: f"{key}, {size[0]} by {size[1]}" for key, size in SIZES.items() if key != "page"},
     }
 
@@ -49,21 +58,27 @@ def check_ways(ways: Mapping[str, str]) -> None:
     for table, name in ((DRIVES, "drive"), (QUANTITIES, "quantity"), (SIZES, "size"), (THEMES, "theme")):
         if name in ways:
             choose(table, ways[name], name)
-    if ways.get("shape", "strip") not in SHAPES:
+    if ways.get("shape", ROTOR) not in SHAPES:
         raise InputError(f"'{ways['shape']}' is no shape on these pages", key="shape", fix=", ".join(SHAPES))
+    if ways.get("shape", ROTOR) == ROTOR and not shipped_rotor_fields(ways.get("drive", "thermal")):
+        title = DRIVES[ways["drive"]].title
+        raise InputError(f"'{title}' is not computed for a whole rotor", key="drive", fix="choose a lone vane")
 
 
 class GasPictures:
     """Fields of the gas by shape and drive, and pictures of them; safe between threads."""
 
     def __init__(self, jobs: Jobs) -> None:
-        self._jobs, self._lock = jobs, threading.Lock()
+        self._jobs, self._lock, self._drawing = jobs, threading.Lock(), threading.Lock()
         self._series: dict[tuple[str, str], GasSeries] = {}
-        self._pictures: OrderedDict[tuple[Any, ...], GasPicture] = OrderedDict()
+        self._pictures: OrderedDict[tuple[Any, ...], GasPicture | RotorPicture] = OrderedDict()
 
     def state(self, shape: str, drive: str) -> dict[str, Any]:
         """Say how much of the gas is computed; what is not is begun."""
         check_ways({"shape": shape, "drive": drive})
+        if shape == ROTOR:
+            found = sorted(float(field.knudsen) for field in shipped_rotor_fields(drive))
+            return {"state": "done", "solved": found, "all": found, "problem": ""}
         every = sorted(float(kn) for kn in standard_knudsen(shape))
         if len(shipped_fields(shape, drive)) == len(every):
             return {"state": "done", "solved": every, "all": every, "problem": ""}
@@ -81,18 +96,25 @@ class GasPictures:
             A choice that is none, or a Knudsen number beyond what is computed so far.
         """
         check_ways(ways)
-        series = self._of(ways)
-        quantity, theme = ways.get("quantity", "temperature"), ways.get("theme", "light")
-        key = (id(series), quantity, theme)
+        quantity, theme, drive = (
+            ways.get(name, other)
+            for name, other in (("quantity", "temperature"), ("theme", "light"), ("drive", "thermal"))
+        )
+        of = shipped_rotor_fields(drive) if _is_rotor(ways) else self._of(ways)
+        key = (id(of), drive, quantity, theme)
         with self._lock:
             drawn = self._pictures.pop(key, None)
         if drawn is None:
-            drawn = GasPicture(series, quantity=quantity, theme=theme, size="page")
+            how = {"quantity": quantity, "theme": theme, "size": "page"}
+            with self._drawing:
+                drawn = GasPicture(of, **how) if isinstance(of, GasSeries) else RotorPicture(of, **how)
         with self._lock:
             self._pictures[key] = drawn
             while len(self._pictures) > _MOST_PICTURES:
                 self._pictures.popitem(last=False)
-        return drawn.png(knudsen), drawn.alt(knudsen)
+        with self._drawing:  # one figure cannot be drawn by two threads at once
+            content = drawn.png(knudsen)
+            return content, drawn.alt() if isinstance(drawn, RotorPicture) else drawn.alt(knudsen)
 
     def still(self, ways: Mapping[str, str], knudsen: float) -> tuple[bytes, str]:
         """Return a picture to keep, and its kind, ``png`` or ``svg``."""
@@ -100,18 +122,24 @@ class GasPictures:
         kind = ways.get("kind", "png")
         if kind not in ("png", "svg"):
             raise InputError(f"'{kind}' is not an image type of this page", fix="png or svg")
-        content = still_bytes(
-            self._of(ways), kind, knudsen=knudsen, size=ways.get("size", "1080p"), theme=ways.get("theme", "light"),
-            quantity=ways.get("quantity", "temperature"), drive=ways.get("drive", "thermal"),
-        )  # fmt: skip
-        return content, kind
+        drive = ways.get("drive", "thermal")
+        how = {
+            "size": ways.get("size", "1080p"), "theme": ways.get("theme", "light"),
+            "quantity": ways.get("quantity", "temperature"),
+        }  # fmt: skip
+        if _is_rotor(ways):
+            with self._drawing:
+                return rotor_still(shipped_rotor_fields(drive), kind, knudsen=knudsen, **how), kind
+        of = self._of(ways)
+        with self._drawing:
+            return still_bytes(of, kind, knudsen=knudsen, drive=drive, **how), kind
 
     def _job(self, shape: str, drive: str) -> PageJob:
         return self._jobs.ask(("gas", shape, drive), compute_gas, lambda out: (shape, drive))
 
     def _of(self, ways: Mapping[str, str]) -> GasSeries:
         """The fields that are computed so far; reading what is kept takes milliseconds."""
-        shape, drive = ways.get("shape", "strip"), ways.get("drive", "thermal")
+        shape, drive = ways["shape"], ways.get("drive", "thermal")
         ready = shipped_fields(shape, drive)
         solved = [field.knudsen for field in ready] or sorted(self._job(shape, drive).part)
         if not solved:
@@ -123,3 +151,7 @@ class GasPictures:
             with self._lock:
                 self._series[shape, drive] = series
         return series
+
+
+def _is_rotor(ways: Mapping[str, str]) -> bool:
+    return ways.get("shape", ROTOR) == ROTOR

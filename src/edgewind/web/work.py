@@ -120,7 +120,7 @@ def compute_gas(shape: str, drive: str) -> dict[str, Any]:
 
 def film_gas(film: Film, out: Path) -> dict[str, Any]:
     """Make a film of the gas."""
-    from edgewind.report.film import gas_series, make_film
+    from edgewind.report.film import gas_series, make_film, make_rotor_film, shipped_rotor_fields
 
     def computing(done: int, total: int, field: Any) -> None:
         report("progress", ("computing the gas", done, total))
@@ -128,12 +128,13 @@ def film_gas(film: Film, out: Path) -> dict[str, Any]:
     def drawing(done: int, total: int) -> None:
         report("progress", ("drawing frames", done, total))
 
-    series = gas_series(film.shape, drive=film.drive, progress=computing)
     out.mkdir(parents=True, exist_ok=True)
-    made = make_film(
-        str(out / "film.mp4"), series, quantity=film.quantity, theme=film.theme, size=film.size, seconds=film.seconds,
-        progress=drawing,
-    )  # fmt: skip
+    path, how = str(out / "film.mp4"), {"quantity": film.quantity, "theme": film.theme, "size": film.size}
+    if film.shape == "rotor":
+        made = make_rotor_film(path, shipped_rotor_fields(film.drive), seconds=film.seconds, progress=drawing, **how)
+    else:
+        series = gas_series(film.shape, drive=film.drive, progress=computing)
+        made = make_film(path, series, seconds=film.seconds, progress=drawing, **how)
     return {"frames": made.frames, "width": made.width, "height": made.height, "bytes": made.bytes}
 
 

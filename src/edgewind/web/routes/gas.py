@@ -10,6 +10,7 @@ from starlette.routing import Route
 
 from edgewind.web.app_state import pages_of
 from edgewind.web.errors import FieldError
+from edgewind.web.gas_pictures import ROTOR
 
 _CHOICES = ("shape", "drive", "quantity", "theme", "size", "kind")
 
@@ -22,7 +23,7 @@ def routes() -> list[Route]:
 def progress(request: Request) -> Response:
     """The Knudsen numbers that are computed; the rest is begun."""
     chosen = _chosen(request)
-    return JSONResponse(pages_of(request).gas.state(chosen.get("shape", "strip"), chosen.get("drive", "thermal")))
+    return JSONResponse(pages_of(request).gas.state(chosen.get("shape", ROTOR), chosen.get("drive", "thermal")))
 
 
 def picture(request: Request) -> Response:

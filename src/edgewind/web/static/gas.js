@@ -119,7 +119,19 @@ slider.addEventListener("input", () => {
   label();
   draw();
 });
-for (const id of ["gas-shape", "gas-drive"]) byId(id).addEventListener("change", look);
+// What is not computed for a whole rotor cannot be chosen with it.
+function limit() {
+  const rotor = byId("gas-shape").value === "rotor",
+    drive = byId("gas-drive");
+  for (const option of drive.options) option.disabled = rotor && "lone" in option.dataset;
+  if (drive.selectedOptions[0]?.disabled) drive.value = [...drive.options].find((one) => !one.disabled).value;
+}
+limit();
+for (const id of ["gas-shape", "gas-drive"])
+  byId(id).addEventListener("change", () => {
+    limit();
+    look();
+  });
 byId("gas-quantity").addEventListener("change", () => {
   links();
   draw();
