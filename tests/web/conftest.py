@@ -140,12 +140,15 @@ class Watched:
 
 @pytest.fixture
 def visit(browser: Browser) -> Iterator[Callable[..., Watched]]:
-    """Open a new browser window, as another person would."""
+    """Open a new browser window, as another person would; one who has seen the tour, unless it is asked for."""
     opened: list[Watched] = []
 
-    def new(**options: Any) -> Watched:
+    def new(*, tour: bool = False, **options: Any) -> Watched:
         options = {"viewport": {"width": 1440, "height": 900}} | options
-        opened.append(Watched(browser.new_context(**options)))
+        context = browser.new_context(**options)
+        if not tour:
+            context.add_init_script('localStorage.setItem(\'edgewind-tour\', \'{"step": -1, "at": ""}\')')
+        opened.append(Watched(context))
         return opened[-1]
 
     yield new

@@ -1,0 +1,87 @@
+"""The tour: five steps by the keyboard, with the invented example; left, and found again."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from edgewind.book import open_book
+from edgewind.web.routes.tour import EXAMPLE
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_five_steps_by_the_keyboard(serve: Callable, visit: Callable, tmp_path: Path, width: int) -> None:
+    pages, window = serve(tmp_path), visit(tour=True, viewport={"width": width, "height": 780})
+    page: Page = window.page
+    page.goto(pages.url)
+    tour = page.get_by_role("complementary")
+    expect(tour).to_contain_text("Tour, step 1 of 5")
+    expect(tour).to_contain_text("invented: nothing in it was measured")
+    assert list(tmp_path.glob("*.book")) == [], "nothing is made before it is asked for"
+    page.get_by_role("button", name="Put the invented example here").focus()
+    page.keyboard.press("Enter")
+    for step, (title, where) in enumerate(
+        [("At the bench", "/bench/"), ("The question", "/question/"), ("What if", "/question/"),
+         ("The gas itself", "/gas")], start=2
+    ):  # fmt: skip
+        expect(tour).to_contain_text(f"Tour, step {step} of 5")
+        heading = tour.get_by_role("heading", name=title)
+        expect(heading).to_be_focused()  # a screen reader reads on from here
+        assert where in page.url
+        expect(page.locator(".toured")).to_have_count(1)
+        box = tour.bounding_box()
+        assert box is not None and box["x"] >= 0 and box["x"] + box["width"] <= width and box["y"] > 0
+        if step == 2:
+            audit = Axe().run(page).response["violations"]
+            assert [one["id"] for one in audit if one["impact"] in ("serious", "critical")] == []
+        page.keyboard.press("Tab")
+        if step < 5:
+            expect(tour.get_by_role("button", name="Next")).to_be_focused()
+            page.keyboard.press("Enter")
+    tour.get_by_role("button", name="End the tour").click()
+    expect(tour).to_be_hidden()
+    with open_book(tmp_path / f"{EXAMPLE}.book") as book:
+        assert book.experiments() == [EXAMPLE]
+    assert window.complaints == []
+
+
+def test_the_tour_is_left_and_found_again(serve: Callable, visit: Callable, tmp_path: Path) -> None:
+    pages: Any = serve(tmp_path)
+    window = visit(tour=True)
+    page: Page = window.page
+    page.goto(pages.url)
+    tour = page.get_by_role("complementary")
+    tour.get_by_role("button", name="Put the invented example here").click()
+    expect(tour).to_contain_text("step 2 of 5")
+    # on another page it says where it stands
+    page.goto(pages.url + "/gas")
+    expect(tour).to_contain_text("step 2 of 5")
+    tour.get_by_role("button", name="Go on with the tour").click()
+    expect(tour.get_by_role("heading", name="At the bench")).to_be_focused()
+    page.keyboard.press("Escape")
+    expect(tour).to_be_hidden()
+    page.reload()
+    expect(page.locator("#now-pressure")).to_be_visible()
+    expect(tour).to_be_hidden()
+    page.get_by_role("button", name="Tour").click()
+    expect(tour).to_contain_text("step 1 of 5")
+    # the example is there already: it is found, not made again
+    tour.get_by_role("button", name="Put the invented example here").click()
+    expect(tour).to_contain_text("step 2 of 5")
+    assert [path.name for path in tmp_path.glob("*.book")] == [f"{EXAMPLE}.book"]
+    tour.get_by_role("button", name="Back").click()
+    expect(tour).to_contain_text("step 1 of 5")
+    assert window.complaints == []
+
+
+def test_one_book_alone_takes_no_example(serve: Callable, tmp_path: Path) -> None:
+    with open_book(tmp_path / "alone.book", make=True):
+        pass
+    pages = serve(tmp_path / "alone.book")
+    status, content, _ = pages.ask("/api/tour", {})
+    assert status == 400 and b"one book alone" in content
