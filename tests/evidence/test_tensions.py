@@ -82,3 +82,36 @@ def test_pulled_unknowns_deviations_scatter_and_smooth_misfit_are_each_a_tension
     assert {"thermal force of the gas", "drag of the gas", "heat of the gas"} <= set(names[1])
     assert names[2] == ["scatter of the readings"]
     assert names[3] == ["misfit that is smooth in pressure"]
+
+
+def test_volts_under_a_pressure_title_are_asked_about(make_bench):
+    """Every number within the output of the gauge; pressures over decades are none."""
+    bench = make_bench()
+    volts = np.linspace(2.1, 5.8, 12)
+    used = readings(volts, SPEED, gauge_v=np.nan)
+    (tension,) = tensions_of_readings(used, bench)
+    assert tension.about == "pressures that look like volts" and "all lie within the output of the gauge" in tension.why
+    assert tensions_of_readings(readings(volts, SPEED, gauge_v=3.0), bench) == ()
+    assert "volts" not in str(tensions_of_readings(readings(PRESSURE, SPEED, gauge_v=np.nan), bench))
+    display = make_bench(gauge={"kind": "display", "transfer_uncertainty": "5 %"})
+    assert tensions_of_readings(used, display) == ()
+
+
+def test_a_pressure_far_outside_the_gauge_is_named(make_bench):
+    bench = make_bench()
+    high = float(np.exp(bench.gauge.indicated_log_pressure(np.array([bench.gauge.signal_high.value])))[0])
+    pressure = np.concatenate([PRESSURE[:-1], [20 * high]])
+    found = tensions_of_readings(readings(pressure, SPEED, gauge_v=np.nan), bench)
+    assert "a pressure outside what the gauge shows" in [one.about for one in found]
+    assert "Line 13" in found[0].why
+
+
+@pytest.mark.parametrize(("factor", "words"), [(2.0, "twice"), (0.5, "half"), (4.0, "four times")])
+def test_marks_counted_twice_or_half_are_asked_about(factor, words):
+    speed = SPEED.copy()
+    speed[5] *= factor
+    (tension,) = tensions_of_readings(readings(PRESSURE, speed))
+    assert tension.about == "speeds at a whole factor from those beside them"
+    assert "Line 7" in tension.why and words in tension.why
+    speed[5] = SPEED[5] * 1.4  # scatter is none
+    assert about(readings(PRESSURE, speed)) == []

@@ -1,11 +1,14 @@
 """What is typed becomes the cells that were meant, or a reason beside its field."""
 
 import math
+from collections.abc import Callable
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.signals import parse_readings
 from edgewind.web.errors import FieldError
@@ -128,7 +131,15 @@ def test_conditions_and_notes_are_kept_in_any_table() -> None:
 
 
 ROWS = [
-    {"n": number, "pressure_pa": pressure, "speed_rad_s": speed, "used": True, "lamp": True, "exclude": ""}
+    {
+        "n": number,
+        "pressure_pa": pressure,
+        "speed_rad_s": speed,
+        "used": True,
+        "lamp": True,
+        "exclude": "",
+        "gauge_v": None,
+    }
     for number, (pressure, speed) in enumerate([(1.0, 6.0), (2.0, 9.0), (4.0, 8.0)], start=1)
 ]
 
@@ -146,6 +157,29 @@ def test_likely_mistakes_are_asked_about(pressure: float | None, speed: float, l
     found = doubt_about({"pressure_pa": pressure, "speed_rad_s": speed}, ROWS, lamp=lamp)
     assert (None if found is None else found[0]) == field
     assert doubt_about({"pressure_pa": 300.0, "speed_rad_s": 3.0}, ROWS[:2]) is None
+
+
+def test_volts_and_pressures_outside_the_gauge_are_asked_about(make_bench: Callable[..., Bench]) -> None:
+    """Only where a pressure is typed as one, and once: what was confirmed is not asked about at every reading."""
+    bench = make_bench()
+    low, high = np.exp(bench.gauge.indicated_log_pressure(np.array([2.0, 8.0])))
+
+    def asked(pressure: float, before: list[float], *, as_pressure: bool = True) -> str:
+        rows = [
+            {"n": 1, "pressure_pa": one, "gauge_v": None, "speed_rad_s": None, "used": False, "lamp": True,
+             "exclude": ""} for one in before
+        ]  # fmt: skip
+        values = {"pressure_pa": pressure, "speed_rad_s": 3.0}
+        found = doubt_about(values, rows, bench=bench, typed=as_pressure)
+        return "" if found is None else found[1]
+
+    assert "outside what the gauge shows" in asked(1e4 * high, [])
+    assert "outside what the gauge shows" in asked(1e-4 * low, [])
+    assert asked(1e4 * high, [], as_pressure=False) == "" and asked(float(np.sqrt(low * high)), []) == ""
+    volts = [2.1, 3.0, 4.2]
+    assert "look like volts" in asked(5.6, volts)
+    assert asked(5.6, volts, as_pressure=False) == "" and asked(6.0, [*volts, 5.6]) == ""
+    assert asked(0.2, volts) == ""
 
 
 def test_a_table_of_traces_takes_no_typed_speed() -> None:

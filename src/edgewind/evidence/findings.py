@@ -122,7 +122,7 @@ def find(experiment: Experiment) -> Findings:
         budget_line=line,
         need=case.need,
         coasts=coasts,
-        tensions=(*tensions_of_tests(claims, weighed.weights), *tensions_of_readings(used)),
+        tensions=(*tensions_of_tests(claims, weighed.weights), *tensions_of_readings(used, bench)),
         tests=weighed.tests,
         test_weights=weighed.weights,
     )

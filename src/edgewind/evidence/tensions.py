@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
+from edgewind.bench import Bench
 from edgewind.evidence.claims import p_words
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.likelihood import REPEATS
@@ -16,6 +17,7 @@ from edgewind.evidence.model_error import KINDS
 from edgewind.evidence.optimum import Optimum
 from edgewind.formatting import format_number, raise_exponents
 from edgewind.rotor.optimum import PeakPressure
+from edgewind.units import from_si
 
 # How far an unknown may be pulled from its prior, and a smooth error from zero, in standard deviations.
 PULLED = 2.0
@@ -27,8 +29,14 @@ APART = 2.0
 # Readings of two days that differ by more than this share, and by more than three standard uncertainties.
 DAYS_DIFFER = 0.05
 _DAY_S = 6 * 3600.0
-# A pressure that lies further beyond all others than this factor is doubtful.
+# A pressure that lies further beyond all others than this factor is doubtful, and one so far outside the gauge.
 LONELY = 30.0
+FAR_OUTSIDE = 3.0
+# Pressures look like volts where so many lie within the output of the gauge and span so much of it, in these units.
+FEWEST_VOLTS, SPANNED = 4, 0.15
+VOLTS_UNDER = ("Pa", "mTorr", "mbar", "Torr")
+# A reading is held against the two beside it where they lie within this factor. Our judgement, all of these.
+BESIDE, FEWEST_BESIDE = 2.5, 6
 
 
 class Tension(BaseModel):
@@ -41,9 +49,18 @@ class Tension(BaseModel):
     resolve: str = Field(description="What would resolve it.")
 
 
-def tensions_of_readings(used: pd.DataFrame) -> tuple[Tension, ...]:
-    """Return what the readings show by themselves: days that differ, methods that differ, lone pressures."""
-    return _set(*_lonely(used), *_days(used), *_methods(used))
+def tensions_of_readings(used: pd.DataFrame, bench: Bench | None = None) -> tuple[Tension, ...]:
+    """Return what the readings show by themselves: days or methods that differ, and likely mistakes of typing.
+
+    Parameters
+    ----------
+    used : DataFrame
+        Readings at the usual conditions, with columns of :data:`edgewind.signals.columns.COLUMNS`.
+    bench : Bench, optional
+        Its gauge says which pressures can be volts, or lie outside what it shows.
+    """
+    mistyped = () if bench is None else (*_volts(used, bench), *_outside(used, bench))
+    return _set(*mistyped, *_lonely(used), *_marks(used), *_days(used), *_methods(used))
 
 
 def tensions_of_fit(fitted: Fit, by_curve: Optimum | None, by_fit: PeakPressure | None) -> tuple[Tension, ...]:
@@ -185,6 +202,111 @@ def _lonely(used: pd.DataFrame) -> Iterator[Tension]:
                 ),
                 resolve="Look at the unit and the digits of that line, and correct or exclude it.",
             )
+
+
+def volts_for_pressures(pressure_pa: ArrayLike, bench: Bench) -> str | None:
+    """Return the unit of pressure in which all of these look like volts of the gauge; None where they do not.
+
+    They do where every number lies within the gauge's output and together they span a good part of it.
+
+    Parameters
+    ----------
+    pressure_pa : array of shape (n,)
+        Pressures that were typed, Pa.
+    bench : Bench
+        The bench; a gauge that is read off its display gives no volts.
+    """
+    pressure = np.asarray(pressure_pa, dtype=float)
+    gauge = bench.gauge
+    if gauge.kind == "display" or pressure.size < FEWEST_VOLTS:
+        return None
+    low, high = gauge.signal_low.value, gauge.signal_high.value
+    for unit in VOLTS_UNDER:
+        numbers = np.asarray(from_si(pressure, unit, "pressure"), dtype=float)
+        if np.all((numbers >= low) & (numbers <= high)) and np.ptp(numbers) > SPANNED * (high - low):
+            return unit
+    return None
+
+
+def beyond_gauge(pressure_pa: ArrayLike, bench: Bench) -> NDArray[np.float64]:
+    """Return by which factor pressures lie outside what the gauge of a bench shows; 1 within, and for a display."""
+    pressure = np.asarray(pressure_pa, dtype=float)
+    gauge = bench.gauge
+    if gauge.kind == "display":
+        return np.ones_like(pressure)
+    volts = np.array([gauge.signal_low.value, gauge.signal_high.value])
+    with np.errstate(all="ignore"):  # a gauge that is linear from zero shows no lowest pressure
+        ends = np.sort(np.asarray(gauge.indicated_log_pressure(volts), dtype=float))
+    low, high = np.where(np.isfinite(ends), ends, [-np.inf, np.inf])
+    log_p = np.log(pressure)
+    return np.asarray(np.exp(np.maximum(0.0, np.maximum(low - log_p, log_p - high))))
+
+
+def _typed_pressures(used: pd.DataFrame) -> pd.DataFrame:
+    return used[used["gauge_v"].isna()] if "gauge_v" in used else used.iloc[:0]
+
+
+def _volts(used: pd.DataFrame, bench: Bench) -> Iterator[Tension]:
+    typed = _typed_pressures(used)
+    pressure = typed["pressure_pa"].to_numpy(float)
+    unit = volts_for_pressures(pressure, bench)
+    if unit is not None:
+        ends = [format_number(float(from_si(value, unit, "pressure")), 3) for value in (pressure.min(), pressure.max())]
+        gauge = bench.gauge
+        yield Tension(
+            about="pressures that look like volts",
+            why=(
+                f"The pressures typed, {ends[0]} to {ends[1]} {unit}, all lie within the output of the gauge, "
+                f"{format_number(gauge.signal_low.value)} to {format_number(gauge.signal_high.value)} V."
+            ),
+            resolve="Are they volts? Then write them under the title 'gauge [V]'; they are taken as pressures here.",
+        )
+
+
+def _outside(used: pd.DataFrame, bench: Bench) -> Iterator[Tension]:
+    typed = _typed_pressures(used)
+    pressure = typed["pressure_pa"].to_numpy(float)
+    if not pressure.size:
+        return
+    beyond = beyond_gauge(pressure, bench)
+    k = int(np.argmax(beyond))
+    if beyond[k] > FAR_OUTSIDE:
+        yield Tension(
+            about="a pressure outside what the gauge shows",
+            why=(
+                f"Line {int(typed['line'].iloc[k])} has {format_number(float(pressure[k]), 3)} Pa, a factor of "
+                f"{format_number(float(beyond[k]), 2)} outside what the gauge of bench.toml shows."
+            ),
+            resolve="Look at the unit of that line, and at [gauge] in bench.toml.",
+        )
+
+
+def _marks(used: pd.DataFrame) -> Iterator[Tension]:
+    """Find readings at a whole factor from what those beside them in pressure say."""
+    order = used[used["speed_rad_s"].abs() > 0].sort_values("pressure_pa")
+    if len(order) < FEWEST_BESIDE:
+        return
+    log_p = np.log(order["pressure_pa"].to_numpy(float))
+    log_speed = np.log(order["speed_rad_s"].abs().to_numpy(float))
+    found: list[tuple[int, float]] = []
+    for k in range(1, len(order) - 1):
+        beside = slice(k - 1, k + 2, 2)
+        if np.ptp(log_p[beside]) > 2 * np.log(BESIDE):
+            continue
+        apart = log_speed[k] - float(np.interp(log_p[k], log_p[beside], log_speed[beside]))
+        alike = abs(float(np.diff(log_speed[beside])[0])) < np.log(1.5)
+        for factor in (2.0, 0.5, 4.0, 0.25):
+            if alike and abs(apart - np.log(factor)) < np.log(1.1):
+                found.append((int(order["line"].iloc[k]), factor))
+    if found and len(found) <= len(order) // 3:
+        lines = ", ".join(str(line) for line, _ in found[:6])
+        factor = found[0][1]
+        words = {2.0: "twice", 0.5: "half", 4.0: "four times", 0.25: "a quarter of"}[factor]
+        yield Tension(
+            about="speeds at a whole factor from those beside them",
+            why=f"Line{'s' if len(found) > 1 else ''} {lines}: about {words} the speed of the readings beside.",
+            resolve="Were the marks counted right there? Correct the speed, or exclude the reading with that reason.",
+        )
 
 
 def _days(used: pd.DataFrame) -> Iterator[Tension]:

@@ -105,7 +105,7 @@ class GasPictures:
         with self._lock:
             drawn = self._pictures.pop(key, None)
         if drawn is None:
-            how = {"quantity": quantity, "theme": theme, "size": "page"}
+            how: dict[str, Any] = {"quantity": quantity, "theme": theme, "size": "page"}
             with self._drawing:
                 drawn = GasPicture(of, **how) if isinstance(of, GasSeries) else RotorPicture(of, **how)
         with self._lock:

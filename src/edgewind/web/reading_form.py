@@ -12,6 +12,7 @@ from typing import Any
 from edgewind.bench import Bench
 from edgewind.book import Book, TraceFile, changes_of, read_part
 from edgewind.errors import InputError
+from edgewind.evidence.tensions import FAR_OUTSIDE, beyond_gauge, volts_for_pressures
 from edgewind.formatting import format_number
 from edgewind.signals import pressure_from_volts
 from edgewind.units import from_si, parse_measured, to_si
@@ -180,7 +181,12 @@ def values_of(bench: Bench, form: Form, cells: Mapping[str, str]) -> dict[str, f
 
 
 def doubt_about(
-    values: Mapping[str, float | None], rows: Sequence[Mapping[str, Any]], *, lamp: str = "on"
+    values: Mapping[str, float | None],
+    rows: Sequence[Mapping[str, Any]],
+    *,
+    lamp: str = "on",
+    bench: Bench | None = None,
+    typed: bool = False,
 ) -> tuple[str, str] | None:
     """Return the field and the question where a reading looks like a likely mistake; None where it does not.
 
@@ -192,9 +198,21 @@ def doubt_about(
         Readings so far.
     lamp : str
         The lamp, as typed.
+    bench : Bench, optional
+        Its gauge says which pressures can be volts, or lie outside what it shows.
+    typed : bool
+        Whether the pressure was typed as a pressure, and not as volts.
     """
     pressure, speed = values["pressure_pa"], values["speed_rad_s"]
     known = [row for row in rows if row["pressure_pa"] and not row["exclude"]]
+    if typed and bench is not None and pressure is not None and pressure > 0:
+        beyond = float(beyond_gauge([pressure], bench)[0])
+        if beyond > FAR_OUTSIDE:
+            far = format_number(beyond, 2)
+            return "pressure", f"This pressure is a factor of {far} outside what the gauge shows: is the unit right?"
+        before = [row["pressure_pa"] for row in known if row["gauge_v"] is None]
+        if volts_for_pressures([*before, pressure], bench) and not volts_for_pressures(before, bench):
+            return "pressure", "The pressures typed so far all look like volts of the gauge: is this a pressure?"
     if pressure is None or pressure <= 0 or len(known) < _FEWEST_KNOWN:
         return None
     low, high = (found(row["pressure_pa"] for row in known) for found in (min, max))

@@ -129,7 +129,8 @@ def film_gas(film: Film, out: Path) -> dict[str, Any]:
         report("progress", ("drawing frames", done, total))
 
     out.mkdir(parents=True, exist_ok=True)
-    path, how = str(out / "film.mp4"), {"quantity": film.quantity, "theme": film.theme, "size": film.size}
+    path = str(out / "film.mp4")
+    how: dict[str, Any] = {"quantity": film.quantity, "theme": film.theme, "size": film.size}
     if film.shape == "rotor":
         made = make_rotor_film(path, shipped_rotor_fields(film.drive), seconds=film.seconds, progress=drawing, **how)
     else:

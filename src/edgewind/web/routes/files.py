@@ -66,7 +66,9 @@ def check(request: Request) -> Response:
     bench = pages.catalog.bench(slug, experiment)
     feed = pages.feeds.of(slug, experiment, lambda: pages.catalog.book(slug))
     values = reading_form.values_of(bench, reading_form.form_of(book, experiment), cells)
-    doubt = reading_form.doubt_about(values, feed.rows())
+    doubt = reading_form.doubt_about(
+        values, feed.rows(), lamp=cells.get("lamp", "on"), bench=bench, typed="pressure" in cells
+    )
     return JSONResponse({"values": values, "doubt": doubt[1] if doubt else "", "field": doubt[0] if doubt else None})
 
 

@@ -74,9 +74,10 @@ def _ask_about(pages: Pages, slug: str, experiment: str, typed: Mapping[str, str
     """Refuse a likely mistake once; sent again as right, it is stored."""
     form = reading_form.form_of(pages.catalog.book(slug), experiment)
     cells = reading_form.cells_of(form, typed, traced=traced)
-    values = reading_form.values_of(pages.catalog.bench(slug, experiment), form, cells)
+    bench = pages.catalog.bench(slug, experiment)
+    values = reading_form.values_of(bench, form, cells)
     rows = pages.feeds.of(slug, experiment, lambda: pages.catalog.book(slug)).rows()
-    doubt = reading_form.doubt_about(values, rows, lamp=cells.get("lamp", "on"))
+    doubt = reading_form.doubt_about(values, rows, lamp=cells.get("lamp", "on"), bench=bench, typed="pressure" in cells)
     if doubt is not None:
         raise DoubtError(doubt[0], doubt[1].rstrip("."), fix="store it again if it is right")
 

@@ -103,6 +103,15 @@ function showStudy() {
             `(${pressureText(by.interval_pa[0])} to ${pressureText(by.interval_pa[1])}).`,
         ),
       );
+    for (const tension of one.tensions ?? [])
+      blocks.push(
+        make(
+          "p",
+          { class: "note" },
+          make("strong", {}, `Does not go together, ${tension.about}: `),
+          inChosenUnits(`${tension.why} ${tension.resolve}`),
+        ),
+      );
     for (const warning of one.optimum.warnings)
       blocks.push(make("p", { class: "note" }, "Warning: " + inChosenUnits(warning)));
     if (one.optimum.sweeps?.sentence)
