@@ -70,3 +70,19 @@ class InputError(EdgewindError):
 
 class OutOfRangeError(InputError):
     """A quantity lies outside the range in which a formula, table or gauge holds."""
+
+
+class FieldError(InputError):
+    """A value typed into one field of a form cannot be used.
+
+    Parameters
+    ----------
+    field : str
+        The field of the form.
+    line : int, optional
+        Line of a long text.
+    """
+
+    def __init__(self, field: str, problem: str, *, fix: str | None = None, line: int | None = None) -> None:
+        super().__init__(problem, fix=fix, line=line)
+        self.field = field

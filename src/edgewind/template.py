@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from importlib.resources import files
 from pathlib import Path
 
 from edgewind.errors import InputError
@@ -17,15 +19,36 @@ def write_template(folder: str | Path) -> list[Path]:
     InputError
         The folder is there already and not empty, or cannot be made.
     """
+    return write_experiment(folder, {name: template_text(name) for name in TEMPLATE_FILES})
+
+
+def template_text(name: str = TEMPLATE_FILES[0]) -> str:
+    """Return a file of the template."""
+    return (files("edgewind.bench") / "template_files" / name).read_text(encoding="utf-8")
+
+
+def check_new(folder: str | Path) -> Path:
+    """Refuse a folder that holds something.
+
+    Raises
+    ------
+    InputError
+        It does.
+    """
     folder = Path(folder)
     if folder.exists() and not (folder.is_dir() and not any(folder.iterdir())):
         raise InputError("something is there already", file=folder, fix="name a folder that does not exist yet")
-    source = Path(__file__).parent / "bench" / "template_files"
+    return folder
+
+
+def write_experiment(folder: str | Path, texts: Mapping[str, str]) -> list[Path]:
+    """Make a folder of an experiment with these files and a place for traces; see :func:`write_template`."""
+    folder = check_new(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "traces").mkdir()
-        for name in TEMPLATE_FILES:
-            (folder / name).write_bytes((source / name).read_bytes())
+        for name, text in texts.items():
+            (folder / name).write_bytes(text.encode())
     except OSError as error:
         raise InputError(f"cannot be made: {error.strerror}", file=folder) from error
-    return [folder / name for name in TEMPLATE_FILES]
+    return [folder / name for name in texts]

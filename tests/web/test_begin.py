@@ -9,8 +9,9 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from edgewind.bench import parse_bench
+from edgewind.bench.form import FACES, FIELDS, GAUGES, read_fields, write_field, write_gauge
 from edgewind.book import open_book
-from edgewind.web.bench_form import FACES, FIELDS, GAUGES, deciding, outlook, read_fields, write_field, write_gauge
+from edgewind.web.bench_form import deciding, outlook
 from edgewind.web.errors import FieldError
 from edgewind.web.new_experiment import template_bench
 

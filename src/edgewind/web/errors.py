@@ -11,22 +11,7 @@ from starlette.types import ExceptionHandler
 
 from edgewind.book import LockedBookError
 from edgewind.errors import EdgewindError, InputError
-
-
-class FieldError(InputError):
-    """A value typed into one field of a form cannot be used.
-
-    Parameters
-    ----------
-    field : str
-        The field of the form.
-    line : int, optional
-        Line of a long text.
-    """
-
-    def __init__(self, field: str, problem: str, *, fix: str | None = None, line: int | None = None) -> None:
-        super().__init__(problem, fix=fix, line=line)
-        self.field = field
+from edgewind.errors import FieldError as FieldError
 
 
 class DoubtError(FieldError):

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
 from typing import Any
 
 import tomlkit
 
-from edgewind.bench import BENCH_FILE, parse_bench
+from edgewind.bench import parse_bench
+from edgewind.bench.form import reading_titles, write_field
 from edgewind.book import Book
 from edgewind.errors import InputError
+from edgewind.template import template_text
 from edgewind.units import parse_unit
 from edgewind.web.errors import FieldError
 
@@ -17,8 +18,9 @@ _STATED = ("channel", "interval", "marks")
 
 
 def template_bench() -> str:
-    """Return the commented `bench.toml` that `edgewind new` writes."""
-    return (files("edgewind.bench") / "template_files" / BENCH_FILE).read_text(encoding="utf-8")
+    """Return the commented `bench.toml` to begin with, without what only the owner of a rotor can have seen of it."""
+    text = write_field(template_text(), "rotor.leading_face", "not observed")
+    return write_field(text, "rotor.vane_conductance", "")
 
 
 def titles_for(bench_text: str, pressure_unit: str, speed_unit: str) -> tuple[str, ...]:
@@ -48,13 +50,7 @@ def titles_for(bench_text: str, pressure_unit: str, speed_unit: str) -> tuple[st
             parse_unit(unit, kind)
         except InputError as error:
             raise FieldError(field, error.problem, fix=error.fix) from error
-    display = (f"pressure [{pressure_unit}]", "pressure uncertainty [%]")
-    pressure = display if bench.gauge.kind == "display" else ("gauge [V]", *display)
-    speed = ("trace", f"speed [{speed_unit}]", f"speed uncertainty [{speed_unit}]")
-    return (
-        "time", *pressure, *speed, "leading face", "lamp", "sweep", "envelope temperature [degC]", "gas", "changed",
-        "note", "exclude",
-    )  # fmt: skip
+    return reading_titles(bench.gauge.kind == "display", pressure_unit, speed_unit)
 
 
 def state_key(book: Book, experiment: str, key: str, value: str) -> None:

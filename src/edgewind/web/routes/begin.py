@@ -9,6 +9,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
+from edgewind.bench import form
 from edgewind.web import bench_form
 from edgewind.web.app_state import pages_of
 from edgewind.web.bodies import BenchText, body_of
@@ -32,7 +33,7 @@ def begin_page(request: Request) -> Response:
     books = [one for one in catalog_listing(pages_of(request).catalog) if one["kind"] == "book"]
     return page(
         request, "begin.html", title="Begin an experiment", books=books, template=template_bench(),
-        groups=bench_form.GROUPS, faces=[asdict(face) for face in bench_form.FACES], gauges=list(bench_form.GAUGES),
+        groups=form.GROUPS, faces=[asdict(face) for face in form.FACES], gauges=list(form.GAUGES),
     )  # fmt: skip
 
 
@@ -41,10 +42,10 @@ def write(request: Request) -> Response:
     body = body_of(request, BenchText)
     text = body.bench
     if body.gauge:
-        text = bench_form.write_gauge(text, body.gauge)
+        text = form.write_gauge(text, body.gauge)
     for key, value in body.changes.items():
-        text = bench_form.write_field(text, key, value)
-    found: dict[str, Any] = {"bench": text, "fields": bench_form.read_fields(text), "outlook": None, "refused": None}
+        text = form.write_field(text, key, value)
+    found: dict[str, Any] = {"bench": text, "fields": form.read_fields(text), "outlook": None, "refused": None}
     try:
         found["outlook"] = bench_form.outlook(text)
     except FieldError as error:
