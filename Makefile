@@ -7,12 +7,13 @@ READY := $(VENV)/ready
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo example-study test bench lint lock example tables properties docs clean help
+.PHONY: demo example-study test install-check bench lint lock example tables properties docs clean help
 
 help:
 	@echo "make demo   set up, record a sweep from a simulated bench, study it, write demo-out/report.html"
 	@echo "make example-study   study the example with two rotors, write example-out/report.html"
 	@echo "make test   set up and run every test"
+	@echo "make install-check   build wheel and sdist, install them into an empty environment, run them there"
 	@echo "make bench  measure ratios, coverage and speed (takes minutes)"
 	@echo "make docs   build the manual into build/manual"
 	@echo "make lint   ruff and mypy"
@@ -39,6 +40,18 @@ test: $(READY)
 	@newest=$$(ls -t $$(grep -rl njit src --include='*.py') | head -1); find src -name '*.nb[ic]' ! -newer $$newest -delete  # Numba keeps callers of a kernel that changed
 	@$(BIN)/python -m compileall -q src  # the tests start hundreds of programs, also where Python may not write this
 	$(BIN)/python -m pytest -n 2 --dist worksteal
+
+# What a user of pip gets: no extras, no source beside it. The sdist is installed last, so that it is what is run.
+install-check: $(READY)
+	rm -rf build/install && mkdir -p build/install/work
+	$(BIN)/python -m hatchling build -d build/install/dist
+	sed -e 's/ \\$$//' -e '/--hash=/d' requirements.lock > build/install/constraints.txt
+	$(PYTHON) -m venv build/install/empty
+	build/install/empty/bin/python -m pip install --quiet --disable-pip-version-check -c build/install/constraints.txt build/install/dist/*.whl hatchling
+	build/install/empty/bin/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --force-reinstall build/install/dist/*.tar.gz
+	du -sm build/install/empty
+	cd build/install/work && for words in "new my-bench" "gas air 7mTorr" "study my-bench --quick --out my-report" "demo --quick"; do \
+	  echo "edgewind $$words"; ../empty/bin/edgewind $$words > last.txt || { cat last.txt; exit 1; }; done
 
 bench: $(READY)
 	$(BIN)/python benchmarks/run.py --json docs/performance.json
