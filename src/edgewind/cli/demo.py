@@ -1,8 +1,8 @@
 """The command `edgewind demo`: simulate a bench, record a sweep from it, study the book. INVENTED DATA throughout.
 
 The simulated bench is a process of its own and speaks SCPI over TCP; the recorder does not know that it is simulated.
-Its bench time runs up to 300 times faster than the clock, so that a dwell of half a minute is 0.1 s here. The last thing
-recorded is a reversal: the lamp goes off, and the envelope is chilled in the dark.
+Its bench time runs up to 300 times faster than the clock, so that a dwell of half a minute is 0.1 s here. The last
+thing recorded is a reversal: the lamp goes off, and the envelope is chilled in the dark.
 
 The physics of the simulated rotor is not that of the program, so that the study has to struggle as with a real one.
 What is true of it is printed at the end, beside what was found.
