@@ -6,11 +6,13 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from edgewind.cli import COMMANDS
 from edgewind.errors import EdgewindError
 from edgewind.extras import MissingExtraError, need
+from edgewind.signals.synthetic import Tachometer, synthesise
 
 HEAVY = ("numpy", "pint", "scipy", "pandas", "xarray", "numba", "sqlalchemy", "alembic", "matplotlib", "starlette")
 EXTRAS = ("pyvisa", "serial", "optuna", "imageio_ffmpeg", "dask", "distributed", "psycopg", "CoolProp", "chemicals")
@@ -28,19 +30,21 @@ def loaded(*arguments):
         sys.stdout = kept
     return sorted(name for name in sys.modules if "." not in name)
 
-print(json.dumps([loaded("--help"), loaded("--version"), loaded("new", sys.argv[1]),
+print(json.dumps([loaded("--help"), loaded("--version"), loaded("new", sys.argv[1] + "/new"),
+                  loaded("trace", sys.argv[1] + "/trace.csv", "--marks", "4"),
                   loaded("gas", "air", "7 mTorr", "--size", "10 mm")]))
 """
 
 
 def test_commands_import_nothing_heavy_that_they_do_not_use(tmp_path):
     """In one process, one after another, so that what an earlier one loads would show in the later ones as well."""
-    ran = subprocess.run(
-        [sys.executable, "-c", ORDERS, str(tmp_path / "new")], capture_output=True, text=True, check=True
-    )
-    top, version, new, gas = (set(names) for names in __import__("json").loads(ran.stdout))
+    seen = synthesise(Tachometer(5.0, noise_v=0.02), samples=4000, interval_s=1e-3, seed=1)
+    np.savetxt(tmp_path / "trace.csv", np.column_stack([seen.time_s, seen.voltage_v]), delimiter=",")
+    ran = subprocess.run([sys.executable, "-c", ORDERS, str(tmp_path)], capture_output=True, text=True, check=True)
+    top, version, new, trace, gas = (set(names) for names in json.loads(ran.stdout))
     for names in (top, version, new):
         assert not names & {*HEAVY, *EXTRAS}
+    assert trace & {*HEAVY, *EXTRAS} == {"numpy"}
     assert gas & {*HEAVY, *EXTRAS} == {"numpy", "pint"}
 
 

@@ -12,6 +12,9 @@ from collections.abc import Collection, Iterator, Sequence
 NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?"
 """Regular expression of a decimal number, without anchors and groups. Its value may still overflow to infinity."""
 
+RPM_PER_RAD_S = 30.0 / math.pi
+"""Revolutions per minute in one radian per second."""
+
 _POWER = re.compile(
     r"(?<![\w.])(?P<mantissa>[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:\([0-9]+\))?)e(?P<power>[+-]?[0-9]+)(?!\w)"
 )

@@ -29,9 +29,6 @@ import pint  # noqa: E402
 for _name in _UNUSED:
     del sys.modules[_name]
 
-RPM_PER_RAD_S = 30.0 / math.pi
-"""Revolutions per minute in one radian per second."""
-
 
 def _make_registry() -> pint.UnitRegistry[Any]:
     """Return Pint's registry, from the user's cache folder where its parsed definitions are kept.

@@ -8,8 +8,8 @@ import pytest
 
 from edgewind.bench import parse_bench
 from edgewind.evidence import Findings, compare_sizes, find, find_why
+from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report import write_report
-from edgewind.report.physics import RPM_PER_RAD_S
 from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.signals import read_experiment
 from edgewind.signals.synthetic import Tachometer, synthesise

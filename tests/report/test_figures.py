@@ -11,6 +11,7 @@ from PIL import Image
 
 from edgewind.errors import InputError
 from edgewind.evidence import Findings
+from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report import plot_trace
 from edgewind.report.figures.canvas import our_style, svg_of
 from edgewind.report.figures.curve import CURVE
@@ -18,7 +19,6 @@ from edgewind.report.figures.ruler import labelled_ticks
 from edgewind.report.figures.sweeps import sweep_marks
 from edgewind.report.inline_svg import inline_svg
 from edgewind.report.palette import DARK, LIGHT, PLACEHOLDERS, Palette
-from edgewind.report.physics import RPM_PER_RAD_S
 from edgewind.report.sparkline import envelope_path, middle_turns
 from edgewind.signals import Trace, estimate_speed
 from edgewind.signals.synthetic import Tachometer, synthesise

@@ -564,6 +564,7 @@ def test_interrupted_command_leaves_nothing(tmp_path, folder, monkeypatch, strip
     """Ctrl-C at the terminal: the signal, a whole process, no file."""
     code = (
         "import os, signal, sys\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # ignored where the tests run in the background
         "from edgewind.report.film import gas_series, make_film\n"
         f"series = gas_series('strip', [3.0, 0.1, 0.6], cache={str(folder)!r}, tolerance=0.05, fineness=0.5)\n"
         "stop = lambda done, total: os.kill(os.getpid(), signal.SIGINT) if done == 3 else None\n"

@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from edgewind.signals.comb import centred_time, fit_comb, normal_equations, trace_sums
-from edgewind.signals.lines import decimate, line_spectrum, noise_floor, slow_part
+from edgewind.signals.lines import decimate, line_spectrum, noise_floor
 from edgewind.signals.mains import mains_line
 from edgewind.signals.scrutiny import pulses_in
+from edgewind.signals.smooth import slow_part
 from edgewind.signals.spectrum import (
     candidates,
     choose,

@@ -43,13 +43,12 @@ def trace(
 
     A sound recording of a sensor or a video clip of the rotor will do as well.
     """
-    from edgewind import units
-    from edgewind.formatting import format_measured, format_number
+    from edgewind.formatting import RPM_PER_RAD_S, format_measured, format_number
     from edgewind.signals import Tachometry, measure_file
     from edgewind.signals.video import is_video
 
-    interval_s = None if interval is None else units.parse_quantity(interval, "time")
-    mains_hz = "auto" if mains is None else units.parse_quantity(mains, "frequency")
+    interval_s = None if interval is None else _quantity(interval, "time")
+    mains_hz = "auto" if mains is None else _quantity(mains, "frequency")
     if marks is None and not is_video(file):
         raise InputError("the number of marks is missing", file=str(file), fix="give the pulses a turn: --marks 4")
     told = Tachometry(
@@ -59,7 +58,7 @@ def trace(
         mains_hz,
         second,
         bright_leads=_way(bright_leads),
-        fastest_rad_s=math.inf if fastest is None else units.parse_quantity(fastest, "angular speed"),
+        fastest_rad_s=math.inf if fastest is None else _quantity(fastest, "angular speed"),
         region=_region(region),
     )
     reading = measure_file(file, told)
@@ -77,10 +76,10 @@ def trace(
     if found.method == "none":
         rows = [("speed", "none: no signal of a turning rotor in this trace")]
     else:
-        rpm = units.from_si([found.speed_rad_s, found.speed_u_rad_s], "rpm", "angular speed")
+        rpm, rpm_u = (RPM_PER_RAD_S * one for one in (found.speed_rad_s, found.speed_u_rad_s))
         rows = [
             ("speed", format_measured(found.speed_rad_s, found.speed_u_rad_s, "rad/s")),
-            ("", format_measured(float(rpm[0]), float(rpm[1]), "rpm")),
+            ("", format_measured(rpm, rpm_u, "rpm")),
             ("method", found.method),
             ("turns", format_number(found.turns, 3)),
             (
@@ -95,6 +94,13 @@ def trace(
     rows.append(("interval", f"{format_number(read.interval_s, 6)} s, {read.samples} samples"))
     rows += [("note", note) for note in read.notes]
     print_pairs(rows)
+
+
+def _quantity(text: str, kind: str) -> float:
+    """Return what an option states, SI."""
+    from edgewind.units import parse_quantity  # with Pint, which takes longer than a trace
+
+    return parse_quantity(text, kind)
 
 
 def _way(text: str | None) -> str | None:

@@ -22,7 +22,7 @@ from edgewind.bench import Bench
 from edgewind.evidence.claims import Claim, Verdict
 from edgewind.evidence.mechanism_case import prior_draws
 from edgewind.evidence.tensions import Tension
-from edgewind.formatting import format_interval, format_number, raise_exponents
+from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, raise_exponents
 from edgewind.gas import GasState
 from edgewind.rotor import (
     DRIVES,
@@ -42,7 +42,6 @@ from edgewind.rotor.pivot import steady_speed
 from edgewind.signals import Experiment
 from edgewind.signals.conditions import LEAST_ENVELOPE_CHANGE_K, usual_envelope_k
 from edgewind.signals.runs import Run, words_of
-from edgewind.units import RPM_PER_RAD_S
 
 Array = NDArray[np.float64]
 

@@ -20,11 +20,10 @@ from edgewind.evidence.deliberate import (
     log_densities,
     predicted_speeds,
 )
-from edgewind.formatting import format_interval
+from edgewind.formatting import RPM_PER_RAD_S, format_interval
 from edgewind.rotor import RotorParameters, parameters_of
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import Experiment
-from edgewind.units import RPM_PER_RAD_S
 
 Array = NDArray[np.float64]
 

@@ -16,9 +16,8 @@ from edgewind.errors import InputError
 from edgewind.evidence.curve import ResponseCurve, fit_curve
 from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps, sweep_effects
 from edgewind.evidence.sweep_data import Array, SweepData
-from edgewind.formatting import format_number
+from edgewind.formatting import RPM_PER_RAD_S, format_number
 from edgewind.rotor.optimum import PeakPressure, highest_places
-from edgewind.units import RPM_PER_RAD_S
 
 Reason = Literal[
     "",

@@ -14,10 +14,9 @@ from edgewind.evidence.draws import draws_of
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.optimum import Optimum
 from edgewind.evidence.what_if import what_if
-from edgewind.formatting import format_number
+from edgewind.formatting import RPM_PER_RAD_S, format_number
 from edgewind.rotor import parameters_of
 from edgewind.rotor.drives import accommodation, foreign, infrared_recoil, light_pressure, outgassing, thermal_force
-from edgewind.units import RPM_PER_RAD_S
 
 _LARGER = {2.0: "twice as large", 1.5: "one and a half times as large", 1.25: "a quarter larger"}
 MISFIT = 0.01

@@ -7,7 +7,7 @@ import io
 import math
 from dataclasses import dataclass, field
 
-from edgewind.units import RPM_PER_RAD_S
+from edgewind.formatting import RPM_PER_RAD_S
 
 TITLES = ("time [s]", "speed [rpm]", "speed uncertainty [rpm]", "envelope temperature [degC]", "lamp", "pressure [Pa]")
 

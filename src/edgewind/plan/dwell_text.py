@@ -6,9 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from edgewind.formatting import duration, format_number, text_table
+from edgewind.formatting import RPM_PER_RAD_S, duration, format_number, text_table
 from edgewind.plan.dwell import SweepTimes, TimePlan
-from edgewind.units import RPM_PER_RAD_S
 
 
 def order_sentence(plan: TimePlan) -> str:

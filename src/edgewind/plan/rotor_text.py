@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from edgewind.formatting import duration, format_number, text_table
+from edgewind.formatting import RPM_PER_RAD_S, duration, format_number, text_table
 from edgewind.plan.rotor_search import DEFAULT_DRY_N_M, DEFAULT_THICKNESS_M, Evaluation, Goal, RotorSearch
 from edgewind.rotor.drives import NAMES
-from edgewind.units import RPM_PER_RAD_S
 
 # What would show a search to be wrong.
 FALSIFIED_BY = (

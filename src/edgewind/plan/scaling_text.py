@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgewind.formatting import duration, format_number, text_table
+from edgewind.formatting import RPM_PER_RAD_S, duration, format_number, text_table
 from edgewind.plan.scaling_study import ENOUGH, MODEL, DesignPower, ScalingStudy
 from edgewind.plan.sized import CONDUCTANCE_ALIKE, EMISSIVITY_ALIKE, LENGTHS_ALIKE
-from edgewind.units import RPM_PER_RAD_S
 
 # What must be the same for all rotors.
 HELD = (

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from edgewind.evidence import Findings
 from edgewind.evidence.deliberate import DeliberateTest
-from edgewind.formatting import format_number
-from edgewind.units import RPM_PER_RAD_S
+from edgewind.formatting import RPM_PER_RAD_S, format_number
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,9 @@ import pandas as pd
 
 from edgewind.bench import Bench
 from edgewind.gas import GasState
-from edgewind.units import from_si, to_si
+from edgewind.units import to_si
 
 PA_PER_MTORR = float(to_si(1.0, "mTorr", "pressure"))
-RPM_PER_RAD_S = float(from_si(1.0, "rpm", "angular speed"))
 
 # Free space at each end of a pressure axis, as a share of its length in the logarithm.
 _MARGIN = 0.04

@@ -7,8 +7,8 @@ from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
 from edgewind.evidence import CoastDown, Findings
-from edgewind.formatting import format_measured, format_number, raise_exponents
-from edgewind.report.physics import PA_PER_MTORR, RPM_PER_RAD_S
+from edgewind.formatting import RPM_PER_RAD_S, format_measured, format_number, raise_exponents
+from edgewind.report.physics import PA_PER_MTORR
 from edgewind.report.sparkline import envelope_path, middle_turns
 from edgewind.report.tables import readings_table
 from edgewind.signals import TraceReading

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from edgewind.bench.faces import FACES, Face
-from edgewind.formatting import format_interval, format_number, text_table
+from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, text_table
 from edgewind.rotor.drives import NAMES
 from edgewind.rotor.predict import CurveOptimum, OptimumRange, Prediction
-from edgewind.units import RPM_PER_RAD_S, from_si
+from edgewind.units import from_si
 
 
 def answer_lines(found: Prediction) -> Iterator[str]:

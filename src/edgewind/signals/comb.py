@@ -15,10 +15,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
-from scipy.ndimage import uniform_filter1d
 
 from edgewind.signals.least_squares import Fit, NormalEquations, invert, minimise
+from edgewind.signals.smooth import fast_length, running_mean
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -298,8 +297,8 @@ def _with_uncertainty(
         parts = np.real(flat @ waves).reshape(1 + free, 3, -1)
         series[:, begin : begin + BLOCK] = np.sum(parts * tau, axis=1) + polynomials @ tau
     rest = voltage - series[0]
-    length = fft.next_fast_len(voltage.size, real=True)
-    spectrum = fft.rfft(np.vstack([rest, series[1:]]), length, axis=1)
+    length = fast_length(voltage.size)
+    spectrum = np.fft.rfft(np.vstack([rest, series[1:]]), length, axis=1)
     power = np.abs(spectrum) ** 2
     cells = np.asarray(orders * rate_hz * length * interval_of(time), dtype=np.float64)
     noise = local_noise(power[0] / voltage.size, cells)
@@ -332,6 +331,6 @@ def local_noise(periodogram: FloatArray, places: FloatArray) -> FloatArray:
     use[cells] = 0.0
     spacing = float(np.min(np.diff(places), initial=places[0])) if places.size else periodogram.size
     width = int(np.clip(spacing, 9, max(9, periodogram.size // 8))) | 1
-    total = uniform_filter1d(periodogram * use, width, mode="nearest")
-    share = uniform_filter1d(use, width, mode="nearest")
+    total = running_mean(periodogram * use, width)
+    share = running_mean(use, width)
     return total / np.maximum(share, 1.0 / width)

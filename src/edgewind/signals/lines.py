@@ -7,9 +7,9 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from edgewind.signals.comb import centred_time
+from edgewind.signals.smooth import fast_length
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -74,8 +74,8 @@ def line_spectrum(voltage: FloatArray, interval_s: float) -> LineSpectrum:
     time = centred_time(samples, 1.0)
     straight = straight - time * (time @ straight) / (time @ time)
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(samples) + 0.5) / samples)
-    length = fft.next_fast_len(PADDING * samples, real=True)
-    power = np.abs(fft.rfft(straight * window, length)) ** 2
+    length = fast_length(PADDING * samples)
+    power = np.abs(np.fft.rfft(straight * window, length)) ** 2
     return LineSpectrum(power, noise_floor(power), 1 / (length * interval_s))
 
 
@@ -134,12 +134,3 @@ def decimate(voltage: FloatArray, interval_s: float, highest_hz: float) -> tuple
     begin = spare // 2
     # an odd spare sample would move the middle of the trace by half an interval: far below any uncertainty
     return voltage[begin : begin + count * factor].reshape(count, factor).mean(axis=1), interval_s * factor
-
-
-def slow_part(voltage: FloatArray, cells: int) -> FloatArray:
-    """Return the slowest cosines of a trace, so many of them: its baseline."""
-    if cells == 0:
-        return np.zeros_like(voltage)
-    coefficients = fft.dct(voltage, norm="ortho")
-    coefficients[cells:] = 0
-    return fft.idct(coefficients, norm="ortho")

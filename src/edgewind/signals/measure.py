@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from os import PathLike
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from edgewind.bench.schema import TachometerSection
 from edgewind.errors import InputError
 from edgewind.signals.direction import (
     Direction,
@@ -22,6 +22,9 @@ from edgewind.signals.trace import Trace, Wanted, channel_names, read_table, tra
 from edgewind.signals.trace_table import Table
 from edgewind.signals.turning_picture import PictureSpeed, speed_in
 from edgewind.signals.video import Clip, is_video, read_clip
+
+if TYPE_CHECKING:
+    from edgewind.bench.schema import TachometerSection
 
 NO_DIRECTION = not_known("nothing in a trace of like marks tells a direction")
 MOST_CHANNELS = 8

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+
+from edgewind.signals.smooth import running_mean
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -129,7 +130,7 @@ class _Look:
         self._marks = turning.places.size
         pitch = 1 / (turning.rate_hz * self._marks * interval_s)
         # each of the points stands for the samples about it
-        self._level = uniform_filter1d(level, max(1, int(2 * REACH * pitch / POINTS)), mode="nearest")
+        self._level = running_mean(level, int(2 * REACH * pitch / POINTS))
         self._across = np.linspace(-1.0, 1.0, POINTS)
 
     def windows(self, phase: FloatArray) -> FloatArray:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+
+from edgewind.signals.smooth import running_mean
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -92,14 +93,14 @@ def find_pulses(voltage: FloatArray, interval_s: float, pitch_s: float) -> Pulse
         return None
     width = int(np.clip((14 * noise / height) ** 2, 1, max(1, 0.12 * pitch)))
     if width > 1:
-        level, height = levelled(uniform_filter1d(voltage, width, mode="nearest"), length)
+        level, height = levelled(running_mean(voltage, width), length)
     pulses = _timed(level, interval_s, height, noise / np.sqrt(width), width)
     if pulses is None or pulses.sharp:
         return pulses
     wider = int(0.3 * float(np.median(pulses.width_s)) / interval_s)
     if wider < 2 * width or noise < 1e-4 * height:
         return pulses
-    level, height = levelled(uniform_filter1d(voltage, wider, mode="nearest"), length)
+    level, height = levelled(running_mean(voltage, wider), length)
     return _timed(level, interval_s, height, noise / np.sqrt(wider), 0)
 
 

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.comb import centred_time
-from edgewind.signals.lines import decimate, slow_part
+from edgewind.signals.lines import decimate
 from edgewind.signals.pulses import noise_of
+from edgewind.signals.smooth import slow_part
 
 FloatArray = NDArray[np.float64]
 

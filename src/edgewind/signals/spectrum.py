@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.comb import Comb, centred_time, fit_comb, phasors
-from edgewind.signals.lines import LINE, PADDING, WEAK_LINE, LineSpectrum, decimate, peaks, slow_part
+from edgewind.signals.lines import LINE, PADDING, WEAK_LINE, LineSpectrum, decimate, peaks
 from edgewind.signals.mains import STRAY, hum_at, on_grid
 from edgewind.signals.method import MethodResult
 from edgewind.signals.scrutiny import pulses_in
+from edgewind.signals.smooth import slow_part
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -16,7 +16,7 @@ from matplotlib.ticker import FixedLocator, MaxNLocator, NullLocator
 from scipy.ndimage import gaussian_filter1d
 
 from edgewind.evidence import Findings
-from edgewind.formatting import format_interval, format_number
+from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number
 from edgewind.gas.free_path import REGIME_BORDERS, REGIMES
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
@@ -25,7 +25,7 @@ from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.figures.sweeps import SweepMark, sweep_marks
 from edgewind.report.names import shorten
 from edgewind.report.palette import Palette
-from edgewind.report.physics import PA_PER_MTORR, RPM_PER_RAD_S, drawable, path_at_one_pascal, pressure_ends
+from edgewind.report.physics import PA_PER_MTORR, drawable, path_at_one_pascal, pressure_ends
 from edgewind.report.words import not_found
 
 Box = tuple[float, float, float, float]

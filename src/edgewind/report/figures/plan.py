@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from edgewind.errors import InputError
-from edgewind.formatting import duration, format_number
+from edgewind.formatting import RPM_PER_RAD_S, duration, format_number
 from edgewind.plan import Plan
 from edgewind.plan.text import TITLES, where
 from edgewind.report.figures.base import Drawing
@@ -20,7 +20,6 @@ from edgewind.report.figures.ruler import log_scale, log_ticks
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.names import shorten
 from edgewind.report.palette import Palette
-from edgewind.report.physics import RPM_PER_RAD_S
 
 Box = tuple[float, float, float, float]
 

@@ -8,12 +8,12 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from edgewind.evidence import Findings
 from edgewind.evidence.deliberate import DRAUGHT, PIVOT, DeliberateTest
+from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.palette import Palette
 from edgewind.rotor.drives import NAMES
-from edgewind.units import RPM_PER_RAD_S
 
 # Bands of the mechanisms that are told apart by such a run, in the order in which they are drawn.
 _SHOWN = (NAMES["thermal_force"], NAMES["unequal_accommodation"], DRAUGHT)

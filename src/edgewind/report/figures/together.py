@@ -13,14 +13,14 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator, NullFormatter
 
 from edgewind.evidence import Findings
-from edgewind.formatting import format_number
+from edgewind.formatting import RPM_PER_RAD_S, format_number
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.ruler import log_scale, log_ticks
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.names import shorten
 from edgewind.report.palette import Palette
-from edgewind.report.physics import RPM_PER_RAD_S, drawable, path_at_one_pascal, pressure_ends
+from edgewind.report.physics import drawable, path_at_one_pascal, pressure_ends
 
 _MARKERS = ("o", "s", "D", "^", "v", "P")
 Dashes = Literal["-"] | tuple[float, tuple[float, ...]]

@@ -10,11 +10,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from edgewind.formatting import format_measured, format_number
+from edgewind.formatting import RPM_PER_RAD_S, format_measured, format_number
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
-from edgewind.report.physics import RPM_PER_RAD_S
 from edgewind.report.sparkline import middle_turns
 from edgewind.signals import SpeedEstimate, Trace
 

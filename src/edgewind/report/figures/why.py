@@ -7,12 +7,12 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
 from edgewind.evidence import Findings
+from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.ruler import log_scale, log_ticks, pretty
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.palette import Palette
-from edgewind.report.physics import RPM_PER_RAD_S
 
 
 def draw_why(findings: Findings, palette: Palette, size: Size) -> Figure | None:
