@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from edgewind.signals import edges, read_trace
+from edgewind.signals import edges, read_trace, speed
 from edgewind.signals.speed import SpeedEstimate, estimate_speed
 from edgewind.signals.synthetic import Tachometer, synthesise
 from edgewind.signals.trace import Trace
@@ -46,6 +46,7 @@ def by_threshold_alone(monkeypatch: pytest.MonkeyPatch) -> Callable[[Trace, int]
     def estimate(trace: Trace, marks: int) -> SpeedEstimate:
         with monkeypatch.context() as patch:
             patch.setattr(edges, "looked_at_again", lambda pattern, *_: pattern)
+            patch.setattr(speed, "_KNOWN", {})  # what is known was found with the look at the trace
             return estimate_speed(trace, marks, mains_hz=50.0)
 
     return estimate

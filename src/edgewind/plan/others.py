@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import ndtri
 
-from edgewind.evidence import Findings, ResponseCurve, SweepData, coast_downs
+from edgewind.evidence import Findings, ResponseCurve, SweepData
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.plan.cost import Cost
 from edgewind.plan.information import NATS_PER_BIT, InformationGain
@@ -136,7 +136,7 @@ def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[PlannedMeasur
         return ()
     coasts = [
         one
-        for one in (coast_downs(found.experiment) if found.explanation is None else found.explanation.coasts)
+        for one in (found.coasts if found.explanation is None else found.explanation.coasts)
         if one.usable and one.drag_rate > 0
     ]
     low, high = float(used["pressure_pa"].min()), float(used["pressure_pa"].max())

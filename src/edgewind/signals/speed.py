@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -152,11 +153,23 @@ def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "
     if voltage.size < 16 or not 0 < float(np.ptp(voltage)) < np.inf:
         return nothing(trace.flags)
     unit = float(np.ptp(voltage))
-    # threads of the linear algebra cost more than they give on matrices this small
-    with _linear_algebra().limit(limits=1, user_api="blas"):
-        found = _estimate((voltage - np.median(voltage)) / unit, trace.interval_s, int(marks), mains_hz)
+    key = (hashlib.sha256(voltage.tobytes()).digest(), trace.interval_s, int(marks), mains_hz)
+    found = _KNOWN.get(key)
+    if found is None:
+        # threads of the linear algebra cost more than they give on matrices this small
+        with _linear_algebra().limit(limits=1, user_api="blas"):
+            found = _estimate((voltage - np.median(voltage)) / unit, trace.interval_s, int(marks), mains_hz)
+        _KNOWN[key] = found
+        while len(_KNOWN) > _MOST_KNOWN:
+            _KNOWN.pop(next(iter(_KNOWN)), None)
     u = math.hypot(found.speed_u_rad_s, trace.interval_u_rel * found.speed_rad_s)
     return replace(found, speed_u_rad_s=u, flags=_ordered({*found.flags, *trace.flags}))
+
+
+# What was found in traces by their samples: an experiment is read again with each new reading, its old traces as they
+# were.
+_KNOWN: dict[tuple[bytes, float, int, float | str | None], SpeedEstimate] = {}
+_MOST_KNOWN = 4096
 
 
 @cache
