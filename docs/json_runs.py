@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -15,6 +17,7 @@ from json_keys import LIST, Key, Parts, keys_of
 from typer.testing import CliRunner
 
 from edgewind.cli import app
+from edgewind.files import replacing
 
 ROOT = Path(__file__).parent.parent
 
@@ -136,6 +139,24 @@ def printed(words: tuple[str, ...], folder: Path, *, lasts: bool = False, refuse
     if ran.exception is not None and not refused:
         raise ran.exception
     return json.loads(ran.stdout)
+
+
+def printed_by(example: Example, folder: Path) -> Any:
+    """Return what an example prints in a folder; kept in the folder EDGEWIND_MANUAL_RUNS, where that is set.
+
+    The tests and the manual that they build run the same commands: what one has run, the other takes from there.
+    """
+    place = os.environ.get("EDGEWIND_MANUAL_RUNS")
+    if not place:
+        return printed(example.words, folder, lasts=example.lasts)
+    kept = Path(place) / f"{hashlib.sha256(repr(example.words).encode()).hexdigest()}.json"
+    if not kept.is_file():
+        if example.command in ("export", "check") and not (folder / "lab.book").exists():
+            printed(("import", "examples/two-rotors", "lab.book"), folder)
+        found = json.dumps(printed(example.words, folder, lasts=example.lasts))
+        with replacing(kept) as draft:
+            draft.write_text(found, encoding="utf-8")
+    return json.loads(kept.read_text(encoding="utf-8"))
 
 
 def walk(value: Any, above: Parts = ()) -> Iterator[tuple[Parts, Any]]:

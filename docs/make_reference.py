@@ -16,7 +16,7 @@ import numpy as np
 import typer
 from growth import growth_section
 from json_keys import entries, path_of
-from json_runs import EXAMPLES, Example, printed, set_out, walk
+from json_runs import EXAMPLES, Example, printed_by, set_out, walk
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
@@ -206,7 +206,7 @@ def json_keys() -> str:
     order = group.list_commands(click.Context(group))
     with tempfile.TemporaryDirectory() as folder:
         set_out(Path(folder))
-        told = {one.command: _section_of(one, printed(one.words, Path(folder), lasts=one.lasts)) for one in EXAMPLES}
+        told = {one.command: _section_of(one, printed_by(one, Path(folder))) for one in EXAMPLES}
     opening = (
         "# Keys of the JSON output\n\nSI, with the unit in the key; `u` is a standard uncertainty. `[]` marks each "
         "thing in a list, `*` a name that comes with the data, `null` that there is nothing. *Here* is what the "

@@ -3,11 +3,13 @@
 import inspect
 import json
 import os
+import pickle
 import shutil
 import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +20,7 @@ from hypothesis import settings
 from threadpoolctl import threadpool_limits
 
 from edgewind.bench import Bench, parse_bench
+from edgewind.files import write_whole
 from edgewind.rotor import Coefficients
 
 sys.path.insert(0, str(Path(__file__).parent))  # for postgres_server
@@ -29,6 +32,7 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 settings.register_profile("calm", deadline=None, derandomize=True, database=None)
 settings.load_profile("calm")
 
+ROOT = Path(__file__).parents[1]
 BENCH = (Path(__file__).parent / "bench.toml").read_text(encoding="utf-8")
 
 
@@ -46,6 +50,49 @@ def recorders_folder() -> Iterator[Path]:
     else:
         os.environ["EDGEWIND_RECORDERS"] = before
     shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder that every process of this run of the tests sees."""
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "shared"
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def kept_runs(shared_folder: Path) -> Iterator[Path]:
+    """Where what the commands of the manual print is kept: one of these tests runs each, the others take it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("EDGEWIND_MANUAL_RUNS", str(shared_folder))
+        yield shared_folder
+
+
+@pytest.fixture(scope="session")
+def example_study(shared_folder: Path) -> tuple[Any, Path]:
+    """The study of the example with two rotors, fitted, and the folder of its report: made by one process for all."""
+    from edgewind.study import run_study
+
+    made, out = shared_folder / "study.pickle", shared_folder / "study"
+    with held(shared_folder / "study.lock"):
+        if not made.exists():
+            study = run_study(ROOT / "examples" / "two-rotors", out, fit=True, steps=100)
+            write_whole(made, pickle.dumps(study))
+    return pickle.loads(made.read_bytes()), out
+
+
+@contextmanager
+def held(path: Path) -> Iterator[None]:
+    """Hold a file that one process of the tests may hold at a time; where there are no such locks, hold nothing."""
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    with path.open("w") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        yield
 
 
 @pytest.fixture(scope="session")

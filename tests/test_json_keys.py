@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import re
-import shutil
 import sqlite3
 import sys
 from collections.abc import Callable
@@ -17,21 +16,19 @@ import numpy as np
 import pytest
 import typer
 
-from edgewind.bench import write_template
+from edgewind.bench import parse_bench, write_template
 from edgewind.cli import app
 from edgewind.cli.record import _plain
-from edgewind.evidence import explain, find
-from edgewind.evidence.sentences import sentences_of
 from edgewind.evidence.tensions import Tension
 from edgewind.live import SweepRequest, prepare
 from edgewind.report.summary import study_summary
-from edgewind.signals import read_experiment
+from edgewind.study import Study
 from edgewind.virtual import invented_text, serve_bench, write_folder
 
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT / "docs"))
 from json_keys import LIST, Key, path_of  # noqa: E402
-from json_runs import EXAMPLES, Example, printed, set_out, walk  # noqa: E402
+from json_runs import EXAMPLES, Example, printed, printed_by, set_out, walk  # noqa: E402
 
 ROTOR = "examples/two-rotors/vane-12mm"
 VACUUM = '\n[vacuum]\nvolume = "3 l"\npumping_speed = "10 l/s"\nleak = "1e-6 mbar l/s"\n'
@@ -57,12 +54,11 @@ def test_every_sentence_is_whole(example: Example):
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda one: one.command)
-def test_every_key_has_a_sentence_and_every_sentence_a_key(example: Example, tmp_path: Path):
+def test_every_key_has_a_sentence_and_every_sentence_a_key(example: Example, tmp_path: Path, kept_runs: Path, request):
     set_out(tmp_path)
-    if example.command in ("export", "check"):
-        printed(("import", "examples/two-rotors", "lab.book"), tmp_path)
-    outputs = [printed(example.words, tmp_path, lasts=example.lasts)]
-    outputs += MORE.get(example.command, lambda folder: [])(tmp_path)
+    outputs = [printed_by(example, tmp_path)]
+    outputs += MORE[example.command](tmp_path) if example.command in MORE else []
+    outputs += study(tmp_path, request.getfixturevalue("example_study")[0]) if example.command == "study" else []
     keys = example.told()
     unprinted = {key.stands_at for key in keys}
     for output in outputs:
@@ -95,28 +91,24 @@ def holds(key: Key, parts: tuple[str, ...], value: Any) -> bool:
 # What the example does not print
 
 
-def study(folder: Path) -> list[Any]:
-    """Several experiments; one with a fit, coast-downs and a vacuum; one whose sweeps disagree; one with a test."""
-    fitted, drifting = folder / "fitted", folder / "drifting"
-    shutil.copytree(ROOT / ROTOR, fitted)
-    with (fitted / "bench.toml").open("a", encoding="utf-8") as file:
-        file.write(VACUUM)
+def study(folder: Path, example: Study) -> list[Any]:
+    """Two rotors, fitted; one of them with a vacuum and a tension; one whose sweeps disagree; one with a test."""
+    drifting = folder / "drifting"
     write_template(drifting)
     pressure = np.geomspace(0.05, 20.0, 9)
     speed = 30 + 600 * pressure / (1 + pressure) ** 2
     rows = [f"{p:.4f},{s:.2f},up" for p, s in zip(pressure, speed, strict=True)]
     rows += [f"{p:.4f},{1.6 * s:.2f},down" for p, s in zip(pressure, speed, strict=True)]
     (drifting / "readings.csv").write_text("\n".join(["pressure [Pa],speed [rpm],sweep", *rows]), encoding="utf-8")
-    found = find(read_experiment(fitted))
-    explanation = explain(found.experiment, steps=100, models=("all",))
+    found = example.findings[0]
+    pumped = parse_bench((ROOT / ROTOR / "bench.toml").read_text(encoding="utf-8") + VACUUM)
     whole = replace(
-        found, mechanisms=explanation.claims, explanation=explanation,
-        sentences=sentences_of(explanation.claims, explanation.fit),
+        found,
+        experiment=replace(found.experiment, bench=pumped),
         tensions=(Tension(about="an invented one", why="It shows the keys.", resolve="Nothing."),),
-    )  # fmt: skip
+    )
     return [
-        printed(("study", "examples/two-rotors", "--quick"), folder),
-        printed(("study", "examples/reversal", "--quick"), folder),
+        example.summary,
         printed(("study", "drifting", "--quick"), folder),
         printed(("study", "examples/reversal", "--quick"), folder),
         study_summary([whole], None, None),
@@ -153,6 +145,7 @@ def import_(folder: Path) -> list[Any]:
 
 def check(folder: Path) -> list[Any]:
     """A book with an altered reading."""
+    printed(("import", "examples/two-rotors", "lab.book"), folder) if not (folder / "lab.book").exists() else None
     with contextlib.closing(sqlite3.connect(folder / "lab.book")) as connection, connection:
         connection.execute("DROP TRIGGER readings_no_update")
         connection.execute("UPDATE readings SET note = 'another' WHERE number = 2")
@@ -185,6 +178,6 @@ def predict(folder: Path) -> list[Any]:
 
 
 MORE: dict[str, Callable[[Path], list[Any]]] = {
-    "study": study, "next": next_readings, "trace": trace, "film": film, "import": import_, "check": check,
+    "next": next_readings, "trace": trace, "film": film, "import": import_, "check": check,
     "record": record, "predict": predict,
 }  # fmt: skip

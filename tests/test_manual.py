@@ -40,7 +40,7 @@ def test_the_manual_has_four_worked_examples_each_with_a_sentence_that_could_be_
         assert "The sentence that could be wrong" in path.read_text(encoding="utf-8")
 
 
-def test_the_manual_builds_without_a_warning(tmp_path):
+def test_the_manual_builds_without_a_warning(tmp_path, kept_runs):
     """Without the figures of the examples and the list of checks, which `make docs` makes."""
     built = subprocess.run(
         [sys.executable, "-m", "sphinx", "-W", "--keep-going", "-q", "-b", "html", "-D", "plot_gallery=0",

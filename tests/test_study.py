@@ -26,12 +26,6 @@ def true_rotors():
     return {made.name: script["rotor"](made) for made in (script["SMALL"], script["LARGE"])}
 
 
-@pytest.fixture(scope="module")
-def example_study(tmp_path_factory):
-    out = tmp_path_factory.mktemp("study") / "out"
-    return run_study(EXAMPLE, out, fit=True, steps=100), out
-
-
 @pytest.fixture
 def template(tmp_path):
     write_template(tmp_path / "bench")

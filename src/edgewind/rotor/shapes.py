@@ -185,16 +185,10 @@ def _as_built(
     )
 
 
-@lru_cache(maxsize=64)
-def _shipped(name: str, accommodation: float = 1.0, aspect: float = 1.0) -> ResponseTable:
-    """Return a shipped table; a change of a size asks for the same ones again and again."""
-    return ResponseTable.standard(name, room=_ROOM, accommodation=accommodation, aspect=aspect)
-
-
 def _beside(key: str, kn: Array) -> Array:
     """Return what the table of aspect 2 lies above that power law, as a logarithm; free flight is the last."""
     strip, square, twice = (
-        np.log(_shipped(name, aspect=aspect).coefficient(KINETIC[key], np.append(kn, 1e12)))
+        np.log(ResponseTable.standard(name, room=_ROOM, aspect=aspect).coefficient(KINETIC[key], np.append(kn, 1e12)))
         for name, aspect in (("strip", 1.0), ("square", 1.0), ("rectangle", 2.0))
     )
     part = 2.0**-_ASPECT_POWER
@@ -203,7 +197,7 @@ def _beside(key: str, kn: Array) -> Array:
 
 def _finite(name: str, room: float, kn: Array, alphas: Array) -> _Table:
     """Return a square, disc or diamond in a cube of `room` times its length."""
-    tables = [_shipped(name, float(alpha)) for alpha in alphas]
+    tables = [ResponseTable.standard(name, room=_ROOM, accommodation=float(alpha)) for alpha in alphas]
     at = np.append(kn, 1e12)
     values = {key: np.array([table.coefficient(KINETIC[key], at) for table in tables]) for key in _NAMES}
     known = [table.error(KINETIC[key], kn) / table.coefficient(KINETIC[key], kn) for table in tables for key in _NAMES]
@@ -348,7 +342,7 @@ def _whole(
     at = np.append(kn, np.inf)
     # Less accommodation than the tables have moves the ratios as little as it does within.
     diffuse = np.maximum(alphas, DIFFUSE[0])[:, None]
-    tables = [_shipped("square", float(alpha)) for alpha in alphas]
+    tables = [ResponseTable.standard("square", room=_ROOM, accommodation=float(alpha)) for alpha in alphas]
     finite = np.append(kn, 1e12)
     whole, worst = {}, np.zeros(kn.size)
     for key, name in _ROTOR.items():
