@@ -2,9 +2,9 @@
 
 A function that makes a dictionary lists its keys under *Returns*, each as ``key : type`` with a sentence below it.
 Where the key is an attribute of a class and the sentence stands there, the type is ``as in Class``. A type that names
-a class or a function leads on to its keys; a class is described by its fields where it declares them (pydantic), by its
-method `as_plain`, or else by its attributes. A field that holds a table names, under `keys` of its schema, the function
-that lists the columns.
+a class or a function leads on to its keys; a class is described by its fields where it declares them (pydantic), or
+else by its attributes. A field that holds a table names, under `keys` of its schema, the function that lists the
+columns.
 """
 
 from __future__ import annotations
@@ -209,8 +209,7 @@ def _written(maker: Any) -> dict[str, Entry]:
     if isinstance(maker, type) and hasattr(maker, "model_fields"):
         found = {name: _of_field(maker, name, field) for name, field in maker.model_fields.items() if not field.exclude}
     elif isinstance(maker, type):
-        found = entries(maker.as_plain, "Returns") if hasattr(maker, "as_plain") else {}
-        found = found or entries(maker, "Attributes", "Parameters")
+        found = entries(maker, "Attributes", "Parameters")
     else:
         found = entries(maker, "Returns")
     if not found:

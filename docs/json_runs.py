@@ -66,14 +66,14 @@ EXAMPLES = (
         ("edgewind.plan.PlanResult", "edgewind.cli.next._several"),
         "Several experiments stand in a list.",
     ),
-    Example(("dwell", _ROTOR), ("edgewind.plan.TimePlanResult", "edgewind.cli.dwell._plain")),
+    Example(("dwell", _ROTOR), ("edgewind.plan.TimePlanResult", "edgewind.cli.described.with_start")),
     Example(
         ("design", _ROTOR, "--widths", "8 mm,20 mm", "--exponents=-1,0"),
-        ("edgewind.plan.ScalingStudyResult", "edgewind.cli.design._plain"),
+        ("edgewind.plan.ScalingStudyResult", "edgewind.cli.described.with_start", "edgewind.cli.design._plain"),
     ),
     Example(
         ("rotor", _ROTOR, "--goal", "fastest", "--goal", "test", "--trials", "100"),
-        ("edgewind.plan.RotorSearchResult", "edgewind.cli.rotor._plain"),
+        ("edgewind.plan.RotorSearchResult", "edgewind.cli.described.with_start"),
     ),
     Example(("gas", "air", "7 mTorr", "--size", "10 mm"), ("edgewind.cli.gas._plain",)),
     Example(("trace", f"{_ROTOR}/traces/001.csv.gz", "--marks", "4"), ("edgewind.cli.trace._plain",)),

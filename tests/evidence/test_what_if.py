@@ -17,6 +17,7 @@ from edgewind.report.palette import DARK
 from edgewind.rotor import parameters_of, predict, predict_whole, response_of, steady_state
 from edgewind.rotor.speed_kernel import Place
 from edgewind.rotor.words import answer_lines
+from edgewind.serialize import to_plain
 
 ROTOR = {
     "bright_emissivity": "0.80 +/- 0.03",
@@ -129,7 +130,10 @@ def test_bands_end_where_the_response_of_the_gas_ends(prior):
     found = what_if(prior, {}, pressures)
     assert np.isnan(found.before.speed_rad_s[:, -1]).all()
     assert np.isfinite(found.before.speed_rad_s[:, 0]).all()
-    assert json.loads(json.dumps(found.as_plain(), allow_nan=False))["bands"]["before"]["low_speed_rad_s"][-1] is None
+    assert (
+        json.loads(json.dumps(to_plain(found.to_result()), allow_nan=False))["bands"]["before"]["low_speed_rad_s"][-1]
+        is None
+    )
 
 
 def test_the_figure_holds_both_bands(prior):

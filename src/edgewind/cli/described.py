@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -55,3 +55,16 @@ def bench_beside_readings(path: Path, *, fit: bool) -> FittedBench:
         raise InputError(
             error.problem, file=error.file, line=error.line, column=error.column, key=error.key, fix=fix
         ) from error
+
+
+def with_start(result: Any, start: FittedBench) -> dict[str, Any]:
+    """Return what is printed of a result as JSON, and the bench that it starts from.
+
+    Returns
+    -------
+    fitted : dict of str to float
+        Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
+    """
+    from edgewind.serialize import to_plain
+
+    return dict(to_plain(result)) | {"fitted": start.changed}

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from edgewind.cli.base import AsJson, app, indented, print_json
-from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings
+from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings, with_start
 
 if TYPE_CHECKING:
     from edgewind.evidence.fitted_bench import FittedBench
@@ -92,22 +92,16 @@ def design(
 
 
 def _plain(plan: ScalingStudy, fitted: FittedBench, sheet: Path | None) -> dict[str, Any]:
-    """Plain types for JSON, SI: those of the plan, what it starts from, and where its sheet is.
+    """Return what is printed as JSON: the plan, what it starts from, and where its sheet is.
 
     Returns
     -------
-    fitted : dict of str to float
-        Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
     sheet : str or None
         File of the plan to print; null without `--out`.
     """
     from edgewind.plan import scaling_result
-    from edgewind.serialize import to_plain
 
-    return dict(to_plain(scaling_result(plan))) | {
-        "fitted": fitted.changed,
-        "sheet": None if sheet is None else str(sheet),
-    }
+    return with_start(scaling_result(plan), fitted) | {"sheet": None if sheet is None else str(sheet)}
 
 
 def _number(text: str) -> float:

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
 from edgewind.cli.base import AsJson, app, indented, print_json
-from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings
-
-if TYPE_CHECKING:
-    from edgewind.evidence.fitted_bench import FittedBench
-    from edgewind.plan import TimePlan
+from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings, with_start
 
 
 @app.command()
@@ -31,7 +27,7 @@ def dwell(
     as_json: AsJson = False,
 ) -> None:
     """Plan the time on the bench: chamber, heat, spin-up, and the quickest order."""
-    from edgewind.plan import plan_time
+    from edgewind.plan import plan_time, time_plan_result
     from edgewind.plan.dwell_text import plan_lines
     from edgewind.pressures import parse_pressures
     from edgewind.rotor import changed_bench, parse_changes
@@ -48,20 +44,9 @@ def dwell(
 
         plot_dwell(plan, plot)
     if as_json:
-        print_json(_plain(plan, fitted))
+        print_json(with_start(time_plan_result(plan), fitted))
         return
     if fitted.sentence:
         print(indented(fitted.sentence, 0))
     for line in plan_lines(plan):
         print(line if line.startswith(" ") or not line[:1].isalpha() else indented(line, 0))
-
-
-def _plain(plan: TimePlan, fitted: FittedBench) -> dict[str, Any]:
-    """Plain types for JSON, SI: those of the plan, and what it starts from.
-
-    Returns
-    -------
-    fitted : dict of str to float
-        Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
-    """
-    return plan.to_dict() | {"fitted": fitted.changed}

@@ -119,9 +119,9 @@ def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: 
 
     Returns
     -------
-    scaling : list of edgewind.evidence.Scaling
+    scaling : list of edgewind.evidence.scaling.ScalingResult
         How both optima move with the width of the vane; empty without `--scaling`.
-    what_if : edgewind.evidence.WhatIf or None
+    what_if : edgewind.evidence.what_if.WhatIfResult or None
         How both optima move with the change, over draws; null without `--set` or `--fit`.
     fitted : dict of str to float
         Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
@@ -129,8 +129,8 @@ def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: 
     from edgewind.serialize import to_plain
 
     return dict(to_plain(found.to_result())) | {
-        "scaling": [law.as_plain() for law in laws],
-        "what_if": None if moved is None else moved.as_plain(),
+        "scaling": to_plain([law.to_result() for law in laws]),
+        "what_if": None if moved is None else to_plain(moved.to_result()),
         "fitted": start.changed,
     }
 

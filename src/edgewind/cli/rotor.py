@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
 from edgewind.cli.base import AsJson, app, indented, print_json
-from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings
-
-if TYPE_CHECKING:
-    from edgewind.evidence.fitted_bench import FittedBench
-    from edgewind.plan import RotorSearch
+from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings, with_start
 
 
 @app.command()
@@ -37,7 +33,7 @@ def rotor(
 ) -> None:
     """Search for the next rotor within what you can build."""
     from edgewind.errors import InputError
-    from edgewind.plan import search_rotor
+    from edgewind.plan import rotor_search_result, search_rotor
     from edgewind.plan.rotor_text import search_lines
 
     drives = [part.strip() for part in between.split(",")]
@@ -62,26 +58,12 @@ def rotor(
 
         plot_front(found, plot)
     if as_json:
-        print_json(_plain(found, fitted))
+        print_json(with_start(rotor_search_result(found), fitted))
         return
     if fitted.sentence:
         print(indented(fitted.sentence, 0))
     for line in search_lines(found):
         print(line if len(line) < 100 or line.startswith(" ") else indented(line, 0))
-
-
-def _plain(found: RotorSearch, fitted: FittedBench) -> dict[str, Any]:
-    """Plain types for JSON, SI: those of the search, and what it starts from.
-
-    Returns
-    -------
-    fitted : dict of str to float
-        Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
-    """
-    from edgewind.plan import rotor_search_result
-    from edgewind.serialize import to_plain
-
-    return dict(to_plain(rotor_search_result(found))) | {"fitted": fitted.changed}
 
 
 def _range(text: str) -> tuple[str, tuple[float, float]]:

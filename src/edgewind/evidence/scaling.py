@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
@@ -21,6 +22,30 @@ Array = NDArray[np.float64]
 LEAST_KNUDSEN = 0.025
 # Least share of the draws that must have a maximum at every width.
 LEAST_SHARE = 0.5
+
+
+class ScalingResult(BaseModel):
+    """Optimum pressure against the width of the vane, as JSON holds it: SI, the unit in each key."""
+
+    model_config = ConfigDict(frozen=True)
+
+    quantity: Literal["speed", "torque"] = Field(description="Quantity that is greatest at the optimum.")
+    width_m: tuple[float, ...] = Field(description="Widths of the vane, m.")
+    pressure_pa: tuple[float, ...] = Field(description="Median pressure of the maximum at each width, Pa.")
+    interval_pa: tuple[tuple[float, float], ...] = Field(
+        description="Interval of the pressure of the maximum at each width, Pa."
+    )
+    exponent: float = Field(
+        description="Power n in `p proportional to width**n`, least squares in logarithms draw by draw, median."
+    )
+    exponent_interval: tuple[float, float] = Field(description="Interval of that power.")
+    bend: float = Field(
+        description="How far the local exponent changes over the widths, median: zero for a true power law."
+    )
+    level: float = Field(description="Coverage probability of the intervals.")
+    share_with_a_maximum: float = Field(
+        description="Share of the draws that have a maximum at every width: those that the law rests on."
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +74,7 @@ class Scaling:
         Share of the draws that have a maximum at every width: those that the law rests on.
     """
 
-    quantity: str
+    quantity: Literal["speed", "torque"]
     width_m: Array
     pressure_pa: Array
     low_pa: Array
@@ -60,29 +85,19 @@ class Scaling:
     level: float
     share: float = 1.0
 
-    def as_plain(self) -> dict[str, object]:
-        """The law as plain data with stable keys.
-
-        Returns
-        -------
-        quantity, width_m, pressure_pa : as in Scaling
-        interval_pa : array of shape (n, 2)
-            Interval of the pressure of the maximum at each width, Pa.
-        exponent, exponent_interval, bend, level : as in Scaling
-        share_with_a_maximum : float
-            Share of the draws that have a maximum at every width: those that the law rests on.
-        """
-        return {
-            "quantity": self.quantity,
-            "width_m": self.width_m.tolist(),
-            "pressure_pa": self.pressure_pa.tolist(),
-            "interval_pa": np.stack([self.low_pa, self.high_pa], axis=1).tolist(),
-            "exponent": self.exponent,
-            "exponent_interval": list(self.exponent_interval),
-            "bend": self.bend,
-            "level": self.level,
-            "share_with_a_maximum": self.share,
-        }
+    def to_result(self) -> ScalingResult:
+        """Return it as JSON holds it."""
+        return ScalingResult(
+            quantity=self.quantity,
+            width_m=tuple(self.width_m.tolist()),
+            pressure_pa=tuple(self.pressure_pa.tolist()),
+            interval_pa=tuple(zip(self.low_pa.tolist(), self.high_pa.tolist(), strict=True)),
+            exponent=self.exponent,
+            exponent_interval=self.exponent_interval,
+            bend=self.bend,
+            level=self.level,
+            share_with_a_maximum=self.share,
+        )
 
     @property
     def sentence(self) -> str:

@@ -8,11 +8,12 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.errors import InputError
 from edgewind.evidence.draws import RotorDraws
 from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
+from edgewind.serialize import to_plain
 
 Array = NDArray[np.float64]
 Quantity = Literal["speed", "torque"]
@@ -21,26 +22,117 @@ UNIT: dict[Quantity, str] = {"speed": "rad_s", "torque": "n_m"}
 _POINTS = 81  # of the curves in which maxima are sought
 
 
+class _Result(BaseModel):
+    """A part of what JSON holds: SI, the unit in each key."""
+
+    model_config = ConfigDict(frozen=True)
+
+
+class _Place(_Result):
+    """Where a curve is greatest, over draws of its rotor."""
+
+    pressure_pa: float | None = Field(
+        description="True pressure of the maximum, Pa, median of the draws; null where too few draws have one."
+    )
+    pressure_interval_pa: tuple[float, float] | None = Field(description="Interval of that pressure, Pa.")
+    share_with_a_maximum: float = Field(
+        description="Share of the draws that have a maximum between the ends of the pressures."
+    )
+    flat_pa: tuple[float, float] | None = Field(
+        description="Pressures between which the median curve is flat within 1 %, Pa; null where it has a point."
+    )
+
+
+class SpeedPlace(_Place):
+    """Where the speed is greatest."""
+
+    speed_rad_s: float | None = Field(description="Greatest speed, rad/s, with its sign, median of the draws.")
+    speed_interval_rad_s: tuple[float, float] | None = Field(description="Interval of the greatest speed, rad/s.")
+
+
+class TorquePlace(_Place):
+    """Where the torque is greatest."""
+
+    torque_n_m: float | None = Field(description="Greatest torque, N m, with its sign, median of the draws.")
+    torque_interval_n_m: tuple[float, float] | None = Field(description="Interval of the greatest torque, N m.")
+
+
+class _MovedResult(_Result):
+    """How one optimum moves, as JSON holds it."""
+
+    quantity: Quantity = Field(description="Quantity that is greatest at the optimum.")
+    ratio: float | None = Field(
+        description="Pressure of the maximum after over before the change, draw by draw, median."
+    )
+    ratio_interval: tuple[float, float] | None = Field(description="Interval of that ratio.")
+
+
+class SpeedMoved(_MovedResult):
+    """How the pressure of greatest speed moves."""
+
+    before: SpeedPlace = Field(description="The optimum before the change.")
+    after: SpeedPlace = Field(description="The optimum after the change.")
+
+
+class TorqueMoved(_MovedResult):
+    """How the pressure of greatest torque moves."""
+
+    before: TorquePlace = Field(description="The optimum before the change.")
+    after: TorquePlace = Field(description="The optimum after the change.")
+
+
+Values = tuple[float | None, ...]
+
+
+class BandsResult(_Result):
+    """Curves with their intervals, as JSON holds them."""
+
+    low_speed_rad_s: Values = Field(
+        description="Lower end of the interval of the speed at each pressure, rad/s; null beyond the response of the "
+        "gas."
+    )
+    median_speed_rad_s: Values = Field(
+        description="Median speed at each pressure, rad/s; null beyond the response of the gas."
+    )
+    high_speed_rad_s: Values = Field(description="Upper end of the interval of the speed at each pressure, rad/s.")
+    low_torque_n_m: Values = Field(
+        description="Lower end of the interval of the torque at each pressure, N m; null beyond the response of the "
+        "gas."
+    )
+    median_torque_n_m: Values = Field(
+        description="Median torque at each pressure, N m; null beyond the response of the gas."
+    )
+    high_torque_n_m: Values = Field(description="Upper end of the interval of the torque at each pressure, N m.")
+
+
+class CurvesResult(_Result):
+    """The curves before and after a change, as JSON holds them."""
+
+    pressure_pa: tuple[float, ...] = Field(description="Pressures of the curves, Pa.")
+    before: BandsResult = Field(description="Curves before the change.")
+    after: BandsResult = Field(description="Curves after the change.")
+
+
+class WhatIfResult(_Result):
+    """What a change moves, as JSON holds it."""
+
+    draws_of: Literal["posterior", "prior"] = Field(
+        description="Whether the draws are of a fit, or only of what the bench states."
+    )
+    draws: int = Field(description="Number of draws behind the intervals.")
+    level: float = Field(description="Coverage of intervals and bands.")
+    changes: dict[str, str] = Field(description="New value of each key of `bench.toml` that was changed.")
+    optimum: SpeedMoved = Field(description="How the pressure of greatest speed moves.")
+    force_optimum: TorqueMoved = Field(description="How the pressure of greatest torque moves.")
+    bands: CurvesResult = Field(description="The curves with their intervals.")
+
+
 @dataclass(frozen=True)
 class Spread:
-    """A median with an interval; None of both where too few draws have a value.
-
-    Examples
-    --------
-    >>> Spread(1.0, (0.9, 1.1)).as_plain("pressure", "pa")
-    {'pressure_pa': 1.0, 'pressure_interval_pa': [0.9, 1.1]}
-    """
+    """A median with an interval; None of both where too few draws have a value."""
 
     median: float | None
     interval: tuple[float, float] | None
-
-    def as_plain(self, name: str, unit: str) -> dict[str, Any]:
-        """Plain types for JSON, the unit in the keys."""
-        end = f"_{unit}" if unit else ""
-        return {
-            f"{name}{end}": self.median,
-            f"{name}_interval{end}": None if self.interval is None else [*self.interval],
-        }
 
 
 class DrawnOptimum(PeakPressure):
@@ -70,45 +162,22 @@ class Moved:
     after: DrawnOptimum
     ratio: Spread
 
-    def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON, the unit in the keys.
-
-        Returns
-        -------
-        quantity : as in Moved
-        before : dict
-            The optimum before the change.
-        after : dict
-            The optimum after the change.
-        before.pressure_pa, after.pressure_pa : float or None
-            True pressure of the maximum, Pa, median of the draws; null where too few draws have one.
-        before.pressure_interval_pa, after.pressure_interval_pa : tuple of float or None
-            Interval of that pressure, Pa.
-        before.speed_rad_s, after.speed_rad_s : float or None
-            Greatest speed, rad/s, with its sign, median of the draws.
-        before.torque_n_m, after.torque_n_m : float or None
-            Greatest torque, N m, with its sign, median of the draws.
-        before.speed_interval_rad_s, after.speed_interval_rad_s : tuple of float or None
-            Interval of the greatest speed, rad/s.
-        before.torque_interval_n_m, after.torque_interval_n_m : tuple of float or None
-            Interval of the greatest torque, N m.
-        before.share_with_a_maximum, after.share_with_a_maximum : float
-            Share of the draws that have a maximum between the ends of the pressures.
-        before.flat_pa, after.flat_pa : tuple of float or None
-            Pressures between which the median curve is flat within 1 %, Pa; null where it has a point.
-        ratio : float or None
-            Pressure of the maximum after over before the change, draw by draw, median.
-        ratio_interval : tuple of float or None
-            Interval of that ratio.
-        """
+    def _plain(self) -> dict[str, Any]:
+        """Return what JSON holds of both quantities alike, and the optima before and after."""
         unit = UNIT[self.quantity]
-        one, other = (
-            Spread(at.pressure_pa, at.interval_pa).as_plain("pressure", "pa")
-            | Spread(at.value, at.value_interval).as_plain(self.quantity, unit)
-            | {"share_with_a_maximum": at.share, "flat_pa": None if at.flat_pa is None else [*at.flat_pa]}
+        before, after = (
+            {
+                "pressure_pa": at.pressure_pa,
+                "pressure_interval_pa": at.interval_pa,
+                "share_with_a_maximum": at.share,
+                "flat_pa": at.flat_pa,
+                f"{self.quantity}_{unit}": at.value,
+                f"{self.quantity}_interval_{unit}": at.value_interval,
+            }
             for at in (self.before, self.after)
         )
-        return {"quantity": self.quantity, "before": one, "after": other, **self.ratio.as_plain("ratio", "")}
+        ratio = {"ratio": self.ratio.median, "ratio_interval": self.ratio.interval}
+        return {"quantity": self.quantity, "before": before, "after": after, **ratio}
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,29 +190,14 @@ class Bands:
     speed_rad_s: Array
     torque_n_m: Array
 
-    def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON; None where there is no value.
-
-        Returns
-        -------
-        low_speed_rad_s : list of float or None
-            Lower end of the interval of the speed at each pressure, rad/s; null beyond the response of the gas.
-        median_speed_rad_s : list of float or None
-            Median speed at each pressure, rad/s.
-        high_speed_rad_s : list of float or None
-            Upper end of the interval of the speed at each pressure, rad/s.
-        low_torque_n_m : list of float or None
-            Lower end of the interval of the torque at each pressure, N m; null beyond the response of the gas.
-        median_torque_n_m : list of float or None
-            Median torque at each pressure, N m.
-        high_torque_n_m : list of float or None
-            Upper end of the interval of the torque at each pressure, N m.
-        """
-        return {
-            f"{end}_{name}": [None if np.isnan(v) else float(v) for v in getattr(self, name)[row]]
+    def to_result(self) -> BandsResult:
+        """Return them as JSON holds them."""
+        curves = {
+            f"{end}_{name}": tuple(to_plain(getattr(self, name)[row]))
             for name in ("speed_rad_s", "torque_n_m")
             for row, end in enumerate(("low", "median", "high"))
         }
+        return BandsResult(**curves)
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,42 +232,21 @@ class WhatIf:
     level: float
     draws: int
 
-    def as_plain(self) -> dict[str, Any]:
-        """Plain types for JSON, SI with the unit in the keys.
-
-        Returns
-        -------
-        draws_of : {"posterior", "prior"}
-            Whether the draws are of a fit, or only of what the bench states.
-        draws, level : as in WhatIf
-        changes : dict of str to str
-            New value of each key of `bench.toml` that was changed.
-        optimum : Moved
-            How the pressure of greatest speed moves.
-        force_optimum : Moved
-            How the pressure of greatest torque moves.
-        bands : dict
-            The curves with their intervals.
-        bands.pressure_pa : list of float
-            Pressures of the curves, Pa.
-        bands.before : Bands
-            Curves before the change.
-        bands.after : Bands
-            Curves after the change.
-        """
-        return {
-            "draws_of": self.kind,
-            "draws": self.draws,
-            "level": self.level,
-            "changes": {key: str(value) for key, value in self.changes.items()},
-            "optimum": self.speed.as_plain(),
-            "force_optimum": self.torque.as_plain(),
-            "bands": {
-                "pressure_pa": self.pressure_pa.tolist(),
-                "before": self.before.as_plain(),
-                "after": self.after.as_plain(),
-            },
-        }
+    def to_result(self) -> WhatIfResult:
+        """Return it as JSON holds it."""
+        return WhatIfResult(
+            draws_of=self.kind,
+            draws=self.draws,
+            level=self.level,
+            changes={key: str(value) for key, value in self.changes.items()},
+            optimum=SpeedMoved(**self.speed._plain()),
+            force_optimum=TorqueMoved(**self.torque._plain()),
+            bands=CurvesResult(
+                pressure_pa=tuple(self.pressure_pa.tolist()),
+                before=self.before.to_result(),
+                after=self.after.to_result(),
+            ),
+        )
 
 
 def what_if(draws: RotorDraws, changes: Mapping[str, Any], pressures: ArrayLike, *, level: float = 0.9) -> WhatIf:

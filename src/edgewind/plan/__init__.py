@@ -3,7 +3,8 @@
 from edgewind.plan.chamber import Vacuum, vacuum_of
 from edgewind.plan.conductance import Tube, conductance, transmission_probability
 from edgewind.plan.cost import Cost, PlainCost, cost_from_record
-from edgewind.plan.dwell import BenchTimes, TimePlan, TimePlanResult, bench_times, plan_time
+from edgewind.plan.dwell import BenchTimes, TimePlan, bench_times, plan_time
+from edgewind.plan.dwell_result import TimePlanResult, time_plan_result
 from edgewind.plan.next_target import AdaptiveChoice, Target
 from edgewind.plan.propose import propose, propose_if_possible
 from edgewind.plan.ranges import gauge_range
@@ -47,6 +48,7 @@ __all__ = [
     "rotor_search_result",
     "scaling_result",
     "search_rotor",
+    "time_plan_result",
     "transmission_probability",
     "vacuum_of",
 ]

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from edgewind.bench import Bench
-from edgewind.errors import InputError
 from edgewind.gas import GasState
 from edgewind.plan.conductance import Tube, effective_speed
 
@@ -74,47 +73,24 @@ class Vacuum:
         off = np.abs(old / new - 1) / within
         return np.asarray(self.volume_m3 / self.speed_m3_s(new) * np.log(np.maximum(off, 1.0)))
 
-    def pump_down(self, time_s: Any, start_pa: float = ATMOSPHERE_PA) -> Array:
-        """Pressure after pumping for each time, Pa, from ``V dp/dt = -S(p) p + Q(t)``.
-
-        Parameters
-        ----------
-        time_s : array of shape (n,)
-            Times from the start, ascending, from 0, s.
-        start_pa : float
-            Pressure at the start, Pa.
-
-        Raises
-        ------
-        InputError
-            Times that do not ascend.
-        """
-        time = np.atleast_1d(np.asarray(time_s, dtype=float))
-        if np.any(np.diff(time) < 0) or time[0] < 0:
-            raise InputError("the times are not in ascending order", fix="give ascending times from 0")
-        return np.asarray(np.exp(self._follow(float(time[-1]), start_pa, None).sol(time)[0]))
-
     def time_to_s(self, pressure_pa: float, start_pa: float = ATMOSPHERE_PA, most_s: float = 1e7) -> float:
-        """Time of pumping until a pressure is reached, s; infinite where it never is."""
+        """Time of pumping until a pressure is reached, s, by ``V dp/dt = -S(p) p + Q(t)``; infinite if it never is."""
         if pressure_pa >= start_pa:
             return 0.0
-        found = self._follow(most_s, start_pa, float(np.log(pressure_pa)))
-        return float(found.t_events[0][0]) if found.t_events[0].size else float("inf")
+        target = float(np.log(pressure_pa))
 
-    def _follow(self, until_s: float, start_pa: float, log_target: float | None) -> Any:
         def rate(t: float, log_p: Array) -> Array:
             pressure = np.exp(log_p)
             load = self.load_pa_m3_s(t) / pressure
             return np.asarray((load - self.speed_m3_s(pressure)) / self.volume_m3)
 
         def reached(t: float, log_p: Array) -> float:
-            return float(log_p[0]) - (-np.inf if log_target is None else log_target)
+            return float(log_p[0]) - target
 
         reached.terminal = True  # type: ignore[attr-defined]
-        return solve_ivp(
-            rate, (0.0, max(until_s, 1e-9)), [np.log(start_pa)], method="LSODA", rtol=1e-8, atol=1e-9,
-            dense_output=log_target is None, events=None if log_target is None else reached,
-        )  # fmt: skip
+        found = solve_ivp(rate, (0.0, most_s), [np.log(start_pa)], method="LSODA", rtol=1e-8, atol=1e-9, events=reached)
+        times = np.concatenate(found.t_events or [np.empty(0)])
+        return float(times[0]) if times.size else float("inf")
 
 
 def vacuum_of(bench: Bench) -> Vacuum | None:

@@ -28,7 +28,6 @@ from edgewind.rotor import (
     steady_state,
     thermal_times,
 )
-from edgewind.serialize import to_plain
 
 Array = NDArray[np.float64]
 Order = Literal["down", "up", "up and down"]
@@ -273,7 +272,7 @@ def bench_times(
     return BenchTimes(bench, rotor, response, vacuum_of(bench), within, turns, least_measure_s, most_measure_s)
 
 
-class Step(BaseModel):
+class SweepStep(BaseModel):
     """One reading of a planned sweep, s from the start of pumping."""
 
     model_config = ConfigDict(frozen=True)
@@ -299,54 +298,12 @@ class SweepTimes:
     """A sweep in one order."""
 
     order: Order
-    steps: tuple[Step, ...]
+    steps: tuple[SweepStep, ...]
 
     @property
     def total_s(self) -> float:
         """Length from the start of pumping, s; infinite where a pressure is out of reach."""
         return self.steps[-1].ends_s
-
-
-class PressureTimes(BaseModel):
-    """One pressure with its three lags."""
-
-    model_config = ConfigDict(frozen=True)
-
-    pressure_pa: float = Field(description="Pressure, Pa.")
-    speed_rad_s: float = Field(
-        description="Steady speed that is predicted there, rad/s, positive when the bright face leads."
-    )
-    chamber_time_s: float = Field(description="Time constant of the gas in the chamber, s; zero without `[vacuum]`.")
-    heat_time_s: float = Field(description="Time constant of the heat of the vane, s.")
-    spin_up_time_s: float = Field(description="Time constant of the spin of the rotor, s: moment of inertia over drag.")
-
-
-class SweepResult(BaseModel):
-    """A sweep over the pressures in one order."""
-
-    model_config = ConfigDict(frozen=True)
-
-    order: Order = Field(description="Order of the pressures.")
-    total_s: float = Field(
-        description="Length of the sweep from the start of pumping, s; infinite where a pressure is out of reach."
-    )
-    steps: tuple[Step, ...] = Field(description="The readings in their order.")
-
-
-class TimePlanResult(BaseModel):
-    """A plan of the time on the bench as JSON holds it, SI; null for a time without end."""
-
-    model_config = ConfigDict(frozen=True)
-
-    within: float = Field(description="Share of the new speed within which the rotor must have come before a reading.")
-    points: tuple[PressureTimes, ...] = Field(description="Each pressure with its three lags, in ascending order.")
-    sweeps: tuple[SweepResult, ...] = Field(description="The sweep over these pressures in each order.")
-    best_order: Literal["down", "up"] = Field(description="Order of the shorter of the two single sweeps.")
-    out_of_reach_pa: tuple[float, ...] = Field(
-        description="Pressures at which the leak alone brings too much foreign gas, Pa."
-    )
-    assumptions: tuple[str, ...] = Field(description="What the plan takes for granted.")
-    falsified_by: tuple[str, ...] = Field(description="What would show the plan to be wrong.")
 
 
 @dataclass(frozen=True, eq=False)
@@ -367,74 +324,6 @@ class TimePlan:
         """Pressures at which the leak alone brings too much foreign gas, Pa."""
         never = ~np.isfinite(self.times.pure_after_s(self.pressure_pa))
         return tuple(float(p) for p in self.pressure_pa[never])
-
-    @property
-    def assumptions(self) -> tuple[str, ...]:
-        """What the plan takes for granted."""
-        times, bench = self.times, self.times.bench
-        lines = [
-            f"A reading waits until the speed is within {100 * times.within:g} % of its steady value, and then takes "
-            f"{times.turns:g} turns, {times.least_measure_s:g} s at least and {times.most_measure_s:g} s at most.",
-            "The pressure is held by a steady flow of gas against the pump, set at once to what a new pressure needs.",
-        ]
-        if times.vacuum is None:
-            lines.append(
-                "bench.toml has no [vacuum]: the chamber is taken to settle at once, and pump-down is left out."
-            )
-        else:
-            lines.append(
-                "The pump has one speed at every pressure, its tube is straight and round, and the walls give off gas "
-                f"as 1/t; gas from walls and leak may be {100 * FOREIGN_SHARE:g} % of what is in the chamber."
-            )
-        if bench.rotor.moment_of_inertia is None:
-            lines.append("rotor.moment_of_inertia is not given: that of the vanes alone is taken.")
-        if bench.rotor.vane_mass is None:
-            lines.append(
-                "rotor.vane_mass is not given: 0.3 kg/m^2 is taken for the vane, for its heat and its inertia."
-            )
-        return tuple(lines)
-
-    @property
-    def falsified_by(self) -> tuple[str, ...]:
-        """What would show the plan to be wrong."""
-        slow = max(self.best.steps, key=lambda step: step.settle_s)
-        rotor = self.times.rotor(slow.pressure_pa)
-        lines = [
-            f"A coast-down or spin-up at {slow.pressure_pa:.3g} Pa whose time differs from "
-            f"{float(rotor.spin_up_s):.3g} s by more than a quarter: then the moment of inertia or the drag is not as "
-            "described.",
-            "A speed that still changes by more than the share above after the dwell given here.",
-        ]
-        if self.times.vacuum is not None:
-            lines.append(
-                "A rise of pressure with the pump shut off that does not match walls and leak: the rate should be "
-                f"{self._rise():.2g} Pa/s after an hour."
-            )
-        return tuple(lines)
-
-    def _rise(self) -> float:
-        vacuum = self.times.vacuum
-        return 0.0 if vacuum is None else float(vacuum.load_pa_m3_s(3600.0)) / vacuum.volume_m3
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the plan in plain types, SI: the keys of :class:`TimePlanResult`."""
-        rotor, chamber = self.times.rotor(self.pressure_pa), self.times.chamber_s(self.pressure_pa)
-        columns = (self.pressure_pa, rotor.speed_rad_s, chamber, rotor.heat_s, rotor.spin_up_s)
-        names = tuple(PressureTimes.model_fields)
-        result = TimePlanResult(
-            within=self.times.within,
-            points=tuple(
-                PressureTimes(**dict(zip(names, map(float, row), strict=True))) for row in zip(*columns, strict=True)
-            ),
-            sweeps=tuple(
-                SweepResult(order=sweep.order, total_s=sweep.total_s, steps=sweep.steps) for sweep in self.sweeps
-            ),
-            best_order="down" if self.best.order == "down" else "up",
-            out_of_reach_pa=self.out_of_reach,
-            assumptions=self.assumptions,
-            falsified_by=self.falsified_by,
-        )
-        return dict(to_plain(result))
 
 
 def plan_time(bench: Bench, pressures: ArrayLike, *, times: BenchTimes | None = None, **settings: Any) -> TimePlan:
@@ -469,7 +358,7 @@ def plan_time(bench: Bench, pressures: ArrayLike, *, times: BenchTimes | None = 
     return TimePlan(found, pressure, tuple(SweepTimes(order, sweep_steps(found, ways[order])) for order in ORDERS))
 
 
-def sweep_steps(times: BenchTimes, pressures: ArrayLike) -> tuple[Step, ...]:
+def sweep_steps(times: BenchTimes, pressures: ArrayLike) -> tuple[SweepStep, ...]:
     """Return the steps of a sweep over pressures in the order given, from the start of pumping, at rest."""
     pressure = np.asarray(pressures, dtype=float)
     before = pressure[:-1]
@@ -492,7 +381,7 @@ def sweep_steps(times: BenchTimes, pressures: ArrayLike) -> tuple[Step, ...]:
             foreign = float(times.vacuum.load_pa_m3_s(reading) / (times.vacuum.speed_m3_s(p) * p))
         slowest = names[int(np.argmax([chamber[k], rotor.heat_s[k], rotor.spin_up_s[k]]))]
         steps.append(
-            Step(
+            SweepStep(
                 pressure_pa=float(p),
                 wait_s=wait,
                 settle_s=float(settle[k]),

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from edgewind.formatting import RPM_PER_RAD_S, duration, format_number, text_table
-from edgewind.plan.dwell import SweepTimes, TimePlan
+from edgewind.plan.chamber import HOUR_S
+from edgewind.plan.dwell import FOREIGN_SHARE, SweepTimes, TimePlan
 
 
 def order_sentence(plan: TimePlan) -> str:
@@ -40,6 +41,47 @@ def slowest_sentence(plan: TimePlan) -> str:
     )
 
 
+def assumptions(plan: TimePlan) -> tuple[str, ...]:
+    """Say what the plan takes for granted."""
+    times, rotor = plan.times, plan.times.bench.rotor
+    lines = [
+        f"A reading waits until the speed is within {100 * times.within:g} % of its steady value, and then takes "
+        f"{times.turns:g} turns, {times.least_measure_s:g} s at least and {times.most_measure_s:g} s at most.",
+        "The pressure is held by a steady flow of gas against the pump, set at once to what a new pressure needs.",
+    ]
+    if times.vacuum is None:
+        lines.append("bench.toml has no [vacuum]: the chamber is taken to settle at once, and pump-down is left out.")
+    else:
+        lines.append(
+            "The pump has one speed at every pressure, its tube is straight and round, and the walls give off gas "
+            f"as 1/t; gas from walls and leak may be {100 * FOREIGN_SHARE:g} % of what is in the chamber."
+        )
+    if rotor.moment_of_inertia is None:
+        lines.append("rotor.moment_of_inertia is not given: that of the vanes alone is taken.")
+    if rotor.vane_mass is None:
+        lines.append("rotor.vane_mass is not given: 0.3 kg/m^2 is taken for the vane, for its heat and its inertia.")
+    return tuple(lines)
+
+
+def falsified_by(plan: TimePlan) -> tuple[str, ...]:
+    """Say what would show the plan to be wrong."""
+    slow = max(plan.best.steps, key=lambda step: step.settle_s)
+    spin_up_s, vacuum = float(plan.times.rotor(slow.pressure_pa).spin_up_s), plan.times.vacuum
+    lines = [
+        f"A coast-down or spin-up at {slow.pressure_pa:.3g} Pa whose time differs from {spin_up_s:.3g} s by more than "
+        "a quarter: then the moment of inertia or the drag is not as described.",
+        "A speed that still changes by more than the share above after the dwell given here.",
+    ]
+    if vacuum is not None:
+        rise = float(vacuum.load_pa_m3_s(HOUR_S)) / vacuum.volume_m3
+        lines.append(
+            "A rise of pressure with the pump shut off that does not match walls and leak: the rate should be "
+            f"{rise:.2g} Pa/s after an hour. With the pump on and the inlet closed, the pressure should then be "
+            f"{vacuum.least_pressure_pa(HOUR_S):.2g} Pa."
+        )
+    return tuple(lines)
+
+
 def plan_lines(plan: TimePlan) -> Iterator[str]:
     """Yield the quickest order, what is slowest, a table with units, and what was assumed."""
     yield order_sentence(plan)
@@ -62,9 +104,9 @@ def plan_lines(plan: TimePlan) -> Iterator[str]:
         )
     yield from text_table(rows)
     yield ""
-    for text in plan.assumptions:
+    for text in assumptions(plan):
         yield f"assumed: {text}"
-    for text in plan.falsified_by:
+    for text in falsified_by(plan):
         yield f"would show it wrong: {text}"
 
 

@@ -10,7 +10,7 @@ from edgewind.errors import OutOfRangeError
 from edgewind.evidence import Findings
 from edgewind.formatting import duration, format_number
 from edgewind.plan import TimePlan, plan_time
-from edgewind.plan.dwell_text import order_sentence, slowest_sentence
+from edgewind.plan.dwell_text import assumptions, falsified_by, order_sentence, slowest_sentence
 from edgewind.report.illustrate import Illustration
 
 # The plan makes at most this many stops, evenly in the logarithm over the range that was measured.
@@ -68,4 +68,4 @@ def view_time(plan: TimePlan | None, figure: Illustration | None) -> TimeView | 
         )
         for k, step in enumerate(steps)
     )  # fmt: skip
-    return TimeView(figure, (order_sentence(plan), slowest_sentence(plan)), rows, plan.assumptions, plan.falsified_by)
+    return TimeView(figure, (order_sentence(plan), slowest_sentence(plan)), rows, assumptions(plan), falsified_by(plan))

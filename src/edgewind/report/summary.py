@@ -9,7 +9,7 @@ import pandas as pd
 
 from edgewind.evidence import CoastDown, Findings, FittedOptimum, Optimum, SizeComparison
 from edgewind.evidence.fit import Marginal
-from edgewind.plan import Plan
+from edgewind.plan import Plan, time_plan_result
 from edgewind.report.planned_time import time_of
 from edgewind.serialize import to_plain
 from edgewind.signals.columns import COLUMNS
@@ -83,7 +83,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         The unknowns of the rotor after the fit of all drives; null without a fit.
     coast_downs : list of _coast_down
         Drag and friction from each coast-down, used or not.
-    scaling : list of edgewind.evidence.Scaling
+    scaling : list of edgewind.evidence.scaling.ScalingResult
         How the optima of the fit move with the width of the vane; empty without a fit.
     knudsen_at_optimum : float or None
         Mean free path over the width of the vane at the optimum, median.
@@ -122,7 +122,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "force_optimum": _force_optimum(found),
         "fit": _fit(found),
         "coast_downs": [_coast_down(coast) for coast in found.coasts],
-        "scaling": [] if found.explanation is None else [_plain_dict(law.as_plain()) for law in found.explanation.laws],
+        "scaling": [] if found.explanation is None else to_plain([law.to_result() for law in found.explanation.laws]),
         "knudsen_at_optimum": None if knudsen is None else knudsen.value,
         "knudsen_at_optimum_interval": None if knudsen is None else list(knudsen.interval),
         "mean_free_path_at_optimum_m": None if knudsen is None else knudsen.mean_free_path_m,
@@ -250,7 +250,7 @@ def _coast_down(coast: CoastDown) -> dict[str, Any]:
 def _time(found: Findings) -> dict[str, Any] | None:
     """Plan of the time on the bench; null without ``[vacuum]``."""
     plan = time_of(found)
-    return None if plan is None else plan.to_dict()
+    return None if plan is None else dict(to_plain(time_plan_result(plan)))
 
 
 def _plain_dict(values: dict[str, Any]) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from edgewind.rotor import (
     response_of,
 )
 from edgewind.rotor.drives import NAMES
+from edgewind.serialize import to_plain
 
 POINTS = 81
 DECADES = 3.5
@@ -146,7 +147,7 @@ def interval_of(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[s
     Returns
     -------
     dict
-        :meth:`edgewind.evidence.WhatIf.as_plain` without bands, and ``between_pa``, the pressures that maxima were
+        `edgewind.evidence.what_if.WhatIfResult` without bands, and ``between_pa``, the pressures that maxima were
         sought between: the ends of the drawing, which holds the curves before and after.
 
     Raises
@@ -158,8 +159,8 @@ def interval_of(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[s
     draws = rotor if isinstance(rotor, RotorDraws) else _priors(rotor)
     before, after = (reach(bench) for bench in (draws.bench, changed_bench(draws.bench, changes)))
     ends = [float(min(before[0], after[0])), float(max(before[-1], after[-1]))]
-    found = moved_optima(draws, changes, ends, level=draws.bench.study.level).as_plain()
-    return {key: value for key, value in found.items() if key != "bands"} | {"between_pa": ends}
+    found = moved_optima(draws, changes, ends, level=draws.bench.study.level)
+    return {key: value for key, value in to_plain(found.to_result()).items() if key != "bands"} | {"between_pa": ends}
 
 
 @lru_cache(maxsize=8)
