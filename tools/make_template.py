@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from edgewind.units import RPM_PER_RAD_S
+from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.virtual.hidden_rotor import Deviation, HiddenRotor, Surroundings
 from edgewind.virtual.invented_sweeps import truth_of
 
