@@ -17,11 +17,12 @@ import numpy as np
 from measured import Row, row, spent
 
 from edgewind.kinetics import RotorRatios
+from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.geometry import Shape
-from edgewind.kinetics.gpu import GpuOperator, why_no_gpu
+from edgewind.kinetics.gpu import operator_for, why_no_gpu
 from edgewind.kinetics.rotor_grid import Rotor
 from edgewind.kinetics.rotor_operator import RotorDrive
-from edgewind.kinetics.rotor_respond import MAIN, choose_device, coefficients, refine
+from edgewind.kinetics.rotor_respond import MAIN, coefficients, refine
 from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, solve_rotor
 
 SQUARE = Shape("square")
@@ -42,7 +43,7 @@ def rates(full: bool) -> list[Row]:
         rows.append(row(f"rotor: cell-velocity updates, four vanes, {name}", found[name], "1/s"))
     rows.append(row("rotor: gain from the second core", found["two cores"] / found["one core"], "1", 1.8))
     if why_no_gpu() is None:
-        card = GpuOperator.of(case.operator(level, -1.0, 2))
+        card = operator_for(case.operator(level, -1.0, 2))
         card.sweep(y)
         rate = card.updates / min(spent(lambda: card.sweep(y), 10))
         rows.append(row("rotor: cell-velocity updates, four vanes, GPU with transfers", rate, "1/s", 2e11))

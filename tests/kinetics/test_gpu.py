@@ -1,38 +1,165 @@
-"""Sweeps on a GPU against those on processors. Where no GPU is, these tests are skipped with the reason."""
+"""Sweeps on a GPU against those on processors.
+
+The kernels run on this machine too, compiled for it: see `emulated`. Where a GPU is, the same is asked of it; elsewhere
+those tests are skipped with the reason.
+"""
 
 from __future__ import annotations
+
+import importlib.util
+import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from edgewind.errors import InputError
 from edgewind.kinetics import gpu
+from edgewind.kinetics.device import choose_device
+from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.geometry import Shape
+from edgewind.kinetics.inputs import check_room
+from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.rotor_grid import Rotor, rotor_grid
 from edgewind.kinetics.rotor_operator import RotorDrive, RotorOperator, RotorVelocities
-from edgewind.kinetics.rotor_respond import choose_device, refine
+from edgewind.kinetics.rotor_respond import refine
 from edgewind.kinetics.rotor_solve import RotorCase
+from edgewind.kinetics.solve import Case, Resolution
+
+_spec = importlib.util.spec_from_file_location("emulated", Path(__file__).with_name("emulated.py"))
+emulation = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(emulation)
+EmulatedCard = emulation.EmulatedCard
 
 needs_gpu = pytest.mark.skipif(gpu.why_no_gpu() is not None, reason=f"no GPU computes here: {gpu.why_no_gpu()}")
-CASES = [(4, False, "square"), (4, True, "square"), (1, True, "square"), (2, False, "disc")]
+needs_compiler = pytest.mark.skipif(shutil.which("g++") is None, reason="no C++ compiler is here")
+# Vanes, whether the chamber is round, outline, parity: mirrored domains, and those turned by a quarter and by a half.
+CASES = [
+    (4, False, "square", -1.0),
+    (4, True, "square", 1.0),
+    (1, True, "square", -1.0),
+    (2, False, "disc", -1.0),
+    (4, True, "square", None),
+    (2, True, "square", None),
+]
 
 
-def operator(vanes, round_, shape):
-    grid = rotor_grid(Rotor(Shape(shape), vanes, 1.2, 4.6, 2.4, round_), 1.0, 0.2)
-    return RotorOperator(grid, RotorVelocities(3, 4, 8), 0.886, vanes, 0.8, 0.8, parity=-1.0)
+def operator(vanes, round_, shape, parity, resolution=0.15):
+    rotor = Rotor(Shape(shape), vanes, 1.2, 4.6, 2.4, round_)
+    grid = rotor_grid(rotor, 1.0, resolution, whole=parity is None)
+    trailing = 0.8 if parity is not None else 0.6
+    return RotorOperator(grid, RotorVelocities(2, 4, 8), 0.886, vanes, 0.8, trailing, parity=parity)
+
+
+def lone(shape):
+    walls = Walls(0.8, 0.8, 1.0)
+    case = Case(Shape(shape), check_room(4.0, 0.5, edges=(1.0, 1.0)), 1.0, walls)
+    return case.operator(Resolution(0.2, 3, 2, 8), -1.0, 1, 1e-9)
+
+
+@pytest.fixture(scope="module")
+def emulated(tmp_path_factory):
+    return EmulatedCard(tmp_path_factory.mktemp("kernels"), 8)
+
+
+@pytest.fixture
+def card(emulated, monkeypatch):
+    """The kernels on this machine, for sweeps of every size."""
+    monkeypatch.setattr(gpu, "LEAST_UPDATES", 0)
+    monkeypatch.setattr(gpu, "card_for", lambda speeds: emulated)
+    # Too little for a whole domain at once: it is swept in strips.
+    monkeypatch.setattr(EmulatedCard, "shared_bytes", 12_000)
+    return emulated
+
+
+@pytest.fixture
+def every_size(monkeypatch):
+    monkeypatch.setattr(gpu, "LEAST_UPDATES", 0)
+
+
+def compare_rotors(ours):
+    y = np.random.default_rng(0).normal(size=ours.size)
+    drive = RotorDrive(leading=-0.5, trailing=0.5, spin=0.3, chamber=0.1)
+    there = gpu.operator_for(ours)
+    assert there.domain is not None
+    for mine, theirs in zip(ours._run(y, drive), there._run(y, drive), strict=True):
+        np.testing.assert_allclose(theirs, mine, rtol=1e-9, atol=1e-12)
+    return there
+
+
+def compare_vanes(ours):
+    y, drive = np.random.default_rng(0).normal(size=ours.size), Drive(front=0.5, back=-0.5, speed=0.3, room=0.2)
+    there = gpu.operator_for(ours)
+    assert there.domain is not None
+    (mine, onto), (theirs, falls) = ours.sweep(y, drive), there.sweep(y, drive)
+    np.testing.assert_allclose(theirs, mine, rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(falls.vane, onto.vane, rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(there.loads(y, falls, drive)[1:], ours.loads(y, onto, drive)[1:], rtol=1e-9)
+
+
+@needs_compiler
+@pytest.mark.parametrize("case", CASES)
+def test_the_kernels_add_up_what_the_processors_add_up(card, case):
+    there = compare_rotors(operator(*case))
+    assert there.domain.layout.strips > 1
+
+
+@needs_compiler
+@pytest.mark.parametrize("shape", ["square", "disc"])
+def test_a_lone_vane_is_swept_by_the_kernels_of_a_rotor(card, shape):
+    compare_vanes(lone(shape))
+
+
+@needs_compiler
+def test_a_strip_as_wide_as_the_domain_and_few_directions_at_once_change_nothing(card, monkeypatch):
+    monkeypatch.setattr(EmulatedCard, "shared_bytes", 227 * 1024)
+    ours = operator(*CASES[0])
+    layout = compare_rotors(ours).domain.layout
+    assert layout.strips == 1
+    card.launches.clear()
+    monkeypatch.setattr(EmulatedCard, "free_bytes", 2.1 * 8 * 4 * layout.steps * layout.columns / gpu.SHARE)
+    compare_rotors(ours)
+    # Four of eight directions are below the diagonal: two at once.
+    assert card.launches.count("sweep") == 2
+
+
+@needs_compiler
+def test_a_card_that_runs_short_of_memory_takes_fewer_directions_at_once(card, monkeypatch):
+    ours = operator(*CASES[0])
+    asked = []
+
+    def empty(self, size):
+        asked.append(size)
+        if size > 2.5 * 4 * layout.steps * layout.columns:
+            raise MemoryError(f"{size} doubles")
+        return np.full(size, np.nan)
+
+    layout = gpu.operator_for(ours).domain.layout
+    monkeypatch.setattr(EmulatedCard, "empty", empty)
+    compare_rotors(ours)
+    assert max(asked) == 4 * 4 * layout.steps * layout.columns
+
+
+@needs_compiler
+def test_a_card_without_memory_is_said_so(card, monkeypatch):
+    def empty(self, size):
+        raise MemoryError(f"{8 * size} bytes were asked for")
+
+    monkeypatch.setattr(EmulatedCard, "empty", empty)
+    ours = operator(*CASES[0])
+    with pytest.raises(InputError, match=r"key device: the GPU is without memory .* bytes were asked for.*choose cpu"):
+        gpu.operator_for(ours).sweep(np.zeros(ours.size))
 
 
 @needs_gpu
 @pytest.mark.parametrize("case", CASES)
-@pytest.mark.parametrize("limit", [{}, {"SHARED_BYTES": 1000}, {"LAUNCH_BYTES": 2**20}], ids=["", "global", "parts"])
-def test_the_card_adds_up_what_the_processors_add_up(monkeypatch, case, limit):
-    for name, value in {"LEAST_UPDATES": 0, **limit}.items():
-        monkeypatch.setattr(gpu, name, value)
-    ours = operator(*case)
-    y = np.random.default_rng(0).normal(size=ours.size)
-    drive = RotorDrive(leading=-0.5, trailing=0.5, spin=0.3, chamber=0.1)
-    for mine, card in zip(ours._run(y, drive), gpu.GpuOperator.of(ours)._run(y, drive), strict=True):
-        np.testing.assert_allclose(card, mine, rtol=1e-9, atol=1e-12)
+def test_the_card_adds_up_what_the_processors_add_up(every_size, case):
+    compare_rotors(operator(*case, resolution=0.3))
+
+
+@needs_gpu
+def test_a_card_sweeps_a_lone_vane(every_size):
+    compare_vanes(lone("square"))
 
 
 @needs_gpu
@@ -45,26 +172,37 @@ def test_a_rotor_solved_on_the_card_has_the_same_coefficients():
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_every_cell_follows_those_that_it_takes_gas_from(case):
-    """In the order of the wavefronts, for every stage and both ways along z; each cell of the chamber once a way."""
-    grid = operator(*case).grid
-    order, starts, where = gpu.wavefronts(grid)
-    nx, ny, nz = grid.volume.shape
+@pytest.mark.parametrize("shared", [12_000, 227 * 1024])
+def test_every_cell_follows_those_that_it_takes_gas_from(case, shared):
+    """For each pass, both ways along z: and each cell of the chamber is computed once in each."""
+    ours = operator(*case)
+    layout = gpu.Layout.of(ours.grid, ours.link, 8, shared)
+    table = gpu.bounds(ours.grid)
+    assert layout.threads <= gpu.THREADS
     for stage in range(4):
-        x, y = (1 if stage & 1 else -1), (1 if stage >> 1 else -1)
-        code = order[stage].astype(int)
-        i, j, k = code & 255, (code >> 8) & 255, (code >> 16) & 255
-        wave = np.full((nx + 2, ny + 2, 2 * nz + 1), -1)
-        number = np.searchsorted(starts[stage], np.arange(code.size), side="right") - 1
-        wave[i + 1, j + 1, k + 1] = number
-        assert np.all(wave[i + 1 - x, j + 1, k + 1] < number)
-        assert np.all(wave[i + 1, j + 1 - y, k + 1] < number)
-        assert np.all(wave[i + 1, j + 1, k] < number)
-        assert code.size == 2 * grid.cells
-        for way in (0, 1):
-            task = where[2 * stage + way]
-            assert np.array_equal(task.reshape(nx, ny, nz) >= 0, np.broadcast_to(grid.gas[..., None], (nx, ny, nz)))
-            assert np.all((k[task[task >= 0]] >= nz) == way)
+        seen = np.full((layout.ny, layout.nx), -1)
+        for row in range(layout.ny):
+            for column in range(layout.nx):
+                if table[stage, row + 1, column + 1, 0] == gpu.GAS:
+                    strip, place = divmod(row, layout.rows)
+                    seen[row, column] = stage * layout.length + strip * layout.period + place + column + 1
+        assert np.count_nonzero(seen >= 0) == ours.grid.gas.sum()
+        for before, behind in ((seen[:, :-1], seen[:, 1:]), (seen[:-1], seen[1:])):
+            both = (before >= 0) & (behind >= 0)
+            assert np.all(behind[both] > before[both])
+        assert seen.max() + 2 * layout.nz <= layout.steps
+
+
+def test_slabs_that_slide_strips_and_mirroring_rooms_stay_with_the_processors(monkeypatch):
+    ours = lone("square")
+    mirroring = Case(Shape("square"), check_room(4.0, 0.5, edges=(1.0, 1.0)), 1.0, Walls(1.0, 1.0, 0.9))
+    strip = Case(Shape("strip"), check_room(4.0, 0.5, edges=(1.0,)), 1.0, Walls())
+    for case, resolution in ((mirroring, Resolution(0.2, 3, 2, 8)), (strip, Resolution(0.2, 6))):
+        kept = case.operator(resolution, -1.0, 1, 1e-9)
+        assert gpu.operator_for(kept) is kept
+    assert gpu.operator_for(ours) is not ours
+    # Small sweeps take longer on a card.
+    assert gpu.operator_for(ours).domain is None
 
 
 @pytest.mark.skipif(gpu.why_no_gpu() is None, reason="a GPU computes here")

@@ -37,7 +37,7 @@ def respond(
     tolerance: Annotated[
         float | None, typer.Option(help="Relative error to reach; 0.001, and 0.01 for a rotor, where absent.")
     ] = None,
-    device: Annotated[str, typer.Option(help="What computes a rotor: auto, cpu or gpu.")] = "auto",
+    device: Annotated[str, typer.Option(help="What computes: auto, cpu or gpu.")] = "auto",
     fields: Annotated[
         Path | None, typer.Option(help="Write the fields of the gas at one Knudsen number: FILE.nc.")
     ] = None,
@@ -94,7 +94,7 @@ def respond(
         else:
             answers = respond_curve(
                 shape, numbers, aspect=aspect, room=sides[0] if len(sides) == 1 else sides, position=position,
-                accommodation=accommodation, tolerance=tolerance or 1e-3, fields=fields is not None,
+                accommodation=accommodation, tolerance=tolerance or 1e-3, fields=fields is not None, device=device,
                 progress=progress, watch=watch,
             )  # fmt: skip
     if rotor:

@@ -1,8 +1,9 @@
-"""Sweeps on a GPU: the same operator of a rotor, its sums computed by the card."""
+"""Sweeps on a GPU: the operators of a rotor and of a lone vane in space, their sums computed by the card."""
 
 from __future__ import annotations
 
-from dataclasses import fields
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -10,173 +11,449 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
-from edgewind.kinetics.gpu_kernel import THREADS, module
+from edgewind.kinetics.gpu_kernel import SOURCE, THREADS
+from edgewind.kinetics.quadrature import SpaceVelocities
+from edgewind.kinetics.room_operator import Incoming, RoomOperator
 from edgewind.kinetics.rotor_grid import RotorGrid
-from edgewind.kinetics.rotor_kernel import MIRRORED
+from edgewind.kinetics.rotor_kernel import MIRRORED, QUARTER
 from edgewind.kinetics.rotor_operator import RotorDrive, RotorOperator
+from edgewind.kinetics.space import SpaceOperator
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
 
-# Smaller sweeps take longer on the card than on a processor: the wavefronts of one sweep follow each other.
+# Smaller sweeps take longer on the card than on a processor.
 LEAST_UPDATES = 1_000_000
-# Shared memory of a block, and what one launch may write of sums, in bytes.
-SHARED_BYTES, LAUNCH_BYTES = 225 * 1024, 2 * 2**30
-# Blocks that keep every part of a large card busy.
-BUSY = 128
+# Share of the card's free memory that the sums of one launch may take.
+SHARE = 0.5
+# Speeds that a thread carries at once.
+SPEEDS = (8, 4)
+WARP = 32
+NOTHING, PLANE = -1, -2
+OUTSIDE, GAS = 0, 1
 
 
-def wavefronts(grid: RotorGrid) -> tuple[NDArray[np.uint32], NDArray[np.int32], NDArray[np.int32]]:
-    """Return the cells of each wavefront for the four signs of x and y.
+@dataclass(frozen=True)
+class Layout:
+    """How the columns of a grid are dealt to the threads of a block, and when each is computed.
+
+    Parameters
+    ----------
+    nx, ny, nz : int
+        Cells.
+    rows : int
+        Rows of y in a strip.
+    bases : int
+        Directions that a block sweeps: two where the domain is turned by a quarter.
+    link : int
+        How the open parts of the planes are linked.
+    """
+
+    nx: int
+    ny: int
+    nz: int
+    rows: int
+    bases: int
+    link: int
+
+    @property
+    def strips(self) -> int:
+        """Strips that make up the domain."""
+        return -(-self.ny // self.rows)
+
+    @property
+    def period(self) -> int:
+        """Steps from a column of one strip to that of the next: twice its cells, and no fewer than the strip needs."""
+        return max(2 * self.nz, self.rows + 2)
+
+    @property
+    def length(self) -> int:
+        """Steps from one pass over the domain to the next."""
+        return max(self.strips * self.period, self.nx + 2)
+
+    @property
+    def passes(self) -> int:
+        """Passes: four signs of x and y, for each base."""
+        return 4 * self.bases
+
+    @property
+    def steps(self) -> int:
+        """Steps in all."""
+        return self.passes * self.length + self.nx + self.rows + 1
+
+    @property
+    def columns(self) -> int:
+        """Threads with a column of cells, whole warps."""
+        return WARP * -(-self.nx * self.rows // WARP)
+
+    @property
+    def threads(self) -> int:
+        """Threads of a block, those of the strip's bounds among them."""
+        return self.columns + WARP * (-(-self.rows // WARP) - (-self.nx // WARP))
+
+    def shared_bytes(self, speeds: int) -> int:
+        """Shared memory of a block: faces at even and odd steps."""
+        return 8 * 2 * speeds * ((self.nx + 1) * self.rows + self.nx * (self.rows + 1))
+
+    @property
+    def sizes(self) -> Ints:
+        """The layout as the kernels take it."""
+        return np.array(
+            [self.nx, self.ny, self.nz, self.rows, self.strips, self.period, self.length, self.passes, self.bases,
+             self.steps, self.columns, self.link], np.int32,
+        )  # fmt: skip
+
+    @classmethod
+    def of(cls, grid: RotorGrid, link: int, speeds: int, shared: int) -> Layout | None:
+        """Return the layout of a grid that takes the fewest steps times warps; None where no strip fits a block."""
+        nx, ny, nz = grid.volume.shape
+        bases = 2 if link == QUARTER else 1
+        every = [cls(nx, ny, nz, rows, bases, link) for rows in range(1, ny + 1)]
+        fitting = [one for one in every if one.threads <= THREADS and one.shared_bytes(speeds) <= shared]
+        # A step costs what its warps compute and what six would: waiting for each other.
+        return min(fitting, key=lambda one: one.steps * (one.threads // WARP + 6), default=None)
+
+
+def bounds(grid: RotorGrid) -> Ints:
+    """Return what every column is, and the walls beside those outside: of four stages in the order of their flow.
 
     Returns
     -------
-    order : array (4, tasks)
-        i + 256 j + 65536 k and the flags of the column above, wave by wave; k counts the way in and out again.
-    starts : array (4, waves + 1)
-        Where in `order` each wave begins.
-    where : array (8, cells)
-        For each stage and way, the task of each cell; -1 outside the chamber.
+    array (4, ny + 2, nx + 2, 5)
+        A frame of one around the columns. Whether there is gas; the wall patches of the neighbours before it along x
+        and y that send into this column; the patches of those behind it, whose gas it sends. -1 stands for nothing,
+        -2 for a plane of symmetry.
     """
-    nx, ny, nz = grid.volume.shape
+    nx, ny, _ = grid.volume.shape
     gas = np.pad(grid.gas, 1)
-    i, j, k = np.meshgrid(np.arange(nx), np.arange(ny), np.arange(2 * nz), indexing="ij")
-    inside = np.broadcast_to(grid.gas[..., None], i.shape)
-    waves = nx + ny + 2 * nz - 2
-    depth = np.where(k >= nz, k - nz, nz - 1 - k)
-    cell = ((i * ny + j) * nz + depth)[inside]
-    way = (k >= nz)[inside].astype(int)
-    orders, starts = [], []
-    where = np.full((8, nx * ny * nz), -1, np.int32)
-    first_x, first_y = np.zeros((nx, ny), dtype=bool), np.zeros((nx, ny), dtype=bool)
-    first_x[0] = not grid.whole
-    first_y[:, 0] = True
-    none = np.zeros((nx, ny), dtype=bool)
-    for away in (False, True):
-        for onward in (False, True):
-            wave = (i if onward else nx - 1 - i) + (j if away else ny - 1 - j) + k
-            before_x, behind_x = (gas[:-2, 1:-1], gas[2:, 1:-1])[:: 1 if onward else -1]
-            before_y, behind_y = (gas[1:-1, :-2], gas[1:-1, 2:])[:: 1 if away else -1]
-            into_x, from_x = (first_x, none)[:: 1 if onward else -1]
-            into_y, from_y = (first_y, none)[:: 1 if away else -1]
-            bits = (~before_x & ~into_x, into_x, ~before_y & ~into_y, into_y,
-                    ~behind_x & ~from_x, from_x, ~behind_y & ~from_y, from_y)  # fmt: skip
-            flags = sum((bit.astype(np.int64) << n for n, bit in enumerate(bits)), np.zeros((nx, ny), np.int64))
-            code = (i + (j << 8) + (k << 16) + (flags[..., None] << 24))[inside]
-            ranked = np.argsort(wave[inside], kind="stable")
-            orders.append(code[ranked])
-            starts.append(np.searchsorted(wave[inside][ranked], np.arange(waves + 1)))
-            where[2 * (len(orders) - 1) + way[ranked], cell[ranked]] = np.arange(ranked.size)
-    return np.array(orders).astype(np.uint32), np.array(starts, np.int32), where
+    patches = [np.pad(patch, 1, constant_values=NOTHING) for patch in grid.patches]
+    found = np.full((4, ny + 2, nx + 2, 5), NOTHING, np.int32)
+    for stage in range(4):
+        away, onward = stage >> 1, stage & 1
+
+        def flow(array: NDArray[Any], away: int = away, onward: int = onward) -> NDArray[Any]:
+            turned = array if onward else array[::-1]
+            return np.asarray((turned if away else turned[:, ::-1]).T)
+
+        here = flow(gas)
+        on_x, on_y = (flow(patch) for patch in patches)
+        table = found[stage]
+        table[..., 0] = here
+        out = ~here
+        for axis, patch, takes, sends in ((1, on_x, 1, 3), (0, on_y, 2, 4)):
+            before, behind = np.roll(here, 1, axis), np.roll(here, -1, axis)
+            table[..., takes] = np.where(out & before, np.roll(patch, 1, axis), NOTHING)
+            table[..., sends] = np.where(out & behind, np.roll(patch, -1, axis), NOTHING)
+        # The planes that hold vanes: y = 0 always, x = 0 unless the domain runs from wall to wall.
+        if not grid.whole:
+            column = 0 if onward else nx + 1
+            rows = np.flatnonzero(here[:, 1 if onward else nx])
+            table[rows, column, 3 if onward else 1] = PLANE
+        row = 0 if away else ny + 1
+        columns = np.flatnonzero(here[1 if away else ny])
+        table[row, columns, 4 if away else 2] = PLANE
+    return found
+
+
+class Card:
+    """A GPU as CuPy offers it: arrays there, constants and launches of our kernels."""
+
+    def __init__(self, speeds: int) -> None:
+        import cupy
+
+        self.cupy = cupy
+        options = ("--std=c++17", f"-DSPEEDS={speeds}", f"-DTHREADS={THREADS}")
+        self.module = cupy.RawModule(code=SOURCE, options=options)
+        pointer = self.module.get_global("C")
+        self._constants = cupy.ndarray((9, speeds), np.float64, pointer)
+        attributes = cupy.cuda.Device().attributes
+        self.shared_bytes = int(attributes["MaxSharedMemoryPerBlockOptin"])
+        self.processors = int(attributes["MultiProcessorCount"])
+        self._kernels: dict[str, Any] = {}
+
+    @property
+    def free_bytes(self) -> int:
+        """Memory that can still be asked for."""
+        pool = self.cupy.get_default_memory_pool()
+        return int(self.cupy.cuda.runtime.memGetInfo()[0]) + int(pool.free_bytes())
+
+    def send(self, array: NDArray[Any]) -> Any:
+        """Copy an array to the card."""
+        return self.cupy.asarray(np.ascontiguousarray(array))
+
+    def empty(self, size: int) -> Any:
+        """Return so many doubles of the card's memory, of any value."""
+        return self.cupy.empty(size)
+
+    def zeros(self, shape: Sequence[int]) -> Any:
+        """Return zeros on the card."""
+        return self.cupy.zeros(tuple(shape))
+
+    def fetch(self, array: Any) -> Floats:
+        """Copy an array back."""
+        return np.asarray(array.get())
+
+    def constants(self, values: Floats) -> None:
+        """Set the constants of the speeds."""
+        self._constants.set(np.ascontiguousarray(values))
+
+    def launch(self, name: str, blocks: Sequence[int], threads: int, arguments: Sequence[Any], shared: int = 0) -> None:
+        """Order a kernel."""
+        if name not in self._kernels:
+            self._kernels[name] = self.module.get_function(name)
+        kernel = self._kernels[name]
+        if shared > 48 * 1024:
+            kernel.max_dynamic_shared_size_bytes = shared
+        kernel(tuple(blocks), (threads,), tuple(arguments), shared_mem=shared)
+
+
+@lru_cache(maxsize=4)
+def card_for(speeds: int) -> Card:
+    """Return the card with the kernels compiled for so many speeds at once."""
+    return Card(speeds)
+
+
+@dataclass(frozen=True, eq=False)
+class CardDomain:
+    """A domain and its velocities, as the card sweeps them.
+
+    Parameters
+    ----------
+    grid : RotorGrid
+        Cells.
+    directions, weights : arrays (n, 3) and (n,)
+        Unit vectors of one octant that are swept, and their weights.
+    speed, speed_weights : arrays
+        Speeds and their weights.
+    delta : float
+        Rarefaction parameter.
+    link : int
+        How the open parts of the planes are linked.
+    """
+
+    grid: RotorGrid
+    directions: Floats
+    weights: Floats
+    speed: Floats
+    speed_weights: Floats
+    delta: float
+    link: int
+
+    @cached_property
+    def at_once(self) -> int | None:
+        """Speeds that a thread carries; None where their number does not fit."""
+        return next((count for count in SPEEDS if self.speed.size % count == 0), None)
+
+    @cached_property
+    def layout(self) -> Layout | None:
+        """How the sweep is dealt to threads; None where it is too large for the card's blocks."""
+        if self.at_once is None:
+            return None
+        return Layout.of(self.grid, self.link, self.at_once, card_for(self.at_once).shared_bytes)
+
+    @cached_property
+    def sent(self) -> dict[str, Any]:
+        """What stays on the card between sweeps."""
+        assert self.layout is not None and self.at_once is not None
+        g, card = self.grid, card_for(self.at_once)
+        parts = {
+            "sizes": self.layout.sizes, "table": bounds(g), "directions": self.directions, "weights": self.weights,
+            "cover_y": g.cover_y, "cover_x": g.cover_x,
+            **{f"cut_{axis}": 2.0 / widths for axis, widths in zip("xyz", g.widths, strict=True)},
+        }  # fmt: skip
+        return {name: card.send(part) for name, part in parts.items()}
+
+    @cached_property
+    def constants(self) -> list[Floats]:
+        """Constants of the speeds, group by group, as the kernels take them."""
+        count, s, w = self.at_once or 1, self.speed, self.speed_weights
+        rows = np.array([1.0 / s, s, s**2, self.delta / s, w, w * s, w * s**2, w * s**3, s**2 - 2.0])
+        return [np.ascontiguousarray(rows[:, k : k + count]) for k in range(0, s.size, count)]
+
+    def run(self, arguments: tuple[Any, ...], shapes: Sequence[Sequence[int]]) -> list[Floats]:
+        """Return the sums of one sweep: moments, side, top, planes y = 0 and x = 0.
+
+        Parameters
+        ----------
+        arguments : tuple
+            As `RotorOperator.arguments` gives them.
+        shapes : sequence of shapes
+            Of the unknowns.
+
+        Raises
+        ------
+        InputError
+            The card is without memory for a single direction.
+        """
+        assert self.layout is not None and self.at_once is not None
+        card, directions = card_for(self.at_once), self.weights.size
+        most = max(1, int(SHARE * card.free_bytes) // (8 * 4 * self.layout.steps * self.layout.columns))
+        # Launches of one size, that keep every part of the card busy.
+        blocks = directions if directions <= most else max(1, most // card.processors * card.processors or most)
+        while True:
+            try:
+                sweep = CardSweep(self, arguments, shapes, blocks)
+                sweep()
+                return sweep.fetch()
+            except MemoryError as error:
+                if blocks == 1:
+                    raise InputError(
+                        f"the GPU is without memory for a grid of {self.grid.cells} cells: {error}",
+                        key="device",
+                        fix="ask for a larger tolerance, end what else uses the card, or choose cpu",
+                    ) from error
+                blocks = -(-blocks // 2)
+
+
+class CardSweep:
+    """A sweep whose unknowns lie on the card; a call computes it.
+
+    Parameters
+    ----------
+    domain : CardDomain
+        What is swept.
+    arguments, shapes
+        As for `CardDomain.run`.
+    blocks : int
+        Directions of one launch.
+    """
+
+    def __init__(
+        self, domain: CardDomain, arguments: tuple[Any, ...], shapes: Sequence[Sequence[int]], blocks: int
+    ) -> None:
+        layout, speeds = domain.layout, domain.at_once
+        assert layout is not None and speeds is not None
+        self.card = card = card_for(speeds)
+        self.domain, self.layout, self.blocks, self.shapes = domain, layout, blocks, shapes
+        parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room, m, *nu = arguments
+        self.given_moments, self.side, self.top, self.in_y, self.in_x = (card.send(part) for part in (m, *nu))
+        self.by_place = [card.send(np.asarray(part, dtype=float)) for part in (alpha_y, tau_y, push_y, push_x)]
+        self.scalars = [np.float64(value) for value in (*parity, alpha_x, tau_x, room)]
+        ends = zip(shapes[1:], (2, 2, 4, 4), strict=True)
+        self.sums = [card.zeros((*shape, count)) for shape, count in ends]
+        bases, steps, columns = layout.bases, layout.steps, layout.columns
+        # One row more than there are steps: a thread reads ahead.
+        self.given = card.empty(8 * (steps + 1) * columns)
+        self.added = card.empty(8 * steps * columns)
+        self.out = card.empty(blocks * 4 * steps * columns)
+        self.low_x = card.empty(blocks * bases * 4 * layout.ny * layout.nz * speeds)
+        self.low_y = card.empty(blocks * bases * 4 * layout.nx * layout.nz * speeds)
+        self.between = card.empty(blocks * 2 * layout.nz * layout.nx * speeds)
+        self.moments = card.empty(8 * layout.nx * layout.ny * layout.nz)
+        self.shared = layout.shared_bytes(speeds)
+
+    def __call__(self) -> None:
+        """Compute the sums; those over walls are added to what is there."""
+        card, layout, sent = self.card, self.layout, self.domain.sent
+        sizes, table, directions, weights = (sent[name] for name in ("sizes", "table", "directions", "weights"))
+        tiles = (layout.steps, -(-layout.columns // 128))
+        card.launch("deal", tiles, 128, (sizes, table, np.float64(self.domain.delta), self.given_moments, self.given))
+        fresh, every = 1, self.domain.weights.size
+        for constants in self.domain.constants:
+            card.constants(constants)
+            for first in range(0, every, self.blocks):
+                blocks = min(self.blocks, every - first)
+                card.launch(
+                    "sweep", (blocks,), layout.threads,
+                    (sizes, np.int32(first), table, *(sent[f"cut_{axis}"] for axis in "xyz"), directions, weights,
+                     self.given, self.side, self.top, self.in_y, self.in_x, sent["cover_y"], sent["cover_x"],
+                     *self.by_place, *self.scalars, self.low_x, self.low_y, self.between, self.out, *self.sums),
+                    self.shared,
+                )  # fmt: skip
+                card.launch("add", tiles, 128, (sizes, table, np.int32(blocks), np.int32(first), np.int32(fresh),
+                                                directions, weights, self.out, self.added))  # fmt: skip
+                fresh = 0
+        cells = layout.nx * layout.ny * layout.nz
+        card.launch("collect", (-(-cells // 128),), 128, (sizes, table, self.added, self.moments))
+
+    def fetch(self) -> list[Floats]:
+        """Copy the sums back."""
+        first = self.card.fetch(self.moments).reshape(tuple(self.shapes[0]))
+        return [first, *(self.card.fetch(part) for part in self.sums)]
+
+
+def operator_for(operator: RotorOperator | RoomOperator) -> RotorOperator | RoomOperator:
+    """Return an operator that computes the same, its large sweeps on the card where it can take them.
+
+    Those are all of a rotor, and those of a flat vane in space between diffuse walls whose two sides mirror each other;
+    strips, thick vanes and other walls stay with the processors.
+    """
+    if isinstance(operator, RotorOperator):
+        return GpuOperator(**{f.name: getattr(operator, f.name) for f in fields(operator)})
+    fits = isinstance(operator, SpaceOperator) and operator.grid.boxes == 1 and operator.walls.room == 1.0
+    if not fits or operator.grid.solid or operator.grid.slab:
+        return operator
+    return GpuSpaceOperator(**{f.name: getattr(operator, f.name) for f in fields(operator)})
 
 
 class GpuOperator(RotorOperator):
-    """The operator of a rotor with its large sweeps on a GPU, where the planes of the vanes are planes of symmetry.
+    """The operator of a rotor with its large sweeps on a GPU.
 
     Everything else, the small coarse levels among it, is computed as by `RotorOperator`.
     """
 
-    @classmethod
-    def of(cls, operator: RotorOperator) -> RotorOperator:
-        """Return an operator that computes the same, on the card where that is faster."""
-        return cls(**{f.name: getattr(operator, f.name) for f in fields(operator)})
-
-    @property
-    def on_card(self) -> bool:
-        """Whether this operator's sweeps run on the card."""
-        nx, ny, nz = self.grid.volume.shape
-        return self.link == MIRRORED and self.updates >= LEAST_UPDATES and max(nx, ny, 2 * nz) < 256
-
-    def _blocks(self, directions: int) -> tuple[int, int]:
-        """Speeds of a block and bytes of its faces: as many speeds as keep the card busy and fit into shared memory."""
-        nx, ny, nz = self.grid.volume.shape
-        each = 8 * (2 * ny * nz + 2 * nx * nz + nx * ny)
-        fits = [s for s in (4, 2, 1) if self.velocities.speeds % s == 0 and s * each <= SHARED_BYTES]
-        speeds = next((s for s in fits if directions * self.velocities.speeds // s >= BUSY), fits[-1] if fits else 4)
-        return speeds, speeds * each
-
     @cached_property
-    def _card(self) -> dict[str, Any]:
-        """What stays on the card between sweeps."""
-        import cupy
-
-        g, v = self.grid, self.velocities
-        nx, ny, nz = g.volume.shape
+    def domain(self) -> CardDomain | None:
+        """What the card sweeps; None where the sweep stays with the processors."""
+        if self.updates < LEAST_UPDATES:
+            return None
+        v = self.velocities
         e, w = v.directions, v.direction_weights
-        if self.folded:
+        if self.folded or self.link == QUARTER:
             below = e[:, 0] > e[:, 1]
             e, w = e[below], w[below]
-        speeds, size = self._blocks(e.shape[0])
-        shared = size <= SHARED_BYTES
-        groups = v.speeds // speeds
-        order, starts, where = wavefronts(g)
-        tasks, blocks = order.shape[1], groups * e.shape[0]
-        launch = min(blocks, max(1, LAUNCH_BYTES // (8 * 16 * tasks)))
-        sent = {
-            "order": order, "starts": starts, "where": where, "directions": e, "speed": v.speed,
-            "weight": np.outer(w, v.speed_weights), "rates": self.delta / v.speed, "patch_x": g.patches[0],
-            "patch_y": g.patches[1], "cover_y": g.cover_y, "cover_x": g.cover_x,
-            **{f"cut_{axis}": 2.0 / widths for axis, widths in zip("xyz", g.widths, strict=True)},
-        }  # fmt: skip
-        kept: dict[str, Any] = {name: cupy.asarray(np.ascontiguousarray(part)) for name, part in sent.items()}
-        kept["memory"] = cupy.empty(1 if shared else launch * size // 8)
-        kept["low_x"] = cupy.empty(launch * 4 * speeds * ny * nz)
-        kept["low_y"] = cupy.empty(launch * 4 * speeds * nx * nz)
-        kept["out"] = cupy.empty(launch * 16 * tasks)
-        kept["dealt"], kept["added"] = cupy.empty(32 * tasks), cupy.empty(32 * tasks)
-        kept["moments"] = cupy.empty((nx * ny * nz, 8))
-        kernels = {name: module(speeds, shared).get_function(name) for name in ("sweep", "deal", "add", "collect")}
-        if shared and size > 48 * 1024:
-            kernels["sweep"].max_dynamic_shared_size_bytes = size
-        numbers = {"groups": groups, "blocks": blocks, "launch": launch, "size": size if shared else 0, "tasks": tasks}
-        return kept | kernels | numbers
+        domain = CardDomain(self.grid, e, w, v.speed, v.speed_weights, self.delta, self.link)
+        return domain if domain.layout is not None else None
 
     def _run(self, y: Floats, drive: RotorDrive) -> list[Floats]:
-        if not self.on_card:
+        if self.domain is None:
             return super()._run(y, drive)
-        import cupy
+        return self.domain.run(self.arguments(y, drive), self.shapes)
 
-        try:
-            return self._run_there(y, drive)
-        except cupy.cuda.memory.OutOfMemoryError as error:
-            raise InputError(
-                f"the GPU is without memory for a grid of {self.grid.cells} cells: {error}",
-                key="device",
-                fix="ask for a larger tolerance, end what else uses the card, or choose cpu",
-            ) from error
 
-    def _run_there(self, y: Floats, drive: RotorDrive) -> list[Floats]:
-        """One sweep on the card."""
-        import cupy
+# The rotor's y axis is the normal of a lone vane, its x axis the vane's first direction.
+TURNED = [0, 2, 1, 3, 4, 6, 5, 7]
 
-        card = self._card
-        parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room, m, *nu = self.arguments(y, drive)
-        given, *densities = (cupy.asarray(np.ascontiguousarray(part)) for part in (m, *nu))
-        by_place = [cupy.asarray(np.ascontiguousarray(part, dtype=float)) for part in (alpha_y, tau_y, push_y, push_x)]
-        shapes = self.shapes
-        sums = [cupy.zeros(shape)
-                for shape in ((*shapes[1], 2), (*shapes[2], 2), (*shapes[3], 4), (*shapes[4], 4))]  # fmt: skip
-        nx, ny, nz = (np.int32(n) for n in shapes[0][:3])
-        groups, tasks, waves = (np.int32(n) for n in (card["groups"], card["tasks"], card["starts"].shape[1] - 1))
-        tiles = (-(-card["tasks"] // 128), 4)
-        card["deal"](tiles, (128,), (nx, ny, nz, tasks, card["order"], given, card["dealt"]))
-        scalars = [np.float64(value) for value in (*parity, alpha_x, tau_x, room)]
-        for begin in range(0, card["blocks"], card["launch"]):
-            blocks, start = min(card["launch"], card["blocks"] - begin), np.int32(begin)
-            card["sweep"](
-                (blocks,), (THREADS,),
-                (nx, ny, nz, groups, tasks, waves, start,
-                 *(card[n] for n in ("order", "starts", "cut_x", "cut_y", "cut_z", "patch_x", "patch_y", "directions",
-                                     "speed", "weight", "rates")),
-                 np.float64(self.delta), card["dealt"], *densities, card["cover_y"], card["cover_x"], *by_place,
-                 *scalars, card["memory"], card["low_x"], card["low_y"], card["out"], *sums),
-                shared_mem=card["size"],
-            )  # fmt: skip
-            card["add"](tiles, (128,), (nz, groups, np.int32(blocks), start, tasks, card["order"], card["directions"],
-                                        card["out"], card["added"]))  # fmt: skip
-        cells = card["moments"].shape[0]
-        card["collect"]((-(-cells // 128),), (128,), (np.int32(cells), tasks, card["where"], card["added"],
-                                                      card["moments"]))  # fmt: skip
-        return [card["moments"].get().reshape(shapes[0]), *(part.get() for part in sums)]
+
+class GpuSpaceOperator(SpaceOperator):
+    """The operator of a lone vane with its large sweeps on a GPU: a rotor's domain without a vane in x = 0."""
+
+    @cached_property
+    def domain(self) -> CardDomain | None:
+        """What the card sweeps; None where the sweep stays with the processors."""
+        if self.updates < LEAST_UPDATES:
+            return None
+        g, v = self.grid, self.velocities
+        assert isinstance(v, SpaceVelocities)
+        x, y, z = g.across[0], g.x[0], g.across[1]
+        gas = np.ones((x.size - 1, y.size - 1), dtype=bool)
+        grid = RotorGrid(x, y, z, gas, g.cover, np.zeros((y.size - 1, z.size - 1)), False)
+        e = v.directions[:, [1, 0, 2]]
+        domain = CardDomain(grid, e, v.direction_weights, v.speed, v.speed_weights, self.delta, MIRRORED)
+        return domain if domain.layout is not None else None
+
+    def _run(self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float) -> tuple[Floats, Incoming]:
+        # A vane that slides along itself has no mirror image in the planes across it.
+        if self.domain is None or faces[0, 2] != 0.0:
+            return super()._run(moments, walls, faces, room_tau)
+        end, side, outer, vane = walls
+        nx, ny, nz = self.domain.grid.volume.shape
+        full = np.ones(nx)
+        arguments = (
+            (1.0, self.parity), self.walls.front * full, 1.0, faces[0, 0] * full, 0.0, faces[0, 1] * full,
+            np.zeros(ny), room_tau, moments.transpose(1, 0, 2, 3)[..., TURNED],
+            np.concatenate([side, end[0]]), outer.T, vane[0], np.zeros((ny, nz)),
+        )  # fmt: skip
+        shapes = ((nx, ny, nz, 8), (ny + nx, nz), (nx, ny), (nx, nz), (ny, nz))
+        new, onto, top, on_vane, _ = self.domain.run(arguments, shapes)
+        new = new.transpose(1, 0, 2, 3)[..., TURNED].copy()
+        new[..., 4] *= 2.0 / 3.0
+        widths = np.concatenate([self.domain.grid.widths[1], self.domain.grid.widths[0]])
+        falls = np.zeros((ny + nx, nz, 4))
+        falls[..., [0, 3]] = onto / widths[:, None, None]
+        above = np.zeros((ny, nx, 4))
+        above[..., [0, 3]] = top.transpose(1, 0, 2)
+        return new, Incoming(falls[None, ny:], (falls[:ny], above), on_vane[None])
 
 
 @lru_cache(maxsize=1)

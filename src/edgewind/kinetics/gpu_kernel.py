@@ -1,182 +1,306 @@
-r"""The transport sweep of a rotor on a GPU: a block of threads for a direction, a thread for each cell of a wavefront.
+r"""The transport sweep of a rotor on a GPU: a block of threads for a direction, a thread for each column of cells.
 
-The scheme is that of the sweep on processors. A straight flight meets the cells of equal i + j + k at the same time,
-counted from where it enters; along z the way in and the way out again, mirrored in the plane of symmetry, count as one
-line of twice the length. The cells of such a wavefront are independent of each other. The faces between cells lie in
-memory that the threads of a block share; of the distribution only four sums over the speeds of a block leave it,
-\Sum w h s^n for n = 0 to 3. What a task reads and writes lies in the order of the tasks, so that neighbouring threads
-touch neighbouring numbers; a second kernel adds the directions up and a third returns to the order of the cells. The
-order of every sum is fixed, but for those over walls.
+The scheme is that of the sweep on processors. A block takes the columns of a strip, all of x and some rows of y, and
+each thread marches up its column, with the face between its cells in registers for all speeds at once; faces across x
+and y pass to the neighbours through shared memory, one step later. So a column starts when its neighbours towards the
+flow have done one cell, and after its last cell the thread goes on with its column of the next strip, then of the next
+signs of x and y, without waiting for the others: for ever but at the first and last steps all threads are busy. Along z
+the way in and the way out again, mirrored in the plane of symmetry, count as one column of twice the length.
+
+Further threads stand for what bounds the strip: one for each row sets what enters at the near end of x and takes what
+leaves at the far end, one for each column of y likewise. Columns outside a round chamber are walls to their neighbours.
+
+The moments are laid out by step and thread, so that neighbouring threads read neighbouring numbers, and so are the
+four sums over the speeds, \Sum w h s^n for n = 0 to 3, which are all of the distribution that leaves a block. A second
+kernel adds the directions up and a third returns to the order of the cells. The order of every sum is fixed, but for
+those over walls. An update takes about 20 operations of the unit for doubles and moves 16 bytes outside of a block.
 """
 
 from __future__ import annotations
 
-from functools import lru_cache
-from typing import Any
-
-# What happens at the faces of a column of cells, by the signs of the direction: bits of the task's number.
-FLAGS = ("IN_X_WALL", "IN_X_PLANE", "IN_Y_WALL", "IN_Y_PLANE", "OUT_X_WALL", "OUT_X_PLANE", "OUT_Y_WALL", "OUT_Y_PLANE")
+# Most threads of a block: each may then hold 128 registers of the 65 536.
 THREADS = 512
-
 SOURCE = r"""
 typedef const double* __restrict__ in;
+enum { NOTHING = -1, PLANE = -2 };
+enum { OUTSIDE, GAS, PAD };
+enum { MIRRORED, QUARTER, HALF };
+
+// Of each speed s: 1/s, s, s^2, delta/s, w, w s, w s^2, w s^3, s^2 - 2.
+__constant__ double C[9][SPEEDS];
+#define INV(q) C[0][q]
+#define S1(q) C[1][q]
+#define S2(q) C[2][q]
+#define RATE(q) C[3][q]
+#define W(n, q) C[4 + (n)][q]
+#define WALL(q) C[8][q]
+// Components of the direction along x and y: the second base is the first one turned by a quarter.
+#define ALONG (base ? e1 : e0)
+#define ACROSS (base ? e0 : e1)
+#define EACH for (int q = 0; q < SPEEDS; q++)
+
+struct Shape {
+  int nx, ny, nz, rows, strips, period, length, passes, bases, steps, columns, link;
+};
+
+// Where in its work a thread is: pass (signs of x and y, and base), strip and cell along z, from -offset on.
+struct Place {
+  int pass, strip, kk;
+  __device__ __forceinline__ bool next(const Shape& g) {
+    kk++;
+    const int end = strip == g.strips - 1 ? g.length - (g.strips - 1) * g.period : g.period;
+    if (kk < end) return kk == 0;
+    kk = 0;
+    if (++strip == g.strips) strip = 0, pass++;
+    return true;
+  }
+  __device__ __forceinline__ bool active(const Shape& g) const { return kk >= 0 && kk < 2 * g.nz && pass < g.passes; }
+  __device__ __forceinline__ int depth(const Shape& g) const { return kk >= g.nz ? kk - g.nz : g.nz - 1 - kk; }
+  __device__ __forceinline__ int way(const Shape& g) const { return kk >= g.nz; }
+};
 
 __device__ __forceinline__ double reciprocal(double d) {
-  // Twenty bits of the table, doubled twice by Newton's iteration.
-  double r;
+  // Twenty bits of the table, tripled by one step of third order.
+  double r, e;
+#ifdef __CUDA_ARCH__
   asm("rcp.approx.ftz.f64 %0, %1;" : "=d"(r) : "d"(d));
-  r = fma(r, fma(-d, r, 1.0), r);
-  return fma(r, fma(-d, r, 1.0), r);
+#else
+  r = (double)(1.0f / (float)d);
+#endif
+  e = fma(-d, r, 1.0);
+  return fma(r, fma(e, e, e), r);
 }
 
-extern "C" __global__ void __launch_bounds__(THREADS) sweep(
-    int nx, int ny, int nz, int groups, int tasks, int waves, int from,
-    const unsigned int* __restrict__ order, const int* __restrict__ starts,
-    in cut_x, in cut_y, in cut_z, const long long* __restrict__ patch_x, const long long* __restrict__ patch_y,
-    in directions, in speed, in weight, in rates, double delta,
-    in m, in nu_side, in nu_top, in nu_y, in nu_x, in cover_y, in cover_x,
-    in alpha_y, in tau_y, in push_y, in push_x,
-    double parity_x, double parity_y, double alpha_x, double tau_x, double room_tau,
-    double* in_memory, double* low_x, double* low_y, double* out, double* side, double* top,
-    double* vane_y, double* vane_x) {
-  extern __shared__ double shared[];
-  const int block = blockIdx.x, d = (from + block) / groups, first = ((from + block) % groups) * SPEEDS;
-  const int in_x = ny * nz, in_y = nx * nz, in_z = nx * ny;
-  const int y_start = 2 * SPEEDS * in_x, z_start = y_start + 2 * SPEEDS * in_y;
-#ifdef SHARED
-  double* faces = shared;
-#else
-  double* faces = in_memory + (size_t)block * (z_start + SPEEDS * in_z);
-#endif
-  double* lx = low_x + (size_t)block * 4 * SPEEDS * in_x;
-  double* ly = low_y + (size_t)block * 4 * SPEEDS * in_y;
-  const double ex = directions[3 * d], ey = directions[3 * d + 1], ez = directions[3 * d + 2];
-  double sp[SPEEDS], rate[SPEEDS], w[SPEEDS];
+// Kind, wall that sends into it from x and y, wall that takes from it: of a column in the order of a stage.
+__device__ __forceinline__ const int* about(const int* __restrict__ table, const Shape& g, int stage, int i, int j) {
+  return table + ((size_t)(stage * (g.ny + 2) + j + 1) * (g.nx + 2) + i + 1) * 5;
+}
+
+__device__ __forceinline__ void onto(double* wall, double area, const double* face, int stride) {
+  double v1 = 0, v3 = 0;
 #pragma unroll
-  for (int q = 0; q < SPEEDS; q++) {
-    sp[q] = speed[first + q];
-    rate[q] = rates[first + q];
-    w[q] = weight[d * groups * SPEEDS + first + q];
+  EACH {
+    const double f = face[q * stride];
+    v1 = fma(W(1, q), f, v1), v3 = fma(W(3, q), f, v3);
   }
-  for (int stage = 0; stage < 4; stage++) {
-    const int away = stage >> 1, onward = stage & 1;
-    const double e0 = onward ? ex : -ex, e1 = away ? ey : -ey;
-    const unsigned int* mine = order + (size_t)stage * tasks;
-    in given = m + (size_t)stage * 8 * tasks;
-    double* sums = out + ((size_t)block * 4 + stage) * 4 * tasks;
-    for (int wave = 0; wave < waves; wave++) {
-      const int end = starts[stage * (waves + 1) + wave + 1];
-      for (int task = starts[stage * (waves + 1) + wave] + threadIdx.x; task < end; task += THREADS) {
-        const unsigned int code = mine[task];
-        const int i = code & 255, j = (code >> 8) & 255, kk = (code >> 16) & 255, at = code >> 24;
-        const int way = kk >= nz, k = way ? kk - nz : nz - 1 - kk;
-        double* X = faces + way * SPEEDS * in_x + j * nz + k;
-        double* Y = faces + y_start + way * SPEEDS * in_y + i * nz + k;
-        double* Z = faces + z_start + i * ny + j;
-        const double m1 = given[tasks + task], m2 = given[2 * tasks + task], m3 = given[3 * tasks + task];
-        const double m5 = given[5 * tasks + task], m6 = given[6 * tasks + task], m7 = given[7 * tasks + task];
-        const double a2 = given[4 * tasks + task], a0 = given[task] - 1.5 * a2;
-        if (at & IN_X_WALL) {
-          const double nu = nu_side[patch_x[i * ny + j] * nz + k];
+  atomicAdd(wall, area * v1), atomicAdd(wall + 1, area * v3);
+}
+
+__device__ __forceinline__ void from(double* face, int stride, double nu, double tau) {
 #pragma unroll
-          for (int q = 0; q < SPEEDS; q++) X[q * in_x] = nu + room_tau * (sp[q] * sp[q] - 2.0);
-        }
-        if (at & IN_X_PLANE) {
-          const double nu = nu_x[j * nz + k], c = cover_x[j * nz + k], push = 2.0 * push_x[j] * ex;
-          double v1 = 0, v2 = 0, v3 = 0;
+  EACH face[q * stride] = fma(tau, WALL(q), nu);
+}
+
+// What enters through one face of a vane's plane, and what fell on it.
+__device__ __forceinline__ void through(
+    double* face, int stride, const double* own, const double* other, double sign, double normal, double tangent,
+    double weight, double* vane, double cover, double alpha, double nu, double tau, double push) {
+  double v1 = 0, v2 = 0, v3 = 0;
+  const double moved = 2.0 * push * normal;
 #pragma unroll
-          for (int q = 0; q < SPEEDS; q++) {
-            const double s = sp[q], own = lx[((away * 2 + way) * SPEEDS + q) * in_x + j * nz + k];
-            const double f = w[q] * s * own, moved = push * s;
-            v1 += f, v2 += f * s, v3 += f * s * s;
-            const double wall = alpha_x * (nu + tau_x * (s * s - 2.0) + moved) + (1.0 - alpha_x) * (own + 2.0 * moved);
-            X[q * in_x] = c * wall + (1.0 - c) * parity_x * own;
+  EACH {
+    const double mine = own[q], m = moved * S1(q);
+    v1 = fma(W(1, q), mine, v1), v2 = fma(W(2, q), mine, v2), v3 = fma(W(3, q), mine, v3);
+    const double wall = alpha * (fma(tau, WALL(q), nu) + m) + (1.0 - alpha) * (mine + 2.0 * m);
+    face[q * stride] = cover * wall + (1.0 - cover) * sign * other[q];
+  }
+  v1 *= weight, v2 *= 2.0 * weight * normal, v3 *= weight;
+  atomicAdd(vane, normal * v1), atomicAdd(vane + 1, normal * v2);
+  atomicAdd(vane + 2, tangent * v2), atomicAdd(vane + 3, normal * v3);
+}
+
+extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
+    const int* __restrict__ sizes, int first, const int* __restrict__ table,
+    in cut_x, in cut_y, in cut_z, in directions, in weights, in given,
+    in nu_side, in nu_top, in nu_y, in nu_x, in cover_y, in cover_x, in alpha_y, in tau_y, in push_y, in push_x,
+    double parity_x, double parity_y, double alpha_x, double tau_x, double room_tau,
+    double* low_x, double* low_y, double* between, double* out, double* side, double* top, double* vane_y,
+    double* vane_x) {
+  extern __shared__ double shared[];
+  Shape g;
+  g.nx = sizes[0], g.ny = sizes[1], g.nz = sizes[2], g.rows = sizes[3], g.strips = sizes[4], g.period = sizes[5];
+  g.length = sizes[6], g.passes = sizes[7], g.bases = sizes[8], g.steps = sizes[9], g.columns = sizes[10];
+  g.link = sizes[11];
+  const int slots_x = (g.nx + 1) * g.rows, slots_y = g.nx * (g.rows + 1);
+  const int block = blockIdx.x, tid = threadIdx.x, d = first + block;
+  // Faces by time (even, odd), speed and place: across x a row starts with what enters, across y a first row.
+  double* SX = shared;
+  double* SY = shared + 2 * SPEEDS * slots_x;
+  const double e0 = directions[3 * d], e1 = directions[3 * d + 1], e2 = directions[3 * d + 2];
+  const double weight = weights[d];
+
+  if (tid < g.columns) {
+    const int ii = tid % g.nx, jj = tid / g.nx;
+    const bool real = jj < g.rows;
+    Place at = {0, 0, -(ii + jj + 1) - 1};
+    double z[SPEEDS], ax = 0, by = 0, c[8];
+    const double* m = given + tid;
+    double* sums = out + (size_t)block * g.steps * 4 * g.columns + tid;
+    int kind = OUTSIDE, i = 0, j = 0, stage = 0;
+    double dx = 0, dy = 0;
+    int sends_x = NOTHING, sends_y = NOTHING, takes_x = NOTHING, takes_y = NOTHING;
+    const int left = jj * (g.nx + 1) + ii, up = jj * g.nx + ii;
+#pragma unroll
+    for (int n = 0; n < 8; n++) c[n] = m[(size_t)n * g.columns];
+#pragma unroll
+    EACH z[q] = 0;
+    for (int t = 0; t < g.steps; t++) {
+      double later[8];
+      m += (size_t)8 * g.columns;
+#pragma unroll
+      for (int n = 0; n < 8; n++) later[n] = m[(size_t)n * g.columns];
+      const double* xs = SX + (t & 1) * SPEEDS * slots_x + left;
+      const double* ys = SY + (t & 1) * SPEEDS * slots_y + up;
+      double* to_x = SX + (~t & 1) * SPEEDS * slots_x + left + 1;
+      double* to_y = SY + (~t & 1) * SPEEDS * slots_y + up + g.nx;
+      if (at.next(g) && at.pass < g.passes && real) {
+        stage = at.pass / g.bases;
+        const int base = at.pass % g.bases, row = at.strip * g.rows + jj;
+        kind = PAD;
+        if (row < g.ny) {
+          i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row;
+          const int* mine = about(table, g, stage, ii, row);
+          kind = mine[0], takes_x = mine[1], takes_y = mine[2], sends_x = mine[3], sends_y = mine[4];
+          ax = ALONG * cut_x[i], by = ACROSS * cut_y[j];
+          dx = ACROSS * weight * 2.0 / cut_x[i], dy = ALONG * weight * 2.0 / cut_y[j];
+          if (kind == GAS) {
+            const double nu = nu_top[i * g.ny + j];
+#pragma unroll
+            EACH z[q] = fma(room_tau, WALL(q), nu);
           }
-          double* v = vane_x + (j * nz + k) * 4;
-          atomicAdd(v, ex * v1), atomicAdd(v + 1, 2.0 * ex * ex * v2);
-          atomicAdd(v + 2, 2.0 * e1 * ex * v2), atomicAdd(v + 3, ex * v3);
         }
-        if (at & IN_Y_WALL) {
-          const double nu = nu_side[patch_y[i * ny + j] * nz + k];
+      }
+      if (at.active(g) && real) {
+        if (kind == GAS) {
+          const int base = at.pass % g.bases, k = at.depth(g);
+          const double ex = ALONG, ey = ACROSS, cz = e2 * cut_z[k], abc = ax + by + cz;
+          const double gg = c[5] * ex + c[6] * ey + c[7] * e2, a1 = c[1] * ex + c[2] * ey + c[3] * e2;
+          const double a0 = c[0], a2 = c[4];
+          double s0 = 0, s1 = 0, s2 = 0, s3 = 0;
 #pragma unroll
-          for (int q = 0; q < SPEEDS; q++) Y[q * in_y] = nu + room_tau * (sp[q] * sp[q] - 2.0);
-        }
-        if (at & IN_Y_PLANE) {
-          const double nu = nu_y[i * nz + k], c = cover_y[i * nz + k], push = 2.0 * push_y[i] * ey;
-          const double alpha = alpha_y[i], tau = tau_y[i];
-          double v1 = 0, v2 = 0, v3 = 0;
-#pragma unroll
-          for (int q = 0; q < SPEEDS; q++) {
-            const double s = sp[q], own = ly[((onward * 2 + way) * SPEEDS + q) * in_y + i * nz + k];
-            const double f = w[q] * s * own, moved = push * s;
-            v1 += f, v2 += f * s, v3 += f * s * s;
-            const double wall = alpha * (nu + tau * (s * s - 2.0) + moved) + (1.0 - alpha) * (own + 2.0 * moved);
-            Y[q * in_y] = c * wall + (1.0 - c) * parity_y * own;
+          EACH {
+            const double x = xs[q * slots_x], y = ys[q * slots_y];
+            double h = fma(INV(q), a0, fma(S1(q), a2, fma(S2(q), gg, a1)));
+            h = fma(cz, z[q], fma(by, y, fma(ax, x, h))) * reciprocal(RATE(q) + abc);
+            to_x[q * slots_x] = fma(2.0, h, -x);
+            to_y[q * slots_y] = fma(2.0, h, -y);
+            z[q] = fma(2.0, h, -z[q]);
+            s0 = fma(W(0, q), h, s0), s1 = fma(W(1, q), h, s1), s2 = fma(W(2, q), h, s2), s3 = fma(W(3, q), h, s3);
           }
-          double* v = vane_y + (i * nz + k) * 4;
-          atomicAdd(v, ey * v1), atomicAdd(v + 1, 2.0 * ey * ey * v2);
-          atomicAdd(v + 2, 2.0 * e0 * ey * v2), atomicAdd(v + 3, ey * v3);
-        }
-        if (kk == 0) {
-          const double nu = nu_top[i * ny + j];
+          double* mine = sums + (size_t)t * 4 * g.columns;
+          mine[0] = s0, mine[g.columns] = s1, mine[2 * g.columns] = s2, mine[3 * g.columns] = s3;
+          if (at.kk == 2 * g.nz - 1) onto(top + (i * g.ny + j) * 2, e2 * weight, z, 1);
+        } else if (kind == PAD) {
 #pragma unroll
-          for (int q = 0; q < SPEEDS; q++) Z[q * in_z] = nu + room_tau * (sp[q] * sp[q] - 2.0);
+          EACH to_y[q * slots_y] = ys[q * slots_y];
+        } else {
+          const int k = at.depth(g);
+          if (takes_x >= 0) onto(side + (takes_x * g.nz + k) * 2, dy, xs, slots_x);
+          if (takes_y >= 0) onto(side + (takes_y * g.nz + k) * 2, dx, ys, slots_y);
+          if (sends_x >= 0) from(to_x, slots_x, nu_side[sends_x * g.nz + k], room_tau);
+          if (sends_y >= 0) from(to_y, slots_y, nu_side[sends_y * g.nz + k], room_tau);
         }
-        const double e2 = way ? ez : -ez;
-        const double g = (4.0 / 15.0) * (m5 * e0 + m6 * e1 + m7 * e2);
-        const double a1 = 2.0 * (m1 * e0 + m2 * e1 + m3 * e2) - 2.5 * g;
-        const double ax = ex * cut_x[i], by = ey * cut_y[j], cz = ez * cut_z[k], abc = ax + by + cz;
-        double s0 = 0, s1 = 0, s2 = 0, s3 = 0;
+      }
 #pragma unroll
-        for (int q = 0; q < SPEEDS; q++) {
-          const double s = sp[q], x = X[q * in_x], y = Y[q * in_y], z = Z[q * in_z];
-          double h = fma(rate[q], a0, delta * fma(s, fma(s, g, a2), a1));
-          h = fma(cz, z, fma(by, y, fma(ax, x, h))) * reciprocal(rate[q] + abc);
-          X[q * in_x] = fma(2.0, h, -x);
-          Y[q * in_y] = fma(2.0, h, -y);
-          Z[q * in_z] = fma(2.0, h, -z);
-          const double f = w[q] * h, fs = f * s, fss = fs * s;
-          s0 += f, s1 += fs, s2 += fss, s3 = fma(fss, s, s3);
+      for (int n = 0; n < 8; n++) c[n] = later[n];
+      __syncthreads();
+    }
+    return;
+  }
+
+  // The bounds of the strip. What left through the planes: by base, the sign along the plane, and way.
+  const int ghost = tid - g.columns, faces_x = g.ny * g.nz, faces_y = g.nx * g.nz;
+  double* lx = low_x + (size_t)block * g.bases * 4 * faces_x * SPEEDS;
+  double* ly = low_y + (size_t)block * g.bases * 4 * faces_y * SPEEDS;
+  // All threads of a warp take the same branch: they meet at its barrier.
+  const int bounds_x = (g.rows + 31) / 32 * 32;
+  if (ghost < bounds_x) {
+    const int jj = ghost;
+    const bool real = jj < g.rows;
+    Place in = {0, 0, -jj - 1}, leave = {0, 0, -(g.nx + jj + 1) - 1};
+    for (int t = 0; t < g.steps; t++) {
+      in.next(g), leave.next(g);
+      int row = leave.strip * g.rows + jj;
+      if (real && leave.active(g) && row < g.ny) {
+        const int stage = leave.pass / g.bases, base = leave.pass % g.bases, j = stage >> 1 ? row : g.ny - 1 - row;
+        const int takes = about(table, g, stage, g.nx, row)[1], k = leave.depth(g);
+        const double* xs = SX + (t & 1) * SPEEDS * slots_x + jj * (g.nx + 1) + g.nx;
+        if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ALONG * weight * 2.0 / cut_y[j], xs, slots_x);
+        if (takes == PLANE) {
+          const int kind = (base * 2 + (stage >> 1)) * 2 + leave.way(g);
+          double* kept = lx + ((size_t)kind * faces_x + j * g.nz + k) * SPEEDS;
+#pragma unroll
+          EACH kept[q] = xs[q * slots_x];
         }
-        sums[task] = s0, sums[tasks + task] = s1, sums[2 * tasks + task] = s2, sums[3 * tasks + task] = s3;
-        if (kk == 2 * nz - 1) {
-          double v1 = 0, v3 = 0;
+      }
+      row = in.strip * g.rows + jj;
+      if (real && in.active(g) && row < g.ny) {
+        const int stage = in.pass / g.bases, base = in.pass % g.bases, j = stage >> 1 ? row : g.ny - 1 - row;
+        const int sends = about(table, g, stage, -1, row)[3], k = in.depth(g), away = stage >> 1, way = in.way(g);
+        double* to_x = SX + (~t & 1) * SPEEDS * slots_x + jj * (g.nx + 1);
+        if (sends >= 0) from(to_x, slots_x, nu_side[sends * g.nz + k], room_tau);
+        if (sends == PLANE) {
+          const int face = j * g.nz + k;
+          const double* own = lx + ((size_t)((base * 2 + away) * 2 + way) * faces_x + face) * SPEEDS;
+          const double* other = g.link == QUARTER
+              ? ly + ((size_t)(((1 - base) * 2 + away) * 2 + way) * faces_y + face) * SPEEDS : own;
+          through(to_x, slots_x, own, other, parity_x, ALONG, away ? ACROSS : -ACROSS, weight,
+                  vane_x + face * 4, cover_x[face], alpha_x, nu_x[face], tau_x, push_x[j]);
+        }
+      }
+      __syncthreads();
+    }
+  } else {
+    const int ii = ghost - bounds_x;
+    const bool real = ii < g.nx;
+    Place in = {0, 0, -ii - 1}, leave = {0, 0, -(ii + g.rows + 1) - 1};
+    double* kept_between = between + ((size_t)block * g.nx + ii) * SPEEDS;
+    const size_t step_between = (size_t)gridDim.x * g.nx * SPEEDS;
+    for (int t = 0; t < g.steps; t++) {
+      in.next(g), leave.next(g);
+      if (real && in.active(g)) {
+        const int stage = in.pass / g.bases, base = in.pass % g.bases, i = stage & 1 ? ii : g.nx - 1 - ii;
+        const int k = in.depth(g), onward = stage & 1, way = in.way(g);
+        double* to_y = SY + (~t & 1) * SPEEDS * slots_y + ii;
+        if (in.strip > 0) {
+          const double* kept = kept_between + in.kk * step_between;
 #pragma unroll
-          for (int q = 0; q < SPEEDS; q++) {
-            const double f = w[q] * sp[q] * Z[q * in_z];
-            v1 += f, v3 += f * sp[q] * sp[q];
+          EACH to_y[q * slots_y] = kept[q];
+        } else {
+          const int sends = about(table, g, stage, ii, -1)[4];
+          if (sends >= 0) from(to_y, slots_y, nu_side[sends * g.nz + k], room_tau);
+          if (sends == PLANE) {
+            const int face = i * g.nz + k;
+            const double* own = ly + ((size_t)((base * 2 + onward) * 2 + way) * faces_y + face) * SPEEDS;
+            const double* other = own;
+            if (g.link == QUARTER)
+              other = lx + ((size_t)(((1 - base) * 2 + onward) * 2 + way) * faces_x + face) * SPEEDS;
+            if (g.link == HALF) {
+              const int kind = (base * 2 + 1 - onward) * 2 + way;
+              other = ly + ((size_t)kind * faces_y + (g.nx - 1 - i) * g.nz + k) * SPEEDS;
+            }
+            through(to_y, slots_y, own, other, parity_y, ACROSS, onward ? ALONG : -ALONG, weight,
+                    vane_y + face * 4, cover_y[face], alpha_y[i], nu_y[face], tau_y[i], push_y[i]);
           }
-          atomicAdd(top + (i * ny + j) * 2, ez * v1), atomicAdd(top + (i * ny + j) * 2 + 1, ez * v3);
         }
-        if (at & OUT_X_WALL) {
-          double v1 = 0, v3 = 0;
+      }
+      if (real && leave.active(g)) {
+        const int stage = leave.pass / g.bases, base = leave.pass % g.bases, i = stage & 1 ? ii : g.nx - 1 - ii;
+        const int k = leave.depth(g);
+        const double* ys = SY + (t & 1) * SPEEDS * slots_y + g.rows * g.nx + ii;
+        if (leave.strip < g.strips - 1) {
+          double* kept = kept_between + leave.kk * step_between;
 #pragma unroll
-          for (int q = 0; q < SPEEDS; q++) {
-            const double f = w[q] * sp[q] * X[q * in_x];
-            v1 += f, v3 += f * sp[q] * sp[q];
+          EACH kept[q] = ys[q * slots_y];
+        } else {
+          const int takes = about(table, g, stage, ii, g.ny)[2];
+          if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ACROSS * weight * 2.0 / cut_x[i], ys, slots_y);
+          if (takes == PLANE) {
+            const int kind = (base * 2 + (stage & 1)) * 2 + leave.way(g);
+            double* kept = ly + ((size_t)kind * faces_y + i * g.nz + k) * SPEEDS;
+#pragma unroll
+            EACH kept[q] = ys[q * slots_y];
           }
-          const double area = ex * 2.0 / cut_y[j];
-          double* v = side + (patch_x[i * ny + j] * nz + k) * 2;
-          atomicAdd(v, area * v1), atomicAdd(v + 1, area * v3);
-        }
-        if (at & OUT_X_PLANE) {
-#pragma unroll
-          for (int q = 0; q < SPEEDS; q++) lx[((away * 2 + way) * SPEEDS + q) * in_x + j * nz + k] = X[q * in_x];
-        }
-        if (at & OUT_Y_WALL) {
-          double v1 = 0, v3 = 0;
-#pragma unroll
-          for (int q = 0; q < SPEEDS; q++) {
-            const double f = w[q] * sp[q] * Y[q * in_y];
-            v1 += f, v3 += f * sp[q] * sp[q];
-          }
-          const double area = ey * 2.0 / cut_x[i];
-          double* v = side + (patch_y[i * ny + j] * nz + k) * 2;
-          atomicAdd(v, area * v1), atomicAdd(v + 1, area * v3);
-        }
-        if (at & OUT_Y_PLANE) {
-#pragma unroll
-          for (int q = 0; q < SPEEDS; q++) ly[((onward * 2 + way) * SPEEDS + q) * in_y + i * nz + k] = Y[q * in_y];
         }
       }
       __syncthreads();
@@ -184,61 +308,83 @@ extern "C" __global__ void __launch_bounds__(THREADS) sweep(
   }
 }
 
-// Moments in the order of the cells to that of the tasks, for each stage.
-extern "C" __global__ void deal(int nx, int ny, int nz, int tasks, const unsigned int* __restrict__ order,
-                                in moments, double* m) {
-  const int task = blockIdx.x * blockDim.x + threadIdx.x, stage = blockIdx.y;
-  if (task >= tasks) return;
-  const unsigned int code = order[(size_t)stage * tasks + task];
-  const int i = code & 255, j = (code >> 8) & 255, kk = (code >> 16) & 255, k = kk >= nz ? kk - nz : nz - 1 - kk;
-  for (int q = 0; q < 8; q++)
-    m[((size_t)stage * 8 + q) * tasks + task] = moments[(((size_t)i * ny + j) * nz + k) * 8 + q];
+// The cell of a step and thread: its column and depth in the order of memory; false where the thread rests.
+__device__ __forceinline__ bool cell_of(const int* __restrict__ sizes, const int* __restrict__ table, int step,
+                                        int thread, int& stage, int& base, int& way, int& cell) {
+  const int nx = sizes[0], ny = sizes[1], nz = sizes[2], rows = sizes[3], strips = sizes[4], period = sizes[5];
+  const int length = sizes[6], passes = sizes[7], bases = sizes[8];
+  const int ii = thread % nx, jj = thread / nx, since = step - (ii + jj + 1);
+  if (jj >= rows || since < 0 || since >= passes * length) return false;
+  const int pass = since / length, within = since % length;
+  const int strip = within / period < strips ? within / period : strips - 1;
+  const int kk = within - strip * period, row = strip * rows + jj;
+  if (kk >= 2 * nz || row >= ny) return false;
+  stage = pass / bases, base = pass % bases, way = kk >= nz;
+  if (table[((size_t)(stage * (ny + 2) + row + 1) * (nx + 2) + ii + 1) * 5] != GAS) return false;
+  const int i = stage & 1 ? ii : nx - 1 - ii, j = stage >> 1 ? row : ny - 1 - row, k = way ? kk - nz : nz - 1 - kk;
+  cell = (i * ny + j) * nz + k;
+  return true;
 }
 
-// The sums of the directions of one launch, added to those before, in the order of the tasks.
-extern "C" __global__ void add(int nz, int groups, int blocks, int from, int tasks,
-                               const unsigned int* __restrict__ order, in directions, in out, double* m) {
-  const int task = blockIdx.x * blockDim.x + threadIdx.x, stage = blockIdx.y;
-  if (task >= tasks) return;
-  const int way = ((order[(size_t)stage * tasks + task] >> 16) & 255) >= nz;
+// Moments in the order of the cells to that of the steps, with the signs of the direction and times delta.
+extern "C" __global__ void deal(const int* __restrict__ sizes, const int* __restrict__ table, double delta, in moments,
+                                double* given) {
+  const int columns = sizes[10], thread = blockIdx.y * blockDim.x + threadIdx.x, step = blockIdx.x;
+  int stage, base, way, cell;
+  if (thread >= columns || !cell_of(sizes, table, step, thread, stage, base, way, cell)) return;
+  in m = moments + (size_t)cell * 8;
+  const double sign[3] = {stage & 1 ? delta : -delta, stage >> 1 ? delta : -delta, way ? delta : -delta};
+  double* to = given + (size_t)step * 8 * columns + thread;
+  to[0] = delta * (m[0] - 1.5 * m[4]), to[(size_t)4 * columns] = delta * m[4];
+  for (int n = 0; n < 3; n++) {
+    const double heat = (4.0 / 15.0) * m[5 + n];
+    to[(size_t)(1 + n) * columns] = sign[n] * (2.0 * m[1 + n] - 2.5 * heat);
+    to[(size_t)(5 + n) * columns] = sign[n] * heat;
+  }
+}
+
+// The sums of the directions of one launch, added to those before, in the order of the steps.
+extern "C" __global__ void add(const int* __restrict__ sizes, const int* __restrict__ table, int blocks, int first,
+                               int fresh, in directions, in weights, in out, double* m) {
+  const int steps = sizes[9], columns = sizes[10], thread = blockIdx.y * blockDim.x + threadIdx.x, step = blockIdx.x;
+  int stage, base, way, cell;
+  if (thread >= columns || !cell_of(sizes, table, step, thread, stage, base, way, cell)) return;
   double a[8] = {0, 0, 0, 0, 0, 0, 0, 0};
   for (int block = 0; block < blocks; block++) {
-    const int d = (from + block) / groups;
-    const double ex = directions[3 * d], ey = directions[3 * d + 1], ez = directions[3 * d + 2];
-    in sums = out + ((size_t)block * 4 + stage) * 4 * tasks + task;
-    const double v0 = sums[0], v1 = sums[tasks], v2 = sums[2 * tasks], heat = sums[3 * tasks] - 2.5 * v1;
-    a[0] += v0, a[1] += ex * v1, a[2] += ey * v1, a[3] += ez * v1;
-    a[4] += v2 - 1.5 * v0, a[5] += ex * heat, a[6] += ey * heat, a[7] += ez * heat;
+    const double* e = directions + 3 * (first + block);
+    const double w = weights[first + block], ex = w * e[base], ey = w * e[1 - base], ez = w * e[2];
+    in sums = out + ((size_t)block * steps + step) * 4 * columns + thread;
+    const double v0 = sums[0], v1 = sums[columns], v2 = sums[2 * columns], heat = sums[3 * columns] - 2.5 * v1;
+    a[0] += w * v0, a[1] += ex * v1, a[2] += ey * v1, a[3] += ez * v1;
+    a[4] += w * (v2 - 1.5 * v0), a[5] += ex * heat, a[6] += ey * heat, a[7] += ez * heat;
   }
   const double x = stage & 1 ? 1.0 : -1.0, y = stage >> 1 ? 1.0 : -1.0, z = way ? 1.0 : -1.0;
   const double sign[8] = {1.0, x, y, z, 1.0, x, y, z};
   for (int q = 0; q < 8; q++) {
-    const size_t to = ((size_t)stage * 8 + q) * tasks + task;
-    m[to] = (from ? m[to] : 0.0) + sign[q] * a[q];
+    const size_t to = ((size_t)step * 8 + q) * columns + thread;
+    m[to] = (fresh ? 0.0 : m[to]) + sign[q] * a[q];
   }
 }
 
 // The eight octants of every cell added up, in the order of the cells.
-extern "C" __global__ void collect(int cells, int tasks, const int* __restrict__ where, in m, double* moments) {
+extern "C" __global__ void collect(const int* __restrict__ sizes, const int* __restrict__ table, in m,
+                                   double* moments) {
+  const int nx = sizes[0], ny = sizes[1], nz = sizes[2], rows = sizes[3], period = sizes[5], length = sizes[6];
+  const int passes = sizes[7], bases = sizes[8], columns = sizes[10];
   const int cell = blockIdx.x * blockDim.x + threadIdx.x;
-  if (cell >= cells) return;
-  for (int q = 0; q < 8; q++) {
-    double sum = 0.0;
-    for (int octant = 0; octant < 8; octant++) {
-      const int task = where[(size_t)octant * cells + cell];
-      if (task >= 0) sum += m[((size_t)(octant >> 1) * 8 + q) * tasks + task];
+  if (cell >= nx * ny * nz) return;
+  const int k = cell % nz, j = cell / nz % ny, i = cell / (nz * ny);
+  double a[8] = {0, 0, 0, 0, 0, 0, 0, 0};
+  for (int pass = 0; pass < passes; pass++) {
+    const int stage = pass / bases, ii = stage & 1 ? i : nx - 1 - i, row = stage >> 1 ? j : ny - 1 - j;
+    if (table[((size_t)(stage * (ny + 2) + row + 1) * (nx + 2) + ii + 1) * 5] != GAS) continue;
+    const int strip = row / rows, jj = row % rows;
+    for (int way = 0; way < 2; way++) {
+      const int kk = way ? nz + k : nz - 1 - k;
+      const size_t step = (size_t)pass * length + strip * period + kk + ii + jj + 1;
+      for (int q = 0; q < 8; q++) a[q] += m[(step * 8 + q) * columns + jj * nx + ii];
     }
-    moments[(size_t)cell * 8 + q] = sum;
   }
+  for (int q = 0; q < 8; q++) moments[(size_t)cell * 8 + q] = a[q];
 }
 """
-
-
-@lru_cache(maxsize=32)
-def module(speeds: int, shared: bool) -> Any:
-    """Return the kernels compiled for blocks of so many speeds, the faces in shared memory or in the card's."""
-    import cupy
-
-    names = [f"-D{name}={1 << bit}" for bit, name in enumerate(FLAGS)]
-    options = ["--std=c++17", f"-DSPEEDS={speeds}", f"-DTHREADS={THREADS}", *names, *(["-DSHARED"] if shared else [])]
-    return cupy.RawModule(code=SOURCE, options=tuple(options))

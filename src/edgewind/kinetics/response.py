@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 from edgewind.errors import InputError
 from edgewind.kinetics import store
+from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.geometry import Room
 from edgewind.kinetics.inputs import (
     check_accommodation,
@@ -88,6 +89,7 @@ def respond(
     tolerance: float = 1e-3,
     fields: bool = False,
     workers: int | None = None,
+    device: str = "cpu",
     cache: bool | str | os.PathLike[str] = True,
     watch: Callable[[Step], None] | None = None,
 ) -> Response:
@@ -124,6 +126,8 @@ def respond(
         Whether to keep the fields of the gas; they are not cached.
     workers : int, optional
         Threads; as many as processors where absent.
+    device : str
+        ``cpu``, ``gpu``, or ``auto``: a GPU where there is one, for flat vanes in space between diffuse walls.
     cache : bool or path
         Whether to look for the answer on disk and keep it there; a path names the folder.
     watch : callable, optional
@@ -157,7 +161,8 @@ def respond(
         found = store.fetch(folder, question)
         if found is not None:
             return Response.from_json(found)
-    answer = _refine(case, tolerance, workers or os.cpu_count() or 1, watch)
+    _, operator_for = choose_device(device)
+    answer = _refine(case, tolerance, workers or os.cpu_count() or 1, watch, operator_for)
     if folder is not None and answer.reached:
         store.keep(folder, question, answer.to_json())
     return answer
@@ -298,7 +303,13 @@ def _available_memory() -> int | None:
         return None
 
 
-def _refine(case: Case, tolerance: float, workers: int, watch: Callable[[Step], None] | None = None) -> Response:
+def _refine(
+    case: Case,
+    tolerance: float,
+    workers: int,
+    watch: Callable[[Step], None] | None,
+    operator_for: Callable[[Any], Any],
+) -> Response:
     """Refine until two levels agree to the tolerance, or say that they do not."""
     begun = time.perf_counter()
     resolution, before = _first(case), None
@@ -312,7 +323,7 @@ def _refine(case: Case, tolerance: float, workers: int, watch: Callable[[Step], 
         told = None if watch is None else partial(_tell, watch, case, level, levels)
         found = solve(
             case, resolution, DRIVES_SOLVED, tolerance=tolerance, workers=workers,
-            start=tuple(solutions.values()), progress=told,
+            start=tuple(solutions.values()), progress=told, operator_for=operator_for,
         )  # fmt: skip
         solutions = dict(zip(DRIVES_SOLVED, found, strict=True))
         raw = coefficients(solutions)

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from edgewind.kinetics import gpu
+from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.geometry import Shape
 from edgewind.kinetics.rotor_grid import Rotor, rotor_grid
 from edgewind.kinetics.rotor_operator import RotorDrive
-from edgewind.kinetics.rotor_respond import MAIN, choose_device, coefficients
+from edgewind.kinetics.rotor_respond import MAIN, coefficients
 from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, RotorSolution, solve_rotor
 from edgewind.kinetics.rotor_table import (
     ARMS,

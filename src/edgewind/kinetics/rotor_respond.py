@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics import store
+from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.inputs import check_knudsen, check_shape, check_tolerance
 from edgewind.kinetics.response import Step, _available_memory, along_knudsen
 from edgewind.kinetics.rotor_grid import Rotor
@@ -282,22 +283,6 @@ def respond_rotor(
     if folder is not None and answer.reached:
         store.keep(folder, question, answer.model_dump(mode="json"))
     return answer
-
-
-def choose_device(device: str) -> tuple[str, Callable[[RotorOperator], RotorOperator]]:
-    """Return the device that a name stands for, and what takes an operator there."""
-    if device not in ("auto", "cpu", "gpu"):
-        raise InputError(f"'{device}' is not a device", key="device", fix="choose auto, cpu or gpu")
-    if device != "cpu":
-        from edgewind.kinetics.gpu import GpuOperator, why_no_gpu
-
-        why = why_no_gpu()
-        if why is None:
-            return "gpu", GpuOperator.of
-        if device == "gpu":
-            raise InputError(f"no GPU computes here: {why}", key="device",
-                             fix="install edgewind[gpu] beside an NVIDIA driver, or choose cpu")  # fmt: skip
-    return "cpu", lambda operator: operator
 
 
 def coefficients(faces: RotorSolution, both: RotorSolution, spin: RotorSolution) -> dict[str, float]:

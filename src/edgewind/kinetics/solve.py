@@ -256,6 +256,7 @@ def solve(
     workers: int = 1,
     start: Sequence[Solution] = (),
     progress: Progress | None = None,
+    operator_for: Callable[[RoomOperator], RoomOperator] = lambda operator: operator,
 ) -> list[Solution]:
     """Solve a case for several drives at one resolution.
 
@@ -274,10 +275,12 @@ def solve(
     progress : callable, optional
         Called after every fine sweep with the number of the drive, and the share of its iteration that is done,
         0 to 1.
+    operator_for : callable, optional
+        Takes an operator and returns one that computes the same elsewhere: on a GPU.
     """
     # Threads of the linear algebra would only fight the kernel's own: the dense systems are small.
     with threadpool_limits(1, user_api="blas"):
-        return _solve(case, resolution, list(drives), tolerance, workers, start, progress)
+        return _solve(case, resolution, list(drives), tolerance, workers, start, progress, operator_for)
 
 
 def _solve(
@@ -288,6 +291,7 @@ def _solve(
     workers: int,
     start: Sequence[Solution],
     progress: Progress | None,
+    operator_for: Callable[[RoomOperator], RoomOperator],
 ) -> list[Solution]:
     answers: list[Solution] = []
     ladders: dict[float | None, tuple[RoomOperator, Level]] = {}
@@ -295,8 +299,8 @@ def _solve(
         drive = DRIVES[name] if isinstance(name, str) else name
         key = drive.parity if case.symmetric else None
         if key not in ladders:
-            fine = case.operator(resolution, key, workers, 0.03 * tolerance)
-            rough = case.operator(resolution.rough(case.knudsen), key, 1, ROUGHLY_FORGOTTEN)
+            fine = operator_for(case.operator(resolution, key, workers, 0.03 * tolerance))
+            rough = operator_for(case.operator(resolution.rough(case.knudsen), key, 1, ROUGHLY_FORGOTTEN))
             thick = case.knudsen < THICK and case.shape.name != "strip"
             ladders[key] = fine, ladder(fine, rough, 12 if thick else 6)
         told = None if progress is None else partial(progress, number)
