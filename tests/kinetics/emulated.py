@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from edgewind.kinetics.gpu_kernel import SOURCE
+from edgewind.kinetics.gpu_kernel import COLUMNS, SOURCE
 
 FRAME = r"""
 #include <cmath>
@@ -94,7 +94,8 @@ extern "C" void launch_{name}(int x, int y, int count, void** given) {{
     source += 'extern "C" double* constants() { return &C[0][0]; }\n'
     (folder / "kernels.cpp").write_text(source)
     library = folder / f"kernels_{speeds}.so"
-    options = ["-O1", "-std=c++17", "-w", "-shared", "-fPIC", f"-DSPEEDS={speeds}", "-DTHREADS=512"]
+    sizes = [f"-DSPEEDS={speeds}", "-DTHREADS=512", f"-DCOLUMNS={COLUMNS}"]
+    options = ["-O1", "-std=c++17", "-w", "-shared", "-fPIC", *sizes]
     subprocess.run(["g++", *options, "-o", str(library), str(folder / "kernels.cpp")], check=True)
     return ctypes.CDLL(str(library))
 

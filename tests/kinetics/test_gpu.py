@@ -117,7 +117,7 @@ def test_a_strip_as_wide_as_the_domain_and_few_directions_at_once_change_nothing
     layout = compare_rotors(ours).domain.layout
     assert layout.strips == 1
     card.launches.clear()
-    monkeypatch.setattr(EmulatedCard, "free_bytes", 2.1 * 8 * 4 * layout.steps * layout.columns / gpu.SHARE)
+    monkeypatch.setattr(EmulatedCard, "free_bytes", 2.1 * 8 * 4 * layout.steps * gpu.COLUMNS / gpu.SHARE)
     compare_rotors(ours)
     # Four of eight directions are below the diagonal: two at once.
     assert card.launches.count("sweep") == 2
@@ -130,14 +130,14 @@ def test_a_card_that_runs_short_of_memory_takes_fewer_directions_at_once(card, m
 
     def empty(self, size):
         asked.append(size)
-        if size > 2.5 * 4 * layout.steps * layout.columns:
+        if size > 2.5 * 4 * layout.steps * gpu.COLUMNS:
             raise MemoryError(f"{size} doubles")
         return np.full(size, np.nan)
 
     layout = gpu.operator_for(ours).domain.layout
     monkeypatch.setattr(EmulatedCard, "empty", empty)
     compare_rotors(ours)
-    assert max(asked) == 4 * 4 * layout.steps * layout.columns
+    assert max(asked) == 4 * 4 * layout.steps * gpu.COLUMNS
 
 
 @needs_compiler

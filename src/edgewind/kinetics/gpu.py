@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
-from edgewind.kinetics.gpu_kernel import SOURCE, THREADS
+from edgewind.kinetics.gpu_kernel import COLUMNS, SOURCE, THREADS
 from edgewind.kinetics.quadrature import SpaceVelocities
 from edgewind.kinetics.room_operator import Incoming, RoomOperator
 from edgewind.kinetics.rotor_grid import RotorGrid
@@ -93,7 +93,7 @@ class Layout:
 
     def shared_bytes(self, speeds: int) -> int:
         """Shared memory of a block: faces at even and odd steps."""
-        return 8 * 2 * speeds * ((self.nx + 1) * self.rows + self.nx * (self.rows + 1))
+        return 8 * 2 * (speeds + 1) * ((self.nx + 1) * self.rows + self.nx * (self.rows + 1))
 
     @property
     def sizes(self) -> Ints:
@@ -109,7 +109,11 @@ class Layout:
         nx, ny, nz = grid.volume.shape
         bases = 2 if link == QUARTER else 1
         every = [cls(nx, ny, nz, rows, bases, link) for rows in range(1, ny + 1)]
-        fitting = [one for one in every if one.threads <= THREADS and one.shared_bytes(speeds) <= shared]
+        fitting = [
+            one
+            for one in every
+            if one.columns <= COLUMNS and one.threads <= THREADS and one.shared_bytes(speeds) <= shared
+        ]
         # A step costs what its warps compute and what six would: waiting for each other.
         return min(fitting, key=lambda one: one.steps * (one.threads // WARP + 6), default=None)
 
@@ -162,7 +166,7 @@ class Card:
         import cupy
 
         self.cupy = cupy
-        options = ("--std=c++17", f"-DSPEEDS={speeds}", f"-DTHREADS={THREADS}")
+        options = ("--std=c++17", f"-DSPEEDS={speeds}", f"-DTHREADS={THREADS}", f"-DCOLUMNS={COLUMNS}")
         self.module = cupy.RawModule(code=SOURCE, options=options)
         pointer = self.module.get_global("C")
         self._constants = cupy.ndarray((9, speeds), np.float64, pointer)
@@ -287,7 +291,7 @@ class CardDomain:
         """
         assert self.layout is not None and self.at_once is not None
         card, directions = card_for(self.at_once), self.weights.size
-        most = max(1, int(SHARE * card.free_bytes) // (8 * 4 * self.layout.steps * self.layout.columns))
+        most = max(1, int(SHARE * card.free_bytes) // (8 * 4 * self.layout.steps * COLUMNS))
         # Launches of one size, that keep every part of the card busy.
         blocks = directions if directions <= most else max(1, most // card.processors * card.processors or most)
         while True:
@@ -331,11 +335,11 @@ class CardSweep:
         self.scalars = [np.float64(value) for value in (*parity, alpha_x, tau_x, room)]
         ends = zip(shapes[1:], (2, 2, 4, 4), strict=True)
         self.sums = [card.zeros((*shape, count)) for shape, count in ends]
-        bases, steps, columns = layout.bases, layout.steps, layout.columns
+        bases, steps = layout.bases, layout.steps
         # One row more than there are steps: a thread reads ahead.
-        self.given = card.empty(8 * (steps + 1) * columns)
-        self.added = card.empty(8 * steps * columns)
-        self.out = card.empty(blocks * 4 * steps * columns)
+        self.given = card.empty(8 * (steps + 1) * COLUMNS)
+        self.added = card.empty(8 * steps * COLUMNS)
+        self.out = card.empty(blocks * 4 * steps * COLUMNS)
         self.low_x = card.empty(blocks * bases * 4 * layout.ny * layout.nz * speeds)
         self.low_y = card.empty(blocks * bases * 4 * layout.nx * layout.nz * speeds)
         self.between = card.empty(blocks * 2 * layout.nz * layout.nx * speeds)

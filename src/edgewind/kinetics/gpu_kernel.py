@@ -20,6 +20,8 @@ from __future__ import annotations
 
 # Most threads of a block: each may then hold 128 registers of the 65 536.
 THREADS = 512
+# Columns of a strip at most; the moments and the sums of a step lie so far apart.
+COLUMNS = 416
 SOURCE = r"""
 typedef const double* __restrict__ in;
 enum { NOTHING = -1, PLANE = -2 };
@@ -37,6 +39,11 @@ __constant__ double C[9][SPEEDS];
 // Components of the direction along x and y: the second base is the first one turned by a quarter.
 #define ALONG (base ? e1 : e0)
 #define ACROSS (base ? e0 : e1)
+// Doubles from face to face in shared memory: one more than are there, so that threads meet different banks.
+#define PITCH (SPEEDS + 1)
+#ifndef BATCH
+#define BATCH 4
+#endif
 #define EACH for (int q = 0; q < SPEEDS; q++)
 
 struct Shape {
@@ -125,84 +132,95 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
   const int block = blockIdx.x, tid = threadIdx.x, d = first + block;
   // Faces by time (even, odd), speed and place: across x a row starts with what enters, across y a first row.
   double* SX = shared;
-  double* SY = shared + 2 * SPEEDS * slots_x;
+  double* SY = shared + 2 * PITCH * slots_x;
   const double e0 = directions[3 * d], e1 = directions[3 * d + 1], e2 = directions[3 * d + 2];
   const double weight = weights[d];
 
   if (tid < g.columns) {
     const int ii = tid % g.nx, jj = tid / g.nx;
-    const bool real = jj < g.rows;
     Place at = {0, 0, -(ii + jj + 1) - 1};
     double z[SPEEDS], ax = 0, by = 0, c[8];
     const double* m = given + tid;
-    double* sums = out + (size_t)block * g.steps * 4 * g.columns + tid;
-    int kind = OUTSIDE, i = 0, j = 0, stage = 0;
-    double dx = 0, dy = 0;
-    int sends_x = NOTHING, sends_y = NOTHING, takes_x = NOTHING, takes_y = NOTHING;
-    const int left = jj * (g.nx + 1) + ii, up = jj * g.nx + ii;
+    double* sums = out + (size_t)block * g.steps * 4 * COLUMNS + tid;
+    int kind = OUTSIDE, stage = 0, base = 0, row = 0;
+    // Faces at this step and at the next one.
+    double *xs = SX + (jj * (g.nx + 1) + ii) * PITCH, *ys = SY + (jj * g.nx + ii) * PITCH;
+    double *next_x = xs + slots_x * PITCH, *next_y = ys + slots_y * PITCH;
+    const int up = g.nx * PITCH;
 #pragma unroll
-    for (int n = 0; n < 8; n++) c[n] = m[(size_t)n * g.columns];
+    for (int n = 0; n < 8; n++) c[n] = m[n * COLUMNS];
 #pragma unroll
     EACH z[q] = 0;
     for (int t = 0; t < g.steps; t++) {
       double later[8];
-      m += (size_t)8 * g.columns;
+      m += 8 * COLUMNS;
 #pragma unroll
-      for (int n = 0; n < 8; n++) later[n] = m[(size_t)n * g.columns];
-      const double* xs = SX + (t & 1) * SPEEDS * slots_x + left;
-      const double* ys = SY + (t & 1) * SPEEDS * slots_y + up;
-      double* to_x = SX + (~t & 1) * SPEEDS * slots_x + left + 1;
-      double* to_y = SY + (~t & 1) * SPEEDS * slots_y + up + g.nx;
-      if (at.next(g) && at.pass < g.passes && real) {
-        stage = at.pass / g.bases;
-        const int base = at.pass % g.bases, row = at.strip * g.rows + jj;
-        kind = PAD;
-        if (row < g.ny) {
-          i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row;
-          const int* mine = about(table, g, stage, ii, row);
-          kind = mine[0], takes_x = mine[1], takes_y = mine[2], sends_x = mine[3], sends_y = mine[4];
-          ax = ALONG * cut_x[i], by = ACROSS * cut_y[j];
-          dx = ACROSS * weight * 2.0 / cut_x[i], dy = ALONG * weight * 2.0 / cut_y[j];
+      for (int n = 0; n < 8; n++) later[n] = m[n * COLUMNS];
+      if (at.next(g)) {
+        // What goes through the top of the last column, then the next one.
+        if (kind == GAS) {
+          const int i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row;
+          onto(top + (i * g.ny + j) * 2, e2 * weight, z, 1);
+        }
+        kind = PAD, row = at.strip * g.rows + jj, stage = at.pass / g.bases, base = at.pass - stage * g.bases;
+        if (row < g.ny && at.pass < g.passes && jj < g.rows) {
+          const int i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row;
+          kind = *about(table, g, stage, ii, row);
           if (kind == GAS) {
             const double nu = nu_top[i * g.ny + j];
+            ax = ALONG * cut_x[i], by = ACROSS * cut_y[j];
 #pragma unroll
             EACH z[q] = fma(room_tau, WALL(q), nu);
           }
         }
       }
-      if (at.active(g) && real) {
+      if ((unsigned)at.kk < 2u * g.nz) {
         if (kind == GAS) {
-          const int base = at.pass % g.bases, k = at.depth(g);
-          const double ex = ALONG, ey = ACROSS, cz = e2 * cut_z[k], abc = ax + by + cz;
-          const double gg = c[5] * ex + c[6] * ey + c[7] * e2, a1 = c[1] * ex + c[2] * ey + c[3] * e2;
-          const double a0 = c[0], a2 = c[4];
+          const double cz = e2 * cut_z[at.depth(g)], abc = ax + by + cz;
+          const double gg = c[5] * ALONG + c[6] * ACROSS + c[7] * e2, a1 = c[1] * ALONG + c[2] * ACROSS + c[3] * e2;
           double s0 = 0, s1 = 0, s2 = 0, s3 = 0;
+          // Some speeds at once: what is read comes before what is written, so that their chains overlap.
 #pragma unroll
-          EACH {
-            const double x = xs[q * slots_x], y = ys[q * slots_y];
-            double h = fma(INV(q), a0, fma(S1(q), a2, fma(S2(q), gg, a1)));
-            h = fma(cz, z[q], fma(by, y, fma(ax, x, h))) * reciprocal(RATE(q) + abc);
-            to_x[q * slots_x] = fma(2.0, h, -x);
-            to_y[q * slots_y] = fma(2.0, h, -y);
-            z[q] = fma(2.0, h, -z[q]);
-            s0 = fma(W(0, q), h, s0), s1 = fma(W(1, q), h, s1), s2 = fma(W(2, q), h, s2), s3 = fma(W(3, q), h, s3);
+          for (int first = 0; first < SPEEDS; first += BATCH) {
+            double x[BATCH], y[BATCH], h[BATCH];
+#pragma unroll
+            for (int n = 0; n < BATCH; n++) x[n] = xs[first + n], y[n] = ys[first + n];
+#pragma unroll
+            for (int n = 0; n < BATCH; n++) {
+              const int q = first + n;
+              h[n] = fma(INV(q), c[0], fma(S1(q), c[4], fma(S2(q), gg, a1)));
+              h[n] = fma(cz, z[q], fma(by, y[n], fma(ax, x[n], h[n]))) * reciprocal(RATE(q) + abc);
+            }
+#pragma unroll
+            for (int n = 0; n < BATCH; n++) {
+              const int q = first + n;
+              next_x[PITCH + q] = fma(2.0, h[n], -x[n]);
+              next_y[up + q] = fma(2.0, h[n], -y[n]);
+              z[q] = fma(2.0, h[n], -z[q]);
+              s0 = fma(W(0, q), h[n], s0), s1 = fma(W(1, q), h[n], s1);
+              s2 = fma(W(2, q), h[n], s2), s3 = fma(W(3, q), h[n], s3);
+            }
           }
-          double* mine = sums + (size_t)t * 4 * g.columns;
-          mine[0] = s0, mine[g.columns] = s1, mine[2 * g.columns] = s2, mine[3 * g.columns] = s3;
-          if (at.kk == 2 * g.nz - 1) onto(top + (i * g.ny + j) * 2, e2 * weight, z, 1);
+          sums[0] = s0, sums[COLUMNS] = s1, sums[2 * COLUMNS] = s2, sums[3 * COLUMNS] = s3;
         } else if (kind == PAD) {
+          if (jj < g.rows) {
 #pragma unroll
-          EACH to_y[q * slots_y] = ys[q * slots_y];
+            EACH next_y[up + q] = ys[q];
+          }
         } else {
-          const int k = at.depth(g);
-          if (takes_x >= 0) onto(side + (takes_x * g.nz + k) * 2, dy, xs, slots_x);
-          if (takes_y >= 0) onto(side + (takes_y * g.nz + k) * 2, dx, ys, slots_y);
-          if (sends_x >= 0) from(to_x, slots_x, nu_side[sends_x * g.nz + k], room_tau);
-          if (sends_y >= 0) from(to_y, slots_y, nu_side[sends_y * g.nz + k], room_tau);
+          const int i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row, k = at.depth(g);
+          const int* mine = about(table, g, stage, ii, row);
+          if (mine[1] >= 0) onto(side + (mine[1] * g.nz + k) * 2, ALONG * weight * 2.0 / cut_y[j], xs, 1);
+          if (mine[2] >= 0) onto(side + (mine[2] * g.nz + k) * 2, ACROSS * weight * 2.0 / cut_x[i], ys, 1);
+          if (mine[3] >= 0) from(next_x + PITCH, 1, nu_side[mine[3] * g.nz + k], room_tau);
+          if (mine[4] >= 0) from(next_y + up, 1, nu_side[mine[4] * g.nz + k], room_tau);
         }
       }
+      sums += 4 * COLUMNS;
 #pragma unroll
       for (int n = 0; n < 8; n++) c[n] = later[n];
+      double* swap = xs;
+      xs = next_x, next_x = swap, swap = ys, ys = next_y, next_y = swap;
       __syncthreads();
     }
     return;
@@ -218,33 +236,37 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
     const int jj = ghost;
     const bool real = jj < g.rows;
     Place in = {0, 0, -jj - 1}, leave = {0, 0, -(g.nx + jj + 1) - 1};
+    int takes = NOTHING, sends = NOTHING;
     for (int t = 0; t < g.steps; t++) {
-      in.next(g), leave.next(g);
+      if (leave.next(g) && leave.pass < g.passes && leave.strip * g.rows + jj < g.ny)
+        takes = about(table, g, leave.pass / g.bases, g.nx, leave.strip * g.rows + jj)[1];
+      if (in.next(g) && in.pass < g.passes && in.strip * g.rows + jj < g.ny)
+        sends = about(table, g, in.pass / g.bases, -1, in.strip * g.rows + jj)[3];
       int row = leave.strip * g.rows + jj;
       if (real && leave.active(g) && row < g.ny) {
         const int stage = leave.pass / g.bases, base = leave.pass % g.bases, j = stage >> 1 ? row : g.ny - 1 - row;
-        const int takes = about(table, g, stage, g.nx, row)[1], k = leave.depth(g);
-        const double* xs = SX + (t & 1) * SPEEDS * slots_x + jj * (g.nx + 1) + g.nx;
-        if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ALONG * weight * 2.0 / cut_y[j], xs, slots_x);
+        const int k = leave.depth(g);
+        const double* xs = SX + ((t & 1) * slots_x + jj * (g.nx + 1) + g.nx) * PITCH;
+        if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ALONG * weight * 2.0 / cut_y[j], xs, 1);
         if (takes == PLANE) {
           const int kind = (base * 2 + (stage >> 1)) * 2 + leave.way(g);
           double* kept = lx + ((size_t)kind * faces_x + j * g.nz + k) * SPEEDS;
 #pragma unroll
-          EACH kept[q] = xs[q * slots_x];
+          EACH kept[q] = xs[q];
         }
       }
       row = in.strip * g.rows + jj;
       if (real && in.active(g) && row < g.ny) {
         const int stage = in.pass / g.bases, base = in.pass % g.bases, j = stage >> 1 ? row : g.ny - 1 - row;
-        const int sends = about(table, g, stage, -1, row)[3], k = in.depth(g), away = stage >> 1, way = in.way(g);
-        double* to_x = SX + (~t & 1) * SPEEDS * slots_x + jj * (g.nx + 1);
-        if (sends >= 0) from(to_x, slots_x, nu_side[sends * g.nz + k], room_tau);
+        const int k = in.depth(g), away = stage >> 1, way = in.way(g);
+        double* to_x = SX + ((~t & 1) * slots_x + jj * (g.nx + 1)) * PITCH;
+        if (sends >= 0) from(to_x, 1, nu_side[sends * g.nz + k], room_tau);
         if (sends == PLANE) {
           const int face = j * g.nz + k;
           const double* own = lx + ((size_t)((base * 2 + away) * 2 + way) * faces_x + face) * SPEEDS;
           const double* other = g.link == QUARTER
               ? ly + ((size_t)(((1 - base) * 2 + away) * 2 + way) * faces_y + face) * SPEEDS : own;
-          through(to_x, slots_x, own, other, parity_x, ALONG, away ? ACROSS : -ACROSS, weight,
+          through(to_x, 1, own, other, parity_x, ALONG, away ? ACROSS : -ACROSS, weight,
                   vane_x + face * 4, cover_x[face], alpha_x, nu_x[face], tau_x, push_x[j]);
         }
       }
@@ -256,19 +278,20 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
     Place in = {0, 0, -ii - 1}, leave = {0, 0, -(ii + g.rows + 1) - 1};
     double* kept_between = between + ((size_t)block * g.nx + ii) * SPEEDS;
     const size_t step_between = (size_t)gridDim.x * g.nx * SPEEDS;
+    int takes = NOTHING, sends = NOTHING;
     for (int t = 0; t < g.steps; t++) {
-      in.next(g), leave.next(g);
+      if (leave.next(g) && leave.pass < g.passes && real) takes = about(table, g, leave.pass / g.bases, ii, g.ny)[2];
+      if (in.next(g) && in.pass < g.passes && real) sends = about(table, g, in.pass / g.bases, ii, -1)[4];
       if (real && in.active(g)) {
         const int stage = in.pass / g.bases, base = in.pass % g.bases, i = stage & 1 ? ii : g.nx - 1 - ii;
         const int k = in.depth(g), onward = stage & 1, way = in.way(g);
-        double* to_y = SY + (~t & 1) * SPEEDS * slots_y + ii;
+        double* to_y = SY + ((~t & 1) * slots_y + ii) * PITCH;
         if (in.strip > 0) {
           const double* kept = kept_between + in.kk * step_between;
 #pragma unroll
-          EACH to_y[q * slots_y] = kept[q];
+          EACH to_y[q] = kept[q];
         } else {
-          const int sends = about(table, g, stage, ii, -1)[4];
-          if (sends >= 0) from(to_y, slots_y, nu_side[sends * g.nz + k], room_tau);
+          if (sends >= 0) from(to_y, 1, nu_side[sends * g.nz + k], room_tau);
           if (sends == PLANE) {
             const int face = i * g.nz + k;
             const double* own = ly + ((size_t)((base * 2 + onward) * 2 + way) * faces_y + face) * SPEEDS;
@@ -279,7 +302,7 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
               const int kind = (base * 2 + 1 - onward) * 2 + way;
               other = ly + ((size_t)kind * faces_y + (g.nx - 1 - i) * g.nz + k) * SPEEDS;
             }
-            through(to_y, slots_y, own, other, parity_y, ACROSS, onward ? ALONG : -ALONG, weight,
+            through(to_y, 1, own, other, parity_y, ACROSS, onward ? ALONG : -ALONG, weight,
                     vane_y + face * 4, cover_y[face], alpha_y[i], nu_y[face], tau_y[i], push_y[i]);
           }
         }
@@ -287,19 +310,18 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
       if (real && leave.active(g)) {
         const int stage = leave.pass / g.bases, base = leave.pass % g.bases, i = stage & 1 ? ii : g.nx - 1 - ii;
         const int k = leave.depth(g);
-        const double* ys = SY + (t & 1) * SPEEDS * slots_y + g.rows * g.nx + ii;
+        const double* ys = SY + ((t & 1) * slots_y + g.rows * g.nx + ii) * PITCH;
         if (leave.strip < g.strips - 1) {
           double* kept = kept_between + leave.kk * step_between;
 #pragma unroll
-          EACH kept[q] = ys[q * slots_y];
+          EACH kept[q] = ys[q];
         } else {
-          const int takes = about(table, g, stage, ii, g.ny)[2];
-          if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ACROSS * weight * 2.0 / cut_x[i], ys, slots_y);
+          if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ACROSS * weight * 2.0 / cut_x[i], ys, 1);
           if (takes == PLANE) {
             const int kind = (base * 2 + (stage & 1)) * 2 + leave.way(g);
             double* kept = ly + ((size_t)kind * faces_y + i * g.nz + k) * SPEEDS;
 #pragma unroll
-            EACH kept[q] = ys[q * slots_y];
+            EACH kept[q] = ys[q];
           }
         }
       }
@@ -329,39 +351,39 @@ __device__ __forceinline__ bool cell_of(const int* __restrict__ sizes, const int
 // Moments in the order of the cells to that of the steps, with the signs of the direction and times delta.
 extern "C" __global__ void deal(const int* __restrict__ sizes, const int* __restrict__ table, double delta, in moments,
                                 double* given) {
-  const int columns = sizes[10], thread = blockIdx.y * blockDim.x + threadIdx.x, step = blockIdx.x;
+  const int thread = blockIdx.y * blockDim.x + threadIdx.x, step = blockIdx.x;
   int stage, base, way, cell;
-  if (thread >= columns || !cell_of(sizes, table, step, thread, stage, base, way, cell)) return;
+  if (thread >= COLUMNS || !cell_of(sizes, table, step, thread, stage, base, way, cell)) return;
   in m = moments + (size_t)cell * 8;
   const double sign[3] = {stage & 1 ? delta : -delta, stage >> 1 ? delta : -delta, way ? delta : -delta};
-  double* to = given + (size_t)step * 8 * columns + thread;
-  to[0] = delta * (m[0] - 1.5 * m[4]), to[(size_t)4 * columns] = delta * m[4];
+  double* to = given + (size_t)step * 8 * COLUMNS + thread;
+  to[0] = delta * (m[0] - 1.5 * m[4]), to[4 * COLUMNS] = delta * m[4];
   for (int n = 0; n < 3; n++) {
     const double heat = (4.0 / 15.0) * m[5 + n];
-    to[(size_t)(1 + n) * columns] = sign[n] * (2.0 * m[1 + n] - 2.5 * heat);
-    to[(size_t)(5 + n) * columns] = sign[n] * heat;
+    to[(1 + n) * COLUMNS] = sign[n] * (2.0 * m[1 + n] - 2.5 * heat);
+    to[(5 + n) * COLUMNS] = sign[n] * heat;
   }
 }
 
 // The sums of the directions of one launch, added to those before, in the order of the steps.
 extern "C" __global__ void add(const int* __restrict__ sizes, const int* __restrict__ table, int blocks, int first,
                                int fresh, in directions, in weights, in out, double* m) {
-  const int steps = sizes[9], columns = sizes[10], thread = blockIdx.y * blockDim.x + threadIdx.x, step = blockIdx.x;
+  const int steps = sizes[9], thread = blockIdx.y * blockDim.x + threadIdx.x, step = blockIdx.x;
   int stage, base, way, cell;
-  if (thread >= columns || !cell_of(sizes, table, step, thread, stage, base, way, cell)) return;
+  if (thread >= COLUMNS || !cell_of(sizes, table, step, thread, stage, base, way, cell)) return;
   double a[8] = {0, 0, 0, 0, 0, 0, 0, 0};
   for (int block = 0; block < blocks; block++) {
     const double* e = directions + 3 * (first + block);
     const double w = weights[first + block], ex = w * e[base], ey = w * e[1 - base], ez = w * e[2];
-    in sums = out + ((size_t)block * steps + step) * 4 * columns + thread;
-    const double v0 = sums[0], v1 = sums[columns], v2 = sums[2 * columns], heat = sums[3 * columns] - 2.5 * v1;
+    in sums = out + ((size_t)block * steps + step) * 4 * COLUMNS + thread;
+    const double v0 = sums[0], v1 = sums[COLUMNS], v2 = sums[2 * COLUMNS], heat = sums[3 * COLUMNS] - 2.5 * v1;
     a[0] += w * v0, a[1] += ex * v1, a[2] += ey * v1, a[3] += ez * v1;
     a[4] += w * (v2 - 1.5 * v0), a[5] += ex * heat, a[6] += ey * heat, a[7] += ez * heat;
   }
   const double x = stage & 1 ? 1.0 : -1.0, y = stage >> 1 ? 1.0 : -1.0, z = way ? 1.0 : -1.0;
   const double sign[8] = {1.0, x, y, z, 1.0, x, y, z};
   for (int q = 0; q < 8; q++) {
-    const size_t to = ((size_t)step * 8 + q) * columns + thread;
+    const size_t to = ((size_t)step * 8 + q) * COLUMNS + thread;
     m[to] = (fresh ? 0.0 : m[to]) + sign[q] * a[q];
   }
 }
@@ -370,7 +392,7 @@ extern "C" __global__ void add(const int* __restrict__ sizes, const int* __restr
 extern "C" __global__ void collect(const int* __restrict__ sizes, const int* __restrict__ table, in m,
                                    double* moments) {
   const int nx = sizes[0], ny = sizes[1], nz = sizes[2], rows = sizes[3], period = sizes[5], length = sizes[6];
-  const int passes = sizes[7], bases = sizes[8], columns = sizes[10];
+  const int passes = sizes[7], bases = sizes[8];
   const int cell = blockIdx.x * blockDim.x + threadIdx.x;
   if (cell >= nx * ny * nz) return;
   const int k = cell % nz, j = cell / nz % ny, i = cell / (nz * ny);
@@ -382,7 +404,7 @@ extern "C" __global__ void collect(const int* __restrict__ sizes, const int* __r
     for (int way = 0; way < 2; way++) {
       const int kk = way ? nz + k : nz - 1 - k;
       const size_t step = (size_t)pass * length + strip * period + kk + ii + jj + 1;
-      for (int q = 0; q < 8; q++) a[q] += m[(step * 8 + q) * columns + jj * nx + ii];
+      for (int q = 0; q < 8; q++) a[q] += m[(step * 8 + q) * COLUMNS + jj * nx + ii];
     }
   }
   for (int q = 0; q < 8; q++) moments[(size_t)cell * 8 + q] = a[q];
