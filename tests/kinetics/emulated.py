@@ -94,7 +94,7 @@ extern "C" void launch_{name}(int x, int y, int count, void** given) {{
     source += 'extern "C" double* constants() { return &C[0][0]; }\n'
     (folder / "kernels.cpp").write_text(source)
     library = folder / f"kernels_{speeds}.so"
-    sizes = [f"-DSPEEDS={speeds}", "-DTHREADS=512", f"-DCOLUMNS={COLUMNS}"]
+    sizes = [f"-DSPEEDS={speeds}", "-DTHREADS=640", f"-DCOLUMNS={COLUMNS}"]
     options = ["-O1", "-std=c++17", "-w", "-shared", "-fPIC", *sizes]
     subprocess.run(["g++", *options, "-o", str(library), str(folder / "kernels.cpp")], check=True)
     return ctypes.CDLL(str(library))

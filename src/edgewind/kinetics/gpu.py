@@ -92,8 +92,9 @@ class Layout:
         return self.columns + WARP * (-(-self.rows // WARP) - (-self.nx // WARP))
 
     def shared_bytes(self, speeds: int) -> int:
-        """Shared memory of a block: faces at even and odd steps."""
-        return 8 * 2 * (speeds + 1) * ((self.nx + 1) * self.rows + self.nx * (self.rows + 1))
+        """Shared memory of a block: faces at even and odd steps, widths of the cells, and where there is gas."""
+        faces = 2 * (speeds + 1) * ((self.nx + 1) * self.rows + self.nx * (self.rows + 1))
+        return 8 * (faces + 2 * (self.nx + self.ny) + self.nz + -(-self.nx * self.ny // 8))
 
     @property
     def sizes(self) -> Ints:
@@ -260,7 +261,7 @@ class CardDomain:
         """What stays on the card between sweeps."""
         assert self.layout is not None and self.at_once is not None
         g, card = self.grid, card_for(self.at_once)
-        parts = {
+        parts: dict[str, NDArray[Any]] = {
             "sizes": self.layout.sizes, "table": bounds(g), "directions": self.directions, "weights": self.weights,
             "cover_y": g.cover_y, "cover_x": g.cover_x,
             **{f"cut_{axis}": 2.0 / widths for axis, widths in zip("xyz", g.widths, strict=True)},

@@ -4,7 +4,7 @@ The scheme is that of the sweep on processors. A block takes the columns of a st
 each thread marches up its column, with the face between its cells in registers for all speeds at once; faces across x
 and y pass to the neighbours through shared memory, one step later. So a column starts when its neighbours towards the
 flow have done one cell, and after its last cell the thread goes on with its column of the next strip, then of the next
-signs of x and y, without waiting for the others: for ever but at the first and last steps all threads are busy. Along z
+signs of x and y, without waiting for the others: all threads are busy but at the first and last steps. Along z
 the way in and the way out again, mirrored in the plane of symmetry, count as one column of twice the length.
 
 Further threads stand for what bounds the strip: one for each row sets what enters at the near end of x and takes what
@@ -13,15 +13,16 @@ leaves at the far end, one for each column of y likewise. Columns outside a roun
 The moments are laid out by step and thread, so that neighbouring threads read neighbouring numbers, and so are the
 four sums over the speeds, \Sum w h s^n for n = 0 to 3, which are all of the distribution that leaves a block. A second
 kernel adds the directions up and a third returns to the order of the cells. The order of every sum is fixed, but for
-those over walls. An update takes about 20 operations of the unit for doubles and moves 16 bytes outside of a block.
+those over walls. An update takes 23 instructions of the unit for doubles, of 62 in all, and moves 18 bytes through the
+card's cache, 6 of them from and to its memory.
 """
 
 from __future__ import annotations
 
-# Most threads of a block: each may then hold 128 registers of the 65 536.
-THREADS = 512
+# Most threads of a block: each may then hold 96 registers of the 65 536.
+THREADS = 640
 # Columns of a strip at most; the moments and the sums of a step lie so far apart.
-COLUMNS = 416
+COLUMNS = 544
 SOURCE = r"""
 typedef const double* __restrict__ in;
 enum { NOTHING = -1, PLANE = -2 };
@@ -42,12 +43,12 @@ __constant__ double C[9][SPEEDS];
 // Doubles from face to face in shared memory: one more than are there, so that threads meet different banks.
 #define PITCH (SPEEDS + 1)
 #ifndef BATCH
-#define BATCH 4
+#define BATCH 2
 #endif
 #define EACH for (int q = 0; q < SPEEDS; q++)
 
 struct Shape {
-  int nx, ny, nz, rows, strips, period, length, passes, bases, steps, columns, link;
+  int nx, ny, nz, rows, strips, period, length, passes, turn, steps, columns, link;
 };
 
 // Where in its work a thread is: pass (signs of x and y, and base), strip and cell along z, from -offset on.
@@ -63,6 +64,9 @@ struct Place {
   }
   __device__ __forceinline__ bool active(const Shape& g) const { return kk >= 0 && kk < 2 * g.nz && pass < g.passes; }
   __device__ __forceinline__ int depth(const Shape& g) const { return kk >= g.nz ? kk - g.nz : g.nz - 1 - kk; }
+  // Signs of x and y, and which of two bases.
+  __device__ __forceinline__ int stage(const Shape& g) const { return pass >> g.turn; }
+  __device__ __forceinline__ int base(const Shape& g) const { return pass & g.turn; }
   __device__ __forceinline__ int way(const Shape& g) const { return kk >= g.nz; }
 };
 
@@ -126,7 +130,7 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
   extern __shared__ double shared[];
   Shape g;
   g.nx = sizes[0], g.ny = sizes[1], g.nz = sizes[2], g.rows = sizes[3], g.strips = sizes[4], g.period = sizes[5];
-  g.length = sizes[6], g.passes = sizes[7], g.bases = sizes[8], g.steps = sizes[9], g.columns = sizes[10];
+  g.length = sizes[6], g.passes = sizes[7], g.turn = sizes[8] - 1, g.steps = sizes[9], g.columns = sizes[10];
   g.link = sizes[11];
   const int slots_x = (g.nx + 1) * g.rows, slots_y = g.nx * (g.rows + 1);
   const int block = blockIdx.x, tid = threadIdx.x, d = first + block;
@@ -136,6 +140,17 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
   const double e0 = directions[3 * d], e1 = directions[3 * d + 1], e2 = directions[3 * d + 2];
   const double weight = weights[d];
 
+  // Of the grid: two over the widths, the widths, and whether there is gas.
+  double *near_x = SY + 2 * PITCH * slots_y, *near_y = near_x + g.nx, *near_z = near_y + g.ny;
+  double *wide_x = near_z + g.nz, *wide_y = wide_x + g.nx;
+  unsigned char* full = (unsigned char*)(wide_y + g.ny);
+  for (int n = tid; n < g.nx; n += blockDim.x) near_x[n] = cut_x[n], wide_x[n] = 2.0 / cut_x[n];
+  for (int n = tid; n < g.ny; n += blockDim.x) near_y[n] = cut_y[n], wide_y[n] = 2.0 / cut_y[n];
+  for (int n = tid; n < g.nz; n += blockDim.x) near_z[n] = cut_z[n];
+  // The last stage has the order of memory.
+  for (int n = tid; n < g.nx * g.ny; n += blockDim.x) full[n] = *about(table, g, 3, n / g.ny, n % g.ny);
+  __syncthreads();
+
   if (tid < g.columns) {
     const int ii = tid % g.nx, jj = tid / g.nx;
     Place at = {0, 0, -(ii + jj + 1) - 1};
@@ -143,6 +158,7 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
     const double* m = given + tid;
     double* sums = out + (size_t)block * g.steps * 4 * COLUMNS + tid;
     int kind = OUTSIDE, stage = 0, base = 0, row = 0;
+    double above = jj < g.ny && jj < g.rows ? nu_top[(g.nx - 1 - ii) * g.ny + g.ny - 1 - jj] : 0.0;
     // Faces at this step and at the next one.
     double *xs = SX + (jj * (g.nx + 1) + ii) * PITCH, *ys = SY + (jj * g.nx + ii) * PITCH;
     double *next_x = xs + slots_x * PITCH, *next_y = ys + slots_y * PITCH;
@@ -162,21 +178,24 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
           const int i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row;
           onto(top + (i * g.ny + j) * 2, e2 * weight, z, 1);
         }
-        kind = PAD, row = at.strip * g.rows + jj, stage = at.pass / g.bases, base = at.pass - stage * g.bases;
+        kind = PAD, row = at.strip * g.rows + jj, stage = at.stage(g), base = at.base(g);
         if (row < g.ny && at.pass < g.passes && jj < g.rows) {
           const int i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row;
-          kind = *about(table, g, stage, ii, row);
-          if (kind == GAS) {
-            const double nu = nu_top[i * g.ny + j];
-            ax = ALONG * cut_x[i], by = ACROSS * cut_y[j];
+          kind = full[i * g.ny + j];
+          ax = ALONG * near_x[i], by = ACROSS * near_y[j];
 #pragma unroll
-            EACH z[q] = fma(room_tau, WALL(q), nu);
-          }
+          EACH z[q] = fma(room_tau, WALL(q), above);
         }
+        // What the top sends into the column after this one.
+        Place then = at;
+        if (++then.strip == g.strips) then.strip = 0, then.pass++;
+        const int after = then.strip * g.rows + jj, next_stage = then.stage(g);
+        if (after < g.ny && then.pass < g.passes && jj < g.rows)
+          above = nu_top[(next_stage & 1 ? ii : g.nx - 1 - ii) * g.ny + (next_stage >> 1 ? after : g.ny - 1 - after)];
       }
       if ((unsigned)at.kk < 2u * g.nz) {
         if (kind == GAS) {
-          const double cz = e2 * cut_z[at.depth(g)], abc = ax + by + cz;
+          const double cz = e2 * near_z[at.depth(g)], abc = ax + by + cz;
           const double gg = c[5] * ALONG + c[6] * ACROSS + c[7] * e2, a1 = c[1] * ALONG + c[2] * ACROSS + c[3] * e2;
           double s0 = 0, s1 = 0, s2 = 0, s3 = 0;
           // Some speeds at once: what is read comes before what is written, so that their chains overlap.
@@ -210,8 +229,8 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
         } else {
           const int i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row, k = at.depth(g);
           const int* mine = about(table, g, stage, ii, row);
-          if (mine[1] >= 0) onto(side + (mine[1] * g.nz + k) * 2, ALONG * weight * 2.0 / cut_y[j], xs, 1);
-          if (mine[2] >= 0) onto(side + (mine[2] * g.nz + k) * 2, ACROSS * weight * 2.0 / cut_x[i], ys, 1);
+          if (mine[1] >= 0) onto(side + (mine[1] * g.nz + k) * 2, ALONG * weight * wide_y[j], xs, 1);
+          if (mine[2] >= 0) onto(side + (mine[2] * g.nz + k) * 2, ACROSS * weight * wide_x[i], ys, 1);
           if (mine[3] >= 0) from(next_x + PITCH, 1, nu_side[mine[3] * g.nz + k], room_tau);
           if (mine[4] >= 0) from(next_y + up, 1, nu_side[mine[4] * g.nz + k], room_tau);
         }
@@ -228,8 +247,8 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
 
   // The bounds of the strip. What left through the planes: by base, the sign along the plane, and way.
   const int ghost = tid - g.columns, faces_x = g.ny * g.nz, faces_y = g.nx * g.nz;
-  double* lx = low_x + (size_t)block * g.bases * 4 * faces_x * SPEEDS;
-  double* ly = low_y + (size_t)block * g.bases * 4 * faces_y * SPEEDS;
+  double* lx = low_x + (size_t)block * (g.turn + 1) * 4 * faces_x * SPEEDS;
+  double* ly = low_y + (size_t)block * (g.turn + 1) * 4 * faces_y * SPEEDS;
   // All threads of a warp take the same branch: they meet at its barrier.
   const int bounds_x = (g.rows + 31) / 32 * 32;
   if (ghost < bounds_x) {
@@ -239,15 +258,15 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
     int takes = NOTHING, sends = NOTHING;
     for (int t = 0; t < g.steps; t++) {
       if (leave.next(g) && leave.pass < g.passes && leave.strip * g.rows + jj < g.ny)
-        takes = about(table, g, leave.pass / g.bases, g.nx, leave.strip * g.rows + jj)[1];
+        takes = about(table, g, leave.stage(g), g.nx, leave.strip * g.rows + jj)[1];
       if (in.next(g) && in.pass < g.passes && in.strip * g.rows + jj < g.ny)
-        sends = about(table, g, in.pass / g.bases, -1, in.strip * g.rows + jj)[3];
+        sends = about(table, g, in.stage(g), -1, in.strip * g.rows + jj)[3];
       int row = leave.strip * g.rows + jj;
       if (real && leave.active(g) && row < g.ny) {
-        const int stage = leave.pass / g.bases, base = leave.pass % g.bases, j = stage >> 1 ? row : g.ny - 1 - row;
+        const int stage = leave.stage(g), base = leave.base(g), j = stage >> 1 ? row : g.ny - 1 - row;
         const int k = leave.depth(g);
         const double* xs = SX + ((t & 1) * slots_x + jj * (g.nx + 1) + g.nx) * PITCH;
-        if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ALONG * weight * 2.0 / cut_y[j], xs, 1);
+        if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ALONG * weight * wide_y[j], xs, 1);
         if (takes == PLANE) {
           const int kind = (base * 2 + (stage >> 1)) * 2 + leave.way(g);
           double* kept = lx + ((size_t)kind * faces_x + j * g.nz + k) * SPEEDS;
@@ -257,7 +276,7 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
       }
       row = in.strip * g.rows + jj;
       if (real && in.active(g) && row < g.ny) {
-        const int stage = in.pass / g.bases, base = in.pass % g.bases, j = stage >> 1 ? row : g.ny - 1 - row;
+        const int stage = in.stage(g), base = in.base(g), j = stage >> 1 ? row : g.ny - 1 - row;
         const int k = in.depth(g), away = stage >> 1, way = in.way(g);
         double* to_x = SX + ((~t & 1) * slots_x + jj * (g.nx + 1)) * PITCH;
         if (sends >= 0) from(to_x, 1, nu_side[sends * g.nz + k], room_tau);
@@ -280,16 +299,39 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
     const size_t step_between = (size_t)gridDim.x * g.nx * SPEEDS;
     int takes = NOTHING, sends = NOTHING;
     for (int t = 0; t < g.steps; t++) {
-      if (leave.next(g) && leave.pass < g.passes && real) takes = about(table, g, leave.pass / g.bases, ii, g.ny)[2];
-      if (in.next(g) && in.pass < g.passes && real) sends = about(table, g, in.pass / g.bases, ii, -1)[4];
+      if (leave.next(g) && leave.pass < g.passes && real) takes = about(table, g, leave.stage(g), ii, g.ny)[2];
+      if (in.next(g) && in.pass < g.passes && real) sends = about(table, g, in.stage(g), ii, -1)[4];
+      double coming[SPEEDS];
+      if (real && in.active(g) && in.strip > 0) {
+        const double* kept = kept_between + in.kk * step_between;
+#pragma unroll
+        EACH coming[q] = kept[q];
+      }
+      if (real && leave.active(g)) {
+        const int stage = leave.stage(g), base = leave.base(g), i = stage & 1 ? ii : g.nx - 1 - ii;
+        const int k = leave.depth(g);
+        const double* ys = SY + ((t & 1) * slots_y + g.rows * g.nx + ii) * PITCH;
+        if (leave.strip < g.strips - 1) {
+          double* kept = kept_between + leave.kk * step_between;
+#pragma unroll
+          EACH kept[q] = ys[q];
+        } else {
+          if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ACROSS * weight * wide_x[i], ys, 1);
+          if (takes == PLANE) {
+            const int kind = (base * 2 + (stage & 1)) * 2 + leave.way(g);
+            double* kept = ly + ((size_t)kind * faces_y + i * g.nz + k) * SPEEDS;
+#pragma unroll
+            EACH kept[q] = ys[q];
+          }
+        }
+      }
       if (real && in.active(g)) {
-        const int stage = in.pass / g.bases, base = in.pass % g.bases, i = stage & 1 ? ii : g.nx - 1 - ii;
+        const int stage = in.stage(g), base = in.base(g), i = stage & 1 ? ii : g.nx - 1 - ii;
         const int k = in.depth(g), onward = stage & 1, way = in.way(g);
         double* to_y = SY + ((~t & 1) * slots_y + ii) * PITCH;
         if (in.strip > 0) {
-          const double* kept = kept_between + in.kk * step_between;
 #pragma unroll
-          EACH to_y[q] = kept[q];
+          EACH to_y[q] = coming[q];
         } else {
           if (sends >= 0) from(to_y, 1, nu_side[sends * g.nz + k], room_tau);
           if (sends == PLANE) {
@@ -304,24 +346,6 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
             }
             through(to_y, 1, own, other, parity_y, ACROSS, onward ? ALONG : -ALONG, weight,
                     vane_y + face * 4, cover_y[face], alpha_y[i], nu_y[face], tau_y[i], push_y[i]);
-          }
-        }
-      }
-      if (real && leave.active(g)) {
-        const int stage = leave.pass / g.bases, base = leave.pass % g.bases, i = stage & 1 ? ii : g.nx - 1 - ii;
-        const int k = leave.depth(g);
-        const double* ys = SY + ((t & 1) * slots_y + g.rows * g.nx + ii) * PITCH;
-        if (leave.strip < g.strips - 1) {
-          double* kept = kept_between + leave.kk * step_between;
-#pragma unroll
-          EACH kept[q] = ys[q];
-        } else {
-          if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ACROSS * weight * 2.0 / cut_x[i], ys, 1);
-          if (takes == PLANE) {
-            const int kind = (base * 2 + (stage & 1)) * 2 + leave.way(g);
-            double* kept = ly + ((size_t)kind * faces_y + i * g.nz + k) * SPEEDS;
-#pragma unroll
-            EACH kept[q] = ys[q];
           }
         }
       }
