@@ -119,15 +119,57 @@ def test_the_sampler_finds_mean_spread_and_evidence_of_a_known_posterior():
     width, middle = np.array([0.1, 0.5, 2.0]), np.array([0.3, -1.0, 0.5])
     found = sample(
         lambda z: -0.5 * np.sum(((z - middle) / width) ** 2, axis=-1) - 0.5 * np.sum(z**2, axis=-1),
-        np.zeros(3), np.eye(3), seed=2, steps=600,
+        [lambda n, random, wider=1.0: wider * random.standard_normal((n, 3))], seed=2, steps=150,
     )  # fmt: skip
     variance = 1 / (1 + width**-2)
-    assert found.scores.mean(axis=0) == pytest.approx(middle / width**2 * variance, abs=0.06)
-    assert found.scores.std(axis=0) == pytest.approx(np.sqrt(variance), rel=0.1)
+    assert found.draws.mean(axis=0) == pytest.approx(middle / width**2 * variance, abs=0.06)
+    assert found.draws.std(axis=0) == pytest.approx(np.sqrt(variance), rel=0.1)
     total = 1 + width**2
     exact = np.sum(np.log(width) - 0.5 * np.log(total) - 0.5 * middle**2 / total)
     assert found.log_evidence == pytest.approx(exact, abs=4 * found.log_evidence_u + 0.02)
     assert found.log_evidence_u < 0.1 and found.autocorrelation > 1
+    assert found.settled and found.r_hat < 1.01
+
+
+def test_ensembles_begun_at_two_places_weigh_them_rightly_by_leaps():
+    """Two normal distributions far apart, the second three times as heavy: no walk of small steps goes between."""
+    places, weights = np.array([-4.0, 4.0]), np.array([0.25, 0.75])
+
+    def log_posterior(z):
+        apart = (z[:, None] - places[:, None]) / 0.3
+        each = -0.5 * np.sum(apart**2, axis=-1) - z.shape[1] * np.log(0.3 * np.sqrt(2 * np.pi))
+        return np.logaddexp(*(each + np.log(weights)).T)
+
+    begin = [lambda n, random, wider=1.0, at=at: at + wider * 0.3 * random.standard_normal((n, 4)) for at in places]
+    found = sample(log_posterior, begin, seed=3)
+    assert found.settled
+    assert np.mean(found.draws[:, 0] > 0) == pytest.approx(0.75, abs=0.06)
+    assert found.log_evidence == pytest.approx(-2 * np.log(2 * np.pi), abs=0.1)
+    stuck = sample(log_posterior, begin[:1], seed=3)  # what no ensemble began near stays unseen
+    assert np.all(stuck.draws[:, 0] < 0)
+
+
+def test_ensembles_that_do_not_agree_are_not_called_settled():
+    def log_posterior(z):  # two places, and a jump between them that no proposal makes: rings of many dimensions
+        return -0.5 * np.sum((np.abs(z) - 6.0) ** 2, axis=-1) / 0.01**2
+
+    begin = [
+        lambda n, random, wider=1.0, at=at: at + 0.01 * wider * random.standard_normal((n, 8))
+        for at in (6.0, -6.0, 6.0 * np.array([1, -1] * 4), 6.0 * np.array([1, 1, -1, -1] * 2))
+    ]
+    found = sample(log_posterior, begin, seed=1, steps=25, most=1)
+    assert not found.settled and found.r_hat > 1.01
+
+
+def test_coordinates_without_ridges_hold_the_same_posterior(bench):
+    """There and back; and the volume: a small box of places becomes one of scores as large as is said."""
+    shear = (mode := prepare(bench, data_of(bench, readings=12), "all", None, 1)[1]).shear
+    places = mode.near(5, np.random.default_rng(1))
+    assert shear.places(shear.scores(places)) == pytest.approx(places, abs=1e-6)
+    size, step = places.shape[1], 1e-4
+    aside = step * np.eye(size)
+    slope = np.array([shear.scores(places[:1] + row)[0] - shear.scores(places[:1] - row)[0] for row in aside])
+    assert np.linalg.slogdet(slope / (2 * step))[1] == pytest.approx(shear.log_volume, abs=0.02)
 
 
 def test_a_smooth_misfit_is_seen_and_random_scatter_is_not(bench):

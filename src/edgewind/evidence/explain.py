@@ -15,7 +15,7 @@ from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_downs
 from edgewind.evidence.deliberate import DeliberateTest, TestWeights, tensions_of_tests, weigh_with_tests
-from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare
+from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare_all
 from edgewind.evidence.fit_check import Residuals, residuals
 from edgewind.evidence.mechanism_case import MechanismCase, case_of
 from edgewind.evidence.mechanisms import MECHANISMS
@@ -198,9 +198,7 @@ def _fits(
 ) -> tuple[dict[str, Fit], dict[str, float]]:
     fits: dict[str, Fit] = {}
     laplace: dict[str, float] = {}
-    given = (case.bench, case.data)
-    ready = {model: prepare(*given, model, case.response, case.seed) for model in models if model != "all"}
-    ready["all"] = prepare(*given, "all", case.response, case.seed, near=list(ready.values()))
+    ready = prepare_all(case.bench, case.data, models, case.response, case.seed)
     best = max(mode.log_evidence for _, mode in ready.values())
     for model in models:
         if model != "all" and ready[model][1].log_evidence < best - HOPELESS:

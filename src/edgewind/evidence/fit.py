@@ -24,7 +24,7 @@ Progress = Callable[[int, float], None]
 
 __all__ = ["LEAST_READINGS", "MODELS", "Fit", "FitData", "Likelihood", "Marginal", "fit", "fit_data", "prepare"]
 
-STEPS = 300
+STEPS = 100
 # An unknown whose posterior is nearly as wide as its prior is not fixed by the data. Widths are compared as standard
 # deviations in shares of the prior, where that of the prior is 1/sqrt(12).
 NOT_FIXED = 0.8
@@ -95,7 +95,9 @@ class Fit:
     smooth : SmoothMisfit
         Misfit that is smooth in pressure beyond what the model states.
     settled : bool
-        Whether the walkers' chain is many autocorrelation times long.
+        Whether the ensembles of walkers agree and hold enough independent draws.
+    r_hat : float
+        Greatest rank-normalised split R-hat of any unknown: 1 where they agree.
     calls : int
         Likelihoods computed.
     """
@@ -113,6 +115,7 @@ class Fit:
     p_stated: float
     smooth: SmoothMisfit
     settled: bool
+    r_hat: float
     calls: int
     problem: Likelihood = field(repr=False)
 
@@ -141,10 +144,21 @@ def prepare(
     """
     problem = Likelihood(bench, data, model, response)
     known = [_carried(problem, other, mode) for other, mode in near]
-    problem.linearise(problem.values(find_mode(problem, seed=seed, starts=3, near=known).centre))
-    mode = find_mode(problem, seed=seed, starts=3, near=known)
-    problem.linearise(problem.values(mode.centre))
-    return problem, mode
+    return problem, find_mode(problem, seed=seed, starts=3, near=known)
+
+
+def prepare_all(
+    bench: Bench,
+    data: FitData,
+    models: Sequence[str] = tuple(MODELS),
+    response: TableResponse | None = None,
+    seed: int = 1,
+) -> dict[str, tuple[Likelihood, Mode]]:
+    """Prepare several models, the one in which every drive acts from the places of those in which one does."""
+    ready = {model: prepare(bench, data, model, response, seed) for model in models if model != "all"}
+    if "all" in models:
+        ready["all"] = prepare(bench, data, "all", response, seed, near=list(ready.values()))
+    return ready
 
 
 def _carried(problem: Likelihood, other: Likelihood, mode: Mode) -> Array:
@@ -197,11 +211,15 @@ def fit(
     InputError
         Too few readings, or an unknown model.
     """
-    problem, mode = prepared or prepare(bench, data, model, response, seed)
-    found = sample(posterior_of(problem), mode.centre, mode.root, seed=seed, steps=steps, progress=progress)
+    if prepared is None:
+        near = tuple(MODELS) if model == "all" else (model,)
+        prepared = prepare_all(bench, data, near, response, seed)[model]
+    problem, mode = prepared
+    begin = [one.near for one in mode.all]
+    found = sample(posterior_of(problem, mode.shear), begin, seed=seed, steps=steps, progress=progress)
     random = np.random.default_rng([seed, 3])
-    kept = random.choice(len(found.scores), min(2000, len(found.scores)), replace=False)
-    scores = found.scores[kept]
+    kept = random.choice(len(found.draws), min(2000, len(found.draws)), replace=False)
+    scores = mode.shear.scores(found.draws[kept])
     draws = problem.values(scores)
     deviations = problem.deviations(draws, random)
     at = slice(None, _PICKED)
@@ -210,7 +228,7 @@ def fit(
     smooth = smooth_misfit(problem, problem.values(mode.centre))
     return Fit(
         model, problem.unknowns, draws, deviations, found.log_evidence, found.log_evidence_u, marginals, level, table,
-        p_value, p_stated, smooth, found.settled, found.calls, problem,
+        p_value, p_stated, smooth, found.settled, found.r_hat, found.calls, problem,
     )  # fmt: skip
 
 

@@ -116,7 +116,12 @@ def spreads_of(speed, scatter, readings):  # type: ignore[no-untyped-def]
 
 @nb.njit(cache=True)
 def _over(predicted, reference):  # type: ignore[no-untyped-def]
-    """Return predicted over reference, as far as it is near: slopes of a speed near zero stay what they are."""
+    """Return predicted over reference, as far as it is near: slopes of a speed near zero stay what they are.
+
+    A rotor that the pivot holds has none.
+    """
+    if predicted == 0.0:
+        return 0.0
     if abs(reference) < 1e-12 or predicted * reference <= 0.0:
         return 1.0
     return min(max(predicted / reference, 0.2), 5.0)

@@ -130,7 +130,10 @@ class Likelihood:
         self.bench, self.data, self.model = bench, data, model
         self.rotor: RotorParameters = parameters_of(bench)
         self.response = response_of(self.rotor) if response is None else response
-        known = unknowns_of(bench, self.response, data.gauge_log_u, coasts=bool(data.coasts), needed_n_m=self.need())
+        needed, least = self._needed()
+        known = unknowns_of(
+            bench, self.response, data.gauge_log_u, coasts=bool(data.coasts), needed_n_m=needed, least_drag=least
+        )
         self.unknowns = tuple(u for u in known if _OWN.get(u.name, MODELS[model][0]) in MODELS[model])
         self._priors = Priors(self.unknowns)
         self._columns = _columns([unknown.name for unknown in self.unknowns])
@@ -152,13 +155,15 @@ class Likelihood:
         first[-1, size:] = 0.5 * rates
         self._take(first, np.concatenate([data.speed_rad_s, rates]))
 
-    def need(self) -> float:
-        """Return the greatest torque that the readings ask for by the drag of the best estimates, N m."""
+    def _needed(self) -> tuple[float, float]:
+        """Return the greatest torque (N m) that the readings ask for by the drag (N m s) of the best estimates, and its
+        least.
+        """
         most = 0.999 * float(self.rotor.knudsen(1.0)) / self.response.least_knudsen
         pressure = np.minimum(self.data.pressure_pa, most)
         numbers = flat(self.rotor)
         drag = steady_speeds_of(pressure[None], numbers[None], *table_arrays(self.response))[0, 2]
-        return float(np.max(np.abs(self.data.speed_rad_s) * drag))
+        return float(np.max(np.abs(self.data.speed_rad_s) * drag)), float(drag.min())
 
     # The smooth errors.
 
@@ -285,6 +290,17 @@ class Likelihood:
         size = self.data.speed_rad_s.size
         speed = self._kernel(values, pressure, self._factors)[0, :size]
         return np.asarray(speed - self._smooth.offset[:size])
+
+    def speeds_near(self, values: Array, at: NDArray[np.int64], sense: Array) -> Array:
+        """Return what rows of values give as speeds at some of the readings, by the smooth errors of the best place.
+
+        The pivot never holds: dry friction acts against the sense given, +1 or -1, whatever the torque, so that torques
+        from outside move every one of them.
+        """
+        pressure = values[:, self._columns.gauge, None] * (self.all_pressures * self._shift)[at]
+        factors = np.broadcast_to(self._factors[:, at], (len(values), len(KINDS), len(at)))
+        found = deviating_speeds_of(pressure, self.numbers(values), np.ascontiguousarray(factors), *self._table)
+        return np.asarray((found[:, 1] - sense * values[:, [self._columns.dry]]) / found[:, 2])
 
     @property
     def speed_slopes(self) -> Array:

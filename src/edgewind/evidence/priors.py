@@ -135,12 +135,19 @@ ACCOMMODATION_DIFFERENCE_U = 0.1
 INERTIA_SPREAD = 0.4  # of its logarithm, about vanes of 0.3 kg/m^2
 SCATTER_RANGE = (1e-3, 0.2)
 PIVOT_SHARES = (1e-4, 0.5)  # of the greatest torque predicted
-VISCOUS_SHARES = (1e-4, 1.0)  # of the gas's drag at the pressure of that torque
+VISCOUS_SHARES = (1e-4, 1.0)  # of the gas's drag at the pressure of that torque; from lower where readings reach lower
+LEAST_VISCOUS = 0.01  # of the least drag of the gas among the readings
 FOREIGN_SHARE = 0.3  # of the greatest torque that the readings ask for: standard deviation of a torque from outside
 
 
 def unknowns_of(
-    bench: Bench, response: GasResponse, gauge_log_u: float, *, coasts: bool, needed_n_m: float | None = None
+    bench: Bench,
+    response: GasResponse,
+    gauge_log_u: float,
+    *,
+    coasts: bool,
+    needed_n_m: float | None = None,
+    least_drag: float = np.inf,
 ) -> tuple[Unknown, ...]:
     """Return the unknowns of a bench with their priors.
 
@@ -157,6 +164,8 @@ def unknowns_of(
     needed_n_m : float, optional
         Greatest torque that readings ask for, N m, the scale of a torque from outside; that of the prediction where
         absent.
+    least_drag : float
+        Least drag of the gas at the pressures read, N m s: friction is looked for below it.
     """
     rotor, light = bench.rotor, bench.light
     nominal = parameters_of(bench)
@@ -208,7 +217,14 @@ def unknowns_of(
     )  # fmt: skip
     found.append(_scale("pivot_dry", "dry friction of the pivot", "N m", rotor.pivot_dry_torque, scale, PIVOT_SHARES))
     found.append(
-        _scale("pivot_viscous", "viscous friction of the pivot", "N m s", rotor.pivot_viscous, drag, VISCOUS_SHARES)
+        _scale(
+            "pivot_viscous",
+            "viscous friction of the pivot",
+            "N m s",
+            rotor.pivot_viscous,
+            drag,
+            (min(VISCOUS_SHARES[0], LEAST_VISCOUS * least_drag / drag), VISCOUS_SHARES[1]),
+        )
     )
     factor_u = float(np.sqrt(GAUGE_FACTOR_SHARE)) * gauge_log_u
     found.append(Unknown("gauge", "true over indicated pressure", "", "log-normal", 1.0, max(factor_u, 0.002)))

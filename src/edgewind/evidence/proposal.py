@@ -3,78 +3,165 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from edgewind.evidence.likelihood import Likelihood
+from edgewind.evidence.shear import Shear
 
 Array = NDArray[np.float64]
 
 
+# Places this far below the best in ln(posterior) are not begun at, and at most so many are.
+_WITHIN, _MOST = 15.0, 4
+# Places are two where they are further apart than this, in standard deviations of either as the posterior curves there.
+_APART = 3.0
+_ROUNDS = 5
+
+
 @dataclass(frozen=True, eq=False)
 class Mode:
-    """The best place of a posterior, in scores of the priors, and a normal distribution as it curves there.
+    """A place where a posterior is high, and a normal distribution as it curves there.
 
     Attributes
     ----------
     centre : array of shape (d,)
         Scores.
     root : array of shape (d, d)
-        Square root of the covariance.
+        Square root of the covariance in the coordinates of the shear.
+    shear : Shear
+        Coordinates in which the posterior is nearer to a normal distribution than in scores.
     log_evidence : float
         Logarithm of the evidence by Laplace's approximation.
+    others : tuple of Mode
+        Further places of the same posterior, the next best first.
     """
 
     centre: Array
     root: Array
+    shear: Shear
     log_evidence: float
+    others: tuple[Mode, ...] = ()
+
+    @property
+    def all(self) -> tuple[Mode, ...]:
+        """The place itself and the others."""
+        return (self, *self.others)
+
+    def draw(self, count: int, random: np.random.Generator, *, wider: float = 1.0) -> Array:
+        """Return scores drawn from the normal distribution, shape (count, d)."""
+        return self.shear.scores(self.near(count, random, wider=wider))
+
+    def near(self, count: int, random: np.random.Generator, *, wider: float = 1.0) -> Array:
+        """Return the same in the coordinates of the shear."""
+        middle = self.shear.places(self.centre[None])[0]
+        return np.asarray(middle + wider * random.standard_normal((count, middle.size)) @ self.root.T)
 
 
-def posterior_of(problem: Likelihood) -> Callable[[Array], Array]:
-    """Return the logarithm of likelihood times prior density at rows of scores, constants of the prior left out."""
+def posterior_of(problem: Likelihood, shear: Shear | None = None) -> Callable[[Array], Array]:
+    """Return the logarithm of likelihood times prior density, constants of the prior left out.
 
-    def log_posterior(scores: Array) -> Array:
-        rows = np.atleast_2d(scores)
+    It is a function of rows of scores, or of places in the coordinates of a shear.
+    """
+
+    def log_posterior(places: Array) -> Array:
+        rows, log_volume = np.atleast_2d(places), 0.0
+        if shear is not None:
+            rows, log_volume = shear.scores(rows), shear.log_volume
         likely = problem.log_likelihoods(problem.values(np.clip(rows, -8, 8)))
-        return np.asarray(likely - 0.5 * np.sum(rows**2, axis=-1))
+        return np.asarray(likely - 0.5 * np.sum(rows**2, axis=-1) + log_volume)
 
     return log_posterior
 
 
 def find_mode(problem: Likelihood, *, seed: int, starts: int = 6, near: Sequence[Array] = ()) -> Mode:
-    """Return the best place found from seeded starts, and from scores given as `near`, with its curvature."""
+    """Return the best place found from seeded starts and from scores given as `near`, with others not far below it.
+
+    The smooth errors of the problem are left linear about the best place: they are taken anew there, and the place is
+    sought again from where it was, until the two agree.
+    """
     random = np.random.default_rng(seed)
     size = len(problem.unknowns)
-    log_posterior = posterior_of(problem)
+    tried = random.standard_normal((60 * size, size))
+    tried[:, -1] = random.uniform(-1, 2.5, tried.shape[0])  # begin where scatter is large: there every start can move
+    shear = Shear(problem, np.zeros(size))
+    tried = shear.scores(tried)
+    worth = posterior_of(problem)(tried)
+    found = [_climb(problem, shear, start) for start in (*(tried[k] for k in np.argsort(-worth)[:starts]), *near)]
+    best: Array = max(found, key=lambda one: one[1])[0]
+    height = -np.inf
+    for _ in range(_ROUNDS):
+        problem.linearise(problem.values(best))
+        shear = Shear(problem, best)
+        found = [_climb(problem, shear, place) for place in _distinct(found)]
+        place, after = max(found, key=lambda one: one[1])
+        moved, best = float(np.max(np.abs(place - best))), place
+        if moved < 0.05 or abs(after - height) < 0.1:
+            break
+        height = after
+    found.append(_polished(problem, shear, best))
+    found.sort(key=lambda one: -one[1])
+    modes: list[Mode] = []
+    for place, height in found:
+        if len(modes) == _MOST or height < found[0][1] - _WITHIN:
+            break
+        if all(_distance(mode, place) > _APART for mode in modes):
+            modes.append(_mode_at(problem, shear, place))
+    return replace(modes[0], others=tuple(modes[1:]))
+
+
+def _climb(problem: Likelihood, shear: Shear, start: Array) -> tuple[Array, float]:
+    """Return the scores that the posterior rises to from those of a start, and its height."""
+    size, log_posterior = start.size, posterior_of(problem, shear)
+
+    def with_slope(z: Array) -> tuple[float, Array]:
+        aside = 1e-5 * np.eye(size)
+        rows = -log_posterior(np.concatenate([z[None, :], z + aside, z - aside]))
+        return float(rows[0]), np.asarray((rows[1 : size + 1] - rows[size + 1 :]) / 2e-5)
+
+    begun = shear.places(start[None])[0]
+    found = minimize(with_slope, begun, method="L-BFGS-B", jac=True, options={"maxiter": 300})
+    return shear.scores(found.x[None])[0], -float(found.fun)
+
+
+def _polished(problem: Likelihood, shear: Shear, start: Array) -> tuple[Array, float]:
+    """Return the same by steps that need no slope: where a rotor just stops there is none."""
+    log_posterior = posterior_of(problem, shear)
+    found = minimize(  # type: ignore[call-overload]
+        lambda z: -float(log_posterior(z[None, :])[0]), shear.places(start[None])[0], method="Nelder-Mead",
+        options={"maxiter": 60 * start.size, "fatol": 1e-3, "xatol": 1e-4},
+    )  # fmt: skip
+    return shear.scores(found.x[None])[0], -float(found.fun)
+
+
+def _distinct(found: Sequence[tuple[Array, float]]) -> list[Array]:
+    """Return the best of places that the climbs ended at, those close together as one."""
+    kept: list[Array] = []
+    for place, _ in sorted(found, key=lambda one: -one[1]):
+        if len(kept) < 2 * _MOST and all(np.max(np.abs(place - other)) > 0.3 for other in kept):
+            kept.append(place)
+    return kept
+
+
+def _distance(mode: Mode, place: Array) -> float:
+    apart = mode.shear.places(np.stack([place, mode.centre]))
+    return float(np.linalg.norm(np.linalg.solve(mode.root, apart[0] - apart[1])) / np.sqrt(place.size))
+
+
+def _mode_at(problem: Likelihood, shear: Shear, centre: Array) -> Mode:
+    log_posterior = posterior_of(problem, shear)
 
     def costs(z: Array) -> Array:
         return -log_posterior(z)
 
-    def with_slope(z: Array) -> tuple[float, Array]:
-        aside = 1e-5 * np.eye(size)
-        rows = costs(np.concatenate([z[None, :], z + aside, z - aside]))
-        return float(rows[0]), np.asarray((rows[1 : size + 1] - rows[size + 1 :]) / 2e-5)
-
-    tried = random.standard_normal((60 * size, size))
-    tried[:, -1] = random.uniform(-1, 2.5, tried.shape[0])  # begin where scatter is large: there every start can move
-    best: Any = None
-    for start in (*(tried[k] for k in np.argsort(costs(tried))[:starts]), *near):
-        found = minimize(with_slope, start, method="L-BFGS-B", jac=True, options={"maxiter": 300})
-        if best is None or found.fun < best.fun:
-            best = found
-    polished = minimize(  # type: ignore[call-overload]
-        lambda z: float(costs(z[None, :])[0]), best.x, method="Nelder-Mead",
-        options={"maxiter": 60 * size, "fatol": 1e-3, "xatol": 1e-4},
-    )  # fmt: skip
-    centre = np.asarray(polished.x if polished.fun < best.fun else best.x)
-    root = _root_of_curvature(costs, centre)
-    least = float(costs(centre[None, :])[0])
+    middle = shear.places(centre[None])[0]
+    root = _root_of_curvature(costs, middle)
+    least = float(costs(middle[None, :])[0])
     # In scores the prior is a standard normal, whose constant cancels that of the Gaussian integral.
-    return Mode(centre, root, -least + float(np.linalg.slogdet(root)[1]))
+    return Mode(centre, root, shear, -least + float(np.linalg.slogdet(root)[1]))
 
 
 def _root_of_curvature(costs: Callable[[Array], Array], centre: Array) -> Array:

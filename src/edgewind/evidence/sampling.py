@@ -1,31 +1,41 @@
-"""Draws of a posterior and its evidence: an ensemble of walkers, and bridge sampling.
+"""Draws of a posterior and its evidence: ensembles of walkers that must agree, and bridge sampling.
 
-Walkers take steps of differential evolution (ter Braak, Stat. Comput. 16, 239, 2006; Nelson, Ford and Payne, Astrophys.
-J. Suppl. 210, 11, 2014) and snooker steps, by emcee (Foreman-Mackey et al., Publ. Astron. Soc. Pac. 125, 306, 2013),
-until the chain is many autocorrelation times long. The evidence comes from the same draws and from those of a
-heavy-tailed proposal fitted to half of them: bridge sampling (Meng and Wong, Stat. Sinica 6, 831, 1996), its error as
-in Frühwirth-Schnatter, Econom. J. 7, 143 (2004), the other half alone counting.
+Several ensembles walk on their own, each begun at another of the places where the posterior is high. They take steps
+of differential evolution (ter Braak, Stat. Comput. 16, 239, 2006; Nelson, Ford and Payne, Astrophys. J. Suppl. 210, 11,
+2014), snooker steps, and leaps drawn from a mixture fitted to what all ensembles saw at first, by which a walker
+reaches the places that another ensemble found. The walking is done by emcee (Foreman-Mackey et al., Publ. Astron. Soc.
+Pac. 125, 306, 2013). They go on until the ensembles agree, by the rank-normalised split R-hat (Vehtari et al., Bayesian
+Anal. 16, 667, 2021), and hold enough independent draws; where they do not agree in the end, it is said.
+
+The evidence comes from half of the draws and from those of a mixture fitted to the other half: bridge sampling (Meng
+and Wong, Stat. Sinica 6, 831, 1996), its error as in Frühwirth-Schnatter, Econom. J. 7, 143 (2004).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln, logsumexp
+from scipy.special import gammaln, logsumexp, ndtri
+from scipy.stats import rankdata
 
 Array = NDArray[np.float64]
 LogDensity = Callable[[Array], Array]
+Begin = Callable[..., Array]
 Progress = Callable[[int, float], None]
 
-# Of the proposal that the evidence is found with: degrees of freedom of Student's t, and how much wider than the draws.
-_FREEDOM, _WIDER = 5.0, 1.15
-# A chain is called settled when it is this many autocorrelation times long: with all walkers some thousand independent
-# draws.
-SETTLED = 20
-_BATCH = 50
+ENSEMBLES = 4
+# Ensembles agree when R-hat of every direction is below this (as Vehtari et al. advise), and hold so many independent
+# draws together.
+AGREED, ENOUGH = 1.01, 800
+# Of the mixture: parts, degrees of freedom of Student's t, and how much wider than the draws each part is.
+_PARTS, _FREEDOM, _WIDER = 8, 5.0, 1.15
+_BATCH = 25
+# The mixture of leaps is fitted to so many draws of the last steps of a stage.
+_FITTED, _SEEN = 4000, 50
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,99 +44,221 @@ class Sample:
 
     Attributes
     ----------
-    scores : array of shape (n, d)
-        Draws.
+    draws : array of shape (n, d)
+        Draws, in the coordinates of the posterior.
     log_evidence, log_evidence_u : float
         Logarithm of the evidence and its numerical standard uncertainty.
     autocorrelation : float
         Longest integrated autocorrelation time, in steps.
+    r_hat : float
+        Greatest rank-normalised split R-hat of any direction: 1 where the ensembles agree.
     steps : int
         Steps of each walker that were kept.
     settled : bool
-        Whether the chain is many autocorrelation times long.
+        Whether the ensembles agree and hold enough independent draws.
     calls : int
         Likelihoods computed.
     """
 
-    scores: Array
+    draws: Array
     log_evidence: float
     log_evidence_u: float
     autocorrelation: float
+    r_hat: float
     steps: int
     settled: bool
     calls: int
 
 
+class Mixture:
+    """A mixture of Student's t distributions fitted to draws."""
+
+    def __init__(self, draws: Array, random: np.random.Generator, parts: int = _PARTS) -> None:
+        size = draws.shape[1]
+        parts = max(min(parts, len(draws) // (8 * size)), 1)
+        whole = np.cov(draws.T).reshape(size, size) + 1e-10 * np.eye(size)
+        label = _clusters(np.linalg.solve(np.linalg.cholesky(whole), draws.T).T, parts, random)
+        groups = [draws[label == k] for k in range(parts) if (label == k).sum() > 2 * size]
+        groups = groups or [draws]
+        count = np.array([len(group) for group in groups], dtype=float)
+        self.weights = count / count.sum()
+        self.middles = np.array([group.mean(axis=0) for group in groups])
+        self.roots = np.array(
+            [
+                # what a few draws do not tell of a part's width is that of all of them
+                _WIDER * np.linalg.cholesky((n * np.cov(group.T).reshape(size, size) + size * whole) / (n + size))
+                for group, n in zip(groups, count, strict=True)
+            ]
+        )
+        half = (_FREEDOM + size) / 2
+        constant = gammaln(half) - gammaln(_FREEDOM / 2) - size / 2 * np.log(_FREEDOM * np.pi)
+        self._constants = constant + np.log(self.weights) - np.log(np.abs(np.linalg.det(self.roots)))
+        self._inverses, self._half = np.linalg.inv(self.roots), half
+
+    def draw(self, count: int, random: Any) -> Array:
+        """Return draws, shape (count, d); `random` is a Generator or a RandomState."""
+        at = random.choice(len(self.weights), count, p=self.weights)
+        stretch = np.sqrt(_FREEDOM / random.chisquare(_FREEDOM, count))[:, None]
+        normal = random.standard_normal((count, self.middles.shape[1]))
+        return np.asarray(self.middles[at] + stretch * np.einsum("nij,nj->ni", self.roots[at], normal))
+
+    def log_density(self, z: Array) -> Array:
+        """Return the logarithm of the density at rows of places."""
+        y = np.einsum("kij,nkj->nki", self._inverses, z[:, None, :] - self.middles)
+        each = self._constants - self._half * np.log1p(np.sum(y * y, axis=2) / _FREEDOM)
+        return np.asarray(logsumexp(each, axis=1))
+
+
+def _clusters(places: Array, parts: int, random: np.random.Generator) -> NDArray[np.int64]:
+    """Return which of some clusters each place belongs to: nearest of their means, a few rounds of Lloyd's."""
+    middles = places[random.choice(len(places), parts, replace=False)]
+    for _ in range(10):
+        label = np.argmin(np.sum((places[:, None] - middles) ** 2, axis=2), axis=1)
+        middles = np.array(
+            [places[label == k].mean(axis=0) if np.any(label == k) else middles[k] for k in range(parts)]
+        )
+    return label
+
+
+def r_hat(chains: Array) -> float:
+    """Return the greatest rank-normalised split R-hat of sequences of draws, shape (sequences, n, d).
+
+    The greater of that of the places and that of the distances from the median, over all directions (Vehtari et al.,
+    Bayesian Anal. 16, 667, 2021, equations 4 and 14). A direction that never moved has none.
+
+    Examples
+    --------
+    >>> same = np.random.default_rng(1).standard_normal((4, 500, 2))
+    >>> bool(r_hat(same) < 1.01), bool(r_hat(same + np.arange(4)[:, None, None]) > 1.5)
+    (True, True)
+    """
+    half = chains.shape[1] // 2
+    split = np.concatenate([chains[:, :half], chains[:, half : 2 * half]])
+    greatest = 1.0
+    for direction in np.moveaxis(split, -1, 0):
+        for values in (direction, np.abs(direction - np.median(direction))):
+            z = ndtri((rankdata(values).reshape(values.shape) - 0.375) / (values.size + 0.25))
+            within = float(np.mean(np.var(z, axis=1, ddof=1)))
+            if within > 0:
+                between = float(np.var(np.mean(z, axis=1), ddof=1))
+                greatest = max(greatest, float(np.sqrt((half - 1) / half + between / within)))
+    return greatest
+
+
 def sample(
     log_posterior: LogDensity,
-    centre: Array,
-    root: Array,
+    begin: Sequence[Begin],
     *,
     seed: int,
-    steps: int = 400,
-    most: int = 5,
+    steps: int = 100,
+    most: int = 6,
     progress: Progress | None = None,
 ) -> Sample:
-    """Sample a posterior whose prior is a standard normal in every direction.
+    """Sample a posterior whose prior is a standard normal in every direction, or in coordinates of the same volume.
 
     Parameters
     ----------
     log_posterior : callable
-        Logarithm of likelihood times ``exp(-z.z/2)`` at rows of scores.
-    centre, root : array of shape (d,), (d, d)
-        Where walkers start: a normal distribution.
+        Logarithm of likelihood times ``exp(-z.z/2)``, z scores, at rows of places.
+    begin : sequence of callable
+        Draw so many places with a generator and a factor on their width: ensembles begin at one each, in turn.
     seed : int
         The same seed gives the same draws.
     steps : int
-        Steps of each walker that are kept, after half as many that are not; up to `most` times as many where the chain
-        is not settled by then.
+        Steps of each walker that are kept, after as many that are not; up to `most` times as many where the ensembles
+        do not agree by then.
     progress : callable, optional
         Called with steps done and the share that is left.
     """
     import emcee  # imported on first use: many commands never fit
 
-    size = centre.size
-    walkers = 2 * (max(4 * size, 48) // 2)
+    class Leap(emcee.moves.RedBlueMove):  # type: ignore[misc]
+        """Propose a place of a mixture, wherever the walker is."""
+
+        def __init__(self, mixture: Mixture) -> None:
+            self.mixture = mixture
+            super().__init__()
+
+        def get_proposal(self, walkers: Array, others: Any, random: Any) -> tuple[Array, Array]:
+            made = self.mixture.draw(len(walkers), random)
+            return made, self.mixture.log_density(walkers) - self.mixture.log_density(made)
+
     random = np.random.default_rng([seed, 5])
-    start = centre + 1.2 * random.standard_normal((walkers, size)) @ root.T
-    calls = [0]
+    size = begin[0](1, random, wider=0.0).shape[1]
+    walkers = 2 * max(2 * size, 24)  # differences of few walkers do not reach everywhere
+    calls, done = [0], [0]
 
     def density(scores: Array) -> Array:
         calls[0] += len(scores)
         return log_posterior(scores)
 
-    moves = [
+    evolution = [
         (emcee.moves.DEMove(), 0.75),
         (emcee.moves.DEMove(gamma0=1.0), 0.1),
         (emcee.moves.DESnookerMove(), 0.15),
     ]
-    sampler = emcee.EnsembleSampler(walkers, size, density, moves=moves, vectorize=True)
-    sampler.random_state = np.random.RandomState(seed).get_state()
-    state = emcee.State(start, random_state=np.random.RandomState(seed).get_state())
-    burn, done, longest = steps // 2, 0, np.inf
-    for _ in range(max(burn // _BATCH, 1)):
-        state = sampler.run_mcmc(state, _BATCH)
-        done += _BATCH
+
+    def walk(states: list[Any], moves: Any, count: int, first: int) -> tuple[list[Any], Array, Array]:
+        """Return where the ensembles end, and their draws with their worth, (ensembles, steps, walkers, ...)."""
+        ended, chains, worths = [], [], []
+        for k, state in enumerate(states):
+            sampler = emcee.EnsembleSampler(walkers, size, density, moves=moves, vectorize=True)
+            state = emcee.State(
+                state.coords, state.log_prob, random_state=np.random.RandomState([seed, k, first]).get_state()
+            )
+            ended.append(sampler.run_mcmc(state, count))
+            chains.append(sampler.get_chain())
+            worths.append(sampler.get_log_prob())
+        return ended, np.array(chains), np.array(worths)
+
+    def tell(left: float) -> None:
         if progress is not None:
-            progress(done, 1 - done / (burn + steps))
-    sampler.reset()
-    kept = 0
+            progress(done[0], max(left, 0.01))
+
+    states = []
+    for k in range(ENSEMBLES):
+        states.append(emcee.State(begin[k % len(begin)](walkers, random, wider=1.2)))
+    moves = evolution
+    for count in (steps // 2, steps // 4, steps // 4):  # then with leaps to what was seen before
+        states, seen, _ = walk(states, moves, max(count, _BATCH), done[0])
+        done[0] += max(count, _BATCH)
+        tell(1 - done[0] / (2 * steps))
+        late = seen[:, -_SEEN:].reshape(-1, size)
+        leap = Leap(Mixture(late[random.permutation(len(late))[:_FITTED]], random))
+        moves = [(leap, 0.5), *((move, 0.5 * weight) for move, weight in evolution)]
+    burnt, chains, worths = done[0], [], []
     while True:
-        state = sampler.run_mcmc(state, _BATCH)
-        kept += _BATCH
-        if progress is not None:
-            progress(burn + kept, max(1 - (burn + kept) / (burn + steps), 0.01))
-        if kept >= steps:
-            with np.errstate(invalid="ignore"):  # a direction that never moved has none
-                longest = float(np.nanmax(sampler.get_autocorr_time(tol=0, quiet=True)))
-            if kept >= SETTLED * longest or kept >= most * steps:
-                break
-    chain, worth = sampler.get_chain(), sampler.get_log_prob()
+        states, chain, worth = walk(states, moves, _BATCH, done[0])
+        chains.append(chain)
+        worths.append(worth)
+        done[0] += _BATCH
+        kept = done[0] - burnt
+        tell(1 - done[0] / (2 * steps))
+        if kept < steps:
+            continue
+        whole = np.concatenate(chains, axis=1)  # ensemble, step, walker, direction
+        apart = r_hat(whole.reshape(ENSEMBLES, -1, size))
+        longest = _autocorrelation(whole)
+        independent = kept * walkers * ENSEMBLES / max(longest, 1.0)
+        agreed = apart < AGREED and independent > ENOUGH
+        if agreed or kept >= most * steps:
+            break
     thin = max(int(longest / 4), 1)
-    draws, values = chain[::-thin].reshape(-1, size), worth[::-thin].reshape(-1)
-    independent = kept * walkers / max(longest, 1.0)
+    draws = whole[:, ::-thin].reshape(-1, size)
+    values = np.concatenate(worths, axis=1)[:, ::-thin].reshape(-1)
     log_evidence, u = _bridge(log_posterior, draws, values, independent, random)
-    return Sample(draws, log_evidence, u, longest, kept, bool(kept >= SETTLED * longest), calls[0] + len(draws))
+    calls[0] += len(draws) // 2
+    return Sample(draws, log_evidence, u, longest, apart, kept, bool(agreed), calls[0])
+
+
+def _autocorrelation(chains: Array) -> float:
+    """Return the longest integrated autocorrelation time of any direction, steps; the ensembles' mean."""
+    from emcee.autocorr import integrated_time
+
+    with np.errstate(invalid="ignore"):  # a direction that never moved has none
+        times = [integrated_time(chain, tol=0, quiet=True) for chain in chains]
+    known = np.array(times)[:, np.all(np.isfinite(times), axis=0)]
+    return float(known.mean(axis=0).max()) if known.size else np.inf
 
 
 def _bridge(
@@ -136,21 +268,12 @@ def _bridge(
     size = draws.shape[1]
     order = random.permutation(len(draws))
     fitting, counting = order[::2], order[1::2]
-    middle = draws[fitting].mean(axis=0)
-    root = _WIDER * np.linalg.cholesky(np.cov(draws[fitting].T) + 1e-10 * np.eye(size))
-
-    def log_proposal(z: Array) -> Array:
-        y = np.linalg.solve(root, (z - middle).T)
-        constant = gammaln((_FREEDOM + size) / 2) - gammaln(_FREEDOM / 2) - size / 2 * np.log(_FREEDOM * np.pi)
-        constant -= np.linalg.slogdet(root)[1]
-        return np.asarray(constant - (_FREEDOM + size) / 2 * np.log1p(np.sum(y * y, axis=0) / _FREEDOM))
-
+    mixture = Mixture(draws[fitting], random)
     count = len(counting)
-    stretch = np.sqrt(_FREEDOM / random.chisquare(_FREEDOM, count))[:, None]
-    made = middle + stretch * random.standard_normal((count, size)) @ root.T
+    made = mixture.draw(count, random)
     prior = -0.5 * size * np.log(2 * np.pi)
-    ours = values[counting] + prior - log_proposal(draws[counting])
-    theirs = log_posterior(made) + prior - log_proposal(made)
+    ours = values[counting] + prior - mixture.log_density(draws[counting])
+    theirs = log_posterior(made) + prior - mixture.log_density(made)
     effective = max(min(independent / 2, count), 1.0)
     a, b = effective / (effective + count), count / (effective + count)
     log_z = float(np.median(ours))

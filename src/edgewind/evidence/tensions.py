@@ -110,6 +110,15 @@ def _set(*found: Tension) -> tuple[Tension, ...]:
 
 
 def _not_held(fitted: Fit) -> Iterator[Tension]:
+    if not fitted.settled:
+        yield Tension(
+            about="draws of the fit",
+            why=(
+                "Ensembles of walkers that began apart do not agree on the unknowns "
+                f"(R-hat {fitted.r_hat:.2f}, 1 where they do), so intervals and evidence of the fit are not to be relied on."
+            ),
+            resolve="State what bench.toml leaves open, or fit again with another seed: [study] seed.",
+        )
     if fitted.p_value < MISFIT:
         yield Tension(
             about="the fit with every drive",

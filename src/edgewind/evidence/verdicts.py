@@ -245,8 +245,9 @@ def _fitted_verdict(
 
 
 def fit_holds(case: MechanismCase) -> bool:
-    """Return whether the fit with every drive describes the readings, so that its shares mean something."""
-    return case.fit is not None and case.fit.p_value > MISFIT and not case.fit.smooth.found
+    """Return whether the fit with every drive is settled and describes the readings: its shares then mean something."""
+    fitted = case.fit
+    return fitted is not None and fitted.settled and fitted.p_value > MISFIT and not fitted.smooth.found
 
 
 def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -> tuple[str, ...]:

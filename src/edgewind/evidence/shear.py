@@ -1,0 +1,108 @@
+"""Coordinates in which a posterior has no narrow ridges: what unknowns of a straight effect must be, the others given.
+
+The thermal force, unequal accommodation and a constant torque from outside may balance each other many times over: a
+rotor of a poorly known conductance fits the readings along a thin and bent ridge, on which walkers hardly move. Speeds
+go nearly straight with the difference of accommodations and with the constant torque. So for any values of the others,
+the two that the readings then want follow from a small linear problem; climbs and walkers step in how far the two are
+from that, over how far they may be. A shift of some coordinates by a function of the others leaves volumes as they are,
+and a scale is taken into account, so posterior and evidence are the same.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.evidence.likelihood import Likelihood
+
+Array = NDArray[np.float64]
+
+# Unknowns whose effect on the speeds is nearly straight; each has a normal prior.
+_STRAIGHT = ("accommodation_difference", "foreign")
+# So many readings, from the lowest to the highest pressure, decide where the two should be.
+_ANCHORS = 6
+# Step of the scores by which slopes are taken, and how far the two are let go.
+_STEP, _FARTHEST = 0.1, 6.0
+
+
+class Shear:
+    """Coordinates of one likelihood: scores, those of some unknowns less what the readings want them to be.
+
+    Parameters
+    ----------
+    problem : Likelihood
+        The likelihood, its smooth errors linear about its best place.
+    centre : array of shape (d,)
+        Scores of that place, or of another where the spreads of the readings are taken.
+    """
+
+    def __init__(self, problem: Likelihood, centre: Array) -> None:
+        self._problem = problem
+        names = [unknown.name for unknown in problem.unknowns]
+        self._moved = [names.index(name) for name in _STRAIGHT if name in names]
+        if not self._moved:
+            return
+        size = problem.data.speed_rad_s.size
+        at = np.unique(np.linspace(0, size - 1, min(_ANCHORS, size)).round().astype(int))
+        self._at = np.argsort(problem.data.pressure_pa)[at]
+        values = problem.values(centre)
+        speed = problem.predicted(values, problem.data.pressure_pa)[0]
+        spread = problem.spread(values[None], speed[None])[0][self._at]
+        slopes = problem.speed_slopes[self._at]
+        self._known = np.linalg.inv(np.diag(spread**2) + slopes @ slopes.T)
+        sign = np.where(problem.data.signed, 1.0, np.where(speed < 0, -1.0, 1.0))
+        self._seen = (sign * problem.data.speed_rad_s)[self._at]
+        self._sense = np.where(self._seen < 0, -1.0, 1.0)
+        self._middle = centre[self._moved]
+        _, normal = self._step(centre[None], self._middle[None])
+        self._scale = np.linalg.cholesky(np.linalg.inv(normal[0]))
+
+    def wanted(self, scores: Array) -> Array:
+        """Return what the scores of the moved unknowns should be, all others as in rows of scores, shape (k, moved)."""
+        middle = np.broadcast_to(self._middle, (len(scores), len(self._moved)))
+        return self._step(scores, middle)[0]
+
+    def _step(self, scores: Array, middle: Array) -> tuple[Array, Array]:
+        """Return where Newton's steps from some middle lead, and the matrix of the problem, (k, moved, moved)."""
+        rows = np.array(scores)
+        rows[:, self._moved] = middle
+        here = self._speeds(rows)
+        effect = np.empty((*here.shape, len(self._moved)))
+        for k, column in enumerate(self._moved):
+            rows[:, column] += _STEP
+            effect[..., k] = (self._speeds(rows) - here) / _STEP
+            rows[:, column] -= _STEP
+        weighed = np.einsum("kni,nm->kim", effect, self._known)
+        normal = np.eye(len(self._moved)) + weighed @ effect
+        for again in (True, False):  # the second with the slopes of the first
+            slope = rows[:, self._moved] - (weighed @ (self._seen - here)[..., None])[..., 0]
+            wanted = rows[:, self._moved] - np.linalg.solve(normal, slope[..., None])[..., 0]
+            rows[:, self._moved] = np.clip(wanted, -_FARTHEST, _FARTHEST)
+            if again:
+                here = self._speeds(rows)
+        return rows[:, self._moved], normal
+
+    def _speeds(self, scores: Array) -> Array:
+        return self._problem.speeds_near(self._problem.values(scores), self._at, self._sense)
+
+    @property
+    def log_volume(self) -> float:
+        """Logarithm of the volume of scores over that of these coordinates."""
+        return float(np.linalg.slogdet(self._scale)[1]) if self._moved else 0.0
+
+    def scores(self, places: Array) -> Array:
+        """Return the scores at rows of these coordinates."""
+        if not self._moved:
+            return places
+        found = np.array(places)
+        found[:, self._moved] = self.wanted(np.clip(places, -8, 8)) + found[:, self._moved] @ self._scale.T
+        return found
+
+    def places(self, scores: Array) -> Array:
+        """Return these coordinates at rows of scores."""
+        if not self._moved:
+            return scores
+        found = np.array(scores)
+        apart = found[:, self._moved] - self.wanted(np.clip(scores, -8, 8))
+        found[:, self._moved] = np.linalg.solve(self._scale, apart.T).T
+        return found
