@@ -117,7 +117,7 @@ def _clusters(places: Array, parts: int, random: np.random.Generator) -> NDArray
         middles = np.array(
             [places[label == k].mean(axis=0) if np.any(label == k) else middles[k] for k in range(parts)]
         )
-    return label
+    return np.asarray(label, dtype=np.int64)
 
 
 def r_hat(chains: Array) -> float:

@@ -115,7 +115,7 @@ def _not_held(fitted: Fit) -> Iterator[Tension]:
             about="draws of the fit",
             why=(
                 "Ensembles of walkers that began apart do not agree on the unknowns "
-                f"(R-hat {fitted.r_hat:.2f}, 1 where they do), so intervals and evidence of the fit are not to be relied on."
+                f"(R-hat {fitted.r_hat:.2f}, 1 where they do), so intervals and evidence of the fit are not reliable."
             ),
             resolve="State what bench.toml leaves open, or fit again with another seed: [study] seed.",
         )
