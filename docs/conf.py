@@ -9,8 +9,10 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
 
 from make_reference import write_all  # noqa: E402
+from notebooks import write_pages  # noqa: E402
 
 write_all(HERE / "generated")
+write_pages(HERE / "generated" / "notebooks")
 
 project = "Edgewind"
 author = "The Edgewind founders"
@@ -23,6 +25,7 @@ extensions = [
 ]
 exclude_patterns = [
     "examples",
+    "notebooks",
     "gallery/*.ipynb",
     "gallery/*.py",
     "gallery/*.json",

@@ -43,6 +43,7 @@ MAY_USE = BASE | {
     "live": {"book", "plan"},
     "virtual": {"rotor", "signals"},
     "study": {"book", "report"},
+    "notebook": {"study"},
     "web": {"study", "live"},
     "cli": {"web", "virtual"},
     "__main__": {"cli"},

@@ -1,4 +1,18 @@
-"""The main job: experiment folders in; findings, figures, data package and report out, all or nothing."""
+"""The main job: experiment folders in; findings, figures, data package and report out, all or nothing.
+
+In a notebook the module is a verb: ``edgewind.study("my-bench")`` is :func:`run_study` with a fit, and what it returns
+shows itself.
+
+Examples
+--------
+>>> import edgewind, tempfile
+>>> place = tempfile.mkdtemp()
+>>> found = edgewind.study(edgewind.new(place + "/my-bench"), fit=False)
+>>> print(found.findings[0].optimum.found, len(found.readings), found.curves["my-bench"].speed_rad_s.units)
+True 17 rad/s
+>>> [path.name for path in sorted(found.save(place + "/report").iterdir())]
+['data', 'datapackage.json', 'figures', 'report.html', 'study.json']
+"""
 
 from __future__ import annotations
 
@@ -7,15 +21,18 @@ import json
 import platform
 import shlex
 import shutil
+import sys
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from edgewind.bench import BENCH_FILE
@@ -31,20 +48,126 @@ from edgewind.report.summary import study_summary
 from edgewind.signals import ExperimentSource, FolderSource, read_experiment
 from edgewind.signals.table import NoRowsError
 
+if TYPE_CHECKING:
+    import xarray as xr
+    from matplotlib.figure import Figure
+
 SUMMARY_FILE = "study.json"
 REPORT_FILE = "report.html"
 _LIBRARIES = ("edgewind", "numpy", "scipy", "pandas", "matplotlib")
 Progress = Callable[[str, int, int], None]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Study:
-    """Findings of a study, and where it was written."""
+    """Findings of a study, and where it was written; in a notebook it shows itself.
+
+    Attributes
+    ----------
+    findings : tuple of Findings
+        One for each rotor.
+    comparison : SizeComparison or None
+        Of two rotors.
+    report : Path or None
+        The page, where one was written.
+    summary : dict
+        What ``edgewind study --json`` prints.
+    plans : tuple of Plan or None
+        What to measure next, one for each rotor.
+    root, command : str
+        What a report says of where its inputs lie, and of what to type to make it again.
+    """
 
     findings: tuple[Findings, ...]
     comparison: SizeComparison | None
     report: Path | None
     summary: dict[str, Any]
+    plans: tuple[Plan | None, ...] = ()
+    root: str = ""
+    command: str = ""
+
+    @property
+    def readings(self) -> pd.DataFrame:
+        """Every reading of every rotor, SI."""
+        from edgewind.report.tables import readings_table
+
+        tables = [readings_table(found).assign(experiment=found.experiment.name) for found in self.findings]
+        return pd.concat(tables, ignore_index=True)
+
+    @property
+    def mechanisms(self) -> pd.DataFrame:
+        """Every verdict on every rotor."""
+        rows = [(found.experiment.name, one.name, one.verdict, one.why)
+                for found in self.findings for one in found.mechanisms]  # fmt: skip
+        return pd.DataFrame(rows, columns=["experiment", "mechanism", "verdict", "why"])
+
+    @property
+    def curves(self) -> dict[str, xr.Dataset]:
+        """The response curve of each rotor that has one, over the pressure, with units."""
+        from edgewind.report.columns import CURVE
+        from edgewind.report.tables import curve_table
+
+        found = {}
+        for one in self.findings:
+            table = curve_table(one)
+            if table is not None:
+                found[one.experiment.name] = table.set_index("pressure_pa").to_xarray()
+                for column in CURVE:
+                    found[one.experiment.name][column.name].attrs["units"] = column.unit
+        return found
+
+    def figure(self, experiment: str | None = None) -> Figure | None:
+        """Return the response curve of one rotor as a figure; of the first where none is named."""
+        from edgewind.report.figures.curve import CURVE
+        from edgewind.report.show import drawn
+
+        found = self.findings[0] if experiment is None else self._named(experiment)
+        return drawn(lambda palette, size: CURVE.draw(found, palette, size))
+
+    def save(self, folder: str | Path, *, replace: bool = False) -> Path:
+        """Write what ``edgewind study --out`` writes, and return the folder.
+
+        Parameters
+        ----------
+        folder : path
+            Folder to make.
+        replace : bool
+            Whether an earlier study there may give way.
+
+        Raises
+        ------
+        InputError
+            It cannot be made or used.
+        """
+        check_out(Path(folder), None, replace)
+        _written(self, Path(folder))
+        return Path(folder)
+
+    def _named(self, name: str) -> Findings:
+        for found in self.findings:
+            if found.experiment.name == name:
+                return found
+        names = ", ".join(found.experiment.name for found in self.findings)
+        raise InputError(f"there is no experiment '{name}'", fix=f"choose one of {names}")
+
+    def __repr__(self) -> str:
+        return "\n".join(f"{found.experiment.name}: {' '.join(found.answer)}" for found in self.findings)
+
+    def _repr_html_(self) -> str:
+        from edgewind.report.figures.curve import CURVE
+        from edgewind.report.show import figure_html, page_html, table_html
+
+        parts = []
+        for found in self.findings:
+            said = [*found.answer, *(f"Tension, {one.about}: {one.why} {one.resolve}" for one in found.tensions)]
+            said += [] if found.sentences is None else list(found.sentences.model_dump().values())
+
+            def draw(palette: Any, size: Any, found: Findings = found) -> Figure | None:
+                return CURVE.draw(found, palette, size)
+
+            parts.append(page_html(found.experiment.bench.experiment.title, said, figure_html(draw, CURVE.alt(found))))
+        verdicts = self.mechanisms[["experiment", "mechanism", "verdict"]]
+        return "".join(parts) + table_html(verdicts, rows=60)
 
 
 def find_experiments(path: str | Path) -> list[Path]:
@@ -213,19 +336,25 @@ def _run(
         findings = tuple(_fitted(findings, steps, progress))
     comparison = compare_sizes(*findings) if len(findings) == 2 else None
     plans = tuple(propose_if_possible(found) for found in findings)
-    if out is None:
-        return Study(findings, comparison, None, study_summary(findings, comparison, None, plans))
-    summary = study_summary(findings, comparison, REPORT_FILE, plans)
+    command = command or f"edgewind study {shlex.quote(root)} --out report-folder"
+    summary = study_summary(findings, comparison, None if out is None else REPORT_FILE, plans)
+    study = Study(findings, comparison, None, summary, plans, root, command)
+    return study if out is None else _written(study, out, progress)
+
+
+def _written(study: Study, out: Path, progress: Progress | None = None) -> Study:
+    """Write the report of a study into a folder that takes its place whole."""
+    summary = study.summary | {"report": REPORT_FILE}
     with _whole_folder(out) as draft:
         if progress:
             progress("writing the report", 0, 1)
-        command = command or f"edgewind study {shlex.quote(root)} --out report-folder"
         write_report(
-            findings, comparison, draft, command=command, versions=versions(), input_root=root, plans=plans
+            study.findings, study.comparison, draft, command=study.command, versions=versions(),
+            input_root=study.root, plans=study.plans,
         )  # fmt: skip
         (draft / SUMMARY_FILE).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     report = out / REPORT_FILE
-    return Study(findings, comparison, report, summary | {"report": str(report)})
+    return dataclasses.replace(study, report=report, summary=summary | {"report": str(report)})
 
 
 def _study_one(source: ExperimentSource, progress: Progress | None) -> Findings:
@@ -330,3 +459,14 @@ def _whole_folder(out: Path) -> Iterator[Path]:
     except BaseException:
         shutil.rmtree(draft, ignore_errors=True)
         raise
+
+
+class _Verb(ModuleType):
+    """The module as a verb: it can be called in a notebook."""
+
+    def __call__(self, path: str | Path, *, fit: bool = True, steps: int = STEPS) -> Study:
+        """Return :func:`run_study` of a path, with a fit of the unknowns unless it is left out."""
+        return run_study(path, fit=fit, steps=steps)
+
+
+sys.modules[__name__].__class__ = _Verb
