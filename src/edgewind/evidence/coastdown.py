@@ -35,8 +35,8 @@ UNUSABLE: dict[str, str] = {
     "few-windows": "the trace holds too few turns to follow the speed: record it from full speed, for longer",
     "no-pressure": "the pressure is not known there",
     "still-driven": (
-        "the speed does not fall as drag and dry friction would have it: the vanes were still warm, so begin the trace "
-        "later"
+        "the speed does not fall as drag and dry friction would have it: the vanes were still warm; a fit can follow "
+        "it as a run where its trace has more turns"
     ),
 }
 """Flags of coast-downs that are not used, each with its reason in a clause."""
@@ -69,6 +69,8 @@ class CoastDown:
     flags : tuple of str
         What is amiss: ``not-separated``, drag and friction are not distinguished; ``poor-fit``; ``no-fall``;
         ``few-windows``; ``no-pressure``; ``still-driven``, something else acted.
+    history : SpeedHistory or None
+        Its speeds, where its trace has enough turns to follow them.
     """
 
     drag_rate: float
@@ -83,15 +85,28 @@ class CoastDown:
     log_pressure_u: float = np.nan
     line: int = 0
     flags: tuple[str, ...] = ()
+    history: SpeedHistory | None = None
+
+    @property
+    def as_run(self) -> bool:
+        """Whether its speed falls otherwise than drag and dry friction alone would have it, and can be followed.
+
+        The vanes were warm then and drove on, and a fit follows it as a run from the lamp's going off.
+        """
+        bad = {"no-fall", "few-windows", "no-pressure"}
+        driven = {"still-driven", "poor-fit"} & set(self.flags)
+        return bool(driven) and not bad & set(self.flags) and self.history is not None
 
     @property
     def usable(self) -> bool:
-        """Whether its numbers mean anything."""
-        return not set(UNUSABLE) & set(self.flags)
+        """Whether its numbers of drag and dry friction are used as they are."""
+        return not set(UNUSABLE) & set(self.flags) and not self.as_run
 
     @property
     def why_not(self) -> str:
-        """Why it is not used, in a clause; empty where it is."""
+        """Why its numbers are not used as they are, in a clause; empty where they are."""
+        if self.as_run and not set(UNUSABLE) & set(self.flags):
+            return UNUSABLE["still-driven"]
         return "; ".join(UNUSABLE[flag] for flag in self.flags if flag in UNUSABLE)
 
 
@@ -197,7 +212,8 @@ def coast_downs(experiment: Experiment) -> tuple[CoastDown, ...]:
     """Return every coast-down of an experiment, by pressure; see :attr:`CoastDown.usable`.
 
     A reading with the lamp off is one where its trace slows. Where the trace holds too few turns to see that, it is
-    returned as one that is not used, with the reason.
+    returned as one that is not used, with the reason. One that falls otherwise than drag and dry friction have it is
+    followed as a run; see :attr:`CoastDown.as_run`.
     """
     found = []
     for row, reading in experiment.traces.items():
@@ -226,7 +242,7 @@ def _coast_down_of(trace: Trace, bench: Bench) -> CoastDown | None:
     if one is None or not history.enough:
         seen = passages(trace, marks)
         one = one if seen is None else fit_passages(seen)
-    return one
+    return replace(one, history=history) if one is not None and history.enough else one
 
 
 def common_dry_rate(coasts: Sequence[CoastDown]) -> Measured | None:
@@ -381,7 +397,7 @@ def coast_down_wanted(used: pd.DataFrame, coasts: Sequence[CoastDown]) -> str | 
     if used.empty:
         return None
     low, high = float(used["pressure_pa"].min()), float(used["pressure_pa"].max())
-    known = [coast.pressure_pa for coast in coasts if coast.usable]
+    known = [coast.pressure_pa for coast in coasts if coast.usable or coast.as_run]
     missing = [
         f"{pressure:.2g} Pa"
         for pressure in (low, float(np.sqrt(low * high)), high)

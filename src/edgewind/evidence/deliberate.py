@@ -8,7 +8,7 @@ read).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any, NamedTuple
 
@@ -21,7 +21,9 @@ from scipy.special import logsumexp
 from edgewind.bench import Bench
 from edgewind.evidence.claims import Claim, Verdict
 from edgewind.evidence.mechanism_case import prior_draws
+from edgewind.evidence.run_data import surroundings_of
 from edgewind.evidence.tensions import Tension
+from edgewind.evidence.usual import LEAST_SPREAD, Usual, usual_speed
 from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, raise_exponents
 from edgewind.gas import GasState
 from edgewind.rotor import (
@@ -29,7 +31,6 @@ from edgewind.rotor import (
     GasResponse,
     RotorParameters,
     SteadyState,
-    Surroundings,
     parameters_of,
     response_of,
     run,
@@ -56,8 +57,6 @@ _UNEQUAL = 0.05
 # Neither depends on light or temperature: a constant torque turns the rotor as it did under the lamp, whatever is done.
 CONSTANT = (DRAUGHT, PIVOT)
 AGAINST_TESTS = "curve against tests"
-# Smallest spread of a prediction, of the usual speed there: what the model leaves out. Our judgement, no source.
-LEAST_SPREAD = 0.05
 # Share of readings that may be mistaken, against which no single test weighs without bound.
 MISTAKEN = 0.01
 # A logarithm of a likelihood ratio beyond which a mechanism that a test disagrees with is ruled out: 20 to 1. It was 5
@@ -152,7 +151,8 @@ class TestWeights(BaseModel):
         description="Mechanisms that some test disagrees with, and that all tests together leave less than 1 in 20."
     )
     with_curve: dict[str, float] = Field(
-        default={}, description="The same with ln(evidence) of the fit of the curve added, where one was made."
+        default={},
+        description="ln(evidence) of the fit, with that of the tests which it has not in it added, where one was made.",
     )
     weightiest: int | None = Field(description="Which test weighed most, counted from 0; none without a test.")
     why: str = Field(description="Which single test weighed most, in a sentence.")
@@ -205,20 +205,7 @@ class TestBench:
 
     def usual_speed(self, pressure_pa: float) -> Usual | None:
         """Speed seen at the usual conditions near a pressure; None where nothing is near."""
-        table = self.usual
-        pressure, speed = table["pressure_pa"].to_numpy(float), table["speed_rad_s"].to_numpy(float)
-        near = np.isfinite(pressure) & np.isfinite(speed) & (pressure > 0)
-        if not near.any():
-            return None
-        pressure, speed, u = pressure[near], speed[near], table["speed_u_rad_s"].to_numpy(float)[near]
-        order = np.argsort(pressure)
-        log_p, at = np.log(pressure[order]), np.log(pressure_pa)
-        away = np.min(np.abs(log_p - at))
-        if away > np.log(3.0):
-            return None
-        value = float(np.interp(at, log_p, speed[order]))
-        faces = table["leading_face"].isin(("bright", "dark")).to_numpy()[near]
-        return Usual(value, float(np.hypot(np.median(u), abs(value) * (LEAST_SPREAD + 0.2 * away))), bool(faces.all()))
+        return usual_speed(self.usual, pressure_pa)
 
 
 class Weighed(NamedTuple):
@@ -227,14 +214,6 @@ class Weighed(NamedTuple):
     claims: tuple[Claim, ...]
     tests: tuple[DeliberateTest, ...]
     weights: TestWeights
-
-
-class Usual(NamedTuple):
-    """Speed at the usual conditions, rad/s, its spread, and whether its direction is known."""
-
-    speed: float
-    spread: float
-    signed: bool
 
 
 def deliberate_tests(
@@ -325,7 +304,13 @@ def weigh_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
     return TestWeights(log_likelihood=total, ruled_out=ruled_out, weightiest=most, why=raise_exponents(why + "."))
 
 
-def weigh_with_tests(claims: Sequence[Claim], experiment: Experiment, rotor: RotorParameters | None = None) -> Weighed:
+def weigh_with_tests(
+    claims: Sequence[Claim],
+    experiment: Experiment,
+    rotor: RotorParameters | None = None,
+    *,
+    in_fit: Collection[int] = (),
+) -> Weighed:
     """Return the claims with what the tests made on purpose say of each, and the tests.
 
     The logarithms of the likelihoods of curve and tests add up, mechanism by mechanism. A mechanism that a test
@@ -340,14 +325,18 @@ def weigh_with_tests(claims: Sequence[Claim], experiment: Experiment, rotor: Rot
         Its tests.
     rotor : RotorParameters, optional
         Draws of the rotor; see :func:`deliberate_tests`.
+    in_fit : collection of int
+        Lines of readings.csv whose runs the fits of the curve have in them: with the curve they count once.
     """
     tests = deliberate_tests(experiment, rotor)
     weights = weigh_tests(tests)
-    curve = {claim.name: claim.log_evidence for claim in claims if claim.log_evidence is not None}
-    best = max((value for name, value in curve.items() if name in weights.log_likelihood), default=0.0)
-    combined = {
-        name: round(curve[name] - best + value, 3) for name, value in weights.log_likelihood.items() if name in curve
+    besides = {
+        name: sum(test.log_evidence[name] for test in tests if not set(test.lines) & set(in_fit))
+        for name in weights.log_likelihood
     }
+    curve = {claim.name: claim.log_evidence for claim in claims if claim.log_evidence is not None}
+    best = max((value for name, value in curve.items() if name in besides), default=0.0)
+    combined = {name: round(curve[name] - best + value, 3) for name, value in besides.items() if name in curve}
     top = max(combined.values(), default=0.0)
     weights = weights.model_copy(update={"with_curve": {name: value - top for name, value in combined.items()}})
     return Weighed(tuple(_with_tests(claim, tests, weights) for claim in claims), tests, weights)
@@ -570,19 +559,10 @@ def _of_runs(experiment: Experiment, known: TestBench) -> Iterator[DeliberateTes
         yield _judged_run(one, row, pressure, known)
 
 
-def surroundings_of(one: Run, pressure_pa: float) -> Surroundings:
-    """Return the surroundings that a run logged, its pressures scaled to that of its reading at the first moment."""
-    shown = one.pressure_pa
-    pressure = np.full(one.time_s.shape, pressure_pa)
-    if np.isfinite(shown).all() and shown[0] > 0:
-        pressure = pressure_pa * shown / shown[0]
-    return Surroundings(one.time_s, pressure, one.envelope_k, one.lamp_share)
-
-
 def run_predictions(one: Run, pressure_pa: float, known: TestBench, time_s: Array) -> dict[str, Array]:
     """Return what each mechanism states for a run, shape (draws, times), each scaled to the usual speed."""
     usual, response = known.usual_speed(pressure_pa), known.response
-    around = surroundings_of(one, pressure_pa)
+    around = surroundings_of(one, pressure_pa)[0]
     seen = one.speed_rad_s[np.isfinite(one.speed_rad_s)]
     random = np.random.default_rng(known.seed)
     found: dict[str, list[Array]] = {name: [] for name in (*(NAMES[key] for key in CANDIDATES), *CONSTANT)}

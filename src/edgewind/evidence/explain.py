@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import Literal
 
@@ -17,11 +17,13 @@ from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_down
 from edgewind.evidence.deliberate import DeliberateTest, TestWeights, tensions_of_tests, weigh_with_tests
 from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare_all
 from edgewind.evidence.fit_check import Residuals, residuals
-from edgewind.evidence.mechanism_case import MechanismCase, case_of
+from edgewind.evidence.mechanism_case import DRAWS, REACH, MechanismCase, case_of, drawn_rotor
 from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.optimum import Optimum
+from edgewind.evidence.run_data import FitRun, fit_runs
 from edgewind.evidence.scaling import Scaling, both_laws
 from edgewind.evidence.tensions import Tension, tensions_of_fit
+from edgewind.rotor import RotorParameters, parameters_of, response_of
 from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
 from edgewind.runner import Runner, open_runner, processors, report
 from edgewind.signals import Experiment
@@ -86,9 +88,11 @@ class Explanation:
     beyond : int
         Readings that the fit leaves out, at pressures that the response of the gas does not reach.
     tests : tuple of DeliberateTest
-        Tests made on purpose, judged with the draws of the fit.
+        Tests made on purpose, judged with the draws of the fit; where runs are in it, with those of the curve alone.
     test_weights : TestWeights or None
         What they say together.
+    runs : tuple of FitRun
+        Runs through a change, and coast-downs followed as runs, that the fits have in them.
     """
 
     fits: dict[str, Fit]
@@ -103,6 +107,7 @@ class Explanation:
     beyond: int = 0
     tests: tuple[DeliberateTest, ...] = ()
     test_weights: TestWeights | None = None
+    runs: tuple[FitRun, ...] = ()
 
     @property
     def fit(self) -> Fit | None:
@@ -162,7 +167,8 @@ def explain(
     bench, readings = experiment.bench, experiment.readings
     level, seed = bench.study.level, bench.study.seed
     coasts = coast_downs(experiment)
-    bare = case_of(bench, readings, level=level, seed=seed, coasts=coasts)
+    runs = runs_of(experiment, coasts)
+    bare = case_of(bench, readings, level=level, seed=seed, coasts=coasts, runs=runs)
     fits: dict[str, Fit] = {}
     laplace: dict[str, float] = {}
     no_fit = ""
@@ -181,16 +187,39 @@ def explain(
     if "all" in fits:
         tensions = tensions_of_fit(fits["all"], optimum, fitted_optimum(fits["all"], "speed"))
     case = case_of(
-        bench, readings, level=level, seed=seed, coasts=coasts, fits=fits, laplace=laplace, tensions=tensions
-    )
+        bench, readings, level=level, seed=seed, coasts=coasts, runs=runs, fits=fits, laplace=laplace,
+        tensions=tensions,
+    )  # fmt: skip
     claims = tuple(weigh(case) for weigh in MECHANISMS.values())
-    weighed = weigh_with_tests(claims, experiment, case.draws if len(case.used) else None)
+    in_fit = [run.line for run in runs] if fits else []
+    draws = _curve_alone(bare) if in_fit else case.draws if len(case.used) else None
+    weighed = weigh_with_tests(claims, experiment, draws, in_fit=in_fit)
     tensions = (*tensions_of_tests(claims, weighed.weights), *tensions)
     wanted = coast_down_wanted(case.used, coasts)
     return Explanation(
         fits, laplace, coasts, case.measured, weighed.claims, wanted, no_fit, case.need, tensions, case.beyond,
-        weighed.tests, weighed.weights,
+        weighed.tests, weighed.weights, runs if fits else (),
     )  # fmt: skip
+
+
+def runs_of(experiment: Experiment, coasts: Sequence[CoastDown]) -> tuple[FitRun, ...]:
+    """Return the runs of an experiment that a fit uses, as far as the response of the gas reaches."""
+    rotor = parameters_of(experiment.bench)
+    return fit_runs(experiment, coasts, rotor, REACH * response_of(rotor).least_knudsen)
+
+
+def _curve_alone(case: MechanismCase) -> RotorParameters:
+    """Return draws of the rotor as the curve alone has it, by Laplace's approximation.
+
+    What a mechanism states of a run must not rest on that run, which the fit has in it.
+    """
+    bare = replace(case, runs=())
+    problem, mode = prepare(bare.bench, bare.data, "all", bare.response, bare.seed)
+    scores = (
+        mode.centre + np.random.default_rng([bare.seed, 6]).standard_normal((DRAWS, mode.centre.size)) @ mode.root.T
+    )
+    values = problem.values(np.clip(scores, -6, 6))
+    return drawn_rotor(bare.bench, {one.name: values[:, [k]] for k, one in enumerate(problem.unknowns)}, bare.seed)
 
 
 def _fits(

@@ -17,6 +17,7 @@ from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
 from edgewind.evidence.mechanism_case import case_of
 from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.optimum import REASONS, Optimum, find_optimum
+from edgewind.evidence.run_data import FitRun
 from edgewind.evidence.sentences import Sentences, sentences_of
 from edgewind.evidence.sweep_data import SweepData
 from edgewind.evidence.tensions import Tension, tensions_of_readings
@@ -25,6 +26,7 @@ from edgewind.runner import Runner
 from edgewind.signals import Experiment
 from edgewind.units import from_si
 
+COAST_AS_RUN = "coast-down of warm vanes, used by the fit as a run from the lamp's going off"
 # Tests made on purpose that the answer says one by one.
 MOST_TESTS_SAID = 3
 
@@ -92,11 +94,19 @@ class Findings:
         said = (_optimum_sentence(self), _knudsen_sentence(self))
         return (*(raise_exponents(one) for one in said), _mechanism_sentence(self), *_test_sentences(self))
 
+    @property
+    def runs(self) -> tuple[FitRun, ...]:
+        """Runs through a change, and coast-downs followed as runs, that the fit has in it."""
+        return () if self.explanation is None else self.explanation.runs
+
     def other_use(self, line: int) -> str:
         """Say what a reading that the curve leaves out is used for: a coast-down or a test; empty where for nothing."""
         for coast in self.coasts:
             if coast.line == line and coast.usable:
                 return "coast-down, used for drag and friction"
+        for run in self.runs:
+            if run.line == line and run.kind == "coast-down":
+                return COAST_AS_RUN
         for test in self.tests:
             if line in test.lines:
                 return f"used as a test made on purpose: {test.condition}"

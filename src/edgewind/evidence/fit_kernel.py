@@ -8,6 +8,7 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.rotor.run_kernel import RunSteps, run_speeds
 from edgewind.rotor.speed_kernel import deviating_speeds
 
 Array = NDArray[np.float64]
@@ -21,8 +22,8 @@ class Columns(NamedTuple):
     ----------
     set_places, set_columns, scaled_places, scaled_columns : array of int
         Places of the flat array, and the columns whose value stands there or multiplies what does.
-    gauge, scatter, dry, inertia : int
-        Columns; that of the inertia is -1 where it is not an unknown.
+    gauge, scatter, dry, inertia, foreign : int
+        Columns; those of the inertia and of the torque from outside are -1 where they are not unknowns.
     """
 
     set_places: Integers
@@ -33,6 +34,7 @@ class Columns(NamedTuple):
     scatter: int
     dry: int
     inertia: int
+    foreign: int
 
 
 class Readings(NamedTuple):
@@ -40,9 +42,9 @@ class Readings(NamedTuple):
 
     Attributes
     ----------
-    pressure : array of shape (n + m,)
-        Indicated pressures of the n speeds, then of the m coast-downs, Pa, less the smooth error of the gauge about
-        which the errors are linear.
+    pressure : array of shape (n + m + runs,)
+        Indicated pressures of the n speeds, then of the m coast-downs, then of the runs, Pa, less the smooth error of
+        the gauge about which the errors are linear.
     speed, speed_u, pressure_speed_u : array of shape (n,)
         Speeds, their standard uncertainty, and that which each reading's own uncertainty of pressure brings, rad/s.
     signed : array of bool, shape (n,)
@@ -69,16 +71,57 @@ class Readings(NamedTuple):
     rate_own_u: Array
 
 
+class Runs(NamedTuple):
+    """Runs through a change; what is seen of each is whitened by its own covariance.
+
+    Attributes
+    ----------
+    steps : RunSteps
+        Steps in which the runs are followed.
+    first_row, first_cell : array of int, shape (runs + 1,)
+        Where what is seen of each run begins, and where its matrix begins in `whitening`.
+    moment : array of int, shape (w,)
+        Which moment of the steps of its run each mean belongs to.
+    whitening : array
+        Lower triangles that whiten the means of each run, row by row without their zeros.
+    seen : array of shape (w,)
+        Whitened means as they were seen.
+    start_u : array of shape (runs,)
+        Standard uncertainty of the speed at the start, rad/s.
+    switched_u : array of shape (runs,)
+        Standard uncertainty of the moment at which the lamp changed, s.
+    switched : array of int, shape (runs,)
+        That moment among those of the steps.
+    signed : array of bool, shape (runs,)
+        Whether the direction was observed; sizes are compared otherwise.
+    logs : float
+        Sum of the logarithms of what whitening divides by.
+    """
+
+    steps: RunSteps
+    first_row: Integers
+    first_cell: Integers
+    moment: Integers
+    whitening: Array
+    seen: Array
+    start_u: Array
+    switched_u: Array
+    switched: Integers
+    signed: NDArray[np.bool_]
+    logs: float
+
+
 class Smooth(NamedTuple):
     """The model's smooth errors, linear about a place of their own.
 
     Attributes
     ----------
-    factors : array of shape (3, n + m)
+    factors : array of shape (3, n + m + runs)
         Factors on force, drag and heat there.
-    slopes : array of shape (n + m, r)
-        Change of each speed (rad/s) and each coast-down's rate (1/s) with each of the standard normal numbers.
-    offset : array of shape (n + m,)
+    slopes : array of shape (n + m + w, r)
+        Change of each speed (rad/s), each coast-down's rate (1/s) and each whitened mean of a run with each of the
+        standard normal numbers.
+    offset : array of shape (n + m + w,)
         Those slopes times the numbers of that place.
     reference : array of shape (n + m,)
         Speeds and rates that the slopes belong to; slopes go with the speed or rate predicted over these.
@@ -128,16 +171,67 @@ def _over(predicted, reference):  # type: ignore[no-untyped-def]
 
 
 @nb.njit(error_model="numpy", cache=True)
-def whitened_of(values, flat, columns, readings, smooth, table):  # type: ignore[no-untyped-def]
+def run_means(pressure, rotor, factors, runs, table):  # type: ignore[no-untyped-def]
+    """Return whitened means of every run as predicted, and two directions in which they are uncertain, shape (3, w).
+
+    These are one standard uncertainty of the speed at the start, and of the moment at which the lamp changed: what
+    follows it is shifted in time.
+
+    Parameters
+    ----------
+    pressure : array of shape (runs,)
+        Pressure of each run, Pa.
+    rotor : array
+        The flat array of a rotor.
+    factors : array of shape (3, runs)
+        On force, drag and heat of the gas.
+    runs : Runs
+        The runs.
+    table : tuple of array
+        Response of the gas.
+    """
+    # Taken out of the tuples once: each time costs as much as a step of a run.
+    steps, moment, whitening, start_u, signed = runs.steps, runs.moment, runs.whitening, runs.start_u, runs.signed
+    first_step, length, switched, switched_u = steps.first, steps.length_s, runs.switched, runs.switched_u
+    first_row, first_cell = runs.first_row, runs.first_cell
+    found = np.zeros((3, moment.size))
+    for j in range(start_u.size):
+        begin, first, many, cell = first_step[j], first_row[j], first_row[j + 1] - first_row[j], first_cell[j]
+        size = first_step[j + 1] - begin + 1
+        speeds, kept, here = np.empty(size), np.empty(size), np.zeros((3, many))
+        run_speeds(j, pressure[j], rotor, factors[:, j], steps, table, speeds, kept)
+        for row in range(many):
+            i = moment[first + row]
+            value = speeds[i]
+            steep = 0.0
+            if switched[j] < i < size - 1:
+                steep = (speeds[i + 1] - speeds[i - 1]) / (length[begin + i - 1] + length[begin + i])
+            turned = -1.0 if value < 0.0 and not signed[j] else 1.0
+            here[0, row] = turned * value
+            here[1, row] = turned * start_u[j] * kept[i]
+            here[2, row] = -turned * switched_u[j] * steep
+        for row in range(many):
+            for i in range(row + 1):
+                weight = whitening[cell + i]
+                for part in range(3):
+                    found[part, first + row] += weight * here[part, i]
+            cell += row + 1
+    return found
+
+
+@nb.njit(error_model="numpy", cache=True)
+def whitened_of(values, flat, columns, readings, smooth, runs, table):  # type: ignore[no-untyped-def]
     """Return, for one row of values, misfits over their spreads, the same of the slopes, and the sum of ln(spread)."""
     size, coasts, count = readings.speed.size, readings.rate.size, smooth.slopes.shape[1]
     rotor = numbers_of(values, flat, columns)[0]
-    predicted = deviating_speeds(values[0, columns.gauge] * readings.pressure, rotor, smooth.factors, *table)
+    steady, many = size + coasts, runs.seen.size
+    pressure = values[0, columns.gauge] * readings.pressure
+    predicted = deviating_speeds(pressure[:steady], rotor, smooth.factors[:, :steady], *table)
     speed = predicted[:1, :size]
     spread = spreads_of(speed, values[:1, columns.scatter], readings)[0]
-    misfit = np.empty(size + 2 * coasts)
-    slopes = np.zeros((size + 2 * coasts, count))
-    logs = 0.0
+    misfit = np.empty(size + 2 * coasts + many)
+    slopes = np.zeros((size + 2 * coasts + many, count))
+    logs = runs.logs
     for n in range(size):
         turned = 1.0 if readings.signed[n] or speed[0, n] >= 0.0 else -1.0
         share = _over(speed[0, n], smooth.reference[n])
@@ -152,7 +246,10 @@ def whitened_of(values, flat, columns, readings, smooth, table):  # type: ignore
         share = _over(rate, smooth.reference[size + m])
         a = readings.rate[m] - rate + share * smooth.offset[size + m]
         a /= readings.rate_u[m]
-        b = (readings.dry_rate[m] - values[0, columns.dry] / inertia) / readings.dry_rate_u[m]
+        held = values[0, columns.dry]
+        if columns.foreign >= 0:  # a torque from outside acts with the lamp off too, on a rotor that turns on as it did
+            held -= np.sign(predicted[0, size + m]) * values[0, columns.foreign]
+        b = (readings.dry_rate[m] - held / inertia) / readings.dry_rate_u[m]
         r = min(max(readings.correlation[m] * readings.rate_own_u[m] / readings.rate_u[m], -0.99), 0.99)
         left = np.sqrt(1 - r * r)
         misfit[size + m] = (a - r * b) / left
@@ -160,11 +257,55 @@ def whitened_of(values, flat, columns, readings, smooth, table):  # type: ignore
         for c in range(count):
             slopes[size + m, c] = share * smooth.slopes[size + m, c] / readings.rate_u[m] / left
         logs += np.log(readings.rate_u[m] * readings.dry_rate_u[m])
+    if many:
+        means = run_means(pressure[steady:], rotor, smooth.factors[:, steady:], runs, table)
+        at, seen = size + 2 * coasts, runs.seen
+        for k in range(many):
+            misfit[at + k] = seen[k] - means[0, k] + smooth.offset[steady + k]
+            for c in range(count):
+                slopes[at + k, c] = smooth.slopes[steady + k, c]
+        for j in range(runs.start_u.size):
+            first, last = runs.first_row[j], runs.first_row[j + 1]
+            for i in (1, 2):
+                logs += _without(
+                    i, means[:, first:last], misfit[at + first : at + last], slopes[at + first : at + last]
+                )
     return misfit, slopes, logs
 
 
 @nb.njit(error_model="numpy", cache=True)
-def log_likelihoods_of(values, flat, columns, readings, smooth, table):  # type: ignore[no-untyped-def]
+def _without(i, means, misfit, slopes):  # type: ignore[no-untyped-def]
+    """Integrate an uncertain direction of a run out of its whitened misfits and slopes, and out of later directions.
+
+    With a direction s of one standard uncertainty the whitened covariance is ``1 + s s^T``, whose inverse square root
+    shortens what lies along s by ``1/sqrt(1 + s.s)``; returns the logarithm of the square root of its determinant.
+    """
+    size, square, along = misfit.size, 0.0, 0.0
+    for k in range(size):
+        square += means[i, k] ** 2
+        along += means[i, k] * misfit[k]
+    if square <= 0.0:
+        return 0.0
+    less = (1.0 - 1.0 / np.sqrt(1.0 + square)) / square
+    for k in range(size):
+        misfit[k] -= less * along * means[i, k]
+    for c in range(slopes.shape[1]):
+        along = 0.0
+        for k in range(size):
+            along += means[i, k] * slopes[k, c]
+        for k in range(size):
+            slopes[k, c] -= less * along * means[i, k]
+    for later in range(i + 1, means.shape[0]):
+        along = 0.0
+        for k in range(size):
+            along += means[i, k] * means[later, k]
+        for k in range(size):
+            means[later, k] -= less * along * means[i, k]
+    return 0.5 * np.log(1.0 + square)
+
+
+@nb.njit(error_model="numpy", cache=True)
+def log_likelihoods_of(values, flat, columns, readings, smooth, runs, table):  # type: ignore[no-untyped-def]
     """Return the logarithm of the likelihood of each row of values; -1e300 where it is none.
 
     The smooth errors are integrated out: misfits z with slopes G and standard normal numbers have the quadratic form
@@ -173,7 +314,7 @@ def log_likelihoods_of(values, flat, columns, readings, smooth, table):  # type:
     found = np.empty(values.shape[0])
     count = smooth.slopes.shape[1]
     for k in range(values.shape[0]):
-        misfit, slopes, logs = whitened_of(values[k : k + 1], flat, columns, readings, smooth, table)
+        misfit, slopes, logs = whitened_of(values[k : k + 1], flat, columns, readings, smooth, runs, table)
         total = -logs
         root = np.zeros((count, count))
         along = np.zeros(count)

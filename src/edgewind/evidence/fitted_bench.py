@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from edgewind.bench import Bench
 from edgewind.evidence.coastdown import coast_downs
+from edgewind.evidence.explain import runs_of
 from edgewind.evidence.fit import LEAST_READINGS, prepare
 from edgewind.evidence.mechanism_case import case_of
 from edgewind.formatting import format_number
@@ -77,7 +78,8 @@ def fitted_bench(experiment: Experiment) -> FittedBench:
     """
     bench, readings = experiment.bench, experiment.readings
     coasts = coast_downs(experiment)
-    case = case_of(bench, readings, level=bench.study.level, seed=bench.study.seed, coasts=coasts)
+    runs = runs_of(experiment, coasts)
+    case = case_of(bench, readings, level=bench.study.level, seed=bench.study.seed, coasts=coasts, runs=runs)
     count = case.data.speed_rad_s.size
     if count < LEAST_READINGS:
         return FittedBench(bench, {}, f"{count} of them can be used, and {LEAST_READINGS} are needed")

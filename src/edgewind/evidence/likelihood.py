@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -15,14 +16,17 @@ from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.fit_kernel import (
     Columns,
     Readings,
+    Runs,
     Smooth,
     log_likelihoods_of,
     numbers_of,
+    run_means,
     spreads_of,
     whitened_of,
 )
 from edgewind.evidence.model_error import KINDS, ModelError, model_error
 from edgewind.evidence.priors import Priors, unknowns_of
+from edgewind.evidence.run_data import FitRun, arrays_of
 from edgewind.rotor import RotorParameters, TableResponse, parameters_of, response_of
 from edgewind.rotor.speed_kernel import DRIVE_PLACES, Place, deviating_speeds_of, flat, steady_speeds_of, table_arrays
 
@@ -63,6 +67,8 @@ class FitData:
         Standard uncertainty of ln(pressure) that all readings share.
     coasts : tuple of CoastDown
         Usable coast-downs, if any.
+    runs : tuple of FitRun
+        Runs through a change, if any.
     """
 
     pressure_pa: Array
@@ -72,13 +78,16 @@ class FitData:
     signed: NDArray[np.bool_] | bool
     gauge_log_u: float
     coasts: tuple[CoastDown, ...] = ()
+    runs: tuple[FitRun, ...] = ()
 
     def __post_init__(self) -> None:
         size = np.shape(self.speed_rad_s)
         object.__setattr__(self, "signed", np.array(np.broadcast_to(self.signed, size), dtype=bool))
 
 
-def fit_data(used: pd.DataFrame, bench: Bench, coasts: Sequence[CoastDown] = ()) -> FitData:
+def fit_data(
+    used: pd.DataFrame, bench: Bench, coasts: Sequence[CoastDown] = (), runs: Sequence[FitRun] = ()
+) -> FitData:
     """Return the used readings of an experiment as a fit takes them."""
     speed = used["speed_rad_s"].to_numpy(float)
     if "leading_face" in used:  # the sign is that of what was seen, where it was
@@ -96,6 +105,7 @@ def fit_data(used: pd.DataFrame, bench: Bench, coasts: Sequence[CoastDown] = ())
         signed,
         float(np.median(common)) if common.size else 0.0,
         tuple(coast for coast in coasts if coast.usable),
+        tuple(runs),
     )
 
 
@@ -132,8 +142,9 @@ class Likelihood:
         self.response = response_of(self.rotor) if response is None else response
         needed, least = self._needed()
         known = unknowns_of(
-            bench, self.response, data.gauge_log_u, coasts=bool(data.coasts), needed_n_m=needed, least_drag=least
-        )
+            bench, self.response, data.gauge_log_u, coasts=bool(data.coasts), runs=bool(data.runs), needed_n_m=needed,
+            least_drag=least,
+        )  # fmt: skip
         self.unknowns = tuple(u for u in known if _OWN.get(u.name, MODELS[model][0]) in MODELS[model])
         self._priors = Priors(self.unknowns)
         self._columns = _columns([unknown.name for unknown in self.unknowns])
@@ -142,18 +153,28 @@ class Likelihood:
             if drive not in MODELS[model]:
                 self._flat[place] = 0.0
         self._table = table_arrays(self.response)
-        self.all_pressures = np.concatenate([data.pressure_pa, [coast.pressure_pa for coast in data.coasts]])
+        self.all_pressures = np.concatenate(
+            [data.pressure_pa, [one.pressure_pa for one in data.coasts], [one.pressure_pa for one in data.runs]]
+        )
+        self._runs: Runs = arrays_of(data.runs, self.rotor)
+        # Which of the pressures each speed, rate, and whitened mean of a run belongs to.
+        steady = len(data.pressure_pa) + len(data.coasts)
+        self._place = np.concatenate(
+            [np.arange(steady), steady + np.repeat(np.arange(len(data.runs)), np.diff(self._runs.first_row))]
+        ).astype(int)
         log_path = float(np.log(self.rotor.knudsen(1.0)))
         self.error: ModelError = model_error(self.response, log_path, self.all_pressures, data.gauge_log_u)
         self._centre = np.zeros(self.error.size)
         self._factors, self._shift = np.ones((len(KINDS), self.all_pressures.size)), np.ones(self.all_pressures.size)
-        size, coasts = data.speed_rad_s.size, len(data.coasts)
+        size = data.speed_rad_s.size
         rates = np.array([coast.drag_rate for coast in data.coasts])
-        first = np.zeros((len(KINDS) + 1, size + coasts))
+        first = np.zeros((len(KINDS) + 1, self._place.size))
         first[0, :size], first[1, :size], first[2, :size] = data.speed_rad_s, -data.speed_rad_s, -0.5 * data.speed_rad_s
-        first[1, size:] = rates
-        first[-1, size:] = 0.5 * rates
-        self._take(first, np.concatenate([data.speed_rad_s, rates]))
+        first[1, size:steady] = rates
+        first[-1, size:steady] = 0.5 * rates
+        if data.runs:
+            first[:, steady:] = self._changes(self.values(np.zeros(len(self.unknowns))))[:, steady:]
+        self._take(first, np.concatenate([data.speed_rad_s, rates, np.zeros(self._runs.seen.size)]))
 
     def _needed(self) -> tuple[float, float]:
         """Return the greatest torque (N m) that the readings ask for by the drag (N m s) of the best estimates, and its
@@ -172,32 +193,36 @@ class Likelihood:
         self._centre = self.deviations(values[None], None)[0]
         factors, shift = self.error.factors(self._centre[None], self.all_pressures)
         self._factors, self._shift = factors[0], shift[0]
+        slopes = self._changes(values)
+        self._take(slopes, self._kernel(values, np.ones(len(KINDS) + 1)))
+
+    def _changes(self, values: Array) -> Array:
+        """Return the change of speeds, rates and means of runs with ln force, drag, heat and p, shape (4, n + m + w)."""
         steps = []
         for kind in range(len(KINDS) + 1):
-            moved = []
-            for side in (-1, 1):
-                step = np.ones(len(KINDS) + 1)
-                step[kind] = np.exp(side * _STEP)
-                pressure = values[self._columns.gauge] * self.all_pressures * self._shift * step[-1]
-                moved.append(self._kernel(values, pressure, self._factors * step[:-1, None]))
-            steps.append((moved[1] - moved[0]) / (2 * _STEP))
-        slopes = np.array(steps)  # kind, (speed, torque, drag), place
-        size = self.data.speed_rad_s.size
-        inertia = values[self._columns.inertia] if self.data.coasts else 1.0
-        pressure = values[self._columns.gauge] * self.all_pressures * self._shift
-        here = self._kernel(values, pressure, self._factors)
-        self._take(
-            np.concatenate([slopes[:, 0, :size], slopes[:, 2, size:] / inertia], axis=1),
-            np.concatenate([here[0, :size], here[2, size:] / inertia]),
-        )
+            aside = np.ones((2, len(KINDS) + 1))
+            aside[:, kind] = np.exp(-_STEP), np.exp(_STEP)
+            back, ahead = (self._kernel(values, step) for step in aside)
+            steps.append((ahead - back) / (2 * _STEP))
+        return np.array(steps)
 
-    def _kernel(self, values: Array, pressure: Array, factors: Array) -> Array:
-        found = deviating_speeds_of(pressure[None], self.numbers(values[None]), factors[None], *self._table)
-        return np.asarray(found[0])
+    def _kernel(self, values: Array, times: Array) -> Array:
+        """Return speeds, rates of coast-downs and whitened means of runs, with factors on the gas and the pressure."""
+        size, steady = self.data.speed_rad_s.size, self.data.speed_rad_s.size + len(self.data.coasts)
+        pressure = values[self._columns.gauge] * self.all_pressures * self._shift * times[-1]
+        factors = np.ascontiguousarray(self._factors * times[:-1, None])
+        rotor = self.numbers(values[None])
+        still = np.asarray(
+            deviating_speeds_of(pressure[None, :steady], rotor, factors[None, :, :steady], *self._table)[0]
+        )
+        inertia = values[self._columns.inertia] if self.data.coasts else 1.0
+        moved = run_means(pressure[steady:], rotor[0], factors[:, steady:], self._runs, self._table)[0]
+        return np.concatenate([still[0, :size], still[2, size:] / inertia, moved])
 
     def _take(self, slopes: Array, reference: Array) -> None:
-        """Note slopes of speeds and rates against ln force, ln drag, ln heat and ln p, shape (4, n + m)."""
+        """Note slopes of speeds, rates and means of runs with ln force, drag, heat, p: shape (4, n + m + w)."""
         data, size = self.data, self.data.speed_rad_s.size
+        steady = size + len(data.coasts)
         rate, rate_u, dry_rate, dry_u, correlation = (
             np.array([getattr(coast, name) for coast in data.coasts], dtype=float)
             for name in ("drag_rate", "drag_rate_u", "dry_rate", "dry_rate_u", "correlation")
@@ -208,16 +233,46 @@ class Likelihood:
         self._readings = Readings(
             self.all_pressures * self._shift, data.speed_rad_s, data.speed_u_rad_s,
             by_pressure[:size] * data.log_pressure_u, np.asarray(data.signed),
-            0.05 * float(np.max(np.abs(data.speed_rad_s))), rate, np.sqrt(rate_u**2 + (by_pressure[size:] * own) ** 2),
+            0.05 * float(np.max(np.abs(data.speed_rad_s))), rate,
+            np.sqrt(rate_u**2 + (by_pressure[size:steady] * own) ** 2),
             dry_rate, dry_u, correlation, rate_u,
         )  # fmt: skip
-        self._slopes = np.einsum("bn,bnc->nc", slopes, self.error.basis(self.all_pressures))
-        spread = np.concatenate([np.hypot(data.speed_u_rad_s, 1e-3 * np.abs(data.speed_rad_s)), self._readings.rate_u])
+        self._slopes = np.einsum("bn,bnc->nc", slopes, self.error.basis(self.all_pressures)[:, self._place])
+        spread = np.concatenate(
+            [
+                np.hypot(data.speed_u_rad_s, 1e-3 * np.abs(data.speed_rad_s)), self._readings.rate_u,
+                np.ones(self._runs.seen.size),
+            ]
+        )  # fmt: skip
         _, strength, directions = np.linalg.svd(self._slopes / spread[:, None], full_matrices=False)
         kept = directions[strength > _NO_EFFECT]
         self._smooth = Smooth(
-            self._factors, np.ascontiguousarray(self._slopes @ kept.T), self._slopes @ self._centre, reference
+            np.ascontiguousarray(self._factors), np.ascontiguousarray(self._slopes @ kept.T),
+            self._slopes @ self._centre, reference,
+        )  # fmt: skip
+
+    def run_misfits(self, values: Array, deviations: Array) -> Array:
+        """Return the mean square misfit of each run over what is expected, at rows of values, shape (k, runs)."""
+        found = np.empty((len(values), len(self.data.runs)))
+        last = self._runs.first_row - self._runs.first_row[-1]
+        for k, (row, drawn) in enumerate(zip(values, deviations, strict=True)):
+            left = self._left(row, drawn)[0]
+            parts = [left[begin : end or None] for begin, end in pairwise(last)]
+            found[k] = [float(np.mean(part**2)) for part in parts]
+        return found
+
+    def _left(self, values: Array, drawn: Array) -> tuple[Array, Array]:
+        """Return the whitened misfits of one row of values at given smooth errors, and the slopes there."""
+        errors = np.exp(self.error.basis(self.all_pressures) @ np.clip(drawn, -6, 6))
+        smooth = self._smooth._replace(
+            factors=np.ascontiguousarray(errors[:-1]), slopes=np.ascontiguousarray(self._slopes),
+            offset=np.zeros_like(self._smooth.offset),
+        )  # fmt: skip
+        readings = self._readings._replace(pressure=self.all_pressures * errors[-1])
+        misfit, slopes, _ = whitened_of(
+            values[None], self._flat, self._columns, readings, smooth, self._runs, self._table
         )
+        return misfit, slopes
 
     def deviations(self, values: Array, random: np.random.Generator | None) -> Array:
         """Return the numbers of the smooth errors at rows of values, shape (k, size): drawn, or the likeliest."""
@@ -225,27 +280,24 @@ class Likelihood:
         known = (self._flat, self._columns)
         found = np.empty((len(values), self.error.size))
         for k, row in enumerate(values):
-            misfit, slopes, _ = whitened_of(row[None], *known, self._readings, whole, self._table)
+            misfit, slopes, _ = whitened_of(row[None], *known, self._readings, whole, self._runs, self._table)
             inverse = np.linalg.inv(np.eye(self.error.size) + slopes.T @ slopes)
             drawn = inverse @ (slopes.T @ misfit)
             if random is not None:
                 drawn += np.linalg.cholesky(inverse) @ random.standard_normal(self.error.size)
             if random is not None:  # the rest is taken from the curve itself, not from its tangent
-                drawn = self._corrected(row, drawn, misfit - slopes @ drawn, inverse, whole)
+                drawn = self._corrected(row, drawn, misfit - slopes @ drawn, inverse)
             found[k] = drawn
         return found
 
-    def _corrected(self, values: Array, drawn: Array, left: Array, inverse: Array, whole: Smooth) -> Array:
+    def _corrected(self, values: Array, drawn: Array, left: Array, inverse: Array) -> Array:
         """Return drawn smooth errors moved so that the curve itself leaves what its tangent left; as they are if none.
 
         Newton's steps by the slopes there, as long as they bring the two nearer.
         """
-        basis, nearest, best = self.error.basis(self.all_pressures), np.inf, drawn
+        nearest, best = np.inf, drawn
         for _ in range(_CORRECTIONS + 1):
-            errors = np.exp(basis @ np.clip(drawn, -6, 6))
-            there = whole._replace(factors=np.ascontiguousarray(errors[:-1]), offset=np.zeros_like(whole.offset))
-            readings = self._readings._replace(pressure=self.all_pressures * errors[-1])
-            exact, slopes, _ = whitened_of(values[None], self._flat, self._columns, readings, there, self._table)
+            exact, slopes = self._left(values, drawn)
             apart = float(np.linalg.norm(exact - left))
             if apart >= nearest:
                 break
@@ -286,10 +338,8 @@ class Likelihood:
 
     def linear_speed(self, values: Array) -> Array:
         """Return the speeds at the readings that the physics gives, its smooth errors as if linear, shape (n,)."""
-        pressure = values[self._columns.gauge] * self.all_pressures * self._shift
         size = self.data.speed_rad_s.size
-        speed = self._kernel(values, pressure, self._factors)[0, :size]
-        return np.asarray(speed - self._smooth.offset[:size])
+        return np.asarray(self._kernel(values, np.ones(len(KINDS) + 1))[:size] - self._smooth.offset[:size])
 
     def speeds_near(self, values: Array, at: NDArray[np.int64], sense: Array) -> Array:
         """Return what rows of values give as speeds at some of the readings, by the smooth errors of the best place.
@@ -324,7 +374,13 @@ class Likelihood:
         """Return the logarithm of the likelihood of each row of values."""
         return np.asarray(
             log_likelihoods_of(
-                np.ascontiguousarray(values), self._flat, self._columns, self._readings, self._smooth, self._table
+                np.ascontiguousarray(values),
+                self._flat,
+                self._columns,
+                self._readings,
+                self._smooth,
+                self._runs,
+                self._table,
             )
         )
 
@@ -336,7 +392,7 @@ def _columns(names: Sequence[str]) -> Columns:
         Place.CONDUCTANCE: "conductance", Place.BRIGHT_EMISSIVITY: "bright_emissivity",
         Place.ACCOMMODATION: "accommodation", Place.DRY: "pivot_dry", Place.BREAKAWAY: "pivot_dry",
         Place.VISCOUS: "pivot_viscous", Place.ACCOMMODATION_DIFFERENCE: "accommodation_difference",
-        Place.FOREIGN_TORQUE: "foreign",
+        Place.FOREIGN_TORQUE: "foreign", Place.HEAT_CAPACITY: "heat_capacity", Place.INERTIA: "inertia",
     }  # fmt: skip
     times = {Place.IRRADIANCE: "light"}
     set_to, times = ({place: name for place, name in one.items() if name in at} for one in (set_to, times))
@@ -346,5 +402,5 @@ def _columns(names: Sequence[str]) -> Columns:
     )
     return Columns(
         set_places, set_columns, scaled_places, scaled_columns, at["gauge"], at["scatter"], at["pivot_dry"],
-        at.get("inertia", -1),
+        at.get("inertia", -1), at.get("foreign", -1),
     )  # fmt: skip

@@ -17,6 +17,7 @@ from edgewind.evidence.coastdown import CoastDown, measured_torque
 from edgewind.evidence.fit import Fit, FitData, fit_data
 from edgewind.evidence.model_error import model_error
 from edgewind.evidence.priors import unknowns_of
+from edgewind.evidence.run_data import FitRun
 from edgewind.evidence.tensions import Tension
 from edgewind.rotor import (
     DRIVES,
@@ -62,6 +63,8 @@ class MechanismCase:
         Steady speeds seen in the dark, with their uncertainties.
     tensions : sequence of Tension
         What of the study does not go together.
+    runs : sequence of FitRun
+        Runs through a change, and coast-downs that are followed as runs.
     """
 
     bench: Bench
@@ -73,6 +76,7 @@ class MechanismCase:
     coasts: Sequence[CoastDown] = ()
     lamp_off_rad_s: tuple[tuple[float, float], ...] = ()
     tensions: Sequence[Tension] = ()
+    runs: Sequence[FitRun] = ()
 
     @cached_property
     def moving(self) -> pd.DataFrame:
@@ -92,7 +96,7 @@ class MechanismCase:
     @cached_property
     def data(self) -> FitData:
         """The readings that move and that the response of the gas reaches, as a fit takes them."""
-        return fit_data(self.moving, self.bench, self.coasts)
+        return fit_data(self.moving, self.bench, self.coasts, self.runs)
 
     @cached_property
     def response(self) -> TableResponse:

@@ -13,13 +13,13 @@ from edgewind.errors import InputError
 from edgewind.evidence.deliberate import (
     CANDIDATES,
     CONSTANT,
-    LEAST_SPREAD,
     TestBench,
     bench_of_tests,
     kind_of,
     log_densities,
     predicted_speeds,
 )
+from edgewind.evidence.usual import LEAST_SPREAD
 from edgewind.formatting import RPM_PER_RAD_S, format_interval
 from edgewind.rotor import RotorParameters, parameters_of
 from edgewind.rotor.drives import NAMES

@@ -133,6 +133,8 @@ CONDUCTANCE_RANGE = (5.0, 20_000.0)  # W/(m^2 K): an evacuated double foil to th
 ACCOMMODATION_RANGE = (0.6, 1.0)
 ACCOMMODATION_DIFFERENCE_U = 0.1
 INERTIA_SPREAD = 0.4  # of its logarithm, about vanes of 0.3 kg/m^2
+MASS_SPREAD = 0.5  # of the logarithm of the vane's mass where none is stated
+HEAT_CAPACITY_LEAST = 0.1  # of its logarithm: faces and core do not warm as one
 SCATTER_RANGE = (1e-3, 0.2)
 PIVOT_SHARES = (1e-4, 0.5)  # of the greatest torque predicted
 VISCOUS_SHARES = (1e-4, 1.0)  # of the gas's drag at the pressure of that torque; from lower where readings reach lower
@@ -146,6 +148,7 @@ def unknowns_of(
     gauge_log_u: float,
     *,
     coasts: bool,
+    runs: bool = False,
     needed_n_m: float | None = None,
     least_drag: float = np.inf,
 ) -> tuple[Unknown, ...]:
@@ -161,6 +164,8 @@ def unknowns_of(
         Standard uncertainty of ln(pressure) that all readings share.
     coasts : bool
         Whether there are coast-downs, which bring in the moment of inertia.
+    runs : bool
+        Whether there are runs through a change, which bring in the heat capacity of the vane too.
     needed_n_m : float, optional
         Greatest torque that readings ask for, N m, the scale of a torque from outside; that of the prediction where
         absent.
@@ -228,7 +233,7 @@ def unknowns_of(
     )
     factor_u = float(np.sqrt(GAUGE_FACTOR_SHARE)) * gauge_log_u
     found.append(Unknown("gauge", "true over indicated pressure", "", "log-normal", 1.0, max(factor_u, 0.002)))
-    if coasts:
+    if coasts or runs:
         inertia = rotor.moment_of_inertia
         width = INERTIA_SPREAD if inertia is None else max(inertia.relative, 0.005)
         if inertia is None and rotor.vane_mass is not None:
@@ -237,6 +242,15 @@ def unknowns_of(
             Unknown(
                 "inertia", "moment of inertia", "kg m²", "log-normal", nominal.moment_of_inertia_kg_m2, width,
                 stated=inertia is not None,
+            )
+        )  # fmt: skip
+    if runs:
+        mass_u = MASS_SPREAD if rotor.vane_mass is None else float(rotor.vane_mass.relative)
+        heat_u = float(np.hypot(mass_u, rotor.vane_specific_heat.relative))
+        found.append(
+            Unknown(
+                "heat_capacity", "heat capacity of the vane", "J/(m² K)", "log-normal", nominal.heat_capacity_j_m2_k,
+                max(heat_u, HEAT_CAPACITY_LEAST), stated=rotor.vane_mass is not None,
             )
         )  # fmt: skip
     found.append(

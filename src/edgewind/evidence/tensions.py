@@ -24,6 +24,9 @@ PULLED = 2.0
 # Scatter over that which the readings state beyond which it is a tension.
 SCATTERED = 2.0
 MISFIT = 0.01
+# Mean square misfit of a run over what is expected, beyond which it is one; some six of its means are independent.
+RUN_MISFIT = 3.0
+_RUN_DRAWS = 40
 # Two optima differ when they are further apart than so many standard uncertainties of their difference.
 APART = 2.0
 # Readings of two days that differ by more than this share, and by more than three standard uncertainties.
@@ -82,6 +85,7 @@ def tensions_of_fit(fitted: Fit, by_curve: Optimum | None, by_fit: PeakPressure 
         *_deviations(fitted),
         *_scatter(fitted),
         *_smooth(fitted),
+        *_runs(fitted),
     )
 
 
@@ -125,6 +129,24 @@ def _not_held(fitted: Fit) -> Iterator[Tension]:
             why=f"No rotor of the model describes these readings (posterior predictive {p_words(fitted.p_value)}).",
             resolve="Look at the tensions below, at the readings farthest off, and at what bench.toml states.",
         )
+
+
+def _runs(fitted: Fit) -> Iterator[Tension]:
+    runs = fitted.problem.data.runs
+    if not runs:
+        return
+    values, deviations = fitted.picked(_RUN_DRAWS)
+    misfits = np.median(fitted.problem.run_misfits(values, deviations), axis=0)
+    for run, misfit in zip(runs, misfits, strict=True):
+        if misfit > RUN_MISFIT:
+            yield Tension(
+                about=f"{run.kind} of line {run.line}",
+                why=(
+                    f"The {run.kind} of line {run.line} does not go together with the curve: its mean square misfit is "
+                    f"{format_number(float(misfit), 2)} times what the fit expects of it."
+                ),
+                resolve="Look at when the lamp or the envelope was changed, and at the temperature and pressure noted.",
+            )
 
 
 def _pulled(fitted: Fit) -> Iterator[Tension]:

@@ -105,18 +105,27 @@ def _explanation_lines(found: Explanation) -> Iterator[str]:
         )
         if not fitted.settled:
             yield "The walkers of the fit had not settled: take intervals with care, or repeat it with more steps."
-    yield from _coast_down_lines(found.coasts)
+    yield from _coast_down_lines(found.coasts, [run.line for run in found.runs])
     if found.wanted:
         yield found.wanted
 
 
-def _coast_down_lines(coasts: Sequence[CoastDown]) -> Iterator[str]:
-    used = [coast for coast in coasts if coast.usable]
+def _coast_down_lines(coasts: Sequence[CoastDown], in_fit: Sequence[int]) -> Iterator[str]:
+    def words(count: int) -> str:
+        recorded = "" if count == len(coasts) else f", of {len(coasts)} recorded"
+        return "1 coast-down was {}" + recorded if count == 1 else f"{count} coast-downs were {{}}{recorded}"
+
+    used, followed = ([one for one in coasts if wanted(one)] for wanted in (_is_used, lambda one: one.line in in_fit))
     if used:
-        each = "1 coast-down was" if len(used) == 1 else f"{len(used)} coast-downs were"
-        recorded = "" if len(used) == len(coasts) else f", of {len(coasts)} recorded"
-        yield f"{each} used for drag, pivot friction and the measured torque{recorded}."
+        yield f"{words(len(used)).format('used for drag, pivot friction and the measured torque')}."
+    if followed:
+        how = "used by the fit as runs from the lamp's going off, since warm vanes drove on"
+        yield f"{words(len(followed)).format(how if len(followed) > 1 else how.replace('as runs', 'as a run'))}."
     for coast in coasts:
-        if not coast.usable:
+        if not coast.usable and coast.line not in in_fit:
             place = f" at {format_number(coast.pressure_pa, 3)} Pa" if np.isfinite(coast.pressure_pa) else ""
             yield f"The coast-down of line {coast.line}{place} was not used: {coast.why_not}."
+
+
+def _is_used(coast: CoastDown) -> bool:
+    return coast.usable

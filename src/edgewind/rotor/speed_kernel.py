@@ -57,6 +57,8 @@ class Place(IntEnum):
     FOREIGN_TORQUE = 32
     VISCOSITY_EXPONENT = 33
     CONDUCTIVITY_FACTOR = 34
+    HEAT_CAPACITY = 35
+    INERTIA = 36
 
 
 # Change of the film's warmth up to which two derivatives of the gas stand for it: third ones leave some 1e-9.
@@ -83,7 +85,8 @@ def flat(rotor: RotorParameters) -> Array:
         rotor.gas_temperature_k, rotor.envelope_temperature_k, rotor.viscosity_pa_s, rotor.most_probable_speed_m_s,
         rotor.internal_heat, rotor.gas_force_factor, 1.0, rotor.gas_force_factor, 1.0, 1.0,
         rotor.mean_square_offset_m2, rotor.gas_drag_factor, rotor.accommodation_difference, rotor.foreign_torque_n_m,
-        rotor.viscosity_exponent, rotor.conductivity_factor,
+        rotor.viscosity_exponent, rotor.conductivity_factor, rotor.heat_capacity_j_m2_k,
+        rotor.moment_of_inertia_kg_m2,
     ]  # fmt: skip
     return np.array([float(number) for number in numbers])
 
@@ -102,7 +105,7 @@ def table_arrays(response: TableResponse) -> tuple[Array, Array, Array, Array, A
 
 
 @nb.njit(error_model="numpy", cache=True)
-def _look_up(x, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[no-untyped-def]
+def look_up(x, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[no-untyped-def]
     """Write the first coefficients at one ln Kn and accommodation to `out`, with two derivatives, shape (count, 3)."""
     last, logs = log_kn.size - 1, free.shape[1] - 1
     m = alphas.size
@@ -150,15 +153,15 @@ def _multiply(c, k, g, rise, bend):  # type: ignore[no-untyped-def]
 
 
 @nb.njit(error_model="numpy", cache=True)
-def _near(c, k, on):  # type: ignore[no-untyped-def]
+def nearby(c, k, on):  # type: ignore[no-untyped-def]
     """Return a coefficient a little further on, by its two derivatives."""
     return c[k, 0] + on * (c[k, 1] + 0.5 * on * c[k, 2])
 
 
 @nb.njit(error_model="numpy", cache=True)
-def _film_gas(x, film, share, diffuse, exponent, alpha, table, c):  # type: ignore[no-untyped-def]
+def warm_gas(x, film, share, diffuse, exponent, alpha, table, c):  # type: ignore[no-untyped-def]
     """Write the coefficients of the gas round vanes of a warmth to `c`, with two derivatives in it; see film.py."""
-    _look_up(x + exponent * np.log((1.0 + film) / 2.0), alpha, *table, c)
+    look_up(x + exponent * np.log((1.0 + film) / 2.0), alpha, *table, c)
     by = exponent / (1.0 + film)
     for k in range(c.shape[0]):
         c[k, 2] = by * (by * c[k, 2] - c[k, 1] / (1.0 + film))
@@ -171,6 +174,27 @@ def _film_gas(x, film, share, diffuse, exponent, alpha, table, c):  # type: igno
     inverse = 1.0 / (root + film)
     bend = 0.5 * share * inverse * inverse * (1.0 + 0.5 / root)
     _multiply(c, 4, share * np.log(2.0 / (1.0 + root)), -0.5 * share * inverse, bend)
+
+
+@nb.njit(cache=True)
+def diffuse_share_of(alpha):  # type: ignore[no-untyped-def]
+    """Return the share of the drag of a plate that what it re-emits diffusely has; see film.py."""
+    diffuse = np.sqrt(np.pi) * alpha
+    return diffuse / (8.0 * (1.0 - alpha) / np.sqrt(np.pi) + alpha * 4.0 / np.sqrt(np.pi) + diffuse)
+
+
+@nb.njit(cache=True)
+def light_push(q):  # type: ignore[no-untyped-def]
+    """Return the torque of the pressure of light, N m."""
+    reflected = (1.0 - q[10]) * q[8] - (1.0 - q[9]) * q[3]
+    return -q[25] * q[0] * q[4] * q[6] * q[2] / speed_of_light * reflected
+
+
+@nb.njit(cache=True)
+def arms_in_flight(q):  # type: ignore[no-untyped-def]
+    """Return the drag of the arms in free flight over p/v0, m^4."""
+    reach = max(q[4] - q[1] / 2.0, 0.0)
+    return FREE_MOLECULAR_CYLINDER_DRAG * q[0] * q[5] * reach**3 / 3.0
 
 
 @nb.njit(error_model="numpy", cache=True)
@@ -199,13 +223,11 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
     te4 = te * te * te * te
     offset, difference = q[29], q[31]
     thin, dense, exponent = 1.0 + inner / 2.0, q[34], q[33]
-    diffuse = np.sqrt(np.pi) * q[18]
-    diffuse = diffuse / (8.0 * (1.0 - q[18]) / np.sqrt(np.pi) + q[18] * 4.0 / np.sqrt(np.pi) + diffuse)
-    reflected = (1.0 - q[10]) * q[8] - (1.0 - q[9]) * q[3]
-    push = -q[25] * vanes * arm * q[6] * area / speed_of_light * reflected
+    diffuse = diffuse_share_of(q[18])
+    push = light_push(q)
     push += q[27] * vanes * arm * area * np.sqrt(np.pi) * q[14] / v0 + q[32]
     if rod > 0.0:
-        _look_up(30.0, q[18], log_kn, cubic, free, top, alphas, in_flight)
+        look_up(30.0, q[18], log_kn, cubic, free, top, alphas, in_flight)
     recoil = q[28] * vanes * arm * area * 2.0 / 3.0 / speed_of_light
     hold = max(q[15], q[16])
     swept = q[30] * vanes * area * (arm * arm + offset)
@@ -217,11 +239,8 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
         x = np.log(kn)
         on_arms = q[17]
         if rod > 0.0:
-            _look_up(max(x + np.log(width / rod), log_kn[0]), q[18], log_kn, cubic, free, top, alphas, at_arm)
-            reach = max(arm - width / 2.0, 0.0)
-            on_arms += (
-                FREE_MOLECULAR_CYLINDER_DRAG * vanes * rod * reach**3 / 3.0 * at_arm[1, 0] / in_flight[1, 0] * p / v0
-            )
+            look_up(max(x + np.log(width / rod), log_kn[0]), q[18], log_kn, cubic, free, top, alphas, at_arm)
+            on_arms += arms_in_flight(q) * at_arm[1, 0] / in_flight[1, 0] * p / v0
         if n > 1 and abs(x - x_here) < 1.5 * abs(x_here - x_before):
             ahead = (x - x_here) / (x_here - x_before)
             before = dark, bright
@@ -241,10 +260,10 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
             on = warmth - film
             if abs(on) > _FILM_REACH:
                 film, on = warmth, 0.0
-                _film_gas(x, film, share, diffuse, exponent, q[18], table, c)
-            force, by_difference = _near(c, 0, on), _near(c, 4, on) * difference
-            mean, apart = flow * _near(c, 3, on) / 2.0, flow * _near(c, 2, on)
-            uneven = flow * _near(c, 5, on) * difference
+                warm_gas(x, film, share, diffuse, exponent, q[18], table, c)
+            force, by_difference = nearby(c, 0, on), nearby(c, 4, on) * difference
+            mean, apart = flow * nearby(c, 3, on) / 2.0, flow * nearby(c, 2, on)
+            uneven = flow * nearby(c, 5, on) * difference
             same, cross = conductance + mean + apart, mean - apart - conductance
             moved, moved_both = p * force * speed * arm, p * by_difference / 2.0 * speed * arm
             lost_dark, lost_bright = black_dark * dark * dark * dark, black_bright * bright * bright * bright
@@ -278,10 +297,10 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
             bright = max(bright + step_bright, 1.0)
             before_speed = speed
             on = (dark + bright) / 2.0 / t0 - film
-            drag = swept * factors[1, n] * _near(c, 1, on) * p / v0 + on_arms
+            drag = swept * factors[1, n] * nearby(c, 1, on) * p / v0 + on_arms
             radiated = black_dark * (dark**4 - te4) - black_bright * (bright**4 - te4)
-            torque = q[24] * driven * _near(c, 0, on) * (dark - bright) + push + recoil * radiated
-            torque += q[26] * driven * _near(c, 4, on) * difference * ((dark + bright) / 2.0 - t0)
+            torque = q[24] * driven * nearby(c, 0, on) * (dark - bright) + push + recoil * radiated
+            torque += q[26] * driven * nearby(c, 4, on) * difference * ((dark + bright) / 2.0 - t0)
             speed = 0.0
             if abs(torque) > hold and drag > 0.0:
                 speed = np.sign(torque) * (abs(torque) - q[15]) / drag
