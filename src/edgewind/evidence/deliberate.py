@@ -562,12 +562,13 @@ def _of_runs(experiment: Experiment, known: TestBench) -> Iterator[DeliberateTes
 def run_predictions(one: Run, pressure_pa: float, known: TestBench, time_s: Array) -> dict[str, Array]:
     """Return what each mechanism states for a run, shape (draws, times), each scaled to the usual speed."""
     usual, response = known.usual_speed(pressure_pa), known.response
-    around = surroundings_of(one, pressure_pa)[0]
     seen = one.speed_rad_s[np.isfinite(one.speed_rad_s)]
     random = np.random.default_rng(known.seed)
     found: dict[str, list[Array]] = {name: [] for name in (*(NAMES[key] for key in CANDIDATES), *CONSTANT)}
     times = time_s if time_s[0] <= 0 else np.concatenate([[0.0], time_s])
     for rotor in known.slow_draws():
+        # A lamp that was changed between two rows was changed at any moment between them.
+        around = surroundings_of(one, pressure_pa, random.uniform(0.02, 0.98))[0]
         lit = rotor.in_surroundings(known.envelope_k)
         before = steady_state(np.array([pressure_pa]), lit, response)
         first = lit.in_surroundings(float(around.envelope_k[0]), float(around.lamp_share[0]))
@@ -734,14 +735,22 @@ def _why(kind: str, seen: Seen, predicted: Mapping[str, Expectation], weights: M
     if supports and against:
         one = predicted[supports[0]]
         low, high = (RPM_PER_RAD_S * end for end in one.interval_rad_s)
-        words += f", as {_list(supports)} must ({format_interval(low, high)} rpm), and against {_list(against)}"
+        stated = f"({format_interval(low, high)} rpm)"
+        bound = f"as {_list(supports)} must {stated}" if one.sign else f"which {_list(supports)} {_allows(supports)}"
+        words += f", {bound}, and against {_list(against)}"
     elif supports and len(supports) < len(weights):
-        words += f", as {_list(supports)} must; no other mechanism is excluded by it"
+        must = all(predicted[name].sign for name in supports)
+        bound = f"as {_list(supports)} must" if must else f"which {_list(supports)} {_allows(supports)}"
+        words += f", {bound}; no other mechanism is excluded by it"
     elif supports:
         words += ", which every mechanism allows"
     else:
         words += ", which no mechanism states"
     return raise_exponents(words[0].upper() + words[1:] + ".")
+
+
+def _allows(names: Sequence[str]) -> str:
+    return "allows" if len(names) == 1 else "allow"
 
 
 def _list(names: Sequence[str]) -> str:

@@ -151,18 +151,19 @@ def run_of_table(one: Run, pressure_pa: float, log_pressure_u: float, line: int)
 _SURROUND = ("pressure_pa", "envelope_k", "lamp_share")
 
 
-def surroundings_of(one: Run, pressure_pa: float) -> tuple[Surroundings, float]:
+def surroundings_of(one: Run, pressure_pa: float, share_of_gap: float = 0.5) -> tuple[Surroundings, float]:
     """Return the surroundings that a run logged, and the standard uncertainty of the moment of its first switch, s.
 
     Its pressures are scaled to that of its reading at the first moment. The lamp was switched at some moment after the
-    row above the first that says so: the middle is taken, unless that row has no speed and so notes the moment itself.
+    row above the first that says so: that share of the time between, unless the row has no speed and so notes the moment
+    itself.
     """
     shown = one.pressure_pa
     ratio = shown / shown[0] if np.isfinite(shown).all() and shown[0] > 0 else np.ones(shown.shape)
     time, share = one.time_s, one.lamp_share
     at = np.flatnonzero(np.diff(share) != 0) + 1
     noted = ~np.isfinite(one.speed_rad_s[at])
-    moments = np.where(noted, time[at], (time[at] + time[at - 1]) / 2)
+    moments = np.where(noted, time[at], time[at - 1] + share_of_gap * (time[at] - time[at - 1]))
     merged = np.union1d(time, moments)
     place = np.searchsorted(moments, merged, side="right")
     lamp = np.concatenate([share[:1], share[at]])[place]
