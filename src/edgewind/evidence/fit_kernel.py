@@ -22,8 +22,8 @@ class Columns(NamedTuple):
     ----------
     set_places, set_columns, scaled_places, scaled_columns : array of int
         Places of the flat array, and the columns whose value stands there or multiplies what does.
-    gauge, scatter, dry, inertia, foreign : int
-        Columns; those of the inertia and of the torque from outside are -1 where they are not unknowns.
+    gauge, scatter, dry, inertia : int
+        Columns; that of the inertia is -1 where it is not an unknown.
     """
 
     set_places: Integers
@@ -34,7 +34,6 @@ class Columns(NamedTuple):
     scatter: int
     dry: int
     inertia: int
-    foreign: int
 
 
 class Readings(NamedTuple):
@@ -246,10 +245,7 @@ def whitened_of(values, flat, columns, readings, smooth, runs, table):  # type: 
         share = _over(rate, smooth.reference[size + m])
         a = readings.rate[m] - rate + share * smooth.offset[size + m]
         a /= readings.rate_u[m]
-        held = values[0, columns.dry]
-        if columns.foreign >= 0:  # a torque from outside acts with the lamp off too, on a rotor that turns on as it did
-            held -= np.sign(predicted[0, size + m]) * values[0, columns.foreign]
-        b = (readings.dry_rate[m] - held / inertia) / readings.dry_rate_u[m]
+        b = (readings.dry_rate[m] - values[0, columns.dry] / inertia) / readings.dry_rate_u[m]
         r = min(max(readings.correlation[m] * readings.rate_own_u[m] / readings.rate_u[m], -0.99), 0.99)
         left = np.sqrt(1 - r * r)
         misfit[size + m] = (a - r * b) / left

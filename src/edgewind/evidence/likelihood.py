@@ -197,7 +197,7 @@ class Likelihood:
         self._take(slopes, self._kernel(values, np.ones(len(KINDS) + 1)))
 
     def _changes(self, values: Array) -> Array:
-        """Return the change of speeds, rates and means of runs with ln force, drag, heat and p, shape (4, n + m + w)."""
+        """Return the change of speeds, rates and means of runs with ln force, drag, heat, p: shape (4, n + m + w)."""
         steps = []
         for kind in range(len(KINDS) + 1):
             aside = np.ones((2, len(KINDS) + 1))
@@ -402,5 +402,5 @@ def _columns(names: Sequence[str]) -> Columns:
     )
     return Columns(
         set_places, set_columns, scaled_places, scaled_columns, at["gauge"], at["scatter"], at["pivot_dry"],
-        at.get("inertia", -1), at.get("foreign", -1),
+        at.get("inertia", -1),
     )  # fmt: skip

@@ -155,8 +155,8 @@ def surroundings_of(one: Run, pressure_pa: float, share_of_gap: float = 0.5) -> 
     """Return the surroundings that a run logged, and the standard uncertainty of the moment of its first switch, s.
 
     Its pressures are scaled to that of its reading at the first moment. The lamp was switched at some moment after the
-    row above the first that says so: that share of the time between, unless the row has no speed and so notes the moment
-    itself.
+    row above the first that says so: that share of the time between, unless the row has no speed and so notes the
+    moment itself.
     """
     shown = one.pressure_pa
     ratio = shown / shown[0] if np.isfinite(shown).all() and shown[0] > 0 else np.ones(shown.shape)
