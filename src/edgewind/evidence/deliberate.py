@@ -152,7 +152,7 @@ class TestWeights(BaseModel):
     )
     with_curve: dict[str, float] = Field(
         default={},
-        description="ln(evidence) of the fit, with that of the tests which it has not in it added, where one was made.",
+        description="`ln(evidence)` of the fit, where one was made, and of the tests that it does not hold.",
     )
     weightiest: int | None = Field(description="Which test weighed most, counted from 0; none without a test.")
     why: str = Field(description="Which single test weighed most, in a sentence.")
@@ -732,25 +732,17 @@ def _why(kind: str, seen: Seen, predicted: Mapping[str, Expectation], weights: M
     supports = [name for name, weight in weights.items() if weight > -1 and predicted[name].agrees]
     against = [name for name, weight in weights.items() if weight < -DECISIVE and not predicted[name].agrees]
     words = f"{kind}: {what}"
+    states = "states" if len(supports) == 1 else "state"
     if supports and against:
-        one = predicted[supports[0]]
-        low, high = (RPM_PER_RAD_S * end for end in one.interval_rad_s)
-        stated = f"({format_interval(low, high)} rpm)"
-        bound = f"as {_list(supports)} must {stated}" if one.sign else f"which {_list(supports)} {_allows(supports)}"
-        words += f", {bound}, and against {_list(against)}"
+        low, high = (RPM_PER_RAD_S * end for end in predicted[supports[0]].interval_rad_s)
+        words += f", as {_list(supports)} {states} ({format_interval(low, high)} rpm), and against {_list(against)}"
     elif supports and len(supports) < len(weights):
-        must = all(predicted[name].sign for name in supports)
-        bound = f"as {_list(supports)} must" if must else f"which {_list(supports)} {_allows(supports)}"
-        words += f", {bound}; no other mechanism is excluded by it"
+        words += f", as {_list(supports)} {states}; no other mechanism is excluded by it"
     elif supports:
         words += ", which every mechanism allows"
     else:
         words += ", which no mechanism states"
     return raise_exponents(words[0].upper() + words[1:] + ".")
-
-
-def _allows(names: Sequence[str]) -> str:
-    return "allows" if len(names) == 1 else "allow"
 
 
 def _list(names: Sequence[str]) -> str:

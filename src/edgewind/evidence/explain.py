@@ -15,7 +15,7 @@ from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_downs
 from edgewind.evidence.deliberate import DeliberateTest, TestWeights, tensions_of_tests, weigh_with_tests
-from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare_all
+from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare, prepare_all
 from edgewind.evidence.fit_check import Residuals, residuals
 from edgewind.evidence.mechanism_case import DRAWS, REACH, MechanismCase, case_of, drawn_rotor
 from edgewind.evidence.mechanisms import MECHANISMS

@@ -196,9 +196,9 @@ def _look_round(x, q, table, c, by_x):  # type: ignore[no-untyped-def]
     if q[5] <= 0.0:
         return 0.0
     in_flight, on_arm, further = np.empty((2, 3)), np.empty((2, 3)), np.empty((2, 3))
-    look_up(30.0, q[18], *table, in_flight)
-    look_up(max(x + np.log(q[1] / q[5]), table[0][0]), q[18], *table, on_arm)
-    look_up(max(x + aside + np.log(q[1] / q[5]), table[0][0]), q[18], *table, further)
+    look_up(30.0, q[18], *table, in_flight)  # type: ignore[call-arg]
+    look_up(max(x + np.log(q[1] / q[5]), table[0][0]), q[18], *table, on_arm)  # type: ignore[call-arg]
+    look_up(max(x + aside + np.log(q[1] / q[5]), table[0][0]), q[18], *table, further)  # type: ignore[call-arg]
     by_x[6] = np.log(further[1, 0] / on_arm[1, 0]) / aside
     return on_arm[1, 0] / in_flight[1, 0]
 
