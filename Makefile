@@ -70,6 +70,9 @@ tables: $(READY)
 	$(BIN)/python tools/make_tables.py
 	$(BIN)/python tools/make_rotor_tables.py
 	$(BIN)/python tools/make_rotor_tables.py --fit
+	$(BIN)/python tools/make_ratios.py thickness
+	$(BIN)/python tools/make_ratios.py chamber
+	$(BIN)/python tools/make_ratios.py accommodation
 
 # Viscosity, thermal conductivity and heat capacity of the gases, by temperature.
 properties: $(READY)

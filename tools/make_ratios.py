@@ -2,7 +2,8 @@
 
 All are of a strip in a room of four widths. `thickness` and `chamber` give logarithms of the ratio of each coefficient
 to that of the thin strip, or to that in a room that re-emits diffusely; `accommodation` gives the factors of
-`edgewind.kinetics.accommodation`. About half an hour of one processor each; processors share the work.
+`edgewind.kinetics.accommodation`. Thirteen minutes of one processor for `thickness`, two for each of the others;
+processors share the work.
 """
 
 from __future__ import annotations
