@@ -8,10 +8,12 @@ from edgewind.kinetics.result import Response, curve
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.rotor_respond import RotorResponse, respond_rotor, respond_rotor_curve
 from edgewind.kinetics.rotor_table import RotorRatios
+from edgewind.kinetics.scattering import CercignaniLampis
 from edgewind.kinetics.table import ResponseTable
 from edgewind.kinetics.wall_law import wall_law_error
 
 __all__ = [
+    "CercignaniLampis",
     "Response",
     "ResponseTable",
     "Room",

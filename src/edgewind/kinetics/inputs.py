@@ -10,6 +10,7 @@ import numpy as np
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.room_operator import Walls
+from edgewind.kinetics.scattering import CercignaniLampis
 
 SHAPES = ("strip", "square", "rectangle", "diamond", "disc")
 # Below, the grid no longer resolves the Knudsen layers in reasonable time; the continuum formulas take over
@@ -146,13 +147,16 @@ def check_room(room: float | Sequence[float] | Room, position: float, *, edges: 
     return checked
 
 
-def check_accommodation(accommodation: float | Mapping[str, float] | Walls) -> Walls:
+Accommodation = float | CercignaniLampis
+
+
+def check_accommodation(accommodation: Accommodation | Mapping[str, Accommodation] | Walls) -> Walls:
     """Return the accommodation of the faces and of the room.
 
     Parameters
     ----------
-    accommodation : float, mapping or Walls
-        One value for all, or ``hot``, ``cold`` and ``room``; those left out are 1.
+    accommodation : float, CercignaniLampis, mapping of these or Walls
+        One for all, or ``hot``, ``cold`` and ``room``; those left out are 1.
     """
     if isinstance(accommodation, Walls):
         walls = accommodation
@@ -164,9 +168,17 @@ def check_accommodation(accommodation: float | Mapping[str, float] | Walls) -> W
                 key="accommodation",
                 fix="use the names hot, cold and room",
             )
-        walls = Walls(*(float(accommodation.get(name, 1.0)) for name in ("hot", "cold", "room")))
+        walls = Walls.of(*(_wall(accommodation.get(name, 1.0)) for name in ("hot", "cold", "room")))
     else:
-        walls = Walls(*[float(accommodation)] * 3)
+        walls = Walls.of(*[_wall(accommodation)] * 3)
+    for law in walls.laws:
+        if law is not None and not (0.1 <= law.tangential <= 1.9 and 0.1 <= law.normal <= 1.0):
+            raise OutOfRangeError(
+                f"a wall of Cercignani and Lampis that accommodates {law.tangential:g} of tangential momentum and "
+                f"{law.normal:g} of the energy along the normal cannot be resolved",
+                key="accommodation",
+                fix="stay within 0.1 and 1.9 for the momentum, and within 0.1 and 1 for the energy",
+            )
     for name, value in (("hot", walls.front), ("cold", walls.back), ("room", walls.room)):
         if not 0.0 <= value <= 1.0:
             raise OutOfRangeError(
@@ -187,6 +199,20 @@ def check_accommodation(accommodation: float | Mapping[str, float] | Walls) -> W
             fix=f"give the room at least {SMALLEST_ROOM_ACCOMMODATION:g}",
         )
     return walls
+
+
+def _wall(given: Accommodation) -> Accommodation:
+    return given if isinstance(given, CercignaniLampis) else float(given)
+
+
+def check_laws(walls: Walls, shape: Shape, thickness: float) -> None:
+    """Raise where walls that are not Maxwell's are not solved: elsewhere than round a thin strip."""
+    if not walls.maxwell and (shape.name != "strip" or thickness):
+        raise InputError(
+            f"walls of Cercignani and Lampis are not computed for a {'thick ' if thickness else ''}{shape.name}",
+            key="accommodation",
+            fix="take an infinitely thin strip, or give the accommodation as a number (Maxwell's law)",
+        )
 
 
 def parse_knudsen(text: str) -> list[float]:

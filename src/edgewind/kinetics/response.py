@@ -16,8 +16,10 @@ from edgewind.kinetics import store
 from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.geometry import Room
 from edgewind.kinetics.inputs import (
+    Accommodation,
     check_accommodation,
     check_knudsen,
+    check_laws,
     check_room,
     check_shape,
     check_thick_room,
@@ -85,7 +87,7 @@ def respond(
     thickness: float = 0.0,
     room: float | Sequence[float] | Room = 4.0,
     position: float = 0.5,
-    accommodation: float | Mapping[str, float] | Walls = 1.0,
+    accommodation: Accommodation | Mapping[str, Accommodation] | Walls = 1.0,
     tolerance: float = 1e-3,
     fields: bool = False,
     workers: int | None = None,
@@ -118,8 +120,9 @@ def respond(
         the sides across.
     position : float
         Place of the vane on the axis of the room: 0 at the back wall, 1 at the front wall, which the hot face looks at.
-    accommodation : float or mapping
-        Diffuse share of Maxwell's walls, for all of them or for ``hot``, ``cold`` and ``room``.
+    accommodation : float, CercignaniLampis or mapping
+        Diffuse share of Maxwell's walls, or walls with two accommodations (of a strip only), for all of them or for
+        ``hot``, ``cold`` and ``room``.
     tolerance : float
         Relative error to reach, between 1e-6 and 0.1.
     fields : bool
@@ -154,6 +157,7 @@ def respond(
         check_thickness(thickness, outline),
     )
     check_thick_room(case.room, case.thickness)
+    check_laws(case.walls, outline, case.thickness)
     tolerance = check_tolerance(tolerance)
     question = _question(case, tolerance)
     folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
@@ -238,7 +242,14 @@ def _question(case: Case, tolerance: float) -> dict[str, object]:
         "accommodation": [case.walls.front, case.walls.back, case.walls.room],
         "tolerance": tolerance,
         **({"thickness": case.thickness} if case.thickness else {}),
+        **({} if case.walls.maxwell else {"laws": _laws(case.walls)}),
     }
+
+
+def _laws(walls: Walls) -> dict[str, tuple[float, float]]:
+    """Return the two accommodations of each wall that is not Maxwell's."""
+    named = zip(("hot", "cold", "room"), walls.laws, strict=True)
+    return {name: (law.tangential, law.normal) for name, law in named if law is not None}
 
 
 def coefficients(solutions: Mapping[str, Solution]) -> dict[str, float]:
@@ -266,7 +277,8 @@ def _first(case: Case) -> Resolution:
         # Far from the continuum the shadow of the vane is sharp: angles count more than cells. Walls that mirror show
         # the vane again and again along its normal, further off each time: angles from the normal count most.
         return Resolution(0.4, 8, 6 + round(20.0 * (1.0 - case.walls.room)))
-    return Resolution(1.0 if case.knudsen < 0.02 else 0.7, 14)
+    # The modes of walls that are not Maxwell's are polynomials of the speed.
+    return Resolution(1.0 if case.knudsen < 0.02 else 0.7, 14, speeds=8 if case.walls.maxwell else 16)
 
 
 def _tell(watch: Callable[[Step], None], case: Case, level: int, levels: int, drive: int, done: float) -> None:
@@ -347,6 +359,7 @@ def _refine(
         room=_sides(case.room),
         position=case.room.position,
         accommodation=(case.walls.front, case.walls.back, case.walls.room),
+        laws=_laws(case.walls),
         tolerance=tolerance,
         values=values,
         errors=errors,
