@@ -73,6 +73,8 @@ tables: $(READY)
 	$(BIN)/python tools/make_ratios.py thickness
 	$(BIN)/python tools/make_ratios.py chamber
 	$(BIN)/python tools/make_ratios.py accommodation
+	$(BIN)/python tools/make_ratios.py wall_law
+	$(BIN)/python tools/make_ratios.py inner_motion
 
 # Viscosity, thermal conductivity and heat capacity of the gases, by temperature.
 properties: $(READY)

@@ -35,8 +35,8 @@ _SPACING = 0.6 * LENGTH
 
 def sizes_of(response: GasResponse, knudsen: ArrayLike) -> Array:
     """Return the stated standard deviation of the logarithm of force, drag and heat, shape (3, ...)."""
-    own = np.asarray(response.relative_error(knudsen), dtype=float)
-    return np.stack([np.hypot(own, more) for more in (FORCE_U, DRAG_U, HEAT_U)])
+    own = np.asarray(response.relative_errors(knudsen), dtype=float)
+    return np.stack([np.hypot(one, more) for one, more in zip(own, (FORCE_U, DRAG_U, HEAT_U), strict=True)])
 
 
 @dataclass(frozen=True, eq=False)

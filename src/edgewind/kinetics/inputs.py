@@ -9,6 +9,7 @@ import numpy as np
 
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics.geometry import Room, Shape
+from edgewind.kinetics.polyatomic import InnerMotion
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.scattering import CercignaniLampis
 
@@ -205,13 +206,37 @@ def _wall(given: Accommodation) -> Accommodation:
     return given if isinstance(given, CercignaniLampis) else float(given)
 
 
-def check_laws(walls: Walls, shape: Shape, thickness: float) -> None:
-    """Raise where walls that are not Maxwell's are not solved: elsewhere than round a thin strip."""
-    if not walls.maxwell and (shape.name != "strip" or thickness):
+def check_inner_motion(inner: InnerMotion | None) -> InnerMotion | None:
+    """Return an inner motion with a meaning, or None for a monatomic gas."""
+    if inner is None:
+        return None
+    limits = {"heat": (0.0, 50.0), "exchange": (1.0, math.inf), "translational": (1.0, 5.0), "internal": (0.5, 5.0)}
+    for name, (low, high) in limits.items():
+        value = float(getattr(inner, name))
+        if not low <= value <= high:
+            raise OutOfRangeError(
+                f"an inner motion with {name} {value:g} has no meaning",
+                key="inner",
+                fix=f"stay within {low:g} and {high:g}",
+            )
+    return inner
+
+
+def check_thin_strip(walls: Walls, inner: InnerMotion | None, shape: Shape, thickness: float) -> None:
+    """Raise where walls other than Maxwell's, or an inner motion, are asked for elsewhere than round a thin strip."""
+    body = f"{'thick ' if thickness else ''}{shape.name}"
+    if not walls.maxwell and (body != "strip" or inner is not None):
+        gas = " in a gas with inner motion" if inner is not None else ""
         raise InputError(
-            f"walls of Cercignani and Lampis are not computed for a {'thick ' if thickness else ''}{shape.name}",
+            f"walls of Cercignani and Lampis are not computed for a {body}{gas}",
             key="accommodation",
-            fix="take an infinitely thin strip, or give the accommodation as a number (Maxwell's law)",
+            fix="take an infinitely thin strip in a monatomic gas, or give the accommodation as a number, by Maxwell",
+        )
+    if inner is not None and body != "strip":
+        raise InputError(
+            f"a gas with inner motion is not computed round a {body}",
+            key="inner",
+            fix="take an infinitely thin strip, or leave the inner motion out",
         )
 
 

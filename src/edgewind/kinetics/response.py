@@ -6,7 +6,7 @@ import math
 import os
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -18,14 +18,16 @@ from edgewind.kinetics.geometry import Room
 from edgewind.kinetics.inputs import (
     Accommodation,
     check_accommodation,
+    check_inner_motion,
     check_knudsen,
-    check_laws,
     check_room,
     check_shape,
     check_thick_room,
     check_thickness,
+    check_thin_strip,
     check_tolerance,
 )
+from edgewind.kinetics.polyatomic import InnerMotion
 from edgewind.kinetics.result import Response
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
@@ -88,6 +90,7 @@ def respond(
     room: float | Sequence[float] | Room = 4.0,
     position: float = 0.5,
     accommodation: Accommodation | Mapping[str, Accommodation] | Walls = 1.0,
+    inner: InnerMotion | None = None,
     tolerance: float = 1e-3,
     fields: bool = False,
     workers: int | None = None,
@@ -123,6 +126,8 @@ def respond(
     accommodation : float, CercignaniLampis or mapping
         Diffuse share of Maxwell's walls, or walls with two accommodations (of a strip only), for all of them or for
         ``hot``, ``cold`` and ``room``.
+    inner : InnerMotion, optional
+        Inner motion of the molecules, round a thin strip between Maxwell's walls; a monatomic gas where absent.
     tolerance : float
         Relative error to reach, between 1e-6 and 0.1.
     fields : bool
@@ -155,9 +160,10 @@ def respond(
         check_knudsen(knudsen),
         check_accommodation(accommodation),
         check_thickness(thickness, outline),
+        check_inner_motion(inner),
     )
     check_thick_room(case.room, case.thickness)
-    check_laws(case.walls, outline, case.thickness)
+    check_thin_strip(case.walls, case.inner, outline, case.thickness)
     tolerance = check_tolerance(tolerance)
     question = _question(case, tolerance)
     folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
@@ -243,6 +249,7 @@ def _question(case: Case, tolerance: float) -> dict[str, object]:
         "tolerance": tolerance,
         **({"thickness": case.thickness} if case.thickness else {}),
         **({} if case.walls.maxwell else {"laws": _laws(case.walls)}),
+        **({} if case.inner is None else {"inner": asdict(case.inner)}),
     }
 
 
@@ -360,6 +367,7 @@ def _refine(
         position=case.room.position,
         accommodation=(case.walls.front, case.walls.back, case.walls.room),
         laws=_laws(case.walls),
+        inner={} if case.inner is None else asdict(case.inner),
         tolerance=tolerance,
         values=values,
         errors=errors,

@@ -27,6 +27,8 @@ class Response:
     laws : mapping of str to (float, float)
         Accommodation of tangential momentum and of the energy along the normal, of those of ``hot``, ``cold`` and
         ``room`` that follow the law of Cercignani and Lampis; the number in `accommodation` is then that of energy.
+    inner : mapping of str to float
+        Inner motion of the molecules, by the fields of `InnerMotion`; empty for a monatomic gas.
     values, errors : mapping of str to float
         Coefficients and their estimated absolute errors:
 
@@ -72,6 +74,7 @@ class Response:
     velocities: int
     thickness: float = 0.0
     laws: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    inner: Mapping[str, float] = field(default_factory=dict)
     solutions: Mapping[str, Solution] = field(default_factory=dict, repr=False, compare=False)
     fields: xr.Dataset | None = field(default=None, repr=False, compare=False)
 

@@ -17,6 +17,7 @@ from edgewind.kinetics.grid import Grid
 from edgewind.kinetics.krylov import fgmres
 from edgewind.kinetics.levels import Level, ladder
 from edgewind.kinetics.plane import PlaneOperator
+from edgewind.kinetics.polyatomic import InnerMotion, PolyatomicOperator
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
 from edgewind.kinetics.room_operator import RoomOperator, Walls
 from edgewind.kinetics.space import SpaceOperator
@@ -88,6 +89,8 @@ class Case:
         Accommodation.
     thickness : float
         Thickness of a strip over its width; its rim has the temperature that goes linearly from face to face.
+    inner : InnerMotion, optional
+        Inner motion of the molecules; for a thin strip between Maxwell's walls only. None is a monatomic gas.
     """
 
     shape: Shape
@@ -95,6 +98,7 @@ class Case:
     knudsen: float
     walls: Walls = field(default_factory=Walls)
     thickness: float = 0.0
+    inner: InnerMotion | None = None
 
     @property
     def delta(self) -> float:
@@ -123,6 +127,8 @@ class Case:
         about = (self.delta, self.walls, parity or 1.0, workers, forgotten)
         if self.shape.name == "strip":
             plane = PlaneVelocities(resolution.azimuths, resolution.speeds)
+            if self.inner is not None:
+                return PolyatomicOperator(grid, plane, *about, gas=self.inner)
             return PlaneOperator(grid, plane, *about)
         velocities = SpaceVelocities(resolution.polar, resolution.azimuths, resolution.speeds)
         return SpaceOperator(grid, velocities, *about)
