@@ -101,7 +101,7 @@ class PolyatomicOperator(PlaneOperator):
         return np.concatenate([new, flow[..., :3]], axis=-1), replace(incoming, end=end, sides=(side,), vane=vane)
 
     def _with_inner_energy(self, incoming: Incoming, carried: Incoming, sent: list[Floats]) -> list[Floats]:
-        """Return what falls on end walls, side wall and faces, the inner energy that it gives up there in its energy.
+        """Return what falls on end walls, side wall and faces, its energy with the inner energy that it leaves there.
 
         A wall's heat is what it sends off less what falls on it; what it sends of inner energy is taken off here, too.
         """
