@@ -138,7 +138,7 @@ def test_mixtures_are_read_as_people_write_them(text):
         ("0.5 He + ", "not a part of a mixture"),
         ("0.5 He + 0.5 Nee", "unknown gas 'Nee'"),
         ({"He": 1.5, "Ne": -0.5}, "mole fraction of He is 1.5"),
-        ({"He": float("nan"), "Ne": 0.5}, "mole fraction of He is nan"),
+        ({"He": float("nan"), "Ne": 0.5}, "nan is not a mole fraction of He"),
         ({}, "sum to 0"),
         ("", "unknown gas ''"),
     ],
