@@ -64,7 +64,9 @@ def fastest_pa(width: str, drawn: dict[str, Array]) -> Array:
     )
     torque = np.abs(steady_state(PRESSURES, rotor, response).net_torque).max(axis=1, keepdims=True)
     dry = drawn["dry friction over greatest torque"] * torque
-    speed = np.abs(steady_state(PRESSURES, rotor.with_(pivot_dry_n_m=dry, pivot_breakaway_n_m=dry), response).speed_rad_s)
+    speed = np.abs(
+        steady_state(PRESSURES, rotor.with_(pivot_dry_n_m=dry, pivot_breakaway_n_m=dry), response).speed_rad_s
+    )
     fastest = PRESSURES[np.argmax(speed, axis=1)]
     return np.where(speed.max(axis=1) > 0.0, fastest, np.nan)
 
