@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 LENGTH = float(np.log(10.0))
 # Standard deviations beyond what the response of the gas states for itself (its table, the law of the walls, second
 # order, hard spheres in the drag). Sums of squares of sources that are named, not fitted to any rotor:
-# - shape of the chamber: a bulb is taken as a cylinder as wide. A sphere has 2/3 of that volume, so that a room smaller by
+# - shape of the chamber: a bulb is taken as a cylinder as wide. A sphere has 2/3 of that volume, so a room smaller by
 #   13 % is as far off; with vanes of 12 mm on arms of 18 mm in 60 mm our tables then give up to 4 % more force and
 #   5 % more drag at Kn 0.05, 1 % of both at Kn 1 and above, and no other heat (computed);
 # - hard spheres against the model equation: the torque of a rotor of four was 8(2) % less at Kn 0.1, and not different
