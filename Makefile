@@ -70,6 +70,11 @@ tables: $(READY)
 	$(BIN)/python tools/make_tables.py
 	$(BIN)/python tools/make_rotor_tables.py
 	$(BIN)/python tools/make_rotor_tables.py --fit
+	$(BIN)/python tools/make_ratios.py thickness
+	$(BIN)/python tools/make_ratios.py chamber
+	$(BIN)/python tools/make_ratios.py accommodation
+	$(BIN)/python tools/make_ratios.py wall_law
+	$(BIN)/python tools/make_ratios.py inner_motion
 
 # Viscosity, thermal conductivity and heat capacity of the gases, by temperature.
 properties: $(READY)

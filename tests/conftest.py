@@ -151,6 +151,9 @@ class StandIn:
     def relative_error(self, knudsen: Any) -> Any:
         return np.full(np.shape(knudsen), 1e-3)
 
+    def relative_errors(self, knudsen: Any) -> Any:
+        return np.full((3, *np.shape(knudsen)), 1e-3)
+
 
 @pytest.fixture(scope="session")
 def standin() -> StandIn:

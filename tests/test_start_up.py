@@ -15,7 +15,20 @@ from edgewind.extras import MissingExtraError, need
 from edgewind.signals.synthetic import Tachometer, synthesise
 
 HEAVY = ("numpy", "pint", "scipy", "pandas", "xarray", "numba", "sqlalchemy", "alembic", "matplotlib", "starlette")
-EXTRAS = ("pyvisa", "serial", "optuna", "imageio_ffmpeg", "dask", "distributed", "psycopg", "CoolProp", "chemicals")
+EXTRAS = (
+    "pyvisa",
+    "serial",
+    "optuna",
+    "imageio_ffmpeg",
+    "dask",
+    "distributed",
+    "psycopg",
+    "soundfile",
+    "sounddevice",
+    "h5py",
+    "CoolProp",
+    "chemicals",
+)
 ORDERS = """
 import json, os, sys
 from edgewind.cli import main

@@ -1,8 +1,12 @@
-"""Compute the shipped tables of ratios: ``python tools/make_ratios.py thickness|chamber|accommodation [OUT.csv]``.
+"""Compute a shipped table of ratios: ``python tools/make_ratios.py NAME [OUT.csv]``.
+
+NAME is thickness, chamber, accommodation, wall_law or inner_motion.
 
 All are of a strip in a room of four widths. `thickness` and `chamber` give logarithms of the ratio of each coefficient
 to that of the thin strip, or to that in a room that re-emits diffusely; `accommodation` gives the factors of
-`edgewind.kinetics.accommodation`. About half an hour of one processor each; processors share the work.
+`edgewind.kinetics.accommodation`; `wall_law` compares faces of Cercignani and Lampis with Maxwell's of the same
+accommodation of energy, and `inner_motion` nitrogen with a monatomic gas. Thirteen minutes of one processor for
+`thickness`, two or less for each of the others; processors share the work.
 """
 
 from __future__ import annotations
@@ -15,6 +19,7 @@ from pathlib import Path
 import numpy as np
 
 import edgewind.kinetics
+from edgewind.kinetics import NITROGEN, CercignaniLampis
 from edgewind.kinetics.response import respond_to
 from edgewind.kinetics.table import NAMES
 from edgewind.runner import open_runner
@@ -87,7 +92,40 @@ def accommodation(ask: Ask) -> list[str]:
     return ["accommodation,knudsen,force,heat", *lines]
 
 
-TABLES = {"thickness": thickness, "chamber": chamber, "accommodation": accommodation}
+def wall_law(ask: Ask) -> list[str]:
+    """Return the lines over accommodation and Knudsen number: faces of Cercignani and Lampis over Maxwell's.
+
+    Both accommodate the same share a of the energy, and those of Cercignani and Lampis also of the momentum along them;
+    so that of the energy of the normal motion is ``a^2``.
+    """
+    numbers = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, math.inf)
+    places = [(a, kn) for a in (0.5, 0.7, 0.9) for kn in numbers]
+    maxwell = ask(question(kn, (a, a, 1.0), 2e-3) for a, kn in places)
+    laws = {a: CercignaniLampis(a, round(a * a, 6)) for a, _ in places}
+    other = ask(
+        question(kn, (1.0, 1.0, 1.0), 2e-3) | {"accommodation": {"hot": laws[a], "cold": laws[a]}} for a, kn in places
+    )
+    lines = [f"{a},{kn},{ratio(b, m)}" for (a, kn), m, b in zip(places, maxwell, other, strict=True)]
+    return [f"accommodation,knudsen,{','.join(NAMES)}", *lines]
+
+
+def inner_motion(ask: Ask) -> list[str]:
+    """Return the lines over Knudsen number: nitrogen over a monatomic gas of the same viscosity."""
+    numbers = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0, math.inf)
+    full = (1.0, 1.0, 1.0)
+    monatomic = ask(question(kn, full, 1e-3) for kn in numbers)
+    nitrogen = ask(question(kn, full, 1e-3, inner=NITROGEN) for kn in numbers)
+    lines = [f"{kn},{ratio(b, m)}" for kn, m, b in zip(numbers, monatomic, nitrogen, strict=True)]
+    return [f"knudsen,{','.join(NAMES)}", *lines]
+
+
+TABLES = {
+    "thickness": thickness,
+    "chamber": chamber,
+    "accommodation": accommodation,
+    "wall_law": wall_law,
+    "inner_motion": inner_motion,
+}
 
 
 def main() -> None:

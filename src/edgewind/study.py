@@ -208,7 +208,7 @@ def run_study(
     out : path, optional
         Folder to make for report, figures and data; nothing is written without it.
     replace : bool
-        Whether an earlier study at `out` may give way. Anything else there is left alone.
+        Whether an earlier study at `out` may be overwritten. Anything else there is left alone.
     fit : bool
         Whether to fit the unknowns of each rotor and to weigh the mechanisms on the fits: some twenty seconds a rotor.
     steps : int
@@ -401,7 +401,7 @@ def check_out(out: Path, source: Path | None, replace: bool) -> None:
     source : path or None
         Folder that is read, which it must not hold.
     replace : bool
-        Whether an earlier study there may give way.
+        Whether an earlier study there may be overwritten.
 
     Raises
     ------
@@ -428,7 +428,7 @@ def check_out(out: Path, source: Path | None, replace: bool) -> None:
         raise InputError(
             "an earlier study is there",
             file=out,
-            fix="name another folder, or allow it to give way with --replace",
+            fix="name another folder, or overwrite it with --replace",
         )
 
 

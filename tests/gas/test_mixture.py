@@ -138,7 +138,7 @@ def test_mixtures_are_read_as_people_write_them(text):
         ("0.5 He + ", "not a part of a mixture"),
         ("0.5 He + 0.5 Nee", "unknown gas 'Nee'"),
         ({"He": 1.5, "Ne": -0.5}, "mole fraction of He is 1.5"),
-        ({"He": float("nan"), "Ne": 0.5}, "mole fraction of He is nan"),
+        ({"He": float("nan"), "Ne": 0.5}, "nan is not a mole fraction of He"),
         ({}, "sum to 0"),
         ("", "unknown gas ''"),
     ],
@@ -168,3 +168,38 @@ def test_a_mixture_says_where_its_numbers_come_from():
     assert any("Lemmon" in source for source in sources)
     assert any("Wilke" in source for source in sources)
     assert not any("Wilke" in source for source in find_gas("argon").sources)
+
+
+def test_uncertain_fractions_are_kept_and_the_most_abundant_gas_makes_room():
+    gas = find_gas({"N2": 0.97, "H2O": "0.03 +/- 0.02", "Ar": 0.0})
+    assert gas.uncertain == (("H2O", 0.02),)
+    assert gas.balance == "N2"
+    wetter = gas.with_fraction("H2O", 0.05)
+    assert (wetter.fraction("N2"), wetter.fraction("H2O")) == pytest.approx((0.95, 0.05))
+    assert wetter.molar_mass_kg_mol < gas.molar_mass_kg_mol
+    # Of two gases either may carry it, and one of which there may be none stays in the mixture.
+    assert find_gas({"He": "0.9 +/- 0.05", "Ne": 0.1}).uncertain == (("Ne", 0.05),)
+    assert find_gas({"N2": 1.0, "H2O": "0 +/- 0.02"}).uncertain == (("H2O", 0.02),)
+
+
+@pytest.mark.parametrize(
+    ("what", "says"),
+    [
+        ({"He": "0.9 +/- 0.05", "Ne": "0.1 +/- 0.01"}, "the uncertainty of He, 0.05, is not that of the rest, 0.01"),
+        ({"N2": "0.9 +/- 0.05", "H2O": 0.05, "Ar": 0.05}, "write the uncertainties of the other gases"),
+        ({"N2": 0.97, "H2O": "three"}, "'three' is not a mole fraction of H2O"),
+        ({"N2": 0.97, "H2O": "0.03 mm"}, "'0.03 mm' is not a mole fraction of H2O"),
+        ({"N2": 0.97, "H2O": "0.03 +/- 0.7"}, "uncertain by 0.7"),
+        ({"N2": 0.97, "H2O": "0.02 +/- 0.01"}, "sum to 0.99"),
+    ],
+)
+def test_uncertainties_that_mean_nothing_are_refused(what, says):
+    with pytest.raises(InputError, match=says):
+        find_gas(what)
+
+
+def test_a_fraction_without_room_is_refused():
+    with pytest.raises(InputError, match="cannot be"):
+        find_gas({"N2": 0.97, "H2O": "0.03 +/- 0.02"}).with_fraction("H2O", 1.1)
+    with pytest.raises(InputError, match="other than N2"):
+        find_gas({"N2": 0.97, "H2O": "0.03 +/- 0.02"}).with_fraction("N2", 0.5)

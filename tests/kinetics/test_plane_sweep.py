@@ -11,7 +11,10 @@ from edgewind.kinetics.geometry import Room, Shape, strip_grid, thick_strip_grid
 from edgewind.kinetics.plane import PlaneOperator
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
 from edgewind.kinetics.room_operator import Walls
+from edgewind.kinetics.scattering import CercignaniLampis
 from edgewind.kinetics.solve import Case, Resolution, solve
+
+LAW = CercignaniLampis(0.8, 0.5)
 
 
 def operator(boxes=1, parity=-1.0, walls=Walls(), delta=1.3, azimuths=3, speeds=4, workers=1):
@@ -57,6 +60,17 @@ def test_kernel_does_what_the_plain_sweep_does(plainly, boxes, parity, walls, th
     if thick:
         np.testing.assert_allclose(fell.rim, falls.rim, atol=1e-12)
         assert np.all(op.split(compiled)[0][op.grid.filled] == 0.0)
+
+
+@pytest.mark.parametrize(
+    ("boxes", "parity", "walls"), [(1, -1.0, Walls.of(LAW, LAW, LAW)), (2, 1.0, Walls.of(0.6, LAW, 0.8))]
+)
+def test_kernel_does_what_the_plain_sweep_does_at_walls_of_cercignani_and_lampis(plainly, boxes, parity, walls):
+    op = operator(boxes, parity, walls, azimuths=5, workers=boxes)
+    y = np.random.default_rng(3).normal(size=op.size)
+    (plain, _), (compiled, _) = plainly(op, y, Drive(front=0.3, back=-0.7, room=0.2, speed=0.5))
+    np.testing.assert_allclose(compiled, plain, atol=1e-12)
+    assert len(op.memories) > 0
 
 
 def test_a_kernel_that_numba_refuses_gives_way_to_the_plain_sweep_with_a_warning(monkeypatch):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from edgewind.bench.gauges import Gauge
 from edgewind.errors import InputError
 from edgewind.gas import Gas
@@ -25,7 +27,7 @@ def gas_factor(gauge: Gauge, gas: Gas) -> Measured:
 
     The owner's own factor wins. A diaphragm reads true. An ionisation gauge in another gas takes the inverse of the
     relative sensitivity of the CRC Handbook, with 15 % (neon with 26 %); sensitivities of a mixture add by mole
-    fraction.
+    fraction, and what is uncertain of the fractions is uncertain of the factor.
 
     Raises
     ------
@@ -42,7 +44,9 @@ def gas_factor(gauge: Gauge, gas: Gas) -> Measured:
         sensitivity = sum(x * RELATIVE_SENSITIVITY[species.symbol] for species, x in gas.fractions)
         u = max((_WIDER_U.get(species.symbol, RELATIVE_SENSITIVITY_U) for species, x in gas.fractions if x > 0.5),
                 default=RELATIVE_SENSITIVITY_U)  # fmt: skip
-        return Measured(1 / sensitivity, u / sensitivity)
+        rest = RELATIVE_SENSITIVITY[gas.balance]
+        mixed = [(RELATIVE_SENSITIVITY[symbol] - rest) * x_u / sensitivity for symbol, x_u in gas.uncertain]
+        return Measured(1 / sensitivity, math.hypot(u, *mixed) / sensitivity)
     raise InputError(
         f"a {gauge.principle} gauge reads differently in {gas.name}, and its factor there is not known",
         key="gauge.gas_factor",

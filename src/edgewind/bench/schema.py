@@ -66,13 +66,13 @@ class GasSection(Section):
 
     Attributes
     ----------
-    species : str or dict of str to float
-        Symbol or name of the gas, ``air``, or a mixture by mole fraction.
+    species : str or dict of str to float or str
+        Symbol or name of the gas, ``air``, or a mixture by mole fraction, which may be uncertain.
     temperature : Measured
         Temperature of the gas at rest; that of the envelope where left out.
     """
 
-    species: str | dict[str, float]
+    species: str | dict[str, float | str]
     temperature: Temperature
 
     @field_validator("species", mode="before")
@@ -81,7 +81,8 @@ class GasSection(Section):
         try:
             if not isinstance(species, str) and not _is_fractions(species):
                 raise InputError(
-                    f"{species!r} is not a gas", fix="write 'N2', or mole fractions: { He = 0.9, Ne = 0.1 }"
+                    f"{species!r} is not a gas",
+                    fix="write 'N2', or mole fractions: { He = 0.9, Ne = 0.1 }, { N2 = 0.97, H2O = '0.03 +/- 0.02' }",
                 )
             find_gas(species)
         except InputError as error:
@@ -95,7 +96,7 @@ class GasSection(Section):
 
 
 def _is_fractions(species: Any) -> bool:
-    return isinstance(species, dict) and all(type(x) in (int, float) for x in species.values())
+    return isinstance(species, dict) and all(type(x) in (int, float, str) for x in species.values())
 
 
 class ChamberSection(Section):

@@ -24,7 +24,7 @@ def film(
         str | None,
         typer.Option(
             help="Knudsen numbers to solve, frames between them are interpolated: a list, '10,1,0.1', or low, high and "
-            "how many, '0.01:10:19'. The first is where the film begins."
+            "how many, '0.01:10:19'. The film begins at the first."
         ),
     ] = None,
     out: Annotated[Path | None, typer.Option(help="Write the film: FILE.mp4.")] = None,

@@ -45,7 +45,7 @@ def record(
     pressures: Annotated[
         str | None, typer.Option(help="First, last and how many: 0.02Pa:20Pa:12; or a list: '0.1 Pa, 1 Pa'.")
     ] = None,
-    up_and_down: Annotated[bool, typer.Option("--up-and-down", help="Visit them once more, backwards.")] = False,
+    up_and_down: Annotated[bool, typer.Option("--up-and-down", help="Once more, in reverse order.")] = False,
     coast_downs: Annotated[int, typer.Option(help="How many of them are followed by a coast-down, lamp off.")] = 0,
     reversal: Annotated[
         str | None,
@@ -60,12 +60,13 @@ def record(
     ] = "",
     name: Annotated[str | None, typer.Option(help="Name of the experiment; that of the folder otherwise.")] = None,
     resume: Annotated[
-        bool | None, typer.Option("--resume/--new-sweep", help="Go on with the unfinished sweep, or give it up.")
+        bool | None,
+        typer.Option("--resume/--new-sweep", help="Resume the unfinished sweep, or abandon it."),
     ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Print the plan; move, open and write nothing.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Begin without asking.")] = False,
     check: Annotated[
-        bool, typer.Option("--check", help="Ask every instrument once whether it answers; move and write nothing.")
+        bool, typer.Option("--check", help="Query every instrument once; move and write nothing.")
     ] = False,
     remote: Annotated[
         bool, typer.Option("--remote", help="Read nothing from the terminal: other programs steer and answer.")
@@ -76,10 +77,10 @@ def record(
 ) -> None:
     """Record a sweep: set each pressure, wait until steady, take the trace, store it.
 
-    A sweep that was cut off goes on where it was when the same command is given again. At a terminal: p pauses and goes
-    on, s skips the current step, r repeats the last reading, n takes a note, f says which face leads, c what is changed
-    on purpose from now on, q stops. The pages that the same
-    user serves on this machine (edgewind serve) show the sweep and steer it as well; their commands are shown here.
+    A sweep that was cut off is resumed by the same command. At a terminal: p pauses and resumes, s skips the current
+    step, r repeats the last reading, n takes a note, f says which face leads, c what is changed on purpose from now on,
+    q stops. The pages that the same user serves on this machine (edgewind serve) show the sweep and steer it as well;
+    their commands are shown here.
     """
     from edgewind.live import SweepRequest, check_request, parse_reversal, parse_targets, prepare, read_plan, unfinished
 

@@ -15,7 +15,8 @@ from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings
 def rotor(
     bench: BenchPath,
     goals: Annotated[
-        list[str], typer.Option("--goal", help="fastest, light, quick or test; repeatable, the first is drawn upwards.")
+        list[str],
+        typer.Option("--goal", help="fastest, light, quick or test; repeatable, the first is the vertical axis."),
     ],
     ranges: Annotated[
         list[str] | None,

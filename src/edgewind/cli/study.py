@@ -17,7 +17,7 @@ def study(
         str, typer.Argument(help="Experiment folder, a folder that holds several, or a lab book (file or URL).")
     ],
     out: Annotated[Path | None, typer.Option(help="Folder to make for report, figures and data.")] = None,
-    replace: Annotated[bool, typer.Option("--replace", help="Let an earlier study at --out give way.")] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="Overwrite an earlier study at --out.")] = False,
     quick: Annotated[
         bool, typer.Option("--quick", help="Leave out the fit of the unknowns, ten seconds or more a rotor.")
     ] = False,

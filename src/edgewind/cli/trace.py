@@ -41,7 +41,7 @@ def trace(
 ) -> None:
     """Measure the speed in one oscilloscope trace, with uncertainty and flags.
 
-    A sound recording of a sensor or a video clip of the rotor will do as well.
+    A sound recording of a sensor or a video clip of the rotor is read as well.
     """
     from edgewind.formatting import RPM_PER_RAD_S, format_measured, format_number
     from edgewind.signals import Tachometry, measure_file

@@ -26,6 +26,7 @@ _DRAWN = (
     *_FACTORS, *_SHIFTED, Place.THERMAL_FORCE, Place.LIGHT_PRESSURE, Place.RECOIL, Place.DRAG_FACTOR,
     Place.FOREIGN_TORQUE,
 )  # fmt: skip
+_GAS = (Place.VISCOSITY, Place.VISCOSITY_EXPONENT, Place.V0, Place.INTERNAL, Place.CONDUCTIVITY_FACTOR)
 _FIELDS = {
     "irradiance_w_m2": Place.IRRADIANCE,
     "vane_conductance_w_m2_k": Place.CONDUCTANCE,
@@ -139,7 +140,9 @@ def moved_numbers(numbers: Array, before: RotorParameters, after: RotorParameter
     """Return draws of one rotor made draws of another: shares and differences that a draw holds stay with it."""
     old, new = flat(before), flat(after)
     found = np.tile(new, (len(numbers), 1))
-    for place in _DRAWN:
+    # In the same gas a draw keeps its composition.
+    same_gas = all(old[place] == new[place] for place in _GAS)
+    for place in (*_DRAWN, *(_GAS if same_gas else ())):
         found[:, place] = numbers[:, place]
     found[:, Place.IRRADIANCE] *= new[Place.IRRADIANCE] / old[Place.IRRADIANCE]
     for place in _SHIFTED:

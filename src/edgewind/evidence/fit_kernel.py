@@ -24,6 +24,10 @@ class Columns(NamedTuple):
         Places of the flat array, and the columns whose value stands there or multiplies what does.
     gauge, scatter, dry, inertia : int
         Columns; that of the inertia is -1 where it is not an unknown.
+    shifted_places, shifted_columns : array of int
+        Places that change in proportion to what a column differs from its best estimate: the gas of a mixture.
+    shifted_slopes, shifted_middles : array
+        The change per unit of the column, and the best estimates.
     """
 
     set_places: Integers
@@ -34,6 +38,10 @@ class Columns(NamedTuple):
     scatter: int
     dry: int
     inertia: int
+    shifted_places: Integers
+    shifted_columns: Integers
+    shifted_slopes: Array
+    shifted_middles: Array
 
 
 class Readings(NamedTuple):
@@ -142,6 +150,9 @@ def numbers_of(values, flat, columns):  # type: ignore[no-untyped-def]
             found[k, columns.scaled_places[i]] *= values[k, columns.scaled_columns[i]]
         for i in range(columns.set_places.size):
             found[k, columns.set_places[i]] = values[k, columns.set_columns[i]]
+        for i in range(columns.shifted_places.size):
+            away = values[k, columns.shifted_columns[i]] - columns.shifted_middles[i]
+            found[k, columns.shifted_places[i]] += columns.shifted_slopes[i] * away
     return found
 
 

@@ -25,9 +25,9 @@ from edgewind.evidence.fit_kernel import (
     whitened_of,
 )
 from edgewind.evidence.model_error import KINDS, ModelError, model_error
-from edgewind.evidence.priors import Priors, unknowns_of
+from edgewind.evidence.priors import Priors, fraction_name, unknowns_of
 from edgewind.evidence.run_data import FitRun, arrays_of
-from edgewind.rotor import RotorParameters, TableResponse, parameters_of, response_of
+from edgewind.rotor import RotorParameters, TableResponse, gas_slopes, parameters_of, response_of
 from edgewind.rotor.speed_kernel import DRIVE_PLACES, Place, deviating_speeds_of, flat, steady_speeds_of, table_arrays
 
 Array = NDArray[np.float64]
@@ -147,7 +147,7 @@ class Likelihood:
         )  # fmt: skip
         self.unknowns = tuple(u for u in known if _OWN.get(u.name, MODELS[model][0]) in MODELS[model])
         self._priors = Priors(self.unknowns)
-        self._columns = _columns([unknown.name for unknown in self.unknowns])
+        self._columns = _columns([unknown.name for unknown in self.unknowns], bench)
         self._flat = flat(self.rotor)
         for drive, place in DRIVE_PLACES.items():
             if drive not in MODELS[model]:
@@ -385,7 +385,15 @@ class Likelihood:
         )
 
 
-def _columns(names: Sequence[str]) -> Columns:
+# Where the flat array of a rotor holds its gas, by the fields of its parameters.
+_GAS_PLACES = {
+    "viscosity_pa_s": Place.VISCOSITY, "viscosity_exponent": Place.VISCOSITY_EXPONENT,
+    "most_probable_speed_m_s": Place.V0, "internal_heat": Place.INTERNAL,
+    "conductivity_factor": Place.CONDUCTIVITY_FACTOR,
+}  # fmt: skip
+
+
+def _columns(names: Sequence[str], bench: Bench) -> Columns:
     """Return where unknowns of these names stand, and what each sets or multiplies."""
     at = {name: k for k, name in enumerate(names)}
     set_to = {
@@ -400,7 +408,14 @@ def _columns(names: Sequence[str]) -> Columns:
         (np.array([int(place) for place in one]), np.array([at[name] for name in one.values()]))
         for one in (set_to, times)
     )
+    gas = bench.gas.gas
+    shifted = [
+        (int(_GAS_PLACES[field]), at[fraction_name(symbol)], slope, gas.fraction(symbol))
+        for symbol, slopes in gas_slopes(bench).items()
+        for field, slope in slopes.items()
+    ]
+    places, columns, slopes, middles = np.array(shifted, dtype=float).reshape(-1, 4).T
     return Columns(
         set_places, set_columns, scaled_places, scaled_columns, at["gauge"], at["scatter"], at["pivot_dry"],
-        at.get("inertia", -1),
+        at.get("inertia", -1), places.astype(int), columns.astype(int), slopes.copy(), middles.copy(),
     )  # fmt: skip

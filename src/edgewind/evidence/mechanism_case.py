@@ -16,7 +16,7 @@ from edgewind.evidence.claims import TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, measured_torque
 from edgewind.evidence.fit import Fit, FitData, fit_data
 from edgewind.evidence.model_error import model_error
-from edgewind.evidence.priors import unknowns_of
+from edgewind.evidence.priors import fraction_name, unknowns_of
 from edgewind.evidence.run_data import FitRun
 from edgewind.evidence.tensions import Tension
 from edgewind.rotor import (
@@ -24,6 +24,7 @@ from edgewind.rotor import (
     RotorParameters,
     SteadyState,
     TableResponse,
+    gas_slopes,
     parameters_of,
     response_of,
     steady_state,
@@ -255,7 +256,18 @@ def drawn_rotor(bench: Bench, column: Mapping[str, Array], seed: int) -> RotorPa
         pivot_breakaway_n_m=column["pivot_dry"],
         pivot_viscous_n_m_s=column["pivot_viscous"],
         arm_m=arm,
+        **_drawn_gas(bench, rotor, column),
     )
+
+
+def _drawn_gas(bench: Bench, rotor: RotorParameters, column: Mapping[str, Array]) -> dict[str, Array]:
+    """Return what a rotor holds of its gas at draws of the uncertain mole fractions."""
+    found: dict[str, Array] = {}
+    for symbol, slopes in gas_slopes(bench).items():
+        away = column[fraction_name(symbol)] - bench.gas.gas.fraction(symbol)
+        for field, slope in slopes.items():
+            found[field] = found.get(field, np.asarray(getattr(rotor, field))) + slope * away
+    return found
 
 
 def prior_draws(bench: Bench, seed: int, *, draws: int = DRAWS) -> RotorParameters:

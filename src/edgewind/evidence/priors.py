@@ -253,10 +253,20 @@ def unknowns_of(
                 max(heat_u, HEAT_CAPACITY_LEAST), stated=rotor.vane_mass is not None,
             )
         )  # fmt: skip
+    gas = bench.gas.gas
+    for symbol, u in gas.uncertain:
+        x = gas.fraction(symbol)
+        most = x + gas.fraction(gas.balance)
+        found.append(Unknown(fraction_name(symbol), f"mole fraction of {symbol}", "", "normal", x, u, 0.0, most))
     found.append(
         Unknown("scatter", "scatter beyond what is stated, relative", "", "log-uniform", *SCATTER_RANGE, stated=False)
     )
     return tuple(found)
+
+
+def fraction_name(symbol: str) -> str:
+    """Return the name of the unknown that is the mole fraction of a species."""
+    return f"fraction_{symbol}"
 
 
 def _scale(name: str, label: str, unit: str, stated: object, scale: float, shares: tuple[float, float]) -> Unknown:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from edgewind.errors import InputError
 from edgewind.gas.constants import AVOGADRO
 from edgewind.gas.species import Species, all_species, find_species
+from edgewind.units import Measured, parse_measured
 
 # Dry air by mole fraction, U.S. Standard Atmosphere 1976, table 3, the four most abundant gases, scaled to one.
 _AIR = {"N2": 0.78084, "O2": 0.209476, "Ar": 0.00934, "CO2": 0.000314}
@@ -29,10 +30,14 @@ class Gas:
         As people say it: ``"air"``, ``"N2"``, ``"0.9 He + 0.1 Ne"``.
     fractions : tuple of (Species, float)
         Species and mole fractions, which sum to one.
+    uncertain : tuple of (str, float)
+        Symbols and standard uncertainties of the fractions that are not exactly known; the rest is that of the most
+        abundant species, `balance`.
     """
 
     name: str
     fractions: tuple[tuple[Species, float], ...]
+    uncertain: tuple[tuple[str, float], ...] = ()
 
     @property
     def molar_mass_kg_mol(self) -> float:
@@ -48,6 +53,34 @@ class Gas:
     def is_pure(self) -> bool:
         """Whether the gas is a single species."""
         return len(self.fractions) == 1
+
+    @property
+    def balance(self) -> str:
+        """Symbol of the most abundant species, which makes the sum one where another fraction changes."""
+        return max(self.fractions, key=lambda part: part[1])[0].symbol
+
+    def fraction(self, symbol: str) -> float:
+        """Return the mole fraction of a species, 0 where there is none of it."""
+        return sum(x for species, x in self.fractions if species.symbol == symbol)
+
+    def with_fraction(self, symbol: str, fraction: float) -> Gas:
+        """Return the same with another mole fraction of a species, at the expense of the most abundant one.
+
+        Raises
+        ------
+        InputError
+            A fraction below zero, or more than there is room for.
+        """
+        room = self.fraction(symbol) + self.fraction(self.balance)
+        if symbol == self.balance or not 0.0 <= fraction <= room:
+            raise InputError(
+                f"the mole fraction of {symbol} in {self.name} cannot be {fraction:g}",
+                fix=f"use 0 to {room:g}, of a species other than {self.balance}",
+            )
+        new = {species.symbol: x for species, x in self.fractions}
+        new[self.balance] -= fraction - self.fraction(symbol)
+        new[symbol] = fraction
+        return Gas(self.name, tuple((all_species()[one], x) for one, x in new.items()), self.uncertain)
 
     @property
     def sources(self) -> tuple[str, ...]:
@@ -110,19 +143,20 @@ def _wilke_weights(viscosity: NDArray[np.float64], mass: NDArray[np.float64]) ->
     return np.asarray((1 + np.sqrt(ratio) * (mass_j / mass_i) ** 0.25) ** 2 / np.sqrt(8 * (1 + mass_i / mass_j)))
 
 
-def find_gas(what: str | Mapping[str, float]) -> Gas:
+def find_gas(what: str | Mapping[str, float | str]) -> Gas:
     """Return the gas that a person describes.
 
     Parameters
     ----------
     what : str or mapping
         ``"air"``, a symbol or name (``"N2"``, ``"argon"``), a mixture as text (``"0.9 He + 0.1 Ne"``) or a mapping of
-        species to mole fractions.
+        species to mole fractions, as numbers or with standard uncertainties: ``{"N2": 0.97, "H2O": "0.03 +/- 0.02"}``.
 
     Raises
     ------
     InputError
-        An unknown species, a fraction that is not between 0 and 1, or fractions that do not sum to one.
+        An unknown species, a fraction that is not between 0 and 1, fractions that do not sum to one, or uncertainties
+        that contradict each other.
 
     Examples
     --------
@@ -130,9 +164,13 @@ def find_gas(what: str | Mapping[str, float]) -> Gas:
     0.02896...
     >>> [s.symbol for s, _ in find_gas("0.9 He + 0.1 neon").fractions]
     ['He', 'Ne']
+    >>> find_gas({"N2": 0.97, "H2O": "0.03 +/- 0.02"}).uncertain
+    (('H2O', 0.02),)
     """
     if isinstance(what, Mapping):
-        return _mixture(" + ".join(f"{value:g} {name}" for name, value in what.items()), dict(what))
+        parts = {label: _fraction(label, x) for label, x in what.items()}
+        mixture = _mixture(" + ".join(f"{x.value:g} {label}" for label, x in parts.items()), parts)
+        return replace(mixture, uncertain=_uncertain(mixture, parts))
     if what.strip().lower() == "air":
         total = sum(_AIR.values())
         return Gas("air", tuple((all_species()[symbol], x / total) for symbol, x in _AIR.items()))
@@ -149,12 +187,45 @@ def find_gas(what: str | Mapping[str, float]) -> Gas:
         if match is None or amount is None:
             raise InputError(f"'{part.strip()}' is not a part of a mixture", fix="write it as '0.9 He + 0.1 Ne'")
         fractions[match[3]] = fractions.get(match[3], 0.0) + amount
-    return _mixture(what.strip(), fractions)
+    return _mixture(what.strip(), {label: Measured(x) for label, x in fractions.items()})
 
 
-def _mixture(name: str, fractions: dict[str, float]) -> Gas:
+def _fraction(label: str, written: float | str) -> Measured:
+    """Read a mole fraction with its uncertainty."""
+    try:
+        return parse_measured(written, "number")
+    except InputError:
+        raise InputError(
+            f"{written!r} is not a mole fraction of {label}", fix="write a number, such as 0.03 or '0.03 +/- 0.02'"
+        ) from None
+
+
+def _uncertain(gas: Gas, parts: Mapping[str, Measured]) -> tuple[tuple[str, float], ...]:
+    """Return symbols and uncertainties of the fractions, that of the most abundant species left out: it follows."""
+    stated = {find_species(label).symbol: x.u for label, x in parts.items() if x.u}
+    given = stated.pop(gas.balance, 0.0)
+    others = [species.symbol for species, x in gas.fractions if species.symbol != gas.balance]
+    if given and not stated and len(others) == 1:
+        stated = {others[0]: given}
+    follows = sum(u**2 for u in stated.values()) ** 0.5
+    if given and not 0.9 * given <= follows <= 1.1 * given:
+        raise InputError(
+            f"the uncertainty of {gas.balance}, {given:g}, is not that of the rest, {follows:.2g}",
+            fix=f"write the uncertainties of the other gases; that of {gas.balance}, the most abundant, follows",
+        )
+    for symbol, u in stated.items():
+        if u > 0.5:
+            raise InputError(
+                f"the mole fraction of {symbol} is uncertain by {u:g}", fix="use a standard uncertainty up to 0.5"
+            )
+    return tuple((symbol, stated[symbol]) for symbol in others if symbol in stated)
+
+
+def _mixture(name: str, fractions: Mapping[str, Measured]) -> Gas:
     merged: dict[str, float] = {}
-    for label, x in fractions.items():
+    possible = {find_species(label).symbol for label, given in fractions.items() if given.value or given.u}
+    for label, given in fractions.items():
+        x = given.value
         if not 0 <= x <= 1:
             raise InputError(f"the mole fraction of {label} is {x:g}", fix="use fractions between 0 and 1")
         symbol = find_species(label).symbol
@@ -162,5 +233,5 @@ def _mixture(name: str, fractions: dict[str, float]) -> Gas:
     total = sum(merged.values())
     if abs(total - 1) > 1e-3:
         raise InputError(f"the mole fractions of '{name}' sum to {total:g}", fix="make them sum to 1")
-    present = tuple((all_species()[symbol], x / total) for symbol, x in merged.items() if x > 0)
+    present = tuple((all_species()[symbol], x / total) for symbol, x in merged.items() if symbol in possible)
     return Gas(name, present)

@@ -2,16 +2,21 @@
 
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.inputs import parse_knudsen
+from edgewind.kinetics.polyatomic import NITROGEN, InnerMotion
 from edgewind.kinetics.ratios import chamber_ratios, thickness_ratios
 from edgewind.kinetics.response import Step, respond, respond_curve
 from edgewind.kinetics.result import Response, curve
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.rotor_respond import RotorResponse, respond_rotor, respond_rotor_curve
 from edgewind.kinetics.rotor_table import RotorRatios
+from edgewind.kinetics.scattering import CercignaniLampis
 from edgewind.kinetics.table import ResponseTable
-from edgewind.kinetics.wall_law import wall_law_error
+from edgewind.kinetics.wall_law import wall_law_error, wall_law_ratios
 
 __all__ = [
+    "NITROGEN",
+    "CercignaniLampis",
+    "InnerMotion",
     "Response",
     "ResponseTable",
     "Room",
@@ -29,4 +34,5 @@ __all__ = [
     "respond_rotor_curve",
     "thickness_ratios",
     "wall_law_error",
+    "wall_law_ratios",
 ]

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
+from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.gpu_kernel import COLUMNS, SOURCE, THREADS
 from edgewind.kinetics.quadrature import SpaceVelocities
 from edgewind.kinetics.room_operator import Incoming, RoomOperator
@@ -437,16 +438,17 @@ class GpuSpaceOperator(SpaceOperator):
         domain = CardDomain(grid, e, v.direction_weights, v.speed, v.speed_weights, self.delta, MIRRORED)
         return domain if domain.layout is not None else None
 
-    def _run(self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float) -> tuple[Floats, Incoming]:
+    def _run(self, moments: Floats, walls: list[Floats], kept: list[Floats], drive: Drive) -> tuple[Floats, Incoming]:
         # A vane that slides along itself has no mirror image in the planes across it.
-        if self.domain is None or faces[0, 2] != 0.0:
-            return super()._run(moments, walls, faces, room_tau)
+        if self.domain is None or drive.slide != 0.0:
+            return super()._run(moments, walls, kept, drive)
+        faces = self.faces(drive)
         end, side, outer, vane = walls
         nx, ny, nz = self.domain.grid.volume.shape
         full = np.ones(nx)
         arguments = (
             (1.0, self.parity), self.walls.front * full, 1.0, faces[0, 0] * full, 0.0, faces[0, 1] * full,
-            np.zeros(ny), room_tau, moments.transpose(1, 0, 2, 3)[..., TURNED],
+            np.zeros(ny), drive.room, moments.transpose(1, 0, 2, 3)[..., TURNED],
             np.concatenate([side, end[0]]), outer.T, vane[0], np.zeros((ny, nz)),
         )  # fmt: skip
         shapes = ((nx, ny, nz, 8), (ny + nx, nz), (nx, ny), (nx, nz), (ny, nz))

@@ -9,7 +9,9 @@ import numpy as np
 
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics.geometry import Room, Shape
+from edgewind.kinetics.polyatomic import InnerMotion
 from edgewind.kinetics.room_operator import Walls
+from edgewind.kinetics.scattering import CercignaniLampis
 
 SHAPES = ("strip", "square", "rectangle", "diamond", "disc")
 # Below, the grid no longer resolves the Knudsen layers in reasonable time; the continuum formulas take over
@@ -146,13 +148,16 @@ def check_room(room: float | Sequence[float] | Room, position: float, *, edges: 
     return checked
 
 
-def check_accommodation(accommodation: float | Mapping[str, float] | Walls) -> Walls:
+Accommodation = float | CercignaniLampis
+
+
+def check_accommodation(accommodation: Accommodation | Mapping[str, Accommodation] | Walls) -> Walls:
     """Return the accommodation of the faces and of the room.
 
     Parameters
     ----------
-    accommodation : float, mapping or Walls
-        One value for all, or ``hot``, ``cold`` and ``room``; those left out are 1.
+    accommodation : float, CercignaniLampis, mapping of these or Walls
+        One for all, or ``hot``, ``cold`` and ``room``; those left out are 1.
     """
     if isinstance(accommodation, Walls):
         walls = accommodation
@@ -164,9 +169,17 @@ def check_accommodation(accommodation: float | Mapping[str, float] | Walls) -> W
                 key="accommodation",
                 fix="use the names hot, cold and room",
             )
-        walls = Walls(*(float(accommodation.get(name, 1.0)) for name in ("hot", "cold", "room")))
+        walls = Walls.of(*(_wall(accommodation.get(name, 1.0)) for name in ("hot", "cold", "room")))
     else:
-        walls = Walls(*[float(accommodation)] * 3)
+        walls = Walls.of(*[_wall(accommodation)] * 3)
+    for law in walls.laws:
+        if law is not None and not (0.1 <= law.tangential <= 1.9 and 0.1 <= law.normal <= 1.0):
+            raise OutOfRangeError(
+                f"a wall of Cercignani and Lampis that accommodates {law.tangential:g} of tangential momentum and "
+                f"{law.normal:g} of the energy along the normal cannot be resolved",
+                key="accommodation",
+                fix="stay within 0.1 and 1.9 for the momentum, and within 0.1 and 1 for the energy",
+            )
     for name, value in (("hot", walls.front), ("cold", walls.back), ("room", walls.room)):
         if not 0.0 <= value <= 1.0:
             raise OutOfRangeError(
@@ -187,6 +200,44 @@ def check_accommodation(accommodation: float | Mapping[str, float] | Walls) -> W
             fix=f"give the room at least {SMALLEST_ROOM_ACCOMMODATION:g}",
         )
     return walls
+
+
+def _wall(given: Accommodation) -> Accommodation:
+    return given if isinstance(given, CercignaniLampis) else float(given)
+
+
+def check_inner_motion(inner: InnerMotion | None) -> InnerMotion | None:
+    """Return an inner motion with a meaning, or None for a monatomic gas."""
+    if inner is None:
+        return None
+    limits = {"heat": (0.0, 50.0), "exchange": (1.0, math.inf), "translational": (1.0, 5.0), "internal": (0.5, 5.0)}
+    for name, (low, high) in limits.items():
+        value = float(getattr(inner, name))
+        if not low <= value <= high:
+            raise OutOfRangeError(
+                f"an inner motion with {name} {value:g} has no meaning",
+                key="inner",
+                fix=f"stay within {low:g} and {high:g}",
+            )
+    return inner
+
+
+def check_thin_strip(walls: Walls, inner: InnerMotion | None, shape: Shape, thickness: float) -> None:
+    """Raise where walls other than Maxwell's, or an inner motion, are asked for elsewhere than round a thin strip."""
+    body = f"{'thick ' if thickness else ''}{shape.name}"
+    if not walls.maxwell and (body != "strip" or inner is not None):
+        gas = " in a gas with inner motion" if inner is not None else ""
+        raise InputError(
+            f"walls of Cercignani and Lampis are not computed for a {body}{gas}",
+            key="accommodation",
+            fix="take an infinitely thin strip in a monatomic gas, or give the accommodation as a number, by Maxwell",
+        )
+    if inner is not None and body != "strip":
+        raise InputError(
+            f"a gas with inner motion is not computed round a {body}",
+            key="inner",
+            fix="take an infinitely thin strip, or leave the inner motion out",
+        )
 
 
 def parse_knudsen(text: str) -> list[float]:

@@ -135,6 +135,10 @@ def ladder(fine: Operator, rough: Operator, patience: int = 6) -> Level:
     `patience` is the number of sweeps that the levels with merged cells may take at a time.
     """
     top = Level(fine)
+    if fine.size > rough.size:
+        # What walls of other laws keep stands last; below all walls are Maxwell's.
+        first = sparse.eye_array(rough.size, fine.size)
+        top.restrict, top.prolong = sparse.csr_array(first), sparse.csr_array(first.T)
     level = top.below = Level(rough, tolerance=0.1, limit=20)
     while level.operator.size > LARGEST_DENSE:
         coarse = level.operator.coarser()

@@ -15,6 +15,9 @@ distribution only its faces live in memory, one column of cells wide. A domain i
 plane, or two boxes that meet there; each has its own x axis, which starts at the vane and points away from it, and the
 y axis starts at the plane of symmetry.
 
+What a wall that is not Maxwell's sends back beside its diffuse part is given for every velocity in `sent_plane` and
+`sent_side`, and what falls on it is kept in `fell_plane` and `fell_side`; without such walls they have no rows.
+
 A thick vane fills the cells next to its middle plane: `floor` of them, from the plane of symmetry, in each of the first
 `solid` columns of a box. There the gas ends at the rim, and where those columns end, at the face.
 """
@@ -153,7 +156,7 @@ def onto_the_face(lanes, plane, vane, velocity, floor, alpha, drive, nu, last):
 
 @nb.njit(error_model="numpy", cache=True)
 def through_the_plane(
-    lanes, plane, vane, velocity, cover, floor, parity, alpha_vane, drive, nu, last
+    lanes, plane, vane, velocity, cover, floor, parity, alpha_vane, drive, nu, last, row, sent, fell
 ):  # fmt: skip
     """In the vane's plane, turn what leaves each box into what enters it from the vane or the other box.
 
@@ -185,6 +188,11 @@ def through_the_plane(
                 alpha = alpha_vane[b]
                 wall1 = emitted(s, h1, alpha, nu[b, j], drive[b, 0], push, bounce)
                 wall2 = 0.5 * alpha * drive[b, 0] + (1.0 - alpha) * h2
+                if sent.shape[0] > 0:
+                    store(fell[row, 0, b, up, j, 0], h1)
+                    store(fell[row, 0, b, up, j, 1], h2)
+                    wall1 = wall1 + load(sent[row, 0, b, up, j, 0], lanes)
+                    wall2 = wall2 + load(sent[row, 0, b, up, j, 1], lanes)
                 store(plane[b, up, j, 0], c * wall1 + ((1.0 - c) * sign) * g1)
                 store(plane[b, up, j, 1], c * wall2 + ((1.0 - c) * sign) * g2)
 
@@ -198,15 +206,30 @@ def from_room(lanes, faces, velocity, alpha, nu, tau):
 
 
 @nb.njit(error_model="numpy", cache=True)
+def add(lanes, faces, sent):
+    """Add what a wall that is not Maxwell's sends back besides."""
+    store(faces[0], load(faces[0], lanes) + load(sent[0], lanes))
+    store(faces[1], load(faces[1], lanes) + load(sent[1], lanes))
+
+
+@nb.njit(error_model="numpy", cache=True)
+def keep(lanes, faces, fell):
+    """Keep what falls on a wall that is not Maxwell's."""
+    store(fell[0], load(faces[0], lanes))
+    store(fell[1], load(faces[1], lanes))
+
+
+@nb.njit(error_model="numpy", cache=True)
 def work(
     lanes, first, step, plane, top, start, solid, floor, dx, dy, velocities, delta, cover, parity,
     alpha_vane, alpha_room, vane_drive, rim_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu, rim_nu,
-    out, end, side, vane, rim,
+    sent_plane, sent_side, fell_plane, fell_side, out, end, side, vane, rim,
 ):  # fmt: skip
     """Sweep the rows first, first + step, ... and add them to this worker's sums."""
     boxes = start.size - 1
     ny = dy.size
     kept = np.empty((ny, 5, len(lanes)))
+    scatters = sent_plane.shape[0] > 0
     for d in range(first, velocities.shape[0], step):
         velocity = velocities[d]
         ex = load(velocity[0], lanes)
@@ -221,12 +244,14 @@ def work(
                 along = 2.0 * away - 1.0
                 if away == 1:
                     through_the_plane(lanes, plane, vane, velocity, cover, floor, parity, alpha_vane, vane_drive,
-                                      vane_nu, last)  # fmt: skip
+                                      vane_nu, last, d, sent_plane, fell_plane)  # fmt: skip
                 for b in range(boxes):
                     if away == 0:
                         for up in range(2):
                             for j in range(ny):
                                 from_room(lanes, plane[b, up, j], velocity, alpha_room, end_nu[b, j], room_tau)
+                                if scatters:
+                                    add(lanes, plane[b, up, j], sent_plane[d, 1, b, up, j])
                     for n in range(start[b + 1] - start[b]):
                         i = start[b] + n if away == 1 else start[b + 1] - 1 - n
                         inside = floor if i - start[b] < solid else 0
@@ -235,16 +260,22 @@ def work(
                                           vane_nu[b], last)  # fmt: skip
                         h = top[away, i]
                         from_room(lanes, h, velocity, alpha_room, side_nu[i], room_tau)
+                        if scatters:
+                            add(lanes, h, sent_side[d, i, away])
                         column(lanes, plane[b, 0], plane[b, 1], h, moments[i], out[i], velocity, delta, along,
                                dx[i], dy, inside, alpha_vane[b], rim_nu[i], rim_drive[i], rim[i], last,
                                kept)  # fmt: skip
                         # What comes back to the wall is kept there.
+                        if scatters:
+                            keep(lanes, h, fell_side[d, i, away])
                         if last:
                             tally(side[i], load(h[0], lanes), load(h[1], lanes), s, w, ey, ex, along)
                     if away == 1 and last:
                         for up in range(2):
                             for j in range(ny):
                                 h = plane[b, up, j]
+                                if scatters:
+                                    keep(lanes, h, fell_plane[d, 1, b, up, j])
                                 tally(end[b, j], load(h[0], lanes), load(h[1], lanes), s, w, ex, ey, 2.0 * up - 1.0)
 
 
@@ -252,13 +283,13 @@ def work(
 def share(
     lanes, workers, plane, top, start, solid, floor, dx, dy, velocities, delta, cover, parity,
     alpha_vane, alpha_room, vane_drive, rim_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu, rim_nu,
-    out, end, side, vane, rim,
+    sent_plane, sent_side, fell_plane, fell_side, out, end, side, vane, rim,
 ):  # fmt: skip
     """Run the workers side by side."""
     for t in nb.prange(workers):
         work(lanes, t, workers, plane[t], top[t], start, solid, floor, dx, dy, velocities, delta, cover, parity,
              alpha_vane, alpha_room, vane_drive, rim_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu, rim_nu,
-             out[t], end[t], side[t], vane[t], rim[t])  # fmt: skip
+             sent_plane, sent_side, fell_plane, fell_side, out[t], end[t], side[t], vane[t], rim[t])  # fmt: skip
 
 
 def sweep(
@@ -279,6 +310,7 @@ def sweep(
     passes: int,
     moments: Floats,
     densities: list[Floats],
+    scattered: tuple[Floats, ...],
     results: tuple[Floats, ...],
 ) -> None:
     """Carry the gas once across the domain, along every direction, and add up what it brings.
@@ -319,6 +351,9 @@ def sweep(
         nu, ux, uy, tau, qx, qy that scatter.
     densities : list of arrays (boxes, ny), (columns,), (boxes, ny), (columns,)
         Density of what end walls, side wall, faces and rim send back.
+    scattered : tuple of arrays (rows, 2, boxes, 2, ny, 2, lanes), (rows, columns, 2, 2, lanes), and both again
+        What faces (0) and end walls (1), and the side wall, send back besides; and what falls on them, to be filled.
+        Without rows where all walls are Maxwell's.
     results : tuple of arrays (workers, columns, ny, 8), (workers, boxes, ny, 4), (workers, columns, 4),
         (workers, boxes, ny, 4), (workers, columns, 4)
         Sums, to be zero before: the moments, with 3/2 tau for tau, and two unused; and flux, pressure, shear
@@ -326,7 +361,7 @@ def sweep(
     """
     lanes = (0.0,) * velocities.shape[-1]
     rest = (start, *solid, *sides, velocities, delta, cover, parity, alpha_vane, alpha_room, vane_drive, rim_drive)
-    rest = (*rest, room_tau, passes, moments, *densities)
+    rest = (*rest, room_tau, passes, moments, *densities, *scattered)
     if workers == 1:
         # A single worker is spared the price of starting threads.
         work(lanes, 0, 1, *(part[0] for part in scratch), *rest, *(part[0] for part in results))

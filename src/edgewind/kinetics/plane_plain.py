@@ -29,6 +29,7 @@ def sweep(
     passes: int,
     moments: Floats,
     densities: list[Floats],
+    scattered: tuple[Floats, ...],
     results: tuple[Floats, ...],
 ) -> None:
     """Carry the gas once across the domain, with the arguments of `plane_kernel.sweep`.
@@ -41,6 +42,15 @@ def sweep(
     boxes, ny = start.size - 1, cover.size
     end_nu, side_nu, vane_nu, rim_nu = densities
     new, end, side, vane, rim = (part[0] for part in results)
+    sent_plane, sent_side, fell_plane, fell_side = scattered
+    scatters = sent_plane.shape[0] > 0
+
+    def together(part: Floats, at: tuple[int, ...]) -> Floats:
+        """Both distributions at a place, in the rows of the kernel, with the rows one after the other."""
+        return np.asarray(np.moveaxis(part, 0, -2)[at].reshape(2, -1))
+
+    def keep(part: Floats, at: tuple[int, ...], h: Floats) -> None:
+        np.moveaxis(part, 0, -2)[at] = h.reshape(2, part.shape[0], -1)
 
     def emitted(h: Floats, alpha: float, nu: float, tau: float, push: Floats, bounce: Floats) -> Floats:
         diffuse = nu + tau * (s**2 - 1.5) + push
@@ -78,6 +88,9 @@ def sweep(
                         for j in range(floor, ny):
                             beyond = plane[1 - b, up, j] if boxes == 2 else parity * plane[b, up, j]
                             wall = off_the_face(b, up, j, last)
+                            if scatters:
+                                keep(fell_plane, (0, b, up, j), plane[b, up, j])
+                                wall = wall + together(sent_plane, (0, b, up, j))
                             turned[b, up, j] = cover[j] * wall + (1.0 - cover[j]) * beyond
                 plane = turned
             for b in range(boxes):
@@ -85,6 +98,8 @@ def sweep(
                     for up in (0, 1):
                         for j in range(ny):
                             plane[b, up, j] = emitted(plane[b, up, j], alpha_room, end_nu[b, j], room_tau, none, none)
+                            if scatters:
+                                plane[b, up, j] += together(sent_plane, (1, b, up, j))
                 columns = range(start[b], start[b + 1])
                 for i in columns if away else reversed(columns):
                     inside = floor if i - start[b] < solid_columns else 0
@@ -94,6 +109,8 @@ def sweep(
                                 plane[b, up, j] = off_the_face(b, up, j, last)
                     e0 = ex if away else -ex
                     hy = emitted(top[away, i], alpha_room, side_nu[i], room_tau, none, none)
+                    if scatters:
+                        hy = hy + together(sent_side, (i, away))
                     for up in (0, 1):
                         e1 = ey if up else -ey
                         if up and inside:
@@ -104,7 +121,7 @@ def sweep(
                         for j in range(inside, ny) if up else reversed(range(inside, ny)):
                             nu, ux, uy, tau, qx, qy = moments[i, j]
                             cu, cq = s * (e0 * ux + e1 * uy), s * (e0 * qx + e1 * qy)
-                            scattered = np.array(
+                            source = np.array(
                                 [
                                     nu + 2.0 * cu + tau * (s**2 - 1.0) + 4.0 / 15.0 * cq * (s**2 - 2.0),
                                     0.5 * tau + 2.0 / 15.0 * cq,
@@ -112,7 +129,7 @@ def sweep(
                             )
                             a, c = 2.0 * s * ex / dx[i], 2.0 * s * ey / dy[j]
                             hx = plane[b, up, j].copy()
-                            h = (delta * scattered + a * hx + c * hy) / (delta + a + c)
+                            h = (delta * source + a * hx + c * hy) / (delta + a + c)
                             plane[b, up, j] = 2.0 * h - hx
                             hy = 2.0 * h - hy
                             if last:
@@ -123,9 +140,13 @@ def sweep(
                                     (h1 * (s**2 - 1.0) + h2).sum(), (e0 * heat).sum(), (e1 * heat).sum(),
                                 ]  # fmt: skip
                     top[away, i] = hy
+                    if scatters:
+                        keep(fell_side, (i, away), hy)
                     if last:
                         tally(side[i], hy, ey, e0)
                 if away and last:
                     for up in (0, 1):
                         for j in range(ny):
                             tally(end[b, j], plane[b, up, j], ex, ey if up else -ey)
+                            if scatters:
+                                keep(fell_plane, (1, b, up, j), plane[b, up, j])

@@ -6,7 +6,7 @@ import math
 import os
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -16,14 +16,18 @@ from edgewind.kinetics import store
 from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.geometry import Room
 from edgewind.kinetics.inputs import (
+    Accommodation,
     check_accommodation,
+    check_inner_motion,
     check_knudsen,
     check_room,
     check_shape,
     check_thick_room,
     check_thickness,
+    check_thin_strip,
     check_tolerance,
 )
+from edgewind.kinetics.polyatomic import InnerMotion
 from edgewind.kinetics.result import Response
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
@@ -85,7 +89,8 @@ def respond(
     thickness: float = 0.0,
     room: float | Sequence[float] | Room = 4.0,
     position: float = 0.5,
-    accommodation: float | Mapping[str, float] | Walls = 1.0,
+    accommodation: Accommodation | Mapping[str, Accommodation] | Walls = 1.0,
+    inner: InnerMotion | None = None,
     tolerance: float = 1e-3,
     fields: bool = False,
     workers: int | None = None,
@@ -118,8 +123,11 @@ def respond(
         the sides across.
     position : float
         Place of the vane on the axis of the room: 0 at the back wall, 1 at the front wall, which the hot face looks at.
-    accommodation : float or mapping
-        Diffuse share of Maxwell's walls, for all of them or for ``hot``, ``cold`` and ``room``.
+    accommodation : float, CercignaniLampis or mapping
+        Diffuse share of Maxwell's walls, or walls with two accommodations (of a strip only), for all of them or for
+        ``hot``, ``cold`` and ``room``.
+    inner : InnerMotion, optional
+        Inner motion of the molecules, round a thin strip between Maxwell's walls; a monatomic gas where absent.
     tolerance : float
         Relative error to reach, between 1e-6 and 0.1.
     fields : bool
@@ -152,8 +160,10 @@ def respond(
         check_knudsen(knudsen),
         check_accommodation(accommodation),
         check_thickness(thickness, outline),
+        check_inner_motion(inner),
     )
     check_thick_room(case.room, case.thickness)
+    check_thin_strip(case.walls, case.inner, outline, case.thickness)
     tolerance = check_tolerance(tolerance)
     question = _question(case, tolerance)
     folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
@@ -238,7 +248,15 @@ def _question(case: Case, tolerance: float) -> dict[str, object]:
         "accommodation": [case.walls.front, case.walls.back, case.walls.room],
         "tolerance": tolerance,
         **({"thickness": case.thickness} if case.thickness else {}),
+        **({} if case.walls.maxwell else {"laws": _laws(case.walls)}),
+        **({} if case.inner is None else {"inner": asdict(case.inner)}),
     }
+
+
+def _laws(walls: Walls) -> dict[str, tuple[float, float]]:
+    """Return the two accommodations of each wall that is not Maxwell's."""
+    named = zip(("hot", "cold", "room"), walls.laws, strict=True)
+    return {name: (law.tangential, law.normal) for name, law in named if law is not None}
 
 
 def coefficients(solutions: Mapping[str, Solution]) -> dict[str, float]:
@@ -266,7 +284,8 @@ def _first(case: Case) -> Resolution:
         # Far from the continuum the shadow of the vane is sharp: angles count more than cells. Walls that mirror show
         # the vane again and again along its normal, further off each time: angles from the normal count most.
         return Resolution(0.4, 8, 6 + round(20.0 * (1.0 - case.walls.room)))
-    return Resolution(1.0 if case.knudsen < 0.02 else 0.7, 14)
+    # The modes of walls that are not Maxwell's are polynomials of the speed.
+    return Resolution(1.0 if case.knudsen < 0.02 else 0.7, 14, speeds=8 if case.walls.maxwell else 16)
 
 
 def _tell(watch: Callable[[Step], None], case: Case, level: int, levels: int, drive: int, done: float) -> None:
@@ -347,6 +366,8 @@ def _refine(
         room=_sides(case.room),
         position=case.room.position,
         accommodation=(case.walls.front, case.walls.back, case.walls.room),
+        laws=_laws(case.walls),
+        inner={} if case.inner is None else asdict(case.inner),
         tolerance=tolerance,
         values=values,
         errors=errors,

@@ -24,6 +24,11 @@ class Response:
         The case: name of the shape and its height over width; Kn; sqrt(pi)/(2 Kn); sides of the room over the width of
         the vane; place of the vane on the axis; accommodation of hot (front) face, cold (back) face and room; relative
         error asked for; thickness over width.
+    laws : mapping of str to (float, float)
+        Accommodation of tangential momentum and of the energy along the normal, of those of ``hot``, ``cold`` and
+        ``room`` that follow the law of Cercignani and Lampis; the number in `accommodation` is then that of energy.
+    inner : mapping of str to float
+        Inner motion of the molecules, by the fields of `InnerMotion`; empty for a monatomic gas.
     values, errors : mapping of str to float
         Coefficients and their estimated absolute errors:
 
@@ -68,6 +73,8 @@ class Response:
     cells: int
     velocities: int
     thickness: float = 0.0
+    laws: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    inner: Mapping[str, float] = field(default_factory=dict)
     solutions: Mapping[str, Solution] = field(default_factory=dict, repr=False, compare=False)
     fields: xr.Dataset | None = field(default=None, repr=False, compare=False)
 
@@ -115,7 +122,9 @@ class Response:
     @classmethod
     def from_json(cls, plain: Mapping[str, Any]) -> Response:
         """Return what `to_json` wrote."""
-        return cls(**{**plain, "room": tuple(plain["room"]), "accommodation": tuple(plain["accommodation"])})
+        laws = {name: tuple(law) for name, law in plain.get("laws", {}).items()}
+        room, walls = tuple(plain["room"]), tuple(plain["accommodation"])
+        return cls(**{**plain, "room": room, "accommodation": walls, "laws": laws})
 
     def to_dataset(self) -> xr.Dataset:
         """Fields of the gas for each drive and stress along the faces, on cell centres.

@@ -20,6 +20,7 @@ from scipy import sparse
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.grid import Grid, average, spread
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
+from edgewind.kinetics.scattering import CercignaniLampis
 from edgewind.kinetics.walls import FaceLoads, face_loads, half_flux
 
 Floats = NDArray[np.float64]
@@ -29,11 +30,49 @@ REST = Drive()
 
 @dataclass(frozen=True)
 class Walls:
-    """Accommodation of the front and back face and of the room: the diffuse share of Maxwell's walls."""
+    """Accommodation of energy of the front and back face and of the room, and the law of each.
+
+    Parameters
+    ----------
+    front, back, room : float
+        Accommodation; for walls of Maxwell's law the share that is re-emitted diffusely.
+    laws : tuple of CercignaniLampis or None
+        Of front, back and room; None is Maxwell's law.
+    """
 
     front: float = 1.0
     back: float = 1.0
     room: float = 1.0
+    laws: tuple[CercignaniLampis | None, CercignaniLampis | None, CercignaniLampis | None] = (None, None, None)
+
+    @classmethod
+    def of(
+        cls,
+        front: float | CercignaniLampis = 1.0,
+        back: float | CercignaniLampis = 1.0,
+        room: float | CercignaniLampis = 1.0,
+    ) -> Walls:
+        """Return walls each of which is Maxwell's, by a number, or that of Cercignani and Lampis."""
+        numbers = [wall.energy if isinstance(wall, CercignaniLampis) else wall for wall in (front, back, room)]
+        laws = [wall if isinstance(wall, CercignaniLampis) else None for wall in (front, back, room)]
+        return cls(numbers[0], numbers[1], numbers[2], (laws[0], laws[1], laws[2]))
+
+    @property
+    def diffuse(self) -> tuple[float, float, float]:
+        """Share of front, back and room that is re-emitted diffusely or by a law of its own: what is not mirrored."""
+        numbers = (self.front, self.back, self.room)
+        front, back, room = (1.0 if law else number for number, law in zip(numbers, self.laws, strict=True))
+        return front, back, room
+
+    @property
+    def maxwell(self) -> bool:
+        """Whether all walls are Maxwell's."""
+        return not any(self.laws)
+
+    @property
+    def as_maxwell(self) -> Walls:
+        """The walls of Maxwell that a preconditioner takes for these."""
+        return self if self.maxwell else Walls(self.front, self.back, self.diffuse[2])
 
 
 @dataclass(frozen=True)
@@ -48,12 +87,31 @@ class Incoming:
         Side walls across each axis.
     rim : array (columns, 4), optional
         Rim of a thick vane.
+    amounts : tuple of arrays
+        What fell on walls that are not Maxwell's, as `RoomOperator.memories` has it.
     """
 
     end: Floats
     sides: tuple[Floats, ...]
     vane: Floats
     rim: Floats | None = None
+    amounts: tuple[Floats, ...] = ()
+
+
+@dataclass(frozen=True)
+class Besides:
+    """What walls that are not Maxwell's add to the loads of diffuse ones.
+
+    Parameters
+    ----------
+    vane : list of (pressure, shear, heat)
+        For each face of the grid.
+    room : list of arrays or floats
+        Energy that leaves the end walls, and the side walls across each axis.
+    """
+
+    vane: list[tuple[Floats, Floats, Floats]]
+    room: list[Floats | float]
 
 
 @dataclass(frozen=True)
@@ -115,8 +173,19 @@ class RoomOperator(ABC):
 
     @cached_property
     def shapes(self) -> tuple[tuple[int, ...], ...]:
-        """Shapes of the unknowns: moments, end walls, side walls, faces, rim."""
-        return ((*self.grid.volume.shape, self.kinds), *(area.shape for area in self._areas))
+        """Shapes of the unknowns: moments, end walls, side walls, faces, rim, and what other laws keep."""
+        return ((*self.grid.volume.shape, self.kinds), *(area.shape for area in self._areas), *self.memories)
+
+    @property
+    def memories(self) -> tuple[tuple[int, ...], ...]:
+        """Shapes of what walls that are not Maxwell's keep of the gas that falls on them."""
+        return ()
+
+    def parts(self, y: Floats) -> tuple[Floats, list[Floats], list[Floats]]:
+        """Return views of the moments, of the densities of the walls, and of what other laws keep."""
+        moments, *rest = self.split(y)
+        walls = len(self._areas)
+        return moments, rest[:walls], rest[walls:]
 
     @cached_property
     def _places(self) -> tuple[tuple[tuple[int, ...], int, int], ...]:
@@ -149,16 +218,17 @@ class RoomOperator(ABC):
         """Working arrays of the workers."""
 
     @abstractmethod
-    def _run(self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float) -> tuple[Floats, Incoming]:
+    def _run(self, moments: Floats, walls: list[Floats], kept: list[Floats], drive: Drive) -> tuple[Floats, Incoming]:
         """Sweep once: moments, and what falls on the walls, summed over workers."""
 
     @cached_property
     def _fixed(self) -> tuple[Any, ...]:
         """What every sweep of this operator is called with."""
         g = self.grid
-        alpha_vane = np.array([self.walls.front, self.walls.back][: g.boxes])
+        front, back, room = self.walls.diffuse
+        alpha_vane = np.array([front, back][: g.boxes])
         about = (g.start, (g.dx, *g.sides), self.velocities.rows, self.delta, g.cover, self.parity)
-        return (self.workers, self._scratch, *about, alpha_vane, self.walls.room)
+        return (self.workers, self._scratch, *about, alpha_vane, room)
 
     @cached_property
     def passes(self) -> int:
@@ -167,7 +237,8 @@ class RoomOperator(ABC):
         Each round trip keeps the mirrored share, dimmed on its way; a round more lets a corner mirror it
         twice.
         """
-        if self.walls.room == 1.0:
+        room = self.walls.diffuse[2]
+        if room == 1.0:
             return 1
         rates = self.delta / self.velocities.speed
 
@@ -179,7 +250,7 @@ class RoomOperator(ABC):
 
         g = self.grid
         boxes = [g.dx[a:b] for a, b in zip(g.start[:-1], g.start[1:], strict=True)]
-        kept = (1.0 - self.walls.room) * max(dimmed(widths) for widths in [*boxes, *g.sides])
+        kept = (1.0 - room) * max(dimmed(widths) for widths in [*boxes, *g.sides])
         return 1 + int(np.ceil(np.log(self.forgotten) / np.log(kept)))
 
     @cached_property
@@ -195,6 +266,7 @@ class RoomOperator(ABC):
             np.multiply.outer(boxes, np.maximum(g.cover, 1e-3) * face),
             *([np.maximum(g.rim / g.rim.sum(), 1e-6)] if g.solid else []),
         ]
+        parts += [np.full(shape, 1.0 / np.prod(shape[:-1])) for shape in self.memories]
         return np.asarray(np.sqrt(np.concatenate([np.ravel(part) for part in parts])))
 
     @cached_property
@@ -206,7 +278,7 @@ class RoomOperator(ABC):
         """
         more, mass = np.zeros(self.size), np.zeros(self.size)
         if self.grid.boxes == 2 or self.parity > 0.0:
-            moments, *densities = self.split(more)
+            moments, densities, _ = self.parts(more)
             moments[..., 0] = ~self.grid.filled
             for density in densities:
                 density[:] = 1.0
@@ -214,25 +286,28 @@ class RoomOperator(ABC):
             densities[faces][:] = self.grid.cover > 0.0
             for density in densities[faces + 1 :]:
                 density[:] = self.grid.rim > 0.0
-            moments, *densities = self.split(mass)
+            moments, densities, _ = self.parts(mass)
             moments[..., 0] = self.delta * self.grid.volume * ~self.grid.filled
             for density, flux, area in zip(densities, self._fluxes, self._areas, strict=True):
                 density[:] = flux * area
             mass /= mass.sum()
         return more, mass
 
+    def faces(self, drive: Drive) -> Floats:
+        """Return temperature, normal and tangential velocity of the faces of the grid, (boxes, 3)."""
+        both = [[drive.front, drive.speed, drive.slide], [drive.back, -drive.speed, drive.slide]]
+        return np.array(both[: self.grid.boxes])
+
     def sweep(self, y: Floats, drive: Drive = REST, source: Floats | None = None) -> tuple[Floats, Incoming]:
         """One sweep: the new unknowns, and what fell on the walls.
 
         `source` are moments that scatter besides those of `y`: a body force, or a gradient along a channel.
         """
-        moments, *densities = self.split(y)
+        moments, densities, kept = self.parts(y)
         if source is not None:
             moments = moments + source
-        faces = np.array(
-            [[drive.front, drive.speed, drive.slide], [drive.back, -drive.speed, drive.slide]][: self.grid.boxes]
-        )
-        new, incoming = self._run(moments, densities, faces, drive.room)
+        faces = self.faces(drive)
+        new, incoming = self._run(moments, densities, kept, drive)
         end, sides, vane, rim = incoming.end, incoming.sides, incoming.vane, incoming.rim
         fluxes = self._fluxes
         push = 0.5 * faces[:, 1].reshape(-1, *[1] * len(self.grid.sides))
@@ -242,6 +317,7 @@ class RoomOperator(ABC):
             *(side[..., 0] * (0.0 if self.grid.slab else 1.0 / j) for side, j in zip(sides, fluxes[1:], strict=False)),
             (vane[..., 0] + push) * (self.grid.cover > 0.0) / fluxes[0],
             *([] if rim is None else [rim[..., 0] * (self.grid.rim > 0.0) / fluxes[1]]),
+            *incoming.amounts,
         ]
         return np.concatenate([part.ravel() for part in parts]), incoming
 
@@ -254,12 +330,18 @@ class RoomOperator(ABC):
         relatively.
         """
         g, fluxes = self.grid, self._fluxes
-        _, *densities = self.split(y)
+        _, densities, kept = self.parts(y)
         vane_nu = densities[1 + len(g.sides)]
-        faces = [(self.walls.front, drive.front, drive.speed), (self.walls.back, drive.back, -drive.speed)]
+        front, back, room = self.walls.diffuse
+        faces = [(front, drive.front, drive.speed), (back, drive.back, -drive.speed)]
         loads = [
             face_loads(self.velocities, incoming.vane[b], vane_nu[b], alpha, tau=tau, speed=speed, slide=drive.slide)
             for b, (alpha, tau, speed) in enumerate(faces[: g.boxes])
+        ]
+        besides = self.loads_besides(kept, drive)
+        loads = [
+            FaceLoads(*(own + more for own, more in zip((load.pressure, load.shear, load.heat), extra, strict=True)))
+            for load, extra in zip(loads, besides.vane, strict=True)
         ]
         push = np.array([speed for _, _, speed in faces[: g.boxes]]).reshape(-1, *[1] * len(g.sides))
         # An odd field flows through the open part of the vane's plane into its mirror image.
@@ -267,8 +349,8 @@ class RoomOperator(ABC):
         areas = [*self._areas, g.face * open_part]
         onto = [incoming.end, *incoming.sides]
         energy = [
-            self.walls.room * (2.0 * j * (nu + drive.room) - falls[..., 3])
-            for j, nu, falls in zip(fluxes, densities, onto, strict=False)
+            room * (2.0 * j * (nu + drive.room) - falls[..., 3]) + more
+            for j, nu, falls, more in zip(fluxes, densities, onto, besides.room, strict=False)
         ]
         energy.append(np.array([load.heat for load in loads]) + 2.5 * push)
         flux = [j * nu - falls[..., 0] for j, nu, falls in zip(fluxes, densities, onto, strict=False)]
@@ -284,13 +366,18 @@ class RoomOperator(ABC):
         gross = [*(falls[..., 0] for falls in onto), incoming.vane[..., 0]]
         return loads, _imbalance(flux, areas, gross), _imbalance(energy, areas, energy)
 
+    def loads_besides(self, kept: list[Floats], drive: Drive) -> Besides:
+        """Return what walls add to the loads of diffuse ones by what they keep of the gas that falls on them."""
+        none = np.zeros(self.grid.cover.shape)
+        return Besides([(none, none, none)] * self.grid.boxes, [0.0] * (1 + len(self.grid.sides)))
+
     def rim_loads(self, y: Floats, incoming: Incoming, drive: Drive) -> FaceLoads | None:
         """Return the loads of the rim of a thick vane by columns, with the shear along x; None for a thin one."""
         if incoming.rim is None:
             return None
         tau, slide = rim_drive(self.grid, self.parity, drive.front, drive.back, drive.speed)
         return face_loads(
-            self.velocities, incoming.rim, self.split(y)[-1], self.walls.front, tau=tau, slide=slide, axis=1
+            self.velocities, incoming.rim, self.parts(y)[1][-1], self.walls.front, tau=tau, slide=slide, axis=1
         )
 
     def coarser(self) -> Self:
@@ -299,7 +386,10 @@ class RoomOperator(ABC):
 
     def carry(self, y: Floats, grid: Grid) -> Floats:
         """Return unknowns of the same case on another grid, interpolated to this one."""
-        return np.asarray(_unknowns(grid, self.grid, self.kinds, spread) @ y)
+        before = _unknowns(grid, self.grid, self.kinds, spread)
+        # What walls of other laws keep they meet again in the first sweep.
+        kept = sum(int(np.prod(shape)) for shape in self.memories)
+        return np.concatenate([before @ y[: before.shape[1]], np.zeros(kept)])
 
     def transfer(self, coarse: Self) -> tuple[sparse.csr_array, sparse.csr_array]:
         """Matrices that take unknowns to an operator on a coarser grid, by averages, and back, by

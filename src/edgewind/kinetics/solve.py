@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -17,6 +17,7 @@ from edgewind.kinetics.grid import Grid
 from edgewind.kinetics.krylov import fgmres
 from edgewind.kinetics.levels import Level, ladder
 from edgewind.kinetics.plane import PlaneOperator
+from edgewind.kinetics.polyatomic import InnerMotion, PolyatomicOperator
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
 from edgewind.kinetics.room_operator import RoomOperator, Walls
 from edgewind.kinetics.space import SpaceOperator
@@ -88,6 +89,8 @@ class Case:
         Accommodation.
     thickness : float
         Thickness of a strip over its width; its rim has the temperature that goes linearly from face to face.
+    inner : InnerMotion, optional
+        Inner motion of the molecules; for a thin strip between Maxwell's walls only. None is a monatomic gas.
     """
 
     shape: Shape
@@ -95,6 +98,7 @@ class Case:
     knudsen: float
     walls: Walls = field(default_factory=Walls)
     thickness: float = 0.0
+    inner: InnerMotion | None = None
 
     @property
     def delta(self) -> float:
@@ -104,7 +108,8 @@ class Case:
     @property
     def symmetric(self) -> bool:
         """Whether front and back are mirror images, so that half of the domain will do."""
-        return self.room.centred and self.walls.front == self.walls.back
+        alike = self.walls.front == self.walls.back and self.walls.laws[0] == self.walls.laws[1]
+        return self.room.centred and alike
 
     def grid(self, resolution: Resolution, boxes: int) -> Grid:
         """Return the cells at a resolution, on one side of the vane's middle plane or on both."""
@@ -121,7 +126,10 @@ class Case:
         grid = self.grid(resolution, boxes)
         about = (self.delta, self.walls, parity or 1.0, workers, forgotten)
         if self.shape.name == "strip":
-            return PlaneOperator(grid, PlaneVelocities(resolution.azimuths, resolution.speeds), *about)
+            plane = PlaneVelocities(resolution.azimuths, resolution.speeds)
+            if self.inner is not None:
+                return PolyatomicOperator(grid, plane, *about, gas=self.inner)
+            return PlaneOperator(grid, plane, *about)
         velocities = SpaceVelocities(resolution.polar, resolution.azimuths, resolution.speeds)
         return SpaceOperator(grid, velocities, *about)
 
@@ -300,7 +308,8 @@ def _solve(
         key = drive.parity if case.symmetric else None
         if key not in ladders:
             fine = operator_for(case.operator(resolution, key, workers, 0.03 * tolerance))
-            rough = operator_for(case.operator(resolution.rough(case.knudsen), key, 1, ROUGHLY_FORGOTTEN))
+            simpler = replace(case, walls=case.walls.as_maxwell)
+            rough = operator_for(simpler.operator(resolution.rough(case.knudsen), key, 1, ROUGHLY_FORGOTTEN))
             thick = case.knudsen < THICK and case.shape.name != "strip"
             ladders[key] = fine, ladder(fine, rough, 12 if thick else 6)
         told = None if progress is None else partial(progress, number)

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.quadrature import LANES
 from edgewind.kinetics.room_operator import Incoming, RoomOperator
 from edgewind.kinetics.space_kernel import sweep
@@ -30,7 +31,7 @@ class SpaceOperator(RoomOperator):
             np.zeros((n, 2, columns, nz, s)),
         )
 
-    def _run(self, moments: Floats, walls: list[Floats], faces: Floats, room_tau: float) -> tuple[Floats, Incoming]:
+    def _run(self, moments: Floats, walls: list[Floats], kept: list[Floats], drive: Drive) -> tuple[Floats, Incoming]:
         g, n = self.grid, self.workers
         columns, (ny, nz) = g.dx.size, g.cover.shape
         results = (
@@ -40,7 +41,7 @@ class SpaceOperator(RoomOperator):
             np.zeros((n, columns, ny, 4)),
             np.zeros((n, g.boxes, ny, nz, 4)),
         )
-        sweep(*(*self._fixed, faces, room_tau, self.passes, moments, walls, results))
+        sweep(*(*self._fixed, self.faces(drive), drive.room, self.passes, moments, walls, results))
         new, end, side, outer, vane = (part.sum(axis=0) for part in results)
         new[..., 4] *= 2.0 / 3.0
         return new, Incoming(end, (side, outer), vane)

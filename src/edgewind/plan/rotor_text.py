@@ -25,7 +25,8 @@ def assumptions(found: RotorSearch) -> tuple[str, ...]:
         "thickness, conductance from face to face with its inverse.",
         "Dry friction of the pivot grows as the weight of the vanes to the power 4/3, as for a tip in a cup.",
         "The lamp lights every vane alike.",
-        "The wake of the vane ahead is left out: many wide vanes on a short arm will turn slower than this.",
+        "Two or four vanes have the coefficients of whole rotors where the shipped tables reach; for other numbers the "
+        "loss to the vane ahead is an estimate.",
     ]
     if rotor.vane_thickness is None:
         texts.append(f"rotor.vane_thickness is not given: {1e3 * DEFAULT_THICKNESS_M:g} mm is taken for the sheet.")

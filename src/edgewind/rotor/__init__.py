@@ -13,7 +13,7 @@ from edgewind.rotor.motion import (
     stopping_time,
     thermal_times,
 )
-from edgewind.rotor.parameters import RotorParameters, parameters_of, room_ratio
+from edgewind.rotor.parameters import RotorParameters, gas_slopes, parameters_of, room_ratio
 from edgewind.rotor.pivot import steady_speed
 from edgewind.rotor.predict import (
     CurveOptimum,
@@ -55,6 +55,7 @@ __all__ = [
     "coast_down_speed",
     "constant",
     "face_heat",
+    "gas_slopes",
     "optima",
     "parameters_of",
     "parse_changes",

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann
 
+from edgewind.kinetics.inner_motion import carried_share
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import Coefficients
 
@@ -44,14 +45,11 @@ def polyatomic_factor(rotor: RotorParameters, pressure_pa: Any) -> Array:
     """Ratio of the heat carried by a gas with inner motion to that of a monatomic one of the same viscosity.
 
     ``1 + c_int/(2k)`` in free flight, where a molecule brings 2 kT and its inner energy, c_int being calorimetric; the
-    ratio of the conductivities in dense gas. Between them the two are joined by Kn/(1 + Kn): a bridge of our own, whose
-    ends differ by 15 % at most for linear molecules.
+    ratio of the conductivities in dense gas. Between them it goes as it was computed for nitrogen by a model equation
+    with inner motion (:func:`edgewind.kinetics.inner_motion.carried_share`).
     """
-    kn = rotor.knudsen(pressure_pa)
     thin, dense = 1 + rotor.internal_heat / 2, rotor.conductivity_factor
-    with np.errstate(invalid="ignore"):
-        share = np.where(np.isfinite(kn), kn / (kn + 1), 1.0)
-    return np.asarray(dense + (thin - dense) * share)
+    return np.asarray(dense + (thin - dense) * carried_share(rotor.knudsen(pressure_pa)))
 
 
 def face_heat(

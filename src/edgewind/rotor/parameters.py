@@ -185,6 +185,21 @@ def gas_numbers(state: GasState) -> dict[str, float]:
     }
 
 
+def gas_slopes(bench: Bench) -> dict[str, dict[str, float]]:
+    """Return how what a rotor holds of its gas changes with each uncertain mole fraction, by symbol and field.
+
+    The most abundant species makes room. Over plus and minus the standard uncertainty, as far as fractions allow.
+    """
+    gas, temperature = bench.gas.gas, bench.gas.temperature.value
+    found = {}
+    for symbol, u in gas.uncertain:
+        x = gas.fraction(symbol)
+        ends = max(x - u, 0.0), min(x + u, x + gas.fraction(gas.balance))
+        low, high = (gas_numbers(GasState(gas.with_fraction(symbol, end), 1.0, temperature)) for end in ends)
+        found[symbol] = {name: (high[name] - low[name]) / (ends[1] - ends[0]) for name in high}
+    return found
+
+
 def light_means(bench: Bench, arrangement: str | None = None) -> TurnMeans:
     """Return what a face of the rotor receives over a turn, shaded by the other vanes."""
     rotor = bench.rotor

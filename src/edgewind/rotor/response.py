@@ -68,7 +68,10 @@ class GasResponse(Protocol):
         """Return the coefficients; the arguments broadcast. A Knudsen number of infinity is free flight."""
 
     def relative_error(self, knudsen: ArrayLike) -> Array:
-        """Return the estimated relative error of the coefficients."""
+        """Return the estimated relative error of the coefficients, that of the worst."""
+
+    def relative_errors(self, knudsen: ArrayLike) -> Array:
+        """Return the estimated relative errors of thermal force, drag and heat, shape (3, ...)."""
 
 
 _LOGARITHMIC = ("thermal_force", "drag", "heat", "loss")
@@ -76,6 +79,8 @@ _NAMES = (*_LOGARITHMIC, "area_share")
 # What follows from those, and is held beside them: all but the area share by their logarithms.
 _HELD = (*_NAMES[:4], "accommodation_force", "accommodation_heat", "area_share")
 _LOGS = len(_HELD) - 1
+# Coefficients that have an error of their own; that of heat holds for the loss, too.
+_UNSURE = ("thermal_force", "drag", "heat")
 # What the tables of the kinetic room call them.
 KINETIC = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat_hot", "loss": "loss_hot"} | {
     "area_share": "area_share"
@@ -130,12 +135,21 @@ class TableResponse:
         self.top = stacked[..., -1]
         curve = np.concatenate([np.log(stacked[:_LOGS]), stacked[_LOGS:]])
         self._curve = PchipInterpolator(np.log(self.knudsen), np.moveaxis(curve, -1, 0))
-        self._error = np.asarray(error, dtype=float)
+        self._errors = np.tile(np.asarray(error, dtype=float), (len(_UNSURE), 1))
 
-    def less_certain(self, relative: ArrayLike) -> TableResponse:
-        """Return the same with another relative error besides, of shape (n,), independent of that held."""
+    def less_certain(self, relative: ArrayLike | Mapping[str, ArrayLike]) -> TableResponse:
+        """Return the same with another relative error besides, of shape (n,), independent of that held.
+
+        One for all coefficients, or one for each by its name in the tables of the kinetic room; of those of heat the
+        greatest holds for all.
+        """
         found = copy(self)
-        found._error = np.hypot(self._error, np.asarray(relative, dtype=float))
+        if isinstance(relative, Mapping):
+            heat = np.maximum(*(np.asarray(relative[KINETIC[name]], dtype=float) for name in ("heat", "loss")))
+            of = [np.asarray(relative[KINETIC[name]], dtype=float) for name in _UNSURE[:2]]
+            found._errors = np.hypot(self._errors, np.stack([*of, heat]))
+        else:
+            found._errors = np.hypot(self._errors, np.asarray(relative, dtype=float))
         return found
 
     def _with_accommodation(self, values: Mapping[str, ArrayLike], knudsen: ArrayLike) -> dict[str, Array]:
@@ -179,8 +193,13 @@ class TableResponse:
         return Coefficients(**dict(zip(_HELD, self._between(found, alpha), strict=True)))
 
     def relative_error(self, knudsen: ArrayLike) -> Array:
-        """Return the estimated relative error of the coefficients, interpolated."""
-        return np.asarray(np.interp(np.log(np.asarray(knudsen, dtype=float)), np.log(self.knudsen), self._error))
+        """Return the estimated relative error of the coefficients, interpolated, that of the worst."""
+        return np.asarray(self.relative_errors(knudsen).max(axis=0))
+
+    def relative_errors(self, knudsen: ArrayLike) -> Array:
+        """Return the estimated relative errors of thermal force, drag and heat, interpolated, shape (3, ...)."""
+        at = np.log(np.asarray(knudsen, dtype=float))
+        return np.stack([np.interp(at, np.log(self.knudsen), error) for error in self._errors])
 
     def _check(self, kn: Array, alpha: Array) -> None:
         if not np.all(kn >= self.least_knudsen * (1 - 1e-9)):

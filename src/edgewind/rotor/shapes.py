@@ -30,6 +30,7 @@ from edgewind.bench.vane import AREA_SHARE, VaneShape, vane_rim
 from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import ResponseTable, RotorRatios, chamber_ratios, thickness_ratios, wall_law_error
 from edgewind.kinetics.hard_spheres import model_error
+from edgewind.kinetics.inner_motion import inner_motion_error
 from edgewind.kinetics.rotor_table import ARMS, ASPECTS, CHAMBERS, DIFFUSE, VANES
 from edgewind.rotor.drag import FREE_MOLECULAR_DRAG
 from edgewind.rotor.film import second_order_error
@@ -386,6 +387,8 @@ def response_of(rotor: RotorParameters) -> TableResponse:
     )  # fmt: skip
     # Which law the faces follow is not known: by so much more may the force be off at the heat that is measured.
     found = found.less_certain(wall_law_error(float(np.mean(np.asarray(rotor.accommodation))), found.knudsen))
+    # The tables are those of a monatomic gas.
+    found = found.less_certain(inner_motion_error(float(np.mean(np.asarray(rotor.internal_heat))), found.knudsen))
     return found.less_certain(second_order_error(_warmth(rotor, found), found.knudsen))
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann, speed_of_light
 
+from edgewind.kinetics.inner_motion import HALF_WAY
 from edgewind.rotor.drag import FREE_MOLECULAR_CYLINDER_DRAG
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import TableResponse
@@ -251,7 +252,7 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
             dark_before, bright_before = dark, bright
         x_before, x_here = x_here, x
         share = kn / (1.0 + kn)
-        flow = p * v0 / t0 * (dense + (thin - dense) * share) * factors[2, n]
+        flow = p * v0 / t0 * (dense + (thin - dense) * kn / (kn + HALF_WAY)) * factors[2, n]
         driven = vanes * arm * area * p / t0 * factors[0, n]
         speed = torque = drag = 0.0
         film = -1.0

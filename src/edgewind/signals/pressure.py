@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from edgewind.bench import Bench, Component
-from edgewind.gas.transpiration import RELATIVE_U as TRANSPIRATION_U
-from edgewind.gas.transpiration import pressure_at_other_end
+from edgewind.gas.transpiration import pressure_at_other_end, transpiration_log_u
 
 FloatArray = NDArray[np.float64]
 
@@ -138,9 +137,10 @@ def _at_the_chamber(log_p: FloatArray, bench: Bench) -> tuple[FloatArray, list[C
     if warm is None or tube is None:
         return log_p, []
     chamber, gas = bench.envelope_temperature, bench.gas.gas
-    there = np.log(pressure_at_other_end(np.exp(log_p), warm.value, chamber.value, tube.value, gas))
+    about = (np.exp(log_p), warm.value, chamber.value, tube.value, gas)
+    there = np.log(pressure_at_other_end(*about))
     exponent = (there - log_p) / np.log(chamber.value / warm.value) if chamber.value != warm.value else 0.5
-    u = np.hypot(TRANSPIRATION_U * (there - log_p), exponent * np.hypot(warm.relative, chamber.relative))
+    u = np.hypot(transpiration_log_u(*about), exponent * np.hypot(warm.relative, chamber.relative))
     return there, [Component("thermal transpiration", np.broadcast_to(u, log_p.shape), common=True)]
 
 

@@ -1,0 +1,50 @@
+"""The shipped tables of ratios come from their tool."""
+
+from __future__ import annotations
+
+import importlib.util
+from importlib import resources
+from pathlib import Path
+
+import pytest
+
+from edgewind.kinetics import respond
+
+TOOL = Path(__file__).parents[2] / "tools" / "make_ratios.py"
+
+
+@pytest.fixture
+def tool():
+    spec = importlib.util.spec_from_file_location("make_ratios", TOOL)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture
+def solved(tmp_path):
+    """What answers the tool's questions, here and now."""
+    return lambda questions: [dict(respond(**one, cache=tmp_path).values) for one in questions]
+
+
+def shipped(name):
+    return (resources.files("edgewind.kinetics") / f"{name}.csv").read_text().splitlines()
+
+
+@pytest.mark.parametrize("name", ["thickness", "chamber", "accommodation"])
+def test_shipped_table_names_the_tool_that_makes_it(name):
+    assert shipped(name)[0] == f"# made by: python tools/make_ratios.py {name}"
+
+
+def test_tool_makes_lines_of_the_shipped_thickness_table(tool, solved, monkeypatch):
+    monkeypatch.setattr(tool, "KNUDSEN", (10.0,))
+    monkeypatch.setattr(tool, "THICKNESSES", (0.5,))
+    held, made = numbers_of(shipped("thickness")), numbers_of(tool.thickness(solved))
+    assert made.keys() == {(0.2, 0.5, 10.0), (0.5, 0.5, 10.0), (1.0, 0.5, 10.0)}
+    for place, values in made.items():
+        assert values == pytest.approx(held[place], abs=2e-5)
+
+
+def numbers_of(lines):
+    rows = [[float(cell) for cell in line.split(",")] for line in lines if line[0].isdigit()]
+    return {tuple(row[:3]): row[3:] for row in rows}
