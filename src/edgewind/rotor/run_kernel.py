@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann, speed_of_light
 
+from edgewind.kinetics.inner_motion import HALF_WAY
 from edgewind.rotor.motion import Surroundings
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.speed_kernel import arms_in_flight, diffuse_share_of, light_push, look_up, nearby, warm_gas
@@ -264,8 +265,7 @@ def run_speeds(run, pressure, q, factors, steps, table, speeds, kept):  # type: 
             if abs(log_kn - looked) > _NEAR:
                 looked = log_kn
                 arms = _look_round(looked, q, table, gas, by_x)
-            share = kn / (1.0 + kn)
-            more = (dense + (thin - dense) * share) * factors[2]
+            more = (dense + (thin - dense) * kn / (kn + HALF_WAY)) * factors[2]
         for i in range(6):
             c[i] = nearby(gas, i, film - _FILM)
         c[6] = arms
