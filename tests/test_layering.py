@@ -27,12 +27,13 @@ BASE = {
     "runner": {"files", "serialize", "clock"},
     "units": {"files", "formatting"},
     "pressures": {"units"},
+    "shown_units": {"units"},
     "template": {"errors"},
     "doors": set(),
 }
 MAY_USE = BASE | {
     "gas": set(BASE),
-    "kinetics": set(BASE) - {"units", "pressures"},
+    "kinetics": set(BASE) - {"units", "pressures", "shown_units"},
     "bench": {"gas"},
     "signals": {"bench"},
     "book": {"signals"},

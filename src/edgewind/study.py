@@ -118,11 +118,10 @@ class Study:
 
     def figure(self, experiment: str | None = None) -> Figure | None:
         """Return the response curve of one rotor as a figure; of the first where none is named."""
-        from edgewind.report.figures.curve import CURVE
         from edgewind.report.show import drawn
 
         found = self.findings[0] if experiment is None else self._named(experiment)
-        return drawn(lambda palette, size: CURVE.draw(found, palette, size))
+        return drawn(_curve_of(found))
 
     def save(self, folder: str | Path, *, replace: bool = False) -> Path:
         """Write what ``edgewind study --out`` writes, and return the folder.
@@ -151,7 +150,10 @@ class Study:
         raise InputError(f"there is no experiment '{name}'", fix=f"choose one of {names}")
 
     def __repr__(self) -> str:
-        return "\n".join(f"{found.experiment.name}: {' '.join(found.answer)}" for found in self.findings)
+        return "\n".join(
+            f"{found.experiment.name}: {found.experiment.bench.shown.text(' '.join(found.answer))}"
+            for found in self.findings
+        )
 
     def _repr_html_(self) -> str:
         from edgewind.report.figures.curve import CURVE
@@ -161,13 +163,23 @@ class Study:
         for found in self.findings:
             said = [*found.answer, *(f"Tension, {one.about}: {one.why} {one.resolve}" for one in found.tensions)]
             said += [] if found.sentences is None else list(found.sentences.model_dump().values())
-
-            def draw(palette: Any, size: Any, found: Findings = found) -> Figure | None:
-                return CURVE.draw(found, palette, size)
-
-            parts.append(page_html(found.experiment.bench.experiment.title, said, figure_html(draw, CURVE.alt(found))))
+            bench = found.experiment.bench
+            picture = figure_html(_curve_of(found), bench.shown.text(CURVE.alt(found)))
+            parts.append(page_html(bench.experiment.title, map(bench.shown.text, said), picture))
         verdicts = self.mechanisms[["experiment", "mechanism", "verdict"]]
         return "".join(parts) + table_html(verdicts, rows=60)
+
+
+def _curve_of(found: Findings) -> Callable[[Any, Any], Figure | None]:
+    """Return what draws the curve of a rotor, in the units of its bench."""
+    from edgewind.report.figures.curve import CURVE
+    from edgewind.report.figures.shown import show_in
+
+    def draw(palette: Any, size: Any) -> Figure | None:
+        figure = CURVE.draw(found, palette, size)
+        return None if figure is None else show_in(figure, found.experiment.bench.shown)
+
+    return draw
 
 
 def find_experiments(path: str | Path) -> list[Path]:

@@ -35,7 +35,8 @@ from edgewind.bench.virtual import VirtualSection
 from edgewind.bench.workshop import WorkshopSection
 from edgewind.errors import InputError
 from edgewind.gas import Gas, find_gas
-from edgewind.units import Measured
+from edgewind.shown_units import ShownUnits
+from edgewind.units import Measured, parse_unit
 
 Reflection = Literal["diffuse", "mirror"]
 
@@ -373,6 +374,39 @@ class StudySection(Section):
     seed: int = Field(default=1, ge=0)
 
 
+class UnitsSection(Section):
+    """Units in which pressures and speeds are shown, in sentences, figures and the report.
+
+    Attributes
+    ----------
+    pressure : str
+        Of pressures: Pa, mTorr, mbar and others.
+    speed : str
+        Of speeds: rpm or rad/s.
+    """
+
+    pressure: str = "Pa"
+    speed: str = "rpm"
+
+    @field_validator("pressure")
+    @classmethod
+    def _is_of_pressure(cls, text: str) -> str:
+        return _known_unit(text, "pressure")
+
+    @field_validator("speed")
+    @classmethod
+    def _is_of_speed(cls, text: str) -> str:
+        return _known_unit(text, "angular speed")
+
+
+def _known_unit(text: str, kind: str) -> str:
+    try:
+        parse_unit(text, kind)
+    except InputError as error:
+        raise FieldProblem(error) from error
+    return text.strip()
+
+
 class Bench(Section):
     """The whole of `bench.toml`."""
 
@@ -384,12 +418,18 @@ class Bench(Section):
     gauge: Gauge
     tachometer: TachometerSection
     study: StudySection = StudySection()
+    units: UnitsSection = UnitsSection()
     instruments: InstrumentsSection | None = None
     limits: LimitsSection | None = None
     steadiness: SteadinessSection = SteadinessSection()
     virtual: VirtualSection | None = None
     vacuum: VacuumSection | None = None
     workshop: WorkshopSection | None = None
+
+    @cached_property
+    def shown(self) -> ShownUnits:
+        """The units in which people are shown pressures and speeds."""
+        return ShownUnits(self.units.pressure, self.units.speed)
 
     @model_validator(mode="before")
     @classmethod

@@ -95,16 +95,17 @@ def predict(
     if as_json:
         print_json(_plain(found, laws, moved, start))
         return
+    units = found.bench.shown
     if moved is not None:
         from edgewind.evidence.words import what_if_lines
 
         for line in what_if_lines(moved):
-            print(line)
+            print(units.text(line))
         print()
     if start.sentence:
         print(indented(start.sentence, 0))
     for line in answer_lines(found):
-        print(line)
+        print(units.text(line))
     for law in laws:
         print(indented(law.sentence, 0))
     print()

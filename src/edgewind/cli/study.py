@@ -42,33 +42,40 @@ def study(
     for found in result.findings:
         _print_findings(found)
     if result.comparison is not None:
-        print(f"\nThe two rotors\n{indented(result.comparison.sentence)}")
+        from edgewind.report.write import shown_units
+
+        print(f"\nThe two rotors\n{indented(shown_units(result.findings).text(result.comparison.sentence))}")
     if result.report is not None:
         print(f"\nReport, figures and data are in {result.report.parent}; open {result.report}")
 
 
 def _print_findings(found: Any) -> None:
     experiment = found.experiment
+    units = experiment.bench.shown
+
+    def say(sentence: str, by: int = 2) -> None:
+        print(indented(units.text(sentence), by))
+
     print(f"\n{experiment.name}: {experiment.bench.experiment.title}")
     for sentence in found.answer:
-        print(indented(sentence))
+        say(sentence)
     for tension in found.tensions:
-        print(indented(f"Tension, {tension.about}: {tension.why} {tension.resolve}"))
+        say(f"Tension, {tension.about}: {tension.why} {tension.resolve}")
     if found.sentences is not None:
         for sentence in found.sentences.model_dump().values():
-            print(indented(sentence))
+            say(sentence)
     for warning in found.optimum.warnings:
-        print(indented(f"Warning: {warning}"))
+        say(f"Warning: {warning}")
     if found.optimum.sweeps is not None:
-        print(indented(found.optimum.sweeps.sentence))
+        say(found.optimum.sweeps.sentence)
     for claim in found.mechanisms:
         print(f"  - {claim.name}, {claim.verdict}.")
-        print(indented(claim.why, 4))
+        say(claim.why, 4)
     if found.explanation is not None:
         from edgewind.evidence.words import explanation_lines
 
         for line in explanation_lines(found.explanation):
-            print(indented(line))
+            say(line)
     aside = experiment.readings[~experiment.readings["used"]]
     for _, row in aside.iterrows():
         other = found.other_use(int(row["line"]))

@@ -26,18 +26,23 @@ class TestRow:
 
 def test_rows(found: Findings) -> tuple[TestRow, ...]:
     """Return the rows of all tests, the mechanism that explains each best first."""
-    return tuple(row for test in found.tests for row in _rows(test))
+    return tuple(row for test in found.tests for row in _rows(test, _scale(found)))
 
 
-def _rows(test: DeliberateTest) -> Iterator[TestRow]:
+def _scale(found: Findings) -> float:
+    """The unit of speeds that is shown in one radian per second."""
+    return RPM_PER_RAD_S / found.experiment.bench.shown.sizes.get("rpm", ("rpm", 1.0))[1]
+
+
+def _rows(test: DeliberateTest, scale: float) -> Iterator[TestRow]:
     names = sorted(test.predicted, key=lambda name: -test.log_evidence[name])
     for number, name in enumerate(names):
         expected = test.predicted[name]
-        low, high = (_minus(RPM_PER_RAD_S * end) for end in expected.interval_rad_s)
+        low, high = (_minus(scale * end) for end in expected.interval_rad_s)
         first = number == 0
         yield TestRow(
             test=f"{test.kind}, {_lines(test)}: {test.condition}" if first else "",
-            seen=_seen(test) if first else "",
+            seen=_seen(test, scale) if first else "",
             mechanism=name,
             stated=f"{low} to {high}",
             agrees="yes" if expected.agrees else "no",
@@ -45,8 +50,8 @@ def _rows(test: DeliberateTest) -> Iterator[TestRow]:
         )
 
 
-def _seen(test: DeliberateTest) -> str:
-    speed = _minus(RPM_PER_RAD_S * test.seen.speed_rad_s)
+def _seen(test: DeliberateTest, scale: float) -> str:
+    speed = _minus(scale * test.seen.speed_rad_s)
     return speed if test.seen.signed else f"{speed}, direction not noted"
 
 

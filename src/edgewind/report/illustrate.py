@@ -9,8 +9,10 @@ from markupsafe import Markup
 
 from edgewind.report.figures.base import Drawing, Subject
 from edgewind.report.figures.canvas import our_style, png_of, svg_of
+from edgewind.report.figures.shown import show_in
 from edgewind.report.inline_svg import inline_svg
 from edgewind.report.palette import DARK, LIGHT, PLACEHOLDERS, recolour
+from edgewind.shown_units import ShownUnits
 
 
 @dataclass(frozen=True)
@@ -33,10 +35,12 @@ class Illustration:
     files: tuple[str, ...]
 
 
-def illustrate(drawing: Drawing[Subject], subject: Subject, name: str, out: Path) -> Illustration | None:
+def illustrate(
+    drawing: Drawing[Subject], subject: Subject, name: str, out: Path, units: ShownUnits = ShownUnits()
+) -> Illustration | None:
     """Draw `subject`, write the exports under ``out/figures``, and return what the page shows.
 
-    Returns None, and writes nothing, where there is nothing to draw.
+    In the units chosen; returns None, and writes nothing, where there is nothing to draw.
     """
     stem = f"{drawing.stem}-{name}" if name else drawing.stem
     documents: dict[str, str] = {}
@@ -46,18 +50,18 @@ def illustrate(drawing: Drawing[Subject], subject: Subject, name: str, out: Path
             figure = drawing.draw(subject, PLACEHOLDERS, size)
             if figure is None:
                 return None
-            documents[use] = svg_of(figure)
+            documents[use] = svg_of(show_in(figure, units))
     exports = {f"figures/{stem}.svg": recolour(documents["page"], LIGHT).encode()}
     for theme, palette in (("light", LIGHT), ("dark", DARK)):
         size = drawing.sizes["film"]
         with our_style(palette, size):
             figure = drawing.draw(subject, palette, size)
             if figure is not None:
-                exports[f"figures/{stem}-{theme}.png"] = png_of(figure)
+                exports[f"figures/{stem}-{theme}.png"] = png_of(show_in(figure, units))
     (out / "figures").mkdir(exist_ok=True)
     for path, content in exports.items():
         (out / path).write_bytes(content)
-    label = drawing.alt(subject)
+    label = units.text(drawing.alt(subject))
     wide, narrow = (
         inline_svg(documents[use], prefix=f"{stem}-{use}-", label=label, css_class=f"drawing {use}")
         for use in ("page", "narrow")

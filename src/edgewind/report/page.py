@@ -16,10 +16,21 @@ from edgewind.report.palette import DARK, LIGHT, css_of
 from edgewind.report.rotor import RotorView
 from edgewind.report.sparkline import HEIGHT, WIDTH
 from edgewind.report.words import CAUTIONS, FLAGS, VERDICTS, not_found
+from edgewind.shown_units import ShownUnits
 
 
 def _clean(value: Any) -> Any:
     return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def _in_units(value: Any, units: ShownUnits) -> Any:
+    """Clean a value, and put a sentence into the units chosen."""
+    cleaned = _clean(value)
+    return (
+        units.text(cleaned)
+        if units.changed and isinstance(cleaned, str) and not isinstance(cleaned, Markup)
+        else cleaned
+    )
 
 
 def strict_environment(package: str) -> Environment:
@@ -50,21 +61,21 @@ def render_page(
     versions: Mapping[str, str],
     input_root: str,
     exports: Sequence[str],
+    units: ShownUnits = ShownUnits(),
 ) -> str:
     """Return the HTML of the report."""
     flags = [flag for flag in FLAGS if any(flag in rotor.flags for rotor in rotors)]
-    return (
-        page_environment()
-        .get_template("report.html")
-        .render(
-            rotors=rotors,
-            together=together,
-            comparison=comparison,
-            command=command,
-            versions=dict(sorted(versions.items())),
-            input_root=input_root,
-            exports=exports,
-            flags=flags,
-            limits=limits_of([rotor.findings for rotor in rotors]),
-        )
+    environment = page_environment()
+    environment.finalize = lambda value: _in_units(value, units)
+    environment.globals |= {"units": units, "other_pressure": "mTorr" if units.pressure == "Pa" else units.pressure}
+    return environment.get_template("report.html").render(
+        rotors=rotors,
+        together=together,
+        comparison=comparison,
+        command=command,
+        versions=dict(sorted(versions.items())),
+        input_root=input_root,
+        exports=exports,
+        flags=flags,
+        limits=limits_of([rotor.findings for rotor in rotors]),
     )

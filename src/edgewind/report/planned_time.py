@@ -12,6 +12,7 @@ from edgewind.formatting import duration, format_number
 from edgewind.plan import TimePlan, plan_time
 from edgewind.plan.dwell_text import assumptions, falsified_by, order_sentence, slowest_sentence
 from edgewind.report.illustrate import Illustration
+from edgewind.shown_units import ShownUnits
 
 # The plan makes at most this many stops, evenly in the logarithm over the range that was measured.
 _MOST_STOPS = 14
@@ -54,16 +55,16 @@ class TimeView:
     falsified_by: tuple[str, ...]
 
 
-def view_time(plan: TimePlan | None, figure: Illustration | None) -> TimeView | None:
+def view_time(plan: TimePlan | None, figure: Illustration | None, units: ShownUnits = ShownUnits()) -> TimeView | None:
     """Prepare the part of the page about the time on the bench; None where nothing is planned."""
     if plan is None:
         return None
-    steps = plan.best.steps
+    steps, shown = plan.best.steps, units.sizes.get("Pa", ("Pa", 1.0))[1]
     pressure = np.array([step.pressure_pa for step in steps])
     rotor, chamber = plan.times.rotor(pressure), plan.times.chamber_s(pressure)
     rows = tuple(
         TimeRow(
-            format_number(step.pressure_pa, 3), duration(float(chamber[k])), duration(float(rotor.heat_s[k])),
+            format_number(step.pressure_pa / shown, 3), duration(float(chamber[k])), duration(float(rotor.heat_s[k])),
             duration(float(rotor.spin_up_s[k])), duration(step.settle_s), duration(step.measure_s),
         )
         for k, step in enumerate(steps)

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
 from edgewind.evidence import CoastDown, Findings
-from edgewind.formatting import RPM_PER_RAD_S, format_measured, format_number, raise_exponents
+from edgewind.formatting import format_measured, format_number, raise_exponents
 from edgewind.report.physics import PA_PER_MTORR
 from edgewind.report.sparkline import envelope_path, middle_turns
 from edgewind.report.tables import readings_table
+from edgewind.shown_units import ShownUnits
 from edgewind.signals import TraceReading
+from edgewind.units import to_si
 
 NOTHING = "–"
 LAMP_ON = "on"
+_INSTANT = re.compile(r"(\d{4}-\d\d-\d\d)[T ](\d\d:\d\d(?::\d\d)?)(?:[.,]\d+)?(Z|\+00:00)?")
 
 
 @dataclass(frozen=True)
@@ -36,9 +40,9 @@ class ReadingRow:
     sweep: str
     gauge: str
     pressure_pa: str
-    pressure_mtorr: str
+    pressure_other: str
     knudsen: str
-    speed_rpm: str
+    speed: str
     leading_face: str
     lamp: str
     envelope: str
@@ -49,6 +53,8 @@ class ReadingRow:
     note: str
     trace: str
     thumbnail: Thumbnail | None
+    sampled: str
+    trace_notes: tuple[str, ...]
 
 
 # Flags of a trace that slows, which say nothing more of a coast-down.
@@ -65,19 +71,26 @@ def reading_rows(findings: Findings) -> list[ReadingRow]:
             findings.experiment.traces.get(index),
             coasts.get(int(record["line"])),
             findings.other_use(int(record["line"])),
+            findings.experiment.bench.shown,
         )
         for index, record in zip(table.index, table.to_dict("records"), strict=True)
     ]
 
 
 def _row(
-    record: Mapping[Hashable, object], trace: TraceReading | None, coast: CoastDown | None, other_use: str
+    record: Mapping[Hashable, object],
+    trace: TraceReading | None,
+    coast: CoastDown | None,
+    other_use: str,
+    units: ShownUnits,
 ) -> ReadingRow:
     def number(name: str) -> float:
         return float(str(record[name]))
 
     pressure, pressure_u = number("pressure_pa"), number("pressure_u_pa")
     speed, speed_u = number("speed_rad_s"), number("speed_u_rad_s")
+    pascals = PA_PER_MTORR if units.pressure == "Pa" else float(to_si(1.0, units.pressure, "pressure"))
+    turning = float(to_si(1.0, units.speed, "angular speed"))
     speed_flags, why_not = tuple(str(record["speed_flags"]).split()), other_use or str(record["why_not"])
     if coast is not None:  # its trace has no single speed, as it should
         speed_flags = ("coast-down", *(flag for flag in speed_flags if flag not in NO_SINGLE_SPEED))
@@ -86,13 +99,13 @@ def _row(
     return ReadingRow(
         number=int(number("reading")),
         line=int(number("line")),
-        time=str(record["time"]) or NOTHING,
+        time=_moment(str(record["time"])) or NOTHING,
         sweep=str(record["sweep"]) or NOTHING,
         gauge=_plain(number("gauge_v"), 5),
         pressure_pa=_with_u(pressure, pressure_u),
-        pressure_mtorr=_with_u(pressure / PA_PER_MTORR, pressure_u / PA_PER_MTORR),
+        pressure_other=_with_u(pressure / pascals, pressure_u / pascals),
         knudsen=_plain(number("knudsen"), 3),
-        speed_rpm=_with_u(RPM_PER_RAD_S * speed, RPM_PER_RAD_S * speed_u),
+        speed=_with_u(speed / turning, speed_u / turning),
         leading_face=str(record["leading_face"]) or NOTHING,
         lamp=_lamp(number("lamp_share"), str(record["lamp_side"])),
         envelope=_plain(number("envelope_k") - 273.15, 3),
@@ -103,7 +116,22 @@ def _row(
         note=str(record["note"]),
         trace=str(record["trace"]),
         thumbnail=None if trace is None else _thumbnail(trace),
+        sampled="" if trace is None else _sampled(trace),
+        trace_notes=() if trace is None else trace.trace.notes,
     )
+
+
+def _moment(text: str) -> str:
+    """Write a moment as people do: 2026-11-28 16:44:54 UTC for 2026-11-28T16:44:54.531+00:00."""
+    found = _INSTANT.fullmatch(text)
+    return text if found is None else f"{found[1]} {found[2]}{' UTC' if found[3] else ''}"
+
+
+def _sampled(reading: TraceReading) -> str:
+    """Say which channel was read, and how often it was sampled."""
+    trace = reading.trace
+    every = f"every {format_number(1e3 * trace.interval_s, 4)} ms" if math.isfinite(trace.interval_s) else ""
+    return ", ".join(part for part in (f"channel {trace.channel}" if trace.channel else "", every) if part)
 
 
 def _lamp(share: float, side: str) -> str:

@@ -18,6 +18,7 @@ from edgewind.report.page import render_page
 from edgewind.report.planned_time import time_of, view_time
 from edgewind.report.rotor import view_rotor
 from edgewind.report.tables import curve_table, readings_table, to_csv
+from edgewind.shown_units import ShownUnits
 
 REPORT_FILE = "report.html"
 
@@ -55,23 +56,26 @@ def write_report(
     stems = file_stems([found.experiment.name for found in findings])
     resources: list[Resource] = []
     rotors = []
+    units = shown_units(findings)
     for number, (found, stem, plan) in enumerate(zip(findings, stems, planned, strict=True), start=1):
         resources += _write_tables(found, stem, out)
-        drawn = {drawing.stem: illustrate(drawing, found, stem, out) for drawing in ROTOR_FIGURES}
+        drawn = {drawing.stem: illustrate(drawing, found, stem, out, units) for drawing in ROTOR_FIGURES}
         resources += _figure_resources(list(drawn.values()), found.experiment.name)
-        ahead = {drawing.stem: illustrate(drawing, plan, stem, out) for drawing in PLAN_FIGURES if plan is not None}
+        ahead = {
+            drawing.stem: illustrate(drawing, plan, stem, out, units) for drawing in PLAN_FIGURES if plan is not None
+        }
         resources += _figure_resources(list(ahead.values()), found.experiment.name)
         hours = time_of(found)
-        drawn_hours = None if hours is None else illustrate(DWELL, hours, stem, out)
+        drawn_hours = None if hours is None else illustrate(DWELL, hours, stem, out, units)
         resources += _figure_resources([drawn_hours], found.experiment.name)
         rotors.append(
             view_rotor(
                 found, f"rotor-{number}", drawn["curve"], drawn["budget"], drawn["why"], drawn["scaling"],
                 drawn["misfit"], drawn["reversal"], plan=plan, plan_figure=ahead.get("plan"),
-                time=view_time(hours, drawn_hours),
+                time=view_time(hours, drawn_hours, units),
             )
         )  # fmt: skip
-    together = [illustrate(drawing, findings, "", out) for drawing in JOINT_FIGURES]
+    together = [illustrate(drawing, findings, "", out, units) for drawing in JOINT_FIGURES]
     resources += _figure_resources(together, "all rotors")
     page = render_page(
         rotors,
@@ -81,10 +85,17 @@ def write_report(
         versions=versions,
         input_root=input_root,
         exports=[resource.path for resource in resources],
+        units=units,
     )
     (out / REPORT_FILE).write_bytes(page.encode())
     resources.insert(0, Resource(REPORT_FILE, "Report", "The whole study on one page, for people."))
     write_data_package(out, resources, findings, versions, command)
+
+
+def shown_units(findings: Sequence[Findings]) -> ShownUnits:
+    """Return the units of a report: those of the first rotor that chose any."""
+    chosen = (found.experiment.bench.shown for found in findings)
+    return next((units for units in chosen if units.changed), ShownUnits())
 
 
 def _write_tables(found: Findings, stem: str, out: Path) -> list[Resource]:

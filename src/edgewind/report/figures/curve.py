@@ -25,8 +25,9 @@ from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.figures.sweeps import SweepMark, sweep_marks
 from edgewind.report.names import shorten
 from edgewind.report.palette import Palette
-from edgewind.report.physics import PA_PER_MTORR, drawable, path_at_one_pascal, pressure_ends
+from edgewind.report.physics import drawable, path_at_one_pascal, pressure_ends
 from edgewind.report.words import not_found
+from edgewind.units import to_si
 
 Box = tuple[float, float, float, float]
 # Ems above the highest reading for the names of the regimes and the words on the optimum.
@@ -87,18 +88,21 @@ def _legend(figure: Figure, handles: list[Artist], size: Size, left: float, titl
 def _rulers(
     figure: Figure, box: Box, below: Box, ends: tuple[float, float], findings: Findings, palette: Palette, size: Size
 ) -> None:
-    """Pressure in Pa and mTorr along the bottom; Knudsen number and mean free path along the top."""
+    """Pressure in Pa, and in mTorr or the unit chosen, along the bottom; Knudsen number and mean free path on top."""
     path = path_at_one_pascal(findings.experiment.bench)
     width = findings.experiment.bench.rotor.vane_width.value
     line = 1 / size.height_em
     lower = (below[0], below[1] - 2.1 * line, below[2], below[3])
     upper = (box[0], box[1] + 2.2 * line, box[2], box[3])
     draw_ruler(figure, below, ends, "bottom", "Pa", palette, palette.ink, size)
-    draw_ruler(figure, lower, _scaled(ends, PA_PER_MTORR), "bottom", "mTorr", palette, palette.soft, size)
+    unit = findings.experiment.bench.units.pressure
+    other = "mTorr" if unit == "Pa" else unit
+    pascals = float(to_si(1.0, other, "pressure"))
+    draw_ruler(figure, lower, _scaled(ends, pascals), "bottom", other, palette, palette.soft, size)
     draw_ruler(figure, box, (path / width / ends[0], path / width / ends[1]), "top", "Kn", palette, palette.ink, size)
     draw_ruler(figure, upper, (1e3 * path / ends[0], 1e3 * path / ends[1]), "top", "mm", palette, palette.soft, size)
     middle = box[0] + box[2] / 2
-    figure.text(middle, 0.7 * line, "pressure (Pa and mTorr)", ha="center", va="bottom", color=palette.ink)
+    figure.text(middle, 0.7 * line, f"pressure (Pa and {other})", ha="center", va="bottom", color=palette.ink)
     named = "Knudsen number, mean free path" if size.narrow else "Knudsen number (Kn) and mean free path (mm)"
     figure.text(middle, box[1] + box[3] + 4.8 * line, named, ha="center", va="bottom", color=palette.ink)
 

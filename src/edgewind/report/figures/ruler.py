@@ -62,12 +62,17 @@ def log_ticks(axes: Axes, side: Literal["bottom", "top"], palette: Palette, colo
     axes.xaxis.set_major_formatter(FixedFormatter([pretty(tick) for tick in ticks]))
     axes.xaxis.set_ticks_position(side)
     axes.tick_params(axis="x", labelcolor=colour)
-    small = _multiples(low, high, tuple(range(1, 10)))
+    small = small_ticks(low, high)
     axes.plot(  # one line of marks, for a Matplotlib tick apiece takes longer than the rest of the figure
         small, np.full(small.size, float(side == "top")), linestyle="", marker=TICKUP if side == "top" else TICKDOWN,
         markersize=0.25 * size.type_pt, markeredgewidth=0.7 * size.line, color=palette.rule, clip_on=False,
         transform=axes.get_xaxis_transform(), scalex=False, scaley=False,
     )  # fmt: skip
+
+
+def small_ticks(low: float, high: float) -> NDArray[np.float64]:
+    """Return 1 to 9 of every decade between two positive ends."""
+    return _multiples(low, high, tuple(range(1, 10)))
 
 
 def pretty(value: float) -> str:

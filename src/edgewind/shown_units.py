@@ -1,0 +1,97 @@
+"""The units in which people are shown pressures and speeds: chosen once, in `[units]` of `bench.toml`.
+
+Sentences and figures are made in Pa and rpm. Where other units are chosen, what is shown is put into them at the edge,
+with as many digits as it has; files for programs stay in SI.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cache, cached_property, partial
+
+from edgewind.formatting import format_number, raise_exponents
+from edgewind.units import to_si
+
+_RAISED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
+_NUMBER = r"[-−+]?\d+(?:\.\d+)?(?:\s?×\s?10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?"
+_MADE_IN = {"pressure": "Pa", "angular speed": "rpm"}
+
+
+@dataclass(frozen=True)
+class ShownUnits:
+    """Units of what is shown.
+
+    Attributes
+    ----------
+    pressure, speed : str
+        As `edgewind.units` reads them.
+
+    Examples
+    --------
+    >>> shown = ShownUnits(pressure="mTorr")
+    >>> shown.text("fastest at 3.38 Pa (25.3 mTorr), with an interval of 2.77 to 4.11 Pa (20.8 to 30.8 mTorr)")
+    'fastest at 25.3 mTorr, with an interval of 20.8 to 30.8 mTorr'
+    >>> shown.text("3.38 Pa (2.77 to 4.11)")
+    '25.4 mTorr (20.8 to 30.8)'
+    >>> shown.text("a pressure of 0.5 Pa m³/s stays"), ShownUnits(speed="rad/s").text("at 60.0 rpm")
+    ('a pressure of 0.5 Pa m³/s stays', 'at 6.28 rad/s')
+    """
+
+    pressure: str = "Pa"
+    speed: str = "rpm"
+
+    @property
+    def changed(self) -> bool:
+        """Whether anything is shown in another unit than it is made in."""
+        return self.pressure != "Pa" or self.speed != "rpm"
+
+    @cached_property
+    def sizes(self) -> dict[str, tuple[str, float]]:
+        """By the unit in which it is made, the unit shown, and its size in the former."""
+        chosen = {"pressure": self.pressure, "angular speed": self.speed}
+        return {
+            made: (chosen[kind], float(to_si(1.0, chosen[kind], kind)) / float(to_si(1.0, made, kind)))
+            for kind, made in _MADE_IN.items()
+            if chosen[kind] != made
+        }
+
+    def text(self, sentence: str) -> str:
+        """Return a sentence with its pressures and speeds in the units chosen."""
+        for made, (unit, size) in self.sizes.items():
+            sentence = _pattern(made).sub(partial(_in_unit, unit=unit, size=size), sentence)
+        return sentence
+
+    def label(self, name: str) -> str:
+        """Return the name of an axis or a column, ``pressure (Pa)`` or ``speed / rpm``, with the unit chosen."""
+        for made, (unit, _) in self.sizes.items():
+            name = re.sub(rf"(\(|/ |, )({made})(\)|$)", rf"\g<1>{unit}\g<3>", name)
+        return name
+
+
+@cache
+def _pattern(made: str) -> re.Pattern[str]:
+    """Numbers before a unit, and in brackets behind a pressure the same in mTorr."""
+    beside = rf"(?: \((?P<beside>{_NUMBER}(?: to {_NUMBER})?) mTorr\))?" if made == "Pa" else ""
+    beside += rf"(?: \((?P<low>{_NUMBER}) to (?P<high>{_NUMBER})(?=\)))?"  # an interval whose unit stands before it
+    return re.compile(
+        rf"(?<![\w.])(?P<first>{_NUMBER})(?:(?P<between> to | and |, | ± )(?P<second>{_NUMBER}))?[ \u00a0]{made}"
+        rf"(?![\w·²/]| m(?!\w)| m[³²^]| s\b){beside}"
+    )
+
+
+def _in_unit(found: re.Match[str], unit: str, size: float) -> str:
+    groups = found.groupdict()
+    if groups.get("beside") and unit == "mTorr":
+        return f"{groups['beside']} mTorr"
+    interval = f" ({_one(found['low'], size)} to {_one(found['high'], size)}" if found["low"] else ""
+    second = "" if found["second"] is None else found["between"] + _one(found["second"], size)
+    return f"{_one(found['first'], size)}{second} {unit}{interval}"
+
+
+def _one(number: str, size: float) -> str:
+    mantissa, _, exponent = re.sub(r"\s?×\s?10", "e", number).partition("e")
+    digits = len(mantissa.lstrip("-−+").replace(".", "").lstrip("0")) or 1
+    value = float(mantissa.replace("−", "-")) * 10.0 ** int(exponent.translate(_RAISED) or 0)
+    shown = raise_exponents(format_number(value / size, max(digits, 2)))
+    return shown.replace("-", "−") if number.startswith("−") else "+" * number.startswith("+") + shown

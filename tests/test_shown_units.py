@@ -1,0 +1,75 @@
+"""Units are chosen once, in [units] of bench.toml, and hold in sentences, figures and the report."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from edgewind.bench import parse_bench
+from edgewind.errors import InputError
+from edgewind.report.figures.canvas import our_style, svg_of
+from edgewind.report.figures.curve import CURVE
+from edgewind.report.figures.shown import show_in
+from edgewind.report.palette import LIGHT
+from edgewind.shown_units import ShownUnits
+from edgewind.study import run_study
+from edgewind.template import template_text, write_template
+
+MTORR, SLOW = ShownUnits(pressure="mTorr"), ShownUnits(speed="rad/s")
+
+
+@pytest.mark.parametrize(
+    ("units", "made", "shown"),
+    [
+        (MTORR, "between 0.018 Pa, 1.1 Pa and 19 Pa", "between 0.14 mTorr, 8.3 mTorr and 140 mTorr"),
+        (MTORR, "2.9 \u00d7 10\u207b\u00b3 to 0.01 Pa", "0.022 to 0.075 mTorr"),
+        (MTORR, "at 3.38 Pa (25.3 mTorr), Kn 0.16", "at 25.3 mTorr, Kn 0.16"),
+        (
+            MTORR,
+            "\u22121.5 Pa; 7 Pa m\u00b3/s; 0.0001 Pa m/s; 5 Pa\u00b7s; 3 Pascal",
+            "\u221211 mTorr; 7 Pa m\u00b3/s; 0.0001 Pa m/s; 5 Pa\u00b7s; 3 Pascal",
+        ),
+        (MTORR, "0.0001 Pa", "7.5 \u00d7 10\u207b\u2074 mTorr"),
+        (
+            SLOW,
+            "(\u221291.5 to 0 rpm), by 0.19 \u00b1 0.02 rpm",
+            "(\u22129.58 to 0 rad/s), by 0.02 \u00b1 0.0021 rad/s",
+        ),
+        (ShownUnits(), "3.38 Pa (25.3 mTorr) at 44 rpm", "3.38 Pa (25.3 mTorr) at 44 rpm"),
+    ],
+)
+def test_numbers_of_a_sentence_change_with_their_unit_and_nothing_else(units, made, shown):
+    assert units.text(made) == shown
+
+
+def test_titles_change_their_unit():
+    assert MTORR.label("pressure (Pa)") == "pressure (mTorr)"
+    assert MTORR.label("pressure / Pa") == "pressure / mTorr"
+    assert MTORR.label("speed (rpm)") == "speed (rpm)"
+
+
+def test_a_unit_of_something_else_is_refused_with_its_key():
+    text = template_text() + '\n[units]\npressure = "mm"\n'
+    with pytest.raises(InputError, match=r"key units\.pressure: 'mm' is not a unit of pressure"):
+        parse_bench(text)
+
+
+def test_report_and_figures_are_in_the_units_of_the_bench(tmp_path):
+    bench = write_template(tmp_path / "bench")[0]
+    with bench.open("a", encoding="utf-8") as stream:
+        stream.write('\n[units]\npressure = "mTorr"\nspeed = "rad/s"\n')
+    study = run_study(tmp_path / "bench", tmp_path / "out")
+    page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+    words = re.sub(r"<[^>]*>", " ", re.sub(r"(?s)<(svg|style)\b.*?</\1>", " ", page))
+    assert not re.search(r"\d Pa\b(?! [ms])", words) and " rpm" not in words
+    assert re.search(r"fastest at [\d.]+ mTorr, with a 90 % interval of [\d.]+ to [\d.]+ mTorr, at [\d.]+ rad/s", words)
+    assert "pressure / mTorr" in words and "speed / rad/s" in words
+    found = study.findings[0]
+    size = CURVE.sizes["film"]
+    with our_style(LIGHT, size):
+        drawn = svg_of(show_in(CURVE.draw(found, LIGHT, size), found.experiment.bench.shown))
+    said = re.findall(r"<text[^>]*>([^<]*)<", drawn)
+    low, high = (end / 0.133322 for end in found.optimum.interval_pa)
+    assert any(f"({low:.3g} to {high:.3g})" in text and "mTorr" in text for text in said)
+    assert "speed (rad/s)" in said and "4" in said and "40" not in said
