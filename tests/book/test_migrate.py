@@ -10,7 +10,7 @@ from alembic.runtime.migration import MigrationContext
 import edgewind.book.book as book_module
 from edgewind.book import BookError, BookSource, check_book, export_folder, import_folder, open_book, read_part
 from edgewind.book.connect import address_of, begin_writing, engine_of
-from edgewind.book.migrate import STEPS, VERSION_TABLE, check_version, migrate, newest, steps, version_of
+from edgewind.book.migrate import STEPS, VERSION_TABLE, VERSIONS, check_version, migrate, newest, steps, version_of
 from edgewind.book.schema import CELLS, metadata
 from edgewind.signals import read_experiment
 from edgewind.signals.columns import TITLES
@@ -185,3 +185,8 @@ def test_cells_beyond_the_titles_of_an_experiment_go_out_and_come_in(tmp_path, b
         assert book.contents("again").table() == text
         assert [dict(cells) for cells in book.contents("again").cells_now()] == book.contents("rotor").cells_now()
     assert text.splitlines()[0] == "time,gauge [V],speed [rpm],changed,lamp,leading face"
+
+
+def test_the_versions_are_those_of_the_steps():
+    assert tuple(step.revision for step in steps().walk_revisions())[::-1] == VERSIONS
+    assert newest() == newest(steps())

@@ -3,28 +3,33 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from alembic.config import Config
-from alembic.runtime.environment import EnvironmentContext
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect, text
 
 from edgewind.book.errors import BookError
 
+if TYPE_CHECKING:
+    from alembic.runtime.migration import MigrationContext
+    from alembic.script import ScriptDirectory
+
+# In the order of their steps, which Alembic reads from `migrations`: it is loaded only where a step has to be taken.
+VERSIONS = ("v1", "v2")
 VERSION_TABLE = "edgewind_version"
 STEPS = Path(__file__).parent / "migrations"
 
 
 def steps(places: tuple[Path, ...] | None = None) -> ScriptDirectory:
     """The steps from nothing to today's schema."""
+    from alembic.script import ScriptDirectory
+
     places = (STEPS,) if places is None else places
     return ScriptDirectory(str(STEPS), version_locations=[str(place) for place in places])
 
 
 def newest(script: ScriptDirectory | None = None) -> str:
     """Name of today's version."""
-    return str((script or steps()).get_current_head())
+    return VERSIONS[-1] if script is None else str(script.get_current_head())
 
 
 def version_of(connection: Connection) -> str | None:
@@ -43,11 +48,11 @@ def check_version(connection: Connection, label: str, script: ScriptDirectory | 
     BookError
         A newer Edgewind has written it.
     """
-    script = script or steps()
-    version, known = version_of(connection), [step.revision for step in script.walk_revisions()]
+    version = version_of(connection)
+    known = VERSIONS if script is None else tuple(step.revision for step in script.walk_revisions())[::-1]
     if version is not None and version not in known:
         raise BookError(
-            f"the book is of version '{version[:40]}', this program knows {', '.join(reversed(known))}",
+            f"the book is of version '{version[:40]}', this program knows {', '.join(known)}",
             file=label,
             fix="a newer Edgewind wrote it: update this one; nothing was touched",
         )
@@ -56,6 +61,9 @@ def check_version(connection: Connection, label: str, script: ScriptDirectory | 
 
 def migrate(connection: Connection, script: ScriptDirectory | None = None) -> None:
     """Take every step that is missing, within the transaction of `connection`: all or none."""
+    from alembic.config import Config
+    from alembic.runtime.environment import EnvironmentContext
+
     script = script or steps()
     if connection.dialect.name == "postgresql":
         connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": 0x45444757})
