@@ -68,7 +68,7 @@ EXAMPLES = (
     ),
     Example(("dwell", _ROTOR), ("edgewind.plan.TimePlanResult", "edgewind.cli.described.with_start")),
     Example(
-        ("design", _ROTOR, "--widths", "8 mm,20 mm", "--exponents=-1,0"),
+        ("design", _ROTOR, "--widths", "8 mm,20 mm", "--exponents=-1,0", "--trials", "12", "--processes", "1"),
         ("edgewind.plan.ScalingStudyResult", "edgewind.cli.described.with_start", "edgewind.cli.design._plain"),
     ),
     Example(

@@ -122,7 +122,7 @@ def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: 
     -------
     scaling : list of edgewind.evidence.scaling.ScalingResult
         How both optima move with the width of the vane; empty without `--scaling`.
-    what_if : edgewind.evidence.what_if.WhatIfResult or None
+    what_if : edgewind.evidence.WhatIfResult or None
         How both optima move with the change, over draws; null without `--set` or `--fit`.
     fitted : dict of str to float
         Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.

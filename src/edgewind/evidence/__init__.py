@@ -14,7 +14,7 @@ from edgewind.evidence.optimum import Optimum, find_optimum
 from edgewind.evidence.scaling import Scaling, both_laws, scaling_of
 from edgewind.evidence.sizes import SizeComparison, compare_sizes
 from edgewind.evidence.sweep_data import SweepData
-from edgewind.evidence.what_if import Moved, WhatIf, what_if
+from edgewind.evidence.what_if import Moved, WhatIf, WhatIfResult, what_if
 
 __all__ = [
     "MECHANISMS",
@@ -36,6 +36,7 @@ __all__ = [
     "SweepComparison",
     "SweepData",
     "WhatIf",
+    "WhatIfResult",
     "both_laws",
     "coast_downs",
     "compare_sizes",

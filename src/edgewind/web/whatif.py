@@ -147,7 +147,7 @@ def interval_of(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[s
     Returns
     -------
     dict
-        `edgewind.evidence.what_if.WhatIfResult` without bands, and ``between_pa``, the pressures that maxima were
+        `edgewind.evidence.WhatIfResult` without bands, and ``between_pa``, the pressures that maxima were
         sought between: the ends of the drawing, which holds the curves before and after.
 
     Raises
