@@ -91,6 +91,70 @@ READ_RIGHT: dict[str, str] = {
 }
 
 
+def each(form: Callable[[float, float], str]) -> str:
+    """Return one row a sample, from its time and voltage."""
+    return "".join(f"{form(time - TIMES[0], volt)}\n" for time, volt in zip(TIMES, VOLTS, strict=True))
+
+
+def comma(text: str) -> str:
+    return text.replace(".", ",")
+
+
+def swapped(text: str) -> str:
+    """Return a number with points between its thousands and a decimal comma."""
+    return text.replace(",", "x").replace(".", ",").replace("x", ".")
+
+
+PLAIN = each(lambda t, v: f"{t:.6f},{v:.4f}")
+READ_RIGHT |= {
+    "semicolons, decimal commas, a row of units": "Zeit;Kanal A\n(ms);(V)\n\n"
+    + each(lambda t, v: comma(f"{1e3 * t:.4f};{v:.6f}")),
+    "milliseconds below lines of words": "Second run, lamp on\nby hand\n\nt (ms);U (mV)\n"
+    + each(lambda t, v: f"{1e3 * t:.2f};{1e3 * v:.1f}"),
+    "date-time stamps": "Timestamp,CH1 (V)\n" + each(lambda t, v: f"2026-03-14 15:09:{26 + t:09.6f},{v}"),
+    "ISO 8601 in UTC": "time,CH1 (V)\n" + each(lambda t, v: f"2026-03-14T15:09:{26 + t:09.6f}Z,{v}"),
+    "ISO 8601 with an offset": "time,CH1 (V)\n" + each(lambda t, v: f"2026-03-14T15:09:{26 + t:09.6f}+01:00,{v}"),
+    "twelve hours": "Time,CH1 (V)\n" + each(lambda t, v: f"3/14/2026 3:09:{26 + t:09.6f} PM,{v}"),
+    "day first, decimal commas": "Zeit;U (V)\n"
+    + each(lambda t, v: "14.03.2026 15:09:" + comma(f"{26 + t:09.6f};{v:.4f}")),
+    "date and time in two columns": "Date,Time,CH1 (V)\n" + each(lambda t, v: f"2026-03-14,15:09:{26 + t:09.6f},{v}"),
+    "times of day across midnight": "Time,CH1 (V)\n"
+    + each(lambda t, v: (f"23:59:{59.99 + t:09.6f}" if t < 0.0099 else f"00:00:{t - 0.01:09.6f}") + f",{v}"),
+    "hours, minutes and seconds from the start": "elapsed,CH1 (V)\n" + each(lambda t, v: f"0:00:{t:09.6f},{v}"),
+    "nanoseconds since 1970": "timestamp,CH1 (V)\n" + each(lambda t, v: f"{1773500000000000000 + round(1e9 * t)},{v}"),
+    "minutes": "time (min),CH1 (V)\n" + each(lambda t, v: f"{t / 60:.9f},{v}"),
+    "thousands by commas": "time (us),CH1 (mV)\n" + each(lambda t, v: f'"{1e6 * t:,.1f}","{1e3 * v:,.1f}"'),
+    "thousands by points": "Zeit (us);U (mV)\n" + each(lambda t, v: swapped(f"{1e6 * t:,.1f};{1e3 * v:,.1f}")),
+    "thousands by apostrophes": "t (us);U (mV)\n"
+    + each(lambda t, v: f"{1e6 * t:,.1f};{1e3 * v:,.1f}".replace(",", "'")),
+    "thousands by blanks": "t (us);U (mV)\n" + each(lambda t, v: f"{1e6 * t:,.1f};{1e3 * v:,.1f}".replace(",", " ")),
+    "thousands by narrow blanks": "t (us);U (mV)\n"
+    + each(lambda t, v: f"{1e6 * t:,.1f};{1e3 * v:,.1f}".replace(",", "\u202f")),
+    "units in the cells": "Time,CH1\n" + each(lambda t, v: f"{1e3 * t:.1f} ms,{v:.3f} V"),
+    "units that change from cell to cell": "Time;CH1\n"
+    + each(lambda t, v: (f"{1e6 * t:.0f}us" if t < 1e-3 else f"{1e3 * t:.1f}ms") + f";{1e3 * v:.0f}mV"),
+    "a byte-order mark": "\ufefftime (s),CH1 (V)\n" + PLAIN,
+    "a very long header": "".join(f"Setting {k}: on\n" for k in range(400)) + "time (s),CH1 (V)\n" + PLAIN,
+    "segments one below the other": "time (s),CH1 (V)\n" + PLAIN + "\n" + PLAIN,
+    "segments by number": "Segment,time (s),CH1 (V)\n"
+    + "".join(each(lambda t, v, k=k: f"{k},{t:.6f},{v}") for k in (1, 2)),  # type: ignore[misc]
+    "strokes between the cells": "time (s)|CH1 (V)\n" + PLAIN.replace(",", "|"),
+    "exponents by D": "time (s),CH1 (V)\n" + each(lambda t, v: f"{t:.6E},{v:.4E}".replace("E", "D")),
+    "the minus of printed matter": "time (s),CH1 (V)\n"
+    + each(lambda t, v: f"{t - 0.01:.6f},{v}".replace("-", "\u2212")),
+    "carriage returns alone": "time (s),CH1 (V)\r" + PLAIN.replace("\n", "\r"),
+    "fixed width": "   time (s)     CH1 (V)\n" + each(lambda t, v: f"{t:12.6f} {v:12.5f}"),
+    "a line that names the separator": "sep=;\ntime (s);CH1 (V)\n" + PLAIN.replace(",", ";"),
+    "a separator at the end": "time (s);CH1 (V);\n" + each(lambda t, v: f"{t:.6f};{v};"),
+}
+HALF = PLAIN.index("\n", len(PLAIN) // 2) + 1
+for mark in ("#", "%", "//", ";;", "!", "*", "--", "REM"):
+    READ_RIGHT |= {
+        f"comments by {mark}": f"{mark} Sample Interval: 0.5 ms\n{mark} more\nCH1 (V)\n" + rows(V),
+        f"comments by {mark} among rows": f"time (s),CH1 (V)\n{PLAIN[:HALF]}{mark} note\n{PLAIN[HALF:]}",
+    }
+
+
 def write(folder: Path, text: str | bytes, name: str = "export.csv") -> Path:
     path = folder / name
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
@@ -154,6 +218,14 @@ REFUSED: dict[str, tuple[str, str]] = {
         r"no sample interval in the header \('CLOCK=500uS' is not understood\)",
     ),
     "only missing samples": ("time_s,CH1,CH2\n" + rows(T, BLANK, V), "no channel 'CH1'; choose one of CH2"),
+    "times of 1.400 that may be 1400": (
+        "Zeit (us);CH1 (mV)\n" + each(lambda t, v: swapped(f"{1e6 * t:,.0f};{1e3 * v:.1f}")),
+        "no time column and no sample interval",
+    ),
+    "letters for powers of ten": (
+        "Time;CH1\n" + each(lambda t, v: f"{1e3 * t:.1f}m;{1e3 * v:.0f}m"),
+        "no row of numbers",
+    ),
     "a fault among the rows": ("time_s,CH1\n" + rows(T, V) + "0.9,oops\n1.0,0.1\n", "line 42, column 2: 'oops'"),
 }
 

@@ -328,6 +328,8 @@ class TachometerSection(Section):
         Time between samples, where the traces state none, or none with a unit.
     mains_frequency : Measured or None
         Frequency of the mains, whose hum is not taken for rotation; 50 Hz and 60 Hz are both looked for where left out.
+    time_base : {"mains"} or None
+        What the time of the records is taken from, in place of their own: the hum or flicker of the mains in them.
     timebase_uncertainty : Measured
         Relative standard uncertainty of the oscilloscope's time base.
     stopwatch_uncertainty : Measured
@@ -344,6 +346,7 @@ class TachometerSection(Section):
     interval: quantity("time", above=0.0) | None = None  # type: ignore[valid-type]
     stopwatch_uncertainty: quantity("time", least=0.0) = Measured(0.2)  # type: ignore[valid-type]
     mains_frequency: quantity("frequency", above=0.0) | None = None  # type: ignore[valid-type]
+    time_base: Literal["mains"] | None = None
     timebase_uncertainty: Relative = Measured(0.0)
 
     @model_validator(mode="after")

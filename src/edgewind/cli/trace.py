@@ -26,6 +26,9 @@ def trace(
     mains: Annotated[
         str | None, typer.Option(help="Mains frequency: '50 Hz'; both 50 and 60 are looked for otherwise.")
     ] = None,
+    time_base: Annotated[
+        str | None, typer.Option(help="mains: take the time from the hum or flicker in the record itself.")
+    ] = None,
     second: Annotated[
         str | None, typer.Option(help="Channel of a second sensor a quarter pitch on, for the direction.")
     ] = None,
@@ -60,6 +63,7 @@ def trace(
         bright_leads=_way(bright_leads),
         fastest_rad_s=math.inf if fastest is None else _quantity(fastest, "angular speed"),
         region=_region(region),
+        time_base=_time_base(time_base),
     )
     reading = measure_file(file, told)
     read, found = reading.trace, reading.speed
@@ -110,6 +114,13 @@ def _way(text: str | None) -> str | None:
     raise InputError(
         f"'{text}' is not a sense of turning", key="--bright-leads", fix="write clockwise or anticlockwise"
     )
+
+
+def _time_base(text: str | None) -> str | None:
+    """Return the time base that an option names."""
+    if text is None or text == "mains":
+        return text
+    raise InputError(f"'{text}' is not a time base", key="--time-base", fix="write mains, or leave it out")
 
 
 def _region(text: str | None) -> tuple[int, int, int, int] | None:

@@ -219,6 +219,8 @@ def fit_comb(
         matrix, right = normal_equations(plain, weighted, orders, _complex(level) * voices, half)
         matrix, right = matrix[: linear + free, : linear + free], right[: linear + free]
         cost = power - 2 * float(level @ right[:linear]) + float(level @ matrix[:linear, :linear] @ level)
+        if mute is not None and mute.size:
+            cost = 0.0  # lines without a say move with the rate: what that costs must not hold it back
         return NormalEquations(matrix, right - matrix[:, :linear] @ level, max(cost, 0.0))
 
     def settled(here: FloatArray, step: FloatArray) -> bool:

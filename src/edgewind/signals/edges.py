@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.few_pulses import few_pulses
-from edgewind.signals.lattice import find_lattice
+from edgewind.signals.lattice import Lattice, find_lattice
 from edgewind.signals.method import MethodResult
-from edgewind.signals.pattern import Pattern, fit_pattern, grow_pattern, is_sure, quality
+from edgewind.signals.pattern import Pattern, fit_pattern, grow_pattern, is_sure, likelihood, quality
 from edgewind.signals.presence import Turning, empty_places, stands_out
 from edgewind.signals.pulses import Pulses, find_pulses
 from edgewind.signals.rounding import Rounding
@@ -34,12 +34,29 @@ class EdgeEstimate:
         How well one pattern accounts for them, from 0 to 1.
     sure : bool
         Whether the pattern is one that chance does not make.
+    even : bool
+        Whether the pulses stand at even places, one a mark, at this rate: then no other number of places is possible.
+    contested : bool
+        Whether they stand at even places at another rate, and this pattern is not clearly the likelier.
     """
 
     result: MethodResult | None = None
     pulses: Pulses | None = None
     quality: float = 0.0
     sure: bool = False
+    even: bool = False
+    contested: bool = False
+
+
+FEW_TURNS = 16.0
+"""Turns below which pulses that are missing may make a pattern of another rate."""
+EVEN_RESULTANT, EVEN_FITTING, EVEN_PULSES = 0.85, 0.9, 6
+"""Resultant length, share of the pulses and their number from which places one pitch apart are sure: for six pulses at
+random times, and fifty pitches tried, the chance is 0.6 (exp(-n R^2), Rayleigh), for twelve it is 0.008."""
+SAME_PLACES = 0.5
+"""Pitches by which two rates may disagree over a train of pulses and still count the same places."""
+LIKELIER, CONTESTED = 0.0, 3.0
+"""Logarithm of the odds from which a pattern is preferred to another, and below which neither is sure."""
 
 
 def estimate_from_edges(
@@ -71,11 +88,20 @@ def estimate_from_edges(
     pattern = fit_pattern(pulses.time_s, start[0], start[1], marks, jitter, rounding) if start else None
     if quality(pattern) < 0.95:
         pattern = max(grow_pattern(pulses.time_s, marks, jitter, rounding), pattern, key=quality)
-    if quality(pattern) < 0.9:
+    turns = duration * pattern.rate_hz if pattern is not None else 0.0
+    lattice, contested = None, False
+    if quality(pattern) < 0.97 or turns < FEW_TURNS:
         lattice = find_lattice(pulses.time_s)
-        if lattice is not None:
-            begin = lattice.pitch_rate_hz / marks, lattice.acceleration_hz_s / marks
-            pattern = max(fit_pattern(pulses.time_s, *begin, marks, jitter, rounding), pattern, key=quality)
+    if lattice is not None:
+        begin = lattice.pitch_rate_hz / marks, lattice.acceleration_hz_s / marks
+        spaced = fit_pattern(pulses.time_s, *begin, marks, jitter, rounding)
+        if _are_even(lattice, pulses) and not _same_places(lattice, pattern, pulses, marks):
+            gain = likelihood(spaced, marks, jitter) - likelihood(pattern, marks, jitter)
+            contested = abs(gain) < CONTESTED
+            if gain > LIKELIER:
+                pattern = spaced
+        elif quality(pattern) < 0.9:
+            pattern = max(spaced, pattern, key=quality)
     # a slip leaves pulses over; dropouts only leave places empty
     if pattern is None or pattern.uneven or pattern.explained < 0.9:
         pieces = in_stretches(pulses, marks, jitter)
@@ -84,9 +110,25 @@ def estimate_from_edges(
     if pattern is None or not is_sure(pattern, marks, jitter):
         few = few_pulses(pulses, marks, jitter, duration)
         return _seen(pulses, pattern) if few is None else EdgeEstimate(few, pulses, 1.0, sure=True)
+    even = lattice is not None and _are_even(lattice, pulses) and _same_places(lattice, pattern, pulses, marks)
     pattern = looked_at_again(pattern, pulses, np.arange(pulses.time_s.size), 0.0, marks)
     # a few thousandths of a sample over the trace are as much as is ever claimed
-    return _seen(pulses, pattern, 0.003 * interval_s / duration * pattern.rate_hz, sure=True)
+    seen = _seen(pulses, pattern, 0.003 * interval_s / duration * pattern.rate_hz, sure=True)
+    return replace(seen, even=even and not contested, contested=contested)
+
+
+def _are_even(lattice: Lattice, pulses: Pulses) -> bool:
+    """Tell whether pulses stand at even places, and chance does not make them."""
+    enough = pulses.time_s.size >= EVEN_PULSES
+    return enough and lattice.resultant > EVEN_RESULTANT and lattice.fitting > EVEN_FITTING
+
+
+def _same_places(lattice: Lattice, pattern: Pattern | None, pulses: Pulses, marks: int) -> bool:
+    """Tell whether a pattern counts as many places between the first pulse and the last as a lattice does."""
+    if pattern is None:
+        return False
+    span = float(np.ptp(pulses.time_s))
+    return abs(pattern.rate_hz * marks - lattice.pitch_rate_hz) * span < SAME_PLACES
 
 
 def _seen(pulses: Pulses, pattern: Pattern | None, hidden_hz: float = 0.0, sure: bool = False) -> EdgeEstimate:

@@ -113,8 +113,13 @@ def _fits_faster(lines: LineSpectrum, rate_hz: float, marks: int, highest_hz: fl
 def _share(
     found: FloatArray, power: FloatArray, rate_hz: float, marks: int, sample_rate: float, step_hz: float
 ) -> float:
-    """Return the share of the power in lines that lies on the comb of a turn rate, folded at half the sample rate."""
-    comb = np.arange(1, 10 * marks + 1) * rate_hz
+    """Return the share of the power in lines that lies on the comb of a turn rate, folded at half the sample rate.
+
+    Steep pulses have harmonics of the pulse rate up to half the sample rate and beyond. Where a pulse takes a whole
+    number of samples these fold onto each other, and a comb that leaves them out would be beaten by any that does not.
+    """
+    steep = marks * np.arange(11, int(sample_rate / (rate_hz * marks)) + 1)
+    comb = np.concatenate([np.arange(1, 10 * marks + 1), steep]) * rate_hz
     folded = np.abs(comb - sample_rate * np.rint(comb / sample_rate))
     near = np.min(np.abs(found[:, None] - folded[None, :]), axis=1) < 1.5 * step_hz
     return float(np.sum(power[near]) / np.sum(power))

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-MOST_PULSES = 160
+MOST_PULSES = 64
 LEAST_RESULTANT = 0.6
 NEARLY_BEST = 0.85
 LEAST_FILLED, MOST_FILLED = 0.5, 1.08
@@ -41,12 +41,15 @@ class Lattice:
         Share of the places between first and last pulse at which one stands.
     fitting : float
         Share of the pulses that stand at a place.
+    resultant : float
+        Resultant length of their times at that pitch, 0 to 1.
     """
 
     pitch_rate_hz: float
     acceleration_hz_s: float
     filled: float
     fitting: float
+    resultant: float = 1.0
 
 
 def find_lattice(time_s: FloatArray) -> Lattice | None:
@@ -116,4 +119,5 @@ def _grown(time: FloatArray, centre: float, rate: float, span: float) -> Lattice
         return None
     taken = np.unique(place[good]).size
     filled = taken / (float(np.ptp(place[good])) + 1)
-    return Lattice(float(fit[1] - 2 * fit[2] * centre), float(2 * fit[2]), filled, float(taken / time.size))
+    resultant = float(np.abs(np.mean(np.exp(2j * np.pi * phase))))
+    return Lattice(float(fit[1] - 2 * fit[2] * centre), float(2 * fit[2]), filled, float(taken / time.size), resultant)

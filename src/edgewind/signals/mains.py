@@ -97,31 +97,48 @@ def mains_bases(mains_hz: float | str | None, seen_hz: float | None) -> tuple[fl
     return (50.0, 60.0) if seen_hz is None else (seen_hz,)
 
 
-def near_mains(pulse_rate_hz: float, mains_hz: float | str | None, seen_hz: float | None, duration_s: float) -> bool:
+def near_mains(
+    rate_hz: float, marks: int, mains_hz: float | str | None, seen_hz: float | None, duration_s: float
+) -> bool:
     """Tell whether pulses come at the rate of the mains or of a multiple, to what mains and trace leave open.
 
-    Of mains that a trace does not show only the first two multiples count.
+    Of mains that a trace does not show only the first two multiples count, and none where it shows others: there is
+    one grid on a bench. But what seems to be the other may be a line of the rotor itself.
     """
     if mains_hz is None:
         return False
+    pulse_rate_hz = rate_hz * marks
     named = (50.0, 60.0) if isinstance(mains_hz, str) else (float(mains_hz),)
-    bases = [(base, 2) for base in named] + ([] if seen_hz is None else [(seen_hz, 3 * MAINS_ORDERS)])
+    bases = [(base, 2) for base in named]
+    if seen_hz is not None:
+        own = abs(seen_hz / rate_hz - round(seen_hz / rate_hz)) * rate_hz * duration_s < 1
+        bases = [(base, 2) for base in named if own or abs(base / seen_hz - 1) < 2 * MAINS_TOLERANCE]
+        bases.append((seen_hz, 2 * MAINS_ORDERS))
     for base, orders in bases:
         order = max(1, round(pulse_rate_hz / base))
         # a line that the trace does not show can hide only where it is not told from that of the pulses
-        reach = MAINS_TOLERANCE * order * base + (1.0 if seen_hz is not None else 0.3) / duration_s
+        stray = MAINS_TOLERANCE * order * base if base != seen_hz else 0.1 * order / duration_s
+        reach = stray + (1.0 if seen_hz is not None else 0.3) / duration_s
         if order <= orders and abs(pulse_rate_hz - order * base) < min(reach, 0.05 * base):
             return True
     return False
 
 
-def crowded(rate_hz: float, marks: int, seen_hz: float | None, duration_s: float) -> bool:
-    """Tell whether a line of the mains lies too near to one of the turn for the trace to tell them apart."""
-    if seen_hz is None:
-        return False
+def crowded_by(
+    rate_hz: float, marks: int, lines: LineSpectrum, bases: tuple[float, ...], duration_s: float
+) -> tuple[float, ...]:
+    """Return the mains of which a line lies too near to one of the turn for the trace to tell them apart.
+
+    Mains that a trace does not show may do so as well: a hum may hide beneath a line of the pulses.
+    """
     own = rate_hz * np.arange(1, 4 * marks + 1)
-    multiples = seen_hz * np.arange(1, MAINS_ORDERS + 1)
-    return bool(np.min(np.abs(own[:, None] - multiples)) * duration_s < CROWDED)
+    found = []
+    for base in bases:
+        multiples = base * np.arange(1, MAINS_ORDERS + 1)
+        near = np.min(np.abs(own[:, None] - multiples), axis=0) * duration_s < CROWDED
+        if np.any(lines.ratio_at(multiples[near]) > LINE):
+            found.append(base)
+    return tuple(found)
 
 
 def shows_pulses(

@@ -17,6 +17,8 @@ from edgewind.signals.direction import (
     direction_of_picture,
     not_known,
 )
+from edgewind.signals.flicker import WITHIN, find_flicker
+from edgewind.signals.mains import MAINS_TOLERANCE
 from edgewind.signals.speed import FLAGS, SpeedEstimate, estimate_speed
 from edgewind.signals.trace import Trace, Wanted, channel_names, read_table, trace_of
 from edgewind.signals.trace_table import Table
@@ -77,6 +79,8 @@ class Tachometry:
         Speed that the rotor cannot exceed.
     region : tuple of int, optional
         Where the rotor is in a clip: x, y, width and height, pixels.
+    time_base : {"mains"}, optional
+        What the time is taken from in place of the file's own: the hum or flicker of the mains in it.
     """
 
     marks: int
@@ -89,6 +93,7 @@ class Tachometry:
     bright_leads: str | None = None
     fastest_rad_s: float = math.inf
     region: tuple[int, int, int, int] | None = None
+    time_base: str | None = None
 
 
 def measure_speed(path: str | PathLike[str], tachometer: TachometerSection, *, source: str = "") -> TraceReading:
@@ -119,6 +124,7 @@ def measure_speed(path: str | PathLike[str], tachometer: TachometerSection, *, s
         tachometer.mark_places,
         tachometer.bright_leads,
         math.inf if fastest is None else fastest.value,
+        time_base=tachometer.time_base,
     )
     return measure_file(path, told, source=source)
 
@@ -147,13 +153,50 @@ def measure_file(path: str | PathLike[str], tachometer: Tachometry, *, source: s
     try:
         if interval_s is not None and not (math.isfinite(interval_s) and interval_s > 0):
             raise InputError(f"the sample interval {interval_s} s is not a positive time", fix="give it in seconds")
-        if is_video(path):
-            return _in_clip(path, tachometer, name)
-        return _in_table(read_table(path), tachometer, name)
+        found = _in_clip(path, tachometer, name) if is_video(path) else _in_table(read_table(path), tachometer, name)
+        return _with_mains(found, tachometer)
     except InputError as error:
         error = error.at(file=name)
         error.file = name
         raise error from None
+
+
+def _with_mains(reading: TraceReading, tachometer: Tachometry) -> TraceReading:
+    """Return a reading with the mains in it named, and its time taken from them where the owner wants that."""
+    trace, speed, picture = reading.trace, reading.speed, reading.picture
+    mains = tachometer.mains_hz if isinstance(tachometer.mains_hz, float) else None
+    wanted = tachometer.time_base == "mains"
+    if tachometer.mains_hz is None and not wanted:
+        return reading
+    signal = trace.voltage_v
+    orders: tuple[int, ...] = (1, 2)
+    if picture is not None:  # what a lamp does to the whole of a picture
+        even = np.linspace(0.0, float(picture.clip.time_s[-1]), picture.clip.time_s.size)
+        signal, orders = np.interp(even, picture.clip.time_s, picture.clip.frames.mean(axis=(1, 2))), (2,)
+    rate = speed.speed_rad_s / (2 * math.pi)
+    within = WITHIN if wanted else MAINS_TOLERANCE
+    seen = find_flicker(signal, trace.interval_s, mains, rate, orders, within)
+    if seen is None:
+        if not wanted:
+            return reading
+        note = "no line of the mains shows here, from which time_base takes the time: that of the file is used"
+        flags = tuple(flag for flag in FLAGS if flag in {*speed.flags, "time-assumed"})
+        return _with_note(replace(reading, speed=replace(speed, flags=flags)), note)
+    if not wanted:
+        return _with_note(reading, seen.said())
+    factor = trace.interval_s / seen.interval_s
+    u = math.hypot(speed.speed_u_rad_s * factor, seen.interval_u_rel * speed.speed_rad_s * factor)
+    timed = replace(
+        speed,
+        speed_rad_s=speed.speed_rad_s * factor,
+        speed_u_rad_s=u,
+        acceleration_rad_s2=speed.acceleration_rad_s2 * factor**2,
+        acceleration_u_rad_s2=speed.acceleration_u_rad_s2 * factor**2,
+        flags=tuple(flag for flag in speed.flags if flag != "time-assumed"),
+    )
+    note = f"{seen.said()}: the time is taken from it, {seen.interval_s:.6g} s between samples"
+    retimed = replace(trace, interval_s=seen.interval_s, interval_u_rel=seen.interval_u_rel)
+    return _with_note(replace(reading, speed=timed, trace=retimed), note)
 
 
 def _in_clip(path: str | PathLike[str], tachometer: Tachometry, name: str) -> TraceReading:

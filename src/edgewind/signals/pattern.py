@@ -14,6 +14,12 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 
+LEAST_SCATTER = 0.004
+"""Scatter of pulses about their places, pitches, below which no pattern is preferred for it."""
+COST_MISSED, COST_EXTRA = 1.4, 2.3
+"""Logarithms of the odds against a pulse that is missing (a quarter are), and one too many (a tenth)."""
+
+
 @dataclass(frozen=True)
 class Pattern:
     """Pulses assigned to mark and turn.
@@ -300,6 +306,20 @@ def not_by_chance(pattern: Pattern, used: int, marks: int) -> bool:
     if freedom < 3 or pattern.explained < 0.8 or quality(pattern) < 0.45 or scatter > 0.06:
         return False
     return freedom * float(np.log(0.4 / (4.13 * scatter))) > (5 if quality(pattern) > 0.97 and freedom > 3 else 9)
+
+
+def likelihood(pattern: Pattern | None, marks: int, jitter_s: float) -> float:
+    """Return the logarithm of the likelihood of a pattern over that of pulses at random times.
+
+    As in `not_by_chance`, less what pulses that are missing or too many cost: of patterns with and without missing
+    pulses that which scatters as the noise makes it is the likelier.
+    """
+    if pattern is None:
+        return -np.inf
+    used = int(np.sum(pattern.mark >= 0))
+    freedom = used - np.unique(pattern.mark[pattern.mark >= 0]).size - 2
+    scatter = max(pattern.scatter, jitter_s * pattern.rate_hz, LEAST_SCATTER / marks) * marks
+    return freedom * float(np.log(0.4 / (4.13 * scatter))) - COST_MISSED * pattern.missed - COST_EXTRA * pattern.extra
 
 
 def is_sure(pattern: Pattern, marks: int, jitter_s: float) -> bool:

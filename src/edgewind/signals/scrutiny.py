@@ -15,7 +15,7 @@ from edgewind.signals.smooth import slow_part
 
 FloatArray = NDArray[np.float64]
 
-SCAN_TURNS, SCAN_STEP, SCAN_GAIN = 16.0, 0.5, 0.12
+SCAN_TURNS, SCAN_STEP, SCAN_GAIN = 16.0, 0.5, 0.07
 FEW_TURNS, FEW_STEP, FEW_GAIN = 8.0, 0.15, -0.04
 """Turns up to which other rates are tried, steps of pitches over the trace, and share that they have to gain."""
 MARKS_TURNS, MARKS_GAIN, MARKS_REST, LEAST_OWN = 8.0, 0.03, 0.6, 0.3
@@ -73,7 +73,8 @@ def explained_share(
     mean = np.bincount(place, weights=coarse, minlength=sectors) / count
     total = float(coarse @ coarse)
     rest = coarse - mean[place]
-    noise = noise_of(coarse) ** 2
+    # means over neighbours that leave few samples a pulse have differences of their own, which are no noise
+    noise = min(noise_of(coarse) ** 2, noise_of(voltage) ** 2 / max(1, round(step / interval_s)))
     between = total - float(rest @ rest) - noise * sectors
     signal = total - noise * coarse.size
     if signal <= 0.02 * total:
@@ -152,12 +153,12 @@ def likely_marks(voltage: FloatArray, interval_s: float, rate_hz: float, acceler
     """
     duration = voltage.size * interval_s
 
-    def share(rate: float) -> float:
+    coarse, step = decimate(voltage, interval_s, min(SECTORS / 2 * rate_hz * marks, 0.35 / interval_s))
+
+    def share(rate: float, pulses: int = marks) -> float:
         ratio = rate / rate_hz
-        slowest = rate_hz / 3
-        return explained_share(
-            voltage, interval_s, rate, acceleration_hz_s * ratio, marks, slowest_hz=min(slowest, rate)
-        )
+        slowest = min(rate_hz / 3, rate)
+        return explained_share(coarse, step, rate, acceleration_hz_s * ratio, pulses, fine=True, slowest_hz=slowest)
 
     own = share(rate_hz)
     if own < LEAST_OWN:
@@ -166,7 +167,7 @@ def likely_marks(voltage: FloatArray, interval_s: float, rate_hz: float, acceler
         slower = rate_hz / times
         if slower * duration < MARKS_TURNS:
             break
-        gain = share(slower) - own
+        gain = share(slower, marks * times) - own
         if gain > max(MARKS_GAIN, MARKS_REST * (1 - own)):
             return marks * times
     for times in (2, 3):

@@ -9,8 +9,8 @@ import numpy as np
 
 from edgewind.errors import EdgewindError, InputError
 from edgewind.extras import need
-from edgewind.signals.trace_binary import read_wav
 from edgewind.signals.trace_table import Column, Table, size_of
+from edgewind.signals.wave_file import read_wav
 
 SOUND_SUFFIXES = (".wav", ".flac", ".ogg", ".aif", ".aiff")
 MOST_BYTES = 60_000_000

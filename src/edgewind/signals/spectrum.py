@@ -23,6 +23,8 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 MOST_ORDERS = 32
+MUTED_CELLS = 1.5
+"""Cells of the spectrum within which a line of the turn has no say in the rate for one of the mains beside it."""
 LOW_PULSE = 0.1
 """Height over that of the highest pulse of one turn from which a pulse counts, where the noise allows."""
 
@@ -211,7 +213,7 @@ def refine(
     acceleration_hz_s: float,
     orders: IntArray,
     marks: int,
-    mains_hz: float | None,
+    mains_hz: float | tuple[float, ...] | None,
     near: bool = False,
 ) -> Comb:
     """Fit the comb in stages, few harmonics first: the start need only be within reach of the lowest stage.
@@ -219,12 +221,14 @@ def refine(
     With `near`, the start is within reach of all of them, and the stages are skipped.
     """
     duration = voltage.size * interval_s
-    reach = 1.5 / duration
-    muted = orders[on_grid(np.multiply(orders, rate_hz, dtype=np.float64), mains_hz, reach)]
+    reach = MUTED_CELLS / duration
+    bases = () if mains_hz is None else (mains_hz,) if isinstance(mains_hz, int | float) else mains_hz
+    own = np.multiply(orders, rate_hz, dtype=np.float64)
+    muted = orders[np.any([on_grid(own, base, reach) for base in bases], axis=0)] if bases else orders[:0]
     if muted.size == orders.size:
         muted = muted[:0]
     spoken = np.setdiff1d(orders, muted)
-    top = int(orders[-1]) if near else marks if marks in spoken else int(spoken[0])
+    top = int(orders[-1]) if near else max(marks, int(spoken[0]))
     turns = duration * rate_hz
     while True:
         stage = orders[orders <= top]
@@ -239,7 +243,7 @@ def refine(
             stage,
             mute=muted,
             passes=3,
-            steady=turns < 2.5,
+            steady=turns < 3.0,
             tolerance=0.02 if last else 0.3,
             uncertain=last and not cells,
         )
@@ -252,10 +256,20 @@ def refine(
     # what the comb leaves tells the baseline and the hum better than the trace did
     wave = comb_of(comb, coarse, coarse_interval)
     clean = coarse - slow_part(coarse - wave, cells)
-    if mains_hz is not None:
-        spared = np.multiply(orders, rate_hz, dtype=np.float64)
-        clean = clean - hum_at(clean - wave, coarse_interval, mains_hz, reach, spared)
+    spared = np.multiply(orders, rate_hz, dtype=np.float64)
+    for base in bases:
+        clean = clean - hum_at(clean - wave, coarse_interval, base, reach, spared)
     return fit_comb(clean, coarse_interval, rate_hz, acceleration_hz_s, orders, mute=muted, passes=1)
+
+
+def without_mains(comb: Comb, bases: tuple[float, ...], duration_s: float) -> Comb | None:
+    """Return a comb without the lines that had no say in its rate; None where none is left."""
+    own = np.multiply(comb.orders, comb.rate_hz, dtype=np.float64)
+    muted = np.any([on_grid(own, base, MUTED_CELLS / duration_s) for base in bases], axis=0)
+    if muted.all():
+        return None
+    kept = ~muted
+    return replace(comb, orders=comb.orders[kept], amplitudes=comb.amplitudes[kept], noise_v2=comb.noise_v2[kept])
 
 
 def stands_out(comb: Comb, start_hz: float, duration_s: float, least_periods: float = 6.0) -> bool:

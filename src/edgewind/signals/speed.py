@@ -18,11 +18,13 @@ from edgewind.signals.comb import Comb
 from edgewind.signals.edges import EdgeEstimate, estimate_from_edges
 from edgewind.signals.faults import is_aliased, is_clipped
 from edgewind.signals.lines import LineSpectrum, line_spectrum
-from edgewind.signals.mains import crowded, mains_bases, mains_line, near_mains, remove_hum, shows_pulses
+from edgewind.signals.mains import crowded_by, mains_bases, mains_line, near_mains, remove_hum, shows_pulses
 from edgewind.signals.method import MethodResult
 from edgewind.signals.pulses import Pulses
+from edgewind.signals.repeats import repeating_rate
 from edgewind.signals.scrutiny import explained_share, likely_marks, other_rate, turns_in_one
 from edgewind.signals.spectrum import (
+    MUTED_CELLS,
     Candidate,
     candidates,
     choose,
@@ -31,8 +33,10 @@ from edgewind.signals.spectrum import (
     share_of_lines,
     stands_out,
     useful_orders,
+    without_mains,
 )
 from edgewind.signals.trace import Trace
+from edgewind.signals.wandering import pulses_on_wander
 
 FloatArray = NDArray[np.float64]
 
@@ -70,11 +74,21 @@ MANY_MARKS = 12
 CLEAR_STRENGTH = 12.0
 LEAST_SHARE = 0.2
 """Share of a trace, noise and baseline left out, that a turn rate has to explain."""
-HUMLESS_SHARE = 0.85
-CLEAR_SHARE = 0.6
+EVEN_SHARE = 0.75
+"""Share of a trace that one comb explains of a rotor that does not slip."""
+STRONG_SHARE = 0.4
+"""Share that a rate has to explain which two methods agree on, for the trace with its hum to be left alone."""
 SCALES = (4, 12, 40)
 """Pulses that a trace is supposed to hold where no line tells."""
 CROWDED_WIDENS = 5.0
+LEAK_WIDENS = 1.3
+"""Factors on an uncertainty where lines of mains and rotor disturb each other, from scenes: not derived."""
+DISAGREE = 2.0
+"""Standard uncertainties by which edges and spectrum may differ before that counts as an uncertainty of its own."""
+MOST_FEW_ORDERS = 12
+"""Harmonics of the turn that are fitted where neither lines nor pulses tell how many there are."""
+SAME_RATE = 0.01
+"""Relative distance within which two methods found the same rate."""
 
 
 @dataclass(frozen=True)
@@ -208,6 +222,8 @@ class _Found:
         The lines.
     share : float
         Share of the trace that the best result explains.
+    certain : bool
+        Whether no other rate is possible: the trace repeats itself as a whole, or its pulses stand out from any hum.
     """
 
     best: MethodResult | None
@@ -216,6 +232,7 @@ class _Found:
     spectrum: MethodResult | None
     lines: LineSpectrum
     share: float = 0.0
+    certain: bool = False
 
 
 def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | str | None) -> SpeedEstimate:
@@ -231,12 +248,7 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
         humless = found.lines
         if found.best is not None and _near(found.best, marks, mains_hz, mains, duration):
             found = None
-    if (
-        found is None
-        or found.best is None
-        or found.share < CLEAR_SHARE
-        or _fine_share(voltage, interval_s, marks, found.best) > HUMLESS_SHARE
-    ):
+    if found is None or found.best is None or not _is_strong(found):
         whole = _find(voltage, interval_s, marks, None, None, lines)
         if (
             found is None
@@ -248,21 +260,28 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
     flags = {"clipped"} if is_clipped(voltage) else set()
     best, edges = found.best, found.edges
     near = best is not None and _near(best, marks, mains_hz, mains, duration)
-    if best is not None and near and not shows_pulses(voltage, quiet, interval_s, best.turn_rate_hz, marks, bases):
+    hum = best is not None and near and not shows_pulses(voltage, quiet, interval_s, best.turn_rate_hz, marks, bases)
+    if best is None or hum:
+        slow = _on_wander(voltage, interval_s, marks, mains, mains_hz, lines)
+        if slow is not None:
+            found, best, edges, near, hum = slow, slow.best, slow.edges, False, False
+    if hum:
         return nothing({*flags, "near-mains"}, edges.result, found.spectrum)
     if best is None:
         if edges.pulses is not None and has_few(edges.pulses, duration):
             flags.add("short")
         return nothing(flags, edges.result, found.spectrum)
-    if near and mains is not None:
-        # the bias of two unresolved lines is their distance at most, times the share of the lesser
-        pulse = best.turn_rate_hz * marks
-        apart = abs(pulse - mains * max(1, round(pulse / mains))) / marks
-        best = replace(best, turn_rate_u_hz=math.hypot(best.turn_rate_u_hz, apart / 2))
-    elif crowded(best.turn_rate_hz, marks, mains, duration):
-        # lines that the trace cannot tell apart pull at each other: by how much is seen from scenes, not derived
-        best = replace(best, turn_rate_u_hz=CROWDED_WIDENS * best.turn_rate_u_hz)
-    if _may_jump(edges) and other_rate(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks):
+    method, hidden = found.method, crowded_by(best.turn_rate_hz, marks, lines, bases, duration)
+    if hidden and found.lines is not lines and found.spectrum is not None and not near:
+        # fitted without the lines next to those of the mains
+        best, method = replace(found.spectrum, turn_rate_u_hz=LEAK_WIDENS * found.spectrum.turn_rate_u_hz), "spectrum"
+    elif hidden:
+        best, method = _beside_mains(voltage, interval_s, marks, best, method, hidden, lines)
+    if edges.contested or (
+        not found.certain
+        and _may_jump(edges, best)
+        and other_rate(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
+    ):
         flags.add("jumps")
     if not edges.result or not (edges.result.missed or edges.result.extra or best.uneven):
         likely = likely_marks(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
@@ -270,19 +289,69 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
             flags.add("marks-doubtful")
     if is_aliased(humless, best.turn_rate_hz, marks, highest):
         flags.add("aliased")
-    return _told(best, found.method, flags, duration, edges, found.spectrum)
+    return _told(best, method, flags, duration, edges, found.spectrum)
 
 
-def _may_jump(edges: EdgeEstimate) -> bool:
+def _is_strong(found: _Found) -> bool:
+    """Tell whether pulses and lines of a trace without its hum are those of one rotor, so that no hum is left in them.
+
+    Two methods that agree, or pulses at even places: what is left of a hum has neither.
+    """
+    edges, best = found.edges, found.best
+    if found.certain:
+        return True
+    if best is None or not edges.sure or edges.result is None or found.share < STRONG_SHARE:
+        return False
+    if abs(best.turn_rate_hz / edges.result.turn_rate_hz - 1) > SAME_RATE:
+        return False
+    other = found.spectrum
+    return edges.even or (other is not None and abs(other.turn_rate_hz / edges.result.turn_rate_hz - 1) < SAME_RATE / 2)
+
+
+def _beside_mains(
+    voltage: FloatArray,
+    interval_s: float,
+    marks: int,
+    best: MethodResult,
+    method: str,
+    bases: tuple[float, ...],
+    lines: LineSpectrum,
+) -> tuple[MethodResult, str]:
+    """Return a rate some of whose lines the trace does not tell from those of the mains, from the other lines alone.
+
+    Lines that a trace cannot tell apart pull at each other, and a hum beneath the pulses moves their edges. Where the
+    other lines do not hold a rate by themselves, the uncertainty is widened: by how much is seen from scenes.
+    """
+    duration = voltage.size * interval_s
+    if marks <= MANY_MARKS and best.turn_rate_hz * duration > SHORT_TURNS:
+        orders = useful_orders(lines, best.turn_rate_hz, marks, 0.45 / interval_s)
+        start = best.turn_rate_hz, best.acceleration_hz_s
+        comb = refine(voltage, interval_s, *start, orders, marks, bases)
+        alone = without_mains(comb, bases, duration)
+        if alone is not None and stands_out(alone, best.turn_rate_hz, duration, 2.5):
+            # what the edges said of slips was said of the hum; lines left out still leak into their neighbours
+            result = result_of(comb, best.explained)
+            return replace(result, turn_rate_u_hz=LEAK_WIDENS * result.turn_rate_u_hz, uneven=False), "spectrum"
+    pulse = best.turn_rate_hz * marks
+    # the bias of two unresolved lines is their distance at most, times the share of the lesser
+    away = min((abs(pulse - base * max(1, round(pulse / base))) for base in bases), default=0.0)
+    if away * duration < MUTED_CELLS:
+        return replace(best, turn_rate_u_hz=math.hypot(best.turn_rate_u_hz, away / marks / 2)), method
+    return replace(best, turn_rate_u_hz=CROWDED_WIDENS * best.turn_rate_u_hz), method
+
+
+def _may_jump(edges: EdgeEstimate, best: MethodResult) -> bool:
     """Tell whether pulses missing or too many may have made the pattern that a rate rests on."""
     seen = edges.result
+    if seen is not None and edges.sure and edges.even and abs(best.turn_rate_hz / seen.turn_rate_hz - 1) < SAME_RATE:
+        return False
     return seen is None or not edges.sure or bool(seen.missed or seen.extra) or seen.explained < 0.97
 
 
 def _near(
     result: MethodResult, marks: int, mains_hz: float | str | None, seen_hz: float | None, duration_s: float
 ) -> bool:
-    return near_mains(result.turn_rate_hz * marks, mains_hz, seen_hz, duration_s)
+    return near_mains(result.turn_rate_hz, marks, mains_hz, seen_hz, duration_s)
 
 
 def _fine_share(voltage: FloatArray, interval_s: float, marks: int, result: MethodResult) -> float:
@@ -306,13 +375,11 @@ def _is_better(
 ) -> bool:
     """Tell whether the result from a trace as recorded is to be preferred to that without its hum.
 
-    It is where the two agree, there being hardly any hum; and where it explains more of the trace and shows pulses:
-    those of a rotor in step with the mains, of which the removal of hum has left bumps.
+    It is where it explains more of the trace and shows pulses: those of a rotor in step with the mains, of which the
+    removal of hum has left bumps.
     """
-    if whole is None:
+    if whole is None or abs(whole.turn_rate_hz / other.turn_rate_hz - 1) < SAME_RATE:
         return False
-    if abs(whole.turn_rate_hz / other.turn_rate_hz - 1) < 0.01:
-        return True
     gain = _fine_share(voltage, interval_s, marks, whole) - _fine_share(voltage, interval_s, marks, other)
     faster = whole.turn_rate_hz > other.turn_rate_hz
     return gain > (-0.02 if faster else 0.1) and shows_pulses(
@@ -352,9 +419,12 @@ def _find(
                 spectrum = None
             else:
                 edges = replace(edges, sure=False)
+        elif edges.result is not None and edges.result.uneven and apart < SAME_RATE and theirs > max(ours, EVEN_SHARE):
+            # a rotor that slips has no comb that explains so much: it was hum, or noise, that moved the edges
+            edges = replace(edges, result=replace(edges.result, uneven=False), sure=False)
     best, method = better(edges, spectrum, marks)
     if best is None:
-        return _Found(None, "none", edges, spectrum, lines)
+        return _of_few_turns(voltage, interval_s, marks, mains_hz, lines, edges, spectrum)
     times = turns_in_one(voltage, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
     if times > 1 and best.turn_rate_hz * times * marks < highest:
         # marks of very unequal heights: the high ones alone fill a pattern of as many turns as they are too few
@@ -368,9 +438,54 @@ def _find(
         if best is None or abs(best.turn_rate_hz / single.rate_hz - 1) > 0.02:
             return _Found(None, "none", edges, spectrum, lines)
     share = explained_share(voltage, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
-    if share < LEAST_SHARE and not best.uneven:
-        return _Found(None, "none", edges, spectrum, lines, share)
+    if share < LEAST_SHARE:
+        few = _of_few_turns(voltage, interval_s, marks, mains_hz, lines, edges, spectrum)
+        if few.best is not None or not best.uneven:
+            return few
     return _Found(best, method, edges, spectrum, lines, share)
+
+
+def _on_wander(
+    voltage: FloatArray,
+    interval_s: float,
+    marks: int,
+    mains: float | None,
+    mains_hz: float | str | None,
+    lines: LineSpectrum,
+) -> _Found | None:
+    """Return what pulses on a wandering baseline say, where nothing else says anything."""
+    seen = pulses_on_wander(voltage, interval_s, marks, mains)
+    if seen is None:
+        return None
+    edges, level, step = seen
+    best = edges.result
+    if best is None or _near(best, marks, mains_hz, mains, voltage.size * interval_s):
+        return None
+    share = explained_share(level, step, best.turn_rate_hz, best.acceleration_hz_s, marks)
+    return _Found(best, "edges", edges, None, lines, share, certain=True) if share > LEAST_SHARE else None
+
+
+def _of_few_turns(
+    voltage: FloatArray,
+    interval_s: float,
+    marks: int,
+    mains_hz: float | None,
+    lines: LineSpectrum,
+    edges: EdgeEstimate,
+    spectrum: MethodResult | None,
+) -> _Found:
+    """Return what a trace of few turns that repeats itself as a whole says, where pulses and lines say nothing."""
+    duration = voltage.size * interval_s
+    rate = repeating_rate(voltage, interval_s, marks)
+    if rate is None or rate * marks * interval_s > 0.1:
+        return _Found(None, "none", edges, spectrum, lines)
+    orders = np.arange(1, int(min(max(MOST_FEW_ORDERS, 3 * marks), 0.45 / (interval_s * rate))) + 1)
+    comb = refine(voltage, interval_s, rate, 0.0, orders, marks, mains_hz, near=True)
+    if not stands_out(comb, rate, duration, 2.5):
+        return _Found(None, "none", edges, spectrum, lines)
+    best = with_sampling(result_of(comb, 1.0), edges.pulses, interval_s, duration)
+    share = explained_share(voltage, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
+    return _Found(best, "spectrum", replace(edges, sure=False), best, lines, share, certain=True)
 
 
 def with_sampling(result: MethodResult, pulses: Pulses | None, interval_s: float, duration_s: float) -> MethodResult:
@@ -518,7 +633,7 @@ def better(seen: EdgeEstimate, spectrum: MethodResult | None, marks: int) -> tup
     if not sharp and (few or spectrum.turn_rate_u_hz < edges.turn_rate_u_hz):
         best, method, other = spectrum, "spectrum", edges
     apart = abs(edges.turn_rate_hz - spectrum.turn_rate_hz)
-    if apart > 4 * math.hypot(best.turn_rate_u_hz, other.turn_rate_u_hz):
+    if apart > DISAGREE * math.hypot(best.turn_rate_u_hz, other.turn_rate_u_hz):
         best = replace(best, turn_rate_u_hz=math.hypot(best.turn_rate_u_hz, apart / 2))
     return best, method
 

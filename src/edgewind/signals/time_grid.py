@@ -13,6 +13,8 @@ FloatArray = NDArray[np.float64]
 EVEN = 0.1
 """Share of an interval by which times may stray from even ones and still count as even."""
 MOST_MISSING = 0.7
+LEAST_SEGMENT = 16
+"""Samples of a segment; times that begin again sooner are a fault of the file."""
 
 
 def even_grid(
@@ -101,6 +103,27 @@ def unrounded(seconds: FloatArray, voltage: FloatArray, notes: list[str]) -> tup
         )
         return np.asarray(line), voltage, float(relative)
     return seconds, voltage, 0.0
+
+
+def first_segment(seconds: FloatArray, notes: list[str]) -> int:
+    """Return how many samples the first of several segments has, where times begin again with each; else all.
+
+    Segments, of one length and one interval, are what a recorder with segmented memory writes one below the other.
+    """
+    steps = np.diff(seconds)
+    begins = np.flatnonzero(steps < 0) + 1
+    if begins.size == 0:
+        return int(seconds.size)
+    lengths = np.diff([0, *begins.tolist(), seconds.size])
+    length = int(lengths[0])
+    if length < LEAST_SEGMENT or np.any(lengths != length):
+        return int(seconds.size)
+    again = seconds.reshape(-1, length)
+    own = np.diff(again, axis=1)
+    if np.any(own <= 0) or float(np.ptp(own)) > EVEN * float(np.mean(own)):
+        return int(seconds.size)
+    notes.append(f"{again.shape[0]} segments of {length} samples, whose times begin again: the first is used")
+    return length
 
 
 def check_order(seconds: FloatArray, time: Column, table: Table, rows: NDArray[np.int64]) -> None:

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from edgewind.errors import InputError
 from edgewind.signals.sound import SOUND_SUFFIXES, read_sound
-from edgewind.signals.time_grid import check_order, even_grid, in_range, unrounded, without_missing
-from edgewind.signals.trace_binary import read_npz
+from edgewind.signals.time_grid import check_order, even_grid, first_segment, in_range, unrounded, without_missing
+from edgewind.signals.trace_arrays import ARRAY_SUFFIXES, read_arrays
 from edgewind.signals.trace_header import SECONDS, TIME_CLUE
 from edgewind.signals.trace_roles import VOLTAGE_UNITS, Roles, choose, epoch_unit, roles_of, time_unit_of
 from edgewind.signals.trace_table import Column, Table, load_bytes
@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 
 DEFAULT_MAX_BYTES = 200_000_000
 TEXT_SUFFIXES = (".csv", ".txt", ".dat", ".tsv", ".asc")
-SUFFIXES = (*TEXT_SUFFIXES, *(f"{suffix}.gz" for suffix in TEXT_SUFFIXES), ".npz", *SOUND_SUFFIXES)
+SUFFIXES = (*TEXT_SUFFIXES, *(f"{suffix}.gz" for suffix in TEXT_SUFFIXES), *ARRAY_SUFFIXES, *SOUND_SUFFIXES)
 
 Wanted = str | int | list[str | int] | None
 """A channel by name or number, or several of which the first that the file holds is taken; None for the first."""
@@ -140,8 +140,8 @@ def read_table(path: str | PathLike[str], max_bytes: int = DEFAULT_MAX_BYTES) ->
     name = Path(path).name.lower()
     if name.endswith(tuple(f"{suffix}{gz}" for suffix in TEXT_SUFFIXES for gz in ("", ".gz"))):
         return read_text(load_bytes(path, max_bytes))
-    if name.endswith(".npz"):
-        return read_npz(path, max_bytes)
+    if name.endswith(ARRAY_SUFFIXES):
+        return read_arrays(path, max_bytes)
     if name.endswith(SOUND_SUFFIXES):
         return read_sound(path)
     raise InputError(
@@ -249,6 +249,8 @@ def _on_times(
             f"the stamps do not tell the samples apart: the header's {table.interval_s:g} s between them is used"
         )
         return _Timed(table.interval_s, voltage, flags)
+    length = first_segment(seconds, notes)
+    seconds, voltage, rows = seconds[:length], voltage[:length], rows[:length]
     seconds, voltage, relative = unrounded(seconds, voltage, notes)
     check_order(seconds, time, table, rows)
     interval, voltage = even_grid(seconds, voltage, notes, time.name)

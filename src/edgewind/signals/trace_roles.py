@@ -18,6 +18,7 @@ TIME_NAME = re.compile(
     r"^\s*(t|time|times|zeit|temps|tiempo|x|x.?axis|x.?value|elapsed.*|time\b.*|timestamp)\s*$", re.I
 )
 TIME_AND_UNIT = re.compile(r"^(?:t|time|times|elapsed|elapsed.?time|timestamp|x)[\s_.,-]+(?P<unit>[A-Za-zµμ]+)$", re.I)
+SEGMENT_NAME = re.compile(r"^\s*(segment|sweep|frame|trigger|block)s?([ _.]?(no\.?|number|index))?\s*$", re.I)
 EPOCH_NAME = re.compile(r"^\s*(unix.*|epoch.*|time.?stamp.*|time)\s*$", re.I)
 FREQUENCY_UNIT = re.compile(r"^[kMG]?hz$", re.I)
 FREQUENCY_NAME = re.compile(r"^\s*(freq(uency)?|frequenz|fr[eé]quence)\b.*$", re.I)
@@ -91,6 +92,9 @@ def roles_of(table: Table) -> Roles:
         nameless = not column.named and place == 0
         counted = bool(COUNT_NAME.match(column.name)) and not column.unit
         bare_time = column in times and not column.stamped and not time_unit_of(column)
+        if SEGMENT_NAME.match(column.name) and not column.unit and numbers_segments(column.values):
+            counters.append(column)
+            continue
         if not (nameless or counted or (bare_time and (has_time or table.interval_s))):
             continue
         if counts(column.values):
@@ -127,6 +131,13 @@ def counts(values: FloatArray) -> bool:
     """Tell whether numbers go up by exactly one, or repeat in pairs that do."""
     known = values[np.isfinite(values)]
     return bool(known.size > 1 and np.all(known == np.round(known)) and np.all(np.diff(known) == 1))
+
+
+def numbers_segments(values: FloatArray) -> bool:
+    """Tell whether numbers are whole ones that stay, and go up by one now and then."""
+    known = values[np.isfinite(values)]
+    steps = np.diff(known)
+    return bool(known.size > 1 and np.all(known == np.round(known)) and np.all((steps == 0) | (steps == 1)))
 
 
 def rises(values: FloatArray) -> bool:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
+from edgewind.signals.trace_cells import rewritten
 from edgewind.signals.trace_header import COMMENT_MARKS, IS_NUMBER, is_layout, read_header
 from edgewind.signals.trace_stamps import Stamped, replace_stamps
 from edgewind.signals.trace_table import Column, Table
@@ -122,6 +123,20 @@ def read_text(content: bytes) -> Table:
     text, notes = decode(content)
     del content
     lines = text.split("\n")
+    try:
+        return _read_lines(lines, notes)
+    except InputError as error:
+        plain = rewritten(lines)
+        if plain is None:
+            raise
+        try:
+            return _read_lines(plain[0], (*notes, *plain[1]))
+        except InputError:
+            raise error from None  # what is wrong with the text as it is
+
+
+def _read_lines(lines: list[str], notes: tuple[str, ...]) -> Table:
+    """Read columns of numbers from the lines of a text."""
     stamped = replace_stamps(lines)
     if stamped is not None:
         lines = stamped.lines
@@ -295,9 +310,11 @@ def decode(content: bytes) -> tuple[str, tuple[str, ...]]:
             text = content.decode("latin-1")
             notes = ("the text is not UTF-8: read as Latin-1",)
     sample = text[:20000]
-    strange = sum(not (letter.isprintable() or letter in "\t\n\r\f\v") for letter in sample)
+    strange = sum(not (letter.isprintable() or letter.isspace()) for letter in sample)
     if "\0" in sample or strange > 0.02 * len(sample):
         raise InputError("this is not text but binary data", fix="export the trace as CSV, or name it .npz or .wav")
+    if not text.isascii():
+        text = text.replace("\u2212", "-")  # the minus of printed matter
     return text.replace("\r\n", "\n").replace("\r", "\n"), notes
 
 

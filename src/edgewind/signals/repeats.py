@@ -1,0 +1,81 @@
+"""A trace of few turns that repeats itself as a whole: its period, from the differences between a turn and the next.
+
+Of a few broad pulses there is neither a line in the spectrum nor a row of times. But every sample of a steady rotor is
+that of the turn before, within the noise: of two turns half of the samples can be foretold from the other half, and a
+wandering baseline, or a turn of which a pulse is missing, fails.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgewind.signals.lines import decimate
+from edgewind.signals.pulses import noise_of
+from edgewind.signals.scrutiny import pulses_in
+
+FloatArray = NDArray[np.float64]
+
+LEAST_TURNS, MOST_TURNS = 2.0, 9.0
+SAMPLES = 1500
+"""To about so many samples a trace is reduced: lags are whole numbers of them."""
+NOISE_GAIN, REST = 1.5, 0.015
+"""Times the noise, and share of the greatest difference, that turns may differ by: noise, and hum not quite removed."""
+HIGH = 0.35
+"""Share of the greatest difference that lags shorter than the period have to reach."""
+
+
+def repeating_rate(voltage: FloatArray, interval_s: float, marks: int) -> float | None:
+    """Return the turn rate of a trace whose turns are alike, two to nine of them; None for any other trace.
+
+    The structure function D(P) = mean((v(t + P) - v(t))^2) / 2 is the variance of the noise at the period, and that of
+    the signal elsewhere. The shortest such lag is the period of what repeats: as many pulses as it shows, of which all
+    marks together make a turn.
+
+    Parameters
+    ----------
+    voltage : array, shape (n,)
+        Trace without hum.
+    interval_s : float
+        Time between samples, s.
+    marks : int
+        Pulses a turn.
+    """
+    coarse, step = decimate(voltage, interval_s, 0.35 * SAMPLES / (voltage.size * interval_s))
+    if coarse.size < 50:
+        return None
+    noise = noise_of(voltage) ** 2 * interval_s / step
+    lags = np.arange(1, int(coarse.size / LEAST_TURNS) + 1)
+    apart = _structure(coarse, lags)
+    highest = float(np.max(apart))
+    alike = apart < NOISE_GAIN * noise + REST * highest
+    risen = np.maximum.accumulate(apart) > max(HIGH * highest, 4 * NOISE_GAIN * noise)
+    found = np.flatnonzero(alike & risen)
+    if found.size == 0 or lags[found[0]] < coarse.size / MOST_TURNS / marks:
+        return None
+    # the lowest of the lags that belong together
+    last = found[0]
+    while last + 1 < lags.size and alike[last + 1]:
+        last += 1
+    lag = int(lags[found[0] + int(np.argmin(apart[found[0] : last + 1]))])
+    turns = coarse[: coarse.size // lag * lag].reshape(-1, lag)
+    pattern = turns.mean(axis=0)
+    width = max(1, lag // 40)
+    pattern = np.convolve(np.tile(pattern, 3), np.ones(width) / width, "same")[lag : 2 * lag]
+    shown = {pulses_in(pattern), pulses_in(-pattern)} - {0}
+    holds = marks if marks in shown else next((count for count in sorted(shown) if marks % count == 0), 0)
+    if not holds:
+        return None
+    rate = holds / (marks * lag * step)
+    return rate if rate * coarse.size * step >= LEAST_TURNS else None
+
+
+def _structure(voltage: FloatArray, lags: NDArray[np.int64]) -> FloatArray:
+    """Return half the mean squared difference of samples so many apart, from sums and the autocorrelation."""
+    centred = voltage - np.mean(voltage)
+    length = 2 * centred.size
+    transform = np.fft.rfft(centred, length)
+    product = np.fft.irfft(np.abs(transform) ** 2, length)[lags]
+    squares = np.concatenate([[0.0], np.cumsum(centred**2)])
+    both = squares[centred.size - lags] + squares[-1] - squares[lags]
+    return np.asarray(np.maximum(both - 2 * product, 0.0) / (2 * (centred.size - lags)))

@@ -1,0 +1,92 @@
+"""Cells of a text export that hold more than a number: thousands apart, a unit, a dash for a minus, another exponent.
+
+Such a text is read a second time, rewritten line by line, where it could not be read as it is. Only what can mean one
+thing alone is rewritten: 1.400,5 is 1400.5, but 1.400 stays what it was.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+
+from edgewind.formatting import NUMBER
+
+DASHES = str.maketrans({"\u2013": "-", "\uff0b": "+"})
+BLANKS = re.compile("(?<=\\d)[\u00a0\u2007\u2009\u202f](?=\\d{3}(?!\\d))")
+POINTS_AND_COMMA = re.compile(r"(?<![\d.,])([+-]?\d{1,3}(?:\.\d{3})+,\d+)(?![\d.,])")
+COMMAS_AND_POINT = re.compile(r'"\s*([+-]?\d{1,3}(?:,\d{3})+(?:\.\d+)?)\s*"')
+APOSTROPHES = re.compile(r"(?<![\d.,'])([+-]?\d{1,3}(?:'\d{3})+)(?=[.,;\t]|\s|$)")
+SPACED = re.compile(r"(?<![\d.,])([+-]?\d{1,3}(?: \d{3})+)(?=[.,;\t]|$)")
+FORTRAN = re.compile(r"(?<=[\d.])[dD](?=[+-]\d)")
+COMMENT = re.compile(r"^\s*(?:%|//|;;|!|\*(?!\*)|--\s|rem\s)", re.I)
+SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "ns": 1e-9}
+VOLTS = {"V": 1.0, "mV": 1e-3, "uV": 1e-6, "µV": 1e-6, "μV": 1e-6, "kV": 1e3}
+CELL = re.compile(rf"^\s*(?P<number>{NUMBER})\s*(?P<unit>{'|'.join([*SECONDS, *VOLTS])})\s*$")
+MOSTLY = 0.5
+"""Share of the lines from which cells with a unit, or strokes between cells, are how a file writes its rows."""
+
+
+def rewritten(lines: list[str]) -> tuple[list[str], tuple[str, ...]] | None:
+    """Return the lines with plain numbers in their cells, and notes on what was rewritten; None where nothing is.
+
+    The number of lines stays the same, but for a line of units before cells that hold theirs.
+    """
+    notes: list[str] = []
+    changed = [line.translate(DASHES) for line in lines]
+    if sum(line.count("|") > 0 for line in changed) > MOSTLY * len(changed) and not any(
+        ";" in line for line in changed
+    ):
+        changed = [line.replace("|", ";") for line in changed]
+    changed = [FORTRAN.sub("E", line) for line in changed]
+    without = [_without_thousands(line) for line in changed]
+    if without != changed:
+        notes.append("marks between thousands are left out of the numbers")
+    first = next((i for i, line in enumerate(without) if re.match(rf"\s*\"?{NUMBER}", line)), len(without))
+    changed = [f"#{line}" if i > first and COMMENT.match(line) else line for i, line in enumerate(without)]
+    units = _units_out_of_cells(changed)
+    if units is not None:
+        changed = units
+        notes.append("the cells hold units: they are read in seconds and volts")
+    return (changed, tuple(notes)) if changed != lines else None
+
+
+def _without_thousands(line: str) -> str:
+    line = BLANKS.sub("", line)
+    line = COMMAS_AND_POINT.sub(lambda found: f'"{found[1].replace(",", "")}"', line)
+    line = POINTS_AND_COMMA.sub(lambda found: found[1].replace(".", ""), line)
+    line = APOSTROPHES.sub(lambda found: found[1].replace("'", ""), line)
+    if ";" in line or "\t" in line:
+        line = SPACED.sub(lambda found: found[1].replace(" ", ""), line)
+    return line
+
+
+def _units_out_of_cells(lines: list[str]) -> list[str] | None:
+    """Return the lines with cells such as '1.5 ms' in SI, below a line of units; None where most have no such cells."""
+    filled = [line for line in lines if line.strip() and not line.startswith("#")]
+    for separator in (";", "\t", ","):
+        rows = [[CELL.match(cell) for cell in line.split(separator)] for line in filled]
+        full = [row for row in rows if len(row) > 1 and all(row)]
+        if len(full) < MOSTLY * len(filled) or len({len(row) for row in full}) != 1:
+            continue
+        columns = [
+            Counter("s" if cell and cell["unit"] in SECONDS else "V" for cell in column)
+            for column in zip(*full, strict=True)
+        ]
+        if any(len(column) != 1 for column in columns):
+            continue  # a column of seconds and volts
+        written: list[str] = []
+        for line in lines:
+            cells = [CELL.match(cell) for cell in line.split(separator)]
+            if len(cells) != len(columns) or not all(cells):
+                written.append(line)
+                continue
+            if not any(row.startswith("#begun") for row in written):
+                written += ["#begun", separator.join(next(iter(column)) for column in columns)]
+            written.append(separator.join(_in_si(cell) for cell in cells if cell))
+        return written
+    return None
+
+
+def _in_si(cell: re.Match[str]) -> str:
+    factor = SECONDS.get(cell["unit"]) or VOLTS[cell["unit"]]
+    return repr(float(cell["number"].replace(",", ".")) * factor)

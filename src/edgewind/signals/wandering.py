@@ -1,0 +1,82 @@
+"""Pulses on a baseline that wanders as far as they are high: found by their width, at several widths."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import grey_opening, uniform_filter1d
+
+from edgewind.signals.edges import EdgeEstimate, estimate_from_edges
+from edgewind.signals.lines import decimate
+
+FloatArray = NDArray[np.float64]
+
+SAMPLES = 2500
+"""To about so many samples a trace is reduced."""
+WIDTHS = (8, 16, 32, 64, 128)
+"""Parts of the trace wider than which nothing counts as a pulse."""
+PITCH = 2.5
+"""About how far apart pulses of the widest kind are, over that width."""
+LEAST_PULSES = 7
+"""Of fewer pulses, bumps of the baseline among them make a pattern of their own, unless they stand at even places."""
+LEAST_PART = 0.25
+"""Standard deviation of the trace without its baseline, over that of the whole; 0.35 and more were rotors."""
+
+
+def pulses_on_wander(
+    voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | None
+) -> tuple[EdgeEstimate, FloatArray, float] | None:
+    """Return the turn rate from pulses that stand out from a wandering baseline, and the trace without it.
+
+    The morphological opening of a trace (J. Serra, Image Analysis and Mathematical Morphology, 1982) by a flat element
+    is its baseline as far as that has no dent, and no bump, narrower than the element: what is left are the pulses. A
+    mean over one period of the mains takes out a hum that an amplifier in saturation has spread over many lines.
+
+    Parameters
+    ----------
+    voltage : array, shape (n,)
+        The trace.
+    interval_s : float
+        Time between samples, s.
+    marks : int
+        Pulses a turn.
+    mains_hz : float or None
+        Frequency of the mains, where a hum shows.
+
+    Returns
+    -------
+    tuple or None
+        What the pulses say, the levelled trace and its sample interval; None where no width gives pulses that chance
+        does not make.
+    """
+    duration = voltage.size * interval_s
+    smooth = mean_over(voltage, 1 / (mains_hz * interval_s)) if mains_hz else voltage
+    coarse, step = decimate(smooth, interval_s, 0.35 * SAMPLES / duration)
+    best: tuple[EdgeEstimate, FloatArray, float] | None = None
+    spread = float(np.std(voltage))
+    for signed in (coarse, -coarse):
+        for part in WIDTHS:
+            width = coarse.size // part
+            if width < 8 or (mains_hz and duration / part < 2 / mains_hz):
+                break
+            eased = uniform_filter1d(signed, max(1, width // 8), mode="nearest")
+            level = eased - grey_opening(eased, size=(width,), mode="reflect")
+            found = estimate_from_edges(level, step, marks, PITCH * width * step, None)
+            if not found.sure or found.result is None or found.pulses is None or found.result.uneven:
+                continue
+            if found.contested or not (found.even or found.pulses.time_s.size >= LEAST_PULSES):
+                continue
+            if float(np.std(level)) < LEAST_PART * spread:
+                continue  # what is left of a hum, or its beat with the pulses of a rotor near the mains
+            if best is None or found.quality > best[0].quality:
+                best = found, level, step
+    return best
+
+
+def mean_over(voltage: FloatArray, samples: float) -> FloatArray:
+    """Return running means over so many samples, a number that need not be whole."""
+    total = np.concatenate([[0.0], np.cumsum(voltage)])
+    place = np.arange(voltage.size) + 0.5
+    ends = np.arange(voltage.size + 1)
+    begin, end = np.maximum(place - samples / 2, 0.0), np.minimum(place + samples / 2, float(voltage.size))
+    return np.asarray((np.interp(end, ends, total) - np.interp(begin, ends, total)) / (end - begin))
