@@ -72,7 +72,8 @@ def test_marks_of_very_unequal_heights_do_not_give_a_fraction_of_the_rate() -> N
         marks = int(random.choice([2, 4]))
         seen = Tachometer(random.uniform(4, 20), marks=marks, noise_v=0.05, height_spread=0.4)
         estimate = estimate_speed(trace_of(seen, seed), marks)
-        assert "no-signal" in estimate.flags or hertz(estimate)[0] == pytest.approx(seen.turn_rate_hz, rel=1e-3)
+        doubted = {"no-signal", "marks-doubtful"} & set(estimate.flags)
+        assert doubted or hertz(estimate)[0] == pytest.approx(seen.turn_rate_hz, rel=1e-3)
 
 
 def test_sharp_pulses_are_timed_by_edges() -> None:

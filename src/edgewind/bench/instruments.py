@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
-from edgewind.bench.fields import FieldProblem, Section, Temperature, Time, Voltage
+from edgewind.bench.fields import FieldProblem, Section, Temperature, Time, Voltage, quantity
 from edgewind.errors import InputError
 from edgewind.units import Measured, parse_quantity, parse_unit
 
@@ -89,6 +89,10 @@ class Instrument(Section):
 
     @model_validator(mode="after")
     def _reached_one_way(self) -> Instrument:
+        if getattr(self, "sound_card", None) is not None:  # the tachometer's alone
+            if self.resource is not None or self.port is not None:
+                raise FieldProblem(InputError("two ways are given", fix="give the sound card or the VISA resource"))
+            return self
         if (self.resource is None) == (self.port is None):
             raise FieldProblem(
                 InputError(
@@ -110,7 +114,7 @@ class Instrument(Section):
     @property
     def address(self) -> str:
         """What is opened; instruments of one address share one connection."""
-        return str(self.resource or self.port)
+        return str(self.resource or self.port or f"sound card {getattr(self, 'sound_card', '')}")
 
 
 def _unit_of(unit: str, kinds: tuple[str, ...], example: str) -> str:
@@ -295,14 +299,26 @@ class TachometerInstrument(Instrument):
         otherwise.
     twice : bool
         Whether each trace is fetched two times and has to come the same.
+    sound_card : str or None
+        In place of an oscilloscope, the input of a sound card: its name, its number, or ``default``.
+    sample_rate : Measured
+        Samples a second of a sound card.
+    duration : Measured
+        Length of a recording by a sound card where nothing else asks for one.
+    input_channel : int
+        Channel of a sound card, counted from one.
     """
 
+    sound_card: Command | None = None
+    sample_rate: quantity("frequency", least=4000.0) = Measured(48_000.0)  # type: ignore[valid-type]
+    duration: Time = Measured(10.0)
+    input_channel: int = Field(default=1, ge=1, le=32)
     start: Command | None = None
     wait: Command | None = None
-    read: Command
+    read: Command = "-"
     format: Literal["int8", "int16", "int32", "float32", "float64", "ascii"] = "int16"
     byte_order: Literal["little", "big"] = "little"
-    interval: Command
+    interval: Command = "-"
     scale: Command | float = 1.0
     offset: Command | float = 0.0
     set_duration: Setting | None = None
@@ -317,6 +333,11 @@ class TachometerInstrument(Instrument):
             raise FieldProblem(
                 InputError("a board that prints lines sends no traces", fix="give the VISA resource of an oscilloscope")
             )
+        for key in ("read", "interval"):
+            if self.sound_card is None and key not in self.model_fields_set:
+                raise FieldProblem(
+                    InputError("it is not said what to ask", key=key, fix=f"write {key} = '...', or sound_card")
+                )
         return self
 
 

@@ -12,6 +12,7 @@ from edgewind.bench.instruments import Instrument, InstrumentsSection
 from edgewind.clock import Clock
 from edgewind.errors import InputError
 from edgewind.live.devices import Lamp, Meter, Tachometer, Thermostat, Valve
+from edgewind.live.sound_card import SoundCard
 from edgewind.live.transport import Transport
 from edgewind.live.transport_serial import SerialTransport
 from edgewind.live.transport_tcp import TcpTransport, is_tcp_socket
@@ -35,7 +36,7 @@ class Instruments:
     thermometer: Meter | None = None
     valve: Valve | None = None
     lamp: Lamp | None = None
-    tachometer: Tachometer | None = None
+    tachometer: Tachometer | SoundCard | None = None
     thermostat: Thermostat | None = None
     transports: list[Transport] = field(default_factory=list)
 
@@ -135,9 +136,13 @@ def connect(
         ),
         valve=None if section.valve is None else Valve(transport(section.valve), section.valve, most),
         lamp=None if section.lamp is None else Lamp(transport(section.lamp), section.lamp),
-        tachometer=None
-        if section.tachometer is None
-        else Tachometer(transport(section.tachometer), section.tachometer),
+        tachometer=(
+            None
+            if section.tachometer is None
+            else SoundCard(section.tachometer, clock)
+            if section.tachometer.sound_card is not None
+            else Tachometer(transport(section.tachometer), section.tachometer)
+        ),
         thermostat=(
             None if section.thermostat is None else Thermostat(transport(section.thermostat), section.thermostat)
         ),

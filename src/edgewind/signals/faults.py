@@ -12,6 +12,8 @@ IntArray = NDArray[np.int64]
 
 NEAR_NYQUIST = 0.8
 """Share of half the sample rate above which a pulse rate is not distinguished from one as far above."""
+LEAST_FOLDED = 0.01
+"""Share of half the sample rate below which pulses are not folded: a rotor would have to keep that rate so well."""
 LEAST_RUN = 3
 LEAST_SHARE = 0.002
 
@@ -99,7 +101,7 @@ def is_aliased(lines: LineSpectrum, rate_hz: float, marks: int, highest_hz: floa
 def _fits_faster(lines: LineSpectrum, rate_hz: float, marks: int, highest_hz: float) -> bool:
     """Tell whether a pulse rate beyond half the sample rate explains lines that the one seen leaves over."""
     found = peaks(lines)
-    if found.size < 3:
+    if found.size < 3 or rate_hz * marks < LEAST_FOLDED * highest_hz:
         return False
     power = lines.at(found)
     sample_rate = 2 * highest_hz

@@ -15,7 +15,7 @@ from threadpoolctl import ThreadpoolController
 
 from edgewind.errors import InputError
 from edgewind.signals.comb import Comb
-from edgewind.signals.edges import EdgeEstimate, estimate_from_edges
+from edgewind.signals.edges import FEW_TURNS, EdgeEstimate, estimate_from_edges
 from edgewind.signals.faults import is_aliased, is_clipped
 from edgewind.signals.lines import LineSpectrum, line_spectrum
 from edgewind.signals.mains import crowded_by, mains_bases, mains_line, near_mains, remove_hum, shows_pulses
@@ -83,6 +83,7 @@ SCALES = (4, 12, 40)
 CROWDED_WIDENS = 5.0
 LEAK_WIDENS = 1.3
 """Factors on an uncertainty where lines of mains and rotor disturb each other, from scenes: not derived."""
+HUM_WIDENS = 1.5
 DISAGREE = 2.0
 """Standard uncertainties by which edges and spectrum may differ before that counts as an uncertainty of its own."""
 MOST_FEW_ORDERS = 12
@@ -254,6 +255,9 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
             found is None
             or found.best is None
             or _fits_better(whole, found)
+            or (
+                _is_strong(whole) and whole.best is not None and not _near(whole.best, marks, mains_hz, mains, duration)
+            )
             or _is_better(voltage, quiet, interval_s, marks, whole.best, found.best, bases)
         ):
             found = whole
@@ -277,6 +281,9 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
         best, method = replace(found.spectrum, turn_rate_u_hz=LEAK_WIDENS * found.spectrum.turn_rate_u_hz), "spectrum"
     elif hidden:
         best, method = _beside_mains(voltage, interval_s, marks, best, method, hidden, lines)
+    elif mains is not None and method == "edges" and best.turn_rate_hz * duration < FEW_TURNS:
+        # what is left of a hum moves the edges of few pulses together
+        best = replace(best, turn_rate_u_hz=HUM_WIDENS * best.turn_rate_u_hz)
     if edges.contested or (
         not found.certain
         and _may_jump(edges, best)
@@ -461,7 +468,10 @@ def _on_wander(
     best = edges.result
     if best is None or _near(best, marks, mains_hz, mains, voltage.size * interval_s):
         return None
-    share = explained_share(level, step, best.turn_rate_hz, best.acceleration_hz_s, marks)
+    turning = best.turn_rate_hz, best.acceleration_hz_s
+    if turns_in_one(level, step, *turning, marks) > 1 or turns_in_one(voltage, interval_s, *turning, marks) > 1:
+        return None  # the high ones of very unequal marks
+    share = explained_share(level, step, *turning, marks)
     return _Found(best, "edges", edges, None, lines, share, certain=True) if share > LEAST_SHARE else None
 
 

@@ -61,13 +61,13 @@ def pulses_on_wander(
                 break
             eased = uniform_filter1d(signed, max(1, width // 8), mode="nearest")
             level = eased - grey_opening(eased, size=(width,), mode="reflect")
+            if float(np.std(level)) < LEAST_PART * spread:
+                continue  # noise, what is left of a hum, or its beat with the pulses of a rotor near the mains
             found = estimate_from_edges(level, step, marks, PITCH * width * step, None)
             if not found.sure or found.result is None or found.pulses is None or found.result.uneven:
                 continue
             if found.contested or not (found.even or found.pulses.time_s.size >= LEAST_PULSES):
                 continue
-            if float(np.std(level)) < LEAST_PART * spread:
-                continue  # what is left of a hum, or its beat with the pulses of a rotor near the mains
             if best is None or found.quality > best[0].quality:
                 best = found, level, step
     return best
