@@ -35,7 +35,7 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from edgewind.bench import BENCH_FILE
+from edgewind.bench import BENCH_FILE, Bench
 from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
 from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why_all
@@ -316,6 +316,12 @@ def _plan_one(
     plan = propose(known, batch=batch, target=target, range_pa=range_pa, cost=cost)
     still_open = [claim.name for claim in known.mechanisms if claim.verdict != "ruled out"]
     return dataclasses.replace(plan, tests=propose_tests(known.experiment, still_open))
+
+
+def benches_at(path: str | Path) -> list[Bench]:
+    """Return the bench of each experiment at a path, as :func:`run_study` finds them."""
+    with ExitStack() as stack:
+        return [read_experiment(source).bench for source in _sources(path, stack)[0]]
 
 
 def _sources(path: str | Path, stack: ExitStack) -> tuple[Sequence[ExperimentSource], Path | None, str]:

@@ -69,7 +69,19 @@ def test_thickness_and_a_chamber_that_mirrors_act_as_on_the_lone_vane():
         np.testing.assert_allclose(getattr(thick, name) / getattr(plain, name), ratio, rtol=1e-3)
 
 
-def test_three_vanes_have_an_estimate_and_say_so():
+def test_three_vanes_in_free_flight_are_what_rays_find():
+    """`rays.free_flight(3, 1.0, 4.5, 4.5, is_round=True, rays=150_000, seed=3)` beside the solver's tests.
+
+    Within 1.5 per cent, and within twice the stated error; no table holds three vanes.
+    """
+    traced = {"torque": 0.2459, "drag": 4.3106, "loss": 0.5502}
+    ours = response(3, arm=1.0, chamber=4.5)
+    found, error = ours.at(np.inf, 1.0), float(ours.relative_error(100.0))
+    pairs = {"torque": found.thermal_force, "drag": found.drag * (1.0 + 1.0 / 12.0), "loss": found.loss}
+    for name, value in pairs.items():
+        assert float(value) == pytest.approx(traced[name], rel=min(0.015, 2.0 * error)), name
+
+
+def test_three_vanes_are_less_certain_than_two_and_four():
     three = response(3)
-    assert "half of it uncertain" in three.source
     assert three.relative_error(0.2) > response(4).relative_error(0.2)

@@ -77,6 +77,26 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+
+
+def _use_cluster(address: str | None) -> str | None:
+    """Send the long work of this command to a Dask cluster, seeing first that it answers."""
+    if address:
+        from edgewind.runner import CLUSTER_VARIABLE, open_runner
+
+        with open_runner(address):
+            os.environ[CLUSTER_VARIABLE] = address
+    return address
+
+
+Cluster = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        callback=_use_cluster,
+        help="Dask scheduler that takes the long work, tcp://host:8786; default: $EDGEWIND_CLUSTER, else this machine.",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON: SI, the unit in each key.")]
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from edgewind.cli.base import AsJson, app, indented, print_json
+from edgewind.cli.base import AsJson, Cluster, app, indented, print_json
 from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings, with_start
 
 if TYPE_CHECKING:
@@ -40,6 +40,7 @@ def design(
     out: Annotated[
         Path | None, typer.Option(help="Folder to make for the plan sheet, its figures, text and JSON.")
     ] = None,
+    cluster: Cluster = None,
     as_json: AsJson = False,
 ) -> None:
     """Plan a study of how the best pressure depends on size, and what it would settle."""

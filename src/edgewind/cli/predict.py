@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from edgewind.cli.base import AsJson, app, indented, print_json
+from edgewind.cli.base import AsJson, Cluster, app, indented, print_json
 from edgewind.cli.described import BenchPath, bench_beside_readings, has_readings
+from edgewind.cli.solving import solve_outside
 from edgewind.errors import InputError
 
 if TYPE_CHECKING:
@@ -42,6 +43,13 @@ def predict(
             "from a fit.",
         ),
     ] = None,
+    solve: Annotated[
+        bool,
+        typer.Option(
+            "--solve", help="Solve a rotor that is outside the tables of whole rotors, in minutes, and keep it."
+        ),
+    ] = False,
+    cluster: Cluster = None,
     as_json: AsJson = False,
 ) -> None:
     """Predict the speed curve of this rotor from first principles.
@@ -74,6 +82,7 @@ def predict(
         from edgewind.evidence import draws_of
 
         drawn = draws_of(described if fitted is None else fitted)
+    notes = solve_outside([described, changed_bench(described, asked)], solve=solve, cluster=cluster)
     best = drawn.moved(asked).best if drawn is not None and fitted is not None else None
     found = predict_whole(described, wanted, changes=asked, parameters=best)
     if drawn is not None and found.table["pressure_pa"].size > 1:
@@ -113,6 +122,8 @@ def predict(
         print(line)
     if best is not None:
         print("the table is for the medians of the fit")
+    for note in notes:
+        print(indented(note, 0))
 
 
 def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: FittedBench) -> dict[str, Any]:

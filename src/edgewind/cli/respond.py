@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import itertools
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
 
-from edgewind.cli.base import AsJson, app, print_json
+from edgewind.cli.base import AsJson, Cluster, app, print_json
 from edgewind.errors import InputError
 from edgewind.serialize import to_plain
 
@@ -46,6 +47,7 @@ def respond(
         Path | None,
         typer.Option(help="Draw the gas about the rotor from above at the first Knudsen number: FILE.png or FILE.svg."),
     ] = None,
+    cluster: Cluster = None,
     as_json: AsJson = False,
 ) -> None:
     """Compute force, drag and heat of a vane in the gas, or torque, drag and heat of a rotor."""
@@ -78,12 +80,15 @@ def respond(
             doing = f"Kn {numbers[done]:.4g}, grid {step.level}: {step.drive}"
             bar.update(task, completed=done + step.done, description=doing)
 
+        about: dict[str, Any] = {"shape": shape, "aspect": aspect, "accommodation": accommodation, "device": device,
+                                 "fields": fields is not None}  # fmt: skip
+        turning: list[RotorResponse] = []
         if rotor:
-            about = {"vanes": vanes or 1, "arm": arm, "room": sides, "round": round_, "device": device}
-            turning = respond_rotor_curve(
-                shape, numbers, aspect=aspect, accommodation=accommodation, tolerance=tolerance or 1e-2,
-                fields=fields is not None, progress=progress, watch=watch, **about,
-            )  # fmt: skip
+            about |= {"vanes": vanes or 1, "arm": arm, "room": sides, "round": round_, "tolerance": tolerance or 1e-2}
+            if cluster is None:
+                turning = respond_rotor_curve(knudsen=numbers, progress=progress, watch=watch, **about)
+            else:
+                turning = _on_cluster(cluster, "rotor", numbers, about, lambda done: bar.update(task, completed=done))
             if picture is not None:
                 from edgewind.report.film import rotor_series, rotor_still, write_still
 
@@ -92,11 +97,12 @@ def respond(
                                      aspect=aspect, accommodation=accommodation)  # fmt: skip
                 write_still(picture, rotor_still(drawn, picture.suffix, knudsen=numbers[0]), replace=True)
         else:
-            answers = respond_curve(
-                shape, numbers, aspect=aspect, room=sides[0] if len(sides) == 1 else sides, position=position,
-                accommodation=accommodation, tolerance=tolerance or 1e-3, fields=fields is not None, device=device,
-                progress=progress, watch=watch,
-            )  # fmt: skip
+            room_sides = sides[0] if len(sides) == 1 else sides
+            about |= {"room": room_sides, "position": position, "tolerance": tolerance or 1e-3}
+            if cluster is None:
+                answers = respond_curve(knudsen=numbers, progress=progress, watch=watch, **about)
+            else:
+                answers = _on_cluster(cluster, "vane", numbers, about, lambda done: bar.update(task, completed=done))
     if rotor:
         _print_rotor(turning, fields, as_json)
         return
@@ -113,6 +119,22 @@ def respond(
     _print_table(
         names, [(one, [_with_error(one, name) for name in names], max(one.sweeps.values())) for one in answers]
     )
+
+
+def _on_cluster(
+    cluster: str, what: str, numbers: Sequence[float], about: dict[str, Any], progress: Callable[[int], None]
+) -> list[Any]:
+    """Answer each Knudsen number as a piece of work of a cluster."""
+    from edgewind.kinetics.response import respond_to
+    from edgewind.kinetics.rotor_respond import respond_rotor_to
+    from edgewind.runner import open_runner
+
+    ended = itertools.count(1)
+    with open_runner(cluster) as runner:
+        return runner.map(
+            respond_rotor_to if what == "rotor" else respond_to, [({**about, "knudsen": kn},) for kn in numbers],
+            on_result=lambda place, answer: progress(next(ended)),
+        )  # fmt: skip
 
 
 def _print_table(names: tuple[str, ...], rows: Iterable[tuple[Response | RotorResponse, list[str], int]]) -> None:

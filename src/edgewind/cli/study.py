@@ -8,7 +8,8 @@ from typing import Annotated, Any
 import typer
 from rich.console import Console
 
-from edgewind.cli.base import AsJson, app, indented, print_json
+from edgewind.cli.base import AsJson, Cluster, app, indented, print_json
+from edgewind.cli.solving import solve_outside
 
 
 @app.command()
@@ -21,13 +22,22 @@ def study(
     quick: Annotated[
         bool, typer.Option("--quick", help="Leave out the fit of the unknowns, ten seconds or more a rotor.")
     ] = False,
+    solve: Annotated[
+        bool,
+        typer.Option(
+            "--solve", help="Solve a rotor that is outside the tables of whole rotors, in minutes, and keep it."
+        ),
+    ] = False,
+    cluster: Cluster = None,
     as_json: AsJson = False,
 ) -> None:
     """Analyse a folder or lab book: response curve, optimum, mechanisms, report."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-    from edgewind.study import run_study
+    from edgewind.study import benches_at, run_study
 
+    if solve:
+        solve_outside(benches_at(path), solve=True, cluster=cluster)
     console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
@@ -41,6 +51,8 @@ def study(
         return
     for found in result.findings:
         _print_findings(found)
+    for note in solve_outside([found.experiment.bench for found in result.findings], solve=False, cluster=cluster):
+        print(f"\n{indented(note, 0)}")
     if result.comparison is not None:
         from edgewind.report.write import shown_units
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -25,7 +26,7 @@ from edgewind.evidence.scaling import Scaling, both_laws
 from edgewind.evidence.tensions import Tension, tensions_of_fit
 from edgewind.rotor import RotorParameters, parameters_of, response_of
 from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
-from edgewind.runner import Runner, open_runner, processors, report
+from edgewind.runner import CLUSTER_VARIABLE, Runner, open_runner, processors, report
 from edgewind.signals import Experiment
 
 Progress = Callable[[str, int, float], None]
@@ -269,8 +270,8 @@ def explain_all(
     steps : int
         Steps of each walker.
     runner : Runner, optional
-        Where the work is done. Where absent, one experiment is explained in this process, and several in processes of
-        this machine or on the cluster that ``EDGEWIND_CLUSTER`` names.
+        Where the work is done. Where absent, on the cluster that ``EDGEWIND_CLUSTER`` names; without one, a single
+        experiment is explained in this process, and several in processes of this machine.
     progress : callable, optional
         Called with the place of the experiment, the model, the steps done and the share that is left; from
         one thread at a time.
@@ -281,7 +282,7 @@ def explain_all(
             progress(place, *state)
 
     known = [None] * len(experiments) if optima is None else optima
-    if runner is None and len(experiments) == 1:
+    if runner is None and len(experiments) == 1 and not os.environ.get(CLUSTER_VARIABLE):
         told = None if progress is None else partial(progress, 0)
         return [explain(experiments[0], known[0], steps=steps, progress=told)]
     pieces = [(experiment, optimum, steps) for experiment, optimum in zip(experiments, known, strict=True)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -408,6 +408,13 @@ def _check_memory(case: RotorCase, level: RotorResolution, workers: int) -> None
             key="tolerance",
             fix="ask for a larger tolerance or a smaller chamber",
         )
+
+
+def respond_rotor_to(question: Mapping[str, Any]) -> RotorResponse:
+    """Answer a question put as the keywords of `respond_rotor`, without fields: one piece of work for a runner."""
+    answer = respond_rotor(**question)
+    answer._solutions.clear()
+    return answer
 
 
 def respond_rotor_curve(

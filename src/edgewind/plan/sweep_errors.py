@@ -7,9 +7,7 @@ one is not the true scatter (on flat curves it is half as much again), so both a
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +18,7 @@ from scipy.special import expit, ndtri
 from edgewind.errors import InputError
 from edgewind.evidence import SweepData, find_optimum
 from edgewind.plan.sized import Curve
+from edgewind.runner import open_runner, processors
 
 Array = NDArray[np.float64]
 
@@ -142,7 +141,7 @@ def read_trials(
     trials, seed : int
         Sweeps of each; seed of the draws.
     processes : int, optional
-        How many to use; as many as there are cores where absent.
+        How many to use; as many as there are cores where absent, and those of a Dask cluster where one is named.
     """
     even = (np.arange(trials) + 0.5) / trials
     shifts = [low + (high - low) * even for low, high in reach]
@@ -151,20 +150,29 @@ def read_trials(
         for which, (curve, pressure, row) in enumerate(zip(curves, pressures, shifts, strict=True))
         for trial, shift in enumerate(row)
     ]
-    workers = min(processes or os.cpu_count() or 1, len(jobs))
-    if workers < 2:
-        told = np.array([_one_trial(job) for job in jobs])
+    if processes == 1 or len(jobs) < 2:
+        read = read_some(jobs)
     else:
-        with ProcessPoolExecutor(workers) as pool:
-            told = np.array(list(pool.map(_one_trial, jobs, chunksize=max(1, len(jobs) // (4 * workers)))))
-    by_rotor = told.reshape(len(curves), trials, 2)
+        with open_runner(processes=min(processes or processors(), len(jobs))) as runner:
+            size = max(1, len(jobs) // (4 * runner.at_once))
+            pieces = [(jobs[first : first + size],) for first in range(0, len(jobs), size)]
+            read = [row for piece in runner.map(read_some, pieces) for row in piece]
+    by_rotor = np.array(read).reshape(len(curves), trials, 2)
     return [
         Trials(shift, standing(curve, pressure, noise, shift), row[:, 0], row[:, 1])
         for curve, pressure, shift, row in zip(curves, pressures, shifts, by_rotor, strict=True)
     ]
 
 
-def _one_trial(job: tuple[Curve, Array, float, float, tuple[int, ...]]) -> tuple[float, float]:
+Trial = tuple[Curve, Array, float, float, tuple[int, ...]]
+
+
+def read_some(jobs: Sequence[Trial]) -> list[tuple[float, float]]:
+    """Return what each simulated sweep errs by, and says that it errs by: a piece of work of a runner."""
+    return [_one_trial(job) for job in jobs]
+
+
+def _one_trial(job: Trial) -> tuple[float, float]:
     curve, pressure, noise, shift, seed = job
     place, u = read_sweep(simulated_sweep(curve, pressure, noise, np.random.default_rng(list(seed)), shift), seed[-1])
     return place - float(np.log(curve.pressure_pa)) - shift, u

@@ -241,7 +241,7 @@ class RotorPicture:
         """What stays of the two curves: the push along the face and the coefficient over Kn."""
         palette, line = self.palette, SHEET.line
         effect, unit, per, along = _EFFECTS[self.first.drive]
-        self._text(_RIGHT, 24.6, f"Along a vane: {along}, mean over height", size=_SMALL, fontweight="bold")
+        self._text(_RIGHT, 24.6, f"Along a vane: {along}", size=_SMALL, fontweight="bold")
         self._stress = plain_axes(self.figure, self._em(_RIGHT + 3.6, 18.0, _RIGHT_END - _RIGHT - 3.9, 5.6),
                                   spines=("bottom",))  # fmt: skip
         low, high = self.first.arm - 0.5, self.first.arm + 0.5
@@ -301,7 +301,7 @@ class RotorPicture:
         return (
             f"Computed, not measured: linear response of a monatomic gas (Shakhov model) about {vanes} ({high}), "
             f"{first.arm:g} L from the axis to their middle, in {chamber} with diffuse walls{walls}{within}. "
-            f"Plane through the middle of the vanes. Every value is per {per}: multiply by yours. Each stroke follows "
+            f"Plane through the middle of the vanes; the push is the mean over their height. Every value is per {per}: multiply by yours. Each stroke follows "
             f"the {stroke}. Vanes are drawn thicker than they are; arms and axis are not computed. "
             f"p₀, T₀, n₀: the gas at rest; v₀ = √(2kT₀/m)."
         )
