@@ -301,7 +301,8 @@ class RotorPicture:
         return (
             f"Computed, not measured: linear response of a monatomic gas (Shakhov model) about {vanes} ({high}), "
             f"{first.arm:g} L from the axis to their middle, in {chamber} with diffuse walls{walls}{within}. "
-            f"Plane through the middle of the vanes; the push is the mean over their height. Every value is per {per}: multiply by yours. Each stroke follows "
+            f"Plane through the middle of the vanes; the push is the mean over their height. "
+            f"Every value is per {per}: multiply by yours. Each stroke follows "
             f"the {stroke}. Vanes are drawn thicker than they are; arms and axis are not computed. "
             f"p₀, T₀, n₀: the gas at rest; v₀ = √(2kT₀/m)."
         )
