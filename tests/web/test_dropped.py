@@ -240,19 +240,8 @@ def test_from_dropped_files_to_stored_readings(dropping: tuple[Any, Path, str], 
     assert [one for one in window.complaints if "400" not in one] == []
 
 
-def drag(page: Page, place: str, paths: list[Path]) -> None:
-    """Drag files and folders of this machine onto an element, as a file manager does."""
-    box = page.locator(place).bounding_box()
-    assert box is not None
-    session = page.context.new_cdp_session(page)
-    data = {"items": [], "files": [str(path) for path in paths], "dragOperationsMask": 1}
-    for kind in ("dragEnter", "dragOver", "drop"):
-        session.send("Input.dispatchDragEvent", {"type": kind, "x": box["x"] + 40, "y": box["y"] + 20, "data": data})
-    session.detach()
-
-
 def test_a_folder_and_a_clip_are_dragged_onto_the_page(
-    dropping: tuple[Any, Path, str], visit: Callable, tmp_path: Path
+    dropping: tuple[Any, Path, str], visit: Callable, drag: Callable, tmp_path: Path
 ) -> None:
     """All that lies in it, and a clip with its patches drawn; two gigabytes are refused before they are read."""
     pytest.importorskip("imageio_ffmpeg")

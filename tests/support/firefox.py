@@ -1,0 +1,133 @@
+"""A Firefox as systems ship it, driven by WebDriver BiDi, a W3C standard.
+
+Playwright drives it too, but begins with a command that the long-term version does not know.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+import time
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+from websockets.sync.client import ClientConnection, connect
+
+# Keys by the names of the WebDriver standard.
+KEYS = {"Enter": "\ue006", "Tab": "\ue004", "ArrowLeft": "\ue012", "ArrowRight": "\ue014", "Escape": "\ue00c"}
+# Nothing is asked of other machines.
+PREFERENCES = {
+    "browser.startup.page": 0, "browser.shell.checkDefaultBrowser": False,
+    "datareporting.policy.dataSubmissionEnabled": False, "toolkit.telemetry.enabled": False,
+    "app.update.enabled": False, "network.captive-portal-service.enabled": False,
+    "network.connectivity-service.enabled": False, "services.settings.server": "",
+    "browser.safebrowsing.update.enabled": False,
+}  # fmt: skip
+
+
+def firefox_path() -> str | None:
+    """Return the path of a Firefox, if there is one."""
+    return next(filter(None, map(shutil.which, ("firefox-esr", "firefox"))), None)
+
+
+class Firefox:
+    """One window of a Firefox without a screen, in a profile of its own."""
+
+    def __init__(self, path: str, profile: Path) -> None:
+        profile.mkdir()
+        lines = [f'user_pref("{name}", {json.dumps(value)});' for name, value in PREFERENCES.items()]
+        (profile / "user.js").write_text("\n".join(lines) + "\n", encoding="utf-8")
+        self._open = ExitStack()
+        self._profile, self._count, self.complaints = profile, 0, []  # type: ignore[var-annotated]
+        command = [path, "--headless", "--no-remote", "--profile", str(profile), "--remote-debugging-port=0"]
+        self._process = subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True)
+        self._socket: ClientConnection = self._open.enter_context(connect(self._address() + "/session", max_size=None))
+        self.ask("session.new", {"capabilities": {}})
+        self.ask("session.subscribe", {"events": ["log.entryAdded"]})
+        self._window = self.ask("browsingContext.getTree", {})["contexts"][0]["context"]
+
+    def _address(self) -> str:
+        assert self._process.stderr is not None
+        for line in self._process.stderr:
+            found = re.search(r"WebDriver BiDi listening on (ws://\S+)", line)
+            if found:
+                return found[1]
+        raise AssertionError("Firefox ended before it listened")
+
+    def ask(self, method: str, params: dict[str, Any]) -> Any:
+        """Send a command, and return its result; what the page logs as an error meanwhile is kept."""
+        self._count += 1
+        self._socket.send(json.dumps({"id": self._count, "method": method, "params": params}))
+        while True:
+            told = json.loads(self._socket.recv(timeout=120))
+            if told.get("method") == "log.entryAdded" and told["params"]["level"] == "error":
+                self.complaints.append(str(told["params"]["text"]))
+            if told.get("id") == self._count:
+                assert told["type"] == "success", f"{method}: {told.get('message')}"
+                return told["result"]
+
+    def open(self, url: str, width: int = 1280, height: int = 900) -> None:
+        """Open an address in a window of a size."""
+        size = {"width": width, "height": height}
+        self.ask("browsingContext.setViewport", {"context": self._window, "viewport": size})
+        self.ask("browsingContext.navigate", {"context": self._window, "url": url, "wait": "complete"})
+
+    def evaluate(self, expression: str) -> Any:
+        """Return a value of the page, by way of JSON."""
+        found = self.ask(
+            "script.evaluate",
+            {"expression": f"JSON.stringify({expression})", "target": {"context": self._window}, "awaitPromise": True},
+        )
+        assert found["type"] == "success", found.get("exceptionDetails", {}).get("text")
+        text = found["result"].get("value")
+        return None if text is None else json.loads(text)
+
+    def wait(self, expression: str, limit_s: float = 240.0) -> Any:
+        """Return a value of the page once it is true."""
+        latest = time.monotonic() + limit_s
+        while not (found := self.evaluate(expression)):
+            assert time.monotonic() < latest, f"never true: {expression}; {self.complaints}"
+            time.sleep(0.05)  # the page says when it is ready only by what stands on it
+        return found
+
+    def type(self, *keys: str) -> None:
+        """Press keys: names of `KEYS`, or text. Without a screen no window is the active one: they press no button."""
+        actions = []
+        for key in keys:
+            for sign in [KEYS[key]] if key in KEYS else key:
+                actions += [{"type": "keyDown", "value": sign}, {"type": "keyUp", "value": sign}]
+        source = {"type": "key", "id": "keyboard", "actions": actions}
+        self.ask("input.performActions", {"context": self._window, "actions": [source]})
+
+    def click(self, selector: str) -> None:
+        """Click with the mouse on the middle of an element."""
+        self.evaluate(f"document.querySelector({json.dumps(selector)}).scrollIntoView({{block: 'center'}})")
+        element = {"type": "element", "element": self._element(selector)}
+        moves = [
+            {"type": "pointerMove", "x": 0, "y": 0, "origin": element},
+            {"type": "pointerDown", "button": 0},
+            {"type": "pointerUp", "button": 0},
+        ]
+        source = {"type": "pointer", "id": "mouse", "actions": moves}
+        self.ask("input.performActions", {"context": self._window, "actions": [source]})
+
+    def choose_files(self, selector: str, paths: list[Path]) -> None:
+        """Choose files for an input of files."""
+        files = [str(path) for path in paths]
+        self.ask("input.setFiles", {"context": self._window, "element": self._element(selector), "files": files})
+
+    def _element(self, selector: str) -> dict[str, str]:
+        locator = {"type": "css", "value": selector}
+        (node,) = self.ask("browsingContext.locateNodes", {
+            "context": self._window, "locator": locator, "maxNodeCount": 1,
+        })["nodes"]  # fmt: skip
+        return {"sharedId": node["sharedId"]}
+
+    def close(self) -> None:
+        """End it."""
+        self._open.close()
+        self._process.terminate()
+        self._process.wait(30)
