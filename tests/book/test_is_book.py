@@ -4,6 +4,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from edgewind.book import is_book, open_book
 
 LOOK = """
@@ -34,6 +36,31 @@ def test_asking_what_a_file_is_takes_no_log_from_under_an_open_book(tmp_path: Pa
         assert look(path) == 2
     with open_book(path) as book:
         assert len(book.contents("rotor").readings) == 2
+
+
+HELD = """
+import fcntl, sys
+with open(sys.argv[1], "r+b") as file:
+    try:
+        fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB, 1, 128)
+    except OSError:
+        print("held")
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="locks of POSIX")
+def test_asking_leaves_the_lock_on_the_shared_memory_of_an_open_book(tmp_path: Path, bench_text: str) -> None:
+    """Byte 128 says that a program uses it (SQLite, "WAL-mode file format", 2.3): without it the next program to open
+    the book truncates the file, and a reading of ours ends with a bus error.
+    """
+    path = tmp_path / "lab.book"
+    with open_book(path, make=True) as book:
+        book.add_experiment("rotor", bench_text.encode(), ["time [s]", "pressure [Pa]", "speed [rpm]"])
+        book.record("rotor", {"time": "1", "pressure": "1", "speed": "1"})
+        found = {name.name: is_book(name) for name in sorted(tmp_path.iterdir())}
+        assert found == {"lab.book": True, "lab.book-shm": False, "lab.book-wal": False}
+        command = [sys.executable, "-c", HELD, str(tmp_path / "lab.book-shm")]
+        assert subprocess.run(command, check=True, capture_output=True, text=True).stdout.strip() == "held"
 
 
 def test_what_is_no_book_is_told(tmp_path: Path) -> None:

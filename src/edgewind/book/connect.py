@@ -13,6 +13,8 @@ from sqlalchemy.pool import QueuePool
 
 from edgewind.book.errors import BookError
 
+# Ends of the names of the files that SQLite keeps beside a book.
+_BESIDE = ("-shm", "-wal", "-journal")
 _LEAST_BYTES = 512  # the least page of SQLite; less counts as an empty database there
 APPLICATION_ID = 0x45444757  # "EDGW", where `file` and others look for the kind of a SQLite file
 _WRITE = "edgewind_write"
@@ -77,6 +79,10 @@ def is_book(target: str | Path) -> bool:
         return True
     try:
         path = Path(target)
+        # The files beside a book are not even opened: to close its shared memory would drop the lock by which other
+        # programs see that this one uses it; the next that opened the book would then cut it short under our reading.
+        if path.name.endswith(_BESIDE):
+            return False
         if not path.is_file() or path.stat().st_size < _LEAST_BYTES:
             return False
         # SQLite looks, and not we: to open and close the file ourselves would drop the locks that this program's own
