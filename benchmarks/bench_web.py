@@ -12,10 +12,13 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from measured import EXAMPLE, Row, row
 
 from edgewind.book import TraceFile, import_folder, open_book
@@ -45,7 +48,110 @@ def run(full: bool = True) -> list[Row]:
                 rows += asyncio.run(_many(url, root, 50, 60.0 if full else 8.0))
             finally:
                 server.terminate()
-    return rows
+    return rows + _dropped(50 if full else 4) + _phone()
+
+
+@contextmanager
+def _served(root: Path) -> Iterator[tuple[str, int]]:
+    """Serve a folder from a process of its own; gives its address and its process."""
+    command = [sys.executable, "-m", "edgewind", "serve", str(root), "--port", "0", "--json"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
+        try:
+            assert server.stdout is not None
+            yield json.loads(server.stdout.readline())["url"].rstrip("/"), server.pid
+        finally:
+            server.terminate()
+
+
+@contextmanager
+def _window(**options: Any) -> Iterator[Any]:
+    """Open a page of a Chromium; None where there is none."""
+    chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if chromium is None:
+        yield None
+        return
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
+        yield browser.new_context(**options).new_page()
+        browser.close()
+
+
+def _dropped(count: int) -> list[Row]:
+    """Files of 5 MB dropped at once, each stored or named as refused; the most memory that the server took."""
+    from support import from_nothing as steps
+
+    with tempfile.TemporaryDirectory() as place, _window() as page:
+        if page is None:
+            return []
+        root, folder = Path(place) / "root", Path(place) / "files"
+        root.mkdir(), folder.mkdir()
+        rows = 5_000_000 // 16
+        turn = np.arange(rows) * 2e-4 * 90 / 60 * 4 % 1.0
+        volts = np.where(turn < 0.3, 4.0, 0.2) + np.random.default_rng(1).normal(0, 0.03, rows)
+        text = "time [s],CH1 [V]\n" + "".join(f"{2e-4 * k:.4f},{v:.6f}\n" for k, v in enumerate(volts))
+        for number in range(count):
+            (folder / f"{number:02d}.csv").write_text(text, encoding="utf-8")
+        size = (folder / "00.csv").stat().st_size
+        with _served(root) as (url, process):
+            steps.begin(page, url)
+            before, start = _memory(process), time.perf_counter()
+            page.set_input_files("#drop-files", sorted(folder.iterdir()))
+            entries = page.locator("#dropped li")
+            while entries.count() < count:
+                page.wait_for_timeout(100)
+            read = time.perf_counter() - start
+            for number in range(count):
+                entry = entries.filter(has_text=f"{number:02d}.csv")
+                entry.locator("[name=pressure]").fill(f"{0.1 * 1.05**number:.4g}")
+                entry.get_by_role("button", name="Store").click()
+                entry.get_by_text("is stored as reading").or_(entry.get_by_text("store it again")).first.wait_for()
+            stored = page.locator("#dropped li", has_text="is stored as reading").count()
+            refused = page.locator("#dropped li.refused").count()
+            most = _memory(process)
+    name = f"{count} files of {size / 1e6:.1f} MB dropped at once"
+    return [
+        row(f"{name}: read and shown, a file", read / count, "s"),
+        row(f"{name}: neither stored nor refused", count - stored - refused, "", "0"),
+        row(f"{name}: most memory of the server above that before", (most - before) / 1e6, "MB", "500"),
+    ]
+
+
+def _memory(process: int) -> float:
+    """Return the most memory that a process and those it began have had, bytes; nan where the system does not say."""
+    try:
+        status = Path(f"/proc/{process}/status").read_text(encoding="ascii")
+    except OSError:
+        return float("nan")
+    return 1024.0 * next(int(line.split()[1]) for line in status.splitlines() if line.startswith("VmHWM"))
+
+
+def _phone() -> list[Row]:
+    """From an empty folder to a report on a phone's width, by touch; wider than the screen is an error."""
+    from support import from_nothing as steps
+
+    phone = {"viewport": {"width": 360, "height": 780}, "has_touch": True, "is_mobile": True}
+    with tempfile.TemporaryDirectory() as place, _window(**phone) as page:
+        if page is None:
+            return []
+        root, folder = Path(place) / "root", Path(place) / "files"
+        root.mkdir(), folder.mkdir()
+        taken = steps.recorded(folder)
+        with _served(root) as (url, _):
+            start = time.perf_counter()
+            steps.begin(page, url)
+            with page.expect_file_chooser() as chosen:
+                page.get_by_text("Choose files").tap()
+            chosen.value.set_files(sorted(folder.iterdir()))
+            steps.store_each(page, taken)
+            wide = page.evaluate("document.documentElement.scrollWidth")
+            steps.to_the_report(page)
+            took = time.perf_counter() - start
+    return [
+        row("360 pixels wide, from an empty folder to a report of eleven files", took, "s"),
+        row("360 pixels wide: widest part of the bench", wide, "pixels", "360"),
+    ]
 
 
 def _quantiles(name: str, values: list[float], unit: str, target: str | None = None) -> list[Row]:
