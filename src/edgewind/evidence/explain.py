@@ -149,6 +149,7 @@ def explain(
     steps: int = STEPS,
     models: Sequence[str] = tuple(MODELS),
     progress: Progress | None = None,
+    coasts: tuple[CoastDown, ...] | None = None,
 ) -> Explanation:
     """Fit the rival models to an experiment and weigh every mechanism; the same experiment gives the same answer.
 
@@ -164,10 +165,12 @@ def explain(
         Keys of :data:`edgewind.evidence.fit.MODELS`, the first of them "all".
     progress : callable, optional
         Called with the model, the steps done and the share that is left.
+    coasts : tuple of CoastDown, optional
+        Its coast-downs, where they were looked for before.
     """
     bench, readings = experiment.bench, experiment.readings
     level, seed = bench.study.level, bench.study.seed
-    coasts = coast_downs(experiment)
+    coasts = coast_downs(experiment) if coasts is None else coasts
     runs = runs_of(experiment, coasts)
     bare = case_of(bench, readings, level=level, seed=seed, coasts=coasts, runs=runs)
     fits: dict[str, Fit] = {}

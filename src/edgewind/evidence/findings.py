@@ -140,7 +140,8 @@ def find(experiment: Experiment) -> Findings:
 
 def find_why(found: Findings, *, steps: int = STEPS, progress: Progress | None = None) -> Findings:
     """Return the findings with the unknowns fitted and the mechanisms weighed on the fits; see :func:`explain`."""
-    return _explained(found, explain(found.experiment, found.optimum, steps=steps, progress=progress))
+    explanation = explain(found.experiment, found.optimum, steps=steps, progress=progress, coasts=found.coasts)
+    return _explained(found, explanation)
 
 
 def _explained(found: Findings, explanation: Explanation) -> Findings:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import ndtr
+from threadpoolctl import threadpool_limits
 
 from edgewind.bench import Bench
 from edgewind.evidence.fit_check import SmoothMisfit, predictive, smooth_misfit
@@ -144,7 +145,8 @@ def prepare(
     """
     problem = Likelihood(bench, data, model, response)
     known = [_carried(problem, other, mode) for other, mode in near]
-    return problem, find_mode(problem, seed=seed, starts=3, near=known)
+    with threadpool_limits(1, user_api="blas"):  # small matrices: threads would only wait for each other
+        return problem, find_mode(problem, seed=seed, starts=3, near=known)
 
 
 def prepare_all(
@@ -216,7 +218,8 @@ def fit(
         prepared = prepare_all(bench, data, near, response, seed)[model]
     problem, mode = prepared
     begin = [one.near for one in mode.all]
-    found = sample(posterior_of(problem, mode.shear), begin, seed=seed, steps=steps, progress=progress)
+    with threadpool_limits(1, user_api="blas"):
+        found = sample(posterior_of(problem, mode.shear), begin, seed=seed, steps=steps, progress=progress)
     random = np.random.default_rng([seed, 3])
     kept = random.choice(len(found.draws), min(2000, len(found.draws)), replace=False)
     scores = mode.shear.scores(found.draws[kept])

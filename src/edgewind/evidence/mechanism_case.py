@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -120,6 +120,11 @@ class MechanismCase:
     def fit(self) -> Fit | None:
         """The fit with every drive acting; where there is one, its posterior takes the place of the priors."""
         return None if self.fits is None else self.fits.get("all")
+
+    @cached_property
+    def by_prior(self) -> MechanismCase:
+        """The same case before any fit: by what the bench states alone."""
+        return self if self.fit is None else replace(self, fits=None, laplace=None)
 
     @cached_property
     def _columns(self) -> dict[str, Array]:

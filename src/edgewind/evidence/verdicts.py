@@ -31,6 +31,8 @@ CONTRIBUTION = 0.05
 # A mechanism is ruled out as the main drive where the upper end of its share is below this; by the evidence of its
 # shape where it is below the second.
 FAR_TOO_SMALL, TOO_SMALL = 0.3, 0.5
+# That upper end is this quantile; a sign is known where it is that of as many draws of what the bench states.
+SURELY = 0.995
 # A sufficient mechanism leaves less than this to all others.
 OTHERS = 0.15
 # Posterior predictive probability below which a fit leaves more than noise.
@@ -55,8 +57,8 @@ class TorqueRatio:
     ratio, interval : float, tuple of float
         At the fastest reading; median and interval. Sizes without a sign before a fit; after it shares of the torque,
         negative where it works against the motion.
-    positive : float
-        Share of draws in which the torque makes the bright face go ahead there.
+    most : float
+        What the ratio stays below but for one draw in 200: for what is ruled out, an interval is not enough.
     spread : float
         Standard deviation over the readings of the logarithm of the median ratio.
     predicted_change, needed_change : float
@@ -65,7 +67,7 @@ class TorqueRatio:
 
     ratio: float
     interval: tuple[float, float]
-    positive: float
+    most: float
     spread: float
     predicted_change: float
     needed_change: float
@@ -82,7 +84,7 @@ def size_of(case: MechanismCase, torque: Array, *, signed: bool = False) -> Torq
     need = np.median(needed, axis=0)
     spread = float(np.std(np.log(np.maximum(over, 1e-300) / need)))
     return TorqueRatio(
-        middle, (low, high), float(np.mean(torque[:, k] > 0)), spread,
+        middle, (low, high), float(np.quantile(ratio, SURELY)), spread,
         float(over.max() / max(over.min(), 1e-300)), float(need.max() / need.min()),
     )  # fmt: skip
 
@@ -131,7 +133,6 @@ def judge(
     key: str,
     leads: Literal["bright", "dark"] | None,
     model: str | None = None,
-    within: float = 1.0,
 ) -> Claim:
     """Weigh a drive of the forward model.
 
@@ -142,13 +143,14 @@ def judge(
     name, key : str
         Name of the mechanism; key of its drive.
     leads : {"bright", "dark"} or None
-        The face that it makes go ahead under light; None where it may be either.
+        The face that it makes go ahead under light where the dark face is the warmer one; None where it may be either.
+        What the bench states decides, where there is enough to compute it.
     model : str, optional
         The model of this drive alone, where one is fitted.
-    within : float
-        Factor either way to which the size holds, where it is an estimate; the draws hold it already.
     """
     seen = case.seen_face
+    if leads is not None and case.enough:
+        leads = _leading(case.by_prior.torque(key)[:, case.fastest], leads)
     sign_ok = None if leads is None or seen == "not observed" else seen == leads
     other = "dark" if leads == "bright" else "bright"
     sign = {
@@ -182,14 +184,21 @@ def judge(
     if fitted and not fit_holds(case):  # then its shares say nothing
         reason = because.lstrip(";, ")
         return Claim(name, verdict, sign_ok, None, None, alone, sentence(f"{reason}; {sign}"), "", light, envelope)
-    estimate = f", an estimate to a factor {within:g}" if within > 1 else ""
     gives = "the fit gives it" if fitted else "it gives"
     words = (
         f"at {format_number(case.pressure_pa, 3)} Pa {gives} {format_number(size.ratio, 2)} "
-        f"({format_interval(low, high, digits=2)}) of the torque needed{estimate}"
+        f"({format_interval(low, high, digits=2)}) of the torque needed"
     )
     why = sentence(f"{sign}; {words}; {shape_words(size)}{because}")
     return Claim(name, verdict, sign_ok, size.ratio, (low, high), alone, why, shape_words(size), light, envelope)
+
+
+def _leading(torque: Array, otherwise: Literal["bright", "dark"]) -> Literal["bright", "dark"] | None:
+    """Return the face that draws of a torque make go ahead; None where they do not agree."""
+    if not np.any(torque):
+        return otherwise
+    ahead = float(np.mean(torque > 0))
+    return "bright" if ahead >= SURELY else "dark" if ahead <= 1 - SURELY else None
 
 
 def _prior_verdict(case: MechanismCase, size: TorqueRatio, sign_ok: bool | None, key: str) -> tuple[Verdict, str]:
@@ -201,7 +210,7 @@ def _prior_verdict(case: MechanismCase, size: TorqueRatio, sign_ok: bool | None,
     if open_keys:
         words = " and ".join(_KEY_WORDS.get(name, f"rotor.{name}") for name in open_keys)
         return "cannot tell", f"; that size rests on {words}, not stated in bench.toml, so it decides nothing"
-    if high < FAR_TOO_SMALL:
+    if size.most < FAR_TOO_SMALL:
         return "ruled out", ", so it is ruled out as the main drive"
     if high < 1:
         if low >= CONTRIBUTION:
@@ -224,9 +233,9 @@ def _fitted_verdict(
     far = behind is not None and behind > DECISIVE
     against = "" if behind is None else f"; alone it is ln(evidence) {format_number(behind, 3)} behind the best model"
     holds = fit_holds(case)
-    if holds and high < FAR_TOO_SMALL:
+    if holds and size.most < FAR_TOO_SMALL:
         return "ruled out", ", so it is ruled out as the main drive"
-    if holds and far and high < TOO_SMALL and best is not None:
+    if holds and far and size.most < TOO_SMALL and best is not None:
         rivals = [name for name in RIVALS if name != model and (case.evidence(name) or -np.inf) > best - DECISIVE]
         if rivals:
             return "ruled out", f"{against}, and {rivals[0]} fits, so it is ruled out as the main drive"

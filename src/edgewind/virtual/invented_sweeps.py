@@ -194,7 +194,7 @@ def readings_text(
     table = csv.writer(out, lineterminator="\n")
     table.writerow(["pressure [Pa]", "pressure uncertainty [%]", "speed [rad/s]", "speed uncertainty [rad/s]", "lamp"])
     for p, s in zip(shown, speed, strict=True):
-        table.writerow([f"{p:.5g}", "1", f"{s:.5g}", f"{max(scatter * abs(s), 1e-3):.3g}", "on"])
+        table.writerow([f"{p:.5g}", "1", f"{s:+.5g}", f"{max(scatter * abs(s), 1e-3):.3g}", "on"])
     return out.getvalue()
 
 
