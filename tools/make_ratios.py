@@ -28,6 +28,7 @@ FOLDER = Path(edgewind.kinetics.__file__).parent
 KNUDSEN = (0.01, 0.0178, 0.03, 0.056, 0.1, 0.178, 0.3, 0.56, 1.0, 1.78, 3.0, 5.6, 10.0, 30.0, 100.0, math.inf)
 FEWER = (0.0178, 0.03, 0.05, 0.1, 0.178, 0.3, 0.56, 1.0, 1.78, 3.0, 5.6, 10.0, 30.0, 100.0, math.inf)
 THICKNESSES = (0.02, 0.05, 0.1, 0.2, 0.5)
+OF_THICK = (0.2, 0.5, 1.0)  # accommodations
 # Difference in accommodation: force and heat are odd in it, so that the quotient is off by its square.
 APART = 0.05
 
@@ -48,7 +49,7 @@ def ratio(of: dict[str, float], to: dict[str, float]) -> str:
 
 def thickness(ask: Ask) -> list[str]:
     """Return the lines over accommodation, thickness and Knudsen number."""
-    places = [(a, t, kn) for a in (0.2, 0.5, 1.0) for t in (0.0, *THICKNESSES) for kn in KNUDSEN]
+    places = [(a, t, kn) for a in OF_THICK for t in (0.0, *THICKNESSES) for kn in KNUDSEN]
     found = dict(zip(places, ask(question(kn, (a, a, 1.0), 1e-3, thickness=t) for a, t, kn in places), strict=True))
     lines = [f"{a},{t},{kn},{ratio(found[a, t, kn], found[a, 0.0, kn])}" for a, t, kn in places if t]
     return [f"accommodation,thickness,knudsen,{','.join(NAMES)}", *lines]

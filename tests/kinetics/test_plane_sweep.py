@@ -81,9 +81,9 @@ def test_a_kernel_that_numba_refuses_gives_way_to_the_plain_sweep_with_a_warning
 
     monkeypatch.setattr(sweeps, "_refused", set())
     monkeypatch.setattr(sweeps, "import_module", refuse)
-    case = Case(Shape("strip"), Room(3.0, 3.0), np.inf)
+    case = Case(Shape("strip"), Room(2.0, 2.0), np.inf)
     with pytest.warns(sweeps.SlowSweepWarning, match="hundred times slower"):
-        answer = solve(case, Resolution(0.3, 4, speeds=4), ("faces",), tolerance=1e-2)[0]
+        answer = solve(case, Resolution(0.1, 2, speeds=2), ("faces",), tolerance=1e-2)[0]
     assert -answer.force == pytest.approx(0.25, rel=1e-9)
 
 

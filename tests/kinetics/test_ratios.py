@@ -37,10 +37,10 @@ def test_shipped_table_names_the_tool_that_makes_it(name):
 
 
 def test_tool_makes_lines_of_the_shipped_thickness_table(tool, solved, monkeypatch):
-    monkeypatch.setattr(tool, "KNUDSEN", (10.0,))
-    monkeypatch.setattr(tool, "THICKNESSES", (0.5,))
+    for name, few in (("KNUDSEN", (0.3,)), ("THICKNESSES", (0.1,)), ("OF_THICK", (1.0,))):
+        monkeypatch.setattr(tool, name, few)
     held, made = numbers_of(shipped("thickness")), numbers_of(tool.thickness(solved))
-    assert made.keys() == {(0.2, 0.5, 10.0), (0.5, 0.5, 10.0), (1.0, 0.5, 10.0)}
+    assert made.keys() == {(1.0, 0.1, 0.3)}
     for place, values in made.items():
         assert values == pytest.approx(held[place], abs=2e-5)
 

@@ -96,20 +96,20 @@ def test_an_accuracy_not_reached_is_said(monkeypatch):
 
 
 def test_answers_are_found_again_on_disk(tmp_path):
-    first = respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path)
-    again = respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path)
+    first = respond("strip", 3.0, tolerance=0.1, workers=1, cache=tmp_path)
+    again = respond("strip", 3.0, tolerance=0.1, workers=1, cache=tmp_path)
     assert again == first
     assert again.seconds == first.seconds
-    other = respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path, accommodation=0.9)
+    other = respond("strip", 3.0, tolerance=0.1, workers=1, cache=tmp_path, accommodation=0.9)
     assert other.drag != first.drag
     assert len(list(tmp_path.iterdir())) == 2
 
 
 def test_a_spoilt_file_in_the_cache_is_computed_anew(tmp_path):
-    first = respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path)
+    first = respond("strip", 3.0, tolerance=0.1, workers=1, cache=tmp_path)
     (file,) = tmp_path.iterdir()
     file.write_text(file.read_text()[:50])
-    assert respond("strip", 3.0, tolerance=0.02, workers=1, cache=tmp_path).values == pytest.approx(first.values)
+    assert respond("strip", 3.0, tolerance=0.1, workers=1, cache=tmp_path).values == pytest.approx(first.values)
     assert json.loads(file.read_text())["answer"]["shape"] == "strip"
 
 
@@ -130,7 +130,7 @@ def test_an_interruption_leaves_the_cache_sound(tmp_path, monkeypatch):
 
 
 def test_an_interrupted_curve_goes_on_where_it_stopped(tmp_path):
-    options = {"tolerance": 0.02, "workers": 1, "cache": tmp_path}
+    options = {"tolerance": 0.1, "workers": 1, "cache": tmp_path}
 
     def stop(done, total, answer):
         if done == 2:

@@ -236,7 +236,7 @@ def test_accommodation_between_the_computed_ones_is_interpolated():
 
 
 def test_a_table_of_ones_own():
-    answers = respond_curve("strip", [1.0, 3.0, 10.0, 30.0, np.inf], room=3.0, tolerance=0.02, cache=False, workers=1)
+    answers = respond_curve("strip", [1.0, 3.0, 10.0, 30.0, np.inf], room=3.0, tolerance=0.1, cache=False, workers=1)
     table = ResponseTable.from_responses(answers)
     assert float(table.drag(3.0)) == pytest.approx(answers[1].drag)
     assert float(table.drag(1e9)) == pytest.approx(answers[-1].drag)
