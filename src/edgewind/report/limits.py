@@ -26,8 +26,8 @@ def _limits(found: Findings) -> Iterator[str]:
     if rotor.internal_heat > 0:
         yield (
             f"The gas ({bench.gas.gas.name}) is computed as monatomic. The heat that the inner motion of its molecules "
-            "carries is put in by a factor. What it changes in the force, 3 % at most in nitrogen, is part of the error "
-            "stated."
+            "carries is put in by a factor. What it changes in the force, 3 % at most in nitrogen, is part of "
+            "the error stated."
         )
     if found.experiment.bench.rotor.accommodation is None:
         yield "The accommodation is not stated in bench.toml, so it is an unknown within a wide range."
