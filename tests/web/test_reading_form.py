@@ -14,11 +14,11 @@ from edgewind.signals import parse_readings
 from edgewind.web.errors import FieldError
 from edgewind.web.reading_form import Form, cells_of, doubt_about
 
-FORM = Form({
+FORM = Form(units={
     "time": "", "gauge": "V", "pressure": "Pa", "pressure uncertainty": "%", "speed": "rpm", "speed uncertainty": "rpm",
     "lamp": "", "sweep": "", "envelope temperature": "degC", "note": "",
 })  # fmt: skip
-BARE = Form({"pressure": "mTorr", "speed": "rad/s"})
+BARE = Form(units={"pressure": "mTorr", "speed": "rad/s"})
 
 
 def typed(**fields: str) -> dict[str, str]:
@@ -184,4 +184,4 @@ def test_volts_and_pressures_outside_the_gauge_are_asked_about(make_bench: Calla
 
 def test_a_table_of_traces_takes_no_typed_speed() -> None:
     with pytest.raises(FieldError, match="traces"):
-        cells_of(Form({"gauge": "V", "trace": ""}), typed())
+        cells_of(Form(units={"gauge": "V", "trace": ""}), typed())

@@ -77,7 +77,7 @@ def experiment_page(catalog: Catalog, slug: str, experiment: str) -> dict[str, A
     return view | {
         "bench": bench_view(parse_bench(text)),
         "bench_text": text,
-        "form": form_of(book, experiment).as_plain(),
+        "form": form_of(book, experiment).model_dump(),
         "changes": [
             {"number": one.number, "reading": one.reading, "cell": one.cell, "before": one.before, "after": one.after,
              "why": one.why, "made_at": one.made_at, "made_by": one.made_by}

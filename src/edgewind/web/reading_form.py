@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field, computed_field
 
 from edgewind.bench import Bench
 from edgewind.book import Book, TraceFile, changes_of, read_part
@@ -32,38 +33,36 @@ _FAR = 30.0
 _FEWEST_KNOWN = 3
 
 
-@dataclass(frozen=True)
-class Form:
-    """What an experiment's table can take from a form.
+class Form(BaseModel):
+    """What an experiment's table can take from a form."""
 
-    Attributes
-    ----------
-    units : dict of str to str
-        Unit of every title that the table has; empty for text.
-    """
+    model_config = ConfigDict(frozen=True)
 
-    units: Mapping[str, str]
+    units: dict[str, str] = Field(description="Unit of every title that the table has; empty for text.")
+
+    @computed_field(description="Titles of what a pressure may be typed as: gauge, pressure, or both.")  # type: ignore[prop-decorator]
+    @property
+    def pressures(self) -> list[str]:
+        """Titles of what a pressure may be typed as."""
+        return [title for title in ("gauge", "pressure") if title in self.units]
+
+    @computed_field(description="Whether a speed may be typed.")  # type: ignore[prop-decorator]
+    @property
+    def speed(self) -> bool:
+        """Whether a speed may be typed."""
+        return "speed" in self.units
 
     @property
     def pressure(self) -> str:
-        """Title of what the pressure is typed as: ``gauge``, ``pressure``, or empty."""
-        return next((title for title in ("gauge", "pressure") if title in self.units), "")
-
-    def as_plain(self) -> dict[str, object]:
-        """Plain types for a page."""
-        return {
-            "pressures": [title for title in ("gauge", "pressure") if title in self.units],
-            "speed": "speed" in self.units,
-            "units": dict(self.units),
-            "last": {},
-        }
+        """Title of what a pressure is typed as first; empty where there is none."""
+        return next(iter(self.pressures), "")
 
 
 def form_of(book: Book, experiment: str) -> Form:
     """Return the form of an experiment."""
     with book.reading() as connection:
         sheet = book.sheet(connection, book.find(connection, experiment))
-    return Form({name: unit for name, unit in sheet.columns if name})
+    return Form(units={name: unit for name, unit in sheet.columns if name})
 
 
 def store_typed(
