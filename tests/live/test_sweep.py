@@ -80,7 +80,9 @@ def test_a_reversal_is_recorded_as_a_run_with_its_sign_through_standstill(bench,
     (run,) = found.runs.values()
     assert run.signed and set(run.changes) == {"lamp", "envelope"}
     assert run.envelope_k.min() < 256.0 and run.envelope_k[0] > 294.0
-    speed, place = run.speed_rad_s, int(np.argmin(run.speed_rad_s))
+    speed, place = run.speed_rad_s, int(np.nanargmin(run.speed_rad_s))
+    off = run.time_s[np.isnan(speed)]
+    assert off.size == 1 and run.lamp_share[run.time_s < off].min() == 1  # the moment of the lamp by itself
     assert speed[0] > 5.0 and speed[place] < -1.0 and abs(speed[-1]) < 0.3 * abs(speed[place])
     assert bench.is_safe(5000.0) and bench.state()["envelope"] == pytest.approx(295.15, abs=0.5)  # thermostat off
 

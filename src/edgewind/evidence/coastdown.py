@@ -16,7 +16,7 @@ from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.rotor import coast_down_angle, coast_down_speed
 from edgewind.signals import Experiment, Trace
-from edgewind.signals.coastdown import Passages, SpeedHistory, passages, speed_history
+from edgewind.signals.coastdown import Passages, SpeedHistory, history_of, passages, speed_history
 from edgewind.units import Measured
 
 Array = NDArray[np.float64]
@@ -242,6 +242,7 @@ def _coast_down_of(trace: Trace, bench: Bench) -> CoastDown | None:
     if one is None or not history.enough:
         seen = passages(trace, marks)
         one = one if seen is None else fit_passages(seen)
+        history = history if seen is None else history_of(seen)
     return replace(one, history=history) if one is not None and history.enough else one
 
 

@@ -21,7 +21,7 @@ class Moment:
     time_s : float
         Time since the start of the run, s.
     speed_rad_s : float
-        Speed, rad/s; negative where the dark face leads, if `signed`.
+        Speed, rad/s; negative where the dark face leads, if `signed`; nan where only a change is noted.
     speed_u_rad_s : float
         Its standard uncertainty, rad/s; nan where only its digits say it.
     envelope_k : float or None
@@ -54,10 +54,11 @@ class RunTable:
         writer.writerow(TITLES)
         for one in self.moments:
             rpm = one.speed_rad_s * RPM_PER_RAD_S
+            sized = f"{rpm:+.4g}" if self.signed and rpm else f"{abs(rpm):.4g}"
             writer.writerow(
                 [
                     f"{one.time_s:.3f}",
-                    f"{rpm:+.4g}" if self.signed and rpm else f"{abs(rpm):.4g}",
+                    "" if math.isnan(rpm) else sized,
                     "" if math.isnan(one.speed_u_rad_s) else f"{one.speed_u_rad_s * RPM_PER_RAD_S:.2g}",
                     "" if one.envelope_k is None else f"{one.envelope_k - 273.15:.3f}",
                     one.lamp,

@@ -223,6 +223,9 @@ class StepRunner:
         rules = rig.bench.steadiness
         watch(_STANDS_AFTER * every)
         self._operator.switch_lamp(False)
+        last = rig.sensing.last
+        moment = (tachometer.time_s() - began, math.nan, math.nan)  # a row of its own notes the moment exactly
+        table.moments.append(Moment(*moment, last.temperature_k, self._state.status.lamp, last.indicated_pa))
         watch(rules.reversal.value / 4, until_it_stands=True)
         if thermostat is not None:
             thermostat.hold(step.envelope_k)

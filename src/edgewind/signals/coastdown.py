@@ -120,6 +120,15 @@ def passages(trace: Trace, marks: int, *, mains_hz: float | str | None = "auto")
     return None
 
 
+def history_of(seen: Passages) -> SpeedHistory:
+    """Return the speed of whole turns, one after the other, from when the marks passed."""
+    at = seen.time_s[:: seen.marks]
+    turn = np.diff(at)
+    speed = 2 * math.pi / turn
+    u = np.maximum(speed * math.sqrt(2) * seen.time_u_s / turn, 1e-3 * speed)
+    return SpeedHistory((at[1:] + at[:-1]) / 2, speed, u, float(np.median(turn)) if turn.size else 0.0)
+
+
 def _in_windows(trace: Trace, marks: int, mains_hz: float | str | None, count: int) -> SpeedHistory:
     size = trace.samples // count
     rows = []

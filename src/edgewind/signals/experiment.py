@@ -17,6 +17,7 @@ from edgewind.bench import BENCH_FILE, Bench, Component, read_bench
 from edgewind.errors import InputError
 from edgewind.files import sha256_of
 from edgewind.signals.by_hand import STOPWATCH_U_S
+from edgewind.signals.changes import Change, parse_changes
 from edgewind.signals.columns import COLUMNS
 from edgewind.signals.conditions import usual_envelope_k, with_conditions
 from edgewind.signals.measure import TraceReading, measure_speed
@@ -24,6 +25,10 @@ from edgewind.signals.pressure import PressureReadings, pressure_from_display, p
 from edgewind.signals.readings import READINGS_FILE, read_readings
 from edgewind.signals.runs import Run, is_run, read_run, words_of
 from edgewind.signals.speed import SET_ASIDE_FLAGS
+from edgewind.signals.trace_run import run_of_trace
+
+# A lamp that goes off within this share of a trace from its beginning, and nothing else, makes it a coast-down.
+COAST_BEGINS = 0.02
 
 
 @dataclass(frozen=True)
@@ -169,9 +174,17 @@ def read_experiment(
             inputs.append(source.input_file(path))
             with source.opened(path) as file:
                 run = read_run(file, source=source.label(path)) if is_run(file) else None
+            changes = _changes(source, table, row) if run is None else ()
             if run is None:
-                traces[row] = _read_speed(source, path, bench)
-            else:
+                reading = _read_speed(source, path, bench)
+                if _through_changes(changes, reading, float(table["lamp_share"].to_numpy(float)[row])):
+                    run = run_of_trace(
+                        reading.trace, bench.tachometer.marks, changes, places=bench.tachometer.mark_places,
+                        face=str(table.at[row, "leading_face"]),
+                    )  # fmt: skip
+                else:
+                    traces[row] = reading
+            if run is not None:
                 runs[row] = run
         except InputError as error:
             if not table.at[row, "exclude"]:
@@ -193,6 +206,24 @@ def read_experiment(
     return Experiment(
         source.name, source.place, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs)), runs
     )
+
+
+def _changes(source: ExperimentSource, table: pd.DataFrame, row: int) -> tuple[Change, ...]:
+    """Return what a row says was changed in its trace, and when."""
+    try:
+        return parse_changes(str(table.at[row, "changed"]))
+    except InputError as error:
+        line = int(table["line"].to_numpy(int)[row])
+        raise error.at(file=source.label(READINGS_FILE), line=line, column="changed") from None
+
+
+def _through_changes(changes: tuple[Change, ...], reading: TraceReading, share: float) -> bool:
+    """Tell whether a trace goes through a change: more than a lamp that goes off as it begins, a coast-down."""
+    first = changes[0] if changes else None
+    if first is None:
+        return False
+    begins = first.what == "lamp" and first.value == 0 and first.time_s <= COAST_BEGINS * reading.trace.duration_s
+    return not (begins and len(changes) == 1 and share == 0)
 
 
 @dataclass(frozen=True)
