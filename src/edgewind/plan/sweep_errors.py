@@ -22,6 +22,8 @@ from edgewind.runner import open_runner, processors
 
 Array = NDArray[np.float64]
 
+# So many sweeps are read before further processes have started.
+_FEW = 100
 # Scatter of ln(pressure) of single readings; what all readings share moves every rotor alike and drops out.
 _PRESSURE_NOISE = 0.01
 # Fewest sweeps with an optimum from which a rotor's own errors are drawn; below, those of all rotors are.
@@ -150,7 +152,7 @@ def read_trials(
         for which, (curve, pressure, row) in enumerate(zip(curves, pressures, shifts, strict=True))
         for trial, shift in enumerate(row)
     ]
-    if processes == 1 or len(jobs) < 2:
+    if processes == 1 or (processes is None and len(jobs) < _FEW):
         read = read_some(jobs)
     else:
         with open_runner(processes=min(processes or processors(), len(jobs))) as runner:
