@@ -115,7 +115,7 @@ def one_design(rated: DesignPower) -> str:
 
 
 @dataclass(frozen=True)
-class Run:
+class SheetRun:
     """One sweep of the run sheet."""
 
     number: int
@@ -128,7 +128,7 @@ class Run:
     changeover: bool
 
 
-def run_order(study: ScalingStudy) -> tuple[Run, ...]:
+def run_order(study: ScalingStudy) -> tuple[SheetRun, ...]:
     """Return the sweeps in the order to run them: rotors in a drawn order, so that drift is not taken for size."""
     best = study.best
     if best is None:
@@ -136,7 +136,7 @@ def run_order(study: ScalingStudy) -> tuple[Run, ...]:
     d = best.design
     rotors = [(width, letter) for width in d.widths_m for letter in range(d.rotors)]
     random = np.random.default_rng([study.settings.seed, 31])
-    runs: list[Run] = []
+    runs: list[SheetRun] = []
     for k in random.permutation(len(rotors)):
         width, letter = rotors[k]
         name = f"{format_number(1e3 * width, 3)} mm" + (f" {'ABCDEFGH'[letter]}" if d.rotors > 1 else "")
@@ -145,7 +145,7 @@ def run_order(study: ScalingStudy) -> tuple[Run, ...]:
             for _ in range(d.sweeps):
                 ends = study.pressures[width, gas]
                 runs.append(
-                    Run(
+                    SheetRun(
                         len(runs) + 1, name, gas, format_number(float(ends[0]), 2), format_number(float(ends[-1]), 3),
                         int(ends.size), duration(study.sweep_s[width, gas]), first,
                     )

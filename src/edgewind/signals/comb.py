@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.signals.least_squares import Fit, NormalEquations, invert, minimise
+from edgewind.signals.least_squares import LeastSquares, NormalEquations, invert, minimise
 from edgewind.signals.smooth import fast_length, running_mean
 
 FloatArray = NDArray[np.float64]
@@ -265,7 +265,7 @@ def _with_uncertainty(
     acceleration_hz_s: float,
     orders: IntArray,
     voices: FloatArray,
-    fit: Fit,
+    fit: LeastSquares,
     free: int,
 ) -> Comb:
     """Add what the noise of the residual, place by place in frequency, does to the estimates.

@@ -37,7 +37,7 @@ class NormalEquations:
 
 
 @dataclass(frozen=True)
-class Fit:
+class LeastSquares:
     """Where the sum of squares is least.
 
     Attributes
@@ -53,11 +53,6 @@ class Fit:
     parameters: FloatArray
     inverse: FloatArray
     cost: float
-
-    def standard_errors(self, data: int) -> FloatArray:
-        """Return the standard error of each parameter from the scatter of `data` residuals."""
-        freedom = max(data - self.parameters.size, 1)
-        return np.sqrt(np.diag(self.inverse) * self.cost / freedom)
 
 
 def invert(curvature: FloatArray) -> FloatArray:
@@ -75,7 +70,7 @@ def minimise(
     damping: float = 1e-3,
     steps: int = 500,
     strict: bool = True,
-) -> Fit:
+) -> LeastSquares:
     """Return the parameters that make the sum of squares least.
 
     Levenberg, Quart. Appl. Math. 2, 164 (1944); Marquardt, J. SIAM 11, 431 (1963): steps solve
@@ -100,7 +95,7 @@ def minimise(
 
     Returns
     -------
-    Fit
+    LeastSquares
         The estimates and what their covariance follows from.
 
     Raises
@@ -125,7 +120,7 @@ def minimise(
     for _ in range(steps):
         step = _step(now, damping)
         if is_last(here, step):
-            return Fit(here + step, invert(now.curvature), max(now.cost - float(now.gradient @ step), 0.0))
+            return LeastSquares(here + step, invert(now.curvature), max(now.cost - float(now.gradient @ step), 0.0))
         with np.errstate(all="ignore"):
             trial = normal_equations(here + step)
         if np.isfinite(trial.cost) and trial.cost <= now.cost:
@@ -136,7 +131,7 @@ def minimise(
             damping = max(10 * damping, 1e-3)
     if strict:
         raise EdgewindError(f"the least-squares fit did not settle in {steps} steps")
-    return Fit(here, invert(now.curvature), now.cost)
+    return LeastSquares(here, invert(now.curvature), now.cost)
 
 
 def _step(now: NormalEquations, damping: float) -> FloatArray:

@@ -8,7 +8,7 @@ import contourpy
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.report.film.sample import Sheet, Singles
+from edgewind.report.film.sample import SampleGrid, Singles
 
 Floats = NDArray[np.float64]
 
@@ -70,7 +70,7 @@ def _heads(points: Floats, shares: tuple[float, ...]) -> Floats:
     return np.asarray(whole[size[:, 0] > 0.0])
 
 
-def level_lines(stream: Singles, sheet: Sheet, *, edge: float) -> list[Line]:
+def level_lines(stream: Singles, sheet: SampleGrid, *, edge: float) -> list[Line]:
     """Return the lines of a stream function at fixed parts of its greatest value, over the upper half.
 
     A line of the stream function is a streamline, closed or from wall to wall; at equal steps of the function the same
@@ -80,7 +80,7 @@ def level_lines(stream: Singles, sheet: Sheet, *, edge: float) -> list[Line]:
     ----------
     stream : array of shape (y, x)
         Stream function.
-    sheet : Sheet
+    sheet : SampleGrid
         Its points.
     edge : float
         Where the vane ends: closed lines start where they pass it, so that heads keep their place from frame to frame.
@@ -110,7 +110,7 @@ def level_lines(stream: Singles, sheet: Sheet, *, edge: float) -> list[Line]:
     return found
 
 
-def _interpolate(values: Singles, sheet: Sheet, places: Floats) -> Floats:
+def _interpolate(values: Singles, sheet: SampleGrid, places: Floats) -> Floats:
     """Return values at places by the bilinear rule, beyond the points as at the last."""
     step_x, step_y = sheet.x[1] - sheet.x[0], sheet.y[1] - sheet.y[0]
     fx = np.clip((places[:, 0] - sheet.x[0]) / step_x, 0.0, sheet.x.size - 1.000001)
@@ -127,7 +127,7 @@ def _row(columns: Floats, gap: float, *, shifted: bool) -> Floats:
     return columns[:-1] + 0.5 * gap if shifted else columns
 
 
-def strokes(flow: tuple[Singles, Singles], sheet: Sheet) -> list[Line]:
+def strokes(flow: tuple[Singles, Singles], sheet: SampleGrid) -> list[Line]:
     """Return short lines along the flow from seeds at even distances, over the upper half.
 
     Each runs half its length against the flow and half with it, by the classical Runge-Kutta rule in the unit vector

@@ -19,7 +19,7 @@ STRESS_POINTS = 60
 
 
 @dataclass(frozen=True)
-class Sheet:
+class SampleGrid:
     """Points of a picture: centres of equal squares over the upper half of the room.
 
     Attributes
@@ -32,7 +32,7 @@ class Sheet:
     y: Floats
 
     @classmethod
-    def of(cls, field: GasField, points: int = POINTS) -> Sheet:
+    def of(cls, field: GasField, points: int = POINTS) -> SampleGrid:
         """Return the points for a room: `points` along its longer side."""
         length, width = field.x[-1] - field.x[0], 2.0 * field.y[-1]
         step = max(length, width) / points
@@ -55,7 +55,7 @@ def _along(at: Floats, values: Floats, low: float, high: float, wanted: Floats) 
     return np.asarray(PchipInterpolator(places, whole, axis=0)(wanted))
 
 
-def resample(field: GasField, values: Floats, sheet: Sheet, *, odd: bool = False, nodes: bool = False) -> Singles:
+def resample(field: GasField, values: Floats, sheet: SampleGrid, *, odd: bool = False, nodes: bool = False) -> Singles:
     """Return a field on the points of a sheet, shape (y, x).
 
     Piecewise cubics that keep the order of their nodes (Fritsch and Carlson 1980) make no false maxima at the edge,
@@ -67,7 +67,7 @@ def resample(field: GasField, values: Floats, sheet: Sheet, *, odd: bool = False
         The case.
     values : array of shape (nx, ny), or (nx, ny + 1) with `nodes`
         Values of the cells, or on the edges of cells across.
-    sheet : Sheet
+    sheet : SampleGrid
         Points wanted.
     odd : bool
         Whether the values change sign at y = 0; else they are even there.

@@ -15,7 +15,7 @@ from scipy.interpolate import PchipInterpolator
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics import ResponseTable
 from edgewind.report.film.field import GasField, check_field_knudsen, gas_field
-from edgewind.report.film.sample import Sheet, Singles, quantity_of, resample, stream_function, stress_points
+from edgewind.report.film.sample import SampleGrid, Singles, quantity_of, resample, stream_function, stress_points
 from edgewind.report.film.shipped import shipped_field
 from edgewind.report.film.words import QUANTITIES, choose
 
@@ -84,7 +84,7 @@ class GasSeries:
         self.knudsen: Floats = np.array([field.knudsen for field in self.fields])
         if np.any(np.diff(self.knudsen) <= 0.0):
             raise InputError("a Knudsen number stands twice", key="knudsen", fix="give each once")
-        self.sheet = Sheet.of(first)
+        self.sheet = SampleGrid.of(first)
         self._kept: dict[tuple[str, int], Any] = {}
         self._lock = Lock()
 

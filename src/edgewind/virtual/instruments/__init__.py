@@ -2,29 +2,29 @@
 
 from edgewind.virtual.instruments.base import BenchInstrument, Supply
 from edgewind.virtual.instruments.gauge import GaugeMeter
-from edgewind.virtual.instruments.lamp import Lamp
+from edgewind.virtual.instruments.lamp import SimulatedLamp
 from edgewind.virtual.instruments.scope import Scope
 from edgewind.virtual.instruments.thermometer import Thermometer
-from edgewind.virtual.instruments.thermostat import Thermostat
-from edgewind.virtual.instruments.valve import Valve
+from edgewind.virtual.instruments.thermostat import SimulatedThermostat
+from edgewind.virtual.instruments.valve import SimulatedValve
 
 INSTRUMENTS: dict[str, type[BenchInstrument]] = {
     "gauge": GaugeMeter,
-    "valve": Valve,
-    "lamp": Lamp,
+    "valve": SimulatedValve,
+    "lamp": SimulatedLamp,
     "scope": Scope,
     "thermometer": Thermometer,
-    "thermostat": Thermostat,
+    "thermostat": SimulatedThermostat,
 }
 
 __all__ = [
     "INSTRUMENTS",
     "BenchInstrument",
     "GaugeMeter",
-    "Lamp",
     "Scope",
+    "SimulatedLamp",
+    "SimulatedThermostat",
+    "SimulatedValve",
     "Supply",
     "Thermometer",
-    "Thermostat",
-    "Valve",
 ]

@@ -10,7 +10,7 @@ POWER_EXPONENT = 1.6
 RATED_V = 12.0
 
 
-class Lamp(Supply):
+class SimulatedLamp(Supply):
     """The irradiance of the bench at the lamp's rated voltage, less below it; off until switched on."""
 
     NAME = "lamp"

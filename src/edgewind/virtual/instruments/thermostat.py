@@ -12,7 +12,7 @@ _ZERO_CELSIUS_K = 273.15
 TEMPERATURE = Number("", -60.0, 90.0, 22.0)
 
 
-class Thermostat(BenchInstrument):
+class SimulatedThermostat(BenchInstrument):
     """Degrees Celsius; off until switched on, and then the envelope goes back to the temperature of the room."""
 
     NAME = "thermostat"

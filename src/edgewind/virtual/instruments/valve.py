@@ -6,7 +6,7 @@ from edgewind.virtual.instruments.base import Supply
 from edgewind.virtual.scpi import Number
 
 
-class Valve(Supply):
+class SimulatedValve(Supply):
     """At 0 V, and with the output off, the valve is closed."""
 
     NAME = "valve"
