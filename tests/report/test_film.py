@@ -293,6 +293,13 @@ def test_svg_holds_its_words_as_text(fields):
     assert "Knudsen number of 0.300" in title.text
 
 
+def test_a_picture_for_a_phone_has_a_few_words_in_place_of_its_footnote(fields):
+    pages = [still_bytes(fields["thermal"], "svg", footnote=wanted).decode() for wanted in (True, False)]
+    with_it, without = (ET.fromstring(page).iter("{http://www.w3.org/2000/svg}text") for page in pages)
+    assert len(list(without)) < len(list(with_it))
+    assert "Computed, not measured" in pages[1] and "resolution" not in pages[1]
+
+
 @pytest.mark.parametrize("kind", ["png", "svg"])
 def test_same_answer_gives_the_same_bytes(strip, kind):
     one = still_bytes(strip, kind, knudsen=0.2, size="page")

@@ -53,6 +53,10 @@ def film(
     theme: Annotated[str, typer.Option(help="dark or light.")] = "dark",
     seconds: Annotated[float, typer.Option(help="How long the film is.")] = 12.0,
     fps: Annotated[int, typer.Option(help="Frames a second.")] = 30,
+    footnote: Annotated[
+        bool,
+        typer.Option("--footnote/--no-footnote", help="What was computed and how, in small type; out for a phone."),
+    ] = True,
     specks: Annotated[bool, typer.Option(help="Let specks drift with the gas.")] = True,
     tolerance: Annotated[float, typer.Option(help="Relative error of the coefficients.")] = 5e-3,
     replace: Annotated[bool, typer.Option("--replace", help="Replace files that exist.")] = False,
@@ -117,14 +121,16 @@ def film(
         if rotor is not None:
             fields = rotor_series(numbers, drive=drive, progress=solved, **rotor)
             if still is not None and at is not None:
-                content = rotor_still(fields, still.suffix, knudsen=at, size=size, theme=theme, quantity=quantity)
+                content = rotor_still(
+                    fields, still.suffix, knudsen=at, size=size, theme=theme, quantity=quantity, footnote=footnote
+                )
                 write_still(still, content, replace=replace)
                 drawn = (still, at, len(content))
             if out is not None:
                 drawing = bar.add_task("drawing the film", total=max(2, round(seconds * fps)))
                 made = make_rotor_film(
                     out, fields, quantity=quantity, theme=theme, size=size, seconds=seconds, fps=fps, replace=replace,
-                    dense_first=numbers[0] < numbers[-1],
+                    footnote=footnote, dense_first=numbers[0] < numbers[-1],
                     progress=lambda done, total: bar.update(drawing, completed=done),
                 )  # fmt: skip
             _say(fields, shape, quantity, drawn, made, as_json=as_json)
@@ -134,14 +140,16 @@ def film(
             accommodation=accommodation, drive=drive, tolerance=tolerance, progress=solved,
         )  # fmt: skip
         if still is not None and at is not None:
-            content = still_bytes(series, still.suffix, knudsen=at, size=size, theme=theme, quantity=quantity)
+            content = still_bytes(
+                series, still.suffix, knudsen=at, size=size, theme=theme, quantity=quantity, footnote=footnote
+            )
             write_still(still, content, replace=replace)
             drawn = (still, at, len(content))
         if out is not None:
             drawing = bar.add_task("drawing the film", total=max(2, round(seconds * fps)))
             made = make_film(
                 out, series, quantity=quantity, theme=theme, size=size, seconds=seconds, fps=fps, specks=specks,
-                dense_first=numbers[0] < numbers[-1], replace=replace,
+                footnote=footnote, dense_first=numbers[0] < numbers[-1], replace=replace,
                 progress=lambda done, total: bar.update(drawing, completed=done),
             )  # fmt: skip
     _say(series.fields, series.first.shape, quantity, drawn, made, as_json=as_json)

@@ -139,6 +139,7 @@ def make_film(
     fps: int = 30,
     dense_first: bool = False,
     specks: bool = True,
+    footnote: bool = True,
     replace: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Film:
@@ -161,6 +162,8 @@ def make_film(
         Whether it runs from dense gas to thin, as when a chamber is pumped down; else as when gas is let in.
     specks : bool
         Whether specks drift along the lines, where there are closed ones.
+    footnote : bool
+        Whether the caption of four lines stands under the picture; a few words otherwise.
     replace : bool
         Whether a file that exists may be replaced.
     progress : callable, optional
@@ -174,7 +177,7 @@ def make_film(
     """
     frames = check_timing(seconds, fps)
     path = check_film(path, [field.knudsen for field in series.fields], seconds=seconds, fps=fps, replace=replace)
-    picture = GasPicture(series, quantity=quantity, theme=theme, size=size, specks=specks)
+    picture = GasPicture(series, quantity=quantity, theme=theme, size=size, specks=specks, footnote=footnote)
     first, last = (series.low, series.high) if dense_first else (series.high, series.low)
     route = places(first, last, frames)
     with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".mp4", delete=False) as handle:

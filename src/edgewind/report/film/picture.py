@@ -32,7 +32,7 @@ from edgewind.report.film.field import GasField
 from edgewind.report.film.lines import LINES, Line, level_lines, strokes
 from edgewind.report.film.sample import STRESS_POINTS
 from edgewind.report.film.series import GasSeries, Moment
-from edgewind.report.film.words import DRIVES, QUANTITIES, SHEET, SIZES, THEMES, choose
+from edgewind.report.film.words import DRIVES, QUANTITIES, SHEET, SHORT_CAPTION, SIZES, THEMES, choose
 
 Floats = NDArray[np.float64]
 
@@ -83,6 +83,8 @@ class GasPicture:
         A key of `SIZES`.
     specks : bool
         Whether specks of gas will be shown, so that the caption speaks of them.
+    footnote : bool
+        Whether the caption of four lines stands under the picture; a few words otherwise.
 
     Raises
     ------
@@ -98,6 +100,7 @@ class GasPicture:
         theme: str = "light",
         size: str = "1080p",
         specks: bool = False,
+        footnote: bool = True,
     ) -> None:
         self.series = series if isinstance(series, GasSeries) else GasSeries([series])
         self.quantity = choose(QUANTITIES, quantity, "quantity")
@@ -107,6 +110,7 @@ class GasPicture:
         self.width, self.height = choose(SIZES, size, "size")
         # Only gas drifts, and only round a strip does it stay in this plane.
         self.specks = specks and self.series.flat and self.quantity.lines == "velocity"
+        self._footnote = footnote
         self.drive = DRIVES[self.series.first.drive]
         top = nice_limit(self.series.largest(self._name))
         self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
@@ -352,6 +356,9 @@ class GasPicture:
         label.set(fontsize=_SMALL * SHEET.type_pt, fontweight="bold")
 
     def _draw_caption(self) -> None:
+        if not self._footnote:
+            self._text(_LEFT, 2.4, SHORT_CAPTION, color=self.palette.soft)
+            return
         words = caption(self.series, self._name, specks=self.specks)
         # Four lines stand under the picture; a long caption is set smaller.
         tight = len(textwrap.wrap(words, _CAPTION_SIGNS)) > _CAPTION_LINES

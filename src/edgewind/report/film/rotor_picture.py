@@ -50,7 +50,7 @@ from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.sample import Sheet
 from edgewind.report.film.series import _weights
 from edgewind.report.film.still import STILLS, settle
-from edgewind.report.film.words import QUANTITIES, SHEET, SIZES, THEMES, choose
+from edgewind.report.film.words import QUANTITIES, SHEET, SHORT_CAPTION, SIZES, THEMES, choose
 
 Floats = NDArray[np.float64]
 
@@ -120,6 +120,8 @@ class RotorPicture:
         One rotor and drive, at one Knudsen number or more.
     quantity, theme, size : str
         Keys of `QUANTITIES`, `THEMES` and `SIZES`.
+    footnote : bool
+        Whether the caption of several lines stands under the picture; a few words otherwise.
 
     Raises
     ------
@@ -134,6 +136,7 @@ class RotorPicture:
         quantity: str = "temperature",
         theme: str = "light",
         size: str = "1080p",
+        footnote: bool = True,
     ) -> None:
         if not fields:
             raise InputError("there is no gas to draw", key="knudsen", fix="give a Knudsen number or more")
@@ -148,6 +151,7 @@ class RotorPicture:
         self.width, self.height = choose(SIZES, size, "size")
         top = nice_limit(max(float(np.nanmax(np.abs(_shown(field, self.name)))) for field in self.fields))
         self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
+        self._footnote = footnote
         self._moving: list[Artist] = []
         self.lock = RLock()
         with _STYLE, our_style(self.palette, SHEET):
@@ -187,6 +191,9 @@ class RotorPicture:
                   fontsize=_SMALL * SHEET.type_pt, zorder=7)  # fmt: skip
         self._draw_scale()
         self._draw_axes()
+        if not self._footnote:
+            self._text(_LEFT, 2.4, SHORT_CAPTION, color=palette.soft)
+            return
         for number, words in enumerate(textwrap.wrap(self.caption(), _CAPTION_SIGNS)):
             self._text(_LEFT, 3.3 - 0.95 * number, words, size=_TINY, color=palette.soft)
 
@@ -419,12 +426,13 @@ def rotor_still(
     quantity: str = "temperature",
     theme: str = "light",
     size: str = "1080p",
+    footnote: bool = True,
 ) -> bytes:
     """Return a picture of a rotor from above as the bytes of a PNG or SVG.
 
     Parameters
     ----------
-    fields, quantity, theme, size
+    fields, quantity, theme, size, footnote
         As for `RotorPicture`.
     kind : str
         ``png`` or ``svg``.
@@ -432,7 +440,7 @@ def rotor_still(
         Where among the fields; the greatest where absent.
     """
     known = choose({name: name for name in STILLS}, kind.removeprefix("."), "kind")
-    picture = RotorPicture(fields, quantity=quantity, theme=theme, size=size)
+    picture = RotorPicture(fields, quantity=quantity, theme=theme, size=size, footnote=footnote)
     return picture.svg(knudsen).encode() if known == "svg" else picture.png(knudsen, effort=6)
 
 
@@ -446,6 +454,7 @@ def make_rotor_film(
     seconds: float = 12.0,
     fps: int = 30,
     dense_first: bool = False,
+    footnote: bool = True,
     replace: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Film:
@@ -455,7 +464,7 @@ def make_rotor_film(
     ----------
     path : path
         Where to, ending in ``.mp4``.
-    fields, quantity, theme, size
+    fields, quantity, theme, size, footnote
         As for `RotorPicture`; fields at two Knudsen numbers or more.
     seconds, fps : float, int
         Duration and frames a second.
@@ -473,7 +482,7 @@ def make_rotor_film(
     """
     frames = check_timing(seconds, fps)
     path = check_film(path, [field.knudsen for field in fields], seconds=seconds, fps=fps, replace=replace)
-    picture = RotorPicture(fields, quantity=quantity, theme=theme, size=size)
+    picture = RotorPicture(fields, quantity=quantity, theme=theme, size=size, footnote=footnote)
     first, last = (picture.fields[place].knudsen for place in ((0, -1) if dense_first else (-1, 0)))
     with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".mp4", delete=False) as handle:
         part = Path(handle.name)

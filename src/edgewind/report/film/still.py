@@ -19,9 +19,9 @@ STILLS = ("png", "svg")
 Answer = GasField | GasSeries | Response
 
 
-def _picture(answer: Answer, drive: str, quantity: str, theme: str, size: str) -> GasPicture:
+def _picture(answer: Answer, drive: str, quantity: str, theme: str, size: str, footnote: bool = True) -> GasPicture:
     gas = field_of_response(answer, drive) if isinstance(answer, Response) else answer
-    return GasPicture(gas, quantity=quantity, theme=theme, size=size)
+    return GasPicture(gas, quantity=quantity, theme=theme, size=size, footnote=footnote)
 
 
 def draw_gas(
@@ -68,6 +68,7 @@ def still_bytes(
     theme: str = "light",
     quantity: str = "temperature",
     drive: str = "thermal",
+    footnote: bool = True,
 ) -> bytes:
     """Return a picture as the bytes of a PNG or SVG; the same answer gives the same bytes.
 
@@ -77,6 +78,8 @@ def still_bytes(
     ----------
     answer, knudsen, size, theme, quantity, drive
         As for `draw_gas`.
+    footnote : bool
+        Whether the caption of four lines stands under the picture; a few words otherwise.
     kind : str
         ``png`` or ``svg``.
 
@@ -86,7 +89,7 @@ def still_bytes(
         As for `draw_gas`, and for another kind.
     """
     known = choose({name: name for name in STILLS}, kind.removeprefix("."), "kind")
-    picture = _picture(answer, drive, quantity, theme, size)
+    picture = _picture(answer, drive, quantity, theme, size, footnote)
     if knudsen is not None:
         picture.show(knudsen)
     return picture.svg().encode() if known == "svg" else picture.png(effort=6)

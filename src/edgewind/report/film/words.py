@@ -105,6 +105,10 @@ SHEET = Size(12.8, 7.2, 15.0, titled=True)
 """The shape of the picture: inches and type."""
 
 
+SHORT_CAPTION = "Computed, not measured"
+"""What stands in place of the footnote where that is left out: four lines cannot be read on a phone."""
+
+
 def choose(table: Mapping[str, Value], name: str, key: str) -> Value:
     """Return what stands under a name.
 
