@@ -6,12 +6,9 @@ shows itself.
 Examples
 --------
 >>> import edgewind, tempfile
->>> place = tempfile.mkdtemp()
->>> found = edgewind.study(edgewind.new(place + "/my-bench"), fit=False)
+>>> found = edgewind.study(edgewind.new(tempfile.mkdtemp() + "/my-bench"), fit=False)
 >>> print(found.findings[0].optimum.found, len(found.readings), found.curves["my-bench"].speed_rad_s.units)
 True 17 rad/s
->>> [path.name for path in sorted(found.save(place + "/report").iterdir())]
-['data', 'datapackage.json', 'figures', 'report.html', 'study.json']
 """
 
 from __future__ import annotations

@@ -18,6 +18,8 @@ from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.names import shorten
 from edgewind.report.palette import Palette
 
+# Height of a bar on a narrow page, where names stand above the bars.
+_BAR = 0.34
 _COMMON_HATCH = "////"
 
 
@@ -41,7 +43,7 @@ def draw_budget(findings: Findings, palette: Palette, size: Size) -> Figure | No
     for row, (name, value, common) in enumerate(entries):
         colour = palette.ink if common is None else palette.rust if common else palette.blue
         axes.barh(
-            -row, 100 * value, height=0.34 if size.narrow else 0.56, color=palette.paper if common else colour,
+            -row, 100 * value, height=_BAR if size.narrow else 0.56, color=palette.paper if common else colour,
             edgecolor=colour, linewidth=1.2 * size.line, hatch=_COMMON_HATCH if common else None,
         )  # fmt: skip
         axes.annotate(
@@ -74,8 +76,8 @@ def _name(axes: Axes, name: str, row: int, weight: str, palette: Palette, size: 
     """Write the name of a line before its bar, or above it where there is no room beside."""
     style: dict[str, Any] = {"textcoords": "offset points", "color": palette.ink, "fontweight": weight}
     if size.narrow:
-        above = (0, 0.42 * size.type_pt + 5)
-        axes.annotate(name, xy=(0, -row), xytext=above, ha="left", va="bottom", **style)
+        above = (0, 0.3 * size.type_pt)
+        axes.annotate(name, xy=(0, -row + _BAR / 2), xytext=above, ha="left", va="bottom", **style)
     else:
         before = (-0.7 * size.type_pt, 0)
         axes.annotate(fill(name, 28), xy=(0, -row), xytext=before, ha="right", va="center", **style)

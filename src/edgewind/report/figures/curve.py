@@ -150,7 +150,7 @@ def _readings(
                 markeredgecolor=palette.paper if used else colour, markeredgewidth=0.8 * size.line,
                 zorder=4 if used else 2,
             )  # fmt: skip
-        if (shown["sweep"] == label).any():
+        if ((shown["sweep"] == label) & shown["used"]).any():
             handles.append(
                 Line2D([], [], linestyle="", marker=mark.marker, color=mark.colour, markersize=0.75 * size.type_pt,
                        markeredgecolor=palette.paper, label=shorten(mark.label, 14))
