@@ -29,11 +29,13 @@ openSvg(
   byId("above").parentElement,
   () => byId("beside"),
   () => "The rotor from the side",
+  true,
 );
 openSvg(
   byId("above").parentElement,
   () => byId("above"),
   () => "The rotor from above",
+  true,
 );
 let outlook = null,
   before = [],

@@ -141,8 +141,8 @@ const plainName = (text) =>
     .slice(0, 80) || "figure";
 
 // place: the element that holds the figure; draw(target): draws it large there; title(): what it is called;
-// files: whether PNG and SVG are made here, rather than by links of the page.
-export function figureTools(place, { draw, title, files = true }) {
+// files: whether PNG and SVG are made here, rather than by links of the page; named: whether the button shows the name.
+export function figureTools(place, { draw, title, files = true, named = false }) {
   const button = make(
     "button",
     {
@@ -159,7 +159,7 @@ export function figureTools(place, { draw, title, files = true }) {
       },
     },
     files ? "Open large, save" : "Open large",
-    make("span", { class: "unseen" }),
+    make("span", { class: named ? "" : "unseen" }),
   );
   const row = make("p", { class: "figuretools small" }, button);
   place.after(row);
@@ -184,9 +184,10 @@ export function headingOf(place) {
   return "figure";
 }
 // A drawing as it stands on the page, copied; after: what the button stands below; find(): the drawing.
-export function openSvg(after, find, title) {
+export function openSvg(after, find, title, named = false) {
   return figureTools(after, {
     title,
+    named,
     draw(target) {
       const copy = find().cloneNode(true);
       copy.removeAttribute("width");

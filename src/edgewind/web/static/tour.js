@@ -6,8 +6,8 @@ const STEPS = [
     page: "books",
     title: "A tour in five steps",
     text:
-      "Edgewind finds out why a rotor of thin vanes turns in thin gas, and at which pressure it turns fastest. The tour " +
-      "goes through the pages with an example that is invented: nothing in it was measured.",
+      "Edgewind finds out why a rotor of thin vanes turns in thin gas, and at which pressure it turns fastest. " +
+      "The tour goes through the pages with an example that is invented: nothing in it was measured.",
     next: "Put the invented example here, and begin",
     show: "#begin-link",
   },
@@ -39,8 +39,8 @@ const STEPS = [
     page: "gas",
     title: "The gas itself",
     text:
-      "What the gas does round the vanes, from thin to dense, computed from the motion of its molecules. That was the " +
-      "tour: now begin an experiment of your own, by a form with a drawing.",
+      "What the gas does round the vanes, from thin to dense, computed from the motion of its molecules. That was " +
+      "the tour: now begin an experiment of your own, by a form with a drawing.",
     next: "End the tour",
     show: ".gaspicture",
   },
