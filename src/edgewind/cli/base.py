@@ -97,6 +97,10 @@ Cluster = Annotated[
         help="Dask scheduler that takes the long work, tcp://host:8786; default: $EDGEWIND_CLUSTER, else this machine.",
     ),
 ]
+Solve = Annotated[
+    bool,
+    typer.Option("--solve", help="Solve a rotor that is outside the tables of whole rotors, in minutes, and keep it."),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON: SI, the unit in each key.")]
 
 

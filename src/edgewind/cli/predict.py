@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from edgewind.cli.base import AsJson, Cluster, app, indented, print_json
+from edgewind.cli.base import AsJson, Cluster, Solve, app, indented, print_json
 from edgewind.cli.described import BenchPath, bench_beside_readings, has_readings
 from edgewind.cli.solving import solve_outside
 from edgewind.errors import InputError
@@ -43,12 +43,7 @@ def predict(
             "from a fit.",
         ),
     ] = None,
-    solve: Annotated[
-        bool,
-        typer.Option(
-            "--solve", help="Solve a rotor that is outside the tables of whole rotors, in minutes, and keep it."
-        ),
-    ] = False,
+    solve: Solve = False,
     cluster: Cluster = None,
     as_json: AsJson = False,
 ) -> None:

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 from rich.console import Console
 
-from edgewind.cli.base import AsJson, Cluster, app, indented, print_json
+from edgewind.cli.base import AsJson, Cluster, Solve, app, indented, print_json
 from edgewind.cli.solving import solve_outside
 
 
@@ -22,12 +22,7 @@ def study(
     quick: Annotated[
         bool, typer.Option("--quick", help="Leave out the fit of the unknowns, ten seconds or more a rotor.")
     ] = False,
-    solve: Annotated[
-        bool,
-        typer.Option(
-            "--solve", help="Solve a rotor that is outside the tables of whole rotors, in minutes, and keep it."
-        ),
-    ] = False,
+    solve: Solve = False,
     cluster: Cluster = None,
     as_json: AsJson = False,
 ) -> None:

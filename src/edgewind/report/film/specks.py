@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.report.film.lines import Line
-from edgewind.report.film.sample import Sheet
+from edgewind.report.film.sample import SampleGrid
 from edgewind.report.film.series import Moment
 
 Floats = NDArray[np.float64]
@@ -28,7 +28,7 @@ class Specks:
     def __init__(self) -> None:
         self._phases: dict[tuple[int, int], float] = {}
 
-    def step(self, lines: list[Line], moment: Moment, sheet: Sheet, seconds: float) -> Floats:
+    def step(self, lines: list[Line], moment: Moment, sheet: SampleGrid, seconds: float) -> Floats:
         """Move on by a time and return the places, upper half, shape (n, 2).
 
         Parameters
@@ -37,7 +37,7 @@ class Specks:
             Lines of the stream function, in their order.
         moment : Moment
             The gas, with its stream function.
-        sheet : Sheet
+        sheet : SampleGrid
             Its points.
         seconds : float
             Since the last frame.
