@@ -47,7 +47,7 @@ from edgewind.report.film.picture import (
     _short,
 )
 from edgewind.report.film.rotor_field import RotorField
-from edgewind.report.film.sample import Sheet
+from edgewind.report.film.sample import SampleGrid
 from edgewind.report.film.series import _weights
 from edgewind.report.film.still import STILLS, settle
 from edgewind.report.film.words import QUANTITIES, SHEET, SHORT_CAPTION, SIZES, THEMES, choose
@@ -350,7 +350,7 @@ class RotorPicture:
         at, kind = field.places, self.quantity.lines
         above = at > 0.0
         flow = [np.nan_to_num(field.moment(f"{kind}_{a}")[:, above]).T.astype(np.float32) for a in "xy"]
-        half = strokes((flow[0], flow[1]), Sheet(at, at[above]))
+        half = strokes((flow[0], flow[1]), SampleGrid(at, at[above]))
         if field.vanes == 1:
             return [*half, *(line.mirrored for line in half)] if field.parity > 0.0 else [
                 *half, *(Line(line.mirrored.points, line.mirrored.heads * [1, 1, -1, -1], False) for line in half)
