@@ -20,10 +20,16 @@ def _seen(p, d, vanes, arm, height, half, top, is_round):
     """Return distance, vane (-1 for the chamber), cosine and side (+1 leading) of the first thing along a ray."""
     best = 1e30
     vane, cosine, side = -1, 1.0, 0.0
-    if d[2] != 0.0:
+    if top == 0.0:
+        b = p[0] * d[0] + p[1] * d[1] + p[2] * d[2]
+        best = -b + np.sqrt(max(b * b + half * half - p[0] * p[0] - p[1] * p[1] - p[2] * p[2], 0.0))
+        cosine = abs(b + best) / half
+    elif d[2] != 0.0:
         t = ((top if d[2] > 0.0 else -top) - p[2]) / d[2]
         best, cosine = t, abs(d[2])
-    if is_round:
+    if top == 0.0:
+        pass
+    elif is_round:
         a = d[0] * d[0] + d[1] * d[1]
         b = p[0] * d[0] + p[1] * d[1]
         c = p[0] * p[0] + p[1] * p[1] - half * half
@@ -78,6 +84,8 @@ def _normal(p, vane, side, vanes, half, top, is_round):
     if vane >= 0:
         angle = 2.0 * np.pi * vane / vanes
         return -side * np.sin(angle), side * np.cos(angle), 0.0
+    if top == 0.0:
+        return -p[0] / half, -p[1] / half, -p[2] / half
     if abs(p[2]) > top - 1e-9:
         return 0.0, 0.0, -np.sign(p[2])
     if is_round:
@@ -135,7 +143,10 @@ def _sums(rays, bounces, vanes, arm, height, half, top, is_round, seed):
 
 
 def free_flight(vanes, arm, width, height, *, is_round=False, vane_height=1.0, rays=400_000, bounces=40, seed=1):
-    """Return torque, drag, heat_apart and loss of a rotor of square or rectangular vanes in free flight."""
+    """Return torque, drag, heat_apart and loss of a rotor of square or rectangular vanes in free flight.
+
+    A height of 0 stands for a sphere as wide as `width`.
+    """
     pressure, moving, apart, both = _sums(
         rays, bounces, vanes, arm, vane_height, 0.5 * width, 0.5 * height, is_round, seed
     )

@@ -100,6 +100,18 @@ def test_one_vane_far_from_axis_and_walls_is_the_lone_square():
     assert values["loss"] == pytest.approx(near[1].mean("heat", 0), rel=0.005)
 
 
+def test_four_vanes_on_long_arms_are_nearly_four_single_ones():
+    """Six widths from the axis, in one chamber: the heat within a per cent; the wind of all four takes a little of the
+    torque and of the drag.
+    """
+    resolution = RotorResolution(6, 4, grid=0.25)
+    four, one = (answer(Rotor(SQUARE, vanes, 6.0, 17.0, 5.0), 1.0, resolution)[0] for vanes in (4, 1))
+    for name in ("heat_apart", "loss"):
+        assert four[name] == pytest.approx(one[name], rel=0.01), name
+    for name in ("torque", "drag"):
+        assert 0.95 * one[name] < four[name] < one[name], name
+
+
 def test_free_flight_is_what_rays_from_face_to_face_give(rays):
     """Torque, drag and heat of four vanes by chains of rays: no mesh, no set of directions (the drag to the noise of
     20 000 rays; benchmarks/bench_rotor_kinetics.py traces a million for three arms and two chambers).

@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 
 from edgewind.bench import read_bench
 from edgewind.cli import app
+from edgewind.cli.respond import _on_cluster
 from edgewind.cli.solving import solve_outside
 from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import store
@@ -38,10 +39,11 @@ class Here:
     def __exit__(self, *_):
         pass
 
-    def map(self, function, pieces, *, on_message, on_result):
+    def map(self, function, pieces, *, on_result, on_message=None):
         answers = []
         for place, piece in enumerate(pieces):
-            on_message(place, "progress", 0.5)
+            if on_message is not None:
+                on_message(place, "progress", 0.5)
             answers.append(function(*piece))
             on_result(place, answers[-1])
         return answers
@@ -150,3 +152,13 @@ def test_an_address_that_is_none_is_refused_by_every_command(command, tmp_path):
     words = {"respond": ["respond"], "design": ["design", str(tmp_path), "--widths", "8 mm,12 mm"]}
     result = CliRunner().invoke(app, [*words.get(command, [command, str(tmp_path)]), "--cluster", "localhost"])
     assert "not the address of a Dask scheduler" in str(result.exception)
+
+
+def test_each_knudsen_number_of_a_curve_is_a_piece_of_work_of_a_cluster(monkeypatch):
+    addresses, done = [], []
+    monkeypatch.setattr("edgewind.runner.open_runner", lambda address: addresses.append(address) or Here())
+    about = {"shape": "strip", "tolerance": 0.1, "cache": False, "workers": 1}
+    answers = _on_cluster("tcp://there:8786", "vane", [10.0, 3.0], about, done.append)
+    assert addresses == ["tcp://there:8786"]
+    assert [answer.knudsen for answer in answers] == [10.0, 3.0]
+    assert done == [1, 2]

@@ -384,10 +384,12 @@ def operator_for(operator: RotorOperator | RoomOperator) -> RotorOperator | Room
     Those are all of a rotor, and those of a flat vane in space between diffuse walls whose two sides mirror each other;
     strips, thick vanes and other walls stay with the processors.
     """
-    if isinstance(operator, RotorOperator):
+    if type(operator) is RotorOperator:
         return GpuOperator(**{f.name: getattr(operator, f.name) for f in fields(operator)})
-    fits = isinstance(operator, SpaceOperator) and operator.grid.boxes == 1 and operator.walls.room == 1.0
-    if not fits or operator.grid.solid or operator.grid.slab:
+    # An operator made from one of these adds to its sweep: it is not the same any more.
+    if type(operator) is not SpaceOperator or operator.grid.boxes == 2 or operator.walls.room != 1.0:
+        return operator
+    if operator.grid.solid or operator.grid.slab:
         return operator
     return GpuSpaceOperator(**{f.name: getattr(operator, f.name) for f in fields(operator)})
 

@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 from edgewind.errors import InputError
 from edgewind.kinetics import store
 from edgewind.kinetics.device import choose_device
+from edgewind.kinetics.fixed_point import quality_of
 from edgewind.kinetics.geometry import Room
 from edgewind.kinetics.inputs import (
     Accommodation,
@@ -373,12 +374,7 @@ def _refine(
         errors=errors,
         reached=reached,
         sweeps={name: solution.sweeps for name, solution in solutions.items()},
-        coarse_sweeps=max(solution.coarse_sweeps for solution in last),
-        residual=max(solution.residual for solution in last),
-        mass_residual=max(abs(solution.mass_residual) for solution in last),
-        energy_residual=max(abs(solution.energy_residual) for solution in last),
         seconds=time.perf_counter() - begun,
-        cells=last[0].grid.cells,
-        velocities=last[0].velocities,
         solutions=solutions,
+        **quality_of(last),
     )

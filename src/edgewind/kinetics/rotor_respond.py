@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics import store
 from edgewind.kinetics.device import choose_device
+from edgewind.kinetics.fixed_point import quality_of
 from edgewind.kinetics.inputs import check_knudsen, check_shape, check_tolerance
 from edgewind.kinetics.response import Step, _available_memory, along_knudsen
 from edgewind.kinetics.rotor_grid import Rotor
@@ -367,7 +368,7 @@ def _response(
     seconds: float,
     reciprocity: float,
 ) -> RotorResponse:
-    rotor, last = case.rotor, solutions[-1]
+    rotor = case.rotor
     answer = RotorResponse(
         shape=rotor.shape.name,
         aspect=rotor.shape.aspect,
@@ -383,16 +384,10 @@ def _response(
         errors=errors,
         reached=excess <= 1.0,
         sweeps=max(solution.sweeps for solution in solutions),
-        coarse_sweeps=max(solution.coarse_sweeps for solution in solutions),
-        residual=max(solution.residual for solution in solutions),
         reciprocity=reciprocity,
-        mass_residual=max(abs(solution.mass_residual) for solution in solutions),
-        energy_residual=max(abs(solution.energy_residual) for solution in solutions),
         seconds=seconds,
-        cells=last.grid.cells,
-        velocities=last.velocities,
         device=device,
-        **{name: values[name] for name in MAIN},
+        **quality_of(solutions) | {name: values[name] for name in MAIN},
     )
     answer._solutions.update(zip(DRIVES_SOLVED, solutions, strict=True))
     return answer

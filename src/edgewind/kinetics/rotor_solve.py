@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from edgewind.kinetics.krylov import fgmres
+from edgewind.kinetics.fixed_point import fixed_point
 from edgewind.kinetics.levels import Level, ladder
 from edgewind.kinetics.rotor_grid import Rotor, RotorGrid, rotor_grid
 from edgewind.kinetics.rotor_operator import ROTOR_DRIVES, RotorDrive, RotorOperator, RotorVelocities
@@ -214,44 +214,26 @@ def solve_rotor(
                 rough = operator_for(case.operator(level.rough(case.knudsen), key, workers))
                 ladders[key] = fine, ladder(fine, rough, 12 if case.knudsen < THICK else 6)
             operator, top = ladders[key]
-            begun = time.perf_counter()
-            scale = operator.scale
-            before, coarse_before = top.sweeps, top.coarse_work()
-            first = start[number] if start else None
-            y = np.zeros(operator.size) if first is None else operator.carry(first.unknowns, first.grid)
-            residual = scale * (operator.sweep(y, drive)[0] - y)
-            reference = float(np.linalg.norm(residual)) if first is None else first.reference
+            told = None if progress is None else partial(progress, number)
             asked = iteration_tolerance(tolerance, case.knudsen)
-
-            def watch(history: list[float], number: int = number, asked: float = asked) -> None:
-                if progress is not None:
-                    span = np.log(history[0] / asked)
-                    done = np.log(history[0] / history[-1]) / span if history[0] > asked else 1.0
-                    progress(number, float(np.clip(done, 0.0, 1.0)))
-
-            found = fgmres(
-                top.product, residual, top.precondition, tolerance=asked, reference=reference, watch=watch
-            )  # fmt: skip
-            y = y + found.x / scale
-            new, fallen = operator.sweep(y, drive)
-            loads, mass, energy = operator.loads(y, fallen, drive)
+            found = fixed_point(operator, top, drive, asked, start[number] if start else None, told)
             answers.append(
                 RotorSolution(
                     case=case,
                     drive=drive,
                     grid=operator.grid,
-                    moments=operator.split(new)[0].copy(),
-                    loads=tuple(loads),
+                    moments=found.moments,
+                    loads=found.loads,
                     parity=operator.parity,
-                    sweeps=top.sweeps - before + 2,
-                    coarse_sweeps=top.coarse_work() - coarse_before,
-                    residual=float(np.linalg.norm(scale * (new - y))) / reference if reference else 0.0,
-                    mass_residual=mass,
-                    energy_residual=energy,
-                    seconds=time.perf_counter() - begun,
+                    sweeps=found.sweeps,
+                    coarse_sweeps=found.coarse_sweeps,
+                    residual=found.residual,
+                    mass_residual=found.mass_residual,
+                    energy_residual=found.energy_residual,
+                    seconds=found.seconds,
                     velocities=operator.velocities.count,
-                    unknowns=y,
-                    reference=reference,
+                    unknowns=found.unknowns,
+                    reference=found.reference,
                 )
             )
     return answers

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -12,9 +11,9 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from edgewind.kinetics.drives import DRIVES, Drive
+from edgewind.kinetics.fixed_point import fixed_point
 from edgewind.kinetics.geometry import Room, Shape, thick_strip_grid
 from edgewind.kinetics.grid import Grid
-from edgewind.kinetics.krylov import fgmres
 from edgewind.kinetics.levels import Level, ladder
 from edgewind.kinetics.plane import PlaneOperator
 from edgewind.kinetics.polyatomic import InnerMotion, PolyatomicOperator
@@ -326,38 +325,21 @@ def _answer(
     start: Solution | None,
     told: Callable[[float], None] | None,
 ) -> Solution:
-    begun = time.perf_counter()
-    scale = operator.scale
-    before, coarse_before = top.sweeps, top.coarse_work()
-    y = np.zeros(operator.size) if start is None else operator.carry(start.unknowns, start.grid)
-    # From rest, the first residual is the drive's right-hand side itself.
-    residual = scale * (operator.sweep(y, drive)[0] - y)
-    reference = float(np.linalg.norm(residual)) if start is None else start.reference
-
-    def watch(history: list[float]) -> None:
-        if told is not None:
-            done = np.log(history[0] / history[-1]) / np.log(history[0] / tolerance) if history[0] > tolerance else 1.0
-            told(float(np.clip(done, 0.0, 1.0)))
-
-    found = fgmres(top.product, residual, top.precondition, tolerance=tolerance, reference=reference, watch=watch)
-    y = y + found.x / scale
-    new, incoming = operator.sweep(y, drive)
-    loads, mass, energy = operator.loads(y, incoming, drive)
+    found = fixed_point(operator, top, drive, tolerance, start, told)
     return Solution(
         drive=drive,
         grid=operator.grid,
-        moments=operator.split(new)[0].copy(),
-        loads=tuple(loads),
+        moments=found.moments,
+        loads=found.loads,
         parity=operator.parity,
-        sweeps=top.sweeps - before + 2,
-        coarse_sweeps=top.coarse_work() - coarse_before,
-        # Faces that only mirror know no temperature: such a drive moves nothing.
-        residual=float(np.linalg.norm(scale * (new - y))) / reference if reference else 0.0,
-        energy_residual=energy,
-        mass_residual=mass,
-        seconds=time.perf_counter() - begun,
+        sweeps=found.sweeps,
+        coarse_sweeps=found.coarse_sweeps,
+        residual=found.residual,
+        energy_residual=found.energy_residual,
+        mass_residual=found.mass_residual,
+        seconds=found.seconds,
         velocities=operator.velocities.count,
-        unknowns=y,
-        reference=reference,
-        rim=operator.rim_loads(y, incoming, drive),
+        unknowns=found.unknowns,
+        reference=found.reference,
+        rim=operator.rim_loads(found.unknowns, found.fallen, drive),
     )
