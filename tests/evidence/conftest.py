@@ -16,4 +16,4 @@ def bench(make_bench) -> Bench:
 @pytest.fixture(scope="session")
 def found(bench) -> Fit:
     """The fit of 24 readings and three coast-downs, every drive acting."""
-    return fit(bench, data_of(bench, coasts=True), steps=50)
+    return fit(bench, data_of(bench, coasts=True), steps=40)

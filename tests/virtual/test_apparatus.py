@@ -88,7 +88,7 @@ def test_chamber_valve_and_gauge_agree_with_an_independent_integration():
 @pytest.mark.parametrize("volts", [3.0, 4.5, 6.0, 7.5])
 def test_steady_speed_is_the_predicted_one(volts):
     """The same numbers as `edgewind predict` at that pressure: speed and both faces, but for the inner heat of the
-    molecules, which the table has at the Knudsen number of the film.
+    molecules, which the table has at the Knudsen number of the film: some millikelvins of a face.
     """
     apparatus, clock = at_rest()
     apparatus.open_valve(volts)

@@ -9,10 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.rotor.run_kernel import RunSteps, run_speeds
-from edgewind.rotor.speed_kernel import deviating_speeds
+from edgewind.rotor.speed_kernel import Place, deviating_speeds
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
+
+FOREIGN_TORQUE = int(Place.FOREIGN_TORQUE)
 
 
 class Columns(NamedTuple):
@@ -256,7 +258,9 @@ def whitened_of(values, flat, columns, readings, smooth, runs, table):  # type: 
         share = _over(rate, smooth.reference[size + m])
         a = readings.rate[m] - rate + share * smooth.offset[size + m]
         a /= readings.rate_u[m]
-        b = (readings.dry_rate[m] - values[0, columns.dry] / inertia) / readings.dry_rate_u[m]
+        # A constant torque from outside acts with the lamp off too, on one side of dry friction.
+        held = values[0, columns.dry] - np.sign(predicted[0, size + m]) * rotor[FOREIGN_TORQUE]
+        b = (readings.dry_rate[m] - held / inertia) / readings.dry_rate_u[m]
         r = min(max(readings.correlation[m] * readings.rate_own_u[m] / readings.rate_u[m], -0.99), 0.99)
         left = np.sqrt(1 - r * r)
         misfit[size + m] = (a - r * b) / left
