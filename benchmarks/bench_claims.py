@@ -2,6 +2,10 @@
 
 Coverage of both optima, *sufficient* said where something else gives a good share of the torque, and true main drives
 ruled out. The rotors are invented; see `edgewind.virtual.invented_sweeps`.
+
+EDGEWIND_CLAIMS sets how many rotors, EDGEWIND_CLAIMS_FIRST the first seed. Seeds 0 to 299, 20000 to 20299 and 30000 to
+30029 were seen while the program was made: rules and errors were set with results of the first in view, and faults were
+mended that the second showed. What is to confirm anything takes others.
 """
 
 from __future__ import annotations
@@ -22,6 +26,7 @@ from edgewind.virtual.hidden_rotor import Surroundings
 from edgewind.virtual.invented_sweeps import invented_sweep
 
 COUNT = int(os.environ.get("EDGEWIND_CLAIMS", "300"))
+FIRST = int(os.environ.get("EDGEWIND_CLAIMS_FIRST", "40000"))
 # The names of drives in the study for those of the generator.
 NAMES = {
     "thermal force": "thermal force of the gas",
@@ -62,6 +67,7 @@ def study_one(seed: int) -> dict[str, Any]:
     fitted = explanation.fit
     if fitted is not None:
         told |= {"p": fitted.p_value, "p_stated": fitted.p_stated, "settled": fitted.settled, "calls": fitted.calls}
+        told["r_hat"] = fitted.r_hat
         told["evidence"] = {name: one.log_evidence for name, one in explanation.fits.items()} | explanation.laplace
     return told
 
@@ -88,6 +94,7 @@ def summarise(results: list[dict[str, Any]]) -> dict[str, float]:
         told[f"{key} holds the truth"] = percent(held(key, truth, or_tension=False))
         told[f"{key} holds the truth or a tension is raised"] = percent(held(key, truth, or_tension=True))
     return told | {
+        "the ensembles of the fit do not agree": percent([not one.get("settled", True) for one in results]),
         "a tension is raised": percent([bool(one["tensions"]) for one in results]),
         "sufficient, of all": percent([verdict == "sufficient" for verdict in thermal]),
         "sufficient, of those with a foreign share above 15 %": percent(
@@ -104,7 +111,7 @@ def run(full: bool) -> list[dict[str, Any]]:
     """Return the rows of this benchmark; EDGEWIND_CLAIMS sets how many rotors."""
     count = COUNT if full else 8
     with open_runner() as runner:
-        results = runner.map(study_one, [(seed,) for seed in range(count)])
+        results = runner.map(study_one, [(seed,) for seed in range(FIRST, FIRST + count)])
     targets = {
         "fit holds the truth or a tension is raised": "84 to 96",
         "force holds the truth or a tension is raised": "84 to 96",

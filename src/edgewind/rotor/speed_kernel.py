@@ -162,7 +162,7 @@ def nearby(c, k, on):  # type: ignore[no-untyped-def]
 @nb.njit(error_model="numpy", cache=True)
 def warm_gas(x, film, share, diffuse, exponent, alpha, table, c):  # type: ignore[no-untyped-def]
     """Write the coefficients of the gas round vanes of a warmth to `c`, with two derivatives in it; see film.py."""
-    look_up(x + exponent * np.log((1.0 + film) / 2.0), alpha, *table, c)
+    look_up(x + exponent * np.log((1.0 + film) / 2.0), alpha, *table, c)  # type: ignore[call-arg]
     by = exponent / (1.0 + film)
     for k in range(c.shape[0]):
         c[k, 2] = by * (by * c[k, 2] - c[k, 1] / (1.0 + film))
