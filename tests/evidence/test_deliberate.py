@@ -216,3 +216,20 @@ def test_the_true_cause_is_never_ruled_out_and_what_differs_is(cause, tmp_path):
     assert found.contradicted
     assert set(found.contradicted) - {found.truth} == set(found.weights.ruled_out)
     assert [test.kind for test in found.tests] == ["lamp dimmer", "lamp off", "chilled envelope in the dark"]
+
+
+def test_vanes_dark_on_both_sides_stand_still_unless_a_constant_torque_turns_them(folder, tmp_path):
+    """Faces that are alike have no difference for gas or light to act on; a draught does not see the faces."""
+    rows = lit_rows(HiddenRotor(species="air"))
+    folder(rows)
+    text = (tmp_path / "readings.csv").read_text().replace("leading face,trace,note", "leading face,trace,note,changed")
+    changed = "1.0,3,0,0.3,on,22,,,,dark faces both sides\n1.1,3,40,0.3,on,22,bright,,,new pivot\n"
+    (tmp_path / "readings.csv").write_text(text + changed)
+    found = find(read_experiment(tmp_path))
+    (test,) = found.tests
+    assert test.kind == "dark faces on both sides" and test.lines == (13,)
+    for name, stated in test.predicted.items():
+        assert stated.agrees == (name not in (DRAUGHT, PIVOT)), name
+    assert test.log_evidence[DRAUGHT] < -3
+    assert "weighed for nothing" in found.other_use(14) and "'new pivot'" in found.other_use(14)
+    assert found.other_use(2) == ""

@@ -8,6 +8,7 @@ read).
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any, NamedTuple
@@ -49,6 +50,12 @@ Array = NDArray[np.float64]
 DRAUGHT = foreign.NAME
 PIVOT = "pivot or vibration"
 CHILLED_IN_THE_DARK = "chilled envelope in the dark"
+# Vanes whose faces are alike: nothing that comes from a difference of the faces turns them, whatever the light.
+BOTH_DARK = "dark faces on both sides"
+ANOTHER_CHANGE = "another change"
+_BOTH_DARK = re.compile(
+    r"\b(dark|black(ened)?)\b.*\bboth (sides|faces)\b|\bboth (sides|faces)\b.*\b(dark|black(ened)?)\b", re.IGNORECASE
+)
 # The mechanisms that state what a test must show, each as the drive that turns the rotor under the lamp.
 ACCOMMODATION = "unequal_accommodation"
 CANDIDATES: tuple[str, ...] = ("thermal_force", ACCOMMODATION, "light_pressure", "infrared_recoil")
@@ -413,7 +420,7 @@ def kind_of(row: Mapping[str, Any], envelope_k: float, arrangement: str) -> str:
     if abs(apart) > LEAST_ENVELOPE_CHANGE_K:
         return f"{'chilled' if apart < 0 else 'warmed'} envelope{where}"
     if row["changed"]:
-        return "another change"
+        return f"{BOTH_DARK}{where}" if _is_both_dark(row) else ANOTHER_CHANGE
     if dark:
         return "lamp off"
     if row["lamp_side"] and row["lamp_side"] != arrangement:
@@ -421,12 +428,17 @@ def kind_of(row: Mapping[str, Any], envelope_k: float, arrangement: str) -> str:
     return "lamp brighter" if float(row["lamp_share"]) > 1 else "lamp dimmer"
 
 
+def _is_both_dark(row: Mapping[str, Any]) -> bool:
+    """Tell whether a row says that the vanes were exchanged for such with two dark faces."""
+    return bool(_BOTH_DARK.search(str(row["changed"])))
+
+
 def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[DeliberateTest | None]:
     table = experiment.readings
     for record in table[table["usable"] & (table["condition"] != "")].to_dict("records"):
         row = {str(name): value for name, value in record.items()}
         kind = kind_of(row, known.envelope_k, known.bench.light.arrangement)
-        if kind == "another change" or (kind == "lamp off" and _slows(experiment, int(row["line"]))):
+        if kind == ANOTHER_CHANGE or (kind == "lamp off" and _slows(experiment, int(row["line"]))):
             continue
         signed = row["leading_face"] in ("bright", "dark") or float(row["speed_rad_s"]) == 0
         seen = Seen(speed_rad_s=float(row["speed_rad_s"]), speed_u_rad_s=float(row["speed_u_rad_s"]), signed=signed)
@@ -465,6 +477,11 @@ def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str
             dark_reflected_push=reflected_push(means, of.rotor.dark_reflection),
             bright_reflected_push=reflected_push(means, of.rotor.bright_reflection),
         )
+    if _is_both_dark(row):
+        here = here.with_(
+            bright_absorptance=here.dark_absorptance, bright_emissivity=here.dark_emissivity,
+            bright_reflected_push=here.dark_reflected_push, bright_outgassing_pa_m_s=here.dark_outgassing_pa_m_s,
+        )  # fmt: skip
     noted = float(row["envelope_k"])
     envelope = noted if np.isfinite(noted) else known.envelope_k
     here = here.in_surroundings(envelope, float(row["lamp_share"]))
@@ -489,6 +506,9 @@ def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str
     scale = abs(usual.speed) if usual is not None else float(np.median(np.abs(before.speed_rad_s)))
     samples = {}
     for key in CANDIDATES:
+        if key == ACCOMMODATION and _is_both_dark(row):  # faces of one coating accommodate alike
+            samples[NAMES[key]] = np.zeros(np.size(after.speed_rad_s))
+            continue
         samples[NAMES[key]] = _scaled(key, before, after, usual, random)
     for name in CONSTANT:
         samples[name] = _constant(before, after, usual, random)

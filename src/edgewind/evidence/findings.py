@@ -110,6 +110,10 @@ class Findings:
         for test in self.tests:
             if line in test.lines:
                 return f"used as a test made on purpose: {test.condition}"
+        table = self.experiment.readings
+        for changed in table["changed"][(table["line"] == line) & table["usable"]]:
+            if changed:
+                return f"shown and weighed for nothing: no mechanism states what '{changed}' does to it"
         return ""
 
 
