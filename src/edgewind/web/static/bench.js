@@ -26,6 +26,7 @@ import { asideButton } from "/static/aside.js";
 import { begin } from "/static/begin-sweep.js";
 import { openSvg } from "/static/figure.js";
 import { drawTrace, dropZone } from "/static/files.js";
+import { quickMarks } from "/static/quick.js";
 import { makeSheet } from "/static/sheet.js";
 
 const here = dataOf("data"),
@@ -384,6 +385,7 @@ if (hand) {
   };
   lamp.addEventListener("change", show);
   show();
+  quickMarks();
 }
 if (here.form) dropZone(here, here.form.speed ? makeSheet(here) : { add() {} });
 
