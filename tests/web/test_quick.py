@@ -40,11 +40,3 @@ def test_a_reading_is_marked_with_direction_and_conditions_in_one_gesture(
     expect(page.locator("#hand-lamp")).to_have_value("on")
     page.get_by_role("button", name="Stands still").click()
     expect(page.locator("#hand-speed")).to_have_value("0")
-    import os
-    if os.environ.get("SHOTS"):
-        for width in (390, 1280):
-            for scheme in ("light", "dark"):
-                page.emulate_media(color_scheme=scheme)
-                page.set_viewport_size({"width": width, "height": 900})
-                page.locator("#quick").scroll_into_view_if_needed()
-                page.screenshot(path=f"/tmp/quick_{width}_{scheme}.png")
