@@ -81,3 +81,11 @@ def test_headers_that_lie_and_files_full_of_holes_cost_no_memory(
     monkeypatch.setattr(sound_file, "MOST_BYTES", 1_000_000)
     found = measure_file(path, Tachometry(4))
     assert found.trace.samples < 500_000 and any("large file" in note for note in found.trace.notes)
+
+
+def test_neighbours_of_a_long_recording_are_averaged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sound_file, "MOST_ANALYSED", 10_000)
+    found = measure_file(write_wav(tmp_path / "a.wav", [pulses(7.3, 8_000)], 8_000), Tachometry(4))
+    assert found.trace.samples == 8_000 and found.trace.interval_s == pytest.approx(5e-4)
+    assert found.speed.speed_rad_s == pytest.approx(2 * math.pi * 7.3, rel=1e-3)
+    assert any("means over 4 samples" in note for note in found.trace.notes)

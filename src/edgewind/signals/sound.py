@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from os import PathLike
 from pathlib import Path
 
@@ -16,6 +17,8 @@ SOUND_SUFFIXES = (".wav", ".flac", ".ogg", ".aif", ".aiff")
 MOST_BYTES = 60_000_000
 """Of a file of any size so many are read: two minutes of 96 kHz stereo in 24 bits."""
 MOST_SAMPLES = 20_000_000
+MOST_ANALYSED = 4_000_000
+"""Samples of a channel beyond which neighbours are averaged: a rotor is far slower than sound."""
 LARGEST = 1 << 44
 
 
@@ -36,7 +39,7 @@ def read_sound(path: str | PathLike[str]) -> Table:
     if Path(path).suffix.lower() == ".wav":
         with Path(path).open("rb") as stream:
             content = stream.read(MOST_BYTES)
-        table = read_wav(content)
+        table = _thinned(read_wav(content))
         if size <= MOST_BYTES:
             return table
         seconds = table.columns[0].values.size * (table.interval_s or 0.0)
@@ -57,9 +60,23 @@ def read_sound(path: str | PathLike[str]) -> Table:
     if not data.size or not np.all(np.isfinite(data)):
         raise InputError("the sound file holds no samples", fix="record again")
     columns = tuple(Column(str(i + 1), "V", np.ascontiguousarray(data[:, i]), named=False) for i in range(channels))
-    table = Table(columns, 1 / rate, ("full scale of the sound file is taken as one volt",))
+    table = _thinned(Table(columns, 1 / rate, ("full scale of the sound file is taken as one volt",)))
     return _with_note(table, f"the first {len(data) / rate:.4g} s of a large file are read") if more else table
 
 
 def _with_note(table: Table, note: str) -> Table:
-    return Table(table.columns, table.interval_s, (*table.notes, note))
+    return replace(table, notes=(*table.notes, note))
+
+
+def _thinned(table: Table) -> Table:
+    """Return a long recording with neighbouring samples averaged, and a note."""
+    count = table.columns[0].values.size
+    together = -(-count // MOST_ANALYSED)
+    if together == 1 or table.interval_s is None:
+        return table
+    whole = count // together * together
+    columns = tuple(
+        replace(column, values=column.values[:whole].reshape(-1, together).mean(axis=1)) for column in table.columns
+    )
+    thinned = replace(table, columns=columns, interval_s=table.interval_s * together)
+    return _with_note(thinned, f"means over {together} samples of a long recording are used")

@@ -12,16 +12,18 @@ from dataclasses import dataclass
 from functools import cache
 from os import PathLike
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
 from edgewind.extras import need
-from edgewind.runner import JobFailedError, LocalRunner
 from edgewind.signals.trace_header import StatedInterval
 from edgewind.signals.trace_table import Column, Table, size_of, too_large
+
+if TYPE_CHECKING:
+    from edgewind.runner import LocalRunner
 
 FloatArray = NDArray[np.float64]
 AnyArray = NDArray[np.generic]
@@ -112,6 +114,8 @@ def _read_apart(
     The libraries that read MAT and HDF5 are compiled, and a damaged file can end the process that they run in: that
     must not be the one that records, or serves pages.
     """
+    from edgewind.runner import JobFailedError
+
     try:
         found: dict[str, Stored] = _reading_process().submit(reader, str(path), max_bytes).result()
     except JobFailedError as error:
@@ -121,6 +125,8 @@ def _read_apart(
 
 @cache
 def _reading_process() -> LocalRunner:
+    from edgewind.runner import LocalRunner
+
     return LocalRunner(1, attempts=1)
 
 

@@ -28,6 +28,8 @@ MOST_FRAMES = 12_000
 """Frames that are read: 50 s at 240 a second, 110 MB at 16:9."""
 LEAST_FRAMES = 12
 OPEN_S, STALLED_S = 30.0, 600.0
+ALONE = ("-protocol_whitelist", "file", "-format_whitelist", "mov,matroska,avi,mpeg,mpegvideo,mpegts")
+"""What FFmpeg may open: this file, and no playlist in it that leads to other files or addresses."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,7 @@ def read_clip(path: str | PathLike[str], region: tuple[int, int, int, int] | Non
     """
     size_of(path, MOST_BYTES)
     program = need("imageio_ffmpeg", extra="film", purpose="to read a video clip").get_ffmpeg_exe()
-    said = _run([program, "-hide_banner", "-nostdin", "-i", str(path)], OPEN_S).decode("utf-8", "replace")
+    said = _run([program, "-hide_banner", "-nostdin", *ALONE, "-i", _local(path)], OPEN_S).decode("utf-8", "replace")
     stream = re.search(r"Stream #.*Video:.*?(?P<width>\d{2,5})x(?P<height>\d{2,5})", said)
     if stream is None or "attached pic" in said[stream.start() : said.find("\n", stream.start())]:
         if "Audio:" in said:
@@ -101,7 +103,19 @@ def read_clip(path: str | PathLike[str], region: tuple[int, int, int, int] | Non
     small = min(WIDTH, wide)
     tall = max(2, round(small * high / wide))
     filters = f"showinfo=checksum=0,crop={wide}:{high}:{x}:{y},scale={small}:{tall}:flags=area,format=gray"
-    command = [program, "-hide_banner", "-nostdin", "-nostats", "-threads", "1", "-i", str(path), "-map", "0:v:0"]
+    command = [
+        program,
+        "-hide_banner",
+        "-nostdin",
+        "-nostats",
+        "-threads",
+        "1",
+        *ALONE,
+        "-i",
+        _local(path),
+        "-map",
+        "0:v:0",
+    ]
     command += ["-vf", filters, "-fps_mode", "passthrough", "-frames:v", str(MOST_FRAMES + 1), "-f", "rawvideo", "-"]
     frames, told = _decode(command, tall * small)
     stamps = np.array([float(text) for text in re.findall(r"pts_time:\s*(-?[\d.]+(?:e-?\d+)?)", told)])
@@ -126,6 +140,11 @@ def read_clip(path: str | PathLike[str], region: tuple[int, int, int, int] | Non
         float(capture[1]) if capture else None,
         tuple(notes),
     )
+
+
+def _local(path: str | PathLike[str]) -> str:
+    """Return a path that FFmpeg takes for no protocol and no option, whatever its name is."""
+    return f"file:{Path(path).absolute()}"
 
 
 def _run(command: list[str], limit_s: float) -> bytes:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import grey_opening, uniform_filter1d
 
 from edgewind.signals.edges import EdgeEstimate, estimate_from_edges
 from edgewind.signals.lines import decimate
@@ -49,6 +48,8 @@ def pulses_on_wander(
         What the pulses say, the levelled trace and its sample interval; None where no width gives pulses that chance
         does not make.
     """
+    from scipy.ndimage import grey_opening, uniform_filter1d  # on first use: few traces come this far
+
     duration = voltage.size * interval_s
     smooth = mean_over(voltage, 1 / (mains_hz * interval_s)) if mains_hz else voltage
     coarse, step = decimate(smooth, interval_s, 0.35 * SAMPLES / duration)
