@@ -17,6 +17,7 @@ from itertools import zip_longest
 from pathlib import Path
 
 from edgewind.errors import InputError
+from edgewind.formatting import NUMBER
 from edgewind.units import KINDS, parse_header, parse_unit, to_si
 
 _MOST_BYTES = 20_000_000
@@ -240,7 +241,7 @@ def _number(cell: str, unit: str | None, title: Title, decimal_comma: bool) -> N
         return EMPTY
     plain = cell.replace(",", ".") if decimal_comma else cell
     right = f"write a number, such as {'1,5' if decimal_comma else '1.5'}, or leave the cell empty"
-    if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", plain, re.ASCII):
+    if not re.fullmatch(NUMBER, plain):
         raise InputError(f"'{cell[:60]}' is not a number", fix=right)
     mantissa, _, exponent = plain.lower().partition("e")
     kind = "number" if unit == "%" else str(title.kind)
