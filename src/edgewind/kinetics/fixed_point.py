@@ -112,7 +112,7 @@ def fixed_point(
     drive: Any,
     tolerance: float,
     start: Earlier | None = None,
-    told: Callable[[float], None] | None = None,
+    progress: Callable[[float], None] | None = None,
 ) -> FixedPoint:
     """Iterate one drive to a residual, from rest or from an earlier solution.
 
@@ -128,7 +128,7 @@ def fixed_point(
         Residual to reach, relative to the drive's right-hand side.
     start : Earlier, optional
         Where to start.
-    told : callable, optional
+    progress : callable, optional
         Called after every fine sweep with the share of the iteration that is done, 0 to 1.
     """
     begun = time.perf_counter()
@@ -140,9 +140,9 @@ def fixed_point(
     reference = float(np.linalg.norm(residual)) if start is None else start.reference
 
     def watch(history: list[float]) -> None:
-        if told is not None:
+        if progress is not None:
             done = np.log(history[0] / history[-1]) / np.log(history[0] / tolerance) if history[0] > tolerance else 1.0
-            told(float(np.clip(done, 0.0, 1.0)))
+            progress(float(np.clip(done, 0.0, 1.0)))
 
     found = fgmres(top.product, residual, top.precondition, tolerance=tolerance, reference=reference, watch=watch)
     y = y + found.x / scale
