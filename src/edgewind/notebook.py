@@ -265,8 +265,7 @@ class TraceSpeed(Shown):
         return xr.DataArray(read.voltage_v, {"time_s": time}, name="voltage_v", attrs={"units": "V"})
 
     def _lines(self) -> list[str]:
-        from edgewind.formatting import format_measured
-        from edgewind.units import RPM_PER_RAD_S
+        from edgewind.formatting import RPM_PER_RAD_S, format_measured
 
         speed = self.reading.speed
         if speed.method == "none":

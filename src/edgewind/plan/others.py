@@ -142,7 +142,7 @@ def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[PlannedMeasur
     low, high = float(used["pressure_pa"].min()), float(used["pressure_pa"].max())
     middle = plan.optimum.pressure_pa if plan.optimum.found else None
     wanted = [low, middle or float(np.sqrt(low * high)), high]
-    there = [one.pressure_pa for one in (*coasts, *found.runs)]
+    there = [*(one.pressure_pa for one in coasts), *(one.pressure_pa for one in found.runs)]
     missing = [p for p in wanted if not any(1 / _NEAR < pressure / p < _NEAR for pressure in there)]
     own = float(np.median([one.drag_rate_u / one.drag_rate for one in coasts])) if coasts else _TYPICAL_DRAG_U
     inertia = found.experiment.bench.rotor.moment_of_inertia

@@ -95,7 +95,7 @@ class HiddenRotor:
 
     Attributes
     ----------
-    species : str or dict of str to float
+    species : str or dict of str to float or str
         Gas, or the shares of its parts.
     internal_heat : float
         Heat capacity of the inner motion of a molecule, in k: 0 for a monatomic gas, 1 for a linear molecule.
@@ -129,7 +129,7 @@ class HiddenRotor:
         Indicated over true pressure, over the pressure in pascal.
     """
 
-    species: str | dict[str, float] = "N2"
+    species: str | dict[str, float | str] = "N2"
     internal_heat: float = 1.0
     vanes: int = 4
     width_m: float = 0.012

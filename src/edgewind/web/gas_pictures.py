@@ -123,7 +123,7 @@ class GasPictures:
         if kind not in ("png", "svg"):
             raise InputError(f"'{kind}' is not an image type of this page", fix="png or svg")
         drive = ways.get("drive", "thermal")
-        how = {
+        how: dict[str, Any] = {
             "size": ways.get("size", "1080p"), "theme": ways.get("theme", "light"),
             "quantity": ways.get("quantity", "temperature"),
         }  # fmt: skip
