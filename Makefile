@@ -64,6 +64,7 @@ lint: $(READY)
 example: $(READY)
 	$(BIN)/python examples/make_two_rotors.py
 	$(BIN)/python examples/make_reversal.py
+	$(BIN)/python tools/make_template.py
 
 # The response of the gas to vanes of the standard shapes.
 tables: $(READY)
