@@ -116,6 +116,11 @@ class Measured(NamedTuple):
         return 0.0 if self.u == 0 else (self.u / abs(self.value) if self.value else math.inf)
 
 
+def with_article(kind: str) -> str:
+    """Return a kind of quantity with its article: a pressure, an irradiance."""
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
+
+
 def parse_unit(text: str, kind: str) -> pint.Unit:
     """Return the unit written in `text`, checked to measure `kind`.
 
@@ -131,11 +136,11 @@ def parse_unit(text: str, kind: str) -> pint.Unit:
     """
     unit = _unit_of(text.strip())
     if isinstance(unit, str):
-        raise InputError(f"unknown unit '{text}' for a {kind}", fix=unit)
+        raise InputError(f"unknown unit '{text}' for {with_article(kind)}", fix=unit)
     if not _measures(unit, KINDS[kind].unit):
         raise InputError(
             f"'{text}' is not a unit of {kind}",
-            fix=f"write a {kind} with a unit, such as '{KINDS[kind].example}'",
+            fix=f"write {with_article(kind)} with a unit, such as '{KINDS[kind].example}'",
         )
     if kind == "angular speed" and not any(str(part) in _ANGLES for part in unit._units):
         raise InputError(
@@ -206,13 +211,13 @@ def parse_measured(text: str | float, kind: str) -> Measured:
     """
     expected = f"write a number and a unit, such as '{KINDS[kind].example}'"
     if isinstance(text, bool) or not isinstance(text, str | int | float):
-        raise InputError(f"{text!r} is not a {kind}", fix=expected)
+        raise InputError(f"{text!r} is not {with_article(kind)}", fix=expected)
     try:
         match = _WRITTEN.match(str(text))
     except ValueError:  # a whole number of thousands of digits
         raise InputError(f"that is not a finite {kind}", fix=expected) from None
     if match is None:
-        raise InputError(f"'{text}' is not a {kind}", fix=expected)
+        raise InputError(f"'{text}' is not {with_article(kind)}", fix=expected)
     written = match["unit"]
     try:
         value, u = float(match["value"]), _written_uncertainty(match)

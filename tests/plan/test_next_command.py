@@ -19,8 +19,11 @@ from edgewind.study import plan_next, run_study
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory) -> Path:
+    """The template, with a gauge that is trusted less: what all readings share is most of the interval."""
     place = tmp_path_factory.mktemp("next") / "bench"
-    write_template(place)
+    bench = write_template(place)[0]
+    text = bench.read_text(encoding="utf-8")
+    bench.write_text(text.replace('transfer_uncertainty = "10 %"', 'transfer_uncertainty = "20 %"'), encoding="utf-8")
     return place
 
 

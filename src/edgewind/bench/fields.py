@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
 from edgewind.errors import InputError
-from edgewind.units import Measured, parse_measured
+from edgewind.units import Measured, parse_measured, with_article
 
 
 class Section(BaseModel):
@@ -43,11 +43,11 @@ def quantity(kind: str, *, above: float | None = None, least: float | None = Non
             return text
         value = parse_measured(text, kind)
         if above is not None and not value.value > above:
-            raise InputError(f"'{text}' is too small", fix=f"give a {kind} above {above:g}")
+            raise InputError(f"'{text}' is too small", fix=f"give {with_article(kind)} above {above:g}")
         if least is not None and not value.value >= least:
-            raise InputError(f"'{text}' is too small", fix=f"give a {kind} of at least {least:g}")
+            raise InputError(f"'{text}' is too small", fix=f"give {with_article(kind)} of at least {least:g}")
         if most is not None and not value.value <= most:
-            raise InputError(f"'{text}' is too large", fix=f"give a {kind} of at most {most:g}")
+            raise InputError(f"'{text}' is too large", fix=f"give {with_article(kind)} of at most {most:g}")
         return value
 
     return Annotated[Measured, BeforeValidator(_as_value_error(read)), QuantityNote(kind, above, least, most)]
