@@ -170,8 +170,11 @@ async function bring(index) {
   }
   showWhatIf();
 }
+let holding = false;
 function hold() {
-  if (!now) return;
+  // A setting whose prediction is on its way is held once that is there, and not under the name of another.
+  holding = !now || now.setting !== setting();
+  if (holding) return;
   second = { told: now, name: settingWords() };
   const choice = byId("second");
   choice.querySelector("[value=held]")?.remove();
@@ -328,6 +331,7 @@ async function redraw() {
       byId("whatif-of").textContent = of ? "the medians of the fit" : "the bench as it is described";
       label();
       showWhatIf();
+      if (holding) hold();
       await new Promise(requestAnimationFrame); // both drawings are made in this frame
       document.body.dataset.whatifMs = Math.round(performance.now() - start);
     } catch (error) {
