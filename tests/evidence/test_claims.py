@@ -14,7 +14,7 @@ NAMES = {"thermal force": "thermal force of the gas", "unequal accommodation": "
 def studied(tmp_path_factory):
     folder = tmp_path_factory.mktemp("claims") / "rotor"
     _, truth = invented_sweep(folder, np.random.default_rng([36, 300]))
-    return find_why(find(read_experiment(folder)), steps=50), truth
+    return find_why(find(read_experiment(folder)), steps=25), truth
 
 
 def test_the_truth_is_held_or_a_tension_is_raised(studied):

@@ -46,7 +46,7 @@ def posterior(bench):
     seen = steady_state(PRESSURES, rotor, response_of(rotor)).speed_rad_s
     seen = seen * (1 + 0.01 * np.random.default_rng(5).standard_normal(seen.size))
     data = FitData(PRESSURES, np.full(25, 0.01), seen, 1e-3 * np.abs(seen), True, 0.05)
-    return draws_of(fit(bench, data, steps=100), draws=120)
+    return draws_of(fit(bench, data, steps=25), draws=120)
 
 
 def test_both_optima_move_to_where_the_prediction_of_the_changed_bench_has_them(bench, prior):
