@@ -15,6 +15,8 @@ from edgewind.signals.trace import Trace
 
 SAMPLES, INTERVAL_S = 20_000, 1e-4
 SEED = 20_240_501
+FRESH = 60_000
+"""First seed of the scenes: the estimator was mended with those from 0, 10,000, 30,000 and 40,000 in view."""
 
 
 def run(full: bool = True) -> list[Row]:
@@ -184,7 +186,7 @@ def scene_rows(count: int) -> list[Row]:
     make_scene = from_tests("support", "scenes").make_scene
     wrong = gross = possible = given = 0
     inside: list[bool] = []
-    for seed in range(count):
+    for seed in range(FRESH, FRESH + count):
         scene = make_scene(seed)
         found = estimate_speed(Trace(scene.voltage_v, scene.interval_s), scene.marks)
         rate, u = found.speed_rad_s / (2 * math.pi), found.speed_u_rad_s / (2 * math.pi)

@@ -249,7 +249,8 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
         humless = found.lines
         if found.best is not None and _near(found.best, marks, mains_hz, mains, duration):
             found = None
-    if found is None or found.best is None or not _is_strong(found):
+    own = found is not None and found.best is not None and _took_its_own(found.best, marks, mains, duration)
+    if found is None or found.best is None or not _is_strong(found) or (own and not found.certain):
         whole = _find(voltage, interval_s, marks, None, None, lines)
         if (
             found is None
@@ -297,6 +298,14 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
     if is_aliased(humless, best.turn_rate_hz, marks, highest):
         flags.add("aliased")
     return _told(best, method, flags, duration, edges, found.spectrum)
+
+
+def _took_its_own(best: MethodResult, marks: int, mains_hz: float | None, duration_s: float) -> bool:
+    """Tell whether the line that was taken out for the mains is one of the pulses found."""
+    if mains_hz is None:
+        return False
+    pulse = best.turn_rate_hz * marks
+    return abs(mains_hz - pulse * max(1, round(mains_hz / pulse))) * duration_s < 1
 
 
 def _is_strong(found: _Found) -> bool:

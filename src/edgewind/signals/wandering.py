@@ -18,7 +18,7 @@ PITCH = 2.5
 """About how far apart pulses of the widest kind are, over that width."""
 LEAST_PULSES = 7
 """Of fewer pulses, bumps of the baseline among them make a pattern of their own, unless they stand at even places."""
-LEAST_PART = 0.25
+LEAST_PART = 0.3
 """Standard deviation of the trace without its baseline, over that of the whole; 0.35 and more were rotors."""
 
 
