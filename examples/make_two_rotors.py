@@ -8,7 +8,7 @@ Nothing here was measured. The speeds do not come from Edgewind's model of a rot
 `edgewind.virtual.hidden_rotor`: bridging formulas with hidden smooth factors, faces that accommodate unequally, a weak
 draught, a gauge whose error is no factor. Nor does the bench.toml state it exactly: see `rotor`. So a study can be held
 against what is true, which `python examples/make_two_rotors.py` prints. Three coast-downs of each rotor, the lamp off
-from full speed, follow the same rotor while its vanes cool.
+from full speed, follow the same rotor; each trace begins twelve seconds after, when the faces are alike again.
 """
 
 from __future__ import annotations
@@ -59,6 +59,7 @@ LARGE = Rotor("vane-20mm", 0.020, 0.026, 3, 3.45e-7, 3.0e-10, 2.0e-10, datetime(
 IRRADIANCE, CONDUCTANCE, BRIGHT_EMISSIVITY, ACCOMMODATION = 840.0, 62.0, 0.82, 0.92
 COAST_PRESSURES_PA = (0.05, 0.6, 8.0)
 COAST_SAMPLES = 12_000
+WAIT_S = 12.0  # from lamp off to the beginning of the trace
 
 
 _random = np.random.default_rng([SEED, 1])
@@ -79,14 +80,16 @@ def rotor(made: Rotor) -> HiddenRotor:
 
 
 def coast_down(made: Rotor, pressure_pa: float, seed: int) -> Trace:
-    """Record an invented coast-down until the speed has fallen to a third: the lamp goes off as the trace begins."""
+    """Record an invented coast-down until the speed has fallen to a third; it begins as the faces are alike again."""
     true, dark = rotor(made), Surroundings(pressure_pa, 0.0, ENVELOPE_K)
     lit = replace(dark, light=1.0)
     start = float(true.steady_speed(lit))
     warm = tuple(float(face) for face in true.faces(lit))
     rate = (float(true.resistance(dark)) + made.pivot_viscous_n_m_s) / made.inertia_kg_m2
     coarse = np.linspace(0.0, 4 / rate, 4000)
-    speed = true.run(coarse, lambda _: dark, (warm[0], warm[1], start))[:, 2]
+    cooled = true.run(np.array([0.0, WAIT_S]), lambda _: dark, (warm[0], warm[1], start))[-1]
+    start = float(cooled[2])
+    speed = true.run(coarse, lambda _: dark, tuple(cooled))[:, 2]
     seconds = float(np.round(coarse[np.argmax(speed < start / 3)], 1))
     time = np.arange(COAST_SAMPLES) * seconds / COAST_SAMPLES
     turns = CubicSpline(coarse, speed).antiderivative()(time) / (2 * np.pi)
