@@ -83,7 +83,7 @@ def make(folder: Path) -> None:
     table = csv.writer(out, lineterminator="\n")
     table.writerow([*rows[1], "trace", "changed"])
     for row in rows[2:]:
-        signed = row[2] if row[2].startswith("-") else f"+{row[2]}"
+        signed = row[2] if row[2].startswith(("-", "+")) else f"+{row[2]}"
         table.writerow([*row[:2], signed, *row[3:], "", ""])
     shown = PRESSURE_PA * float(true.gauge(PRESSURE_PA))
     table.writerow([f"{shown:.5g}", "1", "", "", "off", "runs/001.csv", "lamp off, then envelope to -20 degC"])

@@ -69,9 +69,10 @@ def test_example_fit_finds_the_pivot_and_the_force_optimum_of_the_invented_truth
         for name, value in (("pivot_dry", true.dry_n_m), ("pivot_viscous", true.viscous_n_m_s),
                             ("inertia", true.inertia_kg_m2)):  # fmt: skip
             marginal = explanation.fit.marginal(name)
-            assert marginal.fixed_by_data != "no" or name == "inertia"  # which the bench states
             low, high = marginal.interval
-            assert low / 1.05 < value < 1.05 * high < 2.6 * low
+            assert low / 1.05 < value < 1.05 * high
+            # A constant torque from outside acts in the dark, too: only its sum with the dry friction is known well.
+            assert name == "pivot_dry" or high < 2.6 * low
         force, peak = explanation.force_optimum, truth_of(true).drive_optimum_pa
         assert force.found and 0.65 * peak < force.pressure_pa < 1.2 * peak
         assert force.pressure_pa > 2 * found.optimum.pressure_pa
