@@ -17,6 +17,7 @@ def facts(found: Findings) -> dict[str, bool]:
     rotor = parameters_of(bench)
     fit = None if found.explanation is None else found.explanation.fit
     stated = bench.rotor.pivot_dry_torque is not None or bench.rotor.pivot_viscous is not None
+    force = None if found.explanation is None else found.explanation.force_optimum
     return {
         "response of the gas to a vane": True,
         "is computed as monatomic": rotor.internal_heat > 0,
@@ -25,6 +26,7 @@ def facts(found: Findings) -> dict[str, bool]:
         "hard spheres": True,
         "a smooth interpolation of the readings": found.optimum.curve is not None,
         "taken as uniform": True,
+        "pressure of greatest torque": force is not None and force.found,
     }
 
 
