@@ -5,8 +5,8 @@ ruled out. The rotors are invented; see `edgewind.virtual.invented_sweeps`.
 
 EDGEWIND_CLAIMS sets how many rotors, EDGEWIND_CLAIMS_FIRST the first seed. Seeds 0 to 299, 20000 to 20299 and 30000 to
 30029 were seen while the program was made: rules and errors were set with results of the first in view, and faults were
-mended that the second showed. 40000 to 40106 were run last and nothing was changed after them; what is to confirm a later
-change takes others.
+mended that the second showed. 40000 to 40106 were run last and nothing was changed after them; what is to confirm a
+later change takes others.
 """
 
 from __future__ import annotations

@@ -60,7 +60,7 @@ def experiment_page(catalog: Catalog, slug: str, experiment: str) -> dict[str, A
     place = catalog.entry(slug)
     others = [
         {"slug": one.slug, "experiment": found["name"]}
-        for one in catalog.entries()
+        for one in catalog.entries(fresh=True)
         for found in _place(catalog, one)["experiments"]
         if (one.slug, found["name"]) != (slug, experiment)
     ]
