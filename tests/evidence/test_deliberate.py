@@ -3,12 +3,14 @@
 The rotors that are seen come from an independent generator, which shares no line with the model that judges.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from support.deliberate import CAUSES, invented_tests
 
 from edgewind.cautions import HAZARDS
-from edgewind.evidence.deliberate import DRAUGHT, PIVOT, deliberate_tests, weigh_tests
+from edgewind.evidence.deliberate import DRAUGHT, PIVOT, deliberate_tests, weigh_tests, weigh_with_tests
 from edgewind.evidence.findings import find
 from edgewind.evidence.next_test import propose_tests
 from edgewind.evidence.sentences import sentences_of
@@ -131,6 +133,22 @@ def test_a_size_without_direction_says_less_than_one_with_it(folder):
     assert unsigned.predicted[THERMAL].agrees
     assert min(unsigned.log_evidence.values()) >= min(signed.log_evidence.values())
     assert "its direction not noted" in unsigned.why
+
+
+def test_tests_do_not_make_compatible_what_the_curve_contradicts(folder):
+    """Its direction not noted, the reading in the cold agrees with unequal accommodation, whose curve does not fit."""
+    found = folder([*lit_rows(HiddenRotor(species="air")), "1.0,3,12,0.5,off,-20,,,bulb chilled"])
+    unequal, verdicts = NAMES["unequal_accommodation"], {}
+    for behind in (0.0, 51.8):
+        curve = {THERMAL: 0.0, unequal: -behind}
+        claims = [
+            replace(claim, verdict="cannot tell", log_evidence=curve.get(claim.name))
+            for claim in find(found).mechanisms
+        ]
+        weighed = weigh_with_tests(claims, found)
+        assert weighed.weights.ruled_out and unequal not in weighed.weights.ruled_out
+        verdicts[behind] = {claim.name: claim.verdict for claim in weighed.claims}[unequal]
+    assert verdicts == {0.0: "compatible", 51.8: "cannot tell"}
 
 
 def test_a_lamp_at_half_keeps_the_sense_and_lowers_the_speed(folder):

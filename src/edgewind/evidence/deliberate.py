@@ -322,7 +322,7 @@ def weigh_with_tests(
 
     The logarithms of the likelihoods of curve and tests add up, mechanism by mechanism. A mechanism that a test
     disagrees with, and that all tests leave less than 1 in 20, is ruled out. One that could not be decided and that the
-    tests keep, while they rule rivals out, is compatible.
+    tests keep, while they rule rivals out, is compatible, unless curve and tests together leave it less than 1 in 20.
 
     Parameters
     ----------
@@ -368,7 +368,9 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
     if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
         return claim
     words = f"{weights.why} {tests[weights.weightiest or 0].why}"
-    verdict: Verdict = "compatible" if claim.verdict == "cannot tell" else claim.verdict
+    contradicted = weights.with_curve.get(claim.name, 0.0) < -DECISIVE
+    undecided = claim.verdict == "cannot tell" and not contradicted
+    verdict: Verdict = "compatible" if undecided else claim.verdict
     return replace(claim, verdict=verdict, why=f"{words} {claim.why}")
 
 

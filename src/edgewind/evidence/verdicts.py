@@ -250,7 +250,7 @@ def _fitted_verdict(
         return "cannot tell", "the fit with every drive does not hold, so its shares decide nothing"
     if low >= CONTRIBUTION:
         return "contributes", f"{against}, so it contributes and does not suffice" if far else ", so it contributes"
-    return "cannot tell", f"{against}, which leaves it open" if far else ", which leaves it open"
+    return "cannot tell", f"{against}, which leaves open whether it contributes" if far else ", which leaves it open"
 
 
 def fit_holds(case: MechanismCase) -> bool:
