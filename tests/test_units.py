@@ -67,7 +67,7 @@ def test_units_have_their_defined_size(published, text, kind, si):
 
 
 def test_a_millimetre_of_mercury_and_a_torr_differ_by_less_than_a_millionth(published):
-    """Source: NIST SP 811 (2008), appendix B.8: 133.3224 Pa for both, as two transcripts of it print them."""
+    """Source: NIST SP 811 (2008), appendix B.8: 133.3224 Pa for both, as two copies of it print them."""
     assert parse_quantity("1 mmHg", "pressure") == pytest.approx(parse_quantity("1 Torr", "pressure"), rel=1e-6)
     published("1000 micron_Hg", parse_quantity("1000 micron_Hg", "pressure"), 133.3224, rel=1e-6, unit="Pa")
 

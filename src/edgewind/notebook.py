@@ -7,6 +7,7 @@ xarray, and saves what the command saves. `edgewind.study` lives in :mod:`edgewi
 from __future__ import annotations
 
 import json
+from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from edgewind.signals import TraceReading
 
 
-class Shown:
+class Shown(ABC):
     """A result that shows itself in a notebook, and saves itself in a folder."""
 
     def figure(self) -> Figure | None:
@@ -61,18 +62,18 @@ class Shown:
         return folder
 
     @property
+    @abstractmethod
     def table(self) -> pd.DataFrame:
         """The result as a table, SI, the unit in the name of each column."""
-        raise NotImplementedError
 
-    def _lines(self) -> list[str]:
-        raise NotImplementedError
+    @abstractmethod
+    def _lines(self) -> list[str]: ...
 
-    def _draw(self, palette: Any, size: Any) -> Figure | None:
-        raise NotImplementedError
+    @abstractmethod
+    def _draw(self, palette: Any, size: Any) -> Figure | None: ...
 
-    def _plain(self) -> Any:
-        raise NotImplementedError
+    @abstractmethod
+    def _plain(self) -> Any: ...
 
     def __repr__(self) -> str:
         return "\n".join(self._lines())
