@@ -23,7 +23,7 @@ from measured import row
 from edgewind.evidence import find, find_why
 from edgewind.runner import open_runner
 from edgewind.signals import read_experiment
-from edgewind.virtual.hidden_rotor import Surroundings
+from edgewind.virtual.hidden_rotor import BenchConditions
 from edgewind.virtual.invented_sweeps import invented_sweep
 
 COUNT = int(os.environ.get("EDGEWIND_CLAIMS", "300"))
@@ -49,7 +49,7 @@ def study_one(seed: int) -> dict[str, Any]:
     explanation = found.explanation
     assert explanation is not None
     used = experiment.used["pressure_pa"]
-    around = Surroundings(np.geomspace(used.min(), used.max(), 600))
+    around = BenchConditions(np.geomspace(used.min(), used.max(), 600))
     parts = rotor.torques(*rotor.faces(around), around)
     net = np.abs(sum(parts.values()))
     torque_pa = float(around.pressure_pa[int(np.argmax(net))])

@@ -10,7 +10,7 @@ import numpy as np
 from measured import Row, from_tests, row
 
 from edgewind.signals.speed import _KNOWN, SET_ASIDE_FLAGS, SpeedEstimate, estimate_speed
-from edgewind.signals.synthetic import Tachometer, synthesise, tone, tone_bound_hz
+from edgewind.signals.synthetic import PulseTrain, synthesise, tone, tone_bound_hz
 from edgewind.signals.trace import Trace
 
 SAMPLES, INTERVAL_S = 20_000, 1e-4
@@ -37,16 +37,16 @@ def run(full: bool = True) -> list[Row]:
     ]
 
 
-def bench(count: int, make: Callable[[np.random.Generator], Tachometer]) -> Iterable[tuple[Tachometer, Trace]]:
+def bench(count: int, make: Callable[[np.random.Generator], PulseTrain]) -> Iterable[tuple[PulseTrain, Trace]]:
     """Yield so many invented traces, each from its own seed."""
     for seed in range(SEED, SEED + count):
         seen = make(np.random.default_rng(seed))
         yield seen, synthesise(seen, samples=SAMPLES, interval_s=INTERVAL_S, seed=seed)
 
 
-def usual(random: np.random.Generator, noise_v: float = 0.05) -> Tachometer:
+def usual(random: np.random.Generator, noise_v: float = 0.05) -> PulseTrain:
     """Return a rotor of four unequal marks on a wandering baseline with hum and noise."""
-    return Tachometer(random.uniform(2, 20), marks=4, noise_v=noise_v, hum_v=0.1, wander_v=0.2, ringing=0.05)
+    return PulseTrain(random.uniform(2, 20), marks=4, noise_v=noise_v, hum_v=0.1, wander_v=0.2, ringing=0.05)
 
 
 def speed_rows(repeats: int) -> list[Row]:
@@ -111,24 +111,24 @@ def bound_rows(count: int) -> list[Row]:
     return rows
 
 
-SCENES: dict[str, Callable[[np.random.Generator], Tachometer]] = {
+SCENES: dict[str, Callable[[np.random.Generator], PulseTrain]] = {
     "usual": usual,
-    "clean": lambda random: Tachometer(random.uniform(2, 20), noise_v=0.01),
+    "clean": lambda random: PulseTrain(random.uniform(2, 20), noise_v=0.01),
     "noisy": lambda random: usual(random, noise_v=0.4),
-    "one mark": lambda random: Tachometer(random.uniform(5, 50), marks=1, pulse_width=0.15, noise_v=0.1),
-    "logic": lambda random: Tachometer(random.uniform(2, 20), shape="rectangle", noise_v=0.03),
-    "dropouts": lambda random: Tachometer(random.uniform(4, 20), noise_v=0.05, dropout=0.05),
-    "drifting": lambda random: Tachometer(random.uniform(5, 20), noise_v=0.05, acceleration_hz_s=0.3),
-    "logic, one mark": lambda random: Tachometer(
+    "one mark": lambda random: PulseTrain(random.uniform(5, 50), marks=1, pulse_width=0.15, noise_v=0.1),
+    "logic": lambda random: PulseTrain(random.uniform(2, 20), shape="rectangle", noise_v=0.03),
+    "dropouts": lambda random: PulseTrain(random.uniform(4, 20), noise_v=0.05, dropout=0.05),
+    "drifting": lambda random: PulseTrain(random.uniform(5, 20), noise_v=0.05, acceleration_hz_s=0.3),
+    "logic, one mark": lambda random: PulseTrain(
         random.uniform(2, 40), marks=1, pulse_width=0.15, shape="rectangle", noise_v=0.03
     ),
-    "logic, noisy": lambda random: Tachometer(random.uniform(2, 20), shape="rectangle", noise_v=0.2),
-    "logic, few turns": lambda random: Tachometer(random.uniform(1.2, 3), shape="rectangle", noise_v=0.03),
-    "unequal": lambda random: Tachometer(random.uniform(2, 20), noise_v=0.05, height_spread=0.4),
-    "unequal, two marks": lambda random: Tachometer(
+    "logic, noisy": lambda random: PulseTrain(random.uniform(2, 20), shape="rectangle", noise_v=0.2),
+    "logic, few turns": lambda random: PulseTrain(random.uniform(1.2, 3), shape="rectangle", noise_v=0.03),
+    "unequal": lambda random: PulseTrain(random.uniform(2, 20), noise_v=0.05, height_spread=0.4),
+    "unequal, two marks": lambda random: PulseTrain(
         random.uniform(2, 20), marks=2, noise_v=0.05, height_spread=0.4, spacing_spread=0.1
     ),
-    "few turns": lambda random: Tachometer(random.uniform(1.2, 3), noise_v=0.05),
+    "few turns": lambda random: PulseTrain(random.uniform(1.2, 3), noise_v=0.05),
 }
 
 
@@ -160,10 +160,10 @@ def coverage_rows(count: int) -> list[Row]:
     return rows
 
 
-SILENT: dict[str, Callable[[np.random.Generator], Tachometer]] = {
-    "noise": lambda random: Tachometer(0.0, noise_v=0.1),
-    "noise and wander": lambda random: Tachometer(0.0, noise_v=0.05, wander_v=0.3, wander_hz=random.uniform(0.1, 2)),
-    "noise and hum": lambda random: Tachometer(0.0, noise_v=0.05, hum_v=0.5, hum_hz=50 * random.uniform(0.999, 1.001)),
+SILENT: dict[str, Callable[[np.random.Generator], PulseTrain]] = {
+    "noise": lambda random: PulseTrain(0.0, noise_v=0.1),
+    "noise and wander": lambda random: PulseTrain(0.0, noise_v=0.05, wander_v=0.3, wander_hz=random.uniform(0.1, 2)),
+    "noise and hum": lambda random: PulseTrain(0.0, noise_v=0.05, hum_v=0.5, hum_hz=50 * random.uniform(0.999, 1.001)),
 }
 
 

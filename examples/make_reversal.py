@@ -17,8 +17,8 @@ from pathlib import Path
 
 import numpy as np
 
-from edgewind.live.run_table import Moment, RunTable
-from edgewind.virtual.hidden_rotor import Deviation, HiddenRotor, Surroundings
+from edgewind.live.run_table import RunRow, RunTable
+from edgewind.virtual.hidden_rotor import BenchConditions, Deviation, HiddenRotor
 from edgewind.virtual.invented_sweeps import bench_text, readings_text, truth_of
 
 FOLDER = Path(__file__).parent / "reversal"
@@ -38,10 +38,10 @@ def rotor() -> HiddenRotor:
     )  # fmt: skip
 
 
-def surroundings(time_s: float) -> Surroundings:
+def surroundings(time_s: float) -> BenchConditions:
     """Return lamp and envelope at a moment of the run."""
     cooled = 1 - np.exp(-max(time_s - CHILLED_S, 0.0) / THERMOSTAT_S)
-    return Surroundings(PRESSURE_PA, 1.0 if time_s < LAMP_OFF_S else 0.0, ROOM_K + (COLD_K - ROOM_K) * cooled)
+    return BenchConditions(PRESSURE_PA, 1.0 if time_s < LAMP_OFF_S else 0.0, ROOM_K + (COLD_K - ROOM_K) * cooled)
 
 
 def reversal(true: HiddenRotor, random: np.random.Generator) -> RunTable:
@@ -59,7 +59,7 @@ def reversal(true: HiddenRotor, random: np.random.Generator) -> RunTable:
         envelope = float(now.envelope_k) + 0.02 * random.standard_normal()
         lamp = "on" if now.light else "off"
         u = float("nan") if seen else 0.1
-        table.moments.append(Moment(float(t), seen, u, envelope, lamp, PRESSURE_PA))
+        table.moments.append(RunRow(float(t), seen, u, envelope, lamp, PRESSURE_PA))
     return table
 
 

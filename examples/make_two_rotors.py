@@ -24,8 +24,8 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 
 from edgewind.signals import Trace
-from edgewind.signals.synthetic import Tachometer, pulses, synthesise
-from edgewind.virtual.hidden_rotor import Deviation, HiddenRotor, Surroundings
+from edgewind.signals.synthetic import PulseTrain, pulses, synthesise
+from edgewind.virtual.hidden_rotor import BenchConditions, Deviation, HiddenRotor
 from edgewind.virtual.invented_sweeps import truth_of
 
 FOLDER = Path(__file__).parent / "two-rotors"
@@ -81,7 +81,7 @@ def rotor(made: Rotor) -> HiddenRotor:
 
 def coast_down(made: Rotor, pressure_pa: float, seed: int) -> Trace:
     """Record an invented coast-down until the speed has fallen to a third; it begins as the faces are alike again."""
-    true, dark = rotor(made), Surroundings(pressure_pa, 0.0, ENVELOPE_K)
+    true, dark = rotor(made), BenchConditions(pressure_pa, 0.0, ENVELOPE_K)
     lit = replace(dark, light=1.0)
     start = float(true.steady_speed(lit))
     warm = tuple(float(face) for face in true.faces(lit))
@@ -93,7 +93,7 @@ def coast_down(made: Rotor, pressure_pa: float, seed: int) -> Trace:
     seconds = float(np.round(coarse[np.argmax(speed < start / 3)], 1))
     time = np.arange(COAST_SAMPLES) * seconds / COAST_SAMPLES
     turns = CubicSpline(coarse, speed).antiderivative()(time) / (2 * np.pi)
-    seen = Tachometer(start / (2 * np.pi), marks=made.marks, height_v=1.2, height_spread=0.2, spacing_spread=0.04)
+    seen = PulseTrain(start / (2 * np.pi), marks=made.marks, height_v=1.2, height_spread=0.2, spacing_spread=0.04)
     random = np.random.default_rng(seed)
     voltage = 0.4 + pulses(turns, seen, random) + 0.05 * random.standard_normal(COAST_SAMPLES)
     return Trace(np.round(voltage * 64) / 64, seconds / COAST_SAMPLES, channel="invented", source="invented")
@@ -111,7 +111,7 @@ def record(made: Rotor, speed_rad_s: float, fault: str, seed: int) -> Trace:
     seconds = float(np.clip(np.round(14 / turn_rate), 2, 60))
     if fault == "short":
         seconds = round(1.4 / turn_rate, 1)
-    seen = Tachometer(
+    seen = PulseTrain(
         turn_rate, marks=made.marks, height_v=1.2, height_spread=0.2, spacing_spread=0.04, offset_v=0.4, wander_v=0.12,
         hum_v=0.05, noise_v=0.05, resolution_v=4.0 / 256,
     )  # fmt: skip
@@ -148,7 +148,7 @@ def make_experiment(root: Path, made: Rotor, pressures: np.ndarray, faults: dict
     order = [*(("up", p) for p in pressures), *(("down", p) for p in pressures[::-1] * 1.12)]
     for number, (sweep, target) in enumerate(order, start=1):
         pressure = float(target * np.exp(0.03 * random.standard_normal()))
-        steady = float(true.steady_speed(Surroundings(pressure, 1.0, ENVELOPE_K)))
+        steady = float(true.steady_speed(BenchConditions(pressure, 1.0, ENVELOPE_K)))
         true_speed = steady * (1 + SPEED_SCATTER * random.standard_normal())
         fault = faults.get(number, "")
         trace = record(made, true_speed, fault, seed + number)

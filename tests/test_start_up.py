@@ -12,7 +12,7 @@ import pytest
 from edgewind.cli import COMMANDS
 from edgewind.errors import EdgewindError
 from edgewind.extras import MissingExtraError, need
-from edgewind.signals.synthetic import Tachometer, synthesise
+from edgewind.signals.synthetic import PulseTrain, synthesise
 
 HEAVY = ("numpy", "pint", "scipy", "pandas", "xarray", "numba", "sqlalchemy", "alembic", "matplotlib", "starlette")
 EXTRAS = (
@@ -51,7 +51,7 @@ print(json.dumps([loaded("--help"), loaded("--version"), loaded("new", sys.argv[
 
 def test_commands_import_nothing_heavy_that_they_do_not_use(tmp_path):
     """In one process, one after another, so that what an earlier one loads would show in the later ones as well."""
-    seen = synthesise(Tachometer(5.0, noise_v=0.02), samples=4000, interval_s=1e-3, seed=1)
+    seen = synthesise(PulseTrain(5.0, noise_v=0.02), samples=4000, interval_s=1e-3, seed=1)
     np.savetxt(tmp_path / "trace.csv", np.column_stack([seen.time_s, seen.voltage_v]), delimiter=",")
     ran = subprocess.run([sys.executable, "-c", ORDERS, str(tmp_path)], capture_output=True, text=True, check=True)
     top, version, new, trace, gas = (set(names) for names in json.loads(ran.stdout))

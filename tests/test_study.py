@@ -13,7 +13,7 @@ import pytest
 from edgewind.bench import write_template
 from edgewind.errors import InputError
 from edgewind.study import find_experiments, run_study
-from edgewind.virtual.hidden_rotor import Surroundings
+from edgewind.virtual.hidden_rotor import BenchConditions
 from edgewind.virtual.invented_sweeps import truth_of
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "two-rotors"
@@ -85,7 +85,7 @@ def test_example_torque_by_coast_downs_is_that_of_the_invented_truth(example_stu
     study, _ = example_study
     for found in study.findings:
         measured, true = found.explanation.measured, true_rotors[found.experiment.name]
-        around = Surroundings(measured["pressure_pa"].to_numpy(), 1.0, 295.15)
+        around = BenchConditions(measured["pressure_pa"].to_numpy(), 1.0, 295.15)
         torque = sum(true.torques(*true.faces(around), around).values())
         off = (measured["torque_n_m"] - torque) / measured["torque_u_n_m"]
         assert len(measured) > 20

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from edgewind.formatting import RPM_PER_RAD_S
-from edgewind.virtual.hidden_rotor import Deviation, HiddenRotor, Surroundings
+from edgewind.virtual.hidden_rotor import BenchConditions, Deviation, HiddenRotor
 from edgewind.virtual.invented_sweeps import truth_of
 
 FILE = Path(__file__).parents[1] / "src" / "edgewind" / "bench" / "template_files" / "readings.csv"
@@ -57,7 +57,7 @@ def readings() -> str:
     for number, target in enumerate((*UP_MTORR, *DOWN_MTORR)):
         pressure = PA_PER_MTORR * target * float(np.exp(0.02 * random.standard_normal()))
         moved = number == MOVED
-        speed = float(true.steady_speed(Surroundings(pressure, 0.8 if moved else 1.0, ROOM_K))) * RPM_PER_RAD_S
+        speed = float(true.steady_speed(BenchConditions(pressure, 0.8 if moved else 1.0, ROOM_K))) * RPM_PER_RAD_S
         speed *= 1 + SCATTER * random.standard_normal()
         shown = pressure * float(true.gauge(pressure)) / PA_PER_MTORR * np.exp(0.01 * random.standard_normal())
         sweep = "up" if number < len(UP_MTORR) else "down"

@@ -54,7 +54,7 @@ registry.define("percent = 0.01 = %")
 
 
 @dataclass(frozen=True)
-class Kind:
+class QuantityKind:
     """A kind of quantity: its name in messages, the SI unit used inside, and an example that people would write."""
 
     name: str
@@ -62,36 +62,36 @@ class Kind:
     example: str
 
 
-KINDS: dict[str, Kind] = {
+KINDS: dict[str, QuantityKind] = {
     kind.name: kind
     for kind in (
-        Kind("pressure", "Pa", "7 mTorr"),
-        Kind("length", "m", "12 mm"),
-        Kind("temperature", "K", "22 degC"),
-        Kind("temperature difference", "K", "0.5 K"),
-        Kind("angular speed", "rad/s", "300 rpm"),
-        Kind("voltage", "V", "3.2 V"),
-        Kind("voltage per decade", "V", "1 V"),
-        Kind("pressure per voltage", "Pa/V", "10 mTorr/V"),
-        Kind("current", "A", "4 mA"),
-        Kind("current per voltage", "A/V", "1e-6 A/V"),
-        Kind("sensitivity", "1/Pa", "10 1/Torr"),
-        Kind("time", "s", "20 ms"),
-        Kind("frequency", "Hz", "50 Hz"),
-        Kind("power", "W", "50 W"),
-        Kind("irradiance", "W/m^2", "800 W/m^2"),
-        Kind("mass", "kg", "25 mg"),
-        Kind("density", "kg/m^3", "2.7 g/cm^3"),
-        Kind("volume", "m^3", "3 l"),
-        Kind("pumping speed", "m^3/s", "1.5 l/s"),
-        Kind("gas flow", "Pa*m^3/s", "1e-3 Pa*m^3/s"),
-        Kind("torque", "N*m", "2e-10 N*m"),
-        Kind("torque per angular speed", "N*m*s", "1e-10 N*m*s"),
-        Kind("moment of inertia", "kg*m^2", "5e-8 kg*m^2"),
-        Kind("conductance", "W/(m^2*K)", "200 W/(m^2*K)"),
-        Kind("specific heat", "J/(kg*K)", "880 J/(kg*K)"),
-        Kind("outgassing", "Pa*m/s", "1e-7 mbar*l/(s*cm^2)"),
-        Kind("number", "", "0.95"),
+        QuantityKind("pressure", "Pa", "7 mTorr"),
+        QuantityKind("length", "m", "12 mm"),
+        QuantityKind("temperature", "K", "22 degC"),
+        QuantityKind("temperature difference", "K", "0.5 K"),
+        QuantityKind("angular speed", "rad/s", "300 rpm"),
+        QuantityKind("voltage", "V", "3.2 V"),
+        QuantityKind("voltage per decade", "V", "1 V"),
+        QuantityKind("pressure per voltage", "Pa/V", "10 mTorr/V"),
+        QuantityKind("current", "A", "4 mA"),
+        QuantityKind("current per voltage", "A/V", "1e-6 A/V"),
+        QuantityKind("sensitivity", "1/Pa", "10 1/Torr"),
+        QuantityKind("time", "s", "20 ms"),
+        QuantityKind("frequency", "Hz", "50 Hz"),
+        QuantityKind("power", "W", "50 W"),
+        QuantityKind("irradiance", "W/m^2", "800 W/m^2"),
+        QuantityKind("mass", "kg", "25 mg"),
+        QuantityKind("density", "kg/m^3", "2.7 g/cm^3"),
+        QuantityKind("volume", "m^3", "3 l"),
+        QuantityKind("pumping speed", "m^3/s", "1.5 l/s"),
+        QuantityKind("gas flow", "Pa*m^3/s", "1e-3 Pa*m^3/s"),
+        QuantityKind("torque", "N*m", "2e-10 N*m"),
+        QuantityKind("torque per angular speed", "N*m*s", "1e-10 N*m*s"),
+        QuantityKind("moment of inertia", "kg*m^2", "5e-8 kg*m^2"),
+        QuantityKind("conductance", "W/(m^2*K)", "200 W/(m^2*K)"),
+        QuantityKind("specific heat", "J/(kg*K)", "880 J/(kg*K)"),
+        QuantityKind("outgassing", "Pa*m/s", "1e-7 mbar*l/(s*cm^2)"),
+        QuantityKind("number", "", "0.95"),
     )
 }
 

@@ -18,7 +18,7 @@ from edgewind.report.summary import study_summary
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import read_experiment
 from edgewind.study import plan_next
-from edgewind.virtual.hidden_rotor import HiddenRotor, Surroundings
+from edgewind.virtual.hidden_rotor import BenchConditions, HiddenRotor
 
 RPM = 60 / (2 * np.pi)
 ROOM, COLD = 295.15, 253.15
@@ -47,7 +47,7 @@ def folder(tmp_path, make_bench_text):
 
 def lit_rows(rotor, seed=1, face="bright"):
     random = np.random.default_rng(seed)
-    speed = RPM * np.abs(rotor.steady_speed(Surroundings(PRESSURES, 1.0, ROOM)))
+    speed = RPM * np.abs(rotor.steady_speed(BenchConditions(PRESSURES, 1.0, ROOM)))
     speed = speed * (1 + 0.01 * random.standard_normal(speed.size))
     return [f"{p:.4g},3,{w:.4g},{0.3 + 0.01 * w:.3g},on,22,{face},," for p, w in zip(PRESSURES, speed, strict=True)]
 
@@ -56,7 +56,7 @@ def chilled_speeds(rotor, pressure, time_s, low=COLD, start_speed=0.0):
     """Speed of a rotor in the dark whose envelope is chilled from 20 s to 60 s."""
 
     def around(t):
-        return Surroundings(pressure, 0.0, float(np.interp(t, [20, 60], [ROOM, low])))
+        return BenchConditions(pressure, 0.0, float(np.interp(t, [20, 60], [ROOM, low])))
 
     return rotor.run(time_s, around, (ROOM, ROOM, start_speed))[:, 2]
 
@@ -116,7 +116,7 @@ def test_a_reversal_that_was_seen_stands_in_the_answer_and_in_the_sentence_about
 def test_a_rotor_that_goes_on_as_before_in_the_cold_is_turned_by_something_constant(folder):
     rotor = HiddenRotor(species="air", foreign_n_m=2e-9, irradiance_w_m2=0.0)
     found = folder(
-        [*lit_rows(rotor), f"1.0,3,{RPM * rotor.steady_speed(Surroundings(1.0, 0, COLD)):.4g},0.5,off,-20,bright,,"]
+        [*lit_rows(rotor), f"1.0,3,{RPM * rotor.steady_speed(BenchConditions(1.0, 0, COLD)):.4g},0.5,off,-20,bright,,"]
     )
     (test,) = deliberate_tests(found)
     assert test.predicted[PIVOT].agrees
@@ -153,7 +153,7 @@ def test_tests_do_not_make_compatible_what_the_curve_contradicts(folder):
 
 def test_a_lamp_at_half_keeps_the_sense_and_lowers_the_speed(folder):
     rotor = HiddenRotor(species="air")
-    half = RPM * float(rotor.steady_speed(Surroundings(1.0, 0.5, ROOM)))
+    half = RPM * float(rotor.steady_speed(BenchConditions(1.0, 0.5, ROOM)))
     found = folder([*lit_rows(rotor), f"1.0,3,{half:.4g},0.5,50 %,22,bright,,"])
     (test,) = deliberate_tests(found)
     assert test.kind == "lamp dimmer"

@@ -16,7 +16,7 @@ from edgewind.rotor import parameters_of
 from edgewind.signals import read_experiment
 from edgewind.signals.coastdown import SpeedHistory
 from edgewind.signals.runs import Run
-from edgewind.virtual.hidden_rotor import HiddenRotor, Surroundings
+from edgewind.virtual.hidden_rotor import BenchConditions, HiddenRotor
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "reversal"
 # Of the generator of the example; see examples/make_reversal.py.
@@ -91,7 +91,7 @@ _ARRAYS = ("speed_rad_s", "speed_u_rad_s", "envelope_k", "pressure_pa")
 
 def coast_of(pressure, late_s, *, seconds=120.0):
     """Return a coast-down of the invented rotor whose trace begins so long after the lamp went off."""
-    lit, dark = Surroundings(pressure, 1.0, 295.15), Surroundings(pressure, 0.0, 295.15)
+    lit, dark = BenchConditions(pressure, 1.0, 295.15), BenchConditions(pressure, 0.0, 295.15)
     speed = float(HIDDEN.steady_speed(lit))
     faces = HIDDEN.faces(lit)
     time = np.linspace(0, seconds, 13)[1:]

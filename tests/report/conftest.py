@@ -12,7 +12,7 @@ from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report import write_report
 from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.signals import read_experiment
-from edgewind.signals.synthetic import Tachometer, synthesise
+from edgewind.signals.synthetic import PulseTrain, synthesise
 
 NASTY_NOTE = "<script>alert(1)</script> & \u202eedirrevo\u202c $x^2$ 渦 \U0001f300"
 NASTY_TITLE = "Rotor <b>12</b> & co, $\\frac{1}{2}$ \x07"
@@ -45,7 +45,7 @@ def write_folder(
             rpm = float(speed(np.array(pressure))) * (1 + 0.01 * random.standard_normal())
             number, name, typed = len(rows), "", f"{rpm:.2f}"
             if number <= traces:
-                made = synthesise(Tachometer(rpm / 60, noise_v=0.05), samples=4000, interval_s=2e-3, seed=number)
+                made = synthesise(PulseTrain(rpm / 60, noise_v=0.05), samples=4000, interval_s=2e-3, seed=number)
                 name, typed = f"traces/{number:03d}.npz", ""
                 np.savez(folder / name, time=made.time_s, ch1=made.voltage_v)
             rows.append(f"{120 * number},{volts(pressure):.4f},{name},{typed},on,{sweep},,")

@@ -21,7 +21,7 @@ from edgewind.report.inline_svg import inline_svg
 from edgewind.report.palette import DARK, LIGHT, PLACEHOLDERS, Palette
 from edgewind.report.sparkline import envelope_path, middle_turns
 from edgewind.signals import Trace, estimate_speed
-from edgewind.signals.synthetic import Tachometer, synthesise
+from edgewind.signals.synthetic import PulseTrain, synthesise
 
 
 def luminance(colour: str) -> float:
@@ -126,7 +126,7 @@ def test_middle_turns_are_three() -> None:
 
 
 def test_plot_trace_writes_png_and_svg(tmp_path: Path) -> None:
-    trace = synthesise(Tachometer(3.0, noise_v=0.05), samples=4000, interval_s=1e-3, seed=1)
+    trace = synthesise(PulseTrain(3.0, noise_v=0.05), samples=4000, interval_s=1e-3, seed=1)
     speed = estimate_speed(trace, 4)
     plot_trace(trace, speed, tmp_path / "t.png")
     plot_trace(trace, speed, tmp_path / "t.svg")

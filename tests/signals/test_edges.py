@@ -16,7 +16,7 @@ from edgewind.signals.pattern import (
 )
 from edgewind.signals.pulses import find_pulses, noise_of
 from edgewind.signals.rounding import Rounding, rounding_error
-from edgewind.signals.synthetic import Tachometer, synthesise
+from edgewind.signals.synthetic import PulseTrain, synthesise
 
 INTERVAL_S = 1e-3
 
@@ -43,7 +43,7 @@ def test_pulse_between_samples_is_timed_to_a_hundredth_of_a_sample() -> None:
 
 
 def test_pulses_downwards_are_found_as_well() -> None:
-    trace = synthesise(Tachometer(5.0, noise_v=0.02), samples=4000, interval_s=INTERVAL_S, seed=1)
+    trace = synthesise(PulseTrain(5.0, noise_v=0.02), samples=4000, interval_s=INTERVAL_S, seed=1)
     up = find_pulses(trace.voltage_v, INTERVAL_S, 0.05)
     down = find_pulses(-trace.voltage_v, INTERVAL_S, 0.05)
     assert up is not None and down is not None
@@ -51,7 +51,7 @@ def test_pulses_downwards_are_found_as_well() -> None:
 
 
 def test_noise_is_measured_under_the_pulses() -> None:
-    trace = synthesise(Tachometer(5.0, noise_v=0.05, wander_v=0.5), samples=20_000, interval_s=INTERVAL_S, seed=1)
+    trace = synthesise(PulseTrain(5.0, noise_v=0.05, wander_v=0.5), samples=20_000, interval_s=INTERVAL_S, seed=1)
     assert noise_of(trace.voltage_v) == pytest.approx(0.05, rel=0.05)
 
 
@@ -84,7 +84,7 @@ def test_places_of_unequal_marks_are_found() -> None:
 
 
 def test_a_slip_is_told_and_does_not_bend_the_rate() -> None:
-    seen = Tachometer(9.0, noise_v=0.02, slip_turns=0.1)
+    seen = PulseTrain(9.0, noise_v=0.02, slip_turns=0.1)
     trace = synthesise(seen, samples=20_000, interval_s=1e-4, seed=4)
     found = estimate_from_edges(trace.voltage_v, 1e-4, 4, 1 / 36, None)
     assert found.result is not None and found.sure

@@ -10,7 +10,7 @@ import pytest
 
 from edgewind.errors import InputError
 from edgewind.signals import read_experiment
-from edgewind.signals.synthetic import Tachometer, synthesise
+from edgewind.signals.synthetic import PulseTrain, synthesise
 
 MTORR = 101.325 / 760
 RPM = 2 * math.pi / 60
@@ -46,7 +46,7 @@ def folder(tmp_path, bench_text):
 
 
 def spinning(turn_rate_hz, seed=1, samples=8000, **faults):
-    tachometer = Tachometer(turn_rate_hz=turn_rate_hz, marks=4, noise_v=0.02, **faults)
+    tachometer = PulseTrain(turn_rate_hz=turn_rate_hz, marks=4, noise_v=0.02, **faults)
     return synthesise(tachometer, samples=samples, interval_s=2.5e-4, seed=seed)
 
 

@@ -11,14 +11,14 @@ import pytest
 
 from edgewind.signals import edges, read_trace, speed
 from edgewind.signals.speed import SpeedEstimate, estimate_speed
-from edgewind.signals.synthetic import Tachometer, synthesise
+from edgewind.signals.synthetic import PulseTrain, synthesise
 from edgewind.signals.trace import Trace
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors"
 SEEDS = range(20)
 FLAG = "missed-marks"
 # What the example's traces are made of: unequal marks on a wandering baseline, hum and noise.
-LIKE_EXAMPLE = Tachometer(
+LIKE_EXAMPLE = PulseTrain(
     0.43, marks=3, height_v=1.2, height_spread=0.2, spacing_spread=0.04, offset_v=0.4, wander_v=0.12, hum_v=0.05,
     noise_v=0.05, resolution_v=4 / 256,
 )  # fmt: skip
@@ -26,11 +26,11 @@ SCENES = {
     "like the example, 3 marks": (LIKE_EXAMPLE, 6000, 33 / 6000),
     "like the example, 4 marks": (replace(LIKE_EXAMPLE, turn_rate_hz=0.3, marks=4), 6000, 47 / 6000),
     "like the example, 6 marks": (replace(LIKE_EXAMPLE, turn_rate_hz=0.7, marks=6), 6000, 20 / 6000),
-    "unequal": (Tachometer(9.0, noise_v=0.02, height_spread=0.3), 20_000, 1e-4),
-    "wandering": (Tachometer(9.0, noise_v=0.02, wander_v=0.2, wander_hz=2.0), 20_000, 1e-4),
-    "logic": (Tachometer(9.0, shape="rectangle", noise_v=0.03, height_spread=0.3), 20_000, 1e-4),
-    "drifting": (Tachometer(9.0, noise_v=0.02, acceleration_hz_s=-1.0, height_spread=0.2), 20_000, 1e-4),
-    "few turns": (Tachometer(2.0, noise_v=0.02, height_spread=0.2, wander_v=0.1), 20_000, 1e-4),
+    "unequal": (PulseTrain(9.0, noise_v=0.02, height_spread=0.3), 20_000, 1e-4),
+    "wandering": (PulseTrain(9.0, noise_v=0.02, wander_v=0.2, wander_hz=2.0), 20_000, 1e-4),
+    "logic": (PulseTrain(9.0, shape="rectangle", noise_v=0.03, height_spread=0.3), 20_000, 1e-4),
+    "drifting": (PulseTrain(9.0, noise_v=0.02, acceleration_hz_s=-1.0, height_spread=0.2), 20_000, 1e-4),
+    "few turns": (PulseTrain(2.0, noise_v=0.02, height_spread=0.2, wander_v=0.1), 20_000, 1e-4),
 }
 
 

@@ -13,7 +13,7 @@ import pytest
 from support.scenes import Scene, make_scene
 
 from edgewind.signals import SET_ASIDE_FLAGS, SpeedEstimate, Trace, estimate_speed, read_trace
-from edgewind.signals.synthetic import Tachometer, synthesise
+from edgewind.signals.synthetic import PulseTrain, synthesise
 
 SEEDS = range(9000, 9030)
 
@@ -88,7 +88,7 @@ def test_marks_doubled_or_halved_are_noticed_by_their_unequal_pulses() -> None:
     noticed = {2: 0, 8: 0}
     for seed in range(8):
         rate = 5.0 + seed
-        seen = Tachometer(rate, marks=4, noise_v=0.05, height_spread=0.25)
+        seen = PulseTrain(rate, marks=4, noise_v=0.05, height_spread=0.25)
         trace = synthesise(seen, samples=20_000, interval_s=1e-4, seed=seed)
         assert "marks-doubtful" not in estimate_speed(trace, 4).flags
         for given in noticed:

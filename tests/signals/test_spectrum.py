@@ -17,7 +17,7 @@ from edgewind.signals.spectrum import (
     choose,
     folded,
 )
-from edgewind.signals.synthetic import Tachometer, synthesise, tone, tone_bound_hz
+from edgewind.signals.synthetic import PulseTrain, synthesise, tone, tone_bound_hz
 
 INTERVAL_S = 1e-3
 
@@ -48,10 +48,10 @@ def test_frequency_of_a_tone_reaches_the_cramer_rao_bound(snr_db: float) -> None
 
 def test_turn_rate_of_a_pulse_train_reaches_the_bound_of_its_harmonics() -> None:
     """The bound of Rife and Boorstyn (1974) for a tone, its A^2 replaced by the sum of k^2 A_k^2 over the harmonics."""
-    seen = Tachometer(9.37, marks=3, noise_v=0.2, pulse_width=0.4)
+    seen = PulseTrain(9.37, marks=3, noise_v=0.2, pulse_width=0.4)
     errors = []
     for seed in range(60):
-        clean = synthesise(Tachometer(9.37, marks=3, pulse_width=0.4), samples=4000, interval_s=INTERVAL_S, seed=seed)
+        clean = synthesise(PulseTrain(9.37, marks=3, pulse_width=0.4), samples=4000, interval_s=INTERVAL_S, seed=seed)
         trace = synthesise(seen, samples=4000, interval_s=INTERVAL_S, seed=seed)
         orders = np.arange(1, 16)
         truth = fit_comb(clean.voltage_v, INTERVAL_S, 9.37, 0.0, orders).amplitudes
@@ -62,7 +62,7 @@ def test_turn_rate_of_a_pulse_train_reaches_the_bound_of_its_harmonics() -> None
 
 
 def test_acceleration_is_found_with_the_rate_at_the_middle_unharmed() -> None:
-    seen = Tachometer(8.0, acceleration_hz_s=0.4, noise_v=0.05)
+    seen = PulseTrain(8.0, acceleration_hz_s=0.4, noise_v=0.05)
     scores = []
     for seed in range(40):
         trace = synthesise(seen, samples=4000, interval_s=INTERVAL_S, seed=seed)
@@ -138,7 +138,7 @@ def test_noise_floor_of_white_noise_is_its_mean_power_and_passes_under_lines() -
 def test_turn_rate_is_not_taken_for_its_half_or_double(marks: int) -> None:
     right = 0
     for seed in range(20):
-        seen = Tachometer(4.0 + 0.37 * seed, marks=marks, noise_v=0.1)
+        seen = PulseTrain(4.0 + 0.37 * seed, marks=marks, noise_v=0.1)
         trace = synthesise(seen, samples=5000, interval_s=INTERVAL_S, seed=seed)
         lines = line_spectrum(trace.voltage_v, INTERVAL_S)
         chosen = choose(candidates(lines, marks, None, 5.0, 500.0), trace.voltage_v, INTERVAL_S, marks)
@@ -157,7 +157,7 @@ def test_mains_is_found_at_its_own_frequency_and_a_tone_beside_it_is_not_mains()
 
 
 def test_folding_shows_one_pulse_a_mark() -> None:
-    trace = synthesise(Tachometer(5.0, marks=4, noise_v=0.02), samples=4000, interval_s=INTERVAL_S, seed=3)
+    trace = synthesise(PulseTrain(5.0, marks=4, noise_v=0.02), samples=4000, interval_s=INTERVAL_S, seed=3)
     assert pulses_in(folded(trace.voltage_v, INTERVAL_S, 5.0, 0.0, 96)) == 4
     assert pulses_in(folded(trace.voltage_v, INTERVAL_S, 2.5, 0.0, 96)) == 8
 

@@ -12,15 +12,15 @@ from hypothesis import strategies as st
 
 from edgewind.errors import InputError
 from edgewind.signals.speed import FLAGS, SpeedEstimate, estimate_speed
-from edgewind.signals.synthetic import Tachometer, synthesise, tone, tone_bound_hz
+from edgewind.signals.synthetic import PulseTrain, synthesise, tone, tone_bound_hz
 from edgewind.signals.trace import Trace
 
 SAMPLES, INTERVAL_S = 10_000, 2e-4
 SEED = 7_000
-Scene = Callable[[np.random.Generator], Tachometer]
+Scene = Callable[[np.random.Generator], PulseTrain]
 
 
-def trace_of(seen: Tachometer, seed: int = SEED, samples: int = SAMPLES) -> Trace:
+def trace_of(seen: PulseTrain, seed: int = SEED, samples: int = SAMPLES) -> Trace:
     return synthesise(seen, samples=samples, interval_s=INTERVAL_S, seed=seed)
 
 
@@ -44,13 +44,13 @@ def test_error_of_a_tone_is_within_the_cramer_rao_bound_and_its_uncertainty_cove
 
 
 SCENES: dict[str, Scene] = {
-    "usual": lambda r: Tachometer(r.uniform(2, 20), noise_v=0.05, hum_v=0.1, wander_v=0.2, ringing=0.05),
-    "noisy": lambda r: Tachometer(r.uniform(2, 20), noise_v=0.4),
-    "drifting": lambda r: Tachometer(r.uniform(5, 20), noise_v=0.05, acceleration_hz_s=0.3),
-    "dropouts": lambda r: Tachometer(r.uniform(4, 20), noise_v=0.05, dropout=0.05),
-    "logic": lambda r: Tachometer(r.uniform(2, 20), shape="rectangle", noise_v=0.03),
-    "noisy logic": lambda r: Tachometer(r.uniform(2, 20), shape="rectangle", noise_v=0.2),
-    "logic, one mark": lambda r: Tachometer(r.uniform(5, 40), marks=1, shape="rectangle", noise_v=0.02),
+    "usual": lambda r: PulseTrain(r.uniform(2, 20), noise_v=0.05, hum_v=0.1, wander_v=0.2, ringing=0.05),
+    "noisy": lambda r: PulseTrain(r.uniform(2, 20), noise_v=0.4),
+    "drifting": lambda r: PulseTrain(r.uniform(5, 20), noise_v=0.05, acceleration_hz_s=0.3),
+    "dropouts": lambda r: PulseTrain(r.uniform(4, 20), noise_v=0.05, dropout=0.05),
+    "logic": lambda r: PulseTrain(r.uniform(2, 20), shape="rectangle", noise_v=0.03),
+    "noisy logic": lambda r: PulseTrain(r.uniform(2, 20), shape="rectangle", noise_v=0.2),
+    "logic, one mark": lambda r: PulseTrain(r.uniform(5, 40), marks=1, shape="rectangle", noise_v=0.02),
 }
 
 
@@ -70,14 +70,14 @@ def test_marks_of_very_unequal_heights_do_not_give_a_fraction_of_the_rate() -> N
     for seed in range(SEED, SEED + 60):
         random = np.random.default_rng(seed)
         marks = int(random.choice([2, 4]))
-        seen = Tachometer(random.uniform(4, 20), marks=marks, noise_v=0.05, height_spread=0.4)
+        seen = PulseTrain(random.uniform(4, 20), marks=marks, noise_v=0.05, height_spread=0.4)
         estimate = estimate_speed(trace_of(seen, seed), marks)
         doubted = {"no-signal", "marks-doubtful"} & set(estimate.flags)
         assert doubted or hertz(estimate)[0] == pytest.approx(seen.turn_rate_hz, rel=1e-3)
 
 
 def test_sharp_pulses_are_timed_by_edges() -> None:
-    seen = Tachometer(9.3, shape="rectangle", noise_v=0.02)
+    seen = PulseTrain(9.3, shape="rectangle", noise_v=0.02)
     estimate = estimate_speed(trace_of(seen), 4)
     assert estimate.method == "edges"
     assert abs(hertz(estimate)[0] - 9.3) < 4 * hertz(estimate)[1] < 1e-4 * 9.3
@@ -86,7 +86,7 @@ def test_sharp_pulses_are_timed_by_edges() -> None:
 def test_both_methods_agree_within_their_uncertainties() -> None:
     apart = []
     for seed in range(SEED, SEED + 30):
-        estimate = estimate_speed(trace_of(Tachometer(9.0 + seed % 7, noise_v=0.05), seed), 4)
+        estimate = estimate_speed(trace_of(PulseTrain(9.0 + seed % 7, noise_v=0.05), seed), 4)
         assert estimate.edges is not None and estimate.spectrum is not None
         difference = estimate.edges.turn_rate_hz - estimate.spectrum.turn_rate_hz
         apart.append(difference / math.hypot(estimate.edges.turn_rate_u_hz, estimate.spectrum.turn_rate_u_hz))
@@ -95,15 +95,15 @@ def test_both_methods_agree_within_their_uncertainties() -> None:
 
 @pytest.mark.parametrize("marks", [1, 2, 4, 5, 8, 20])
 def test_a_steady_rotor_raises_no_flag(marks: int) -> None:
-    estimate = estimate_speed(trace_of(Tachometer(7.31, marks=marks, noise_v=0.03, wander_v=0.1)), marks)
+    estimate = estimate_speed(trace_of(PulseTrain(7.31, marks=marks, noise_v=0.03, wander_v=0.1)), marks)
     assert estimate.flags == ()
     assert hertz(estimate)[0] == pytest.approx(7.31, rel=1e-3)
 
 
 SILENT: dict[str, Scene] = {
-    "noise": lambda r: Tachometer(0.0, noise_v=0.1),
-    "wander": lambda r: Tachometer(0.0, noise_v=0.05, wander_v=0.3, wander_hz=r.uniform(0.1, 2)),
-    "hum": lambda r: Tachometer(0.0, noise_v=0.02, hum_v=0.5, hum_hz=r.choice([50.0, 60.0]) * r.uniform(0.999, 1.001)),
+    "noise": lambda r: PulseTrain(0.0, noise_v=0.1),
+    "wander": lambda r: PulseTrain(0.0, noise_v=0.05, wander_v=0.3, wander_hz=r.uniform(0.1, 2)),
+    "hum": lambda r: PulseTrain(0.0, noise_v=0.02, hum_v=0.5, hum_hz=r.choice([50.0, 60.0]) * r.uniform(0.999, 1.001)),
 }
 
 
@@ -119,43 +119,43 @@ def test_a_rotor_that_stands_still_is_not_taken_for_turning(name: str, marks: in
 
 
 def test_pulses_in_step_with_the_mains_are_seen_by_their_unequal_marks() -> None:
-    estimate = estimate_speed(trace_of(Tachometer(12.5, marks=4, noise_v=0.03, height_spread=0.3)), 4, mains_hz=50.0)
+    estimate = estimate_speed(trace_of(PulseTrain(12.5, marks=4, noise_v=0.03, height_spread=0.3)), 4, mains_hz=50.0)
     assert hertz(estimate)[0] == pytest.approx(12.5, rel=1e-3)
 
 
 def test_equal_marks_in_step_with_the_mains_are_hum_unless_the_owner_says_otherwise() -> None:
-    trace = trace_of(Tachometer(50.0, marks=1, shape="sine", noise_v=0.03))
+    trace = trace_of(PulseTrain(50.0, marks=1, shape="sine", noise_v=0.03))
     assert "no-signal" in estimate_speed(trace, 1).flags
     assert hertz(estimate_speed(trace, 1, mains_hz=None))[0] == pytest.approx(50.0, rel=1e-5)
 
 
 def test_drift_is_flagged_and_the_speed_is_that_of_the_middle() -> None:
-    estimate = estimate_speed(trace_of(Tachometer(8.0, acceleration_hz_s=-0.5, noise_v=0.03)), 4)
+    estimate = estimate_speed(trace_of(PulseTrain(8.0, acceleration_hz_s=-0.5, noise_v=0.03)), 4)
     assert estimate.flags == ("drifting",)
     assert hertz(estimate)[0] == pytest.approx(8.0, rel=1e-4)
     assert estimate.acceleration_rad_s2 == pytest.approx(-math.pi, rel=0.01)
 
 
 def test_a_slip_is_flagged_as_drifting() -> None:
-    estimate = estimate_speed(trace_of(Tachometer(9.0, slip_turns=0.1, noise_v=0.02)), 4)
+    estimate = estimate_speed(trace_of(PulseTrain(9.0, slip_turns=0.1, noise_v=0.02)), 4)
     assert "drifting" in estimate.flags
     assert hertz(estimate)[0] == pytest.approx(9.0, rel=0.01)
 
 
 def test_a_trace_of_under_two_turns_is_short_and_its_uncertainty_says_so() -> None:
-    estimate = estimate_speed(trace_of(Tachometer(0.8, noise_v=0.02)), 4)
+    estimate = estimate_speed(trace_of(PulseTrain(0.8, noise_v=0.02)), 4)
     assert "short" in estimate.flags
     rate, uncertainty = hertz(estimate)
     assert abs(rate - 0.8) < 4 * uncertainty
 
 
 def test_one_pulse_gives_no_number() -> None:
-    estimate = estimate_speed(trace_of(Tachometer(0.15, marks=4, pulse_width=0.05, noise_v=0.01), seed=3), 4)
+    estimate = estimate_speed(trace_of(PulseTrain(0.15, marks=4, pulse_width=0.05, noise_v=0.01), seed=3), 4)
     assert "no-signal" in estimate.flags and math.isnan(estimate.speed_rad_s)
 
 
 def test_dropouts_are_bridged_and_flagged() -> None:
-    estimate = estimate_speed(trace_of(Tachometer(9.0, dropout=0.08, noise_v=0.02)), 4)
+    estimate = estimate_speed(trace_of(PulseTrain(9.0, dropout=0.08, noise_v=0.02)), 4)
     assert "missed-marks" in estimate.flags
     assert hertz(estimate)[0] == pytest.approx(9.0, rel=1e-3)
 
@@ -163,7 +163,7 @@ def test_dropouts_are_bridged_and_flagged() -> None:
 @pytest.mark.parametrize("rate_hz", [521.3, 643.1, 907.7, 1093.9])
 @pytest.mark.parametrize("shape", ["bell", "rectangle"])
 def test_pulses_faster_than_half_the_sample_rate_are_aliased_and_give_no_number(rate_hz: float, shape: str) -> None:
-    seen = Tachometer(rate_hz, marks=4, shape=shape, pulse_width=0.3, noise_v=0.02)  # type: ignore[arg-type]
+    seen = PulseTrain(rate_hz, marks=4, shape=shape, pulse_width=0.3, noise_v=0.02)  # type: ignore[arg-type]
     for seed in range(SEED, SEED + 5):
         trace = synthesise(seen, samples=SAMPLES, interval_s=1 / 4000, seed=seed)
         estimate = estimate_speed(trace, 4)
@@ -173,40 +173,40 @@ def test_pulses_faster_than_half_the_sample_rate_are_aliased_and_give_no_number(
 @pytest.mark.parametrize(
     "seen",
     [
-        Tachometer(6.0, noise_v=0.02, clip_v=0.8),
-        Tachometer(6.0, clip_v=0.8),
-        Tachometer(6.0, resolution_v=0.01, clip_v=0.8),
-        Tachometer(6.0, shape="rectangle", noise_v=0.03, clip_v=0.9, height_spread=0.0),
+        PulseTrain(6.0, noise_v=0.02, clip_v=0.8),
+        PulseTrain(6.0, clip_v=0.8),
+        PulseTrain(6.0, resolution_v=0.01, clip_v=0.8),
+        PulseTrain(6.0, shape="rectangle", noise_v=0.03, clip_v=0.9, height_spread=0.0),
     ],
 )
-def test_pulses_at_the_rails_are_flagged(seen: Tachometer) -> None:
+def test_pulses_at_the_rails_are_flagged(seen: PulseTrain) -> None:
     assert "clipped" in estimate_speed(trace_of(seen), 4).flags
 
 
 @pytest.mark.parametrize(
     "seen",
     [
-        Tachometer(6.0, noise_v=0.02),
-        Tachometer(6.0, resolution_v=0.02),
-        Tachometer(6.0, resolution_v=0.01, noise_v=0.01),
-        Tachometer(6.0, shape="rectangle", height_spread=0.0),
-        Tachometer(6.0, shape="rectangle", height_spread=0.0, noise_v=0.03),
-        Tachometer(6.0, shape="rectangle", height_spread=0.0, resolution_v=0.02, noise_v=0.004),
-        Tachometer(6.0, shape="sine", resolution_v=0.02),
+        PulseTrain(6.0, noise_v=0.02),
+        PulseTrain(6.0, resolution_v=0.02),
+        PulseTrain(6.0, resolution_v=0.01, noise_v=0.01),
+        PulseTrain(6.0, shape="rectangle", height_spread=0.0),
+        PulseTrain(6.0, shape="rectangle", height_spread=0.0, noise_v=0.03),
+        PulseTrain(6.0, shape="rectangle", height_spread=0.0, resolution_v=0.02, noise_v=0.004),
+        PulseTrain(6.0, shape="sine", resolution_v=0.02),
     ],
 )
-def test_smooth_tops_and_logic_levels_are_not_taken_for_clipping(seen: Tachometer) -> None:
+def test_smooth_tops_and_logic_levels_are_not_taken_for_clipping(seen: PulseTrain) -> None:
     assert "clipped" not in estimate_speed(trace_of(seen), 4).flags
 
 
 def test_scale_and_offset_of_the_voltage_do_not_matter() -> None:
-    trace = trace_of(Tachometer(9.0, noise_v=0.05))
+    trace = trace_of(PulseTrain(9.0, noise_v=0.05))
     other = Trace(-4e-3 * trace.voltage_v + 17.0, trace.interval_s)
     assert estimate_speed(other, 4).speed_rad_s == pytest.approx(estimate_speed(trace, 4).speed_rad_s, rel=1e-5)
 
 
 def test_the_same_trace_gives_the_same_answer() -> None:
-    trace = trace_of(Tachometer(9.0, noise_v=0.05))
+    trace = trace_of(PulseTrain(9.0, noise_v=0.05))
     assert estimate_speed(trace, 4) == estimate_speed(trace, 4)
 
 
@@ -243,10 +243,10 @@ def test_no_trace_breaks_the_estimator(kind: str, samples: int, marks: int, seed
 @pytest.mark.parametrize("marks", [0, -1, 2.5, True, "4"])
 def test_senseless_marks_are_told(marks: object) -> None:
     with pytest.raises(InputError, match="number of marks is"):
-        estimate_speed(trace_of(Tachometer(5.0), samples=100), marks)  # type: ignore[arg-type]
+        estimate_speed(trace_of(PulseTrain(5.0), samples=100), marks)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("mains", [0.0, -50.0, math.nan, "mains"])
 def test_senseless_mains_is_told(mains: float | str) -> None:
     with pytest.raises(InputError, match="mains frequency is"):
-        estimate_speed(trace_of(Tachometer(5.0), samples=100), 4, mains_hz=mains)
+        estimate_speed(trace_of(PulseTrain(5.0), samples=100), 4, mains_hz=mains)

@@ -14,7 +14,7 @@ import numpy as np
 from edgewind.evidence.deliberate import DRAUGHT, PIVOT, DeliberateTest, TestWeights, deliberate_tests, weigh_tests
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import read_experiment
-from edgewind.virtual.hidden_rotor import HiddenRotor, Surroundings
+from edgewind.virtual.hidden_rotor import BenchConditions, HiddenRotor
 from edgewind.virtual.invented_sweeps import bench_text
 
 CAUSES = ("thermal force", "light pressure", "recoil", "draught", "vibration")
@@ -68,7 +68,7 @@ def rotor_of(cause: str, random: np.random.Generator) -> tuple[HiddenRotor, floa
     if cause == "recoil":  # the faces reflect nearly alike, and only the dark one radiates
         even = {"dark_absorptance": 0.6, "bright_absorptance": 0.4, "bright_emissivity": 0.03}
         return replace(rotor, **even, conductance_w_m2_k=1e4), 1e-5
-    lit = Surroundings(1.0, 1.0, ROOM_K)
+    lit = BenchConditions(1.0, 1.0, ROOM_K)
     torque = 10 * float(rotor.torques(*rotor.faces(lit), lit)["thermal force"])
     return replace(rotor, foreign_n_m=torque, irradiance_w_m2=1e-3), float(random.uniform(0.2, 3))
 
@@ -97,9 +97,9 @@ def invented_tests(folder: Path, cause: str, seed: int) -> Outcome:
 
     for factor in (0.7, 0.9, 1.1, 1.4):
         p = pressure * factor
-        note(p, float(rotor.steady_speed(Surroundings(p, 1.0, ROOM_K))), "on", ROOM_K)
-    note(pressure, float(rotor.steady_speed(Surroundings(pressure, 0.5, ROOM_K))), "0.5", ROOM_K)
-    note(pressure, float(rotor.steady_speed(Surroundings(pressure, 0.0, ROOM_K))), "off", ROOM_K)
+        note(p, float(rotor.steady_speed(BenchConditions(p, 1.0, ROOM_K))), "on", ROOM_K)
+    note(pressure, float(rotor.steady_speed(BenchConditions(pressure, 0.5, ROOM_K))), "0.5", ROOM_K)
+    note(pressure, float(rotor.steady_speed(BenchConditions(pressure, 0.0, ROOM_K))), "off", ROOM_K)
     note(pressure, _cold_speed(rotor, pressure), "off", COLD_K)
     (folder / "readings.csv").write_text("\n".join(rows) + "\n")
     tests = deliberate_tests(read_experiment(folder))
@@ -108,7 +108,7 @@ def invented_tests(folder: Path, cause: str, seed: int) -> Outcome:
 
 def _cold_speed(rotor: HiddenRotor, pressure: float) -> float:
     """Speed that the torque would keep up while half of the warmth of the vane is left, in the chilled dark."""
-    around = Surroundings(pressure, 0.0, COLD_K)
+    around = BenchConditions(pressure, 0.0, COLD_K)
     mean, low, high = (ROOM_K + COLD_K) / 2, -40.0, 40.0
     for _ in range(60):  # the difference at which both faces cool equally fast
         middle = (low + high) / 2

@@ -16,7 +16,7 @@ from edgewind.rotor.heat import face_heat
 from edgewind.rotor.steady import steady_state
 from edgewind.virtual import Apparatus, invented_bench, step_kernel
 from edgewind.virtual.gas_table import gas_table
-from edgewind.virtual.hidden_rotor import Surroundings
+from edgewind.virtual.hidden_rotor import BenchConditions
 from edgewind.virtual.step_kernel import State, rates
 
 
@@ -207,7 +207,7 @@ def test_the_hidden_rotor_settles_where_its_closed_form_says(envelope_k, light):
     if envelope_k != 295.15:
         apparatus.hold_envelope(envelope_k)
     clock.advance(4000)
-    state, around = apparatus.state(), Surroundings(1.0, light, envelope_k)
+    state, around = apparatus.state(), BenchConditions(1.0, light, envelope_k)
     dark, bright = apparatus.hidden.faces(around)
     assert state["envelope"] == pytest.approx(envelope_k, abs=1e-3)
     assert [state["dark"], state["bright"]] == pytest.approx([float(dark), float(bright)], abs=0.02)
@@ -230,7 +230,7 @@ def test_the_rotor_turns_back_while_its_envelope_is_chilled_in_the_dark():
     apparatus.release(hold)
 
     def around(t):
-        return Surroundings(1.0, 0.0, 253.15 + 42.0 * np.exp(-t / 40.0))
+        return BenchConditions(1.0, 0.0, 253.15 + 42.0 * np.exp(-t / 40.0))
 
     expected = apparatus.hidden.run(times, around, (295.15, 295.15, 0.0))
     assert rows[:, State.SPEED].min() < -0.1

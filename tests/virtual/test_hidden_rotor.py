@@ -6,7 +6,7 @@ from scipy.constants import c, pi
 
 from edgewind.bench import parse_bench
 from edgewind.signals import FolderSource, read_experiment
-from edgewind.virtual.hidden_rotor import Deviation, HiddenRotor, Surroundings
+from edgewind.virtual.hidden_rotor import BenchConditions, Deviation, HiddenRotor
 from edgewind.virtual.invented_sweeps import Sizes, draw_rotor, invented_sweep, readings_text, truth_of
 
 ROOM = 295.15
@@ -28,7 +28,7 @@ def test_free_flight_has_the_closed_forms(lone):
 
 
 def test_light_alone_pushes_the_bright_face_back_and_infrared_the_dark_one(lone):
-    around = Surroundings(1e-9, 1.0, ROOM)
+    around = BenchConditions(1e-9, 1.0, ROOM)
     pushed = float(lone.torques(ROOM, ROOM, around)["light"])
     lever = lone.width_m**2 * lone.arm_m
     expected = -lever * 800.0 * 0.25 / c * (2 / 3) * (lone.dark_absorptance - lone.bright_absorptance)
@@ -37,13 +37,13 @@ def test_light_alone_pushes_the_bright_face_back_and_infrared_the_dark_one(lone)
 
 
 def test_steady_faces_balance(lone):
-    around = Surroundings(np.geomspace(1e-3, 100, 9), 1.0, ROOM)
+    around = BenchConditions(np.geomspace(1e-3, 100, 9), 1.0, ROOM)
     flows = lone.heat_flows(*lone.faces(around), around)
     assert np.abs(flows).max() < 1e-6 * 800
 
 
 def test_a_run_comes_to_the_steady_speed(lone):
-    around = Surroundings(1.0, 1.0, ROOM)
+    around = BenchConditions(1.0, 1.0, ROOM)
     dark, bright, speed = lone.run(np.linspace(0, 3600, 91), lambda t: around, (ROOM, ROOM, 0.0))[-1]
     assert (dark, bright) == pytest.approx([float(face) for face in lone.faces(around)], abs=1e-3)
     assert speed == pytest.approx(float(lone.steady_speed(around)), rel=1e-3)
@@ -51,7 +51,7 @@ def test_a_run_comes_to_the_steady_speed(lone):
 
 def test_a_chilled_envelope_in_the_dark_turns_the_rotor_back_and_unequal_accommodation_does_not():
     def speeds(rotor):
-        run = rotor.run(np.linspace(0, 60, 61), lambda t: Surroundings(1.0, 0.0, 253.15), (ROOM, ROOM, 0.0))
+        run = rotor.run(np.linspace(0, 60, 61), lambda t: BenchConditions(1.0, 0.0, 253.15), (ROOM, ROOM, 0.0))
         return run[:, 2]
 
     thermal = HiddenRotor(dry_n_m=1e-12)
@@ -82,7 +82,7 @@ def test_truth_finds_the_greatest_speed():
     rotor = HiddenRotor()
     truth = truth_of(rotor)
     near = truth.speed_optimum_pa * np.array([0.9, 1.0, 1.1])
-    speed = rotor.steady_speed(Surroundings(near, 1.0, ROOM))
+    speed = rotor.steady_speed(BenchConditions(near, 1.0, ROOM))
     assert speed[1] == speed.max()
     assert truth.main_drive == "thermal force"
 

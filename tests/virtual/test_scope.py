@@ -93,10 +93,10 @@ def test_traces_that_overlap_agree(turning):
 
 def test_pulses_are_those_of_the_signals_room():
     """The table over one turn against `signals.synthetic.pulses` at many turns."""
-    from edgewind.signals.synthetic import Tachometer, pulses
+    from edgewind.signals.synthetic import PulseTrain, pulses
 
     bench = plain_bench()
-    seen = Tachometer(1.0, marks=4, height_v=1.2, height_spread=0.2, spacing_spread=0.04, pulse_width=0.25)
+    seen = PulseTrain(1.0, marks=4, height_v=1.2, height_spread=0.2, spacing_spread=0.04, pulse_width=0.25)
     turns = np.linspace(-3, 12, 5001)
     expected = pulses(turns, seen, np.random.default_rng([7, 1]))
     assert TachometerSignal(bench, 7).pulses(turns) == pytest.approx(expected, abs=1e-5)

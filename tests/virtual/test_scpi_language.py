@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edgewind.virtual.scpi import Choice, Command, Number, ScpiError, Switch, Unit, block, real, units
+from edgewind.virtual.scpi import Choice, Command, Numeric, ScpiError, Switch, Unit, block, real, units
 from edgewind.virtual.scpi.commands import find
 
-VOLTS = Number("V", -10.0, 10.0, 1.0)
+VOLTS = Numeric("V", -10.0, 10.0, 1.0)
 VOLTAGE = Command("[SOURce:]VOLTage[:LEVel][:IMMediate]", lambda *_: None, (VOLTS,))
 
 
@@ -99,7 +99,7 @@ def test_what_is_no_number(text, code):
 
 def test_numbers_without_a_unit_take_no_suffix_and_whole_ones_are_rounded():
     """IEEE 488.2-1992, 7.7.2.4.2: a number is rounded where a whole one is meant; -138 is SCPI's."""
-    count = Number("", 0, 10, 0, whole=True)
+    count = Numeric("", 0, 10, 0, whole=True)
     assert [count.read(text) for text in ("2.4", "2.5", "1e1")] == [2, 3, 10]
     with pytest.raises(ScpiError) as error:
         count.read("2 V")
@@ -108,11 +108,11 @@ def test_numbers_without_a_unit_take_no_suffix_and_whole_ones_are_rounded():
 
 def test_megahertz_and_megohm_are_not_milli():
     """HP 53131A operating guide, table 3-2: "1E6 MA (or M for OHM and HZ)", "MHZ and MOHM, are special cases"."""
-    assert Number("Ohm", 0, 1e9, 0).read("3 MOHM") == 3e6
-    assert Number("V", 0, 1e30, 0).read("2 EXV") == 2e18 and Number("V", 0, 1e30, 0).read("2 PEV") == 2e15
-    assert Number("Hz", 0, 1e9, 0).read("3 MHZ") == 3e6
-    assert Number("V", 0, 1e9, 0).read("3 MV") == 3e-3
-    assert Number("V", 0, 1e9, 0).read("3 MAV") == 3e6
+    assert Numeric("Ohm", 0, 1e9, 0).read("3 MOHM") == 3e6
+    assert Numeric("V", 0, 1e30, 0).read("2 EXV") == 2e18 and Numeric("V", 0, 1e30, 0).read("2 PEV") == 2e15
+    assert Numeric("Hz", 0, 1e9, 0).read("3 MHZ") == 3e6
+    assert Numeric("V", 0, 1e9, 0).read("3 MV") == 3e-3
+    assert Numeric("V", 0, 1e9, 0).read("3 MAV") == 3e6
 
 
 def test_switches_and_choices():

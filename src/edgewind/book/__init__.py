@@ -7,16 +7,16 @@ from edgewind.book.contents import Contents
 from edgewind.book.errors import BookError, DamagedBookError, FullBookError, LockedBookError, NoBookError
 from edgewind.book.folders import Imported, export_book, export_folder, import_folder
 from edgewind.book.follow import Marks, Part, changes_of, marks, read_part
-from edgewind.book.rows import Change, KeptFile, Reading, TraceFile
+from edgewind.book.rows import Amendment, KeptFile, Reading, TraceFile
 from edgewind.book.source import BookSource, sources
 
 __all__ = [
     "ADDED_TITLES",
     "LIVE_TITLES",
+    "Amendment",
     "Book",
     "BookError",
     "BookSource",
-    "Change",
     "Contents",
     "Damage",
     "DamagedBookError",

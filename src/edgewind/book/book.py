@@ -27,7 +27,7 @@ from edgewind.book.connect import (
 from edgewind.book.contents import BenchVersion, Contents
 from edgewind.book.errors import BookError, DamagedBookError, NoBookError, told
 from edgewind.book.migrate import check_version, migrate, version_of
-from edgewind.book.rows import Change, TraceFile
+from edgewind.book.rows import Amendment, TraceFile
 from edgewind.book.schema import benches, changes, columns, experiments, files, readings
 from edgewind.book.sheet import Sheet, SheetRow, new_sheet, put_together, row_of
 from edgewind.errors import InputError
@@ -511,7 +511,7 @@ class Book:
                 file = None
                 if cell == "trace" and value:
                     file = kept if kept is not None else self._kept(connection, owner, value)
-                change = Change(
+                change = Amendment(
                     number, reading, cell, now.get(cell, ""), value, why.strip(), None, rows.now(), made_by
                 )  # fmt: skip
                 rows.add_change(connection, owner, change, file)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from edgewind.book.rows import Change, KeptFile, Reading
+from edgewind.book.rows import Amendment, KeptFile, Reading
 from edgewind.book.sheet import Sheet, put_together
 
 
@@ -27,7 +27,7 @@ class Contents:
     sheet: Sheet
     benches: tuple[BenchVersion, ...]
     readings: tuple[Reading, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[Amendment, ...]
     files: tuple[KeptFile, ...]
 
     @property

@@ -145,7 +145,7 @@ def read_part(
     )
 
 
-def changes_of(book: Book, experiment: str, numbers: Collection[int] | None = None) -> list[rows.Change]:
+def changes_of(book: Book, experiment: str, numbers: Collection[int] | None = None) -> list[rows.Amendment]:
     """Return what was changed in an experiment, in order; of some readings only where `numbers` is given."""
     with book.reading() as connection:
         key = book.find(connection, experiment)

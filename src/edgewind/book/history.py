@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from edgewind.book.checks import HISTORY
 from edgewind.book.contents import BenchVersion, Contents
-from edgewind.book.rows import Change
+from edgewind.book.rows import Amendment
 from edgewind.book.schema import BENCH_CELL
 from edgewind.book.sheet import Sheet, SheetRow, rewritten
 from edgewind.errors import InputError
@@ -24,13 +24,13 @@ class History:
 
     Attributes
     ----------
-    changes : tuple of Change
+    changes : tuple of Amendment
         In order.
     benches : tuple of BenchVersion
         All descriptions of the apparatus, the last being that of the folder.
     """
 
-    changes: tuple[Change, ...]
+    changes: tuple[Amendment, ...]
     benches: tuple[BenchVersion, ...]
 
 
@@ -74,7 +74,7 @@ def read_history(text: str, bench: bytes, old_benches: Mapping[str, bytes], made
         raise InputError(f"not a table ({error})", file=file, line=reader.line_num + 1) from error
     if not records or tuple(records[0][1]) != _HEADS:
         raise InputError("the titles are not those of a history", file=file, line=2, fix=", ".join(_HEADS))
-    changes: list[Change] = []
+    changes: list[Amendment] = []
     contents, reasons = [], [("", made_at, "")]
     for line, cells in records[1:]:
         if len(cells) != len(_HEADS):
@@ -89,7 +89,7 @@ def read_history(text: str, bench: bytes, old_benches: Mapping[str, bytes], made
             raise InputError(f"'{reading[:40]}' is not the number of a reading", file=file, line=line, column="reading")
         else:
             number = len(changes) + 1
-            changes.append(Change(number, int(reading), cell, before, after, why, kept or None, at, by))
+            changes.append(Amendment(number, int(reading), cell, before, after, why, kept or None, at, by))
     benches = (
         BenchVersion(number, content, *reason)
         for number, (content, reason) in enumerate(zip([*contents, bench], reasons, strict=True), start=1)
@@ -97,7 +97,7 @@ def read_history(text: str, bench: bytes, old_benches: Mapping[str, bytes], made
     return History(tuple(changes), tuple(benches))
 
 
-def undo(sheet: Sheet, rows: Sequence[SheetRow], changes: Sequence[Change], file: str) -> list[SheetRow]:
+def undo(sheet: Sheet, rows: Sequence[SheetRow], changes: Sequence[Amendment], file: str) -> list[SheetRow]:
     """Return the readings as they were before all changes.
 
     The line of a changed reading is written anew: what it looked like at first is no longer known.

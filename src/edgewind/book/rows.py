@@ -56,7 +56,7 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Change:
+class Amendment:
     """A correction, an exclusion (cell ``exclude``) or its withdrawal: which reading, what, and why."""
 
     number: int
@@ -189,7 +189,7 @@ def cell_values(cells: Mapping[str, str]) -> dict[str, str | None]:
     return {name: cells.get(title, "") or (None if name in LATER_CELLS else "") for name, title in CELLS.items()}
 
 
-def add_change(connection: Connection, experiment: str, change: Change, trace_file: int | None) -> None:
+def add_change(connection: Connection, experiment: str, change: Amendment, trace_file: int | None) -> None:
     """Insert a change."""
     row = {name: getattr(change, name) for name in ("number", "reading", "cell", "before", "after", "why")}
     stamp = {"made_at": change.made_at, "made_by": change.made_by}
@@ -268,11 +268,11 @@ def _reading(row: Mapping[str, Any], kept: Mapping[int, KeptFile]) -> Reading:
     return Reading(row["number"], row["key"], cells, _path(row, kept), row["made_at"], row["made_by"], written)
 
 
-def read_changes(connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any) -> list[Change]:
+def read_changes(connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any) -> list[Amendment]:
     """Every change for which `where` holds, in order."""
     names = ("number", "reading", "cell", "before", "after", "why", "made_at", "made_by")
     return [
-        Change(trace_path=_path(row, kept), **{name: row[name] for name in names})
+        Amendment(trace_path=_path(row, kept), **{name: row[name] for name in names})
         for row in read_rows(connection, changes, experiment, *where)
     ]
 

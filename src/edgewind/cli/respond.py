@@ -15,7 +15,7 @@ from edgewind.errors import InputError
 from edgewind.serialize import to_plain
 
 if TYPE_CHECKING:
-    from edgewind.kinetics import Response, RotorResponse, Step
+    from edgewind.kinetics import Response, RotorResponse, SolveProgress
 
 
 @app.command()
@@ -76,7 +76,7 @@ def respond(
         def progress(done: int, total: int, answer: object) -> None:
             bar.update(task, completed=done)
 
-        def watch(done: int, step: Step) -> None:
+        def watch(done: int, step: SolveProgress) -> None:
             doing = f"Kn {numbers[done]:.4g}, grid {step.level}: {step.drive}"
             bar.update(task, completed=done + step.done, description=doing)
 

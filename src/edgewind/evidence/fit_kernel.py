@@ -17,7 +17,7 @@ Integers = NDArray[np.int64]
 FOREIGN_TORQUE = int(Place.FOREIGN_TORQUE)
 
 
-class Columns(NamedTuple):
+class UnknownColumns(NamedTuple):
     """Where the unknowns stand among the values, and what they set or multiply in the flat array of a rotor.
 
     Attributes

@@ -14,10 +14,10 @@ from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.fit_kernel import (
-    Columns,
     Readings,
     Runs,
     Smooth,
+    UnknownColumns,
     log_likelihoods_of,
     numbers_of,
     run_means,
@@ -393,7 +393,7 @@ _GAS_PLACES = {
 }  # fmt: skip
 
 
-def _columns(names: Sequence[str], bench: Bench) -> Columns:
+def _columns(names: Sequence[str], bench: Bench) -> UnknownColumns:
     """Return where unknowns of these names stand, and what each sets or multiplies."""
     at = {name: k for k, name in enumerate(names)}
     set_to = {
@@ -415,7 +415,7 @@ def _columns(names: Sequence[str], bench: Bench) -> Columns:
         for field, slope in slopes.items()
     ]
     places, columns, slopes, middles = np.array(shifted, dtype=float).reshape(-1, 4).T
-    return Columns(
+    return UnknownColumns(
         set_places, set_columns, scaled_places, scaled_columns, at["gauge"], at["scatter"], at["pivot_dry"],
         at.get("inertia", -1), places.astype(int), columns.astype(int), slopes.copy(), middles.copy(),
     )  # fmt: skip

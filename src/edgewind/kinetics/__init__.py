@@ -4,7 +4,7 @@ from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.inputs import parse_knudsen
 from edgewind.kinetics.polyatomic import NITROGEN, InnerMotion
 from edgewind.kinetics.ratios import chamber_ratios, thickness_ratios
-from edgewind.kinetics.response import Step, respond, respond_curve
+from edgewind.kinetics.response import SolveProgress, respond, respond_curve
 from edgewind.kinetics.result import Response, curve
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.rotor_respond import RotorResponse, respond_rotor, respond_rotor_curve
@@ -23,7 +23,7 @@ __all__ = [
     "RotorRatios",
     "RotorResponse",
     "Shape",
-    "Step",
+    "SolveProgress",
     "Walls",
     "chamber_ratios",
     "curve",

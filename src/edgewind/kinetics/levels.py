@@ -21,7 +21,7 @@ from edgewind.kinetics.krylov import fgmres
 Floats = NDArray[np.float64]
 
 
-class Operator(Protocol):
+class LinearOperator(Protocol):
     """What a level needs of an operator ``1 - K``: that of a vane in a room, or of a rotor in its chamber."""
 
     @property
@@ -60,7 +60,7 @@ class Level:
 
     Parameters
     ----------
-    operator : Operator
+    operator : LinearOperator
         ``1 - K``.
     below : Level, optional
         The next coarser level; without one the operator is factorised.
@@ -72,7 +72,7 @@ class Level:
         Most sweeps of a loose solve.
     """
 
-    operator: Operator
+    operator: LinearOperator
     below: Level | None = None
     restrict: sparse.csr_array | None = None
     prolong: sparse.csr_array | None = None
@@ -87,7 +87,7 @@ class Level:
         scale = self.operator.scale
         return scale * self.operator.apply(y / scale)
 
-    def work(self, unit: Operator) -> float:
+    def work(self, unit: LinearOperator) -> float:
         """Sweeps on this level and below, in sweeps of the operator `unit`."""
         own = self.sweeps * self.operator.updates / unit.updates
         return own + (self.below.work(unit) if self.below else 0.0)
@@ -129,7 +129,7 @@ class Level:
         return np.asarray(lu_solve(self._factors, r, check_finite=False))
 
 
-def ladder(fine: Operator, rough: Operator, patience: int = 6) -> Level:
+def ladder(fine: LinearOperator, rough: LinearOperator, patience: int = 6) -> Level:
     """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve takes.
 
     `patience` is the number of sweeps that the levels with merged cells may take at a time.

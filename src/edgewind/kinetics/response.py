@@ -60,7 +60,7 @@ DRIVES_SOLVED = ("faces", "both", "motion")
 
 
 @dataclass(frozen=True)
-class Step:
+class SolveProgress:
     """How far one answer has come.
 
     Parameters
@@ -97,7 +97,7 @@ def respond(
     workers: int | None = None,
     device: str = "cpu",
     cache: bool | str | os.PathLike[str] = True,
-    watch: Callable[[Step], None] | None = None,
+    watch: Callable[[SolveProgress], None] | None = None,
 ) -> Response:
     """Compute how a gas pushes, drags and cools a vane, to the accuracy asked for.
 
@@ -140,7 +140,7 @@ def respond(
     cache : bool or path
         Whether to look for the answer on disk and keep it there; a path names the folder.
     watch : callable, optional
-        Called with a `Step` after every sweep at full resolution.
+        Called with a `SolveProgress` after every sweep at full resolution.
 
     Returns
     -------
@@ -189,7 +189,7 @@ def respond_curve(
     knudsen: Iterable[float],
     *,
     progress: Callable[[int, int, Response], None] | None = None,
-    watch: Callable[[int, Step], None] | None = None,
+    watch: Callable[[int, SolveProgress], None] | None = None,
     **options: object,
 ) -> list[Response]:
     """Compute a response curve, one Knudsen number after the other; what was done before an interruption stays cached.
@@ -214,7 +214,7 @@ def along_knudsen(
     answer_of: Callable[..., Answer],
     knudsen: Iterable[float],
     progress: Callable[[int, int, Answer], None] | None,
-    watch: Callable[[int, Step], None] | None,
+    watch: Callable[[int, SolveProgress], None] | None,
 ) -> list[Answer]:
     """Return the answer at each Knudsen number, one after the other; all are checked before the first is computed.
 
@@ -289,13 +289,13 @@ def _first(case: Case) -> Resolution:
     return Resolution(1.0 if case.knudsen < 0.02 else 0.7, 14, speeds=8 if case.walls.maxwell else 16)
 
 
-def _tell(watch: Callable[[Step], None], case: Case, level: int, levels: int, drive: int, done: float) -> None:
+def _tell(watch: Callable[[SolveProgress], None], case: Case, level: int, levels: int, drive: int, done: float) -> None:
     """Weigh refinements by their cost: cells and angles grow together."""
     growth = (STEP_THICK if case.thickness else STEP) ** (3 if case.shape.name == "strip" else 5)
     costs = [growth**k for k in range(max(levels, level + 1))]
     here = (drive + done) / len(DRIVES_SOLVED)
     share = (sum(costs[:level]) + here * costs[level]) / sum(costs)
-    watch(Step(level + 1, len(costs), DRIVES_SOLVED[drive], share))
+    watch(SolveProgress(level + 1, len(costs), DRIVES_SOLVED[drive], share))
 
 
 def _check_memory(case: Case, resolution: Resolution, workers: int) -> None:
@@ -327,7 +327,7 @@ def _refine(
     case: Case,
     tolerance: float,
     workers: int,
-    watch: Callable[[Step], None] | None,
+    watch: Callable[[SolveProgress], None] | None,
     operator_for: Callable[[Any], Any],
 ) -> Response:
     """Refine until two levels agree to the tolerance, or say that they do not."""

@@ -18,7 +18,7 @@ from edgewind.kinetics import store
 from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.fixed_point import quality_of
 from edgewind.kinetics.inputs import check_knudsen, check_shape, check_tolerance
-from edgewind.kinetics.response import Step, _available_memory, along_knudsen
+from edgewind.kinetics.response import SolveProgress, _available_memory, along_knudsen
 from edgewind.kinetics.rotor_grid import Rotor
 from edgewind.kinetics.rotor_operator import RotorDrive, RotorOperator
 from edgewind.kinetics.rotor_solve import AZIMUTHS, RotorCase, RotorResolution, RotorSolution, solve_rotor
@@ -216,7 +216,7 @@ def respond_rotor(
     workers: int | None = None,
     device: str = "cpu",
     cache: bool | str | os.PathLike[str] = True,
-    watch: Callable[[Step], None] | None = None,
+    watch: Callable[[SolveProgress], None] | None = None,
 ) -> RotorResponse:
     """Compute how a gas drives, drags and cools a rotor in its chamber, to the accuracy asked for.
 
@@ -247,7 +247,7 @@ def respond_rotor(
     cache : bool or path
         Whether to look for the answer on disk and keep it there; a path names the folder.
     watch : callable, optional
-        Called with a `Step` after every sweep at full resolution.
+        Called with a `SolveProgress` after every sweep at full resolution.
 
     Raises
     ------
@@ -312,7 +312,7 @@ def refine(
     workers: int,
     device: str,
     operator_for: Callable[[RotorOperator], RotorOperator],
-    watch: Callable[[Step], None] | None = None,
+    watch: Callable[[SolveProgress], None] | None = None,
     first: int = 0,
 ) -> RotorResponse:
     """Refine until two levels agree to the tolerance, or say that they do not."""
@@ -331,7 +331,7 @@ def refine(
             if watch is not None:
                 costs = [2.0 ** (2.5 * k) for k in range(max(levels, number + 1))]
                 share = (sum(costs[:number]) + (drive + done) / 3.0 * costs[number]) / sum(costs)
-                watch(Step(number + 1, len(costs), DRIVES_SOLVED[drive], share))
+                watch(SolveProgress(number + 1, len(costs), DRIVES_SOLVED[drive], share))
 
         solutions = solve_rotor(
             case, level, drives, tolerance=tolerance, workers=workers, start=solutions, progress=tell,
@@ -417,7 +417,7 @@ def respond_rotor_curve(
     knudsen: Iterable[float],
     *,
     progress: Callable[[int, int, RotorResponse], None] | None = None,
-    watch: Callable[[int, Step], None] | None = None,
+    watch: Callable[[int, SolveProgress], None] | None = None,
     **options: Any,
 ) -> list[RotorResponse]:
     """Compute a response curve of a rotor, one Knudsen number after the other; what was done stays cached.

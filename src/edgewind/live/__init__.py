@@ -6,7 +6,7 @@ from edgewind.live.commands import COMMANDS
 from edgewind.live.control_socket import ControlSocket
 from edgewind.live.device_check import DeviceCheck, check_devices
 from edgewind.live.errors import DisconnectedError, GarbledError, InstrumentError, InterlockError, NoAnswerError
-from edgewind.live.events import ENDED, Event, Status
+from edgewind.live.events import ENDED, Status, SweepEvent
 from edgewind.live.instruments import Instruments, connect
 from edgewind.live.prepare import check_request, prepare, read_plan, unfinished
 from edgewind.live.steadiness import Drift, Steadiness, SteadinessMonitor, drift_of
@@ -23,7 +23,6 @@ __all__ = [
     "DeviceCheck",
     "DisconnectedError",
     "Drift",
-    "Event",
     "GarbledError",
     "InstrumentError",
     "Instruments",
@@ -37,6 +36,7 @@ __all__ = [
     "Step",
     "Strategy",
     "Sweep",
+    "SweepEvent",
     "SweepRequest",
     "Unfinished",
     "cautions_of",

@@ -27,7 +27,7 @@ def titles_of(bench: Bench) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True)
-class Columns:
+class SweepColumns:
     """How an experiment's table takes what a sweep records.
 
     Attributes
@@ -89,7 +89,7 @@ def _written(text: str, own: str, unit: str, kind: str) -> str:
     return f"{float(from_si(parse_quantity(f'{text} {own}', kind), unit, kind)):.9g}"
 
 
-def columns_of(bench: Bench, named: Sequence[tuple[str, str]], label: str) -> Columns:
+def columns_of(bench: Bench, named: Sequence[tuple[str, str]], label: str) -> SweepColumns:
     """See that a table can take what these instruments record.
 
     Parameters
@@ -123,7 +123,7 @@ def columns_of(bench: Bench, named: Sequence[tuple[str, str]], label: str) -> Co
                 file=label,
                 fix="record under another name with --name, or into another book",
             )
-    return Columns(
+    return SweepColumns(
         units,
         gauge_title,
         "" if section.gauge is None else section.gauge.unit,

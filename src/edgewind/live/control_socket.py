@@ -25,7 +25,7 @@ from typing import Any
 from edgewind.clock import Clock, SystemClock
 from edgewind.errors import InputError
 from edgewind.live.commands import COMMANDS
-from edgewind.live.events import Event
+from edgewind.live.events import SweepEvent
 from edgewind.live.local_endpoint import Listener, endpoint_folder
 from edgewind.live.messages import QUIET, events_message, recent_events, status_message
 from edgewind.live.sweep import Sweep
@@ -165,7 +165,7 @@ class _Client:
     ) -> None:
         self._clock = clock
         self._link, self._sweep, self._hello, self._obey, self._closing = link, sweep, hello, obey, closing
-        self._events: queue.Queue[Event] = queue.Queue(_MOST_WAITING)
+        self._events: queue.Queue[SweepEvent] = queue.Queue(_MOST_WAITING)
         self._unsaid = b""
         self._told_at = 0.0
         self._leave: Callable[[], None] | None = None

@@ -22,7 +22,7 @@ def now_text(clock: Clock) -> str:
 
 
 @dataclass(frozen=True)
-class Event:
+class SweepEvent:
     """Something that happened.
 
     Attributes
@@ -81,15 +81,15 @@ class Events:
 
     def __init__(self, clock: Clock) -> None:
         self._lock, self._clock = threading.Lock(), clock
-        self._kept: deque[Event] = deque(maxlen=_KEPT)
-        self._listeners: list[Callable[[Event], None]] = []
+        self._kept: deque[SweepEvent] = deque(maxlen=_KEPT)
+        self._listeners: list[Callable[[SweepEvent], None]] = []
         self._count = 0
 
-    def tell(self, kind: str, text: str, **data: Any) -> Event:
+    def tell(self, kind: str, text: str, **data: Any) -> SweepEvent:
         """Keep an event and call every listener with it; a listener that raises is left out from then on."""
         with self._lock:
             self._count += 1
-            event = Event(self._count, now_text(self._clock), kind, text, data)
+            event = SweepEvent(self._count, now_text(self._clock), kind, text, data)
             self._kept.append(event)
             listeners = list(self._listeners)
         for listener in listeners:
@@ -99,18 +99,18 @@ class Events:
                 self.remove(listener)
         return event
 
-    def since(self, number: int = 0) -> list[Event]:
+    def since(self, number: int = 0) -> list[SweepEvent]:
         """The events after that number which are still kept."""
         with self._lock:
             return [event for event in self._kept if event.number > number]
 
-    def add(self, listener: Callable[[Event], None]) -> Callable[[], None]:
+    def add(self, listener: Callable[[SweepEvent], None]) -> Callable[[], None]:
         """Call a listener with every event to come, in the sweep's thread; returns what ends that."""
         with self._lock:
             self._listeners.append(listener)
         return lambda: self.remove(listener)
 
-    def remove(self, listener: Callable[[Event], None]) -> None:
+    def remove(self, listener: Callable[[SweepEvent], None]) -> None:
         """End the calls of a listener."""
         with self._lock:
             if listener in self._listeners:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from edgewind.live.events import ENDED, Event, Status
+from edgewind.live.events import ENDED, Status, SweepEvent
 from edgewind.live.steadiness import Steadiness
 from edgewind.serialize import to_plain
 
@@ -24,17 +24,17 @@ def status_message(sweep: Sweep, run: str, made_by: str = "") -> dict[str, Any]:
     return about | status_to_dict(status)
 
 
-def events_message(events: list[Event], run: str) -> dict[str, Any]:
+def events_message(events: list[SweepEvent], run: str) -> dict[str, Any]:
     """Return events of a sweep."""
     return {"kind": "events", "run": run, "events": [event_to_dict(event) for event in events]}
 
 
-def recent_events(sweep: Sweep) -> list[Event]:
+def recent_events(sweep: Sweep) -> list[SweepEvent]:
     """Return what a page that opens now should know of what has happened."""
     return [event for event in sweep.history() if event.kind not in QUIET][-_MOST_EVENTS:]
 
 
-def event_to_dict(event: Event) -> dict[str, Any]:
+def event_to_dict(event: SweepEvent) -> dict[str, Any]:
     """Return an event in plain types."""
     return {
         "number": event.number,

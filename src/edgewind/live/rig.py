@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from edgewind.bench import Bench
 from edgewind.clock import Clock
-from edgewind.live.columns import Columns
+from edgewind.live.columns import SweepColumns
 from edgewind.live.commands import Commands
 from edgewind.live.errors import InstrumentError
 from edgewind.live.events import SweepState
@@ -24,7 +24,7 @@ class Rig:
         The apparatus as described.
     instruments : Instruments
         What is read and moved over a connection.
-    columns : Columns
+    columns : SweepColumns
         How the table of the experiment takes a reading.
     state : SweepState
         Where the sweep writes how it stands.
@@ -36,7 +36,7 @@ class Rig:
 
     bench: Bench
     instruments: Instruments
-    columns: Columns
+    columns: SweepColumns
     state: SweepState
     commands: Commands
     clock: Clock

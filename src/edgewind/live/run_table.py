@@ -13,7 +13,7 @@ TITLES = ("time [s]", "speed [rpm]", "speed uncertainty [rpm]", "envelope temper
 
 
 @dataclass(frozen=True)
-class Moment:
+class RunRow:
     """One row.
 
     Attributes
@@ -45,7 +45,7 @@ class RunTable:
     """The rows of a run in their order."""
 
     signed: bool
-    moments: list[Moment] = field(default_factory=list)
+    moments: list[RunRow] = field(default_factory=list)
 
     def to_csv(self) -> bytes:
         """Return the table as a file that a study reads."""

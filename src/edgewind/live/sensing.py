@@ -19,7 +19,7 @@ from edgewind.signals.pressure import PressureReadings
 from edgewind.units import parse_quantity
 
 if TYPE_CHECKING:
-    from edgewind.live.columns import Columns
+    from edgewind.live.columns import SweepColumns
 
 # Two answers of the gauge further apart than this, in ln p, are settled by a third.
 _APART = 0.03
@@ -78,7 +78,7 @@ class Sensing:
             self.last = seen[0]
         return self.last
 
-    def typed(self, text: str, columns: Columns, now_s: float) -> Observation:
+    def typed(self, text: str, columns: SweepColumns, now_s: float) -> Observation:
         """What the person read off the gauge.
 
         Raises

@@ -16,7 +16,7 @@ from edgewind.live.instruments import Instruments
 from edgewind.live.interlocks import Observation
 from edgewind.live.operator import Operator
 from edgewind.live.rig import Rig
-from edgewind.live.run_table import Moment, RunTable
+from edgewind.live.run_table import RunRow, RunTable
 from edgewind.live.steadiness import Steadiness
 from edgewind.live.sweep_request import Step
 from edgewind.live.valve_search import ValveSearch
@@ -210,7 +210,7 @@ class StepRunner:
                     continue
                 speed, u = rig.sensing.signed_speed(tachometer.rate_hz, since)
                 table.moments.append(
-                    Moment(time_s, speed, u, seen.temperature_k, self._state.status.lamp, seen.indicated_pa)
+                    RunRow(time_s, speed, u, seen.temperature_k, self._state.status.lamp, seen.indicated_pa)
                 )
                 self._state.set(speed_rad_s=speed)
                 self._state.tell("observed", "", time_s=time_s, pressure_pa=seen.pressure_pa, speed_rad_s=speed,
@@ -225,7 +225,7 @@ class StepRunner:
         self._operator.switch_lamp(False)
         last = rig.sensing.last
         moment = (tachometer.time_s() - began, math.nan, math.nan)  # a row of its own notes the moment exactly
-        table.moments.append(Moment(*moment, last.temperature_k, self._state.status.lamp, last.indicated_pa))
+        table.moments.append(RunRow(*moment, last.temperature_k, self._state.status.lamp, last.indicated_pa))
         watch(rules.reversal.value / 4, until_it_stands=True)
         if thermostat is not None:
             thermostat.hold(step.envelope_k)

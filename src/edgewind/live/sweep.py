@@ -19,10 +19,10 @@ from edgewind.book import Book, BookSource
 from edgewind.clock import Clock, SystemClock
 from edgewind.errors import EdgewindError, InputError
 from edgewind.live.briefing import cautions_of, moves_of
-from edgewind.live.columns import Columns
+from edgewind.live.columns import SweepColumns
 from edgewind.live.commands import Commands, RepeatError, SkipError
 from edgewind.live.errors import InterlockError, StoppedError
-from edgewind.live.events import ENDED, Event, Status, SweepState
+from edgewind.live.events import ENDED, Status, SweepEvent, SweepState
 from edgewind.live.instruments import Instruments
 from edgewind.live.operator import Operator
 from edgewind.live.rig import Rig
@@ -48,7 +48,7 @@ class Sweep:
         bench: Bench,
         book: Book,
         experiment: str,
-        columns: Columns,
+        columns: SweepColumns,
         request: SweepRequest,
         log: SweepLog,
         spool: Spool,
@@ -107,11 +107,11 @@ class Sweep:
             return status
         return replace(status, elapsed_s=self._clock.monotonic() - self._began, time_left_s=self._time_left(status))
 
-    def history(self, since: int = 0) -> list[Event]:
+    def history(self, since: int = 0) -> list[SweepEvent]:
         """The events after that number."""
         return self._state.events.since(since)
 
-    def subscribe(self, listener: Callable[[Event], None]) -> Callable[[], None]:
+    def subscribe(self, listener: Callable[[SweepEvent], None]) -> Callable[[], None]:
         """Call a listener with every event to come, in the thread of the sweep; returns what ends that."""
         return self._state.events.add(listener)
 

@@ -81,8 +81,8 @@ def speed_history(trace: Trace, marks: int, *, mains_hz: float | str | None = "a
 
     Examples
     --------
-    >>> from edgewind.signals.synthetic import Tachometer, synthesise
-    >>> seen = Tachometer(turn_rate_hz=5.0, acceleration_hz_s=-0.1, noise_v=0.02)
+    >>> from edgewind.signals.synthetic import PulseTrain, synthesise
+    >>> seen = PulseTrain(turn_rate_hz=5.0, acceleration_hz_s=-0.1, noise_v=0.02)
     >>> found = speed_history(synthesise(seen, samples=40_000, interval_s=5e-4, seed=3), marks=4)
     >>> found.enough, bool(found.speed_rad_s[0] > found.speed_rad_s[-1])
     (True, True)

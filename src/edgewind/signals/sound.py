@@ -10,7 +10,7 @@ import numpy as np
 
 from edgewind.errors import EdgewindError, InputError
 from edgewind.extras import need
-from edgewind.signals.trace_table import Column, Table, size_of
+from edgewind.signals.trace_table import Table, TraceColumn, size_of
 from edgewind.signals.wave_file import read_wav
 
 SOUND_SUFFIXES = (".wav", ".flac", ".ogg", ".aif", ".aiff")
@@ -59,7 +59,9 @@ def read_sound(path: str | PathLike[str]) -> Table:
         raise InputError(f"this is not sound that can be decoded ({error})", fix="export it as .wav or .flac") from None
     if not data.size or not np.all(np.isfinite(data)):
         raise InputError("the sound file holds no samples", fix="record again")
-    columns = tuple(Column(str(i + 1), "V", np.ascontiguousarray(data[:, i]), named=False) for i in range(channels))
+    columns = tuple(
+        TraceColumn(str(i + 1), "V", np.ascontiguousarray(data[:, i]), named=False) for i in range(channels)
+    )
     table = _thinned(Table(columns, 1 / rate, ("full scale of the sound file is taken as one volt",)))
     return _with_note(table, f"the first {len(data) / rate:.4g} s of a large file are read") if more else table
 

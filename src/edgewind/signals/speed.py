@@ -152,8 +152,8 @@ def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "
 
     Examples
     --------
-    >>> from edgewind.signals.synthetic import Tachometer, synthesise
-    >>> trace = synthesise(Tachometer(turn_rate_hz=5.0, marks=4, noise_v=0.02), samples=20_000, interval_s=1e-4, seed=3)
+    >>> from edgewind.signals.synthetic import PulseTrain, synthesise
+    >>> trace = synthesise(PulseTrain(turn_rate_hz=5.0, marks=4, noise_v=0.02), samples=20_000, interval_s=1e-4, seed=3)
     >>> estimate = estimate_speed(trace, marks=4)
     >>> round(estimate.speed_rad_s / (2 * math.pi), 3), estimate.flags
     (5.0, ())

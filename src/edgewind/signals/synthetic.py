@@ -14,7 +14,7 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Tachometer:
+class PulseTrain:
     """What a rotor, its marks and its bench put into a trace.
 
     Attributes
@@ -55,7 +55,7 @@ class Tachometer:
 
     Examples
     --------
-    >>> trace = synthesise(Tachometer(turn_rate_hz=5.0, marks=4), samples=2000, interval_s=1e-3, seed=1)
+    >>> trace = synthesise(PulseTrain(turn_rate_hz=5.0, marks=4), samples=2000, interval_s=1e-3, seed=1)
     >>> trace.samples, trace.duration_s
     (2000, 2.0)
     """
@@ -83,12 +83,12 @@ class Tachometer:
     resolution_v: float = 0.0
 
 
-def synthesise(tachometer: Tachometer, *, samples: int, interval_s: float, seed: int) -> Trace:
+def synthesise(tachometer: PulseTrain, *, samples: int, interval_s: float, seed: int) -> Trace:
     """Return an invented trace.
 
     Parameters
     ----------
-    tachometer : Tachometer
+    tachometer : PulseTrain
         What is to be seen in it.
     samples : int
         Number of samples.
@@ -122,7 +122,7 @@ def synthesise(tachometer: Tachometer, *, samples: int, interval_s: float, seed:
     return Trace(voltage, interval_s, channel="invented", source=f"invented trace, seed {seed}")
 
 
-def pulses(turns: FloatArray, tachometer: Tachometer, random: np.random.Generator) -> FloatArray:
+def pulses(turns: FloatArray, tachometer: PulseTrain, random: np.random.Generator) -> FloatArray:
     """Return the pulses of the marks, in volts, at the given angles in turns."""
     marks, pitch = tachometer.marks, 1 / tachometer.marks
     if tachometer.turn_rate_hz == 0:
@@ -155,7 +155,7 @@ def tone(
     The test signal for which Rife and Boorstyn (IEEE Trans. Inf. Theory 20, 591, 1974) give the bound.
     """
     noise = amplitude_v / np.sqrt(2 * 10 ** (snr_db / 10))
-    seen = Tachometer(frequency_hz, marks=1, shape="sine", height_v=amplitude_v, noise_v=float(noise), offset_v=0.0)
+    seen = PulseTrain(frequency_hz, marks=1, shape="sine", height_v=amplitude_v, noise_v=float(noise), offset_v=0.0)
     return synthesise(seen, samples=samples, interval_s=interval_s, seed=seed)
 
 
@@ -174,7 +174,7 @@ def tone_bound_hz(snr_db: float, *, samples: int, interval_s: float) -> float:
     return float(np.sqrt(6 * noise_to_power / (np.pi**2 * spread)))
 
 
-def _ringing(voltage: FloatArray, tachometer: Tachometer, interval_s: float) -> FloatArray:
+def _ringing(voltage: FloatArray, tachometer: PulseTrain, interval_s: float) -> FloatArray:
     """Return what every step of the voltage leaves ringing behind it."""
     length = max(2, int(8 * tachometer.ringing_decay_s / interval_s))
     time = np.arange(length) * interval_s

@@ -49,14 +49,14 @@ class Title:
 
 
 @dataclass(frozen=True)
-class Number:
+class WrittenNumber:
     """A number in SI, and the standard uncertainty that its last written digit stands for (rectangular)."""
 
     value: float
     digit_u: float
 
 
-EMPTY = Number(math.nan, math.nan)
+EMPTY = WrittenNumber(math.nan, math.nan)
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ class Row:
         """The unit in the title, None where there is none."""
         return self.cells.get(name, ("", None))[1]
 
-    def number(self, name: str, words: Mapping[str, float] | None = None) -> Number:
+    def number(self, name: str, words: Mapping[str, float] | None = None) -> WrittenNumber:
         """The cell as a number in SI; `words` are texts that stand for a value.
 
         Raises
@@ -86,7 +86,7 @@ class Row:
         """
         cell, unit = self.cells.get(name, ("", None))
         if words and cell.lower() in words:
-            return Number(words[cell.lower()], math.nan)
+            return WrittenNumber(words[cell.lower()], math.nan)
         try:
             return _number(cell, unit, self.titles[name], self.decimal_comma)
         except InputError as error:
@@ -236,7 +236,7 @@ def _row(
     return Row(line, named, titles, decimal_comma)
 
 
-def _number(cell: str, unit: str | None, title: Title, decimal_comma: bool) -> Number:
+def _number(cell: str, unit: str | None, title: Title, decimal_comma: bool) -> WrittenNumber:
     if not cell:
         return EMPTY
     plain = cell.replace(",", ".") if decimal_comma else cell
@@ -253,4 +253,4 @@ def _number(cell: str, unit: str | None, title: Title, decimal_comma: bool) -> N
     if not title.lowest <= value <= title.highest:
         written = f"'{cell}' {unit}" if unit else f"'{cell}'"
         raise InputError(f"{written} is {title.too_low if value < title.lowest else title.too_high}", fix=title.fix)
-    return Number(value, abs(next_value - value) / math.sqrt(12))
+    return WrittenNumber(value, abs(next_value - value) / math.sqrt(12))

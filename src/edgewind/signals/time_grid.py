@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
-from edgewind.signals.trace_table import Column, Table
+from edgewind.signals.trace_table import Table, TraceColumn
 
 FloatArray = NDArray[np.float64]
 
@@ -126,7 +126,7 @@ def first_segment(seconds: FloatArray, notes: list[str]) -> int:
     return length
 
 
-def check_order(seconds: FloatArray, time: Column, table: Table, rows: NDArray[np.int64]) -> None:
+def check_order(seconds: FloatArray, time: TraceColumn, table: Table, rows: NDArray[np.int64]) -> None:
     """Refuse times that do not increase from row to row; names the line.
 
     Raises

@@ -15,7 +15,7 @@ from edgewind.signals.time_grid import check_order, even_grid, first_segment, in
 from edgewind.signals.trace_arrays import ARRAY_SUFFIXES, read_arrays
 from edgewind.signals.trace_header import SECONDS, TIME_CLUE
 from edgewind.signals.trace_roles import VOLTAGE_UNITS, Roles, choose, epoch_unit, roles_of, time_unit_of
-from edgewind.signals.trace_table import Column, Table, load_bytes
+from edgewind.signals.trace_table import Table, TraceColumn, load_bytes
 from edgewind.signals.trace_text import read_text
 
 FloatArray = NDArray[np.float64]
@@ -231,7 +231,12 @@ def _interval_alone(
 
 
 def _on_times(
-    table: Table, time: Column, chosen: Column, voltage: FloatArray, interval_s: float | None, notes: list[str]
+    table: Table,
+    time: TraceColumn,
+    chosen: TraceColumn,
+    voltage: FloatArray,
+    interval_s: float | None,
+    notes: list[str],
 ) -> _Timed:
     """Return the samples of a table with a column of times, on an even grid."""
     voltage = in_range(voltage, notes, chosen.name)
@@ -259,7 +264,7 @@ def _on_times(
 
 
 def _contradiction(
-    table: Table, time: Column, interval: float, given_s: float | None, notes: list[str]
+    table: Table, time: TraceColumn, interval: float, given_s: float | None, notes: list[str]
 ) -> tuple[str, ...]:
     """Return a flag where header and column state different intervals, and neither was given by the owner."""
     stated = table.stated
@@ -277,7 +282,7 @@ def _contradiction(
 
 
 def _seconds(
-    table: Table, time: Column, interval_s: float | None, notes: list[str]
+    table: Table, time: TraceColumn, interval_s: float | None, notes: list[str]
 ) -> tuple[float | None, tuple[str, ...]]:
     """Return the factor from a column of times to seconds, and a flag where it is a guess.
 
@@ -315,7 +320,7 @@ def _seconds(
     return 1.0, ("time-assumed",)
 
 
-def _volts(column: Column, reason: str | None, notes: list[str]) -> float:
+def _volts(column: TraceColumn, reason: str | None, notes: list[str]) -> float:
     """Return the factor from the unit of a channel to volts, with a note where it was assumed."""
     unit = column.unit.strip()
     if unit in ("MV", "GV"):

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from edgewind.errors import InputError
 from edgewind.extras import need
 from edgewind.signals.trace_header import StatedInterval
-from edgewind.signals.trace_table import Column, Table, size_of, too_large
+from edgewind.signals.trace_table import Table, TraceColumn, size_of, too_large
 
 if TYPE_CHECKING:
     from edgewind.runner import LocalRunner
@@ -339,7 +339,7 @@ def _table_of(arrays: dict[str, Stored], what: str) -> Table:
         There are no vectors, or it is open which of several belong together, or which interval holds.
     """
     stated: dict[str, StatedInterval] = {}
-    columns: list[Column] = []
+    columns: list[TraceColumn] = []
     for name, stored in arrays.items():
         array = stored.values
         if array.size == 1:
@@ -374,7 +374,7 @@ def _table_of(arrays: dict[str, Stored], what: str) -> Table:
     return Table(tuple(columns), None if first is None else first.seconds, notes, stated=first)
 
 
-def _of_one_length(columns: list[Column]) -> tuple[list[Column], tuple[str, ...]]:
+def _of_one_length(columns: list[TraceColumn]) -> tuple[list[TraceColumn], tuple[str, ...]]:
     """Return the columns as long as the time, or all where there is none; those far shorter are left out, with a note.
 
     Raises
@@ -397,7 +397,7 @@ def _of_one_length(columns: list[Column]) -> tuple[list[Column], tuple[str, ...]
     return [column for column in columns if column.values.size == longest], (note,)
 
 
-def _column(name: str, stored: Stored, *, named: bool = True) -> Column:
+def _column(name: str, stored: Stored, *, named: bool = True) -> TraceColumn:
     """Return an array as a column, its unit taken from its name where nothing else states one.
 
     Raises
@@ -411,5 +411,5 @@ def _column(name: str, stored: Stored, *, named: bool = True) -> Column:
         raise InputError(f"element 0 is {values[0]}, and none is a finite number", column=name, fix="leave it out")
     parts = UNIT_SUFFIX.match(name)
     if parts and not stored.unit:
-        return Column(parts["name"], parts["unit"], values, named)
-    return Column(name, stored.unit, values, named)
+        return TraceColumn(parts["name"], parts["unit"], values, named)
+    return TraceColumn(name, stored.unit, values, named)

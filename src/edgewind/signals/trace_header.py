@@ -86,7 +86,7 @@ class StatedInterval:
 
 
 @dataclass(frozen=True)
-class Title:
+class TraceHeading:
     """Name and unit of a column, as the file gives them.
 
     Attributes
@@ -110,7 +110,7 @@ class Header:
 
     Attributes
     ----------
-    titles : tuple of Title
+    titles : tuple of TraceHeading
         One a column of numbers.
     interval : StatedInterval or None
         The sample interval.
@@ -120,7 +120,7 @@ class Header:
         Lines that said nothing to this reader.
     """
 
-    titles: tuple[Title, ...]
+    titles: tuple[TraceHeading, ...]
     interval: StatedInterval | None
     time_unit: str
     unused: tuple[str, ...]
@@ -201,9 +201,9 @@ def _is_number(cell: str, decimal: str) -> bool:
     return bool(IS_NUMBER.match(cell if decimal == "." else cell.replace(",", ".")))
 
 
-def _titles(rows: list[list[str]], decimal: str, fields: tuple[int, ...]) -> tuple[tuple[Title, ...], set[int]]:
+def _titles(rows: list[list[str]], decimal: str, fields: tuple[int, ...]) -> tuple[tuple[TraceHeading, ...], set[int]]:
     """Return title and unit of each column, and the numbers of the rows that hold them."""
-    blank = tuple(Title(str(field + 1), named=False) for field in fields)
+    blank = tuple(TraceHeading(str(field + 1), named=False) for field in fields)
     if not rows:
         return blank, set()
     last = len(rows) - 1
@@ -217,7 +217,7 @@ def _titles(rows: list[list[str]], decimal: str, fields: tuple[int, ...]) -> tup
         if above is None or not any(above) or any(re.search(r"[:=]", cell) for cell in above):
             counted = [bool(COUNT_NAME.match(cell)) for cell in cells]
             return tuple(
-                Title(cell if count else _only(cells, cell, field), unit, count or cells.count(cell) == 1)
+                TraceHeading(cell if count else _only(cells, cell, field), unit, count or cells.count(cell) == 1)
                 for cell, unit, count, field in zip(cells, units, counted, fields, strict=True)
             ), {last}
         names = [_title(cell, field, decimal, numbers=True) for cell, field in zip(above, fields, strict=True)]
@@ -249,7 +249,7 @@ def _are_units(cells: list[str]) -> bool:
     )
 
 
-def _title(cell: str, field: int, decimal: str, numbers: bool = False) -> Title:
+def _title(cell: str, field: int, decimal: str, numbers: bool = False) -> TraceHeading:
     """Return name and unit of a title; without one where the cell is a number or states something else."""
     if (_is_number(cell, decimal) and not numbers) or re.search(
         r"[:=]", re.sub(r"^unnamed: ?\d+$", "", cell, flags=re.I)
@@ -263,7 +263,7 @@ def _title(cell: str, field: int, decimal: str, numbers: bool = False) -> Title:
         name = parts["name"] or parts["name2"] or parts["name3"] or ""
         unit = parts["unit"] or parts["unit2"] or parts["unit3"] or ""
     name = name.strip().removesuffix("()")
-    return Title(name or str(field + 1), unit, bool(name))
+    return TraceHeading(name or str(field + 1), unit, bool(name))
 
 
 def _time_unit(rows: list[list[str]]) -> tuple[str, set[int]]:

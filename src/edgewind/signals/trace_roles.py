@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from edgewind.errors import InputError
 from edgewind.signals.trace_header import COUNT_NAME, SECONDS, spectrum_error
-from edgewind.signals.trace_table import Column, Table
+from edgewind.signals.trace_table import Table, TraceColumn
 
 FloatArray = NDArray[np.float64]
 
@@ -37,22 +37,22 @@ class Roles:
 
     Attributes
     ----------
-    times : tuple of Column
+    times : tuple of TraceColumn
         Columns of time, in the order of the file.
-    counters : tuple of Column
+    counters : tuple of TraceColumn
         Columns that count the samples.
-    channels : tuple of Column
+    channels : tuple of TraceColumn
         The rest.
     notes : tuple of str
         What was recognised by the numbers rather than by a title.
     """
 
-    times: tuple[Column, ...]
-    counters: tuple[Column, ...]
-    channels: tuple[Column, ...]
+    times: tuple[TraceColumn, ...]
+    counters: tuple[TraceColumn, ...]
+    channels: tuple[TraceColumn, ...]
     notes: tuple[str, ...] = ()
 
-    def time_of(self, channel: Column, columns: tuple[Column, ...]) -> Column | None:
+    def time_of(self, channel: TraceColumn, columns: tuple[TraceColumn, ...]) -> TraceColumn | None:
         """Return the column of time that belongs to a channel: the last before it, or the first of all.
 
         Stamps of too few digits may stand beside a time that tells the samples apart: that is preferred.
@@ -84,7 +84,7 @@ def roles_of(table: Table) -> Roles:
         raise spectrum_error(f"the first column is '{first.name}'{' in ' + first.unit if first.unit else ''}")
     times = [column for column in columns if column.stamped or is_time(column)]
     has_time = any(column.stamped or time_unit_of(column) for column in times)
-    counters: list[Column] = []
+    counters: list[TraceColumn] = []
     notes: list[str] = []
     for place, column in enumerate(columns):
         if len(columns) - len(counters) == 1:
@@ -108,14 +108,14 @@ def roles_of(table: Table) -> Roles:
     return Roles(tuple(times), tuple(counters), tuple(join_peaks(channels, notes)), tuple(notes))
 
 
-def is_time(column: Column) -> bool:
+def is_time(column: TraceColumn) -> bool:
     """Tell whether the name or the unit of a column says that it is time."""
     if time_unit_of(column):
         return True
     return bool(TIME_NAME.match(column.name)) and not column.unit and rises(column.values)
 
 
-def time_unit_of(column: Column) -> str:
+def time_unit_of(column: TraceColumn) -> str:
     """Return the unit of time that a title states: in brackets, behind the name, or as the name itself."""
     unit = column.unit.strip()
     if unit:
@@ -152,7 +152,7 @@ def rises(values: FloatArray) -> bool:
     return bool(np.mean(steps >= 0) > 0.9 and np.median(np.abs(steps - typical)) <= 0.5 * abs(typical) and typical > 0)
 
 
-def epoch_unit(column: Column) -> float | None:
+def epoch_unit(column: TraceColumn) -> float | None:
     """Return the factor to seconds where numbers can only be a count since 1970; None elsewhere."""
     if not EPOCH_NAME.match(column.name) or column.values.size == 0:
         return None
@@ -160,9 +160,9 @@ def epoch_unit(column: Column) -> float | None:
     return next((factor for factor, (low, high) in EPOCHS.items() if low < begin <= end < high), None)
 
 
-def join_peaks(channels: list[Column], notes: list[str]) -> list[Column]:
+def join_peaks(channels: list[TraceColumn], notes: list[str]) -> list[TraceColumn]:
     """Return the channels with pairs of least and greatest, as of peak detection, replaced by their means."""
-    joined: list[Column] = []
+    joined: list[TraceColumn] = []
     for column in channels:
         end = PEAK_PAIR.match(column.name)
         other = next(
@@ -182,14 +182,16 @@ def join_peaks(channels: list[Column], notes: list[str]) -> list[Column]:
             joined.append(column)
         elif end["end"].lower() == "min":
             name = end["name"].strip() or "signal"
-            joined.append(Column(name, column.unit, (column.values + other.values) / 2, field=column.field))
+            joined.append(TraceColumn(name, column.unit, (column.values + other.values) / 2, field=column.field))
             notes.append(f"the mean of '{column.name}' and '{other.name}' is used: the extremes within each interval")
     return joined
 
 
 def choose(
-    channels: tuple[Column, ...], wanted: str | int | list[str | int] | None, counters: tuple[Column, ...] = ()
-) -> Column:
+    channels: tuple[TraceColumn, ...],
+    wanted: str | int | list[str | int] | None,
+    counters: tuple[TraceColumn, ...] = (),
+) -> TraceColumn:
     """Return the channel that is wanted, by its name or by its number as the file counts.
 
     A number is that in the names of the channels, where they hold one each (2 is CH2, wherever it stands); else their
@@ -216,7 +218,7 @@ def choose(
     raise InputError(f"there is no channel '{shown}'", fix=f"choose one of {names}, or its number")
 
 
-def _find(channels: tuple[Column, ...], wanted: str | int) -> Column | None:
+def _find(channels: tuple[TraceColumn, ...], wanted: str | int) -> TraceColumn | None:
     text = str(wanted).strip()
     for column in channels:
         if text.lower() in _spellings(column):
@@ -235,7 +237,7 @@ def _find(channels: tuple[Column, ...], wanted: str | int) -> Column | None:
     return channels[number - 1] if 1 <= number <= len(channels) else None
 
 
-def _spellings(column: Column) -> set[str]:
+def _spellings(column: TraceColumn) -> set[str]:
     """Return the ways in which a channel may be named: alone, or with its unit."""
     name, unit = column.name.strip().lower(), column.unit.strip().lower()
     ways = {name, f"{name}_{unit}", f"{name} ({unit})", f"{name}({unit})", f"{name} [{unit}]", f"{name} in {unit}"}

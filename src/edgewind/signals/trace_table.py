@@ -27,7 +27,7 @@ def _no_stamps(row: int) -> str:
 
 
 @dataclass(frozen=True)
-class Column:
+class TraceColumn:
     """One column of numbers.
 
     Attributes
@@ -58,7 +58,7 @@ class Table:
 
     Attributes
     ----------
-    columns : tuple of Column
+    columns : tuple of TraceColumn
         In the order of the file.
     interval_s : float or None
         Sample interval, where a header or the format says it.
@@ -80,7 +80,7 @@ class Table:
         Header lines that said nothing to the reader.
     """
 
-    columns: tuple[Column, ...]
+    columns: tuple[TraceColumn, ...]
     interval_s: float | None = None
     notes: tuple[str, ...] = ()
     volts_note: str | None = None

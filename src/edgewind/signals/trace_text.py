@@ -19,7 +19,7 @@ from edgewind.errors import InputError
 from edgewind.signals.trace_cells import rewritten
 from edgewind.signals.trace_header import COMMENT_MARKS, IS_NUMBER, is_layout, read_header
 from edgewind.signals.trace_stamps import Stamped, replace_stamps
-from edgewind.signals.trace_table import Column, Table
+from edgewind.signals.trace_table import Table, TraceColumn
 
 FloatArray = NDArray[np.float64]
 
@@ -159,7 +159,7 @@ def _read_lines(lines: list[str], notes: tuple[str, ...]) -> Table:
     names = [title.name for title in header.titles]
     rows = read_rows(body, start, dialect, names, place) if bulk is None else Rows(bulk)
     columns = [
-        Column(title.name, title.unit, np.ascontiguousarray(rows.values[:, i]), title.named, field=field + 1)
+        TraceColumn(title.name, title.unit, np.ascontiguousarray(rows.values[:, i]), title.named, field=field + 1)
         for i, (title, field) in enumerate(zip(header.titles, dialect.fields, strict=True))
     ]
     if place is not None:
@@ -263,10 +263,10 @@ def stamp_place(stamped: Stamped | None, lines: list[str], start: int, dialect: 
     return None
 
 
-def _stamp_column(column: Column) -> Column:
+def _stamp_column(column: TraceColumn) -> TraceColumn:
     """Return a column of stamps in seconds; the part of its name taken for a unit, as in 'Date/Time', is given back."""
     name = f"{column.name}/{column.unit}" if column.unit.lower() in ("time", "date") else column.name
-    return Column(name if column.named else "time", "s", column.values * 1e-9, column.named, stamped=True)
+    return TraceColumn(name if column.named else "time", "s", column.values * 1e-9, column.named, stamped=True)
 
 
 def cut_footer(lines: list[str], start: int, dialect: Dialect) -> tuple[int, tuple[str, ...]]:

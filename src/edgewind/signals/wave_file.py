@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
-from edgewind.signals.trace_table import Column, Table
+from edgewind.signals.trace_table import Table, TraceColumn
 
 FloatArray = NDArray[np.float64]
 
@@ -49,7 +49,9 @@ def read_wav(content: bytes) -> Table:
         raise InputError("the sound file holds numbers that are not finite", fix="record again")
     grid = samples.reshape(-1, channels)
     notes = ("full scale of the sound file is taken as one volt",) if kind == WAV_PCM else ()
-    columns = tuple(Column(str(i + 1), "V", np.ascontiguousarray(grid[:, i]), named=False) for i in range(channels))
+    columns = tuple(
+        TraceColumn(str(i + 1), "V", np.ascontiguousarray(grid[:, i]), named=False) for i in range(channels)
+    )
     return Table(columns, 1 / rate, notes)
 
 

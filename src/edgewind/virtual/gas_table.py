@@ -17,7 +17,7 @@ from edgewind.rotor import (
 )
 from edgewind.rotor.drag import arm_drag, vane_drag
 from edgewind.rotor.heat import polyatomic_factor
-from edgewind.virtual.hidden_rotor import HiddenRotor, Surroundings
+from edgewind.virtual.hidden_rotor import BenchConditions, HiddenRotor
 
 FloatArray = NDArray[np.float64]
 LEAST_PA, GREATEST_PA, PER_DECADE = 1e-6, 1e4, 128
@@ -88,12 +88,12 @@ def gas_table(rotor: RotorParameters) -> GasTable:
 def hidden_table(rotor: HiddenRotor, gas_k: float) -> GasTable:
     """Tabulate a rotor whose physics is not that of the program, at a temperature of the gas, K."""
     pressure = pressures()
-    around = Surroundings(pressure, 0.0, gas_k)
+    around = BenchConditions(pressure, 0.0, gas_k)
     kn, speed = rotor.knudsen(pressure, gas_k), rotor.molecular_speed(gas_k)
     apart, both = rotor.heat_coefficients(kn)
     lever = rotor.vanes * rotor.width_m**2 * rotor.arm_m
     dark = rotor.torques(gas_k, gas_k, around)
-    lit = rotor.torques(gas_k, gas_k, Surroundings(pressure, 1.0, gas_k))
+    lit = rotor.torques(gas_k, gas_k, BenchConditions(pressure, 1.0, gas_k))
     rows = np.zeros((pressure.size, 8))
     rows[:, DRAG] = rotor.resistance(around) / pressure
     rows[:, TORQUE_PER_K] = lever * rotor.force_coefficient(kn) / gas_k

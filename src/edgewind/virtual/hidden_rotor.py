@@ -71,7 +71,7 @@ class Deviation:
 
 
 @dataclass(frozen=True)
-class Surroundings:
+class BenchConditions:
     """What a bench changes on purpose; floats, or arrays of one shape.
 
     Attributes
@@ -202,7 +202,7 @@ class HiddenRotor:
         full = float(np.interp(self.arm_m / self.width_m, _SHADE_ARM, _SHADE))
         return 1 - (1 - full) * (self.vanes - 1) / 3
 
-    def heat_flows(self, dark_k: Any, bright_k: Any, around: Surroundings) -> tuple[Array, Array]:
+    def heat_flows(self, dark_k: Any, bright_k: Any, around: BenchConditions) -> tuple[Array, Array]:
         """Return what warms the dark and the bright face, W/m^2; zero where steady."""
         te = np.asarray(around.envelope_k, dtype=float)
         p = np.asarray(around.pressure_pa, dtype=float)
@@ -219,7 +219,7 @@ class HiddenRotor:
             np.asarray(bright - p * v0 * (mean - difference) + through),
         )
 
-    def faces(self, around: Surroundings) -> tuple[Array, Array]:
+    def faces(self, around: BenchConditions) -> tuple[Array, Array]:
         """Return the steady temperatures of the dark and the bright face, K."""
         shape = np.broadcast_shapes(*(np.shape(x) for x in (around.pressure_pa, around.light, around.envelope_k)))
         te = np.broadcast_to(np.asarray(around.envelope_k, dtype=float), shape)
@@ -240,7 +240,7 @@ class HiddenRotor:
 
     # Torque and motion.
 
-    def torques(self, dark_k: Any, bright_k: Any, around: Surroundings) -> dict[str, Array]:
+    def torques(self, dark_k: Any, bright_k: Any, around: BenchConditions) -> dict[str, Array]:
         """Return the torque of each cause, N m, the pivot's apart."""
         te = np.asarray(around.envelope_k, dtype=float)
         p = np.asarray(around.pressure_pa, dtype=float)
@@ -262,7 +262,7 @@ class HiddenRotor:
             "foreign": np.asarray(self.foreign_n_m + 0 * p),
         }
 
-    def resistance(self, around: Surroundings) -> Array:
+    def resistance(self, around: BenchConditions) -> Array:
         """Return the drag of the gas, N m s: torque per angular speed."""
         p = np.asarray(around.pressure_pa, dtype=float)
         te = np.asarray(around.envelope_k, dtype=float)
@@ -270,7 +270,7 @@ class HiddenRotor:
         area = self.vanes * self.width_m**2
         return np.asarray(area * p * self.drag_coefficient(self.knudsen(p, te)) * squared / self.molecular_speed(te))
 
-    def steady_speed(self, around: Surroundings) -> Array:
+    def steady_speed(self, around: BenchConditions) -> Array:
         """Return the speed of steady turning, rad/s; zero where the pivot holds."""
         torque = sum(self.torques(*self.faces(around), around).values(), start=np.zeros(1))
         over = np.sign(torque) * (np.abs(torque) - self.dry_n_m)
@@ -286,7 +286,7 @@ class HiddenRotor:
         time_s : array of shape (n,)
             Moments, s, rising.
         around : callable
-            Gives the :class:`Surroundings` at a moment, s.
+            Gives the :class:`BenchConditions` at a moment, s.
         start : (float, float, float)
             Dark face, bright face (K) and speed (rad/s) at the first moment.
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.virtual.hidden_rotor import Deviation, HiddenRotor, Surroundings
+from edgewind.virtual.hidden_rotor import BenchConditions, Deviation, HiddenRotor
 
 Array = NDArray[np.float64]
 _GASES = (("N2", 1.0), ("air", 1.0), ("Ar", 0.0))
@@ -94,10 +94,10 @@ def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRot
         force=deviation[0], drag=deviation[1], heat=deviation[2],
         gauge=Deviation.draw(sizes.gauge * random.uniform(), *_GAUGE_PA, random),
     )  # fmt: skip
-    around = Surroundings(np.geomspace(1e-2, 50, 60), 1.0, _ROOM_K)
+    around = BenchConditions(np.geomspace(1e-2, 50, 60), 1.0, _ROOM_K)
     greatest = float(rotor.torques(*rotor.faces(around), around)["thermal force"].max())
     dry = greatest * float(np.exp(random.uniform(np.log(0.004), np.log(0.08))))
-    drag = float(rotor.resistance(Surroundings(1.0)))
+    drag = float(rotor.resistance(BenchConditions(1.0)))
     return replace(
         rotor, dry_n_m=dry, breakaway_n_m=dry, viscous_n_m_s=drag * float(random.uniform(0, 0.02)),
         foreign_n_m=float(random.uniform(-1, 1) * sizes.foreign * greatest),
@@ -106,7 +106,7 @@ def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRot
 
 def truth_of(rotor: HiddenRotor, low_pa: float = 3e-3, high_pa: float = 100.0) -> Truth:
     """Return what is true of an invented rotor under full light."""
-    around = Surroundings(np.geomspace(low_pa, high_pa, 2000), 1.0, _ROOM_K)
+    around = BenchConditions(np.geomspace(low_pa, high_pa, 2000), 1.0, _ROOM_K)
     parts = rotor.torques(*rotor.faces(around), around)
     place = int(np.argmax(np.abs(rotor.steady_speed(around))))
     there = {name: float(part[place]) for name, part in parts.items()}
@@ -186,7 +186,7 @@ def readings_text(
     envelope_k: float = _ROOM_K,
 ) -> str:  # fmt: skip
     """Return the `readings.csv` of an invented sweep under full light, speeds typed with their sign."""
-    around = Surroundings(np.asarray(pressures_pa, dtype=float), 1.0, envelope_k)
+    around = BenchConditions(np.asarray(pressures_pa, dtype=float), 1.0, envelope_k)
     speed = rotor.steady_speed(around) * (1 + scatter * random.standard_normal(len(pressures_pa)))
     shown = around.pressure_pa * rotor.gauge(around.pressure_pa) * np.exp(0.01 * random.standard_normal(speed.shape))
     out = io.StringIO()
@@ -216,7 +216,7 @@ def invented_sweep(
             continue
         middle = truth.speed_optimum_pa * float(np.exp(random.uniform(-0.7, 0.7)))
         pressures = np.geomspace(middle / 20, middle * 20, readings)
-        speeds = rotor.steady_speed(Surroundings(pressures, 1.0, _ROOM_K))
+        speeds = rotor.steady_speed(BenchConditions(pressures, 1.0, _ROOM_K))
         if (np.abs(speeds) > 0.02).sum() >= readings - 3 and abs(speeds).max() > 0.5:
             break
     leading = "bright" if speeds[int(np.argmax(np.abs(speeds)))] > 0 else "dark"

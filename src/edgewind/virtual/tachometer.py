@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from edgewind.bench import Bench
 from edgewind.bench.virtual import VirtualSection
-from edgewind.signals.synthetic import Tachometer, pulses
+from edgewind.signals.synthetic import PulseTrain, pulses
 
 FloatArray = NDArray[np.float64]
 _WANDER_HZ = (0.01, 0.6)
@@ -30,7 +30,7 @@ class TachometerSignal:
 
     def __init__(self, bench: Bench, seed: int) -> None:
         virtual = bench.virtual or VirtualSection()
-        seen = Tachometer(
+        seen = PulseTrain(
             1.0, marks=bench.tachometer.marks, height_v=virtual.pulse_height.value,
             height_spread=virtual.pulse_height_spread.value, spacing_spread=virtual.pulse_spacing_spread.value,
             pulse_width=virtual.pulse_width.value,

@@ -65,7 +65,7 @@ class StatedKey(Body):
     value: Short
 
 
-class Change(Body):
+class ReadingChange(Body):
     """A change of a reading, with its reason."""
 
     reading: int
@@ -85,13 +85,13 @@ class Change(Body):
         return text
 
 
-class Exclusion(Change):
+class Exclusion(ReadingChange):
     """A reading to exclude, or to use again."""
 
     undo: bool = False
 
 
-class Correction(Change):
+class CellCorrection(ReadingChange):
     """A cell of a reading to correct."""
 
     cell: Short = ""
@@ -135,7 +135,7 @@ class SweepForm(BookChoice):
     resume: bool = False
 
 
-class Command(Body):
+class SweepCommand(Body):
     """A command to a sweep that runs."""
 
     text: Text = ""
@@ -143,7 +143,7 @@ class Command(Body):
     of: int | None = None
 
 
-class Experiment(Body):
+class ExperimentChoice(Body):
     """An experiment of the catalog."""
 
     slug: Slug
@@ -153,7 +153,7 @@ class Experiment(Body):
 class StudyOrder(Body):
     """A study to make."""
 
-    of: list[Experiment] = Field(min_length=1)
+    of: list[ExperimentChoice] = Field(min_length=1)
     fit: bool = False
 
 

@@ -36,7 +36,7 @@ class Subject:
 
 
 @dataclass(frozen=True)
-class Film:
+class FilmChoices:
     """Choices of a film."""
 
     shape: str
@@ -118,7 +118,7 @@ def compute_gas(shape: str, drive: str) -> dict[str, Any]:
     return {"solved": solved}
 
 
-def film_gas(film: Film, out: Path) -> dict[str, Any]:
+def film_gas(film: FilmChoices, out: Path) -> dict[str, Any]:
     """Make a film of the gas."""
     from edgewind.report.film import gas_series, make_film, make_rotor_film, shipped_rotor_fields
 

@@ -5,7 +5,7 @@ from edgewind.report.film.movie import Film, check_film, make_film, read_back
 from edgewind.report.film.picture import GasPicture, caption
 from edgewind.report.film.rotor_field import RotorField, rotor_fields, rotor_series, shipped_rotor_fields
 from edgewind.report.film.rotor_picture import RotorPicture, make_rotor_film, rotor_still
-from edgewind.report.film.series import GasSeries, Moment, gas_series, standard_knudsen
+from edgewind.report.film.series import FieldFrame, GasSeries, gas_series, standard_knudsen
 from edgewind.report.film.shipped import shipped_fields
 from edgewind.report.film.still import check_still, draw_gas, still_bytes, write_still
 from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, choose
@@ -15,11 +15,11 @@ __all__ = [
     "QUANTITIES",
     "SIZES",
     "THEMES",
+    "FieldFrame",
     "Film",
     "GasField",
     "GasPicture",
     "GasSeries",
-    "Moment",
     "RotorField",
     "RotorPicture",
     "caption",

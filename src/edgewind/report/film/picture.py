@@ -31,7 +31,7 @@ from edgewind.report.film.colours import nice_limit, paint, root, scale_of
 from edgewind.report.film.field import GasField
 from edgewind.report.film.lines import LINES, Line, level_lines, strokes
 from edgewind.report.film.sample import STRESS_POINTS
-from edgewind.report.film.series import GasSeries, Moment
+from edgewind.report.film.series import FieldFrame, GasSeries
 from edgewind.report.film.words import DRIVES, QUANTITIES, SHEET, SHORT_CAPTION, SIZES, THEMES, choose
 
 Floats = NDArray[np.float64]
@@ -118,7 +118,7 @@ class GasPicture:
         self._background: Any = None
         self._order: list[tuple[Axes | None, Artist]] = []
         self._shown: float | None = None
-        self._last: tuple[Moment, list[Line]] | None = None
+        self._last: tuple[FieldFrame, list[Line]] | None = None
         self.lock = RLock()
         with _STYLE, our_style(self.palette, SHEET):
             self.figure: Figure = new_figure(SHEET)
@@ -378,38 +378,38 @@ class GasPicture:
         """What changes from one Knudsen number to the next."""
         return [artist for _, artist in self._moving]
 
-    def show(self, knudsen: float | Moment | None = None, dots: Floats | None = None) -> Moment:
+    def show(self, knudsen: float | FieldFrame | None = None, dots: Floats | None = None) -> FieldFrame:
         """Move the picture to a Knudsen number.
 
         Parameters
         ----------
-        knudsen : float or Moment, optional
+        knudsen : float or FieldFrame, optional
             Within the series, its lowest where absent; or what the series says of it.
         dots : array of shape (n, 2), optional
             Places of specks of gas to be shown, upper half.
         """
         with self.lock:
-            moment = knudsen if isinstance(knudsen, Moment) else self.series.at(knudsen, self._name)
+            moment = knudsen if isinstance(knudsen, FieldFrame) else self.series.at(knudsen, self._name)
             self._set_field(moment, dots)
             self._set_stress(moment)
             self._set_readout(moment)
             self._shown = moment.knudsen
             return moment
 
-    def lines_of(self, moment: Moment) -> list[Line]:
+    def lines_of(self, moment: FieldFrame) -> list[Line]:
         """Return the lines at a moment, upper half."""
         if self._last is None or self._last[0] is not moment:
             self._last = (moment, self._find_lines(moment))
         return self._last[1]
 
-    def _find_lines(self, moment: Moment) -> list[Line]:
+    def _find_lines(self, moment: FieldFrame) -> list[Line]:
         sheet = self.series.sheet
         if moment.stream is not None:
             return level_lines(moment.stream, sheet, edge=self.series.first.edge)
         assert moment.flow is not None
         return strokes(moment.flow, sheet)
 
-    def _set_field(self, moment: Moment, dots: Floats | None) -> None:
+    def _set_field(self, moment: FieldFrame, dots: Floats | None) -> None:
         first = self.series.first
         colours = paint(moment.values, self.limits, signed=self.quantity.signed, theme=self._theme)
         self._image.set_data(np.concatenate([colours[::-1], colours]))
@@ -426,7 +426,7 @@ class GasPicture:
             disc = 0.0052 * (first.x[-1] - first.x[0]) * np.stack([np.cos(angle), np.sin(angle)], axis=1)
             self._dots.set_verts(list(both[:, None, :] + disc))
 
-    def _set_stress(self, moment: Moment) -> None:
+    def _set_stress(self, moment: FieldFrame) -> None:
         edge = self.series.first.edge
         mean = moment.mean
         lively = abs(mean) > 1e-12
@@ -450,7 +450,7 @@ class GasPicture:
         self._area.set_text(_percent(moment.area_share) if lively else "–")
         self._edge.set_text(_percent(1.0 - moment.area_share) if lively else "–")
 
-    def _set_readout(self, moment: Moment) -> None:
+    def _set_readout(self, moment: FieldFrame) -> None:
         kn = moment.knudsen
         self._kn.set_text(f"Kn {_digits(kn, 2)}")
         self._path.set_text(f"Mean free path {_digits(kn, 2)} L, L the width of the vane")

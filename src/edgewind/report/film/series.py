@@ -26,7 +26,7 @@ Progress = Callable[[int, int, GasField], None]
 
 
 @dataclass(frozen=True, eq=False)
-class Moment:
+class FieldFrame:
     """What a picture shows at one Knudsen number, on the points of the sheet.
 
     Attributes
@@ -179,7 +179,7 @@ class GasSeries:
             return np.full(np.shape(knudsen), self.first.coefficient)
         return np.asarray(PchipInterpolator(np.log(self.knudsen), self._numbers[:, 1])(np.log(knudsen)))
 
-    def at(self, knudsen: float | None, quantity: str = "temperature") -> Moment:
+    def at(self, knudsen: float | None, quantity: str = "temperature") -> FieldFrame:
         """Return what is shown at a Knudsen number within the series."""
         kn = self.check(knudsen)
         known = choose(QUANTITIES, quantity, "quantity")
@@ -192,7 +192,7 @@ class GasSeries:
         numbers = weights @ self._numbers[places]
         if not known.signed:
             mixed["values"] = np.maximum(mixed["values"], 0.0)
-        return Moment(
+        return FieldFrame(
             knudsen=kn,
             values=mixed["values"],
             stream=mixed.get("stream"),

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from edgewind.report.film.lines import Line
 from edgewind.report.film.sample import SampleGrid
-from edgewind.report.film.series import Moment
+from edgewind.report.film.series import FieldFrame
 
 Floats = NDArray[np.float64]
 
@@ -28,14 +28,14 @@ class Specks:
     def __init__(self) -> None:
         self._phases: dict[tuple[int, int], float] = {}
 
-    def step(self, lines: list[Line], moment: Moment, sheet: SampleGrid, seconds: float) -> Floats:
+    def step(self, lines: list[Line], moment: FieldFrame, sheet: SampleGrid, seconds: float) -> Floats:
         """Move on by a time and return the places, upper half, shape (n, 2).
 
         Parameters
         ----------
         lines : list of Line
             Lines of the stream function, in their order.
-        moment : Moment
+        moment : FieldFrame
             The gas, with its stream function.
         sheet : SampleGrid
             Its points.

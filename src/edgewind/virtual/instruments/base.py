@@ -9,10 +9,10 @@ from zlib import crc32
 import numpy as np
 
 from edgewind.virtual.apparatus import Apparatus
-from edgewind.virtual.scpi import Command, Instrument, Number, Switch, real, setting
+from edgewind.virtual.scpi import Command, Numeric, ScpiInstrument, Switch, real, setting
 
 
-class BenchInstrument(Instrument):
+class BenchInstrument(ScpiInstrument):
     """An instrument at the simulated apparatus.
 
     Parameters
@@ -38,13 +38,13 @@ class Supply(BenchInstrument, ABC):
 
     Attributes
     ----------
-    LEVEL : Number
+    LEVEL : Numeric
         Least, greatest and *RST level, V.
     level_v, output : float, bool
         What it is set to.
     """
 
-    LEVEL: ClassVar[Number] = Number("V", 0.0, 10.0, 0.0)
+    LEVEL: ClassVar[Numeric] = Numeric("V", 0.0, 10.0, 0.0)
     level_v: float
     output: bool
 
@@ -71,7 +71,7 @@ class Supply(BenchInstrument, ABC):
         return real(self.terminals_v() + 1e-3 * self.random.standard_normal())
 
     @classmethod
-    def supply_commands(cls, level: Number) -> tuple[Command, ...]:
+    def supply_commands(cls, level: Numeric) -> tuple[Command, ...]:
         """Return the commands of a supply with these levels."""
         return (
             *setting("[SOURce:]VOLTage[:LEVel][:IMMediate][:AMPLitude]", "level_v", level),

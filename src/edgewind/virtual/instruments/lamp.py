@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from edgewind.virtual.instruments.base import Supply
-from edgewind.virtual.scpi import Command, Number, real
+from edgewind.virtual.scpi import Command, Numeric, real
 
 # Power radiated by a filament lamp against its voltage, near its rating; common practice, no source.
 POWER_EXPONENT = 1.6
@@ -14,7 +14,7 @@ class SimulatedLamp(Supply):
     """The irradiance of the bench at the lamp's rated voltage, less below it; off until switched on."""
 
     NAME = "lamp"
-    LEVEL = Number("V", 0.0, 1.1 * RATED_V, RATED_V)
+    LEVEL = Numeric("V", 0.0, 1.1 * RATED_V, RATED_V)
 
     def drive(self) -> None:
         """Light the lamp."""

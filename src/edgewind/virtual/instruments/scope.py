@@ -13,7 +13,7 @@ from edgewind.virtual.instruments.gauge import has_voltage
 from edgewind.virtual.scpi import (
     Choice,
     Command,
-    Number,
+    Numeric,
     ScpiError,
     Steps,
     Wait,
@@ -26,12 +26,12 @@ from edgewind.virtual.step_kernel import State
 from edgewind.virtual.tachometer import TachometerSignal
 
 STEPS = 4096  # of the converter: 12 bits over the range
-RANGE = Number("V", 0.01, 100.0, 4.0)
-OFFSET = Number("V", -100.0, 100.0, 1.0)
+RANGE = Numeric("V", 0.01, 100.0, 4.0)
+OFFSET = Numeric("V", -100.0, 100.0, 1.0)
 BYTE_ORDER = Choice(("NORMal", "SWAPped"))
-POINTS = Number("", 16, 2_000_000, 6000, whole=True)
-RATE = Number("Hz", 0.1, 1e7, 1000.0)
-DURATION = Number("s", 1e-5, 3600.0, 6.0)
+POINTS = Numeric("", 16, 2_000_000, 6000, whole=True)
+RATE = Numeric("Hz", 0.1, 1e7, 1000.0)
+DURATION = Numeric("s", 1e-5, 3600.0, 6.0)
 LONGEST_S = 3600.0
 SOURCE = Choice(("CHANnel1", "CHANnel2"))
 _FORMATS = ("ASCii", "INTeger", "REAL")
@@ -246,7 +246,7 @@ class Scope(BenchInstrument):
         Command("CHANnel<n>:RANGe?", lambda scope, channel: real(scope.channels[channel][0]), greatest_suffix=2),
         Command("CHANnel<n>:OFFSet", set_offset, (OFFSET,), greatest_suffix=2),
         Command("CHANnel<n>:OFFSet?", lambda scope, channel: real(scope.channels[channel][1]), greatest_suffix=2),
-        Command("FORMat[:DATA]", set_format, (Choice(_FORMATS), Number("", 0, 64, 16, whole=True)), optional=1),
+        Command("FORMat[:DATA]", set_format, (Choice(_FORMATS), Numeric("", 0, 64, 16, whole=True)), optional=1),
         Command("FORMat[:DATA]?", lambda scope: f"{scope.format},{scope.format_length}"),
         *setting("FORMat:BORDer", "order", BYTE_ORDER),
         Command("INITiate[:IMMediate]", initiate),

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from edgewind.virtual.instruments.base import BenchInstrument
-from edgewind.virtual.scpi import Command, Number, Switch, real, setting
+from edgewind.virtual.scpi import Command, Numeric, Switch, real, setting
 from edgewind.virtual.step_kernel import State
 
 _ZERO_CELSIUS_K = 273.15
-TEMPERATURE = Number("", -60.0, 90.0, 22.0)
+TEMPERATURE = Numeric("", -60.0, 90.0, 22.0)
 
 
 class SimulatedThermostat(BenchInstrument):

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from edgewind.virtual.instruments.base import Supply
-from edgewind.virtual.scpi import Number
+from edgewind.virtual.scpi import Numeric
 
 
 class SimulatedValve(Supply):
     """At 0 V, and with the output off, the valve is closed."""
 
     NAME = "valve"
-    LEVEL = Number("V", 0.0, 10.0, 0.0)
+    LEVEL = Numeric("V", 0.0, 10.0, 0.0)
     COMMANDS = Supply.supply_commands(LEVEL)
 
     def drive(self) -> None:

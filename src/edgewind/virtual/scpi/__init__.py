@@ -3,8 +3,8 @@
 from edgewind.virtual.scpi.answers import INFINITY, array_block, block, real, reals, switch
 from edgewind.virtual.scpi.commands import Command, Interrupted, Send, Steps, Wait, setting
 from edgewind.virtual.scpi.errors import ErrorQueue, ScpiError
-from edgewind.virtual.scpi.instrument import COMMON, Instrument
-from edgewind.virtual.scpi.parameters import Choice, Number, Switch
+from edgewind.virtual.scpi.instrument import COMMON, ScpiInstrument
+from edgewind.virtual.scpi.parameters import Choice, Numeric, Switch
 from edgewind.virtual.scpi.syntax import Unit, units
 
 __all__ = [
@@ -13,10 +13,10 @@ __all__ = [
     "Choice",
     "Command",
     "ErrorQueue",
-    "Instrument",
     "Interrupted",
-    "Number",
+    "Numeric",
     "ScpiError",
+    "ScpiInstrument",
     "Send",
     "Steps",
     "Switch",

@@ -10,7 +10,7 @@ from typing import Any
 
 from edgewind.virtual.scpi.answers import real
 from edgewind.virtual.scpi.errors import ScpiError
-from edgewind.virtual.scpi.parameters import Choice, Number, Parameter, Switch, mnemonic
+from edgewind.virtual.scpi.parameters import Choice, Numeric, Parameter, Switch, mnemonic
 from edgewind.virtual.scpi.syntax import Unit
 
 _PART = re.compile(r"\[(?P<before>:)?(?P<optional>[A-Za-z]+)(?P<after>:)?\]|:?(?P<needed>\*?[A-Za-z]+)(?P<suffix><n>)?")
@@ -101,7 +101,7 @@ class Command:
         return self.call(instrument, *suffixes, *values)
 
 
-def setting(header: str, attribute: str, parameter: Number | Switch | Choice) -> tuple[Command, Command]:
+def setting(header: str, attribute: str, parameter: Numeric | Switch | Choice) -> tuple[Command, Command]:
     """Return the command that sets an attribute of the instrument and the query for it.
 
     The attribute is set through ``change(attribute, value)`` of the instrument.
@@ -116,8 +116,8 @@ def setting(header: str, attribute: str, parameter: Number | Switch | Choice) ->
     return Command(header, put, (parameter,)), Command(header + "?", answer)
 
 
-def _written(value: Any, parameter: Number | Switch | Choice) -> str:
-    if isinstance(parameter, Number):
+def _written(value: Any, parameter: Numeric | Switch | Choice) -> str:
+    if isinstance(parameter, Numeric):
         return f"{int(value)}" if parameter.whole else real(float(value))
     return ("1" if value else "0") if isinstance(parameter, Switch) else str(value)
 

@@ -15,7 +15,7 @@ from edgewind.virtual.scpi.syntax import units
 SCPI_VERSION = "1999.0"
 
 
-class Instrument:
+class ScpiInstrument:
     """What every instrument of the virtual bench has in common.
 
     Parameters
@@ -121,16 +121,16 @@ class Instrument:
 
 
 COMMON: tuple[Command, ...] = (
-    Command("*IDN?", Instrument.identify),
-    Command("*RST", Instrument.start_over),
-    Command("*CLS", Instrument.clear),
+    Command("*IDN?", ScpiInstrument.identify),
+    Command("*RST", ScpiInstrument.start_over),
+    Command("*CLS", ScpiInstrument.clear),
     Command("*TST?", lambda instrument: "0"),
-    Command("*OPC?", Instrument.answer_complete),
-    Command("*WAI", Instrument.wait),
+    Command("*OPC?", ScpiInstrument.answer_complete),
+    Command("*WAI", ScpiInstrument.wait),
     Command("SYSTem:ERRor[:NEXT]?", lambda instrument: instrument.errors.take().answer()),
     Command("SYSTem:ERRor:COUNt?", lambda instrument: str(len(instrument.errors))),
     Command("SYSTem:VERSion?", lambda instrument: SCPI_VERSION),
-    Command("SYSTem:HELP:HEADers?", Instrument.headers),
+    Command("SYSTem:HELP:HEADers?", ScpiInstrument.headers),
     Command("SYSTem:TIME:TIMer:COUNt?", lambda instrument: real(instrument.now())),
 )
 """The commands that every instrument has."""

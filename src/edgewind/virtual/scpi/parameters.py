@@ -41,14 +41,14 @@ class Parameter(Protocol):
 
 
 @dataclass(frozen=True)
-class Number:
+class Numeric:
     """A number between two bounds, in SI, with an optional suffix; MINimum, MAXimum and DEFault name three of them.
 
     Examples
     --------
-    >>> Number("V", 0.0, 10.0, 0.0).read("1500 mV")
+    >>> Numeric("V", 0.0, 10.0, 0.0).read("1500 mV")
     1.5
-    >>> Number("V", 0.0, 10.0, 0.0).read("MAXimum")
+    >>> Numeric("V", 0.0, 10.0, 0.0).read("MAXimum")
     10.0
     """
 
@@ -124,7 +124,7 @@ class Switch:
             return text.upper() == "ON"
         if _WORD.match(text):
             raise ScpiError(-141, text[:40])
-        return Number("", -1e9, 1e9, 0.0, whole=True).read(text) != 0
+        return Numeric("", -1e9, 1e9, 0.0, whole=True).read(text) != 0
 
 
 @dataclass(frozen=True)

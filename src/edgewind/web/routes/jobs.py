@@ -23,14 +23,14 @@ from edgewind.web.errors import FieldError, NotFoundError
 from edgewind.web.gas_pictures import check_ways
 from edgewind.web.jobs import PageJob
 from edgewind.web.security import REPORT_POLICY
-from edgewind.web.work import Film, Subject, film_gas, find_intervals, make_study
+from edgewind.web.work import FilmChoices, Subject, film_gas, find_intervals, make_study
 
 MOST_SUBJECTS = 8
 _Found = TypeVar("_Found")
 
 
 @dataclass(frozen=True)
-class Kind:
+class JobKind:
     """A kind of long work.
 
     Attributes
@@ -61,7 +61,7 @@ def routes() -> list[Route]:
     ]
 
 
-def _routes_of(kind: Kind) -> list[Route]:
+def _routes_of(kind: JobKind) -> list[Route]:
     def order(request: Request) -> Response:
         return JSONResponse(kind.place(pages_of(request), body_of(request, kind.body)).to_dict())
 
@@ -83,7 +83,7 @@ def _routes_of(kind: Kind) -> list[Route]:
     ]
 
 
-def _kept(found: _Found | None, kind: Kind) -> _Found:
+def _kept(found: _Found | None, kind: JobKind) -> _Found:
     if found is None:
         raise NotFoundError(f"This {kind.word} has been deleted", fix="ask for it again")
     return found
@@ -149,7 +149,7 @@ def _place_film(pages: Pages, body: bodies.FilmOrder) -> PageJob:
     if not 1 <= seconds <= 120:
         raise FieldError("seconds", f"A film cannot last {seconds:g} s", fix="choose 1 to 120 seconds")
 
-    film = Film(**chosen, seconds=seconds)
+    film = FilmChoices(**chosen, seconds=seconds)
     return pages.jobs["films"].ask(("film", film), film_gas, lambda out: (film, out))
 
 
@@ -161,9 +161,9 @@ def _place_interval(pages: Pages, body: bodies.IntervalOrder) -> PageJob:
     return pages.jobs["intervals"].ask(key, find_intervals, lambda out: (rotor, changes))
 
 
-STUDY = Kind("studies", "study", bodies.StudyOrder, _place_study)
-FILM = Kind("films", "film", bodies.FilmOrder, _place_film)
-INTERVAL = Kind("intervals", "interval", bodies.IntervalOrder, _place_interval)
+STUDY = JobKind("studies", "study", bodies.StudyOrder, _place_study)
+FILM = JobKind("films", "film", bodies.FilmOrder, _place_film)
+INTERVAL = JobKind("intervals", "interval", bodies.IntervalOrder, _place_interval)
 KINDS = (STUDY, FILM, INTERVAL)
 
 

@@ -17,7 +17,7 @@ from edgewind.errors import EdgewindError, InputError
 from edgewind.units import parse_measured
 from edgewind.web import reading_form
 from edgewind.web.app_state import ONE, Pages, one_of, pages_of
-from edgewind.web.bodies import Correction, Exclusion, TypedReading, body_of
+from edgewind.web.bodies import CellCorrection, Exclusion, TypedReading, body_of
 from edgewind.web.dropped import book_path
 from edgewind.web.errors import DoubtError, FieldError, NotFoundError
 from edgewind.web.live_updates import Subscriber
@@ -101,7 +101,7 @@ def exclude(request: Request) -> Response:
 def correct(request: Request) -> Response:
     """Correct a cell of a reading; the earlier value stays in the book."""
     slug, experiment = one_of(request)
-    pages, body = pages_of(request), body_of(request, Correction)
+    pages, body = pages_of(request), body_of(request, CellCorrection)
     why = body.reason()
     try:
         pages.catalog.book(slug, write=True).correct(

@@ -7,7 +7,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from edgewind.web.app_state import pages_of
-from edgewind.web.bodies import Command, SweepForm, body_of
+from edgewind.web.bodies import SweepCommand, SweepForm, body_of
 from edgewind.web.catalog_views import unused_name
 from edgewind.web.sweeps import request_of
 
@@ -37,7 +37,7 @@ def plan(request: Request) -> Response:
 def steer(request: Request) -> Response:
     """Start or drop a planned sweep, or send a command to one that runs."""
     sweep, command = request.path_params["sweep"], request.path_params["command"]
-    sweeps, body = pages_of(request).sweeps, body_of(request, Command)
+    sweeps, body = pages_of(request).sweeps, body_of(request, SweepCommand)
     if command == "start":
         sweeps.start(sweep)
     elif command == "drop":
