@@ -1,0 +1,156 @@
+"""Dense gas by finite elements: Stokes flow with slip, and conduction with a temperature jump, about plates in a box.
+
+What the kinetic solver tends to as the free path shrinks, from another equation, another library and other cells.
+Lengths in the width of a plate, velocities in v0, stress in p0; e = 2 Kn / sqrt(pi) is the viscosity then, and 15/8 e
+the conductivity of a monatomic gas. Slip and jump of the first order, with the coefficients of the Shakhov model at
+diffuse walls (Siewert and Sharipov, Phys. Fluids 14, 4123, 2002): 1.018 e and 1.954 e.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+from scipy.sparse import bmat
+from skfem import (
+    Basis,
+    BilinearForm,
+    ElementHex1,
+    ElementHex2,
+    ElementQuad1,
+    ElementQuad2,
+    ElementVector,
+    LinearForm,
+    MeshHex,
+    MeshQuad,
+    asm,
+    condense,
+    solve,
+)
+from skfem.helpers import ddot, div, dot, grad, sym_grad
+
+SLIP, JUMP = 1.018, 1.954
+END = 1e-9
+
+
+def viscosity(knudsen):
+    """Return mu v0 / (p0 L) at a Knudsen number."""
+    return 2.0 * knudsen / np.sqrt(np.pi)
+
+
+def graded(a, b, first, last, ratio, most=0.25):
+    """Nodes from a to b whose steps grow by a ratio from both ends."""
+    steps_a, steps_b = [], []
+    while sum(steps_a) + sum(steps_b) < b - a:
+        if first <= last:
+            steps_a.append(first)
+            first = min(first * ratio, most)
+        else:
+            steps_b.append(last)
+            last = min(last * ratio, most)
+    steps = np.array(steps_a + steps_b[::-1])
+    return a + (b - a) * np.concatenate([[0.0], np.cumsum(steps)]) / steps.sum()
+
+
+def across(edges, wall, smallest, ratio):
+    """Nodes from a plane of symmetry through the edges of a plate to a wall, fine at the edges."""
+    places = [0.0, *edges, wall]
+    parts = []
+    for k, (a, b) in enumerate(pairwise(places)):
+        at_a, at_b = (smallest if place in edges else 0.1 for place in (a, b))
+        parts.append(graded(a, b, at_a, at_b, ratio)[(k > 0) :])
+    return np.concatenate(parts)
+
+
+def box(*nodes):
+    """Cells of a box, in plane or space, with its element of second and of first order."""
+    if len(nodes) == 2:
+        return MeshQuad.init_tensor(*nodes), ElementQuad2(), ElementQuad1()
+    return MeshHex.init_tensor(*nodes), ElementHex2(), ElementHex1()
+
+
+def stokes_power(mesh, second, first, e, fixed, walls):
+    """Return the power that moving plates spend in the box, over p0 v0 L^2 (per length in the plane).
+
+    Parameters
+    ----------
+    mesh, second, first
+        Cells and elements, as `box` gives them.
+    e : float
+        Viscosity.
+    fixed : list of (name of a boundary, axis, value)
+        Components of the velocity that are given; the value is a number or a function of the places. Where only
+        tangential ones are, nothing else presses on the plane: a plane in which the pressure is odd.
+    walls : list of (name, axis of the normal)
+        Where the gas slips along the wall.
+    """
+    velocity = Basis(mesh, ElementVector(second), intorder=4)
+    pressure = velocity.with_element(first)
+    viscous = asm(BilinearForm(lambda u, v, w: 2.0 * ddot(sym_grad(u), sym_grad(v))), velocity)
+    for name, normal in walls:
+        along = [axis for axis in range(mesh.dim()) if axis != normal]
+        slip = BilinearForm(lambda u, v, w, along=along: sum(u[a] * v[a] for a in along) / (SLIP * e))
+        viscous = viscous + asm(slip, velocity.boundary(name))
+    continuity = asm(BilinearForm(lambda u, q, w: -div(u) * q), velocity, pressure)
+    matrix = bmat([[viscous, continuity.T], [continuity, None]], "csc")
+    x = np.zeros(matrix.shape[0])
+    places = []
+    for name, axis, value in fixed:
+        found = velocity.get_dofs(name).all([f"u^{axis + 1}"])
+        x[found] = value(velocity.doflocs[:, found]) if callable(value) else value
+        places.append(found)
+    u = solve(*condense(matrix, x=x, D=np.unique(np.concatenate(places))))[: velocity.N]
+    return e * float(u @ (viscous @ u))
+
+
+def plate_drag(half, knudsen, *, smallest=1e-3, ratio=2.0):
+    """Drag of a plate along its normal over p0 A per U/v0: an endless strip in a square room, or a square in a cube.
+
+    `half` are the half widths of the room: two or three.
+    """
+    cells = box(
+        graded(0.0, half[0], smallest, 0.1, ratio), *(across([0.5], wall, smallest, ratio) for wall in half[1:])
+    )
+    dim = len(half)
+
+    def on_plate(x):
+        return (x[0] < END) & (x[1:] < 0.5).all(axis=0)
+
+    planes = {f"wall{axis}": lambda x, axis=axis: x[axis] > half[axis] - END for axis in range(dim)}
+    planes |= {f"middle{axis}": lambda x, axis=axis: x[axis] < END for axis in range(1, dim)}
+    planes |= {"plate": on_plate, "beside": lambda x: (x[0] < END) & ~on_plate(x)}
+    mesh = cells[0].with_boundaries(planes)
+    fixed = [("plate", 0, 1.0)]
+    fixed += [("beside", axis, 0.0) for axis in range(1, dim)]
+    fixed += [(f"middle{axis}", axis, 0.0) for axis in range(1, dim)]
+    fixed += [(f"wall{axis}", axis, 0.0) for axis in range(dim)]
+    walls = [("plate", 0), *((f"wall{axis}", axis) for axis in range(dim))]
+    return 2.0**dim * stokes_power(mesh, *cells[1:], viscosity(knudsen), fixed, walls)
+
+
+def plate_heat(half, knudsen, *, both, smallest=1e-3, ratio=2.0):
+    """Heat that leaves a face over p0 v0 A: both faces at 1, or the faces at +1/2 and -1/2; room as in `plate_drag`."""
+    e = viscosity(knudsen)
+    mesh, second, _ = box(
+        graded(0.0, half[0], smallest, 0.1, ratio), *(across([0.5], wall, smallest, ratio) for wall in half[1:])
+    )
+
+    def on_plate(x):
+        return (x[0] < END) & (x[1:] < 0.5).all(axis=0)
+
+    mesh = mesh.with_boundaries({
+        "plate": on_plate,
+        "beside": lambda x: (x[0] < END) & ~on_plate(x),
+        "walls": lambda x: (x > np.array(half).reshape(-1, *[1] * (x.ndim - 1)) - END).any(axis=0),
+    })  # fmt: skip
+    basis = Basis(mesh, second, intorder=4)
+    plate = basis.boundary("plate")
+    passes = BilinearForm(lambda u, v, w: u * v / (JUMP * e))
+    matrix = asm(BilinearForm(lambda u, v, w: dot(grad(u), grad(v))), basis)
+    matrix = matrix + asm(passes, plate) + asm(passes, basis.boundary("walls"))
+    warm = 1.0 if both else 0.5
+    load = warm * asm(LinearForm(lambda v, w: v / (JUMP * e)), plate)
+    x = np.zeros(basis.N)
+    t = solve(*condense(matrix, load, x=x, D=basis.get_dofs("beside"))) if not both else solve(matrix, load)
+    heat = asm(LinearForm(lambda v, w: (warm - w["t"]) * v / (JUMP * e)), plate, t=plate.interpolate(t)).sum()
+    return 1.875 * e * 2.0 ** len(half[1:]) * float(heat)
