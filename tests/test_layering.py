@@ -161,6 +161,15 @@ def test_the_checks_see_the_imports_that_there_are():
         assert lower in rooms[room]
 
 
+def test_no_name_stands_for_two_classes():
+    places = {}
+    for path in MODULES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                places.setdefault(node.name, []).append(f"{path.relative_to(SOURCE)}, line {node.lineno}")
+    assert not {name: found for name, found in places.items() if len(found) > 1}
+
+
 def test_a_door_lists_names_and_nothing_else():
     wrong = []
     for path in MODULES:

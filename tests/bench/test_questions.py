@@ -19,7 +19,7 @@ ANSWERS = {
     "Height": ["10.0 +/- 0.1 mm"],
     "Arm": ["", "18 mm"],
     "Face that": ["grey", "bright"],
-    "The dark face": ["9", "1"],
+    "The dark face": ["12", "1"],
     "The bright face": [""],
     "Bright face, absorptance": ["0.2"],
     "Irradiance": ["900 +/- 90 W/m^2"],

@@ -121,10 +121,10 @@ def test_an_interruption_leaves_the_cache_sound(tmp_path, monkeypatch):
 
     monkeypatch.setattr(os, "fsync", interrupted)
     with pytest.raises(KeyboardInterrupt):
-        store.keep(tmp_path, {"a": 1}, {"b": 2})
+        store.keep_answer(tmp_path, {"a": 1}, {"b": 2})
     monkeypatch.undo()
     assert list(tmp_path.iterdir()) == []
-    store.keep(tmp_path, {"a": 1}, {"b": 2})
+    store.keep_answer(tmp_path, {"a": 1}, {"b": 2})
     assert store.fetch(tmp_path, {"a": 1}) == {"b": 2}
     assert store.fetch(tmp_path, {"a": 2}) is None
 

@@ -104,7 +104,7 @@ def test_without_the_emissivity_of_the_bright_face_there_is_a_range_and_not_one_
     assert found.to_result().optimum.range.emissivity == (0.03, 0.95)
     text = "\n".join(answer_lines(found))
     assert "rotor.bright_emissivity is not given: for 0.03 to 0.95 the speed is greatest somewhere from" in text
-    assert "lacquer, white 0.8 to 0.95" in text
+    assert "white paint 0.88 +/- 0.08" in text
     assert predict_whole(make_bench(rotor=ROTOR), np.geomspace(0.02, 20, 5)).speed_range is None
 
 

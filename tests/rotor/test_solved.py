@@ -73,7 +73,7 @@ def test_an_answer_that_is_kept_takes_the_place_of_what_was_carried_on(cache):
     }
     assert set(given) == set(MAIN)
     answer = {name: values.tolist() for name, values in given.items()}
-    store.keep(cache, FAR.question, answer | {f"{name}_error": [0.01] * len(NODES) for name in MAIN})
+    store.keep_answer(cache, FAR.question, answer | {f"{name}_error": [0.01] * len(NODES) for name in MAIN})
     own = response(FAR)
     assert "solved for itself" in own.source
     assert "solved for itself" not in carried.source

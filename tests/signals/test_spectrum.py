@@ -14,7 +14,7 @@ from edgewind.signals.scrutiny import pulses_in
 from edgewind.signals.smooth import slow_part
 from edgewind.signals.spectrum import (
     candidates,
-    choose,
+    choose_candidate,
     folded,
 )
 from edgewind.signals.synthetic import PulseTrain, synthesise, tone, tone_bound_hz
@@ -141,7 +141,7 @@ def test_turn_rate_is_not_taken_for_its_half_or_double(marks: int) -> None:
         seen = PulseTrain(4.0 + 0.37 * seed, marks=marks, noise_v=0.1)
         trace = synthesise(seen, samples=5000, interval_s=INTERVAL_S, seed=seed)
         lines = line_spectrum(trace.voltage_v, INTERVAL_S)
-        chosen = choose(candidates(lines, marks, None, 5.0, 500.0), trace.voltage_v, INTERVAL_S, marks)
+        chosen = choose_candidate(candidates(lines, marks, None, 5.0, 500.0), trace.voltage_v, INTERVAL_S, marks)
         right += chosen is not None and abs(chosen.rate_hz / seen.turn_rate_hz - 1) < 0.02
     assert right >= 19
 

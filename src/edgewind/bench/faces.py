@@ -1,4 +1,4 @@
-"""Common faces of a vane: how much infrared they emit, each with its source."""
+"""Common faces of a vane: how much light they absorb and how much infrared they emit, each with its source."""
 
 from __future__ import annotations
 
@@ -7,35 +7,60 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Face:
-    """A surface as tables have it.
+    """A material of a face.
 
     Attributes
     ----------
     name : str
-        What it is.
-    emissivity : tuple of float
-        Least and greatest total emissivity near room temperature that the source gives.
+        What people call it.
+    absorptance, emissivity : str
+        For light of a lamp or the sun, and total near room temperature, as `bench.toml` takes them; empty where no
+        value was found.
     source : str
-        Where it stands.
+        Where the values come from.
     bright : bool
         Whether it serves as a bright face.
     """
 
     name: str
-    emissivity: tuple[float, float]
+    absorptance: str
+    emissivity: str
     source: str
     bright: bool = True
 
 
 _TABLES = "emissivity tables in FLIR Systems, User's manual FLIR T10xx series"
+_HEAT_TRANSFER = (
+    "F. P. Incropera and D. P. DeWitt, Fundamentals of Heat and Mass Transfer, 4th ed., 1996, Tables A.11 and A.12"
+)
+_MEMORY = f"from memory: {_HEAT_TRANSFER}; widened, since surfaces differ"
 
 FACES: tuple[Face, ...] = (
-    Face("candle soot", (0.95, 0.95), f"{_TABLES}: at 20 °C", bright=False),
-    Face("lampblack", (0.95, 0.97), f"{_TABLES}: 20 to 400 °C", bright=False),
-    Face("lacquer, black, dull", (0.96, 0.98), _TABLES, bright=False),
-    Face("lacquer, white", (0.8, 0.95), _TABLES),
-    Face("aluminium, polished", (0.04, 0.06), f"{_TABLES}: 50 to 100 °C"),
-    Face("aluminium, strongly oxidised", (0.2, 0.3), _TABLES),
-    Face("aluminium, anodised sheet", (0.55, 0.55), _TABLES),
-    Face("copper, polished", (0.02, 0.02), _TABLES),
-)
+    Face(
+        "soot of a candle", "0.96 +/- 0.02", "0.95 +/- 0.03",
+        f"emissivity: {_TABLES}, 0.95 at 20 °C; absorptance from memory, no table seen; measure where it counts",
+        bright=False,
+    ),
+    Face(
+        "black paint, dull", "0.96 +/- 0.03", "0.96 +/- 0.03",
+        f"emissivity: {_TABLES}, 0.96 to 0.98; absorptance {_MEMORY}", bright=False,
+    ),
+    Face(
+        "white paint", "0.22 +/- 0.06", "0.88 +/- 0.08",
+        f"emissivity: {_TABLES}, 0.8 to 0.95; absorptance {_MEMORY}",
+    ),
+    Face("aluminium foil, bright side", "0.15 +/- 0.05", "0.05 +/- 0.02", _MEMORY),
+    Face(
+        "aluminium, polished", "0.10 +/- 0.03", "0.05 +/- 0.02",
+        f"emissivity: {_TABLES}, 0.04 to 0.06 at 50 to 100 °C; absorptance {_MEMORY}",
+    ),
+    Face("aluminium, strongly oxidised", "", "0.25 +/- 0.05", f"{_TABLES}, 0.2 to 0.3; no absorptance found"),
+    Face("aluminium, anodised sheet", "", "0.55 +/- 0.05", f"{_TABLES}, 0.55; no absorptance found"),
+    Face("copper, polished", "", "0.02 +/- 0.01", f"{_TABLES}, 0.02; no absorptance found"),
+    Face(
+        "paper, white", "0.27 +/- 0.08", "0.93 +/- 0.03", f"absorptance from memory, no table; emissivity {_MEMORY}"
+    ),
+    Face(
+        "mica", "", "0.75 +/- 0.10", "emissivity from memory; no absorptance found: it depends on thickness and backing"
+    ),
+)  # fmt: skip

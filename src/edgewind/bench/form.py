@@ -96,41 +96,6 @@ GROUPS: dict[str, tuple[BenchField, ...]] = {
 FIELDS = {field.key: field for fields in GROUPS.values() for field in fields}
 
 
-@dataclass(frozen=True)
-class Face:
-    """A material of a face.
-
-    Attributes
-    ----------
-    name : str
-        What people call it.
-    absorptance, emissivity : str
-        For light of a lamp or the sun, and in the thermal infrared; empty where no value was found.
-    source : str
-        Where the values come from.
-    """
-
-    name: str
-    absorptance: str
-    emissivity: str
-    source: str
-
-
-_HEAT_TRANSFER = (
-    "from memory: F. P. Incropera and D. P. DeWitt, Fundamentals of Heat and Mass Transfer, 4th ed., 1996, "
-    "Tables A.11 and A.12; widened, since surfaces differ"
-)
-FACES = (
-    Face("soot of a candle", "0.96 +/- 0.02", "0.95 +/- 0.03", "from memory, no table seen; measure where it counts"),
-    Face("black paint, dull", "0.96 +/- 0.03", "0.96 +/- 0.03", _HEAT_TRANSFER),
-    Face("white paint", "0.22 +/- 0.06", "0.91 +/- 0.03", _HEAT_TRANSFER),
-    Face("aluminium foil, bright side", "0.15 +/- 0.05", "0.05 +/- 0.02", _HEAT_TRANSFER),
-    Face("aluminium, polished", "0.10 +/- 0.03", "0.04 +/- 0.02", _HEAT_TRANSFER),
-    Face("paper, white", "0.27 +/- 0.08", "0.93 +/- 0.03", "from memory: emissivity as in " + _HEAT_TRANSFER[13:]),
-    Face(
-        "mica", "", "0.75 +/- 0.10", "emissivity from memory; no absorptance found: it depends on thickness and backing"
-    ),
-)
 # What the section of a gauge may look like; uncertainties are common practice, no source.
 GAUGES: dict[str, str] = {
     "read off a display, thermal conductivity": (

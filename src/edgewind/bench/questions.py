@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from edgewind.bench.form import FACES, FIELDS, GAUGES, GROUPS, BenchField, read_fields, write_field, write_gauge
+from edgewind.bench.faces import FACES
+from edgewind.bench.form import FIELDS, GAUGES, GROUPS, BenchField, read_fields, write_field, write_gauge
 from edgewind.bench.load import parse_bench
 from edgewind.errors import InputError
 

@@ -691,7 +691,7 @@ def _judged(
     spread = float(np.hypot(seen.speed_u_rad_s if np.isfinite(seen.speed_u_rad_s) else 0.0, LEAST_SPREAD * scale))
     for name, speeds in samples.items():
         low, middle, high = (float(value) for value in np.quantile(speeds, tails))
-        evidence[name] = log_density(seen, speeds, spread, scale) if logs is None else logs[name]
+        evidence[name] = run_log_density(seen, speeds, spread, scale) if logs is None else logs[name]
         predicted[name] = Expectation(
             sign=_sign(low, high, spread), speed_rad_s=middle, interval_rad_s=(low, high),
             agrees=_agrees(seen, speeds, low, high, 2 * spread), within_s=within_s,
@@ -706,7 +706,7 @@ def _judged(
     )  # fmt: skip
 
 
-def log_density(seen: Seen, speeds: Array, spread: float, scale: float) -> float:
+def run_log_density(seen: Seen, speeds: Array, spread: float, scale: float) -> float:
     """Return the logarithm of the probability density of what was seen, if a mechanism states these speeds."""
     values, at = (speeds, seen.speed_rad_s) if seen.signed else (np.abs(speeds), abs(seen.speed_rad_s))
     return float(log_densities(np.array([at]), values, spread, scale)[0])

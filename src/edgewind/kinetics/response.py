@@ -175,7 +175,7 @@ def respond(
     _, operator_for = choose_device(device)
     answer = _refine(case, tolerance, workers or os.cpu_count() or 1, watch, operator_for)
     if folder is not None and answer.reached:
-        store.keep(folder, question, answer.to_json())
+        store.keep_answer(folder, question, answer.to_json())
     return answer
 
 

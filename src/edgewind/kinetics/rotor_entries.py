@@ -57,7 +57,7 @@ class Entry:
         return rotor_grid(rotor, self.knudsen, 0.4).cells * (2 if self.vanes == 2 else 1) <= MOST_CELLS
 
 
-def spread(u: np.ndarray, vanes: int) -> Entry:
+def entry_at(u: np.ndarray, vanes: int) -> Entry:
     """Return the rotor at a point of the unit cube: even in 1/arm, 1/chamber and ln aspect."""
 
     def between(x: float, low: float, high: float) -> float:
@@ -86,7 +86,7 @@ def entries(count: int, *, held: bool = False) -> Iterator[Entry]:
         points = np.clip(1.08 * (qmc.Sobol(5, seed=14).random(4096) - 0.5) + 0.5, 0.0, 1.0)
     found = 0
     for number, point in enumerate(points):
-        entry = spread(point, 2 if number % 5 in (1, 3) else 4)
+        entry = entry_at(point, 2 if number % 5 in (1, 3) else 4)
         if found < count and entry.feasible:
             found += 1
             yield entry

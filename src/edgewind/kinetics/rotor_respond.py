@@ -282,7 +282,7 @@ def respond_rotor(
     where, operator_for = choose_device(device)
     answer = refine(case, tolerance, workers or os.cpu_count() or 1, where, operator_for, watch)
     if folder is not None and answer.reached:
-        store.keep(folder, question, answer.model_dump(mode="json"))
+        store.keep_answer(folder, question, answer.model_dump(mode="json"))
     return answer
 
 

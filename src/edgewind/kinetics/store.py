@@ -36,7 +36,7 @@ def fetch(folder: Path, question: Mapping[str, Any]) -> dict[str, Any] | None:
     return answer if isinstance(answer, dict) else None
 
 
-def keep(folder: Path, question: Mapping[str, Any], answer: Mapping[str, Any]) -> None:
+def keep_answer(folder: Path, question: Mapping[str, Any], answer: Mapping[str, Any]) -> None:
     """Store an answer, whole or not at all."""
     text = json.dumps({"question": dict(question), "answer": dict(answer)})
     folder.mkdir(parents=True, exist_ok=True)

@@ -182,7 +182,7 @@ def solve_own(own: OwnRotor, *, cluster: str | None = None, progress: Progress |
         )  # fmt: skip
     by_place = [found[int(np.flatnonzero(order == place)[0])] for place in range(len(NODES))]
     answer = {name: [one[name] for one in by_place] for name in by_place[0]}
-    store.keep(store.default_folder(), own.question, answer)
+    store.keep_answer(store.default_folder(), own.question, answer)
     return {name: np.array(values) for name, values in answer.items()}
 
 

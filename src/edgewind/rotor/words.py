@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from edgewind.bench.faces import FACES, Face
+from edgewind.bench.faces import FACES
 from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, text_table
 from edgewind.rotor.drives import NAMES
 from edgewind.rotor.predict import CurveOptimum, OptimumRange, Prediction
@@ -49,15 +49,11 @@ def _range(over: OptimumRange) -> str:
     least, most = over.emissivity
     slow, fast = (format_number(RPM_PER_RAD_S * end, 3) for end in over.speed_rad_s)
     place = f"somewhere from {low} to {high} Pa" + ("" if over.every else ", or outside the pressures asked about")
+    common = "; ".join(f"{face.name} {face.emissivity}" for face in FACES if face.bright)
     return (
         f"rotor.bright_emissivity is not given: for {least:g} to {most:g} the speed is greatest {place}, at {slow} to "
-        f"{fast} rpm. State it first; common faces: {'; '.join(_emits(face) for face in FACES if face.bright)}"
+        f"{fast} rpm. State it first; common faces: {common}"
     )
-
-
-def _emits(face: Face) -> str:
-    low, high = face.emissivity
-    return f"{face.name} {low:g}" + (f" to {high:g}" if high > low else "")
 
 
 def _optimum(name: str, at: CurveOptimum, scale: float, unit: str) -> str:

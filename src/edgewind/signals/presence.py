@@ -113,11 +113,11 @@ def empty_places(
         passing = passing[nearest > SHIFTS[-1] / marks]
         heights = look.heights(passing, shape)
         times.append(turning.time_of(passing) + clock_s)
-        seen.append((heights > LEAST_SHARE) | ((1 - heights) * size_of(shape) < SURE * noise))
+        seen.append((heights > LEAST_SHARE) | ((1 - heights) * shape_size(shape) < SURE * noise))
     return np.concatenate(times), np.concatenate(seen)
 
 
-def size_of(shape: FloatArray) -> float:
+def shape_size(shape: FloatArray) -> float:
     """Return the size of a shape: what its height is measured by, and what noise adds to."""
     return float(np.sqrt(shape @ shape))
 
@@ -152,7 +152,7 @@ class _Look:
 
     def noise(self, phase: FloatArray, mark: IntArray, shapes: dict[int, FloatArray]) -> float:
         """Return the standard deviation of the sizes of the pulses that were found, about the usual of their marks."""
-        away = [(self.heights(phase[mark == one], shape) - 1) * size_of(shape) for one, shape in shapes.items()]
+        away = [(self.heights(phase[mark == one], shape) - 1) * shape_size(shape) for one, shape in shapes.items()]
         return 1.4826 * float(np.median(np.abs(np.concatenate(away))))
 
     def low_mark(self, usual: FloatArray, begin: float, end: float, known: list[float]) -> tuple[float, float] | None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from edgewind.errors import EdgewindError, InputError
 from edgewind.extras import need
-from edgewind.signals.trace_table import Table, TraceColumn, size_of
+from edgewind.signals.trace_table import Table, TraceColumn, checked_size
 from edgewind.signals.wave_file import read_wav
 
 SOUND_SUFFIXES = (".wav", ".flac", ".ogg", ".aif", ".aiff")
@@ -35,7 +35,7 @@ def read_sound(path: str | PathLike[str]) -> Table:
     MissingExtraError
         It is not WAVE, and the package that reads it is not installed.
     """
-    size = size_of(path, LARGEST)
+    size = checked_size(path, LARGEST)
     if Path(path).suffix.lower() == ".wav":
         with Path(path).open("rb") as stream:
             content = stream.read(MOST_BYTES)

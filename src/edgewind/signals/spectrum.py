@@ -136,7 +136,7 @@ def low_pulses_in(pattern: FloatArray) -> int:
     return pulses_in(pattern, LOW_PULSE, LOW_PULSE / 2) if noise < 0.1 * LOW_PULSE * (high - low) else 0
 
 
-def choose(
+def choose_candidate(
     found: list[Candidate],
     voltage: FloatArray,
     interval_s: float,
@@ -272,7 +272,7 @@ def without_mains(comb: Comb, bases: tuple[float, ...], duration_s: float) -> Co
     return replace(comb, orders=comb.orders[kept], amplitudes=comb.amplitudes[kept], noise_v2=comb.noise_v2[kept])
 
 
-def stands_out(comb: Comb, start_hz: float, duration_s: float, least_periods: float = 6.0) -> bool:
+def comb_stands_out(comb: Comb, start_hz: float, duration_s: float, least_periods: float = 6.0) -> bool:
     """Tell whether a fitted comb is more than a whim of the noise.
 
     Some line of it must hold at least so many periods and carry 36 times the power of the noise around it, where noise

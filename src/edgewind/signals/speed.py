@@ -27,11 +27,11 @@ from edgewind.signals.spectrum import (
     MUTED_CELLS,
     Candidate,
     candidates,
-    choose,
+    choose_candidate,
+    comb_stands_out,
     refine,
     result_of,
     share_of_lines,
-    stands_out,
     useful_orders,
     without_mains,
 )
@@ -344,7 +344,7 @@ def _beside_mains(
         start = best.turn_rate_hz, best.acceleration_hz_s
         comb = refine(voltage, interval_s, *start, orders, marks, bases)
         alone = without_mains(comb, bases, duration)
-        if alone is not None and stands_out(alone, best.turn_rate_hz, duration, 2.5):
+        if alone is not None and comb_stands_out(alone, best.turn_rate_hz, duration, 2.5):
             # what the edges said of slips was said of the hum; lines left out still leak into their neighbours
             result = result_of(comb, best.explained)
             return replace(result, turn_rate_u_hz=LEAK_WIDENS * result.turn_rate_u_hz, uneven=False), "spectrum"
@@ -415,7 +415,7 @@ def _find(
     duration, highest = voltage.size * interval_s, 0.5 / interval_s
     lines = lines or line_spectrum(voltage, interval_s)
     likely = candidates(lines, marks, mains_hz, duration, highest)
-    chosen = choose(likely, voltage, interval_s, marks, raw, mains_hz)
+    chosen = choose_candidate(likely, voltage, interval_s, marks, raw, mains_hz)
     edges = edges_of(voltage, interval_s, marks, chosen, likely, lines)
     comb, explained = spectrum_of(voltage, interval_s, marks, mains_hz, lines, chosen, edges)
     spectrum = None if comb is None else result_of(comb, explained)
@@ -500,7 +500,7 @@ def _of_few_turns(
         return _Found(None, "none", edges, spectrum, lines)
     orders = np.arange(1, int(min(max(MOST_FEW_ORDERS, 3 * marks), 0.45 / (interval_s * rate))) + 1)
     comb = refine(voltage, interval_s, rate, 0.0, orders, marks, mains_hz, near=True)
-    if not stands_out(comb, rate, duration, 2.5):
+    if not comb_stands_out(comb, rate, duration, 2.5):
         return _Found(None, "none", edges, spectrum, lines)
     best = with_sampling(result_of(comb, 1.0), edges.pulses, interval_s, duration)
     share = explained_share(voltage, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
@@ -627,7 +627,7 @@ def spectrum_of(
     told = chosen is not None and chosen.clear and chosen.explained > 0.8 and chosen.rate_hz * duration > 6
     if not edges.sure and not told and edges.pulses and contradicts(edges.pulses, rate * marks * duration):
         return None, 0.0
-    return (comb, explained) if stands_out(comb, rate, duration, 2.5 if edges.sure else 6.0) else (None, 0.0)
+    return (comb, explained) if comb_stands_out(comb, rate, duration, 2.5 if edges.sure else 6.0) else (None, 0.0)
 
 
 def contradicts(pulses: Pulses, expected: float) -> bool:

@@ -14,7 +14,7 @@ from edgewind.signals.sound import SOUND_SUFFIXES, read_sound
 from edgewind.signals.time_grid import check_order, even_grid, first_segment, in_range, unrounded, without_missing
 from edgewind.signals.trace_arrays import ARRAY_SUFFIXES, read_arrays
 from edgewind.signals.trace_header import SECONDS, TIME_CLUE
-from edgewind.signals.trace_roles import VOLTAGE_UNITS, Roles, choose, epoch_unit, roles_of, time_unit_of
+from edgewind.signals.trace_roles import VOLTAGE_UNITS, Roles, choose_channel, epoch_unit, roles_of, time_unit_of
 from edgewind.signals.trace_table import Table, TraceColumn, load_bytes
 from edgewind.signals.trace_text import read_text
 
@@ -160,7 +160,7 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
     notes = list(table.notes)
     roles = roles_of(table)
     notes += roles.notes
-    chosen = choose(roles.channels, channel, roles.counters) if place is None else roles.channels[place]
+    chosen = choose_channel(roles.channels, channel, roles.counters) if place is None else roles.channels[place]
     names = tuple(column.name for column in roles.channels)
     if channel is None and place is None and len(names) > 1:
         notes.append(f"of the channels {', '.join(names)} the first is used")

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from edgewind.errors import InputError
 from edgewind.extras import need
 from edgewind.signals.trace_header import StatedInterval
-from edgewind.signals.trace_table import Table, TraceColumn, size_of, too_large
+from edgewind.signals.trace_table import Table, TraceColumn, checked_size, too_large
 
 if TYPE_CHECKING:
     from edgewind.runner import LocalRunner
@@ -89,7 +89,7 @@ def read_arrays(path: str | PathLike[str], max_bytes: int) -> Table:
     MissingExtraError
         It is HDF5, and the package that reads it is not installed.
     """
-    size_of(path, LARGEST_FILE)
+    checked_size(path, LARGEST_FILE)
     suffix = Path(path).suffix.lower()
     with Path(path).open("rb") as stream:
         begin = stream.read(520)
@@ -101,7 +101,7 @@ def read_arrays(path: str | PathLike[str], max_bytes: int) -> Table:
         need("h5py", extra="hdf5", purpose="to read HDF5 and MAT 7.3 files")
         return _table_of(_read_apart(_hdf5, path, max_bytes), "file")
     if suffix == ".mat":
-        size_of(path, max_bytes)
+        checked_size(path, max_bytes)
         return _table_of(_read_apart(_mat, path, max_bytes), "file")
     raise InputError("this is not an HDF5 file", fix="save it again, or export the trace as CSV")
 
@@ -143,7 +143,7 @@ def _limit_memory() -> None:
 
 def _npz(path: str | PathLike[str], max_bytes: int) -> dict[str, Stored]:
     """Return the arrays of a NumPy archive; arrays of objects are refused, never unpickled."""
-    size_of(path, max_bytes)
+    checked_size(path, max_bytes)
     try:
         with zipfile.ZipFile(path) as archive:
             members = [member for member in archive.infolist() if member.filename.endswith(".npy")]
@@ -190,7 +190,7 @@ def _array(stream: IO[bytes], name: str, most: int) -> AnyArray:
 
 def _npy(path: str | PathLike[str], max_bytes: int) -> Table:
     """Return the columns of one array of NumPy: those of a matrix, or the fields of records under their names."""
-    size = size_of(path, max_bytes)
+    size = checked_size(path, max_bytes)
     with Path(path).open("rb") as stream:
         array = _array(stream, "", size)
     if array.dtype.names is not None:

@@ -187,7 +187,7 @@ def join_peaks(channels: list[TraceColumn], notes: list[str]) -> list[TraceColum
     return joined
 
 
-def choose(
+def choose_channel(
     channels: tuple[TraceColumn, ...],
     wanted: str | int | list[str | int] | None,
     counters: tuple[TraceColumn, ...] = (),

@@ -92,7 +92,7 @@ class Table:
     unused: tuple[str, ...] = ()
 
 
-def size_of(path: str | PathLike[str], max_bytes: int) -> int:
+def checked_size(path: str | PathLike[str], max_bytes: int) -> int:
     """Return the size of a file after checking that it is one and that it is not too large."""
     try:
         place = Path(path)
@@ -114,7 +114,7 @@ def size_of(path: str | PathLike[str], max_bytes: int) -> int:
 
 def load_bytes(path: str | PathLike[str], max_bytes: int) -> bytes:
     """Return the content of a file, unpacked if its name ends in .gz; never more than `max_bytes` are held."""
-    size_of(path, max_bytes)
+    checked_size(path, max_bytes)
     packed = Path(path).name.lower().endswith(".gz")
     try:
         with gzip.open(path, "rb") if packed else Path(path).open("rb") as stream:

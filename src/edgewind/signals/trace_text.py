@@ -157,7 +157,7 @@ def _read_lines(lines: list[str], notes: tuple[str, ...]) -> Table:
     header = read_header([*beside, *above], dialect.separator, dialect.decimal, dialect.fields, lines[start])
     place = stamp_place(stamped, body, start, dialect)
     names = [title.name for title in header.titles]
-    rows = read_rows(body, start, dialect, names, place) if bulk is None else Rows(bulk)
+    rows = read_trace_rows(body, start, dialect, names, place) if bulk is None else Rows(bulk)
     columns = [
         TraceColumn(title.name, title.unit, np.ascontiguousarray(rows.values[:, i]), title.named, field=field + 1)
         for i, (title, field) in enumerate(zip(header.titles, dialect.fields, strict=True))
@@ -451,7 +451,9 @@ class Rows:
     notes: tuple[str, ...] = ()
 
 
-def read_rows(lines: list[str], start: int, dialect: Dialect, names: list[str], stamp_place: int | None = None) -> Rows:
+def read_trace_rows(
+    lines: list[str], start: int, dialect: Dialect, names: list[str], stamp_place: int | None = None
+) -> Rows:
     """Read the rows from `start` on one by one, to find and name the first fault; repeated headers are skipped."""
     headers = {line.strip() for line in lines[:start] if line.strip()}
     rows: list[list[float]] = []

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from edgewind.errors import InputError
 from edgewind.extras import need
-from edgewind.signals.trace_table import size_of
+from edgewind.signals.trace_table import checked_size
 
 FloatArray = NDArray[np.float64]
 ByteArray = NDArray[np.uint8]
@@ -82,7 +82,7 @@ def read_clip(path: str | PathLike[str], region: tuple[int, int, int, int] | Non
     MissingExtraError
         The package that brings FFmpeg is not installed.
     """
-    size_of(path, MOST_BYTES)
+    checked_size(path, MOST_BYTES)
     program = need("imageio_ffmpeg", extra="film", purpose="to read a video clip").get_ffmpeg_exe()
     said = _run([program, "-hide_banner", "-nostdin", *ALONE, "-i", _local(path)], OPEN_S).decode("utf-8", "replace")
     stream = re.search(r"Stream #.*Video:.*?(?P<width>\d{2,5})x(?P<height>\d{2,5})", said)

@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from edgewind.bench import form
+from edgewind.bench.faces import FACES
 from edgewind.web import bench_form
 from edgewind.web.app_state import pages_of
 from edgewind.web.bodies import BenchText, body_of
@@ -33,7 +34,7 @@ def begin_page(request: Request) -> Response:
     books = [one for one in catalog_listing(pages_of(request).catalog) if one["kind"] == "book"]
     return page(
         request, "begin.html", title="Begin an experiment", books=books, template=template_bench(),
-        groups=form.GROUPS, faces=[asdict(face) for face in form.FACES], gauges=list(form.GAUGES),
+        groups=form.GROUPS, faces=[asdict(face) for face in FACES], gauges=list(form.GAUGES),
     )  # fmt: skip
 
 
