@@ -18,7 +18,7 @@ import typer
 
 from edgewind.bench import parse_bench, write_template
 from edgewind.cli import app
-from edgewind.cli.record import _plain
+from edgewind.cli.record import sweep_result
 from edgewind.evidence.tensions import Tension
 from edgewind.live import SweepRequest, prepare
 from edgewind.report.summary import study_summary
@@ -162,7 +162,7 @@ def record(folder: Path) -> list[Any]:
         sweep.subscribe(lambda event: [one() for one in obey.pop(event.kind, [])])
         sweep.start()
         sweep.join()
-        told = _plain(sweep, sweep.status())
+        told = sweep_result(sweep, sweep.status())
         sweep.close()
         checked = printed(("record", "rotor", "--check"), folder)
     return [told, checked, printed(("record", "rotor", "new.book", "--resume", "--dry-run"), folder)]

@@ -178,8 +178,9 @@ class Responses(Shown):
     @property
     def table(self) -> pd.DataFrame:
         """Coefficients and their errors, dimensionless, a row for each Knudsen number."""
-        rows = [one.row() | {f"{name}_error": error for name, error in one.errors.items()} for one in self.responses]
-        return pd.DataFrame(rows)
+        errors = [{f"{name}_error": error for name, error in one.errors.items()} for one in self.responses]
+        rows = [one.row() | error for one, error in zip(self.responses, errors, strict=True)]
+        return pd.DataFrame(rows).drop(columns=["errors", "reached"])
 
     def to_xarray(self) -> xr.Dataset:
         """Return the table over the Knudsen number."""
@@ -195,7 +196,7 @@ class Responses(Shown):
         return draw_responses(self.responses, palette, size)
 
     def _plain(self) -> Any:
-        return to_plain([one.row() | {"errors": dict(one.errors), "reached": one.reached} for one in self.responses])
+        return to_plain([one.row() for one in self.responses])
 
 
 def respond(
@@ -281,7 +282,7 @@ class TraceSpeed(Shown):
         return None if self.reading.picture else draw_trace(self.reading.trace, self.reading.speed, palette, size)
 
     def _plain(self) -> Any:
-        return to_plain(self.table)[0]
+        return to_plain(self.reading.row())
 
 
 def trace(file: str | Path, marks: int = 1, *, channel: str | None = None, interval: str | None = None) -> TraceSpeed:

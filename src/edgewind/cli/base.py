@@ -128,9 +128,12 @@ def main(arguments: list[str] | None = None) -> None:
         raise SystemExit(2) from None
 
 
-def print_json(data: Any) -> None:
-    """Print what JSON can hold; NaN is an error of ours."""
-    print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
+def print_json(result: Any, *, line: bool = False) -> None:
+    """Print a result in the types of JSON; as one line, at once, where a program waits for it."""
+    from edgewind.serialize import to_plain
+
+    text = json.dumps(to_plain(result), indent=None if line else 1, ensure_ascii=False, allow_nan=False)
+    print(text, flush=line)
 
 
 def print_pairs(rows: list[tuple[str, str]]) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import json
 import signal
 import sys
 from collections.abc import Callable
@@ -12,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from edgewind.cli.base import AsJson, app, indented
+from edgewind.cli.base import AsJson, app, indented, print_json
 
 if TYPE_CHECKING:
     from edgewind.bench import Bench
@@ -55,15 +54,15 @@ def bench(
         if write is not None:
             write_folder(write, text, server.ports, address, speed_up=speed_up)
         if as_json:
-            print(json.dumps(_plain(server, address, speed_up)), flush=True)
+            print_json(_result(server, address, speed_up), line=True)
         else:
             _say(described, server, address, speed_up, write)
 
     asyncio.run(_serve(Apparatus(described, clock), address, port, seed, opened))
 
 
-def _plain(server: BenchServer, host: str, speed_up: float) -> dict[str, Any]:
-    """Plain types for JSON.
+def _result(server: BenchServer, host: str, speed_up: float) -> dict[str, Any]:
+    """Return what is printed as JSON.
 
     Returns
     -------

@@ -87,7 +87,7 @@ def check(
 
 
 def _imported(one: Imported) -> dict[str, Any]:
-    """Plain types for JSON.
+    """Return what is printed as JSON.
 
     Returns
     -------
@@ -108,7 +108,7 @@ def _imported(one: Imported) -> dict[str, Any]:
 
 
 def _exported(made: list[Path]) -> list[str]:
-    """Plain types for JSON.
+    """Return what is printed as JSON.
 
     Returns
     -------
@@ -119,7 +119,7 @@ def _exported(made: list[Path]) -> list[str]:
 
 
 def _health(health: Health) -> dict[str, Any]:
-    """Plain types for JSON.
+    """Return what is printed as JSON.
 
     Returns
     -------

@@ -27,7 +27,6 @@ def compare(
     from edgewind import units
     from edgewind.bench import read_bench, write_to_bench
     from edgewind.formatting import format_measured, format_number
-    from edgewind.serialize import to_plain
     from edgewind.signals import compare_pairs
 
     if write and bench is None:
@@ -37,7 +36,7 @@ def compare(
     if write and bench is not None:
         write_to_bench(bench, "gauge.correction", found.as_settings(pairs.name))
     if as_json:
-        print_json(to_plain(found))
+        print_json(found)
         return
     print_pairs(
         [

@@ -57,8 +57,8 @@ def bench_beside_readings(path: Path, *, fit: bool) -> FittedBench:
         ) from error
 
 
-def with_start(result: Any, start: FittedBench) -> dict[str, Any]:
-    """Return what is printed of a result as JSON, and the bench that it starts from.
+def with_start(result: Any, start: FittedBench, **beside: Any) -> dict[str, Any]:
+    """Return what is printed of a result as JSON, the bench that it starts from, and what stands beside.
 
     Returns
     -------
@@ -67,4 +67,4 @@ def with_start(result: Any, start: FittedBench) -> dict[str, Any]:
     """
     from edgewind.serialize import to_plain
 
-    return dict(to_plain(result)) | {"fitted": start.changed}
+    return dict(to_plain(result)) | {"fitted": start.changed} | beside

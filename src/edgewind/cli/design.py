@@ -82,7 +82,7 @@ def design(
         command = " ".join([f'edgewind design bench.toml --widths "{widths}"', *given, "--out plan"])
         sheet = write_plan_sheet(plan, out, command=command)
     if as_json:
-        print_json(_plain(plan, fitted, None if out is None else sheet))
+        print_json(_result(plan, fitted, None if out is None else sheet))
         return
     if fitted.sentence:
         print(indented(fitted.sentence, 0))
@@ -92,7 +92,7 @@ def design(
         print(f"\nThe plan to print is {sheet}")
 
 
-def _plain(plan: ScalingStudy, fitted: FittedBench, sheet: Path | None) -> dict[str, Any]:
+def _result(plan: ScalingStudy, fitted: FittedBench, sheet: Path | None) -> dict[str, Any]:
     """Return what is printed as JSON: the plan, what it starts from, and where its sheet is.
 
     Returns
@@ -102,7 +102,7 @@ def _plain(plan: ScalingStudy, fitted: FittedBench, sheet: Path | None) -> dict[
     """
     from edgewind.plan import scaling_result
 
-    return with_start(scaling_result(plan), fitted) | {"sheet": None if sheet is None else str(sheet)}
+    return with_start(scaling_result(plan), fitted, sheet=sheet)
 
 
 def _number(text: str) -> float:

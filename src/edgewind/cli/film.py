@@ -202,7 +202,7 @@ def _say(
 ) -> None:
     """Print what was written."""
     if as_json:
-        print_json(_plain(fields, shape, quantity, still, made))
+        print_json(_result(fields, shape, quantity, still, made))
         return
     rows = []
     if still is not None:
@@ -217,14 +217,14 @@ def _say(
     print_pairs(rows)
 
 
-def _plain(
+def _result(
     fields: Sequence[GasField | RotorField],
     shape: str,
     quantity: str,
     still: tuple[Path, float, int] | None,
     film: Film | None,
 ) -> dict[str, Any]:
-    """Plain types for JSON.
+    """Return what is printed as JSON.
 
     Returns
     -------

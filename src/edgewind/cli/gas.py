@@ -43,7 +43,7 @@ def gas(
         raise InputError(f"a size of '{size}'", fix="give a length above zero, such as '10 mm'")
     knudsen = None if length is None else path / length
     if as_json:
-        print_json(_plain(state, definition, path, knudsen))
+        print_json(_result(state, definition, path, knudsen))
         return
     number = format_number
     rows = [
@@ -65,8 +65,8 @@ def gas(
     print_pairs(rows)
 
 
-def _plain(state: GasState, definition: str, path: float, knudsen: float | None) -> dict[str, Any]:
-    """Plain types for JSON, SI.
+def _result(state: GasState, definition: str, path: float, knudsen: float | None) -> dict[str, Any]:
+    """Return what is printed as JSON, SI.
 
     Returns
     -------

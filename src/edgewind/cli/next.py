@@ -64,7 +64,7 @@ def next_readings(
 
 
 def _several(plans: tuple[Plan, ...]) -> dict[str, Any]:
-    """Plain types for JSON, where there are several experiments.
+    """Return what is printed as JSON where there are several experiments.
 
     Returns
     -------

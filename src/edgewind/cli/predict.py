@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from edgewind.cli.base import AsJson, Cluster, Solve, app, indented, print_json
-from edgewind.cli.described import BenchPath, bench_beside_readings, has_readings
+from edgewind.cli.described import BenchPath, bench_beside_readings, has_readings, with_start
 from edgewind.cli.solving import solve_outside
 from edgewind.errors import InputError
 
@@ -97,7 +97,7 @@ def predict(
             plot_what_if(moved, found.bench.experiment.title, plot)
     laws = [] if scaling is None else _scaling(found.bench, scaling, drawn)
     if as_json:
-        print_json(_plain(found, laws, moved, start))
+        print_json(_result(found, laws, moved, start))
         return
     units = found.bench.shown
     if moved is not None:
@@ -121,8 +121,8 @@ def predict(
         print(indented(note, 0))
 
 
-def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: FittedBench) -> dict[str, Any]:
-    """Plain types for JSON, SI: those of the prediction, and what was asked for besides.
+def _result(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: FittedBench) -> dict[str, Any]:
+    """Return what is printed as JSON, SI: the prediction, and what was asked for besides.
 
     Returns
     -------
@@ -133,13 +133,8 @@ def _plain(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: 
     fitted : dict of str to float
         Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
     """
-    from edgewind.serialize import to_plain
-
-    return dict(to_plain(found.to_result())) | {
-        "scaling": to_plain([law.to_result() for law in laws]),
-        "what_if": None if moved is None else to_plain(moved.to_result()),
-        "fitted": start.changed,
-    }
+    what_if = None if moved is None else moved.to_result()
+    return with_start(found.to_result(), start, scaling=[law.to_result() for law in laws], what_if=what_if)
 
 
 def _fitted(path: Path) -> tuple[Fit | None, str]:

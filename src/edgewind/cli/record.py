@@ -7,7 +7,6 @@ import re
 import signal
 import sys
 from contextlib import ExitStack
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -118,7 +117,7 @@ def record(
         _run(sweep, console, remote=remote, made_by=by, run=run)
         status = sweep.status()
         if as_json:
-            print_json(_plain(sweep, status))
+            print_json(sweep_result(sweep, status))
     finally:
         sweep.close()
     if status.phase == "failed":
@@ -181,7 +180,7 @@ def _print_plan(bench: Any, request: Any, waiting: list[Any], *, as_json: bool) 
 
 
 def _plan(bench: Bench, request: SweepRequest, waiting: list[Unfinished]) -> dict[str, Any]:
-    """Plain types for JSON: what a sweep would do.
+    """Return what a sweep would do, as printed as JSON.
 
     Returns
     -------
@@ -223,7 +222,7 @@ def _print_check(bench: Bench, *, as_json: bool) -> None:
 
     found = check_devices(bench)
     if as_json:
-        print_json(_check_plain(found))
+        print_json(_checked(found))
         return
     if not found:
         print("The bench.toml names no instruments: everything is read and set by hand.")
@@ -233,8 +232,8 @@ def _print_check(bench: Bench, *, as_json: bool) -> None:
     print("Nothing was moved or written.")
 
 
-def _check_plain(found: list[DeviceCheck]) -> dict[str, Any]:
-    """Plain types for JSON: what the instruments answered.
+def _checked(found: list[DeviceCheck]) -> dict[str, Any]:
+    """Return what the instruments answered, as printed as JSON.
 
     Returns
     -------
@@ -243,7 +242,7 @@ def _check_plain(found: list[DeviceCheck]) -> dict[str, Any]:
     devices[].role, devices[].address, devices[].identity : as in edgewind.live.device_check.DeviceCheck
     devices[].reading, devices[].problem : as in edgewind.live.device_check.DeviceCheck
     """
-    return {"devices": [asdict(one) for one in found]}
+    return {"devices": found}
 
 
 def _run(sweep: Sweep, console: Console, *, remote: bool, made_by: str, run: str | None) -> None:
@@ -367,8 +366,8 @@ def _line(status: Any) -> str:
     return " · ".join(parts)
 
 
-def _plain(sweep: Sweep, status: Status) -> dict[str, Any]:
-    """Plain types for JSON, SI: what a sweep did.
+def sweep_result(sweep: Sweep, status: Status) -> dict[str, Any]:
+    """Return what a sweep did, SI, as printed as JSON.
 
     Returns
     -------

@@ -12,7 +12,6 @@ from rich.console import Console
 
 from edgewind.cli.base import AsJson, Cluster, app, print_json
 from edgewind.errors import InputError
-from edgewind.serialize import to_plain
 
 if TYPE_CHECKING:
     from edgewind.kinetics import Response, RotorResponse, SolveProgress
@@ -113,7 +112,7 @@ def respond(
 
         plot_responses(answers, plot)
     if as_json:
-        print_json([_plain(answer) for answer in answers])
+        print_json([answer.row() for answer in answers])
         return
     names = ("thermal_force", "drag", "heat_hot", "heat_cold")
     _print_table(
@@ -147,28 +146,6 @@ def _print_table(names: tuple[str, ...], rows: Iterable[tuple[Response | RotorRe
         print(f"{answer.knudsen:>8.4g}{values}{sweeps:>8}{answer.seconds:>9.1f}{short}")
 
 
-def _plain(answer: Response) -> dict[str, Any]:
-    """Plain types for JSON: a row of the curve with its errors.
-
-    Returns
-    -------
-    knudsen : float or None
-        Mean free path over the width of the vane; null for free flight.
-    rarefaction : float
-        Rarefaction parameter, sqrt(pi)/2 over the Knudsen number.
-    thermal_force, drag, heat_hot, heat_cold : as in edgewind.kinetics.Response
-    sweeps : int
-        Fine sweeps of the drive that took the most, at the finest resolution.
-    seconds : float
-        Time that the solution took, s.
-    errors : dict of str to float
-        Estimated absolute error of each coefficient, by its name.
-    reached : as in edgewind.kinetics.Response
-    """
-    plain: dict[str, Any] = to_plain(answer.row() | {"errors": dict(answer.errors), "reached": answer.reached})
-    return plain
-
-
 def sides_of(text: str) -> list[float]:
     """Return the sides of a room from their text, apart by commas."""
     try:
@@ -199,42 +176,10 @@ def _print_rotor(answers: list[RotorResponse], fields: Path | None, as_json: boo
     if fields is not None:
         answers[0].to_dataset().to_netcdf(fields)
     if as_json:
-        print_json([_plain_rotor(answer) for answer in answers])
+        print_json([answer.row() for answer in answers])
         return
     names = ("torque", "drag", "heat_apart", "loss")
     _print_table(names, [(one, [_with_error(one, name) for name in names], one.sweeps) for one in answers])
-
-
-def _plain_rotor(answer: RotorResponse) -> dict[str, Any]:
-    """Plain types for JSON: a row of the curve of a rotor with its errors.
-
-    Returns
-    -------
-    knudsen : float or None
-        Mean free path over the width of a vane; null for free flight.
-    torque : float
-        Torque/(N p0 A R) per dT/T0, the trailing faces warmer by dT, towards the leading faces.
-    drag : float
-        Torque/(N p0 A R) per Omega R/v0, against the rotation.
-    heat_apart : float
-        Heat that leaves a warm face /(p0 v0 A) per dT/T0, the faces at +1/2 and -1/2.
-    loss : float
-        Heat that leaves a face /(p0 v0 A), both faces warmer than the chamber by T0.
-    errors : dict of str to float
-        Estimated absolute error of each coefficient, by its name.
-    sweeps : int
-        Fine sweeps of the drive that took the most, at the finest resolution.
-    seconds : float
-        Time that the solution took, s.
-    rarefaction : float
-        Rarefaction parameter, sqrt(pi)/2 over the Knudsen number.
-    reached : bool
-        Whether every error is within the tolerance.
-    device : str
-        What computed: cpu or gpu.
-    """
-    plain: dict[str, Any] = to_plain(answer.row())
-    return plain
 
 
 def _with_error(answer: Response | RotorResponse, name: str) -> str:

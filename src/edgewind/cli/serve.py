@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import Annotated
 
 import typer
 
-from edgewind.cli.base import AsJson, app
+from edgewind.cli.base import AsJson, app, print_json
 
 
 @app.command()
@@ -31,7 +30,7 @@ def serve(
 
     def ready(address: str) -> None:
         if as_json:
-            print(json.dumps(_plain(address)), flush=True)
+            print_json(_result(address), line=True)
         else:
             print(f"The pages are at {address}   (Ctrl-C stops them)", flush=True)
             if "token=" in address:
@@ -41,8 +40,8 @@ def serve(
     serve_pages(path, host=host, port=port, token=token, open_browser=open_browser, on_ready=ready)
 
 
-def _plain(address: str) -> dict[str, str]:
-    """Plain types for JSON.
+def _result(address: str) -> dict[str, str]:
+    """Return what is printed as JSON.
 
     Returns
     -------

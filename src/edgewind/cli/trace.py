@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,7 +12,7 @@ from edgewind.cli.base import AsJson, app, print_json, print_pairs
 from edgewind.errors import InputError
 
 if TYPE_CHECKING:
-    from edgewind.signals import TraceReading
+    pass
 
 
 @app.command()
@@ -75,7 +75,7 @@ def trace(
         else:
             plot_trace(read, found, plot)
     if as_json:
-        print_json(_plain(reading))
+        print_json(reading.row())
         return
     if found.method == "none":
         rows = [("speed", "none: no signal of a turning rotor in this trace")]
@@ -132,45 +132,3 @@ def _region(text: str | None) -> tuple[int, int, int, int] | None:
         raise InputError(f"'{text}' is not a region", key="--region", fix="write x,y,width,height in pixels")
     x, y, width, height = (int(part) for part in parts)
     return x, y, width, height
-
-
-def _plain(reading: TraceReading) -> dict[str, Any]:
-    """Plain types for JSON, SI; null where there is no number.
-
-    Returns
-    -------
-    speed_rad_s, speed_u_rad_s, turns, acceleration_rad_s2, acceleration_u_rad_s2 : as in edgewind.signals.SpeedEstimate
-    flags, method : as in edgewind.signals.SpeedEstimate
-    interval_s, samples, channel, channels, notes : as in edgewind.signals.Trace
-    direction : int
-        Which face leads: +1 the bright one, -1 the dark one, 0 where the file does not tell.
-    direction_confidence : float or None
-        Probability of that direction against the other.
-    direction_why : str
-        What tells it, or why nothing does.
-    possible_rad_s : list of float
-        Other speeds that a clip allows, clockwise as the camera sees it positive; empty elsewhere.
-    """
-    from math import isfinite
-
-    found, read = reading.speed, reading.trace
-
-    def number(value: float) -> float | None:
-        return float(value) if isfinite(value) else None
-
-    names = ("speed_rad_s", "speed_u_rad_s", "turns", "acceleration_rad_s2", "acceleration_u_rad_s2")
-    return {name: number(getattr(found, name)) for name in names} | {
-        "flags": list(found.flags),
-        "method": found.method,
-        "interval_s": number(read.interval_s),
-        "samples": read.samples,
-        "channel": read.channel,
-        "channels": list(read.channels),
-        "notes": list(read.notes),
-        "direction": reading.direction.sense,
-        "direction_confidence": number(reading.direction.confidence),
-        "direction_why": reading.direction.why,
-        "possible_rad_s": []
-        if reading.picture is None
-        else [2 * math.pi * rate for rate in reading.picture.seen.possible_hz],
-    }

@@ -103,14 +103,32 @@ class Response:
         """Heat that leaves both faces together /(p0 v0 A), both warmer than the room by dT/T0 = 1."""
         return self.values["loss_hot"] + self.values["loss_cold"]
 
-    def row(self) -> dict[str, float | int]:
-        """One row of a response curve, with stable names."""
+    def row(self) -> dict[str, Any]:
+        """Return one row of a response curve, with its errors.
+
+        Returns
+        -------
+        knudsen : float or None
+            Mean free path over the width of the vane; null for free flight.
+        rarefaction : float
+            Rarefaction parameter, sqrt(pi)/2 over the Knudsen number.
+        thermal_force, drag, heat_hot, heat_cold : as in Response
+        sweeps : int
+            Fine sweeps of the drive that took the most, at the finest resolution.
+        seconds : float
+            Time that the solution took, s.
+        errors : dict of str to float
+            Estimated absolute error of each coefficient, by its name.
+        reached : as in Response
+        """
         return {
             "knudsen": self.knudsen,
             "rarefaction": self.rarefaction,
             **{name: self.values[name] for name in ("thermal_force", "drag", "heat_hot", "heat_cold")},
             "sweeps": max(self.sweeps.values()),
             "seconds": self.seconds,
+            "errors": dict(self.errors),
+            "reached": self.reached,
         }
 
     def to_json(self) -> dict[str, Any]:

@@ -86,7 +86,16 @@ class RotorResponse(BaseModel):
     _solutions: dict[str, RotorSolution] = PrivateAttr(default_factory=dict)
 
     def row(self) -> dict[str, Any]:
-        """One row of a response curve, with stable names."""
+        """Return one row of a response curve, with its errors.
+
+        Returns
+        -------
+        knudsen : float or None
+            Mean free path over the width of a vane; null for free flight.
+        torque, drag, heat_apart, loss, sweeps, seconds, rarefaction, reached : as in RotorResponse
+        errors : as in RotorResponse
+        device : as in RotorResponse
+        """
         kept = ("knudsen", *MAIN, "errors", "sweeps", "seconds", "rarefaction", "reached", "device")
         return {name: getattr(self, name) for name in kept}
 

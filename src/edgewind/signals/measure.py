@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from os import PathLike
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -61,6 +61,34 @@ class TraceReading:
     speed: SpeedEstimate
     direction: Direction = NO_DIRECTION
     picture: Picture | None = None
+
+    def row(self) -> dict[str, Any]:
+        """Return what was found, SI.
+
+        Returns
+        -------
+        speed_rad_s, speed_u_rad_s, turns, acceleration_rad_s2, acceleration_u_rad_s2 : as in SpeedEstimate
+        flags, method : as in SpeedEstimate
+        interval_s, samples, channel, channels, notes : as in Trace
+        direction : int
+            Which face leads: +1 the bright one, -1 the dark one, 0 where the file does not tell.
+        direction_confidence : float or None
+            Probability of that direction against the other.
+        direction_why : str
+            What tells it, or why nothing does.
+        possible_rad_s : list of float
+            Other speeds that a clip allows, clockwise as the camera sees it positive; empty elsewhere.
+        """
+        names = ("speed_rad_s", "speed_u_rad_s", "turns", "acceleration_rad_s2", "acceleration_u_rad_s2")
+        possible = () if self.picture is None else self.picture.seen.possible_hz
+        return {
+            **{name: getattr(self.speed, name) for name in (*names, "flags", "method")},
+            **{name: getattr(self.trace, name) for name in ("interval_s", "samples", "channel", "channels", "notes")},
+            "direction": self.direction.sense,
+            "direction_confidence": self.direction.confidence,
+            "direction_why": self.direction.why,
+            "possible_rad_s": [2 * math.pi * rate for rate in possible],
+        }
 
 
 @dataclass(frozen=True)
