@@ -127,7 +127,7 @@ def test_a_note_is_kept_before_it_is_taken_and_none_is_taken_at_the_end(board):
     with pytest.raises(InputError, match="the disk is full"):
         commands.give("note", "lost")
     assert commands.take_notes() == [("the pump hums", Path("the pump hums"))]
-    commands.end()
+    commands.close()
     for name in COMMANDS:
         with pytest.raises(InputError, match="this sweep has ended"):
             commands.give(name, "late")

@@ -17,7 +17,7 @@ def test_the_demonstration_ends_with_a_report_and_leaves_nothing_running(tmp_pat
     assert "Cautions:" in done.stdout and "Glass under vacuum" in done.stdout
     assert "finished: every step is done" in done.stdout
     assert "The rotor is fastest at" in done.stdout
-    assert "reversal at 2.5 Pa, envelope to -20 degC in the dark" in done.stdout
+    assert "run at 2.5 Pa: lamp off, then envelope to -20 degC" in done.stdout
     assert "What is true of this invented rotor, and what the study found:" in done.stdout
     health = check_book(out / "lab.book")
     assert health.whole and health.readings == 9

@@ -171,7 +171,8 @@ def test_a_device_check_asks_every_instrument_and_moves_nothing(served, make_ser
 def test_a_recorder_that_is_steered_from_elsewhere_reads_nothing_from_its_terminal(make_served_folder, tell, tmp_path):
     served_folder = make_served_folder(lambda text: re.sub(r"\[instruments\.lamp\][^[]*", "", text))
     process = recorder(
-        served_folder, tmp_path / "lab.book", "--pressures", "1 Pa", "--remote", "--by", "a page", "--run", "ab" * 8,
+        served_folder, tmp_path / "lab.book", "--pressures", "1 Pa", "--remote", "--by", "a page",
+        "--identity", "ab" * 8,
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
     )  # fmt: skip
     try:

@@ -1,6 +1,9 @@
 """A sweep on the virtual bench and a simulated clock: what is stored, what is obeyed, and how it ends."""
 
 import io
+import json
+import shutil
+from contextlib import closing
 
 import numpy as np
 import pytest
@@ -8,7 +11,10 @@ import pytest
 from edgewind.bench import parse_bench
 from edgewind.book import BookSource, check_book, open_book
 from edgewind.errors import InputError
-from edgewind.live import SweepRequest, parse_reversal, parse_targets, prepare, unfinished
+from edgewind.live import SweepRequest, parse_reversal, parse_run, parse_targets, prepare, read_plan, unfinished
+from edgewind.live.columns import titles_of
+from edgewind.live.prepare import _recover
+from edgewind.live.spool import Spool
 from edgewind.plan import Stop, Target
 from edgewind.signals import pressure_from_volts, read_experiment
 
@@ -70,9 +76,9 @@ def test_what_is_stored_is_what_the_bench_was(bench, folder, tmp_path):
 def test_a_reversal_is_recorded_as_a_run_with_its_sign_through_standstill(bench, folder, tmp_path):
     """Lamp off, standstill, envelope chilled in the dark: the rotor of this bench turns back, and the run shows it."""
     request = parse_reversal("2.5 Pa, -20 degC")
-    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((2.5,), False, 0, 0, "", *request))
+    sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((2.5,), run=request))
     assert sweep.status().phase == "finished", sweep.status()
-    assert [data["step_kind"] for data in stored(sweep)] == ["reading", "reversal"]
+    assert [data["step_kind"] for data in stored(sweep)] == ["reading", "run"]
     with open_book(tmp_path / "lab.book") as book:
         first, second = book.contents("rotor").cells_now()
         found = read_experiment(BookSource(book, "rotor"))
@@ -81,8 +87,8 @@ def test_a_reversal_is_recorded_as_a_run_with_its_sign_through_standstill(bench,
     assert run.signed and set(run.changes) == {"lamp", "envelope"}
     assert run.envelope_k.min() < 256.0 and run.envelope_k[0] > 294.0
     speed, place = run.speed_rad_s, int(np.nanargmin(run.speed_rad_s))
-    off = run.time_s[np.isnan(speed)]
-    assert off.size == 1 and run.lamp_share[run.time_s < off].min() == 1  # the moment of the lamp by itself
+    off, _ = run.time_s[np.isnan(speed)]
+    assert run.lamp_share[run.time_s < off].min() == 1  # the moments of lamp and envelope stand by themselves
     assert speed[0] > 5.0 and speed[place] < -1.0 and abs(speed[-1]) < 0.3 * abs(speed[place])
     assert bench.is_safe(5000.0) and bench.state()["envelope"] == pytest.approx(295.15, abs=0.5)  # thermostat off
 
@@ -357,3 +363,135 @@ def test_pressures_are_read_as_people_write_them():
     for wrong in ("1:2:3", "1Pa:2Pa", "1Pa:2Pa:x", "1Pa:2Pa:0", "0Pa:2Pa:3", "", "3"):
         with pytest.raises(InputError):
             parse_targets(wrong)
+
+
+def test_a_run_of_gestures_that_is_stopped_is_safe_and_stored_as_far_as_it_reached(bench, folder, tmp_path):
+    """A lamp that goes off and on again by command, something else noted, then stop: nothing of it is lost."""
+    said = []
+
+    def during(sweep, event):
+        if event.kind != "observed" or sweep.status().phase != "run":
+            return
+        rows = len(sweep.run_since("", 0)[2])
+        for after, name, text in (
+            (4, "lamp", "off"), (8, "changed", "gas let in"), (10, "lamp", "on"), (12, "envelope", "-20"),
+            (16, "stop", ""),
+        ):  # fmt: skip
+            if rows >= after and name + text not in said:
+                said.append(name + text)
+                sweep.command(name, text)
+                for refused in ("pause", "skip", "repeat"):
+                    with pytest.raises(InputError, match="a run goes on in time"):
+                        sweep.command(refused)
+
+    request = SweepRequest((), run=parse_run("2.5 Pa, 2 h"))
+    sweep = bench.run(folder, tmp_path / "lab.book", request, during)
+    assert sweep.status().phase == "stopped" and bench.is_safe()
+    with open_book(tmp_path / "lab.book") as book:
+        (cells,) = book.contents("rotor").cells_now()
+        found = read_experiment(BookSource(book, "rotor"))
+    assert cells["changed"] == "lamp off, then gas let in, then lamp on, then envelope to -20 degC"
+    assert cells["note"] == "cut off before its end"
+    (run,) = found.runs.values()
+    assert "lamp" in run.changes and run.lamp_share[[0, -1]].tolist() == [1, 1] and run.lamp_share.min() == 0
+    assert not list((folder / ".spool").rglob("*.run"))
+    with pytest.raises(InputError, match="has ended"):
+        sweep.command("lamp", "on")
+
+
+def test_a_run_by_hand_needs_no_instrument(bench, make_folder, tmp_path):
+    """Speeds typed with their sign, a lamp and an envelope that a person moves: each at the moment of the gesture."""
+    folder = make_folder(
+        lambda text: text.split("[instruments")[0] + "[steadiness]\nreversal = '40 s'\nevery = '1 s'\n"
+    )
+    gestures = iter([
+        ("speed", "+12.0"), ("lamp", "off"), ("speed", "+3"), ("speed", "0"), ("envelope", "-20 degC"),
+        ("speed", "-2.5"), ("speed", "-1"), ("end", ""),
+    ])  # fmt: skip
+    refused = []
+
+    def during(sweep, event):
+        if event.kind == "question":
+            sweep.command("answer", "2.5")
+        elif event.kind == "observed" and sweep.status().phase == "run":
+            if not refused:
+                for name, text in (("speed", "fast"), ("lamp", "3"), ("envelope", "-300 degC"), ("changed", " ")):
+                    with pytest.raises(InputError) as caught:
+                        sweep.command(name, text)
+                    refused.append(str(caught.value))
+            elif len(sweep.run_since("", 0)[2]) % 3 == 0 and (gesture := next(gestures, None)):
+                sweep.command(*gesture)
+
+    request = SweepRequest((), run=parse_run("envelope 22 degC first, lamp off at 5 s, speed typed"))
+    sweep = bench.run(folder, tmp_path / "lab.book", request, during)
+    assert sweep.status().phase == "finished", sweep.status()
+    assert "absolute zero" in refused[2]
+    with open_book(tmp_path / "lab.book") as book:
+        found = read_experiment(BookSource(book, "rotor"))
+    (run,) = found.runs.values()
+    speed = run.speed_rad_s[np.isfinite(run.speed_rad_s)] * 30 / np.pi
+    assert run.signed and speed == pytest.approx([12, 3, 0, -2.5, -1], rel=1e-3)
+    assert set(run.changes) == {"lamp", "envelope"} and run.envelope_k[[0, -1]] == pytest.approx([295.15, 253.15])
+    assert np.ptp(np.diff(run.envelope_k)) == pytest.approx(42.0)  # at one moment, as it was said
+
+
+def test_a_run_whose_recorder_is_killed_goes_into_the_book_at_the_next_start(bench, folder, tmp_path):
+    """The rows lie on the disk one by one; the last may be half written."""
+    request = SweepRequest((), run=parse_run("2.5 Pa, lamp off at 20 s, 2 min"))
+    kept = tmp_path / "kept"
+
+    def during(sweep, event):
+        if event.kind == "observed" and len(sweep.run_since("", 0)[2]) == 9:
+            shutil.copytree(folder / ".spool", kept)
+
+    bench.run(folder, tmp_path / "first.book", request, during)
+    spool = folder / ".spool"
+    shutil.rmtree(spool)
+    shutil.copytree(kept, spool)
+    (file,) = spool.rglob("*.run")
+    file.write_bytes(file.read_bytes()[:-9])
+    file.rename(file.with_name(file.name.replace(".run", "x.run")))  # beside the run that was stored whole
+    with open_book(tmp_path / "second.book", make=True) as book:
+        book.add_experiment("rotor", (folder / "bench.toml").read_bytes(), titles_of(read_plan(folder)))
+        (place,) = spool.iterdir()
+        with closing(Spool(place)) as again:
+            _recover(again, book)
+            assert list(again.cut_off()) == []
+        (cells,) = book.contents("rotor").cells_now()
+        found = read_experiment(BookSource(book, "rotor"))
+    assert cells["note"] == "cut off: its recorder was killed" and cells["changed"] == "lamp off"
+    (run,) = found.runs.values()
+    assert run.time_s.size == 8 and run.changes == ("lamp",)
+
+
+def test_a_plan_of_a_book_of_an_earlier_version_is_read(bench):
+    plain = SweepRequest((1.0,)).plain()
+    plain.pop("run")
+    earlier = SweepRequest.of(plain | {"reversal_pa": 2.0, "reversal_k": 253.15})
+    assert earlier == SweepRequest((1.0,), run=parse_reversal("2 Pa, -20 degC"))
+    again = parse_run(
+        "1 mTorr, lamp off first, lamp 50 % at 1 min, envelope to 30 degC at standstill, gas let in at 2 h, 3 h"
+    )
+    assert SweepRequest.of(json.loads(json.dumps(SweepRequest((), run=again).plain()))).run == again
+    assert parse_run(again.text) == again
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("2 Pa, lamp off at dawn", "'dawn' is not when 'lamp off' is done"),
+        ("2 Pa, 3 Pa", "stands twice"),
+        ("2 Pa, envelope to -300 degC at 1 s", "absolute zero"),
+        ("2 Pa, envelope to 1600 K at 1 s", "above 1500 K"),
+        ("2 Pa, lamp 250 % at 1 s", "not a state of the lamp"),
+        ("2 Pa, lamp off at 30 s, lamp on at 10 s", "comes before the change at 30 s"),
+        ("2 Pa, lamp off at 30 s, 20 s", "ends after 20 s, before its change at 30 s"),
+        ("2 Pa, 90 h", "at most 24 h"),
+        ("2 Pa, soon", "is no pressure, no length and no change"),
+        ("-2 Pa", "above zero"),
+        ("gas first", "no start of a run"),
+    ],
+)
+def test_a_run_that_cannot_be_is_refused(text, said):
+    with pytest.raises(InputError, match=said):
+        parse_run(text)

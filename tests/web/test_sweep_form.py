@@ -92,15 +92,15 @@ def test_nothing_is_written_before_a_sweep_is_started(
     make_sweeps: Callable[..., Sweeps], started: list[list[str]], virtual_folder: Path
 ) -> None:
     sweeps = make_sweeps(0)
-    form = SweepForm(**ASKED, folder="virtual", name="swept")
-    planned = sweeps.plan(form, "lab.book", virtual_folder / "lab.book")
+    request = request_of(SweepForm(**ASKED))
+    planned = sweeps.plan(request, "virtual", "swept", "lab.book", virtual_folder / "lab.book")
     view = planned.to_dict()
     assert view["steps"] == 3 and not view["resumed"] and any("valve" in move for move in view["moves"])
     assert started == [] and sorted(path.name for path in virtual_folder.iterdir()) == ["virtual"]
     sweeps.start(planned.id)
     (command,) = started
     assert command[1:4] == ["-m", "edgewind", "record"]
-    assert {"--remote", f"--run={planned.id}", "--name=swept", "--new-sweep"} <= set(command)
+    assert {"--remote", f"--identity={planned.id}", "--name=swept", "--new-sweep"} <= set(command)
     assert command[-3:] == ["--", str(virtual_folder / "virtual"), str(virtual_folder / "lab.book")]
     with pytest.raises(NotFoundError, match="not prepared"):
         sweeps.start(planned.id)
@@ -109,7 +109,7 @@ def test_nothing_is_written_before_a_sweep_is_started(
 
 def test_the_recorders_refusal_is_passed_on(make_sweeps: Callable[..., Sweeps], virtual_folder: Path) -> None:
     sweeps = make_sweeps(2, b"a warning\nedgewind: bench.toml: the gauge does not answer\n")
-    planned = sweeps.plan(SweepForm(**ASKED, folder="virtual", name="swept"), "lab.book", virtual_folder / "lab.book")
+    planned = sweeps.plan(request_of(SweepForm(**ASKED)), "virtual", "swept", "lab.book", virtual_folder / "lab.book")
     with pytest.raises(InputError, match="the gauge does not answer"):
         sweeps.start(planned.id)
     sweeps.close()
@@ -117,12 +117,12 @@ def test_the_recorders_refusal_is_passed_on(make_sweeps: Callable[..., Sweeps], 
 
 def test_a_dropped_sweep_cannot_be_started(make_sweeps: Callable[..., Sweeps], virtual_folder: Path) -> None:
     sweeps = make_sweeps(0)
-    planned = sweeps.plan(SweepForm(**ASKED, folder="virtual", name="swept"), "lab.book", virtual_folder / "lab.book")
+    planned = sweeps.plan(request_of(SweepForm(**ASKED)), "virtual", "swept", "lab.book", virtual_folder / "lab.book")
     sweeps.drop(planned.id)
     with pytest.raises(NotFoundError):
         sweeps.start(planned.id)
     with pytest.raises(InputError, match="unfinished"):
-        sweeps.plan(SweepForm(folder="virtual", name="swept", resume=True), "lab.book", virtual_folder / "lab.book")
+        sweeps.plan(None, "virtual", "swept", "lab.book", virtual_folder / "lab.book")
     sweeps.close()
 
 

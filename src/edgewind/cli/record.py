@@ -24,15 +24,31 @@ if TYPE_CHECKING:
 
 _HELP = (
     "Keys: p pause or resume, s skip this step, r repeat the last reading, n note, f leading face, "
-    "c changed on purpose, q stop"
+    "c changed on purpose, q stop; in a run: l lamp, e envelope, v speed, x end of the run"
 )
 _TYPED = {
     "n": ("note", "note: "),
     "f": ("face", "which face leads from now on (bright, dark, not observed; Enter: not stated): "),
     "c": ("changed", "changed on purpose from now on (Enter: nothing): "),
+    "l": ("lamp", "lamp from now on (on, off, or a share such as 50 %): "),
+    "e": ("envelope", "temperature of the envelope from now on, in degC: "),
+    "v": ("speed", "speed, in rpm (+ bright face leads, - dark face leads): "),
 }
-_COMMANDS = {"s": "skip", "r": "repeat", "q": "stop"}
-_LOUD = ("stored", "skipped", "trouble", "retry", "proposal", "interlock", "note", "command", "safe")
+_EMPTY = ("face", "changed")
+_COMMANDS = {"s": "skip", "r": "repeat", "q": "stop", "x": "end"}
+_LOUD = (
+    "prompt",
+    "change",
+    "stored",
+    "skipped",
+    "trouble",
+    "retry",
+    "proposal",
+    "interlock",
+    "note",
+    "command",
+    "safe",
+)
 
 
 @app.command()
@@ -46,9 +62,15 @@ def record(
     ] = None,
     up_and_down: Annotated[bool, typer.Option("--up-and-down", help="Once more, in reverse order.")] = False,
     coast_downs: Annotated[int, typer.Option(help="How many of them are followed by a coast-down, lamp off.")] = 0,
+    run: Annotated[
+        str | None,
+        typer.Option(
+            help="Last, or alone, a run through a change: '2 Pa, lamp off at 30 s, envelope to -20 degC at standstill'."
+        ),
+    ] = None,
     reversal: Annotated[
         str | None,
-        typer.Option(help="Last, a run: lamp off, then the envelope chilled in the dark: '2 Pa, -20 degC'."),
+        typer.Option(help="The run in which the lamp goes off, then the envelope is chilled: '2 Pa, -20 degC'."),
     ] = None,
     adaptive: Annotated[
         bool, typer.Option("--adaptive", help="Choose each pressure from the readings so far, between first and last.")
@@ -71,17 +93,29 @@ def record(
         bool, typer.Option("--remote", help="Read nothing from the terminal: other programs steer and answer.")
     ] = False,
     by: Annotated[str, typer.Option(hidden=True, help="Who began it, for those who look on.")] = "edgewind record",
-    run: Annotated[str | None, typer.Option(hidden=True, help="Identity of this recorder, 16 hex digits.")] = None,
+    identity: Annotated[
+        str | None, typer.Option(hidden=True, help="What tells this recorder from others, 16 hex digits.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Record a sweep: set each pressure, wait until steady, take the trace, store it.
 
     A sweep that was cut off is resumed by the same command. At a terminal: p pauses and resumes, s skips the current
     step, r repeats the last reading, n takes a note, f says which face leads, c what is changed on purpose from now on,
-    q stops. The pages that the same user serves on this machine (edgewind serve) show the sweep and steer it as well;
-    their commands are shown here.
+    q stops. In a run: l switches the lamp or says that it was switched, e does so with the envelope, c notes another
+    change, v types a speed, x ends the run. The pages that the same user serves on this machine (edgewind serve) show
+    the sweep and steer it as well; their commands are shown here.
     """
-    from edgewind.live import SweepRequest, check_request, parse_reversal, parse_targets, prepare, read_plan, unfinished
+    from edgewind.live import (
+        SweepRequest,
+        check_request,
+        parse_reversal,
+        parse_run,
+        parse_targets,
+        prepare,
+        read_plan,
+        unfinished,
+    )
 
     described = read_plan(bench)
     if check:
@@ -89,21 +123,26 @@ def record(
         return
     if book is None:
         raise InputError("no lab book is named", fix="edgewind record FOLDER BOOK --pressures 0.02Pa:20Pa:12")
-    if run is not None and not re.fullmatch("[0-9a-f]{16}", run):
-        raise InputError(f"'{run[:40]}' is not an identity of a recorder", fix="16 hexadecimal digits, or leave it out")
+    if identity is not None and not re.fullmatch("[0-9a-f]{16}", identity):
+        raise InputError(
+            f"'{identity[:40]}' is not an identity of a recorder", fix="16 hexadecimal digits, or leave it out"
+        )
     request = None
-    if pressures is not None:
+    if run is not None and reversal is not None:
+        raise InputError("two runs are asked for", fix="give --run or --reversal")
+    through = parse_run(run) if run is not None else parse_reversal(reversal) if reversal is not None else None
+    if pressures is not None or through is not None:
         request = SweepRequest(
-            parse_targets(pressures),
+            () if pressures is None else parse_targets(pressures),
             up_and_down,
             coast_downs,
             most if adaptive else 0,
             target_interval,
-            *(parse_reversal(reversal) if reversal else ()),
+            through,
         )
         check_request(request, described, str(bench / "bench.toml"))
     elif resume is not True:
-        raise InputError("no pressures were given", fix="add --pressures 0.02Pa:20Pa:12, or --resume")
+        raise InputError("no pressures were given", fix="add --pressures 0.02Pa:20Pa:12, --run or --resume")
     waiting = unfinished(bench, book, name)
     if dry_run:
         _print_plan(described, request, waiting, as_json=as_json)
@@ -114,7 +153,7 @@ def record(
         _ask_to_begin()
     sweep = prepare(bench, book, request, name=name, resume=resume)
     try:
-        _run(sweep, console, remote=remote, made_by=by, run=run)
+        _run(sweep, console, remote=remote, made_by=by, identity=identity)
         status = sweep.status()
         if as_json:
             print_json(sweep_result(sweep, status))
@@ -140,18 +179,20 @@ def _show_start(console: Console, bench: Any, request: Any, waiting: list[Any]) 
     for move in moves_of(bench) or ("Nothing: you will be asked to set the valve and the lamp by hand.",):
         console.print(indented(move), markup=False, soft_wrap=True)
     console.print("Cautions:", markup=False, soft_wrap=True)
-    for caution in cautions_of(bench):
+    for caution in cautions_of(bench, None if request is None else request.run):
         console.print(indented(caution), markup=False, soft_wrap=True)
 
 
 def _words(request: Any) -> str:
+    if not request.pressures_pa:
+        return f"{request.steps()[0].words[:1].upper()}{request.steps()[0].words[1:]}."
     low, high = (f"{format_number(p, 3)} Pa" for p in (min(request.pressures_pa), max(request.pressures_pa)))
     if request.adaptive:
         until = f", until the interval of the optimum is {request.target}" if request.target else ""
         return f"Up to {request.adaptive} readings between {low} and {high}, each chosen from those before{until}."
     steps = request.steps()
     readings, downs = (sum(step.kind == kind for step in steps) for kind in ("reading", "coast-down"))
-    last = f" Last, {steps[-1].words}." if steps[-1].kind == "reversal" else ""
+    last = f" Last, {steps[-1].words}." if steps[-1].kind == "run" else ""
     return f"{readings} readings and {downs} coast-downs between {low} and {high}.{last}"
 
 
@@ -191,6 +232,8 @@ def _plan(bench: Bench, request: SweepRequest, waiting: list[Unfinished]) -> dic
     steps : list of dict
         The steps in their order; of an adaptive sweep, those that are known beforehand.
     steps[].number, steps[].kind, steps[].pressure_pa, steps[].direction : as in edgewind.live.sweep_request.Step
+    steps[].changes : list of str
+        What is changed in a run, in order; empty in other steps.
     adaptive : int
         Most readings of an adaptive sweep; zero where the pressures are given.
     target_interval : str or None
@@ -209,8 +252,12 @@ def _plan(bench: Bench, request: SweepRequest, waiting: list[Unfinished]) -> dic
     keys = ("number", "kind", "pressure_pa", "direction")
     return {
         "moves": list(moves_of(bench)),
-        "cautions": list(cautions_of(bench)),
-        "steps": [{key: getattr(step, key) for key in keys} for step in request.steps()],
+        "cautions": list(cautions_of(bench, request.run)),
+        "steps": [
+            {key: getattr(step, key) for key in keys}
+            | {"changes": [] if step.run is None else [change.words for change in step.run.changes]}
+            for step in request.steps()
+        ],
         "adaptive": request.adaptive,
         "target_interval": request.target or None,
         "unfinished": [{"sweep": one.id, "done": one.done, "total": one.total} for one in waiting],
@@ -245,7 +292,7 @@ def _checked(found: list[DeviceCheck]) -> dict[str, Any]:
     return {"devices": found}
 
 
-def _run(sweep: Sweep, console: Console, *, remote: bool, made_by: str, run: str | None) -> None:
+def _run(sweep: Sweep, console: Console, *, remote: bool, made_by: str, identity: str | None) -> None:
     """Start the sweep and attend to it until it ends."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
@@ -267,7 +314,7 @@ def _run(sweep: Sweep, console: Console, *, remote: bool, made_by: str, run: str
         if keys is not None and keys.live:
             console.print(_HELP, markup=False, soft_wrap=True)
         try:
-            stack.enter_context(ControlSocket(sweep, made_by, run=run))
+            stack.enter_context(ControlSocket(sweep, made_by, run=identity))
         except InputError as error:
             if remote:
                 raise
@@ -326,7 +373,7 @@ def _obey(sweep: Any, status: Any, keys: Keys, bar: Any) -> None:
         bar.stop()
         text = keys.line(prompt)
         bar.start()
-        if text is not None and (text.strip() or name != "note"):
+        if text is not None and (text.strip() or name in _EMPTY):
             sweep.command(name, text)
     elif key == "p":
         sweep.command("resume" if status.phase == "paused" else "pause")
@@ -393,7 +440,7 @@ def sweep_result(sweep: Sweep, status: Status) -> dict[str, Any]:
         Number of the reading in the book.
     stored[].key : str
         Key by which the book knows the reading, so that it is never there twice.
-    stored[].step_kind : {"reading", "coast-down"}
+    stored[].step_kind : {"reading", "coast-down", "run"}
         Kind of its step.
     stored[].step : int
         Number of its step.

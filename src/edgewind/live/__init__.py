@@ -9,11 +9,12 @@ from edgewind.live.errors import DisconnectedError, GarbledError, InstrumentErro
 from edgewind.live.events import ENDED, Status, SweepEvent
 from edgewind.live.instruments import Instruments, connect
 from edgewind.live.prepare import check_request, prepare, read_plan, unfinished
+from edgewind.live.run_plan import PlannedChange, RunPlan, parse_envelope, parse_reversal, parse_run
 from edgewind.live.steadiness import Drift, Steadiness, SteadinessMonitor, drift_of
 from edgewind.live.strategy import AdaptiveStrategy, Strategy
 from edgewind.live.sweep import Sweep
 from edgewind.live.sweep_log import Unfinished
-from edgewind.live.sweep_request import Step, SweepRequest, parse_reversal, parse_targets
+from edgewind.live.sweep_request import Step, SweepRequest, parse_targets
 
 __all__ = [
     "COMMANDS",
@@ -28,8 +29,10 @@ __all__ = [
     "Instruments",
     "InterlockError",
     "NoAnswerError",
+    "PlannedChange",
     "Recorder",
     "RecorderNotFoundError",
+    "RunPlan",
     "Status",
     "Steadiness",
     "SteadinessMonitor",
@@ -45,7 +48,9 @@ __all__ = [
     "connect",
     "drift_of",
     "moves_of",
+    "parse_envelope",
     "parse_reversal",
+    "parse_run",
     "parse_targets",
     "prepare",
     "read_plan",

@@ -5,9 +5,12 @@ from __future__ import annotations
 from edgewind.bench import Bench
 from edgewind.cautions import cautions
 from edgewind.formatting import format_number
+from edgewind.live.run_plan import RunPlan
 
 # Share of the molecules above which oxygen is more than air has.
 RICH_IN_OXYGEN = 0.25
+# Temperatures of an envelope, K, beyond which it counts as chilled or warmed on purpose.
+_COLD_BELOW_K, _WARM_ABOVE_K = 288.0, 303.0
 
 
 def moves_of(bench: Bench) -> tuple[str, ...]:
@@ -27,18 +30,19 @@ def moves_of(bench: Bench) -> tuple[str, ...]:
         low, high = (end.value - 273.15 for end in (section.thermostat.low, section.thermostat.high))
         found.append(
             f"The thermostat at {section.thermostat.address} will be set between {low:g} and {high:g} degC where the "
-            "sweep has a reversal, and switched off at the end."
+            "envelope is changed in a run, and switched off at the end."
         )
     return tuple(found)
 
 
-def cautions_of(bench: Bench) -> tuple[str, ...]:
-    """Return the cautions for recording with this bench."""
+def cautions_of(bench: Bench, run: RunPlan | None = None) -> tuple[str, ...]:
+    """Return the cautions for recording with this bench, and for what a run changes."""
     hazards = ["glass", "pump", "lamp"]
     if bench.instruments is not None and bench.instruments.valve is not None:
         hazards.append("valve")
     if bench.instruments is not None and bench.instruments.thermostat is not None:
         hazards.append("cold")
+    hazards += _of_run(run, by_hand="cold" not in hazards)
     if bench.gauge.principle == "ionisation":
         hazards.append("ion gauge")
     gas = bench.gas.gas
@@ -49,4 +53,15 @@ def cautions_of(bench: Bench) -> tuple[str, ...]:
         hazards.append("hydrogen")
     if shares.get("O2", 0.0) > RICH_IN_OXYGEN:
         hazards.append("oxygen")
-    return cautions(*hazards)
+    return cautions(*dict.fromkeys(hazards))
+
+
+def _of_run(run: RunPlan | None, *, by_hand: bool) -> list[str]:
+    """What a run meets that other readings do not: all of it where its changes are not planned."""
+    if run is None:
+        return []
+    envelopes = [one.envelope_k for one in run.changes if one.envelope_k is not None]
+    free = not run.changes or any(one.other for one in run.changes)
+    found = ["cold"] if free or any(kelvin < _COLD_BELOW_K for kelvin in envelopes) else []
+    found += ["warm envelope"] if free or any(kelvin > _WARM_ABOVE_K for kelvin in envelopes) else []
+    return found + (["refrigerant"] if "cold" in found and by_hand else [])

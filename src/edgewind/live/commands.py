@@ -6,18 +6,54 @@ press at the same moment, or one who presses late, the second then meets a refus
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from edgewind.errors import InputError
 from edgewind.live.errors import StoppedError
 from edgewind.live.events import SweepState
+from edgewind.live.run_plan import celsius, parse_envelope, parse_lamp, parse_speed
 from edgewind.live.sweep_request import Step
 
-COMMANDS = ("pause", "resume", "skip", "repeat", "stop", "note", "answer", "face", "changed")
+COMMANDS = (
+    "pause", "resume", "skip", "repeat", "stop", "note", "answer", "face", "changed",
+    "lamp", "envelope", "speed", "end",
+)  # fmt: skip
+# What is commanded only while a run goes on, and what is not commanded then.
+OF_A_RUN = ("lamp", "envelope", "speed", "end")
+NOT_IN_A_RUN = ("pause", "skip", "repeat")
+_WITH_TEXT = ("note", "answer", "face", "changed", "lamp", "envelope", "speed")
 FACES = ("bright", "dark", "not observed")
+_LONGEST_WORDS = 200
 _WHICHEVER = 0  # the first step to come, where none is running
+
+
+@dataclass(frozen=True)
+class Gesture:
+    """What a person does, or has just done, in the course of a run.
+
+    Attributes
+    ----------
+    at_s : float
+        When the command came, on the clock of the sweep, s.
+    what : {"lamp", "envelope", "speed", "changed"}
+        What it is about.
+    text : str
+        State of the lamp, or what was changed, in words.
+    value : float
+        Temperature of the envelope, K, or speed, rad/s.
+    u : float
+        Standard uncertainty of the speed by its digits, rad/s.
+    """
+
+    at_s: float
+    what: str
+    text: str = ""
+    value: float = math.nan
+    u: float = math.nan
 
 
 class SkipError(Exception):
@@ -59,6 +95,10 @@ class Commands:
         self.last_stored: Step | None = None
         self._last_reading: int | None = None
         self.leading_face = self.changed_now = ""
+        self._now: Callable[[], float] | None = None
+        self._gestures: list[Gesture] = []
+        self._signed: bool | None = None
+        self._end = False
 
     # From any thread
 
@@ -89,14 +129,18 @@ class Commands:
                 said = "has ended" if self._over.is_set() else "has not been started"
                 raise InputError(f"this sweep {said}", fix="start another")
             self._refuse_if_late(name, text, of)
-            if name in ("note", "answer", "face", "changed"):
+            if name in _WITH_TEXT:
                 getattr(self, name)(text)
             else:
                 getattr(self, name)()
-        if who and name not in ("note", "answer"):  # these are shown by their text
+        if who and name not in ("note", "answer", *OF_A_RUN):  # these are shown by their text
             self._state.tell("command", f"{name}, {who}", command=name)
 
     def _refuse_if_late(self, name: str, text: str, of: int | None) -> None:
+        if name in OF_A_RUN and self._now is None:
+            raise InputError("no run is being recorded now", fix="wait until it has begun, or begin another")
+        if name in NOT_IN_A_RUN and self._now is not None:
+            raise InputError("a run goes on in time and is not interrupted", fix="end it: what was recorded is stored")
         if name == "skip" and of is not None and (self._at is None or self._at.number != of):
             raise InputError(f"step {of} has already finished", fix="skip the current step instead")
         if name == "repeat":
@@ -173,9 +217,75 @@ class Commands:
         self._state.tell("command", f"leading face: {plain or 'not stated'}", command="face")
 
     def changed(self, text: str) -> None:
-        """Say what was changed on purpose in the readings from now on; empty where nothing is any more."""
+        """Say what was changed on purpose in the readings from now on; empty where nothing is any more.
+
+        In a run it is noted at this moment.
+        """
+        plain = " ".join(text.split())
+        if self._now is not None:
+            if not plain:
+                raise InputError("it is not said what was changed", fix="write it in a few words, such as: gas let in")
+            self._gesture(Gesture(self._now(), "changed", plain[:_LONGEST_WORDS]))
+            return
         self.changed_now = " ".join(text.split())
         self._state.tell("command", f"changed on purpose: {self.changed_now or 'nothing'}", command="changed")
+
+    def lamp(self, text: str) -> None:
+        """Switch the lamp in a run, or say that it was switched just now: on, off or a share such as 50 %.
+
+        Raises
+        ------
+        InputError
+            It is none of them.
+        """
+        self._gesture(Gesture(self._clock_s(), "lamp", parse_lamp(text)))
+
+    def envelope(self, text: str) -> None:
+        """Bring the envelope to a temperature in a run, or say that it has it from now on: -20 degC.
+
+        Raises
+        ------
+        InputError
+            It is no temperature, or none that can be.
+        """
+        kelvin = parse_envelope(text)
+        self._gesture(Gesture(self._clock_s(), "envelope", celsius(kelvin), kelvin))
+
+    def speed(self, text: str) -> None:
+        """Type the speed in a run, in rpm unless it has a unit: +12 where the bright face leads, -12 where the dark.
+
+        Raises
+        ------
+        InputError
+            It is no speed, or its sign is missing where others had one.
+        """
+        plain = text.strip().replace("−", "-").replace(",", ".")
+        try:
+            value, u = parse_speed(plain)
+        except InputError as error:
+            raise InputError(f"'{text[:40]}' is not a speed", fix="write +12 or -12, in rpm, or 0") from error
+        if value:
+            signed = plain[0] in "+-"
+            if self._signed not in (None, signed):
+                said = (
+                    "has no sign, and those before it have" if self._signed else "has a sign, and those before it none"
+                )
+                raise InputError(f"'{plain[:40]}' {said}", fix="write every speed of a run with its sign, or none")
+            self._signed = signed
+        self._gesture(Gesture(self._clock_s(), "speed", plain[:40], value, u))
+
+    def end(self) -> None:
+        """End the run; what was recorded is stored."""
+        self._end = True
+        self.arrived.set()
+
+    def _clock_s(self) -> float:
+        return math.nan if self._now is None else self._now()
+
+    def _gesture(self, made: Gesture) -> None:
+        with self._lock:
+            self._gestures.append(made)
+        self.arrived.set()
 
     def stop(self) -> None:
         """End."""
@@ -198,10 +308,37 @@ class Commands:
         """Take commands from now."""
         self._begun.set()
 
-    def end(self) -> None:
+    def close(self) -> None:
         """Take none any more."""
         with self._lock:
             self._over.set()
+
+    def begin_run(self, now: Callable[[], float]) -> None:
+        """Take what belongs to a run from now on; `now` gives the time at which each of it came."""
+        with self._lock:
+            self._now, self._gestures, self._signed, self._end = now, [], None, False
+            self._paused.clear()
+
+    def end_run(self) -> None:
+        """Take nothing of a run any more."""
+        with self._lock:
+            self._now = None
+
+    @property
+    def ends_run(self) -> bool:
+        """Whether the run is to end."""
+        return self._end
+
+    @property
+    def speeds_signed(self) -> bool:
+        """Whether the speeds that were typed in this run have a sign."""
+        return bool(self._signed)
+
+    def take_gestures(self) -> list[Gesture]:
+        """What came in this run since this was last called."""
+        with self._lock:
+            made, self._gestures = self._gestures, []
+        return made
 
     def obey(self, *, in_step: bool) -> None:
         """Raise what was commanded. Between steps there is none to skip.

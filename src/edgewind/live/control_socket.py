@@ -27,7 +27,7 @@ from edgewind.errors import InputError
 from edgewind.live.commands import COMMANDS
 from edgewind.live.events import SweepEvent
 from edgewind.live.local_endpoint import Listener, endpoint_folder
-from edgewind.live.messages import QUIET, events_message, recent_events, status_message
+from edgewind.live.messages import QUIET, events_message, recent_events, run_message, status_message
 from edgewind.live.sweep import Sweep
 
 SPEAKS = 1
@@ -38,6 +38,7 @@ _MOST_CLIENTS = 32
 _MOST_WAITING = 5000
 _KEPT_ANSWERS = 1000
 _SLOW_S = 5.0
+_ROWS_AT_ONCE = 500
 
 
 class ControlSocket:
@@ -168,6 +169,7 @@ class _Client:
         self._events: queue.Queue[SweepEvent] = queue.Queue(_MOST_WAITING)
         self._unsaid = b""
         self._told_at = 0.0
+        self._run, self._rows = "", 0
         self._leave: Callable[[], None] | None = None
 
     def serve(self) -> None:
@@ -219,9 +221,20 @@ class _Client:
                 events.append(event)
         if events:
             self._send(events_message(events, self._hello["run"]))
+        self._tell_run()
         if last or events or self._clock.monotonic() - self._told_at > TELL_EVERY_S:
             self._told_at = self._clock.monotonic()
             self._send(status_message(self._sweep, self._hello["run"], self._hello["made_by"]))
+
+    def _tell_run(self) -> None:
+        """Send the rows of a run that were not sent yet, with every state at most."""
+        if self._clock.monotonic() - self._told_at <= TELL_EVERY_S and not self._closing.is_set():
+            return
+        key, first, moments = self._sweep.run_since(self._run, self._rows)
+        for place in range(0, len(moments), _ROWS_AT_ONCE):
+            part = moments[place : place + _ROWS_AT_ONCE]
+            self._send(run_message(key, first + place, part, self._hello["run"]))
+        self._run, self._rows = key, first + len(moments)
 
     def _send(self, message: dict[str, Any]) -> None:
         self._link.sendall(json.dumps(message, ensure_ascii=False, allow_nan=False).encode() + b"\n")

@@ -364,6 +364,11 @@ class Tachometer(_Role):
         """Whether its pulses per second are negative where the dark face leads."""
         return self._scope.signed
 
+    @property
+    def has_own_clock(self) -> bool:
+        """Whether it has a clock that can be asked."""
+        return self._scope.time is not None
+
     def time_s(self) -> float:
         """Return the time on its own clock, or on that of the computer where it cannot be asked, s."""
         if self._scope.time is None:

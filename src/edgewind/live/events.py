@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import threading
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from edgewind.clock import Clock, SystemClock, utc_now
+from edgewind.live.run_table import RunRow
 from edgewind.live.steadiness import Steadiness
 from edgewind.live.sweep_request import Step
 
@@ -32,8 +33,8 @@ class SweepEvent:
     time : str
         UTC, ISO 8601, to the millisecond.
     kind : str
-        ``phase, observed, steady, stored, proposal, question, answered, command, note, skipped, trouble, retry, safe,
-        interlock, end``.
+        ``phase, observed, steady, stored, proposal, question, answered, command, note, prompt, change, skipped,
+        trouble, retry, safe, interlock, end``.
     text : str
         In words.
     data : mapping
@@ -124,6 +125,22 @@ class SweepState:
         self.events = Events(clock or SystemClock())
         self._lock = threading.Lock()
         self._status = Status()
+        self._run: tuple[str, Sequence[RunRow]] = ("", ())
+
+    def run(self, key: str, moments: Sequence[RunRow]) -> None:
+        """Show a run from now on, by the rows of its table, which may still grow."""
+        with self._lock:
+            self._run = (key, moments)
+
+    def run_since(self, key: str, number: int) -> tuple[str, int, list[RunRow]]:
+        """Return the name of the run that is shown, and its rows after a number of them.
+
+        Where `key` names another run the number does not count, and the rows come from the first.
+        """
+        with self._lock:
+            shown, moments = self._run
+        first = number if key == shown else 0
+        return shown, first, list(moments[first:])
 
     @property
     def status(self) -> Status:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from edgewind.live.events import ENDED, Status, SweepEvent
+from edgewind.live.run_table import RunRow
 from edgewind.live.steadiness import Steadiness
 from edgewind.serialize import to_plain
 
@@ -27,6 +29,15 @@ def status_message(sweep: Sweep, run: str, made_by: str = "") -> dict[str, Any]:
 def events_message(events: list[SweepEvent], run: str) -> dict[str, Any]:
     """Return events of a sweep."""
     return {"kind": "events", "run": run, "events": [event_to_dict(event) for event in events]}
+
+
+def run_message(key: str, first: int, moments: Sequence[RunRow], run: str) -> dict[str, Any]:
+    """Return rows of a run, from a number of them on: what a page draws of it."""
+    rows = [
+        [one.time_s, to_plain(one.speed_rad_s), to_plain(one.envelope_k), one.lamp, to_plain(one.pressure_pa), one.note]
+        for one in moments
+    ]
+    return {"kind": "run", "run": run, "of": key, "first": first, "rows": rows}
 
 
 def recent_events(sweep: Sweep) -> list[SweepEvent]:

@@ -227,12 +227,13 @@ class Operator:
 
     # Moving what may have to be moved by hand
 
-    def begin_moving(self) -> None:
-        """Make the valve ready, closed, and switch the lamp on; the gauge is read first."""
+    def begin_moving(self, *, lamp: bool) -> None:
+        """Make the valve ready, closed, and switch the lamp on where asked for; the gauge is read first."""
         if self._rig.instruments.gauge is not None:
             self.observe()
         self._rig.open_valve_line()
-        self.switch_lamp(True)
+        if lamp:
+            self.switch_lamp(True)
 
     def switch_lamp(self, on: bool) -> None:
         """Switch the lamp, or have the person do it."""

@@ -7,13 +7,16 @@ from collections.abc import Callable
 from pathlib import Path
 
 from edgewind.bench import BENCH_FILE, Bench, parse_bench
+from edgewind.bench.instruments import InstrumentsSection
 from edgewind.bench.load import read_settings_text
 from edgewind.book import Book, NoBookError, open_book
 from edgewind.clock import Clock
 from edgewind.errors import InputError
 from edgewind.live.columns import columns_of, titles_of
 from edgewind.live.instruments import Instruments, check_limits, connect
-from edgewind.live.spool import MADE_BY, Spool
+from edgewind.live.run_plan import RunPlan, celsius
+from edgewind.live.run_table import RunTable
+from edgewind.live.spool import MADE_BY, CutOffRun, Spool
 from edgewind.live.strategy import AdaptiveStrategy, Strategy
 from edgewind.live.sweep import Sweep
 from edgewind.live.sweep_log import SweepLog, Unfinished, abandon, attach_notes, new_id, unfinished_of
@@ -160,23 +163,10 @@ def check_request(request: SweepRequest, bench: Bench, file: str) -> None:
         A pressure lies above the limit, or a temperature outside the range of the thermostat.
     """
     limits = bench.limits
-    highest = max(*request.pressures_pa, request.reversal_pa)
-    thermostat = None if bench.instruments is None else bench.instruments.thermostat
-    if request.reversal_k and (bench.instruments is None or bench.instruments.tachometer is None):
-        raise InputError(
-            "a reversal needs a tachometer that is connected", file=file, key="instruments.tachometer",
-            fix="describe it, or write the run by hand as a table of time and speed",
-        )  # fmt: skip
-    if thermostat is not None and request.reversal_k:
-        low, high = thermostat.low.value, thermostat.high.value
-        if not low <= request.reversal_k <= high:
-            raise InputError(
-                f"{request.reversal_k - 273.15:g} degC is asked for, and the thermostat may be set from "
-                f"{low - 273.15:g} to {high - 273.15:g} degC",
-                file=file,
-                key="instruments.thermostat.low",
-                fix="ask for a temperature within its range",
-            )
+    run = request.run
+    highest = max((*request.pressures_pa, 0.0 if run is None else run.pressure_pa))
+    if run is not None:
+        _check_run(run, bench, file)
     if limits is not None and limits.pressure_above is not None and highest >= limits.pressure_above.value:
         raise InputError(
             f"{highest:g} Pa is asked for, and the limit is {limits.pressure_above.value:g} Pa",
@@ -184,6 +174,26 @@ def check_request(request: SweepRequest, bench: Bench, file: str) -> None:
             key="limits.pressure_above",
             fix="ask for lower pressures",
         )
+
+
+def _check_run(run: RunPlan, bench: Bench, file: str) -> None:
+    section = bench.instruments or InstrumentsSection()
+    if section.valve is not None and not run.pressure_pa:
+        raise InputError(
+            "a run needs a pressure where a valve is connected: it is closed at first", file=file,
+            key="instruments.valve", fix="write the pressure of the run, such as 2 Pa",
+        )  # fmt: skip
+    thermostat = section.thermostat
+    for change in run.changes:
+        if thermostat is None or change.envelope_k is None:
+            continue
+        low, high = thermostat.low.value, thermostat.high.value
+        if not low <= change.envelope_k <= high:
+            raise InputError(
+                f"{celsius(change.envelope_k)} is asked for, and the thermostat may be set from {celsius(low)} to "
+                f"{celsius(high)}",
+                file=file, key="instruments.thermostat.low", fix="ask for a temperature within its range",
+            )  # fmt: skip
 
 
 def _spool_of(place: Path, book: Book) -> Path:
@@ -202,10 +212,26 @@ def _recover(spool: Spool, book: Book) -> None:
     for entry in spool.entries():
         entry.into(book)
         spool.remove(entry)
+    for run in spool.cut_off():
+        _recover_run(run, spool, book)
     for note in spool.notes():
         attach_notes(book, note.experiment, note.sweep, [note.text])
         note.file.unlink(missing_ok=True)
     spool.clear_broken()
+
+
+def _recover_run(run: CutOffRun, spool: Spool, book: Book) -> None:
+    """Put a run whose recorder was killed into the book, as far as it reached."""
+    if run.moments and book.find_by_key(run.experiment, run.key) is None:
+        table = RunTable(run.signed, list(run.moments))
+        made = ", then ".join(one.note for one in run.moments if one.note)
+        cells = {**run.cells, **({"changed": made} if made else {}), "note": "cut off: its recorder was killed"}
+        if not table.is_readable:
+            cells["exclude"] = "too few speeds for a run"
+        entry = spool.put(run.experiment, run.key, cells, table.to_csv(), run.path)
+        entry.into(book)
+        spool.remove(entry)
+    run.file.unlink(missing_ok=True)
 
 
 def _choose(book: Book, experiment: str, request: SweepRequest | None, resume: bool | None) -> Unfinished | None:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from edgewind.formatting import RPM_PER_RAD_S
+from edgewind.signals.runs import LEAST_MOMENTS
 
 TITLES = ("time [s]", "speed [rpm]", "speed uncertainty [rpm]", "envelope temperature [degC]", "lamp", "pressure [Pa]")
+LEAST_SINCE_S = 2e-3  # between two rows, as the table writes its times
 
 
 @dataclass(frozen=True)
@@ -30,6 +32,8 @@ class RunRow:
         ``on`` or ``off``.
     pressure_pa : float or None
         Pressure as it was indicated, Pa.
+    note : str
+        What was changed at this moment.
     """
 
     time_s: float
@@ -38,6 +42,7 @@ class RunRow:
     envelope_k: float | None
     lamp: str
     pressure_pa: float | None
+    note: str = ""
 
 
 @dataclass
@@ -51,7 +56,8 @@ class RunTable:
         """Return the table as a file that a study reads."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(TITLES)
+        noted = any(one.note for one in self.moments)
+        writer.writerow([*TITLES, *(["note"] if noted else [])])
         for one in self.moments:
             rpm = one.speed_rad_s * RPM_PER_RAD_S
             sized = f"{rpm:+.4g}" if self.signed and rpm else f"{abs(rpm):.4g}"
@@ -63,6 +69,19 @@ class RunTable:
                     "" if one.envelope_k is None else f"{one.envelope_k - 273.15:.3f}",
                     one.lamp,
                     "" if one.pressure_pa is None else f"{one.pressure_pa:.4g}",
+                    *([one.note] if noted else []),
                 ]
             )
         return out.getvalue().encode()
+
+    @property
+    def is_readable(self) -> bool:
+        """Whether it holds speeds enough for a study to read it."""
+        return sum(not math.isnan(one.speed_rad_s) for one in self.moments) >= LEAST_MOMENTS
+
+    def add(self, moment: RunRow) -> RunRow:
+        """Add a row; it comes after the row above it, by no less than the table can tell."""
+        least = self.moments[-1].time_s + LEAST_SINCE_S if self.moments else moment.time_s
+        made = replace(moment, time_s=max(moment.time_s, least))
+        self.moments.append(made)
+        return made

@@ -35,6 +35,7 @@ class SoundCard:
     role = "tachometer"
     has_rate = False
     is_signed = False
+    has_own_clock = False
 
     def __init__(self, described: TachometerInstrument, clock: Clock | None = None) -> None:
         self._described, self._clock = described, clock or SystemClock()

@@ -10,10 +10,12 @@ import contextlib
 import hashlib
 import io
 import json
+import math
+import os
 import secrets
 import time
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
@@ -24,9 +26,11 @@ from edgewind.errors import InputError
 from edgewind.files import write_whole
 from edgewind.live.devices import RawTrace
 from edgewind.live.file_lock import LockedError, lock_file
+from edgewind.live.run_table import RunRow
 
 MADE_BY = "edgewind record"
 _NOTE = ".note"
+_RUN = ".run"
 
 
 @dataclass(frozen=True)
@@ -56,6 +60,69 @@ class SpooledNote:
     sweep: str
     text: str
     file: Path
+
+
+@dataclass(frozen=True)
+class CutOffRun:
+    """A run that its recorder could not end: where it belongs, its cells, and its rows so far."""
+
+    experiment: str
+    key: str
+    cells: Mapping[str, str]
+    path: str
+    signed: bool
+    moments: tuple[RunRow, ...]
+    file: Path
+
+
+class RunJournal:
+    """The rows of a run while it is recorded, each on the disk as soon as it is known.
+
+    Raises
+    ------
+    InputError
+        It cannot be written.
+    """
+
+    def __init__(self, file: Path, about: Mapping[str, Any]) -> None:
+        self.file = file
+        try:
+            self._stream = file.open("wb")
+        except OSError as error:
+            raise _unwritten(error, file.parent, "run") from error
+        self.say(about)
+
+    def add(self, moment: RunRow) -> None:
+        """Put a row on the disk."""
+        self.say({"moment": asdict(moment) | {"speed_rad_s": _finite(moment.speed_rad_s), "speed_u_rad_s": _finite(
+            moment.speed_u_rad_s)}})  # fmt: skip
+
+    def say(self, about: Mapping[str, Any]) -> None:
+        """Put what is known of the run on the disk; a later value of the same key counts."""
+        try:
+            self._stream.write(json.dumps(about, allow_nan=False).encode() + b"\n")
+            self._stream.flush()
+            os.fsync(self._stream.fileno())
+        except OSError as error:
+            raise _unwritten(error, self.file.parent, "run") from error
+
+    def close(self, *, remove: bool = False) -> None:
+        """End it; what it holds stays on the disk until it is removed."""
+        with contextlib.suppress(OSError):
+            self._stream.close()
+        if remove:
+            self.file.unlink(missing_ok=True)
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _unwritten(error: OSError, folder: Path, what: str) -> InputError:
+    return InputError(
+        f"the {what} cannot be written ({error.strerror or error})", file=folder,
+        fix="free some space and start again; what was written so far goes into the book then",
+    )  # fmt: skip
 
 
 class Spool:
@@ -130,13 +197,15 @@ class Spool:
             write_whole(described, json.dumps(about).encode())
         except OSError as error:
             for left in self.folder.glob(f"{name}*"):
-                with contextlib.suppress(OSError):
-                    left.unlink()
+                if left.suffix != _RUN:
+                    with contextlib.suppress(OSError):
+                        left.unlink()
             raise InputError(
                 f"the reading cannot be written ({error.strerror or error})",
                 file=self.folder,
                 fix="free some space and start again: it will be taken anew, all earlier ones are whole",
             ) from error
+        (self.folder / f"{name}{_RUN}").unlink(missing_ok=True)  # its rows are in the table now
         found = self._read(described)
         assert found is not None
         return found
@@ -157,6 +226,41 @@ class Spool:
                 f"the note cannot be written ({error.strerror or error})", file=self.folder, fix="free some space"
             ) from error
         return file
+
+    def journal(self, experiment: str, key: str, path: str, *, signed: bool) -> RunJournal:
+        """Begin to put the rows of a run on the disk.
+
+        Raises
+        ------
+        InputError
+            It cannot be written.
+        """
+        about = {"experiment": experiment, "key": key, "path": path, "signed": signed}
+        return RunJournal(self.folder / f"{key.replace('/', '-')}{_RUN}", about)
+
+    def cut_off(self) -> Iterator[CutOffRun]:
+        """The runs of a recorder that was killed, as far as they reached; a row that was half written is left out."""
+        for file in sorted(self.folder.glob(f"[!.]*{_RUN}")):
+            about: dict[str, Any] = {}
+            moments: list[RunRow] = []
+            try:
+                for line in file.read_bytes().split(b"\n"):
+                    try:
+                        said = json.loads(line)
+                    except ValueError:
+                        continue
+                    if "moment" in said:
+                        row: dict[str, Any] = said["moment"]
+                        row |= {name: math.nan for name in ("speed_rad_s", "speed_u_rad_s") if row[name] is None}
+                        moments.append(RunRow(**row))
+                    else:
+                        about |= said
+                yield CutOffRun(
+                    about["experiment"], about["key"], about.get("cells", {}), about["path"], about["signed"],
+                    tuple(moments), file,
+                )  # fmt: skip
+            except (OSError, KeyError, TypeError, AttributeError):
+                continue
 
     def notes(self) -> Iterator[SpooledNote]:
         """The notes of a recorder that was killed before it could store a reading with them, in order."""

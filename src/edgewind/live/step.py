@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import statistics
+from collections.abc import Callable
 from typing import Any
 
 from edgewind.bench import Bench
@@ -16,7 +17,9 @@ from edgewind.live.instruments import Instruments
 from edgewind.live.interlocks import Observation
 from edgewind.live.operator import Operator
 from edgewind.live.rig import Rig
-from edgewind.live.run_table import RunRow, RunTable
+from edgewind.live.run_recorder import RunRecorder
+from edgewind.live.run_table import RunTable
+from edgewind.live.spool import RunJournal
 from edgewind.live.steadiness import Steadiness
 from edgewind.live.sweep_request import Step
 from edgewind.live.valve_search import ValveSearch
@@ -26,16 +29,14 @@ _GAUGE_BEFORE, _GAUGE_AFTER = 3, 2
 
 Taken = tuple[dict[str, str], RawTrace | RunTable | None]
 """The cells of a reading, and its trace or the table of its run."""
-# Looks without a pulse after which the rotor counts as standing.
-_STANDS_AFTER = 3
-_LEAST_SINCE_S = 2e-3  # between two rows of a run, as its table is written
 
 
 class StepRunner:
     """Carries out the steps of a sweep; what it learns of the valve serves the next step."""
 
-    def __init__(self, rig: Rig, operator: Operator) -> None:
+    def __init__(self, rig: Rig, operator: Operator, journal: Callable[..., RunJournal]) -> None:
         self._rig, self._operator, self._state = rig, operator, rig.state
+        self._run = RunRecorder(rig, operator, journal)
         self._search = _new_search(rig.bench, rig.instruments)
 
     # The pressure
@@ -49,7 +50,13 @@ class StepRunner:
             It cannot be reached, or does not become steady.
         """
         self._state.phase("setting", step.words)
+        if step.run is not None:
+            self._operator.switch_lamp(step.run.lamp_first == "on")
         began = self._rig.clock.monotonic()
+        if step.run is not None and not step.pressure_pa:
+            if self._rig.instruments.gauge is not None or self._rig.instruments.tachometer is not None:
+                self.settle(None, began)
+            return
         if self._search is None:
             self._operator.ask(f"Set the pressure to about {format_number(step.pressure_pa, 3)} Pa, then press Enter.")
             if self._rig.instruments.gauge is None and self._rig.instruments.tachometer is None:
@@ -125,8 +132,8 @@ class StepRunner:
 
     def acquire(self, step: Step) -> Taken | None:
         """Take what the step asks for; None where pressure or speed did not stay steady meanwhile."""
-        if step.kind == "reversal":
-            return self._reversal(step)
+        if step.kind == "run":
+            return self._run.record(step, self._gauge_readings(_GAUGE_BEFORE))
         return self._coast_down(step) if step.kind == "coast-down" else self._read(step)
 
     def _read(self, step: Step) -> Taken | None:
@@ -180,63 +187,9 @@ class StepRunner:
         cells = self._rig.columns.cells(when, pressure, self._rig.sensing.last, False, step.direction, "")
         return cells | self._rig.commands.marked(""), trace
 
-    def _reversal(self, step: Step) -> Taken | None:
-        """Lamp off, standstill, envelope chilled in the dark: the speed with its sign against time throughout."""
-        rig, tachometer, thermostat = self._rig, self._rig.instruments.tachometer, self._rig.instruments.thermostat
-        assert tachometer is not None and step.envelope_k is not None
-        aim = f"{step.envelope_k - 273.15:.3g} degC"
-        if not tachometer.has_rate:
-            raise SkipError("a reversal needs a tachometer that can be asked for its rate")
-        self._state.phase("reversal", step.words)
-        rig.instruments.verify()
-        if thermostat is None:
-            self._operator.ask(
-                f"The lamp goes off after you press Enter. Bring the envelope to about {aim} when the program says so."
-            )
-        when, began, every = now_text(rig.clock), tachometer.time_s(), rig.bench.steadiness.every.value
-        before = self._gauge_readings(_GAUGE_BEFORE)
-        table = RunTable(tachometer.is_signed)
-
-        def watch(seconds: float, *, until_it_stands: bool = False) -> None:
-            end, still = rig.clock.monotonic() + seconds, 0
-            while rig.clock.monotonic() < end:
-                self._operator.obey()
-                looked = rig.clock.monotonic()
-                seen = self._operator.observe() if rig.instruments.gauge is not None else rig.sensing.last
-                time_s = tachometer.time_s() - began
-                since = time_s - table.moments[-1].time_s if table.moments else every
-                if since < _LEAST_SINCE_S:
-                    rig.clock.sleep(every / 4)
-                    continue
-                speed, u = rig.sensing.signed_speed(tachometer.rate_hz, since)
-                table.moments.append(
-                    RunRow(time_s, speed, u, seen.temperature_k, self._state.status.lamp, seen.indicated_pa)
-                )
-                self._state.set(speed_rad_s=speed)
-                self._state.tell("observed", "", time_s=time_s, pressure_pa=seen.pressure_pa, speed_rad_s=speed,
-                                 temperature_k=seen.temperature_k, valve_v=self._state.status.valve_v)  # fmt: skip
-                still = 0 if speed else still + 1
-                if until_it_stands and still >= _STANDS_AFTER:
-                    return
-                rig.clock.sleep(max(every - (rig.clock.monotonic() - looked), 1e-3))
-
-        rules = rig.bench.steadiness
-        watch(_STANDS_AFTER * every)
-        self._operator.switch_lamp(False)
-        last = rig.sensing.last
-        moment = (tachometer.time_s() - began, math.nan, math.nan)  # a row of its own notes the moment exactly
-        table.moments.append(RunRow(*moment, last.temperature_k, self._state.status.lamp, last.indicated_pa))
-        watch(rules.reversal.value / 4, until_it_stands=True)
-        if thermostat is not None:
-            thermostat.hold(step.envelope_k)
-        self._state.tell("phase", f"envelope to {aim}" + ("" if thermostat else ": do it now"), phase="reversal")
-        watch(rules.reversal.value)
-        if thermostat is not None:
-            thermostat.switch_off()
-        pressure = self._agreed(before, [], math.inf)
-        cells = rig.columns.cells(when, pressure, rig.sensing.last, False, step.direction, "")
-        changed = f"lamp off, then envelope to {aim}"
-        return cells | rig.commands.marked("") | {"changed": changed}, table
+    def take_cut_off(self) -> tuple[Step, Taken] | None:
+        """Return, once, the run that something cut off, with its step; None where none was."""
+        return self._run.take_cut_off()
 
     def _trace(self, duration_s: float) -> RawTrace | None:
         tachometer = self._rig.instruments.tachometer

@@ -9,7 +9,7 @@ from edgewind.book import Book, BookError, DamagedBookError, FullBookError, Lock
 from edgewind.live.devices import RawTrace
 from edgewind.live.rig import Rig
 from edgewind.live.run_table import RunTable
-from edgewind.live.spool import Spool, Spooled, npz_of
+from edgewind.live.spool import RunJournal, Spool, Spooled, npz_of
 from edgewind.live.step import Taken
 from edgewind.live.sweep_log import JOIN, SweepLog, attach_notes
 from edgewind.live.sweep_request import Step
@@ -36,6 +36,22 @@ class Store:
         self._log, self._spool, self._rest = log, spool, rest
         self._turns = dict(turns)
 
+    def journal(self, step: Step, *, signed: bool) -> RunJournal:
+        """Begin to put the rows of a run on the disk, each as it comes.
+
+        Raises
+        ------
+        InputError
+            The disk does not take it.
+        """
+        turn = self._turns.get(step.number, 0) + 1
+        return self._spool.journal(
+            self._experiment, self._log.key(step, turn), self._path(step, turn, "runs", "csv"), signed=signed
+        )
+
+    def _path(self, step: Step, turn: int, kind: str, suffix: str) -> str:
+        return f"{kind}/{self._log.id}/{step.number:04d}-{turn}.{suffix}"
+
     def store(self, step: Step, taken: Taken) -> None:
         """Store a reading; when this returns it outlives a power failure.
 
@@ -45,7 +61,7 @@ class Store:
             The disk or the book does not take it; the message says where it is.
         """
         state, commands = self._rig.state, self._rig.commands
-        cells, recorded = taken
+        cells, recorded = dict(taken[0]), taken[1]
         state.phase("storing", step.words)
         # counted here and not in the book, which may be away just now: the reading has to reach the disk all the same
         turn = self._turns.get(step.number, 0) + 1
@@ -54,7 +70,7 @@ class Store:
         cells = self._rig.columns.fitting(cells)
         key = self._log.key(step, turn)
         kind, suffix = ("runs", "csv") if isinstance(recorded, RunTable) else ("traces", "npz")
-        path = f"{kind}/{self._log.id}/{step.number:04d}-{turn}.{suffix}"
+        path = self._path(step, turn, kind, suffix)
         content = None if recorded is None else _bytes_of(recorded)
         spooled = self._spool.put(self._experiment, key, cells, content, path)
         number = self._into_book(spooled)

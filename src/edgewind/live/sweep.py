@@ -26,6 +26,7 @@ from edgewind.live.events import ENDED, Status, SweepEvent, SweepState
 from edgewind.live.instruments import Instruments
 from edgewind.live.operator import Operator
 from edgewind.live.rig import Rig
+from edgewind.live.run_table import RunRow
 from edgewind.live.spool import Spool
 from edgewind.live.step import StepRunner
 from edgewind.live.store import Store
@@ -69,8 +70,8 @@ class Sweep:
         self._commands = Commands(self._state, lambda text: spool.put_note(experiment, log.id, text))
         self._rig = Rig(bench, instruments, columns, self._state, self._commands, clock)
         self._operator = Operator(self._rig)
-        self._steps = StepRunner(self._rig, self._operator)
         self._store = Store(self._rig, book, experiment, log, spool, log.turns(contents), self._operator.rest)
+        self._steps = StepRunner(self._rig, self._operator, self._store.journal)
         self._thread: threading.Thread | None = None
         self._ended = threading.Event()
         self._began = clock.monotonic()
@@ -111,6 +112,10 @@ class Sweep:
         """The events after that number."""
         return self._state.events.since(since)
 
+    def run_since(self, key: str, number: int) -> tuple[str, int, list[RunRow]]:
+        """The run that is recorded or was recorded last: its name, and its rows after a number of them."""
+        return self._state.run_since(key, number)
+
     def subscribe(self, listener: Callable[[SweepEvent], None]) -> Callable[[], None]:
         """Call a listener with every event to come, in the thread of the sweep; returns what ends that."""
         return self._state.events.add(listener)
@@ -139,7 +144,8 @@ class Sweep:
         Parameters
         ----------
         name : str
-            ``pause, resume, skip, repeat, stop, note`` or ``answer``: the methods of these names.
+            One of them: ``pause, resume, skip, repeat, stop, note, answer, face, changed``, and in a run ``lamp,
+            envelope, speed, end``.
         text : str
             The note or the answer.
         of : int, optional
@@ -226,7 +232,7 @@ class Sweep:
         self._rig.make_safe(strict=True)
         self._operator.obey(in_step=False)
         try:
-            self._operator.begin_moving()
+            self._operator.begin_moving(lamp=bool(self.request.pressures_pa))
         except (SkipError, RepeatError):  # there is no step yet that could be left out
             raise StoppedError("the lamp was not switched on") from None
         while True:
@@ -252,7 +258,8 @@ class Sweep:
         failed: list[str] = []
         try:
             failed = self._rig.make_safe(strict=False)
-            self._commands.end()
+            self._commands.close()
+            self._store_cut_off()
             self._leave_notes(strict=phase != "failed")
             if phase == "finished":
                 self._log.keep("end", {"phase": phase, "why": why})
@@ -268,6 +275,15 @@ class Sweep:
             self._state.set(phase=phase, message=why, problem=problem, question="", time_left_s=None)
             self._state.tell("end", problem or why, phase=phase, why=why)
             self._ended.set()
+
+    def _store_cut_off(self) -> None:
+        """Store what was recorded of a run that was stopped or failed."""
+        found = self._steps.take_cut_off()
+        if found is not None:
+            step, taken = found
+            self._store.store(step, taken)
+            self._done.add(step.number)
+            self._state.set(done=len(self._done))
 
     def _leave_notes(self, *, strict: bool) -> None:
         try:

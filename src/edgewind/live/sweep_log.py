@@ -21,6 +21,7 @@ from edgewind.book import Book, Contents, TraceFile
 from edgewind.live.sweep_request import Step, SweepRequest
 
 JOIN = " / "  # between the notes of one reading
+_TARGET = ("number", "kind", "pressure_pa", "direction", "why")
 _PLAN = re.compile(r"sweeps/([^/]+)/plan\.json")
 
 
@@ -87,7 +88,8 @@ class SweepLog:
         """The targets that were chosen as the sweep went on, in order."""
         pattern = re.compile(rf"sweeps/{re.escape(self.id)}/(\d+)-target\.json")
         paths = sorted(kept.path for kept in contents.files if pattern.fullmatch(kept.path))
-        return [Step(**read_json(self._book, self._experiment, path)) for path in paths]
+        kept = (read_json(self._book, self._experiment, path) for path in paths)
+        return [Step(**{name: one[name] for name in _TARGET if name in one}) for one in kept]
 
 
 def attach_notes(book: Book, experiment: str, sweep: str, notes: Sequence[str]) -> None:

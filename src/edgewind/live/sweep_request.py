@@ -13,8 +13,8 @@ import numpy as np
 
 from edgewind.errors import InputError
 from edgewind.formatting import format_number
+from edgewind.live.run_plan import RunPlan, pressure_words, reversal_plan
 from edgewind.pressures import parse_pressures
-from edgewind.units import parse_quantity
 
 _MOST_STEPS = 2000
 _LEAST_ADAPTIVE = 6  # the start that the choice of the next pressure takes before it can choose
@@ -30,15 +30,15 @@ class Step:
         Number of the step, counted from one through the sweep.
     kind : str
         What to take: ``reading``, lamp on; ``coast-down``: lamp off from full speed, one long trace, lamp on again; or
-        ``reversal``: lamp off, then the envelope chilled in the dark, speed against time with its sign.
+        ``run``: speed with its sign against time while something is changed.
     pressure_pa : float
-        Pressure to reach, Pa.
+        Pressure to reach, Pa; zero in a run at the pressure that is there.
     direction : str
         Whether the pressure goes ``up`` or ``down``; empty where neither.
     why : str
         Why this pressure, where it was chosen as the sweep went on.
-    envelope_k : float or None
-        Temperature to which the envelope is chilled or warmed, K, in a ``reversal``.
+    run : RunPlan or None
+        What is changed, and when, in a ``run``.
     """
 
     number: int
@@ -46,14 +46,14 @@ class Step:
     pressure_pa: float
     direction: str = ""
     why: str = ""
-    envelope_k: float | None = None
+    run: RunPlan | None = None
 
     @property
     def words(self) -> str:
         """What it is, for people."""
         way = f", {self.direction}" if self.direction else ""
-        if self.envelope_k is not None:
-            way = f", envelope to {self.envelope_k - 273.15:.3g} degC in the dark"
+        if self.run is not None:
+            return f"run {pressure_words(self.pressure_pa)}: {self.run.words}"
         return f"{self.kind} at {format_number(self.pressure_pa, 3)} Pa{way}"
 
 
@@ -74,9 +74,8 @@ class SweepRequest:
     target : str
         Width of the interval of the optimum at which an adaptive sweep is content: ``"10%"``, ``"0.1 Pa"``; empty for
         none.
-    reversal_pa, reversal_k : float
-        Pressure, Pa, and temperature of the envelope, K, of a run at the end: lamp off, then the envelope chilled (or
-        warmed) in the dark. Zero for none.
+    run : RunPlan or None
+        A run through a change, after the readings; alone where there are no pressures.
     """
 
     pressures_pa: tuple[float, ...]
@@ -84,11 +83,10 @@ class SweepRequest:
     coast_downs: int = 0
     adaptive: int = 0
     target: str = ""
-    reversal_pa: float = 0.0
-    reversal_k: float = 0.0
+    run: RunPlan | None = None
 
     def __post_init__(self) -> None:
-        least = 2 if self.adaptive else 1
+        least = 2 if self.adaptive else 0 if self.run is not None else 1
         if len(self.pressures_pa) < least or not all(math.isfinite(p) and p > 0 for p in self.pressures_pa):
             raise InputError(
                 "a sweep needs pressures above zero" if least == 1 else "an adaptive sweep needs two pressures or more",
@@ -110,10 +108,8 @@ class SweepRequest:
             raise InputError(
                 f"an adaptive sweep of {self.adaptive} readings", fix=f"allow {_LEAST_ADAPTIVE} readings or more"
             )
-        if bool(self.reversal_pa) != bool(self.reversal_k) or not (self.reversal_pa >= 0 and self.reversal_k >= 0):
-            raise InputError("a reversal needs a pressure and a temperature", fix="write --reversal '2 Pa, -20 degC'")
-        if self.adaptive and self.reversal_pa:
-            raise InputError("an adaptive sweep has no reversal", fix="record the reversal in a sweep of its own")
+        if self.adaptive and self.run is not None:
+            raise InputError("an adaptive sweep has no run", fix="record the run by itself")
         if self.target and not self.adaptive:
             raise InputError("a target interval for a sweep of fixed pressures", fix="ask for an adaptive sweep")
         if self.target:
@@ -128,7 +124,9 @@ class SweepRequest:
         if self.adaptive:
             return ()
         first = self.pressures_pa
-        passes = [first, first[::-1][1:] if len(first) > 1 else ()] if self.up_and_down else [first]
+        passes: list[tuple[float, ...]] = (
+            [first, first[::-1][1:] if len(first) > 1 else ()] if self.up_and_down else [first]
+        )
         chosen = set(np.linspace(0, len(first) - 1, self.coast_downs + 2).round().astype(int)[1:-1].tolist())
         while len(chosen) < self.coast_downs:  # more coast-downs than inner places: fill up from the ends
             chosen.add(next(place for place in (0, len(first) - 1, *range(len(first))) if place not in chosen))
@@ -139,13 +137,14 @@ class SweepRequest:
                 found.append(Step(len(found) + 1, "reading", pressure, way))
                 if turn == 0 and place in chosen:
                     found.append(Step(len(found) + 1, "coast-down", pressure, way))
-        if self.reversal_pa:
-            found.append(Step(len(found) + 1, "reversal", self.reversal_pa, envelope_k=self.reversal_k))
+        if self.run is not None:
+            found.append(Step(len(found) + 1, "run", self.run.pressure_pa, run=self.run))
         return tuple(found)
 
     def plain(self) -> dict[str, Any]:
         """The request as JSON can hold it."""
-        return asdict(self) | {"pressures_pa": list(self.pressures_pa)}
+        run = None if self.run is None else self.run.plain()
+        return asdict(self) | {"pressures_pa": list(self.pressures_pa), "run": run}
 
     @property
     def digest(self) -> str:
@@ -154,15 +153,18 @@ class SweepRequest:
 
     @classmethod
     def of(cls, plain: Mapping[str, Any]) -> SweepRequest:
-        """Return the request that :meth:`plain` wrote."""
+        """Return the request that :meth:`plain` wrote, or an earlier version with its reversal."""
+        run = plain.get("run")
+        made = RunPlan.of(run) if run else None
+        if plain.get("reversal_pa"):
+            made = reversal_plan(float(plain["reversal_pa"]), float(plain["reversal_k"]))
         return cls(
             tuple(float(p) for p in plain["pressures_pa"]),
             bool(plain["up_and_down"]),
             int(plain["coast_downs"]),
             int(plain["adaptive"]),
             str(plain.get("target", "")),
-            float(plain.get("reversal_pa", 0.0)),
-            float(plain.get("reversal_k", 0.0)),
+            made,
         )
 
 
@@ -185,28 +187,3 @@ def parse_targets(text: str) -> tuple[float, ...]:
         It is neither.
     """
     return parse_pressures(text, default_count=None, allow_descending=True, most=_MOST_STEPS)
-
-
-def parse_reversal(text: str) -> tuple[float, float]:
-    """Read ``"2 Pa, -20 degC"``: the pressure of a reversal, Pa, and the temperature of its envelope, K.
-
-    Raises
-    ------
-    InputError
-        It is not a pressure and a temperature.
-
-    Examples
-    --------
-    >>> parse_reversal("2 Pa, -20 degC")
-    (2.0, 253.15)
-    """
-    parts = text.split(",")
-    try:
-        pressure, temperature = (
-            parse_quantity(part.strip(), kind) for part, kind in zip(parts, ("pressure", "temperature"), strict=True)
-        )
-    except (InputError, ValueError):
-        raise InputError(f"'{text}' is not a pressure and a temperature", fix="write '2 Pa, -20 degC'") from None
-    if not (pressure > 0 and temperature > 0):
-        raise InputError(f"'{text}' must be above zero in pascal and kelvin", fix="write '2 Pa, -20 degC'")
-    return pressure, round(temperature, 9)

@@ -52,6 +52,8 @@ class Run:
         Irradiance over that of the bench.
     pressure_pa : array
         Pressure as it was shown, Pa; nan where it was not noted.
+    notes : tuple of str
+        What was noted at each moment; empty where nothing was in the whole run.
     """
 
     source: str
@@ -62,6 +64,7 @@ class Run:
     envelope_k: Array
     lamp_share: Array
     pressure_pa: Array
+    notes: tuple[str, ...] = ()
 
     @property
     def changes(self) -> tuple[str, ...]:
@@ -157,6 +160,7 @@ def _run(rows: list[Row], source: str) -> Run:
         _between(time, rows, "envelope temperature"),
         _lamps(rows),
         _kept(np.array([row.number("pressure").value for row in rows])),
+        tuple(notes) if any(notes := [row.text("note") for row in rows]) else (),
     )
 
 

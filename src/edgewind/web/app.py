@@ -15,7 +15,7 @@ from edgewind.errors import EdgewindError
 from edgewind.web import errors, page, whatif
 from edgewind.web.app_state import Pages
 from edgewind.web.new_experiment import template_bench
-from edgewind.web.routes import begin, books, files, gas, jobs, pages, question, readings, sweeps, tour
+from edgewind.web.routes import begin, books, files, gas, jobs, pages, question, readings, runs, sweeps, tour
 from edgewind.web.security import AccessPolicy, Guard
 
 
@@ -44,8 +44,8 @@ def make_app(root: str | Path, policy: AccessPolicy | None = None) -> Starlette:
 
     app = Starlette(
         routes=[
-            *pages.routes(), *readings.routes(), *question.routes(), *sweeps.routes(), *gas.routes(), *books.routes(),
-            *jobs.routes(), *files.routes(), *begin.routes(), *tour.routes(), *page.routes(),
+            *pages.routes(), *readings.routes(), *question.routes(), *sweeps.routes(), *runs.routes(), *gas.routes(),
+            *books.routes(), *jobs.routes(), *files.routes(), *begin.routes(), *tour.routes(), *page.routes(),
         ],
         lifespan=lifespan,
         middleware=[Middleware(Guard, policy=policy or AccessPolicy())],

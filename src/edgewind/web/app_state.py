@@ -8,7 +8,9 @@ from starlette.requests import Request
 from starlette.websockets import WebSocket
 
 from edgewind.book.connect import address_of
+from edgewind.web.bodies import BookChoice
 from edgewind.web.catalog import Catalog
+from edgewind.web.catalog_views import unused_name
 from edgewind.web.dropped import DroppedFiles
 from edgewind.web.gas_pictures import GasPictures
 from edgewind.web.jobs import Jobs
@@ -35,6 +37,22 @@ class Pages:
     def name(self) -> str:
         """Name of the catalog on a page: a URL without its password."""
         return address_of(str(self.catalog.root)).label
+
+    def place_for(self, form: BookChoice) -> tuple[str, str | Path]:
+        """Return the book that a form names, by its entry and its place; one that is to be made is not made yet.
+
+        Raises
+        ------
+        BookError
+            It may only be read from here.
+        FieldError
+            The name of a new book cannot be used.
+        """
+        if form.book:
+            self.catalog.book(form.book, write=True).must_be_writable()
+            return form.book, self.catalog.entry(form.book).target
+        made = unused_name(self.catalog, form.new_book)
+        return made.name, made
 
     def close(self) -> None:
         """Release everything; sweeps run on in their recorders."""

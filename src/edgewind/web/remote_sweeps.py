@@ -42,6 +42,7 @@ class RemoteSweep:
         self._catalog, self._feeds = catalog, feeds
         self._lock = threading.Lock()
         self._events: deque[dict[str, Any]] = deque(maxlen=_MOST_EVENTS)
+        self._through: dict[str, Any] = {}
         self._status: dict[str, Any] = {
             "kind": "status", "id": recorder.sweep, "run": recorder.run, "by": recorder.made_by, "running": True,
             "phase": "ready", "step": None, "done": 0, "total": 0, "question": "", "problem": "", "message": "",
@@ -70,6 +71,8 @@ class RemoteSweep:
         """What a page that opens now should hear first."""
         with self._lock:
             messages = [{"kind": "events", "run": self.run, "events": list(self._events)}, self._status]
+            if self._through:
+                messages.append(self._through | {"rows": list(self._through["rows"])})
         return [json.dumps(message, ensure_ascii=False) for message in messages]
 
     def command(self, name: str, text: str, of: int | None = None) -> None:
@@ -122,6 +125,8 @@ class RemoteSweep:
                 with self._lock:
                     self._status = message
                 self._tell(message)
+            elif message.get("kind") == "run" and isinstance(message.get("rows"), list):
+                self._heard_rows(message)
             elif message.get("kind") == "events" and isinstance(message.get("events"), list):
                 self._heard(message)
         if self.running and not self._closing.is_set():
@@ -142,6 +147,17 @@ class RemoteSweep:
         if any(event["what"] == "stored" for event in message["events"]):
             self._feeds.kick(self.slug, self.experiment)
         self._tell(message)
+
+    def _heard_rows(self, message: dict[str, Any]) -> None:
+        """Keep the rows of a run, all from the first, for a page that opens later."""
+        with self._lock:
+            if message["first"] == 0:
+                self._through = message | {"rows": []}
+            if not self._through or len(self._through["rows"]) != message["first"]:
+                return
+            self._through["rows"] += message["rows"]
+        if message["rows"]:
+            self._tell(message)
 
     def _tell_gone(self) -> None:
         problem = f"The recorder ({self.recorder.made_by}) disconnected unexpectedly. {_GONE}."

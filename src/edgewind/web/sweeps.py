@@ -36,7 +36,7 @@ from edgewind.web.live_updates import ExperimentFeeds
 from edgewind.web.remote_sweeps import RecorderWatcher, RemoteSweep
 
 MADE_BY = "these pages"
-_ROLES = ("gauge", "valve", "lamp", "tachometer", "thermometer")
+_ROLES = ("gauge", "valve", "lamp", "tachometer", "thermometer", "thermostat")
 # How long a recorder may take to open its control socket, and how often to look for it, seconds.
 _START_S = 120.0
 _LOOK_S = 0.1
@@ -85,6 +85,7 @@ class PlannedSweep:
             "id": self.id, "slug": self.slug, "experiment": self.experiment, "moves": list(self.moves),
             "cautions": list(self.cautions), "steps": steps, "done": last.done if resumed and last else 0,
             "resumed": resumed, "discards": discards,
+            "run": "" if self.request is None or self.request.run is None else self.request.run.words,
         }  # fmt: skip
 
     def command(self) -> list[str]:
@@ -92,13 +93,15 @@ class PlannedSweep:
         asked: list[str] = ["--resume"]
         if self.request is not None:
             pressures = ", ".join(f"{pressure!r} Pa" for pressure in self.request.pressures_pa)
-            asked = [f"--pressures={pressures}", f"--coast-downs={self.request.coast_downs}", "--new-sweep"]
+            asked = [f"--coast-downs={self.request.coast_downs}", "--new-sweep"]
+            asked += [f"--pressures={pressures}"] if pressures else []
+            asked += [f"--run={self.request.run.text}"] if self.request.run is not None else []
             asked += ["--up-and-down"] if self.request.up_and_down else []
             if self.request.adaptive:
                 asked += ["--adaptive", f"--most={self.request.adaptive}", f"--target-interval={self.request.target}"]
         return [
             sys.executable, "-m", "edgewind", "record", *asked, f"--name={self.experiment}", "--remote",
-            f"--by={MADE_BY}", f"--run={self.id}", "--", str(self.folder), self.book,
+            f"--by={MADE_BY}", f"--identity={self.id}", "--", str(self.folder), self.book,
         ]  # fmt: skip
 
 
@@ -166,13 +169,19 @@ class Sweeps:
         """Return the sweep of an experiment: the one that runs, else the last that ended."""
         return _latest([one for one in self._watcher.all() if (one.slug, one.experiment) == (slug, experiment)])
 
-    def plan(self, form: SweepForm, slug: str, book: str | Path) -> PlannedSweep:
+    def plan(
+        self, request: SweepRequest | None, bench_slug: str, name: str, slug: str, book: str | Path
+    ) -> PlannedSweep:
         """Check a sweep and keep it until it is started; nothing is opened, moved or written.
 
         Parameters
         ----------
-        form : SweepForm
-            What was asked for.
+        request : SweepRequest or None
+            What was asked for; None to continue the unfinished sweep.
+        bench_slug : str
+            The folder of the bench in the catalog.
+        name : str
+            The experiment in the book.
         slug : str
             The book in the catalog, or the one that the recorder will make.
         book : str or Path
@@ -185,25 +194,24 @@ class Sweeps:
         InputError
             The bench cannot be recorded with, a sweep of this experiment runs, or there is none to continue.
         """
-        request = None if form.resume else request_of(form)
-        entry = self._catalog.entry(form.folder)
+        entry = self._catalog.entry(bench_slug)
         if entry.kind != "folder":
             raise FieldError("folder", "A sweep needs a folder with a bench.toml", fix="choose a bench")
-        if not form.name:
+        if not name:
             raise FieldError("name", "The experiment has no name", fix="write one, such as vane-12mm")
-        running = self.of(slug, form.name)
+        running = self.of(slug, name)
         if running is not None and running.running:
             raise InputError("A sweep of this experiment is running", fix="stop it first")
         folder = Path(entry.target)
         bench = read_plan(folder)
         if request is not None:
             check_request(request, bench, str(folder / "bench.toml"))
-        waiting = tuple(unfinished(folder, book, form.name))
-        if form.resume and not waiting:
-            raise InputError(f"No sweep of '{form.name}' is unfinished", fix="begin a new one")
+        waiting = tuple(unfinished(folder, book, name))
+        if request is None and not waiting:
+            raise InputError(f"No sweep of '{name}' is unfinished", fix="begin a new one")
         made = PlannedSweep(
-            secrets.token_hex(8), slug, form.name, folder, str(book), request, tuple(moves_of(bench)),
-            tuple(cautions_of(bench)), waiting,
+            secrets.token_hex(8), slug, name, folder, str(book), request, tuple(moves_of(bench)),
+            tuple(cautions_of(bench, None if request is None else request.run)), waiting,
         )  # fmt: skip
         with self._lock:
             self._planned[made.id] = made

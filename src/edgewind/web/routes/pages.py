@@ -17,6 +17,7 @@ from edgewind.web.gas_pictures import choices
 from edgewind.web.new_experiment import template_bench
 from edgewind.web.page import page
 from edgewind.web.routes.jobs import MOST_SUBJECTS
+from edgewind.web.run_form import CHOICES
 
 
 def routes() -> list[Route]:
@@ -74,7 +75,8 @@ def bench_page(request: Request) -> Response:
         "id": running.id if running is not None and running.running else "",
     }
     title = f"At the bench: {name}"
-    return page(request, "bench.html", title=title, benches=pages.sweeps.benches(), sweep=sweep, flags=FLAGS, **found)
+    return page(request, "bench.html", title=title, benches=pages.sweeps.benches(), sweep=sweep, flags=FLAGS,
+                run_choices=CHOICES, **found)  # fmt: skip
 
 
 def question_chooser(request: Request) -> Response:

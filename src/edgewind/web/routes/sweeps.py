@@ -8,7 +8,6 @@ from starlette.routing import Route
 
 from edgewind.web.app_state import pages_of
 from edgewind.web.bodies import SweepCommand, SweepForm, body_of
-from edgewind.web.catalog_views import unused_name
 from edgewind.web.sweeps import request_of
 
 
@@ -23,15 +22,9 @@ def routes() -> list[Route]:
 def plan(request: Request) -> Response:
     """Check a sweep and say what it will move; nothing is written, a new book included."""
     pages, form = pages_of(request), body_of(request, SweepForm)
-    if not form.resume:
-        request_of(form)
-    if form.book:
-        pages.catalog.book(form.book, write=True).must_be_writable()
-        slug, book = form.book, pages.catalog.entry(form.book).target
-    else:
-        book = unused_name(pages.catalog, form.new_book)
-        slug = book.name
-    return JSONResponse(pages.sweeps.plan(form, slug, book).to_dict())
+    asked = None if form.resume else request_of(form)
+    slug, book = pages.place_for(form)
+    return JSONResponse(pages.sweeps.plan(asked, form.folder, form.name, slug, book).to_dict())
 
 
 def steer(request: Request) -> Response:

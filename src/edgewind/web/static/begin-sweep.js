@@ -11,7 +11,9 @@ export function confirmed(ready) {
       {},
       ready.resumed
         ? `The sweep goes on: ${ready.done} of ${ready.steps || "its"} steps are done.`
-        : ready.steps
+        : ready.run
+          ? `A run: ${ready.run}.`
+          : ready.steps
           ? `${ready.steps} step${ready.steps === 1 ? "" : "s"}.`
           : "Its pressures are chosen as it goes.",
     ),

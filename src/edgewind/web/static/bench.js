@@ -27,6 +27,7 @@ import { begin } from "/static/begin-sweep.js";
 import { openSvg } from "/static/figure.js";
 import { drawTrace, dropZone } from "/static/files.js";
 import { quickMarks } from "/static/quick.js";
+import { runPanel } from "/static/run.js";
 import { makeSheet } from "/static/sheet.js";
 
 const here = dataOf("data"),
@@ -50,6 +51,7 @@ const WORDS = {
   reading: "taking the reading",
   storing: "storing",
   "coast-down": "coasting down, lamp off",
+  run: "recording a run",
   paused: "paused",
   asking: "waiting for you",
   finished: "finished",
@@ -126,9 +128,9 @@ function showSteer() {
     const step = status.step;
     const text = step
       ? `Step ${Math.min(status.done + 1, status.total)} of ${status.total}: ` +
-        `${step.kind === "coast-down" ? "coast-down" : "reading"} at ` +
-        `${number(inUnit(step.pressure_pa, "pressure"), 3)} ` +
-        `${unitOf("pressure")}${step.direction ? ", " + step.direction : ""}`
+        `${step.kind} at ` +
+        `${step.pressure_pa ? number(inUnit(step.pressure_pa, "pressure"), 3) + " " + unitOf("pressure") : "the present pressure"}` +
+        `${step.direction ? ", " + step.direction : ""}`
       : "Getting ready";
     const left = status.time_left_s
       ? `; about ` +
@@ -156,7 +158,7 @@ function showSteer() {
     if (!status.question) byId("question-text").textContent = "";
   } else byId("question").hidden = true;
   const target =
-    live && status.step
+    live && status.step?.pressure_pa
       ? { pressure_pa: status.step.pressure_pa, why: status.step.why || "in the order that was asked for" }
       : proposal;
   byId("next").textContent = target
@@ -426,6 +428,7 @@ onUnits(() => {
   traced = 0;
   showTrace();
 });
+const through = runPanel({ slug, experiment, give });
 let lastStep = "";
 follow(slug, experiment, {
   bench(found) {
@@ -442,12 +445,14 @@ follow(slug, experiment, {
     showNow();
     showRows();
     showTrace();
+    through.readings(ordered());
     if (whole || changed.length) askNext();
   },
   status(told) {
     newRun(told.run);
     const ended = status?.running && !told.running;
     status = told;
+    through.status(told);
     this.problem = told.problem ?? ""; // it stays, whatever else is heard, until the sweep says otherwise
     trouble(this.troubled || this.problem);
     showNow();
@@ -464,6 +469,10 @@ follow(slug, experiment, {
       say("The sweep is over: " + (WORDS[told.phase] ?? told.phase));
       askNext();
     }
+  },
+  run(told) {
+    newRun(told.run);
+    through.rows(told);
   },
   events(told) {
     newRun(told.run);
