@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from edgewind.kinetics.gpu import Workspace
 from edgewind.kinetics.gpu_kernel import COLUMNS, SOURCE
 
 FRAME = r"""
@@ -118,6 +119,7 @@ class EmulatedCard:
         self.library, self.speeds = compiled(folder, speeds), speeds
         self.library.constants.restype = ctypes.POINTER(ctypes.c_double)
         self.launches: list[str] = []
+        self.workspace = Workspace(self)
 
     def send(self, array):
         """Copy an array."""
@@ -127,13 +129,17 @@ class EmulatedCard:
         """Return numbers that poison what they touch."""
         return np.full(size, np.nan)
 
-    def zeros(self, shape):
-        """Return zeros."""
-        return np.zeros(shape)
+    def put(self, values, there):
+        """Copy an array to a place."""
+        there[:] = values
+
+    def clear(self, there):
+        """Make an array zero."""
+        there[:] = 0.0
 
     def fetch(self, array):
-        """Return the array."""
-        return array
+        """Return a copy of the array."""
+        return array.copy()
 
     def constants(self, values):
         """Set the constants of the speeds."""

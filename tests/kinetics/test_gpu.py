@@ -69,6 +69,7 @@ def card(emulated, monkeypatch):
     monkeypatch.setattr(gpu, "card_for", lambda speeds: emulated)
     # Too little for a whole domain at once: it is swept in strips.
     monkeypatch.setattr(EmulatedCard, "shared_bytes", 14_000)
+    monkeypatch.setattr(emulated, "workspace", gpu.Workspace(emulated))
     return emulated
 
 

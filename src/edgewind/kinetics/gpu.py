@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
+import math
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
+from itertools import accumulate
 from typing import Any
 
 import numpy as np
@@ -161,6 +165,33 @@ def bounds(grid: RotorGrid) -> Ints:
     return found
 
 
+class Workspace:
+    """What sweeps need while they run and nothing after: each part as large as the largest asked for.
+
+    Parameters
+    ----------
+    card : Card
+        Where it is.
+    """
+
+    def __init__(self, card: Card) -> None:
+        self._card, self._parts = card, dict[str, Any]()
+
+    @property
+    def bytes(self) -> int:
+        """Memory that it takes."""
+        return sum(int(part.nbytes) for part in self._parts.values())
+
+    def take(self, name: str, size: int) -> Any:
+        """Return a part of at least so many doubles, of any value."""
+        part = self._parts.get(name)
+        if part is None or part.size < size:
+            self._parts.pop(name, None)
+            del part
+            part = self._parts[name] = self._card.empty(size)
+        return part
+
+
 class Card:
     """A GPU as CuPy offers it: arrays there, constants and launches of our kernels."""
 
@@ -176,12 +207,14 @@ class Card:
         self.shared_bytes = int(attributes["MaxSharedMemoryPerBlockOptin"])
         self.processors = int(attributes["MultiProcessorCount"])
         self._kernels: dict[str, Any] = {}
+        self.workspace = Workspace(self)
+        self._held: Floats | None = None
 
     @property
     def free_bytes(self) -> int:
-        """Memory that can still be asked for."""
+        """Memory that can still be asked for, that of the workspace among it."""
         pool = self.cupy.get_default_memory_pool()
-        return int(self.cupy.cuda.runtime.memGetInfo()[0]) + int(pool.free_bytes())
+        return int(self.cupy.cuda.runtime.memGetInfo()[0]) + int(pool.free_bytes()) + self.workspace.bytes
 
     def send(self, array: NDArray[Any]) -> Any:
         """Copy an array to the card."""
@@ -191,17 +224,23 @@ class Card:
         """Return so many doubles of the card's memory, of any value."""
         return self.cupy.empty(size)
 
-    def zeros(self, shape: Sequence[int]) -> Any:
-        """Return zeros on the card."""
-        return self.cupy.zeros(tuple(shape))
+    def put(self, values: Floats, there: Any) -> None:
+        """Copy an array to a place on the card."""
+        there.set(values)
+
+    def clear(self, there: Any) -> None:
+        """Make an array of the card zero."""
+        there.data.memset_async(0, there.nbytes)
 
     def fetch(self, array: Any) -> Floats:
         """Copy an array back."""
         return np.asarray(array.get())
 
     def constants(self, values: Floats) -> None:
-        """Set the constants of the speeds."""
-        self._constants.set(np.ascontiguousarray(values))
+        """Set the constants of the speeds, unless they are these already."""
+        if values is not self._held:
+            self._constants.set(np.ascontiguousarray(values))
+            self._held = values
 
     def launch(self, name: str, blocks: Sequence[int], threads: int, arguments: Sequence[Any], shared: int = 0) -> None:
         """Order a kernel."""
@@ -213,9 +252,13 @@ class Card:
         kernel(tuple(blocks), (threads,), tuple(arguments), shared_mem=shared)
 
 
-@lru_cache(maxsize=4)
 def card_for(speeds: int) -> Card:
-    """Return the card with the kernels compiled for so many speeds at once."""
+    """Return the card with the kernels compiled for so many speeds at once: for each thread one of its own."""
+    return _card(speeds, threading.get_ident())
+
+
+@lru_cache(maxsize=64)
+def _card(speeds: int, thread: int) -> Card:
     return Card(speeds)
 
 
@@ -291,69 +334,94 @@ class CardDomain:
         InputError
             The card is without memory for a single direction.
         """
-        assert self.layout is not None and self.at_once is not None
-        card, directions = card_for(self.at_once), self.weights.size
-        most = max(1, int(SHARE * card.free_bytes) // (8 * 4 * self.layout.steps * COLUMNS))
-        # Launches of one size, that keep every part of the card busy.
-        blocks = directions if directions <= most else max(1, most // card.processors * card.processors or most)
         while True:
+            blocks = self._sweeps[0].blocks if self._sweeps else self._blocks
             try:
-                sweep = CardSweep(self, arguments, shapes, blocks)
+                if not self._sweeps:
+                    self._sweeps.append(CardSweep(self, shapes, blocks))
+                sweep = self._sweeps[0]
+                sweep.give(arguments)
                 sweep()
                 return sweep.fetch()
             except MemoryError as error:
-                if blocks == 1:
+                if blocks == 1 or not self._sweeps:
                     raise InputError(
                         f"the GPU is without memory for a grid of {self.grid.cells} cells: {error}",
                         key="device",
                         fix="ask for a larger tolerance, end what else uses the card, or choose cpu",
                     ) from error
-                blocks = -(-blocks // 2)
+                sweep.blocks = -(-blocks // 2)
+
+    @cached_property
+    def _sweeps(self) -> list[CardSweep]:
+        """The sweep as it is run now, once it is made."""
+        return []
+
+    @cached_property
+    def _blocks(self) -> int:
+        """Directions of one launch: launches of one size, that keep every part of the card busy."""
+        assert self.layout is not None and self.at_once is not None
+        card, directions = card_for(self.at_once), self.weights.size
+        most = max(1, int(SHARE * card.free_bytes) // (8 * 4 * self.layout.steps * COLUMNS))
+        return directions if directions <= most else max(1, most // card.processors * card.processors or most)
 
 
 class CardSweep:
-    """A sweep whose unknowns lie on the card; a call computes it.
+    """A sweep on the card: it is given what scatters, computes, and its sums are fetched.
+
+    What goes there and what comes back is one array each, since every copy takes some ten microseconds.
 
     Parameters
     ----------
     domain : CardDomain
         What is swept.
-    arguments, shapes
-        As for `CardDomain.run`.
+    shapes : sequence of shapes
+        Of the unknowns.
     blocks : int
         Directions of one launch.
     """
 
-    def __init__(
-        self, domain: CardDomain, arguments: tuple[Any, ...], shapes: Sequence[Sequence[int]], blocks: int
-    ) -> None:
+    def __init__(self, domain: CardDomain, shapes: Sequence[Sequence[int]], blocks: int) -> None:
         layout, speeds = domain.layout, domain.at_once
         assert layout is not None and speeds is not None
-        self.card = card = card_for(speeds)
-        self.domain, self.layout, self.blocks, self.shapes = domain, layout, blocks, shapes
-        parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room, m, *nu = arguments
-        self.given_moments, self.side, self.top, self.in_y, self.in_x = (card.send(part) for part in (m, *nu))
-        self.by_place = [card.send(np.asarray(part, dtype=float)) for part in (alpha_y, tau_y, push_y, push_x)]
-        self.scalars = [np.float64(value) for value in (*parity, alpha_x, tau_x, room)]
-        ends = zip(shapes[1:], (2, 2, 4, 4), strict=True)
-        self.sums = [card.zeros((*shape, count)) for shape, count in ends]
-        bases, steps = layout.bases, layout.steps
-        # One row more than there are steps: a thread reads ahead.
-        self.given = card.empty(8 * (steps + 1) * COLUMNS)
-        self.added = card.empty(8 * steps * COLUMNS)
-        self.out = card.empty(blocks * 4 * steps * COLUMNS)
-        self.low_x = card.empty(blocks * bases * 4 * layout.ny * layout.nz * speeds)
-        self.low_y = card.empty(blocks * bases * 4 * layout.nx * layout.nz * speeds)
-        self.between = card.empty(blocks * 2 * layout.nz * layout.nx * speeds)
-        self.moments = card.empty(8 * layout.nx * layout.ny * layout.nz)
+        self.card, self.speeds = card_for(speeds), speeds
+        self.domain, self.layout, self.blocks = domain, layout, blocks
         self.shared = layout.shared_bytes(speeds)
+        moments, *walls = (tuple(shape) for shape in shapes)
+        self.ends = [moments, *((*shape, count) for shape, count in zip(walls, (2, 2, 4, 4), strict=True))]
+        nx, ny = layout.nx, layout.ny
+        self._given, self._in = self._places([math.prod(shape) for shape in (moments, *walls)] + [nx, nx, nx, ny])
+        self._found, self._out = self._places([math.prod(shape) for shape in self.ends])
+        self.scalars: list[np.float64] = []
+
+    def _places(self, sizes: Sequence[int]) -> tuple[Any, list[Any]]:
+        """Return an array of the card for parts of these sizes, and the parts."""
+        ends = list(accumulate(sizes, initial=0))
+        array = self.card.empty(ends[-1])
+        return array, [array[a:b] for a, b in itertools.pairwise(ends)]
+
+    def give(self, arguments: tuple[Any, ...]) -> None:
+        """Set what the sweep is given, as `RotorOperator.arguments` has it."""
+        parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room, *unknowns = arguments
+        parts = (*unknowns, alpha_y, tau_y, push_y, push_x)
+        self.card.put(np.concatenate([np.asarray(part, dtype=float).ravel() for part in parts]), self._given)
+        self.scalars = [np.float64(value) for value in (*parity, alpha_x, tau_x, room)]
 
     def __call__(self) -> None:
-        """Compute the sums; those over walls are added to what is there."""
-        card, layout, sent = self.card, self.layout, self.domain.sent
+        """Compute the sums."""
+        card, layout, sent, take = self.card, self.layout, self.domain.sent, self.card.workspace.take
         sizes, table, directions, weights = (sent[name] for name in ("sizes", "table", "directions", "weights"))
         tiles = (layout.steps, -(-layout.columns // 128))
-        card.launch("deal", tiles, 128, (sizes, table, np.float64(self.domain.delta), self.given_moments, self.given))
+        # One row more than there are steps: a thread reads ahead.
+        given, added = take("given", 8 * (layout.steps + 1) * COLUMNS), take("added", 8 * layout.steps * COLUMNS)
+        out = take("out", self.blocks * 4 * layout.steps * COLUMNS)
+        planes = self.blocks * layout.bases * 4 * layout.nz * self.speeds
+        low_x, low_y = take("low_x", planes * layout.ny), take("low_y", planes * layout.nx)
+        between = take("between", self.blocks * 2 * layout.nz * layout.nx * self.speeds)
+        moments, *unknowns = self._in
+        found, *sums = self._out
+        card.clear(self._found)
+        card.launch("deal", tiles, 128, (sizes, table, np.float64(self.domain.delta), moments, given))
         fresh, every = 1, self.domain.weights.size
         for constants in self.domain.constants:
             card.constants(constants)
@@ -362,20 +430,21 @@ class CardSweep:
                 card.launch(
                     "sweep", (blocks,), layout.threads,
                     (sizes, np.int32(first), table, *(sent[f"cut_{axis}"] for axis in "xyz"), directions, weights,
-                     self.given, self.side, self.top, self.in_y, self.in_x, sent["cover_y"], sent["cover_x"],
-                     *self.by_place, *self.scalars, self.low_x, self.low_y, self.between, self.out, *self.sums),
+                     given, *unknowns[:4], sent["cover_y"], sent["cover_x"], *unknowns[4:], *self.scalars,
+                     low_x, low_y, between, out, *sums),
                     self.shared,
                 )  # fmt: skip
                 card.launch("add", tiles, 128, (sizes, table, np.int32(blocks), np.int32(first), np.int32(fresh),
-                                                directions, weights, self.out, self.added))  # fmt: skip
+                                                directions, weights, out, added))  # fmt: skip
                 fresh = 0
         cells = layout.nx * layout.ny * layout.nz
-        card.launch("collect", (-(-cells // 128),), 128, (sizes, table, self.added, self.moments))
+        card.launch("collect", (-(-cells // 128),), 128, (sizes, table, added, found))
 
     def fetch(self) -> list[Floats]:
         """Copy the sums back."""
-        first = self.card.fetch(self.moments).reshape(tuple(self.shapes[0]))
-        return [first, *(self.card.fetch(part) for part in self.sums)]
+        sums = self.card.fetch(self._found)
+        ends = accumulate((math.prod(shape) for shape in self.ends), initial=0)
+        return [sums[a:b].reshape(shape) for (a, b), shape in zip(itertools.pairwise(ends), self.ends, strict=True)]
 
 
 def operator_for(operator: RotorOperator | RoomOperator) -> RotorOperator | RoomOperator:

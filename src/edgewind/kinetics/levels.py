@@ -14,7 +14,8 @@ from typing import Any, Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.linalg import lu_factor, lu_solve
+from scipy.linalg import lu_factor
+from scipy.linalg.lapack import dgetrs
 
 from edgewind.kinetics.krylov import fgmres
 
@@ -46,8 +47,11 @@ class LinearOperator(Protocol):
     def coarser(self) -> Self:
         """Return the same operator on the grid with cells merged in pairs."""
 
-    def transfer(self, coarse: Any) -> tuple[sparse.csr_array, sparse.csr_array]:
-        """Matrices that take unknowns to an operator on a coarser grid, and back."""
+    def matrix(self, workers: int = 1) -> Floats:
+        """``1 - K`` as a matrix, made by so many threads."""
+
+    def transfer(self, coarse: Any) -> tuple[Any, Any]:
+        """Maps that take unknowns to an operator on a coarser grid, and back: what has a product by `@`."""
 
 
 # The bottom is factorised: a matrix of this size takes about a tenth of a second.
@@ -64,20 +68,23 @@ class Level:
         ``1 - K``.
     below : Level, optional
         The next coarser level; without one the operator is factorised.
-    restrict, prolong : sparse arrays, optional
-        Scaled unknowns to the level below and back; without them the unknowns are the same.
+    restrict, prolong : maps, optional
+        Unknowns to the level below and back; without them the unknowns are the same.
     tolerance : float
         Relative residual at which a loose solve stops.
     limit : int
         Most sweeps of a loose solve.
+    workers : int
+        Threads that make the matrix of the lowest level.
     """
 
     operator: LinearOperator
     below: Level | None = None
-    restrict: sparse.csr_array | None = None
-    prolong: sparse.csr_array | None = None
+    restrict: Any = None
+    prolong: Any = None
     tolerance: float = 0.0
     limit: int = 0
+    workers: int = 1
     sweeps: int = field(default=0, init=False)
     _factors: Any = field(default=None, init=False)
 
@@ -102,9 +109,10 @@ class Level:
             return r
         if self.restrict is None or self.prolong is None:
             return self.below.solve(r)
-        coarse = self.restrict @ r
+        scale, scale_below = self.operator.scale, self.below.operator.scale
+        coarse = scale_below * (self.restrict @ (r / scale))
         # 1 - K is near 1 for what the coarse grid cannot see: that part of r is its own correction.
-        return np.asarray(r + self.prolong @ (self.below.solve(coarse) - coarse))
+        return np.asarray(r + scale * (self.prolong @ ((self.below.solve(coarse) - coarse) / scale_below)))
 
     def solve(self, r: Floats) -> Floats:
         """Loose solution of ``(1 - K) e = r``; exact at the bottom."""
@@ -114,38 +122,28 @@ class Level:
 
     def _solve_dense(self, r: Floats) -> Floats:
         if self._factors is None:
-            size = self.operator.size
-            matrix = np.empty((size, size))
-            unit = np.zeros(size)
-            for k in range(size):
-                unit[k] = 1.0
-                matrix[:, k] = self.operator.apply(unit)
-                unit[k] = 0.0
-            scale = self.operator.scale
+            matrix, scale = self.operator.matrix(self.workers), self.operator.scale
             matrix *= scale[:, None] / scale[None, :]
             null, mass = self.operator.null
             matrix += np.outer(scale * null, mass / scale)
             self._factors = lu_factor(matrix, overwrite_a=True, check_finite=False)
-        return np.asarray(lu_solve(self._factors, r, check_finite=False))
+        return np.asarray(dgetrs(*self._factors, r)[0])
 
 
-def ladder(fine: LinearOperator, rough: LinearOperator, patience: int = 6) -> Level:
+def ladder(fine: LinearOperator, rough: LinearOperator, patience: int = 6, workers: int = 1) -> Level:
     """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve takes.
 
-    `patience` is the number of sweeps that the levels with merged cells may take at a time.
+    `patience` is the number of sweeps that the levels with merged cells may take at a time, `workers` that of threads.
     """
     top = Level(fine)
     if fine.size > rough.size:
         # What walls of other laws keep stands last; below all walls are Maxwell's.
         first = sparse.eye_array(rough.size, fine.size)
         top.restrict, top.prolong = sparse.csr_array(first), sparse.csr_array(first.T)
-    level = top.below = Level(rough, tolerance=0.1, limit=20)
+    level = top.below = Level(rough, tolerance=0.1, limit=20, workers=workers)
     while level.operator.size > LARGEST_DENSE:
         coarse = level.operator.coarser()
-        down, up = level.operator.transfer(coarse)
-        scale, scale_below = sparse.diags_array(level.operator.scale), sparse.diags_array(coarse.scale)
-        level.restrict = sparse.csr_array(scale_below @ down @ sparse.diags_array(1.0 / level.operator.scale))
-        level.prolong = sparse.csr_array(scale @ up @ sparse.diags_array(1.0 / coarse.scale))
-        level.below = Level(coarse, tolerance=0.3, limit=patience)
+        level.restrict, level.prolong = level.operator.transfer(coarse)
+        level.below = Level(coarse, tolerance=0.3, limit=patience, workers=workers)
         level = level.below
     return top

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from edgewind.kinetics.block_map import Block, BlockMap
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.grid import Grid, average, spread
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
@@ -306,8 +307,12 @@ class RoomOperator(ABC):
         moments, densities, kept = self.parts(y)
         if source is not None:
             moments = moments + source
-        faces = self.faces(drive)
         new, incoming = self._run(moments, densities, kept, drive)
+        return self._gather(new, incoming, drive), incoming
+
+    def _gather(self, new: Floats, incoming: Incoming, drive: Drive) -> Floats:
+        """Return the new unknowns from the sums of a sweep, or of many: those count the sweeps on a first axis."""
+        faces, many = self.faces(drive), new.shape[: new.ndim - len(self.shapes[0])]
         end, sides, vane, rim = incoming.end, incoming.sides, incoming.vane, incoming.rim
         fluxes = self._fluxes
         push = 0.5 * faces[:, 1].reshape(-1, *[1] * len(self.grid.sides))
@@ -319,11 +324,15 @@ class RoomOperator(ABC):
             *([] if rim is None else [rim[..., 0] * (self.grid.rim > 0.0) / fluxes[1]]),
             *incoming.amounts,
         ]
-        return np.concatenate([part.ravel() for part in parts]), incoming
+        return np.concatenate([part.reshape(*many, -1) for part in parts], axis=-1)
 
     def apply(self, y: Floats) -> Floats:
         """``(1 - K) y``."""
         return y - self.sweep(y)[0]
+
+    def matrix(self, workers: int = 1) -> Floats:
+        """``1 - K`` as a matrix, its columns shared by so many threads where the sweep can do that."""
+        return np.array([self.apply(unit) for unit in np.eye(self.size)]).T
 
     def loads(self, y: Floats, incoming: Incoming, drive: Drive) -> tuple[list[FaceLoads], float, float]:
         """Return the loads of the faces, and how far particles and energy that leave all walls are from zero,
@@ -389,12 +398,10 @@ class RoomOperator(ABC):
         before = _unknowns(grid, self.grid, self.kinds, spread)
         # What walls of other laws keep they meet again in the first sweep.
         kept = sum(int(np.prod(shape)) for shape in self.memories)
-        return np.concatenate([before @ y[: before.shape[1]], np.zeros(kept)])
+        return np.concatenate([before @ y, np.zeros(kept)])
 
-    def transfer(self, coarse: Self) -> tuple[sparse.csr_array, sparse.csr_array]:
-        """Matrices that take unknowns to an operator on a coarser grid, by averages, and back, by
-        interpolation.
-        """
+    def transfer(self, coarse: Self) -> tuple[BlockMap, BlockMap]:
+        """Maps that take unknowns to an operator on a coarser grid, by averages, and back, by interpolation."""
         return (
             _unknowns(self.grid, coarse.grid, self.kinds, lambda fine, rough: average(rough, fine)),
             _unknowns(coarse.grid, self.grid, self.kinds, spread),
@@ -424,24 +431,14 @@ def _imbalance(flows: list[Floats], areas: list[Floats], sizes: list[Floats]) ->
     return net / gross if gross > 1e-13 * sum(float(np.sum(area)) for area in areas) else 0.0
 
 
-def _unknowns(
-    source: Grid, target: Grid, kinds: int, matrix: Callable[[Floats, Floats], sparse.csr_array]
-) -> sparse.csr_array:
-    """Matrix on all unknowns from one for the cells of each axis."""
-    along = sparse.block_diag([matrix(a, b) for a, b in zip(source.x, target.x, strict=True)])
+def _unknowns(source: Grid, target: Grid, kinds: int, matrix: Callable[[Floats, Floats], sparse.csr_array]) -> BlockMap:
+    """Map of all unknowns from a matrix for the cells of each axis."""
+    along = sparse.csr_array(sparse.block_diag([matrix(a, b) for a, b in zip(source.x, target.x, strict=True)]))
     axes = [matrix(a, b) for a, b in zip(source.across, target.across, strict=True)]
-
-    def product(*factors: Any) -> sparse.csr_array:
-        result = sparse.csr_array(factors[0])
-        for factor in factors[1:]:
-            result = sparse.csr_array(sparse.kron(result, sparse.csr_array(factor)))
-        return result
-
-    inside = sparse.diags_array(np.repeat(~target.filled.ravel(), kinds).astype(float)) if target.solid else None
-    faces = product(sparse.eye_array(source.boxes), *axes)
-    sides = [product(along, *(other for k, other in enumerate(axes) if k != axis)) for axis in range(len(axes))]
-    cells = product(along, *axes, sparse.eye_array(kinds))
-    if inside is None:
-        return sparse.csr_array(sparse.block_diag([cells, faces, *sides, faces]))
-    rim = sparse.diags_array((target.rim > 0.0).astype(float)) @ along
-    return sparse.csr_array(sparse.block_diag([inside @ cells, faces, *sides, faces, rim]))
+    faces = Block((source.boxes, *axes))
+    sides = [Block((along, *(other for k, other in enumerate(axes) if k != axis))) for axis in range(len(axes))]
+    if not target.solid:
+        return BlockMap((Block((along, *axes, kinds)), faces, *sides, faces))
+    inside = np.repeat(~target.filled.ravel(), kinds).astype(float)
+    rim = Block((along,), (target.rim > 0.0).astype(float))
+    return BlockMap((Block((along, *axes, kinds), inside), faces, *sides, faces, rim))

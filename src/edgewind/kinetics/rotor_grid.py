@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from edgewind.kinetics.block_map import Block, BlockMap
 from edgewind.kinetics.geometry import THICKEST, Shape, _across, _finest, _largest, _normal, covered
 from edgewind.kinetics.grid import average, graded, merge, spread
 
@@ -180,8 +181,8 @@ def _rows_to_one(matrix: sparse.csr_array) -> sparse.csr_array:
     return sparse.csr_array(sparse.diags_array(1.0 / np.where(total > 1e-12, total, np.inf)) @ matrix)
 
 
-def unknowns_matrix(source: RotorGrid, target: RotorGrid, *, finer: bool) -> sparse.csr_array:
-    """Matrix that takes moments and densities of the walls from one grid to another.
+def unknowns_map(source: RotorGrid, target: RotorGrid, *, finer: bool) -> BlockMap:
+    """Map that takes moments and densities of the walls from one grid to another.
 
     `finer` interpolates to a finer grid; else cells are averaged to a coarser one.
     """
@@ -201,9 +202,8 @@ def unknowns_matrix(source: RotorGrid, target: RotorGrid, *, finer: bool) -> spa
         side = sparse.csr_array(_towards(target.places, source.places).T)
     else:
         side = _rows_to_one(_towards(source.places, target.places, source.walls[0] + source.walls[1]))
-    cells = sparse.kron(sparse.kron(columns, z), sparse.eye_array(8))
-    blocks = [cells, sparse.kron(side, z), columns, sparse.kron(x, z), sparse.kron(y, z)]
-    return sparse.csr_array(sparse.block_diag(blocks))
+    blocks = ((columns, z, 8), (side, z), (columns,), (x, z), (y, z))
+    return BlockMap(tuple(Block(axes) for axes in blocks))
 
 
 def rotor_grid(rotor: Rotor, kn: float, resolution: float, refined: float = 1.0, *, whole: bool = False) -> RotorGrid:

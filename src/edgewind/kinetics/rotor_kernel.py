@@ -56,7 +56,7 @@ def through(lanes, entering, own, other, velocity, normal, tangent, side, sign, 
     store(entering, cover * wall + ((1.0 - cover) * sign) * load(other, lanes))
 
 
-@nb.njit(error_model="numpy", cache=True)
+@nb.njit(error_model="numpy", cache=True, nogil=True)
 def work(
     lanes, first, step, xs, ys, low_x, low_y, dx, dy, dz, gas, patch_x, patch_y, whole, velocities, delta,
     cover_y, cover_x, link, parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room_tau,
@@ -141,7 +141,7 @@ def work(
                                     store(low_x[base, away, way, j, k], load(xs[way, j, k], lanes))
 
 
-@nb.njit(error_model="numpy", parallel=True, cache=True)
+@nb.njit(error_model="numpy", parallel=True, cache=True, nogil=True)
 def share(
     lanes, workers, xs, ys, low_x, low_y, dx, dy, dz, gas, patch_x, patch_y, whole, velocities, delta,
     cover_y, cover_x, link, parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room_tau,
@@ -179,3 +179,43 @@ def sweep(workers: int, scratch: tuple[Floats, ...], fixed: tuple, given: tuple,
         work(lanes, 0, 1, *(part[0] for part in scratch), *fixed, *given, *(part[0] for part in results))
     else:
         share(lanes, workers, *scratch, *fixed, *given, *results)
+
+
+@nb.njit(error_model="numpy", cache=True, nogil=True)
+def some(
+    lanes, first, step, xs, ys, low_x, low_y, dx, dy, dz, gas, patch_x, patch_y, whole, velocities, delta,
+    cover_y, cover_x, link, parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room_tau,
+    m, nu_side, nu_top, nu_y, nu_x, out, side, top, vane_y, vane_x,
+):  # fmt: skip
+    """Sweep the unknowns first, first + step, ... each for itself."""
+    for c in range(first, m.shape[0], step):
+        work(lanes, 0, 1, xs, ys, low_x, low_y, dx, dy, dz, gas, patch_x, patch_y, whole, velocities, delta,
+             cover_y, cover_x, link, parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room_tau,
+             m[c], nu_side[c], nu_top[c], nu_y[c], nu_x[c], out[c], side[c], top[c], vane_y[c], vane_x[c])  # fmt: skip
+
+
+@nb.njit(error_model="numpy", parallel=True, cache=True, nogil=True)
+def each(
+    lanes, workers, xs, ys, low_x, low_y, dx, dy, dz, gas, patch_x, patch_y, whole, velocities, delta,
+    cover_y, cover_x, link, parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room_tau,
+    m, nu_side, nu_top, nu_y, nu_x, out, side, top, vane_y, vane_x,
+):  # fmt: skip
+    """Run the workers side by side."""
+    for t in nb.prange(workers):
+        some(lanes, t, workers, xs[t], ys[t], low_x[t], low_y[t], dx, dy, dz, gas, patch_x, patch_y, whole,
+             velocities, delta, cover_y, cover_x, link, parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x,
+             room_tau, m, nu_side, nu_top, nu_y, nu_x, out, side, top, vane_y, vane_x)  # fmt: skip
+
+
+def sweep_each(
+    workers: int, scratch: tuple[Floats, ...], fixed: tuple, given: tuple, results: tuple[Floats, ...]
+) -> None:
+    """Carry the gas once across the domain for many unknowns at once: those of `given` and `results` count them first.
+
+    Parameters are those of `sweep`.
+    """
+    lanes = (0.0,) * fixed[7].shape[-1]
+    if workers == 1:
+        some(lanes, 0, 1, *(part[0] for part in scratch), *fixed, *given, *results)
+    else:
+        each(lanes, workers, *scratch, *fixed, *given, *results)

@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
+from edgewind.kinetics.block_map import BlockMap
 from edgewind.kinetics.quadrature import LANES, SpaceVelocities, lane_rows
-from edgewind.kinetics.rotor_grid import RotorGrid, unknowns_matrix
-from edgewind.kinetics.rotor_kernel import HALF, MIRRORED, QUARTER, sweep
+from edgewind.kinetics.rotor_grid import RotorGrid, unknowns_map
+from edgewind.kinetics.rotor_kernel import HALF, MIRRORED, QUARTER, sweep, sweep_each
 from edgewind.kinetics.walls import FaceLoads
 
 Floats = NDArray[np.float64]
@@ -234,10 +234,14 @@ class RotorOperator:
             (parity, parity), in_y[0], in_x[0], in_y[1], in_x[1], in_y[2], in_x[2], drive.chamber, *self.split(y)
         )  # fmt: skip
 
-    def _run(self, y: Floats, drive: RotorDrive) -> list[Floats]:
+    def _zeros(self, count: int) -> tuple[Floats, ...]:
+        """Room for the sums of so many sweeps."""
         shapes = self.shapes
         kinds = (shapes[0], (*shapes[1], 2), (*shapes[2], 2), (*shapes[3], 4), (*shapes[4], 4))
-        results = tuple(np.zeros((self.workers, *shape)) for shape in kinds)
+        return tuple(np.zeros((count, *shape)) for shape in kinds)
+
+    def _run(self, y: Floats, drive: RotorDrive) -> list[Floats]:
+        results = self._zeros(self.workers)
         sweep(self.workers, self._scratch, self._fixed, self.arguments(y, drive), results)
         return [part.sum(axis=0) for part in results]
 
@@ -356,19 +360,31 @@ class RotorOperator:
                                                strict=True)]  # fmt: skip
         return loads, _imbalance(flux, [*gross, *flux]), _imbalance(energy, energy)
 
+    def matrix(self, workers: int = 1) -> Floats:
+        """``1 - K`` as a matrix, its columns shared by so many threads."""
+        size, results = self.size, self._zeros(self.size)
+        scratch = replace(self, workers=workers)._scratch
+        about = self.arguments(np.zeros(size), REST)[: -len(self.shapes)]
+        ends = zip(self.shapes, self._ends[:-1], self._ends[1:], strict=True)
+        unit = np.eye(size)
+        given = (*about, *(np.ascontiguousarray(unit[:, a:b]).reshape(size, *s) for s, a, b in ends))
+        sweep_each(workers, scratch, self._fixed, given, results)
+        swept = [self.gather([part[k] for part in results], REST)[0] for k in range(size)]
+        return unit - np.array(swept).T
+
     def coarser(self) -> RotorOperator:
         """Return the same operator on the grid with cells merged in pairs."""
         return replace(self, grid=self.grid.coarser(), workers=1)
 
     def carry(self, y: Floats, grid: RotorGrid) -> Floats:
         """Return unknowns of the same case on another grid, interpolated to this one."""
-        return np.asarray(unknowns_matrix(grid, self.grid, finer=True) @ y)
+        return unknowns_map(grid, self.grid, finer=True) @ y
 
-    def transfer(self, coarse: RotorOperator) -> tuple[sparse.csr_array, sparse.csr_array]:
-        """Matrices that take unknowns to an operator on a coarser grid, by averages, and back, by interpolation."""
+    def transfer(self, coarse: RotorOperator) -> tuple[BlockMap, BlockMap]:
+        """Maps that take unknowns to an operator on a coarser grid, by averages, and back, by interpolation."""
         return (
-            unknowns_matrix(self.grid, coarse.grid, finer=False),
-            unknowns_matrix(coarse.grid, self.grid, finer=True),
+            unknowns_map(self.grid, coarse.grid, finer=False),
+            unknowns_map(coarse.grid, self.grid, finer=True),
         )
 
 

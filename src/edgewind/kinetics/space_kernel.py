@@ -145,7 +145,7 @@ def from_room(lanes, face, velocity, alpha, nu, tau):
     store(face, emitted(load(velocity[3], lanes), load(face, lanes), alpha, nu, tau, 0.0, 0.0))
 
 
-@nb.njit(error_model="numpy", cache=True)
+@nb.njit(error_model="numpy", cache=True, nogil=True)
 def work(
     lanes, first, step, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta,
     cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
@@ -217,7 +217,7 @@ def work(
                                         tally(end[b, j, k], h, s, w, ex, ey, y_sign)
 
 
-@nb.njit(error_model="numpy", parallel=True, cache=True)
+@nb.njit(error_model="numpy", parallel=True, cache=True, nogil=True)
 def share(
     lanes, workers, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta,
     cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
@@ -265,3 +265,41 @@ def sweep(
         work(lanes, 0, 1, *(part[0] for part in scratch), *rest, *(part[0] for part in results))
     else:
         share(lanes, workers, *scratch, *rest, *results)
+
+
+@nb.njit(error_model="numpy", cache=True, nogil=True)
+def some(
+    lanes, first, step, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta,
+    cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
+    vane_nu, out, end, side, outer, vane,
+):  # fmt: skip
+    """Sweep the unknowns first, first + step, ... each for itself."""
+    for c in range(first, moments.shape[0], step):
+        work(lanes, 0, 1, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta, cover, parity,
+             alpha_vane, alpha_room, vane_drive, room_tau, passes, moments[c], end_nu[c], side_nu[c], outer_nu[c],
+             vane_nu[c], out[c], end[c], side[c], outer[c], vane[c])  # fmt: skip
+
+
+@nb.njit(error_model="numpy", parallel=True, cache=True, nogil=True)
+def each(
+    lanes, workers, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta,
+    cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
+    vane_nu, out, end, side, outer, vane,
+):  # fmt: skip
+    """Run the workers side by side."""
+    for t in nb.prange(workers):
+        some(lanes, t, workers, plane[t], tops[t], outers[t], bottoms[t], start, dx, dy, dz, velocities, delta,
+             cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
+             vane_nu, out, end, side, outer, vane)  # fmt: skip
+
+
+def sweep_each(workers: int, scratch: tuple[Floats, ...], rest: tuple, results: tuple[Floats, ...]) -> None:
+    """Carry the gas once across the domain for many unknowns at once: moments, densities and results count them first.
+
+    Parameters are those of `sweep`.
+    """
+    lanes = (0.0,) * rest[4].shape[-1]
+    if workers == 1:
+        some(lanes, 0, 1, *(part[0] for part in scratch), *rest, *results)
+    else:
+        each(lanes, workers, *scratch, *rest, *results)

@@ -1,0 +1,88 @@
+"""Linear maps between unknowns of two grids, block by block, as a small matrix for each axis of a block."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import accumulate
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+Floats = NDArray[np.float64]
+# Larger matrices stay sparse; they may stand on the first axis only.
+LARGEST_DENSE_AXIS = 300
+
+
+@dataclass(frozen=True, eq=False)
+class Block:
+    """A map of one block of unknowns.
+
+    Parameters
+    ----------
+    axes : tuple
+        For each axis of the block a sparse matrix, or the length of an axis that stays as it is.
+    mask : array, optional
+        Factor for what comes out, flat.
+    """
+
+    axes: tuple[sparse.csr_array | int, ...]
+    mask: Floats | None = None
+
+    @cached_property
+    def source(self) -> tuple[int, ...]:
+        """Shape of what goes in."""
+        return tuple(axis if isinstance(axis, int) else axis.shape[1] for axis in self.axes)
+
+    @cached_property
+    def _steps(self) -> list[tuple[Any, int, int, int]]:
+        """For each axis that changes: its matrix, how many numbers stand before it, on it and after it."""
+        steps, before, after = [], 1, math.prod(self.source)
+        for axis, length in zip(self.axes, self.source, strict=True):
+            after //= length
+            if isinstance(axis, int):
+                before *= axis
+                continue
+            matrix = axis if max(axis.shape) > LARGEST_DENSE_AXIS else axis.toarray()
+            steps.append((np.ascontiguousarray(matrix.T) if after == 1 < before else matrix, before, length, after))
+            before *= axis.shape[0]
+        return steps
+
+    def __matmul__(self, values: Floats) -> Floats:
+        """Map the values of the block, given and returned flat."""
+        found = values
+        for matrix, before, length, after in self._steps:
+            if before == 1:
+                found = matrix @ found.reshape(length, after)
+            elif after == 1:
+                found = found.reshape(before, length) @ matrix
+            else:
+                found = np.matmul(matrix, found.reshape(before, length, after))
+        found = found.reshape(-1)
+        return found if self.mask is None else found * self.mask
+
+
+@dataclass(frozen=True, eq=False)
+class BlockMap:
+    """A map of all unknowns.
+
+    Parameters
+    ----------
+    blocks : tuple of Block
+        The maps of the blocks, in their order.
+    """
+
+    blocks: tuple[Block, ...]
+
+    @cached_property
+    def _ends(self) -> list[int]:
+        """Where each block starts among what goes in, and the number in all."""
+        return list(accumulate((math.prod(block.source) for block in self.blocks), initial=0))
+
+    def __matmul__(self, values: Floats) -> Floats:
+        """Map values of all blocks; what stands behind them is left out."""
+        places = zip(self.blocks, self._ends[:-1], self._ends[1:], strict=True)
+        return np.concatenate([block @ values[a:b] for block, a, b in places])
