@@ -9,7 +9,7 @@ model equation is used. Units: width of the vane, most probable speed, density o
   molecules per area from its rear to its front, and sends out c (1 + 2 c U) exp(-c^2); the force is the momentum
   brought less that taken away at the fixed plane. U = 0.05.
 
-``python benchmarks/hard_spheres.py OUT.json [SHARE]`` on a machine with a GPU and CuPy; SHARE is that of three minutes. The
+``python benchmarks/hard_spheres.py OUT.json [SHARE]`` on a machine with a GPU and CuPy, for SHARE of three minutes. The
 result that came of it is kept beside this file with its date: hard_spheres.json.
 """
 

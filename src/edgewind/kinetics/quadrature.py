@@ -55,6 +55,13 @@ def lane_rows(directions: Floats, weights: Floats, speed: Floats, speed_weights:
     return np.ascontiguousarray(table.reshape(-1, rows, LANES).transpose(1, 0, 2))
 
 
+@lru_cache(maxsize=64)
+def _gauss_cosines(count: int) -> tuple[Floats, Floats]:
+    """Nodes and weights of the Gauss-Legendre rule on (0, 1)."""
+    nodes, weights = np.polynomial.legendre.leggauss(count)
+    return 0.5 * (nodes + 1.0), 0.5 * weights
+
+
 @dataclass(frozen=True)
 class PlaneVelocities:
     """Velocities in a plane: `speeds` times directions of one quadrant, the other three by mirror images.
@@ -140,7 +147,7 @@ class SpaceVelocities:
     @property
     def directions(self) -> Floats:
         """Unit vectors in the first octant, shape (polar * azimuths, 3)."""
-        cosine = 0.5 * (np.polynomial.legendre.leggauss(self.polar)[0] + 1.0)
+        cosine = _gauss_cosines(self.polar)[0]
         angle = (np.arange(self.azimuths) + 0.5) * (0.5 * np.pi / self.azimuths)
         mu, phi = (a.ravel() for a in np.meshgrid(cosine, angle, indexing="ij"))
         sine = np.sqrt(1.0 - mu**2)
@@ -149,8 +156,7 @@ class SpaceVelocities:
     @property
     def direction_weights(self) -> Floats:
         """Weights of the directions of one octant; their sum is 1/8."""
-        weights = 0.5 * np.polynomial.legendre.leggauss(self.polar)[1]
-        return np.repeat(weights, self.azimuths) / (8.0 * self.azimuths)
+        return np.repeat(_gauss_cosines(self.polar)[1], self.azimuths) / (8.0 * self.azimuths)
 
     @property
     def rows(self) -> Floats:

@@ -243,7 +243,7 @@ class RotorOperator:
     def _run(self, y: Floats, drive: RotorDrive) -> list[Floats]:
         results = self._zeros(self.workers)
         sweep(self.workers, self._scratch, self._fixed, self.arguments(y, drive), results)
-        return [part.sum(axis=0) for part in results]
+        return [part[0] if self.workers == 1 else part.sum(axis=0) for part in results]
 
     def _fold(self, parts: list[Floats]) -> list[Floats]:
         """Add the images of what was swept in the diagonal plane x = y."""

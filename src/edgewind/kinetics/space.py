@@ -40,7 +40,7 @@ class SpaceOperator(RoomOperator):
     def _run(self, moments: Floats, walls: list[Floats], kept: list[Floats], drive: Drive) -> tuple[Floats, Incoming]:
         results = self._zeros(self.workers)
         sweep(*(*self._fixed, self.faces(drive), drive.room, self.passes, moments, walls, results))
-        new, end, side, outer, vane = (part.sum(axis=0) for part in results)
+        new, end, side, outer, vane = (part[0] if self.workers == 1 else part.sum(axis=0) for part in results)
         new[..., 4] *= 2.0 / 3.0
         return new, Incoming(end, (side, outer), vane)
 
