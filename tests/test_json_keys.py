@@ -174,6 +174,7 @@ def predict(folder: Path) -> list[Any]:
     return [
         printed(("predict", ROTOR, "--pressures", "0.1Pa:10Pa:5"), folder),
         printed(("predict", "open", "--no-fit", "--pressures", "0.1Pa:10Pa:5"), folder),
+        printed(("predict", "open", "--no-fit", "--pressures", "2 Pa", "--vane-at-start", "60 degC"), folder),
     ]
 
 

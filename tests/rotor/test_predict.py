@@ -6,7 +6,16 @@ import tomlkit
 
 from edgewind.bench import parse_bench
 from edgewind.errors import InputError
-from edgewind.rotor import changed_bench, parse_changes, predict, predict_whole
+from edgewind.rotor import (
+    changed_bench,
+    parameters_of,
+    parse_changes,
+    parse_vane_temperature,
+    predict,
+    predict_whole,
+    response_of,
+    warm_start,
+)
 from edgewind.rotor.optimum import peak_pressures
 from edgewind.rotor.words import answer_lines
 from edgewind.serialize import to_plain
@@ -114,3 +123,30 @@ def test_places_of_maxima_are_found_between_the_points():
     curves = np.exp(-(np.log(pressure / truth[:, None]) ** 2))
     assert np.allclose(peak_pressures(pressure, curves), truth, rtol=2e-3)
     assert np.isnan(peak_pressures(pressure, pressure[None, :]))[0]
+
+
+def test_a_rotor_from_rest_with_a_warm_vane_turns_back_in_the_dark_and_comes_to_rest(make_bench):
+    """A check against ourselves: the sign of the difference of the faces while the vane follows the gas."""
+    dark = changed_bench(make_bench(rotor=ROTOR), {"light.irradiance": "0 W/m^2"})
+    rotor = parameters_of(dark)
+    gas, here = response_of(rotor), float(rotor.envelope_temperature_k)
+    warm, cold, same = (warm_start(rotor, gas, 2.0, here + apart) for apart in (40.0, -40.0, 0.0))
+    assert (warm.first, cold.first, same.first) == ("dark", "bright", "none")
+    assert warm.first_greatest_rad_s < -0.02 and 1.0 < warm.first_greatest_s < warm.settled_s < warm.followed_s
+    assert warm.passes_zero_s == () and abs(warm.last_rad_s) < 0.05 * abs(warm.first_greatest_rad_s)
+    assert "the dark face leads first" in warm.sentence and "stays at rest" in same.sentence
+    # in the light it first runs as a vane warmer than its gas does, and then comes to the steady speed
+    lit = parameters_of(make_bench(rotor=ROTOR))
+    found = warm_start(lit, gas, 2.0, here + 200.0)
+    steady = predict(make_bench(rotor=ROTOR), [2.0])["speed_rad_s"][0]
+    assert found.first == "dark" and len(found.passes_zero_s) == 1 and steady > 0
+    assert found.last_rad_s == pytest.approx(steady, rel=0.02)
+    # a pivot that holds it keeps it at rest
+    held = warm_start(rotor.with_(pivot_dry_n_m=1e-6, pivot_breakaway_n_m=1e-6), gas, 2.0, here + 40.0)
+    assert held.first == "none" and held.settled_s == 0
+
+
+@pytest.mark.parametrize("text", ["-300 degC", "1600 K", "22", "warm", "0 K"])
+def test_a_vane_cannot_be_of_any_temperature(text):
+    with pytest.raises(InputError, match="vanes"):
+        parse_vane_temperature(text)

@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 from desk import Desk, plain_bench
 
+from edgewind.rotor import changed_bench
 from edgewind.signals import Trace, estimate_speed
+from edgewind.signals.direction import direction_of_marks
+from edgewind.virtual import invented_bench
 from edgewind.virtual.tachometer import TachometerSignal
 
 
@@ -168,3 +171,20 @@ def test_channel_2_sees_the_gauge(turning):
 def test_rotor_at_rest_has_no_frequency():
     """SCPI-1999, volume 1, 7.2.1.5: 9.91E37 stands for not a number."""
     assert Desk(plain_bench()).number("scope", "MEAS:FREQ?") == 9.91e37
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_chiral_marks_tell_which_way_the_rotor_turns(seed):
+    """Marks as they are with their scatter, hum and noise; read by the places that the bench states."""
+    even = changed_bench(invented_bench(), {"tachometer.marks": 3})
+    bench = changed_bench(even, {"tachometer.mark_places": [0.0, 0.2, 0.5]})
+    signal, random = TachometerSignal(bench, seed), np.random.default_rng(seed)
+    time = np.arange(6000) / 400.0
+    for rate_hz in (2.7, -2.7, 0.4, -0.4):
+        voltage = signal.voltage(time, 0.3 + rate_hz * time) + signal.noise_v * random.standard_normal(time.size)
+        trace = Trace(voltage, 1 / 400.0)
+        speed = estimate_speed(trace, 3)
+        found = direction_of_marks(trace, speed, bench.tachometer.mark_places)
+        assert speed.speed_rad_s == pytest.approx(2 * np.pi * abs(rate_hz), rel=1e-3)
+        assert found.sense == np.sign(rate_hz) and found.confidence > 0.99
+    assert not np.allclose(TachometerSignal(even, seed).pulses(time), signal.pulses(time))

@@ -18,15 +18,17 @@ if TYPE_CHECKING:
     from edgewind.evidence import Scaling, WhatIf
     from edgewind.evidence.fit import Fit
     from edgewind.evidence.fitted_bench import FittedBench
-    from edgewind.rotor import Prediction
+    from edgewind.rotor import Prediction, WarmStart
+
+_PRESSURES, _PRESSURES_IN_TIME = "0.02Pa:20Pa:40", "0.1Pa:10Pa:5"
+# A run in time is made at so many pressures at most.
+_MOST_STARTS = 12
 
 
 @app.command()
 def predict(
     bench: BenchPath,
-    pressures: Annotated[
-        str, typer.Option(help="Low, high and how many, or a list: '1 Pa, 7 mTorr'.")
-    ] = "0.02Pa:20Pa:40",
+    pressures: Annotated[str, typer.Option(help="Low, high and how many, or a list: '1 Pa, 7 mTorr'.")] = _PRESSURES,
     changes: Annotated[
         list[str] | None, typer.Option("--set", help="What if: 'rotor.vane_width=30 mm', 'gas.species=He'; repeatable.")
     ] = None,
@@ -43,6 +45,13 @@ def predict(
             "from a fit.",
         ),
     ] = None,
+    vane_at_start: Annotated[
+        str | None,
+        typer.Option(
+            help="Temperature of the vanes at first, the rotor at rest: '22 degC'. Also says which way it turns first, "
+            "how fast, when it passes zero and when it has settled."
+        ),
+    ] = None,
     solve: Solve = False,
     cluster: Cluster = None,
     as_json: AsJson = False,
@@ -53,7 +62,7 @@ def predict(
     for comes first, the table after it.
     """
     from edgewind.pressures import parse_pressures
-    from edgewind.rotor import changed_bench, parse_changes, predict_whole
+    from edgewind.rotor import changed_bench, parse_changes, parse_vane_temperature, predict_whole
     from edgewind.rotor.words import answer_lines, table_lines
 
     if plot is not None or scaling is not None:
@@ -63,6 +72,14 @@ def predict(
             if name is not None:
                 figure_kind(name)
     asked, wanted = parse_changes(changes or []), parse_pressures(pressures)
+    vane_k = None if vane_at_start is None else parse_vane_temperature(vane_at_start)
+    if vane_k is not None and len(wanted) > _MOST_STARTS:
+        if pressures != _PRESSURES:
+            raise InputError(
+                f"a run in time at each of {len(wanted)} pressures",
+                fix=f"ask for {_MOST_STARTS} or fewer with --pressures",
+            )
+        wanted = parse_pressures(_PRESSURES_IN_TIME)
     alone = bench_beside_readings(bench, fit=False)
     changed_bench(alone.bench, asked)  # what cannot be is refused before anything is fitted
     fitted = None
@@ -95,9 +112,10 @@ def predict(
             plot_prediction(found, plot)
         else:
             plot_what_if(moved, found.bench.experiment.title, plot)
+    starts = [] if vane_k is None else _starts(found, vane_k)
     laws = [] if scaling is None else _scaling(found.bench, scaling, drawn)
     if as_json:
-        print_json(_result(found, laws, moved, start))
+        print_json(_result(found, laws, moved, start, starts))
         return
     units = found.bench.shown
     if moved is not None:
@@ -108,6 +126,8 @@ def predict(
         print()
     if start.sentence:
         print(indented(start.sentence, 0))
+    for one in starts:
+        print(indented(units.text(one.sentence), 0))
     for line in answer_lines(found):
         print(units.text(line))
     for law in laws:
@@ -121,7 +141,16 @@ def predict(
         print(indented(note, 0))
 
 
-def _result(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: FittedBench) -> dict[str, Any]:
+def _starts(found: Prediction, vane_k: float) -> list[WarmStart]:
+    from edgewind.rotor import response_of, warm_start
+
+    response = response_of(found.parameters)
+    return [warm_start(found.parameters, response, float(p), vane_k) for p in found.table["pressure_pa"]]
+
+
+def _result(
+    found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: FittedBench, starts: list[WarmStart]
+) -> dict[str, Any]:
     """Return what is printed as JSON, SI: the prediction, and what was asked for besides.
 
     Returns
@@ -130,11 +159,15 @@ def _result(found: Prediction, laws: list[Scaling], moved: WhatIf | None, start:
         How both optima move with the width of the vane; empty without `--scaling`.
     what_if : edgewind.evidence.WhatIfResult or None
         How both optima move with the change, over draws; null without `--set` or `--fit`.
+    starts : list of edgewind.rotor.WarmStart
+        How it turns from rest with vanes of the temperature that was asked for; empty without `--vane-at-start`.
     fitted : dict of str to float
         Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
     """
     what_if = None if moved is None else moved.to_result()
-    return with_start(found.to_result(), start, scaling=[law.to_result() for law in laws], what_if=what_if)
+    return with_start(
+        found.to_result(), start, scaling=[law.to_result() for law in laws], what_if=what_if, starts=starts
+    )
 
 
 def _fitted(path: Path) -> tuple[Fit | None, str]:

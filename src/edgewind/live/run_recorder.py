@@ -72,7 +72,8 @@ class RunRecorder:
         measured = tachometer is not None and not plan.typed
         state.phase("run", step.words)
         rig.instruments.verify()
-        signed = measured and tachometer is not None and tachometer.has_rate and tachometer.is_signed
+        by_rate = tachometer is not None and tachometer.has_rate
+        signed = measured and (tachometer.is_signed if by_rate else rig.sensing.traces_tell_direction)
         known = [one for one in before if one.pressure_pa is not None]
         cells = rig.columns.cells(
             now_text(rig.clock), known[len(known) // 2] if known else None, rig.sensing.last,
@@ -152,7 +153,7 @@ class RunRecorder:
             speed, u = rig.sensing.signed_speed(tachometer.rate_hz, since)
         elif measured and tachometer is not None:
             trace = tachometer.take(rig.bench.steadiness.look.value, self._operator.attend)
-            speed, time_s = rig.sensing.speed(trace), 0.5 * (began + self._since_s(run))
+            speed, time_s = rig.sensing.turning(trace), 0.5 * (began + self._since_s(run))
         self._add(run, time_s, speed, u, seen)
         run.looks += 1
         if measured:

@@ -15,7 +15,9 @@ from edgewind.live.errors import InterlockError
 from edgewind.live.instruments import Instruments
 from edgewind.live.interlocks import Observation, crossed
 from edgewind.signals import estimate_speed, pressure_from_display, pressure_from_volts
+from edgewind.signals.direction import direction_of_marks, reads_both_ways
 from edgewind.signals.pressure import PressureReadings
+from edgewind.signals.speed import SpeedEstimate
 from edgewind.units import parse_quantity
 
 if TYPE_CHECKING:
@@ -159,10 +161,28 @@ class Sensing:
 
     def speed(self, trace: RawTrace) -> float:
         """Speed in a trace, rad/s; nan where none is seen."""
+        found = self._estimate(trace)
+        return math.nan if _UNUSABLE & set(found.flags) else float(found.speed_rad_s)
+
+    @property
+    def traces_tell_direction(self) -> bool:
+        """Whether the marks of the tachometer read differently backwards, so that a trace tells the direction."""
+        places = self._bench.tachometer.mark_places
+        return places is not None and not reads_both_ways(places)
+
+    def turning(self, trace: RawTrace) -> float:
+        """Speed in a trace, rad/s, with its sign where the marks tell it; nan where speed or sign is not seen."""
+        speed = self.speed(trace)
+        if not (self.traces_tell_direction and math.isfinite(speed)):
+            return speed
+        places = self._bench.tachometer.mark_places or ()
+        sense = direction_of_marks(trace.trace(), self._estimate(trace), places).sense
+        return sense * speed if sense else math.nan
+
+    def _estimate(self, trace: RawTrace) -> SpeedEstimate:
         tachometer = self._bench.tachometer
         mains = tachometer.mains_frequency
-        found = estimate_speed(trace.trace(), tachometer.marks, mains_hz="auto" if mains is None else mains.value)
-        return math.nan if _UNUSABLE & set(found.flags) else float(found.speed_rad_s)
+        return estimate_speed(trace.trace(), tachometer.marks, mains_hz="auto" if mains is None else mains.value)
 
     def speed_of_rates(self, ask: Callable[[], float]) -> float:
         """Speed from pulses per second, rad/s; nan where there are none. Two answers, and a third where they differ."""

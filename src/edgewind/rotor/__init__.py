@@ -33,6 +33,7 @@ from edgewind.rotor.response import (
 from edgewind.rotor.shapes import response_of, shaped_response
 from edgewind.rotor.steady import SteadyState, check_range, steady_state
 from edgewind.rotor.transient import state_of_warm_vane
+from edgewind.rotor.warm_start import WarmStart, parse_vane_temperature, warm_start
 
 __all__ = [
     "DRIVES",
@@ -48,6 +49,7 @@ __all__ = [
     "Surroundings",
     "TableResponse",
     "ThermalTimes",
+    "WarmStart",
     "area_share",
     "changed_bench",
     "check_range",
@@ -59,6 +61,7 @@ __all__ = [
     "optima",
     "parameters_of",
     "parse_changes",
+    "parse_vane_temperature",
     "predict",
     "predict_whole",
     "response_for",
@@ -72,4 +75,5 @@ __all__ = [
     "steady_state",
     "stopping_time",
     "thermal_times",
+    "warm_start",
 ]

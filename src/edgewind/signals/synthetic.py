@@ -34,6 +34,8 @@ class PulseTrain:
         Mean height of a pulse in volts, and the relative standard deviation from mark to mark.
     spacing_spread : float
         Standard deviation of the places of the marks, as a share of the pitch.
+    places : tuple of float or None
+        Place of each mark in turns, in the order in which they pass; evenly apart where None.
     offset_v, wander_v : float
         Mean level, and standard deviation of a slow random walk about it, in volts.
     wander_hz : float
@@ -68,6 +70,7 @@ class PulseTrain:
     height_v: float = 1.0
     height_spread: float = 0.15
     spacing_spread: float = 0.05
+    places: tuple[float, ...] | None = None
     offset_v: float = 0.2
     wander_v: float = 0.0
     wander_hz: float = 0.3
@@ -129,7 +132,8 @@ def pulses(turns: FloatArray, tachometer: PulseTrain, random: np.random.Generato
         return np.zeros_like(turns)
     if tachometer.shape == "sine":
         return tachometer.height_v * np.cos(2 * np.pi * marks * turns)
-    places = (np.arange(marks) + tachometer.spacing_spread * random.standard_normal(marks)) * pitch
+    even = np.arange(marks) if tachometer.places is None else np.asarray(tachometer.places, dtype=float) / pitch
+    places = (even + tachometer.spacing_spread * random.standard_normal(marks)) * pitch
     heights = 1 + tachometer.height_spread * random.standard_normal(marks)
     heights = tachometer.height_v * np.clip(heights, 0.3, None)
     first, last = int(np.floor(turns.min())) - 1, int(np.ceil(turns.max())) + 1

@@ -18,7 +18,8 @@ class TachometerSignal:
     """Voltage of the tachometer against bench time and the angle of the rotor.
 
     The pulses are those of `signals.synthetic`, the same at every turn: two traces of one moment agree, and a mark
-    keeps its height and place. Wander is a sum of slow tones.
+    keeps its height and place. Marks stand evenly apart, or as `[tachometer] mark_places` says: unevenly, they tell
+    the direction. Wander is a sum of slow tones.
 
     Parameters
     ----------
@@ -33,7 +34,7 @@ class TachometerSignal:
         seen = PulseTrain(
             1.0, marks=bench.tachometer.marks, height_v=virtual.pulse_height.value,
             height_spread=virtual.pulse_height_spread.value, spacing_spread=virtual.pulse_spacing_spread.value,
-            pulse_width=virtual.pulse_width.value,
+            pulse_width=virtual.pulse_width.value, places=bench.tachometer.mark_places,
         )  # fmt: skip
         self.marks = seen.marks
         self.noise_v = virtual.tachometer_noise.value
