@@ -72,8 +72,9 @@ class RunRecorder:
         measured = tachometer is not None and not plan.typed
         state.phase("run", step.words)
         rig.instruments.verify()
-        by_rate = tachometer is not None and tachometer.has_rate
-        signed = measured and (tachometer.is_signed if by_rate else rig.sensing.traces_tell_direction)
+        signed = measured and rig.sensing.traces_tell_direction
+        if tachometer is not None and tachometer.has_rate:
+            signed = measured and tachometer.is_signed
         known = [one for one in before if one.pressure_pa is not None]
         cells = rig.columns.cells(
             now_text(rig.clock), known[len(known) // 2] if known else None, rig.sensing.last,
