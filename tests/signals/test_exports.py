@@ -41,6 +41,8 @@ BESIDE = [[key for key, _ in PREAMBLE] + [""] * 36, [value for _, value in PREAM
 SEGMENT = "Channels\t1\nSamples\t40\nX_Dimension\tTime\nX0\t0.0E+0\nDelta_X\t5.0E-4\n***End_of_Header***\n"
 
 READ_RIGHT: dict[str, str] = {
+    "thousands set apart twice": "Sample interval (ps): 500,000,000\nCH1 (V)\n" + rows(V),
+    "thousands set apart by a stroke": "Sample rate: 2'000 Hz\nCH1 (V)\n" + rows(V),
     "names with start and increment, a sequence": "X,CH1,CH2,Start,Increment,\nSequence,Volt,Volt,-4.0e-03,5.0e-04,\n"
     + rows(COUNT, V, OTHER, BLANK, BLANK),
     "names with start and increment, no sequence": "CH1,CH2,Start,Increment\nVolt,Volt,-4.0e-03,5.0e-04\n"
@@ -193,6 +195,9 @@ GUESSED: dict[str, str] = {
     "counter called time": "Time,CH1\n" + rows(COUNT, V),
     "interval without a unit": "dt = 0.5\nCH1\n" + rows(V),
     "rate without a unit": "sample rate: 2\nCH1\n" + rows(V),
+    "thousands of samples a second": 'Samples/s,"2,000"\nCH1\n' + rows(V),
+    "thousands set apart by a blank": "Sample rate: 2 000 Hz\nCH1\n" + rows(V),
+    "every tenth sample": "Interval,500 us\nDecimation,10\nCH1\n" + rows(V),
     "header against column": "Sample Interval,1 ms\ntime [s],CH1\n" + rows(T, V),
 }
 

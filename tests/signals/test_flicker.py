@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from edgewind.signals import Tachometry, measure_file
+from edgewind.bench.schema import TachometerSection
+from edgewind.signals import Tachometry, measure_file, measure_trace, read_trace
 from edgewind.signals.flicker import find_flicker
 
 
@@ -41,6 +42,13 @@ def test_the_mains_set_a_clock_right_that_runs_wrong(tmp_path: Path) -> None:
     rate, u = found.speed.speed_rad_s / (2 * math.pi), found.speed.speed_u_rad_s / (2 * math.pi)
     assert abs(rate - 6.7) < 2 * u and 4e-4 < u / rate < 1e-3
     assert found.trace.interval_s == pytest.approx(2e-4, rel=1e-3) and "time-assumed" not in found.speed.flags
+
+
+def test_a_trace_that_an_instrument_sends_takes_its_time_from_the_mains_as_well(tmp_path: Path) -> None:
+    trace = read_trace(record(tmp_path, stretch=1.012))
+    section = TachometerSection.model_validate({"marks": 2, "mains_frequency": "50 Hz", "time_base": "mains"})
+    speed = measure_trace(trace, section).speed
+    assert speed.speed_rad_s / (2 * math.pi) == pytest.approx(6.7, rel=1e-3)
 
 
 def test_without_a_line_of_the_mains_the_time_base_is_flagged(tmp_path: Path) -> None:

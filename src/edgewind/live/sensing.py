@@ -14,10 +14,9 @@ from edgewind.live.devices import RawTrace, Value, number_of
 from edgewind.live.errors import InterlockError
 from edgewind.live.instruments import Instruments
 from edgewind.live.interlocks import Observation, crossed
-from edgewind.signals import estimate_speed, pressure_from_display, pressure_from_volts
+from edgewind.signals import TraceReading, measure_trace, pressure_from_display, pressure_from_volts
 from edgewind.signals.direction import direction_of_marks, reads_both_ways
 from edgewind.signals.pressure import PressureReadings
-from edgewind.signals.speed import SpeedEstimate
 from edgewind.units import parse_quantity
 
 if TYPE_CHECKING:
@@ -161,7 +160,7 @@ class Sensing:
 
     def speed(self, trace: RawTrace) -> float:
         """Speed in a trace, rad/s; nan where none is seen."""
-        found = self._estimate(trace)
+        found = self._read(trace).speed
         return math.nan if _UNUSABLE & set(found.flags) else float(found.speed_rad_s)
 
     @property
@@ -175,14 +174,12 @@ class Sensing:
         speed = self.speed(trace)
         if not (self.traces_tell_direction and math.isfinite(speed)):
             return speed
-        places = self._bench.tachometer.mark_places or ()
-        sense = direction_of_marks(trace.trace(), self._estimate(trace), places).sense
+        read = self._read(trace)
+        sense = direction_of_marks(read.trace, read.speed, self._bench.tachometer.mark_places or ()).sense
         return sense * speed if sense else math.nan
 
-    def _estimate(self, trace: RawTrace) -> SpeedEstimate:
-        tachometer = self._bench.tachometer
-        mains = tachometer.mains_frequency
-        return estimate_speed(trace.trace(), tachometer.marks, mains_hz="auto" if mains is None else mains.value)
+    def _read(self, trace: RawTrace) -> TraceReading:
+        return measure_trace(trace.trace(), self._bench.tachometer)
 
     def speed_of_rates(self, ask: Callable[[], float]) -> float:
         """Speed from pulses per second, rad/s; nan where there are none. Two answers, and a third where they differ."""

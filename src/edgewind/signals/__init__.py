@@ -12,7 +12,7 @@ if TYPE_CHECKING:
         InputFile,
         read_experiment,
     )
-    from edgewind.signals.measure import Tachometry, TraceReading, measure_file, measure_speed
+    from edgewind.signals.measure import Tachometry, TraceReading, measure_file, measure_speed, measure_trace
     from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
     from edgewind.signals.readings import READINGS_FILE, parse_readings, read_readings
     from edgewind.signals.speed import SET_ASIDE_FLAGS, SpeedEstimate, estimate_speed
@@ -41,6 +41,7 @@ __all__ = [
     "estimate_speed",
     "measure_file",
     "measure_speed",
+    "measure_trace",
     "parse_readings",
     "pressure_from_display",
     "pressure_from_volts",

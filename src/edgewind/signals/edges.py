@@ -53,6 +53,16 @@ FEW_TURNS = 16.0
 EVEN_RESULTANT, EVEN_FITTING, EVEN_PULSES = 0.85, 0.9, 6
 """Resultant length, share of the pulses and their number from which places one pitch apart are sure: for six pulses at
 random times, and fifty pitches tried, the chance is 0.6 (exp(-n R^2), Rayleigh), for twelve it is 0.008."""
+LIKELY_RESULTANT, LIKELY_CHANCE = 0.78, 9.0
+"""Resultant length, and its square times the number of pulses, from which even places bear out a pattern that counts
+the same: the chance of random times is exp(-9) for each pitch tried."""
+FEW_RESULTANT = 0.9
+"""Resultant length from which the places of five pulses do so, whose widths and heights are alike as well."""
+FEWEST, FILLED = 5, 0.55
+"""Pulses, and share of the places that hold one, from which even places are looked at."""
+FINEST, FINEST_SHARP = 0.01, 0.003
+"""Of a sample over the trace: as much as is ever claimed, since the straight line through two samples of a flank errs
+with the place of the flank between them, and slowly as that creeps; of flanks within a sample that is counted apart."""
 SAME_PLACES = 0.5
 """Pitches by which two rates may disagree over a train of pulses and still count the same places."""
 LIKELIER, CONTESTED = 0.0, 3.0
@@ -109,11 +119,14 @@ def estimate_from_edges(
             return _seen(pulses, pieces, sure=True)
     if pattern is None or not is_sure(pattern, marks, jitter):
         few = few_pulses(pulses, marks, jitter, duration)
-        return _seen(pulses, pattern) if few is None else EdgeEstimate(few, pulses, 1.0, sure=True)
-    even = lattice is not None and _are_even(lattice, pulses) and _same_places(lattice, pattern, pulses, marks)
+        if few is None:
+            return _seen(pulses, pattern)
+        even = lattice is not None and _bears_out(lattice, few.turn_rate_hz, pulses, marks)
+        return EdgeEstimate(few, pulses, 1.0, sure=True, even=even)
+    even = lattice is not None and _bears_out(lattice, pattern.rate_hz, pulses, marks)
     pattern = looked_at_again(pattern, pulses, np.arange(pulses.time_s.size), 0.0, marks)
-    # a few thousandths of a sample over the trace are as much as is ever claimed
-    seen = _seen(pulses, pattern, 0.003 * interval_s / duration * pattern.rate_hz, sure=True)
+    finest = FINEST_SHARP if pulses.sharp else FINEST
+    seen = _seen(pulses, pattern, finest * interval_s / duration * pattern.rate_hz, sure=True)
     return replace(seen, even=even and not contested, contested=contested)
 
 
@@ -121,6 +134,16 @@ def _are_even(lattice: Lattice, pulses: Pulses) -> bool:
     """Tell whether pulses stand at even places, and chance does not make them."""
     enough = pulses.time_s.size >= EVEN_PULSES
     return enough and lattice.resultant > EVEN_RESULTANT and lattice.fitting > EVEN_FITTING
+
+
+def _bears_out(lattice: Lattice, rate_hz: float, pulses: Pulses, marks: int) -> bool:
+    """Tell whether even places that chance does not make are as many as a turn rate counts."""
+    length, count = lattice.resultant, pulses.time_s.size
+    likely = length > LIKELY_RESULTANT and length**2 * count > LIKELY_CHANCE
+    few = length > FEW_RESULTANT and count >= FEWEST and lattice.fitting == 1
+    if not (lattice.fitting > EVEN_FITTING and lattice.filled > FILLED and (likely or few)):
+        return False
+    return abs(rate_hz * marks - lattice.pitch_rate_hz) * float(np.ptp(pulses.time_s)) < SAME_PLACES
 
 
 def _same_places(lattice: Lattice, pattern: Pattern | None, pulses: Pulses, marks: int) -> bool:

@@ -22,6 +22,9 @@ ALIKE_FEW, ALIKE = 1.35, 2.2
 """Breadth of the broadest pulse over that of the narrowest; bumps of a wandering baseline differ more."""
 BROADEST_THREE, BROADEST_FEW, BROADEST = 0.3, 0.45, 0.6
 """Breadth of a pulse over the pitch."""
+EVENLY, ALIKE_EVEN, BROADEST_ALIKE = 0.03, 1.12, 0.65
+"""Share by which the steps between pulses of a single mark may differ, and their breadths, for them to be no bumps of a
+baseline, whose steps differ by 0.3 and more; breadth that such pulses may have over their pitch."""
 FILLED = 0.6
 """Share of the trace that the pulses reach over."""
 
@@ -45,6 +48,8 @@ def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -
     if broad > (ALIKE_FEW if few else ALIKE):
         return None
     broadest = BROADEST_THREE if time.size == 3 else BROADEST_FEW if few else BROADEST
+    if evenly_alike(pulses, marks):
+        broadest = BROADEST_ALIKE
     if float(np.max(pulses.width_s)) > broadest * pitch:
         return None
     if (place[-1] - place[0] + 1) * pitch < FILLED * duration_s:
@@ -70,6 +75,15 @@ def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -
     strength = float(pulses.height_v / max(pulses.noise_v, 1e-12 * pulses.height_v))
     missed = int(place[-1] - place[0] + 1 - time.size)
     return MethodResult(1 / period, u_period / period**2, 0.0, float("inf"), strength, 1.0, missed)
+
+
+def evenly_alike(pulses: Pulses, marks: int) -> bool:
+    """Tell whether three pulses or more of a single mark, none missing, are as even and as alike as bumps never are."""
+    if marks != 1 or pulses.time_s.size < 3:
+        return False
+    steps = np.diff(pulses.time_s)
+    uneven = float(np.max(np.abs(steps / np.mean(steps) - 1)))
+    return uneven < EVENLY and float(np.max(pulses.width_s)) < ALIKE_EVEN * float(np.min(pulses.width_s))
 
 
 def _places(time: FloatArray) -> IntArray | None:

@@ -21,6 +21,8 @@ MOSTLY = 0.45
 """Share of a trace without its hum that a rotor in step with the mains has to explain."""
 NARROW = 0.36
 """Share of the pitch beyond half its height below which a pulse is none of a hum."""
+OUTGROWN = 2.0
+"""Amplitude of a pulse line over that of the mains beside which it is none of a hum."""
 CROWDED = 1.3
 """Cells of the spectrum within which two lines disturb each other."""
 STRAY = 0.004
@@ -102,8 +104,8 @@ def near_mains(
 ) -> bool:
     """Tell whether pulses come at the rate of the mains or of a multiple, to what mains and trace leave open.
 
-    Of mains that a trace does not show only the first two multiples count, and none where it shows others: there is
-    one grid on a bench. But what seems to be the other may be a line of the rotor itself.
+    Of mains that a trace does not show only the first two multiples count, and the first alone where it shows others:
+    there is one grid on a bench. But what seems to be the other may be a line of the rotor itself.
     """
     if mains_hz is None:
         return False
@@ -112,7 +114,7 @@ def near_mains(
     bases = [(base, 2) for base in named]
     if seen_hz is not None:
         own = abs(seen_hz / rate_hz - round(seen_hz / rate_hz)) * rate_hz * duration_s < 1
-        bases = [(base, 2) for base in named if own or abs(base / seen_hz - 1) < 2 * MAINS_TOLERANCE]
+        bases = [(base, 2 if own or abs(base / seen_hz - 1) < 2 * MAINS_TOLERANCE else 1) for base in named]
         bases.append((seen_hz, 2 * MAINS_ORDERS))
     for base, orders in bases:
         order = max(1, round(pulse_rate_hz / base))
@@ -159,10 +161,26 @@ def shows_pulses(
     orders = np.arange(1, most + 1)
     own = orders % marks != 0
     for base in bases:
-        own &= ~on_grid(np.multiply(orders, rate_hz, dtype=np.float64), base, 1.5 / (voltage.size * interval_s))
+        if not _outgrows(voltage, interval_s, rate_hz, marks, base):
+            own &= ~on_grid(np.multiply(orders, rate_hz, dtype=np.float64), base, 1.5 / (voltage.size * interval_s))
     if turns < 4 or explained_share(quiet, interval_s, rate_hz, 0.0, marks) < MOSTLY:
         return False
     return _is_unequal(voltage, interval_s, rate_hz, orders, own)
+
+
+def _outgrows(voltage: FloatArray, interval_s: float, rate_hz: float, marks: int, base_hz: float) -> bool:
+    """Tell whether a turn in step with the mains has a pulse line, the third of theirs or higher, stronger than theirs.
+
+    The harmonics of a hum fall with their order, but for the second, at which lamps flicker.
+    """
+    order = round(base_hz / rate_hz)
+    if order < 1 or marks < 3 * order or abs(base_hz / rate_hz - order) * rate_hz * voltage.size * interval_s > 1.5:
+        return False
+    time = centred_time(voltage.size, interval_s)
+    window = 1 - np.cos(2 * np.pi * (np.arange(voltage.size) + 0.5) / voltage.size)
+    centred = (voltage - np.mean(voltage)) * window
+    low, high = (abs(np.exp(-2j * np.pi * one * rate_hz * time) @ centred) for one in (order, marks))
+    return bool(high > OUTGROWN * low)
 
 
 def _is_narrow(voltage: FloatArray, interval_s: float, pulse_rate_hz: float) -> bool:

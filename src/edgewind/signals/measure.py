@@ -141,8 +141,27 @@ def measure_speed(path: str | PathLike[str], tachometer: TachometerSection, *, s
     InputError
         The file cannot be used; names it.
     """
+    return measure_file(path, _told(tachometer), source=source)
+
+
+def measure_trace(trace: Trace, tachometer: TachometerSection) -> TraceReading:
+    """Return the speed in a trace that an instrument sent, as the section ``[tachometer]`` describes its tachometer.
+
+    Parameters
+    ----------
+    trace : Trace
+        The trace.
+    tachometer : TachometerSection
+        Marks, mains, and whether the time is taken from these.
+    """
+    told = _told(tachometer)
+    return _with_mains(TraceReading(trace, estimate_speed(trace, told.marks, mains_hz=told.mains_hz)), told)
+
+
+def _told(tachometer: TachometerSection) -> Tachometry:
+    """Return what a section ``[tachometer]`` says, SI."""
     mains, interval, fastest = tachometer.mains_frequency, tachometer.interval, tachometer.fastest
-    told = Tachometry(
+    return Tachometry(
         tachometer.marks,
         tachometer.channel,
         None if interval is None else interval.value,
@@ -154,7 +173,6 @@ def measure_speed(path: str | PathLike[str], tachometer: TachometerSection, *, s
         math.inf if fastest is None else fastest.value,
         time_base=tachometer.time_base,
     )
-    return measure_file(path, told, source=source)
 
 
 def measure_file(path: str | PathLike[str], tachometer: Tachometry, *, source: str = "") -> TraceReading:

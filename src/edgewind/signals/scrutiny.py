@@ -25,6 +25,12 @@ MARKS_ALIKE = 0.01
 0.001 at most where marks were counted twice, 0.05 and more where opposite ones were alike by chance."""
 CLEARLY = 0.88
 """Share of a trace explained beyond which no other rate is looked for."""
+COUNTS = ((0.25, 0.12), (0.2, 0.1), (0.1, 0.05))
+"""Shares of the height of a mean turn that a pulse has to rise through, and to have been below before."""
+SPREAD = 0.6
+"""Pitches that two pulses of a turn stand apart at least."""
+COUNTED_NOISE = 0.03
+"""Noise of a mean turn, over its height, above which its low pulses are not counted."""
 SECTORS = 20
 """Into which the pitch between two marks is divided."""
 
@@ -108,14 +114,59 @@ def turns_in_one(voltage: FloatArray, interval_s: float, rate_hz: float, acceler
         if share < 0.97 * own or own < 0.3:
             continue
         sectors = int(min(24 * marks, 0.5 / (faster * interval_s)))
-        time = centred_time(voltage.size, interval_s)
-        phase = np.remainder(faster * time + acceleration_hz_s * times * time**2 / 2, 1.0)
-        place = np.minimum((phase * sectors).astype(np.int64), sectors - 1)
-        count = np.maximum(np.bincount(place, minlength=sectors), 1)
-        mean = np.bincount(place, weights=voltage, minlength=sectors) / count
-        if marks in (pulses_in(mean, 0.2, 0.1), pulses_in(-mean, 0.2, 0.1)):
+        mean = _mean_turn(voltage, interval_s, faster, acceleration_hz_s * times, sectors)
+        noise = noise_of(voltage) / np.sqrt(voltage.size / sectors)
+        if noise > COUNTED_NOISE * float(np.ptp(mean)):
+            continue  # noise makes pulses of its own
+        if not any(pulses_in(side, *COUNTS[1]) == marks and _are_spread(side, marks) for side in (mean, -mean)):
+            continue
+        # a turn whose pulses are as many as its marks is none of several, whatever a part of it seems to show
+        whole = _mean_turn(voltage, interval_s, rate_hz, acceleration_hz_s, sectors * times)
+        clear = [level for level in COUNTS if noise < (level[0] - level[1]) / 4 * float(np.ptp(whole))]
+        if marks * times in (pulses_in(side, *level) for side in (whole, -whole) for level in clear):
             return times
     return 1
+
+
+def _are_spread(pattern: FloatArray, marks: int) -> bool:
+    """Tell whether the pulses of a closed pattern stand about a pitch apart: ringing stands right behind a pulse."""
+    low, high = np.percentile(pattern, 15), np.max(pattern)
+    above, below = (pattern > low + share * (high - low) for share in COUNTS[1])
+    state = np.where(above, 1, np.where(below, 0, -1))
+    known = np.flatnonzero(state)
+    change = np.flatnonzero((state[known] == 1) & (np.roll(state[known], 1) == -1))
+    back = np.flatnonzero((state[known] == -1) & (np.roll(state[known], 1) == 1))
+    begin, end = known[change], known[back]
+    if begin.size < 2 or end.size != begin.size:
+        return True
+    if end[0] < begin[0]:
+        end = np.roll(end, -1)
+    middle = begin + np.remainder(end - begin, pattern.size) / 2
+    steps = np.remainder(np.diff(middle, append=middle[0]), pattern.size) * marks / pattern.size
+    return bool(np.min(steps) > SPREAD)
+
+
+def _mean_turn(
+    voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, sectors: int
+) -> FloatArray:
+    """Return the mean voltage in so many sectors of a turn; zero in those without samples."""
+    time = centred_time(voltage.size, interval_s)
+    phase = np.remainder(rate_hz * time + acceleration_hz_s * time**2 / 2, 1.0)
+    place = np.minimum((phase * sectors).astype(np.int64), sectors - 1)
+    count = np.maximum(np.bincount(place, minlength=sectors), 1)
+    return np.asarray(np.bincount(place, weights=voltage, minlength=sectors) / count)
+
+
+def is_half_of_turn(voltage: FloatArray, interval_s: float, rate_hz: float, marks: int) -> bool:
+    """Tell whether the mean over two supposed turns shows as many pulses as one turn has marks, and no low ones.
+
+    Then it is one turn, of which noise or a hum has split the pulses.
+    """
+    turns = voltage.size * interval_s * rate_hz / 2
+    if not 1.5 < turns < SCAN_TURNS / 2:
+        return False
+    mean = _mean_turn(voltage, interval_s, rate_hz / 2, 0.0, 24 * marks)
+    return all(pulses_in(side, *level) == marks for side in (mean, -mean) for level in COUNTS[:2])
 
 
 def other_rate(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> bool:

@@ -18,11 +18,11 @@ from edgewind.signals.comb import Comb
 from edgewind.signals.edges import FEW_TURNS, EdgeEstimate, estimate_from_edges
 from edgewind.signals.faults import is_aliased, is_clipped
 from edgewind.signals.lines import LineSpectrum, line_spectrum
-from edgewind.signals.mains import crowded_by, mains_bases, mains_line, near_mains, remove_hum, shows_pulses
+from edgewind.signals.mains import crowded_by, mains_bases, mains_line, near_mains, on_grid, remove_hum, shows_pulses
 from edgewind.signals.method import MethodResult
 from edgewind.signals.pulses import Pulses
 from edgewind.signals.repeats import repeating_rate
-from edgewind.signals.scrutiny import explained_share, likely_marks, other_rate, turns_in_one
+from edgewind.signals.scrutiny import explained_share, is_half_of_turn, likely_marks, other_rate, turns_in_one
 from edgewind.signals.spectrum import (
     MUTED_CELLS,
     Candidate,
@@ -83,11 +83,22 @@ SCALES = (4, 12, 40)
 CROWDED_WIDENS = 5.0
 LEAK_WIDENS = 1.3
 """Factors on an uncertainty where lines of mains and rotor disturb each other, from scenes: not derived."""
-HUM_WIDENS = 1.5
+HUM_WIDENS, LINES_HOLD = 1.5, 3.0
+"""Factor on the uncertainty of few edges beside a hum; the least share of that of the lines that edges have, beside
+one. From scenes: not derived."""
 DISAGREE = 2.0
 """Standard uncertainties by which edges and spectrum may differ before that counts as an uncertainty of its own."""
 MOST_FEW_ORDERS = 12
 """Harmonics of the turn that are fitted where neither lines nor pulses tell how many there are."""
+HUM_SHARE = 0.6
+"""Share of the power at the harmonics of a turn from which they are those of a hum."""
+HUM_MISSES, MISSES_STRENGTH = 0.04, 6.0
+"""Share of its places at which a pulse is missing, from which pulses in step with the mains are no hum, and their
+height over the noise at which that is seen."""
+WHOLE_QUALITY = 0.97
+KEPT_QUALITY = 0.8
+"""Quality of a pattern of pulses from which its rate is kept where another seems to explain as much."""
+NEARLY_SAME = 0.02
 SAME_RATE = 0.01
 """Relative distance within which two methods found the same rate."""
 
@@ -248,24 +259,32 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
         found = _find(quiet, interval_s, marks, mains, voltage)
         humless = found.lines
         if found.best is not None and _near(found.best, marks, mains_hz, mains, duration):
-            found = None
+            found = (
+                _in_step(found, _find(voltage, interval_s, marks, None, None, lines))
+                if _is_rotor(found, quiet, interval_s, marks, bases, mains)
+                else None
+            )
     own = found is not None and found.best is not None and _took_its_own(found.best, marks, mains, duration)
-    if found is None or found.best is None or not _is_strong(found) or (own and not found.certain):
+    if found is None or found.best is None or not _is_strong(found) or (own and not _is_settled(found)):
         whole = _find(voltage, interval_s, marks, None, None, lines)
+        doubted = whole.best is not None and (
+            _near(whole.best, marks, mains_hz, mains, duration)
+            or _is_of_mains(whole.best, marks, lines, mains, duration)
+        )
         if (
             found is None
             or found.best is None
-            or _fits_better(whole, found)
-            or (
-                _is_strong(whole) and whole.best is not None and not _near(whole.best, marks, mains_hz, mains, duration)
-            )
-            or _is_better(voltage, quiet, interval_s, marks, whole.best, found.best, bases)
+            or (_fits_better(whole, found) and not doubted)
+            or (_is_strong(whole) and not doubted)
+            or _is_better(voltage, quiet, interval_s, marks, whole, found.best, bases, mains)
         ):
             found = whole
     flags = {"clipped"} if is_clipped(voltage) else set()
     best, edges = found.best, found.edges
-    near = best is not None and _near(best, marks, mains_hz, mains, duration)
-    hum = best is not None and near and not shows_pulses(voltage, quiet, interval_s, best.turn_rate_hz, marks, bases)
+    near = best is not None and not found.certain and _near(best, marks, mains_hz, mains, duration)
+    if found.lines is lines and best is not None:
+        near = near or _is_of_mains(best, marks, lines, mains, duration)
+    hum = best is not None and near and not _shown(found, voltage, quiet, interval_s, marks, bases, mains)
     if best is None or hum:
         slow = _on_wander(voltage, interval_s, marks, mains, mains_hz, lines)
         if slow is not None:
@@ -280,16 +299,13 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
     if hidden and found.lines is not lines and found.spectrum is not None and not near:
         # fitted without the lines next to those of the mains
         best, method = replace(found.spectrum, turn_rate_u_hz=LEAK_WIDENS * found.spectrum.turn_rate_u_hz), "spectrum"
+        if edges.sure and edges.result is not None:
+            best = _widened(best, edges.result)
     elif hidden:
         best, method = _beside_mains(voltage, interval_s, marks, best, method, hidden, lines)
-    elif mains is not None and method == "edges" and best.turn_rate_hz * duration < FEW_TURNS:
-        # what is left of a hum moves the edges of few pulses together
-        best = replace(best, turn_rate_u_hz=HUM_WIDENS * best.turn_rate_u_hz)
-    if edges.contested or (
-        not found.certain
-        and _may_jump(edges, best)
-        and other_rate(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
-    ):
+    elif mains is not None and method == "edges":
+        best = _beside_hum(best, found.spectrum, best.turn_rate_hz * duration < FEW_TURNS)
+    if _jumps(found, best, quiet, interval_s, marks):
         flags.add("jumps")
     if not edges.result or not (edges.result.missed or edges.result.extra or best.uneven):
         likely = likely_marks(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
@@ -306,6 +322,70 @@ def _took_its_own(best: MethodResult, marks: int, mains_hz: float | None, durati
         return False
     pulse = best.turn_rate_hz * marks
     return abs(mains_hz - pulse * max(1, round(mains_hz / pulse))) * duration_s < 1
+
+
+def _is_settled(found: _Found) -> bool:
+    """Tell whether pulses bear out a result so well that a line taken out for the mains changes nothing."""
+    edges, seen = found.edges, found.edges.result
+    if found.certain or not _is_strong(found) or seen is None:
+        return found.certain
+    whole = edges.quality > WHOLE_QUALITY and not seen.missed and not seen.extra and found.share > EVEN_SHARE
+    return whole or (edges.even and edges.quality > KEPT_QUALITY)
+
+
+def _is_of_mains(
+    best: MethodResult, marks: int, lines: LineSpectrum, mains_hz: float | None, duration_s: float
+) -> bool:
+    """Tell whether most of the power at the harmonics of a turn is at those of the mains, in step with none of them.
+
+    A hum fills every second or third harmonic of a turn at a half or a third of its rate.
+    """
+    if mains_hz is None:
+        return False
+    own = np.multiply(np.arange(1, 4 * marks + 1), best.turn_rate_hz, dtype=np.float64)
+    power = lines.at(own)
+    on = on_grid(own, mains_hz, 1 / duration_s)
+    return bool(best.turn_rate_hz < mains_hz and not on.all() and power[on].sum() > HUM_SHARE * power.sum())
+
+
+def _is_rotor(
+    found: _Found, quiet: FloatArray, interval_s: float, marks: int, bases: tuple[float, ...], seen_hz: float
+) -> bool:
+    """Tell whether a trace without its hum shows the pulses of a rotor that turns in step with the mains, nearly."""
+    strong = _is_strong(found) and found.share > EVEN_SHARE
+    return strong and _shown(found, quiet, quiet, interval_s, marks, bases, seen_hz)
+
+
+def _in_step(quiet: _Found, whole: _Found) -> _Found:
+    """Return what is certain of a rotor in step with the mains, whose own line may have gone with the hum."""
+    if whole.best is None or quiet.best is None or whole.edges.quality <= quiet.edges.quality:
+        return replace(quiet, certain=True)
+    same = abs(whole.best.turn_rate_hz / quiet.best.turn_rate_hz - 1) < SAME_RATE
+    return replace(whole if same else quiet, certain=True)
+
+
+def _shown(
+    found: _Found,
+    voltage: FloatArray,
+    quiet: FloatArray,
+    interval_s: float,
+    marks: int,
+    bases: tuple[float, ...],
+    seen_hz: float | None,
+) -> bool:
+    """Tell whether pulses themselves show a rate near the mains: by their shape, or since some of them are missing."""
+    best, seen = found.best, found.edges.result
+    if best is None:
+        return False
+    if seen is not None and found.edges.even and seen.strength > MISSES_STRENGTH and _is_strong(found):
+        pulse = seen.turn_rate_hz * marks
+        absent = seen.missed / max(pulse * voltage.size * interval_s, 1.0)
+        # an amplifier in saturation hides periods of a hum, but its harmonics are lower than itself
+        own = seen_hz is None or pulse > 2.5 * seen_hz
+        same = abs(best.turn_rate_hz / seen.turn_rate_hz - 1) < SAME_RATE
+        if own and same and absent > HUM_MISSES and seen.missed >= 3:
+            return True
+    return shows_pulses(voltage, quiet, interval_s, best.turn_rate_hz, marks, bases)
 
 
 def _is_strong(found: _Found) -> bool:
@@ -347,13 +427,41 @@ def _beside_mains(
         if alone is not None and comb_stands_out(alone, best.turn_rate_hz, duration, 2.5):
             # what the edges said of slips was said of the hum; lines left out still leak into their neighbours
             result = result_of(comb, best.explained)
-            return replace(result, turn_rate_u_hz=LEAK_WIDENS * result.turn_rate_u_hz, uneven=False), "spectrum"
+            result = replace(result, turn_rate_u_hz=LEAK_WIDENS * result.turn_rate_u_hz, uneven=False)
+            apart = abs(result.turn_rate_hz - best.turn_rate_hz)
+            if apart < 4 * math.hypot(result.turn_rate_u_hz, CROWDED_WIDENS * best.turn_rate_u_hz):
+                return _widened(result, best), "spectrum"
     pulse = best.turn_rate_hz * marks
     # the bias of two unresolved lines is their distance at most, times the share of the lesser
     away = min((abs(pulse - base * max(1, round(pulse / base))) for base in bases), default=0.0)
     if away * duration < MUTED_CELLS:
         return replace(best, turn_rate_u_hz=math.hypot(best.turn_rate_u_hz, away / marks / 2)), method
     return replace(best, turn_rate_u_hz=CROWDED_WIDENS * best.turn_rate_u_hz), method
+
+
+def _beside_hum(best: MethodResult, spectrum: MethodResult | None, few: bool) -> MethodResult:
+    """Return a result of edges with what is left of a hum added to its uncertainty.
+
+    The frequency of a hum is known as well as pulses let it be, and at the ends of a trace the more is left of it. It
+    moves the edges of few pulses together; of many pulses the scatter does not show it, but the lines, of which each
+    is told from those of the hum, hold the rate without it.
+    """
+    u = HUM_WIDENS * best.turn_rate_u_hz if few else best.turn_rate_u_hz
+    if spectrum is not None and abs(spectrum.turn_rate_hz / best.turn_rate_hz - 1) < SAME_RATE:
+        u = max(u, spectrum.turn_rate_u_hz / LINES_HOLD)
+    return replace(best, turn_rate_u_hz=u)
+
+
+def _jumps(found: _Found, best: MethodResult, quiet: FloatArray, interval_s: float, marks: int) -> bool:
+    """Tell whether a trace may as well show another rate, so that what is made of it jumps from one to the next."""
+    edges = found.edges
+    if edges.contested:
+        return True
+    if found.certain:
+        return False
+    if not edges.even and edges.quality < KEPT_QUALITY and is_half_of_turn(quiet, interval_s, best.turn_rate_hz, marks):
+        return True
+    return _may_jump(edges, best) and other_rate(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
 
 
 def _may_jump(edges: EdgeEstimate, best: MethodResult) -> bool:
@@ -385,22 +493,22 @@ def _is_better(
     quiet: FloatArray,
     interval_s: float,
     marks: int,
-    whole: MethodResult | None,
+    whole: _Found,
     other: MethodResult,
     bases: tuple[float, ...],
+    seen_hz: float | None,
 ) -> bool:
     """Tell whether the result from a trace as recorded is to be preferred to that without its hum.
 
     It is where it explains more of the trace and shows pulses: those of a rotor in step with the mains, of which the
     removal of hum has left bumps.
     """
-    if whole is None or abs(whole.turn_rate_hz / other.turn_rate_hz - 1) < SAME_RATE:
+    best = whole.best
+    if best is None or abs(best.turn_rate_hz / other.turn_rate_hz - 1) < SAME_RATE:
         return False
-    gain = _fine_share(voltage, interval_s, marks, whole) - _fine_share(voltage, interval_s, marks, other)
-    faster = whole.turn_rate_hz > other.turn_rate_hz
-    return gain > (-0.02 if faster else 0.1) and shows_pulses(
-        voltage, quiet, interval_s, whole.turn_rate_hz, marks, bases
-    )
+    gain = _fine_share(voltage, interval_s, marks, best) - _fine_share(voltage, interval_s, marks, other)
+    faster = best.turn_rate_hz > other.turn_rate_hz
+    return gain > (-0.02 if faster else 0.1) and _shown(whole, voltage, quiet, interval_s, marks, bases, seen_hz)
 
 
 def _find(
@@ -445,14 +553,27 @@ def _find(
     if times > 1 and best.turn_rate_hz * times * marks < highest:
         # marks of very unequal heights: the high ones alone fill a pattern of as many turns as they are too few
         single = Candidate(times * best.turn_rate_hz, 1.0, 1.0, counted=True, clear=True)
+        first = edges
         edges = edges_of(voltage, interval_s, marks, single, [single], lines)
         comb, explained = spectrum_of(voltage, interval_s, marks, mains_hz, lines, single, edges)
         spectrum = (
             None if comb is None else with_sampling(result_of(comb, explained), edges.pulses, interval_s, duration)
         )
-        best, method = better(edges, spectrum, marks)
-        if best is None or abs(best.turn_rate_hz / single.rate_hz - 1) > 0.02:
-            return _Found(None, "none", edges, spectrum, lines)
+        again, method_again = better(edges, spectrum, marks)
+        if again is not None and abs(again.turn_rate_hz / single.rate_hz - 1) < NEARLY_SAME:
+            best, method = again, method_again
+        elif first.quality > KEPT_QUALITY:
+            return _Found(None, "none", edges, spectrum, lines)  # pulses say one thing, the mean of a turn another
+        else:
+            # noise hides pulses from the edges, and those left fill a pattern of their own: the lines tell
+            edges = replace(first, sure=False, result=None)
+            comb, explained = spectrum_of(
+                voltage, interval_s, marks, mains_hz, lines, single, replace(edges, pulses=None)
+            )
+            if comb is None:
+                return _Found(None, "none", edges, None, lines)
+            best, method = result_of(comb, explained), "spectrum"
+            spectrum = best
     share = explained_share(voltage, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
     if share < LEAST_SHARE:
         few = _of_few_turns(voltage, interval_s, marks, mains_hz, lines, edges, spectrum)
@@ -648,13 +769,17 @@ def better(seen: EdgeEstimate, spectrum: MethodResult | None, marks: int) -> tup
         return edges, "edges"
     sharp = seen.pulses is not None and seen.pulses.sharp
     few = seen.pulses is not None and seen.pulses.time_s.size < marks + 12
-    best, method, other = edges, "edges", spectrum
     if not sharp and (few or spectrum.turn_rate_u_hz < edges.turn_rate_u_hz):
-        best, method, other = spectrum, "spectrum", edges
-    apart = abs(edges.turn_rate_hz - spectrum.turn_rate_hz)
+        return _widened(spectrum, edges), "spectrum"
+    return _widened(edges, spectrum), "edges"
+
+
+def _widened(best: MethodResult, other: MethodResult) -> MethodResult:
+    """Return a result whose uncertainty covers half of its difference from another that contradicts it."""
+    apart = abs(best.turn_rate_hz - other.turn_rate_hz)
     if apart > DISAGREE * math.hypot(best.turn_rate_u_hz, other.turn_rate_u_hz):
-        best = replace(best, turn_rate_u_hz=math.hypot(best.turn_rate_u_hz, apart / 2))
-    return best, method
+        return replace(best, turn_rate_u_hz=math.hypot(best.turn_rate_u_hz, apart / 2))
+    return best
 
 
 def _told(

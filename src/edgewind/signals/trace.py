@@ -13,7 +13,7 @@ from edgewind.errors import InputError
 from edgewind.signals.sound import SOUND_SUFFIXES, read_sound
 from edgewind.signals.time_grid import check_order, even_grid, first_segment, in_range, unrounded, without_missing
 from edgewind.signals.trace_arrays import ARRAY_SUFFIXES, read_arrays
-from edgewind.signals.trace_header import SECONDS, TIME_CLUE
+from edgewind.signals.trace_header import SECONDS, THINNED, TIME_CLUE
 from edgewind.signals.trace_roles import VOLTAGE_UNITS, Roles, choose_channel, epoch_unit, roles_of, time_unit_of
 from edgewind.signals.trace_table import Table, TraceColumn, load_bytes
 from edgewind.signals.trace_text import read_text
@@ -220,13 +220,18 @@ def _interval_alone(
             fix="give the interval (--interval '1 ms', or interval = \"1 ms\" under [tachometer]), name a column "
             "'time [s]' or write a header line such as 'Sample Interval,0.001 s'",
         )
+    thinned = next((line for line in table.unused if THINNED.search(line)), None)
+    if table.stated is not None and table.stated.sure and thinned is not None:
+        notes.append(
+            f"'{' '.join(thinned.split())[:60]}' does not say whether the interval is that before or after it: the "
+            "latter is assumed. State the interval: --interval, or interval under [tachometer]"
+        )
+        return table.interval_s, ("time-assumed",)
     if table.stated is None or table.stated.sure:
         return table.interval_s, ()
     kind = "hertz" if table.stated.from_rate else "seconds"
-    notes.append(
-        f"'{table.stated.said}' names no unit: {kind} assumed. State the interval: --interval, or interval under "
-        "[tachometer]"
-    )
+    doubt = f"may be read as {table.stated.doubt}" if table.stated.doubt else f"names no unit: {kind} assumed"
+    notes.append(f"'{table.stated.said}' {doubt}. State the interval: --interval, or interval under [tachometer]")
     return table.interval_s, ("time-assumed",)
 
 

@@ -31,7 +31,9 @@ COUNT_NAME = re.compile(
 COMMENT_MARKS = "#%!;*/"
 LAYOUT_ONLY = " \t;,\"'"
 
-QUANTITY = r"[\s\"'\])}:=,;]*(?:ch\w{1,3}:)?(?P<number>[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)"
+GROUPED = r"[1-9]\d{0,2}(?:[,'’ \u00a0\u202f]\d{3})+(?![\d.,])"
+"""A number with its thousands set apart."""
+QUANTITY = r"[\s\"'\])}:=,;]*(?:ch\w{1,3}:)?(?P<number>" + GROUPED + r"|[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)"
 BEHIND = r"[\s\"';,]*(?P<unit>[A-Za-zµμ/]*)"
 IN_BRACKETS = r"\s*(?:[\[({]\s*(?P<early>[A-Za-zµμ/]+)\s*[\])}])?"
 INTERVAL = re.compile(
@@ -51,6 +53,8 @@ RATE = re.compile(
 INCREMENT_TITLE = re.compile(r"^(x|t|time)?\s*_?inc(rement|r)?\.?$", re.I)
 TIME_UNIT_KEY = re.compile(r"^(horizontal|h|x|time|x\s*_?axis)[\s_]*units?([\s_]*label)?$", re.I)
 TIME_CLUE = re.compile(r"(time|sampl|interval|rate|clock|period|freq|step|\bhz\b|\d\s*[mµun]?s\b)", re.I)
+THINNED = re.compile(r"(decimat|down.?sampl|thinn|skip)\w*\W+0*([2-9]|1\d)", re.I)
+"""A header line by which only every n-th sample was written."""
 
 SECONDS = {
     "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, "ms": 1e-3, "msec": 1e-3, "msecs": 1e-3,
@@ -77,12 +81,15 @@ class StatedInterval:
         The words of the file.
     from_rate : bool
         Whether it was stated as a sample rate, which may be that of the converter rather than of the export.
+    doubt : str
+        How else its number may be read; empty where it may not.
     """
 
     seconds: float
     sure: bool
     said: str
     from_rate: bool = False
+    doubt: str = ""
 
 
 @dataclass(frozen=True)
@@ -184,7 +191,7 @@ def read_header(
     )
     if interval is None:
         interval, interval_rows = _interval_in_lines(filled)
-    if interval is not None and not interval.sure and time_unit:
+    if interval is not None and not interval.sure and not interval.doubt and time_unit:
         scale = 1.0 if interval.from_rate else SECONDS[time_unit.lower()]
         interval = replace(interval, seconds=interval.seconds * scale, sure=True)
     read = used | unit_rows | interval_rows
@@ -326,14 +333,25 @@ def interval_in(line: str) -> StatedInterval | None:
                 factor = 1.0 if not unit else SECONDS.get(unit.lower())
                 if factor is None and found["unit"] and not (found["early"] or found["tail"]) and "," in line:
                     unit, factor = "", 1.0  # the cell behind the number is another statement
-            number = float(found["number"].replace(",", "."))
+            number, doubt = _number(found["number"])
             if factor is None or not (math.isfinite(number) and number > 0):
                 continue
             value = 1 / (number * factor) if rate else number * factor
             sure = bool(unit) or "e" in found["number"].lower() or (rate and bool(found["per"]))
             if math.isfinite(value) and value > 0:
-                return StatedInterval(value, sure, found[0].strip(), rate)
+                return StatedInterval(value, sure and not doubt, found[0].strip(), rate, doubt)
     return None
+
+
+def _number(text: str) -> tuple[float, str]:
+    """Return the number that a text states, thousands set apart or not, and how else it may be read."""
+    if not re.fullmatch(GROUPED, text):
+        return float(text.replace(",", ".")), ""
+    first, *groups = re.split(r"\D", text)
+    whole = float(first + "".join(groups))
+    if len(groups) > 1 or "'" in text or "’" in text:
+        return whole, ""
+    return whole, f"{whole:g} or {first}.{groups[0]}" if "," in text else f"{whole:g} or {first}"
 
 
 def _hertz(unit: str) -> float | None:

@@ -30,6 +30,8 @@ RIVAL = 0.8
 """Share of the best score from which another speed is possible as well."""
 TOLD = 5.0
 """Score of the line that repeats once in a turn over that at any rival, from which it tells the speed."""
+BORNE_OUT = 0.2
+"""Power of another line of a vane that differs, over that of its line once in a turn; 0.4 and more were measured."""
 UNEVEN = 0.1
 """Spread of the times between frames over their mean, from which no other speed is folded onto the same frames."""
 MIRRORED = 0.6
@@ -191,7 +193,7 @@ def speed_in(clip: Clip, fastest_hz: float = math.inf) -> PictureSpeed:
         raise InputError(f"nothing turns at up to {fastest_hz:g} turns a second", fix="raise 'fastest'")
     likely = _peaks(score, rates, span)
     best = min(likely, key=lambda place: abs(rates[place]))
-    once = each[0, likely]
+    once = np.array([_once_a_turn(each[:, place], windings) for place in likely])
     told = bool(len(likely) == 1 or np.max(once) > TOLD * np.sort(once)[-2])
     if told and len(likely) > 1:
         best = likely[int(np.argmax(once))]
@@ -211,6 +213,19 @@ def speed_in(clip: Clip, fastest_hz: float = math.inf) -> PictureSpeed:
     folded = not told and bool(possible)
     others = () if told else tuple(round(other, 4) for other in sorted(possible, key=abs)[:6])
     return PictureSpeed(rate, u, acceleration, acceleration_u, winding, others, mirrored, folded, ring)
+
+
+def _once_a_turn(power: FloatArray, windings: NDArray[np.int64]) -> float:
+    """Return the power of the line that repeats once in a turn, where others bear out that a vane differs; else zero.
+
+    A vane that differs from the others is a bright spot, and winds in every way: the lines of all windings but those of
+    the vanes are of one size. A weak line of one winding alone, as noise and the compression of a clip make, has none.
+    """
+    strongest = int(windings[int(np.argmax(power))])
+    if strongest == 1:
+        return float(power[0])
+    others = np.sort(power[(windings % strongest != 0) & (windings > 1)])
+    return float(power[0]) if others[-1] > BORNE_OUT * power[0] else 0.0
 
 
 def _scores(

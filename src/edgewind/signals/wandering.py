@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.edges import EdgeEstimate, estimate_from_edges
+from edgewind.signals.few_pulses import evenly_alike
 from edgewind.signals.lines import decimate
 
 FloatArray = NDArray[np.float64]
@@ -53,7 +54,7 @@ def pulses_on_wander(
     duration = voltage.size * interval_s
     smooth = mean_over(voltage, 1 / (mains_hz * interval_s)) if mains_hz else voltage
     coarse, step = decimate(smooth, interval_s, 0.35 * SAMPLES / duration)
-    best: tuple[EdgeEstimate, FloatArray, float] | None = None
+    best: tuple[tuple[bool, float], tuple[EdgeEstimate, FloatArray, float]] | None = None
     spread = float(np.std(voltage))
     for signed in (coarse, -coarse):
         for part in WIDTHS:
@@ -67,11 +68,13 @@ def pulses_on_wander(
             found = estimate_from_edges(level, step, marks, PITCH * width * step, None)
             if not found.sure or found.result is None or found.pulses is None or found.result.uneven:
                 continue
-            if found.contested or not (found.even or found.pulses.time_s.size >= LEAST_PULSES):
+            few = not found.even and found.pulses.time_s.size < LEAST_PULSES
+            if found.contested or (few and not evenly_alike(found.pulses, marks)):
                 continue
-            if best is None or found.quality > best[0].quality:
-                best = found, level, step
-    return best
+            rank = (not few, found.quality)
+            if best is None or rank > best[0]:
+                best = rank, (found, level, step)
+    return None if best is None else best[1]
 
 
 def mean_over(voltage: FloatArray, samples: float) -> FloatArray:
