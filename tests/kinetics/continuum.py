@@ -12,6 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 from scipy.sparse import bmat
+from scipy.sparse.linalg import LinearOperator, minres, splu
 from skfem import (
     Basis,
     BilinearForm,
@@ -52,13 +53,13 @@ def graded(a, b, first, last, ratio, most=0.25):
     return a + (b - a) * np.concatenate([[0.0], np.cumsum(steps)]) / steps.sum()
 
 
-def across(edges, wall, smallest, ratio):
+def across(edges, wall, smallest, ratio, most=0.25):
     """Nodes from a plane of symmetry through the edges of a plate to a wall, fine at the edges."""
     places = [0.0, *edges, wall]
     parts = []
     for k, (a, b) in enumerate(pairwise(places)):
         at_a, at_b = (smallest if place in edges else 0.1 for place in (a, b))
-        parts.append(graded(a, b, at_a, at_b, ratio)[(k > 0) :])
+        parts.append(graded(a, b, at_a, at_b, ratio, most)[(k > 0) :])
     return np.concatenate(parts)
 
 
@@ -99,8 +100,48 @@ def stokes_power(mesh, second, first, e, fixed, walls):
         found = velocity.get_dofs(name).all([f"u^{axis + 1}"])
         x[found] = value(velocity.doflocs[:, found]) if callable(value) else value
         places.append(found)
-    u = solve(*condense(matrix, x=x, D=np.unique(np.concatenate(places))))[: velocity.N]
+    given = np.unique(np.concatenate(places))
+    if mesh.dim() == 2:
+        u = solve(*condense(matrix, x=x, D=given))[: velocity.N]
+    else:
+        mass = asm(BilinearForm(lambda p, q, w: p * q), pressure)
+        u = _by_blocks(matrix, x, given, velocity, mass.diagonal())[: velocity.N]
     return e * float(u @ (viscous @ u))
+
+
+def _by_blocks(matrix, x, given, velocity, mass):
+    """Solve for velocity and pressure in space, where factors of the whole would not fit.
+
+    Minimal residuals with the factors of each component of the velocity, and the pressure's mass, as preconditioner
+    (Silvester and Wathen, SIAM J. Numer. Anal. 31, 1352, 1994).
+    """
+    inner = np.setdiff1d(np.arange(matrix.shape[0]), given)
+    places = np.full(matrix.shape[0], -1)
+    places[inner] = np.arange(inner.size)
+    load = -(matrix @ x)[inner]
+    condensed = matrix.tocsr()[inner][:, inner].tocsc()
+    every = velocity.get_dofs(elements=np.arange(velocity.nelems))
+    blocks = []
+    for axis in range(3):
+        own = places[every.all([f"u^{axis + 1}"])]
+        own = own[own >= 0]
+        part = condensed[own][:, own].tocsc()
+        factors = splu(part, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+        blocks.append((own, factors))
+    press = places[velocity.N :]
+
+    def precondition(r):
+        z = np.empty_like(r)
+        for own, factors in blocks:
+            z[own] = factors.solve(r[own])
+        z[press] = r[press] / mass
+        return z
+
+    about = LinearOperator(condensed.shape, matvec=precondition)
+    found, left = minres(condensed, load, M=about, rtol=1e-7, maxiter=600)
+    assert left == 0, "the finite elements did not converge"
+    x[inner] = found
+    return x
 
 
 def plate_drag(half, knudsen, *, smallest=1e-3, ratio=2.0):
@@ -126,6 +167,39 @@ def plate_drag(half, knudsen, *, smallest=1e-3, ratio=2.0):
     fixed += [(f"wall{axis}", axis, 0.0) for axis in range(dim)]
     walls = [("plate", 0), *((f"wall{axis}", axis) for axis in range(dim))]
     return 2.0**dim * stokes_power(mesh, *cells[1:], viscosity(knudsen), fixed, walls)
+
+
+def rotor_drag(arm, width, height, knudsen, *, inside=None, smallest=0.02, ratio=2.0, most=0.25):
+    """Drag torque of four square vanes over N p0 A R per Omega R/v0, in a box with a square base.
+
+    A quadrant above the middle height. Rotation is odd in the planes of the vanes, so beside a vane nothing moves along
+    them. With `inside`, a function of the middles of the cells, only these cells hold gas, and it sticks to the others.
+    """
+    half, top, root, tip = 0.5 * width, 0.5 * height, arm - 0.5, arm + 0.5
+    outward = across([root, tip], half, smallest, ratio, most)
+    mesh, second, first = box(outward, outward, across([0.5], top, smallest, ratio, most))
+    if inside is not None:
+        mesh = mesh.remove_elements(np.flatnonzero(~inside(mesh.p[:, mesh.t].mean(axis=1))))
+
+    def on_vane(x, axis):
+        along = x[1 - axis]
+        return (x[axis] < END) & (along > root) & (along < tip) & (x[2] < 0.5)
+
+    planes = {f"vane{axis}": lambda x, axis=axis: on_vane(x, axis) for axis in (0, 1)}
+    planes |= {f"beside{axis}": lambda x, axis=axis: (x[axis] < END) & ~on_vane(x, axis) for axis in (0, 1)}
+    planes["middle"] = lambda x: x[2] < END
+    fixed = [("vane1", 1, lambda x: x[0] / arm), ("vane0", 0, lambda x: -x[1] / arm), ("middle", 2, 0.0)]
+    fixed += [(f"beside{axis}", along, 0.0) for axis in (0, 1) for along in (1 - axis, 2)]
+    walls = [("vane0", 0), ("vane1", 1)]
+    if inside is None:
+        planes |= {f"wall{axis}": lambda x, axis=axis: x[axis] > (half, half, top)[axis] - END for axis in range(3)}
+        fixed += [(f"wall{axis}", axis, 0.0) for axis in range(3)]
+        walls += [(f"wall{axis}", axis) for axis in range(3)]
+    else:
+        planes["outside"] = lambda x: (x > END).all(axis=0)
+        fixed += [("outside", axis, 0.0) for axis in range(3)]
+    # Eight such parts, four vanes, the velocity of their middle being 1.
+    return 2.0 * stokes_power(mesh.with_boundaries(planes), second, first, viscosity(knudsen), fixed, walls)
 
 
 def plate_heat(half, knudsen, *, both, smallest=1e-3, ratio=2.0):

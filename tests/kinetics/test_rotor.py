@@ -100,16 +100,20 @@ def test_one_vane_far_from_axis_and_walls_is_the_lone_square():
     assert values["loss"] == pytest.approx(near[1].mean("heat", 0), rel=0.005)
 
 
-def test_four_vanes_on_long_arms_are_nearly_four_single_ones():
-    """Six widths from the axis, in one chamber: the heat within a per cent; the wind of all four takes a little of the
-    torque and of the drag.
+def test_vanes_on_long_arms_are_nearly_single_ones():
+    """Six widths from the axis, in one chamber: heat stays what it is, and two vanes are within a per cent of one.
+
+    Four stir each other's gas: finer levels give -2.5 per cent of the torque and -3.6 of the drag (whole-rotor.md has
+    the series), this one -2.3 and -4.2.
     """
     resolution = RotorResolution(6, 4, grid=0.25)
-    four, one = (answer(Rotor(SQUARE, vanes, 6.0, 17.0, 5.0), 1.0, resolution)[0] for vanes in (4, 1))
+    four, two, one = (answer(Rotor(SQUARE, vanes, 6.0, 17.0, 5.0), 1.0, resolution)[0] for vanes in (4, 2, 1))
     for name in ("heat_apart", "loss"):
-        assert four[name] == pytest.approx(one[name], rel=0.01), name
-    for name in ("torque", "drag"):
-        assert 0.95 * one[name] < four[name] < one[name], name
+        assert two[name] == pytest.approx(one[name], rel=1e-3), name
+        assert four[name] == pytest.approx(one[name], rel=5e-3), name
+    for name, lost in (("torque", 0.025), ("drag", 0.036)):
+        assert 0.99 * one[name] < two[name] < one[name], name
+        assert four[name] == pytest.approx((1.0 - lost) * one[name], rel=0.01), name
 
 
 def test_free_flight_is_what_rays_from_face_to_face_give(rays):

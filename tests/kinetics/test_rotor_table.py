@@ -13,6 +13,7 @@ from edgewind.kinetics.rotor_entries import entries
 from edgewind.kinetics.rotor_table import KEY, LONE, NAMES, SMALLEST, Surface, lone_square, read_answers
 
 HELD = read_answers(Path(__file__).with_name("held_rotors.csv"))
+DENSE = read_answers(Path(__file__).with_name("dense_rotors.csv"))
 
 
 def place(data):
@@ -58,13 +59,27 @@ def test_the_denser_the_gas_the_less_has_a_rotor_of_four_lone_vanes():
         assert 0.5 < four[name][-1] < 0.85
 
 
-def test_below_the_tables_the_ratios_stay_and_their_error_grows():
+def test_below_the_tables_ratios_run_into_constants_and_their_error_grows():
     ratios = RotorRatios.standard(4)
-    least, less = (ratios.at(1.5, 2.0, 1.0, kn, 1.0) for kn in (SMALLEST, 0.01))
-    known, guessed = (ratios.error(1.5, 2.0, 1.0, kn, 1.0) for kn in (SMALLEST, 0.01))
+    kn = np.array([SMALLEST, 0.01, 1e-3, 1e-5])
+    found, error = ratios.at(1.5, 2.0, 1.0, kn, 1.0), ratios.error(1.5, 2.0, 1.0, kn, 1.0)
     for name in LONE:
-        assert less[name] == pytest.approx(least[name])
-        assert guessed[name] > known[name]
+        steps = np.abs(np.diff(np.log(found[name])))
+        assert steps[2] < 0.05 * (steps[0] + steps[1])
+        assert np.all(np.diff(error[name]) > 0.01)
+
+
+@pytest.mark.parametrize("line", range(len(DENSE)))
+def test_rotors_below_the_tables_are_met_within_the_stated_error(line):
+    """Solved at Kn 0.011 to 0.019: within 3 per cent, and within two standard errors of surface and solution."""
+    held = DENSE.iloc[[line]]
+    where, ratios = place(held), RotorRatios.standard(int(held["vanes"].iloc[0]))
+    lone, found, stated = lone_square(where[3], where[4]), ratios.at(*where), ratios.error(*where)
+    for name in NAMES:
+        direct = held[name].to_numpy(float)
+        off = abs(np.log(found[name] * lone[name] / direct).item())
+        assert off < 0.03, name
+        assert off < 2.0 * np.hypot(stated[name], held[f"{name}_error"].to_numpy(float) / direct).item(), name
 
 
 @pytest.mark.parametrize(
