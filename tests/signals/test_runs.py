@@ -88,5 +88,7 @@ def test_an_experiment_holds_its_runs_and_sets_them_aside_from_the_curve(tmp_pat
     assert list(found.runs) == [0, 1]
     assert found.runs[0].lamp_share.tolist() == [0] * 6
     assert np.isfinite(found.runs[1].envelope_k).all()
-    assert found.readings["why_not"].tolist() == ["run: envelope 20 to -18 °C", "run: nothing changed", ""]
+    chilled, same, usual = found.readings["why_not"]
+    assert (chilled, usual) == ("run: envelope 20 to -18 °C", "")
+    assert same.startswith("run: nothing changed; note what was in") and "under 'lamp', 'envelope" in same
     assert not found.runs[1].signed

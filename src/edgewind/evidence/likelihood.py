@@ -15,7 +15,6 @@ from edgewind.errors import InputError
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.fit_kernel import (
     Readings,
-    Runs,
     Smooth,
     UnknownColumns,
     log_likelihoods_of,
@@ -156,7 +155,7 @@ class Likelihood:
         self.all_pressures = np.concatenate(
             [data.pressure_pa, [one.pressure_pa for one in data.coasts], [one.pressure_pa for one in data.runs]]
         )
-        self._runs: Runs = arrays_of(data.runs, self.rotor)
+        self._runs, self._no_runs = arrays_of(data.runs, self.rotor), arrays_of((), self.rotor)
         # Which of the pressures each speed, rate, and whitened mean of a run belongs to.
         steady = len(data.pressure_pa) + len(data.coasts)
         self._place = np.concatenate(
@@ -370,8 +369,8 @@ class Likelihood:
         """Return the logarithm of the likelihood."""
         return float(self.log_likelihoods(values[None, :])[0])
 
-    def log_likelihoods(self, values: Array) -> Array:
-        """Return the logarithm of the likelihood of each row of values."""
+    def log_likelihoods(self, values: Array, *, runs: bool = True) -> Array:
+        """Return the logarithm of the likelihood of each row of values; of the readings without the runs if asked."""
         return np.asarray(
             log_likelihoods_of(
                 np.ascontiguousarray(values),
@@ -379,7 +378,7 @@ class Likelihood:
                 self._columns,
                 self._readings,
                 self._smooth,
-                self._runs,
+                self._runs if runs else self._no_runs,
                 self._table,
             )
         )

@@ -20,6 +20,8 @@ _WITHIN, _MOST = 15.0, 4
 # Places are two where they are further apart than this, in standard deviations of either as the posterior curves there.
 _APART = 3.0
 _ROUNDS = 5
+# Steps for slopes; where a rotor stops or breaks away in a run is found to some digits only, which shorter ones meet.
+_STEP, _RUN_STEP = 1e-5, 1e-2
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,17 +63,18 @@ class Mode:
         return np.asarray(middle + wider * random.standard_normal((count, middle.size)) @ self.root.T)
 
 
-def posterior_of(problem: Likelihood, shear: Shear | None = None) -> Callable[[Array], Array]:
+def posterior_of(problem: Likelihood, shear: Shear | None = None, *, runs: bool = True) -> Callable[[Array], Array]:
     """Return the logarithm of likelihood times prior density, constants of the prior left out.
 
-    It is a function of rows of scores, or of places in the coordinates of a shear.
+    With `runs` false, the runs of the problem are left out, too. It is a function of rows of scores, or of places in
+    the coordinates of a shear.
     """
 
     def log_posterior(places: Array) -> Array:
         rows, log_volume = np.atleast_2d(places), 0.0
         if shear is not None:
             rows, log_volume = shear.scores(rows), shear.log_volume
-        likely = problem.log_likelihoods(problem.values(np.clip(rows, -8, 8)))
+        likely = problem.log_likelihoods(problem.values(np.clip(rows, -8, 8)), runs=runs)
         return np.asarray(likely - 0.5 * np.sum(rows**2, axis=-1) + log_volume)
 
     return log_posterior
@@ -90,7 +93,12 @@ def find_mode(problem: Likelihood, *, seed: int, starts: int = 6, near: Sequence
     shear = Shear(problem, np.zeros(size))
     tried = shear.scores(tried)
     worth = posterior_of(problem)(tried)
-    found = [_climb(problem, shear, start) for start in (*(tried[k] for k in np.argsort(-worth)[:starts]), *near)]
+    # first by the readings alone, which are quick and have slopes everywhere: runs move the place, and keep its hill
+    found = [
+        _climb(problem, shear, start, runs=False) for start in (*(tried[k] for k in np.argsort(-worth)[:starts]), *near)
+    ]
+    if problem.data.runs:
+        found = [(place, float(posterior_of(problem)(place[None])[0])) for place, _ in found]
     best: Array = max(found, key=lambda one: one[1])[0]
     height = -np.inf
     for _ in range(_ROUNDS):
@@ -113,14 +121,15 @@ def find_mode(problem: Likelihood, *, seed: int, starts: int = 6, near: Sequence
     return replace(modes[0], others=tuple(modes[1:]))
 
 
-def _climb(problem: Likelihood, shear: Shear, start: Array) -> tuple[Array, float]:
+def _climb(problem: Likelihood, shear: Shear, start: Array, *, runs: bool = True) -> tuple[Array, float]:
     """Return the scores that the posterior rises to from those of a start, and its height."""
-    size, log_posterior = start.size, posterior_of(problem, shear)
+    size, log_posterior = start.size, posterior_of(problem, shear, runs=runs)
+    step = _RUN_STEP if runs and problem.data.runs else _STEP
 
     def with_slope(z: Array) -> tuple[float, Array]:
-        aside = 1e-5 * np.eye(size)
+        aside = step * np.eye(size)
         rows = -log_posterior(np.concatenate([z[None, :], z + aside, z - aside]))
-        return float(rows[0]), np.asarray((rows[1 : size + 1] - rows[size + 1 :]) / 2e-5)
+        return float(rows[0]), np.asarray((rows[1 : size + 1] - rows[size + 1 :]) / (2 * step))
 
     begun = shear.places(start[None])[0]
     found = minimize(with_slope, begun, method="L-BFGS-B", jac=True, options={"maxiter": 300})

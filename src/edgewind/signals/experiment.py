@@ -27,6 +27,7 @@ from edgewind.signals.runs import Run, is_run, read_run, words_of
 from edgewind.signals.speed import SET_ASIDE_FLAGS
 from edgewind.signals.trace_run import run_of_trace
 
+_NOTED_UNDER = "under 'lamp', 'envelope temperature' or 'pressure'"
 # A lamp that goes off within this share of a trace from its beginning, and nothing else, makes it a coast-down.
 COAST_BEGINS = 0.02
 
@@ -200,8 +201,8 @@ def read_experiment(
         runs[row] = run.with_conditions(
             lamp_share=share, envelope_k=envelope if math.isfinite(envelope) else envelope_k
         )
-        words = words_of(runs[row])
-        readings.loc[row, ["speed_method", "condition"]] = ["run", f"run: {words or 'nothing changed'}"]
+        words = words_of(runs[row]) or f"nothing changed; note what was in {named[row]}, {_NOTED_UNDER}"
+        readings.loc[row, ["speed_method", "condition"]] = ["run", f"run: {words}"]
     readings = _with_use(readings)[[column.name for column in COLUMNS]]
     return Experiment(
         source.name, source.place, bench, readings, traces, pressures.budget, tuple(dict.fromkeys(inputs)), runs
