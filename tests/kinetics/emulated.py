@@ -13,9 +13,10 @@ from pathlib import Path
 import numpy as np
 
 from edgewind.kinetics.gpu import Workspace
-from edgewind.kinetics.gpu_kernel import COLUMNS, SOURCE
+from edgewind.kinetics.gpu_kernel import COLUMNS, SLOTS, SOURCE
 
 FRAME = r"""
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <ucontext.h>
@@ -38,6 +39,17 @@ static std::vector<char> ended;
 static int running;
 static void (*body)();
 static void __syncthreads() { swapcontext(&threads[running], &home); }
+static void __syncwarp() { __syncthreads(); }
+static void __threadfence_block() {}
+// All threads of a warp come here as often; what they say of this time and of the last one is kept apart.
+static int said[2][1024], times[1024];
+static int __all_sync(unsigned, int yes) {
+  const int me = running, turn = times[me]++ & 1;
+  said[turn][me] = yes;
+  __syncthreads();
+  for (int k = me / 32 * 32; k < me / 32 * 32 + 32; k++) if (!said[turn][k]) return 0;
+  return 1;
+}
 static void enter() { body(); ended[running] = 1; }
 static void run(Index grid, int count) {
   static std::vector<char> stacks;
@@ -46,7 +58,7 @@ static void run(Index grid, int count) {
   gridDim = grid, blockDim = {count, 1, 1};
   for (blockIdx.y = 0; blockIdx.y < grid.y; blockIdx.y++)
     for (blockIdx.x = 0; blockIdx.x < grid.x; blockIdx.x++) {
-      threads.assign(count, ucontext_t()), ended.assign(count, 0);
+      threads.assign(count, ucontext_t()), ended.assign(count, 0), std::fill(times, times + 1024, 0);
       for (int k = 0; k < count; k++) {
         getcontext(&threads[k]);
         threads[k].uc_stack.ss_sp = &stacks[each * k], threads[k].uc_stack.ss_size = each, threads[k].uc_link = &home;
@@ -95,7 +107,7 @@ extern "C" void launch_{name}(int x, int y, int count, void** given) {{
     source += 'extern "C" double* constants() { return &C[0][0]; }\n'
     (folder / "kernels.cpp").write_text(source)
     library = folder / f"kernels_{speeds}.so"
-    sizes = [f"-DSPEEDS={speeds}", "-DTHREADS=640", f"-DCOLUMNS={COLUMNS}"]
+    sizes = [f"-DSPEEDS={speeds}", "-DTHREADS=640", f"-DCOLUMNS={COLUMNS}", f"-DSLOTS={SLOTS}"]
     options = ["-O1", "-std=c++17", "-w", "-shared", "-fPIC", *sizes]
     subprocess.run(["g++", *options, "-o", str(library), str(folder / "kernels.cpp")], check=True)
     return ctypes.CDLL(str(library))

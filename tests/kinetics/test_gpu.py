@@ -68,7 +68,7 @@ def card(emulated, monkeypatch):
     monkeypatch.setattr(gpu, "LEAST_UPDATES", 0)
     monkeypatch.setattr(gpu, "card_for", lambda speeds: emulated)
     # Too little for a whole domain at once: it is swept in strips.
-    monkeypatch.setattr(EmulatedCard, "shared_bytes", 14_000)
+    monkeypatch.setattr(EmulatedCard, "shared_bytes", 21_000)
     monkeypatch.setattr(emulated, "workspace", gpu.Workspace(emulated))
     return emulated
 
@@ -173,7 +173,7 @@ def test_a_rotor_solved_on_the_card_has_the_same_coefficients():
 
 
 @pytest.mark.parametrize("case", CASES)
-@pytest.mark.parametrize("shared", [14_000, 227 * 1024])
+@pytest.mark.parametrize("shared", [21_000, 227 * 1024])
 def test_every_cell_follows_those_that_it_takes_gas_from(case, shared):
     """For each pass, both ways along z: and each cell of the chamber is computed once in each."""
     ours = operator(*case)

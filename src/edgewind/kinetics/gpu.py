@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from edgewind.errors import InputError
 from edgewind.kinetics.drives import Drive
-from edgewind.kinetics.gpu_kernel import COLUMNS, SOURCE, THREADS
+from edgewind.kinetics.gpu_kernel import COLUMNS, SLOTS, SOURCE, THREADS
 from edgewind.kinetics.quadrature import SpaceVelocities
 from edgewind.kinetics.room_operator import Incoming, RoomOperator
 from edgewind.kinetics.rotor_grid import RotorGrid
@@ -97,9 +97,35 @@ class Layout:
         return self.columns + WARP * (-(-self.rows // WARP) - (-self.nx // WARP))
 
     def shared_bytes(self, speeds: int) -> int:
-        """Shared memory of a block: faces at even and odd steps, widths of the cells, and where there is gas."""
-        faces = 2 * (speeds + 1) * ((self.nx + 1) * self.rows + self.nx * (self.rows + 1))
-        return 8 * (faces + 2 * (self.nx + self.ny) + self.nz + -(-self.nx * self.ny // 8))
+        """Shared memory of a block: faces of some steps, widths of the cells, where warps are, and where gas is."""
+        faces = SLOTS * (speeds + 1) * ((self.nx + 1) * self.rows + self.nx * (self.rows + 1))
+        return 8 * (faces + 2 * (self.nx + self.ny) + self.nz + 16 + -(-self.nx * self.ny // 8))
+
+    @property
+    def lags(self) -> Ints:
+        """Of each warp (row) and every other one (column): how many steps that may be behind what it begins.
+
+        None for those that it takes faces from; SLOTS - 2 for those that take faces from it; -1 where it needs not wait.
+        """
+        column = np.arange(self.nx * self.rows) // WARP
+        by_row = column.reshape(self.rows, self.nx)
+        ghosts = self.columns // WARP
+        at_x = ghosts + np.arange(self.rows) // WARP
+        at_y = ghosts + -(-self.rows // WARP) + np.arange(self.nx) // WARP
+        # Who gives a face to whom, across x and y, with those that stand for the bounds at both ends.
+        in_x = np.concatenate([at_x[:, None], by_row], axis=1), np.concatenate([by_row, at_x[:, None]], axis=1)
+        in_y = np.concatenate([at_y[None], by_row]), np.concatenate([by_row, at_y[None]])
+        lags = np.full((self.threads // WARP, WARP), -1, np.int32)
+        for gives, takes in (in_x, in_y):
+            lags[gives, takes] = np.maximum(lags[gives, takes], SLOTS - 2)
+        for gives, takes in (in_x, in_y):
+            lags[takes, gives] = 0
+        if self.link != MIRRORED:
+            # What leaves through one plane enters through another one, by other threads.
+            bounds = np.arange(ghosts, self.threads // WARP)
+            lags[np.ix_(bounds, bounds)] = 0
+        np.fill_diagonal(lags, -1)
+        return lags
 
     @property
     def sizes(self) -> Ints:
@@ -199,7 +225,7 @@ class Card:
         import cupy
 
         self.cupy = cupy
-        options = ("--std=c++17", f"-DSPEEDS={speeds}", f"-DTHREADS={THREADS}", f"-DCOLUMNS={COLUMNS}")
+        options = ("--std=c++17", f"-DSPEEDS={speeds}", f"-DTHREADS={THREADS}", f"-DCOLUMNS={COLUMNS}", f"-DSLOTS={SLOTS}")
         self.module = cupy.RawModule(code=SOURCE, options=options)
         pointer = self.module.get_global("C")
         self._constants = cupy.ndarray((9, speeds), np.float64, pointer)
@@ -306,7 +332,7 @@ class CardDomain:
         assert self.layout is not None and self.at_once is not None
         g, card = self.grid, card_for(self.at_once)
         parts: dict[str, NDArray[Any]] = {
-            "sizes": self.layout.sizes, "table": bounds(g), "directions": self.directions, "weights": self.weights,
+            "sizes": self.layout.sizes, "table": bounds(g), "lags": self.layout.lags, "directions": self.directions, "weights": self.weights,
             "cover_y": g.cover_y, "cover_x": g.cover_x,
             **{f"cut_{axis}": 2.0 / widths for axis, widths in zip("xyz", g.widths, strict=True)},
         }  # fmt: skip
@@ -429,7 +455,7 @@ class CardSweep:
                 blocks = min(self.blocks, every - first)
                 card.launch(
                     "sweep", (blocks,), layout.threads,
-                    (sizes, np.int32(first), table, *(sent[f"cut_{axis}"] for axis in "xyz"), directions, weights,
+                    (sizes, np.int32(first), table, sent["lags"], *(sent[f"cut_{axis}"] for axis in "xyz"), directions, weights,
                      given, *unknowns[:4], sent["cover_y"], sent["cover_x"], *unknowns[4:], *self.scalars,
                      low_x, low_y, between, out, *sums),
                     self.shared,

@@ -23,6 +23,8 @@ from __future__ import annotations
 THREADS = 640
 # Columns of a strip at most; the moments and the sums of a step lie so far apart.
 COLUMNS = 544
+# Steps whose faces a block keeps.
+SLOTS = 3
 SOURCE = r"""
 typedef const double* __restrict__ in;
 enum { NOTHING = -1, PLANE = -2 };
@@ -49,6 +51,25 @@ __constant__ double C[9][SPEEDS];
 
 struct Shape {
   int nx, ny, nz, rows, strips, period, length, passes, turn, steps, columns, link;
+};
+
+// Warps go at their own pace: one may begin a step once those that it takes faces from have ended the step before, and
+// those that take faces from it have read what it will write over. A lane watches one warp, by `lag` steps; -1 is none.
+struct Pace {
+  volatile int* ended;
+  int lag;
+  __device__ __forceinline__ Pace(int* ended, const int* __restrict__ lags)
+      : ended(ended), lag(lags[threadIdx.x]) {}
+  __device__ __forceinline__ void begin(int step) {
+    while (!__all_sync(0xffffffffu, lag < 0 || ended[threadIdx.x % 32] >= step - lag)) {
+    }
+    __threadfence_block();
+  }
+  __device__ __forceinline__ void end(int step) {
+    __threadfence_block();
+    __syncwarp();
+    if (threadIdx.x % 32 == 0) ended[threadIdx.x / 32] = step + 1;
+  }
 };
 
 // Where in its work a thread is: pass (signs of x and y, and base), strip and cell along z, from -offset on.
@@ -121,7 +142,7 @@ __device__ __forceinline__ void through(
 }
 
 extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
-    const int* __restrict__ sizes, int first, const int* __restrict__ table,
+    const int* __restrict__ sizes, int first, const int* __restrict__ table, const int* __restrict__ lags,
     in cut_x, in cut_y, in cut_z, in directions, in weights, in given,
     in nu_side, in nu_top, in nu_y, in nu_x, in cover_y, in cover_x, in alpha_y, in tau_y, in push_y, in push_x,
     double parity_x, double parity_y, double alpha_x, double tau_x, double room_tau,
@@ -134,21 +155,24 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
   g.link = sizes[11];
   const int slots_x = (g.nx + 1) * g.rows, slots_y = g.nx * (g.rows + 1);
   const int block = blockIdx.x, tid = threadIdx.x, d = first + block;
-  // Faces by time (even, odd), speed and place: across x a row starts with what enters, across y a first row.
+  // Faces by step (of each SLOTS), place and speed: across x a row starts with what enters, across y a first row.
   double* SX = shared;
-  double* SY = shared + 2 * PITCH * slots_x;
+  double* SY = shared + SLOTS * PITCH * slots_x;
   const double e0 = directions[3 * d], e1 = directions[3 * d + 1], e2 = directions[3 * d + 2];
   const double weight = weights[d];
 
   // Of the grid: two over the widths, the widths, and whether there is gas.
-  double *near_x = SY + 2 * PITCH * slots_y, *near_y = near_x + g.nx, *near_z = near_y + g.ny;
+  double *near_x = SY + SLOTS * PITCH * slots_y, *near_y = near_x + g.nx, *near_z = near_y + g.ny;
   double *wide_x = near_z + g.nz, *wide_y = wide_x + g.nx;
-  unsigned char* full = (unsigned char*)(wide_y + g.ny);
+  int* ended = (int*)(wide_y + g.ny);
+  unsigned char* full = (unsigned char*)(ended + 32);
+  if (tid < 32) ended[tid] = 0;
   for (int n = tid; n < g.nx; n += blockDim.x) near_x[n] = cut_x[n], wide_x[n] = 2.0 / cut_x[n];
   for (int n = tid; n < g.ny; n += blockDim.x) near_y[n] = cut_y[n], wide_y[n] = 2.0 / cut_y[n];
   for (int n = tid; n < g.nz; n += blockDim.x) near_z[n] = cut_z[n];
   // The last stage has the order of memory.
   for (int n = tid; n < g.nx * g.ny; n += blockDim.x) full[n] = *about(table, g, 3, n / g.ny, n % g.ny);
+  Pace pace(ended, lags);
   __syncthreads();
 
   if (tid < g.columns) {
@@ -159,9 +183,10 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
     double* sums = out + (size_t)block * g.steps * 4 * COLUMNS + tid;
     int kind = OUTSIDE, stage = 0, base = 0, row = 0;
     double above = jj < g.ny && jj < g.rows ? nu_top[(g.nx - 1 - ii) * g.ny + g.ny - 1 - jj] : 0.0;
-    // Faces at this step and at the next one.
+    // Faces at this step, at the next one and at the one after it.
     double *xs = SX + (jj * (g.nx + 1) + ii) * PITCH, *ys = SY + (jj * g.nx + ii) * PITCH;
     double *next_x = xs + slots_x * PITCH, *next_y = ys + slots_y * PITCH;
+    double *then_x = next_x + slots_x * PITCH, *then_y = next_y + slots_y * PITCH;
     const int up = g.nx * PITCH;
 #pragma unroll
     for (int n = 0; n < 8; n++) c[n] = m[n * COLUMNS];
@@ -193,6 +218,7 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
         if (after < g.ny && then.pass < g.passes && jj < g.rows)
           above = nu_top[(next_stage & 1 ? ii : g.nx - 1 - ii) * g.ny + (next_stage >> 1 ? after : g.ny - 1 - after)];
       }
+      pace.begin(t);
       if ((unsigned)at.kk < 2u * g.nz) {
         if (kind == GAS) {
           const double cz = e2 * near_z[at.depth(g)], abc = ax + by + cz;
@@ -239,8 +265,8 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
 #pragma unroll
       for (int n = 0; n < 8; n++) c[n] = later[n];
       double* swap = xs;
-      xs = next_x, next_x = swap, swap = ys, ys = next_y, next_y = swap;
-      __syncthreads();
+      xs = next_x, next_x = then_x, then_x = swap, swap = ys, ys = next_y, next_y = then_y, then_y = swap;
+      pace.end(t);
     }
     return;
   }
@@ -256,16 +282,19 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
     const bool real = jj < g.rows;
     Place in = {0, 0, -jj - 1}, leave = {0, 0, -(g.nx + jj + 1) - 1};
     int takes = NOTHING, sends = NOTHING;
+    int now = 0;
     for (int t = 0; t < g.steps; t++) {
+      const int next = now == SLOTS - 1 ? 0 : now + 1;
       if (leave.next(g) && leave.pass < g.passes && leave.strip * g.rows + jj < g.ny)
         takes = about(table, g, leave.stage(g), g.nx, leave.strip * g.rows + jj)[1];
       if (in.next(g) && in.pass < g.passes && in.strip * g.rows + jj < g.ny)
         sends = about(table, g, in.stage(g), -1, in.strip * g.rows + jj)[3];
+      pace.begin(t);
       int row = leave.strip * g.rows + jj;
       if (real && leave.active(g) && row < g.ny) {
         const int stage = leave.stage(g), base = leave.base(g), j = stage >> 1 ? row : g.ny - 1 - row;
         const int k = leave.depth(g);
-        const double* xs = SX + ((t & 1) * slots_x + jj * (g.nx + 1) + g.nx) * PITCH;
+        const double* xs = SX + (now * slots_x + jj * (g.nx + 1) + g.nx) * PITCH;
         if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ALONG * weight * wide_y[j], xs, 1);
         if (takes == PLANE) {
           const int kind = (base * 2 + (stage >> 1)) * 2 + leave.way(g);
@@ -278,7 +307,7 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
       if (real && in.active(g) && row < g.ny) {
         const int stage = in.stage(g), base = in.base(g), j = stage >> 1 ? row : g.ny - 1 - row;
         const int k = in.depth(g), away = stage >> 1, way = in.way(g);
-        double* to_x = SX + ((~t & 1) * slots_x + jj * (g.nx + 1)) * PITCH;
+        double* to_x = SX + (next * slots_x + jj * (g.nx + 1)) * PITCH;
         if (sends >= 0) from(to_x, 1, nu_side[sends * g.nz + k], room_tau);
         if (sends == PLANE) {
           const int face = j * g.nz + k;
@@ -289,7 +318,8 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
                   vane_x + face * 4, cover_x[face], alpha_x, nu_x[face], tau_x, push_x[j]);
         }
       }
-      __syncthreads();
+      now = next;
+      pace.end(t);
     }
   } else {
     const int ii = ghost - bounds_x;
@@ -298,7 +328,9 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
     double* kept_between = between + ((size_t)block * g.nx + ii) * SPEEDS;
     const size_t step_between = (size_t)gridDim.x * g.nx * SPEEDS;
     int takes = NOTHING, sends = NOTHING;
+    int now = 0;
     for (int t = 0; t < g.steps; t++) {
+      const int next = now == SLOTS - 1 ? 0 : now + 1;
       if (leave.next(g) && leave.pass < g.passes && real) takes = about(table, g, leave.stage(g), ii, g.ny)[2];
       if (in.next(g) && in.pass < g.passes && real) sends = about(table, g, in.stage(g), ii, -1)[4];
       double coming[SPEEDS];
@@ -307,10 +339,11 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
 #pragma unroll
         EACH coming[q] = kept[q];
       }
+      pace.begin(t);
       if (real && leave.active(g)) {
         const int stage = leave.stage(g), base = leave.base(g), i = stage & 1 ? ii : g.nx - 1 - ii;
         const int k = leave.depth(g);
-        const double* ys = SY + ((t & 1) * slots_y + g.rows * g.nx + ii) * PITCH;
+        const double* ys = SY + (now * slots_y + g.rows * g.nx + ii) * PITCH;
         if (leave.strip < g.strips - 1) {
           double* kept = kept_between + leave.kk * step_between;
 #pragma unroll
@@ -328,7 +361,7 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
       if (real && in.active(g)) {
         const int stage = in.stage(g), base = in.base(g), i = stage & 1 ? ii : g.nx - 1 - ii;
         const int k = in.depth(g), onward = stage & 1, way = in.way(g);
-        double* to_y = SY + ((~t & 1) * slots_y + ii) * PITCH;
+        double* to_y = SY + (next * slots_y + ii) * PITCH;
         if (in.strip > 0) {
 #pragma unroll
           EACH to_y[q] = coming[q];
@@ -349,7 +382,8 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
           }
         }
       }
-      __syncthreads();
+      now = next;
+      pace.end(t);
     }
   }
 }
