@@ -65,7 +65,8 @@ def kernel_seconds(operator: GpuOperator, y: np.ndarray) -> float:
 
     assert operator.domain is not None
     arguments = operator.arguments(y, RotorDrive(leading=-0.5, trailing=0.5))
-    sweep = CardSweep(operator.domain, arguments, operator.shapes, operator.domain.weights.size)
+    sweep = CardSweep(operator.domain, operator.shapes, operator.domain.weights.size)
+    sweep.give(arguments)
     times = []
     for _ in range(8):
         begin, end = cupy.cuda.Event(), cupy.cuda.Event()

@@ -288,7 +288,7 @@ def simulate(run: Run, seed: int = 1) -> dict[str, float]:
 def runs(share: float) -> list[Run]:
     """Return what is simulated, and for how many seconds each: longest where the force is least beside the noise."""
     found = []
-    for knudsen, seconds in ((1.0, (8.0, 8.0)), (0.3, (15.0, 8.0)), (0.1, (40.0, 12.0))):
+    for knudsen, seconds in ((1.0, (5.0, 5.0)), (0.3, (10.0, 6.0)), (0.1, (45.0, 12.0))):
         for rotor in (False, True):
             for drive, span in zip(("faces", "motion"), seconds, strict=True):
                 half = (3.0, 3.0, 2.0) if rotor else (2.0, 2.0, 2.0)

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from edgewind.kinetics.gpu import Workspace
-from edgewind.kinetics.gpu_kernel import COLUMNS, SLOTS, SOURCE
+from edgewind.kinetics.gpu_kernel import COLUMNS, SLOTS, SOURCE, THREADS
 
 FRAME = r"""
 #include <algorithm>
@@ -107,7 +107,7 @@ extern "C" void launch_{name}(int x, int y, int count, void** given) {{
     source += 'extern "C" double* constants() { return &C[0][0]; }\n'
     (folder / "kernels.cpp").write_text(source)
     library = folder / f"kernels_{speeds}.so"
-    sizes = [f"-DSPEEDS={speeds}", "-DTHREADS=640", f"-DCOLUMNS={COLUMNS}", f"-DSLOTS={SLOTS}"]
+    sizes = [f"-DSPEEDS={speeds}", f"-DTHREADS={THREADS}", f"-DCOLUMNS={COLUMNS}", f"-DSLOTS={SLOTS}"]
     options = ["-O1", "-std=c++17", "-w", "-shared", "-fPIC", *sizes]
     subprocess.run(["g++", *options, "-o", str(library), str(folder / "kernels.cpp")], check=True)
     return ctypes.CDLL(str(library))

@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
 # Smaller sweeps take longer on the card than on a processor.
-LEAST_UPDATES = 1_000_000
+LEAST_UPDATES = 200_000
 # Share of the card's free memory that the sums of one launch may take.
 SHARE = 0.5
 # Speeds that a thread carries at once.

@@ -19,10 +19,10 @@ card's cache, 6 of them from and to its memory.
 
 from __future__ import annotations
 
-# Most threads of a block: each may then hold 96 registers of the 65 536.
-THREADS = 640
+# Most threads of a block: each may then hold 128 registers of the 65 536.
+THREADS = 512
 # Columns of a strip at most; the moments and the sums of a step lie so far apart.
-COLUMNS = 544
+COLUMNS = 416
 # Steps whose faces a block keeps.
 SLOTS = 3
 SOURCE = r"""
@@ -53,8 +53,8 @@ struct Shape {
   int nx, ny, nz, rows, strips, period, length, passes, turn, steps, columns, link;
 };
 
-// Warps go at their own pace: one may begin a step once those that it takes faces from have ended the step before, and
-// those that take faces from it have read what it will write over. A lane watches one warp, by `lag` steps; -1 is none.
+// Warps go at their own pace: one begins a step once those that it takes faces from have ended the step before, and those
+// that take faces from it have read what it will write over. A lane watches one warp, `lag` steps behind; -1 is none.
 struct Pace {
   volatile int* ended;
   int lag;
