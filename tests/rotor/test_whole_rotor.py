@@ -45,8 +45,10 @@ def test_one_vane_is_the_lone_vane_with_the_error_of_the_model_beside_its_own():
     one, lone = response(1, height=9.0), shaped_response("rectangle", WIDTH, WIDTH, 6.0 * WIDTH)
     for name in ("thermal_force", "drag", "heat", "loss", "area_share"):
         np.testing.assert_allclose(getattr(one.at(kn, 0.9), name), getattr(lone.at(kn, 0.9), name), rtol=1e-12)
-    expected = np.hypot(lone.relative_error(lone.knudsen), model_error(lone.knudsen))
-    np.testing.assert_allclose(one.relative_error(one.knudsen), expected)
+    errors, model = one.relative_errors(one.knudsen), model_error(lone.knudsen)
+    for place, name in enumerate(("thermal_force", "drag", "heat_hot")):
+        expected = np.hypot(lone.relative_errors(lone.knudsen)[place], model[name])
+        np.testing.assert_allclose(errors[place], expected)
 
 
 def test_beyond_the_tables_the_coefficients_go_on_without_a_step_and_their_error_grows():

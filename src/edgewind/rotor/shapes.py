@@ -397,9 +397,9 @@ def _rotor_response(
         alphas,
         {key: value[:, :-1] for key, value in values.items()},
         {key: value[:, -1] for key, value in values.items()},
-        np.hypot(errors, model_error(kn)),
+        errors,
         source=source,
-    )
+    ).less_certain(model_error(kn))
 
 
 # Three vanes are 120 degrees apart, nearer to two than to four: share of four in the logarithm of each coefficient,
