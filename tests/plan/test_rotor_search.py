@@ -57,6 +57,12 @@ def test_the_same_seed_tries_the_same_designs(found, vacuum_bench):
     assert rotor_search_result(again) == rotor_search_result(found)
 
 
+def test_a_search_judged_again_without_news_is_the_same(found):
+    again = found.judged_anew()
+    assert again.front == found.front and again.own == found.own
+    assert [float(one.arm_m) for one in found.rotors(found.front)] == [one.built.arm_m for one in found.front]
+
+
 def test_every_design_can_be_built(found, vacuum_bench):
     for one in (*found.front, *found.others):
         b = one.built

@@ -18,6 +18,7 @@ from edgewind.kinetics.rotor_respond import MAIN
 from edgewind.rotor import changed_bench, parameters_of, solved
 from edgewind.rotor.shapes import rotor_response, shaped_response
 from edgewind.rotor.solved import NODES, OwnRotor, kept_answer, seconds_to_solve, solve_own
+from edgewind.runner.cluster import ClusterRunner
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors"
 WIDTH = 0.01
@@ -147,11 +148,46 @@ def test_a_command_solves_it_where_asked_to(cache, monkeypatch, capsys):
     assert "about 2.2 min" in capsys.readouterr().err
 
 
+def test_a_design_whose_vanes_touch_is_left_out_and_said_so(cache):
+    rotor = parameters_of(far_bench())
+    touching = rotor.with_(arm_m=0.5 * rotor.chamber_width_m - 0.5 * rotor.vane_width_m)
+    (sentence,) = solve_outside([touching], solve=True, cluster=None, strict=False)
+    assert "is not solved: vanes that reach" in sentence
+    with pytest.raises(OutOfRangeError, match="leave no gap to a wall"):
+        solve_outside([touching], solve=True, cluster=None)
+
+
+@pytest.mark.parametrize(("command", "option"), [("design", "--widths"), ("rotor", "--goal")])
+def test_planning_commands_solve_what_they_plan_with(command, option, cache, monkeypatch):
+    """The widths that are planned for, and the designs that are proposed."""
+    asked = []
+
+    def stop(rotors, **how):
+        asked.append((rotors, how["solve"]))
+        raise OutOfRangeError("as far as this test goes")
+
+    monkeypatch.setattr(f"edgewind.cli.{command}.solve_outside", stop)
+    given = {"--widths": ["8 mm,12 mm"], "--goal": ["fastest", "--trials", "50"]}[option]
+    folder = next(EXAMPLE.rglob("bench.toml")).parent
+    result = CliRunner().invoke(app, [command, str(folder), "--no-fit", "--solve", option, *given])
+    assert "as far as this test goes" in str(result.exception)
+    ((rotors, solve),) = asked
+    assert solve and len(rotors) >= 2
+
+
 @pytest.mark.parametrize("command", ["study", "predict", "design", "respond"])
-def test_an_address_that_is_none_is_refused_by_every_command(command, tmp_path):
-    words = {"respond": ["respond"], "design": ["design", str(tmp_path), "--widths", "8 mm,12 mm"]}
-    result = CliRunner().invoke(app, [*words.get(command, [command, str(tmp_path)]), "--cluster", "localhost"])
-    assert "not the address of a Dask scheduler" in str(result.exception)
+@pytest.mark.parametrize(
+    ("address", "said"),
+    [("localhost", "not the address of a Dask scheduler"), ("tcp://127.0.0.1:9", "no Dask scheduler answers")],
+)
+def test_a_cluster_that_is_not_there_is_refused_by_every_command(command, address, said, tmp_path, monkeypatch):
+    """An address that is none, and a port at which nothing listens; before anything is read or written."""
+    monkeypatch.setattr(ClusterRunner.__init__, "__kwdefaults__", {"timeout_s": 0.1})
+    folder = tmp_path / "experiment"
+    words = {"respond": ["respond"], "design": ["design", str(folder), "--widths", "8 mm,12 mm"]}
+    result = CliRunner().invoke(app, [*words.get(command, [command, str(folder)]), "--cluster", address])
+    assert said in str(result.exception)
+    assert not list(tmp_path.iterdir())
 
 
 def test_each_knudsen_number_of_a_curve_is_a_piece_of_work_of_a_cluster(monkeypatch):

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from edgewind.cli.base import AsJson, Cluster, app, indented, print_json
+from edgewind.cli.base import AsJson, Cluster, Solve, app, indented, print_json
 from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings, with_start
+from edgewind.cli.solving import solve_outside
 
 if TYPE_CHECKING:
     from edgewind.evidence.fitted_bench import FittedBench
@@ -37,6 +38,7 @@ def design(
     seed: Annotated[int, typer.Option(help="Seed of all draws; the same seed gives the same plan.")] = 1,
     processes: Annotated[int | None, typer.Option(help="Processes; default: one a core.")] = None,
     fit: UseReadings = True,
+    solve: Solve = False,
     out: Annotated[
         Path | None, typer.Option(help="Folder to make for the plan sheet, its figures, text and JSON.")
     ] = None,
@@ -49,6 +51,7 @@ def design(
     from edgewind.errors import InputError
     from edgewind.plan import Settings, plan_scaling_study
     from edgewind.plan.scaling_text import study_lines
+    from edgewind.plan.sized import resized
     from edgewind.units import parse_quantity
 
     if processes is not None and processes < 1:
@@ -60,10 +63,12 @@ def design(
         noise=noise, level=level, trials=trials, seed=seed,
     )  # fmt: skip
     fitted = bench_beside_readings(bench, fit=fit)
+    sizes = [parse_quantity(part, "length") for part in widths.split(",")]
+    notes = solve_outside([resized(fitted.bench, size) for size in sizes], solve=solve, cluster=cluster)
     with threadpool_limits(limits=1):
         plan = plan_scaling_study(
             fitted.bench,
-            [parse_quantity(part, "length") for part in widths.split(",")],
+            sizes,
             None if gases is None else [part.strip() for part in gases.split(",")],
             settings=settings,
             exponents=[_number(part) for part in exponents.split(",")],
@@ -88,6 +93,8 @@ def design(
         print(indented(fitted.sentence, 0))
     for line in study_lines(plan):
         print(line if line.startswith(" ") or len(line) < 100 else indented(line, 0))
+    for note in notes:
+        print(indented(note, 0))
     if out is not None:
         print(f"\nThe plan to print is {sheet}")
 

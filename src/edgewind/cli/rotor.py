@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
-from edgewind.cli.base import AsJson, app, indented, print_json
+from edgewind.cli.base import AsJson, Solve, app, indented, print_json
 from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings, with_start
+from edgewind.cli.solving import solve_outside
 
 
 @app.command()
@@ -29,6 +30,7 @@ def rotor(
     trials: Annotated[int, typer.Option(help="Designs to try.")] = 600,
     seed: Annotated[int, typer.Option(help="Seed; the same seed tries the same designs.")] = 1,
     fit: UseReadings = True,
+    solve: Solve = False,
     plot: Annotated[Path | None, typer.Option(help="Write a figure of the trade: a .png or .svg file.")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -54,6 +56,10 @@ def rotor(
         trials=trials,
         seed=seed,
     )
+    # Of hundreds of designs only those that are proposed are worth minutes each.
+    notes = solve_outside(found.rotors((found.own, *found.picked())), solve=solve, cluster=None, strict=False)
+    if solve:
+        found = found.judged_anew()
     if plot is not None:
         from edgewind.report import plot_front
 
@@ -65,6 +71,8 @@ def rotor(
         print(indented(fitted.sentence, 0))
     for line in search_lines(found):
         print(line if len(line) < 100 or line.startswith(" ") else indented(line, 0))
+    for note in notes:
+        print(indented(note, 0))
 
 
 def _range(text: str) -> tuple[str, tuple[float, float]]:

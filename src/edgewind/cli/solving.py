@@ -8,29 +8,37 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from edgewind.bench import Bench
+    from edgewind.rotor import RotorParameters
 
 
-def solve_outside(benches: Sequence[Bench], *, solve: bool, cluster: str | None) -> list[str]:
-    """Solve the whole rotors of these benches that no table holds, or return a sentence on each that is not solved.
+def solve_outside(
+    rotors: Sequence[Bench | RotorParameters], *, solve: bool, cluster: str | None, strict: bool = True
+) -> list[str]:
+    """Solve the whole rotors that no table holds, or return a sentence on each that is not solved.
 
     Parameters
     ----------
-    benches : sequence of Bench
-        Benches.
+    rotors : sequence of Bench or RotorParameters
+        Rotors, or the benches that they stand on.
     solve : bool
         Whether to solve them, with their progress on the terminal.
     cluster : str, optional
         Dask scheduler that solves them.
+    strict : bool
+        Whether vanes that nearly touch each other or the chamber are refused; else a sentence says that these are not
+        solved.
 
     Raises
     ------
     OutOfRangeError
         Vanes that touch each other or leave the chamber.
     """
-    from edgewind.rotor import parameters_of
+    from edgewind.errors import OutOfRangeError
+    from edgewind.rotor import RotorParameters, parameters_of
     from edgewind.rotor.solved import kept_answer, outside_sentence, own_rotor, seconds_to_solve, solve_own
 
-    owns = {own for bench in benches if (own := own_rotor(parameters_of(bench))) is not None}
+    numbers = [one if isinstance(one, RotorParameters) else parameters_of(one) for one in rotors]
+    owns = {own for one in numbers if (own := own_rotor(one)) is not None}
     sentences = []
     for own in sorted(owns, key=repr):
         reason = own.why_outside()
@@ -44,7 +52,14 @@ def solve_outside(benches: Sequence[Bench], *, solve: bool, cluster: str | None)
 
         from edgewind.formatting import duration
 
-        left = "" if cluster else f", about {duration(seconds_to_solve(own))} on this machine when it is idle"
+        try:
+            taken = seconds_to_solve(own)
+        except OutOfRangeError as error:
+            if strict:
+                raise
+            sentences.append(f"A rotor outside the tables of whole rotors ({reason}) is not solved: {error.problem}.")
+            continue
+        left = "" if cluster else f", about {duration(taken)} on this machine when it is idle"
         print(f"solving a rotor outside the tables ({reason}){left}", file=sys.stderr)
         console = Console(stderr=True)
         with Progress(TextColumn("{task.description}"), BarColumn(), console=console, transient=True,

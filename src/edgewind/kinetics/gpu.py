@@ -105,7 +105,7 @@ class Layout:
     def lags(self) -> Ints:
         """Of each warp (row) and every other one (column): how many steps that may be behind what it begins.
 
-        None for those that it takes faces from; SLOTS - 2 for those that take faces from it; -1 where it needs not wait.
+        0 for those that it takes faces from; SLOTS - 2 for those that take faces from it; -1 where it need not wait.
         """
         column = np.arange(self.nx * self.rows) // WARP
         by_row = column.reshape(self.rows, self.nx)
@@ -225,7 +225,8 @@ class Card:
         import cupy
 
         self.cupy = cupy
-        options = ("--std=c++17", f"-DSPEEDS={speeds}", f"-DTHREADS={THREADS}", f"-DCOLUMNS={COLUMNS}", f"-DSLOTS={SLOTS}")
+        sizes = {"SPEEDS": speeds, "THREADS": THREADS, "COLUMNS": COLUMNS, "SLOTS": SLOTS}
+        options = ("--std=c++17", *(f"-D{name}={size}" for name, size in sizes.items()))
         self.module = cupy.RawModule(code=SOURCE, options=options)
         pointer = self.module.get_global("C")
         self._constants = cupy.ndarray((9, speeds), np.float64, pointer)
@@ -332,7 +333,8 @@ class CardDomain:
         assert self.layout is not None and self.at_once is not None
         g, card = self.grid, card_for(self.at_once)
         parts: dict[str, NDArray[Any]] = {
-            "sizes": self.layout.sizes, "table": bounds(g), "lags": self.layout.lags, "directions": self.directions, "weights": self.weights,
+            "sizes": self.layout.sizes, "table": bounds(g), "lags": self.layout.lags,
+            "directions": self.directions, "weights": self.weights,
             "cover_y": g.cover_y, "cover_x": g.cover_x,
             **{f"cut_{axis}": 2.0 / widths for axis, widths in zip("xyz", g.widths, strict=True)},
         }  # fmt: skip
@@ -455,8 +457,8 @@ class CardSweep:
                 blocks = min(self.blocks, every - first)
                 card.launch(
                     "sweep", (blocks,), layout.threads,
-                    (sizes, np.int32(first), table, sent["lags"], *(sent[f"cut_{axis}"] for axis in "xyz"), directions, weights,
-                     given, *unknowns[:4], sent["cover_y"], sent["cover_x"], *unknowns[4:], *self.scalars,
+                    (sizes, np.int32(first), table, sent["lags"], *(sent[f"cut_{axis}"] for axis in "xyz"), directions,
+                     weights, given, *unknowns[:4], sent["cover_y"], sent["cover_x"], *unknowns[4:], *self.scalars,
                      low_x, low_y, between, out, *sums),
                     self.shared,
                 )  # fmt: skip

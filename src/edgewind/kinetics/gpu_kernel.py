@@ -53,8 +53,9 @@ struct Shape {
   int nx, ny, nz, rows, strips, period, length, passes, turn, steps, columns, link;
 };
 
-// Warps go at their own pace: one begins a step once those that it takes faces from have ended the step before, and those
-// that take faces from it have read what it will write over. A lane watches one warp, `lag` steps behind; -1 is none.
+// Warps go at their own pace: one begins a step once those that it takes faces from have ended the step before, and
+// those that take faces from it have read what it will write over. A lane watches one warp, `lag` steps behind; -1 is
+// none.
 struct Pace {
   volatile int* ended;
   int lag;

@@ -3,10 +3,10 @@
 Lone square vanes and rotors of four were simulated as hard-sphere molecules (``benchmarks/hard_spheres.py``; runs of
 2026-11-28 and 29 on one H200 are kept beside it) and solved by the model equation, in the same rooms. In free flight
 both agree. From Kn 1 to 0.1 hard spheres have 3 to 6 per cent more drag. The force of warm faces is the same to a per
-cent down to Kn 0.3, and 7 per cent less at Kn 0.1: 4(1) per cent on a lone vane, 7.3(5) on a rotor. Of that some part
-is not the model: faces that differ by 0.3 T0 answer with terms of second order of about two per cent, and cells of a
-quarter of a mean free path add less than a per cent to the viscosity (Alexander, Garcia and Alder, Phys. Fluids 10, 1540,
-1998).
+cent at Kn 1, 2 per cent less at 0.3 and 7 per cent less at 0.1: 4(1) per cent on a lone vane, 7.3(5) on a rotor. Part
+of that is not the model: faces that differ by 0.3 T0 answer with terms of second order of about two per cent, and cells
+of a quarter of a mean free path add less than a per cent to the viscosity (Alexander, Garcia and Alder, Phys. Fluids
+10, 1540, 1998).
 """
 
 from __future__ import annotations

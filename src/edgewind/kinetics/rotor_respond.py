@@ -415,9 +415,13 @@ def _check_memory(case: RotorCase, level: RotorResolution, workers: int) -> None
 
 
 def respond_rotor_to(question: Mapping[str, Any]) -> RotorResponse:
-    """Answer a question put as the keywords of `respond_rotor`, without fields: one piece of work for a runner."""
+    """Answer a question put as the keywords of `respond_rotor`: one piece of work for a runner.
+
+    The solutions stay behind unless fields are asked for.
+    """
     answer = respond_rotor(**question)
-    answer._solutions.clear()
+    if not question.get("fields"):
+        answer._solutions.clear()
     return answer
 
 

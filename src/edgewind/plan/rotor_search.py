@@ -7,8 +7,8 @@ model; what comes back is the set of designs of which none is better in every go
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -356,6 +356,20 @@ class RotorSearch:
             taken.append(int(np.argmax(far)))
         return tuple(self.front[k] for k in sorted(set(taken)))
 
+    @cached_property
+    def _space(self) -> DesignSpace:
+        return _task(self.bench, tuple(goal.key for goal in self.goals), self.between, self.ranges, self.gases)
+
+    def rotors(self, designs: Iterable[Evaluation]) -> list[RotorParameters]:
+        """Return designs as the forward model takes them."""
+        return [self._space.rotor(one.built) for one in designs]
+
+    def judged_anew(self) -> RotorSearch:
+        """Return the search with front and present rotor judged again, as after one of them was solved for itself."""
+        good = [self._space.judge(one.built) for one in self.front]
+        front, others = _front([one for one in (*good, *self.others) if not one.problems], self.goals)
+        return replace(self, front=front, others=others, own=self._space.judge(self._space.own()))
+
     @property
     def best_of(self) -> dict[str, int]:
         """Place in the front of the best design for each goal."""
@@ -485,16 +499,20 @@ def search_rotor(
         why = max((one.problems[0] for one in judged), key=[one.problems[0] for one in judged].count)
         raise InputError(f"none of {trials} designs can be built and turns: {why}", fix="widen the ranges")
     good = list({one.built: one for one in good}.values())
-    signs = np.array([1.0 if goal.most else -1.0 for goal in task.goals])
-    values = signs * np.array([[one.values[goal.key] for goal in task.goals] for one in good])
+    front, others = _front(good, task.goals)
+    return RotorSearch(
+        bench, task.goals, between, task.ranges, task.gases, front, others, task.judge(task.own()), trials, seed
+    )
+
+
+def _front(good: Sequence[Evaluation], goals: Sequence[Goal]) -> tuple[tuple[Evaluation, ...], tuple[Evaluation, ...]]:
+    """Return the designs of which none is better in every goal, the best for the first goal first, and the others."""
+    signs = np.array([1.0 if goal.most else -1.0 for goal in goals])
+    values = signs * np.array([[one.values[goal.key] for goal in goals] for one in good])
     on_front = pareto_front(values)
     front = [one for one, first in zip(good, on_front, strict=True) if first]
-    front.sort(key=lambda one: -signs[0] * one.values[task.goals[0].key])
-    others = [one for one, first in zip(good, on_front, strict=True) if not first]
-    return RotorSearch(
-        bench, task.goals, between, task.ranges, task.gases, tuple(front), tuple(others), task.judge(task.own()),
-        trials, seed,
-    )  # fmt: skip
+    front.sort(key=lambda one: -signs[0] * one.values[goals[0].key])
+    return tuple(front), tuple(one for one, first in zip(good, on_front, strict=True) if not first)
 
 
 def _task(
