@@ -81,6 +81,7 @@ def _window(**options: Any) -> Iterator[Any]:
 def _dropped(count: int) -> list[Row]:
     """Files of 5 MB dropped at once, each stored or named as refused; the most memory that the server took."""
     from support import from_nothing as steps
+    from support.chromium import Chromium
 
     with tempfile.TemporaryDirectory() as place, _window() as page:
         if page is None:
@@ -95,7 +96,7 @@ def _dropped(count: int) -> list[Row]:
             (folder / f"{number:02d}.csv").write_text(text, encoding="utf-8")
         size = (folder / "00.csv").stat().st_size
         with _served(root) as (url, process):
-            steps.begin(page, url)
+            steps.begin(Chromium(page), url)
             before, start = _memory(process), time.perf_counter()
             page.set_input_files("#drop-files", sorted(folder.iterdir()))
             entries = page.locator("#dropped li")
@@ -130,6 +131,7 @@ def _memory(process: int) -> float:
 def _phone() -> list[Row]:
     """From an empty folder to a report on a phone's width, by touch; wider than the screen is an error."""
     from support import from_nothing as steps
+    from support.chromium import Chromium
 
     phone = {"viewport": {"width": 360, "height": 780}, "has_touch": True, "is_mobile": True}
     with tempfile.TemporaryDirectory() as place, _window(**phone) as page:
@@ -140,17 +142,18 @@ def _phone() -> list[Row]:
         taken = steps.recorded(folder)
         with _served(root) as (url, _):
             start = time.perf_counter()
-            steps.begin(page, url)
-            with page.expect_file_chooser() as chosen:
-                page.get_by_text("Choose files").tap()
-            chosen.value.set_files(sorted(folder.iterdir()))
-            steps.store_each(page, taken)
-            wide = page.evaluate("document.documentElement.scrollWidth")
-            steps.to_the_report(page)
+            chromium = Chromium(page, touch=True)
+            steps.begin(chromium, url)
+            chromium.give_files(folder)
+            steps.store_each(chromium, taken)
+            wide = chromium.evaluate("document.documentElement.scrollWidth")
+            steps.to_the_report(chromium)
+            wide_report = chromium.evaluate("document.documentElement.scrollWidth")
             took = time.perf_counter() - start
     return [
         row("360 pixels wide, from an empty folder to a report of eleven files", took, "s"),
         row("360 pixels wide: widest part of the bench", wide, "pixels", "360"),
+        row("360 pixels wide: widest part of the report", wide_report, "pixels", "360"),
     ]
 
 

@@ -17,7 +17,10 @@ from typing import Any
 from websockets.sync.client import ClientConnection, connect
 
 # Keys by the names of the WebDriver standard.
-KEYS = {"Enter": "\ue006", "Tab": "\ue004", "ArrowLeft": "\ue012", "ArrowRight": "\ue014", "Escape": "\ue00c"}
+KEYS = {
+    "Enter": "\ue006", "Tab": "\ue004", "Escape": "\ue00c", "ArrowLeft": "\ue012", "ArrowUp": "\ue013",
+    "ArrowRight": "\ue014", "ArrowDown": "\ue015",
+}  # fmt: skip
 # Nothing is asked of other machines.
 PREFERENCES = {
     "browser.startup.page": 0, "browser.shell.checkDefaultBrowser": False,
@@ -69,11 +72,14 @@ class Firefox:
                 assert told["type"] == "success", f"{method}: {told.get('message')}"
                 return told["result"]
 
-    def open(self, url: str, width: int = 1280, height: int = 900) -> None:
-        """Open an address in a window of a size."""
+    def open(self, url: str) -> None:
+        """Open an address."""
+        self.ask("browsingContext.navigate", {"context": self._window, "url": url, "wait": "complete"})
+
+    def resize(self, width: int, height: int = 900) -> None:
+        """Make the part of the window that shows the page as large as this."""
         size = {"width": width, "height": height}
         self.ask("browsingContext.setViewport", {"context": self._window, "viewport": size})
-        self.ask("browsingContext.navigate", {"context": self._window, "url": url, "wait": "complete"})
 
     def evaluate(self, expression: str) -> Any:
         """Return a value of the page, by way of JSON."""
@@ -118,6 +124,34 @@ class Firefox:
         """Choose files for an input of files."""
         files = [str(path) for path in paths]
         self.ask("input.setFiles", {"context": self._window, "element": self._element(selector), "files": files})
+
+    def give_files(self, folder: Path) -> None:
+        """Drop the files of a folder on the page: the standard drags none, so the page's own event carries them."""
+        self.evaluate(
+            "(document.body.append(Object.assign(document.createElement('input'), "
+            "{type: 'file', id: 'carried', multiple: true})), 0)"
+        )
+        self.choose_files("#carried", sorted(folder.iterdir()))
+        self.evaluate(
+            "((input, place) => { const data = new DataTransfer(); "
+            "for (const file of input.files) data.items.add(file); "
+            "for (const kind of ['dragenter', 'dragover', 'drop']) "
+            "place.dispatchEvent(new DragEvent(kind, {dataTransfer: data, bubbles: true, cancelable: true})); "
+            "input.remove(); return 0; })(document.querySelector('#carried'), document.querySelector('#drop'))"
+        )
+
+    def follow(self, selector: str) -> None:
+        """Click on a link that opens a tab of its own, and stay in that."""
+        known = {one["context"] for one in self._tabs()}
+        self.click(selector)
+        latest = time.monotonic() + 120
+        while not (opened := [one["context"] for one in self._tabs() if one["context"] not in known]):
+            assert time.monotonic() < latest, f"{selector} opened no tab"
+            time.sleep(0.05)
+        self._window = opened[0]
+
+    def _tabs(self) -> list[dict[str, Any]]:
+        return list(self.ask("browsingContext.getTree", {"maxDepth": 0})["contexts"])
 
     def _element(self, selector: str) -> dict[str, str]:
         locator = {"type": "css", "value": selector}

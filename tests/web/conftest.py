@@ -17,6 +17,7 @@ from urllib.parse import urlsplit
 import pytest
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, expect
+from support.chromium import drag as onto_page
 
 from edgewind.book import open_book
 from edgewind.virtual import invented_text, serve_bench, write_folder
@@ -157,21 +158,10 @@ def visit(browser: Browser) -> Iterator[Callable[..., Watched]]:
         assert one.outside == [], "a page asked another machine"
 
 
-def _drag(page: Page, place: str, paths: list[Path]) -> None:
-    """Drag files and folders of this machine onto an element, as a file manager does."""
-    box = page.locator(place).bounding_box()
-    assert box is not None
-    session = page.context.new_cdp_session(page)
-    data = {"items": [], "files": [str(path) for path in paths], "dragOperationsMask": 1}
-    for kind in ("dragEnter", "dragOver", "drop"):
-        session.send("Input.dispatchDragEvent", {"type": kind, "x": box["x"] + 40, "y": box["y"] + 20, "data": data})
-    session.detach()
-
-
 @pytest.fixture
 def drag() -> Callable[[Page, str, list[Path]], None]:
     """Drag files and folders onto an element of a page."""
-    return _drag
+    return onto_page
 
 
 @contextmanager

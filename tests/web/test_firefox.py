@@ -1,62 +1,49 @@
-"""The pages in Debian's Firefox: every page without an error and within the screen; typed, dropped, a slider moved."""
+"""The pages in Debian's Firefox: from an empty folder to a report, a slider moved, every page within the screen."""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from support.firefox import Firefox, firefox_path
 
-from edgewind.bench import write_template
 from edgewind.book import open_book
-from edgewind.web.new_experiment import titles_for
+
+pytest.importorskip("imageio_ffmpeg")
+from support.firefox import Firefox, firefox_path
+from support.from_nothing import begin, recorded, store_each, to_the_report
 
 pytestmark = pytest.mark.browser
 
 
-@pytest.fixture(scope="module")
-def firefox(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Firefox]:
+@pytest.fixture
+def firefox(tmp_path: Path) -> Iterator[Firefox]:
     path = firefox_path()
     if path is None:
         pytest.skip("no Firefox here: apt-get install firefox-esr")
-    window = Firefox(path, tmp_path_factory.mktemp("firefox") / "profile")
+    window = Firefox(path, tmp_path / "profile")
     yield window
     window.close()
 
 
-def test_a_reading_is_typed_a_trace_is_dropped_and_a_slider_is_moved(
-    firefox: Firefox, one_server: Any, one_root: Path, make_bench_text: Callable[..., str]
+def test_from_an_empty_folder_to_a_report_with_a_slider_moved_and_every_page_within_the_screen(
+    firefox: Firefox, serve: Callable[..., Any], tmp_path: Path
 ) -> None:
-    text = make_bench_text(tachometer={"marks": 4}, gauge={"kind": "display", "transfer_uncertainty": "10 %"})
-    with open_book(one_root / "fox.book", make=True) as book:
-        book.add_experiment("any", text.encode(), titles_for(text, "mTorr", "rpm"))
-    if not (one_root / "mine").exists():
-        write_template(one_root / "mine")
-    at, url = "fox.book/any", one_server.url
-    firefox.open(url + "/bench/" + at)
+    folder, root = tmp_path / "files", tmp_path / "root"
+    folder.mkdir(), root.mkdir()
+    taken, url, at = recorded(folder), serve(root).url, "lab.book/first"
+    begin(firefox, url)
+    firefox.give_files(folder)
+    store_each(firefox, taken)
+    to_the_report(firefox)
+    with open_book(root / "lab.book") as book:
+        assert len(book.contents("first").files) == len(taken)
     firefox.evaluate('localStorage.setItem(\'edgewind-tour\', \'{"step": -1, "at": ""}\')')
-    firefox.wait("document.activeElement.id === 'hand-pressure'")
-    firefox.type("12", "Tab", "Tab", "101.5", "Enter")
-    firefox.wait("document.querySelector('#hand-stored').textContent === 'Reading 1 is stored.'")
-    firefox.wait("document.querySelector('#readings tr[data-n=\"1\"]') !== null")
-    trace = one_root.parent / "fox.csv"
-    trace.write_text(
-        "time [s],CH1 [V]\n"
-        + "".join(f"{k / 500:.3f},{4.0 if (k / 500 * 120 / 60 * 4) % 1 < 0.3 else 0.2}\n" for k in range(2000)),
-        encoding="utf-8",
-    )
-    firefox.choose_files("#drop-files", [trace])
-    firefox.wait("document.querySelector('#dropped')?.textContent.includes('120.0')")
-    firefox.click("#dropped [name=pressure]")
-    firefox.type("14", "Enter")
-    firefox.wait("document.querySelector('#dropped').textContent.includes('is stored as reading 2')")
-    firefox.open(url + "/question/mine/mine")
+    firefox.open(url + "/question/" + at)
     firefox.wait("document.body.dataset.whatif === 'settled'")
     before = firefox.evaluate("document.querySelector('#optima strong').textContent")
     firefox.evaluate("document.querySelector('#s1').focus()")
     firefox.type(*["ArrowLeft"] * 30)
     firefox.wait(f"document.querySelector('#optima strong').textContent !== '{before}'")
-    firefox.wait("document.querySelector('#answer-text .first')?.textContent.includes('fastest at')")
     # a figure opened large, and closed: the cursor goes back
     firefox.click("#speeds + .figuretools button")
     firefox.wait("document.querySelector('dialog.large[open] svg.drawing') !== null")
@@ -65,11 +52,17 @@ def test_a_reading_is_typed_a_trace_is_dropped_and_a_slider_is_moved(
     # every page, at every width: nothing reaches beyond its container
     for path, ready in (
         ("/books", "#begin-link"), ("/begin", "body[data-begin=settled]"), ("/books/" + at, "#readings tr[data-n]"),
-        ("/bench/" + at, "#readings tr[data-n]"), ("/gas", "#gas-picture[src]"),
-        ("/question/mine/mine", "#optima strong"),
+        ("/question/" + at, "#optima strong"), ("/gas", "#gas-picture[src]"), ("/bench/" + at, "#readings tr[data-n]"),
     ):  # fmt: skip
-        for width in (1280, 360):
-            firefox.open(url + path, width)
-            firefox.wait(f"document.querySelector('{ready}') !== null")
+        firefox.open(url + path)
+        firefox.wait(f"document.querySelector('{ready}') !== null")
+        for width in (360, 1280):
+            firefox.resize(width)
             assert firefox.evaluate("document.documentElement.scrollWidth") <= width, f"{path} at {width}"
+    # the bench is the last of them
+    number = len(taken) + 1
+    firefox.evaluate("document.querySelector('#hand-pressure').focus()")
+    firefox.type("12", "Tab", "Tab", "101.5", "Enter")
+    firefox.wait(f"document.querySelector('#hand-stored').textContent === 'Reading {number} is stored.'")
+    firefox.wait(f"document.querySelector('#readings tr[data-n=\"{number}\"]') !== null")
     assert firefox.complaints == []

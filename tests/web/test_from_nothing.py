@@ -1,6 +1,6 @@
 """From an empty folder to a report with mouse and keyboard alone; ten traces of five styles and a clip are dropped.
 
-The same on a phone's width is in the benchmark of the pages.
+The same script drives Firefox in `test_firefox.py`, and a phone's width in the benchmark of the pages.
 """
 
 from collections.abc import Callable
@@ -13,22 +13,21 @@ from playwright.sync_api import Page
 from edgewind.book import open_book
 
 pytest.importorskip("imageio_ffmpeg")
+from support.chromium import Chromium
 from support.from_nothing import begin, recorded, store_each, to_the_report
 
 pytestmark = pytest.mark.browser
 
 
-def test_from_an_empty_folder_to_a_report(
-    serve: Callable[..., Any], visit: Callable[..., Any], drag: Callable[..., None], tmp_path: Path
-) -> None:
+def test_from_an_empty_folder_to_a_report(serve: Callable[..., Any], visit: Callable[..., Any], tmp_path: Path) -> None:
     folder, root = tmp_path / "files", tmp_path / "root"
     folder.mkdir(), root.mkdir()
     taken, pages, window = recorded(folder), serve(root), visit()
-    page: Page = window.page
-    begin(page, pages.url)
-    drag(page, "#drop", [folder])
-    store_each(page, taken)
-    to_the_report(page)
+    chromium = Chromium(window.page)
+    begin(chromium, pages.url)
+    chromium.give_files(folder)
+    store_each(chromium, taken)
+    to_the_report(chromium)
     with open_book(root / "lab.book") as book:
         assert len(book.contents("first").files) == len(taken)
     assert window.complaints == []
@@ -40,6 +39,6 @@ def test_figures_are_read_from_two_metres_on_a_phone(one_server: Any, visit: Cal
     Five minutes of arc for a letter that is just read: ISO 8596 (from memory).
     """
     page: Page = visit(viewport={"width": 360, "height": 780}, has_touch=True, is_mobile=True).page
-    begin(page, one_server.url, book="phone")
+    begin(Chromium(page, touch=True), one_server.url, book="phone")
     height = page.locator("#now-speed").evaluate("one => parseFloat(getComputedStyle(one).fontSize)")
     assert 0.16 * 0.72 * height > 7.0
