@@ -82,6 +82,7 @@ def test_the_command_writes_a_folder_that_can_be_filled(answered, tmp_path, monk
     done = edgewind("new", "mine", "--ask", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert read_bench(tmp_path / "mine" / "bench.toml").rotor.vanes == 2
+    assert "What decides the answer\n  Heat through the vane, face to face (unknown: " in done.stdout
     readings = tmp_path / "mine" / "readings.csv"
     assert readings.read_text().startswith("time,pressure [Pa],pressure uncertainty [%],trace,speed [rad/s]")
     with readings.open("a") as stream:

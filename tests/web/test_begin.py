@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 from edgewind.bench import parse_bench
 from edgewind.bench.form import FACES, FIELDS, GAUGES, read_fields, write_field, write_gauge
 from edgewind.book import open_book
-from edgewind.web.bench_form import deciding, outlook
+from edgewind.web.bench_form import outlook
 from edgewind.web.errors import FieldError
 from edgewind.web.new_experiment import template_bench
 
@@ -92,15 +92,6 @@ def test_every_face_has_its_source_and_can_be_read() -> None:
             text = write_field(TEMPLATE, f"rotor.{other}_absorptance", value)
             text = write_field(text, f"rotor.{side}_absorptance", face.absorptance)
             parse_bench(write_field(text, f"rotor.{side}_emissivity", face.emissivity))
-
-
-def test_what_is_unknown_and_matters_is_named_first() -> None:
-    """The heat through the vane is left unknown in the template, and the gas's force needs a difference of faces."""
-    first, *others = deciding(TEMPLATE)
-    assert first["key"] == "rotor.vane_conductance" and first["unknown"]
-    assert len(others) == 2 and first["weight"] >= others[0]["weight"] >= others[1]["weight"]
-    stated = write_field(TEMPLATE, "rotor.vane_conductance", "50 +/- 1 % W/(m^2 K)")
-    assert deciding(stated)[0]["key"] != "rotor.vane_conductance"
 
 
 def test_the_outlook_follows_the_text() -> None:

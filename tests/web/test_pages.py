@@ -293,7 +293,8 @@ def test_what_is_asked_what_if_moves_both_optima(shared: Shared, visit: Callable
     assert float(wider[0].split()[0]) < float(before[0].split()[0])  # a wider vane is fastest in thinner gas
     assert float(wider[1].split()[0]) < float(before[1].split()[0])
     from edgewind.bench import parse_bench
-    from edgewind.web.whatif import reach, what_if
+    from edgewind.rotor import reach
+    from edgewind.web.whatif import what_if
 
     with open_book(shared.book) as book:
         bench = parse_bench(book.contents("typed").bench.decode())

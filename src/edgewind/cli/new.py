@@ -58,6 +58,7 @@ def _asked(folder: Path) -> list[Path]:
                 return answer
 
     text = describe_bench(template_text(), put, print)
+    _say_what_decides(text)
     print("\nThe readings")
     pressure = unit("Unit of pressures that you type", "pressure", "mTorr")
     speed = unit("Unit of speeds that you type", "angular speed", "rpm")
@@ -65,3 +66,18 @@ def _asked(folder: Path) -> list[Path]:
     made = write_experiment(folder, dict(zip(TEMPLATE_FILES, (text, ",".join(titles) + "\n"), strict=True)))
     print()
     return made
+
+
+def _say_what_decides(text: str) -> None:
+    """Print which of the unknown and uncertain values change the predicted answer most."""
+    from edgewind.plan.deciding import deciding
+
+    found = deciding(text)
+    print("\nWhat decides the answer")
+    for one in found:
+        print(f"  {one.sentence}")
+    print(
+        "  Measuring these better narrows the prediction most; they are lines of bench.toml."
+        if found
+        else "  Nothing that is stated or left unknown here changes the prediction by more than 2 %."
+    )

@@ -23,6 +23,7 @@ from edgewind.rotor.predict import (
     predict,
     predict_whole,
 )
+from edgewind.rotor.reach import reach
 from edgewind.rotor.response import (
     Coefficients,
     GasResponse,
@@ -64,6 +65,7 @@ __all__ = [
     "parse_vane_temperature",
     "predict",
     "predict_whole",
+    "reach",
     "response_for",
     "response_of",
     "room_ratio",

@@ -22,13 +22,12 @@ from edgewind.rotor import (
     optima,
     parameters_of,
     predict_whole,
+    reach,
     response_of,
 )
 from edgewind.rotor.drives import NAMES
 from edgewind.serialize import to_plain
 
-POINTS = 81
-DECADES = 3.5
 # By what a lever is moved to see how much it matters.
 STEP, STEP_K = 0.1, 10.0
 
@@ -179,13 +178,6 @@ def check_changes(changes: Mapping[str, str]) -> None:
     unknown = [key for key in changes if key not in SLIDERS and key != "gas.species"]
     if unknown:
         raise InputError(f"'{unknown[0][:60]}' is not among the sliders", fix=", ".join((*SLIDERS, "gas.species")))
-
-
-def reach(bench: Bench) -> np.ndarray[Any, np.dtype[np.float64]]:
-    """Return pressures from the highest that the response of the gas reaches down by some decades, Pa."""
-    rotor = parameters_of(bench)
-    top = float(np.max(rotor.knudsen(1.0))) / response_of(rotor).least_knudsen / 1.01
-    return np.geomspace(top / 10**DECADES, top, POINTS)
 
 
 def sliders_of(bench: Bench) -> list[dict[str, Any]]:

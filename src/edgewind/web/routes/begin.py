@@ -11,6 +11,7 @@ from starlette.routing import Route
 
 from edgewind.bench import form
 from edgewind.bench.faces import FACES
+from edgewind.plan.deciding import deciding
 from edgewind.web import bench_form
 from edgewind.web.app_state import pages_of
 from edgewind.web.bodies import BenchText, body_of
@@ -60,4 +61,4 @@ def decides(request: Request) -> Response:
     """The fields that decide the predicted answer."""
     text = body_of(request, BenchText).bench
     bench_form.outlook(text)
-    return JSONResponse({"deciding": bench_form.deciding(text)})
+    return JSONResponse({"deciding": [asdict(one) | {"sentence": one.sentence} for one in deciding(text)]})

@@ -364,7 +364,6 @@ async function askDeciding() {
     return;
   }
   if (mine !== deciding) return;
-  const factor = (x) => (x > 1.995 ? number(x, 2) + " times" : number(100 * (x - 1), 2) + " %");
   byId("deciding").replaceChildren(
     ...told.deciding.map((one) =>
       make(
@@ -381,8 +380,7 @@ async function askDeciding() {
           },
           one.label,
         ),
-        ` (${one.unknown ? "unknown: " : ""}${one.low} to ${one.high}): greatest speed by ` +
-          `${factor(one.speed_factor)}, its pressure by ${factor(one.pressure_factor)}.`,
+        one.sentence.slice(one.label.length).replaceAll("+/-", "\u00b1") + ".",
       ),
     ),
   );

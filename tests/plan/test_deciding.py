@@ -1,0 +1,22 @@
+"""What decides the answer of a bench as it is described."""
+
+from edgewind.bench.form import write_field
+from edgewind.plan.deciding import deciding
+from edgewind.template import template_text
+
+
+def test_what_is_unknown_and_matters_is_named_first() -> None:
+    """The heat through the vane is left unknown here, and the gas's force needs a difference of faces."""
+    text = write_field(template_text(), "rotor.vane_conductance", "")
+    first, *others = deciding(text)
+    assert first.key == "rotor.vane_conductance" and first.unknown
+    assert "face to face (unknown: 10 to 3000 W/(m^2 K)): greatest speed by 240 times, its pressure by" in first.sentence
+    weights = [one.speed_factor * one.pressure_factor for one in (first, *others)]
+    assert len(others) == 2 and weights == sorted(weights, reverse=True)
+    stated = write_field(text, "rotor.vane_conductance", "50 +/- 1 % W/(m^2 K)")
+    assert deciding(stated)[0].key != "rotor.vane_conductance"
+
+
+def test_what_is_stated_stands_as_it_was_typed() -> None:
+    text = write_field(template_text(), "rotor.vane_conductance", "50 +/- 40 % W/(m^2 K)")
+    assert any("(50 +/- 40 % W/(m^2 K)):" in one.sentence for one in deciding(text))
