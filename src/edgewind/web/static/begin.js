@@ -88,7 +88,7 @@ function showKnown(range) {
   const step = found.relative === 0 ? 0 : RELATIVE.findIndex((one) => one >= found.relative * 0.999);
   range.value = step < 0 ? 8 : step;
   out.textContent =
-    found.relative === 0 ? "no uncertainty stated" : "\u00b1 " + number(100 * found.relative, 2) + " %";
+    found.relative === 0 ? "not stated" : "\u00b1 " + number(100 * found.relative, 2) + " %";
   range.setAttribute("aria-valuetext", out.textContent);
 }
 for (const range of known) {
