@@ -10,7 +10,9 @@ def test_what_is_unknown_and_matters_is_named_first() -> None:
     text = write_field(template_text(), "rotor.vane_conductance", "")
     first, *others = deciding(text)
     assert first.key == "rotor.vane_conductance" and first.unknown
-    assert "face to face (unknown: 10 to 3000 W/(m^2 K)): greatest speed by 240 times, its pressure by" in first.sentence
+    assert (
+        "face to face (unknown: 10 to 3000 W/(m^2 K)): greatest speed by 240 times, its pressure by" in first.sentence
+    )
     weights = [one.speed_factor * one.pressure_factor for one in (first, *others)]
     assert len(others) == 2 and weights == sorted(weights, reverse=True)
     stated = write_field(text, "rotor.vane_conductance", "50 +/- 1 % W/(m^2 K)")

@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import Browser
 
 pytestmark = pytest.mark.browser
+OPEN = "for (const one of document.querySelectorAll('details')) one.open = true"
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -24,6 +25,8 @@ def test_report_opens_without_errors_or_overflow(browser: Browser, two_rotors: P
     assert complaints == []
     assert len(requests) == 1
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page.evaluate(OPEN)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
     shown = page.evaluate(
         "[...document.querySelectorAll('svg.drawing')].filter(s => s.getBoundingClientRect().width > 0).length"
     )
@@ -40,6 +43,7 @@ def test_words_in_figures_stay_inside_them(browser: Browser, two_rotors: Path, w
     context = browser.new_context(viewport={"width": width, "height": 900}, offline=True)
     page = context.new_page()
     page.goto((two_rotors / "report.html").as_uri())
+    page.evaluate(OPEN)
     outside = page.evaluate(
         """() => [...document.querySelectorAll('svg.drawing')].flatMap(svg => {
             const frame = svg.getBoundingClientRect();
@@ -58,6 +62,7 @@ def test_wide_tables_can_be_reached_by_keyboard(browser: Browser, two_rotors: Pa
     context = browser.new_context(viewport={"width": 360, "height": 800}, offline=True)
     page = context.new_page()
     page.goto((two_rotors / "report.html").as_uri())
+    page.get_by_role("link", name="readings").first.click()  # what is folded opens for its link
     table = page.locator(".scroll", has=page.locator("table.readings")).first
     table.focus()
     page.keyboard.press("ArrowRight")

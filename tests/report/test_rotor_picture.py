@@ -16,12 +16,12 @@ from edgewind.kinetics import RotorRatios
 from edgewind.kinetics.rotor_table import LONE, lone_square
 from edgewind.report.film import (
     RotorPicture,
-    make_rotor_film,
+    make_film,
     read_back,
     rotor_fields,
     rotor_series,
-    rotor_still,
     shipped_rotor_fields,
+    still_bytes,
 )
 from edgewind.report.film.rotor_field import STANDARD, STEPS, pack_rotor, unpack_rotor
 from edgewind.report.film.rotor_picture import mixed
@@ -117,7 +117,7 @@ def test_fields_of_two_rotors_are_not_drawn_together(coarse):
 
 
 def test_a_film_from_above_is_written(tmp_path):
-    film = make_rotor_film(tmp_path / "a.mp4", shipped_rotor_fields("thermal"), size="page", seconds=0.3, fps=10)
+    film = make_film(tmp_path / "a.mp4", shipped_rotor_fields("thermal"), size="page", seconds=0.3, fps=10)
     assert (film.frames, film.knudsen_first) == (3, 10.0)
     assert read_back(film.path)["size"] == (1280, 720)
 
@@ -136,7 +136,7 @@ def test_unequal_faces_and_unreal_gases_are_refused(coarse):
     with pytest.raises(OutOfRangeError, match="cannot be drawn"):
         rotor_fields(0.001)
     with pytest.raises(InputError, match="not known here"):
-        rotor_still([coarse[0]], quantity="colour")
+        still_bytes([coarse[0]], quantity="colour")
 
 
 @pytest.mark.parametrize(

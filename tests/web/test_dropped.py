@@ -142,6 +142,8 @@ def test_a_workbook_and_a_csv_become_typed_rows(files: DroppedFiles, bench: Benc
         assert row["pressure"].replace(",", ".") == "7.5 mTorr" and row["speed"] == "120 rpm"
         assert (row["lamp"], row["leading_face"], row["pressure_as"]) == ("on", "dark", "pressure")
         assert found["left_out"] == ["Colour"] and found["guessed"] == []
+    (found,) = drop(files, bench, "sums.xlsx", workbook([*rows, ["=A2*2", 80]]))
+    assert len(found["rows"]) == 2 and "without saved values read as empty (A3)" in found["guessed"][0]
     assert "no unit" in rows_of_cells([["pressure", "speed [rpm]"], ["1", "2"]])["guessed"][0]
     assert field_of("Gauge [V]") == ("gauge", "V") and field_of("") == ("", "")
 

@@ -14,7 +14,7 @@ from edgewind.cli.respond import sides_of
 from edgewind.errors import InputError
 
 if TYPE_CHECKING:
-    from edgewind.report.film import Film, GasField, RotorField
+    from edgewind.report.film import Film, GasField, GasSeries, RotorField
 
 
 @app.command()
@@ -49,7 +49,9 @@ def film(
     quantity: Annotated[
         str, typer.Option(help="What the colours show: temperature, density, pressure, speed or heat-flux.")
     ] = "temperature",
-    size: Annotated[str, typer.Option(help="page (1280 by 720), 1080p or 4K.")] = "1080p",
+    size: Annotated[
+        str, typer.Option(help="page (1280 by 720), 1080p, 4K, or vertical (1080 by 1920) for a phone.")
+    ] = "1080p",
     theme: Annotated[str, typer.Option(help="dark or light.")] = "dark",
     seconds: Annotated[float, typer.Option(help="How long the film is.")] = 12.0,
     fps: Annotated[int, typer.Option(help="Frames a second.")] = 30,
@@ -76,9 +78,7 @@ def film(
         choose,
         gas_series,
         make_film,
-        make_rotor_film,
         rotor_series,
-        rotor_still,
         standard_knudsen,
         still_bytes,
         write_still,
@@ -118,41 +118,26 @@ def film(
         def solved(done: int, total: int, field: object) -> None:
             bar.update(solving, completed=done)
 
-        if rotor is not None:
-            fields = rotor_series(numbers, drive=drive, progress=solved, **rotor)
-            if still is not None and at is not None:
-                content = rotor_still(
-                    fields, still.suffix, knudsen=at, size=size, theme=theme, quantity=quantity, footnote=footnote
-                )
-                write_still(still, content, replace=replace)
-                drawn = (still, at, len(content))
-            if out is not None:
-                drawing = bar.add_task("drawing the film", total=max(2, round(seconds * fps)))
-                made = make_rotor_film(
-                    out, fields, quantity=quantity, theme=theme, size=size, seconds=seconds, fps=fps, replace=replace,
-                    footnote=footnote, dense_first=numbers[0] < numbers[-1],
-                    progress=lambda done, total: bar.update(drawing, completed=done),
-                )  # fmt: skip
-            _say(fields, shape, quantity, drawn, made, as_json=as_json)
-            return
-        series = gas_series(
-            shape, numbers, room=4.0 if room is None else _side(room), aspect=aspect, position=position,
-            accommodation=accommodation, drive=drive, tolerance=tolerance, progress=solved,
-        )  # fmt: skip
+        if rotor is None:
+            gas: GasSeries | list[RotorField] = gas_series(
+                shape, numbers, room=4.0 if room is None else _side(room), aspect=aspect, position=position,
+                accommodation=accommodation, drive=drive, tolerance=tolerance, progress=solved,
+            )  # fmt: skip
+        else:
+            gas = rotor_series(numbers, drive=drive, progress=solved, **rotor)
+        look: dict[str, Any] = {"quantity": quantity, "size": size, "theme": theme, "footnote": footnote}
         if still is not None and at is not None:
-            content = still_bytes(
-                series, still.suffix, knudsen=at, size=size, theme=theme, quantity=quantity, footnote=footnote
-            )
+            content = still_bytes(gas, still.suffix, knudsen=at, **look)
             write_still(still, content, replace=replace)
             drawn = (still, at, len(content))
         if out is not None:
             drawing = bar.add_task("drawing the film", total=max(2, round(seconds * fps)))
             made = make_film(
-                out, series, quantity=quantity, theme=theme, size=size, seconds=seconds, fps=fps, specks=specks,
-                footnote=footnote, dense_first=numbers[0] < numbers[-1], replace=replace,
-                progress=lambda done, total: bar.update(drawing, completed=done),
+                out, gas, seconds=seconds, fps=fps, specks=specks, dense_first=numbers[0] < numbers[-1],
+                replace=replace, progress=lambda done, total: bar.update(drawing, completed=done), **look,
             )  # fmt: skip
-    _say(series.fields, series.first.shape, quantity, drawn, made, as_json=as_json)
+    fields = gas if isinstance(gas, list) else gas.fields
+    _say(fields, shape, quantity, drawn, made, as_json=as_json)
 
 
 def _rotor_options(

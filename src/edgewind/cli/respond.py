@@ -89,12 +89,12 @@ def respond(
             else:
                 turning = _on_cluster(cluster, "rotor", numbers, about, lambda done: bar.update(task, completed=done))
             if picture is not None:
-                from edgewind.report.film import rotor_series, rotor_still, write_still
+                from edgewind.report.film import rotor_series, still_bytes, write_still
 
                 bar.update(task, description="solving for the picture")
                 drawn = rotor_series(numbers, vanes=vanes or 1, arm=arm, room=sides, round=round_, shape=shape,
                                      aspect=aspect, accommodation=accommodation)  # fmt: skip
-                write_still(picture, rotor_still(drawn, picture.suffix, knudsen=numbers[0]), replace=True)
+                write_still(picture, still_bytes(drawn, picture.suffix, knudsen=numbers[0]), replace=True)
         else:
             room_sides = sides[0] if len(sides) == 1 else sides
             about |= {"room": room_sides, "position": position, "tolerance": tolerance or 1e-3}

@@ -10,6 +10,7 @@ from edgewind.errors import FieldError, InputError
 from edgewind.report.physics import path_at_one_pascal
 from edgewind.web import whatif
 
+
 def outlook(text: str) -> dict[str, Any]:
     """Return what the bench as described looks like and would do: measures for a drawing, and the predicted curve.
 

@@ -10,9 +10,9 @@ import numpy as np
 from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.evidence import RotorDraws
-from edgewind.rotor import Surroundings, response_of, run
+from edgewind.rotor import Surroundings, reach, response_of, run
 from edgewind.units import parse_measured
-from edgewind.web.whatif import check_changes, fastest, moved_rotor, plain_list, reach
+from edgewind.web.whatif import check_changes, fastest, moved_rotor, plain_list
 
 # Envelopes that can be brought about, from dry ice to a hair dryer, and a freezer to begin with. Common practice,
 # no source.

@@ -18,7 +18,7 @@ from edgewind.report.film import (
     RotorPicture,
     choose,
     gas_series,
-    rotor_still,
+    picture_of,
     shipped_fields,
     shipped_rotor_fields,
     standard_knudsen,
@@ -43,7 +43,11 @@ def choices() -> dict[str, Any]:
         "drives": {key: drive.title for key, drive in DRIVES.items()},
         "quantities": {key: quantity.words for key, quantity in QUANTITIES.items()},
         "rotor_drives": [key for key in DRIVES if shipped_rotor_fields(key)],
-        "sizes": {key: f"{key}, {size[0]} by {size[1]}" for key, size in SIZES.items() if key != "page"},
+        "sizes": {
+            key: f"{key}, {size[0]} by {size[1]}" + (", for a phone" if size[1] > size[0] else "")
+            for key, size in SIZES.items()
+            if key != "page"
+        },
     }
 
 
@@ -101,20 +105,19 @@ class GasPictures:
             for name, other in (("quantity", "temperature"), ("theme", "light"), ("drive", "thermal"))
         )
         of = shipped_rotor_fields(drive) if _is_rotor(ways) else self._of(ways)
-        key = (id(of), drive, quantity, theme)
+        size = "vertical" if ways.get("size") == "vertical" else "page"
+        key = (id(of), drive, quantity, theme, size)
         with self._lock:
             drawn = self._pictures.pop(key, None)
         if drawn is None:
-            how: dict[str, Any] = {"quantity": quantity, "theme": theme, "size": "page"}
             with self._drawing:
-                drawn = GasPicture(of, **how) if isinstance(of, GasSeries) else RotorPicture(of, **how)
+                drawn = picture_of(of, quantity=quantity, theme=theme, size=size)
         with self._lock:
             self._pictures[key] = drawn
             while len(self._pictures) > _MOST_PICTURES:
                 self._pictures.popitem(last=False)
         with self._drawing:  # one figure cannot be drawn by two threads at once
-            content = drawn.png(knudsen)
-            return content, drawn.alt() if isinstance(drawn, RotorPicture) else drawn.alt(knudsen)
+            return drawn.png(knudsen), drawn.alt()
 
     def still(self, ways: Mapping[str, str], knudsen: float) -> tuple[bytes, str]:
         """Return a picture to keep, and its kind, ``png`` or ``svg``."""
@@ -127,12 +130,9 @@ class GasPictures:
             "size": ways.get("size", "1080p"), "theme": ways.get("theme", "light"),
             "quantity": ways.get("quantity", "temperature"),
         }  # fmt: skip
-        if _is_rotor(ways):
-            with self._drawing:
-                return rotor_still(shipped_rotor_fields(drive), kind, knudsen=knudsen, **how), kind
-        of = self._of(ways)
+        of = shipped_rotor_fields(drive) if _is_rotor(ways) else self._of(ways)
         with self._drawing:
-            return still_bytes(of, kind, knudsen=knudsen, drive=drive, **how), kind
+            return still_bytes(of, kind, knudsen=knudsen, **how), kind
 
     def _job(self, shape: str, drive: str) -> PageJob:
         return self._jobs.ask(("gas", shape, drive), compute_gas, lambda out: (shape, drive))

@@ -141,19 +141,43 @@ def read_workbook(path: Path) -> dict[str, Any]:
             f"this workbook cannot be read ({type(error).__name__})", fix="save it again as XLSX"
         ) from None
     try:
-        for sheet in book.worksheets:
+        for number, sheet in enumerate(book.worksheets):
             cells = [
                 [_text(value) for value in row] for row in sheet.iter_rows(max_row=_MOST_ROWS + 1, values_only=True)
             ]
             cells = [row for row in cells if any(row)]
             if cells and is_table(cells[0]):
-                return rows_of_cells(cells)
+                found = rows_of_cells(cells)
+                return found | {"guessed": [*found["guessed"], *_without_values(content, number)]}
     finally:
         book.close()
     raise InputError(
         "no sheet begins with titles of readings",
         fix="write titles such as 'pressure [Pa]' and 'speed [rpm]' in the first row",
     )
+
+
+def _without_values(content: io.BytesIO, number: int) -> list[str]:
+    """Say which cells of a sheet hold a formula whose value was not saved with it: they read as empty."""
+    from openpyxl import load_workbook
+
+    valued, written = (
+        load_workbook(content, read_only=True, data_only=data_only, keep_links=False) for data_only in (True, False)
+    )
+    try:
+        sheets = [book.worksheets[number].iter_rows(max_row=_MOST_ROWS + 1) for book in (valued, written)]
+        cells = [
+            formula.coordinate
+            for row, formulas in zip(*sheets, strict=True)
+            for value, formula in zip(row, formulas, strict=True)
+            if value.value is None and isinstance(formula.value, str) and formula.value.startswith("=")
+        ]
+    finally:
+        valued.close(), written.close()
+    if not cells:
+        return []
+    named = ", ".join(cells[:5]) + (" and others" if len(cells) > 5 else "")
+    return [f"formulas without saved values read as empty ({named}): open the workbook in a spreadsheet and save it"]
 
 
 def _check_workbook(path: Path) -> None:

@@ -120,7 +120,7 @@ def compute_gas(shape: str, drive: str) -> dict[str, Any]:
 
 def film_gas(film: FilmChoices, out: Path) -> dict[str, Any]:
     """Make a film of the gas."""
-    from edgewind.report.film import gas_series, make_film, make_rotor_film, shipped_rotor_fields
+    from edgewind.report.film import gas_series, make_film, shipped_rotor_fields
 
     def computing(done: int, total: int, field: Any) -> None:
         report("progress", ("computing the gas", done, total))
@@ -131,11 +131,12 @@ def film_gas(film: FilmChoices, out: Path) -> dict[str, Any]:
     out.mkdir(parents=True, exist_ok=True)
     path = str(out / "film.mp4")
     how: dict[str, Any] = {"quantity": film.quantity, "theme": film.theme, "size": film.size}
-    if film.shape == "rotor":
-        made = make_rotor_film(path, shipped_rotor_fields(film.drive), seconds=film.seconds, progress=drawing, **how)
-    else:
-        series = gas_series(film.shape, drive=film.drive, progress=computing)
-        made = make_film(path, series, seconds=film.seconds, progress=drawing, **how)
+    gas = (
+        shipped_rotor_fields(film.drive)
+        if film.shape == "rotor"
+        else gas_series(film.shape, drive=film.drive, progress=computing)
+    )
+    made = make_film(path, gas, seconds=film.seconds, progress=drawing, **how)
     return {"frames": made.frames, "width": made.width, "height": made.height, "bytes": made.bytes}
 
 

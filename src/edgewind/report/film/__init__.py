@@ -4,10 +4,10 @@ from edgewind.report.film.field import GasField, field_of_response, gas_field
 from edgewind.report.film.movie import Film, check_film, make_film, read_back
 from edgewind.report.film.picture import GasPicture, caption
 from edgewind.report.film.rotor_field import RotorField, rotor_fields, rotor_series, shipped_rotor_fields
-from edgewind.report.film.rotor_picture import RotorPicture, make_rotor_film, rotor_still
+from edgewind.report.film.rotor_picture import RotorPicture
 from edgewind.report.film.series import FieldFrame, GasSeries, gas_series, standard_knudsen
 from edgewind.report.film.shipped import shipped_fields
-from edgewind.report.film.still import check_still, draw_gas, still_bytes, write_still
+from edgewind.report.film.still import check_still, draw_gas, picture_of, still_bytes, write_still
 from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, choose
 
 __all__ = [
@@ -31,11 +31,10 @@ __all__ = [
     "gas_field",
     "gas_series",
     "make_film",
-    "make_rotor_film",
+    "picture_of",
     "read_back",
     "rotor_fields",
     "rotor_series",
-    "rotor_still",
     "shipped_fields",
     "shipped_rotor_fields",
     "standard_knudsen",

@@ -15,10 +15,9 @@ from numpy.typing import NDArray
 
 from edgewind.errors import EdgewindError, InputError, OutOfRangeError
 from edgewind.extras import need
-from edgewind.report.film.picture import GasPicture
+from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.series import GasSeries
-from edgewind.report.film.specks import Specks
-from edgewind.report.film.still import check_target, settle
+from edgewind.report.film.still import check_target, picture_of, settle
 
 Floats = NDArray[np.float64]
 
@@ -130,7 +129,7 @@ def check_film(
 
 def make_film(
     path: str | Path,
-    series: GasSeries,
+    gas: GasSeries | Sequence[RotorField],
     *,
     quantity: str = "temperature",
     theme: str = "dark",
@@ -152,8 +151,8 @@ def make_film(
     ----------
     path : path
         Where to, ending in ``.mp4``.
-    series : GasSeries
-        The gas at two Knudsen numbers or more.
+    gas : GasSeries or sequence of RotorField
+        The gas round a vane, or about a rotor, at two Knudsen numbers or more.
     quantity, theme, size : str
         Keys of `QUANTITIES`, `THEMES` and `SIZES`.
     seconds, fps : float, int
@@ -161,7 +160,7 @@ def make_film(
     dense_first : bool
         Whether it runs from dense gas to thin, as when a chamber is pumped down; else as when gas is let in.
     specks : bool
-        Whether specks drift along the lines, where there are closed ones.
+        Whether specks drift along the lines, where there are closed ones; never about a rotor.
     footnote : bool
         Whether the caption of four lines stands under the picture; a few words otherwise.
     replace : bool
@@ -172,35 +171,29 @@ def make_film(
     Raises
     ------
     InputError
-        For a name, size or duration that cannot be, a series of one Knudsen number, a file that exists, or where FFmpeg
+        For a name, size or duration that cannot be, gas at one Knudsen number, a file that exists, or where FFmpeg
         is missing or cannot code.
     """
     frames = check_timing(seconds, fps)
-    path = check_film(path, [field.knudsen for field in series.fields], seconds=seconds, fps=fps, replace=replace)
-    picture = GasPicture(series, quantity=quantity, theme=theme, size=size, specks=specks, footnote=footnote)
-    first, last = (series.low, series.high) if dense_first else (series.high, series.low)
-    route = places(first, last, frames)
+    fields = gas.fields if isinstance(gas, GasSeries) else gas
+    path = check_film(path, [field.knudsen for field in fields], seconds=seconds, fps=fps, replace=replace)
+    picture = picture_of(gas, quantity=quantity, theme=theme, size=size, specks=specks, footnote=footnote)
+    first, last = picture.ends if dense_first else picture.ends[::-1]
     with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".mp4", delete=False) as handle:
         part = Path(handle.name)
     try:
-        drawn = _frames(picture, route, fps)
-        _code(part, drawn, (picture.width, picture.height), fps, frames, progress)
+        _code(
+            part,
+            picture.frames(places(first, last, frames), fps),
+            (picture.width, picture.height),
+            fps,
+            frames,
+            progress,
+        )
         settle(part, path, replace=replace)
     finally:
         part.unlink(missing_ok=True)
     return Film(path, frames, fps, picture.width, picture.height, first, last, path.stat().st_size)
-
-
-def _frames(picture: GasPicture, route: Floats, fps: int) -> Iterator[NDArray[np.uint8]]:
-    drifting = Specks() if picture.specks else None
-    shown: float | None = None
-    for knudsen in route:
-        moment = picture.series.at(float(knudsen), picture.name)
-        dots = drifting.step(picture.lines_of(moment), moment, picture.series.sheet, 1.0 / fps) if drifting else None
-        if dots is not None or knudsen != shown:
-            picture.show(moment, dots)
-        shown = float(knudsen)
-        yield picture.frame()
 
 
 def ffmpeg_program() -> str:

@@ -5,70 +5,45 @@ One figure is drawn once; from one Knudsen number to the next only what changes 
 
 from __future__ import annotations
 
-import io
 import re
-import textwrap
-from html import escape
-from threading import RLock
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection, PolyCollection
-from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch, Rectangle
 from matplotlib.patheffects import withStroke
 from matplotlib.text import Text
-from matplotlib.ticker import FixedLocator, NullLocator
+from matplotlib.ticker import FixedLocator
 from numpy.typing import NDArray
 from PIL import Image
 from scipy.optimize import minimize_scalar
 
-from edgewind.report.figures.canvas import new_figure, our_style, plain_axes, plain_ticks
-from edgewind.report.film.colours import nice_limit, paint, root, scale_of
+from edgewind.report.figures.canvas import plain_axes
+from edgewind.report.film.colours import nice_limit, paint
 from edgewind.report.film.field import GasField
 from edgewind.report.film.lines import LINES, Line, level_lines, strokes
 from edgewind.report.film.sample import STRESS_POINTS
 from edgewind.report.film.series import FieldFrame, GasSeries
-from edgewind.report.film.words import DRIVES, QUANTITIES, SHEET, SHORT_CAPTION, SIZES, THEMES, choose
+from edgewind.report.film.sheet import SMALL, Sheet, arrow_heads, digits, short_name
+from edgewind.report.film.specks import Specks
+from edgewind.report.film.words import DRIVES, QUANTITIES
 
 Floats = NDArray[np.float64]
 
-# Places on the sheet, in ems of its type, from its left and lower side; 61.44 by 34.56 in all.
-_LEFT, _FIELD_BOTTOM, _FIELD_SIDE = 1.5, 4.85, 26.2
-_RIGHT, _RIGHT_END = 35.6, 59.9
-_SMALL, _TINY = 0.86, 0.74
-_CAPTION_SIGNS, _CAPTION_LINES = 150, 4
 # The vane has no thickness where it is computed; on the picture it needs one, in its own width.
 _THICK = 0.05
 _CURVE_POINTS = 240
 _HALO = "words-on-the-gas"
-# The style of a figure is set for the whole program: threads that draw take turns.
-_STYLE = RLock()
-
-
-def _digits(value: float, digits: int = 3) -> str:
-    """Write a number with three digits, or as many as asked, the same number of them always.
-
-    Examples
-    --------
-    >>> _digits(0.0024), _digits(12.34), _digits(-0.0000123), _digits(10.0, 2)
-    ('0.00240', '12.3', '−1.23·10⁻⁵', '10')
-    """
-    if value == 0.0 or 1e-4 <= abs(value) < 10**digits:
-        return f"{value:#.{digits}g}".rstrip(".").replace("-", "−")
-    mantissa, power = f"{value:.{digits - 1}e}".split("e")
-    raised = str(int(power)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
-    return f"{mantissa}·10{raised}".replace("-", "−")
 
 
 def _percent(share: float) -> str:
     return f"{100 * share:.0f} %".replace("-", "−")
 
 
-class GasPicture:
+class GasPicture(Sheet):
     """A picture of a series of fields that can be moved to any Knudsen number within it.
 
     Parameters
@@ -103,63 +78,41 @@ class GasPicture:
         footnote: bool = True,
     ) -> None:
         self.series = series if isinstance(series, GasSeries) else GasSeries([series])
-        self.quantity = choose(QUANTITIES, quantity, "quantity")
-        self._name = next(name for name, known in QUANTITIES.items() if known is self.quantity)
-        self.palette = choose(THEMES, theme, "theme")
-        self._theme = next(name for name, known in THEMES.items() if known is self.palette)
-        self.width, self.height = choose(SIZES, size, "size")
+        super().__init__(quantity, theme, size, footnote)
         # Only gas drifts, and only round a strip does it stay in this plane.
         self.specks = specks and self.series.flat and self.quantity.lines == "velocity"
-        self._footnote = footnote
         self.drive = DRIVES[self.series.first.drive]
-        top = nice_limit(self.series.largest(self._name))
+        top = nice_limit(self.series.largest(self.name))
         self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
         self._moving: list[tuple[Axes | None, Artist]] = []
         self._background: Any = None
         self._order: list[tuple[Axes | None, Artist]] = []
         self._shown: float | None = None
         self._last: tuple[FieldFrame, list[Line]] | None = None
-        self.lock = RLock()
-        with _STYLE, our_style(self.palette, SHEET):
-            self.figure: Figure = new_figure(SHEET)
-            self.figure.set_dpi(self.width / SHEET.width_in)
-            self.canvas = FigureCanvasAgg(self.figure)
-            self._draw_once()
+        self.draw()
         self.show(self.series.high)
 
     # ---- what is drawn once
 
-    def _em(self, left: float, bottom: float, width: float, height: float) -> tuple[float, float, float, float]:
-        return (left / SHEET.width_em, bottom / SHEET.height_em, width / SHEET.width_em, height / SHEET.height_em)
-
-    def _text(self, x: float, y: float, words: str, *, size: float = 1.0, moving: bool = False, **how: Any) -> Text:
-        """Write on the sheet, x and y in ems."""
-        text = self.figure.text(
-            x / SHEET.width_em, y / SHEET.height_em, words, fontsize=size * SHEET.type_pt,
-            **({"color": self.palette.ink, "va": "baseline"} | how),
-        )  # fmt: skip
-        if moving:
-            self._moving.append((None, text))
-        return text
-
-    def _move(self, axes: Axes, artist: Artist) -> Any:
+    def _move(self, axes: Axes | None, artist: Artist) -> Any:
         self._moving.append((axes, artist))
         return artist
 
     def _draw_once(self) -> None:
-        self._text(_LEFT, 32.7, self.drive.title, size=1.3, fontweight="bold")
+        self.draw_title(self.drive.title)
         self._draw_field()
-        self._draw_scale()
+        self.draw_scale(self.limits, self.drive.per)
         self._draw_readout()
-        self._draw_stress()
+        if self.layout.stress is not None:
+            self._draw_stress(*self.layout.stress)
         self._draw_curve()
-        self._draw_caption()
+        self.draw_words(caption(self.series, self.name, specks=self.specks))
         for _, artist in self._moving:
             artist.set_animated(True)
 
     def _draw_field(self) -> None:
         first, sheet, palette = self.series.first, self.series.sheet, self.palette
-        axes = plain_axes(self.figure, self._em(_LEFT, _FIELD_BOTTOM, _FIELD_SIDE, _FIELD_SIDE))
+        axes = self.field_axes()
         self._field = axes
         x0, x1, y1 = float(first.x[0]), float(first.x[-1]), float(first.y[-1])
         axes.set(xlim=(x0, x1), ylim=(-y1, y1), xticks=[], yticks=[], aspect="equal", anchor="W")
@@ -169,7 +122,7 @@ class GasPicture:
             axes, axes.imshow(empty, extent=(x0, x1, -y1, y1), interpolation="bilinear", origin="lower", zorder=1)
         )
         axes.set(xlim=(x0, x1), ylim=(-y1, y1), aspect="equal", anchor="W")
-        line = SHEET.line
+        line = self.line
         self._lines = self._move(
             axes, LineCollection([], colors=palette.ink, linewidths=1.15 * line, alpha=0.62, zorder=2, capstyle="round")
         )
@@ -190,7 +143,7 @@ class GasPicture:
 
     def _draw_vane(self, axes: Axes, first: GasField, unit: float) -> None:
         """The vane, drawn thicker than it is, with the names of its faces, and a rule as long as it is wide."""
-        palette, line = self.palette, SHEET.line
+        palette, line = self.palette, self.line
         right, left = {
             "thermal": (palette.rust, palette.blue), "flow": (palette.soft, palette.soft),
             "warm": (palette.rust, palette.rust),
@@ -204,7 +157,7 @@ class GasPicture:
         outline.set(edgecolor=palette.paper, linewidth=0.9 * line, zorder=4.1)
         self._move(axes, axes.add_patch(outline))
         halo = [withStroke(linewidth=3.6 * line, foreground=palette.paper, alpha=0.85)]
-        how: dict[str, Any] = {"fontsize": 0.95 * SHEET.type_pt, "va": "center", "zorder": 5, "path_effects": halo,
+        how: dict[str, Any] = {"fontsize": self.points(0.95), "va": "center", "zorder": 5, "path_effects": halo,
                                "fontweight": "bold"}  # fmt: skip
         ink = {"thermal": (palette.rust, palette.blue), "flow": (palette.ink, palette.ink),
                "warm": (palette.rust, palette.rust)}[first.drive]  # fmt: skip
@@ -214,7 +167,7 @@ class GasPicture:
             self._move(axes, axes.text(place, 0.0, words, color=colour, ha=side, **how))
         if first.drive == "flow":
             arrow = FancyArrowPatch((0.1 * unit, 0.16 * unit), (0.5 * unit, 0.16 * unit), arrowstyle="-|>",
-                                    mutation_scale=1.1 * SHEET.type_pt, color=palette.ink, linewidth=2.2 * line,
+                                    mutation_scale=self.points(1.1), color=palette.ink, linewidth=2.2 * line,
                                     zorder=5)  # fmt: skip
             self._move(axes, axes.add_patch(arrow))
         # A rule of one width in the lower left corner.
@@ -226,49 +179,40 @@ class GasPicture:
                             solid_capstyle="butt", solid_joinstyle="miter")[0],
         )  # fmt: skip
         self._move(axes, axes.text(x + 0.5, y + 0.05 * unit, "width L", ha="center", va="bottom", color=palette.ink,
-                                   fontsize=_SMALL * SHEET.type_pt, zorder=5, path_effects=halo))  # fmt: skip
-
-    def _draw_scale(self) -> None:
-        """The colour scale beside the field, with its unit."""
-        palette = self.palette
-        x = _LEFT + _FIELD_SIDE + 0.9
-        axes = plain_axes(self.figure, self._em(x, _FIELD_BOTTOM + 1.2, 0.85, _FIELD_SIDE - 5.2))
-        colours = scale_of(signed=self.quantity.signed, theme=self._theme)
-        axes.imshow(colours[:, None, :], extent=(0, 1, -1 if self.quantity.signed else 0, 1),
-                    origin="lower", aspect="auto", interpolation="nearest")  # fmt: skip
-        high = self.limits[1]
-        marks = high * (np.linspace(-1.0, 1.0, 5) if self.quantity.signed else np.array([0.0, 0.1, 0.3, 0.6, 1.0]))
-        ends = np.array([-1.0, 1.0]) if self.quantity.signed else np.array([0.0, 1.0])
-        axes.set(xticks=[], ylim=ends)
-        axes.yaxis.tick_right()
-        axes.yaxis.set_major_locator(
-            FixedLocator((marks / high if self.quantity.signed else root(marks / high)).tolist())
-        )
-        axes.set_yticklabels(
-            [("+" if self.quantity.signed and mark > 0 else "") + _plain(float(mark)) for mark in marks]
-        )
-        axes.tick_params(axis="y", labelsize=_SMALL * SHEET.type_pt, length=0.25 * SHEET.type_pt, colors=palette.rule,
-                         labelcolor=palette.ink)  # fmt: skip
-        self._text(x, _FIELD_BOTTOM + _FIELD_SIDE - 0.75, _short(self._name), size=_SMALL, fontweight="bold")
-        self._text(x, _FIELD_BOTTOM + _FIELD_SIDE - 2.0, self.quantity.unit, size=_SMALL)
-        self._text(x, _FIELD_BOTTOM + _FIELD_SIDE - 3.2, f"per {self.drive.per}", size=_SMALL, color=palette.soft)
+                                   fontsize=self.points(SMALL), zorder=5, path_effects=halo))  # fmt: skip
 
     def _draw_readout(self) -> None:
-        self._kn = self._text(_RIGHT, 30.0, "", size=2.3, fontweight="bold", moving=True)
-        self._path = self._text(_RIGHT, 28.25, "", moving=True)
-        self._value = self._text(_RIGHT, 26.75, "", moving=True)
+        layout, palette = self.layout, self.palette
+        wide = layout.stress is not None
+        self._kn = self._move(None, self.text(*layout.kn, "", size=2.3, fontweight="bold"))
+        self._path = self._move(None, self.text(*layout.path, "", size=1.0 if wide else SMALL))
+        self._value = self._move(None, self.text(*layout.value, "", size=1.0 if wide else 0.95))
+        # Beside what acts along the face, or under the effect.
+        if wide:
+            x, rows, gap, size = 52.9, (22.9, 19.4), 1.8, 1.5
+        else:
+            x, rows, gap, size = layout.value[0], (layout.value[1] - 1.4,) * 2, 0.0, SMALL
+        shares = []
+        for number, (words, colour, y) in enumerate(zip(("area", "edge"), (palette.moss, palette.plum), rows,
+                                                        strict=True)):  # fmt: skip
+            how: dict[str, Any] = {"color": colour, "fontweight": "bold"}
+            at = x if wide else x + 7.5 * number
+            self.text(at, y, words, size=SMALL, **how)
+            shares.append(self._move(None, self.text(at if wide else at + 2.9, y - gap, "", size=size, **how)))
+        self._area, self._edge = shares
 
-    def _draw_stress(self) -> None:
-        palette, line = self.palette, SHEET.line
-        self._text(_RIGHT, 24.6, f"Along the face: {self.drive.along}", size=_SMALL, fontweight="bold")
-        axes = plain_axes(self.figure, self._em(_RIGHT + 3.6, 17.3, 13.0, 6.4))
+    def _draw_stress(self, left: float, bottom: float, width: float, height: float) -> None:
+        palette, line = self.palette, self.line
+        self.text(left - 3.6, bottom + height + 0.9, f"Along the face: {self.drive.along}", size=SMALL,
+                  fontweight="bold")  # fmt: skip
+        axes = plain_axes(self.figure, self.em(left, bottom, 13.0, height))
         edge = self.series.first.edge
         axes.set(xlim=(0, 1), ylim=(-1.04 * edge, 1.04 * edge), xticks=[], yticks=[])
         right = {"thermal": palette.rust, "warm": palette.rust}.get(self.series.first.drive, palette.soft)
         axes.add_patch(Rectangle((-0.022, -edge), 0.02, 2 * edge, facecolor=right, edgecolor="none", clip_on=False))
         for place, words in ((edge, "edge"), (0.0, "middle"), (-edge, "edge")):
             label = axes.text(-0.045, place, words, ha="right", va="center", color=palette.soft)
-            label.set_fontsize(_SMALL * SHEET.type_pt)
+            label.set_fontsize(self.points(SMALL))
         nothing = [np.zeros((3, 2))]
         self._edge_part, self._area_part = (
             PolyCollection(nothing, facecolors=colour, edgecolors="none", alpha=0.8)
@@ -282,51 +226,31 @@ class GasPicture:
             axes, axes.plot([], [], color=palette.ink, linewidth=1.1 * line, linestyle=(0, (4, 3)))[0]
         )
         self._mean_words = self._move(
-            axes, axes.text(0, -1.12 * edge, "mean", ha="center", va="top", fontsize=_SMALL * SHEET.type_pt,
+            axes, axes.text(0, -1.12 * edge, "mean", ha="center", va="top", fontsize=self.points(SMALL),
                             color=palette.soft)
         )  # fmt: skip
-        x = _RIGHT + 17.3
-        self._text(x, 22.9, "area", size=_SMALL, color=palette.moss, fontweight="bold")
-        self._area = self._text(x, 21.1, "", size=1.5, color=palette.moss, fontweight="bold", moving=True)
-        self._text(x, 19.4, "edge", size=_SMALL, color=palette.plum, fontweight="bold")
-        self._edge = self._text(x, 17.6, "", size=1.5, color=palette.plum, fontweight="bold", moving=True)
 
     def _draw_curve(self) -> None:
         """The effect against the Knudsen number, thin gas to the left as on a pressure axis."""
-        palette, line, series = self.palette, SHEET.line, self.series
-        self._text(_RIGHT, 14.2, f"{self.drive.effect.capitalize()} as gas is let in", size=_SMALL, fontweight="bold")
+        palette, line, series = self.palette, self.line, self.series
         kept = "temperatures" if self.drive.per.startswith("Δ") else "velocity"
-        self._text(
-            _RIGHT, 13.05, f"{self.drive.unit} per {self.drive.per}, {kept} held", size=_SMALL, color=palette.soft
-        )
-        axes = plain_axes(self.figure, self._em(_RIGHT + 3.6, 7.0, _RIGHT_END - _RIGHT - 3.9, 5.0), spines=("bottom",))
-        self._curve = axes
         low, high = series.span
         knudsen = np.geomspace(low, high, _CURVE_POINTS)
         effect = series.curve(knudsen) / knudsen
         nodes = np.array([field.coefficient for field in series.fields]) / series.knudsen
         errors = np.array([field.error for field in series.fields]) / series.knudsen
+        if high < 1.2 * low:
+            low, high = low / 2, high * 2
+        top = nice_limit(1.3 * float(effect.max()))
+        heading, under = f"{self.drive.effect.capitalize()} as gas is let in", f"{self.drive.unit} per {self.drive.per}"
+        axes = self.curve_axes(heading, f"{under}, {kept} held", low / 1.12, high * 1.12, top)
         axes.plot(knudsen, effect, color=palette.blue, linewidth=2.2 * line, solid_capstyle="round")
         axes.errorbar(series.knudsen, nodes, np.nan_to_num(errors), fmt="o", color=palette.blue, markersize=2.6 * line,
                       elinewidth=line)  # fmt: skip
-        top = nice_limit(1.3 * float(effect.max()))
-        if high < 1.2 * low:
-            low, high = low / 2, high * 2
-        axes.set(xscale="log", xlim=(high * 1.12, low / 1.12), ylim=(0.0, top))
         ticks = [tick for tick in (0.01, 0.1, 1.0, 10.0, 100.0) if low / 1.12 <= tick <= high * 1.12]
         if len(ticks) < 2:
             ticks = [low, high] if series.knudsen.size > 1 else [series.low]
         axes.xaxis.set_major_locator(FixedLocator(ticks))
-        axes.xaxis.set_minor_locator(NullLocator())
-        plain_ticks(axes.xaxis)
-        axes.set_yticks([0.0, 0.5 * top, top])
-        axes.set_yticklabels(["0", _plain(0.5 * top), _plain(top)])
-        axes.grid(axis="y", color=palette.grid, linewidth=line)
-        axes.set_axisbelow(True)
-        axes.tick_params(labelsize=_SMALL * SHEET.type_pt)
-        self._text(_RIGHT + 3.6, 4.55, "thin gas", size=_SMALL, color=palette.soft)
-        self._text(_RIGHT_END - 0.3, 4.55, "dense gas", size=_SMALL, color=palette.soft, ha="right")
-        self._text(0.5 * (_RIGHT + 3.3 + _RIGHT_END), 4.55, "Knudsen number Kn", size=_SMALL, ha="center")
         self._draw_peak(axes, effect, knudsen, top)
         self._here = self._move(axes, axes.plot([], [], color=palette.rule, linewidth=1.2 * line, zorder=3)[0])
         self._dot = self._move(
@@ -344,34 +268,18 @@ class GasPicture:
             bounds=(np.log(knudsen[best - 2]), np.log(knudsen[best + 2])), method="bounded",
         )  # fmt: skip
         kn = float(np.exp(found.x))
-        axes.plot([kn, kn], [0.0, -found.fun], color=self.palette.gold, linewidth=1.6 * SHEET.line, zorder=1.5)
+        axes.plot([kn, kn], [0.0, -found.fun], color=self.palette.gold, linewidth=1.6 * self.line, zorder=1.5)
         self.peak = kn
         # Centred over the peak, but for a peak near an end.
         share = axes.transLimits.transform(axes.transScale.transform((kn, 0.0)))[0]
         side = "right" if share > 0.78 else "left" if share < 0.22 else "center"
         label = axes.annotate(
-            f"greatest at Kn {kn:.2g}", (kn, -found.fun), xytext=(0.0, 0.62 * SHEET.type_pt),
+            f"greatest at Kn {kn:.2g}", (kn, -found.fun), xytext=(0.0, self.points(0.62)),
             textcoords="offset points", ha=side, va="bottom", color=self.palette.gold_ink,
         )  # fmt: skip
-        label.set(fontsize=_SMALL * SHEET.type_pt, fontweight="bold")
-
-    def _draw_caption(self) -> None:
-        if not self._footnote:
-            self._text(_LEFT, 2.4, SHORT_CAPTION, color=self.palette.soft)
-            return
-        words = caption(self.series, self._name, specks=self.specks)
-        # Four lines stand under the picture; a long caption is set smaller.
-        tight = len(textwrap.wrap(words, _CAPTION_SIGNS)) > _CAPTION_LINES
-        size, signs = (0.89 * _TINY, int(_CAPTION_SIGNS / 0.89)) if tight else (_TINY, _CAPTION_SIGNS)
-        for number, line in enumerate(textwrap.wrap(words, signs)):
-            self._text(_LEFT, 3.3 - 0.95 * number, line, size=size, color=self.palette.soft)
+        label.set(fontsize=self.points(SMALL), fontweight="bold")
 
     # ---- what changes
-
-    @property
-    def name(self) -> str:
-        """Name of the quantity shown."""
-        return self._name
 
     @property
     def moving(self) -> list[Artist]:
@@ -389,9 +297,11 @@ class GasPicture:
             Places of specks of gas to be shown, upper half.
         """
         with self.lock:
-            moment = knudsen if isinstance(knudsen, FieldFrame) else self.series.at(knudsen, self._name)
+            moment = knudsen if isinstance(knudsen, FieldFrame) else self.series.at(knudsen, self.name)
             self._set_field(moment, dots)
-            self._set_stress(moment)
+            self._set_shares(moment)
+            if self.layout.stress is not None:
+                self._set_stress(moment)
             self._set_readout(moment)
             self._shown = moment.knudsen
             return moment
@@ -411,14 +321,14 @@ class GasPicture:
 
     def _set_field(self, moment: FieldFrame, dots: Floats | None) -> None:
         first = self.series.first
-        colours = paint(moment.values, self.limits, signed=self.quantity.signed, theme=self._theme)
+        colours = paint(moment.values, self.limits, signed=self.quantity.signed, theme=self.theme)
         self._image.set_data(np.concatenate([colours[::-1], colours]))
         half = self.lines_of(moment)
         lines = [*half, *(line.mirrored for line in half)]
         self._lines.set_segments([line.points for line in lines])
         heads = np.concatenate([line.heads for line in lines]) if lines else np.empty((0, 4))
         size = max(first.x[-1] - first.x[0], 2 * first.y[-1]) * (0.0155 if moment.stream is not None else 0.011)
-        self._heads.set_verts(list(_arrow_heads(heads, size)))
+        self._heads.set_verts(list(arrow_heads(heads, size)))
         self._dots.set_visible(dots is not None)
         if dots is not None:
             both = np.concatenate([dots, dots * np.array([1.0, -1.0])])
@@ -446,17 +356,21 @@ class GasPicture:
         self._mean_line.set_data([one, one], [-1.04 * edge, 1.04 * edge])
         # Kept clear of the word that stands by the edge.
         self._mean_words.set_x(max(one, 0.26))
-        self._mean_words.set_text(f"mean {_digits(moment.coefficient)}" if lively else "no net push")
+        self._mean_words.set_text(f"mean {digits(moment.coefficient)}" if lively else "no net push")
+
+    def _set_shares(self, moment: FieldFrame) -> None:
+        lively = abs(moment.mean) > 1e-12
         self._area.set_text(_percent(moment.area_share) if lively else "–")
         self._edge.set_text(_percent(1.0 - moment.area_share) if lively else "–")
 
     def _set_readout(self, moment: FieldFrame) -> None:
         kn = moment.knudsen
-        self._kn.set_text(f"Kn {_digits(kn, 2)}")
-        self._path.set_text(f"Mean free path {_digits(kn, 2)} L, L the width of the vane")
+        self._kn.set_text(f"Kn {digits(kn, 2)}")
+        between = "\n" if self.layout.stress is None else " "
+        self._path.set_text(f"Mean free path {digits(kn, 2)} L,{between}L the width of the vane")
         lead = self.drive.effect.capitalize()
         unit = "Q/(p₀ v₀ A)" if self.drive.acts == "heat" else "F/(p₀ A)"
-        self._value.set_text(f"{lead} {unit} = {_digits(moment.coefficient)} per {self.drive.per}")
+        self._value.set_text(f"{lead} {unit} = {digits(moment.coefficient)} per {self.drive.per}")
         force = moment.coefficient / kn
         self._dot.set_data([kn], [force])
         self._here.set_data([kn, kn], [0.0, force])
@@ -500,93 +414,64 @@ class GasPicture:
         with self.lock:
             return self._paint_over()
 
-    def png(self, knudsen: float | None = None, *, effort: int = 3) -> bytes:
-        """Return the picture at a Knudsen number as a PNG; as it stands where None is given."""
-        with self.lock:
-            if knudsen is not None:
-                self.show(knudsen)
-            stream = io.BytesIO()
-            image = Image.fromarray(self._paint_over()).convert("RGB")
-            image.save(stream, format="PNG", compress_level=effort)
-            return stream.getvalue()
+    def frames(self, route: Floats, fps: int) -> Iterator[NDArray[np.uint8]]:
+        """Yield the canvas at one Knudsen number after another, specks drifting where they are shown."""
+        drifting = Specks() if self.specks else None
+        shown: float | None = None
+        for knudsen in route:
+            moment = self.series.at(float(knudsen), self.name)
+            dots = drifting.step(self.lines_of(moment), moment, self.series.sheet, 1.0 / fps) if drifting else None
+            if dots is not None or knudsen != shown:
+                self.show(moment, dots)
+            shown = float(knudsen)
+            yield self.frame()
 
-    def svg(self, knudsen: float | None = None) -> str:
-        """Return the picture at a Knudsen number as an SVG document; as it stands where None is given."""
-        with self.lock:
-            if knudsen is not None:
-                self.show(knudsen)
-            stream = io.StringIO()
-            dpi = self.figure.dpi
-            haloed = [artist for artist in self.moving if isinstance(artist, Text) and artist.get_path_effects()]
-            kept = [text.get_path_effects() for text in haloed]
-            try:
-                for artist in self.moving:
-                    artist.set_animated(False)
-                for text in haloed:
-                    text.set_path_effects([])
-                    text.set_gid(_HALO)
-                with _STYLE, our_style(self.palette, SHEET):
-                    self.figure.savefig(
-                        stream, format="svg", facecolor=self.palette.paper, dpi=72,
-                        metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
-                    )  # fmt: skip
-            finally:
-                for artist in self.moving:
-                    artist.set_animated(True)
-                for text, effects in zip(haloed, kept, strict=True):
-                    text.set_path_effects(effects)
-                    text.set_gid(None)
-                # Saving leaves another canvas and resolution behind.
-                self.figure.set_canvas(self.canvas)
-                self.figure.set_dpi(dpi)
-                self._background = None
-            return self._finish_svg(stream.getvalue())
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Least and greatest Knudsen number."""
+        return self.series.low, self.series.high
 
-    def _finish_svg(self, drawing: str) -> str:
-        """Give words on the gas their halo as text, not as outlines, and the whole a name for screen readers."""
+    def _drawing(self) -> str:
+        """Give words on the gas their halo as text, not as outlines."""
+        haloed = [artist for artist in self.moving if isinstance(artist, Text) and artist.get_path_effects()]
+        kept = [text.get_path_effects() for text in haloed]
+        try:
+            for artist in self.moving:
+                artist.set_animated(False)
+            for text in haloed:
+                text.set_path_effects([])
+                text.set_gid(_HALO)
+            drawing = super()._drawing()
+        finally:
+            for artist in self.moving:
+                artist.set_animated(True)
+            for text, effects in zip(haloed, kept, strict=True):
+                text.set_path_effects(effects)
+                text.set_gid(None)
+            self._background = None
         halo = (
-            f"paint-order: stroke; stroke: {self.palette.paper}; stroke-width: {3.6 * SHEET.line:g}px; "
+            f"paint-order: stroke; stroke: {self.palette.paper}; stroke-width: {3.6 * self.line:g}px; "
             "stroke-linejoin: round; "
         )
-        drawing = re.sub(
+        return re.sub(
             rf'<g id="{_HALO}">(\s*(?:<!--.*?-->\s*)?<text style=")', lambda found: f"<g>{found[1]}{halo}", drawing
         )
-        return re.sub(
-            r"(<svg\b[^>]*)>", lambda found: f'{found[1]} role="img">\n <title>{escape(self.alt())}</title>', drawing,
-            count=1,
-        )  # fmt: skip
 
-    def alt(self, knudsen: float | None = None) -> str:
+    def alt(self) -> str:
         """Return in words what the picture shows, for those who cannot see it."""
-        moment = self.series.at(self._shown if knudsen is None else knudsen, self._name)
+        moment = self.series.at(self._shown, self.name)
         first = self.series.first
         return (
-            f"{self.drive.title}, a {first.shape} in a closed room, at a Knudsen number of {_digits(moment.knudsen)}: "
-            f"{_short(self._name)} of the gas as colours, with lines that {_followed(self._name)} follows. "
-            f"{self.drive.effect.capitalize()} {_digits(moment.coefficient)} per {self.drive.per}; "
+            f"{self.drive.title}, a {first.shape} in a closed room, at a Knudsen number of {digits(moment.knudsen)}: "
+            f"{short_name(self.name)} of the gas as colours, with lines that {_followed(self.name)} follows. "
+            f"{self.drive.effect.capitalize()} {digits(moment.coefficient)} per {self.drive.per}; "
             f"{_percent(moment.area_share)} of it from the area, {_percent(1 - moment.area_share)} from the edge. "
-            f"Fastest: {_digits(moment.fastest)}."
+            f"Fastest: {digits(moment.fastest)}."
         )
-
-
-def _plain(value: float) -> str:
-    return f"{value:.3g}".replace("-", "−")
-
-
-def _short(quantity: str) -> str:
-    return quantity.replace("-", " ")
 
 
 def _followed(quantity: str) -> str:
     return "heat" if QUANTITIES[quantity].lines == "heat_flux" else "the gas"
-
-
-def _arrow_heads(heads: Floats, size: float) -> Floats:
-    """Triangles with their tips ahead, shape (n, 3, 2)."""
-    at, along = heads[:, None, :2], heads[:, None, 2:]
-    side = along[..., ::-1] * np.array([-1.0, 1.0])
-    shape = np.array([[0.62, 0.0], [-0.45, 0.40], [-0.45, -0.40]]) * size
-    return np.asarray(at + shape[None, :, :1] * along + shape[None, :, 1:] * side)
 
 
 def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> str:

@@ -5,52 +5,27 @@ It shares its sheet, colours, lines and scale with the picture of a lone vane.
 
 from __future__ import annotations
 
-import io
-import tempfile
-import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from html import escape
-from pathlib import Path
-from threading import RLock
 from typing import Any
 
 import numpy as np
 from matplotlib.artist import Artist
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection, PolyCollection
-from matplotlib.figure import Figure
 from matplotlib.patches import Circle, FancyArrowPatch, Polygon, Rectangle
-from matplotlib.ticker import FixedLocator, NullLocator
+from matplotlib.ticker import FixedLocator
 from numpy.typing import NDArray
-from PIL import Image
 from scipy.interpolate import PchipInterpolator
 
 from edgewind.errors import InputError, OutOfRangeError
-from edgewind.report.figures.canvas import new_figure, our_style, plain_axes, plain_ticks, svg_of
-from edgewind.report.film.colours import nice_limit, paint, root, scale_of
+from edgewind.report.figures.canvas import our_style, plain_axes
+from edgewind.report.film.colours import nice_limit, paint
 from edgewind.report.film.lines import Line, strokes
-from edgewind.report.film.movie import Film, _code, check_film, check_timing, places
-from edgewind.report.film.picture import (
-    _CAPTION_SIGNS,
-    _FIELD_BOTTOM,
-    _FIELD_SIDE,
-    _LEFT,
-    _RIGHT,
-    _RIGHT_END,
-    _SMALL,
-    _STYLE,
-    _TINY,
-    _arrow_heads,
-    _digits,
-    _plain,
-    _short,
-)
 from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.sample import SampleGrid
 from edgewind.report.film.series import _weights
-from edgewind.report.film.still import STILLS, settle
-from edgewind.report.film.words import QUANTITIES, SHEET, SHORT_CAPTION, SIZES, THEMES, choose
+from edgewind.report.film.sheet import SMALL, STYLE, Sheet, arrow_heads, digits, plain, short_name
+from edgewind.report.film.words import QUANTITIES
 
 Floats = NDArray[np.float64]
 
@@ -111,7 +86,7 @@ def _shown(field: RotorField, quantity: str) -> Floats:
     return field.moment(quantity)
 
 
-class RotorPicture:
+class RotorPicture(Sheet):
     """A picture of a rotor from above that can be moved to any Knudsen number between those computed.
 
     Parameters
@@ -144,39 +119,18 @@ class RotorPicture:
         self.first = self.fields[0]
         if any(field.same != self.first.same for field in self.fields):
             raise InputError("these are answers of different rotors", fix="draw those of one rotor and drive together")
-        self.quantity = choose(QUANTITIES, quantity, "quantity")
-        self.name = next(name for name, known in QUANTITIES.items() if known is self.quantity)
-        self.palette = choose(THEMES, theme, "theme")
-        self._theme = next(name for name, known in THEMES.items() if known is self.palette)
-        self.width, self.height = choose(SIZES, size, "size")
+        super().__init__(quantity, theme, size, footnote)
         top = nice_limit(max(float(np.nanmax(np.abs(_shown(field, self.name)))) for field in self.fields))
         self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
-        self._footnote = footnote
         self._moving: list[Artist] = []
-        self.lock = RLock()
-        with _STYLE, our_style(self.palette, SHEET):
-            self.figure: Figure = new_figure(SHEET)
-            self.figure.set_dpi(self.width / SHEET.width_in)
-            self.canvas = FigureCanvasAgg(self.figure)
-            self._draw_once()
+        self.draw()
         self.shown = self.show(self.fields[-1].knudsen)
 
-    def _em(self, left: float, bottom: float, width: float, height: float) -> tuple[float, float, float, float]:
-        return (left / SHEET.width_em, bottom / SHEET.height_em, width / SHEET.width_em, height / SHEET.height_em)
-
-    def _text(self, x: float, y: float, words: str, *, size: float = 1.0, moving: bool = False, **how: Any) -> None:
-        text = self.figure.text(
-            x / SHEET.width_em, y / SHEET.height_em, words, fontsize=size * SHEET.type_pt,
-            **({"color": self.palette.ink, "va": "baseline"} | how),
-        )  # fmt: skip
-        if moving:
-            self._moving.append(text)
-
     def _draw_once(self) -> None:
-        palette, line, first = self.palette, SHEET.line, self.first
-        self._text(_LEFT, 32.7, TITLES[first.drive], size=1.3, fontweight="bold")
+        palette, line, first = self.palette, self.line, self.first
+        self.draw_title(TITLES[first.drive])
         half = 0.5 * first.room[0]
-        axes = plain_axes(self.figure, self._em(_LEFT, _FIELD_BOTTOM, _FIELD_SIDE, _FIELD_SIDE))
+        axes = self.field_axes()
         axes.set(xlim=(-1.02 * half, 1.02 * half), ylim=(-1.02 * half, 1.02 * half), xticks=[], yticks=[])
         axes.set(aspect="equal", anchor="W")
         self._field = axes
@@ -188,14 +142,12 @@ class RotorPicture:
         x, y = -half, -0.97 * half
         axes.plot([x, x + 1.0], [y, y], color=palette.ink, linewidth=1.5 * line, marker="|", zorder=7)
         axes.text(x + 0.5, y + 0.02 * half, "width L", ha="center", va="bottom", color=palette.ink,
-                  fontsize=_SMALL * SHEET.type_pt, zorder=7)  # fmt: skip
-        self._draw_scale()
-        self._draw_axes()
-        if not self._footnote:
-            self._text(_LEFT, 2.4, SHORT_CAPTION, color=palette.soft)
-            return
-        for number, words in enumerate(textwrap.wrap(self.caption(), _CAPTION_SIGNS)):
-            self._text(_LEFT, 3.3 - 0.95 * number, words, size=_TINY, color=palette.soft)
+                  fontsize=self.points(SMALL), zorder=7)  # fmt: skip
+        self.draw_scale(self.limits, _EFFECTS[first.drive][2])
+        if self.layout.stress is not None:
+            self._draw_stress(*self.layout.stress)
+        self._draw_curve()
+        self.draw_words(self.caption())
 
     def _draw_vanes(self) -> None:
         """The vanes, thicker than they are, each face in its colour, and the sense of turning."""
@@ -211,84 +163,54 @@ class RotorPicture:
             for low, high, colour in ((0.0, 0.5 * _THICK, leading), (-0.5 * _THICK, 0.0, trailing)):
                 corners = np.array([[root_, low], [tip, low], [tip, high], [root_, high]])
                 axes.add_patch(Polygon(corners @ turn, facecolor=colour, edgecolor=palette.paper,
-                                       linewidth=0.6 * SHEET.line, zorder=4))  # fmt: skip
+                                       linewidth=0.6 * self.line, zorder=4))  # fmt: skip
             if root_ > 0.0:
                 arm = np.array([[0.0, 0.0], [root_, 0.0]]) @ turn
-                axes.plot(*arm.T, color=palette.rule, linewidth=1.2 * SHEET.line, zorder=3.8)
-        axes.plot([0.0], [0.0], "o", color=palette.ink, markersize=5 * SHEET.line, zorder=4.2)
+                axes.plot(*arm.T, color=palette.rule, linewidth=1.2 * self.line, zorder=3.8)
+        axes.plot([0.0], [0.0], "o", color=palette.ink, markersize=5 * self.line, zorder=4.2)
         if first.drive != "warm":
             # Towards the leading faces: with the sense of mathematics, from x to y.
             reach = min(0.35, 0.6 * root_) if root_ > 0.1 else 0.35
             axes.add_patch(FancyArrowPatch(
                 (reach, 0.12), (0.12, reach), connectionstyle="arc3,rad=0.35", arrowstyle="-|>",
-                mutation_scale=1.1 * SHEET.type_pt, color=palette.ink, linewidth=1.8 * SHEET.line, zorder=5,
+                mutation_scale=self.points(1.1), color=palette.ink, linewidth=1.8 * self.line, zorder=5,
             ))  # fmt: skip
 
-    def _draw_scale(self) -> None:
-        palette = self.palette
-        x = _LEFT + _FIELD_SIDE + 0.9
-        axes = plain_axes(self.figure, self._em(x, _FIELD_BOTTOM + 1.2, 0.85, _FIELD_SIDE - 5.2))
-        signed = self.quantity.signed
-        axes.imshow(scale_of(signed=signed, theme=self._theme)[:, None, :], extent=(0, 1, -1 if signed else 0, 1),
-                    origin="lower", aspect="auto", interpolation="nearest")  # fmt: skip
-        high = self.limits[1]
-        marks = high * (np.linspace(-1.0, 1.0, 5) if signed else np.array([0.0, 0.1, 0.3, 0.6, 1.0]))
-        axes.set(xticks=[], ylim=(-1.0 if signed else 0.0, 1.0))
-        axes.yaxis.tick_right()
-        axes.yaxis.set_major_locator(FixedLocator((marks / high if signed else root(marks / high)).tolist()))
-        axes.set_yticklabels([("+" if signed and mark > 0 else "") + _plain(float(mark)) for mark in marks])
-        axes.tick_params(axis="y", labelsize=_SMALL * SHEET.type_pt, length=0.25 * SHEET.type_pt, colors=palette.rule,
-                         labelcolor=palette.ink)  # fmt: skip
-        self._text(x, _FIELD_BOTTOM + _FIELD_SIDE - 0.75, _short(self.name), size=_SMALL, fontweight="bold")
-        self._text(x, _FIELD_BOTTOM + _FIELD_SIDE - 2.0, self.quantity.unit, size=_SMALL)
-        self._text(x, _FIELD_BOTTOM + _FIELD_SIDE - 3.2, f"per {_EFFECTS[self.first.drive][2]}", size=_SMALL,
-                   color=palette.soft)  # fmt: skip
-
-    def _draw_axes(self) -> None:
-        """What stays of the two curves: the push along the face and the coefficient over Kn."""
-        palette, line = self.palette, SHEET.line
-        effect, unit, per, along = _EFFECTS[self.first.drive]
-        self._text(_RIGHT, 24.6, f"Along a vane: {along}", size=_SMALL, fontweight="bold")
-        self._stress = plain_axes(self.figure, self._em(_RIGHT + 3.6, 18.0, _RIGHT_END - _RIGHT - 3.9, 5.6),
-                                  spines=("bottom",))  # fmt: skip
+    def _draw_stress(self, left: float, bottom: float, width: float, height: float) -> None:
+        """What stays of the push along the face."""
+        along = _EFFECTS[self.first.drive][3]
+        self.text(left - 3.6, bottom + height + 0.9, f"Along a vane: {along}", size=SMALL, fontweight="bold")
+        self._stress = plain_axes(self.figure, self.em(left, bottom + 0.7, width, height - 0.8), spines=("bottom",))
         low, high = self.first.arm - 0.5, self.first.arm + 0.5
         curves = [self._push(field) for field in self.fields]
         top = nice_limit(1.02 * max(float(curve.max()) for curve in curves))
         bottom = min(0.0, *(float(curve.min()) for curve in curves))
         self._stress.set(xlim=(low, high), ylim=(1.05 * bottom, top), yticks=[0.0, 0.5 * top, top])
-        self._stress.set_yticklabels(["0", _plain(0.5 * top), _plain(top)])
-        self._stress.grid(axis="y", color=palette.grid, linewidth=line)
+        self._stress.set_yticklabels(["0", plain(0.5 * top), plain(top)])
+        self._stress.grid(axis="y", color=self.palette.grid, linewidth=self.line)
         self._stress.set_xticks([low, self.first.arm, high])
         self._stress.set_xticklabels([f"inner edge, {low:g} L", "middle", f"outer edge, {high:g} L"])
-        self._stress.tick_params(labelsize=_SMALL * SHEET.type_pt)
+        self._stress.tick_params(labelsize=self.points(SMALL))
         for label, side in zip(self._stress.get_xticklabels(), ("left", "center", "right"), strict=True):
             label.set(horizontalalignment=side)
-        self._text(_RIGHT, 14.2, f"{effect.capitalize()} {unit} per {per}", size=_SMALL, fontweight="bold")
-        self._curve = plain_axes(self.figure, self._em(_RIGHT + 3.6, 7.0, _RIGHT_END - _RIGHT - 3.9, 6.0),
-                                 spines=("bottom",))  # fmt: skip
+
+    def _draw_curve(self) -> None:
+        """What stays of the coefficient over the Knudsen number."""
+        effect, unit, per, _ = _EFFECTS[self.first.drive]
         numbers = np.array([field.knudsen for field in self.fields])
         values = np.array([field.coefficient for field in self.fields])
         errors = np.nan_to_num([field.error for field in self.fields])
+        low, high = (numbers[0] / 1.2, numbers[-1] * 1.2) if numbers.size > 1 else (numbers[0] / 3.0, numbers[0] * 3.0)
+        top = nice_limit(1.1 * float(np.max(values + errors)))
+        axes = self._curve = self.curve_axes(effect.capitalize(), f"{unit} per {per}", low, high, top)
         if numbers.size > 1:
             kn = np.geomspace(numbers[0], numbers[-1], 200)
-            self._curve.plot(kn, PchipInterpolator(np.log(numbers), values)(np.log(kn)), color=palette.blue,
-                             linewidth=2.2 * line)  # fmt: skip
-        self._curve.errorbar(numbers, values, errors, fmt="o", color=palette.blue, markersize=2.6 * line,
-                             elinewidth=line)  # fmt: skip
-        top = nice_limit(1.1 * float(np.max(values + errors)))
-        ends = (numbers[-1] * 1.2, numbers[0] / 1.2) if numbers.size > 1 else (numbers[0] * 3.0, numbers[0] / 3.0)
-        self._curve.set(xscale="log", xlim=ends, ylim=(0.0, top), yticks=[0.0, 0.5 * top, top])
-        self._curve.set_yticklabels(["0", _plain(0.5 * top), _plain(top)])
-        ticks = [tick for tick in (0.01, 0.1, 1.0, 10.0, 100.0) if ends[1] <= tick <= ends[0]] or [float(numbers[0])]
-        self._curve.xaxis.set_major_locator(FixedLocator(ticks))
-        self._curve.xaxis.set_minor_locator(NullLocator())
-        plain_ticks(self._curve.xaxis)
-        self._curve.grid(axis="y", color=palette.grid, linewidth=line)
-        self._curve.set_axisbelow(True)
-        self._curve.tick_params(labelsize=_SMALL * SHEET.type_pt)
-        self._text(_RIGHT + 3.6, 4.55, "thin gas", size=_SMALL, color=palette.soft)
-        self._text(_RIGHT_END - 0.3, 4.55, "dense gas", size=_SMALL, color=palette.soft, ha="right")
-        self._text(0.5 * (_RIGHT + 3.3 + _RIGHT_END), 4.55, "Knudsen number Kn", size=_SMALL, ha="center")
+            axes.plot(kn, PchipInterpolator(np.log(numbers), values)(np.log(kn)), color=self.palette.blue,
+                      linewidth=2.2 * self.line)  # fmt: skip
+        axes.errorbar(numbers, values, errors, fmt="o", color=self.palette.blue, markersize=2.6 * self.line,
+                      elinewidth=self.line)  # fmt: skip
+        ticks = [tick for tick in (0.01, 0.1, 1.0, 10.0, 100.0) if low <= tick <= high] or [float(numbers[0])]
+        axes.xaxis.set_major_locator(FixedLocator(ticks))
 
     def _push(self, field: RotorField) -> Floats:
         return -field.stress if field.drive == "flow" else field.stress
@@ -316,7 +238,7 @@ class RotorPicture:
 
     def show(self, knudsen: float) -> RotorField:
         """Move the picture to a Knudsen number, and return the field there."""
-        with self.lock, _STYLE, our_style(self.palette, SHEET):
+        with self.lock, STYLE, our_style(self.palette, self.layout.size):
             field = mixed(self.fields, knudsen)
             for artist in self._moving:
                 artist.remove()
@@ -327,9 +249,9 @@ class RotorPicture:
             return field
 
     def _show_field(self, field: RotorField) -> None:
-        axes, half, line = self._field, 0.5 * field.room[0], SHEET.line
+        axes, half, line = self._field, 0.5 * field.room[0], self.line
         values = _shown(field, self.name)
-        colours = paint(np.nan_to_num(values), self.limits, signed=self.quantity.signed, theme=self._theme)
+        colours = paint(np.nan_to_num(values), self.limits, signed=self.quantity.signed, theme=self.theme)
         alpha = np.where(np.isnan(values), 0, 255).astype(np.uint8)
         image = np.concatenate([colours, alpha[..., None]], axis=-1).transpose(1, 0, 2)
         self._moving.append(
@@ -340,7 +262,7 @@ class RotorPicture:
         segments = LineCollection([one.points for one in lines], colors=self.palette.ink, linewidths=1.15 * line,
                                   alpha=0.62, zorder=2, capstyle="round")  # fmt: skip
         heads = np.concatenate([one.heads for one in lines]) if lines else np.empty((0, 4))
-        points = PolyCollection(list(_arrow_heads(heads, 0.011 * field.room[0])), facecolors=self.palette.ink,
+        points = PolyCollection(list(arrow_heads(heads, 0.011 * field.room[0])), facecolors=self.palette.ink,
                                 edgecolors="none", alpha=0.85, zorder=3)  # fmt: skip
         for collection in (segments, points):
             axes.add_collection(collection, autolim=False)
@@ -358,17 +280,22 @@ class RotorPicture:
         return [*half, *(Line(-line.points, -line.heads, False) for line in half)]
 
     def _show_numbers(self, field: RotorField) -> None:
-        palette, line = self.palette, SHEET.line
+        palette, line, layout = self.palette, self.line, self.layout
         effect, unit, per, _ = _EFFECTS[field.drive]
-        self._text(_RIGHT, 30.0, f"Kn {_digits(field.knudsen, 2)}", size=2.3, fontweight="bold", moving=True)
-        self._text(_RIGHT, 28.25, f"Mean free path {_digits(field.knudsen, 2)} L, L the width of a vane", moving=True)
-        value = f"{effect.capitalize()} {unit} = {_digits(field.coefficient)} per {per}"
-        self._text(_RIGHT, 26.75, value, moving=True)
+        wide, kn = layout.stress is not None, digits(field.knudsen, 2)
+        path = f"Mean free path {kn} L,{' ' if wide else chr(10)}L the width of a vane"
+        value = f"{effect.capitalize()} {unit} = {digits(field.coefficient)} per {per}"
+        self._moving += [
+            self.text(*layout.kn, f"Kn {kn}", size=2.3, fontweight="bold"),
+            self.text(*layout.path, path, size=1.0 if wide else SMALL),
+            self.text(*layout.value, value, size=1.0 if wide else 0.95),
+        ]
         push = self._push(field)
-        self._moving += self._stress.plot(field.radii, push, color=palette.ink, linewidth=1.6 * line)
-        self._moving.append(
-            self._stress.fill_between(field.radii, 0.0, push, color=palette.moss, alpha=0.45, linewidth=0.0)
-        )
+        if wide:
+            self._moving += self._stress.plot(field.radii, push, color=palette.ink, linewidth=1.6 * line)
+            self._moving.append(
+                self._stress.fill_between(field.radii, 0.0, push, color=palette.moss, alpha=0.45, linewidth=0.0)
+            )
         self._moving += self._curve.plot([field.knudsen] * 2, [0.0, field.coefficient], color=palette.rule,
                                          linewidth=1.2 * line, zorder=3)  # fmt: skip
         self._moving += self._curve.plot([field.knudsen], [field.coefficient], "o", color=palette.rust, zorder=5,
@@ -380,31 +307,20 @@ class RotorPicture:
             self.canvas.draw()  # type: ignore[no-untyped-call]
             return np.asarray(self.canvas.buffer_rgba())  # type: ignore[no-untyped-call]
 
-    def png(self, knudsen: float | None = None, *, effort: int = 3) -> bytes:
-        """Return the picture at a Knudsen number as a PNG; as it stands where None is given."""
-        with self.lock:
-            if knudsen is not None:
-                self.show(knudsen)
-            stream = io.BytesIO()
-            Image.fromarray(self.frame()).convert("RGB").save(stream, format="PNG", compress_level=effort)
-            return stream.getvalue()
+    def frames(self, route: Floats, fps: int) -> Iterator[NDArray[np.uint8]]:
+        """Yield the canvas at one Knudsen number after another."""
+        shown: float | None = None
+        for knudsen in route:
+            if knudsen != shown:
+                self.show(float(knudsen))
+                image = self.frame()
+            shown = float(knudsen)
+            yield image
 
-    def svg(self, knudsen: float | None = None) -> str:
-        """Return the picture at a Knudsen number as an SVG document; as it stands where None is given."""
-        with self.lock:
-            if knudsen is not None:
-                self.show(knudsen)
-            dpi = self.figure.dpi
-            try:
-                with _STYLE, our_style(self.palette, SHEET):
-                    self.figure.set_dpi(72)
-                    drawing = svg_of(self.figure)
-            finally:
-                self.figure.set_canvas(self.canvas)
-                self.figure.set_dpi(dpi)
-            head, rest = drawing.split("<svg", 1)
-            attributes, body = rest.split(">", 1)
-            return f'{head}<svg{attributes} role="img">\n <title>{escape(self.alt())}</title>{body}'
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Least and greatest Knudsen number."""
+        return self.fields[0].knudsen, self.fields[-1].knudsen
 
     def alt(self) -> str:
         """Return in words what the picture shows, for those who cannot see it."""
@@ -412,93 +328,7 @@ class RotorPicture:
         effect, unit, per, _ = _EFFECTS[field.drive]
         vanes = "one vane" if field.vanes == 1 else f"{field.vanes} vanes"
         return (
-            f"{TITLES[field.drive]}: {vanes} in a closed chamber at a Knudsen number of {_digits(field.knudsen)}, "
-            f"{_short(self.name)} of the gas as colours, strokes along its flow. "
-            f"{effect.capitalize()} {unit} {_digits(field.coefficient)} per {per}."
+            f"{TITLES[field.drive]}: {vanes} in a closed chamber at a Knudsen number of {digits(field.knudsen)}, "
+            f"{short_name(self.name)} of the gas as colours, strokes along its flow. "
+            f"{effect.capitalize()} {unit} {digits(field.coefficient)} per {per}."
         )
-
-
-def rotor_still(
-    fields: Sequence[RotorField],
-    kind: str = "png",
-    *,
-    knudsen: float | None = None,
-    quantity: str = "temperature",
-    theme: str = "light",
-    size: str = "1080p",
-    footnote: bool = True,
-) -> bytes:
-    """Return a picture of a rotor from above as the bytes of a PNG or SVG.
-
-    Parameters
-    ----------
-    fields, quantity, theme, size, footnote
-        As for `RotorPicture`.
-    kind : str
-        ``png`` or ``svg``.
-    knudsen : float, optional
-        Where among the fields; the greatest where absent.
-    """
-    known = choose({name: name for name in STILLS}, kind.removeprefix("."), "kind")
-    picture = RotorPicture(fields, quantity=quantity, theme=theme, size=size, footnote=footnote)
-    return picture.svg(knudsen).encode() if known == "svg" else picture.png(knudsen, effort=6)
-
-
-def make_rotor_film(
-    path: str | Path,
-    fields: Sequence[RotorField],
-    *,
-    quantity: str = "temperature",
-    theme: str = "dark",
-    size: str = "1080p",
-    seconds: float = 12.0,
-    fps: int = 30,
-    dense_first: bool = False,
-    footnote: bool = True,
-    replace: bool = False,
-    progress: Callable[[int, int], None] | None = None,
-) -> Film:
-    """Draw a film of a rotor from above over the Knudsen number and write it as an MP4.
-
-    Parameters
-    ----------
-    path : path
-        Where to, ending in ``.mp4``.
-    fields, quantity, theme, size, footnote
-        As for `RotorPicture`; fields at two Knudsen numbers or more.
-    seconds, fps : float, int
-        Duration and frames a second.
-    dense_first : bool
-        Whether it runs from dense gas to thin.
-    replace : bool
-        Whether a file that exists may be replaced.
-    progress : callable, optional
-        Called with the frames done and the frames in all.
-
-    Raises
-    ------
-    InputError
-        As for `make_film`.
-    """
-    frames = check_timing(seconds, fps)
-    path = check_film(path, [field.knudsen for field in fields], seconds=seconds, fps=fps, replace=replace)
-    picture = RotorPicture(fields, quantity=quantity, theme=theme, size=size, footnote=footnote)
-    first, last = (picture.fields[place].knudsen for place in ((0, -1) if dense_first else (-1, 0)))
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".mp4", delete=False) as handle:
-        part = Path(handle.name)
-
-    def drawn() -> Any:
-        shown: float | None = None
-        for knudsen in places(first, last, frames):
-            if knudsen != shown:
-                picture.show(float(knudsen))
-                image = picture.frame()
-            shown = float(knudsen)
-            yield image
-
-    try:
-        _code(part, drawn(), (picture.width, picture.height), fps, frames, progress)
-        settle(part, path, replace=replace)
-    finally:
-        part.unlink(missing_ok=True)
-    return Film(path, frames, fps, picture.width, picture.height, first, last, path.stat().st_size)

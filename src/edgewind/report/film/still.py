@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from matplotlib.figure import Figure
@@ -11,17 +12,46 @@ from edgewind.errors import InputError
 from edgewind.kinetics import Response
 from edgewind.report.film.field import GasField, field_of_response
 from edgewind.report.film.picture import GasPicture
+from edgewind.report.film.rotor_field import RotorField
+from edgewind.report.film.rotor_picture import RotorPicture
 from edgewind.report.film.series import GasSeries
 from edgewind.report.film.words import choose
 
 STILLS = ("png", "svg")
 
-Answer = GasField | GasSeries | Response
+Answer = GasField | GasSeries | Response | Sequence[RotorField]
 
 
-def _picture(answer: Answer, drive: str, quantity: str, theme: str, size: str, footnote: bool = True) -> GasPicture:
-    gas = field_of_response(answer, drive) if isinstance(answer, Response) else answer
-    return GasPicture(gas, quantity=quantity, theme=theme, size=size, footnote=footnote)
+def picture_of(
+    answer: Answer,
+    *,
+    quantity: str = "temperature",
+    theme: str = "light",
+    size: str = "1080p",
+    drive: str = "thermal",
+    specks: bool = False,
+    footnote: bool = True,
+) -> GasPicture | RotorPicture:
+    """Return the picture of what was computed: of the gas round a vane, or about a rotor from above.
+
+    Parameters
+    ----------
+    answer : GasField, GasSeries, Response or sequence of RotorField
+        What was computed; a response must come with its fields.
+    quantity, theme, size, specks, footnote
+        As for `GasPicture`; specks are shown round a lone vane only.
+    drive : str
+        Which drive of a response; a field has one already.
+
+    Raises
+    ------
+    InputError
+        For a name that is not known, or a response without fields.
+    """
+    if isinstance(answer, GasField | GasSeries | Response):
+        gas = field_of_response(answer, drive) if isinstance(answer, Response) else answer
+        return GasPicture(gas, quantity=quantity, theme=theme, size=size, specks=specks, footnote=footnote)
+    return RotorPicture(answer, quantity=quantity, theme=theme, size=size, footnote=footnote)
 
 
 def draw_gas(
@@ -33,29 +63,26 @@ def draw_gas(
     size: str = "1080p",
     drive: str = "thermal",
 ) -> Figure:
-    """Draw the gas round a vane.
+    """Draw the gas.
 
     Parameters
     ----------
-    answer : GasField, GasSeries or Response
-        What was computed; a response must come with its fields.
+    answer, quantity, theme, size, drive
+        As for `picture_of`.
     knudsen : float, optional
         Where in a series; its highest where absent.
-    quantity, theme, size : str
-        Keys of `QUANTITIES`, `THEMES` and `SIZES`.
-    drive : str
-        Which drive of a response; a field has one already.
 
     Raises
     ------
     InputError
         For a name that is not known, a response without fields, or a Knudsen number outside the series.
     """
-    picture = _picture(answer, drive, quantity, theme, size)
+    picture = picture_of(answer, drive=drive, quantity=quantity, theme=theme, size=size)
     if knudsen is not None:
         picture.show(knudsen)
-    for artist in picture.moving:
-        artist.set_animated(False)
+    if isinstance(picture, GasPicture):
+        for artist in picture.moving:
+            artist.set_animated(False)
     return picture.figure
 
 
@@ -89,7 +116,7 @@ def still_bytes(
         As for `draw_gas`, and for another kind.
     """
     known = choose({name: name for name in STILLS}, kind.removeprefix("."), "kind")
-    picture = _picture(answer, drive, quantity, theme, size, footnote)
+    picture = picture_of(answer, drive=drive, quantity=quantity, theme=theme, size=size, footnote=footnote)
     if knudsen is not None:
         picture.show(knudsen)
     return picture.svg().encode() if known == "svg" else picture.png(effort=6)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from edgewind.errors import InputError
-from edgewind.report.figures.size import Size
 from edgewind.report.palette import DARK, LIGHT, Palette
 
 
@@ -94,16 +93,15 @@ QUANTITIES: dict[str, Quantity] = {
 }
 """Fields of the gas by name."""
 
-SIZES: dict[str, tuple[int, int]] = {"page": (1280, 720), "1080p": (1920, 1080), "4K": (3840, 2160)}
-"""Width and height in pixels by name; all of one shape, so that all are the same picture."""
+SIZES: dict[str, tuple[int, int]] = {
+    "page": (1280, 720), "1080p": (1920, 1080), "4K": (3840, 2160), "vertical": (1080, 1920),
+}  # fmt: skip
+"""Width and height in pixels by name; those of one shape are the same picture, ``vertical`` is for a phone."""
 
 THEMES: dict[str, Palette] = {"light": LIGHT, "dark": DARK}
 """Palettes by name."""
 
 Value = TypeVar("Value")
-SHEET = Size(12.8, 7.2, 15.0, titled=True)
-"""The shape of the picture: inches and type."""
-
 
 SHORT_CAPTION = "Computed, not measured"
 """What stands in place of the footnote where that is left out: four lines cannot be read on a phone."""

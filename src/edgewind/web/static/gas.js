@@ -25,6 +25,8 @@ const ways = () => ({
   drive: byId("gas-drive").value,
   quantity: byId("gas-quantity").value,
 });
+// On a phone the picture is as high as the screen, and its words as large as those beside it.
+const narrow = matchMedia("(max-width: 34rem)");
 const dark = () => getComputedStyle(document.documentElement).colorScheme === "dark";
 const ends = () => [state.solved[0], state.solved.at(-1)];
 // As gas is let in, from left to right: the same way as the curve on the picture.
@@ -60,7 +62,12 @@ async function draw() {
   drawing = true;
   while (drawn !== wanted) {
     drawn = wanted;
-    const query = new URLSearchParams({ ...ways(), knudsen: knudsen(), theme: dark() ? "dark" : "light" });
+    const query = new URLSearchParams({
+      ...ways(),
+      knudsen: knudsen(),
+      theme: dark() ? "dark" : "light",
+      size: narrow.matches ? "vertical" : "page",
+    });
     try {
       const start = performance.now(),
         answer = await fetch("/api/gas/picture?" + query);
@@ -139,6 +146,8 @@ byId("gas-quantity").addEventListener("change", () => {
 for (const id of ["gas-size", "gas-theme"]) byId(id).addEventListener("change", links);
 byId("theme").addEventListener("change", draw);
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+narrow.addEventListener("change", draw);
+if (narrow.matches) byId("gas-size").value = "vertical";
 byId("gas").addEventListener("submit", (event) => event.preventDefault());
 byId("gas-theme").value = dark() ? "dark" : "light";
 
