@@ -9,7 +9,8 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from edgewind.bench import parse_bench
-from edgewind.bench.form import FACES, FIELDS, GAUGES, read_fields, write_field, write_gauge
+from edgewind.bench.faces import FACES
+from edgewind.bench.form import FIELDS, GAUGES, read_fields, write_field, write_gauge
 from edgewind.book import open_book
 from edgewind.web.bench_form import outlook
 from edgewind.web.errors import FieldError
