@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import http.client
 import json
+import os
 import shutil
 import statistics
 import subprocess
@@ -43,8 +44,8 @@ def run(full: bool = True) -> list[Row]:
                 assert server.stdout is not None
                 url = json.loads(server.stdout.readline())["url"].rstrip("/")
                 rows = [row("from the command to the first answer", time.perf_counter() - began, "s")]
-                rows += _what_if(url, 60 if full else 12)
-                rows += _browser(url, 5 if full else 2)
+                rows += _what_if(url, 60 if full else 12, server.pid)
+                rows += _browser(url, 5 if full else 2, server.pid)
                 rows += asyncio.run(_many(url, root, 50, 60.0 if full else 8.0))
             finally:
                 server.terminate()
@@ -167,7 +168,33 @@ def _quantiles(name: str, values: list[float], unit: str, target: str | None = N
     ]
 
 
-def _what_if(url: str, count: int) -> list[Row]:
+def _processor(process: int, apart: int = 0) -> float:
+    """Return the processor time that a process and those it began have had, seconds; without that of `apart`.
+
+    What a page takes on a machine that does nothing else is at least this: it can be had on one that is loaded too.
+    """
+    stats: dict[int, tuple[int, float]] = {}
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            fields = path.read_text(encoding="ascii", errors="replace").rpartition(")")[2].split()
+        except OSError:
+            continue
+        stats[int(path.parent.name)] = int(fields[1]), (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+    found, wanted = 0.0, [process]
+    while wanted:
+        one = wanted.pop()
+        found += stats.get(one, (0, 0.0))[1]
+        wanted += [child for child, (parent, _) in stats.items() if parent == one and child != apart]
+    return found
+
+
+def _own_processor(process: int) -> float:
+    """Return the processor time of a process alone, without those that it began, seconds."""
+    fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def _what_if(url: str, count: int, server: int) -> list[Row]:
     """Round trips of a slider, after the first has loaded the tables."""
     line = http.client.HTTPConnection(url.partition("//")[2], timeout=120)
     took = []
@@ -177,10 +204,16 @@ def _what_if(url: str, count: int) -> list[Row]:
         line.getresponse().read()
         if step:
             took.append(1e3 * (time.perf_counter() - start))
-    return _quantiles("what if: round trip of a slider", took, "ms", "150")
+        else:
+            before = _own_processor(server)
+    used = 1e3 * (_own_processor(server) - before) / count
+    return [
+        *_quantiles("what if: round trip of a slider", took, "ms", "150"),
+        row("what if: processor time of the server for a move of a slider", used, "ms", "150"),
+    ]
 
 
-def _browser(url: str, count: int) -> list[Row]:
+def _browser(url: str, count: int, server: int) -> list[Row]:
     """A browser that has nothing in its cache opens each page; and a slider redraws in it."""
     chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
     if chromium is None:
@@ -197,19 +230,23 @@ def _browser(url: str, count: int) -> list[Row]:
             ("at the bench", "/bench/lab.book/live", "#now-pressure"),
             ("the question", "/question/lab.book/vane-12mm", "#optima strong"),
         ):
-            took = []
+            took, served, shown = [], [], []
             for _ in range(count):
                 context = browser.new_context()
                 page = context.new_page()
-                start = time.perf_counter()
+                start, before = time.perf_counter(), (_own_processor(server), _processor(os.getpid(), server))
                 page.goto(url + path)
                 page.locator(ready).first.wait_for()
                 took.append(time.perf_counter() - start)
+                served.append(_own_processor(server) - before[0])
+                shown.append(_processor(os.getpid(), server) - before[1])
                 if name == "the question" and len(took) == count:
                     rows += _sliding(page, 4 * count)
                     rows += _resting(page, 2 * count)
                 context.close()
             rows.append(row(f"{name}: open in a new browser window, median", statistics.median(took), "s", "1.5"))
+            rows.append(row(f"{name}: processor time of the server", statistics.median(served), "s"))
+            rows.append(row(f"{name}: processor time of the browser", statistics.median(shown), "s"))
         rows.append(_compared(browser, url))
         browser.close()
     return rows
@@ -245,12 +282,12 @@ def _sliding(page: Any, count: int) -> list[Row]:
 
 def _resting(page: Any, count: int) -> list[Row]:
     """From the last key of a slider to the intervals of where it stands, the wait for it to rest included."""
-    page.locator('#intervals[aria-busy="false"]').wait_for(state="attached")
+    page.locator('#intervals[aria-busy="false"]').wait_for(state="attached", timeout=600_000)
     took = []
     for _ in range(count):
         page.keyboard.press("ArrowRight")
         start = time.perf_counter()
-        page.locator('#intervals[aria-busy="false"]').wait_for(state="attached")
+        page.locator('#intervals[aria-busy="false"]').wait_for(state="attached", timeout=600_000)
         took.append(1e3 * (time.perf_counter() - start))
     return _quantiles("what if: slider at rest to its intervals shown", took, "ms")
 
