@@ -23,7 +23,7 @@ TYPED = (
     "time", "gauge [V]", "pressure [Pa]", "trace", "speed [rpm]", "speed uncertainty [rpm]", "lamp", "sweep", "note",
     "exclude",
 )  # fmt: skip
-LONG = 120_000
+LONG = 480_000
 PRESSURES = ("2.10", "2.40", "2.70", "3.00", "3.30", "3.60", "3.90", "4.20", "4.50", "4.80")
 SPEEDS = ("100", "150", "210", "260", "300", "310", "295", "250", "200", "150")
 

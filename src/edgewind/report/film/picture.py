@@ -27,7 +27,7 @@ from edgewind.report.film.field import GasField
 from edgewind.report.film.lines import LINES, Line, level_lines, strokes
 from edgewind.report.film.sample import STRESS_POINTS
 from edgewind.report.film.series import FieldFrame, GasSeries
-from edgewind.report.film.sheet import SMALL, Sheet, arrow_heads, digits, short_name
+from edgewind.report.film.sheet import SMALL, GasSheet, arrow_heads, digits, short_name
 from edgewind.report.film.specks import Specks
 from edgewind.report.film.words import DRIVES, QUANTITIES
 
@@ -43,7 +43,7 @@ def _percent(share: float) -> str:
     return f"{100 * share:.0f} %".replace("-", "−")
 
 
-class GasPicture(Sheet):
+class GasPicture(GasSheet):
     """A picture of a series of fields that can be moved to any Knudsen number within it.
 
     Parameters

@@ -24,7 +24,7 @@ from edgewind.report.film.lines import Line, strokes
 from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.sample import SampleGrid
 from edgewind.report.film.series import _weights
-from edgewind.report.film.sheet import SMALL, STYLE, Sheet, arrow_heads, digits, plain, short_name
+from edgewind.report.film.sheet import SMALL, STYLE, GasSheet, arrow_heads, digits, plain, short_name
 from edgewind.report.film.words import QUANTITIES
 
 Floats = NDArray[np.float64]
@@ -86,7 +86,7 @@ def _shown(field: RotorField, quantity: str) -> Floats:
     return field.moment(quantity)
 
 
-class RotorPicture(Sheet):
+class RotorPicture(GasSheet):
     """A picture of a rotor from above that can be moved to any Knudsen number between those computed.
 
     Parameters

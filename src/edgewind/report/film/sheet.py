@@ -37,7 +37,7 @@ STYLE = RLock()
 
 
 @dataclass(frozen=True)
-class Layout:
+class SheetLayout:
     """Where things stand on a sheet, in ems of its type, from its left and lower side.
 
     Attributes
@@ -88,7 +88,7 @@ class Layout:
 
 
 # 61.44 by 34.56 ems.
-WIDE = Layout(
+WIDE = SheetLayout(
     size=Size(12.8, 7.2, 15.0, titled=True), title=(1.5, 32.7, 1.3, 0.0), title_signs=90, field=(1.5, 4.85, 26.2),
     scale=(28.6, 6.05, 0.85, 21.0), scale_words=((28.6, 30.3), (28.6, 29.05), (28.6, 27.85)),
     kn=(35.6, 30.0), path=(35.6, 28.25), value=(35.6, 26.75), stress=(39.2, 17.3, 20.4, 6.4),
@@ -96,7 +96,7 @@ WIDE = Layout(
     words=(1.5, 3.3), noted=True,
 )  # fmt: skip
 # 28.8 by 51.2 ems: larger type on the sheet, for a phone that is held upright.
-VERTICAL = Layout(
+VERTICAL = SheetLayout(
     size=Size(7.2, 12.8, 18.0, titled=True), title=(1.7, 49.2, 1.15, 1.6), title_signs=36, field=(1.7, 21.0, 25.4),
     scale=(1.7, 18.2, 25.4, 0.8), scale_words=((1.7, 19.6),), kn=(1.7, 14.0), path=(13.5, 14.0), value=(1.7, 12.4),
     stress=None, curve=(4.9, 4.3, 22.0, 3.6), curve_words=((1.7, 9.6), (1.7, 8.6)), axis_words=(4.9, 26.9, 1.65),
@@ -104,7 +104,7 @@ VERTICAL = Layout(
 )  # fmt: skip
 
 
-class Sheet(ABC):
+class GasSheet(ABC):
     """A picture of the gas that can be moved to any Knudsen number between those computed.
 
     Parameters

@@ -129,7 +129,9 @@ function showSteer() {
     const text = step
       ? `Step ${Math.min(status.done + 1, status.total)} of ${status.total}: ` +
         `${step.kind} at ` +
-        `${step.pressure_pa ? number(inUnit(step.pressure_pa, "pressure"), 3) + " " + unitOf("pressure") : "the present pressure"}` +
+        (step.pressure_pa
+          ? `${number(inUnit(step.pressure_pa, "pressure"), 3)} ${unitOf("pressure")}`
+          : "the present pressure") +
         `${step.direction ? ", " + step.direction : ""}`
       : "Getting ready";
     const left = status.time_left_s
