@@ -38,10 +38,10 @@ def answer(rotor, knudsen, level=ROUGH, *, leading=1.0, trailing=1.0, tolerance=
     return coefficients(*solutions), solutions
 
 
-@pytest.mark.parametrize("vanes", [2, 4])
+@pytest.mark.parametrize("vanes", [1, 2, 4])
 def test_mirrored_domain_gives_what_the_turned_one_gives(vanes):
     """Faces that are alike make the planes of the vanes planes of symmetry; a turn by a quarter or a half needs none of
-    that, and sweeps other directions in another order.
+    that, and sweeps other directions in another order. About a single vane both halves of the chamber are swept.
     """
     rotor = Rotor(SQUARE, vanes, 1.2, 4.6, 2.4)
     mirrored, _ = answer(rotor, 0.7, tolerance=1e-6)
@@ -61,7 +61,7 @@ def test_more_gas_everywhere_changes_nothing(vanes, round_):
 
 @pytest.mark.parametrize(
     ("vanes", "round_", "faces", "knudsen"),
-    [(4, False, (0.7, 0.9), 1.0), (2, True, (0.7, 0.9), 0.2), (4, True, (1, 1), 0.3), (1, False, (0.8, 0.8), 1.0)],
+    [(4, False, (0.7, 0.9), 1.0), (2, True, (0.7, 0.9), 0.2), (4, True, (1, 1), 0.3), (1, True, (0.6, 0.9), 1.0)],
 )
 def test_rotation_heats_the_faces_as_the_faces_turn_the_rotor(vanes, round_, faces, knudsen):
     """Onsager-Casimir reciprocity, and balances of particles and energy."""

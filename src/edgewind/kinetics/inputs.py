@@ -222,8 +222,10 @@ def check_inner_motion(inner: InnerMotion | None) -> InnerMotion | None:
     return inner
 
 
-def check_thin_strip(walls: Walls, inner: InnerMotion | None, shape: Shape, thickness: float) -> None:
-    """Raise where walls other than Maxwell's, or an inner motion, are asked for elsewhere than round a thin strip."""
+def check_thin_vane(walls: Walls, inner: InnerMotion | None, shape: Shape, thickness: float) -> None:
+    """Raise where walls other than Maxwell's are asked for elsewhere than round a thin strip in a monatomic gas, or an
+    inner motion round a thick vane.
+    """
     body = f"{'thick ' if thickness else ''}{shape.name}"
     if not walls.maxwell and (body != "strip" or inner is not None):
         gas = " in a gas with inner motion" if inner is not None else ""
@@ -232,11 +234,11 @@ def check_thin_strip(walls: Walls, inner: InnerMotion | None, shape: Shape, thic
             key="accommodation",
             fix="take an infinitely thin strip in a monatomic gas, or give the accommodation as a number, by Maxwell",
         )
-    if inner is not None and body != "strip":
+    if inner is not None and thickness:
         raise InputError(
             f"a gas with inner motion is not computed round a {body}",
             key="inner",
-            fix="take an infinitely thin strip, or leave the inner motion out",
+            fix="take an infinitely thin vane, or leave the inner motion out",
         )
 
 

@@ -1,4 +1,4 @@
-"""A gas whose molecules also rotate: a strip in it, by a model equation with two temperatures.
+"""A gas whose molecules also rotate: a thin vane in it, by a model equation with two temperatures.
 
 The linearised model of Rykov (V. A. Rykov, Fluid Dyn. 10, 959, 1975), with rates of its own for the two flows of heat:
 h is the disturbance of the distribution of velocities, theta(c) that of the inner energy of molecules of velocity c
@@ -27,7 +27,8 @@ from numpy.typing import NDArray
 
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.plane import PlaneOperator
-from edgewind.kinetics.room_operator import Incoming
+from edgewind.kinetics.room_operator import Incoming, RoomOperator
+from edgewind.kinetics.space import SpaceOperator
 
 Floats = NDArray[np.float64]
 
@@ -60,8 +61,10 @@ NITROGEN = InnerMotion(1.0, 4.4, 2.37, 1.345)
 
 
 @dataclass(frozen=True)
-class PolyatomicOperator(PlaneOperator):
-    """Moments (columns, ny, 9): those of the plane, inner temperature, and flow of inner energy x and y (r).
+class PolyatomicOperator(RoomOperator):
+    """Moments: those of a monatomic gas, inner temperature, and flow of inner energy along each axis (r).
+
+    It stands before the operator of the plane or of space, whose sweep it makes twice: for h and for theta.
 
     Parameters
     ----------
@@ -74,41 +77,55 @@ class PolyatomicOperator(PlaneOperator):
     @property
     def kinds(self) -> int:
         """Moments of a cell."""
-        return 9
+        return super().kinds + 2 + len(self.grid.across)
 
     def _run(self, moments: Floats, walls: list[Floats], kept: list[Floats], drive: Drive) -> tuple[Floats, Incoming]:
-        gas = self.gas
-        tau_t, tau_i = moments[..., 3], moments[..., 6]
+        gas, dimensions = self.gas, 1 + len(self.grid.across)
+        monatomic = 2 + 2 * dimensions
+        tau_t, tau_i = moments[..., dimensions + 1], moments[..., monatomic]
         tau = (1.5 * tau_t + gas.heat * tau_i) / (1.5 + gas.heat)
-        moving = moments[..., :6].copy()
-        moving[..., 3] = tau_t + (tau - tau_t) / gas.exchange
+        moving = moments[..., :monatomic].copy()
+        moving[..., dimensions + 1] = tau_t + (tau - tau_t) / gas.exchange
         # The sweep has the factor 4/15 of the Shakhov model.
-        moving[..., 4:] *= 3.0 * (1.0 - 5.0 / (3.0 * gas.translational))
-        new, incoming = super()._run(moving, walls, kept, drive)
+        moving[..., dimensions + 2 :] *= 3.0 * (1.0 - 5.0 / (3.0 * gas.translational))
+        new, incoming = super()._run(moving, walls, kept, drive)  # type: ignore[safe-super]
 
         # Theta obeys the equation of a distribution that knows a density and a velocity alone.
         inner = np.zeros_like(moving)
         inner[..., 0] = tau_i + (tau - tau_i) / gas.exchange
-        inner[..., 1:3] = (1.0 - 1.0 / gas.internal) * moments[..., 7:9]
-        covered = self.grid.cover > 0.0
-        sent = [
-            np.full(walls[0].shape, drive.room),
-            np.full(walls[1].shape, drive.room),
-            self.faces(drive)[:, :1] * covered,
-        ]
-        flow, carried = super()._run(inner, sent, [], Drive())
-        end, side, vane = self._with_inner_energy(incoming, carried, sent)
-        return np.concatenate([new, flow[..., :3]], axis=-1), replace(incoming, end=end, sides=(side,), vane=vane)
+        inner[..., 1 : 1 + dimensions] = (1.0 - 1.0 / gas.internal) * moments[..., monatomic + 1 :]
+        warm = self.faces(drive)[:, 0].reshape(-1, *[1] * self.grid.cover.ndim)
+        sent = [np.full(wall.shape, drive.room) for wall in walls[:-1]] + [warm * (self.grid.cover > 0.0)]
+        flow, carried = super()._run(inner, sent, [], Drive())  # type: ignore[safe-super]
+        end, *sides, vane = self._with_inner_energy(incoming, carried, sent)
+        found = np.concatenate([new, flow[..., : 1 + dimensions]], axis=-1)
+        return found, replace(incoming, end=end, sides=tuple(sides), vane=vane)
 
     def _with_inner_energy(self, incoming: Incoming, carried: Incoming, sent: list[Floats]) -> list[Floats]:
-        """Return what falls on end walls, side wall and faces, its energy with the inner energy that it leaves there.
+        """Return what falls on end walls, side walls and faces, its energy with the inner energy that it leaves there.
 
         A wall's heat is what it sends off less what falls on it; what it sends of inner energy is taken off here, too.
         """
         found = []
-        blocks = ((incoming.end, carried.end), (incoming.sides[0], carried.sides[0]), (incoming.vane, carried.vane))
+        blocks = zip(
+            (incoming.end, *incoming.sides, incoming.vane), (carried.end, *carried.sides, carried.vane), strict=True
+        )
         for (falls, inner), flux, own in zip(blocks, self._fluxes, sent, strict=False):
             more = falls.copy()
             more[..., 3] += self.gas.heat * (inner[..., 0] - flux * own)
             found.append(more)
         return found
+
+
+@dataclass(frozen=True)
+class PolyatomicPlane(PolyatomicOperator, PlaneOperator):
+    """A thin strip in a gas whose molecules rotate."""
+
+
+@dataclass(frozen=True)
+class PolyatomicSpace(PolyatomicOperator, SpaceOperator):
+    """A flat vane of any outline in a gas whose molecules rotate."""
+
+    def matrix(self, workers: int = 1) -> Floats:
+        """``1 - K`` as a matrix, column by column: each is two sweeps."""
+        return RoomOperator.matrix(self, workers)

@@ -25,7 +25,7 @@ from edgewind.kinetics.inputs import (
     check_shape,
     check_thick_room,
     check_thickness,
-    check_thin_strip,
+    check_thin_vane,
     check_tolerance,
 )
 from edgewind.kinetics.polyatomic import InnerMotion
@@ -128,7 +128,7 @@ def respond(
         Diffuse share of Maxwell's walls, or walls with two accommodations (of a strip only), for all of them or for
         ``hot``, ``cold`` and ``room``.
     inner : InnerMotion, optional
-        Inner motion of the molecules, round a thin strip between Maxwell's walls; a monatomic gas where absent.
+        Inner motion of the molecules, round a thin vane between Maxwell's walls; a monatomic gas where absent.
     tolerance : float
         Relative error to reach, between 1e-6 and 0.1.
     fields : bool
@@ -164,7 +164,7 @@ def respond(
         check_inner_motion(inner),
     )
     check_thick_room(case.room, case.thickness)
-    check_thin_strip(case.walls, case.inner, outline, case.thickness)
+    check_thin_vane(case.walls, case.inner, outline, case.thickness)
     tolerance = check_tolerance(tolerance)
     question = _question(case, tolerance)
     folder = None if cache is False else store.default_folder() if cache is True else Path(cache)

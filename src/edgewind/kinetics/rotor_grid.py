@@ -14,6 +14,8 @@ from edgewind.kinetics.geometry import THICKEST, Shape, _across, _finest, _large
 from edgewind.kinetics.grid import average, graded, merge, spread
 
 Floats = NDArray[np.float64]
+# Cells between two halves of a chamber that lie side by side: some are left when cells are merged in pairs four times.
+GAP = 16
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,8 @@ class RotorGrid:
         Whether x runs from wall to wall; else from the plane of symmetry x = 0.
     round : bool
         Whether the chamber is a cylinder: the faces of a cell towards the wall then share one density.
+    offset : float
+        Where the axis stands in x and, turned by a half, in -x, if both halves of a chamber lie side by side.
     """
 
     x: Floats
@@ -80,6 +84,13 @@ class RotorGrid:
     cover_x: Floats
     whole: bool
     round: bool = False
+    offset: float = 0.0
+
+    @cached_property
+    def along(self) -> Floats:
+        """Distance of the middles of the cells from the axis, along x."""
+        x = 0.5 * (self.x[1:] + self.x[:-1])
+        return np.asarray(x - np.sign(x) * self.offset)
 
     @cached_property
     def widths(self) -> tuple[Floats, Floats, Floats]:
@@ -163,7 +174,7 @@ class RotorGrid:
         gas = along[0] @ self.gas.astype(float) @ along[1].T > 1e-9
         return RotorGrid(
             x, y, z, gas, along[0] @ self.cover_y @ along[2].T, along[1] @ self.cover_x @ along[2].T,
-            self.whole, self.round,
+            self.whole, self.round, self.offset,
         )  # fmt: skip
 
 
@@ -191,11 +202,12 @@ def unknowns_map(source: RotorGrid, target: RotorGrid, *, finer: bool) -> BlockM
         for a, b in ((source.x, target.x), (source.y, target.y), (source.z, target.z))
     ]
     x, y, z = axes
-    if source.round:
+    ragged = source.round or source.offset > 0.0
+    if ragged:
         # Beyond the outermost cells nothing is known that could be extrapolated.
         x, y = (sparse.csr_array(axis.maximum(0.0)) for axis in (x, y))
     columns = sparse.csr_array(sparse.kron(x, y)) @ sparse.diags_array(source.gas.ravel().astype(float))
-    if source.round:
+    if ragged:
         columns = _rows_to_one(sparse.csr_array(columns))
     columns = sparse.csr_array(sparse.diags_array(target.gas.ravel().astype(float)) @ columns)
     if finer:
@@ -209,7 +221,9 @@ def unknowns_map(source: RotorGrid, target: RotorGrid, *, finer: bool) -> BlockM
 def rotor_grid(rotor: Rotor, kn: float, resolution: float, refined: float = 1.0, *, whole: bool = False) -> RotorGrid:
     """Return the grid of a rotor: nodes on every edge of a vane, fine there and at the walls.
 
-    `whole` has x run from wall to wall for two vanes, too.
+    `whole` has x run from wall to wall for two vanes, too. For a single one it takes both halves of the chamber, which
+    then need not be images of each other: y > 0, and to its left y < 0, turned by a half, with a gap between them. What
+    leaves one half through y = 0 enters the other as that of two vanes enters itself.
     """
     fine = (resolution, refined)
     edge = _finest(kn)
@@ -233,7 +247,7 @@ def rotor_grid(rotor: Rotor, kn: float, resolution: float, refined: float = 1.0,
         inside = between(0.0, rotor.root, edge if rotor.vanes == 4 else largest, edge, largest)
     x = np.concatenate([inside, along[1:], outside[1:]])
     y = x if rotor.vanes == 4 else normal
-    whole = rotor.vanes == 1 or (rotor.vanes == 2 and whole)
+    both, whole = whole and rotor.vanes == 1, rotor.vanes == 1 or (rotor.vanes == 2 and whole)
     if whole and rotor.vanes == 2:
         x = np.concatenate([-x[:0:-1], x])
     z = _across(0.5 * rotor.shape.extents[1], 0.5 * rotor.height, kn, fine, THICKEST, even=even)
@@ -243,7 +257,16 @@ def rotor_grid(rotor: Rotor, kn: float, resolution: float, refined: float = 1.0,
     else:
         gas = np.ones((x.size - 1, y.size - 1), dtype=bool)
     cover = covered(lambda a, b: rotor.shape.contains(a - rotor.arm, b), x, z)
-    if whole and rotor.vanes == 2:
+    offset = 0.0
+    if both:
+        offset = half + 0.5
+        x = np.concatenate([-x[::-1] - offset, np.linspace(-0.5, 0.5, GAP + 1)[1:-1], x + offset])
+        gas, cover = (
+            np.concatenate([part[::-1], np.zeros((GAP, part.shape[1]), dtype=part.dtype), part])
+            for part in (gas, cover)
+        )
+    elif whole and rotor.vanes == 2:
         cover = cover + cover[::-1]
     none = np.zeros((y.size - 1, z.size - 1))
-    return RotorGrid(x, y, z, gas, cover, cover.copy() if rotor.vanes == 4 else none, whole, rotor.round)
+    in_x = cover.copy() if rotor.vanes == 4 else none
+    return RotorGrid(x, y, z, gas, cover, in_x, whole, rotor.round, offset)

@@ -215,9 +215,9 @@ class RotorOperator:
 
     def faces(self, drive: RotorDrive) -> tuple[tuple[Any, ...], tuple[Any, ...]]:
         """Accommodation, temperature and normal velocity of the faces in y = 0 (by x) and in x = 0 (by y)."""
-        x, y = (0.5 * (nodes[1:] + nodes[:-1]) for nodes in (self.grid.x, self.grid.y))
-        # The second of two vanes shows the domain its other face.
-        ahead = x > 0.0
+        x, y = self.grid.along, 0.5 * (self.grid.y[1:] + self.grid.y[:-1])
+        # The second of two vanes, and a half that is turned, show the domain the other face.
+        ahead = self.grid.x[1:] > 0.0
         first = (
             np.where(ahead, self.leading, self.trailing),
             np.where(ahead, drive.leading, drive.trailing),

@@ -123,11 +123,17 @@ def _fields(solution: RotorSolution) -> xr.Dataset:
     x, y, z = (0.5 * (nodes[1:] + nodes[:-1]) for nodes in (g.x, g.y, g.z))
     kinds = ["density", *(f"velocity_{a}" for a in "xyz"), "temperature", *(f"heat_flux_{a}" for a in "xyz")]
     moments = np.where(g.gas[..., None, None], solution.moments, np.nan)
-    data: dict[str, Any] = {kind: (("x", "y", "z"), moments[..., k]) for k, kind in enumerate(kinds)}
     on_vane = np.where((g.cover_y > 0.0) & (x > 0.0)[:, None], 1.0, np.nan)
-    for what in ("pressure", "shear", "heat"):
-        leading, trailing = solution.faces(what)
-        data[f"face_{what}"] = (("face", "x", "z"), np.array([trailing * on_vane, leading * on_vane]))
+    faces = {what: np.array(solution.faces(what)[::-1]) * on_vane for what in ("pressure", "shear", "heat")}
+    if g.offset:
+        # The two halves of the chamber, the second turned back by a half.
+        ahead = (x > 0.0) & (np.abs(g.along) < 0.5 * solution.case.rotor.width)
+        turned = moments[ahead[::-1]][::-1, ::-1] * np.array([1.0, -1.0, -1.0, 1.0, 1.0, -1.0, -1.0, 1.0])
+        moments = np.concatenate([turned, moments[ahead]], axis=1)
+        faces = {what: load[:, ahead] for what, load in faces.items()}
+        x, y = g.along[ahead], np.concatenate([-y[::-1], y])
+    data: dict[str, Any] = {kind: (("x", "y", "z"), moments[..., k]) for k, kind in enumerate(kinds)}
+    data |= {f"face_{what}": (("face", "x", "z"), load) for what, load in faces.items()}
     dataset = xr.Dataset(data, coords={"x": x, "y": y, "z": z, "face": ["trailing", "leading"]})
     for name, variable in dataset.data_vars.items():
         kind = str(name).rsplit("_", 1)[0]
@@ -269,12 +275,6 @@ def respond_rotor(
         if not 0.0 <= value <= 1.0:
             raise OutOfRangeError(f"an accommodation of {value:g} has no meaning", key="accommodation",
                                   fix="stay within 0 and 1")  # fmt: skip
-    if vanes == 1 and both[0] != both[1]:
-        raise InputError(
-            "a single vane with faces of unequal accommodation is not computed as a rotor",
-            key="accommodation",
-            fix="give one accommodation for both faces, or two or four vanes",
-        )
     case = RotorCase(rotor, check_knudsen(knudsen), leading=both[1], trailing=both[0])
     tolerance = check_tolerance(tolerance)
     question: dict[str, object] = {

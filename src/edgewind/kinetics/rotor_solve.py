@@ -155,8 +155,7 @@ class RotorSolution:
     @property
     def _weight(self) -> Floats:
         """Area of the first vane in each face of the plane y = 0."""
-        x = 0.5 * (self.grid.x[1:] + self.grid.x[:-1])
-        return np.asarray(self.grid.faces[0] * self.grid.cover_y * (x > 0.0)[:, None])
+        return np.asarray(self.grid.faces[0] * self.grid.cover_y * (self.grid.x[1:] > 0.0)[:, None])
 
     def mean(self, what: str) -> tuple[float, float]:
         """Mean over the leading and over the trailing face."""
@@ -167,10 +166,9 @@ class RotorSolution:
     @property
     def torque(self) -> float:
         """Torque on a vane towards its leading face, over p0 A R."""
-        x = 0.5 * (self.grid.x[1:] + self.grid.x[:-1])
         weight = self._weight / self._weight.sum()
         leading, trailing = self.faces("pressure")
-        return float(np.sum((trailing - leading) * weight * x[:, None])) / self.case.rotor.arm
+        return float(np.sum((trailing - leading) * weight * self.grid.along[:, None])) / self.case.rotor.arm
 
 
 def solve_rotor(

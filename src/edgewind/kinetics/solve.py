@@ -16,7 +16,7 @@ from edgewind.kinetics.geometry import Room, Shape, thick_strip_grid
 from edgewind.kinetics.grid import Grid
 from edgewind.kinetics.levels import Level, ladder
 from edgewind.kinetics.plane import PlaneOperator
-from edgewind.kinetics.polyatomic import InnerMotion, PolyatomicOperator
+from edgewind.kinetics.polyatomic import InnerMotion, PolyatomicPlane, PolyatomicSpace
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
 from edgewind.kinetics.room_operator import RoomOperator, Walls
 from edgewind.kinetics.space import SpaceOperator
@@ -89,7 +89,7 @@ class Case:
     thickness : float
         Thickness of a strip over its width; its rim has the temperature that goes linearly from face to face.
     inner : InnerMotion, optional
-        Inner motion of the molecules; for a thin strip between Maxwell's walls only. None is a monatomic gas.
+        Inner motion of the molecules; for thin vanes between Maxwell's walls only. None is a monatomic gas.
     """
 
     shape: Shape
@@ -127,9 +127,11 @@ class Case:
         if self.shape.name == "strip":
             plane = PlaneVelocities(resolution.azimuths, resolution.speeds)
             if self.inner is not None:
-                return PolyatomicOperator(grid, plane, *about, gas=self.inner)
+                return PolyatomicPlane(grid, plane, *about, gas=self.inner)
             return PlaneOperator(grid, plane, *about)
         velocities = SpaceVelocities(resolution.polar, resolution.azimuths, resolution.speeds)
+        if self.inner is not None:
+            return PolyatomicSpace(grid, velocities, *about, gas=self.inner)
         return SpaceOperator(grid, velocities, *about)
 
 

@@ -265,6 +265,7 @@ def run_speeds(run, pressure, q, factors, steps, table, speeds, kept):  # type: 
             if abs(log_kn - looked) > _NEAR:
                 looked = log_kn
                 arms = _look_round(looked, q, table, gas, by_x)
+            # HALF_WAY is compiled in: kept machine code knows of a new value only if this file is new, too.
             more = (dense + (thin - dense) * kn / (kn + HALF_WAY)) * factors[2]
         for i in range(6):
             c[i] = nearby(gas, i, film - _FILM)

@@ -252,6 +252,7 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
             dark_before, bright_before = dark, bright
         x_before, x_here = x_here, x
         share = kn / (1.0 + kn)
+        # HALF_WAY is compiled in: kept machine code knows of a new value only if this file is new, too.
         flow = p * v0 / t0 * (dense + (thin - dense) * kn / (kn + HALF_WAY)) * factors[2, n]
         driven = vanes * arm * area * p / t0 * factors[0, n]
         speed = torque = drag = 0.0
