@@ -91,6 +91,7 @@ def test_mean_square_arm_is_the_integral_over_the_vane(make_bench):
             "chamber.width",
             "sweeps a circle of 112 mm and the chamber is 100 mm wide",
         ),
+        ('arm = "20.0(2) mm"', 'arm = "5 mm"', "rotor.arm", "shorter than half of a vane's width (6 mm)"),
         ("vanes = 4", "vanes = 0", "rotor.vanes", "0 cannot be used"),
         ("vanes = 4", 'vanes = "four"', "rotor.vanes", "'four' cannot be used"),
         (

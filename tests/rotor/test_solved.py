@@ -185,8 +185,10 @@ def test_a_cluster_that_is_not_there_is_refused_by_every_command(command, addres
     monkeypatch.setattr(ClusterRunner.__init__, "__kwdefaults__", {"timeout_s": 0.1})
     folder = tmp_path / "experiment"
     words = {"respond": ["respond"], "design": ["design", str(folder), "--widths", "8 mm,12 mm"]}
-    result = CliRunner().invoke(app, [*words.get(command, [command, str(folder)]), "--cluster", address])
-    assert said in str(result.exception)
+    words = words.get(command, [command, str(folder)])
+    for given, environment in ((["--cluster", address], {}), ([], {"EDGEWIND_CLUSTER": address})):
+        result = CliRunner().invoke(app, [*words, *given], env=environment)
+        assert said in str(result.exception)
     assert not list(tmp_path.iterdir())
 
 

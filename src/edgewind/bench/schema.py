@@ -478,6 +478,16 @@ class Bench(Section):
                     fix="check chamber.width, rotor.arm (axis to the middle of a vane) and rotor.vane_width",
                 )
             )
+        across = self.rotor.vane_width.value / 2
+        if self.rotor.vanes > 1 and self.rotor.arm.value < across * (1 - 1e-9):
+            raise FieldProblem(
+                InputError(
+                    f"an arm of {1e3 * self.rotor.arm.value:.4g} mm is shorter than half of a vane's width "
+                    f"({1e3 * across:.4g} mm): the vanes meet at the axis",
+                    key="rotor.arm",
+                    fix="give the distance from the axis to the middle of a vane",
+                )
+            )
         if self.rotor.vane_height.value >= self.chamber.height.value:
             raise FieldProblem(
                 InputError(

@@ -94,7 +94,8 @@ Cluster = Annotated[
     typer.Option(
         "--cluster",
         callback=_use_cluster,
-        help="Dask scheduler that takes the long work, tcp://host:8786; default: $EDGEWIND_CLUSTER, else this machine.",
+        envvar="EDGEWIND_CLUSTER",
+        help="Dask scheduler that takes the long work, tcp://host:8786; this machine where absent.",
     ),
 ]
 Solve = Annotated[
