@@ -34,6 +34,8 @@ demo: $(READY)
 example-study: $(READY)
 	$(BIN)/edgewind study examples/two-rotors --out example-out --replace
 
+# pytest keeps what it compiles of the tests, also where the environment keeps Python from that: five seconds a process.
+test: export PYTHONDONTWRITEBYTECODE =
 test: $(READY)
 	@sh tools/ensure-browser
 	@sh tools/ensure-postgres

@@ -1,4 +1,9 @@
-"""What tests of several rooms share: one invented bench, to be changed section by section; a browser; a PostgreSQL."""
+"""What tests of several rooms share: one invented bench, to be changed section by section; a browser; a PostgreSQL.
+
+What is heavy is imported where it is used: the process that hands out the tests reads this file, too, and uses none.
+"""
+
+from __future__ import annotations
 
 import inspect
 import json
@@ -11,21 +16,17 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import pytest
-import tomlkit
 from hypothesis import settings
-from threadpoolctl import threadpool_limits
 
-from edgewind.bench import Bench, parse_bench
-from edgewind.files import write_whole
-from edgewind.rotor import Coefficients
+if TYPE_CHECKING:
+    from edgewind.bench import Bench
 
-sys.path.insert(0, str(Path(__file__).parent))  # for postgres_server
-# One BLAS thread, as in the Makefile: those of two workers and of what they start would fight for two cores.
-threadpool_limits(1, user_api="blas")
+sys.path.insert(0, str(Path(__file__).parent))  # for postgres_server and support
+# One BLAS thread, as in the Makefile: those of two workers and of what they start would fight for two cores. Set
+# before NumPy is imported, which reads it then.
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 # The same examples in every run, however slow the machine; `--hypothesis-profile=default` looks for new ones.
@@ -72,6 +73,7 @@ def kept_runs(shared_folder: Path) -> Iterator[Path]:
 @pytest.fixture(scope="session")
 def example_study(shared_folder: Path) -> tuple[Any, Path]:
     """The study of the example with two rotors, fitted, and the folder of its report: made by one process for all."""
+    from edgewind.files import write_whole
     from edgewind.study import run_study
 
     made, out = shared_folder / "study.pickle", shared_folder / "study"
@@ -108,6 +110,8 @@ def make_bench_text() -> Callable[..., str]:
     A gauge with a kind takes the place of the whole section.
     """
 
+    import tomlkit
+
     def make(**changes: dict[str, Any]) -> str:
         table: dict[str, Any] = tomlkit.parse(BENCH).unwrap()
         for section, values in changes.items():
@@ -121,43 +125,16 @@ def make_bench_text() -> Callable[..., str]:
 @pytest.fixture(scope="session")
 def make_bench(make_bench_text: Callable[..., str]) -> Callable[..., Bench]:
     """Make that bench with other values: ``make_bench(rotor={"vane_width": "20 mm"})``."""
+    from edgewind.bench import parse_bench
+
     return lambda **changes: parse_bench(make_bench_text(**changes))
 
 
-class StandIn:
-    """A closed form in place of the kinetic tables, for tests only: the limits of thin and of dense gas, joined.
-
-    Thin gas: 1/4 for the thermal force, 4/sqrt(pi) + sqrt(pi) for the drag, 1/sqrt(pi) for the heat. Dense gas
-    (invented, with the right powers): force as Kn^2, drag, heat and loss as Kn.
-    """
-
-    least_knudsen = 1e-4
-    FREE = (0.25, 4 / np.sqrt(np.pi) + np.sqrt(np.pi), 1 / (2 * np.sqrt(np.pi)), 1 / np.sqrt(np.pi))
-    DENSE = (2.0, 12.0, 2.5, 2.0)  # of Kn^2, Kn, Kn, Kn
-
-    def at(self, knudsen: Any, accommodation: Any) -> Coefficients:
-        kn, alpha = np.broadcast_arrays(np.asarray(knudsen, float), np.asarray(accommodation, float))
-        inverse = 1 / kn
-        powers = (inverse**2, inverse, inverse, inverse)
-        force, drag, heat, loss = (
-            free / (1 + free / dense * power) for free, dense, power in zip(self.FREE, self.DENSE, powers, strict=True)
-        )
-        share = 1 / (1 + 0.1 * inverse)
-        # Unequal accommodation: 1/4 in free flight; as much less in dense gas as the faces lose less heat.
-        uneven = (force * loss / self.FREE[3], heat * loss / self.FREE[3])
-        drag, heat, loss = drag * (1 + 0.2 * (1 - alpha)), heat * alpha, loss * alpha
-        return Coefficients(force * alpha, drag, heat, loss, share, *uneven)
-
-    def relative_error(self, knudsen: Any) -> Any:
-        return np.full(np.shape(knudsen), 1e-3)
-
-    def relative_errors(self, knudsen: Any) -> Any:
-        return np.full((3, *np.shape(knudsen)), 1e-3)
-
-
 @pytest.fixture(scope="session")
-def standin() -> StandIn:
+def standin() -> Any:
     """A closed form in place of the kinetic tables."""
+    from support.standin import StandIn
+
     return StandIn()
 
 
@@ -169,16 +146,23 @@ BROWSER_ARGUMENTS = [
 
 @pytest.fixture(scope="session")
 def chromium() -> str:
-    """Path of a Chromium; tests that need one are skipped where there is none."""
-    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    """Path of a Chromium; tests that need one are skipped where there is none.
+
+    Preferably the one without windows of its own: it shows a page at a fifth of the cost.
+    """
+    names = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
+    found = next(filter(None, map(shutil.which, names)), None)
     if found is None:
         pytest.skip("no Chromium here: see tools/ensure-browser")
     return found
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser(chromium: str) -> Iterator[Any]:
-    """A Chromium that Playwright drives."""
+    """A Chromium that Playwright drives, one for all tests of a process.
+
+    While it is there, Playwright's loop counts as running in the main thread: `asyncio.run` needs a thread of its own.
+    """
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
@@ -209,6 +193,8 @@ def published(request: pytest.FixtureRequest) -> Published:
     ``published("mean free path", ours, theirs, rel=1e-4, unit="m")``. The source is the docstring of the test. Where
     EDGEWIND_PUBLISHED names a folder, every comparison leaves a line there; `docs/make_reference.py` reads them.
     """
+    import numpy as np
+
     source = inspect.getdoc(request.function)
     assert source, "a published check names its source in its docstring"
 
@@ -228,11 +214,30 @@ def published(request: pytest.FixtureRequest) -> Published:
     return hold
 
 
+# Which rooms and files begin in which half of the tests; each of two processes begins with one half, so that what a room
+# makes once is not made twice. All others, which make little, fill the halves up, last: what is left of them is taken
+# over by whichever process ends first.
+HALVES = (
+    ("test_study.py", "test_json_keys.py", "test_manual.py", "web", "plan", "kinetics", "virtual", "test_notebooks.py"),
+    ("live", "book", "report", "evidence"),
+)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what holds a value against a published one: ``pytest -m published``."""
+    """Mark what holds a value against a published one (``pytest -m published``), and put the long rooms first."""
     for item in items:
         if "published" in getattr(item, "fixturenames", ()):
             item.add_marker("published")
+    begun = [[item for name in names for item in items if _room(item) == name] for names in HALVES]
+    taken = {id(item) for half in begun for item in half}
+    others = [item for item in items if id(item) not in taken]
+    cut = min(max(-(-len(items) // 2) - len(begun[0]), 0), len(others))
+    items[:] = begun[0] + others[:cut] + begun[1] + others[cut:]
+
+
+def _room(item: pytest.Item) -> str:
+    """Return the folder of a test, or its file where it stands in none."""
+    return item.path.relative_to(Path(__file__).parent).parts[0]
 
 
 @pytest.fixture

@@ -16,7 +16,6 @@ from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
-from CoolProp.CoolProp import PropsSI
 from numpy.typing import ArrayLike, NDArray
 from scipy.constants import R
 
@@ -52,6 +51,8 @@ def from_library(symbol: str, quantity: str, temperature_k: ArrayLike) -> NDArra
     temperature_k : array_like
         Temperatures, K.
     """
+    from CoolProp.CoolProp import PropsSI  # two seconds
+
     t = np.asarray(temperature_k, dtype=float)
     if quantity in _HANDBOOK.get(symbol, {}):
         return _HANDBOOK[symbol][quantity](t)

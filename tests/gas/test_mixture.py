@@ -1,13 +1,18 @@
 """Mixtures: air, and what people write."""
 
 import pytest
-from chemicals.viscosity import Wilke
-from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.gas import all_species, find_gas, find_species
+
+
+def of_air(key: str, temperature: float) -> float:
+    """A property of thin air as a fluid of its own; the library, whose import takes two seconds, is loaded here."""
+    from CoolProp.CoolProp import PropsSI
+
+    return PropsSI(key, "T", temperature, "Dmolar", 1e-4, "Air")
 
 
 @pytest.mark.parametrize("temperature", [200, 250, 288.15, 300, 400, 500, 600])
@@ -16,7 +21,7 @@ def test_viscosity_of_air_as_a_mixture_matches_that_of_air_as_a_fluid(published,
     argon, and air, Int. J. Thermophys. 25, 21 (2004), as CoolProp's pseudo-pure air. Nitrogen, oxygen and argon are
     from the same source: this holds the rule of mixing, not the gases.
     """
-    fluid = PropsSI("V", "T", temperature, "Dmolar", 1e-4, "Air")
+    fluid = of_air("V", temperature)
     published(
         f"viscosity of air at {temperature} K", find_gas("air").viscosity(temperature), fluid, rel=0.002, unit="Pa s"
     )
@@ -25,7 +30,7 @@ def test_viscosity_of_air_as_a_mixture_matches_that_of_air_as_a_fluid(published,
 @pytest.mark.parametrize("temperature", [200, 250, 300, 400, 500, 600])
 def test_conductivity_of_air_as_a_mixture_matches_that_of_air_as_a_fluid(temperature):
     """Source: as above. The mixture comes out 1.5 % lower throughout: what remains of Mason and Saxena's 1.065."""
-    fluid = PropsSI("L", "T", temperature, "Dmolar", 1e-4, "Air")
+    fluid = of_air("L", temperature)
     assert find_gas("air").conductivity(temperature) == pytest.approx(fluid, rel=0.018)
 
 
@@ -66,6 +71,8 @@ def test_helium_in_argon_raises_the_viscosity_above_both():
 )
 def test_mixing_by_wilke_is_that_of_another_library(symbols, parts, temperature):
     """Source: C. R. Wilke, J. Chem. Phys. 18, 517 (1950), as the `chemicals` library writes it."""
+    from chemicals.viscosity import Wilke
+
     shares = [part / sum(parts[: len(symbols)]) for part in parts[: len(symbols)]]
     gases = [find_species(symbol) for symbol in symbols]
     theirs = Wilke(
