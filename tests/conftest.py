@@ -109,7 +109,6 @@ def make_bench_text() -> Callable[..., str]:
 
     A gauge with a kind takes the place of the whole section.
     """
-
     import tomlkit
 
     def make(**changes: dict[str, Any]) -> str:
@@ -214,7 +213,7 @@ def published(request: pytest.FixtureRequest) -> Published:
     return hold
 
 
-# Which rooms and files begin in which half of the tests; each of two processes begins with one half, so that what a room
+# What begins which half of the tests, rooms and files; each of two processes begins with a half, so that what a room
 # makes once is not made twice. All others, which make little, fill the halves up, last: what is left of them is taken
 # over by whichever process ends first.
 HALVES = (

@@ -1,5 +1,6 @@
 """Invented experiments to make reports of, small ones through the public doors."""
 
+import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from edgewind.report import write_report
 from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.signals import read_experiment
 from edgewind.signals.synthetic import PulseTrain, synthesise
+from edgewind.study import run_study
 
 NASTY_NOTE = "<script>alert(1)</script> & \u202eedirrevo\u202c $x^2$ 渦 \U0001f300"
 NASTY_TITLE = "Rotor <b>12</b> & co, $\\frac{1}{2}$ \x07"
@@ -77,6 +79,31 @@ def narrow_folder(tmp_path_factory: pytest.TempPathFactory, bench_text: str) -> 
         '"Invented"', '"""' + NASTY_TITLE.replace("\\", "\\\\").replace("\x07", "\\u0007") + '"""'
     )
     return write_folder(tmp_path_factory.mktemp("a") / "narrow & <12>", bench, hump(1.0), traces=3, extra=SET_ASIDE)
+
+
+VACUUM = """
+[vacuum]
+volume = "3 l"
+pumping_speed = "10 l/s"
+outgassing = "1e-4 mbar l/s"
+"""
+
+
+@pytest.fixture(scope="session")
+def timed_folder(narrow_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the narrow rotor, with a vacuum."""
+    folder = tmp_path_factory.mktemp("time") / "timed"
+    shutil.copytree(narrow_folder, folder)
+    with (folder / "bench.toml").open("a", encoding="utf-8") as bench:
+        bench.write(VACUUM)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def timed(timed_folder: Path) -> Path:
+    """What its study writes, without a fit."""
+    run_study(timed_folder, timed_folder.parent / "out")
+    return timed_folder.parent / "out"
 
 
 @pytest.fixture(scope="session")

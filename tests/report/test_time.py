@@ -1,29 +1,8 @@
 """The time on the bench in the report: there where the bench tells of its vacuum, absent where it does not."""
 
 import json
-import shutil
-
-import pytest
 
 from edgewind.report.summary import study_summary
-from edgewind.study import run_study
-
-VACUUM = """
-[vacuum]
-volume = "3 l"
-pumping_speed = "10 l/s"
-outgassing = "1e-4 mbar l/s"
-"""
-
-
-@pytest.fixture(scope="module")
-def timed(narrow_folder, tmp_path_factory):
-    folder = tmp_path_factory.mktemp("time") / "timed"
-    shutil.copytree(narrow_folder, folder)
-    with (folder / "bench.toml").open("a", encoding="utf-8") as bench:
-        bench.write(VACUUM)
-    run_study(folder, folder.parent / "out", fit=False)
-    return folder.parent / "out"
 
 
 def test_a_study_with_a_vacuum_plans_its_time(timed):
@@ -37,6 +16,6 @@ def test_a_study_with_a_vacuum_plans_its_time(timed):
     assert "figures/time-timed.svg" in {resource["path"] for resource in package["resources"]}
 
 
-def test_a_study_without_one_says_nothing_of_it(narrow, write):
+def test_a_study_without_one_says_nothing_of_it(narrow, two_rotors):
     assert study_summary([narrow], None, None)["time"] is None
-    assert "Time on the bench" not in (write(narrow) / "report.html").read_text(encoding="utf-8")
+    assert "Time on the bench" not in (two_rotors / "report.html").read_text(encoding="utf-8")
