@@ -90,10 +90,11 @@ def test_a_run_is_begun_drawn_live_and_marked_on_a_page_and_survives_its_server(
     expect(page.locator("#run-speeds svg")).to_have_attribute("aria-label", re.compile("it passed zero"))
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     page.locator("#run-end").click()
-    expect(page.locator("#run-drawing-title")).to_be_visible()
     expect(page.locator("#readings tbody")).to_contain_text("run: lamp 100 to 0 %")
-    page.reload()  # the recorder has ended: the run is drawn from the book
     expect(page.locator("#run-drawing-title")).to_have_text("The run of reading 1")
+    rows = second.told("/api/runs/lab.book/swept/1")["rows"]  # what a page draws once the recorder has ended
+    assert [row[5] for row in rows if row[5]] == ["lamp off", "envelope to -20 degC"]
+    assert second.ask("/api/runs/lab.book/swept/2")[0] == 404
     with open_book(place) as book:
         found = read_experiment(BookSource(book, "swept"))
     (run,) = found.runs.values()

@@ -160,8 +160,7 @@ class Sensing:
 
     def speed(self, trace: RawTrace) -> float:
         """Speed in a trace, rad/s; nan where none is seen."""
-        found = self._read(trace).speed
-        return math.nan if _UNUSABLE & set(found.flags) else float(found.speed_rad_s)
+        return _size_of(self._read(trace))
 
     @property
     def traces_tell_direction(self) -> bool:
@@ -171,12 +170,11 @@ class Sensing:
 
     def turning(self, trace: RawTrace) -> float:
         """Speed in a trace, rad/s, with its sign where the marks tell it; nan where speed or sign is not seen."""
-        speed = self.speed(trace)
-        if not (self.traces_tell_direction and math.isfinite(speed)):
-            return speed
         read = self._read(trace)
+        if not self.traces_tell_direction:
+            return _size_of(read)
         sense = direction_of_marks(read.trace, read.speed, self._bench.tachometer.mark_places or ()).sense
-        return sense * speed if sense else math.nan
+        return sense * _size_of(read) if sense else math.nan
 
     def _read(self, trace: RawTrace) -> TraceReading:
         return measure_trace(trace.trace(), self._bench.tachometer)
@@ -201,6 +199,10 @@ class Sensing:
         if rates[1] == 0.0:
             return 0.0, per_pulse / max(seconds, 1e-3) / math.sqrt(3)
         return rates[1] * per_pulse, math.nan
+
+
+def _size_of(read: TraceReading) -> float:
+    return math.nan if _UNUSABLE & set(read.speed.flags) else float(read.speed.speed_rad_s)
 
 
 def _known(found: PressureReadings) -> float | None:
