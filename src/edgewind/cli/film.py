@@ -97,7 +97,8 @@ def film(
         check_film(out, numbers, seconds=seconds, fps=fps, replace=replace)
     if still is not None:
         check_still(still, replace=replace)
-        if out is None and at is not None and knudsen is None:
+        # One Knudsen number is solved, but for the rotor that is shipped: there it is interpolated, at once.
+        if out is None and at is not None and knudsen is None and rotor != {"vanes": 4}:
             numbers = [at]
         if at is None and len(numbers) > 1:
             raise InputError("which Knudsen number the still shows is not said", key="at", fix="give --at 0.1, say")
@@ -198,7 +199,11 @@ def _say(
              f"{made.bytes / 1e6:.2f} MB")
         )  # fmt: skip
     numbers = [field.knudsen for field in fields]
-    rows.append(("solved", f"{len(numbers)} Knudsen numbers, {min(numbers):g} to {max(numbers):g}"))
+    rows.append(
+        ("solved", f"{len(numbers)} Knudsen numbers, {min(numbers):g} to {max(numbers):g}")
+        if len(numbers) > 1
+        else ("solved", f"one Knudsen number, {numbers[0]:g}")
+    )
     print_pairs(rows)
 
 
