@@ -141,7 +141,13 @@ def rows_of(text: str, titles: Mapping[str, Title], what: str) -> list[Row]:
 def _bytes_of(path: Path) -> bytes:
     try:
         if not path.is_file():
-            raise InputError("there is no such file", fix=f"a table named {path.name} is needed there")
+            sheets = sorted(one.name for one in path.parent.glob("*.[xX][lL][sS]*")) if path.parent.is_dir() else []
+            raise InputError(
+                "there is no such file",
+                fix=f"save {sheets[0]} as CSV in UTF-8 under this name"
+                if sheets
+                else f"a table named {path.name} is needed there",
+            )
         if path.stat().st_size > _MOST_BYTES:
             raise InputError(
                 f"{path.stat().st_size / 1e6:.0f} MB is too large for a table of readings",
@@ -223,10 +229,14 @@ def _row(
     decimal_comma: bool,
 ) -> Row:
     if len(cells) > len(columns) and any(cell.strip() for cell in cells[len(columns) :]):
+        # Only digits and signs in a table that commas separate: a decimal comma took a number apart.
+        apart = not decimal_comma and all(re.fullmatch(r"[-+\d.eE\s]*", cell) for cell in cells)
         raise InputError(
             f"{len(cells)} cells under {len(columns)} titles",
             line=line,
-            fix="put text that holds the separator in quotes",
+            fix="where these are decimal commas, separate the columns by semicolons or write decimal points"
+            if apart
+            else "put text that holds the separator in quotes",
         )
     named = {
         column[0]: ((cell or "").strip(), column[1])

@@ -6,6 +6,7 @@ import io
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from textwrap import shorten
 from typing import Any
 
 import matplotlib as mpl
@@ -14,6 +15,8 @@ from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import TextPath
 from matplotlib.ticker import FuncFormatter
 
 from edgewind.report.figures.size import FILM_DPI, Size
@@ -72,6 +75,33 @@ def our_style(palette: Palette, size: Size) -> Iterator[None]:
 def new_figure(size: Size) -> Figure:
     """Return an empty figure of a size."""
     return Figure(figsize=(size.width_in, size.height_in))
+
+
+def headline(figure: Figure, words: str, size: Size, *, down: float = 1.1, scale: float = 1.25, **how: Any) -> None:
+    """Write a line at the head of a figure, set smaller where it is too long, and cut short where that is too small.
+
+    Parameters
+    ----------
+    words : str
+        The line.
+    down : float
+        Distance of its upper side from that of the figure, ems.
+    scale : float
+        Size of its type, ems.
+    how
+        As for the text of a figure.
+    """
+    style = {"fontweight": "bold"} | how
+    room = (size.width_em - 3.2) * size.type_pt
+    font = FontProperties(family="DejaVu Sans", weight=style["fontweight"])
+    points = scale * size.type_pt
+    share = room / max(TextPath((0, 0), words, size=points, prop=font).get_extents().width, 1.0)
+    if share < 0.72:
+        words = shorten(words, int(len(words) * share / 0.72), placeholder=" …")
+    figure.text(
+        1.6 / size.width_em, 1 - down / size.height_em, words, fontsize=points * min(max(share, 0.72), 1.0), va="top",
+        **style,
+    )  # fmt: skip
 
 
 def plain_axes(figure: Figure, box: tuple[float, float, float, float], *, spines: tuple[str, ...] = ()) -> Axes:

@@ -12,7 +12,7 @@ from matplotlib.lines import Line2D
 from edgewind.plan import TimePlan
 from edgewind.plan.dwell_text import order_sentence, slowest_sentence
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
+from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.palette import Palette
@@ -32,7 +32,7 @@ def draw_dwell(plan: TimePlan, palette: Palette, size: Size) -> Figure:
     start = 1.6 / size.width_em
     if size.titled:
         title = f"{plan.times.bench.experiment.title}: time on the bench"
-        figure.text(start, 1 - 1.1 / size.height_em, title, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
+        headline(figure, title, size)
     handles, labels = above.get_legend_handles_labels()
     handles += [
         Line2D([], [], color=colour, linewidth=3.2 * size.line) for colour in (palette.soft, palette.gold, palette.blue)

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from edgewind.plan.rotor_search import Evaluation, Goal, RotorSearch
 from edgewind.plan.rotor_text import goal_unit
-from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
+from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
@@ -32,7 +32,7 @@ def draw_front(found: RotorSearch, palette: Palette, size: Size) -> Figure:
         _panel(plain_axes(figure, box, spines=("bottom",)), found, other, palette, size)
     begin = 1.6 / size.width_em
     title = f"{found.bench.experiment.title}: the trade for the next rotor"
-    figure.text(begin, 1 - 1.1 / size.height_em, title, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
+    headline(figure, title, size)
     handles, labels = figure.axes[0].get_legend_handles_labels()
     figure.legend(handles, labels, loc="upper left", ncols=6, bbox_to_anchor=(begin, 1 - 3.4 / size.height_em))
     return figure

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 from matplotlib.figure import Figure
 
-from edgewind.formatting import format_number
-from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
+from edgewind.formatting import format_number, raised
+from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
@@ -39,7 +39,7 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
     lines.append(("edge share of the gas", table["torque_edge_n_m"], palette.blue, ":"))
     for name, torque, colour, dash in lines:
         below.plot(pressure, torque / scale, color=colour, linestyle=dash, linewidth=1.6 * size.line, label=name)
-    below.set_ylabel(f"torque (1e{int(np.log10(scale)):d} N m)")
+    below.set_ylabel(f"torque (10{raised(round(np.log10(scale)))} N m)")
     below.set_xlabel("pressure (Pa)")
     handles, labels = below.get_legend_handles_labels()
     figure.legend(
@@ -59,11 +59,7 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
                 textcoords="offset points", color=palette.gold_ink,
             )  # fmt: skip
     if size.titled:
-        figure.text(
-            1.6 / size.width_em, 1 - 1.1 / size.height_em,
-            f"{found.bench.experiment.title}: predicted from first principles",
-            fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
-        )  # fmt: skip
+        headline(figure, f"{found.bench.experiment.title}: predicted from first principles", size)
     return figure
 
 

@@ -10,9 +10,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
+from edgewind.bench.form import FIELDS
 from edgewind.evidence.what_if import Moved, WhatIf
-from edgewind.formatting import format_number
-from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
+from edgewind.formatting import format_number, raised
+from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
@@ -39,7 +40,7 @@ def draw_what_if(found: WhatIf, title: str, palette: Palette, size: Size) -> Fig
             _draw_band(axes, found.pressure_pa, curve, colour, dash, name, size)
             _draw_place(axes, moved, bands is found.before, colour, k, size)
     above.set_ylabel("speed (rpm)")
-    below.set_ylabel(f"torque (1e{power:d} N m)")
+    below.set_ylabel(f"torque (10{raised(power)} N m)")
     below.set_xlabel("pressure (Pa)")
     for axes in (above, below):
         axes.set_xscale("log")
@@ -51,15 +52,19 @@ def draw_what_if(found: WhatIf, title: str, palette: Palette, size: Size) -> Fig
     handles, labels = above.get_legend_handles_labels()
     figure.legend(handles, labels, loc="upper left", ncols=2, bbox_to_anchor=(at, 1 - 6.4 / size.height_em))
     if size.titled:
-        said = ", ".join(f"{key} = {value}" for key, value in found.changes.items())
-        head = shorten(f"What if {said}?" if said else "As it is", 90, placeholder=" …")
+        said = ", ".join(f"{_named(key)} = {value}" for key, value in found.changes.items())
         of = "the posterior of the fit" if found.kind == "posterior" else "the priors that bench.toml states: no fit"
         words = (
             f"{shorten(title, 60, placeholder=' …')}. {100 * found.level:g} % bands over {found.draws} draws of {of}"
         )
-        figure.text(at, 1 - 1.1 / size.height_em, head, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
-        figure.text(at, 1 - 4.0 / size.height_em, words, color=palette.soft, va="top")
+        headline(figure, f"What if {said}?" if said else "As it is", size)
+        headline(figure, words, size, down=4.0, scale=1.0, fontweight="normal", color=palette.soft)
     return figure
+
+
+def _named(key: str) -> str:
+    """Return what people call a key of `bench.toml`."""
+    return FIELDS[key].label.lower().removesuffix(", where it differs") if key in FIELDS else key
 
 
 def _draw_band(
@@ -74,7 +79,8 @@ def _draw_place(axes: Axes, moved: Moved, before: bool, colour: str, row: int, s
     at = moved.before if before else moved.after
     if at.pressure_pa is None or at.interval_pa is None:
         return
-    height = 1.04 + 0.09 * row
+    # Rows as far apart as a line of type.
+    height = 1.0 + (0.5 + 1.15 * row) / (axes.get_position().height * size.height_em)
     beside = axes.get_xaxis_transform()
     axes.plot(at.interval_pa, [height, height], transform=beside, color=colour, linewidth=2 * size.line, clip_on=False)
     axes.plot(at.pressure_pa, height, "o", transform=beside, color=colour, markersize=5 * size.line, clip_on=False)
