@@ -3,8 +3,6 @@
 The rotors that are seen come from an independent generator, which shares no line with the model that judges.
 """
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from support.deliberate import CAUSES, invented_tests
@@ -142,7 +140,7 @@ def test_tests_do_not_make_compatible_what_the_curve_contradicts(folder):
     for behind in (0.0, 51.8):
         curve = {THERMAL: 0.0, unequal: -behind}
         claims = [
-            replace(claim, verdict="cannot tell", log_evidence=curve.get(claim.name))
+            claim.model_copy(update={"verdict": "cannot tell", "log_evidence": curve.get(claim.name)})
             for claim in find(found).mechanisms
         ]
         weighed = weigh_with_tests(claims, found)

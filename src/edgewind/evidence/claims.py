@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -25,45 +24,35 @@ class TorqueNeed(BaseModel):
     pivot_included: bool = Field(description="Whether friction of the pivot is in it: where the bench states one.")
 
 
-@dataclass(frozen=True)
-class Claim:
-    """A candidate mechanism weighed against the readings.
+class Claim(BaseModel):
+    """A candidate mechanism weighed against the readings."""
 
-    Attributes
-    ----------
-    name : str
-        Name of the mechanism.
-    verdict : Verdict
-        What the numbers allow; *ruled out* means as the main drive.
-    sign_ok : bool or None
-        Whether it would turn the rotor the way it was seen to turn; None where that was not observed, or it has no
-        sign.
-    size_ratio : float or None
-        Predicted over needed torque at the fastest reading.
-    size_ratio_interval : tuple of float or None
-        Interval of that ratio at the level of the study.
-    log_evidence : float or None
-        Logarithm of the evidence of a fit with this drive alone; None where none was made.
-    why : str
-        One sentence with the numbers.
-    shape : str
-        How its torque goes with pressure against how the needed torque goes; empty where not weighed.
-    light : str
-        How it goes with the light; empty where not weighed.
-    envelope : str
-        How it goes with the temperature of the envelope; empty where not weighed.
-    """
+    model_config = ConfigDict(frozen=True)
 
-    name: str
-    verdict: Verdict
-    sign_ok: bool | None
-    size_ratio: float | None
-    size_ratio_interval: tuple[float, float] | None
-    log_evidence: float | None
-    why: str
-    shape: str = ""
-    light: str = ""
-    envelope: str = ""
+    name: str = Field(description="Name of the mechanism.")
+    verdict: Verdict = Field(description="What the numbers allow; *ruled out* means as the main drive.")
+    sign_ok: bool | None = Field(
+        default=None,
+        description="Whether it would turn the rotor the way it was seen to turn; null where that was not observed, or "
+        "it has no sign.",
+    )
+    size_ratio: float | None = Field(default=None, description="Predicted over needed torque at the fastest reading.")
+    size_ratio_interval: tuple[float, float] | None = Field(
+        default=None, description="Interval of that ratio at the level of the study."
+    )
+    log_evidence: float | None = Field(
+        default=None,
+        description="Logarithm of the evidence of a fit with this drive alone; null where none was made.",
+    )
+    why: str = Field(description="One sentence with the numbers.")
+    shape: str = Field(
+        default="",
+        description="How its torque goes with pressure against how the needed torque goes; empty where not weighed.",
+    )
+    light: str = Field(default="", description="How it goes with the light; empty where not weighed.")
+    envelope: str = Field(
+        default="", description="How it goes with the temperature of the envelope; empty where not weighed."
+    )
 
 
 def sentence(text: str) -> str:

@@ -366,14 +366,14 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
             f"{format_number(RPM_PER_RAD_S * seen, 3)} rpm was seen; over {of_tests} ln(likelihood) is "
             f"{format_number(-weight, 3)} below the best, so it is ruled out as the main drive."
         )
-        return replace(claim, verdict="ruled out", why=f"{words} {claim.why}")
+        return claim.model_copy(update={"verdict": "ruled out", "why": f"{words} {claim.why}"})
     if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
         return claim
     words = f"{weights.why} {tests[weights.weightiest or 0].why}"
     contradicted = weights.with_curve.get(claim.name, 0.0) < -DECISIVE
     undecided = claim.verdict == "cannot tell" and not contradicted
     verdict: Verdict = "compatible" if undecided else claim.verdict
-    return replace(claim, verdict=verdict, why=f"{words} {claim.why}")
+    return claim.model_copy(update={"verdict": verdict, "why": f"{words} {claim.why}"})
 
 
 def tensions_of_tests(claims: Sequence[Claim], weights: TestWeights) -> tuple[Tension, ...]:

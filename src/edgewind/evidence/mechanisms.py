@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -46,14 +45,16 @@ def weigh_outgassing(case: MechanismCase) -> Claim:
     size = size_of(case, np.broadcast_to(bound, case.needed_n_m.shape))
     high = size.interval[1]
     sign_ok = None if case.seen_face == "not observed" else case.seen_face == "bright"
-    claim = Claim(
-        outgassing.NAME, "ruled out" if high < FAR_TOO_SMALL else "cannot tell", sign_ok, size.ratio,
-        (0.0, high), None, "", light=THROUGH_FACES, envelope=THROUGH_FACES,
-    )  # fmt: skip
     small = high < FAR_TOO_SMALL
     end = "so it is ruled out as the main drive" if small else "so it stays open until the outgassing is stated"
-    return replace(
-        claim,
+    return Claim(
+        name=outgassing.NAME,
+        verdict="ruled out" if small else "cannot tell",
+        sign_ok=sign_ok,
+        size_ratio=size.ratio,
+        size_ratio_interval=(0.0, high),
+        light=THROUGH_FACES,
+        envelope=THROUGH_FACES,
         why=sentence(
             f"it does not change with pressure, and a dark face that gives off {UNBAKED_PA_M_S:g} Pa m/s more than the "
             f"bright one, as much as an unbaked surface, would give at most {format_number(high, 2)} of the torque "
@@ -65,15 +66,8 @@ def weigh_outgassing(case: MechanismCase) -> Claim:
 def weigh_convection(case: MechanismCase) -> Claim:
     """Weigh convection by a bound that a real rotor stays far below."""
     if not case.enough:
-        return Claim(
-            CONVECTION,
-            "cannot tell",
-            None,
-            None,
-            None,
-            None,
-            sentence("too few readings of a moving rotor to weigh its size"),
-        )
+        why = sentence("too few readings of a moving rotor to weigh its size")
+        return Claim(name=CONVECTION, verdict="cannot tell", why=why)
     size = convection_size(case)
     high = size.interval[1]
     verdict: Verdict = "ruled out" if high < FAR_TOO_SMALL else "cannot tell"
@@ -83,18 +77,21 @@ def weigh_convection(case: MechanismCase) -> Claim:
         f"{format_number(high, 2)} of the torque needed at {format_number(case.pressure_pa, 3)} Pa, {end}; it has no "
         "sign of its own, and grows with the square of the pressure"
     )
-    return Claim(CONVECTION, verdict, None, size.ratio, (0.0, high), None, why, light="as the warmth of the vanes")
+    return Claim(
+        name=CONVECTION, verdict=verdict, size_ratio=size.ratio, size_ratio_interval=(0.0, high), why=why,
+        light="as the warmth of the vanes",
+    )  # fmt: skip
 
 
 def weigh_pivot(case: MechanismCase) -> Claim:
     """Weigh what does not need light: by the steady speeds seen with the lamp off, against the fastest with it on."""
     if not len(case.used):
-        return Claim(PIVOT, "cannot tell", None, None, None, None, sentence("there are no readings to weigh it on"))
+        return Claim(name=PIVOT, verdict="cannot tell", why=sentence("there are no readings to weigh it on"))
     top = float(case.used["speed_rad_s"].abs().max())
     rpm = float(from_si(1.0, "rpm", "angular speed"))
     if not case.lamp_off_rad_s:
         why = "no steady speed was read with the lamp off, which would tell; one such reading settles it"
-        return Claim(PIVOT, "cannot tell", None, None, None, None, sentence(why), light="not with the light")
+        return Claim(name=PIVOT, verdict="cannot tell", why=sentence(why), light="not with the light")
     speeds, spreads = (np.array(part) for part in zip(*case.lamp_off_rad_s, strict=True))
     worst = int(np.argmax(np.abs(speeds)))
     most = abs(float(speeds[worst])) + 2 * float(spreads[worst])
@@ -108,7 +105,10 @@ def weigh_pivot(case: MechanismCase) -> Claim:
     small = high < CONTRIBUTES_FROM
     verdict: Verdict = "ruled out" if small else "contributes"
     end = "so it is ruled out as the main drive" if small else "so it matters"
-    return Claim(PIVOT, verdict, None, ratio, (0.0, high), None, sentence(f"{said}, {end}"), light="not with the light")
+    return Claim(
+        name=PIVOT, verdict=verdict, size_ratio=ratio, size_ratio_interval=(0.0, high),
+        why=sentence(f"{said}, {end}"), light="not with the light",
+    )  # fmt: skip
 
 
 MECHANISMS: dict[str, Mechanism] = {

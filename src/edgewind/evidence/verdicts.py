@@ -163,7 +163,7 @@ def judge(
     if not case.enough:
         verdict: Verdict = "ruled out" if sign_ok is False else "cannot tell"
         why = sentence(f"{sign}; too few readings of a moving rotor to weigh its size")
-        return Claim(name, verdict, sign_ok, None, None, None, why)
+        return Claim(name=name, verdict=verdict, sign_ok=sign_ok, why=why)
     torque = case.torque(key)
     if not np.any(torque):
         verdict = "ruled out" if sign_ok is False else "cannot tell"
@@ -172,7 +172,7 @@ def judge(
             if key == "foreign"
             else "the bench does not state what its size needs"
         )
-        return Claim(name, verdict, sign_ok, None, None, None, sentence(f"{sign}; {missing}"))
+        return Claim(name=name, verdict=verdict, sign_ok=sign_ok, why=sentence(f"{sign}; {missing}"))
     fitted = case.fit is not None
     size = size_of(case, torque, signed=fitted)
     low, high = size.interval
@@ -183,14 +183,20 @@ def judge(
     light, envelope = dependence(case, key)
     if fitted and not fit_holds(case):  # then its shares say nothing
         reason = because.lstrip(";, ")
-        return Claim(name, verdict, sign_ok, None, None, alone, sentence(f"{reason}; {sign}"), "", light, envelope)
+        return Claim(
+            name=name, verdict=verdict, sign_ok=sign_ok, log_evidence=alone, why=sentence(f"{reason}; {sign}"),
+            light=light, envelope=envelope,
+        )  # fmt: skip
     gives = "the fit gives it" if fitted else "it gives"
     words = (
         f"at {format_number(case.pressure_pa, 3)} Pa {gives} {format_number(size.ratio, 2)} "
         f"({format_interval(low, high, digits=2)}) of the torque needed"
     )
     why = sentence(f"{sign}; {words}; {shape_words(size)}{because}")
-    return Claim(name, verdict, sign_ok, size.ratio, (low, high), alone, why, shape_words(size), light, envelope)
+    return Claim(
+        name=name, verdict=verdict, sign_ok=sign_ok, size_ratio=size.ratio, size_ratio_interval=(low, high),
+        log_evidence=alone, why=why, shape=shape_words(size), light=light, envelope=envelope,
+    )  # fmt: skip
 
 
 def _leading(torque: Array, otherwise: Literal["bright", "dark"]) -> Literal["bright", "dark"] | None:

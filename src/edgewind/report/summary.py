@@ -7,8 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from edgewind.evidence import CoastDown, Findings, FittedOptimum, Optimum, SizeComparison
-from edgewind.evidence.fit import Marginal
+from edgewind.evidence import Findings, FittedOptimum, Optimum, SizeComparison
+from edgewind.evidence.results import coast_down_result, fit_result
 from edgewind.plan import Plan, time_plan_result
 from edgewind.report.planned_time import time_of
 from edgewind.serialize import to_plain
@@ -79,9 +79,9 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         The pressure at which the rotor turns fastest.
     force_optimum : _force_optimum
         The pressure at which the torque of all drives is greatest.
-    fit : _fit or None
+    fit : edgewind.evidence.results.FitResult or None
         The unknowns of the rotor after the fit of all drives; null without a fit.
-    coast_downs : list of _coast_down
+    coast_downs : list of edgewind.evidence.results.CoastDownResult
         Drag and friction from each coast-down, used or not.
     scaling : list of edgewind.evidence.scaling.ScalingResult
         How the optima of the fit move with the width of the vane; empty without a fit.
@@ -120,15 +120,15 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         "tests_together": None if found.test_weights is None else found.test_weights.model_dump(mode="json"),
         "optimum": _optimum(found.optimum),
         "force_optimum": _force_optimum(found),
-        "fit": _fit(found),
-        "coast_downs": [_coast_down(coast) for coast in found.coasts],
+        "fit": to_plain(fit_result(found.explanation)),
+        "coast_downs": to_plain([coast_down_result(coast) for coast in found.coasts]),
         "scaling": [] if found.explanation is None else to_plain([law.to_result() for law in found.explanation.laws]),
         "knudsen_at_optimum": None if knudsen is None else knudsen.value,
         "knudsen_at_optimum_interval": None if knudsen is None else list(knudsen.interval),
         "mean_free_path_at_optimum_m": None if knudsen is None else knudsen.mean_free_path_m,
         "readings": readings_records(found.experiment.readings),
         "torque_needed": None if found.need is None else found.need.model_dump(mode="json"),
-        "mechanisms": [_plain_dict(vars(claim)) for claim in found.mechanisms],
+        "mechanisms": to_plain(found.mechanisms),
         "next": [] if plan is None else [to_plain(one) for one in plan.proposals],
         "next_stop": None if plan is None else to_plain(plan.stop),
         "time": _time(found),
@@ -179,72 +179,6 @@ def _force_optimum(found: Findings) -> dict[str, Any]:
         fitted = FittedOptimum(found=False, level=found.optimum.level, reason=FORCE_NOT_SEPARATED)
     values = fitted.model_dump(exclude={"value"})
     return _plain_dict(values | {"torque_n_m": fitted.value})
-
-
-def _fit(found: Findings) -> dict[str, Any] | None:
-    """Return what is known of the unknowns after the fit of all drives; null without one.
-
-    Returns
-    -------
-    unknowns : list of _unknown
-        Every unknown of the rotor.
-    optimum : FittedOptimum
-        The pressure of greatest speed by the fit, true pressure; beside `optimum`, which is that of the curve.
-    smooth_misfit : edgewind.evidence.fit_check.SmoothMisfit
-        Misfit that is smooth in pressure, beyond what the model states that it may miss.
-    log_evidence, log_evidence_u, p_value, p_stated, settled, level : as in edgewind.evidence.Fit
-    """
-    fitted = None if found.explanation is None else found.explanation.fit
-    if fitted is None:
-        return None
-    keys = ("log_evidence", "log_evidence_u", "p_value", "p_stated", "settled", "level")
-    unknowns = [_unknown(one) for one in fitted.marginals]
-    optimum = None if found.explanation is None else found.explanation.speed_optimum
-    told = {"unknowns": unknowns, "optimum": optimum, "smooth_misfit": fitted.smooth}
-    return _plain_dict(told | {key: getattr(fitted, key) for key in keys})
-
-
-def _unknown(one: Marginal) -> dict[str, Any]:
-    """Return an unknown of the fit as plain data.
-
-    Returns
-    -------
-    name, label, unit : as in edgewind.evidence.priors.Unknown
-    median, interval : as in Marginal
-    prior : str
-        What was known of it before the readings, in words.
-    width_ratio, fixed_by_data, pull, settled_by : as in Marginal
-    """
-    of = {key: getattr(one.unknown, key) for key in ("name", "label", "unit")}
-    keys = ("median", "interval", "width_ratio", "fixed_by_data", "pull", "settled_by")
-    return of | {"prior": one.unknown.words} | {key: getattr(one, key) for key in keys}
-
-
-def _coast_down(coast: CoastDown) -> dict[str, Any]:
-    """Return a coast-down as plain data, the unit in the keys.
-
-    Returns
-    -------
-    line, pressure_pa : as in CoastDown
-    drag_rate_1_s : float or None
-        Drag over moment of inertia, 1/s.
-    drag_rate_u_1_s : float or None
-        Standard uncertainty of drag over moment of inertia, 1/s.
-    dry_rate_rad_s2 : float or None
-        Dry friction over moment of inertia, rad/s^2.
-    dry_rate_u_rad_s2 : float or None
-        Standard uncertainty of dry friction over moment of inertia, rad/s^2.
-    correlation, flags : as in CoastDown
-    used : bool
-        Whether the fit uses it.
-    why_not : str
-        Why it is not used; empty where it is.
-    """
-    names = ("line", "pressure_pa", "drag_rate", "drag_rate_u", "dry_rate", "dry_rate_u", "correlation", "flags")
-    units = {"drag_rate": "drag_rate_1_s", "drag_rate_u": "drag_rate_u_1_s", "dry_rate": "dry_rate_rad_s2"}
-    units |= {"dry_rate_u": "dry_rate_u_rad_s2"}
-    told = {units.get(name, name): getattr(coast, name) for name in names}
-    return _plain_dict(told | {"used": coast.usable, "why_not": coast.why_not})
 
 
 def _time(found: Findings) -> dict[str, Any] | None:
