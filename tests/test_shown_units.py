@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import re
 
+import numpy as np
 import pytest
+from typer.testing import CliRunner
 
 from edgewind.bench import parse_bench
+from edgewind.cli import app
 from edgewind.errors import InputError
 from edgewind.report.figures.canvas import our_style, svg_of
 from edgewind.report.figures.curve import CURVE
 from edgewind.report.figures.shown import show_in
 from edgewind.report.palette import LIGHT
 from edgewind.shown_units import ShownUnits
+from edgewind.signals.synthetic import PulseTrain, synthesise
 from edgewind.study import run_study
 from edgewind.template import template_text, write_template
 
@@ -36,6 +40,8 @@ MTORR, SLOW = ShownUnits(pressure="mTorr"), ShownUnits(speed="rad/s")
             "(\u221291.5 to 0 rpm), by 0.19 \u00b1 0.02 rpm",
             "(\u22129.58 to 0 rad/s), by 0.02 \u00b1 0.0021 rad/s",
         ),
+        (SLOW, "119.9994(8) rpm; 1.20(3) \u00d7 10\u00b2 rpm", "12.56631(8) rad/s; 12.6(3) rad/s"),
+        (MTORR, "a rise of 0.02 Pa/s, 7.5e-4 Pa", "a rise of 0.15 mTorr/s, 0.0056 mTorr"),
         (ShownUnits(), "3.38 Pa (25.3 mTorr) at 44 rpm", "3.38 Pa (25.3 mTorr) at 44 rpm"),
     ],
 )
@@ -73,3 +79,35 @@ def test_report_and_figures_are_in_the_units_of_the_bench(tmp_path):
     low, high = (end / 0.133322 for end in found.optimum.interval_pa)
     assert any(f"({low:.3g} to {high:.3g})" in text and "mTorr" in text for text in said)
     assert "speed (rad/s)" in said and "4" in said and "40" not in said
+
+
+@pytest.fixture(scope="module")
+def chosen(tmp_path_factory):
+    """A folder whose bench.toml chooses mTorr and rad/s, with a trace."""
+    folder = tmp_path_factory.mktemp("units") / "bench"
+    with write_template(folder)[0].open("a", encoding="utf-8") as stream:
+        stream.write('\n[units]\npressure = "mTorr"\nspeed = "rad/s"\n')
+    seen = synthesise(PulseTrain(2.0, marks=4, noise_v=0.02), samples=6000, interval_s=1e-3, seed=1)
+    (folder / "traces").mkdir(exist_ok=True)
+    np.savez(folder / "traces" / "own.npz", time=seen.time_s, ch1=seen.voltage_v)
+    return folder
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        (("predict", ".", "--pressures", "0.1Pa:10Pa:4", "--no-fit"), "pressure (mTorr)"),
+        (("dwell", ".", "--pressures", "1 Pa, 3 Pa", "--no-fit"), "pressure (mTorr)"),
+        (("next", "."), "pressure (mTorr)"),
+        (("trace", "traces/own.npz", "--marks", "4"), "12.566"),
+    ],
+    ids=lambda words: words[0] if isinstance(words, tuple) else "",
+)
+def test_commands_print_and_draw_in_the_units_of_the_bench(words, found, chosen, tmp_path, monkeypatch):
+    monkeypatch.chdir(chosen)
+    said = CliRunner().invoke(app, [*words, "--plot", str(tmp_path / "drawn.svg")], catch_exceptions=False).stdout
+    drawn = re.findall(r"<text[^>]*>([^<]*)<", (tmp_path / "drawn.svg").read_text(encoding="utf-8"))
+    assert any(found in text for text in (*drawn, said))
+    for text in (*drawn, said):
+        assert not re.search(r"\b(Pa|rpm)\b(?! [ms])", text), text
+    assert "rad/s" in said or "mTorr" in said

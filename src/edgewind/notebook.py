@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from edgewind.errors import InputError
+from edgewind.extras import need
 from edgewind.serialize import to_plain
 
 if TYPE_CHECKING:
@@ -153,7 +154,7 @@ def predict(
     True
     """
     from edgewind.bench import BENCH_FILE, read_bench
-    from edgewind.evidence.fitted_bench import fitted_bench
+    from edgewind.evidence.fitted_bench import FittedBench, fitted_bench
     from edgewind.evidence.predicted import with_model_error
     from edgewind.pressures import parse_pressures
     from edgewind.rotor import predict_whole
@@ -161,12 +162,11 @@ def predict(
 
     path = Path(bench)
     file = path / BENCH_FILE if path.is_dir() else path
-    wanted, start, sentence = parse_pressures(pressures), read_bench(file), ""
+    wanted, start = parse_pressures(pressures), FittedBench(read_bench(file), {})
     if fit and (file.parent / READINGS_FILE).is_file():
-        fitted = fitted_bench(read_experiment(file.parent))
-        start, sentence = fitted.bench, fitted.sentence
-    found = predict_whole(start, wanted, changes=dict(changes or {}))
-    return Predicted(with_model_error(found, level=start.study.level), sentence)
+        start = fitted_bench(read_experiment(file.parent))
+    found = predict_whole(start.bench, wanted, changes=dict(changes or {}), parameters=start.parameters)
+    return Predicted(with_model_error(found, level=start.bench.study.level), start.sentence)
 
 
 @dataclass(frozen=True, repr=False)
@@ -260,11 +260,11 @@ class TraceSpeed(Shown):
 
     def to_xarray(self) -> xr.DataArray:
         """Return the voltage over time."""
-        import xarray as xr
-
+        arrays = need("xarray", extra="notebook", purpose="for labelled arrays")
         read = self.reading.trace
-        time = xr.Variable("time_s", read.time_s, {"units": "s"})
-        return xr.DataArray(read.voltage_v, {"time_s": time}, name="voltage_v", attrs={"units": "V"})
+        time = arrays.Variable("time_s", read.time_s, {"units": "s"})
+        found: xr.DataArray = arrays.DataArray(read.voltage_v, {"time_s": time}, name="voltage_v", attrs={"units": "V"})
+        return found
 
     def _lines(self) -> list[str]:
         from edgewind.formatting import RPM_PER_RAD_S, format_measured
@@ -392,6 +392,7 @@ def new(folder: str | Path) -> Path:
 
 def _with_units(table: pd.DataFrame, over: str) -> xr.Dataset:
     """Return a table as a dataset over one of its columns; the unit is what the name of a column ends in."""
+    need("xarray", extra="notebook", purpose="for labelled arrays")
     found = table.select_dtypes("number").set_index(over).to_xarray()
     for name, column in found.variables.items():
         unit = unit_of(str(name))

@@ -7,14 +7,15 @@ with as many digits as it has; files for programs stay in SI.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property, partial
 
-from edgewind.formatting import format_number, raise_exponents
+from edgewind.formatting import format_measured, format_number, raise_exponents
 from edgewind.units import to_si
 
 _RAISED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
-_NUMBER = r"[-−+]?\d+(?:\.\d+)?(?:\s?×\s?10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?"
+_NUMBER = r"[-−+]?\d+(?:\.\d+)?(?:\(\d+\))?(?:e[-+]?\d+|\s?×\s?10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?"
 _MADE_IN = {"pressure": "Pa", "angular speed": "rpm"}
 
 
@@ -34,6 +35,8 @@ class ShownUnits:
     'fastest at 25.3 mTorr, with an interval of 20.8 to 30.8 mTorr'
     >>> shown.text("3.38 Pa (2.77 to 4.11)")
     '25.4 mTorr (20.8 to 30.8)'
+    >>> shown.table([["pressure", "speed"], ["Pa", "rpm"], ["0.100", "12.0"]])[2]
+    ['0.750', '12.0']
     >>> shown.text("a pressure of 0.5 Pa m³/s stays"), ShownUnits(speed="rad/s").text("at 60.0 rpm")
     ('a pressure of 0.5 Pa m³/s stays', 'at 6.28 rad/s')
     """
@@ -62,6 +65,16 @@ class ShownUnits:
             sentence = _pattern(made).sub(partial(_in_unit, unit=unit, size=size), sentence)
         return sentence
 
+    def table(self, rows: Sequence[Sequence[str]]) -> list[list[str]]:
+        """Return the rows of a table, units in the second, with its pressures and speeds in the units chosen."""
+        found = [list(row) for row in rows]
+        for column, made in enumerate(rows[1]):
+            if made in self.sizes:
+                found[1][column], size = self.sizes[made]
+                for row in found[2:]:
+                    row[column] = _one(row[column], size) if re.fullmatch(_NUMBER, row[column]) else row[column]
+        return found
+
     def label(self, name: str) -> str:
         """Return the name of an axis or a column, ``pressure (Pa)`` or ``speed / rpm``, with the unit chosen."""
         for made, (unit, _) in self.sizes.items():
@@ -76,7 +89,7 @@ def _pattern(made: str) -> re.Pattern[str]:
     beside += rf"(?: \((?P<low>{_NUMBER}) to (?P<high>{_NUMBER})(?=\)))?"  # an interval whose unit stands before it
     return re.compile(
         rf"(?<![\w.])(?P<first>{_NUMBER})(?:(?P<between> to | and |, | ± )(?P<second>{_NUMBER}))?[ \u00a0]{made}"
-        rf"(?![\w·²/]| m(?!\w)| m[³²^]| s\b){beside}"
+        rf"(?![\w·²]|/{'(?!s)' if made == 'Pa' else ''}| m(?!\w)| m[³²^]| s\b){beside}"
     )
 
 
@@ -91,7 +104,17 @@ def _in_unit(found: re.Match[str], unit: str, size: float) -> str:
 
 def _one(number: str, size: float) -> str:
     mantissa, _, exponent = re.sub(r"\s?×\s?10", "e", number).partition("e")
+    if "(" in mantissa:
+        return _measured(mantissa, int(exponent.translate(_RAISED) or 0), size)
     digits = len(mantissa.lstrip("-−+").replace(".", "").lstrip("0")) or 1
     value = float(mantissa.replace("−", "-")) * 10.0 ** int(exponent.translate(_RAISED) or 0)
     shown = raise_exponents(format_number(value / size, max(digits, 2)))
     return shown.replace("-", "−") if number.startswith("−") else "+" * number.startswith("+") + shown
+
+
+def _measured(mantissa: str, power: int, size: float) -> str:
+    """Return a number with the uncertainty of its last digits in brackets, in a unit of this size."""
+    digits, uncertain = mantissa.rstrip(")").split("(")
+    decimals = len(digits.partition(".")[2])
+    value, u = float(digits.replace("−", "-")), int(uncertain) * 10.0**-decimals
+    return raise_exponents(format_measured(value * 10.0**power / size, u * 10.0**power / size))

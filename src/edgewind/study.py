@@ -38,6 +38,7 @@ from edgewind.errors import InputError
 from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why_all
 from edgewind.evidence.fit import MODELS, STEPS
 from edgewind.evidence.next_test import propose_tests
+from edgewind.extras import need
 from edgewind.plan import Cost, Plan, gauge_range, propose, propose_if_possible
 from edgewind.plan.ranges import check_range
 from edgewind.report import write_report
@@ -104,6 +105,7 @@ class Study:
         from edgewind.report.columns import CURVE
         from edgewind.report.tables import curve_table
 
+        need("xarray", extra="notebook", purpose="for labelled arrays")
         found = {}
         for one in self.findings:
             table = curve_table(one)
@@ -309,10 +311,11 @@ def _plan_one(
         ends = gauge_range(bench) if range_pa is None else check_range(*range_pa, bench)
         none = SweepData(*np.empty((4, 0)))
         plan = propose(none, batch=batch, target=target, level=bench.study.level, range_pa=ends, cost=cost)
-        return dataclasses.replace(plan, name=source.name)
+        return dataclasses.replace(plan, name=source.name, shown=bench.shown)
     plan = propose(known, batch=batch, target=target, range_pa=range_pa, cost=cost)
     still_open = [claim.name for claim in known.mechanisms if claim.verdict != "ruled out"]
-    return dataclasses.replace(plan, tests=propose_tests(known.experiment, still_open))
+    experiment = known.experiment
+    return dataclasses.replace(plan, tests=propose_tests(experiment, still_open), shown=experiment.bench.shown)
 
 
 def benches_at(path: str | Path) -> list[Bench]:

@@ -94,6 +94,7 @@ def test_planning_starts_from_the_readings_beside_the_bench(template, edgewind):
     assert fastest == pytest.approx(4.6, rel=0.15) and slower < 0.5 * fastest
     fitted = told["fitted"]
     assert fitted["rotor.vane_conductance"] < 100 and alone["fitted"] == {}
+    assert told["constant_torque_n_m"] and alone["constant_torque_n_m"] is None
     # the fit lets the faces accommodate unequally: the plan has to start with both
     assert fitted["rotor.dark_accommodation"] != fitted["rotor.bright_accommodation"]
     joint = ("--set", "rotor.accommodation=0.7", "--pressures", "0.3Pa:3Pa:3", "--json")
@@ -103,6 +104,7 @@ def test_planning_starts_from_the_readings_beside_the_bench(template, edgewind):
 def test_planning_says_what_it_starts_from(template, edgewind):
     text = edgewind("predict", str(template), "--pressures", "0.3Pa:3Pa:5").stdout
     assert text.startswith("Starts from the most probable values that the readings allow")
+    assert "constant torque from outside =" in " ".join(text.split("greatest")[0].split())
     assert text.index("greatest speed") < text.index("pressure")  # the answer stands before the table
     few = template.parent / "few"
     write_template(few)
@@ -123,7 +125,7 @@ def test_readings_that_cannot_be_read_can_be_left_out(template, edgewind, tmp_pa
 def test_the_study_of_readme_can_be_planned_on_the_template(template, edgewind):
     done = edgewind("design", str(template), "--widths", "8 mm,12 mm,20 mm", "--trials", "12", "--readings", "8")
     assert done.returncode == 0, done.stderr
-    assert "Build " in done.stdout
+    assert "Build " in done.stdout and "it is left out for other rotors" in " ".join(done.stdout.split())
 
 
 def test_the_figure_of_the_time_is_drawn_in_every_size(vacuum_bench):

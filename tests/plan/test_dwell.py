@@ -91,6 +91,11 @@ def test_a_leak_that_spoils_the_gas_puts_a_pressure_out_of_reach(vacuum_text):
     assert any("Out of reach" in line for line in plan_lines(plan))
 
 
+def test_a_constant_torque_from_outside_turns_the_rotor_that_is_planned_for(vacuum_bench):
+    plain, pushed = (plan_time(vacuum_bench, [1.0], parameters=extra) for extra in ({}, {"foreign_torque_n_m": 1e-9}))
+    assert pushed.times.rotor(1.0).speed_rad_s > 1.01 * plain.times.rotor(1.0).speed_rad_s
+
+
 def test_without_a_vacuum_only_the_rotor_counts(bench_text):
     plan = plan_time(parse_bench(bench_text), [0.5, 1.0])
     assert np.all(plan.times.chamber_s([0.5, 1.0]) == 0)

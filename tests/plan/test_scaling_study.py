@@ -1,6 +1,7 @@
 """A planned scaling study: the same under its seed, and as powerful as it says when every sweep is really read."""
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -288,3 +289,11 @@ def test_rotors_that_cannot_be_are_refused(vacuum_bench, study):
         plan_scaling_study(vacuum_bench, [8e-3, 12e-3], ["unobtainium"], settings=SMALL)
     with pytest.raises(InputError, match="no claims"):
         plan_scaling_study(vacuum_bench, [8e-3, 12e-3], exponents=())
+
+
+def test_a_plan_is_printed_in_the_units_of_the_bench(study, vacuum_text):
+    units = '\n[units]\npressure = "mTorr"\nspeed = "rad/s"\n'
+    shown = replace(study, bench=parse_bench(vacuum_text + units))
+    said = "\n".join(study_lines(shown))
+    assert "mTorr" in said and "rad/s" in said
+    assert not re.search(r"\b(Pa|rpm)\b(?! [ms])", said)

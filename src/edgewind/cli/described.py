@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -9,6 +10,7 @@ import typer
 
 if TYPE_CHECKING:
     from edgewind.evidence.fitted_bench import FittedBench
+    from edgewind.shown_units import ShownUnits
 
 BenchPath = Annotated[Path, typer.Argument(help="The bench.toml, or the folder that holds it.")]
 UseReadings = Annotated[
@@ -18,6 +20,24 @@ UseReadings = Annotated[
         help="Start from the values that the readings beside bench.toml make most probable, or from bench.toml alone.",
     ),
 ]
+
+
+def units_beside(file: Path) -> ShownUnits | None:
+    """Return the units chosen in the `bench.toml` of the experiment that holds a file; None where none are.
+
+    The file stands in the folder of the experiment, or in one inside it, as `traces/001.csv` does.
+    """
+    for folder in file.resolve().parents[:2]:
+        try:
+            chosen = tomllib.loads((folder / "bench.toml").read_text(encoding="utf-8")).get("units")
+        except (OSError, ValueError):  # a bench that cannot be read is the concern of commands that need it
+            continue
+        if not isinstance(chosen, dict) or not chosen.keys() & {"pressure", "speed"}:
+            return None
+        from edgewind.shown_units import ShownUnits  # with Pint, which takes longer than a trace
+
+        return ShownUnits(**{kind: str(unit) for kind, unit in chosen.items() if kind in ("pressure", "speed")})
+    return None
 
 
 def has_readings(path: Path) -> bool:
@@ -64,7 +84,11 @@ def with_start(result: Any, start: FittedBench, **beside: Any) -> dict[str, Any]
     -------
     fitted : dict of str to float
         Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
+    constant_torque_n_m : float or None
+        Most probable constant torque from outside, N m, positive with the bright face ahead; taken into account for
+        this rotor, left out for others, null without readings.
     """
     from edgewind.serialize import to_plain
 
-    return dict(to_plain(result)) | {"fitted": start.changed} | beside
+    own = {"fitted": start.changed, "constant_torque_n_m": start.constant_torque_n_m}
+    return dict(to_plain(result)) | own | beside

@@ -89,8 +89,8 @@ def design(
     if as_json:
         print_json(_result(plan, fitted, None if out is None else sheet))
         return
-    if fitted.sentence:
-        print(indented(fitted.sentence, 0))
+    if fitted.sentence_for_others:
+        print(indented(fitted.bench.shown.text(fitted.sentence_for_others), 0))
     for line in study_lines(plan):
         print(line if line.startswith(" ") or len(line) < 100 else indented(line, 0))
     for note in notes:

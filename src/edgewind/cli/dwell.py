@@ -38,7 +38,9 @@ def dwell(
 
         figure_kind(plot)
     fitted = bench_beside_readings(bench, fit=fit)
-    plan = plan_time(changed_bench(fitted.bench, asked), wanted, within=within, turns=turns)
+    plan = plan_time(
+        changed_bench(fitted.bench, asked), wanted, within=within, turns=turns, parameters=fitted.parameters
+    )
     if plot is not None:
         from edgewind.report import plot_dwell
 
@@ -47,6 +49,6 @@ def dwell(
         print_json(with_start(time_plan_result(plan), fitted))
         return
     if fitted.sentence:
-        print(indented(fitted.sentence, 0))
+        print(indented(fitted.bench.shown.text(fitted.sentence), 0))
     for line in plan_lines(plan):
         print(line if line.startswith(" ") or not line[:1].isalpha() else indented(line, 0))

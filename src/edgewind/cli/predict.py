@@ -96,7 +96,7 @@ def predict(
         drawn = draws_of(described if fitted is None else fitted)
     notes = solve_outside([described, changed_bench(described, asked)], solve=solve, cluster=cluster)
     best = drawn.moved(asked).best if drawn is not None and fitted is not None else None
-    found = predict_whole(described, wanted, changes=asked, parameters=best)
+    found = predict_whole(described, wanted, changes=asked, parameters=best or start.parameters)
     if drawn is not None and found.table["pressure_pa"].size > 1:
         from edgewind.evidence import what_if
 
@@ -111,7 +111,7 @@ def predict(
         if moved is None:
             plot_prediction(found, plot)
         else:
-            plot_what_if(moved, found.bench.experiment.title, plot)
+            plot_what_if(moved, found.bench, plot)
     starts = [] if vane_k is None else _starts(found, vane_k)
     laws = [] if scaling is None else _scaling(found.bench, scaling, drawn)
     if as_json:
@@ -125,13 +125,13 @@ def predict(
             print(units.text(line))
         print()
     if start.sentence:
-        print(indented(start.sentence, 0))
+        print(indented(units.text(start.sentence), 0))
     for one in starts:
         print(indented(units.text(one.sentence), 0))
     for line in answer_lines(found):
-        print(units.text(line))
+        print(line)
     for law in laws:
-        print(indented(law.sentence, 0))
+        print(indented(units.text(law.sentence), 0))
     print()
     for line in table_lines(found):
         print(line)
@@ -161,8 +161,7 @@ def _result(
         How both optima move with the change, over draws; null without `--set` or `--fit`.
     starts : list of edgewind.rotor.WarmStart
         How it turns from rest with vanes of the temperature that was asked for; empty without `--vane-at-start`.
-    fitted : dict of str to float
-        Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
+    fitted, constant_torque_n_m : as in with_start
     """
     what_if = None if moved is None else moved.to_result()
     return with_start(
@@ -197,5 +196,5 @@ def _scaling(bench: Any, figure: Path, drawn: Any) -> list[Any]:
     laws, left_out = both_laws(bench, drawn)
     if left_out:
         print(f"edgewind: {left_out}; the greatest speed alone is drawn", file=sys.stderr)
-    plot_scaling(laws, figure)
+    plot_scaling(laws, figure, bench.shown)
     return laws

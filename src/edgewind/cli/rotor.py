@@ -67,8 +67,8 @@ def rotor(
     if as_json:
         print_json(with_start(rotor_search_result(found), fitted))
         return
-    if fitted.sentence:
-        print(indented(fitted.sentence, 0))
+    if fitted.sentence_for_others:
+        print(indented(fitted.bench.shown.text(fitted.sentence_for_others), 0))
     for line in search_lines(found):
         print(line if len(line) < 100 or line.startswith(" ") else indented(line, 0))
     for note in notes:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from edgewind.cli.base import AsJson, app, print_json, print_pairs
+from edgewind.cli.described import units_beside
 from edgewind.errors import InputError
 
 if TYPE_CHECKING:
@@ -67,28 +68,37 @@ def trace(
     )
     reading = measure_file(file, told)
     read, found = reading.trace, reading.speed
+    units = units_beside(file)
     if plot is not None:
         from edgewind.report import plot_clip, plot_trace
 
+        shown = () if units is None else (units,)
         if reading.picture is not None:
-            plot_clip(reading.picture, plot)
+            plot_clip(reading.picture, plot, *shown)
         else:
-            plot_trace(read, found, plot)
+            plot_trace(read, found, plot, *shown)
     if as_json:
         print_json(reading.row())
         return
     if found.method == "none":
         rows = [("speed", "none: no signal of a turning rotor in this trace")]
     else:
-        rpm, rpm_u = (RPM_PER_RAD_S * one for one in (found.speed_rad_s, found.speed_u_rad_s))
+        per = {"rad/s": 1.0, "rpm": RPM_PER_RAD_S}
+        if units is not None:
+            unit, size = units.sizes.get("rpm", ("rpm", 1.0))
+            per = {unit: RPM_PER_RAD_S / size}
+        speeds = [
+            format_measured(one * found.speed_rad_s, one * found.speed_u_rad_s, unit) for unit, one in per.items()
+        ]
+        unit, one = next(iter(per.items()))
+        faster = "rad/s^2" if unit == "rad/s" else f"{unit}/s"
         rows = [
-            ("speed", format_measured(found.speed_rad_s, found.speed_u_rad_s, "rad/s")),
-            ("", format_measured(rpm, rpm_u, "rpm")),
+            *zip(("speed", ""), speeds, strict=False),
             ("method", found.method),
             ("turns", format_number(found.turns, 3)),
             (
                 "acceleration",
-                format_measured(found.acceleration_rad_s2, found.acceleration_u_rad_s2, "rad/s^2"),
+                format_measured(one * found.acceleration_rad_s2, one * found.acceleration_u_rad_s2, faster),
             ),
         ]
     rows.append(("flags", ", ".join(found.flags) or "none"))
@@ -97,7 +107,7 @@ def trace(
     rows.append(("channel", read.channel))
     rows.append(("interval", f"{format_number(read.interval_s, 6)} s, {read.samples} samples"))
     rows += [("note", note) for note in read.notes]
-    print_pairs(rows)
+    print_pairs(rows if units is None else [(name, units.text(text)) for name, text in rows])
 
 
 def _quantity(text: str, kind: str) -> float:

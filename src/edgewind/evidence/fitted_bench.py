@@ -27,15 +27,40 @@ class FittedBench:
         Those keys and values, in the unit of SI.
     no_fit : str
         Why nothing could be fitted; empty where something was.
+    constant_torque_n_m : float or None
+        Most probable constant torque from outside, N m, positive with the bright face ahead; None without a fit. It
+        is no property of the bench: it acts on this rotor in its place, and on no other.
     """
 
     bench: Bench
     changed: dict[str, float]
     no_fit: str = ""
+    constant_torque_n_m: float | None = None
+
+    @property
+    def parameters(self) -> dict[str, float]:
+        """Parameters of this rotor that are no keys of `bench.toml`."""
+        return {} if self.constant_torque_n_m is None else {"foreign_torque_n_m": self.constant_torque_n_m}
 
     @property
     def sentence(self) -> str:
-        """What was done, in one sentence; empty where nothing was."""
+        """What a plan for this rotor starts from; empty where it is `bench.toml` alone."""
+        if self.constant_torque_n_m is None:
+            return self._start
+        return f"{self._start[:-1]}, constant torque from outside = {format_number(self.constant_torque_n_m, 3)} N m."
+
+    @property
+    def sentence_for_others(self) -> str:
+        """What a plan for other rotors starts from; empty where it is `bench.toml` alone."""
+        if self.constant_torque_n_m is None:
+            return self._start
+        return (
+            f"{self._start} A constant torque from outside of {format_number(self.constant_torque_n_m, 3)} N m, which "
+            "they give beside, acts on this rotor in its place: it is left out for other rotors."
+        )
+
+    @property
+    def _start(self) -> str:
         if self.no_fit:
             return f"The readings beside bench.toml are not used: {self.no_fit}."
         if not self.changed:
@@ -46,8 +71,8 @@ class FittedBench:
         return f"Starts from the most probable values that the readings allow (--no-fit leaves them out): {found}."
 
 
-# Unknowns of the fit that are keys of bench.toml, beside light and accommodation. The rest is about the gauge, a torque
-# from outside, the model of the gas and the scatter.
+# Unknowns of the fit that are keys of bench.toml, beside light and accommodation. The rest is about the gauge,
+# a torque from outside, the model of the gas and the scatter.
 _KEYS = {
     "conductance": "rotor.vane_conductance",
     "bright_emissivity": "rotor.bright_emissivity",
@@ -94,4 +119,4 @@ def fitted_bench(experiment: Experiment) -> FittedBench:
     changed["rotor.dark_accommodation"] = float(f"{mean + apart / 2:.4g}")
     changed["rotor.bright_accommodation"] = float(f"{mean - apart / 2:.4g}")
     new = changed_bench(bench, {key: Measured(value) for key, value in changed.items()})
-    return FittedBench(new, changed)
+    return FittedBench(new, changed, constant_torque_n_m=float(f"{values['foreign']:.4g}"))

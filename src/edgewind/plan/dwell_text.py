@@ -68,7 +68,8 @@ def falsified_by(plan: TimePlan) -> tuple[str, ...]:
     slow = max(plan.best.steps, key=lambda step: step.settle_s)
     spin_up_s, vacuum = float(plan.times.rotor(slow.pressure_pa).spin_up_s), plan.times.vacuum
     lines = [
-        f"A coast-down or spin-up at {slow.pressure_pa:.3g} Pa whose time differs from {spin_up_s:.3g} s by more than "
+        f"A coast-down or spin-up at {format_number(slow.pressure_pa, 3)} Pa whose time differs from "
+        f"{format_number(spin_up_s, 3)} s by more than "
         "a quarter: then the moment of inertia or the drag is not as described.",
         "A speed that still changes by more than the share above after the dwell given here.",
     ]
@@ -76,14 +77,18 @@ def falsified_by(plan: TimePlan) -> tuple[str, ...]:
         rise = float(vacuum.load_pa_m3_s(HOUR_S)) / vacuum.volume_m3
         lines.append(
             "A rise of pressure with the pump shut off that does not match walls and leak: the rate should be "
-            f"{rise:.2g} Pa/s after an hour. With the pump on and the inlet closed, the pressure should then be "
-            f"{vacuum.least_pressure_pa(HOUR_S):.2g} Pa."
+            f"{format_number(rise, 2)} Pa/s after an hour. With the pump on and the inlet closed, the pressure "
+            f"should then be {format_number(vacuum.least_pressure_pa(HOUR_S), 2)} Pa."
         )
     return tuple(lines)
 
 
 def plan_lines(plan: TimePlan) -> Iterator[str]:
     """Yield the quickest order, what is slowest, a table with units, and what was assumed."""
+    return map(plan.times.bench.shown.text, _plan_lines(plan))
+
+
+def _plan_lines(plan: TimePlan) -> Iterator[str]:
     yield order_sentence(plan)
     yield slowest_sentence(plan)
     yield ""
@@ -102,7 +107,7 @@ def plan_lines(plan: TimePlan) -> Iterator[str]:
                 *(duration(time) for time in (step.wait_s, step.settle_s, step.measure_s)),
             ]
         )
-    yield from text_table(rows)
+    yield from text_table(plan.times.bench.shown.table(rows))
     yield ""
     for text in assumptions(plan):
         yield f"assumed: {text}"

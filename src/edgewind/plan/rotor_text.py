@@ -102,10 +102,14 @@ def rotor_rows(found: RotorSearch, most: int = 8) -> list[list[str]]:
 
 def search_lines(found: RotorSearch) -> Iterator[str]:
     """Yield the trade, the table, and what was taken for granted."""
+    return map(found.bench.shown.text, _search_lines(found))
+
+
+def _search_lines(found: RotorSearch) -> Iterator[str]:
     yield trade_sentence(found)
     yield ""
     rows = rotor_rows(found)
-    yield from text_table(rows)
+    yield from text_table(found.bench.shown.table(rows))
     if len(found.front) > len(rows) - 3:
         yield f"({len(rows) - 3} of {len(found.front)} on the front, spread along it; --json has all)"
     for problem in found.own.problems:

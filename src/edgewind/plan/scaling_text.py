@@ -154,11 +154,8 @@ def run_order(study: ScalingStudy) -> tuple[SheetRun, ...]:
     return tuple(runs)
 
 
-def study_lines(study: ScalingStudy) -> Iterator[str]:
-    """Yield the plan as text."""
-    yield from answer_sentences(study)
-    yield ""
-    yield "What changes with size (at the best pressure of each, by the forward model):"
+def size_rows(study: ScalingStudy) -> list[list[str]]:
+    """Return the rows of a table of what changes with size: two of titles and units, and each rotor in each gas."""
     rows = [["vane", "gas", "pressure", "Kn", "speed", "mass", "drag", "warmer", "edge", "spin-up", "sweep"]]
     rows.append(["mm", "", "Pa", "", "rpm", "mg", "N m s", "K", "%", "", ""])
     for (width, gas), rotor in study.rotors.items():
@@ -170,7 +167,19 @@ def study_lines(study: ScalingStudy) -> Iterator[str]:
                 f"{100 * rotor.edge_share:.1f}", duration(rotor.spin_up_s), duration(study.sweep_s[width, gas]),
             ]
         )  # fmt: skip
-    yield from text_table(rows)
+    return study.bench.shown.table(rows)
+
+
+def study_lines(study: ScalingStudy) -> Iterator[str]:
+    """Yield the plan as text."""
+    return map(study.bench.shown.text, _study_lines(study))
+
+
+def _study_lines(study: ScalingStudy) -> Iterator[str]:
+    yield from answer_sentences(study)
+    yield ""
+    yield "What changes with size (at the best pressure of each, by the forward model):"
+    yield from text_table(size_rows(study))
     best = study.best
     if best is not None:
         yield ""

@@ -17,8 +17,8 @@ TITLES = {
 
 
 def where(proposal: PlannedMeasurement) -> str:
-    """The pressures of a proposal, in Pa."""
-    return ", ".join(format_number(pressure, 3) for pressure in proposal.pressures_pa) + " Pa"
+    """Return the pressures of a proposal, in Pa."""
+    return ", ".join(f"{format_number(pressure, 3)} Pa" for pressure in proposal.pressures_pa)
 
 
 def effect(proposal: PlannedMeasurement) -> str:
@@ -34,6 +34,10 @@ def effect(proposal: PlannedMeasurement) -> str:
 
 def plan_lines(plan: Plan) -> Iterator[str]:
     """Yield the plan line by line: how things stand, what to measure, on what it rests."""
+    return map(plan.shown.text, _plan_lines(plan))
+
+
+def _plan_lines(plan: Plan) -> Iterator[str]:
     yield plan.opening
     if plan.stop is not None:
         yield f"Stop ({plan.stop.reason}): {plan.stop.sentence}"
@@ -55,6 +59,10 @@ _TESTS_SHOWN = 3
 
 def deliberate_lines(plan: Plan) -> Iterator[str]:
     """Yield the tests made on purpose that tell the mechanisms apart, with their cautions; the first few of them."""
+    return map(plan.shown.text, _deliberate_lines(plan))
+
+
+def _deliberate_lines(plan: Plan) -> Iterator[str]:
     shown = plan.tests[:_TESTS_SHOWN]
     if not shown:
         return

@@ -13,6 +13,7 @@ from edgewind.evidence import Optimum
 from edgewind.evidence.next_test import ProposedTest
 from edgewind.plan.target import TargetInterval
 from edgewind.serialize import to_plain
+from edgewind.shown_units import ShownUnits
 
 Array = NDArray[np.float64]
 Kind = Literal["reading", "repeat", "sweep", "coast-down"]
@@ -127,6 +128,8 @@ class Plan:
         The part of it that no reading can narrow: what all pressures share, and a difference between sweeps.
     tests : tuple of ProposedTest
         Tests made on purpose that tell the mechanisms apart, the one that tells most per hour first.
+    shown : ShownUnits
+        Units in which people are shown it.
     """
 
     name: str
@@ -144,6 +147,7 @@ class Plan:
     widths: Array = field(default_factory=lambda: np.empty(0))
     floor_width: float = 0.0
     tests: tuple[ProposedTest, ...] = ()
+    shown: ShownUnits = field(default_factory=ShownUnits)
 
     @property
     def readings(self) -> tuple[PlannedMeasurement, ...]:

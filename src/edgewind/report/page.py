@@ -41,10 +41,11 @@ def strict_environment(package: str) -> Environment:
     )  # fmt: skip
 
 
-def page_environment() -> Environment:
-    """Return the environment of the report's templates."""
+def page_environment(units: ShownUnits = ShownUnits()) -> Environment:
+    """Return the environment of the report's templates, which puts sentences into the units chosen."""
     environment = strict_environment("edgewind.report")
-    environment.finalize = _clean
+    environment.finalize = lambda value: _in_units(value, units)
+    environment.globals |= {"units": units, "other_pressure": "mTorr" if units.pressure == "Pa" else units.pressure}
     environment.globals |= {"cautions": CAUTIONS, "flag_meanings": FLAGS, "verdicts": VERDICTS}
     environment.globals |= {"not_found": not_found}
     environment.globals |= {"thumb_width": WIDTH, "thumb_height": HEIGHT}
@@ -65,17 +66,18 @@ def render_page(
 ) -> str:
     """Return the HTML of the report."""
     flags = [flag for flag in FLAGS if any(flag in rotor.flags for rotor in rotors)]
-    environment = page_environment()
-    environment.finalize = lambda value: _in_units(value, units)
-    environment.globals |= {"units": units, "other_pressure": "mTorr" if units.pressure == "Pa" else units.pressure}
-    return environment.get_template("report.html").render(
-        rotors=rotors,
-        together=together,
-        comparison=comparison,
-        command=command,
-        versions=dict(sorted(versions.items())),
-        input_root=input_root,
-        exports=exports,
-        flags=flags,
-        limits=limits_of([rotor.findings for rotor in rotors]),
+    return (
+        page_environment(units)
+        .get_template("report.html")
+        .render(
+            rotors=rotors,
+            together=together,
+            comparison=comparison,
+            command=command,
+            versions=dict(sorted(versions.items())),
+            input_root=input_root,
+            exports=exports,
+            flags=flags,
+            limits=limits_of([rotor.findings for rotor in rotors]),
+        )
     )

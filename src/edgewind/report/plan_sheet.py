@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 from edgewind.errors import InputError
-from edgewind.formatting import duration, format_number
+from edgewind.formatting import format_number
 from edgewind.plan.scaling_result import scaling_result
 from edgewind.plan.scaling_study import ScalingStudy
-from edgewind.plan.scaling_text import answer_sentences, claim_name, millimetres, run_order, study_lines
+from edgewind.plan.scaling_text import answer_sentences, claim_name, millimetres, run_order, size_rows, study_lines
 from edgewind.report.figures.claims import CLAIMS
 from edgewind.report.illustrate import illustrate
 from edgewind.report.page import page_environment
 from edgewind.serialize import to_plain
-from edgewind.units import from_si
 
 SHEET_FILE, TEXT_FILE, JSON_FILE = "plan.html", "plan.txt", "plan.json"
-_RPM = float(from_si(1.0, "rpm", "angular speed"))
 
 
 def write_plan_sheet(study: ScalingStudy, out: Path, *, command: str) -> Path:
@@ -39,22 +38,26 @@ def write_plan_sheet(study: ScalingStudy, out: Path, *, command: str) -> Path:
     """
     if out.exists() and not (out.is_dir() and not any(out.iterdir())):
         raise InputError("something is there already", file=out, fix="name a folder that does not exist yet with --out")
+    units = study.bench.shown
     try:
         out.mkdir(exist_ok=True)
-        figure = illustrate(CLAIMS, study, "", out)
+        figure = illustrate(CLAIMS, study, "", out, units)
         best, result = study.best, scaling_result(study)
+        ends = [[run.low, run.high] for run in run_order(study)]
+        ends = units.table([["from", "to"], ["Pa", "Pa"], *ends])[2:]
+        runs = [replace(run, low=low, high=high) for run, (low, high) in zip(run_order(study), ends, strict=True)]
         claims = [claim_name(study, name) for name in study.exponents]
-        page = page_environment().get_template("plan_sheet.html").render(
+        page = page_environment(units).get_template("plan_sheet.html").render(
             plan=result,
             title=study.bench.experiment.title,
             best=best,
             answer=answer_sentences(study),
             figure=figure,
-            sizes=_size_rows(study),
+            sizes=size_rows(study)[2:],
             claims=claims,
             power=[] if best is None else _power_rows(study),
             trade=_trade_rows(study),
-            runs=run_order(study),
+            runs=runs,
             command=command,
         )  # fmt: skip
         (out / SHEET_FILE).write_bytes(page.encode())
@@ -64,18 +67,6 @@ def write_plan_sheet(study: ScalingStudy, out: Path, *, command: str) -> Path:
     except OSError as error:
         raise InputError(f"cannot be written: {error.strerror}", file=out) from error
     return out / SHEET_FILE
-
-
-def _size_rows(study: ScalingStudy) -> list[list[str]]:
-    return [
-        [
-            f"{format_number(1e3 * width, 3)} mm", gas, format_number(rotor.pressure_pa, 3),
-            format_number(rotor.knudsen, 2), format_number(_RPM * rotor.speed_rad_s, 3),
-            format_number(1e6 * rotor.vane_mass_kg, 3), f"{rotor.drag_n_m_s:.1e}", f"{rotor.warmer_k:.1f}",
-            f"{100 * rotor.edge_share:.1f}", duration(rotor.spin_up_s), duration(study.sweep_s[width, gas]),
-        ]
-        for (width, gas), rotor in study.rotors.items()
-    ]  # fmt: skip
 
 
 def _power_rows(study: ScalingStudy) -> list[tuple[str, list[str]]]:

@@ -13,13 +13,14 @@ from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
+from edgewind.shown_units import ShownUnits
 from edgewind.signals.measure import Picture
 from edgewind.signals.turning_picture import INNER, OUTER, PATCHES
 
 FloatArray = NDArray[np.float64]
 
 
-def plot_clip(picture: Picture, path: str | Path) -> None:
+def plot_clip(picture: Picture, path: str | Path, units: ShownUnits = ShownUnits()) -> None:
     """Write a figure of a clip and of what was seen to turn in it, as PNG or SVG by the name's ending.
 
     Raises
@@ -27,7 +28,7 @@ def plot_clip(picture: Picture, path: str | Path) -> None:
     InputError
         The name ends in something else, or the file cannot be written.
     """
-    write_figure(path, lambda palette, size: draw_clip(picture, palette, size))
+    write_figure(path, lambda palette, size: draw_clip(picture, palette, size), units)
 
 
 def draw_clip(picture: Picture, palette: Palette, size: Size) -> Figure:

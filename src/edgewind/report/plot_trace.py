@@ -6,10 +6,11 @@ from pathlib import Path
 
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.trace import draw_trace
+from edgewind.shown_units import ShownUnits
 from edgewind.signals import SpeedEstimate, Trace
 
 
-def plot_trace(trace: Trace, speed: SpeedEstimate, path: str | Path) -> None:
+def plot_trace(trace: Trace, speed: SpeedEstimate, path: str | Path, units: ShownUnits = ShownUnits()) -> None:
     """Write a figure of a trace and the speed found in it, as PNG (1920 by 1080) or SVG by the name's ending.
 
     Raises
@@ -17,4 +18,4 @@ def plot_trace(trace: Trace, speed: SpeedEstimate, path: str | Path) -> None:
     InputError
         The name ends in something else, or the file cannot be written.
     """
-    write_figure(path, lambda palette, size: draw_trace(trace, speed, palette, size))
+    write_figure(path, lambda palette, size: draw_trace(trace, speed, palette, size), units)

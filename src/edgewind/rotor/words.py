@@ -15,6 +15,10 @@ from edgewind.units import from_si
 
 def answer_lines(found: Prediction) -> Iterator[str]:
     """Yield both optima, and what was assumed where the bench is silent."""
+    return map(found.bench.shown.text, _answer_lines(found))
+
+
+def _answer_lines(found: Prediction) -> Iterator[str]:
     yield _optimum("greatest speed ", found.speed, RPM_PER_RAD_S, "rpm")
     yield _optimum("greatest torque", found.force, 1.0, "N m")
     if found.speed_range is not None:
@@ -41,7 +45,7 @@ def table_lines(found: Prediction) -> Iterator[str]:
             *(f"{record[f'torque_{key}_n_m']:.2e}" for key in torques),
         ]
         rows.append(values)
-    yield from text_table(rows)
+    yield from text_table(found.bench.shown.table(rows))
 
 
 def _range(over: OptimumRange) -> str:

@@ -93,7 +93,7 @@ def _stairs(axes: Axes, plan: TimePlan, palette: Palette, size: Size) -> None:
 
 def plot_dwell(plan: TimePlan, path: Path) -> None:
     """Write the figure of a plan as .png or .svg."""
-    write_figure(path, lambda palette, size: draw_dwell(plan, palette, size))
+    write_figure(path, lambda palette, size: draw_dwell(plan, palette, size), plan.times.bench.shown)
 
 
 def _alt(plan: TimePlan) -> str:

@@ -9,8 +9,10 @@ from matplotlib.figure import Figure
 
 from edgewind.errors import InputError
 from edgewind.report.figures.canvas import our_style, png_of, svg_of
+from edgewind.report.figures.shown import show_in
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import LIGHT, Palette
+from edgewind.shown_units import ShownUnits
 
 FILM = Size(12.8, 7.2, 15.0, titled=True)
 
@@ -30,8 +32,8 @@ def figure_kind(path: str | Path) -> str:
     return kind
 
 
-def write_figure(path: str | Path, draw: Callable[[Palette, Size], Figure]) -> None:
-    """Draw in our style and write a PNG of 1920 by 1080 or an SVG, by the ending of the name.
+def write_figure(path: str | Path, draw: Callable[[Palette, Size], Figure], units: ShownUnits = ShownUnits()) -> None:
+    """Draw in our style and write a PNG of 1920 by 1080 or an SVG, by the ending of the name, in the units chosen.
 
     Raises
     ------
@@ -41,7 +43,7 @@ def write_figure(path: str | Path, draw: Callable[[Palette, Size], Figure]) -> N
     path = Path(path)
     kind = figure_kind(path)
     with our_style(LIGHT, FILM):
-        figure = draw(LIGHT, FILM)
+        figure = show_in(draw(LIGHT, FILM), units)
         content = png_of(figure) if kind == ".png" else svg_of(figure).encode()
     try:
         path.write_bytes(content)

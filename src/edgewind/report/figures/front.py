@@ -87,4 +87,4 @@ def _values(designs: tuple[Evaluation, ...] | list[Evaluation], goal: Goal | Non
 
 def plot_front(found: RotorSearch, path: Path) -> None:
     """Write the figure of a search as .png or .svg."""
-    write_figure(path, lambda palette, size: draw_front(found, palette, size))
+    write_figure(path, lambda palette, size: draw_front(found, palette, size), found.bench.shown)

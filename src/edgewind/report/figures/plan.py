@@ -225,7 +225,7 @@ def plot_plan(plan: Plan, path: Path) -> None:
         assert figure is not None
         return figure
 
-    write_figure(path, draw)
+    write_figure(path, draw, plan.shown)
 
 
 PLAN: Drawing[Plan] = Drawing(

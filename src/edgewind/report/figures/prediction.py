@@ -65,4 +65,4 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
 
 def plot_prediction(found: Prediction, path: Path) -> None:
     """Write the figure of a prediction as .png or .svg."""
-    write_figure(path, lambda palette, size: draw_prediction(found, palette, size))
+    write_figure(path, lambda palette, size: draw_prediction(found, palette, size), found.bench.shown)

@@ -16,6 +16,7 @@ from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.palette import Palette
+from edgewind.shown_units import ShownUnits
 
 
 def draw_scaling(laws: Sequence[Scaling], palette: Palette, size: Size) -> Figure:
@@ -67,9 +68,9 @@ def _draw_law(axes: Axes, law: Scaling, colour: str, marker: str, palette: Palet
     )
 
 
-def plot_scaling(laws: Sequence[Scaling], path: str | Path) -> None:
+def plot_scaling(laws: Sequence[Scaling], path: str | Path, units: ShownUnits = ShownUnits()) -> None:
     """Write the figure as PNG (1920 pixels wide) or SVG, by the ending of the name."""
-    write_figure(path, lambda palette, size: draw_scaling(laws, palette, size))
+    write_figure(path, lambda palette, size: draw_scaling(laws, palette, size), units)
 
 
 def _laws(findings: Findings) -> tuple[Scaling, ...]:

@@ -23,7 +23,7 @@ def show_in(figure: Figure, units: ShownUnits) -> Figure:
     for axes in figure.axes:
         for axis in (axes.xaxis, axes.yaxis):
             for made, (_, size) in units.sizes.items():
-                if axis.get_label_text().endswith(f"({made})"):
+                if f"({made})" in axis.get_label_text():
                     for one in (axis, *(_above(axes, figure) if axis is axes.xaxis else ())):
                         _rescale(one, size)
                     axis.set_label_text(units.label(axis.get_label_text()))

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
+from edgewind.bench import Bench
 from edgewind.bench.form import FIELDS
 from edgewind.evidence.what_if import Moved, WhatIf
 from edgewind.formatting import format_number, raised
@@ -90,6 +91,6 @@ def _draw_place(axes: Axes, moved: Moved, before: bool, colour: str, row: int, s
     )  # fmt: skip
 
 
-def plot_what_if(found: WhatIf, title: str, path: str | Path) -> None:
-    """Write the figure as PNG (1920 pixels wide) or SVG, by the ending of the name."""
-    write_figure(path, lambda palette, size: draw_what_if(found, title, palette, size))
+def plot_what_if(found: WhatIf, bench: Bench, path: str | Path) -> None:
+    """Write the figure of what a bench would do as PNG (1920 pixels wide) or SVG, by the ending of the name."""
+    write_figure(path, lambda palette, size: draw_what_if(found, bench.experiment.title, palette, size), bench.shown)
