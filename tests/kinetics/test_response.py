@@ -18,7 +18,7 @@ from edgewind.kinetics import response as front_door
 from edgewind.kinetics import store
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.response import respond, respond_curve
-from edgewind.kinetics.result import Response, curve
+from edgewind.kinetics.result import Response
 from edgewind.kinetics.solve import Case, Resolution, solve
 
 QUICK = {"tolerance": 0.02, "cache": False, "workers": 1}
@@ -142,9 +142,7 @@ def test_an_interrupted_curve_goes_on_where_it_stopped(tmp_path):
     seen = []
     answers = respond_curve("strip", [10.0, 3.0, 1.0], progress=lambda *told: seen.append(told[:2]), **options)
     assert seen == [(1, 3), (2, 3), (3, 3)]
-    table = curve(answers)
-    assert list(table["knudsen"].values) == [1.0, 3.0, 10.0]
-    assert np.all(np.diff(table["drag"].values) > 0.0)
+    assert np.all(np.diff([one.drag for one in answers]) < 0.0)
 
 
 def test_a_mirror_feels_drag_but_no_temperature():

@@ -11,7 +11,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-import xarray as xr
 
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics.response import respond, respond_curve
@@ -242,14 +241,6 @@ def test_a_table_of_ones_own():
     assert float(table.drag(1e9)) == pytest.approx(answers[-1].drag)
     with pytest.raises(InputError, match="infinity"):
         ResponseTable.from_responses(answers[:-1])
-
-
-def test_a_table_goes_to_netcdf_and_back(tmp_path):
-    STRIP.to_dataset().to_netcdf(tmp_path / "table.nc")
-    back = ResponseTable.from_dataset(xr.load_dataset(tmp_path / "table.nc"))
-    kn = np.geomspace(1e-3, 1e3, 50)
-    np.testing.assert_array_equal(back.drag(kn), STRIP.drag(kn))
-    assert back.shape == "strip"
 
 
 def test_what_no_table_holds_is_refused():

@@ -2,11 +2,10 @@
 
 import numpy as np
 import pytest
-import xarray as xr
 
 from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import ResponseTable
-from edgewind.rotor import TableResponse, area_share, response_for
+from edgewind.rotor import area_share, response_for
 from edgewind.rotor.response import KINETIC
 
 
@@ -74,18 +73,6 @@ def test_rooms_between_two_lie_between_their_coefficients():
 def test_area_share_of_an_even_stress_is_one_and_of_a_bare_edge_none():
     assert area_share([2.0, 2.0], [0.3, 0.2]) == pytest.approx(1.0)
     assert area_share([0.0, 5.0], [0.3, 0.2]) == 0.0
-
-
-def test_a_data_set_round_trips(table):
-    kn, alpha = [0.1, 1.0, np.inf], [0.8, 1.0]
-    rows = {
-        name: (("accommodation", "knudsen"), np.array([[getattr(table.at(k, a), name) for k in kn] for a in alpha]))
-        for name in ("thermal_force", "drag", "heat", "loss", "area_share")
-    }
-    rows["relative_error"] = (("accommodation", "knudsen"), np.full((2, 3), 1e-3))
-    found = TableResponse.from_dataset(xr.Dataset(rows, coords={"accommodation": alpha, "knudsen": kn}))
-    assert float(found.at(0.1, 0.8).drag) == pytest.approx(float(table.at(0.1, 0.8).drag))
-    assert float(found.at(np.inf, 1.0).heat) == pytest.approx(float(table.at(np.inf, 1.0).heat))
 
 
 @pytest.mark.parametrize(("room", "accommodation"), [(4.0, 1.0), (4.0, 0.6), (8.0, 0.8)])

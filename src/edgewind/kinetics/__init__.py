@@ -5,7 +5,7 @@ from edgewind.kinetics.inputs import parse_knudsen
 from edgewind.kinetics.polyatomic import NITROGEN, InnerMotion
 from edgewind.kinetics.ratios import chamber_ratios, thickness_ratios
 from edgewind.kinetics.response import SolveProgress, respond, respond_curve
-from edgewind.kinetics.result import Response, curve
+from edgewind.kinetics.result import Response
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.rotor_respond import RotorResponse, respond_rotor, respond_rotor_curve
 from edgewind.kinetics.rotor_table import RotorRatios
@@ -26,7 +26,6 @@ __all__ = [
     "SolveProgress",
     "Walls",
     "chamber_ratios",
-    "curve",
     "parse_knudsen",
     "respond",
     "respond_curve",

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import xarray as xr
 
 from edgewind.errors import InputError
+from edgewind.extras import need
 from edgewind.kinetics.solve import Solution
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 
 @dataclass(frozen=True)
@@ -153,9 +156,10 @@ class Response:
             return self.fields
         if not self.solutions:
             raise ValueError("this response came without fields: ask for them with fields=True")
+        arrays = need("xarray", extra="notebook", purpose="for labelled arrays")
         drives = list(self.solutions)
         parts = [_fields(self.solutions[name]) for name in drives]
-        data = xr.concat(parts, dim=xr.DataArray(drives, dims="drive", name="drive"))
+        data: xr.Dataset = arrays.concat(parts, dim=arrays.DataArray(drives, dims="drive", name="drive"))
         data.attrs = {
             "shape": self.shape,
             "knudsen": self.knudsen,
@@ -211,25 +215,12 @@ def _fields(solution: Solution) -> xr.Dataset:
             np.array([s * getattr(load, what) * on_vane for load, s in loads]),
         )
     coordinates = {"x": np.concatenate([-x_back[::-1], x_front]), **dict(zip(axes[1:], across, strict=True))}
-    dataset = xr.Dataset(data, coords={**coordinates, "face": ["hot", "cold"]})
+    arrays = need("xarray", extra="notebook", purpose="for labelled arrays")
+    dataset: xr.Dataset = arrays.Dataset(data, coords={**coordinates, "face": ["hot", "cold"]})
     for name in dataset.data_vars:
         kind = str(name).rsplit("_", 1)[0]
         units = {"velocity": "v0", "heat_flux": "p0 v0", "face": "p0 v0" if name == "face_heat" else "p0"}
         dataset[name].attrs["units"] = units.get(kind, "1")
     for name in axes:
         dataset[name].attrs["units"] = "width of the vane"
-    return dataset
-
-
-def curve(responses: Sequence[Response]) -> xr.Dataset:
-    """Coefficients with their errors against the Knudsen number."""
-    ordered = sorted(responses, key=lambda response: response.knudsen)
-    kn = [response.knudsen for response in ordered]
-    data = {}
-    for name in ordered[0].values:
-        data[name] = ("knudsen", [response.values[name] for response in ordered])
-        data[f"{name}_error"] = ("knudsen", [response.errors[name] for response in ordered])
-    dataset = xr.Dataset(data, coords={"knudsen": kn})
-    for variable in dataset.values():
-        variable.attrs["units"] = "1"
     return dataset

@@ -14,6 +14,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
 from edgewind.errors import InputError, OutOfRangeError
+from edgewind.extras import need
 from edgewind.kinetics import store
 from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.fixed_point import quality_of
@@ -104,12 +105,12 @@ class RotorResponse(BaseModel):
 
         The rest follows from symmetry: see `RotorGrid`. Cells outside the chamber hold NaN.
         """
-        import xarray as xr
+        arrays = need("xarray", extra="notebook", purpose="for labelled arrays")
 
         if not self._solutions:
             raise InputError("this response came without fields", key="fields", fix="ask for them with fields=True")
         parts = [_fields(solution) for solution in self._solutions.values()]
-        data = xr.concat(parts, dim=xr.DataArray(list(self._solutions), dims="drive", name="drive"))
+        data: xr.Dataset = arrays.concat(parts, dim=arrays.DataArray(list(self._solutions), dims="drive", name="drive"))
         plain = self.model_dump(exclude={"values", "errors", "reached", "round", "device"})
         data.attrs = {name: list(value) if isinstance(value, tuple) else value for name, value in plain.items()}
         data.attrs["round"] = int(self.round)
@@ -117,7 +118,7 @@ class RotorResponse(BaseModel):
 
 
 def _fields(solution: RotorSolution) -> xr.Dataset:
-    import xarray as xr
+    arrays = need("xarray", extra="notebook", purpose="for labelled arrays")
 
     g = solution.grid
     x, y, z = (0.5 * (nodes[1:] + nodes[:-1]) for nodes in (g.x, g.y, g.z))
@@ -134,7 +135,7 @@ def _fields(solution: RotorSolution) -> xr.Dataset:
         x, y = g.along[ahead], np.concatenate([-y[::-1], y])
     data: dict[str, Any] = {kind: (("x", "y", "z"), moments[..., k]) for k, kind in enumerate(kinds)}
     data |= {f"face_{what}": (("face", "x", "z"), load) for what, load in faces.items()}
-    dataset = xr.Dataset(data, coords={"x": x, "y": y, "z": z, "face": ["trailing", "leading"]})
+    dataset: xr.Dataset = arrays.Dataset(data, coords={"x": x, "y": y, "z": z, "face": ["trailing", "leading"]})
     for name, variable in dataset.data_vars.items():
         kind = str(name).rsplit("_", 1)[0]
         units = {"velocity": "v0", "heat_flux": "p0 v0", "face": "p0 v0" if name == "face_heat" else "p0"}

@@ -10,7 +10,6 @@ from importlib import resources
 
 import numpy as np
 import pandas as pd
-import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline, PchipInterpolator
 
@@ -215,28 +214,6 @@ class ResponseTable:
         known = np.interp(np.log(kn), np.log(self.knudsen), self.errors[name] / self.values[name])
         law, power = self._below(name, ratio)
         return np.asarray(known * self._at(name, kn) + 0.25 * np.abs(law - power))
-
-    def to_dataset(self) -> xr.Dataset:
-        """Return the nodes with their errors, and the limits as attributes."""
-        data = {name: ("knudsen", value, {"units": "1"}) for name, value in self.values.items()}
-        data |= {f"{name}_error": ("knudsen", value, {"units": "1"}) for name, value in self.errors.items()}
-        attributes = {f"{name}_free_flight": value for name, value in self.free_flight.items()}
-        about = {"shape": self.shape, "room": self.room, "accommodation": self.accommodation, "aspect": self.aspect}
-        return xr.Dataset(data, coords={"knudsen": self.knudsen}, attrs={**about, **attributes})
-
-    @classmethod
-    def from_dataset(cls, data: xr.Dataset) -> ResponseTable:
-        """Return the table that `to_dataset` wrote."""
-        return cls(
-            data["knudsen"].to_numpy(),
-            {name: data[name].to_numpy() for name in COLUMNS},
-            {name: data[f"{name}_error"].to_numpy() for name in COLUMNS},
-            {name: float(data.attrs[f"{name}_free_flight"]) for name in COLUMNS},
-            str(data.attrs["shape"]),
-            float(data.attrs["room"]),
-            float(data.attrs["accommodation"]),
-            float(data.attrs["aspect"]),
-        )
 
 
 def _named(shape: str, aspect: float) -> str:

@@ -9,8 +9,6 @@ from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
-import pandas as pd
-import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 
@@ -88,6 +86,7 @@ KINETIC = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat_hot",
 # The shipped tables: accommodations of every shape, and rooms of the strip over its width.
 ACCOMMODATIONS = (0.2, 0.4, 0.6, 0.8, 1.0)
 _ROOMS = (4.0, 8.0)
+_ERROR = "relative_error"
 
 
 class TableResponse:
@@ -228,37 +227,6 @@ class TableResponse:
         above = np.take_along_axis(found, np.broadcast_to(place + 1, (found.shape[0], 1, *place.shape)), axis=1)
         return np.asarray((1 - share) * below + share * above[:, 0])
 
-    @classmethod
-    def from_dataset(cls, data: xr.Dataset, *, room: float | None = None) -> TableResponse:
-        """Make it from a data set over ``knudsen``, ``accommodation`` and ``room`` (side over the width of the vane).
-
-        Between rooms the coefficients are interpolated linearly in 1/room, and beyond the last room held.
-        """
-        if "room" in data.dims:
-            data = _for_room(data.sortby("room"), np.inf if room is None else room)
-        data = data.transpose("accommodation", "knudsen").sortby(["accommodation", "knudsen"])
-        finite = np.isfinite(data["knudsen"].to_numpy())
-        inside, free = data.isel(knudsen=finite), data.isel(knudsen=~finite)
-        return cls(
-            inside["knudsen"].to_numpy(),
-            inside["accommodation"].to_numpy(),
-            {name: inside[name].to_numpy() for name in _NAMES},
-            {name: free[name].to_numpy()[:, 0] for name in _NAMES},
-            inside["relative_error"].max("accommodation").to_numpy(),
-            source=str(data.attrs.get("source", "")),
-        )
-
-
-def _for_room(data: xr.Dataset, room: float) -> xr.Dataset:
-    inverse = 1 / data["room"].to_numpy()  # descending
-    wanted = float(np.clip(1 / room, inverse[-1], inverse[0]))
-    above = int(np.clip(np.searchsorted(-inverse, -wanted), 1, max(inverse.size - 1, 1)))
-    if inverse.size == 1:
-        return data.isel(room=0)
-    share = (inverse[above - 1] - wanted) / (inverse[above - 1] - inverse[above])
-    found: xr.Dataset = data.isel(room=above - 1, drop=True) * (1 - share) + data.isel(room=above, drop=True) * share
-    return found.assign_attrs(data.attrs)
-
 
 def area_share(stress: ArrayLike, weight: ArrayLike) -> float:
     """Share of the force that the stress in the middle of the face would give, acting on the whole face.
@@ -281,33 +249,35 @@ def area_share(stress: ArrayLike, weight: ArrayLike) -> float:
     return float(values[0] * weights.sum() / (values @ weights))
 
 
-@lru_cache(maxsize=1)
-def _strips() -> xr.Dataset:
-    """Return the shipped tables of the strip over room, accommodation and Knudsen number, free flight last."""
-    rooms = [
-        xr.concat([_strip(room, alpha) for alpha in ACCOMMODATIONS], pd.Index(ACCOMMODATIONS, name="accommodation"))
-        for room in _ROOMS
-    ]
-    source = "edgewind.kinetics: infinite strip in the middle of a closed square room that re-emits diffusely"
-    return xr.concat(rooms, pd.Index(_ROOMS, name="room")).assign_attrs(source=source)
-
-
-def _strip(room: float, accommodation: float) -> xr.Dataset:
-    table = ResponseTable.standard("strip", room=room, accommodation=accommodation)
-    nodes = {name: np.append(table.values[name], table.free_flight[name]) for name in KINETIC.values()}
-    worst = np.max([table.errors[KINETIC[name]] / table.values[KINETIC[name]] for name in _LOGARITHMIC[:3]], axis=0)
-    data = {name: nodes[of] for name, of in KINETIC.items()} | {"relative_error": np.append(worst, worst[-1])}
-    return xr.Dataset(
-        {name: ("knudsen", values, {"units": "1"}) for name, values in data.items()},
-        coords={"knudsen": np.append(table.knudsen, np.inf)},
-    )
-
-
 @lru_cache(maxsize=64)
 def response_for(room: float) -> TableResponse:
     """Return the response of an infinite strip in the middle of a square room, `room` times as wide as the strip.
 
-    The tables were computed by the kinetic solver of the package. For the vanes of a rotor see
-    :func:`edgewind.rotor.response_of`.
+    The tables were computed by the kinetic solver of the package; between its rooms they are interpolated linearly in
+    1/room, and those of the nearest hold beyond. For the vanes of a rotor see :func:`edgewind.rotor.response_of`.
     """
-    return TableResponse.from_dataset(_strips(), room=room)
+    small, large = (1 / one for one in _ROOMS)
+    share = float(np.clip((small - 1 / room) / (small - large), 0.0, 1.0))
+    near, far = (_strips(one) for one in _ROOMS)
+    found = {name: (1 - share) * near[name] + share * far[name] for name in (*_NAMES, _ERROR)}
+    return TableResponse(
+        near["knudsen"][:-1],
+        ACCOMMODATIONS,
+        {name: found[name][:, :-1] for name in _NAMES},
+        {name: found[name][:, -1] for name in _NAMES},
+        found[_ERROR][:, :-1].max(axis=0),
+        source="edgewind.kinetics: infinite strip in the middle of a closed square room that re-emits diffusely",
+    )
+
+
+@lru_cache(maxsize=2)
+def _strips(room: float) -> dict[str, Array]:
+    """Return the shipped tables of the strip in a room, shape (accommodation, Knudsen number), free flight last."""
+    tables = [ResponseTable.standard("strip", room=room, accommodation=alpha) for alpha in ACCOMMODATIONS]
+    found = {
+        name: np.stack([np.append(table.values[of], table.free_flight[of]) for table in tables])
+        for name, of in KINETIC.items()
+    }
+    errors = [[table.errors[of] / table.values[of] for of in map(KINETIC.get, _UNSURE) if of] for table in tables]
+    worst = np.max(errors, axis=1)
+    return found | {"knudsen": np.append(tables[0].knudsen, np.inf), _ERROR: np.append(worst, worst[:, -1:], axis=1)}
