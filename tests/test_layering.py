@@ -24,6 +24,7 @@ BASE = {
     "serialize": {"errors"},
     "cautions": set(),
     "extras": {"errors"},
+    "compiled": {"extras"},
     "runner": {"files", "serialize", "clock"},
     "units": {"files", "formatting"},
     "pressures": {"units"},

@@ -12,6 +12,7 @@ from scipy.special import ndtr
 from threadpoolctl import threadpool_limits
 
 from edgewind.bench import Bench
+from edgewind.compiled import need_compiled
 from edgewind.evidence.fit_check import SmoothMisfit, predictive, smooth_misfit
 from edgewind.evidence.likelihood import LEAST_READINGS, MODELS, FitData, Likelihood, fit_data
 from edgewind.evidence.priors import Unknown
@@ -142,7 +143,13 @@ def prepare(
 
     The search begins at seeded places and where the models in `near` have theirs: what these lack is at its prior's
     middle.
+
+    Raises
+    ------
+    MissingExtraError
+        Numba is not installed: a fit asks fifty thousand times.
     """
+    need_compiled("to fit the unknowns of a rotor")
     problem = Likelihood(bench, data, model, response)
     known = [_carried(problem, other, mode) for other, mode in near]
     with threadpool_limits(1, user_api="blas"):  # small matrices: threads would only wait for each other

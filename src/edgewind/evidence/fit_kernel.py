@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.compiled import njit
 from edgewind.rotor.run_kernel import RunSteps, run_speeds
 from edgewind.rotor.speed_kernel import Place, deviating_speeds
 
@@ -142,7 +142,7 @@ class Smooth(NamedTuple):
     reference: Array
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def numbers_of(values, flat, columns):  # type: ignore[no-untyped-def]
     """Return the flat arrays of the rotors at rows of values, shape (k, numbers)."""
     found = np.empty((values.shape[0], flat.size))
@@ -158,7 +158,7 @@ def numbers_of(values, flat, columns):  # type: ignore[no-untyped-def]
     return found
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def spreads_of(speed, scatter, readings):  # type: ignore[no-untyped-def]
     """Return the standard deviation of readings about predicted speeds, shape (k, n), at the scatter of each row."""
     found = np.empty_like(speed)
@@ -169,7 +169,7 @@ def spreads_of(speed, scatter, readings):  # type: ignore[no-untyped-def]
     return found
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def _over(predicted, reference):  # type: ignore[no-untyped-def]
     """Return predicted over reference, as far as it is near: slopes of a speed near zero stay what they are.
 
@@ -182,7 +182,7 @@ def _over(predicted, reference):  # type: ignore[no-untyped-def]
     return min(max(predicted / reference, 0.2), 5.0)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def run_means(pressure, rotor, factors, runs, table):  # type: ignore[no-untyped-def]
     """Return whitened means of every run as predicted, and two directions in which they are uncertain, shape (3, w).
 
@@ -231,7 +231,7 @@ def run_means(pressure, rotor, factors, runs, table):  # type: ignore[no-untyped
     return found
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def whitened_of(values, flat, columns, readings, smooth, runs, table):  # type: ignore[no-untyped-def]
     """Return, for one row of values, misfits over their spreads, the same of the slopes, and the sum of ln(spread)."""
     size, coasts, count = readings.speed.size, readings.rate.size, smooth.slopes.shape[1]
@@ -284,7 +284,7 @@ def whitened_of(values, flat, columns, readings, smooth, runs, table):  # type: 
     return misfit, slopes, logs
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def _without(i, means, misfit, slopes):  # type: ignore[no-untyped-def]
     """Integrate an uncertain direction of a run out of its whitened misfits and slopes, and out of later directions.
 
@@ -315,7 +315,7 @@ def _without(i, means, misfit, slopes):  # type: ignore[no-untyped-def]
     return 0.5 * np.log(1.0 + square)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def log_likelihoods_of(values, flat, columns, readings, smooth, runs, table):  # type: ignore[no-untyped-def]
     """Return the logarithm of the likelihood of each row of values; -1e300 where it is none.
 

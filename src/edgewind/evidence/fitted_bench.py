@@ -9,6 +9,7 @@ from edgewind.evidence.coastdown import coast_downs
 from edgewind.evidence.explain import runs_of
 from edgewind.evidence.fit import LEAST_READINGS, prepare
 from edgewind.evidence.mechanism_case import case_of
+from edgewind.extras import MissingExtraError
 from edgewind.formatting import format_number
 from edgewind.rotor import changed_bench
 from edgewind.signals import Experiment
@@ -108,7 +109,10 @@ def fitted_bench(experiment: Experiment) -> FittedBench:
     count = case.data.speed_rad_s.size
     if count < LEAST_READINGS:
         return FittedBench(bench, {}, f"{count} of them can be used, and {LEAST_READINGS} are needed")
-    problem, mode = prepare(bench, case.data, "all", case.response, case.seed)
+    try:
+        problem, mode = prepare(bench, case.data, "all", case.response, case.seed)
+    except MissingExtraError as error:
+        return FittedBench(bench, {}, str(error))
     best = problem.values(mode.centre)
     values = {unknown.name: float(value) for unknown, value in zip(problem.unknowns, best, strict=True)}
     changed = {key: float(f"{values[name]:.4g}") for name, key in _KEYS.items() if name in values}

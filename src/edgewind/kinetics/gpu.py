@@ -19,8 +19,7 @@ from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.gpu_kernel import COLUMNS, SLOTS, SOURCE, THREADS
 from edgewind.kinetics.quadrature import SpaceVelocities
 from edgewind.kinetics.room_operator import Incoming, RoomOperator
-from edgewind.kinetics.rotor_grid import RotorGrid
-from edgewind.kinetics.rotor_kernel import MIRRORED, QUARTER
+from edgewind.kinetics.rotor_grid import MIRRORED, QUARTER, RotorGrid
 from edgewind.kinetics.rotor_operator import RotorDrive, RotorOperator
 from edgewind.kinetics.space import SpaceOperator
 

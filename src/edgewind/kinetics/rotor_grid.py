@@ -16,6 +16,8 @@ from edgewind.kinetics.grid import average, graded, merge, spread
 Floats = NDArray[np.float64]
 # Cells between two halves of a chamber that lie side by side: some are left when cells are merged in pairs four times.
 GAP = 16
+# How what leaves a rotor's domain enters it elsewhere: at the same place mirrored, or turned; see rotor_kernel.py.
+MIRRORED, QUARTER, HALF = 0, 1, 2
 
 
 @dataclass(frozen=True)

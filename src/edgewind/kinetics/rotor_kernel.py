@@ -23,10 +23,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.kinetics.lanes import load, store, total
+from edgewind.kinetics.rotor_grid import HALF, QUARTER
 from edgewind.kinetics.space_kernel import emitted, march, tally
 
 Floats = NDArray[np.float64]
-MIRRORED, QUARTER, HALF = 0, 1, 2
 
 
 @nb.njit(error_model="numpy", cache=True, inline="always")

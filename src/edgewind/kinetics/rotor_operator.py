@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from edgewind.kinetics.block_map import BlockMap
 from edgewind.kinetics.quadrature import LANES, SpaceVelocities, lane_rows
-from edgewind.kinetics.rotor_grid import RotorGrid, unknowns_map
-from edgewind.kinetics.rotor_kernel import HALF, MIRRORED, QUARTER, sweep, sweep_each
+from edgewind.kinetics.rotor_grid import HALF, MIRRORED, QUARTER, RotorGrid, unknowns_map
+from edgewind.kinetics.sweeps import compiled
 from edgewind.kinetics.walls import FaceLoads
 
 Floats = NDArray[np.float64]
@@ -242,7 +242,7 @@ class RotorOperator:
 
     def _run(self, y: Floats, drive: RotorDrive) -> list[Floats]:
         results = self._zeros(self.workers)
-        sweep(self.workers, self._scratch, self._fixed, self.arguments(y, drive), results)
+        compiled("rotor_kernel")(self.workers, self._scratch, self._fixed, self.arguments(y, drive), results)
         return [part[0] if self.workers == 1 else part.sum(axis=0) for part in results]
 
     def _fold(self, parts: list[Floats]) -> list[Floats]:
@@ -368,7 +368,7 @@ class RotorOperator:
         ends = zip(self.shapes, self._ends[:-1], self._ends[1:], strict=True)
         unit = np.eye(size)
         given = (*about, *(np.ascontiguousarray(unit[:, a:b]).reshape(size, *s) for s, a, b in ends))
-        sweep_each(workers, scratch, self._fixed, given, results)
+        compiled("rotor_kernel", "sweep_each")(workers, scratch, self._fixed, given, results)
         swept = [self.gather([part[k] for part in results], REST)[0] for k in range(size)]
         return unit - np.array(swept).T
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.quadrature import LANES
 from edgewind.kinetics.room_operator import REST, Incoming, RoomOperator
-from edgewind.kinetics.space_kernel import sweep, sweep_each
+from edgewind.kinetics.sweeps import compiled
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ class SpaceOperator(RoomOperator):
 
     def _run(self, moments: Floats, walls: list[Floats], kept: list[Floats], drive: Drive) -> tuple[Floats, Incoming]:
         results = self._zeros(self.workers)
-        sweep(*(*self._fixed, self.faces(drive), drive.room, self.passes, moments, walls, results))
+        compiled("space_kernel")(*(*self._fixed, self.faces(drive), drive.room, self.passes, moments, walls, results))
         new, end, side, outer, vane = (part[0] if self.workers == 1 else part.sum(axis=0) for part in results)
         new[..., 4] *= 2.0 / 3.0
         return new, Incoming(end, (side, outer), vane)
@@ -52,7 +52,7 @@ class SpaceOperator(RoomOperator):
         units = [np.ascontiguousarray(unit[:, a:b]).reshape(size, *shape) for shape, a, b in self._places]
         _, _, start, sides, *about = self._fixed
         rest = (start, *sides, *about, self.faces(REST), REST.room, self.passes, *units)
-        sweep_each(workers, scratch, rest, results)
+        compiled("space_kernel", "sweep_each")(workers, scratch, rest, results)
         new, end, side, outer, vane = results
         new[..., 4] *= 2.0 / 3.0
         return unit - self._gather(new, Incoming(end, (side, outer), vane), REST).T

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from importlib import import_module
 from typing import Any
 
+from edgewind.extras import need
 from edgewind.kinetics import plane_plain
 
 PLANE = "edgewind.kinetics.plane_kernel"
@@ -20,6 +21,19 @@ class SlowSweepWarning(UserWarning):
 def plane_sweep(*arguments: Any) -> None:
     """Sweep a plane, with the arguments of `plane_kernel.sweep`."""
     _sweep(PLANE, plane_plain.sweep, arguments)
+
+
+def compiled(kernel: str, name: str = "sweep") -> Callable[..., None]:
+    """Return a compiled function of a kernel that has no plain form.
+
+    Raises
+    ------
+    MissingExtraError
+        Numba is not installed.
+    """
+    need("numba", extra="solve", purpose="to solve for the gas in space or round a whole rotor")
+    found: Callable[..., None] = getattr(import_module(f"edgewind.kinetics.{kernel}"), name)
+    return found
 
 
 def _sweep(kernel: str, plain: Callable[..., None], arguments: tuple[Any, ...]) -> None:
@@ -51,7 +65,7 @@ def _refuse(kernel: str, error: Exception) -> None:
     _refused.add(kernel)
     warnings.warn(
         f"the compiled sweep {kernel} cannot be used ({type(error).__name__}: {error}): a plain one takes its place, "
-        "about a hundred times slower; install the version of numba that pyproject.toml names",
+        'about a hundred times slower; install the version of Numba that suits: pip install "edgewind[solve]"',
         SlowSweepWarning,
         stacklevel=3,
     )

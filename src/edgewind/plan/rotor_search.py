@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.bench import Bench
+from edgewind.compiled import need_compiled
 from edgewind.errors import InputError
 from edgewind.extras import need
 from edgewind.gas import GasState, find_gas
@@ -464,6 +465,7 @@ def search_rotor(
         An unknown goal, gas or drive, or no design that can be built and turns.
     """
     optuna = need("optuna", extra="search", purpose="to search for the next rotor")
+    need_compiled("to search for the next rotor")
     wanted = tuple(dict.fromkeys(goals))
     for key in wanted:
         if key not in GOALS:

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann, speed_of_light
 
+from edgewind.compiled import njit
 from edgewind.kinetics.inner_motion import HALF_WAY
 from edgewind.rotor.motion import Surroundings
 from edgewind.rotor.parameters import RotorParameters
@@ -153,7 +153,7 @@ def no_steps() -> RunSteps:
     return RunSteps(first, none, none, none, none, none, none, none, none, none, np.zeros(0, dtype=bool))
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def _gained(rate, left, other, other_left, span):  # type: ignore[no-untyped-def]
     """Return ``(exp(-other span) - exp(-rate span)) / (rate - other)``, the two exponentials being given."""
     apart = (rate - other) * span
@@ -162,7 +162,7 @@ def _gained(rate, left, other, other_left, span):  # type: ignore[no-untyped-def
     return other_left * span * (1.0 - apart / 2.0 * (1.0 - apart / 3.0))
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def _between(low, at_low, high, at_high):  # type: ignore[no-untyped-def]
     """Return where a straight line through two points of opposite sign is zero, well inside them."""
     if at_low == at_high:
@@ -171,7 +171,7 @@ def _between(low, at_low, high, at_high):  # type: ignore[no-untyped-def]
     return low + (high - low) * min(max(share, 0.02), 0.98)
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def _speed_after(span, start, rate, steady, slow, slow_rate, fast, fast_rate):  # type: ignore[no-untyped-def]
     """Speed a span after the start, under ``steady + slow exp(-slow_rate t) + fast exp(-fast_rate t)`` over inertia."""
     left, slow_left, fast_left = np.exp(-rate * span), np.exp(-slow_rate * span), np.exp(-fast_rate * span)
@@ -180,7 +180,7 @@ def _speed_after(span, start, rate, steady, slow, slow_rate, fast, fast_rate):  
     return found + fast * _gained(rate, left, fast_rate, fast_left, span)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def _look_round(x, q, table, c, by_x):  # type: ignore[no-untyped-def]
     """Write the gas at a ln(Kn) to `c`, two derivatives with the film in it, and the change of its logarithm with x.
 
@@ -197,14 +197,14 @@ def _look_round(x, q, table, c, by_x):  # type: ignore[no-untyped-def]
     if q[5] <= 0.0:
         return 0.0
     in_flight, on_arm, further = np.empty((2, 3)), np.empty((2, 3)), np.empty((2, 3))
-    look_up(30.0, q[18], *table, in_flight)  # type: ignore[call-arg]
-    look_up(max(x + np.log(q[1] / q[5]), table[0][0]), q[18], *table, on_arm)  # type: ignore[call-arg]
-    look_up(max(x + aside + np.log(q[1] / q[5]), table[0][0]), q[18], *table, further)  # type: ignore[call-arg]
+    look_up(30.0, q[18], *table, in_flight)
+    look_up(max(x + np.log(q[1] / q[5]), table[0][0]), q[18], *table, on_arm)
+    look_up(max(x + aside + np.log(q[1] / q[5]), table[0][0]), q[18], *table, further)
     by_x[6] = np.log(further[1, 0] / on_arm[1, 0]) / aside
     return on_arm[1, 0] / in_flight[1, 0]
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def run_speeds(run, pressure, q, factors, steps, table, speeds, kept):  # type: ignore[no-untyped-def]
     """Write the speed (rad/s) at the moments of one run, and how much of a change at the start is left there.
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann, speed_of_light
 
+from edgewind.compiled import njit
 from edgewind.kinetics.inner_motion import HALF_WAY
 from edgewind.rotor.drag import FREE_MOLECULAR_CYLINDER_DRAG
 from edgewind.rotor.parameters import RotorParameters
@@ -105,7 +105,7 @@ def table_arrays(response: TableResponse) -> tuple[Array, Array, Array, Array, A
     )
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def look_up(x, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[no-untyped-def]
     """Write the first coefficients at one ln Kn and accommodation to `out`, with two derivatives, shape (count, 3)."""
     last, logs = log_kn.size - 1, free.shape[1] - 1
@@ -144,7 +144,7 @@ def look_up(x, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[no
             out[k, 2] += weight * inside * bend
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def _multiply(c, k, g, rise, bend):  # type: ignore[no-untyped-def]
     """Multiply a coefficient with two derivatives by ``exp(g)``, the derivatives of g being given."""
     factor = np.exp(g)
@@ -153,16 +153,16 @@ def _multiply(c, k, g, rise, bend):  # type: ignore[no-untyped-def]
     c[k, 0] *= factor
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def nearby(c, k, on):  # type: ignore[no-untyped-def]
     """Return a coefficient a little further on, by its two derivatives."""
     return c[k, 0] + on * (c[k, 1] + 0.5 * on * c[k, 2])
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def warm_gas(x, film, share, diffuse, exponent, alpha, table, c):  # type: ignore[no-untyped-def]
     """Write the coefficients of the gas round vanes of a warmth to `c`, with two derivatives in it; see film.py."""
-    look_up(x + exponent * np.log((1.0 + film) / 2.0), alpha, *table, c)  # type: ignore[call-arg]
+    look_up(x + exponent * np.log((1.0 + film) / 2.0), alpha, *table, c)
     by = exponent / (1.0 + film)
     for k in range(c.shape[0]):
         c[k, 2] = by * (by * c[k, 2] - c[k, 1] / (1.0 + film))
@@ -177,34 +177,34 @@ def warm_gas(x, film, share, diffuse, exponent, alpha, table, c):  # type: ignor
     _multiply(c, 4, share * np.log(2.0 / (1.0 + root)), -0.5 * share * inverse, bend)
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def diffuse_share_of(alpha):  # type: ignore[no-untyped-def]
     """Return the share of the drag of a plate that what it re-emits diffusely has; see film.py."""
     diffuse = np.sqrt(np.pi) * alpha
     return diffuse / (8.0 * (1.0 - alpha) / np.sqrt(np.pi) + alpha * 4.0 / np.sqrt(np.pi) + diffuse)
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def light_push(q):  # type: ignore[no-untyped-def]
     """Return the torque of the pressure of light, N m."""
     reflected = (1.0 - q[10]) * q[8] - (1.0 - q[9]) * q[3]
     return -q[25] * q[0] * q[4] * q[6] * q[2] / speed_of_light * reflected
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def arms_in_flight(q):  # type: ignore[no-untyped-def]
     """Return the drag of the arms in free flight over p/v0, m^4."""
     reach = max(q[4] - q[1] / 2.0, 0.0)
     return FREE_MOLECULAR_CYLINDER_DRAG * q[0] * q[5] * reach**3 / 3.0
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
     """Return speed (rad/s), net torque (N m) and drag (N m s) at each pressure, shape (3, n)."""
     return deviating_speeds(pressure, q, np.ones((3, pressure.size)), log_kn, cubic, free, top, alphas)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
     """Return the same with factors, shape (3, n), on thermal force, drag and heat of the gas at each pressure.
 
@@ -313,7 +313,7 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
     return found
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def steady_speeds_of(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
     """Return the same for many rotors, each at its own pressures: shapes (k, n) and (k, numbers) give (k, 3, n)."""
     found = np.empty((pressure.shape[0], 3, pressure.shape[1]))
@@ -322,7 +322,7 @@ def steady_speeds_of(pressure, q, log_kn, cubic, free, top, alphas):  # type: ig
     return found
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def deviating_speeds_of(pressure, q, factors, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
     """Return the same for many rotors with factors on the gas, shape (k, 3, n)."""
     found = np.empty((pressure.shape[0], 3, pressure.shape[1]))

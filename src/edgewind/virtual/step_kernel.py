@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-import numba as nb
 import numpy as np
 from scipy.constants import Stefan_Boltzmann
+
+from edgewind.compiled import njit
 
 
 class State(IntEnum):
@@ -83,7 +84,7 @@ _A = np.array(
 _E = np.array([71 / 57600, 0.0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40])  # fifth order less fourth
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def drive(y, q, log_least, step, rows, out):  # type: ignore[no-untyped-def]
     """Write the eight coefficients of the gas at the state `y` to `out`; return the torque of the drives, N m.
 
@@ -121,7 +122,7 @@ def drive(y, q, log_least, step, rows, out):  # type: ignore[no-untyped-def]
     return pushed + q[26] * Stefan_Boltzmann * infrared + out[6] + out[7] * y[8]
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def rates(t, y, mode, q, tones, log_least, step, rows, c, dy):  # type: ignore[no-untyped-def]
     """Write the rates of the state to `dy`; `mode` is the sense of the motion, or 0 where the pivot holds.
 
@@ -155,7 +156,7 @@ def rates(t, y, mode, q, tones, log_least, step, rows, c, dy):  # type: ignore[n
     dy[8] = (q[1] * max(wander, 0.0) - y[8]) / q[9]
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def advance(t, y, mode, h, until, exact, q, tones, log_least, step, rows, out):  # type: ignore[no-untyped-def]
     """Take steps until `until` is reached or passed, or `out` is full; reach it to the last bit where `exact`.
 
