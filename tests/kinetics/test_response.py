@@ -163,6 +163,8 @@ def test_a_row_has_the_keys_of_the_command_line():
         "heat_cold",
         "sweeps",
         "seconds",
+        "errors",
+        "reached",
     ]
     assert row["rarefaction"] == pytest.approx(math.sqrt(math.pi) / 20.0)
     assert json.loads(json.dumps(row)) == row
