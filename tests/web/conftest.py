@@ -191,6 +191,14 @@ def serve_apart() -> Iterator[Callable[..., ServedApart]]:
         yield start
 
 
+@pytest.fixture(scope="session", autouse=True)
+def studies_yield_to_none() -> Iterator[None]:
+    """Let work of the pages run as other programs do: beside busy ones it would wait for minutes to be let in."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("edgewind.web.jobs._NICE", 0)
+        yield
+
+
 @pytest.fixture(scope="session")
 def one_root(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder that one server serves to all tests of this room."""

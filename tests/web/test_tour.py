@@ -14,15 +14,24 @@ from edgewind.web.routes.tour import EXAMPLE
 pytestmark = pytest.mark.browser
 
 
-@pytest.mark.parametrize("width", [1280, 360])
-def test_five_steps_by_the_keyboard(serve: Callable, visit: Callable, tmp_path: Path, width: int) -> None:
-    pages, window = serve(tmp_path), visit(tour=True, viewport={"width": width, "height": 780})
+def test_five_steps_by_the_keyboard(serve: Callable, visit: Callable, tmp_path: Path) -> None:
+    """By one person at a desk, then by another with a telephone, who finds the example that is there already."""
+    pages = serve(tmp_path)
+    take_the_tour(pages, visit, 1280, tmp_path, books=0)
+    take_the_tour(pages, visit, 360, tmp_path, books=1)
+    with open_book(tmp_path / f"{EXAMPLE}.book") as book:
+        assert book.experiments() == [EXAMPLE]
+
+
+def take_the_tour(pages: Any, visit: Callable, width: int, root: Path, *, books: int) -> None:
+    """All five steps, from so many books in the folder."""
+    window = visit(tour=True, viewport={"width": width, "height": 780})
     page: Page = window.page
     page.goto(pages.url)
     tour = page.get_by_role("complementary")
     expect(tour).to_contain_text("Tour, step 1 of 5")
     expect(tour).to_contain_text("invented: nothing in it was measured")
-    assert list(tmp_path.glob("*.book")) == [], "nothing is made before it is asked for"
+    assert len(list(root.glob("*.book"))) == books, "nothing is made before it is asked for"
     page.get_by_role("button", name="Put the invented example here").focus()
     page.keyboard.press("Enter")
     for step, (title, where) in enumerate(
@@ -45,8 +54,6 @@ def test_five_steps_by_the_keyboard(serve: Callable, visit: Callable, tmp_path: 
             page.keyboard.press("Enter")
     tour.get_by_role("button", name="End the tour").click()
     expect(tour).to_be_hidden()
-    with open_book(tmp_path / f"{EXAMPLE}.book") as book:
-        assert book.experiments() == [EXAMPLE]
     assert window.complaints == []
 
 
