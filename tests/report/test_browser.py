@@ -78,6 +78,8 @@ def test_report_prints_to_pdf_on_white(browser: Browser, two_rotors: Path, tmp_p
     assert pdf.startswith(b"%PDF") and len(pdf) > 50_000
     page.emulate_media(media="print", color_scheme="dark")
     assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgb(255, 255, 255)"
+    # what is folded on the screen stands open on paper
+    assert page.evaluate("document.querySelector('table.readings').getBoundingClientRect().height") > 100
     assert page.evaluate(
         "document.querySelector('.tall').scrollHeight <= document.querySelector('.tall').clientHeight + 1"
     )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
+import logging
 import socket
 import webbrowser
 from collections.abc import Callable
@@ -74,8 +76,15 @@ def serve(
         timeout_graceful_shutdown=3,
         lifespan="on",
     )
+    logging.getLogger("uvicorn.error").addFilter(_is_no_cancelled_request)
     with contextlib.closing(listening), contextlib.suppress(KeyboardInterrupt):
         Server(settings).run(sockets=[listening])
+
+
+def _is_no_cancelled_request(record: logging.LogRecord) -> bool:
+    """Tell a fault from a request that Ctrl-C cancelled: whoever stops the pages need not read of it."""
+    cancelled = record.exc_info is not None and record.exc_info[0] is asyncio.CancelledError
+    return not (cancelled or "graceful shutdown exceeded" in record.getMessage())
 
 
 def _socket(host: str, port: int) -> socket.socket:
