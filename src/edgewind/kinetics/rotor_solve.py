@@ -91,7 +91,8 @@ class RotorResolution:
 
     def rough(self, knudsen: float) -> RotorResolution:
         """Few velocities for the level below."""
-        azimuths, polar = (4, 4) if knudsen > 0.5 else (4, 3) if knudsen > CONTINUAL else (2, 2)
+        # Two azimuths in dense gas would do, too, for two fine sweeps more.
+        azimuths, polar = (4, 4) if knudsen > 0.5 else (4, 3) if knudsen > CONTINUAL else (4, 2)
         return RotorResolution(min(azimuths, self.azimuths), min(polar, self.polar), 4, self.grid, self.refined)
 
 
