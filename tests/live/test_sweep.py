@@ -422,7 +422,7 @@ def test_a_run_by_hand_needs_no_instrument(bench, make_folder, tmp_path):
             elif len(sweep.run_since("", 0)[2]) % 3 == 0 and (gesture := next(gestures, None)):
                 sweep.command(*gesture)
 
-    request = SweepRequest((), run=parse_run("envelope 22 degC first, lamp off at 5 s, speed typed"))
+    request = SweepRequest((), run=parse_run("envelope 22 degC first, lamp off at 5 s"))
     sweep = bench.run(folder, tmp_path / "lab.book", request, during)
     assert sweep.status().phase == "finished", sweep.status()
     assert "absolute zero" in refused[2]

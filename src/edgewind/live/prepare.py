@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from edgewind.bench import BENCH_FILE, Bench, parse_bench
@@ -115,6 +116,7 @@ def prepare(
     experiment = name or place.resolve().name
     if request is not None:
         check_request(request, bench, str(place / BENCH_FILE))
+        request = _by_hand(request, bench)
     opened = open_book(book, make=True)
     kept: Spool | None = None
     try:
@@ -174,6 +176,13 @@ def check_request(request: SweepRequest, bench: Bench, file: str) -> None:
             key="limits.pressure_above",
             fix="ask for lower pressures",
         )
+
+
+def _by_hand(request: SweepRequest, bench: Bench) -> SweepRequest:
+    """Return a request whose run has its speeds typed where no tachometer is connected."""
+    if request.run is None or (bench.instruments is not None and bench.instruments.tachometer is not None):
+        return request
+    return replace(request, run=replace(request.run, typed=True))
 
 
 def _check_run(run: RunPlan, bench: Bench, file: str) -> None:

@@ -93,7 +93,8 @@ export function runPanel({ slug, experiment, give }) {
             ]
           : [],
       lines: [
-        { tone: "blue", wide: true, points: line },
+        // between a few typed speeds nothing is known: no line
+        ...(known.length > FEW ? [{ tone: "blue", wide: true, points: line }] : []),
         {
           tone: "slate",
           dash: "dot",
