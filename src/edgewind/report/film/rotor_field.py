@@ -36,6 +36,8 @@ Floats = NDArray[np.float64]
 
 SOLVER = {"thermal": "faces", "flow": "spin", "warm": "both"}
 COEFFICIENT = {"thermal": "torque", "flow": "drag", "warm": "loss"}
+# Relative error that the iteration may leave in a coefficient.
+ITERATED = 3e-3
 # Even points along a side of the quarter; an error of 1/4096 of each moment's greatest value is kept on disk.
 POINTS, STEPS = 112, 4095
 LEAST_KNUDSEN = 0.03
@@ -252,7 +254,7 @@ def rotor_fields(
         resolution = replace(
             RotorResolution.level(number + 2, knudsen), refined=RotorResolution.level(number, knudsen).refined
         )
-        solutions = solve_rotor(case, resolution, names, tolerance=3e-3, workers=workers, start=solutions)
+        solutions = solve_rotor(case, resolution, names, tolerance=ITERATED, workers=workers, start=solutions)
         by = dict(zip(names, solutions, strict=True))
         of = coefficients(*(by.get(name, solutions[0]) for name in ("faces", "both", "spin")))
         for drive in drives:
