@@ -49,7 +49,7 @@ def run(full: bool = True) -> list[Row]:
                 rows += asyncio.run(_many(url, root, 50, 60.0 if full else 8.0))
             finally:
                 server.terminate()
-    return rows + _dropped(50 if full else 4) + _phone()
+    return rows + _dropped(50 if full else 4) + _phone() + _firefox()
 
 
 @contextmanager
@@ -156,6 +156,32 @@ def _phone() -> list[Row]:
         row("360 pixels wide: widest part of the bench", wide, "pixels", "360"),
         row("360 pixels wide: widest part of the report", wide_report, "pixels", "360"),
     ]
+
+
+def _firefox() -> list[Row]:
+    """From an empty folder to a report with mouse and keyboard in Firefox, by the script that drives Chromium."""
+    from support import from_nothing as steps
+    from support.firefox import Firefox, firefox_path
+
+    path = firefox_path()
+    if path is None:
+        return []
+    with tempfile.TemporaryDirectory() as place:
+        root, folder = Path(place) / "root", Path(place) / "files"
+        root.mkdir(), folder.mkdir()
+        taken, window = steps.recorded(folder), Firefox(path, Path(place) / "profile")
+        try:
+            with _served(root) as (url, _):
+                start = time.perf_counter()
+                steps.begin(window, url)
+                window.give_files(folder)
+                steps.store_each(window, taken)
+                steps.to_the_report(window)
+                took = time.perf_counter() - start
+        finally:
+            window.close()
+    name = "Firefox, from an empty folder to a report of eleven files"
+    return [row(name, took, "s"), row(f"{name}: errors of the pages", len(window.complaints), "", "0")]
 
 
 def _quantiles(name: str, values: list[float], unit: str, target: str | None = None) -> list[Row]:

@@ -86,14 +86,20 @@ def tabs(time: np.ndarray, volts: np.ndarray) -> str:
 STYLES = (comma, semicolons, block, header, tabs)
 
 
-def recorded(folder: Path) -> dict[str, float]:
-    """Write ten traces and a clip; returns the pressure at which each was taken."""
+def traces(folder: Path, count: int = 10) -> dict[str, float]:
+    """Write traces in styles that change; returns the pressure at which each was taken."""
     found = {}
-    for number, pressure in enumerate(PRESSURES):
+    for number, pressure in enumerate(PRESSURES[:count]):
         style = STYLES[number % len(STYLES)]
         path = folder / f"{number:02d}-{style.__name__}.csv"
         path.write_text(style(*pulses(speed_at(pressure), number)), encoding="utf-8")
         found[path.name] = float(pressure)
+    return found
+
+
+def recorded(folder: Path) -> dict[str, float]:
+    """Write ten traces and a clip; returns the pressure at which each was taken."""
+    found = traces(folder)
     clip = render(ClipScene(speed_at(2.6) / 60), folder / "turning.mp4")
     return found | {clip.name: 2.6}
 

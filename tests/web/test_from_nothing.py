@@ -1,6 +1,6 @@
 """From an empty folder to a report with mouse and keyboard alone; ten traces of five styles and a clip are dropped.
 
-The same script drives Firefox in `test_firefox.py`, and a phone's width in the benchmark of the pages.
+The benchmark of the pages drives Firefox by the same script, and Chromium at a phone's width.
 """
 
 from collections.abc import Callable
