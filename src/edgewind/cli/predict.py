@@ -82,7 +82,7 @@ def predict(
         wanted = parse_pressures(_PRESSURES_IN_TIME)
     alone = bench_beside_readings(bench, fit=False)
     changed_bench(alone.bench, asked)  # what cannot be is refused before anything is fitted
-    fitted = None
+    fitted, why_not = None, ""
     if fit or (fit is None and asked and has_readings(bench)):
         fitted, why_not = _fitted(bench)
         if fitted is None and fit:
@@ -95,6 +95,8 @@ def predict(
 
         drawn = draws_of(described if fitted is None else fitted)
     notes = solve_outside([described, changed_bench(described, asked)], solve=solve, cluster=cluster)
+    if why_not and fitted is None:
+        notes = [*notes, f"The readings beside bench.toml are not used: {why_not}."]
     best = drawn.moved(asked).best if drawn is not None and fitted is not None else None
     found = predict_whole(described, wanted, changes=asked, parameters=best or start.parameters)
     if drawn is not None and found.table["pressure_pa"].size > 1:
