@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.evidence.likelihood import Likelihood
+from edgewind.evidence.priors import Priors
 
 Array = NDArray[np.float64]
 
@@ -54,6 +55,7 @@ class Shear:
         self._seen = (sign * problem.data.speed_rad_s)[self._at]
         self._sense = np.where(self._seen < 0, -1.0, 1.0)
         self._middle = centre[self._moved]
+        self._priors = Priors([problem.unknowns[k] for k in self._moved])
         _, normal = self._step(centre[None], self._middle[None])
         self._scale = np.linalg.cholesky(np.linalg.inv(normal[0]))
 
@@ -64,26 +66,28 @@ class Shear:
 
     def _step(self, scores: Array, middle: Array) -> tuple[Array, Array]:
         """Return where Newton's steps from some middle lead, and the matrix of the problem, (k, moved, moved)."""
-        rows = np.array(scores)
-        rows[:, self._moved] = middle
-        here = self._speeds(rows)
-        effect = np.empty((*here.shape, len(self._moved)))
-        for k, column in enumerate(self._moved):
-            rows[:, column] += _STEP
-            effect[..., k] = (self._speeds(rows) - here) / _STEP
-            rows[:, column] -= _STEP
-        weighed = np.einsum("kni,nm->kim", effect, self._known)
-        normal = np.eye(len(self._moved)) + weighed @ effect
+        count, many = len(scores), len(self._moved)
+        values, at = self._problem.values(scores), np.array(middle)
+        # Where each of the moved is, and once a step aside: in one call, as a climb asks for a few rows at a time.
+        aside = np.repeat(at[None], many + 1, axis=0)
+        aside[np.arange(many) + 1, :, np.arange(many)] += _STEP
+        speeds = self._speeds(np.tile(values, (many + 1, 1)), aside.reshape(-1, many)).reshape(many + 1, count, -1)
+        here = speeds[0]
+        effect = np.moveaxis(speeds[1:] - here, 0, -1) / _STEP
+        weighed = np.swapaxes(effect, 1, 2) @ self._known
+        normal = np.eye(many) + weighed @ effect
+        back = np.linalg.inv(normal)
         for again in (True, False):  # the second with the slopes of the first
-            slope = rows[:, self._moved] - (weighed @ (self._seen - here)[..., None])[..., 0]
-            wanted = rows[:, self._moved] - np.linalg.solve(normal, slope[..., None])[..., 0]
-            rows[:, self._moved] = np.clip(wanted, -_FARTHEST, _FARTHEST)
+            slope = at - (weighed @ (self._seen - here)[..., None])[..., 0]
+            at = np.clip(at - (back @ slope[..., None])[..., 0], -_FARTHEST, _FARTHEST)
             if again:
-                here = self._speeds(rows)
-        return rows[:, self._moved], normal
+                here = self._speeds(values, at)
+        return at, normal
 
-    def _speeds(self, scores: Array) -> Array:
-        return self._problem.speeds_near(self._problem.values(scores), self._at, self._sense)
+    def _speeds(self, values: Array, moved: Array) -> Array:
+        """Return the speeds at rows of values with the moved unknowns at scores of their own; the rows are changed."""
+        values[:, self._moved] = self._priors.values(moved)
+        return self._problem.speeds_near(values, self._at, self._sense)
 
     @property
     def log_volume(self) -> float:
