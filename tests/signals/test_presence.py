@@ -16,6 +16,7 @@ from edgewind.signals.trace import Trace
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors"
 SEEDS = range(12)
+MORE_SEEDS = range(20)  # where there are few turns, chance often leaves every pulse
 FLAG = "missed-marks"
 # What the example's traces are made of: unequal marks on a wandering baseline, hum and noise.
 LIKE_EXAMPLE = PulseTrain(
@@ -59,7 +60,7 @@ def test_whole_traces_are_not_flagged_and_missed_marks_are_found_as_before(
     """The same seeds for what the threshold alone says and for what is said now; the speed is the same to the bit."""
     marks = SCENES[scene][0].marks
     alarms, found, found_before, missed = 0, 0, 0, 0
-    for seed in SEEDS:
+    for seed in MORE_SEEDS if scene == "few turns" else SEEDS:
         whole = estimate_speed(of(scene, seed), marks, mains_hz=50.0)
         alarms += FLAG in whole.flags
         trace = of(scene, seed, dropout=0.03)
