@@ -369,7 +369,8 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
         return claim.model_copy(update={"verdict": "ruled out", "why": f"{words} {claim.why}"})
     if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
         return claim
-    words = f"{weights.why} {tests[weights.weightiest or 0].why}"
+    # the test in full where it is explained best; others need not say it again
+    words = f"{weights.why} {tests[weights.weightiest or 0].why}" if weight == 0 else weights.why
     contradicted = weights.with_curve.get(claim.name, 0.0) < -DECISIVE
     undecided = claim.verdict == "cannot tell" and not contradicted
     verdict: Verdict = "compatible" if undecided else claim.verdict
