@@ -99,7 +99,7 @@ EXAMPLES = (
     ),
     Example(
         ("predict", _ROTOR, "--no-fit", "--set", "rotor.vane_width=16 mm", "--scaling", "sizes.svg"),
-        ("edgewind.rotor.PredictionResult", "edgewind.cli.predict._result"),
+        ("edgewind.rotor.PredictionResult", "edgewind.cli.described.with_start", "edgewind.cli.predict._result"),
     ),
     Example(("compare", "pairs.csv", "--bench", f"{_ROTOR}/bench.toml"), ("edgewind.signals.GaugeComparison",)),
     Example(

@@ -163,7 +163,6 @@ def _result(
         How both optima move with the change, over draws; null without `--set` or `--fit`.
     starts : list of edgewind.rotor.WarmStart
         How it turns from rest with vanes of the temperature that was asked for; empty without `--vane-at-start`.
-    fitted, constant_torque_n_m : as in with_start
     """
     what_if = None if moved is None else moved.to_result()
     return with_start(

@@ -357,7 +357,7 @@ def _is_rotor(
 
 
 def _in_step(quiet: _Found, whole: _Found) -> _Found:
-    """Return what is certain of a rotor in step with the mains, whose own line may have gone with the hum."""
+    """Return what is certain of a rotor in step with the mains, whose own line may be lost with that of the hum."""
     if whole.best is None or quiet.best is None or whole.edges.quality <= quiet.edges.quality:
         return replace(quiet, certain=True)
     same = abs(whole.best.turn_rate_hz / quiet.best.turn_rate_hz - 1) < SAME_RATE
@@ -444,7 +444,7 @@ def _beside_hum(best: MethodResult, spectrum: MethodResult | None, few: bool) ->
 
     The frequency of a hum is known as well as pulses let it be, and at the ends of a trace the more is left of it. It
     moves the edges of few pulses together; of many pulses the scatter does not show it, but the lines, of which each
-    is told from those of the hum, hold the rate without it.
+    is distinguished from those of the hum, hold the rate without it.
     """
     u = HUM_WIDENS * best.turn_rate_u_hz if few else best.turn_rate_u_hz
     if spectrum is not None and abs(spectrum.turn_rate_hz / best.turn_rate_hz - 1) < SAME_RATE:
