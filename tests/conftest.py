@@ -1,6 +1,6 @@
 """What tests of several rooms share: one invented bench, to be changed section by section; a browser; a PostgreSQL.
 
-What is heavy is imported where it is used: the process that hands out the tests reads this file, too, and uses none.
+What is heavy is imported where it is used: the process that gives the tests out reads this file, too, and uses none.
 """
 
 from __future__ import annotations
