@@ -72,7 +72,10 @@ function endedWithout(problem) {
   byId("study-ended").hidden = false;
   byId("study-ended").classList.toggle("bad", Boolean(problem));
   byId("study-ended-text").textContent = text;
-  if (!result) byId("mechanisms").replaceChildren(make("p", { class: "soft" }, "There is no study to weigh them on."));
+  if (!result) {
+    byId("mechanisms").replaceChildren(make("p", { class: "soft" }, "There is no study to weigh them on."));
+    curve.show({ x: {}, y: {}, series: [], empty: "The readings are drawn once there is a study of them." });
+  }
   say(text);
 }
 byId("study-anew").addEventListener("click", () => order(wanted));
