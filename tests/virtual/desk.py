@@ -57,7 +57,7 @@ class Desk:
 class Link:
     """A client that knows nothing but sockets."""
 
-    def __init__(self, port, host="127.0.0.1", timeout=20.0):
+    def __init__(self, port, host="127.0.0.1", timeout=120.0):
         self.socket = socket.create_connection((host, port), timeout=timeout)
         self.stream = self.socket.makefile("rb")
 

@@ -35,7 +35,7 @@ def run(going: Coroutine[Any, Any, None]) -> None:
 async def hear(listener: Subscriber, until: Callable[[list[Any]], bool]) -> list[Any]:
     heard: list[Any] = []
     while not until(heard):
-        text = await listener.next(10)
+        text = await listener.next(120)
         assert text, "nothing was told"
         heard.append(json.loads(text))
     return heard
