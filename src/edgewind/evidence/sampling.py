@@ -3,9 +3,9 @@
 Several ensembles walk on their own, each begun at another of the places where the posterior is high. They take steps
 of differential evolution (ter Braak, Stat. Comput. 16, 239, 2006; Nelson, Ford and Payne, Astrophys. J. Suppl. 210, 11,
 2014), snooker steps, and leaps drawn from a mixture fitted to what all ensembles saw at first, by which a walker
-reaches the places that another ensemble found. The walking is done by emcee (Foreman-Mackey et al., Publ. Astron. Soc.
-Pac. 125, 306, 2013). They go on until the ensembles agree, by the rank-normalised split R-hat (Vehtari et al., Bayesian
-Anal. 16, 667, 2021), and hold enough independent draws; where they do not agree in the end, it is said.
+reaches the places that another ensemble found; see :mod:`edgewind.evidence.walkers`. They go on until the ensembles
+agree, by the rank-normalised split R-hat (Vehtari et al., Bayesian Anal. 16, 667, 2021), and hold enough independent
+draws; where they do not agree in the end, it is said.
 
 The evidence comes from half of the draws and from those of a mixture fitted to the other half: bridge sampling (Meng
 and Wong, Stat. Sinica 6, 831, 1996), its error as in Frühwirth-Schnatter, Econom. J. 7, 143 (2004).
@@ -15,15 +15,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln, logsumexp, ndtri
 from scipy.stats import rankdata
 
+from edgewind.evidence.walkers import LogDensity, Walkers, autocorrelation_time
+
 Array = NDArray[np.float64]
-LogDensity = Callable[[Array], Array]
 Begin = Callable[..., Array]
 Progress = Callable[[int, float], None]
 
@@ -36,6 +36,8 @@ _PARTS, _FREEDOM, _WIDER = 8, 5.0, 1.15
 _BATCH = 25
 # The mixture of leaps is fitted to so many draws of the last steps of a stage.
 _FITTED, _SEEN = 4000, 50
+# Where the ensembles do not agree after so many times the steps asked for, leaps are fitted anew, once.
+_AGAIN = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,8 +97,8 @@ class Mixture:
         self._constants = constant + np.log(self.weights) - np.log(np.abs(np.linalg.det(self.roots)))
         self._inverses, self._half = np.linalg.inv(self.roots), half
 
-    def draw(self, count: int, random: Any) -> Array:
-        """Return draws, shape (count, d); `random` is a Generator or a RandomState."""
+    def draw(self, count: int, random: np.random.Generator) -> Array:
+        """Return draws, shape (count, d)."""
         at = random.choice(len(self.weights), count, p=self.weights)
         stretch = np.sqrt(_FREEDOM / random.chisquare(_FREEDOM, count))[:, None]
         normal = random.standard_normal((count, self.middles.shape[1]))
@@ -151,7 +153,7 @@ def sample(
     *,
     seed: int,
     steps: int = 100,
-    most: int = 6,
+    most: int = 9,
     progress: Progress | None = None,
 ) -> Sample:
     """Sample a posterior whose prior is a standard normal in every direction, or in coordinates of the same volume.
@@ -170,94 +172,64 @@ def sample(
     progress : callable, optional
         Called with steps done and the share that is left.
     """
-    import emcee  # imported on first use: many commands never fit
-
-    class Leap(emcee.moves.RedBlueMove):  # type: ignore[misc]
-        """Propose a place of a mixture, wherever the walker is."""
-
-        def __init__(self, mixture: Mixture) -> None:
-            self.mixture = mixture
-            super().__init__()
-
-        def get_proposal(self, walkers: Array, others: Any, random: Any) -> tuple[Array, Array]:
-            made = self.mixture.draw(len(walkers), random)
-            return made, self.mixture.log_density(walkers) - self.mixture.log_density(made)
-
     random = np.random.default_rng([seed, 5])
     size = begin[0](1, random, wider=0.0).shape[1]
-    walkers = 2 * max(2 * size, 24)  # differences of few walkers do not reach everywhere
-    calls, done = [0], [0]
+    count = 2 * max(2 * size, 24)  # differences of few walkers do not reach everywhere
+    calls = [0]
 
     def density(scores: Array) -> Array:
         calls[0] += len(scores)
         return log_posterior(scores)
 
-    evolution = [
-        (emcee.moves.DEMove(), 0.75),
-        (emcee.moves.DEMove(gamma0=1.0), 0.1),
-        (emcee.moves.DESnookerMove(), 0.15),
-    ]
+    done, expected, again = 0, 2 * steps, True
 
-    def walk(states: list[Any], moves: Any, count: int, first: int) -> tuple[list[Any], Array, Array]:
-        """Return where the ensembles end, and their draws with their worth, (ensembles, steps, walkers, ...)."""
-        ended, chains, worths = [], [], []
-        for k, state in enumerate(states):
-            sampler = emcee.EnsembleSampler(walkers, size, density, moves=moves, vectorize=True)
-            state = emcee.State(
-                state.coords, state.log_prob, random_state=np.random.RandomState([seed, k, first]).get_state()
-            )
-            ended.append(sampler.run_mcmc(state, count))
-            chains.append(sampler.get_chain())
-            worths.append(sampler.get_log_prob())
-        return ended, np.array(chains), np.array(worths)
-
-    def tell(left: float) -> None:
+    def walk(some: int, leaps: Mixture | None) -> tuple[Array, Array]:
+        """Return the next places and heights, and tell how far it is."""
+        nonlocal done
+        found = walkers.walk(some, leaps)
+        done += some
         if progress is not None:
-            progress(done[0], max(left, 0.01))
+            progress(done, max(1 - done / expected, 0.01))
+        return found
 
-    states = []
-    for k in range(ENSEMBLES):
-        states.append(emcee.State(begin[k % len(begin)](walkers, random, wider=1.2)))
-    moves = evolution
-    for count in (steps // 2, steps // 4, steps // 4):  # then with leaps to what was seen before
-        states, seen, _ = walk(states, moves, max(count, _BATCH), done[0])
-        done[0] += max(count, _BATCH)
-        tell(1 - done[0] / (2 * steps))
+    def leaps_to(seen: Array) -> Mixture:
         late = seen[:, -_SEEN:].reshape(-1, size)
-        leap = Leap(Mixture(late[random.permutation(len(late))[:_FITTED]], random))
-        moves = [(leap, 0.5), *((move, 0.5 * weight) for move, weight in evolution)]
-    burnt, chains, worths = done[0], [], []
+        return Mixture(late[random.permutation(len(late))[:_FITTED]], random)
+
+    places = [begin[k % len(begin)](count, random, wider=1.2) for k in range(ENSEMBLES)]
+    walkers = Walkers(density, np.array(places), random)
+    leaps: Mixture | None = None
+    for some in (steps // 2, steps // 4, steps // 4):  # then with leaps to what was seen before
+        leaps = leaps_to(walk(max(some, _BATCH), leaps)[0])
+    burnt = done
+    kept: list[tuple[Array, Array]] = []
     while True:
-        states, chain, worth = walk(states, moves, _BATCH, done[0])
-        chains.append(chain)
-        worths.append(worth)
-        done[0] += _BATCH
-        kept = done[0] - burnt
-        tell(1 - done[0] / (2 * steps))
-        if kept < steps:
+        kept.append(walk(_BATCH, leaps))
+        if done - burnt < steps:
             continue
-        whole = np.concatenate(chains, axis=1)  # ensemble, step, walker, direction
+        whole = np.concatenate([places for places, _ in kept], axis=1)  # ensemble, step, walker, direction
         apart = r_hat(whole.reshape(ENSEMBLES, -1, size))
         longest = _autocorrelation(whole)
-        independent = kept * walkers * ENSEMBLES / max(longest, 1.0)
+        independent = (done - burnt) * count * ENSEMBLES / max(longest, 1.0)
         agreed = apart < AGREED and independent > ENOUGH
-        if agreed or kept >= most * steps:
+        if agreed or done >= (most + 1) * steps:
             break
+        if (
+            again and done - burnt >= _AGAIN * steps
+        ):  # they have seen more than the leaps know: leap to that, begin anew
+            leaps, kept, burnt, again = leaps_to(whole), [], done, False
     thin = max(int(longest / 4), 1)
     draws = whole[:, ::-thin].reshape(-1, size)
-    values = np.concatenate(worths, axis=1)[:, ::-thin].reshape(-1)
+    values = np.concatenate([heights for _, heights in kept], axis=1)[:, ::-thin].reshape(-1)
     log_evidence, u = _bridge(log_posterior, draws, values, independent, random)
     calls[0] += len(draws) // 2
-    return Sample(draws, log_evidence, u, longest, apart, kept, bool(agreed), calls[0])
+    return Sample(draws, log_evidence, u, longest, apart, done - burnt, bool(agreed), calls[0])
 
 
 def _autocorrelation(chains: Array) -> float:
     """Return the longest integrated autocorrelation time of any direction, steps; the ensembles' mean."""
-    from emcee.autocorr import integrated_time
-
-    with np.errstate(invalid="ignore"):  # a direction that never moved has none
-        times = [integrated_time(chain, tol=0, quiet=True) for chain in chains]
-    known = np.array(times)[:, np.all(np.isfinite(times), axis=0)]
+    times = np.array([autocorrelation_time(chain) for chain in chains])
+    known = times[:, np.all(np.isfinite(times), axis=0)]  # a direction that never moved has none
     return float(known.mean(axis=0).max()) if known.size else np.inf
 
 
