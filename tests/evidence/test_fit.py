@@ -79,7 +79,7 @@ def test_the_compiled_likelihood_is_that_of_one_normal_distribution_written_out(
         speed, _, drag = problem.predicted(best, pressure, numbers[None])
         return np.concatenate([speed[:size], drag[size:] / best[at["inertia"]]])
 
-    assert basis.shape == (4, pressure.size, problem.error.size)
+    assert basis.shape == (5, pressure.size, problem.error.size)
     slopes = np.array(
         [
             (speeds_and_rates(centre + step * one) - speeds_and_rates(centre - step * one)) / (2 * step)

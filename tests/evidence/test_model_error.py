@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from edgewind.evidence.model_error import DRAG_U, LENGTH, model_error, sizes_of
+from edgewind.evidence.model_error import DRAG_U, FORCE_U, model_error, sizes_of
 
 
 @pytest.fixture
@@ -20,12 +20,20 @@ def test_draws_have_the_stated_size_and_change_over_a_decade(error, standin):
     assert np.log(shift).std(axis=0) == pytest.approx(0.05 * np.sqrt(0.5), rel=0.08)
     near, far = (np.corrcoef(logs[:, 1, 0], logs[:, 1, k])[0, 1] for k in (1, 2))
     assert near > 0.99
-    assert far == pytest.approx(np.exp(-0.5 * (np.log(10) / LENGTH) ** 2), abs=0.06)
+    # a decade apart, with lengths of half a decade, one and two
+    assert far == pytest.approx(np.exp(-0.5 * np.array([4.0, 1.0, 0.25])).mean(), abs=0.06)
+    # the slope, by which a place of greatest torque moves: root mean square of 1/length, which is 1.32 per decade
+    slope = (logs[:, 0, 1] - logs[:, 0, 0]) / 0.1 * np.log(10) / sizes_of(standin, 0.3)[0]
+    assert slope.std() == pytest.approx(np.sqrt((4 + 1 + 0.25) / 3), rel=0.06)
 
 
-def test_force_drag_and_heat_err_independently(error):
+def test_force_and_drag_share_the_error_of_the_shape_and_the_others_err_alone(error, standin):
     logs = np.log(error.factors(np.random.default_rng(2).standard_normal((4000, error.size)), [0.1])[0][:, :, 0])
-    assert np.corrcoef(logs.T)[np.triu_indices(3, 1)] == pytest.approx(0, abs=0.06)
+    found = np.corrcoef(logs.T)
+    # the error of the shape is all of that of the drag but the table's, and of the force all but hard spheres
+    shared = np.sqrt(FORCE_U**2 - 0.06**2) * DRAG_U
+    assert found[0, 1] == pytest.approx(shared / np.prod(sizes_of(standin, 0.1)[:2]), abs=0.06)
+    assert found[[0, 0, 1, 1, 2], [2, 3, 2, 3, 3]] == pytest.approx(0, abs=0.06)
 
 
 def test_an_error_is_held_beyond_the_nodes(error):

@@ -47,7 +47,7 @@ def settled_faces(pressure, speed, share, rotor, response):
 def compiled(around, start, share, rotor, response, *, pressure, before=np.nan, wanted=WANTED):
     steps, moments = steps_of([(around, wanted, start, share, before, True)], rotor)
     speeds, kept = np.empty(moments[0].size), np.empty(moments[0].size)
-    run_speeds(0, pressure, flat(rotor), np.ones(3), steps, table_arrays(response), speeds, kept)
+    run_speeds(0, pressure, flat(rotor), np.ones(4), steps, table_arrays(response), speeds, kept)
     return moments[0], speeds, kept
 
 

@@ -41,12 +41,11 @@ def test_drives_can_be_left_out(make_bench):
 
 def test_factors_on_the_gas_at_each_pressure_and_a_torque_from_outside_agree_with_the_plain_form(make_bench):
     table = response_for(8.0)
-    force, drag, heat = (np.exp(0.2 * np.sin(np.arange(40) * step)) for step in (0.1, 0.15, 0.2))
+    force, drag, heat, unequal = (np.exp(0.2 * np.sin(np.arange(40) * step)) for step in (0.1, 0.15, 0.2, 0.3))
     rotor = parameters_of(make_bench(rotor=ROTOR)).with_(foreign_torque_n_m=3e-10, accommodation_difference=0.05)
-    state = steady_state(
-        PRESSURES, rotor.with_(gas_force_factor=force, gas_drag_factor=drag, gas_heat_factor=heat), table
-    )
-    found = deviating_speeds(PRESSURES, flat(rotor), np.stack([force, drag, heat]), *table_arrays(table))
+    factors = {"force": force, "drag": drag, "heat": heat, "unequal": unequal}
+    state = steady_state(PRESSURES, rotor.with_(**{f"gas_{kind}_factor": one for kind, one in factors.items()}), table)
+    found = deviating_speeds(PRESSURES, flat(rotor), np.stack(list(factors.values())), *table_arrays(table))
     assert np.allclose(found[0], state.speed_rad_s, rtol=1e-7, atol=1e-12)
     assert np.allclose(found[1], state.net_torque, rtol=1e-7, atol=1e-20)
     assert np.allclose(found[2], state.drag, rtol=1e-9)

@@ -12,7 +12,7 @@ from scipy.special import logsumexp, ndtr
 
 from edgewind.evidence.gaussian_process import covariance, log_density
 from edgewind.evidence.likelihood import Likelihood
-from edgewind.evidence.model_error import KINDS, LENGTH, sizes_of
+from edgewind.evidence.model_error import LENGTH
 
 Array = NDArray[np.float64]
 
@@ -155,8 +155,8 @@ def residuals(problem: Likelihood, draws: Array, deviations: Array, level: float
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = whole / np.where(np.abs(physics) > 0, physics, np.nan)
     low, middle, high = np.nanquantile(factor, [(1 - level) / 2, 0.5, (1 + level) / 2], axis=0)
-    sizes = sizes_of(problem.response, np.exp(problem.error.log_path) / grid)
-    stated = np.sqrt(np.sum(sizes[: len(KINDS) - 1] ** 2, axis=0))
+    force, drag = problem.error.basis(grid)[:2]
+    stated = np.linalg.norm(force - drag, axis=1)  # of the speed, in which the error of the shape cancels
     return Residuals(
         data.pressure_pa, signed / bare, data.speed_u_rad_s / np.abs(bare), grid, low, middle, high, stated
     )

@@ -125,8 +125,8 @@ class Smooth(NamedTuple):
 
     Attributes
     ----------
-    factors : array of shape (3, n + m + runs)
-        Factors on force, drag and heat there.
+    factors : array of shape (4, n + m + runs)
+        Factors on the gas there.
     slopes : array of shape (n + m + w, r)
         Change of each speed (rad/s), each coast-down's rate (1/s) and each whitened mean of a run with each of the
         standard normal numbers.
@@ -195,8 +195,8 @@ def run_means(pressure, rotor, factors, runs, table):  # type: ignore[no-untyped
         Pressure of each run, Pa.
     rotor : array
         The flat array of a rotor.
-    factors : array of shape (3, runs)
-        On force, drag and heat of the gas.
+    factors : array of shape (4, runs)
+        On the gas; see :func:`edgewind.rotor.speed_kernel.deviating_speeds`.
     runs : Runs
         The runs.
     table : tuple of array

@@ -163,6 +163,7 @@ class Likelihood:
         ).astype(int)
         log_path = float(np.log(self.rotor.knudsen(1.0)))
         self.error: ModelError = model_error(self.response, log_path, self.all_pressures, data.gauge_log_u)
+        self._basis = self.error.basis(self.all_pressures)
         self._centre = np.zeros(self.error.size)
         self._factors, self._shift = np.ones((len(KINDS), self.all_pressures.size)), np.ones(self.all_pressures.size)
         size = data.speed_rad_s.size
@@ -190,13 +191,13 @@ class Likelihood:
     def linearise(self, values: Array) -> None:
         """Take the smooth errors to be linear about the values of the unknowns given and the errors likely there."""
         self._centre = self.deviations(values[None], None)[0]
-        factors, shift = self.error.factors(self._centre[None], self.all_pressures)
-        self._factors, self._shift = factors[0], shift[0]
+        errors = np.exp(self._basis @ np.clip(self._centre, -6, 6))
+        self._factors, self._shift = np.ascontiguousarray(errors[:-1]), errors[-1]
         slopes = self._changes(values)
         self._take(slopes, self._kernel(values, np.ones(len(KINDS) + 1)))
 
     def _changes(self, values: Array) -> Array:
-        """Return the change of speeds, rates and means of runs with ln force, drag, heat, p: shape (4, n + m + w)."""
+        """Return the change of speeds, rates and means of runs with ln of `KINDS` and of p, shape (5, n + m + w)."""
         steps = []
         for kind in range(len(KINDS) + 1):
             aside = np.ones((2, len(KINDS) + 1))
@@ -219,7 +220,7 @@ class Likelihood:
         return np.concatenate([still[0, :size], still[2, size:] / inertia, moved])
 
     def _take(self, slopes: Array, reference: Array) -> None:
-        """Note slopes of speeds, rates and means of runs with ln force, drag, heat, p: shape (4, n + m + w)."""
+        """Note slopes of speeds, rates and means of runs with ln of `KINDS` and of p, shape (5, n + m + w)."""
         data, size = self.data, self.data.speed_rad_s.size
         steady = size + len(data.coasts)
         rate, rate_u, dry_rate, dry_u, correlation = (
@@ -236,7 +237,7 @@ class Likelihood:
             np.sqrt(rate_u**2 + (by_pressure[size:steady] * own) ** 2),
             dry_rate, dry_u, correlation, rate_u,
         )  # fmt: skip
-        self._slopes = np.einsum("bn,bnc->nc", slopes, self.error.basis(self.all_pressures)[:, self._place])
+        self._slopes = np.einsum("bn,bnc->nc", slopes, self._basis[:, self._place])
         spread = np.concatenate(
             [
                 np.hypot(data.speed_u_rad_s, 1e-3 * np.abs(data.speed_rad_s)), self._readings.rate_u,
@@ -262,7 +263,7 @@ class Likelihood:
 
     def _left(self, values: Array, drawn: Array) -> tuple[Array, Array]:
         """Return the whitened misfits of one row of values at given smooth errors, and the slopes there."""
-        errors = np.exp(self.error.basis(self.all_pressures) @ np.clip(drawn, -6, 6))
+        errors = np.exp(self._basis @ np.clip(drawn, -6, 6))
         smooth = self._smooth._replace(
             factors=np.ascontiguousarray(errors[:-1]), slopes=np.ascontiguousarray(self._slopes),
             offset=np.zeros_like(self._smooth.offset),

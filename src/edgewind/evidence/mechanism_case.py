@@ -29,7 +29,6 @@ from edgewind.rotor import (
     response_of,
     steady_state,
 )
-from edgewind.rotor.drag import arm_drag, vane_drag
 from edgewind.units import Measured
 
 Array = NDArray[np.float64]
@@ -158,8 +157,9 @@ class MechanismCase:
         pressure = pressure_pa * shift * self._columns["gauge"]
         most = 0.999 * self.draws.knudsen(1.0) / self.response.least_knudsen
         rotor = self.draws.with_(
-            gas_force_factor=factors[:, 0], gas_drag_factor=factors[:, 1], gas_heat_factor=factors[:, 2]
-        )
+            gas_force_factor=factors[:, 0], gas_drag_factor=factors[:, 1], gas_heat_factor=factors[:, 2],
+            gas_unequal_factor=factors[:, 3],
+        )  # fmt: skip
         return np.minimum(pressure, most), rotor
 
     @cached_property
@@ -205,10 +205,14 @@ class MechanismCase:
         return measured_torque(self.used, self.coasts, inertia, shapes=self._gas_drag)
 
     def _gas_drag(self, pressure_pa: Array) -> Array:
-        """Drag of the gas at indicated pressures, N m s, one row a draw."""
+        """Drag of the gas at indicated pressures, N m s, one row a draw, round vanes as warm as in steady turning.
+
+        That is what the readings turn in, and a coast-down begins with it; its vanes cool within the fall where the gas
+        is thin, which takes up to some 2 % of the drag there.
+        """
         pressure, rotor = self.at(pressure_pa)
-        gas = self.response.at(rotor.knudsen(pressure), rotor.accommodation)
-        return np.asarray(vane_drag(pressure, gas, rotor) + arm_drag(pressure, self.response, rotor))
+        state = steady_state(pressure, rotor, self.response)
+        return np.asarray(state.drag_vanes + state.drag_arms)
 
     @property
     def fastest(self) -> int:

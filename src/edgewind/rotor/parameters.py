@@ -74,6 +74,7 @@ class RotorParameters:
     accommodation_difference: Number = 0.0  # of the dark over the bright face
     chamber_accommodation: Number = 0.9
     gas_heat_factor: Number = 1.0
+    gas_unequal_factor: Number = 1.0  # on the force of unequal accommodation, besides that on the thermal force
     foreign_torque_n_m: Number = 0.0
 
     @property

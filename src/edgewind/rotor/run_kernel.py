@@ -216,8 +216,8 @@ def run_speeds(run, pressure, q, factors, steps, table, speeds, kept):  # type: 
         Pressure at which it was noted, Pa.
     q : array
         The rotor; see :class:`edgewind.rotor.speed_kernel.Place`.
-    factors : array of shape (3,)
-        On thermal force, drag and heat of the gas.
+    factors : array of shape (4,)
+        On thermal force, drag and heat of the gas, and on the force of unequal accommodation besides the first.
     steps : RunSteps
         The steps.
     table : tuple of array
@@ -277,7 +277,7 @@ def run_speeds(run, pressure, q, factors, steps, table, speeds, kept):  # type: 
         per_difference = q[24] * lever * p / te * c[0] * factors[0]
         mean, apart = p * v0 / te * more * c[3] / 2.0, p * v0 / te * more * c[2]
         uneven = p * v0 / te * more * c[5] * difference
-        by_warmth = q[26] * lever * p / te * c[4] * difference * factors[0]
+        by_warmth = q[26] * lever * p / te * c[4] * difference * factors[0] * factors[3]
         moved, moved_both = p * c[0] * speed * arm, p * c[4] * difference / 2.0 * speed * arm
         steep_dark, steep_bright = 4.0 * black_dark * dark**3, 4.0 * black_bright * bright**3
         over_dark = q[9] * light - black_dark * (dark**4 - te**4) - moved - moved_both

@@ -84,7 +84,7 @@ def flat(rotor: RotorParameters) -> Array:
         rotor.vane_conductance_w_m2_k, rotor.dark_outgassing_pa_m_s - rotor.bright_outgassing_pa_m_s,
         rotor.pivot_dry_n_m, rotor.pivot_breakaway_n_m, rotor.pivot_viscous_n_m_s, rotor.accommodation,
         rotor.gas_temperature_k, rotor.envelope_temperature_k, rotor.viscosity_pa_s, rotor.most_probable_speed_m_s,
-        rotor.internal_heat, rotor.gas_force_factor, 1.0, rotor.gas_force_factor, 1.0, 1.0,
+        rotor.internal_heat, rotor.gas_force_factor, 1.0, rotor.gas_force_factor * rotor.gas_unequal_factor, 1.0, 1.0,
         rotor.mean_square_offset_m2, rotor.gas_drag_factor, rotor.accommodation_difference, rotor.foreign_torque_n_m,
         rotor.viscosity_exponent, rotor.conductivity_factor, rotor.heat_capacity_j_m2_k,
         rotor.moment_of_inertia_kg_m2,
@@ -201,12 +201,13 @@ def arms_in_flight(q):  # type: ignore[no-untyped-def]
 @njit(error_model="numpy", cache=True)
 def steady_speeds(pressure, q, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
     """Return speed (rad/s), net torque (N m) and drag (N m s) at each pressure, shape (3, n)."""
-    return deviating_speeds(pressure, q, np.ones((3, pressure.size)), log_kn, cubic, free, top, alphas)
+    return deviating_speeds(pressure, q, np.ones((4, pressure.size)), log_kn, cubic, free, top, alphas)
 
 
 @njit(error_model="numpy", cache=True)
 def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
-    """Return the same with factors, shape (3, n), on thermal force, drag and heat of the gas at each pressure.
+    """Return the same with factors, shape (4, n), on thermal force, drag and heat of the gas at each pressure, and on
+    the force of unequal accommodation besides that on the thermal force.
 
     Newton's steps find both faces, the gas at the film temperature (see film.py) among what moves with them. The table
     is asked again only where the film has moved; nearer than that two derivatives stand for it, right to 1e-9. Each
@@ -255,6 +256,7 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
         # HALF_WAY is compiled in: kept machine code knows of a new value only if this file is new, too.
         flow = p * v0 / t0 * (dense + (thin - dense) * kn / (kn + HALF_WAY)) * factors[2, n]
         driven = vanes * arm * area * p / t0 * factors[0, n]
+        unequal = driven * factors[3, n]
         speed = torque = drag = 0.0
         film = -1.0
         for _step in range(60):
@@ -302,7 +304,7 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
             drag = swept * factors[1, n] * nearby(c, 1, on) * p / v0 + on_arms
             radiated = black_dark * (dark**4 - te4) - black_bright * (bright**4 - te4)
             torque = q[24] * driven * nearby(c, 0, on) * (dark - bright) + push + recoil * radiated
-            torque += q[26] * driven * nearby(c, 4, on) * difference * ((dark + bright) / 2.0 - t0)
+            torque += q[26] * unequal * nearby(c, 4, on) * difference * ((dark + bright) / 2.0 - t0)
             speed = 0.0
             if abs(torque) > hold and drag > 0.0:
                 speed = np.sign(torque) * (abs(torque) - q[15]) / drag
@@ -324,7 +326,7 @@ def steady_speeds_of(pressure, q, log_kn, cubic, free, top, alphas):  # type: ig
 
 @njit(error_model="numpy", cache=True)
 def deviating_speeds_of(pressure, q, factors, log_kn, cubic, free, top, alphas):  # type: ignore[no-untyped-def]
-    """Return the same for many rotors with factors on the gas, shape (k, 3, n)."""
+    """Return the same for many rotors with factors on the gas, shape (k, 4, n)."""
     found = np.empty((pressure.shape[0], 3, pressure.shape[1]))
     for k in range(pressure.shape[0]):
         found[k] = deviating_speeds(pressure[k], q[k], factors[k], log_kn, cubic, free, top, alphas)

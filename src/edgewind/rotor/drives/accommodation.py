@@ -21,4 +21,5 @@ def torque(at: Conditions) -> Array:
     """
     rotor = at.rotor
     force = at.pressure_pa * rotor.vane_area_m2 * at.gas.accommodation_force * at.faces_warm
-    return np.asarray(rotor.gas_force_factor * rotor.vanes * rotor.arm_m * rotor.accommodation_difference * force)
+    factor = rotor.gas_force_factor * rotor.gas_unequal_factor
+    return np.asarray(factor * rotor.vanes * rotor.arm_m * rotor.accommodation_difference * force)
