@@ -61,7 +61,7 @@ def test_example_rules_out_light_pressure_by_its_sign(example_study):
 
 
 def test_example_fit_finds_the_pivot_and_the_force_optimum_of_the_invented_truth(example_study, true_rotors):
-    """The greatest torque is found some fifth too low, and its interval may stop short of the truth: a known fault."""
+    """The torque is flat: a factor of 1.25 in pressure is 1 % of it, by which the generator's gas bends more than ours."""
     study, _ = example_study
     for found in study.findings:
         explanation, true = found.explanation, true_rotors[found.experiment.name]
@@ -74,7 +74,8 @@ def test_example_fit_finds_the_pivot_and_the_force_optimum_of_the_invented_truth
             # A constant torque from outside acts in the dark, too: only its sum with the dry friction is known well.
             assert name == "pivot_dry" or high < 2.6 * low
         force, peak = explanation.force_optimum, truth_of(true).drive_optimum_pa
-        assert force.found and 0.65 * peak < force.pressure_pa < 1.2 * peak
+        assert force.found and 0.75 * peak < force.pressure_pa < 1.2 * peak
+        assert 0.9 * peak < force.interval_pa[1]
         assert force.pressure_pa > 2 * found.optimum.pressure_pa
         thermal = {claim.name: claim for claim in found.mechanisms}["thermal force of the gas"]
         assert thermal.verdict in ("compatible", "sufficient")
