@@ -61,7 +61,7 @@ def test_example_rules_out_light_pressure_by_its_sign(example_study):
 
 
 def test_example_fit_finds_the_pivot_and_the_force_optimum_of_the_invented_truth(example_study, true_rotors):
-    """The torque is flat: a factor of 1.25 in pressure is 1 % of it, by which the generator's gas bends more than ours."""
+    """The torque is flat: 1 % of it, less than the two models of the gas differ by, is a factor of 1.25 in pressure."""
     study, _ = example_study
     for found in study.findings:
         explanation, true = found.explanation, true_rotors[found.experiment.name]

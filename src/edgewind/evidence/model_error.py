@@ -33,10 +33,8 @@ LENGTH = float(np.log(10.0))
 _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 # Standard deviations beyond what the response of the gas states for itself (its table, the law of the walls, second
 # order, hard spheres in the drag). Sums of squares of sources that are named, not fitted to any rotor.
-# Of the shape of rotor and chamber, on force and drag together:
-# - chamber: a bulb is taken as a cylinder as wide. A sphere has 2/3 of that volume, so a room smaller by 13 % is as far
-#   off; with vanes of 12 mm on arms of 18 mm in 60 mm our tables then give up to 4 % more force and 5 % more drag at
-#   Kn 0.05, 1 % of both at Kn 1 and above, and no other heat (computed);
+# Of the shape of rotor and chamber, on force and drag together, besides what the response has of it (a bulb taken for a
+# cylinder):
 # - stem, hub and pivot, which the tables lack: 3 % of force and drag (our judgement);
 # - vanes bent or turned by 10 degrees: force goes with the cosine, drag with its square: 1.5 and 3 % (computed).
 # Of one of them alone:
@@ -49,14 +47,16 @@ _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 #   with Maxwell's walls, and by 7 % less where they differ in both accommodations (strips of mean accommodation 0.7 and
 #   0.9, solved; how great the difference is, is an unknown anyway): half of 0.24 in the logarithm, besides the error of
 #   the heat that the vane loses to the gas, in proportion to which this force is.
-_SHAPE = {"chamber": (0.04, 0.05), "stem and pivot": (0.03, 0.03), "bent vanes": (0.015, 0.03)}
+_SHAPE = {"stem and pivot": (0.03, 0.03), "bent vanes": (0.015, 0.03)}
 _HARD_SPHERES, _INNER_MOTION, _WALL_LAW = 0.06, 0.07, 0.12
 _SHAPE_U = np.sqrt(np.sum(np.square(list(_SHAPE.values())), axis=0))
 FORCE_U, DRAG_U = float(np.hypot(_SHAPE_U[0], _HARD_SPHERES)), float(_SHAPE_U[1])
 HEAT_U, UNEQUAL_U = _INNER_MOTION, _WALL_LAW
 # Share of the variance of the gauge's common error that is a factor; the rest is smooth in ln p. Our judgement.
 GAUGE_FACTOR_SHARE = 0.5
-KINDS = ("thermal force", "drag", "heat", "unequal accommodation")
+KINDS = (
+    "thermal force of the gas", "drag of the gas", "heat of the gas", "force by unequal accommodation"
+)  # fmt: skip
 # Processes in ln Kn: one of the shape, and one of each kind alone.
 _PROCESSES = 1 + len(KINDS)
 _SPACING = 0.9 * float(_LENGTHS[0])
@@ -72,10 +72,11 @@ def sizes_of(response: GasResponse, knudsen: ArrayLike) -> Array:
 
 def _parts(response: GasResponse, knudsen: ArrayLike) -> Array:
     """Return the standard deviation that each process brings to each kind, shape (kinds, processes, ...)."""
-    own = np.asarray(response.relative_errors(knudsen), dtype=float)
+    own, shared = (np.asarray(one(knudsen), dtype=float) for one in (response.relative_errors, response.shared_errors))
+    alone = np.sqrt(np.maximum(own[:2] ** 2 - shared**2, 0.0))
     found = np.zeros((len(KINDS), _PROCESSES, *own.shape[1:]))
-    found[0, 0], found[1, 0] = _SHAPE_U
-    found[0, 1], found[1, 2] = np.hypot(own[0], _HARD_SPHERES), own[1]
+    found[0, 0], found[1, 0] = (np.hypot(one, more) for one, more in zip(shared, _SHAPE_U, strict=True))
+    found[0, 1], found[1, 2] = np.hypot(alone[0], _HARD_SPHERES), alone[1]
     found[2, 3], found[3, 4] = np.hypot(own[2], _INNER_MOTION), np.hypot(own[2], _WALL_LAW)
     return found
 

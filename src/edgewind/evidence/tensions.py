@@ -176,9 +176,9 @@ def _deviations(fitted: Fit) -> Iterator[Tension]:
         if abs(pulled[k]) > PULLED:
             shift = 100 * float(np.expm1(basis[kind][k] @ mean))
             yield Tension(
-                about=f"{name} of the gas",
+                about=name,
                 why=(
-                    f"The readings want the {name} of the gas to differ by {shift:+.0f} % from what is computed at "
+                    f"The readings want the {name} to differ by {shift:+.0f} % from what is computed at "
                     f"{format_number(float(data.pressure_pa[k]), 3)} Pa, where the stated error is "
                     f"{100 * stated[k]:.0f} %."
                 ),

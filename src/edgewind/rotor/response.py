@@ -71,6 +71,9 @@ class GasResponse(Protocol):
     def relative_errors(self, knudsen: ArrayLike) -> Array:
         """Return the estimated relative errors of thermal force, drag and heat, shape (3, ...)."""
 
+    def shared_errors(self, knudsen: ArrayLike) -> Array:
+        """Return the part of those of thermal force and drag by which both are wrong together, shape (2, ...)."""
+
 
 _LOGARITHMIC = ("thermal_force", "drag", "heat", "loss")
 _NAMES = (*_LOGARITHMIC, "area_share")
@@ -135,18 +138,22 @@ class TableResponse:
         curve = np.concatenate([np.log(stacked[:_LOGS]), stacked[_LOGS:]])
         self._curve = PchipInterpolator(np.log(self.knudsen), np.moveaxis(curve, -1, 0))
         self._errors = np.tile(np.asarray(error, dtype=float), (len(_UNSURE), 1))
+        self._shared = np.zeros((2, self.knudsen.size))
 
-    def less_certain(self, relative: ArrayLike | Mapping[str, ArrayLike]) -> TableResponse:
+    def less_certain(self, relative: ArrayLike | Mapping[str, ArrayLike], *, together: bool = False) -> TableResponse:
         """Return the same with another relative error besides, of shape (n,), independent of that held.
 
         One for all coefficients, or one for each by its name in the tables of the kinetic room; of those of heat the
-        greatest holds for all.
+        greatest holds for all. Those of force and drag may be one and the same, both too great or both too small
+        `together`.
         """
         found = copy(self)
         if isinstance(relative, Mapping):
             heat = np.maximum(*(np.asarray(relative[KINETIC[name]], dtype=float) for name in ("heat", "loss")))
             of = [np.asarray(relative[KINETIC[name]], dtype=float) for name in _UNSURE[:2]]
             found._errors = np.hypot(self._errors, np.stack([*of, heat]))
+            if together:
+                found._shared = np.hypot(self._shared, np.stack(of))
         else:
             found._errors = np.hypot(self._errors, np.asarray(relative, dtype=float))
         return found
@@ -199,6 +206,11 @@ class TableResponse:
         """Return the estimated relative errors of thermal force, drag and heat, interpolated, shape (3, ...)."""
         at = np.log(np.asarray(knudsen, dtype=float))
         return np.stack([np.interp(at, np.log(self.knudsen), error) for error in self._errors])
+
+    def shared_errors(self, knudsen: ArrayLike) -> Array:
+        """Return the part of those of thermal force and drag by which both are wrong together, shape (2, ...)."""
+        at = np.log(np.asarray(knudsen, dtype=float))
+        return np.stack([np.interp(at, np.log(self.knudsen), error) for error in self._shared])
 
     def _check(self, kn: Array, alpha: Array) -> None:
         if not np.all(kn >= self.least_knudsen * (1 - 1e-9)):

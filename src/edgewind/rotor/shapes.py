@@ -296,7 +296,8 @@ def rotor_response(
     found = _rotor_response(*about, own if solved else None)
     if abs(math.log(height / room_m)) > _BULB_HEIGHT:
         return found
-    return found.less_certain(bulb_error(shape, width_m, height_m, room_m, vanes, arm_m, chamber_height_m=height))
+    bulb = bulb_error(shape, width_m, height_m, room_m, vanes, arm_m, chamber_height_m=height)
+    return found.less_certain(bulb, together=True)
 
 
 # A sphere has 2/3 of the volume of a cylinder as wide and as high, but what it lacks are the corners, farthest from the
