@@ -28,18 +28,15 @@ Array = NDArray[np.float64]
 
 # Length over which an error changes, in ln Kn and ln p: a decade, known within a factor of two. A covariance with one
 # length is far too sure of slopes where that length is too long (Brynjarsdottir and O'Hagan, Inverse Problems 30,
-# 114007, 2014, on what too sure a form of a model's error does to the unknowns).
+# 114007, 2014, from memory: what too sure a form of a model's error does to the unknowns).
 LENGTH = float(np.log(10.0))
 _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 # Standard deviations beyond what the response of the gas states for itself (its table, the law of the walls, second
-# order, hard spheres in the drag). Sums of squares of sources that are named, not fitted to any rotor.
-# Of the shape of rotor and chamber, on force and drag together, besides what the response has of it (a bulb taken for a
-# cylinder):
+# order, hard spheres, a bulb taken for a cylinder). Sums of squares of sources that are named, not fitted to any rotor.
+# Of the shape of the rotor, on force and drag together:
 # - stem, hub and pivot, which the tables lack: 3 % of force and drag (our judgement);
 # - vanes bent or turned by 10 degrees: force goes with the cosine, drag with its square: 1.5 and 3 % (computed).
 # Of one of them alone:
-# - hard spheres against the model equation: the torque of a rotor of four was 8(2) % less at Kn 0.1, and not different
-#   in thin gas (simulated); the response states only what was seen in the drag: 6 % on the force;
 # - heat that the inner motion of molecules gives to a wall: a third of the heat of a diatomic gas in free flight, and
 #   how far it accommodates is not known to better than 0.2: 7 % of the heat (our judgement);
 # - law of the walls, of unequal accommodation: where the faces differ only in how they accommodate the energy of the
@@ -48,9 +45,9 @@ _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 #   0.9, solved; how great the difference is, is an unknown anyway): half of 0.24 in the logarithm, besides the error of
 #   the heat that the vane loses to the gas, in proportion to which this force is.
 _SHAPE = {"stem and pivot": (0.03, 0.03), "bent vanes": (0.015, 0.03)}
-_HARD_SPHERES, _INNER_MOTION, _WALL_LAW = 0.06, 0.07, 0.12
+_INNER_MOTION, _WALL_LAW = 0.07, 0.12
 _SHAPE_U = np.sqrt(np.sum(np.square(list(_SHAPE.values())), axis=0))
-FORCE_U, DRAG_U = float(np.hypot(_SHAPE_U[0], _HARD_SPHERES)), float(_SHAPE_U[1])
+FORCE_U, DRAG_U = (float(u) for u in _SHAPE_U)
 HEAT_U, UNEQUAL_U = _INNER_MOTION, _WALL_LAW
 # Share of the variance of the gauge's common error that is a factor; the rest is smooth in ln p. Our judgement.
 GAUGE_FACTOR_SHARE = 0.5
@@ -76,7 +73,7 @@ def _parts(response: GasResponse, knudsen: ArrayLike) -> Array:
     alone = np.sqrt(np.maximum(own[:2] ** 2 - shared**2, 0.0))
     found = np.zeros((len(KINDS), _PROCESSES, *own.shape[1:]))
     found[0, 0], found[1, 0] = (np.hypot(one, more) for one, more in zip(shared, _SHAPE_U, strict=True))
-    found[0, 1], found[1, 2] = np.hypot(alone[0], _HARD_SPHERES), alone[1]
+    found[0, 1], found[1, 2] = alone
     found[2, 3], found[3, 4] = np.hypot(own[2], _INNER_MOTION), np.hypot(own[2], _WALL_LAW)
     return found
 

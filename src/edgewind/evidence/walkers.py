@@ -105,7 +105,7 @@ class Walkers:
         )
 
     def _snooker(self, here: Array, others: Array) -> tuple[Array, Array]:
-        """Step along the line through another walker (ter Braak and Vrugt, Stat. Comput. 18, 435, 2008, section 2)."""
+        """Step along the line through another walker (ter Braak, Vrugt, Stat. Comput. 18, 435, 2008; from memory)."""
         anchor, first, second = self._picked(others, here.shape[1], 3)
         line = here - anchor
         length = np.maximum(np.linalg.norm(line, axis=-1, keepdims=True), 1e-300)
@@ -133,7 +133,7 @@ def autocorrelation_time(chains: Array) -> Array:
     """Return the integrated autocorrelation time of each direction, steps, shape (d,); nan where nothing moved.
 
     The mean autocorrelation of all walkers about their own means, summed up to five times itself (Sokal, in Functional
-    Integration, 1997, p. 131).
+    Integration, 1997; from memory).
 
     Parameters
     ----------
