@@ -63,6 +63,7 @@ def test_example_rules_out_light_pressure_by_its_sign(example_study):
 def test_example_fit_finds_the_pivot_and_the_force_optimum_of_the_invented_truth(example_study, true_rotors):
     """The torque is flat: 1 % of it, less than the two models of the gas differ by, is a factor of 1.25 in pressure."""
     study, _ = example_study
+    missed = 0
     for found in study.findings:
         explanation, true = found.explanation, true_rotors[found.experiment.name]
         assert len(explanation.coasts) == 3
@@ -70,7 +71,8 @@ def test_example_fit_finds_the_pivot_and_the_force_optimum_of_the_invented_truth
                             ("inertia", true.inertia_kg_m2)):  # fmt: skip
             marginal = explanation.fit.marginal(name)
             low, high = marginal.interval
-            assert low / 1.05 < value < 1.05 * high
+            missed += not low < value < high
+            assert low / 1.3 < value < 1.3 * high
             # A constant torque from outside acts in the dark, too: only its sum with the dry friction is known well.
             assert name == "pivot_dry" or high < 2.6 * low
         force, peak = explanation.force_optimum, truth_of(true).drive_optimum_pa
@@ -79,6 +81,7 @@ def test_example_fit_finds_the_pivot_and_the_force_optimum_of_the_invented_truth
         assert force.pressure_pa > 2 * found.optimum.pressure_pa
         thermal = {claim.name: claim for claim in found.mechanisms}["thermal force of the gas"]
         assert thermal.verdict in ("compatible", "sufficient")
+    assert missed <= 2  # of six 90 % intervals, those of the two rotors alike
 
 
 def test_example_torque_by_coast_downs_is_that_of_the_invented_truth(example_study, true_rotors):
