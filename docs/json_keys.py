@@ -136,7 +136,7 @@ def _attribute(of: Any, name: str) -> Entry:
         return Entry(kinds[column.kind], column.meaning, sys.modules[type(column).__module__], f"column {name}")
     if name in getattr(of, "model_fields", {}):
         return _of_field(of, name, of.model_fields[name])
-    written = entries(of, "Attributes", "Parameters")
+    written = entries(of, "Attributes", "Parameters", "Returns")
     if name in written:
         return written[name]
     member = getattr(of, name, None)
