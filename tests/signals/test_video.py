@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 imageio_ffmpeg = pytest.importorskip("imageio_ffmpeg")
-from support.clips import ClipScene, encode, render  # noqa: E402
+from support.clips import ClipScene, encode, make_clip_scene, render  # noqa: E402
 
 from edgewind.errors import EdgewindError, InputError  # noqa: E402
 from edgewind.signals import Tachometry, measure_file  # noqa: E402
@@ -49,6 +49,30 @@ def test_alike_vanes_that_may_be_folded_are_flagged_with_the_possible_speeds(tmp
     slow = render(ClipScene(3.1, unequal=0.0), tmp_path / "slow.mp4")
     told = measure_file(slow, replace(CLIP, fastest_rad_s=2 * math.pi * 7))
     assert told.speed.flags == () and told.speed.speed_rad_s == pytest.approx(2 * math.pi * 3.1, rel=1e-3)
+
+
+def test_a_rotor_seen_from_the_side_gives_its_speed_and_no_direction(tmp_path: Path) -> None:
+    """One vane that differs tells the speed from those folded onto it; the number of vanes has to be stated."""
+    scene = ClipScene(-6.3, unequal=0.6, side=True, perspective=0.1, flatten=1.0)
+    path = render(scene, tmp_path / "clip.mp4")
+    found = measure_file(path, CLIP)
+    rate, u = found.speed.speed_rad_s / (2 * math.pi), found.speed.speed_u_rad_s / (2 * math.pi)
+    assert found.speed.flags == () and abs(rate - 6.3) < 4 * u < 0.01 * rate
+    assert found.direction.sense == 0 and "both directions" in found.direction.why
+    assert any("seen from the side" in note for note in found.trace.notes)
+    assert "marks-doubtful" in measure_file(path, replace(CLIP, marks=1)).speed.flags
+    alike = measure_file(render(replace(scene, unequal=0.0), tmp_path / "alike.mp4"), CLIP)
+    assert alike.picture is not None and "aliased" in alike.speed.flags
+    listed = (alike.speed.speed_rad_s / (2 * math.pi), *alike.picture.seen.possible_hz)
+    assert min(abs(rate - 6.3) for rate in listed) < 0.02
+
+
+def test_a_weak_line_once_a_turn_alone_does_not_unfold_four_like_vanes(tmp_path: Path) -> None:
+    """A line that compression made once gave 10.1 turns a second for 2.6, unflagged."""
+    found = measure_file(render(make_clip_scene(23), tmp_path / "clip.mp4", 23), CLIP)
+    assert "aliased" in found.speed.flags and found.picture is not None
+    listed = (found.speed.speed_rad_s / (2 * math.pi), *map(abs, found.picture.seen.possible_hz))
+    assert min(abs(rate - 2.628) for rate in listed) < 0.01
 
 
 def test_uneven_time_stamps_are_used_as_they_are(tmp_path: Path) -> None:

@@ -43,6 +43,11 @@ class ClipScene:
         Width and height, pixels.
     variable : float
         Standard deviation of the times of the frames, over the time between them.
+    side : bool
+        Whether the camera stands in the plane of the arms: vanes, each bright on one face and dark on the other, move
+        to and fro before and behind the axis.
+    perspective : float
+        Of such a picture: by how much nearer vanes look larger, as a share.
     """
 
     turn_rate_hz: float
@@ -60,6 +65,8 @@ class ClipScene:
     radius_px: float = 34.0
     size: tuple[int, int] = (160, 120)
     variable: float = 0.0
+    side: bool = False
+    perspective: float = 0.0
 
 
 def render(scene: ClipScene, path: Path, seed: int = 0, quality: int = 25) -> Path:
@@ -76,20 +83,52 @@ def render(scene: ClipScene, path: Path, seed: int = 0, quality: int = 25) -> Pa
     for number, time in enumerate(begin):
         dx, dy = random.normal(0, scene.shake_px, 2) if scene.shake_px else (0.0, 0.0)
         px = x - width * scene.centre[0] - dx
-        py = (y - height * scene.centre[1] - dy) / scene.flatten
-        radius, angle = np.hypot(px, py), np.arctan2(py, px) / (2 * np.pi)
+        py = y - height * scene.centre[1] - dy
         picture = np.zeros_like(px)
         row_time = time + scene.rolling * pace * y / height
         for part in (np.arange(4) + 0.5) / 4:
             turn = start + scene.turn_rate_hz * (row_time + part * scene.exposure * pace)
-            for vane in range(scene.vanes):
-                away = (angle - turn - vane / scene.vanes + 0.5) % 1.0 - 0.5
-                bar = np.clip((0.05 - np.abs(away)) * 2 * np.pi * np.maximum(radius, 4) / 2 + 0.5, 0, 1)
-                ring = (radius > 0.45 * scene.radius_px) & (radius < scene.radius_px)
-                picture += bar * ring * (70 + 70 * scene.unequal * (vane == 0)) / 4
+            picture += (_from_side if scene.side else _from_above)(scene, turn, px, py) / 4
         light = 1 + scene.flicker * np.sin(2 * np.pi * 100.0 * time + 0.3)
         frames[number] = np.clip((ground + picture) * light + random.normal(0, scene.noise, picture.shape), 0, 255)
     return encode(frames, scene.frame_rate_hz, path, quality)
+
+
+def _from_above(
+    scene: ClipScene, turn: NDArray[np.float32], px: NDArray[np.float32], py: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Return how much brighter than the ground the vanes make each pixel, seen from near the axis."""
+    py = py / scene.flatten
+    radius, angle = np.hypot(px, py), np.arctan2(py, px) / (2 * np.pi)
+    picture = np.zeros_like(px)
+    for vane in range(scene.vanes):
+        away = (angle - turn - vane / scene.vanes + 0.5) % 1.0 - 0.5
+        bar = np.clip((0.05 - np.abs(away)) * 2 * np.pi * np.maximum(radius, 4) / 2 + 0.5, 0, 1)
+        ring = (radius > 0.45 * scene.radius_px) & (radius < scene.radius_px)
+        picture += bar * ring * (70 + 70 * scene.unequal * (vane == 0))
+    return picture
+
+
+def _from_side(
+    scene: ClipScene, turn: NDArray[np.float32], px: NDArray[np.float32], py: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Return how much brighter than the ground the vanes make each pixel, seen from the side.
+
+    To the left of the axis the camera sees the faces that look one way round, to the right those that look the other.
+    """
+    picture = np.zeros_like(px)
+    row = turn[:, :1] if np.ndim(turn) else np.full((px.shape[0], 1), turn)
+    angles = [2 * np.pi * (row + vane / scene.vanes) for vane in range(scene.vanes)]
+    for vane in np.argsort([float(np.mean(np.cos(angle))) for angle in angles]):  # those behind first
+        across, towards = np.sin(angles[vane]) * scene.radius_px, np.cos(angles[vane])
+        larger = 1 + scene.perspective * towards
+        ends = np.stack([0.45 * across * larger, across * larger])
+        left, right = ends.min(axis=0) - 1.0, ends.max(axis=0) + 1.0
+        cover = np.clip(px - left + 0.5, 0, 1) * np.clip(right - px + 0.5, 0, 1)
+        cover *= np.clip(0.3 * scene.radius_px * larger - np.abs(py) + 0.5, 0, 1)
+        face = np.where(across < 0, 70.0 * (1 + scene.unequal * (vane == 0)), -45.0)
+        picture = picture * (1 - cover) + face * cover
+    return picture
 
 
 def encode(frames: NDArray[np.uint8], frame_rate_hz: float, path: Path, quality: int = 25) -> Path:

@@ -15,6 +15,7 @@ from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
 from edgewind.shown_units import ShownUnits
 from edgewind.signals.measure import Picture
+from edgewind.signals.side_view import BREADTH, COLUMNS, REACH
 from edgewind.signals.turning_picture import INNER, OUTER, PATCHES
 
 FloatArray = NDArray[np.float64]
@@ -52,12 +53,14 @@ def draw_clip(picture: Picture, palette: Palette, size: Size) -> Figure:
     strongest = int(np.argmax(np.std(ring.series, axis=1)))
     below.plot(clip.time_s, ring.series[strongest], color=palette.blue, lw=1.0)
     below.set_xlabel("time / s")
-    below.set_ylabel(f"patch {strongest + 1}")
+    below.set_ylabel(f"{'column' if picture.seen.side else 'patch'} {strongest + 1}")
     return drawn
 
 
 def patch_outlines(picture: Picture) -> tuple[list[FloatArray], list[FloatArray]]:
     """Return the two rings that bound the patches, and the lines between patches, in pixels of the clip.
+
+    Of a rotor seen from the side, the edges along its columns and the lines between these.
 
     Returns
     -------
@@ -74,9 +77,30 @@ def patch_outlines(picture: Picture) -> tuple[list[FloatArray], list[FloatArray]
         y = ring.centre[1] + 0.5 + along * sine + across * cosine
         return np.array([left + x * clip.scale, top + y * clip.scale])
 
+    if picture.seen.side:
+        return _column_outlines(picture)
     around = np.linspace(0, 2 * np.pi, 200)
     between = 2 * np.pi * np.arange(PATCHES) / PATCHES - ring.tilt_rad
     return (
         [place(radius, around) for radius in (INNER, OUTER)],
         [place(np.array([INNER, OUTER]), np.full(2, angle)) for angle in between],
+    )
+
+
+def _column_outlines(picture: Picture) -> tuple[list[FloatArray], list[FloatArray]]:
+    """Return the two edges along the columns of a picture from the side, and the lines between them."""
+    clip, ring = picture.clip, picture.seen.ring
+    corner = np.array(clip.corner)[:, None]
+    centre = np.array(ring.centre)[:, None] + 0.5
+    along = ring.axes[0] * np.array([[math.cos(ring.tilt_rad)], [math.sin(ring.tilt_rad)]])
+    across = ring.axes[1] * np.array([[-math.sin(ring.tilt_rad)], [math.cos(ring.tilt_rad)]])
+
+    def place(lengthwise: FloatArray, sideways: FloatArray) -> FloatArray:
+        return np.asarray(corner + clip.scale * (centre + along * lengthwise + across * sideways))
+
+    whole = np.linspace(-REACH, REACH, 200)
+    ends = np.array([-BREADTH, BREADTH])
+    return (
+        [place(whole, np.full(whole.size, end)) for end in ends],
+        [place(np.full(2, at), ends) for at in np.linspace(-REACH, REACH, COLUMNS + 1)],
     )

@@ -259,8 +259,15 @@ def _in_clip(path: str | PathLike[str], tachometer: Tachometry, name: str) -> Tr
             f"the camera recorded {clip.capture_fps:g} frames a second and the clip plays {rate:.4g}: slow motion? "
             f"State the time between frames: --interval '{1e3 / clip.capture_fps:.4g} ms', or [tachometer] interval"
         )
-    seen = speed_in(clip, tachometer.fastest_rad_s / (2 * math.pi))
+    seen = speed_in(clip, tachometer.fastest_rad_s / (2 * math.pi), tachometer.marks)
     span, size = float(clip.time_s[-1]), abs(seen.turn_rate_hz)
+    if seen.side:
+        notes.append(
+            "the rotor is seen from the side: its speed is that of its vanes, whose number is taken for the marks"
+        )
+        if tachometer.marks == 1:
+            flags.add("marks-doubtful")
+            notes.append("one vane is assumed: state their number: --marks 4, say, or marks under [tachometer]")
     if seen.folded:
         flags.add("aliased")
         listed = ", ".join(f"{60 * other:.4g}" for other in (seen.turn_rate_hz, *seen.possible_hz))

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
+from edgewind.signals.side_view import columns_of, is_from_side, rhythm_of
 from edgewind.signals.video import ByteArray, Clip
 
 FloatArray = NDArray[np.float64]
@@ -85,6 +86,8 @@ class PictureSpeed:
         Whether the speed may be that of a faster rotor, seen folded by the frame rate.
     ring : Ring
         Where it was seen.
+    side : bool
+        Whether it was seen from the side: then its patches are columns, and nothing tells a direction.
     """
 
     turn_rate_hz: float
@@ -96,6 +99,7 @@ class PictureSpeed:
     mirrored: float
     folded: bool
     ring: Ring
+    side: bool = False
 
 
 def find_ring(frames: ByteArray) -> Ring:
@@ -160,7 +164,7 @@ def _smooth(image: NDArray[np.float32]) -> FloatArray:
     return np.asarray(sum(padded[i : i + height, j : j + width] for i in range(3) for j in range(3)) / 9)
 
 
-def speed_in(clip: Clip, fastest_hz: float = math.inf) -> PictureSpeed:
+def speed_in(clip: Clip, fastest_hz: float = math.inf, vanes: int = 1) -> PictureSpeed:
     """Return speed and direction in a clip.
 
     Parameters
@@ -169,6 +173,8 @@ def speed_in(clip: Clip, fastest_hz: float = math.inf) -> PictureSpeed:
         The clip.
     fastest_hz : float
         Turns a second that the rotor cannot exceed: speeds above it are not possible ones.
+    vanes : int
+        Their number, which a picture from the side does not show; one from near the axis needs none.
 
     Raises
     ------
@@ -182,6 +188,8 @@ def speed_in(clip: Clip, fastest_hz: float = math.inf) -> PictureSpeed:
     angle = 2 * np.pi * (np.arange(PATCHES) + 0.5) / PATCHES
     series = ring.series - ring.series.mean(axis=1, keepdims=True)
     wound = np.exp(-1j * np.outer(windings, angle)) @ series  # (windings, frames)
+    if is_from_side(wound, ring.axes):
+        return _from_side(clip, ring, time, fastest_hz, vanes)
     score, rates, each = _scores(wound, windings, time, frame_rate)
     span = float(clip.time_s[-1])
     if np.max(score) < STRONG:
@@ -213,6 +221,35 @@ def speed_in(clip: Clip, fastest_hz: float = math.inf) -> PictureSpeed:
     folded = not told and bool(possible)
     others = () if told else tuple(round(other, 4) for other in sorted(possible, key=abs)[:6])
     return PictureSpeed(rate, u, acceleration, acceleration_u, winding, others, mirrored, folded, ring)
+
+
+def _from_side(clip: Clip, ring: Ring, time: FloatArray, fastest_hz: float, vanes: int) -> PictureSpeed:
+    """Return the speed in a clip that shows the rotor from the side.
+
+    Raises
+    ------
+    InputError
+        Nothing turns in it.
+    """
+    series = columns_of(clip.frames, ring.centre, ring.axes, ring.tilt_rad)
+    rhythm = rhythm_of(series, time, vanes, fastest_hz)
+    if rhythm is None:
+        raise InputError(
+            "nothing in the clip turns at a steady speed", fix="film it from nearer its axis, or for more turns"
+        )
+    seen, u, acceleration, acceleration_u = _followed(rhythm.wave, vanes, rhythm.seen_hz / vanes, time, 1.0)
+    # folded, the rate goes with that of the frames, and against the line or with it
+    rate, place = rhythm.turn_rate_hz, rhythm.seen_hz / vanes
+    frame_rate = (time.size - 1) / float(time[-1] - time[0])
+    step = vanes * rate / frame_rate
+    sense = 1.0 if step - math.floor(step) < 0.5 else -1.0
+    rate += sense * (seen - place)
+    u = math.hypot(u, 0.05 / (time.size - 1) * rate)
+    columns = Ring(ring.centre, ring.axes, ring.tilt_rad, series)
+    possible = rhythm.possible_hz
+    return PictureSpeed(
+        rate, u, sense * acceleration, acceleration_u, vanes, possible, 1.0, bool(possible), columns, side=True
+    )
 
 
 def _once_a_turn(power: FloatArray, windings: NDArray[np.int64]) -> float:
@@ -268,14 +305,18 @@ def _peaks(score: FloatArray, rates: FloatArray, span: float) -> list[int]:
     return kept
 
 
-def _followed(wound: ComplexArray, winding: int, rate_hz: float, time: FloatArray) -> tuple[float, float, float, float]:
+def _followed(
+    wound: ComplexArray, winding: int, rate_hz: float, time: FloatArray, breadth: float = 0.25
+) -> tuple[float, float, float, float]:
     """Return rate, acceleration and their uncertainties from the phase of one line, followed frame by frame.
+
+    It is smoothed over so many of its periods to either side.
 
     Least squares of phase = c + f t + a t^2 / 2; what is left tells the uncertainty, its memory from frame to frame
     counted by the spread over blocks of a turn.
     """
     turned = wound * np.exp(2j * np.pi * winding * rate_hz * time)
-    reach = max(1, int(0.25 / (winding * abs(rate_hz) * (time[-1] - time[0]) / (time.size - 1))))
+    reach = max(1, int(breadth / (winding * abs(rate_hz) * (time[-1] - time[0]) / (time.size - 1))))
     kernel = np.hanning(2 * reach + 3)[1:-1]
     smooth = np.convolve(turned, kernel / kernel.sum(), mode="same")
     phase = -np.unwrap(np.angle(smooth)) / (2 * np.pi * winding)
