@@ -44,10 +44,10 @@ def draw_clip(picture: Picture, palette: Palette, size: Size) -> Figure:
     extent = (left, left + width * clip.scale, top + height * clip.scale, top)
     above.imshow(clip.frames[: min(len(clip.frames), 400)].mean(axis=0), cmap="gray", extent=extent)
     rings, spokes = patch_outlines(picture)
-    for outline in rings:
-        above.plot(*outline, color=palette.blue, lw=1.5)
-    for outline in spokes:
-        above.plot(*outline, color=palette.blue, lw=0.8)
+    for outlines, width in ((rings, 1.5), (spokes, 0.8)):
+        for outline in outlines:  # on a margin of paper, which shows on any picture
+            above.plot(*outline, color=palette.paper, lw=3 * width, alpha=0.5)
+            above.plot(*outline, color=palette.blue, lw=width)
     above.set_xlabel("x / pixel")
     above.set_ylabel("y / pixel")
     strongest = int(np.argmax(np.std(ring.series, axis=1)))

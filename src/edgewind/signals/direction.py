@@ -13,14 +13,18 @@ from numpy.typing import NDArray
 from edgewind.errors import InputError
 from edgewind.signals.comb import centred_time
 from edgewind.signals.speed import SpeedEstimate
+from edgewind.signals.thresholds import (
+    CLIP_MIRRORED,
+    DIRECTION_ORDERS,
+    DIRECTION_SURE,
+    DIRECTION_TURNS,
+)
 from edgewind.signals.trace import Trace
-from edgewind.signals.turning_picture import MIRRORED, PictureSpeed
+from edgewind.signals.turning_picture import (
+    PictureSpeed,
+)
 
 FloatArray = NDArray[np.float64]
-
-SURE = 0.99
-LEAST_TURNS = 2.0
-MOST_ORDERS = 24
 
 
 @dataclass(frozen=True)
@@ -50,14 +54,14 @@ def not_known(why: str) -> Direction:
 def _decided(margin: float, why: str) -> Direction:
     """Return a direction from the logarithm of the odds for the bright face leading; not known below 99 %."""
     confidence = 1 / (1 + math.exp(-min(abs(margin), 700.0)))
-    if confidence < SURE:
+    if confidence < DIRECTION_SURE:
         return not_known(f"{why}: the odds are only {confidence:.2f}")
     return Direction(1 if margin > 0 else -1, confidence, why)
 
 
 def _usable(speed: SpeedEstimate) -> bool:
     flags = {"aliased", "jumps", "no-signal", "near-mains"} & set(speed.flags)
-    return math.isfinite(speed.speed_rad_s) and speed.speed_rad_s > 0 and speed.turns > LEAST_TURNS and not flags
+    return math.isfinite(speed.speed_rad_s) and speed.speed_rad_s > 0 and speed.turns > DIRECTION_TURNS and not flags
 
 
 def _orders_of(trace: Trace, speed: SpeedEstimate, most: int) -> tuple[NDArray[np.complex128], float]:
@@ -92,7 +96,7 @@ def direction_of_marks(trace: Trace, speed: SpeedEstimate, places: Sequence[floa
     place = np.sort(np.remainder(np.asarray(places, dtype=np.float64), 1.0))
     if place.size < 3:
         return not_known("two marks read the same both ways: three unevenly spaced ones are needed")
-    most = int(min(MOST_ORDERS, 4 * place.size, 0.4 * 2 * math.pi / (speed.speed_rad_s * trace.interval_s)))
+    most = int(min(DIRECTION_ORDERS, 4 * place.size, 0.4 * 2 * math.pi / (speed.speed_rad_s * trace.interval_s)))
     if most < 3:
         return not_known("too few samples a turn")
     seen, noise = _orders_of(trace, speed, most)
@@ -169,7 +173,7 @@ def direction_of_pair(first: Trace, second: Trace, speed: SpeedEstimate, marks: 
 def direction_of_picture(seen: PictureSpeed, bright_leads: str | None) -> Direction:
     """Return the direction that a camera sees, by which way the owner says that the bright face leads."""
     way = "clockwise" if seen.turn_rate_hz > 0 else "anticlockwise"
-    if seen.mirrored > MIRRORED or seen.folded:
+    if seen.mirrored > CLIP_MIRRORED or seen.folded:
         return not_known("the picture fits both directions")
     if bright_leads is None:
         return not_known(f"it turns {way} as the camera sees it; state bright_leads under [tachometer]")

@@ -14,6 +14,22 @@ from edgewind.signals.pattern import Pattern, fit_pattern, grow_pattern, is_sure
 from edgewind.signals.presence import Turning, empty_places, stands_out
 from edgewind.signals.pulses import Pulses, find_pulses
 from edgewind.signals.rounding import Rounding
+from edgewind.signals.thresholds import (
+    CONTESTED,
+    EVEN_FEWEST,
+    EVEN_FILLED,
+    EVEN_FITTING,
+    EVEN_PULSES,
+    EVEN_RESULTANT,
+    FEW_RESULTANT,
+    FEW_TURNS,
+    FINEST,
+    FINEST_SHARP,
+    LIKELIER,
+    LIKELY_CHANCE,
+    LIKELY_RESULTANT,
+    SAME_PLACES,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -46,27 +62,6 @@ class EdgeEstimate:
     sure: bool = False
     even: bool = False
     contested: bool = False
-
-
-FEW_TURNS = 16.0
-"""Turns below which pulses that are missing may make a pattern of another rate."""
-EVEN_RESULTANT, EVEN_FITTING, EVEN_PULSES = 0.85, 0.9, 6
-"""Resultant length, share of the pulses and their number from which places one pitch apart are sure: for six pulses at
-random times, and fifty pitches tried, the chance is 0.6 (exp(-n R^2), Rayleigh), for twelve it is 0.008."""
-LIKELY_RESULTANT, LIKELY_CHANCE = 0.78, 9.0
-"""Resultant length, and its square times the number of pulses, from which even places bear out a pattern that counts
-the same: the chance of random times is exp(-9) for each pitch tried."""
-FEW_RESULTANT = 0.9
-"""Resultant length from which the places of five pulses do so, whose widths and heights are alike as well."""
-FEWEST, FILLED = 5, 0.55
-"""Pulses, and share of the places that hold one, from which even places are looked at."""
-FINEST, FINEST_SHARP = 0.01, 0.003
-"""Of a sample over the trace: as much as is ever claimed, since the straight line through two samples of a flank errs
-with the place of the flank between them, and slowly as that creeps; of flanks within a sample that is counted apart."""
-SAME_PLACES = 0.5
-"""Pitches by which two rates may disagree over a train of pulses and still count the same places."""
-LIKELIER, CONTESTED = 0.0, 3.0
-"""Logarithm of the odds from which a pattern is preferred to another, and below which neither is sure."""
 
 
 def estimate_from_edges(
@@ -140,8 +135,8 @@ def _bears_out(lattice: Lattice, rate_hz: float, pulses: Pulses, marks: int) -> 
     """Tell whether even places that chance does not make are as many as a turn rate counts."""
     length, count = lattice.resultant, pulses.time_s.size
     likely = length > LIKELY_RESULTANT and length**2 * count > LIKELY_CHANCE
-    few = length > FEW_RESULTANT and count >= FEWEST and lattice.fitting == 1
-    if not (lattice.fitting > EVEN_FITTING and lattice.filled > FILLED and (likely or few)):
+    few = length > FEW_RESULTANT and count >= EVEN_FEWEST and lattice.fitting == 1
+    if not (lattice.fitting > EVEN_FITTING and lattice.filled > EVEN_FILLED and (likely or few)):
         return False
     return abs(rate_hz * marks - lattice.pitch_rate_hz) * float(np.ptp(pulses.time_s)) < SAME_PLACES
 

@@ -6,16 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.lines import LineSpectrum, peaks
+from edgewind.signals.thresholds import (
+    LEAST_FOLDED,
+    NEAR_NYQUIST,
+    RAIL_RUN,
+    RAIL_SHARE,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-NEAR_NYQUIST = 0.8
-"""Share of half the sample rate above which a pulse rate is not distinguished from one as far above."""
-LEAST_FOLDED = 0.01
-"""Share of half the sample rate below which pulses are not folded: a rotor would have to keep that rate so well."""
-LEAST_RUN = 3
-LEAST_SHARE = 0.002
 
 
 def is_clipped(voltage: FloatArray) -> bool:
@@ -38,11 +37,11 @@ def is_clipped(voltage: FloatArray) -> bool:
 def _cut_at_top(voltage: FloatArray) -> bool:
     top = float(np.max(voltage))
     at_top = voltage == top
-    if np.mean(at_top) < LEAST_SHARE:
+    if np.mean(at_top) < RAIL_SHARE:
         return False
     edge = np.diff(at_top.astype(np.int8), prepend=0, append=0)
     begin, end = np.flatnonzero(edge == 1), np.flatnonzero(edge == -1)
-    long = (end - begin >= LEAST_RUN) & (begin > 0)
+    long = (end - begin >= RAIL_RUN) & (begin > 0)
     if not long.any() or np.sum((end - begin)[long]) < 0.5 * at_top.sum():
         return False
     begin, end = begin[long], end[long]

@@ -8,25 +8,24 @@ from numpy.typing import NDArray
 from edgewind.signals.lattice import find_lattice
 from edgewind.signals.method import MethodResult
 from edgewind.signals.pulses import Pulses
+from edgewind.signals.thresholds import (
+    ALIKE,
+    ALIKE_EVEN,
+    ALIKE_FEW,
+    BROADEST,
+    BROADEST_ALIKE,
+    BROADEST_FEW,
+    BROADEST_THREE,
+    EVENLY,
+    FEW_FILLED,
+    FEW_MOST_TURNS,
+    FEW_STRENGTH,
+    PLACE_U,
+    TIME_U,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-PLACE_U = 0.05
-"""Standard uncertainty of the place of a mark, pitches: marks set by hand; common practice, no source."""
-TIME_U = 0.01
-"""Least standard uncertainty of the time of a pulse beside that of the noise, pitches: flanks differ."""
-MOST_TURNS = 5
-STRENGTH = 8.0
-ALIKE_FEW, ALIKE = 1.35, 2.2
-"""Breadth of the broadest pulse over that of the narrowest; bumps of a wandering baseline differ more."""
-BROADEST_THREE, BROADEST_FEW, BROADEST = 0.3, 0.45, 0.6
-"""Breadth of a pulse over the pitch."""
-EVENLY, ALIKE_EVEN, BROADEST_ALIKE = 0.03, 1.12, 0.65
-"""Share by which the steps between pulses of a single mark may differ, and their breadths, for them to be no bumps of a
-baseline, whose steps differ by 0.3 and more; breadth that such pulses may have over their pitch."""
-FILLED = 0.6
-"""Share of the trace that the pulses reach over."""
 
 
 def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -> MethodResult | None:
@@ -37,7 +36,7 @@ def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -
     the prior does.
     """
     time = pulses.time_s
-    if not 3 <= time.size <= MOST_TURNS * marks + 3 or pulses.height_v < STRENGTH * pulses.noise_v:
+    if not 3 <= time.size <= FEW_MOST_TURNS * marks + 3 or pulses.height_v < FEW_STRENGTH * pulses.noise_v:
         return None
     place = _places(time)
     if place is None:
@@ -52,7 +51,7 @@ def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -
         broadest = BROADEST_ALIKE
     if float(np.max(pulses.width_s)) > broadest * pitch:
         return None
-    if (place[-1] - place[0] + 1) * pitch < FILLED * duration_s:
+    if (place[-1] - place[0] + 1) * pitch < FEW_FILLED * duration_s:
         return None
     mark = np.remainder(place, marks)
     columns = np.concatenate(

@@ -11,18 +11,23 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.signals.lines import LINE, LineSpectrum, line_spectrum
-from edgewind.signals.mains import MAINS_TOLERANCE, on_grid
+from edgewind.signals.lines import (
+    LineSpectrum,
+    line_spectrum,
+)
+from edgewind.signals.mains import (
+    on_grid,
+)
+from edgewind.signals.thresholds import (
+    CLOCK_WITHIN,
+    FLICKER_OWN_CELLS,
+    FLICKER_SAMPLES,
+    GRID_U,
+    LINE,
+    MAINS_TOLERANCE,
+)
 
 FloatArray = NDArray[np.float64]
-
-GRID_U = 5e-4
-"""Relative standard uncertainty of the frequency of a public grid; common practice, no source."""
-LEAST_SAMPLES = 64
-WITHIN = 0.02
-"""Relative error of a sample interval that the mains can set right; a line further away is not taken for theirs."""
-OWN_CELLS = 1.0
-"""Cells of the spectrum within which a line is taken for one of the rotor."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +57,7 @@ class Flicker:
     @property
     def folded(self) -> bool:
         """Whether the samples are too far apart to show it where it is."""
-        return abs(self.seen_hz / (self.order * self.mains_hz) - 1) > 2 * WITHIN
+        return abs(self.seen_hz / (self.order * self.mains_hz) - 1) > 2 * CLOCK_WITHIN
 
     def said(self) -> str:
         """Return what it is, for a note."""
@@ -88,7 +93,7 @@ def find_flicker(
     within : float
         Relative distance from the nominal frequency within which a line is looked for.
     """
-    if signal.size < LEAST_SAMPLES or not float(np.ptp(signal)) > 0:
+    if signal.size < FLICKER_SAMPLES or not float(np.ptp(signal)) > 0:
         return None
     lines = line_spectrum(signal, interval_s)
     best: tuple[float, Flicker] | None = None
@@ -121,7 +126,9 @@ def _line_at(
         return None
     shift = 0.5 * np.log(near[2] / near[0]) / np.log(near[1] ** 2 / (near[0] * near[2]))
     seen = float(cell + np.clip(shift, -0.5, 0.5)) * lines.step_hz
-    if np.isfinite(rotor_hz) and bool(on_grid(np.array([seen]), rotor_hz, OWN_CELLS / (samples * interval_s))[0]):
+    if np.isfinite(rotor_hz) and bool(
+        on_grid(np.array([seen]), rotor_hz, FLICKER_OWN_CELLS / (samples * interval_s))[0]
+    ):
         return None
     sign = 1 if cycles >= turns else -1
     return float(near[1]), seen, (turns + sign * seen * interval_s) / nominal_hz

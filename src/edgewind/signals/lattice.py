@@ -15,16 +15,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from edgewind.signals.thresholds import (
+    LATTICE_FINENESS,
+    LATTICE_LEAST_FILLED,
+    LATTICE_MOST_FILLED,
+    LATTICE_NEARLY_BEST,
+    LATTICE_PULSES,
+    LATTICE_RESULTANT,
+    LATTICE_WITHIN,
+)
 
-MOST_PULSES = 64
-LEAST_RESULTANT = 0.6
-NEARLY_BEST = 0.85
-LEAST_FILLED, MOST_FILLED = 0.5, 1.08
-FINENESS = 0.12
-"""Step of the search, over the inverse of the length of the pulse train."""
-WITHIN = 0.3
-"""Pitches that a pulse may stand away from its even place."""
+FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -62,8 +63,8 @@ def find_lattice(time_s: FloatArray) -> Lattice | None:
     """
     if time_s.size < 4:
         return None
-    begin = max(0, (time_s.size - MOST_PULSES) // 2)
-    part = time_s[begin : begin + MOST_PULSES]
+    begin = max(0, (time_s.size - LATTICE_PULSES) // 2)
+    part = time_s[begin : begin + LATTICE_PULSES]
     centre = float(np.mean(part))
     span = float(part[-1] - part[0])
     if not span > 0:
@@ -75,14 +76,14 @@ def find_lattice(time_s: FloatArray) -> Lattice | None:
 
 def _search(time: FloatArray, span: float) -> list[float]:
     """Return the frequencies of the lowest high resultants whose places are filled as pulses are."""
-    highest = MOST_FILLED * time.size / span / LEAST_FILLED
-    frequency = np.arange(0.5 * time.size / span, highest, FINENESS / span)
+    highest = LATTICE_MOST_FILLED * time.size / span / LATTICE_LEAST_FILLED
+    frequency = np.arange(0.5 * time.size / span, highest, LATTICE_FINENESS / span)
     resultant = np.abs(np.exp(2j * np.pi * np.outer(frequency, time)).sum(axis=1)) / time.size
     filled = time.size / (frequency * span + 1)
-    allowed = (filled > LEAST_FILLED) & (filled < MOST_FILLED) & (resultant > LEAST_RESULTANT)
+    allowed = (filled > LATTICE_LEAST_FILLED) & (filled < LATTICE_MOST_FILLED) & (resultant > LATTICE_RESULTANT)
     if not allowed.any():
         return []
-    high = np.flatnonzero(allowed & (resultant > NEARLY_BEST * np.max(resultant[allowed])))
+    high = np.flatnonzero(allowed & (resultant > LATTICE_NEARLY_BEST * np.max(resultant[allowed])))
     tops = [i for i in high if resultant[i] >= np.max(resultant[max(0, i - 4) : i + 5])]
     return [float(frequency[i]) for i in tops[:4]]
 
@@ -102,7 +103,7 @@ def _grown(time: FloatArray, centre: float, rate: float, span: float) -> Lattice
             offset = np.angle(np.mean(np.exp(2j * np.pi * phase))) / (2 * np.pi)
             place = np.rint(phase - offset)
             left = phase - offset - place
-            good = np.abs(left) < WITHIN
+            good = np.abs(left) < LATTICE_WITHIN
             degree = 2 if good.sum() > 12 else 1
             if good.sum() < degree + 2:
                 return None
@@ -114,7 +115,7 @@ def _grown(time: FloatArray, centre: float, rate: float, span: float) -> Lattice
         reach *= 1.5
     phase = np.polynomial.polynomial.polyval(clock, fit)
     place = np.rint(phase)
-    good = np.abs(phase - place) < WITHIN
+    good = np.abs(phase - place) < LATTICE_WITHIN
     if good.sum() < 4 or not fit[1] > 0:
         return None
     taken = np.unique(place[good]).size

@@ -10,17 +10,15 @@ from numpy.typing import NDArray
 
 from edgewind.signals.comb import centred_time
 from edgewind.signals.smooth import fast_length
+from edgewind.signals.thresholds import (
+    LINE,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 PADDING = 2
-
-LINE = 30.0
-"""Power over the local noise from which a line counts: white noise reaches it in fewer than one of 1e8 cells."""
-
-WEAK_LINE = 8.0
 
 
 @dataclass(frozen=True)

@@ -6,27 +6,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.comb import centred_time, fit_comb, phasors
-from edgewind.signals.lines import LINE, PADDING, LineSpectrum, decimate
+from edgewind.signals.lines import (
+    PADDING,
+    LineSpectrum,
+    decimate,
+)
 from edgewind.signals.scrutiny import explained_share
+from edgewind.signals.thresholds import (
+    LINE,
+    MAINS_CROWDED,
+    MAINS_MOSTLY,
+    MAINS_NARROW,
+    MAINS_ORDERS,
+    MAINS_OUTGROWN,
+    MAINS_TOLERANCE,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-MAINS_TOLERANCE = 0.003
-"""Relative departure of the mains from its name that is still the mains; grids keep within 0.2 Hz nearly always."""
-
-MAINS_ORDERS = 6
-MOSTLY = 0.45
-"""Share of a trace without its hum that a rotor in step with the mains has to explain."""
-NARROW = 0.36
-"""Share of the pitch beyond half its height below which a pulse is none of a hum."""
-OUTGROWN = 2.0
-"""Amplitude of a pulse line over that of the mains beside which it is none of a hum."""
-CROWDED = 1.3
-"""Cells of the spectrum within which two lines disturb each other."""
-STRAY = 0.004
-"""Relative distance from a multiple of the mains within which hum of changing size has lines as well."""
 
 
 def mains_line(spectrum: LineSpectrum, mains_hz: float | None) -> float | None:
@@ -137,7 +135,7 @@ def crowded_by(
     found = []
     for base in bases:
         multiples = base * np.arange(1, MAINS_ORDERS + 1)
-        near = np.min(np.abs(own[:, None] - multiples), axis=0) * duration_s < CROWDED
+        near = np.min(np.abs(own[:, None] - multiples), axis=0) * duration_s < MAINS_CROWDED
         if np.any(lines.ratio_at(multiples[near]) > LINE):
             found.append(base)
     return tuple(found)
@@ -163,7 +161,7 @@ def shows_pulses(
     for base in bases:
         if not _outgrows(voltage, interval_s, rate_hz, marks, base):
             own &= ~on_grid(np.multiply(orders, rate_hz, dtype=np.float64), base, 1.5 / (voltage.size * interval_s))
-    if turns < 4 or explained_share(quiet, interval_s, rate_hz, 0.0, marks) < MOSTLY:
+    if turns < 4 or explained_share(quiet, interval_s, rate_hz, 0.0, marks) < MAINS_MOSTLY:
         return False
     return _is_unequal(voltage, interval_s, rate_hz, orders, own)
 
@@ -180,7 +178,7 @@ def _outgrows(voltage: FloatArray, interval_s: float, rate_hz: float, marks: int
     window = 1 - np.cos(2 * np.pi * (np.arange(voltage.size) + 0.5) / voltage.size)
     centred = (voltage - np.mean(voltage)) * window
     low, high = (abs(np.exp(-2j * np.pi * one * rate_hz * time) @ centred) for one in (order, marks))
-    return bool(high > OUTGROWN * low)
+    return bool(high > MAINS_OUTGROWN * low)
 
 
 def _is_narrow(voltage: FloatArray, interval_s: float, pulse_rate_hz: float) -> bool:
@@ -194,7 +192,7 @@ def _is_narrow(voltage: FloatArray, interval_s: float, pulse_rate_hz: float) -> 
     low, high = float(np.min(mean)), float(np.max(mean))
     above = float(np.mean(mean > (low + high) / 2))
     most = float(np.var(mean[place])) > 0.6 * float(np.var(voltage))
-    return most and not NARROW < above < 1 - NARROW
+    return most and not MAINS_NARROW < above < 1 - MAINS_NARROW
 
 
 def _is_unequal(voltage: FloatArray, interval_s: float, rate_hz: float, orders: IntArray, other: BoolArray) -> bool:

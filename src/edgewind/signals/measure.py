@@ -17,9 +17,14 @@ from edgewind.signals.direction import (
     direction_of_picture,
     not_known,
 )
-from edgewind.signals.flicker import WITHIN, find_flicker
-from edgewind.signals.mains import MAINS_TOLERANCE
+from edgewind.signals.flicker import (
+    find_flicker,
+)
 from edgewind.signals.speed import FLAGS, SpeedEstimate, estimate_speed
+from edgewind.signals.thresholds import (
+    CLOCK_WITHIN,
+    MAINS_TOLERANCE,
+)
 from edgewind.signals.trace import Trace, Wanted, channel_names, read_table, trace_of
 from edgewind.signals.trace_table import Table
 from edgewind.signals.turning_picture import PictureSpeed, speed_in
@@ -220,7 +225,7 @@ def _with_mains(reading: TraceReading, tachometer: Tachometry) -> TraceReading:
         even = np.linspace(0.0, float(picture.clip.time_s[-1]), picture.clip.time_s.size)
         signal, orders = np.interp(even, picture.clip.time_s, picture.clip.frames.mean(axis=(1, 2))), (2,)
     rate = speed.speed_rad_s / (2 * math.pi)
-    within = WITHIN if wanted else MAINS_TOLERANCE
+    within = CLOCK_WITHIN if wanted else MAINS_TOLERANCE
     seen = find_flicker(signal, trace.interval_s, mains, rate, orders, within)
     if seen is None:
         if not wanted:

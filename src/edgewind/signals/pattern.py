@@ -8,16 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.rounding import Rounding, rounding_error
+from edgewind.signals.thresholds import (
+    COST_EXTRA,
+    COST_MISSED,
+    LEAST_SCATTER,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-
-LEAST_SCATTER = 0.004
-"""Scatter of pulses about their places, pitches, below which no pattern is preferred for it."""
-COST_MISSED, COST_EXTRA = 1.4, 2.3
-"""Logarithms of the odds against a pulse that is missing (a quarter are), and one too many (a tenth)."""
 
 
 @dataclass(frozen=True)

@@ -13,22 +13,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.smooth import running_mean
+from edgewind.signals.thresholds import (
+    PRESENT_HEIGHT,
+    PRESENT_POINTS,
+    PRESENT_REACH,
+    PRESENT_SHARE,
+    PRESENT_SHIFTS,
+    PRESENT_SURE,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-REACH = 0.4
-"""How far from its middle a pulse is looked at, pitches: up to its neighbours."""
-POINTS = 33
-SHIFTS = np.linspace(-0.15, 0.15, 7)
-"""Pitches by which a pulse may stand away from where the pattern has it."""
-LEAST_SHARE = 0.5
-"""Share of its usual height below which a pulse is missing."""
-SURE = 3.5
-"""Standard deviations by which it has to fall short of its usual height as well."""
-LEAST_HEIGHT = 0.15
-"""Share of the height of the others that a mark must have which no threshold ever found."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +54,7 @@ class Turning:
         turns = np.rint(phase - self.places)
         away = np.abs(phase - self.places - turns)
         one = int(np.nanargmin(away))
-        return (one, int(turns[one])) if away[one] < SHIFTS[-1] / self.places.size else None
+        return (one, int(turns[one])) if away[one] < PRESENT_SHIFTS[-1] / self.places.size else None
 
 
 def empty_places(
@@ -110,10 +106,10 @@ def empty_places(
         place, shape, slack = places[one], shapes[one], 0.02 / marks
         passing = place + np.arange(int(np.ceil(begin - slack - place)), int(np.floor(end + slack - place)) + 1)
         nearest = np.abs(passing[:, None] - phase).min(axis=1)
-        passing = passing[nearest > SHIFTS[-1] / marks]
+        passing = passing[nearest > PRESENT_SHIFTS[-1] / marks]
         heights = look.heights(passing, shape)
         times.append(turning.time_of(passing) + clock_s)
-        seen.append((heights > LEAST_SHARE) | ((1 - heights) * shape_size(shape) < SURE * noise))
+        seen.append((heights > PRESENT_SHARE) | ((1 - heights) * shape_size(shape) < PRESENT_SURE * noise))
     return np.concatenate(times), np.concatenate(seen)
 
 
@@ -130,12 +126,12 @@ class _Look:
         self._marks = turning.places.size
         pitch = 1 / (turning.rate_hz * self._marks * interval_s)
         # each of the points stands for the samples about it
-        self._level = running_mean(level, int(2 * REACH * pitch / POINTS))
-        self._across = np.linspace(-1.0, 1.0, POINTS)
+        self._level = running_mean(level, int(2 * PRESENT_REACH * pitch / PRESENT_POINTS))
+        self._across = np.linspace(-1.0, 1.0, PRESENT_POINTS)
 
     def windows(self, phase: FloatArray) -> FloatArray:
         """Return the trace about each phase, shape (..., points), without the straight line through it."""
-        points = phase[..., None] + REACH / self._marks * self._across
+        points = phase[..., None] + PRESENT_REACH / self._marks * self._across
         sample = (self._turning.time_of(points) + self._clock) / self._interval + (self._level.size - 1) / 2
         windows = np.interp(sample, np.arange(self._level.size), self._level)
         slope = (windows @ self._across / float(self._across @ self._across))[..., None]
@@ -147,7 +143,7 @@ class _Look:
 
     def heights(self, phase: FloatArray, shape: FloatArray) -> FloatArray:
         """Return how high a pulse stands at each phase, as a share of the usual; the best of a few near places."""
-        near = self.windows(phase[:, None] + SHIFTS / self._marks)
+        near = self.windows(phase[:, None] + PRESENT_SHIFTS / self._marks)
         return np.asarray(np.max(near @ shape, axis=1) / float(shape @ shape))
 
     def noise(self, phase: FloatArray, mark: IntArray, shapes: dict[int, FloatArray]) -> float:
@@ -171,7 +167,7 @@ class _Look:
         middle = np.nanmedian(heights, axis=1)
         best = int(np.argmax(middle))
         spread = 1.4826 * float(np.nanmedian(np.abs(heights[best] - middle[best])))
-        if middle[best] < max(LEAST_HEIGHT, SURE * spread / np.sqrt(np.isfinite(heights[best]).sum())):
+        if middle[best] < max(PRESENT_HEIGHT, PRESENT_SURE * spread / np.sqrt(np.isfinite(heights[best]).sum())):
             return None
         return float(tried[best]), float(middle[best])
 

@@ -8,14 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.smooth import running_mean
+from edgewind.signals.thresholds import (
+    BASELINE_PITCHES,
+    LEAST_STRENGTH,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-BASELINE_PITCHES = 2.0
-
-LEAST_STRENGTH = 5.0
 
 
 @dataclass(frozen=True)

@@ -13,16 +13,16 @@ from numpy.typing import NDArray
 from edgewind.signals.lines import decimate
 from edgewind.signals.pulses import noise_of
 from edgewind.signals.scrutiny import pulses_in
+from edgewind.signals.thresholds import (
+    REPEAT_HIGH,
+    REPEAT_LEAST_TURNS,
+    REPEAT_MOST_TURNS,
+    REPEAT_NOISE_GAIN,
+    REPEAT_REST,
+    REPEAT_SAMPLES,
+)
 
 FloatArray = NDArray[np.float64]
-
-LEAST_TURNS, MOST_TURNS = 2.0, 9.0
-SAMPLES = 1500
-"""To about so many samples a trace is reduced: lags are whole numbers of them."""
-NOISE_GAIN, REST = 1.5, 0.015
-"""Times the noise, and share of the greatest difference, that turns may differ by: noise, and hum not quite removed."""
-HIGH = 0.35
-"""Share of the greatest difference that lags shorter than the period have to reach."""
 
 
 def repeating_rate(voltage: FloatArray, interval_s: float, marks: int) -> float | None:
@@ -41,17 +41,17 @@ def repeating_rate(voltage: FloatArray, interval_s: float, marks: int) -> float 
     marks : int
         Pulses a turn.
     """
-    coarse, step = decimate(voltage, interval_s, 0.35 * SAMPLES / (voltage.size * interval_s))
+    coarse, step = decimate(voltage, interval_s, 0.35 * REPEAT_SAMPLES / (voltage.size * interval_s))
     if coarse.size < 50:
         return None
     noise = noise_of(voltage) ** 2 * interval_s / step
-    lags = np.arange(1, int(coarse.size / LEAST_TURNS) + 1)
+    lags = np.arange(1, int(coarse.size / REPEAT_LEAST_TURNS) + 1)
     apart = _structure(coarse, lags)
     highest = float(np.max(apart))
-    alike = apart < NOISE_GAIN * noise + REST * highest
-    risen = np.maximum.accumulate(apart) > max(HIGH * highest, 4 * NOISE_GAIN * noise)
+    alike = apart < REPEAT_NOISE_GAIN * noise + REPEAT_REST * highest
+    risen = np.maximum.accumulate(apart) > max(REPEAT_HIGH * highest, 4 * REPEAT_NOISE_GAIN * noise)
     found = np.flatnonzero(alike & risen)
-    if found.size == 0 or lags[found[0]] < coarse.size / MOST_TURNS / marks:
+    if found.size == 0 or lags[found[0]] < coarse.size / REPEAT_MOST_TURNS / marks:
         return None
     # the lowest of the lags that belong together
     last = found[0]
@@ -67,7 +67,7 @@ def repeating_rate(voltage: FloatArray, interval_s: float, marks: int) -> float 
     if not holds:
         return None
     rate = holds / (marks * lag * step)
-    return rate if rate * coarse.size * step >= LEAST_TURNS else None
+    return rate if rate * coarse.size * step >= REPEAT_LEAST_TURNS else None
 
 
 def _structure(voltage: FloatArray, lags: NDArray[np.int64]) -> FloatArray:

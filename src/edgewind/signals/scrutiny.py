@@ -12,27 +12,26 @@ from edgewind.signals.comb import centred_time
 from edgewind.signals.lines import decimate
 from edgewind.signals.pulses import noise_of
 from edgewind.signals.smooth import slow_part
+from edgewind.signals.thresholds import (
+    CLEARLY,
+    COUNTED_NOISE,
+    COUNTS,
+    LEAST_OWN,
+    MARKS_ALIKE,
+    MARKS_GAIN,
+    MARKS_REST,
+    MARKS_TURNS,
+    SCAN_FEW_GAIN,
+    SCAN_FEW_STEP,
+    SCAN_FEW_TURNS,
+    SCAN_GAIN,
+    SCAN_STEP,
+    SCAN_TURNS,
+    SECTORS,
+    SPREAD,
+)
 
 FloatArray = NDArray[np.float64]
-
-SCAN_TURNS, SCAN_STEP, SCAN_GAIN = 16.0, 0.5, 0.07
-FEW_TURNS, FEW_STEP, FEW_GAIN = 8.0, 0.15, -0.04
-"""Turns up to which other rates are tried, steps of pitches over the trace, and share that they have to gain."""
-MARKS_TURNS, MARKS_GAIN, MARKS_REST, LEAST_OWN = 8.0, 0.03, 0.6, 0.3
-"""Turns, share gained, and part of the rest explained, from which another number of marks is likelier."""
-MARKS_ALIKE = 0.01
-"""Power by which parts of a turn may differ, over that by which the marks within one do, to be the same: measured were
-0.001 at most where marks were counted twice, 0.05 and more where opposite ones were alike by chance."""
-CLEARLY = 0.88
-"""Share of a trace explained beyond which no other rate is looked for."""
-COUNTS = ((0.25, 0.12), (0.2, 0.1), (0.1, 0.05))
-"""Shares of the height of a mean turn that a pulse has to rise through, and to have been below before."""
-SPREAD = 0.6
-"""Pitches that two pulses of a turn stand apart at least."""
-COUNTED_NOISE = 0.03
-"""Noise of a mean turn, over its height, above which its low pulses are not counted."""
-SECTORS = 20
-"""Into which the pitch between two marks is divided."""
 
 
 def explained_share(
@@ -184,9 +183,9 @@ def other_rate(voltage: FloatArray, interval_s: float, rate_hz: float, accelerat
     if own > CLEARLY:
         return False
     # of very few turns two rates may explain as much as each other, and neither is sure
-    few = turns < FEW_TURNS
-    step_of = FEW_STEP / turns / marks if few else SCAN_STEP / turns / max(marks, 2)
-    gain = FEW_GAIN if few else SCAN_GAIN
+    few = turns < SCAN_FEW_TURNS
+    step_of = SCAN_FEW_STEP / turns / marks if few else SCAN_STEP / turns / max(marks, 2)
+    gain = SCAN_FEW_GAIN if few else SCAN_GAIN
     ratios = np.arange(0.75 if few else 0.55, 2.0, step_of)
     apart = np.abs(ratios - 1) * turns > 0.5
     for ratio in ratios[apart]:

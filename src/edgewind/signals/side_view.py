@@ -14,6 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.signals.thresholds import (
+    CLIP_LINE,
+    SIDE_FLAT,
+    SIDE_STANDING,
+    SIDE_TOLD,
+)
 from edgewind.signals.video import ByteArray
 
 FloatArray = NDArray[np.float64]
@@ -23,16 +29,8 @@ COLUMNS = 24
 REACH, BREADTH = 1.8, 1.5
 """How far the columns reach along what moves and across it, over its half axes."""
 PADDING = 4
-FLAT = 0.5
-"""Breadth over length of what moves above which it is not seen from the side: vanes lower than their arms are long."""
-STANDING = 0.5
-"""Power of the waves that run backwards, over that of those that run forwards, from which vanes move to and fro."""
-STRONG = 25.0
-"""Power of a line over that of the noise from which it counts."""
 ORDERS = 3
 """Multiples of the rhythm of the vanes that are looked for."""
-TOLD = 4.0
-"""Power of the lines of a turn at one speed over that at any other, from which it tells the speed."""
 
 
 @dataclass(frozen=True)
@@ -70,14 +68,14 @@ def is_from_side(wound: ComplexArray, axes: tuple[float, float]) -> bool:
     axes : tuple of float
         Half axes of what moves, the longer first.
     """
-    if axes[1] > FLAT * axes[0]:
+    if axes[1] > SIDE_FLAT * axes[0]:
         return False
     power = np.abs(np.fft.fft(wound * np.hanning(wound.shape[1]), axis=1)) ** 2
     power[:, :3] = power[:, -2:] = 0.0
     forwards, backwards = power, np.roll(power[:, ::-1], 1, axis=1)
     strong = np.maximum(forwards, backwards) > 0.05 * float(np.max(power))
     least, most = np.minimum(forwards, backwards)[strong], np.maximum(forwards, backwards)[strong]
-    return bool(np.sum(least) > STANDING * np.sum(most))
+    return bool(np.sum(least) > SIDE_STANDING * np.sum(most))
 
 
 def columns_of(
@@ -129,7 +127,7 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
     cell = frame_rate / length
     noise = float(np.median(power[2 * PADDING :]))
     ratio = np.maximum.reduce([power, np.roll(power, 1), np.roll(power, -1)]) / max(noise, 1e-300)
-    ratio = np.where(ratio > STRONG, ratio, 0.0)
+    ratio = np.where(ratio > CLIP_LINE, ratio, 0.0)
 
     def at(frequency: FloatArray) -> FloatArray:
         folded = np.abs(frequency - frame_rate * np.rint(frequency / frame_rate))
@@ -159,7 +157,7 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
         ]
         score = np.array([math.sqrt(each[0] * float(np.max(each[1:], initial=0.0))) for each in lines_of_turn])
         chosen = int(np.argmax(score))
-        told = bool(score[chosen] > TOLD * np.sort(score)[-2])
+        told = bool(score[chosen] > SIDE_TOLD * np.sort(score)[-2])
         chosen = chosen if told else 0
     wave = np.exp(-2j * np.pi * place * even)
     amplitude = (level * np.hanning(time.size)) @ wave

@@ -12,21 +12,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.comb import Comb, centred_time, fit_comb, phasors
-from edgewind.signals.lines import LINE, PADDING, WEAK_LINE, LineSpectrum, decimate, peaks
-from edgewind.signals.mains import STRAY, hum_at, on_grid
+from edgewind.signals.lines import (
+    PADDING,
+    LineSpectrum,
+    decimate,
+    peaks,
+)
+from edgewind.signals.mains import (
+    hum_at,
+    on_grid,
+)
 from edgewind.signals.method import MethodResult
 from edgewind.signals.scrutiny import pulses_in
 from edgewind.signals.smooth import slow_part
+from edgewind.signals.thresholds import (
+    LINE,
+    LOW_PULSE,
+    MAINS_STRAY,
+    MOST_ORDERS,
+    MUTED_CELLS,
+    WEAK_LINE,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-MOST_ORDERS = 32
-MUTED_CELLS = 1.5
-"""Cells of the spectrum within which a line of the turn has no say in the rate for one of the mains beside it."""
-LOW_PULSE = 0.1
-"""Height over that of the highest pulse of one turn from which a pulse counts, where the noise allows."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +77,7 @@ def candidates(
     found = peaks(spectrum, 12 if mains_hz is None else 40)
     reach = 1.5 * PADDING * spectrum.step_hz
     if found.size:
-        hum = on_grid(found, mains_hz, np.maximum(reach, STRAY * found) if mains_hz is not None else reach)
+        hum = on_grid(found, mains_hz, np.maximum(reach, MAINS_STRAY * found) if mains_hz is not None else reach)
         found = found[~hum & (found < highest_hz)][:12]
     if found.size == 0:
         return []

@@ -15,7 +15,10 @@ from threadpoolctl import ThreadpoolController
 
 from edgewind.errors import InputError
 from edgewind.signals.comb import Comb
-from edgewind.signals.edges import FEW_TURNS, EdgeEstimate, estimate_from_edges
+from edgewind.signals.edges import (
+    EdgeEstimate,
+    estimate_from_edges,
+)
 from edgewind.signals.faults import is_aliased, is_clipped
 from edgewind.signals.lines import LineSpectrum, line_spectrum
 from edgewind.signals.mains import crowded_by, mains_bases, mains_line, near_mains, on_grid, remove_hum, shows_pulses
@@ -24,7 +27,6 @@ from edgewind.signals.pulses import Pulses
 from edgewind.signals.repeats import repeating_rate
 from edgewind.signals.scrutiny import explained_share, is_half_of_turn, likely_marks, other_rate, turns_in_one
 from edgewind.signals.spectrum import (
-    MUTED_CELLS,
     Candidate,
     candidates,
     choose_candidate,
@@ -34,6 +36,31 @@ from edgewind.signals.spectrum import (
     share_of_lines,
     useful_orders,
     without_mains,
+)
+from edgewind.signals.thresholds import (
+    CLEAR_STRENGTH,
+    CROWDED_WIDENS,
+    DISAGREE,
+    EVEN_SHARE,
+    FEW_TURNS,
+    HUM_MISSES,
+    HUM_SHARE,
+    HUM_WIDENS,
+    KEPT_QUALITY,
+    LEAK_WIDENS,
+    LEAST_SHARE,
+    LINES_HOLD,
+    MANY_MARKS,
+    MATERIAL_DRIFT,
+    MISSES_STRENGTH,
+    MOST_FEW_ORDERS,
+    MUTED_CELLS,
+    NEARLY_SAME,
+    SAME_RATE,
+    SCALES,
+    SHORT_TURNS,
+    STRONG_SHARE,
+    WHOLE_QUALITY,
 )
 from edgewind.signals.trace import Trace
 from edgewind.signals.wandering import pulses_on_wander
@@ -66,41 +93,6 @@ SET_ASIDE_FLAGS = (
     "drifting",
 )
 """A trace with one of these has no single steady speed to give that is sure: it is set aside from the curve."""
-
-MATERIAL_DRIFT = 0.005
-"""Change of speed within a trace, as a share of the speed, below which it does not matter."""
-SHORT_TURNS = 2.0
-MANY_MARKS = 12
-CLEAR_STRENGTH = 12.0
-LEAST_SHARE = 0.2
-"""Share of a trace, noise and baseline left out, that a turn rate has to explain."""
-EVEN_SHARE = 0.75
-"""Share of a trace that one comb explains of a rotor that does not slip."""
-STRONG_SHARE = 0.4
-"""Share that a rate has to explain which two methods agree on, for the trace with its hum to be left alone."""
-SCALES = (4, 12, 40)
-"""Pulses that a trace is supposed to hold where no line tells."""
-CROWDED_WIDENS = 5.0
-LEAK_WIDENS = 1.3
-"""Factors on an uncertainty where lines of mains and rotor disturb each other, from scenes: not derived."""
-HUM_WIDENS, LINES_HOLD = 1.5, 3.0
-"""Factor on the uncertainty of few edges beside a hum; the least share of that of the lines that edges have, beside
-one. From scenes: not derived."""
-DISAGREE = 2.0
-"""Standard uncertainties by which edges and spectrum may differ before that counts as an uncertainty of its own."""
-MOST_FEW_ORDERS = 12
-"""Harmonics of the turn that are fitted where neither lines nor pulses tell how many there are."""
-HUM_SHARE = 0.6
-"""Share of the power at the harmonics of a turn from which they are those of a hum."""
-HUM_MISSES, MISSES_STRENGTH = 0.04, 6.0
-"""Share of its places at which a pulse is missing, from which pulses in step with the mains are no hum, and their
-height over the noise at which that is seen."""
-WHOLE_QUALITY = 0.97
-KEPT_QUALITY = 0.8
-"""Quality of a pattern of pulses from which its rate is kept where another seems to explain as much."""
-NEARLY_SAME = 0.02
-SAME_RATE = 0.01
-"""Relative distance within which two methods found the same rate."""
 
 
 @dataclass(frozen=True)

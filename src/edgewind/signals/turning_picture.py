@@ -16,6 +16,14 @@ from numpy.typing import NDArray
 
 from edgewind.errors import InputError
 from edgewind.signals.side_view import columns_of, is_from_side, rhythm_of
+from edgewind.signals.thresholds import (
+    CLIP_BORNE_OUT,
+    CLIP_LEAST_TURNS,
+    CLIP_LINE,
+    CLIP_RIVAL,
+    CLIP_TOLD,
+    CLIP_UNEVEN,
+)
 from edgewind.signals.video import ByteArray, Clip
 
 FloatArray = NDArray[np.float64]
@@ -27,19 +35,6 @@ WINDINGS = 8
 INNER, OUTER = 0.35, 1.5
 """Of the ring of patches, over the breadth of what moves."""
 PADDING = 4
-RIVAL = 0.8
-"""Share of the best score from which another speed is possible as well."""
-TOLD = 5.0
-"""Score of the line that repeats once in a turn over that at any rival, from which it tells the speed."""
-BORNE_OUT = 0.2
-"""Power of another line of a vane that differs, over that of its line once in a turn; 0.4 and more were measured."""
-UNEVEN = 0.1
-"""Spread of the times between frames over their mean, from which no other speed is folded onto the same frames."""
-MIRRORED = 0.6
-"""Score of the opposite direction over that of the best from which the direction is not known."""
-STRONG = 25.0
-"""Power of a line over that of the noise from which it counts."""
-LEAST_TURNS = 1.5
 
 
 @dataclass(frozen=True)
@@ -192,27 +187,27 @@ def speed_in(clip: Clip, fastest_hz: float = math.inf, vanes: int = 1) -> Pictur
         return _from_side(clip, ring, time, fastest_hz, vanes)
     score, rates, each = _scores(wound, windings, time, frame_rate)
     span = float(clip.time_s[-1])
-    if np.max(score) < STRONG:
+    if np.max(score) < CLIP_LINE:
         raise InputError(
             "nothing in the clip turns", fix="film it from nearer its axis, or give the region of the rotor"
         )
     score = np.where(np.abs(rates) <= fastest_hz, score, 0.0)
-    if np.max(score) < STRONG:
+    if np.max(score) < CLIP_LINE:
         raise InputError(f"nothing turns at up to {fastest_hz:g} turns a second", fix="raise 'fastest'")
     likely = _peaks(score, rates, span)
     best = min(likely, key=lambda place: abs(rates[place]))
     once = np.array([_once_a_turn(each[:, place], windings) for place in likely])
-    told = bool(len(likely) == 1 or np.max(once) > TOLD * np.sort(once)[-2])
+    told = bool(len(likely) == 1 or np.max(once) > CLIP_TOLD * np.sort(once)[-2])
     if told and len(likely) > 1:
         best = likely[int(np.argmax(once))]
-    if abs(rates[best]) * span < LEAST_TURNS / 2:
+    if abs(rates[best]) * span < CLIP_LEAST_TURNS / 2:
         raise InputError("the rotor turns less than a turn in the clip", fix="film two turns or more")
     rate = float(rates[best])
     winding = int(windings[int(np.argmax(each[:, best]))])
     rate, u, acceleration, acceleration_u = _followed(wound[winding - 1], winding, rate, time)
     mirrored = float(np.max(score[np.abs(rates + rate) < 2 / span], initial=0.0)) / float(score[best])
     step = frame_rate / winding
-    uneven = float(np.std(np.diff(clip.time_s))) * frame_rate > UNEVEN
+    uneven = float(np.std(np.diff(clip.time_s))) * frame_rate > CLIP_UNEVEN
     told = told and (len(likely) > 1 or uneven or bool(once[0] > 0))
     possible = [float(rates[place]) for place in likely if place != best]
     for other in (rate - math.copysign(step, rate), rate + math.copysign(step, rate)):
@@ -262,7 +257,7 @@ def _once_a_turn(power: FloatArray, windings: NDArray[np.int64]) -> float:
     if strongest == 1:
         return float(power[0])
     others = np.sort(power[(windings % strongest != 0) & (windings > 1)])
-    return float(power[0]) if others[-1] > BORNE_OUT * power[0] else 0.0
+    return float(power[0]) if others[-1] > CLIP_BORNE_OUT * power[0] else 0.0
 
 
 def _scores(
@@ -287,7 +282,7 @@ def _scores(
     # exp(i m (theta - omega t)): the wound sum of a pattern that goes with theta has the frequency -m omega
     cells = np.rint(-windings[:, None] * rates * span * length / (time.size - 1)).astype(int) % length
     each = np.take_along_axis(ratio, cells, axis=1)
-    strong = np.where(each > STRONG, each, 0.0)
+    strong = np.where(each > CLIP_LINE, each, 0.0)
     # all lines together, weighted by their power and not by their noise
     weight = noise / noise.max()
     score = (strong * weight).sum(axis=0)
@@ -298,7 +293,7 @@ def _peaks(score: FloatArray, rates: FloatArray, span: float) -> list[int]:
     """Return the places of the highest scores, those near a higher one left out, the highest first."""
     kept: list[int] = []
     for place in np.argsort(-score)[:4000]:
-        if score[place] < RIVAL * score[kept[0] if kept else place]:
+        if score[place] < CLIP_RIVAL * score[kept[0] if kept else place]:
             break
         if all(abs(rates[place] - rates[other]) > 2 / span for other in kept):
             kept.append(int(place))

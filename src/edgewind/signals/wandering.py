@@ -8,19 +8,15 @@ from numpy.typing import NDArray
 from edgewind.signals.edges import EdgeEstimate, estimate_from_edges
 from edgewind.signals.few_pulses import evenly_alike
 from edgewind.signals.lines import decimate
+from edgewind.signals.thresholds import (
+    WANDER_PART,
+    WANDER_PITCH,
+    WANDER_PULSES,
+    WANDER_SAMPLES,
+    WANDER_WIDTHS,
+)
 
 FloatArray = NDArray[np.float64]
-
-SAMPLES = 2500
-"""To about so many samples a trace is reduced."""
-WIDTHS = (8, 16, 32, 64, 128)
-"""Parts of the trace wider than which nothing counts as a pulse."""
-PITCH = 2.5
-"""About how far apart pulses of the widest kind are, over that width."""
-LEAST_PULSES = 7
-"""Of fewer pulses, bumps of the baseline among them make a pattern of their own, unless they stand at even places."""
-LEAST_PART = 0.3
-"""Standard deviation of the trace without its baseline, over that of the whole; 0.35 and more were rotors."""
 
 
 def pulses_on_wander(
@@ -53,22 +49,22 @@ def pulses_on_wander(
 
     duration = voltage.size * interval_s
     smooth = mean_over(voltage, 1 / (mains_hz * interval_s)) if mains_hz else voltage
-    coarse, step = decimate(smooth, interval_s, 0.35 * SAMPLES / duration)
+    coarse, step = decimate(smooth, interval_s, 0.35 * WANDER_SAMPLES / duration)
     best: tuple[tuple[bool, float], tuple[EdgeEstimate, FloatArray, float]] | None = None
     spread = float(np.std(voltage))
     for signed in (coarse, -coarse):
-        for part in WIDTHS:
+        for part in WANDER_WIDTHS:
             width = coarse.size // part
             if width < 8 or (mains_hz and duration / part < 2 / mains_hz):
                 break
             eased = uniform_filter1d(signed, max(1, width // 8), mode="nearest")
             level = eased - grey_opening(eased, size=(width,), mode="reflect")
-            if float(np.std(level)) < LEAST_PART * spread:
+            if float(np.std(level)) < WANDER_PART * spread:
                 continue  # noise, what is left of a hum, or its beat with the pulses of a rotor near the mains
-            found = estimate_from_edges(level, step, marks, PITCH * width * step, None)
+            found = estimate_from_edges(level, step, marks, WANDER_PITCH * width * step, None)
             if not found.sure or found.result is None or found.pulses is None or found.result.uneven:
                 continue
-            few = not found.even and found.pulses.time_s.size < LEAST_PULSES
+            few = not found.even and found.pulses.time_s.size < WANDER_PULSES
             if found.contested or (few and not evenly_alike(found.pulses, marks)):
                 continue
             rank = (not few, found.quality)
