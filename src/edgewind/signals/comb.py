@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.least_squares import LeastSquares, NormalEquations, invert, minimise
+from edgewind.signals.pattern import covering_factor
 from edgewind.signals.smooth import fast_length, running_mean
 
 FloatArray = NDArray[np.float64]
@@ -25,6 +26,8 @@ IntArray = NDArray[np.int64]
 
 BASELINE = 3
 BLOCK = 2048
+LEAST_BLOCKS = 8
+"""Blocks of a trace from whose residuals a variance is estimated."""
 
 
 @dataclass(frozen=True)
@@ -307,10 +310,12 @@ def _with_uncertainty(
     weight = np.full(power.shape[1], 2.0 / length)
     weight[0] = 1.0 / length
     turns = 2 * half * rate_hz
-    by_flanks = _by_flanks(series[1:], rest, _steepest(orders, amplitudes) * turns)
+    steepest = _steepest(orders, amplitudes)
+    by_flanks = _by_flanks(series[1:], rest, steepest * turns)
     # a shape fitted to few turns follows what is wrong with each of them
     followed = (turns / (turns - 2)) ** 2 if turns > 3 else 9.0
-    variances = np.maximum((power[1:] * noise) @ weight, by_flanks * followed)
+    few = covering_factor(max(2 * steepest * (turns - 1) - 2, 1)) ** 2
+    variances = few * np.maximum((power[1:] * noise) @ weight, by_flanks * followed)
     places = np.clip(np.rint(cells).astype(int), 0, noise.size - 1)
     return Comb(
         rate_hz,
@@ -339,7 +344,12 @@ def _by_flanks(weights: FloatArray, rest: FloatArray, waves: float) -> FloatArra
     blocks = int(np.clip(2 * waves, 1, rest.size // 4))
     begin = np.linspace(0, rest.size, blocks, endpoint=False).astype(np.int64)
     sums = np.add.reduceat(weights * rest, begin, axis=1)
-    return np.asarray((sums**2).sum(axis=1))
+    variances = [(sums**2).sum(axis=1)]
+    # a wandering baseline is the same over several flanks
+    while len(variances) < 3 and sums.shape[1] >= 2 * LEAST_BLOCKS:
+        sums = np.add.reduceat(sums, np.arange(0, sums.shape[1], 2), axis=1)
+        variances.append((sums**2).sum(axis=1))
+    return np.asarray(np.max(variances, axis=0))
 
 
 def interval_of(time: FloatArray) -> float:

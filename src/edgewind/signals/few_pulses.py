@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from edgewind.signals.lattice import find_lattice
 from edgewind.signals.method import MethodResult
+from edgewind.signals.pattern import covering_factor
 from edgewind.signals.pulses import Pulses
 from edgewind.signals.thresholds import (
     ALIKE,
@@ -70,7 +71,7 @@ def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -
     # of so few pulses the scatter is hardly known: three pulses of the expected one are added to it
     variance = max((cost + 3 * noise**2) / (freedom + 3), noise**2)
     period = marks * float(solution[1])
-    u_period = marks * float(np.sqrt(inverse[1, 1] * variance)) * (1 + 1 / freedom)
+    u_period = marks * float(np.sqrt(inverse[1, 1] * variance)) * max(covering_factor(freedom + 3), 1 + 1 / freedom)
     strength = float(pulses.height_v / max(pulses.noise_v, 1e-12 * pulses.height_v))
     missed = int(place[-1] - place[0] + 1 - time.size)
     return MethodResult(1 / period, u_period / period**2, 0.0, float("inf"), strength, 1.0, missed)

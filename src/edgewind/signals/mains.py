@@ -13,6 +13,7 @@ from edgewind.signals.lines import (
 )
 from edgewind.signals.scrutiny import explained_share
 from edgewind.signals.thresholds import (
+    LEAST_CROWDED,
     LINE,
     MAINS_CROWDED,
     MAINS_MOSTLY,
@@ -125,17 +126,22 @@ def near_mains(
 
 
 def crowded_by(
-    rate_hz: float, marks: int, lines: LineSpectrum, bases: tuple[float, ...], duration_s: float
+    rate_hz: float,
+    marks: int,
+    lines: LineSpectrum,
+    bases: tuple[float, ...],
+    duration_s: float,
+    cells: float = MAINS_CROWDED,
 ) -> tuple[float, ...]:
     """Return the mains of which a line lies too near to one of the turn for the trace to tell them apart.
 
     Mains that a trace does not show may do so as well: a hum may hide beneath a line of the pulses.
     """
-    own = rate_hz * np.arange(1, 4 * marks + 1)
+    own = rate_hz * np.arange(1, max(4 * marks, LEAST_CROWDED) + 1)
     found = []
     for base in bases:
         multiples = base * np.arange(1, MAINS_ORDERS + 1)
-        near = np.min(np.abs(own[:, None] - multiples), axis=0) * duration_s < MAINS_CROWDED
+        near = np.min(np.abs(own[:, None] - multiples), axis=0) * duration_s < cells
         if np.any(lines.ratio_at(multiples[near]) > LINE):
             found.append(base)
     return tuple(found)

@@ -13,8 +13,10 @@ from edgewind.signals.lines import decimate
 from edgewind.signals.pulses import noise_of
 from edgewind.signals.smooth import slow_part
 from edgewind.signals.thresholds import (
+    AS_MUCH,
     CLEARLY,
     COUNTED_NOISE,
+    COUNTED_WIDTH,
     COUNTS,
     LEAST_OWN,
     MARKS_ALIKE,
@@ -110,17 +112,21 @@ def turns_in_one(voltage: FloatArray, interval_s: float, rate_hz: float, acceler
         if faster * marks * interval_s > 0.12:
             break
         share = explained_share(voltage, interval_s, faster, acceleration_hz_s * times, marks, slowest_hz=rate_hz)
-        if share < 0.97 * own or own < 0.3:
+        if share < AS_MUCH * own or own < 0.3:
             continue
         sectors = int(min(24 * marks, 0.5 / (faster * interval_s)))
         mean = _mean_turn(voltage, interval_s, faster, acceleration_hz_s * times, sectors)
         noise = noise_of(voltage) / np.sqrt(voltage.size / sectors)
-        if noise > COUNTED_NOISE * float(np.ptp(mean)):
-            continue  # noise makes pulses of its own
+        # noise makes pulses of its own, until it is smoothed as far as pulses allow
+        width = int(np.ceil((noise / (COUNTED_NOISE * max(float(np.ptp(mean)), 1e-300))) ** 2))
+        if width > COUNTED_WIDTH:
+            continue
+        mean, noise = _smoothed(mean, width), noise / np.sqrt(max(width, 1))
         if not any(pulses_in(side, *COUNTS[1]) == marks and _are_spread(side, marks) for side in (mean, -mean)):
             continue
         # a turn whose pulses are as many as its marks is none of several, whatever a part of it seems to show
-        whole = _mean_turn(voltage, interval_s, rate_hz, acceleration_hz_s, sectors * times)
+        whole = _smoothed(_mean_turn(voltage, interval_s, rate_hz, acceleration_hz_s, sectors * times), width)
+        noise *= np.sqrt(times)
         clear = [level for level in COUNTS if noise < (level[0] - level[1]) / 4 * float(np.ptp(whole))]
         if marks * times in (pulses_in(side, *level) for side in (whole, -whole) for level in clear):
             return times
@@ -143,6 +149,13 @@ def _are_spread(pattern: FloatArray, marks: int) -> bool:
     middle = begin + np.remainder(end - begin, pattern.size) / 2
     steps = np.remainder(np.diff(middle, append=middle[0]), pattern.size) * marks / pattern.size
     return bool(np.min(steps) > SPREAD)
+
+
+def _smoothed(pattern: FloatArray, width: int) -> FloatArray:
+    """Return the means over so many sectors of a closed pattern."""
+    if width < 2:
+        return pattern
+    return np.asarray(np.convolve(np.tile(pattern, 3), np.ones(width) / width, "same")[pattern.size : 2 * pattern.size])
 
 
 def _mean_turn(

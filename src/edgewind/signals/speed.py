@@ -43,6 +43,7 @@ from edgewind.signals.thresholds import (
     DISAGREE,
     EVEN_SHARE,
     FEW_TURNS,
+    HIDDEN_CELLS,
     HUM_MISSES,
     HUM_SHARE,
     HUM_WIDENS,
@@ -60,6 +61,7 @@ from edgewind.signals.thresholds import (
     SCALES,
     SHORT_TURNS,
     STRONG_SHARE,
+    WANDER_PULSES,
     WHOLE_QUALITY,
 )
 from edgewind.signals.trace import Trace
@@ -290,7 +292,9 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
     method, hidden = found.method, crowded_by(best.turn_rate_hz, marks, lines, bases, duration)
     if hidden and found.lines is not lines and found.spectrum is not None and not near:
         # fitted without the lines next to those of the mains
-        best, method = replace(found.spectrum, turn_rate_u_hz=LEAK_WIDENS * found.spectrum.turn_rate_u_hz), "spectrum"
+        beneath = crowded_by(best.turn_rate_hz, marks, lines, bases, duration, HIDDEN_CELLS)
+        widens = CROWDED_WIDENS if beneath else LEAK_WIDENS
+        best, method = replace(found.spectrum, turn_rate_u_hz=widens * found.spectrum.turn_rate_u_hz), "spectrum"
         if edges.sure and edges.result is not None:
             best = _widened(best, edges.result)
     elif hidden:
@@ -567,7 +571,8 @@ def _find(
             best, method = result_of(comb, explained), "spectrum"
             spectrum = best
     share = explained_share(voltage, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
-    if share < LEAST_SHARE:
+    scarce = method == "edges" and edges.pulses is not None and edges.pulses.time_s.size < WANDER_PULSES
+    if share < (STRONG_SHARE if scarce else LEAST_SHARE):
         few = _of_few_turns(voltage, interval_s, marks, mains_hz, lines, edges, spectrum)
         if few.best is not None or not best.uneven:
             return few

@@ -136,6 +136,8 @@ MAINS_OUTGROWN = 2.0
 """Amplitude of a pulse line over that of the mains beside which it is none of a hum."""
 MAINS_CROWDED = 1.3
 """Cells of the spectrum within which two lines disturb each other."""
+LEAST_CROWDED = 16
+"""Harmonics of a turn that a hum may lie beside, at the least: flanks of a single mark have as many."""
 MAINS_STRAY = 0.004
 """Relative distance from a multiple of the mains within which hum of changing size has lines as well."""
 
@@ -161,12 +163,15 @@ MARKS_ALIKE = 0.01
 0.001 at most where marks were counted twice, 0.05 and more where opposite ones were alike by chance."""
 CLEARLY = 0.88
 """Share of a trace explained beyond which no other rate is looked for."""
+AS_MUCH = 0.92
+"""Share that a faster rate has to explain, over that of a slower one of more freedom, to be looked at."""
 COUNTS = ((0.25, 0.12), (0.2, 0.1), (0.1, 0.05))
 """Shares of the height of a mean turn that a pulse has to rise through, and to have been below before."""
 SPREAD = 0.6
 """Pitches that two pulses of a turn stand apart at least."""
-COUNTED_NOISE = 0.03
-"""Noise of a mean turn, over its height, above which its low pulses are not counted."""
+COUNTED_NOISE, COUNTED_WIDTH = 0.03, 5
+"""Noise of a mean turn, over its height, to which it is smoothed before its low pulses are counted, and sectors, of 24
+to the pitch, over which it is smoothed at the most."""
 SECTORS = 20
 """Into which the pitch between two marks is divided."""
 
@@ -197,6 +202,8 @@ STRONG_SHARE = 0.4
 """Share that a rate has to explain which two methods agree on, for the trace with its hum to be left alone."""
 SCALES = (4, 12, 40)
 """Pulses that a trace is supposed to hold where no line tells."""
+HIDDEN_CELLS = 0.5
+"""Cells of the spectrum within which a hum lies beneath a line of the turn: it moves all flanks of a mark alike."""
 CROWDED_WIDENS = 5.0
 """Factor on an uncertainty where the lines beside those of the mains do not hold the rate by themselves."""
 LEAK_WIDENS = 1.3
@@ -248,8 +255,8 @@ SIDE_TOLD = 4.0
 
 # Direction
 DIRECTION_SURE = 0.99
-"""Probability of one direction against the other from which it is told."""
+"""Probability of one direction against the other from which it is given."""
 DIRECTION_TURNS = 2.0
-"""Turns below which nothing tells a direction."""
+"""Turns below which no direction is given."""
 DIRECTION_ORDERS = 24
 """Harmonics of a turn that the order of the marks is read from."""
