@@ -93,8 +93,9 @@ def find_flicker(
     within : float
         Relative distance from the nominal frequency within which a line is looked for.
     """
-    if signal.size < FLICKER_SAMPLES or not float(np.ptp(signal)) > 0:
+    if signal.size < FLICKER_SAMPLES or not 0 < float(np.ptp(signal)) < np.inf:
         return None
+    signal = (signal - np.median(signal)) / np.ptp(signal)  # squares of huge numbers overflow
     lines = line_spectrum(signal, interval_s)
     best: tuple[float, Flicker] | None = None
     for base in (50.0, 60.0) if mains_hz is None else (mains_hz,):
