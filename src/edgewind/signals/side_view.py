@@ -29,8 +29,8 @@ COLUMNS = 24
 REACH, BREADTH = 1.8, 1.5
 """How far the columns reach along what moves and across it, over its half axes."""
 PADDING = 4
-ORDERS = 3
-"""Multiples of the rhythm of the vanes that are looked for."""
+WEIGHTS = (1.0, 0.6, 0.4)
+"""Of the multiples of the rhythm of the vanes: the second may be stronger than the first, since vanes pass twice."""
 
 
 @dataclass(frozen=True)
@@ -134,7 +134,9 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
         return np.asarray(ratio[np.minimum(np.rint(folded / cell).astype(int), ratio.size - 1)])
 
     seen = cell * np.arange(2 * PADDING, power.size - PADDING)
-    lines = np.sum([at(order * seen) for order in range(1, ORDERS + 1)], axis=0)
+    if int(np.argmax(power)) >= power.size - 2 * PADDING:
+        return None  # at half the frame rate a line and its reflection are one
+    lines = np.sum([weight * at(order * seen) for order, weight in enumerate(WEIGHTS, start=1)], axis=0)
     best = int(np.argmax(lines))
     own = float(at(seen[best : best + 1])[0])
     if not own > 0:
@@ -150,7 +152,7 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
     if vanes > 1 and not told:
         orders = np.array([order for order in range(1, 2 * vanes) if order % vanes])
         # the lines of the vanes are those of every speed; what is beside them tells
-        shared = place * np.arange(0, ORDERS + 2)
+        shared = place * np.arange(0, len(WEIGHTS) + 2)
         shared = np.abs(shared - frame_rate * np.rint(shared / frame_rate))
         lines_of_turn = [
             np.where(_beside(orders * rate, shared, frame_rate, cell), at(orders * rate), 0.0) for rate in rates

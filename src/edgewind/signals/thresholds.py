@@ -240,6 +240,9 @@ CLIP_UNEVEN = 0.1
 """Spread of the times between frames over their mean, from which no other speed is folded onto the same frames."""
 CLIP_MIRRORED = 0.6
 """Score of the opposite direction over that of the best from which the direction is not known."""
+CLIP_CHANGES = 3.0
+"""Power of the strongest line of a picture over the middle one from which something changes periodically: noise of so
+many pixels makes 1.3 at most; vanes seen from the side, whose harmonics fill the frames, 3.8 and more."""
 CLIP_LINE = 25.0
 """Power of a line over that of the noise from which it counts."""
 CLIP_LEAST_TURNS = 1.5

@@ -18,6 +18,7 @@ from edgewind.errors import InputError
 from edgewind.signals.side_view import columns_of, is_from_side, rhythm_of
 from edgewind.signals.thresholds import (
     CLIP_BORNE_OUT,
+    CLIP_CHANGES,
     CLIP_LEAST_TURNS,
     CLIP_LINE,
     CLIP_RIVAL,
@@ -118,9 +119,9 @@ def find_ring(frames: ByteArray) -> Ring:
     total = power.sum(axis=1)
     noise = float(np.median(total[3:]))
     top = int(np.argmax(total))
-    if not total[top] > 6 * noise > 0:
+    if not total[top] > CLIP_CHANGES * noise > 0:
         raise InputError("nothing in the clip changes periodically", fix="give the region of the rotor, or more light")
-    lines = np.flatnonzero(total > max(0.1 * total[top], 4 * noise))
+    lines = np.flatnonzero(total > max(0.1 * total[top], min(4 * noise, 0.7 * total[top])))
     weight = power[lines].sum(axis=0).reshape(height, width)
     weight = _smooth(weight)
     weight = np.where(weight > 0.15 * np.percentile(weight, 99.5), np.sqrt(weight), 0.0)
