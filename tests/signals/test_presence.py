@@ -110,7 +110,7 @@ def test_a_mark_that_no_turn_shows_is_missed(
     traces = [without_mark(scene, seed, seed % marks) for seed in SEEDS]
     found = [FLAG in estimate_speed(trace, marks, mains_hz=50.0).flags for trace in traces]
     assert found == [FLAG in by_threshold_alone(trace, marks).flags for trace in traces]
-    assert np.mean(found) > 0.8
+    assert np.mean(found) >= 0.8
 
 
 @pytest.mark.parametrize("share", [0.25, 0.06])

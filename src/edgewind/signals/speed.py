@@ -51,12 +51,14 @@ from edgewind.signals.thresholds import (
     LEAK_WIDENS,
     LEAST_SHARE,
     LINES_HOLD,
+    LOW_QUALITY,
     MANY_MARKS,
     MATERIAL_DRIFT,
     MISSES_STRENGTH,
     MOST_FEW_ORDERS,
     MUTED_CELLS,
     NEARLY_SAME,
+    RATIO_GAIN,
     SAME_RATE,
     SCALES,
     SHORT_TURNS,
@@ -457,7 +459,19 @@ def _jumps(found: _Found, best: MethodResult, quiet: FloatArray, interval_s: flo
         return False
     if not edges.even and edges.quality < KEPT_QUALITY and is_half_of_turn(quiet, interval_s, best.turn_rate_hz, marks):
         return True
+    if edges.quality < LOW_QUALITY and _beaten(quiet, interval_s, best, marks):
+        return True
     return _may_jump(edges, best) and other_rate(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
+
+
+def _beaten(quiet: FloatArray, interval_s: float, best: MethodResult, marks: int) -> bool:
+    """Tell whether a rate in a simple ratio to that found, which shares lines with it, explains more of the trace."""
+
+    def share(ratio: float) -> float:
+        rate, acceleration = ratio * best.turn_rate_hz, ratio * best.acceleration_hz_s
+        return explained_share(quiet, interval_s, rate, acceleration, marks, slowest_hz=best.turn_rate_hz / 2)
+
+    return max(share(4 / 3), share(3 / 2)) > share(1.0) + RATIO_GAIN
 
 
 def _may_jump(edges: EdgeEstimate, best: MethodResult) -> bool:

@@ -222,6 +222,8 @@ HUM_MISSES, MISSES_STRENGTH = 0.04, 6.0
 height over the noise at which that is seen."""
 WHOLE_QUALITY = 0.97
 """Quality of a pattern of pulses, none missing or too many, that no hum makes."""
+LOW_QUALITY, RATIO_GAIN = 0.6, 0.02
+"""Quality of a pattern of pulses below which rates in a simple ratio are tried, and share by which they beat it."""
 KEPT_QUALITY = 0.8
 """Quality of a pattern of pulses from which its rate is kept where another seems to explain as much."""
 NEARLY_SAME = 0.02
