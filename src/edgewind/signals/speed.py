@@ -271,7 +271,7 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
             found is None
             or found.best is None
             or (_fits_better(whole, found) and not doubted)
-            or (_is_strong(whole) and not doubted)
+            or (_is_strong(whole) and not doubted and not _is_part_of(whole, found))
             or _is_better(voltage, quiet, interval_s, marks, whole, found.best, bases, mains)
         ):
             found = whole
@@ -329,6 +329,13 @@ def _is_settled(found: _Found) -> bool:
         return found.certain
     whole = edges.quality > WHOLE_QUALITY and not seen.missed and not seen.extra and found.share > EVEN_SHARE
     return whole or (edges.even and edges.quality > KEPT_QUALITY)
+
+
+def _is_part_of(whole: _Found, quiet: _Found) -> bool:
+    """Tell whether a trace as recorded shows only every second or third line of what it shows without its hum."""
+    if whole.best is None or quiet.best is None or quiet.share < max(whole.share, EVEN_SHARE):
+        return False
+    return _is_multiple(whole.best.turn_rate_hz, quiet.best.turn_rate_hz)
 
 
 def _is_of_mains(
