@@ -16,7 +16,7 @@ ROOT = Path(__file__).parents[1]
 EXTRAS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["optional-dependencies"]
 WITHOUT = """
 import json, sys
-for name in ("numba", "llvmlite", "emcee", "xarray"):
+for name in ("numba", "llvmlite", "xarray"):
     sys.modules[name] = None
 from typer.testing import CliRunner
 from edgewind.cli import app
