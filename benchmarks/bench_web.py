@@ -338,7 +338,7 @@ async def _many(url: str, root: Path, pages: int, seconds: float) -> list[Row]:
     end = time.monotonic() + seconds
 
     def write() -> None:
-        trace = (EXAMPLE / "traces" / "001.csv.gz").read_bytes()
+        trace = (ROTOR / "traces" / "001.csv.gz").read_bytes()
         with open_book(root / "lab.book", write=True) as book:
             while time.monotonic() < end:
                 number = len(stored) + 1
