@@ -108,7 +108,8 @@ def _one(number: str, size: float) -> str:
         return _measured(mantissa, int(exponent.translate(_RAISED) or 0), size)
     digits = len(mantissa.lstrip("-−+").replace(".", "").lstrip("0")) or 1
     value = float(mantissa.replace("−", "-")) * 10.0 ** int(exponent.translate(_RAISED) or 0)
-    shown = raise_exponents(format_number(value / size, max(digits, 2)))
+    keep_zeros = "." in mantissa and mantissa.endswith("0")
+    shown = raise_exponents(format_number(value / size, max(digits, 2), keep_zeros=keep_zeros))
     return shown.replace("-", "−") if number.startswith("−") else "+" * number.startswith("+") + shown
 
 

@@ -11,6 +11,7 @@ import time
 import pytest
 import tomlkit
 from desk import Link
+from support.threads import in_thread
 
 from edgewind.bench import Bench, parse_bench
 from edgewind.bench.virtual import VirtualSection
@@ -101,7 +102,7 @@ def test_for_people_it_says_that_it_is_simulated_and_warns_where_the_network_is_
 def test_bad_input_ends_with_status_2_and_a_message(arguments, said, monkeypatch, capsys):
     monkeypatch.setattr(sys, "argv", ["edgewind", "bench", *arguments])
     with pytest.raises(SystemExit) as end:
-        main()
+        in_thread(main)
     assert end.value.code == 2
     printed = capsys.readouterr()
     assert said in printed.err and printed.out == ""

@@ -2,12 +2,12 @@
 
 import asyncio
 import json
-from collections.abc import Callable, Coroutine
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from support.threads import in_thread
 
 from edgewind.book import Book, changes_of, marks, open_book, read_part
 from edgewind.web.live_updates import RUN, ExperimentFeed, Subscriber
@@ -24,12 +24,6 @@ def book(tmp_path: Path, bench_text: str) -> Any:
 
 def record(book: Book, number: int, speed: str = "120.0") -> int:
     return book.record("rotor", {"time": str(number), "pressure": f"{1 + number / 10}", "speed": speed})
-
-
-def run(going: Coroutine[Any, Any, None]) -> None:
-    """Run in a thread of its own: in the main one Playwright's loop may be running."""
-    with ThreadPoolExecutor(1) as pool:
-        pool.submit(asyncio.run, going).result()
 
 
 async def hear(listener: Subscriber, until: Callable[[list[Any]], bool]) -> list[Any]:
@@ -73,7 +67,7 @@ def test_what_others_write_is_told_once_and_in_order(book: Book, tmp_path: Path)
             assert [(row["n"], row["used"]) for row in told[-1]["rows"]] == [(3, True)]
         await asyncio.to_thread(watch.close)
 
-    run(go())
+    in_thread(asyncio.run, go())
 
 
 def test_another_bench_tells_every_reading_anew(book: Book, bench_text: str) -> None:
@@ -92,7 +86,7 @@ def test_another_bench_tells_every_reading_anew(book: Book, bench_text: str) -> 
             assert row["kn"] == pytest.approx(before[row["n"]] / 2)
         await asyncio.to_thread(watch.close)
 
-    run(go())
+    in_thread(asyncio.run, go())
 
 
 def test_a_reading_that_cannot_be_read_says_why_and_hides_no_other(book: Book) -> None:
