@@ -34,9 +34,14 @@ def test_optimum_moves_down_with_the_width_and_the_interval_holds_the_best_estim
 
 
 def test_the_torque_keeps_nearly_a_fixed_knudsen_number(bench):
-    """Its maximum comes from the gas alone, so its power is near -1; that of the speed has the pivot in it."""
+    """Its maximum comes from the gas alone, so its power is near -1; that of the speed has the pivot in it.
+
+    Not at -1: wider vanes on the same inner edge have less room, and theirs is at a Knudsen number of 0.09 in place of
+    0.12, without errors of the gas a power of -0.82. The errors, whose slopes move each place, leave -0.76.
+    """
     torque = scaling_of(bench, quantity="torque", draws=40)
-    assert torque.exponent == pytest.approx(-1.0, abs=0.25)
+    assert torque.exponent == pytest.approx(-1.0, abs=0.3)
+    assert torque.exponent_interval[0] < -0.82 < torque.exponent_interval[1]
 
 
 def test_widths_that_show_nothing_or_do_not_fit_are_refused(bench):
