@@ -37,7 +37,7 @@ from edgewind.rotor.drag import FREE_MOLECULAR_DRAG
 from edgewind.rotor.film import second_order_error
 from edgewind.rotor.neighbours import UNCERTAIN, lost
 from edgewind.rotor.parameters import Number, RotorParameters
-from edgewind.rotor.response import KINETIC, Coefficients, TableResponse, response_for
+from edgewind.rotor.response import KINETIC, TableResponse, response_for
 from edgewind.rotor.solved import NODES, OwnRotor, kept_answer
 
 Array = NDArray[np.float64]
@@ -332,17 +332,21 @@ def bulb_error(
         As for :func:`rotor_response`.
     """
     height = room_m if chamber_height_m is None else chamber_height_m
-    of_drive = {of: key for key, of in KINETIC.items() if key in _NAMES}
+    arm, aspect = arm_m / width_m, height_m / width_m
+    kn = shaped_response(shape, width_m, height_m, min(room_m, height)).knudsen
 
-    def within(size: float) -> Coefficients:
+    def within(size: float) -> dict[str, Array]:
+        if _in_tables(shape, vanes, arm, aspect):
+            whole, _ = _of_tables(vanes, arm, aspect, size * room_m / width_m, size * height / width_m, kn, np.ones(1))
+            return {key: whole[key][0, :-1] for key in _NAMES}
         found = _rotor_response(
             shape, width_m, height_m, size * room_m, vanes, arm_m, 0.0, 1.0, size * height, None
-        )  # fmt: skip
-        return found.at(found.knudsen, 1.0)
+        ).at(kn, 1.0)  # fmt: skip
+        return {key: getattr(found, key) for key in _NAMES}
 
     # A wider one, for a chamber may be too tight for its rotor to be made narrower.
     here, wider = within(1.0), within(1.0 / _BULB)
-    moved = {of: np.abs(np.log(getattr(here, key) / getattr(wider, key))) for of, key in of_drive.items()}
+    moved = {KINETIC[key]: np.abs(np.log(here[key] / wider[key])) for key in _NAMES}
     moved["drag"] = np.maximum(moved["drag"], _BULB_FREE)
     return moved
 
@@ -375,15 +379,9 @@ def _rotor_response(
         values |= {key: whole[key] * table.values[key] for key in _NAMES}
         errors = np.hypot(error, np.abs(np.log(table.values["drag"] / plain.values["drag"]))[-1, :-1] * _CARRIED)
         source = f"edgewind.kinetics, Shakhov model, Maxwell walls: this rotor of {vanes} vanes, solved for itself"
-    elif shape == "rectangle" and 2 <= vanes <= 4 and arm <= _LONGEST_ARM and ASPECTS[0] <= aspect <= ASPECTS[1]:
+    elif _in_tables(shape, vanes, arm, aspect):
         plain = _arrays(shaped_response(*about), kn, alphas)
-        # The matrices are small: threads of the linear algebra would only get in each other's way.
-        with threadpool_limits(1, user_api="blas"):
-            each = [
-                _whole(number, arm, aspect, room_m / width_m, height / width_m, kn, alphas)
-                for number in ((vanes,) if vanes in VANES else VANES)
-            ]
-        whole, error = each[0] if len(each) == 1 else _between(*each)
+        whole, error = _of_tables(vanes, arm, aspect, room_m / width_m, height / width_m, kn, alphas)
         values |= {key: whole[key] * table.values[key] / plain.values[key] for key in _NAMES}
         # What the lone vane's error has from its room is not the rotor's.
         errors = np.hypot(error, np.abs(np.log(table.values["drag"] / plain.values["drag"]))[-1, :-1] * _CARRIED)
@@ -401,6 +399,23 @@ def _rotor_response(
         errors,
         source=source,
     ).less_certain(model_error(kn))
+
+
+def _in_tables(shape: VaneShape, vanes: int, arm: float, aspect: float) -> bool:
+    """Return whether rotors of these vanes are in the tables of whole rotors; lengths over the width."""
+    return shape == "rectangle" and 2 <= vanes <= 4 and arm <= _LONGEST_ARM and ASPECTS[0] <= aspect <= ASPECTS[1]
+
+
+def _of_tables(
+    vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array
+) -> tuple[dict[str, Array], Array]:
+    """Return what :func:`_whole` does, for three vanes, too."""
+    # The matrices are small: threads of the linear algebra would only get in each other's way.
+    with threadpool_limits(1, user_api="blas"):
+        each = [
+            _whole(number, arm, aspect, width, height, kn, alphas) for number in ((vanes,) if vanes in VANES else VANES)
+        ]
+    return each[0] if len(each) == 1 else _between(*each)
 
 
 # Three vanes are 120 degrees apart, nearer to two than to four: share of four in the logarithm of each coefficient,
