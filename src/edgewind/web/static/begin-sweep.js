@@ -52,7 +52,8 @@ if (form) {
     book.addEventListener("change", show);
     show();
     const suggest = () => {
-      if (!name.dataset.typed) name.value = folder.value.split("~").at(-1);
+      // not in a field that has the focus: it would stand before what is typed there
+      if (!name.dataset.typed && document.activeElement !== name) name.value = folder.value.split("~").at(-1);
     };
     if (name.value) name.dataset.typed = "yes"; // typed before this script was here, or kept by the browser
     name.addEventListener("input", () => {
