@@ -39,7 +39,6 @@ test: export PYTHONDONTWRITEBYTECODE =
 test: $(READY)
 	@sh tools/ensure-browser
 	@sh tools/ensure-postgres
-	@newest=$$(ls -t $$(grep -rl njit src --include='*.py') | head -1); find src -name '*.nb[ic]' ! -newer $$newest -delete  # Numba keeps callers of a kernel that changed
 	@$(BIN)/python -m compileall -q src  # the tests start hundreds of programs, also where Python may not write this
 	$(BIN)/python -m pytest -n 2 --dist worksteal
 

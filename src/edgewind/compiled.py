@@ -11,12 +11,25 @@ COMPILED = find_spec("numba") is not None
 
 
 def njit(**options: Any) -> Any:
-    """Return the decorator ``numba.njit`` with these options, or one that leaves a function as it is."""
+    """Return the decorator ``numba.njit`` with these options, or one that leaves a function as it is.
+
+    With ``cache=True`` the compiled form is stored until a source that it was compiled from changes.
+    """
     if not COMPILED:
         return lambda function: function
     import numba
 
-    return numba.njit(**options)
+    from edgewind.compiled_cache import KernelCache
+
+    stored = options.pop("cache", False)
+
+    def compiled(function: Any) -> Any:
+        dispatcher = numba.njit(**options)(function)
+        if stored and hasattr(dispatcher, "enable_caching"):  # NUMBA_DISABLE_JIT leaves the function as it is
+            dispatcher._cache = KernelCache(function)
+        return dispatcher
+
+    return compiled
 
 
 def need_compiled(purpose: str) -> None:

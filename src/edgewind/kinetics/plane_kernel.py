@@ -31,19 +31,20 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.compiled import njit
 from edgewind.kinetics.lanes import load, store, total, totals
 
 Floats = NDArray[np.float64]
 EIGHT = (0.0,) * 8
 
 
-@nb.njit(error_model="numpy", cache=True, inline="always")
+@njit(error_model="numpy", cache=True, inline="always")
 def emitted(s, incoming, alpha, nu, tau, push, bounce):
     """h1 off Maxwell's wall: diffuse nu + tau (c^2 - 2) + push, specular what came in + bounce."""
     return alpha * (nu + tau * (s * s - 1.5) + push) + (1.0 - alpha) * (incoming + bounce)
 
 
-@nb.njit(error_model="numpy", cache=True, inline="always")
+@njit(error_model="numpy", cache=True, inline="always")
 def tally(wall, h1, h2, s, w, normal, tangent, side):
     """Add what one row brings to a wall: flux, pressure, shear (on the given side), energy."""
     flow = w * s * normal
@@ -54,7 +55,7 @@ def tally(wall, h1, h2, s, w, normal, tangent, side):
     wall[3] += total(flow * ((s * s + 0.5) * h1 + h2))
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def column(lanes, down, up, wall, m, out, velocity, delta, along, dx, dy, floor, alpha, nu, drive, rim, last, kept):
     """Sweep one column of cells from the wall, where `wall` enters, to the plane of symmetry or to the rim of the vane,
     `floor` cells above it, and back; leave there what comes out.
@@ -135,7 +136,7 @@ def column(lanes, down, up, wall, m, out, velocity, delta, along, dx, dy, floor,
     store(wall[1], y2)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def onto_the_face(lanes, plane, vane, velocity, floor, alpha, drive, nu, last):
     """On a face of a thick vane, turn what falls on it into what it sends back."""
     ex = load(velocity[0], lanes)
@@ -154,7 +155,7 @@ def onto_the_face(lanes, plane, vane, velocity, floor, alpha, drive, nu, last):
             store(plane[up, j, 1], 0.5 * alpha * drive[0] + (1.0 - alpha) * h2)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def through_the_plane(
     lanes, plane, vane, velocity, cover, floor, parity, alpha_vane, drive, nu, last, row, sent, fell
 ):  # fmt: skip
@@ -197,7 +198,7 @@ def through_the_plane(
                 store(plane[b, up, j, 1], c * wall2 + ((1.0 - c) * sign) * g2)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def from_room(lanes, faces, velocity, alpha, nu, tau):
     """Turn what met a wall of the room into what it sends back."""
     s = load(velocity[2], lanes)
@@ -205,21 +206,21 @@ def from_room(lanes, faces, velocity, alpha, nu, tau):
     store(faces[1], load(faces[1], lanes) * (1.0 - alpha) + 0.5 * alpha * tau)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def add(lanes, faces, sent):
     """Add what a wall that is not Maxwell's sends back besides."""
     store(faces[0], load(faces[0], lanes) + load(sent[0], lanes))
     store(faces[1], load(faces[1], lanes) + load(sent[1], lanes))
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def keep(lanes, faces, fell):
     """Keep what falls on a wall that is not Maxwell's."""
     store(fell[0], load(faces[0], lanes))
     store(fell[1], load(faces[1], lanes))
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def work(
     lanes, first, step, plane, top, start, solid, floor, dx, dy, velocities, delta, cover, parity,
     alpha_vane, alpha_room, vane_drive, rim_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu, rim_nu,
@@ -279,7 +280,7 @@ def work(
                                 tally(end[b, j], load(h[0], lanes), load(h[1], lanes), s, w, ex, ey, 2.0 * up - 1.0)
 
 
-@nb.njit(error_model="numpy", parallel=True, cache=True)
+@njit(error_model="numpy", parallel=True, cache=True)
 def share(
     lanes, workers, plane, top, start, solid, floor, dx, dy, velocities, delta, cover, parity,
     alpha_vane, alpha_room, vane_drive, rim_drive, room_tau, passes, moments, end_nu, side_nu, vane_nu, rim_nu,

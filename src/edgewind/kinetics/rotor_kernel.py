@@ -22,6 +22,7 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.compiled import njit
 from edgewind.kinetics.lanes import load, store, total
 from edgewind.kinetics.rotor_grid import HALF, QUARTER
 from edgewind.kinetics.space_kernel import emitted, march, tally
@@ -29,7 +30,7 @@ from edgewind.kinetics.space_kernel import emitted, march, tally
 Floats = NDArray[np.float64]
 
 
-@nb.njit(error_model="numpy", cache=True, inline="always")
+@njit(error_model="numpy", cache=True, inline="always")
 def onto_room(wall, h, s, w, normal, area):
     """Add what one row brings to a wall of the chamber: flux and energy, times its area."""
     flow = (w * s) * (normal * h)
@@ -37,14 +38,14 @@ def onto_room(wall, h, s, w, normal, area):
     wall[1] += area * total(flow * s * s)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def from_room(lanes, face, velocity, nu, tau):
     """Set a face to what a diffuse wall of the chamber sends out."""
     s = load(velocity[3], lanes)
     store(face, nu + tau * (s * s - 2.0))
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def through(lanes, entering, own, other, velocity, normal, tangent, side, sign, vane, cover, alpha, nu, tau, push):
     """Set what enters through one face of a vane's plane, and add up what fell on it."""
     n = load(velocity[normal], lanes)
@@ -56,7 +57,7 @@ def through(lanes, entering, own, other, velocity, normal, tangent, side, sign, 
     store(entering, cover * wall + ((1.0 - cover) * sign) * load(other, lanes))
 
 
-@nb.njit(error_model="numpy", cache=True, nogil=True)
+@njit(error_model="numpy", cache=True, nogil=True)
 def work(
     lanes, first, step, xs, ys, low_x, low_y, dx, dy, dz, gas, patch_x, patch_y, whole, velocities, delta,
     cover_y, cover_x, link, parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room_tau,
@@ -141,7 +142,7 @@ def work(
                                     store(low_x[base, away, way, j, k], load(xs[way, j, k], lanes))
 
 
-@nb.njit(error_model="numpy", parallel=True, cache=True, nogil=True)
+@njit(error_model="numpy", parallel=True, cache=True, nogil=True)
 def share(
     lanes, workers, xs, ys, low_x, low_y, dx, dy, dz, gas, patch_x, patch_y, whole, velocities, delta,
     cover_y, cover_x, link, parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room_tau,
@@ -181,7 +182,7 @@ def sweep(workers: int, scratch: tuple[Floats, ...], fixed: tuple, given: tuple,
         share(lanes, workers, *scratch, *fixed, *given, *results)
 
 
-@nb.njit(error_model="numpy", cache=True, nogil=True)
+@njit(error_model="numpy", cache=True, nogil=True)
 def some(
     lanes, first, step, xs, ys, low_x, low_y, dx, dy, dz, gas, patch_x, patch_y, whole, velocities, delta,
     cover_y, cover_x, link, parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room_tau,
@@ -194,7 +195,7 @@ def some(
              m[c], nu_side[c], nu_top[c], nu_y[c], nu_x[c], out[c], side[c], top[c], vane_y[c], vane_x[c])  # fmt: skip
 
 
-@nb.njit(error_model="numpy", parallel=True, cache=True, nogil=True)
+@njit(error_model="numpy", parallel=True, cache=True, nogil=True)
 def each(
     lanes, workers, xs, ys, low_x, low_y, dx, dy, dz, gas, patch_x, patch_y, whole, velocities, delta,
     cover_y, cover_x, link, parity, alpha_y, alpha_x, tau_y, tau_x, push_y, push_x, room_tau,

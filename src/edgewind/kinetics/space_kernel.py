@@ -19,19 +19,20 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.compiled import njit
 from edgewind.kinetics.lanes import load, store, total, totals
 
 Floats = NDArray[np.float64]
 EIGHT = (0.0,) * 8
 
 
-@nb.njit(error_model="numpy", cache=True, inline="always")
+@njit(error_model="numpy", cache=True, inline="always")
 def emitted(s, incoming, alpha, nu, tau, push, bounce):
     """Maxwell's wall: diffuse nu + tau (c^2 - 2) + push, specular what came in + bounce."""
     return alpha * (nu + tau * (s * s - 2.0) + push) + (1.0 - alpha) * (incoming + bounce)
 
 
-@nb.njit(error_model="numpy", cache=True, inline="always")
+@njit(error_model="numpy", cache=True, inline="always")
 def tally(wall, h, s, w, normal, tangent, side):
     """Add what one row brings to a wall: flux, pressure, shear (on the given side), energy."""
     flow = w * s * normal * h
@@ -42,7 +43,7 @@ def tally(wall, h, s, w, normal, tangent, side):
     wall[3] += total(stress * s)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def march(lanes, inward, outward, zs, m, out, velocity, delta, along, up, dx, dy, dz, last, kept):
     """Sweep one line of cells along z to the plane of symmetry and back, from what enters in `zs`; leave there what
     comes out.
@@ -109,7 +110,7 @@ def march(lanes, inward, outward, zs, m, out, velocity, delta, along, up, dx, dy
     store(zs, z)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def through_the_plane(
     lanes, plane, vane, velocity, cover, parity, alpha_vane, drive, nu, last
 ):  # fmt: skip
@@ -139,13 +140,13 @@ def through_the_plane(
                         store(plane[b, up, outward, j, k], c * wall + ((1.0 - c) * sign) * other)
 
 
-@nb.njit(error_model="numpy", cache=True)
+@njit(error_model="numpy", cache=True)
 def from_room(lanes, face, velocity, alpha, nu, tau):
     """Turn what met a wall of the room into what it sends back."""
     store(face, emitted(load(velocity[3], lanes), load(face, lanes), alpha, nu, tau, 0.0, 0.0))
 
 
-@nb.njit(error_model="numpy", cache=True, nogil=True)
+@njit(error_model="numpy", cache=True, nogil=True)
 def work(
     lanes, first, step, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta,
     cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
@@ -217,7 +218,7 @@ def work(
                                         tally(end[b, j, k], h, s, w, ex, ey, y_sign)
 
 
-@nb.njit(error_model="numpy", parallel=True, cache=True, nogil=True)
+@njit(error_model="numpy", parallel=True, cache=True, nogil=True)
 def share(
     lanes, workers, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta,
     cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
@@ -267,7 +268,7 @@ def sweep(
         share(lanes, workers, *scratch, *rest, *results)
 
 
-@nb.njit(error_model="numpy", cache=True, nogil=True)
+@njit(error_model="numpy", cache=True, nogil=True)
 def some(
     lanes, first, step, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta,
     cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
@@ -280,7 +281,7 @@ def some(
              vane_nu[c], out[c], end[c], side[c], outer[c], vane[c])  # fmt: skip
 
 
-@nb.njit(error_model="numpy", parallel=True, cache=True, nogil=True)
+@njit(error_model="numpy", parallel=True, cache=True, nogil=True)
 def each(
     lanes, workers, plane, tops, outers, bottoms, start, dx, dy, dz, velocities, delta,
     cover, parity, alpha_vane, alpha_room, vane_drive, room_tau, passes, moments, end_nu, side_nu, outer_nu,
