@@ -42,14 +42,15 @@ test: $(READY)
 	@$(BIN)/python -m compileall -q src  # the tests start hundreds of programs, also where Python may not write this
 	$(BIN)/python -m pytest -n 2 --dist worksteal
 
-# What a user of pip gets: no extras, no source beside it. The sdist is installed last, so that it is what is run.
+# What an install without extras brings, in an environment that holds nothing else. What runs was installed from the sdist.
 install-check: $(READY)
 	rm -rf build/install && mkdir -p build/install/work
 	$(BIN)/python -m hatchling build -d build/install/dist
+	$(BIN)/python -m pip wheel --quiet --disable-pip-version-check --no-deps --no-build-isolation -w build/install/from-sdist build/install/dist/*.tar.gz
 	sed -e 's/ \\$$//' -e '/--hash=/d' requirements.lock > build/install/constraints.txt
-	$(PYTHON) -m venv build/install/empty
-	build/install/empty/bin/python -m pip install --quiet --disable-pip-version-check -c build/install/constraints.txt build/install/dist/*.whl hatchling
-	build/install/empty/bin/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --force-reinstall build/install/dist/*.tar.gz
+	$(PYTHON) -m venv --without-pip build/install/empty
+	$(BIN)/python -m pip --python build/install/empty/bin/python install --quiet --disable-pip-version-check -c build/install/constraints.txt build/install/dist/*.whl
+	$(BIN)/python -m pip --python build/install/empty/bin/python install --quiet --disable-pip-version-check --no-deps --force-reinstall build/install/from-sdist/*.whl
 	du -sm build/install/empty
 	cd build/install/work && for words in "new my-bench" "gas air 7mTorr" "study my-bench --quick --out my-report" "demo --quick"; do \
 	  echo "edgewind $$words"; ../empty/bin/edgewind $$words > last.txt || { cat last.txt; exit 1; }; done

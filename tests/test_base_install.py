@@ -6,17 +6,20 @@ import json
 import subprocess
 import sys
 import tomllib
+from importlib.metadata import distribution
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
 from edgewind.bench import write_template
 
 ROOT = Path(__file__).parents[1]
-EXTRAS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["optional-dependencies"]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+EXTRAS = PROJECT["optional-dependencies"]
 WITHOUT = """
 import json, sys
-for name in ("numba", "llvmlite", "xarray"):
+for name in ("numba", "llvmlite", "xarray", "openpyxl", "alembic"):
     sys.modules[name] = None
 from typer.testing import CliRunner
 from edgewind.cli import app
@@ -58,6 +61,27 @@ def test_what_needs_numba_says_how_to_install_it(ran):
     assert all(said in ran[name][2] for name in ("dwell", "predict", "study"))
     status, error, _ = ran["respond"]
     assert status != 0 and 'pip install "edgewind[solve]"' in error
+
+
+def base_packages():
+    """Every package that an install without extras brings, by what the installed ones ask for."""
+    found, waiting = {}, list(PROJECT["dependencies"])
+    while waiting:
+        needed = Requirement(waiting.pop())
+        if needed.name not in found and (needed.marker is None or needed.marker.evaluate({"extra": ""})):
+            found[needed.name] = package = distribution(needed.name)
+            waiting += package.requires or []
+    return found
+
+
+def test_the_base_install_holds_nothing_heavy_that_is_an_extra_and_stays_below_500_mb():
+    packages = base_packages()
+    extra = {Requirement(one).name for name, ones in EXTRAS.items() if name not in ("dev", "docs") for one in ones}
+    assert not packages.keys() & (extra | {"llvmlite", "alembic"})
+    assert {"numpy", "scipy", "pandas"} < packages.keys() and len(packages) < 55
+    files = [package.locate_file(file) for package in packages.values() for file in package.files or ()]
+    size = sum(path.stat().st_size for path in map(Path, map(str, files)) if path.is_file())
+    assert 200e6 < size + sum(path.stat().st_size for path in (ROOT / "src").rglob("*") if path.is_file()) < 500e6
 
 
 def test_the_container_installs_extras_that_exist_and_starts_a_command_that_does():

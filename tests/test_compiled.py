@@ -68,5 +68,8 @@ def test_stored_functions_follow_the_sources_that_they_were_compiled_from(packag
     assert package(callee=CALLEE.format(factor=2.0, more=3.0)) == (9.0, 0)  # a function of another file
     assert package(callee=CALLEE.format(factor=4.0, more=3.0)) == (18.0, 0)  # a constant of another file
     assert package() == (18.0, 1)
-    assert package(caller=CALLER.format(name="After")) == (18.0, 0)  # a stored signature names a class that no longer exists
+    assert package(caller=CALLER.format(name="After")) == (
+        18.0,
+        0,
+    )  # a stored signature names a class that no longer exists
     assert package() == (18.0, 1)

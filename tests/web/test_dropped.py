@@ -5,6 +5,7 @@ import http.client
 import io
 import json
 import stat
+import sys
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -117,6 +118,16 @@ def test_what_is_dangerous_or_of_no_use_is_refused(
     (found,) = drop(files, bench, name, content)
     assert found["kind"] == "refused" and why in found["problem"], found
     assert list(files._folder.iterdir()) == [], "bytes of a refused file were left behind"
+
+
+def test_a_workbook_says_what_to_install_where_nothing_reads_it(
+    files: DroppedFiles, bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    content = workbook([["pressure [Pa]", "speed [rpm]"], [1, 2]])
+    monkeypatch.setitem(sys.modules, "openpyxl", None)
+    (found,) = drop(files, bench, "day.xlsx", content)
+    assert found["kind"] == "refused" and "a CSV file needs nothing" in found["problem"], found
+    assert 'pip install "edgewind[spreadsheet]"' in found["problem"]
 
 
 def test_a_link_in_a_zip_and_a_length_that_lies_are_refused() -> None:

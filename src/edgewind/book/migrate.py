@@ -2,46 +2,42 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
 
-from sqlalchemy import Connection, inspect, text
+from sqlalchemy import Column, Connection, MetaData, PrimaryKeyConstraint, String, Table, inspect, text
 
 from edgewind.book.errors import BookError
+from edgewind.book.migrations import v1_first, v2_conditions
 
-if TYPE_CHECKING:
-    from alembic.runtime.migration import MigrationContext
-    from alembic.script import ScriptDirectory
-
-# In the order of their steps, which Alembic reads from `migrations`: it is loaded only where a step has to be taken.
-VERSIONS = ("v1", "v2")
+# Each version, in their order, with the step that leads to it from the one before.
+STEPS: Mapping[str, Callable[[Connection], None]] = MappingProxyType(
+    {"v1": v1_first.upgrade, "v2": v2_conditions.upgrade}
+)
 VERSION_TABLE = "edgewind_version"
-STEPS = Path(__file__).parent / "migrations"
+_VERSIONS = Table(
+    VERSION_TABLE,
+    MetaData(),
+    Column("version_num", String(32), nullable=False),
+    PrimaryKeyConstraint("version_num", name=f"{VERSION_TABLE}_pkc"),
+)
 
 
-def steps(places: tuple[Path, ...] | None = None) -> ScriptDirectory:
-    """The steps from nothing to today's schema."""
-    from alembic.script import ScriptDirectory
-
-    places = (STEPS,) if places is None else places
-    return ScriptDirectory(str(STEPS), version_locations=[str(place) for place in places])
-
-
-def newest(script: ScriptDirectory | None = None) -> str:
-    """Name of today's version."""
-    return VERSIONS[-1] if script is None else str(script.get_current_head())
+def newest() -> str:
+    """Return the name of today's version."""
+    return list(STEPS)[-1]
 
 
 def version_of(connection: Connection) -> str | None:
-    """Name of the version a book is at; None where there is no book yet."""
+    """Return the name of the version a book is at; None where there is no book yet."""
     if VERSION_TABLE not in inspect(connection).get_table_names():
         return None
     found = connection.execute(text(f"SELECT version_num FROM {VERSION_TABLE}")).scalars().all()
     return str(found[0]) if found else None
 
 
-def check_version(connection: Connection, label: str, script: ScriptDirectory | None = None) -> bool:
-    """Tell whether a book is at today's version; False where it is older or not there yet.
+def check_version(connection: Connection, label: str) -> bool:
+    """Tell whether a book is at today's version; False where it is older or does not exist yet.
 
     Raises
     ------
@@ -49,28 +45,24 @@ def check_version(connection: Connection, label: str, script: ScriptDirectory | 
         A newer Edgewind has written it.
     """
     version = version_of(connection)
-    known = VERSIONS if script is None else tuple(step.revision for step in script.walk_revisions())[::-1]
-    if version is not None and version not in known:
+    if version is not None and version not in STEPS:
         raise BookError(
-            f"the book is of version '{version[:40]}', this program knows {', '.join(known)}",
+            f"the book is of version '{version[:40]}', this program knows {', '.join(STEPS)}",
             file=label,
             fix="a newer Edgewind wrote it: update this one; nothing was touched",
         )
-    return version == newest(script)
+    return version == newest()
 
 
-def migrate(connection: Connection, script: ScriptDirectory | None = None) -> None:
+def migrate(connection: Connection) -> None:
     """Take every step that is missing, within the transaction of `connection`: all or none."""
-    from alembic.config import Config
-    from alembic.runtime.environment import EnvironmentContext
-
-    script = script or steps()
     if connection.dialect.name == "postgresql":
         connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": 0x45444757})
-
-    def up(revision: object, _context: MigrationContext) -> object:
-        return script._upgrade_revs("head", revision)  # type: ignore[arg-type]
-
-    with EnvironmentContext(Config(), script, fn=up) as environment:
-        environment.configure(connection=connection, version_table=VERSION_TABLE, transactional_ddl=True)
-        environment.run_migrations()
+    _VERSIONS.create(connection, checkfirst=True)
+    names, version = list(STEPS), version_of(connection)
+    missing = names[0 if version is None else names.index(version) + 1 :]
+    for name in missing:
+        STEPS[name](connection)
+    if missing:
+        connection.execute(_VERSIONS.delete())
+        connection.execute(_VERSIONS.insert(), {"version_num": missing[-1]})

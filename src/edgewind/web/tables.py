@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from edgewind.errors import InputError
+from edgewind.extras import need
 from edgewind.signals.table import decode_table, delimiter_of
 
 _TITLE = re.compile(r"\s*(.*?)\s*(?:[\[(]\s*(.*?)\s*[\])])?\s*\Z")
@@ -128,7 +129,10 @@ def read_workbook(path: Path) -> dict[str, Any]:
     ------
     InputError
         It is not a workbook, links to other workbooks, unpacks to too much, or holds no table of readings.
+    MissingExtraError
+        What reads workbooks is not installed.
     """
+    need("openpyxl", extra="spreadsheet", purpose="to read a workbook (a CSV file needs nothing)")
     from openpyxl import load_workbook
     from openpyxl.utils.exceptions import InvalidFileException
 

@@ -8,14 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 import sqlalchemy as sa
-from alembic import op
 
 from edgewind.book.triggers import postgresql_triggers, sqlite_triggers
-
-revision = "v1"
-down_revision = None
-branch_labels = None
-depends_on = None
 
 _CELLS = (
     "time", "gauge", "pressure", "pressure_uncertainty", "trace", "speed", "speed_uncertainty", "lamp", "sweep",
@@ -60,13 +54,14 @@ def _file(name: str) -> sa.ForeignKeyConstraint:
     return sa.ForeignKeyConstraint(["experiment", name], ["files.experiment", "files.number"])
 
 
-def _make(name: str, *parts: Any) -> None:
-    op.create_table(name, *parts, _sha("checksum"), sqlite_with_rowid=False)
-
-
-def upgrade() -> None:
+def upgrade(connection: sa.Connection) -> None:
     """Make the tables and what keeps them append-only."""
-    _make(
+    tables = sa.MetaData()
+
+    def make(name: str, *parts: Any) -> None:
+        sa.Table(name, tables, *parts, _sha("checksum"), sqlite_with_rowid=False).create(connection)
+
+    make(
         "experiments",
         sa.Column("id", sa.String(32), primary_key=True),
         sa.Column("name", sa.Text(), nullable=False, unique=True),
@@ -76,9 +71,9 @@ def upgrade() -> None:
         *_stamp("made_at"),
         *_text("made_by"),
     )
-    _make("columns", _experiment(), _number(), *_text("title", "unit"))
-    _make("benches", _experiment(), _number(), _bytes(), *_text("why"), *_stamp("made_at"), *_text("made_by"))
-    _make(
+    make("columns", _experiment(), _number(), *_text("title", "unit"))
+    make("benches", _experiment(), _number(), _bytes(), *_text("why"), *_stamp("made_at"), *_text("made_by"))
+    make(
         "files",
         _experiment(),
         _number(),
@@ -88,8 +83,8 @@ def upgrade() -> None:
         *_stamp("made_at"),
         sa.UniqueConstraint("experiment", "path"),
     )
-    _make("pieces", _experiment(), _number("file"), _number(), _bytes(), _file("file"))
-    _make(
+    make("pieces", _experiment(), _number("file"), _number(), _bytes(), _file("file"))
+    make(
         "readings",
         _experiment(),
         _number(),
@@ -101,9 +96,9 @@ def upgrade() -> None:
         *_text("made_by"),
         sa.UniqueConstraint("experiment", "key"),
         _file("trace_file"),
+        sa.Index("readings_time", "experiment", "time"),
     )
-    op.create_index("readings_time", "readings", ["experiment", "time"])
-    _make(
+    make(
         "changes",
         _experiment(),
         _number(),
@@ -115,11 +110,6 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["experiment", "reading"], ["readings.experiment", "readings.number"]),
         _file("trace_file"),
     )
-    postgresql = op.get_bind().dialect.name == "postgresql"
+    postgresql = connection.dialect.name == "postgresql"
     for statement in (postgresql_triggers if postgresql else sqlite_triggers)(_KEYS):
-        op.execute(statement)
-
-
-def downgrade() -> None:
-    """Refuse: a book is never taken back to an older form."""
-    raise NotImplementedError("a lab book is never taken back to an older version")
+        connection.execute(sa.text(statement))
