@@ -162,10 +162,14 @@ def browser(chromium: str) -> Iterator[Any]:
 
     While it is there, Playwright's loop counts as running in the main thread: `asyncio.run` needs a thread of its own.
     """
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
+    from support.pages import LIMIT_MS, patient
 
+    expect.set_options(timeout=LIMIT_MS)
     with sync_playwright() as playwright:
         launched = playwright.chromium.launch(executable_path=chromium, args=BROWSER_ARGUMENTS)
+        make = launched.new_context
+        launched.new_context = lambda **options: patient(make(**options))  # type: ignore[method-assign]
         yield launched
         launched.close()
 

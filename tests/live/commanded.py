@@ -13,7 +13,22 @@ def recorder(folder, book, *arguments, **options):
     return subprocess.Popen(command, **options)
 
 
-def read_until(end, text, seconds=60.0):
+def wait_for(condition, seconds=240.0):
+    """Return what a condition returns, once that is true."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if found := condition():
+            return found
+        time.sleep(0.01)
+    raise AssertionError(f"it did not come about within {seconds} s")
+
+
+def come_to_rest(served):
+    """Wait until valve and lamp of a bench, both switched off, have followed."""
+    wait_for(lambda: max(served.apparatus.state()[role] for role in ("valve", "lamp")) < 0.01)
+
+
+def read_until(end, text, seconds=240.0):
     """Read a terminal until it shows a text."""
     seen, limit = b"", time.monotonic() + seconds
     while time.monotonic() < limit:

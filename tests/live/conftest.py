@@ -11,6 +11,7 @@ import pytest
 from edgewind.virtual import invented_text, serve_bench, write_folder
 
 sys.path.insert(0, str(Path(__file__).parent))
+from commanded import come_to_rest
 from simulated import SimulatedBench
 
 SPEED_UP = 600.0
@@ -73,6 +74,24 @@ def tell(served):
     yield send
     send("valve", "VOLT 0", "OUTP OFF")
     send("lamp", "OUTP OFF")
+
+
+@pytest.fixture
+def at_rest(served, tell):
+    """The served bench, valve closed and lamp off: one that another test killed leaves them as they were."""
+    tell("valve", "VOLT 0", "OUTP OFF")
+    tell("lamp", "OUTP OFF")
+    come_to_rest(served)
+    return served
+
+
+@pytest.fixture(scope="session", autouse=True)
+def patient_clients():
+    """Give recorders in processes of their own time to answer, on a machine that the tests fill."""
+    with pytest.MonkeyPatch.context() as patch:
+        for limit in ("HELLO_S", "ANSWER_S"):
+            patch.setattr(f"edgewind.live.client.{limit}", 60.0)
+        yield
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -17,7 +17,7 @@ from edgewind.book import open_book
 from edgewind.live import recorders
 
 sys.path.insert(0, str(Path(__file__).parent))
-from commanded import read_until, recorder
+from commanded import come_to_rest, read_until, recorder
 
 
 @pytest.fixture
@@ -35,12 +35,8 @@ def edgewind(monkeypatch, capsys):
     return call
 
 
-def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(served, served_folder, tell, edgewind, tmp_path):
-    tell("lamp", "OUTP OFF")  # a recorder that another test killed leaves it on
-    end = time.monotonic() + 60
-    while time.monotonic() < end and served.apparatus.state()["lamp"] > 0.05:
-        time.sleep(0.02)
-    before = {name: instrument for name, instrument in served.apparatus.state().items() if name in ("valve", "lamp")}
+def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(at_rest, served_folder, edgewind, tmp_path):
+    before = {name: instrument for name, instrument in at_rest.apparatus.state().items() if name in ("valve", "lamp")}
     book = tmp_path / "lab.book"
     status, out, _ = edgewind(
         "record", served_folder, book, "--pressures", "0.1Pa:10Pa:3", "--up-and-down", "--coast-downs", 1, "--dry-run"
@@ -53,7 +49,7 @@ def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(served, se
     plan = json.loads(out)
     assert [step["pressure_pa"] for step in plan["steps"]] == [0.1, 1.0, 10.0] and len(plan["moves"]) == 3
     assert not book.exists() and [path.name for path in served_folder.iterdir()] == ["bench.toml"]
-    after = served.apparatus.state()
+    after = at_rest.apparatus.state()
     assert abs(after["valve"] - before["valve"]) < 0.05 and after["lamp"] < 0.05
 
 
@@ -85,32 +81,28 @@ def test_it_records_and_says_so_in_json(served_folder, edgewind, tmp_path):
     ],
 )
 def test_what_cannot_be_is_told_before_anything_moves(
-    served, served_folder, edgewind, tmp_path, monkeypatch, arguments, said
+    at_rest, served_folder, edgewind, tmp_path, monkeypatch, arguments, said
 ):
     monkeypatch.setattr("sys.stdin", open(os.devnull))  # noqa: SIM115, PTH123
     status, _, err = edgewind("record", served_folder, tmp_path / "lab.book", *arguments)
     assert status == 2 and said in err
-    assert served.apparatus.state()["lamp"] < 0.05
+    assert at_rest.apparatus.state()["lamp"] < 0.05
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_a_signal_ends_it_in_the_safe_state(served, served_folder, tmp_path, number):
     process = recorder(
-        served_folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:40", "--yes",
+        served_folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:400", "--yes",
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
     for line in process.stdout:
         if "stored reading 1" in line:
             break
     process.send_signal(number)
-    out, err = process.communicate(timeout=60)
+    out, err = process.communicate(timeout=240)
     assert process.returncode == 0, (out, err)
     assert "stopped: stopped by the user" in out
-    end = time.monotonic() + 60
-    while time.monotonic() < end and served.apparatus.state()["lamp"] > 0.05:
-        time.sleep(0.02)
-    state = served.apparatus.state()
-    assert state["lamp"] < 0.05 and state["valve"] < 0.5
+    come_to_rest(served)
     with open_book(tmp_path / "lab.book") as opened:
         assert len(opened.contents("rotor").readings) >= 1
 
@@ -118,7 +110,7 @@ def test_a_signal_ends_it_in_the_safe_state(served, served_folder, tmp_path, num
 def test_the_keys_of_the_terminal_are_obeyed(served_folder, tmp_path):
     near, far = pty.openpty()
     process = recorder(
-        served_folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:30", stdin=far, stdout=far, stderr=far,
+        served_folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:400", stdin=far, stdout=far, stderr=far,
         env={**os.environ, "COLUMNS": "160", "TERM": "xterm"},
     )  # fmt: skip
     try:
@@ -139,7 +131,7 @@ def test_the_keys_of_the_terminal_are_obeyed(served_folder, tmp_path):
         read_until(near, "skipped by the user")
         os.write(near, b"q")
         read_until(near, "stopped: ")
-        assert process.wait(30) == 0
+        assert process.wait(240) == 0
     finally:
         process.kill()
         os.close(near)
@@ -150,11 +142,11 @@ def test_the_keys_of_the_terminal_are_obeyed(served_folder, tmp_path):
     assert len(readings) >= 2
 
 
-def test_a_device_check_asks_every_instrument_and_moves_nothing(served, make_served_folder, edgewind, tmp_path):
+def test_a_device_check_asks_every_instrument_and_moves_nothing(at_rest, make_served_folder, edgewind, tmp_path):
     served_folder = make_served_folder(
-        lambda text: text.replace(served.address("thermometer"), "TCPIP::127.0.0.1::1::SOCKET")
+        lambda text: text.replace(at_rest.address("thermometer"), "TCPIP::127.0.0.1::1::SOCKET")
     )
-    before = {key: served.apparatus.state()[key] for key in ("valve", "lamp")}
+    before = {key: at_rest.apparatus.state()[key] for key in ("valve", "lamp")}
     status, out, err = edgewind("record", served_folder, "--check", "--json")
     assert status == 0, err
     devices = {one["role"]: one for one in json.loads(out)["devices"]}
@@ -162,7 +154,7 @@ def test_a_device_check_asks_every_instrument_and_moves_nothing(served, make_ser
     assert devices["gauge"]["reading"].endswith(" V") and "gauge" in devices["gauge"]["identity"]
     assert devices["thermometer"]["problem"].startswith("thermometer: ") and not devices["thermometer"]["reading"]
     assert devices["lamp"]["reading"] in ("on", "off") and not devices["lamp"]["problem"]
-    assert {key: served.apparatus.state()[key] for key in ("valve", "lamp")} == pytest.approx(before, abs=0.05)
+    assert {key: at_rest.apparatus.state()[key] for key in ("valve", "lamp")} == pytest.approx(before, abs=0.05)
     assert [path.name for path in served_folder.iterdir()] == ["bench.toml"]
     status, out, _ = edgewind("record", served_folder, "--check")
     assert status == 0 and "see that it is switched on" in out and "Nothing was moved or written." in out
@@ -176,7 +168,7 @@ def test_a_recorder_that_is_steered_from_elsewhere_reads_nothing_from_its_termin
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
     )  # fmt: skip
     try:
-        end = time.monotonic() + 60
+        end = time.monotonic() + 240
         while not (found := [one for one in recorders() if one.run == "ab" * 8]):
             assert process.poll() is None and time.monotonic() < end
             time.sleep(0.02)
@@ -186,7 +178,7 @@ def test_a_recorder_that_is_steered_from_elsewhere_reads_nothing_from_its_termin
             assert process.poll() is None
         tell("lamp", "OUTP ON")
         found[0].command("answer", "", of=message["asked"])
-        out, _ = process.communicate(timeout=100)
+        out, _ = process.communicate(timeout=240)
     finally:
         process.kill()
     assert process.returncode == 0 and "finished: every step is done" in out, out

@@ -8,6 +8,8 @@ from typing import Any
 
 from playwright.sync_api import Error, Page
 
+from support.pages import LIMIT_MS
+
 
 class Chromium:
     """A page of Chromium.
@@ -43,7 +45,7 @@ class Chromium:
         try:
             return self.page.evaluate(expression)
         except Error as error:
-            if "Execution context was destroyed" in str(error):  # another page is being opened
+            if "xecution context" in str(error) or "Cannot find context" in str(error):  # another page is being opened
                 return None
             raise
 
@@ -77,11 +79,33 @@ class Chromium:
 
 def drag(page: Page, place: str, paths: list[Path]) -> None:
     """Drag files and folders of this machine onto an element, as a file manager does."""
-    page.locator(place).scroll_into_view_if_needed()
-    box = page.locator(place).bounding_box()
-    assert box is not None
     session = page.context.new_cdp_session(page)
     data = {"items": [], "files": [str(path) for path in paths], "dragOperationsMask": 1}
-    for kind in ("dragEnter", "dragOver", "drop"):
+
+    def send(kind: str, box: dict[str, float]) -> None:
         session.send("Input.dispatchDragEvent", {"type": kind, "x": box["x"] + 40, "y": box["y"] + 20, "data": data})
+
+    latest = time.monotonic() + LIMIT_MS / 1000
+    while True:  # what stands above it may still grow
+        page.locator(place).scroll_into_view_if_needed()
+        box = page.locator(place).evaluate(STILL)
+        send("dragEnter", box), send("dragOver", box)
+        if page.locator(place).evaluate("one => one.classList.contains('over')"):
+            break
+        send("dragCancel", box)
+        assert time.monotonic() < latest, f"{place} is not under the pointer"
+    send("drop", box)
     session.detach()
+
+
+# Where an element lies, once it has lain there for two frames.
+STILL = """async (one) => {
+    const place = () => { const { x, y } = one.getBoundingClientRect(); return { x, y }; };
+    for (let before = place(), same = 0; ; ) {
+        await new Promise(requestAnimationFrame);
+        const now = place();
+        same = now.x === before.x && now.y === before.y ? same + 1 : 0;
+        if (same > 1) return now;
+        before = now;
+    }
+}"""

@@ -46,30 +46,33 @@ class Firefox:
         self._open = ExitStack()
         self._profile, self._count, self.complaints = profile, 0, []  # type: ignore[var-annotated]
         command = [path, "--headless", "--no-remote", "--profile", str(profile), "--remote-debugging-port=0"]
-        self._process = subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True)
+        self._told = profile / "told.txt"  # a file: a pipe that nobody reads fills up, and Firefox waits
+        with self._told.open("wb") as told:
+            self._process = subprocess.Popen(command, stderr=told, stdout=subprocess.DEVNULL)
         self._socket: ClientConnection = self._open.enter_context(connect(self._address() + "/session", max_size=None))
         self.ask("session.new", {"capabilities": {}})
         self.ask("session.subscribe", {"events": ["log.entryAdded"]})
         self._window = self.ask("browsingContext.getTree", {})["contexts"][0]["context"]
 
     def _address(self) -> str:
-        assert self._process.stderr is not None
-        for line in self._process.stderr:
-            found = re.search(r"WebDriver BiDi listening on (ws://\S+)", line)
-            if found:
-                return found[1]
-        raise AssertionError("Firefox ended before it listened")
+        latest, said = time.monotonic() + 240, re.compile(rb"WebDriver BiDi listening on (ws://\S+)\s")
+        while not (found := said.search(self._told.read_bytes())):
+            assert self._process.poll() is None, "Firefox ended before it listened"
+            assert time.monotonic() < latest, "Firefox does not listen"
+            time.sleep(0.05)
+        return found[1].decode()
 
     def ask(self, method: str, params: dict[str, Any]) -> Any:
         """Send a command, and return its result; what the page logs as an error meanwhile is kept."""
         self._count += 1
         self._socket.send(json.dumps({"id": self._count, "method": method, "params": params}))
         while True:
-            told = json.loads(self._socket.recv(timeout=120))
+            told = json.loads(self._socket.recv(timeout=240))
             if told.get("method") == "log.entryAdded" and told["params"]["level"] == "error":
                 self.complaints.append(str(told["params"]["text"]))
             if told.get("id") == self._count:
-                assert told["type"] == "success", f"{method}: {told.get('message')}"
+                if told["type"] != "success":
+                    raise FirefoxError(f"{method}: {told.get('message')}")
                 return told["result"]
 
     def open(self, url: str) -> None:
@@ -85,19 +88,28 @@ class Firefox:
         """Return a value of the page, by way of JSON."""
         found = self.ask(
             "script.evaluate",
-            {"expression": f"JSON.stringify({expression})", "target": {"context": self._window}, "awaitPromise": True},
-        )
-        assert found["type"] == "success", found.get("exceptionDetails", {}).get("text")
+            {
+                "expression": f"(async () => JSON.stringify(await ({expression})))()",
+                "target": {"context": self._window}, "awaitPromise": True,
+            },
+        )  # fmt: skip
+        if found["type"] != "success":
+            raise FirefoxError(found.get("exceptionDetails", {}).get("text"))
         text = found["result"].get("value")
         return None if text is None else json.loads(text)
 
     def wait(self, expression: str, limit_s: float = 240.0) -> Any:
         """Return a value of the page once it is true."""
         latest = time.monotonic() + limit_s
-        while not (found := self.evaluate(expression)):
-            assert time.monotonic() < latest, f"never true: {expression}; {self.complaints}"
+        while True:
+            problem = ""
+            try:
+                if found := self.evaluate(expression):
+                    return found
+            except FirefoxError as error:  # another page is being opened, or what is asked about is not there yet
+                problem = str(error)
+            assert time.monotonic() < latest, f"never true: {expression}; {problem} {self.complaints}"
             time.sleep(0.05)  # the page says when it is ready only by what stands on it
-        return found
 
     def type(self, *keys: str) -> None:
         """Press keys: names of `KEYS`, or text. Without a screen no window is the active one: they press no button."""
@@ -110,7 +122,7 @@ class Firefox:
 
     def click(self, selector: str) -> None:
         """Click with the mouse on the middle of an element."""
-        self.evaluate(f"document.querySelector({json.dumps(selector)}).scrollIntoView({{block: 'center'}})")
+        self.wait(f"({REACHED})({json.dumps(selector)})")
         element = {"type": "element", "element": self._element(selector)}
         moves = [
             {"type": "pointerMove", "x": 0, "y": 0, "origin": element},
@@ -164,4 +176,25 @@ class Firefox:
         """End it."""
         self._open.close()
         self._process.terminate()
-        self._process.wait(30)
+        try:
+            self._process.wait(60)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+
+
+# Scroll to an element; whether its middle then lies under the pointer, where it was a frame before.
+REACHED = """async (selector) => {
+    const one = document.querySelector(selector);
+    if (!one || one.disabled) return false;
+    one.scrollIntoView({ block: "center", behavior: "instant" });
+    const place = () => one.getBoundingClientRect(), frame = () => new Promise(requestAnimationFrame);
+    const before = (await frame(), place()), now = (await frame(), place());
+    if (!now.width || before.x !== now.x || before.y !== now.y) return false;
+    const hit = document.elementFromPoint(now.x + now.width / 2, now.y + now.height / 2);
+    return one.contains(hit) || Boolean(hit?.closest("label")?.control === one);
+}"""
+
+
+class FirefoxError(AssertionError):
+    """A command that Firefox could not carry out."""

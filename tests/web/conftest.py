@@ -1,6 +1,7 @@
 """The pages served from a thread of the tests or from a process of their own, a real browser, and a virtual bench."""
 
 import http.client
+import itertools
 import json
 import os
 import signal
@@ -9,19 +10,22 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 from urllib.parse import urlsplit
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page
 from support.chromium import drag as onto_page
 
 from edgewind.book import open_book
+from edgewind.runner import Job, LocalRunner, Runner
+from edgewind.runner.base import Listener
 from edgewind.virtual import invented_text, serve_bench, write_folder
 from edgewind.web import make_app
+from edgewind.web.jobs import PageJob
 from edgewind.web.security import access_policy
 
 TYPED = (
@@ -44,7 +48,7 @@ class Asked:
         self, path: str, body: Any = None, *, method: str = "", headers: dict[str, str] | None = None
     ) -> tuple[int, bytes, dict[str, str]]:
         """Ask; a body is sent as our own pages send it."""
-        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=240)
         sent = (
             {"origin": f"http://127.0.0.1:{self.port}", "content-type": "application/json"} if body is not None else {}
         )
@@ -83,7 +87,7 @@ class Served(Asked):
         self._server = Server(settings)
         self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [listening]}, daemon=True)
         self._thread.start()
-        assert ready.wait(60), "the pages do not answer"
+        assert ready.wait(240), "the pages do not answer"
 
     def stop(self) -> None:
         self._server.should_exit = True
@@ -93,13 +97,13 @@ class Served(Asked):
 class ServedApart(Asked):
     """The pages in a process of their own, as `edgewind serve` starts them."""
 
-    def __init__(self, root: Path, port: int = 0) -> None:
-        self._root = root
-        self.start(port)
+    def __init__(self, root: Path) -> None:
+        self._root, self._port = root, free_port()
+        self.start()
 
-    def start(self, port: int = 0) -> None:
-        """Start, and wait until the pages answer."""
-        command = [sys.executable, "-m", "edgewind", "serve", str(self._root), "--port", str(port), "--json"]
+    def start(self) -> None:
+        """Start, and wait until the pages answer; again at the same port after a fault."""
+        command = [sys.executable, "-m", "edgewind", "serve", str(self._root), "--port", str(self._port), "--json"]
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
         assert self.process.stdout is not None
         self.url = json.loads(self.process.stdout.readline())["url"].rstrip("/")
@@ -117,6 +121,48 @@ class ServedApart(Asked):
             except subprocess.TimeoutExpired:
                 self.process.kill()
                 self.process.wait()
+
+
+def free_port() -> int:
+    """A port that is free now, and that the system gives to nobody else while a server is away from it."""
+    for port in range(20_000 + os.getpid() % 10_000, 32_000):  # below those of connections that go out
+        with socket.socket() as tried, suppress(OSError):
+            tried.bind(("127.0.0.1", port))
+            return port
+    raise AssertionError("no port is free")
+
+
+class LentRunner(Runner):
+    """A runner whose process serves one server of the pages after the other: its start is no part of any claim here."""
+
+    _made = itertools.count()
+    _resting: ClassVar[dict[int, list[LocalRunner]]] = {}
+
+    def __init__(self, processes: int, *, nice: int = 0) -> None:
+        assert processes == 1
+        # studies, films and intervals, in the order in which a server makes them
+        self._place = self._resting.setdefault(next(self._made) % 3, [])
+        self._runner = self._place.pop() if self._place else LocalRunner(1)
+        self._jobs: list[Job] = []
+
+    @property
+    def at_once(self) -> int:
+        return self._runner.at_once
+
+    def submit(self, function: Callable[..., Any], *arguments: Any, on_message: Listener | None = None) -> Job:
+        self._jobs.append(self._runner.submit(function, *arguments, on_message=on_message))
+        return self._jobs[-1]
+
+    def close(self) -> None:
+        for job in self._jobs:
+            job.cancel()
+        self._place.append(self._runner)
+
+    @classmethod
+    def end(cls) -> None:
+        for place in cls._resting.values():
+            while place:
+                place.pop().close()
 
 
 class Watched:
@@ -192,11 +238,41 @@ def serve_apart() -> Iterator[Callable[..., ServedApart]]:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def studies_yield_to_none() -> Iterator[None]:
-    """Let work of the pages run as other programs do: beside busy ones it would wait for minutes to be let in."""
+def lent_runners() -> Iterator[None]:
+    """Let work of the pages run in processes that stay, and as other programs do.
+
+    Yielding to busy ones it would wait for minutes. Pictures that a server draws at its start are left out.
+    """
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("edgewind.web.jobs._NICE", 0)
+        patch.setattr("edgewind.web.jobs.LocalRunner", LentRunner)
+        patch.setattr("edgewind.web.app._warm", lambda state: None)
+        for limit in ("HELLO_S", "ANSWER_S"):  # for a recorder beside tests that fill the machine
+            patch.setattr(f"edgewind.live.client.{limit}", 60.0)
         yield
+    LentRunner.end()
+
+
+@pytest.fixture
+def hold(tmp_path: Path) -> Iterator[Callable[[Served, str], PageJob]]:
+    """Let a queue of a server wait: ``hold(pages, "studies")`` is somebody else's job, which ends only when cancelled.
+
+    What is ordered behind it waits for its turn, however fast it would be done.
+    """
+    held: list[tuple[Path, PageJob]] = []
+
+    def begin(pages: Served, kind: str) -> PageJob:
+        gate = tmp_path / f"gate-{len(held)}"
+        os.mkfifo(gate)
+        job = pages.app.state.pages.jobs[kind].ask((str(gate),), Path.read_bytes, lambda out: (gate,))
+        held.append((gate, job))
+        return job
+
+    yield begin
+    for gate, job in held:
+        while job.under_way:
+            with suppress(OSError):  # nobody reads yet
+                os.close(os.open(gate, os.O_WRONLY | os.O_NONBLOCK))
+            job.wait(0.05)
 
 
 @pytest.fixture(scope="session")
@@ -233,7 +309,3 @@ def virtual_folder(tmp_path: Path, virtual_bench: Any) -> Path:
     path = write_folder(tmp_path / "virtual", invented_text(), virtual_bench.ports)
     path.write_text(path.read_text(encoding="utf-8") + "\n" + QUICK, encoding="utf-8")
     return tmp_path
-
-
-os.environ.setdefault("OMP_NUM_THREADS", "1")
-expect.set_options(timeout=30_000)  # nothing here is a test of a time: a loaded machine may take longer

@@ -59,7 +59,7 @@ def test_an_experiment_is_begun_traces_are_dropped_and_a_slider_is_moved(
         for width in (360, 1280):
             firefox.resize(width)
             # charts are drawn anew for the width, in a frame to come
-            firefox.wait(f"document.documentElement.scrollWidth <= {width} /* {path} */", 60.0)
+            firefox.wait(f"innerWidth === {width} && document.documentElement.scrollWidth <= {width} /* {path} */")
     # the bench is the last of them
     number = len(taken) + 1
     firefox.evaluate("document.querySelector('#hand-pressure').focus()")

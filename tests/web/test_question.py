@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Page, Request, Route, expect
+from support.pages import comes_to
 from typer.testing import CliRunner
 
 from edgewind.bench import write_template
@@ -156,8 +157,8 @@ def test_no_interval_is_shown_for_another_setting(served: tuple[Any, Path], visi
     )
     held[0].continue_()
     hold(2)  # the page has the first answer, sees that it is of another setting, and asks for this one
-    assert page.locator("#intervals td").all_inner_texts() == ["…"] * 6
-    assert page.locator(".chart .interval").count() == page.locator("#curve .interval").count()
+    expect(page.locator("#intervals td")).to_have_text(["…"] * 6)
+    expect(page.locator(".chart:not(#curve) .interval")).to_have_count(0)
     held[1].continue_()
     settled(page)
     expect(page.locator("#intervals caption")).to_have_text(f"With intervals, for width of a vane {widths[1]}")
@@ -212,9 +213,8 @@ def test_a_second_rotor_the_readings_and_the_cold_stand_beside_the_sliders(
     expect(page.locator("#whatif-start")).to_contain_text("do not start from the readings")
     expect(page.locator("#most .slider")).to_have_count(2)
     told = pages.told("/api/levers/mine/mine")["levers"]
-    assert [row.get_attribute("data-key") for row in page.locator("#most input").all()] == [
-        one["key"] for one in told[:2]
-    ]
+    keys = "[...document.querySelectorAll('#most input')].map(one => one.dataset.key)"
+    comes_to(page, keys, [one["key"] for one in told[:2]])
     # another experiment beside it, then a setting that is held
     page.select_option("#second", label="beside")
     expect(page.locator("#second-optima")).to_contain_text("Beside it: beside, as it is described")
@@ -268,30 +268,32 @@ def test_a_chill_in_the_dark_turns_the_rotor_back(served: tuple[Any, Path]) -> N
             chill.chilled(bench, {}, envelope, pressure)
 
 
-def test_a_study_and_a_fit_are_cancelled_and_started_again(served: tuple[Any, Path], visit: Callable) -> None:
+def test_a_study_and_a_fit_are_cancelled_and_started_again(
+    served: tuple[Any, Path], visit: Callable, hold: Callable
+) -> None:
     (pages, mine), window = served, visit()
     page: Page = window.page
     write_template(mine.parent / "other")  # no study of it was made yet
-    of = [{"slug": "other", "experiment": "other"}]
-    ahead = pages.told("/api/studies", {"of": of, "fit": True})  # another person's, which this page's must wait for
+    ahead = hold(pages, "studies")  # another person's, which this page's must wait for
     page.goto(pages.url + "/question/other/other")
     expect(page.locator("#study-state")).to_have_text("Waiting for its turn…")
     page.get_by_role("button", name="Cancel the study").click()
     expect(page.locator("#study-ended")).to_contain_text("The study was cancelled.")
     expect(page.locator("#mechanisms")).to_contain_text("There is no study to weigh them on.")
     expect(page.locator("#study-stop")).to_be_hidden()
-    assert pages.told(f"/api/studies/{ahead['id']}")["state"] in ("waiting", "running")
-    assert pages.told(f"/api/studies/{ahead['id']}/cancel", {}) == {}
-    assert pages.told(f"/api/studies/{ahead['id']}")["state"] == "cancelled"
+    assert pages.told(f"/api/studies/{ahead.id}")["state"] in ("waiting", "running")
     with page.expect_response(lambda answer: answer.url.endswith("/api/studies")) as answered:
         page.get_by_role("button", name="Start it again").click()
     assert answered.value.json()["state"] in ("waiting", "running")
     page.get_by_role("button", name="Cancel the study").click()
     expect(page.locator("#study-ended")).to_contain_text("The study was cancelled.")
+    assert pages.told(f"/api/studies/{ahead.id}/cancel", {}) == {}
+    assert pages.told(f"/api/studies/{ahead.id}")["state"] == "cancelled"
     # a fit: the study before it stays
     page.goto(pages.url + "/question/mine/mine")
     expect(page.locator("#answer-text")).to_contain_text("fastest at", timeout=LONG)
     expect(page.locator("#study-ended")).to_be_hidden()
+    hold(pages, "studies")
     with page.expect_response(lambda answer: answer.url.endswith("/api/studies")) as answered:
         page.get_by_role("button", name="Weigh the mechanisms on a fit").click()
     fit = answered.value.json()
@@ -304,9 +306,10 @@ def test_a_study_and_a_fit_are_cancelled_and_started_again(served: tuple[Any, Pa
     assert window.complaints == []
 
 
-def test_a_film_is_cancelled(served: tuple[Any, Path], visit: Callable) -> None:
+def test_a_film_is_cancelled(served: tuple[Any, Path], visit: Callable, hold: Callable) -> None:
     (pages, _), window = served, visit()
     page: Page = window.page
+    hold(pages, "films")
     page.goto(pages.url + "/gas")
     with page.expect_response(lambda answer: answer.url.endswith("/api/films")) as answered:
         page.get_by_role("button", name="Make the film (MP4)").click()

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from playwright.sync_api import expect
+from support.pages import comes_to
 
 from edgewind.book import BookSource, open_book
 from edgewind.live import parse_run, read_plan
@@ -88,7 +89,7 @@ def test_a_run_is_begun_drawn_live_and_marked_on_a_page_and_survives_its_server(
     page.locator("#run-chilled").click()
     expect(page.locator("#run-marks")).to_contain_text("envelope to -20 degC")
     expect(page.locator("#run-speeds svg")).to_have_attribute("aria-label", re.compile("it passed zero"))
-    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    comes_to(page, "document.documentElement.scrollWidth <= 360", True)
     page.locator("#run-end").click()
     expect(page.locator("#readings tbody")).to_contain_text("run: lamp 100 to 0 %")
     expect(page.locator("#run-drawing-title")).to_have_text("The run of reading 1")

@@ -39,7 +39,6 @@ openSvg(
 );
 let outlook = null,
   before = [],
-  asked = 0,
   resting = 0,
   deciding = 0;
 
@@ -107,17 +106,35 @@ for (const range of known) {
 // The text is the record: a field writes its line, and the text writes the fields.
 let waiting = 0,
   pending = {},
-  pendingGauge = "";
+  pendingGauge = "",
+  writing = null,
+  again = false;
 function change(changes, gauge = "") {
   clearTimeout(resting);
+  document.body.dataset.begin = "moving";
   pending = { ...pending, ...changes };
   pendingGauge = gauge || pendingGauge;
   clearTimeout(waiting);
   waiting = setTimeout(write, 200);
 }
-async function write() {
-  const mine = ++asked,
-    changes = pending,
+// One request at a time: what is changed while an answer is on its way goes with the next one, and none is dropped.
+// Resolves to the error of the last one, or null.
+function write() {
+  clearTimeout(waiting);
+  again = true;
+  writing ??= (async () => {
+    let error = null;
+    while (again) {
+      again = false;
+      error = await writeOnce();
+    }
+    writing = null;
+    return error;
+  })();
+  return writing;
+}
+async function writeOnce() {
+  const changes = pending,
     gauge = pendingGauge,
     old = text.value;
   pending = {};
@@ -127,14 +144,23 @@ async function write() {
     told = await ask("/api/bench-form", { bench: old, changes, gauge });
   } catch (error) {
     pending = { ...changes, ...pending };
+    pendingGauge ||= gauge;
+    if (error.status === 0) {
+      byId("begin-problem").textContent = error.message + ".";
+      return error;
+    }
     const field = error.field && byId(idOf(error.field)) ? idOf(error.field) : "begin-bench";
     byId(field + "-problem").textContent = error.message + ".";
     byId(field).setAttribute("aria-invalid", "true");
-    return;
+    document.body.dataset.begin = "refused";
+    return error;
   }
-  if (mine !== asked || text.value !== old) {
-    if (text.value !== old) change(changes, gauge);
-    return;
+  if (text.value !== old) {
+    // The text was typed in meanwhile: the fields are written into that.
+    pending = { ...changes, ...pending };
+    pendingGauge ||= gauge;
+    again = true;
+    return null;
   }
   if (told.bench !== old) {
     before.push(old);
@@ -148,7 +174,8 @@ async function write() {
     input.removeAttribute("aria-invalid");
   }
   for (const input of inputs) {
-    if (document.activeElement !== input || gauge || !(input.dataset.field in changes))
+    const field = input.dataset.field;
+    if (!(field in pending) && (document.activeElement !== input || gauge || !(field in changes)))
       input.value = told.fields[input.dataset.field] ?? "";
   }
   for (const range of known) showKnown(range);
@@ -157,12 +184,14 @@ async function write() {
     byId(id + "-problem").textContent = told.refused.problem + (told.refused.fix ? "; " + told.refused.fix : "") + ".";
     byId(id).setAttribute("aria-invalid", "true");
     document.body.dataset.begin = "refused";
-    return;
+    return null;
   }
   outlook = told.outlook;
   show();
+  if (Object.keys(pending).length || pendingGauge || again) return null;
   document.body.dataset.begin = "settled";
   decide();
+  return null;
 }
 for (const input of inputs) {
   const take = () => {
@@ -395,9 +424,14 @@ async function askDeciding() {
 }
 form.addEventListener("submit", async (event) => {
   event.preventDefault();
-  if (Object.keys(pending).length) await write();
+  const refused = Object.keys(pending).length || pendingGauge || writing ? await write() : null;
   clearProblems(form);
   try {
+    if (refused) {
+      // What stands in a field is not in the text: nothing is begun without it.
+      if (refused.status) refused.field = (refused.field ?? "bench").replace(".", "-");
+      throw refused;
+    }
     const made = await ask("/api/experiments", Object.fromEntries(new FormData(form)));
     draft.forget();
     location.href = "/bench/" + pathOf(made.slug, made.experiment);

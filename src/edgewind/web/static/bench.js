@@ -21,7 +21,7 @@ import {
   trouble,
   unitOf,
 } from "/static/common.js";
-import { acrossOf, chosenAxis, onAxis, seriesOf, tableRow } from "/static/readings.js";
+import { acrossOf, chosenAxis, fillTable, onAxis, seriesOf } from "/static/readings.js";
 import { asideButton } from "/static/aside.js";
 import { begin } from "/static/begin-sweep.js";
 import { openSvg } from "/static/figure.js";
@@ -148,14 +148,21 @@ function showSteer() {
     byId("steer-by").textContent = status.by
       ? `Begun by ${status.by} on this machine; it receives every command given here.`
       : "";
-    byId("pause").hidden = status.phase === "paused";
-    byId("resume").hidden = status.phase !== "paused";
+    // The cursor goes from the button that vanishes to the one in its place.
+    const paused = status.phase === "paused",
+      [gone, come] = paused ? [byId("pause"), byId("resume")] : [byId("resume"), byId("pause")],
+      focused = document.activeElement === gone;
+    come.hidden = false;
+    if (focused) come.focus();
+    gone.hidden = true;
     const question = byId("question");
     question.hidden = !status.question;
     if (status.question && byId("question-text").textContent !== status.question) {
       byId("question-text").textContent = status.question;
       byId("answer-text").value = "";
-      byId("answer-text").focus();
+      // Not out of a field in which somebody is typing.
+      const at = document.activeElement;
+      if (!(at?.matches("input:not([type=radio]), textarea") && at.value)) byId("answer-text").focus();
     }
     if (!status.question) byId("question-text").textContent = "";
   } else byId("question").hidden = true;
@@ -189,7 +196,6 @@ async function command(name, text = "") {
 for (const button of document.querySelectorAll("[data-command]")) {
   button.addEventListener("click", () => {
     command(button.dataset.command);
-    if (button.dataset.command === "pause") setTimeout(() => byId("resume").focus(), 600);
   });
 }
 byId("note").addEventListener("submit", async (event) => {
@@ -240,15 +246,7 @@ function showRows() {
     empty: "The first reading will stand here.",
     marks: target?.pressure_pa ? [{ x: across.of(target.pressure_pa), tone: "blue", dash: true, words: "next" }] : [],
   });
-  const body = byId("readings").tBodies[0],
-    focused = body.contains(document.activeElement) ? document.activeElement.closest("tr").dataset.n : null;
-  body.replaceChildren(
-    ...list
-      .slice(-12)
-      .reverse()
-      .map((row) => tableRow(row, ways)),
-  );
-  if (focused) body.querySelector(`tr[data-n="${focused}"] button`)?.focus();
+  fillTable(byId("readings").tBodies[0], list.slice(-12).reverse(), ways);
 }
 let traced = 0,
   tracing = 0;

@@ -81,6 +81,7 @@ export class Chart {
         draw: (target) => {
           const large = new Chart(target, { tools: false });
           large.show({ ...this.spec, onPick: undefined, height: Math.max(260, 0.8 * target.clientHeight) });
+          return () => large.stop();
         },
       });
     this.spec = null;
@@ -88,7 +89,37 @@ export class Chart {
     this.tip.className = "tip";
     this.tip.hidden = true;
     this.wanted = 0;
-    new ResizeObserver(() => this.soon()).observe(place);
+    this.width = 0; // for which it was drawn last
+    this.pointer = null; // where the pointer is, while it is on the drawing
+    this.svg = this.newDrawing();
+    // Its own drawing changes the height of its place: only another width is a reason to draw it anew.
+    this.watching = new ResizeObserver(() => {
+      if (this.widthNow() !== this.width) this.soon();
+    });
+    this.watching.observe(place);
+  }
+  widthNow() {
+    return Math.max(this.place.clientWidth, 240);
+  }
+  // One element for good: what is under a pointer, or measured, is not taken away by the next drawing.
+  newDrawing() {
+    const svg = el("svg", { role: "img", class: "drawing" });
+    svg.addEventListener("pointermove", (event) => this.point(event));
+    svg.addEventListener("pointerdown", (event) => this.point(event));
+    svg.addEventListener("pointerleave", () => {
+      this.pointer = null;
+      this.tip.hidden = true;
+    });
+    svg.addEventListener("click", () => {
+      if (this.spec.onPick && this.near && !this.tip.hidden) this.spec.onPick(this.near.p.n);
+    });
+    return svg;
+  }
+  // Draw no more: its place is wanted for something else.
+  stop() {
+    this.watching.disconnect();
+    cancelAnimationFrame(this.wanted);
+    this.spec = null;
   }
   show(spec) {
     this.spec = spec;
@@ -103,8 +134,9 @@ export class Chart {
   }
   draw() {
     const spec = this.spec,
-      width = Math.max(this.place.clientWidth, 240),
+      width = this.widthNow(),
       narrow = width < 520;
+    this.width = width;
     const type = narrow ? 13 : 15;
     const height = spec.height ?? (narrow ? 300 : Math.min(Math.max(width * 0.46, 300), 520));
     const all = spec.series.flatMap((one) => one.points),
@@ -115,13 +147,12 @@ export class Chart {
       ...lines.flatMap((l) => l.points.map((p) => p[0])),
       ...bands.flatMap((b) => b.points.map((p) => p[0])),
     ].filter((x) => (spec.x.linear ? Number.isFinite(x) : x > 0));
-    this.place.replaceChildren();
     if (this.tools) this.tools.row.hidden = !xs.length;
     if (!xs.length) {
       const empty = document.createElement("p");
       empty.className = "soft empty";
       empty.textContent = spec.empty ?? "Nothing to draw yet.";
-      this.place.append(empty);
+      this.place.replaceChildren(empty);
       return;
     }
     let [xLow, xHigh] = spec.x.range ?? [Math.min(...xs), Math.max(...xs)];
@@ -158,15 +189,7 @@ export class Chart {
       return left + w * (flip ? 1 - part : part);
     };
     const Y = (y) => top + h * (1 - (y - yLow) / (yHigh - yLow));
-    const svg = el("svg", {
-      viewBox: `0 0 ${width} ${height}`,
-      width,
-      height,
-      role: "img",
-      "aria-label": spec.label,
-      class: "drawing",
-    });
-    svg.setAttribute("font-size", type);
+    const svg = document.createDocumentFragment();
     for (const value of yTicks) {
       svg.append(
         el("line", { x1: left, x2: width - right, y1: Y(value), y2: Y(value), class: value === 0 ? "axis" : "grid" }),
@@ -290,7 +313,17 @@ export class Chart {
         this.targets.push({ x, y, p, one });
       }
     }
-    this.place.append(svg, this.tip);
+    for (const [name, value] of Object.entries({
+      viewBox: `0 0 ${width} ${height}`,
+      width,
+      height,
+      "font-size": type,
+      "aria-label": spec.label,
+    }))
+      this.svg.setAttribute(name, value);
+    this.svg.replaceChildren(svg);
+    if (this.svg.parentNode !== this.place) this.place.replaceChildren(this.svg, this.tip);
+    this.place.querySelector(":scope > .legend")?.remove();
     const legend = [
       ...spec.series.filter((one) => one.name && one.points.length),
       ...lines.filter((line) => line.name),
@@ -317,20 +350,14 @@ export class Chart {
       }
       this.place.append(list);
     }
-    svg.addEventListener("pointermove", (event) => this.point(event, svg, width));
-    svg.addEventListener("pointerleave", () => {
-      this.tip.hidden = true;
-    });
-    svg.addEventListener("pointerdown", (event) => this.point(event, svg, width));
-    if (spec.onPick)
-      svg.addEventListener("click", () => {
-        if (this.near && !this.tip.hidden) spec.onPick(this.near.p.n);
-      });
+    if (this.pointer) this.point(this.pointer);
   }
-  point(event, svg, width) {
-    const box = svg.getBoundingClientRect(),
-      x = ((event.clientX - box.left) * width) / box.width,
-      y = ((event.clientY - box.top) * width) / box.width;
+  point({ clientX, clientY }) {
+    this.pointer = { clientX, clientY };
+    const width = this.width,
+      box = this.svg.getBoundingClientRect(),
+      x = ((clientX - box.left) * width) / box.width,
+      y = ((clientY - box.top) * width) / box.width;
     let best = null,
       least = 30 * 30;
     for (const target of this.targets) {

@@ -1,7 +1,7 @@
 // One experiment of a book, or a folder: its readings, kept fresh.
 import { Chart } from "/static/chart.js";
 import { ask, byId, dataOf, follow, onUnits, pathOf, trouble } from "/static/common.js";
-import { acrossOf, chosenAxis, onAxis, seriesOf, tableRow } from "/static/readings.js";
+import { acrossOf, chosenAxis, fillTable, onAxis, seriesOf } from "/static/readings.js";
 import { asideButton } from "/static/aside.js";
 
 const { slug, experiment, kind, bench: described } = dataOf("data");
@@ -24,7 +24,7 @@ function show() {
     series: seriesOf(list, bench, axis),
     empty: "No reading yet.",
   });
-  byId("readings").tBodies[0].replaceChildren(...list.map((row) => tableRow(row, ways)));
+  fillTable(byId("readings").tBodies[0], list, ways);
 }
 onAxis("axis", show);
 onUnits(show);
@@ -33,17 +33,9 @@ if (kind === "book") {
     bench(found) {
       bench = found;
     },
-    rows(all, { changed, whole }) {
+    rows(all) {
       rows = all;
-      if (!whole && changed.length === 1 && byId("readings").tBodies[0].rows.length === all.size) {
-        // One reading changed: the rest of the table, and what is focused in it, stays.
-        const old = byId("readings").tBodies[0].querySelector(`tr[data-n="${changed[0].n}"]`),
-          focused = old?.contains(document.activeElement);
-        const made = tableRow(changed[0], ways);
-        old?.replaceWith(made);
-        if (focused) made.querySelector("button")?.focus();
-        drawOnly();
-      } else show();
+      show();
     },
   });
 } else {
@@ -54,9 +46,4 @@ if (kind === "book") {
       show();
     })
     .catch((error) => trouble(error.message));
-}
-function drawOnly() {
-  const list = [...rows.values()].sort((a, b) => a.n - b.n),
-    axis = chosenAxis("axis");
-  chart.show({ ...chart.spec, x: acrossOf(axis, bench), series: seriesOf(list, bench, axis) });
 }

@@ -126,6 +126,7 @@ function theDialog() {
     ),
   );
   dialog.addEventListener("close", () => {
+    shown?.stop?.();
     dialog.querySelector(".largeplace").replaceChildren();
     shown?.button.focus();
     shown = null;
@@ -140,8 +141,9 @@ const plainName = (text) =>
     .replace(/^-|-$/g, "")
     .slice(0, 80) || "figure";
 
-// place: the element that holds the figure; draw(target): draws it large there; title(): what it is called;
-// files: whether PNG and SVG are made here, rather than by links of the page; named: whether the button shows the name.
+// place: the element that holds the figure; draw(target): draws it large there, and may return what ends that;
+// title(): what it is called; files: whether PNG and SVG are made here, rather than by links of the page;
+// named: whether the button shows the name.
 export function figureTools(place, { draw, title, files = true, named = false }) {
   const button = make(
     "button",
@@ -155,7 +157,7 @@ export function figureTools(place, { draw, title, files = true, named = false })
         document.getElementById("large-title").textContent = name;
         for (const one of dialog.querySelectorAll(".savepng, .savesvg")) one.hidden = !files;
         dialog.showModal();
-        draw(dialog.querySelector(".largeplace"));
+        shown.stop = draw(dialog.querySelector(".largeplace"));
       },
     },
     files ? "Open large, save" : "Open large",

@@ -104,5 +104,26 @@ export function tableRow(row, ways) {
   if (ways) cells.push(make("td", {}, ways(row)));
   return make("tr", { class: row.used ? "" : "unused", "data-n": row.n }, ...cells);
 }
+// Fill a table with rows. What has not changed stays the same element: a button under a finger is not taken away, and
+// keeps the cursor; one that is drawn anew while it has the cursor gives that to the new one.
+export function fillTable(body, rows, ways) {
+  const known = new Map([...body.rows].map((one) => [one.dataset.n, one]));
+  let focused = null;
+  const wanted = rows.map((row) => {
+    const told = JSON.stringify([row, unitOf("pressure"), unitOf("speed")]),
+      old = known.get(String(row.n));
+    if (old?.told === told) return old;
+    const made = tableRow(row, ways);
+    made.told = told;
+    if (old?.contains(document.activeElement)) focused = made;
+    return made;
+  });
+  const kept = new Set(wanted);
+  for (const old of known.values()) if (!kept.has(old)) old.remove();
+  wanted.forEach((one, place) => {
+    if (body.rows[place] !== one) body.insertBefore(one, body.rows[place] ?? null);
+  });
+  focused?.querySelector("button")?.focus();
+}
 // Whether the row is set aside by a person, rather than by its own signals.
 export const isExcluded = (row) => Boolean(row.exclude);

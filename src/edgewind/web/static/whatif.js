@@ -90,7 +90,8 @@ export function predictBy(study, why) {
 function showStart() {
   const place = byId("whatif-start");
   place.hidden = Boolean(fitOf);
-  if (fitOf) return;
+  if (fitOf || place.dataset.because === noFit) return;
+  place.dataset.because = noFit;
   place.replaceChildren(
     "These curves do not start from the readings, but from the bench as it is described" +
       (noFit ? `; no fit could be made: ${noFit}.` : "."),
@@ -123,7 +124,9 @@ async function weigh() {
   const rows = found
     .map((one) => ({ one, input: inputs.find(({ slider }) => slider.key === one.key)?.input }))
     .filter(({ input }) => input);
-  if (!rows.length || rows.some(({ input }) => input === document.activeElement)) return;
+  // A row that is moved loses the cursor, and a slider its hand.
+  const held = document.activeElement;
+  if (!rows.length || most.contains(held) || rows.some(({ input }) => input === held)) return;
   for (const old of most.querySelectorAll(".slider")) old.homePlace?.after(old);
   for (const old of most.querySelectorAll(".help")) old.remove();
   for (const { one, input } of rows) {

@@ -1,0 +1,35 @@
+"""Values of a page, waited for: it draws in frames to come, and a loaded machine is late with them."""
+
+from __future__ import annotations
+
+import os
+import time
+from typing import Any
+
+from playwright.sync_api import BrowserContext, Locator, Page
+
+# Nothing here is a test of a time: what comes true takes no longer for it, and a loaded machine may be late.
+LIMIT_MS = 120_000
+# By how many times slower than it is the browser computes: 4 to 6 bring to light what depends on who is first.
+SLOWER = float(os.environ.get("EDGEWIND_SLOW_BROWSER", "1"))
+
+
+def patient(context: BrowserContext) -> BrowserContext:
+    """Let everything asked of the pages of a context wait; make them slow where the tests are asked to."""
+    context.set_default_timeout(LIMIT_MS)
+    if SLOWER > 1:
+        context.on("page", slow)
+    return context
+
+
+def slow(page: Page) -> None:
+    """Let a page of Chromium compute slowly."""
+    page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
+
+
+def comes_to(place: Page | Locator, expression: str, wanted: Any, what: str = "") -> None:
+    """Wait until a value of a page, or of an element of it, is the one wanted; `what` names it where it does not."""
+    latest = time.monotonic() + LIMIT_MS / 1000
+    while (found := place.evaluate(expression)) != wanted:
+        assert time.monotonic() < latest, f"{what or expression}: {found!r}, and not {wanted!r}"
+        (place if isinstance(place, Page) else place.page).wait_for_timeout(50)
