@@ -37,6 +37,14 @@ ROOT = Path(__file__).parents[1]
 BENCH = (Path(__file__).parent / "bench.toml").read_text(encoding="utf-8")
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Note what each test costs, where EDGEWIND_TEST_COST names a file."""
+    if file := os.environ.get("EDGEWIND_TEST_COST"):
+        from support.cost import Cost
+
+        config.pluginmanager.register(Cost(Path(file).absolute()))
+
+
 @pytest.fixture(scope="session", autouse=True)
 def recorders_folder() -> Iterator[Path]:
     """Where recorders and pages of these tests find each other: not where those of whoever runs the tests do.

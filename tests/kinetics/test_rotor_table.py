@@ -112,7 +112,7 @@ def test_a_surface_goes_through_values_without_noise_and_says_how_far_it_may_be_
         return 0.3 * x[:, 0] + 0.1 * np.sin(2.0 * x[:, 1]) * (1.0 + x[:, 0])
 
     surface = Surface.fitted(points, truth(points), np.full(40, 1e-5))
-    found, spread = surface.at(others)
+    found, spread = surface.mean(others), surface.deviation(others)
     assert np.max(np.abs(found - truth(others))) < 0.01
     assert np.mean(np.abs(found - truth(others)) < 2.0 * spread + 1e-5) > 0.9
-    assert np.max(np.abs(surface.at(points)[0] - truth(points))) < 1e-3
+    assert np.max(np.abs(surface.mean(points) - truth(points))) < 1e-3

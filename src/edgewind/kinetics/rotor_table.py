@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.optimize import minimize
 
 from edgewind.errors import InputError, OutOfRangeError
@@ -88,6 +88,11 @@ _STEP = 1.02
 WIDE = 3.0
 
 
+def _raised(points: Floats) -> Floats:
+    """Return points (m, d) with a one before their coordinates, shape (m, d + 1)."""
+    return np.concatenate([np.ones((len(points), 1)), points], axis=1)
+
+
 @dataclass(frozen=True)
 class Surface:
     """A smooth surface through values with errors at points: a quadratic trend and a Gaussian process about it.
@@ -112,30 +117,61 @@ class Surface:
     lengths: Floats
     scale: float
 
-    def _kernel(self, a: Floats, b: Floats) -> Floats:
-        near, far = a / self.lengths, b / self.lengths
-        # Products in place of differences of every pair: what the page of what if waits for.
-        distance = (near**2).sum(axis=1)[:, None] + (far**2).sum(axis=1)[None, :] - 2.0 * near @ far.T
-        inner = a @ b.T
-        return np.asarray(self.scale**2 * np.exp(-0.5 * np.maximum(distance, 0.0)) + WIDE**2 * (1.0 + inner) ** 2)
+    # Products in place of differences of every pair, once for the points: what the page of what if waits for.
+    @cached_property
+    def _near(self) -> tuple[Floats, Floats]:
+        """The points over the lengths, and minus half the square of their distance from the middle."""
+        near = self.points / self.lengths
+        return near, -0.5 * (near**2).sum(axis=1)
+
+    def _process(self, points: Floats) -> Floats:
+        """Covariance of the process between points (m, d) and those of the surface, shape (m, n)."""
+        near, apart = self._near
+        own = points / self.lengths
+        exponent = own @ near.T
+        exponent += apart
+        exponent -= 0.5 * (own**2).sum(axis=1)[:, None]
+        np.exp(np.minimum(exponent, 0.0, out=exponent), out=exponent)
+        exponent *= self.scale**2
+        return exponent
+
+    def _kernel(self, points: Floats) -> Floats:
+        """Covariance of process and trend between points (m, d) and those of the surface, shape (m, n)."""
+        inner = points @ self.points.T
+        inner += 1.0
+        inner *= WIDE * inner
+        inner *= WIDE
+        inner += self._process(points)
+        return inner
 
     @cached_property
     def _solved(self) -> tuple[Any, Floats]:
-        matrix = self._kernel(self.points, self.points) + np.diag(self.noise**2 + 1e-12)
+        matrix = self._kernel(self.points) + np.diag(self.noise**2 + 1e-12)
         factor = cho_factor(matrix, lower=True)
         return factor, np.asarray(cho_solve(factor, self.values))
 
+    @cached_property
+    def _inverse(self) -> Floats:
+        """Inverse of the factor: each error then costs a product."""
+        (factor, _), _ = self._solved
+        return np.asarray(solve_triangular(factor, np.eye(len(factor)), lower=True))
+
+    @cached_property
+    def _trend(self) -> Floats:
+        """The trend of the surface as a quadratic form of (1, point), shape (d + 1, d + 1)."""
+        raised = _raised(self.points)
+        return np.asarray(WIDE**2 * (raised.T * self._solved[1]) @ raised)
+
     def mean(self, points: Floats) -> Floats:
         """Return the surface at points (m, d)."""
-        return np.asarray(self._kernel(points, self.points) @ self._solved[1])
+        raised = _raised(points)
+        return np.asarray(self._process(points) @ self._solved[1] + ((raised @ self._trend) * raised).sum(axis=1))
 
-    def at(self, points: Floats) -> tuple[Floats, Floats]:
-        """Return the surface and its standard deviation at points (m, d)."""
-        factor, weights = self._solved
-        near = self._kernel(points, self.points)
+    def deviation(self, points: Floats) -> Floats:
+        """Return the standard deviation of the surface at points (m, d)."""
+        told = self._inverse @ self._kernel(points).T
         own = self.scale**2 + WIDE**2 * (1.0 + (points**2).sum(axis=1)) ** 2
-        left = own - np.einsum("ij,ji->i", near, cho_solve(factor, near.T))
-        return near @ weights, np.sqrt(np.maximum(left, 0.0))
+        return np.asarray(np.sqrt(np.maximum(own - np.einsum("ij,ij->j", told, told), 0.0)))
 
     @property
     def log_evidence(self) -> float:
@@ -284,7 +320,7 @@ class RotorRatios:
         found = {}
         for name in names:
             surface = self.surfaces[name]
-            error = np.hypot(surface.at(points)[1], float(np.median(surface.noise)))
+            error = np.hypot(surface.deviation(points), float(np.median(surface.noise)))
             if np.any(below > 0.0):
                 changed = np.abs(self._denser(surface, points, below))
                 error = error + DENSE_SHARE * changed + DENSE_ERROR * below.ravel()

@@ -337,7 +337,8 @@ def bulb_error(
 
     def within(size: float) -> dict[str, Array]:
         if _in_tables(shape, vanes, arm, aspect):
-            whole, _ = _of_tables(vanes, arm, aspect, size * room_m / width_m, size * height / width_m, kn, np.ones(1))
+            lengths = (size * room_m / width_m, size * height / width_m)
+            whole, _ = _of_tables(vanes, arm, aspect, *lengths, kn, np.ones(1), with_error=False)
             return {key: whole[key][0, :-1] for key in _NAMES}
         found = _rotor_response(
             shape, width_m, height_m, size * room_m, vanes, arm_m, 0.0, 1.0, size * height, None
@@ -407,13 +408,21 @@ def _in_tables(shape: VaneShape, vanes: int, arm: float, aspect: float) -> bool:
 
 
 def _of_tables(
-    vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array
+    vanes: int,
+    arm: float,
+    aspect: float,
+    width: float,
+    height: float,
+    kn: Array,
+    alphas: Array,
+    with_error: bool = True,
 ) -> tuple[dict[str, Array], Array]:
     """Return what :func:`_whole` does, for three vanes, too."""
     # The matrices are small: threads of the linear algebra would only get in each other's way.
     with threadpool_limits(1, user_api="blas"):
         each = [
-            _whole(number, arm, aspect, width, height, kn, alphas) for number in ((vanes,) if vanes in VANES else VANES)
+            _whole(number, arm, aspect, width, height, kn, alphas, with_error)
+            for number in ((vanes,) if vanes in VANES else VANES)
         ]
     return each[0] if len(each) == 1 else _between(*each)
 
@@ -473,11 +482,12 @@ _ROTOR = {"thermal_force": "torque", "drag": "drag", "heat": "heat_apart", "loss
 
 
 def _whole(
-    vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array
+    vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array, with_error: bool
 ) -> tuple[dict[str, Array], Array]:
     """Return the coefficients of a whole rotor, shapes (m, n + 1) with free flight last, and their relative error (n,).
 
-    The drag is per unit of the mean square of the radius rather than of that of the middle, as the lone vane's.
+    The drag is per unit of the mean square of the radius rather than of that of the middle, as the lone vane's. The
+    error costs more than the coefficients; where it is left out, zeros stand for it.
     """
     ratios = RotorRatios.standard(vanes)
     wide = width / (2.0 * arm + 1.0)
@@ -498,6 +508,8 @@ def _whole(
 
         ratio = at_chamber(_HEIGHT_POWER[name])
         whole[key] = ratio * np.array([table.coefficient(KINETIC[key], finite) for table in tables])
+        if not with_error:
+            continue
         moved = np.log(ratio / at_chamber(0.0))
         own = ratios.error(taken, chamber, aspect, at[None, :], diffuse, (name,))[name]
         error = np.hypot(np.hypot(own, _HEIGHT_ERROR * moved), beyond)
