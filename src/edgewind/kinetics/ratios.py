@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib import resources
 
 import numpy as np
@@ -48,15 +48,15 @@ class _LogRatios:
         kn, alpha = np.broadcast_arrays(np.asarray(knudsen, dtype=float), np.asarray(accommodation, dtype=float))
         finite = self.knudsen[:-1]
         inside = np.log(np.clip(kn, finite[0], finite[-1]))
-        nearer = np.minimum(finite[-1] / kn, 1.0)
-        found = {}
-        for name, table in self.values.items():
-            curves = PchipInterpolator(self.second, table, axis=1)(second)
-            dense = PchipInterpolator(np.log(finite), curves[:, :-1], axis=1)(inside)
-            limit = curves[:, -1].reshape(-1, *[1] * kn.ndim)
-            both = limit + (dense - limit) * nearer
-            found[name] = _between(self.accommodation, both, alpha)
-        return found
+        curves = self._curves(second)  # (coefficient, accommodation, Knudsen number)
+        dense = PchipInterpolator(np.log(finite), curves[..., :-1], axis=2)(inside)
+        limit = curves[..., -1].reshape(*curves.shape[:2], *[1] * kn.ndim)
+        both = limit + (dense - limit) * np.minimum(finite[-1] / kn, 1.0)
+        return {name: _between(self.accommodation, one, alpha) for name, one in zip(self.values, both, strict=True)}
+
+    @cached_property
+    def _curves(self) -> PchipInterpolator:
+        return PchipInterpolator(self.second, np.stack(list(self.values.values())), axis=2)
 
 
 def _between(nodes: Floats, values: Floats, alpha: Floats) -> Floats:

@@ -179,6 +179,27 @@ class Surface:
         factor, weights = self._solved
         return float(-0.5 * self.values @ weights - np.log(np.diag(factor[0])).sum())
 
+    @cached_property
+    def _pull(self) -> Floats:
+        """What the logarithm of the evidence changes by with each entry of the covariance, shape (n, n)."""
+        weights = self._solved[1]
+        return np.asarray(0.5 * (np.outer(weights, weights) - self._inverse.T @ self._inverse))
+
+    @property
+    def slopes(self) -> Floats:
+        """What it changes by with the logarithms of the lengths and of the scale, shape (d + 1,).
+
+        Rasmussen and Williams, equation 5.9.
+        """
+        pulled = self._pull * self._process(self.points)
+        apart = (self.points[:, None, :] - self.points[None, :, :]) / self.lengths
+        return np.append(np.einsum("ij,ijd->d", pulled, apart**2), 2.0 * pulled.sum())
+
+    @property
+    def by_noise(self) -> float:
+        """What it changes by with half the variance of a noise common to all values, times that variance."""
+        return float(2.0 * np.trace(self._pull))
+
     @classmethod
     def fitted(cls, points: Floats, values: Floats, noise: Floats) -> Surface:
         """Return the surface with the lengths, the scale and a common noise of the greatest evidence."""
@@ -191,10 +212,11 @@ class Surface:
         begin = np.concatenate([np.zeros(dimensions) + 0.7, [np.log(0.05), np.log(1e-3)]])
         bounds = [(-1.0, 2.5)] * dimensions + [(np.log(1e-3), 0.7), (np.log(1e-4), np.log(0.05))]
 
-        def lost(logs: Floats) -> float:
-            return -surface(logs).log_evidence
+        def lost(logs: Floats) -> tuple[float, Floats]:
+            tried = surface(logs)
+            return -tried.log_evidence, -np.append(tried.slopes, tried.by_noise * np.exp(2.0 * logs[-1]))
 
-        found = minimize(lost, begin, method="L-BFGS-B", bounds=bounds)
+        found = minimize(lost, begin, jac=True, method="L-BFGS-B", bounds=bounds)
         return surface(found.x)
 
 
@@ -256,6 +278,12 @@ class RotorRatios:
         return coordinates(*parts), parts[0].shape, below
 
     def _denser(self, surface: Surface, points: Floats, below: Floats) -> Floats:
+        """Return what :func:`_change_below` does; it is 0 from the least Knudsen number on."""
+        changed, under = np.zeros(len(points)), below.ravel() > 0.0
+        changed[under] = self._change_below(surface, points[under], below.ravel()[under])
+        return changed
+
+    def _change_below(self, surface: Surface, points: Floats, below: Floats) -> Floats:
         """Return what the logarithm of a ratio changes by below the least Knudsen number, by that number's logarithm.
 
         Towards the continuum rotor and lone vane obey the same equations with slip of the first order, so that their
@@ -264,7 +292,7 @@ class RotorRatios:
         up = points.copy()
         up[:, 3] += (place_of(_STEP * SMALLEST) - place_of(SMALLEST)) / 2.55
         slope = (surface.mean(up) - surface.mean(points)) / np.log(_STEP)
-        return np.asarray(slope * np.expm1(-below.ravel()))
+        return np.asarray(slope * np.expm1(-below))
 
     def at(
         self,

@@ -133,6 +133,12 @@ class ResponseTable:
             )
         return PchipInterpolator(np.log(self.knudsen), self.values["area_share"])
 
+    @cached_property
+    def _first(self) -> dict[str, tuple[float, float]]:
+        """Each coefficient at the first node, and its slope there, both in logarithms."""
+        at = float(np.log(self.knudsen[0]))
+        return {name: (float(np.exp(spline(at))), float(spline(at, 1))) for name, spline in self._splines.items()}
+
     @property
     def _edge_heat(self) -> float:
         """What heat_hot / Kn grows by with ln(1/Kn) in the limit of the continuum."""
@@ -141,8 +147,7 @@ class ResponseTable:
 
     def _below(self, name: str, ratio: Floats) -> tuple[Floats, Floats]:
         """Return the law of slip flow and the continued power law of the node, below the first node, at Kn/Kn_first."""
-        at = float(np.log(self.knudsen[0]))
-        value, slope = float(np.exp(self._splines[name](at))), float(self._splines[name](at, 1))
+        value, slope = self._first[name]
         power = value * ratio**slope
         limit = CONTINUUM[name]
         if name == "heat_hot":
@@ -156,10 +161,11 @@ class ResponseTable:
         kn = _checked(knudsen)
         first, last = self.knudsen[0], self.knudsen[-1]
         inside = np.exp(self._splines[name](np.log(np.clip(kn, first, last))))
-        low, _ = self._below(name, np.minimum(kn, first) / first)
         limit = self.free_flight[name]
-        high = limit + (inside - limit) * (last / np.maximum(kn, last))
-        return np.asarray(np.where(kn < first, low, np.where(kn > last, high, inside)))
+        found = np.where(kn > last, limit + (inside - limit) * (last / np.maximum(kn, last)), inside)
+        if np.any(kn < first):
+            found = np.where(kn < first, self._below(name, np.minimum(kn, first) / first)[0], found)
+        return np.asarray(found)
 
     def coefficient(self, name: str, knudsen: ArrayLike) -> Floats:
         """Return a coefficient by its name in `values`."""

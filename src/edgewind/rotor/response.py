@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from copy import copy
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -134,9 +134,8 @@ class TableResponse:
         if np.any(stacked[:_LOGS] <= 0) or np.any(limit[:_LOGS] <= 0):
             raise InputError("the response table holds a coefficient that is not above zero", fix="make it again")
         self.free = limit
+        self.held = stacked
         self.top = stacked[..., -1]
-        curve = np.concatenate([np.log(stacked[:_LOGS]), stacked[_LOGS:]])
-        self._curve = PchipInterpolator(np.log(self.knudsen), np.moveaxis(curve, -1, 0))
         self._errors = np.tile(np.asarray(error, dtype=float), (len(_UNSURE), 1))
         self._shared = np.zeros((2, self.knudsen.size))
 
@@ -147,6 +146,7 @@ class TableResponse:
         greatest holds for all. Those of force and drag may be one and the same, both too great or both too small
         `together`.
         """
+        self._curve  # noqa: B018  made once, for this one and for all copies of it
         found = copy(self)
         if isinstance(relative, Mapping):
             heat = np.maximum(*(np.asarray(relative[KINETIC[name]], dtype=float) for name in ("heat", "loss")))
@@ -157,6 +157,19 @@ class TableResponse:
         else:
             found._errors = np.hypot(self._errors, np.asarray(relative, dtype=float))
         return found
+
+    @cached_property
+    def _curve(self) -> PchipInterpolator:
+        curve = np.concatenate([np.log(self.held[:_LOGS]), self.held[_LOGS:]])
+        return PchipInterpolator(np.log(self.knudsen), np.moveaxis(curve, -1, 0))
+
+    def nodes(self) -> dict[str, Array]:
+        """Return the coefficients at the nodes by their names in :class:`Coefficients`, shape (m, n + 1).
+
+        The last column is free flight.
+        """
+        whole = np.concatenate([self.held, self.free[..., None]], axis=-1)
+        return dict(zip(_HELD, whole, strict=True))
 
     def _with_accommodation(self, values: Mapping[str, ArrayLike], knudsen: ArrayLike) -> dict[str, Array]:
         """Return coefficients with those of a difference in accommodation: that of an apparent one in temperature."""

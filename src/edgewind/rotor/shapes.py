@@ -19,13 +19,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann
 from scipy.interpolate import PchipInterpolator
-from threadpoolctl import threadpool_limits
+from threadpoolctl import ThreadpoolController
 
 from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape, vane_rim
 from edgewind.errors import OutOfRangeError
@@ -135,9 +135,9 @@ def _shaped_response(
         return _over_width(found, length / width_m, found.source)
     kn, alphas = strip.knudsen, strip.accommodation
     finite = _finite(name, max(room, _LEAST_ROOM), kn, alphas)
-    long = _arrays(strip, kn, alphas)
+    long = _at_nodes(strip)
     part, fading = aspect**-_ASPECT_POWER, 4 / aspect * (1 - 1 / aspect)
-    beside = {key: fading * _beside(key, kn) for key in _NAMES}
+    beside = {key: fading * _beside(key, tuple(kn)) for key in _NAMES}
     values = {
         key: np.exp((1 - part) * np.log(long.values[key]) + part * np.log(finite.values[key]) + beside[key])
         for key in _NAMES
@@ -170,9 +170,14 @@ def _as_built(
     if thickness == 0.0 and chamber == 1.0:
         return found
     kn, alphas = found.knudsen, found.accommodation
-    table = _arrays(found, kn, alphas)
+    table = _at_nodes(found)
     at = (alphas[:, None], np.append(kn, np.inf)[None, :])
-    thick, mirrored = thickness_ratios(thickness, *at, rim=rim), chamber_ratios(chamber, *at, room=room, share=share)
+    thick = thickness_ratios(thickness, *at, rim=rim)
+    mirrored = (
+        dict.fromkeys(KINETIC.values(), np.ones((1, kn.size + 1)))
+        if chamber == 1.0
+        else chamber_ratios(chamber, *at, room=room, share=share)
+    )
     values = {key: table.values[key] * thick[of] * mirrored[of] for key, of in KINETIC.items() if key in _NAMES}
     unsure = [
         part * np.max([np.abs(np.log(ratios[KINETIC[key]])) for key in ("thermal_force", "drag")], axis=(0, 1))[:-1]
@@ -188,10 +193,11 @@ def _as_built(
     )
 
 
-def _beside(key: str, kn: Array) -> Array:
+@lru_cache(maxsize=8)
+def _beside(key: str, kn: tuple[float, ...]) -> Array:
     """Return what the table of aspect 2 lies above that power law, as a logarithm; free flight is the last."""
     strip, square, twice = (
-        np.log(ResponseTable.standard(name, room=_ROOM, aspect=aspect).coefficient(KINETIC[key], np.append(kn, 1e12)))
+        np.log(ResponseTable.standard(name, room=_ROOM, aspect=aspect).coefficient(KINETIC[key], np.array([*kn, 1e12])))
         for name, aspect in (("strip", 1.0), ("square", 1.0), ("rectangle", 2.0))
     )
     part = 2.0**-_ASPECT_POWER
@@ -200,14 +206,25 @@ def _beside(key: str, kn: Array) -> Array:
 
 def _finite(name: str, room: float, kn: Array, alphas: Array) -> _Table:
     """Return a square, disc or diamond in a cube of `room` times its length."""
-    tables = [ResponseTable.standard(name, room=_ROOM, accommodation=float(alpha)) for alpha in alphas]
-    at = np.append(kn, 1e12)
+    table = _of_shape(name, tuple(kn), tuple(alphas))
+    moved = _to_room(table.values, np.append(kn, 1e12), room, math.pi / 4 if name == "disc" else 1.0)
+    change = np.abs(np.log(moved["drag"] / table.values["drag"]))[-1, :-1]
+    return _Table(moved, table.share, np.hypot(table.error, _ROOM_ERROR * change))
+
+
+# A search, or a slider of the pages, asks for one shape at the same places thousands of times.
+@lru_cache(maxsize=16)
+def _of_shape(name: str, kn: tuple[float, ...], alphas: tuple[float, ...]) -> _Table:
+    """Return a square, disc or diamond in the room of its table."""
+    tables = [ResponseTable.standard(name, room=_ROOM, accommodation=alpha) for alpha in alphas]
+    at, finite = np.array([*kn, 1e12]), np.array(kn)
     values = {key: np.array([table.coefficient(KINETIC[key], at) for table in tables]) for key in _NAMES}
-    known = [table.error(KINETIC[key], kn) / table.coefficient(KINETIC[key], kn) for table in tables for key in _NAMES]
-    share = np.array([table.area_share(at) for table in tables])
-    moved = _to_room(values, at, room, math.pi / 4 if name == "disc" else 1.0)
-    change = np.abs(np.log(moved["drag"] / values["drag"]))[-1, :-1]
-    return _Table(moved, share, np.hypot(np.max(known, axis=0), _ROOM_ERROR * change))
+    known = [
+        table.error(KINETIC[key], finite) / one[:-1]
+        for key in _NAMES
+        for table, one in zip(tables, values[key], strict=True)
+    ]
+    return _Table(values, np.array([table.area_share(at) for table in tables]), np.max(known, axis=0))
 
 
 def _to_room(values: dict[str, Array], kn: Array, room: float, area: float) -> dict[str, Array]:
@@ -231,10 +248,10 @@ def _to_room(values: dict[str, Array], kn: Array, room: float, area: float) -> d
     return {"thermal_force": force, "drag": drag, "heat": values["heat"], "loss": loss}
 
 
-def _arrays(response: TableResponse, kn: Array, alphas: Array) -> _Table:
-    """Return a response on a grid, with free flight as the last column."""
-    at = response.at(np.append(kn, np.inf)[None, :], alphas[:, None])
-    return _Table({key: getattr(at, key) for key in _NAMES}, at.area_share, response.relative_error(kn))
+def _at_nodes(response: TableResponse) -> _Table:
+    """Return a response at its nodes, with free flight as the last column."""
+    at = response.nodes()
+    return _Table({key: at[key] for key in _NAMES}, at["area_share"], response.relative_error(response.knudsen))
 
 
 def _over_width(found: TableResponse, ratio: float, source: str) -> TableResponse:
@@ -242,7 +259,7 @@ def _over_width(found: TableResponse, ratio: float, source: str) -> TableRespons
     if ratio == 1.0 and source == found.source:
         return found
     kn, alphas = found.knudsen, found.accommodation
-    table = _arrays(found, kn, alphas)
+    table = _at_nodes(found)
     values = table.values | {"area_share": table.share}
     return TableResponse(
         kn * ratio,
@@ -368,20 +385,20 @@ def _rotor_response(
     about = (shape, width_m, height_m, min(room_m, height))
     alone = shaped_response(*about, thickness_m=thickness_m, chamber_accommodation=chamber_accommodation)
     kn, alphas = alone.knudsen, alone.accommodation
-    table = _arrays(alone, kn, alphas)
+    table = _at_nodes(alone)
     values = table.values | {"area_share": table.share}
     arm, aspect = arm_m / width_m, height_m / width_m
     errors, source = table.error, alone.source
     if vanes < 2:
         pass
     elif own is not None:
-        plain = _arrays(shaped_response(*about), kn, alphas)
+        plain = _at_nodes(shaped_response(*about))
         whole, error = _own(own, plain, kn)
         values |= {key: whole[key] * table.values[key] for key in _NAMES}
         errors = np.hypot(error, np.abs(np.log(table.values["drag"] / plain.values["drag"]))[-1, :-1] * _CARRIED)
         source = f"edgewind.kinetics, Shakhov model, Maxwell walls: this rotor of {vanes} vanes, solved for itself"
     elif _in_tables(shape, vanes, arm, aspect):
-        plain = _arrays(shaped_response(*about), kn, alphas)
+        plain = _at_nodes(shaped_response(*about))
         whole, error = _of_tables(vanes, arm, aspect, room_m / width_m, height / width_m, kn, alphas)
         values |= {key: whole[key] * table.values[key] / plain.values[key] for key in _NAMES}
         # What the lone vane's error has from its room is not the rotor's.
@@ -407,6 +424,12 @@ def _in_tables(shape: VaneShape, vanes: int, arm: float, aspect: float) -> bool:
     return shape == "rectangle" and 2 <= vanes <= 4 and arm <= _LONGEST_ARM and ASPECTS[0] <= aspect <= ASPECTS[1]
 
 
+@cache
+def _linear_algebra() -> ThreadpoolController:
+    """The libraries of linear algebra, all loaded by now: to look for them takes longer than what is computed."""
+    return ThreadpoolController()
+
+
 def _of_tables(
     vanes: int,
     arm: float,
@@ -419,7 +442,7 @@ def _of_tables(
 ) -> tuple[dict[str, Array], Array]:
     """Return what :func:`_whole` does, for three vanes, too."""
     # The matrices are small: threads of the linear algebra would only get in each other's way.
-    with threadpool_limits(1, user_api="blas"):
+    with _linear_algebra().limit(limits=1, user_api="blas"):
         each = [
             _whole(number, arm, aspect, width, height, kn, alphas, with_error)
             for number in ((vanes,) if vanes in VANES else VANES)
@@ -496,22 +519,21 @@ def _whole(
     beyond = _BEYOND_ERROR * math.hypot(math.log(arm / taken), math.log(wide / chamber))
     at = np.append(kn, np.inf)
     # Less accommodation than the tables have moves the ratios as little as it does within.
-    diffuse = np.maximum(alphas, DIFFUSE[0])[:, None]
-    tables = [ResponseTable.standard("square", room=_ROOM, accommodation=float(alpha)) for alpha in alphas]
-    finite = np.append(kn, 1e12)
+    diffuse, place = np.unique(np.maximum(alphas, DIFFUSE[0]), return_inverse=True)
+    square = _of_shape("square", tuple(kn), tuple(alphas))
     whole, worst = {}, np.zeros(kn.size)
     for key, name in _ROTOR.items():
 
         def at_chamber(power: float, name: str = name) -> Array:
             inside = min(max(wide * (height / width) ** power, CHAMBERS[0]), CHAMBERS[1])
-            return np.asarray(ratios.at(taken, inside, aspect, at[None, :], diffuse, (name,))[name])
+            return np.asarray(ratios.at(taken, inside, aspect, at[None, :], diffuse[:, None], (name,))[name])
 
         ratio = at_chamber(_HEIGHT_POWER[name])
-        whole[key] = ratio * np.array([table.coefficient(KINETIC[key], finite) for table in tables])
+        whole[key] = ratio[place] * square.values[key]
         if not with_error:
             continue
-        moved = np.log(ratio / at_chamber(0.0))
-        own = ratios.error(taken, chamber, aspect, at[None, :], diffuse, (name,))[name]
+        moved = 0.0 if height == width else np.log(ratio / at_chamber(0.0))
+        own = ratios.error(taken, chamber, aspect, at[None, :], diffuse[:, None], (name,))[name]
         error = np.hypot(np.hypot(own, _HEIGHT_ERROR * moved), beyond)
         worst = np.maximum(worst, error.max(axis=0)[:-1])
     whole["drag"] = whole["drag"] / (1.0 + 1.0 / (12.0 * taken**2))
