@@ -12,7 +12,9 @@ from edgewind.rotor import (
     parse_changes,
     parse_vane_temperature,
     predict,
+    predict_reach,
     predict_whole,
+    reach,
     response_of,
     warm_start,
 )
@@ -46,6 +48,18 @@ def test_the_optimum_moves_with_the_width_and_with_the_gas(make_bench):
     assert wide.force.pressure_pa < 0.7 * base.force.pressure_pa
     # Its free path is three times as long at the same pressure; that it cools the vane more takes some of it back.
     assert helium.force.pressure_pa > 1.5 * base.force.pressure_pa
+
+
+def test_all_within_reach_is_predicted_as_over_the_same_pressures(make_bench):
+    bench, wider = make_bench(rotor=ROTOR), {"rotor.vane_width": "13 mm"}
+    once, whole = (
+        predict_reach(bench, changes=wider),
+        predict_whole(bench, reach(changed_bench(bench, wider)), changes=wider),
+    )
+    np.testing.assert_allclose(once.table, whole.table, rtol=1e-8)
+    for one, other in ((once.speed, whole.speed), (once.force, whole.force)):
+        assert one.found and one.pressure_pa == pytest.approx(other.pressure_pa, rel=1e-8)
+        assert one.value == pytest.approx(other.value, rel=1e-8)
 
 
 def test_the_plain_form_has_rows_and_both_optima(make_bench):

@@ -11,7 +11,7 @@ from edgewind.bench import Bench, parse_bench
 from edgewind.bench.form import FIELDS, read_fields
 from edgewind.errors import InputError
 from edgewind.formatting import format_number
-from edgewind.rotor import changed_bench, predict_whole, reach
+from edgewind.rotor import predict_reach
 
 # Where nothing is stated: between which values an unknown is tried to see whether it decides the answer.
 _UNKNOWN = {
@@ -129,7 +129,7 @@ def _ends(bench: Bench, key: str) -> tuple[str, str] | None:
 
 def _answer(bench: Bench, changes: Mapping[str, str]) -> tuple[float, float] | None:
     """Return greatest speed and its pressure; None where there is no maximum within reach."""
-    speed = predict_whole(bench, reach(changed_bench(bench, changes)), changes=changes).speed
+    speed = predict_reach(bench, changes=changes).speed
     if not speed.found or speed.pressure_pa is None or not speed.value:
         return None
     return abs(float(speed.value)), float(speed.pressure_pa)

@@ -21,6 +21,7 @@ from edgewind.rotor.predict import (
     PredictionResult,
     optima,
     predict,
+    predict_reach,
     predict_whole,
 )
 from edgewind.rotor.reach import reach
@@ -64,6 +65,7 @@ __all__ = [
     "parse_changes",
     "parse_vane_temperature",
     "predict",
+    "predict_reach",
     "predict_whole",
     "reach",
     "response_for",

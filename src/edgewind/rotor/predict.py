@@ -18,6 +18,7 @@ from edgewind.rotor.convection import convection_bound
 from edgewind.rotor.drives import thermal_force
 from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
 from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE, RotorParameters, parameters_of
+from edgewind.rotor.reach import pressures_within
 from edgewind.rotor.response import GasResponse
 from edgewind.rotor.shapes import response_of
 from edgewind.rotor.steady import SteadyState, check_range, steady_state
@@ -229,6 +230,22 @@ def predict_whole(
     return Prediction(table, speed, force, of, rotor, str(getattr(gas, "source", "")), over)
 
 
+def predict_reach(
+    bench: Bench, *, changes: Mapping[str, Any] | None = None, parameters: Mapping[str, float] | None = None
+) -> Prediction:
+    """Predict as :func:`predict_whole` does over every pressure within reach, with each thing computed once.
+
+    The optima are those of the pressures of the table (see :func:`edgewind.rotor.reach.pressures_within`). Where an
+    unknown emissivity may put them is left out: a slider waits for this.
+    """
+    of = changed_bench(bench, changes or {})
+    rotor = parameters_of(of).with_(**dict(parameters or {}))
+    gas = response_of(rotor)
+    state = steady_state(pressures_within(rotor, gas), rotor, gas)
+    speed, force = optima_of(state, gas)
+    return Prediction(table_of(state), speed, force, of, rotor, gas.source)
+
+
 def _range(rotor: RotorParameters, gas: GasResponse, low_pa: float, high_pa: float) -> OptimumRange:
     """Return where the speed is greatest as the emissivity of the bright face goes through all that is possible."""
     each = [
@@ -290,23 +307,36 @@ def optima(
     """
     pressure = np.geomspace(low_pa, high_pa, points) if 0 < low_pa < high_pa else np.array([low_pa])
     check_range(pressure, rotor, response)
-    state = steady_state(pressure, rotor, response)
+    return optima_of(steady_state(pressure, rotor, response), response)
+
+
+def optima_of(state: SteadyState, response: GasResponse) -> tuple[CurveOptimum, CurveOptimum]:
+    """Return what :func:`optima` does of a steady state at pressures that are even in the logarithm."""
+    pressure, rotor = state.at.pressure_pa, state.at.rotor
     sense = float(np.sign(state.net_torque[np.argmax(np.abs(state.net_torque))])) or 1.0
+    curves = {name: sense * getattr(state, name) for name in ("speed_rad_s", "net_torque")}
+    peaks = {
+        name: float(peak_pressures(pressure, values[None, :])[0]) if pressure.size > 2 else np.nan
+        for name, values in curves.items()
+    }
+    places = np.array(
+        [
+            peaks[name] if np.isfinite(peaks[name]) else float(pressure[np.argmax(values)])
+            for name, values in curves.items()
+        ]
+    )
+    there = steady_state(places, rotor, response)
     found = []
-    for quantity in ("speed_rad_s", "net_torque"):
-        values = sense * getattr(state, quantity)
-        place = float(peak_pressures(pressure, values[None, :])[0]) if pressure.size > 2 else np.nan
-        inside = bool(np.isfinite(place))
-        place = place if inside else float(pressure[np.argmax(values)])
-        value = float(getattr(steady_state(np.array([place]), rotor, response), quantity)[0])
+    for k, (name, values) in enumerate(curves.items()):
+        inside = bool(np.isfinite(peaks[name]))
         found.append(
             CurveOptimum(
                 found=inside,
-                pressure_pa=place,
+                pressure_pa=float(places[k]),
                 reason="" if inside else AT_AN_EDGE,
                 flat_pa=flat_range(pressure, values) if inside else None,
-                value=value,
-                knudsen=float(np.mean(rotor.knudsen(place))),
+                value=float(getattr(there, name)[k]),
+                knudsen=float(np.mean(rotor.knudsen(places[k]))),
             )
         )
     return found[0], found[1]

@@ -19,11 +19,9 @@ from edgewind.rotor import (
     Prediction,
     RotorParameters,
     changed_bench,
-    optima,
     parameters_of,
-    predict_whole,
+    predict_reach,
     reach,
-    response_of,
 )
 from edgewind.rotor.drives import NAMES
 from edgewind.serialize import to_plain
@@ -124,7 +122,7 @@ def what_if(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, 
     start = time.perf_counter()
     bench = rotor.bench if isinstance(rotor, RotorDraws) else rotor
     best = rotor.moved(changes).best if isinstance(rotor, RotorDraws) else None
-    found = predict_whole(bench, reach(changed_bench(bench, changes)), changes=changes, parameters=best)
+    found = predict_reach(bench, changes=changes, parameters=best)
     fitted = {
         key: _shown(lever, float(best[lever.field]))
         for key, lever in SLIDERS.items()
@@ -183,7 +181,7 @@ def check_changes(changes: Mapping[str, str]) -> None:
 def sliders_of(bench: Bench) -> list[dict[str, Any]]:
     """Return the sliders of a bench: their group, their ends and where they stand, in the unit of each."""
     parameters = parameters_of(bench)
-    table = predict_whole(bench, reach(bench)).table
+    table = predict_reach(bench).table
     torque, drag = float(np.max(np.abs(table["torque_n_m"]))), float(np.max(table["drag_vanes_n_m_s"]))
     room = 1e3 * (bench.chamber.width.value - 2 * bench.rotor.arm.value)
     least_room = 1e3 * (2 * bench.rotor.arm.value + bench.rotor.vane_width.value) / 0.98
@@ -267,9 +265,9 @@ def moved_rotor(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[
 
 def fastest(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[float, float] | None:
     """Return greatest speed, rad/s, and its pressure, Pa; None where there is no maximum within reach."""
-    bench, of = moved_rotor(rotor, changes)
-    pressures = reach(bench)
-    speed, _ = optima(of, response_of(of), float(pressures[0]), float(pressures[-1]))
+    bench = rotor.bench if isinstance(rotor, RotorDraws) else rotor
+    best = rotor.moved(changes).best if isinstance(rotor, RotorDraws) else None
+    speed = predict_reach(bench, changes=changes, parameters=best).speed
     if not speed.found or speed.pressure_pa is None or not speed.value:
         return None
     return float(speed.value), float(speed.pressure_pa)
@@ -289,8 +287,6 @@ def _plain(found: Prediction) -> dict[str, Any]:
         "kn": plain_list(table["knudsen"]),
         "speed_rad_s": plain_list(speed),
         "torque_n_m": plain_list(table["torque_n_m"]),
-        "area_n_m": plain_list(table["torque_area_n_m"]),
-        "edge_n_m": plain_list(table["torque_edge_n_m"]),
         "drag_n_m_s": plain_list(table["drag_n_m_s"]),
         "drives": drives,
         "names": {key: NAMES[key] for key in drives},

@@ -1,5 +1,5 @@
 // Make a sweep ready, show what will move and what to mind, and begin only when a person says so.
-import { ask, byId, clearProblems, dataOf, make, pathOf, showProblem } from "/static/common.js";
+import { ask, byId, clearProblems, dataOf, keepDraft, make, pathOf, showProblem } from "/static/common.js";
 
 const here = dataOf("data");
 
@@ -43,7 +43,8 @@ const form = byId("sweep");
 if (form) {
   const book = byId("sweep-book"),
     folder = byId("sweep-folder"),
-    name = byId("sweep-name");
+    name = byId("sweep-name"),
+    draft = keepDraft(form, "sweep-" + (here.slug ? pathOf(here.slug, here.experiment) : ""));
   if (book) {
     const row = byId("sweep-new_book").closest(".field"),
       show = () => {
@@ -55,7 +56,8 @@ if (form) {
       // not in a field that has the focus: it would stand before what is typed there
       if (!name.dataset.typed && document.activeElement !== name) name.value = folder.value.split("~").at(-1);
     };
-    if (name.value) name.dataset.typed = "yes"; // typed before this script was here, or kept by the browser
+    // Typed before this script was here, or kept; not where it is what the folder suggests.
+    if (name.value && name.value !== folder.value.split("~").at(-1)) name.dataset.typed = "yes";
     name.addEventListener("input", () => {
       name.dataset.typed = "yes";
     });
@@ -69,7 +71,7 @@ if (form) {
       button = form.querySelector("button");
     button.disabled = true;
     try {
-      await begin({ ...Object.fromEntries(new FormData(form)), ...fixed });
+      if (await begin({ ...Object.fromEntries(new FormData(form)), ...fixed })) draft.forget();
     } catch (error) {
       showProblem(form, "sweep", error);
     }

@@ -162,7 +162,9 @@ function showSteer() {
       byId("answer-text").value = "";
       // Not out of a field in which somebody is typing.
       const at = document.activeElement;
-      if (!(at?.matches("input:not([type=radio]), textarea") && at.value)) byId("answer-text").focus();
+      const typing = at?.matches("input:not([type=radio]), textarea") && at.value !== "";
+      if (typing || at?.closest("dialog")) say(status.question);
+      else byId("answer-text").focus();
     }
     if (!status.question) byId("question-text").textContent = "";
   } else byId("question").hidden = true;
@@ -249,7 +251,20 @@ function showRows() {
   fillTable(byId("readings").tBodies[0], list.slice(-12).reverse(), ways);
 }
 let traced = 0,
-  tracing = 0;
+  tracing = 0,
+  drawnTrace = null,
+  traceTools = null;
+// The drawing changes with each trace; the button that opens it stays, and the cursor on it.
+function showDrawn(...parts) {
+  if (!drawnTrace) {
+    drawnTrace = make("div");
+    byId("trace").replaceChildren(drawnTrace);
+    const find = () => drawnTrace.querySelector("svg");
+    traceTools = openSvg(drawnTrace, find, () => find()?.getAttribute("aria-label") ?? "The last trace");
+  }
+  drawnTrace.replaceChildren(...parts);
+  traceTools.name();
+}
 function showTrace() {
   clearTimeout(tracing);
   tracing = setTimeout(fetchTrace, 120);
@@ -263,32 +278,23 @@ async function fetchTrace() {
   try {
     const found = await ask(`/api/trace/${at}/${last.n}`);
     if (!found.whole) return;
-    byId("trace").replaceChildren(
-      ...(found.turns
-        ? [
-            drawTrace(found, `Three turns from the middle of the trace of reading ${last.n}`),
-            make(
-              "p",
-              { class: "soft small" },
-              `Reading ${last.n}: three turns, ${number(found.turns_seconds, 3)} s, of ` +
-                `${number(found.seconds, 3)} s; ${speedText(last.speed_rad_s, last.speed_u_rad_s)} ` +
-                `${unitOf("speed")}${last.speed_flags ? "; " + last.speed_flags : ""}`,
-            ),
-          ]
-        : [
-            drawTrace(found, `The whole trace of reading ${last.n}`),
-            make(
-              "p",
-              { class: "soft small" },
-              `Reading ${last.n}: the whole of ${number(found.seconds, 3)} ` +
-                `s${last.speed_flags ? "; " + last.speed_flags : ""}`,
-            ),
-          ]),
-    );
-    openSvg(
-      byId("trace").querySelector("svg"),
-      () => byId("trace").querySelector("svg"),
-      () => byId("trace").querySelector("svg").getAttribute("aria-label"),
+    showDrawn(
+      drawTrace(
+        found,
+        found.turns
+          ? `Three turns from the middle of the trace of reading ${last.n}`
+          : `The whole trace of reading ${last.n}`,
+      ),
+      make(
+        "p",
+        { class: "soft small" },
+        found.turns
+          ? `Reading ${last.n}: three turns, ${number(found.turns_seconds, 3)} s, of ${number(found.seconds, 3)} s; ` +
+              `${speedText(last.speed_rad_s, last.speed_u_rad_s)} ${unitOf("speed")}` +
+              (last.speed_flags ? "; " + last.speed_flags : "")
+          : `Reading ${last.n}: the whole of ${number(found.seconds, 3)} s` +
+              (last.speed_flags ? "; " + last.speed_flags : ""),
+      ),
     );
   } catch {
     traced = 0;

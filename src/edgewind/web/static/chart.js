@@ -90,16 +90,18 @@ export class Chart {
     this.tip.hidden = true;
     this.wanted = 0;
     this.width = 0; // for which it was drawn last
+    this.measured = 0; // what its place has, as heard: to ask lays the whole page out anew at each drawing
     this.pointer = null; // where the pointer is, while it is on the drawing
     this.svg = this.newDrawing();
     // Its own drawing changes the height of its place: only another width is a reason to draw it anew.
-    this.watching = new ResizeObserver(() => {
+    this.watching = new ResizeObserver(([entry]) => {
+      this.measured = Math.floor(entry.contentRect.width);
       if (this.widthNow() !== this.width) this.soon();
     });
     this.watching.observe(place);
   }
   widthNow() {
-    return Math.max(this.place.clientWidth, 240);
+    return Math.max(this.measured || this.place.clientWidth, 240);
   }
   // One element for good: what is under a pointer, or measured, is not taken away by the next drawing.
   newDrawing() {

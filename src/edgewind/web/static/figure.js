@@ -128,7 +128,8 @@ function theDialog() {
   dialog.addEventListener("close", () => {
     shown?.stop?.();
     dialog.querySelector(".largeplace").replaceChildren();
-    shown?.button.focus();
+    // The row it stood in may be stored and gone.
+    if (shown) (shown.button.isConnected ? shown.button : document.getElementById("main")).focus();
     shown = null;
   });
   document.body.append(dialog);

@@ -4,6 +4,7 @@ import {
   ask,
   byId,
   clearProblems,
+  keepDraft,
   make,
   number,
   pathOf,
@@ -149,8 +150,8 @@ export function dropZone(here, sheet) {
     if (!row) return;
     for (const [name, text] of Object.entries(row)) {
       const input = entry.querySelector(`[name="${name}"]`);
-      if (input && !input.value) input.value = text;
-      else if (input instanceof HTMLSelectElement) input.value = text;
+      if (!input || input.dataset.chosen) continue;
+      if (!input.value || input instanceof HTMLSelectElement) input.value = text;
     }
     entry.querySelector(".guess").textContent = "Filled in from the table that was dropped with it.";
   }
@@ -292,6 +293,7 @@ export function dropZone(here, sheet) {
       box,
     );
     const leave = () => {
+      draft.forget();
       fetch("/api/files/" + one.id, { method: "DELETE" });
       entry.remove();
     };
@@ -303,6 +305,7 @@ export function dropZone(here, sheet) {
         said = JSON.stringify(body);
       try {
         const told = await ask("/api/readings/" + at, { ...body, sure: sure === said });
+        draft.forget();
         entry.replaceChildren(
           make(
             "p",
@@ -317,6 +320,11 @@ export function dropZone(here, sheet) {
         showProblem(box, key, error);
       }
     });
+    // What was typed beside a file is kept with it: after a reload the file is dropped again, and nothing typed again.
+    const draft = keepDraft(box, `drop-${at}-${one.name}-${one.samples}-${one.speed_rad_s}`);
+    box.addEventListener("change", (event) => {
+      event.target.dataset.chosen = "yes";
+    });
     list.prepend(entry);
     for (const drawing of entry.querySelectorAll("svg"))
       openSvg(
@@ -324,6 +332,7 @@ export function dropZone(here, sheet) {
         () => drawing,
         () => drawing.getAttribute("aria-label"),
       );
+    if (draft.restored) entry.querySelector(".guess").textContent = "Filled in as you typed it before, for this file.";
     fill(entry, byName.get(baseName(one.name)));
     say(`${one.name} is read.`);
   }

@@ -347,13 +347,17 @@ async function redraw() {
     }
   }
   drawing = false;
-  redrawCold();
   document.body.dataset.whatif = "settled";
-  rest = setTimeout(askIntervals, REST_MS);
+  rest = setTimeout(atRest, REST_MS);
 }
 
-// Intervals follow when the sliders rest, and are shown for the setting that they were asked for and for no other.
+// What costs more follows when the sliders rest: the rotor in the dark, and intervals, which are shown for the setting
+// that they were asked for and for no other.
 const REST_MS = 300;
+function atRest() {
+  redrawCold();
+  askIntervals();
+}
 let rest = 0,
   asking = false,
   intervals = null;

@@ -1,0 +1,102 @@
+"""A page that is drawn anew while a person uses it: figures, focus, selection and typed text stay."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import expect
+from support.from_nothing import comma, pulses, traces
+
+from edgewind.book import open_book
+
+pytestmark = pytest.mark.browser
+TITLES = ("time", "pressure [Pa]", "speed [rpm]", "lamp")
+
+
+def record(path: Path, numbers: range) -> None:
+    with open_book(path, write=True) as book:
+        for n in numbers:
+            cells = {"time": f"2026-03-14 09:{n:02d}:00", "pressure": f"{0.2 * 1.4**n:.3g}", "speed": str(40 + 5 * n)}
+            book.record("typed", cells | {"lamp": "on"})
+
+
+def test_what_a_person_uses_stays_while_readings_come(
+    one_server: Any, one_root: Path, visit: Callable, bench_text: str
+) -> None:
+    path = one_root / "refreshed.book"
+    with open_book(path, make=True) as book:
+        book.add_experiment("typed", bench_text.encode(), TITLES)
+    record(path, range(4))
+    window = visit()
+    page = window.page
+    page.goto(one_server.url + "/books/refreshed.book/typed")
+    points = page.locator("#curve svg.drawing .point")
+    expect(points).to_have_count(4)
+
+    button = page.get_by_role("button", name="Open large, save").first
+    button.press("Enter")
+    large = page.get_by_role("dialog").locator("svg.drawing")
+    expect(large.locator(".point")).to_have_count(4)
+    page.evaluate("for (const one of document.querySelectorAll('svg.drawing')) one.dataset.held = 'yes'")
+    record(path, range(4, 5))
+    expect(points).to_have_count(5)  # the page behind it goes on
+    expect(large).to_have_attribute("data-held", "yes")
+    expect(large.locator(".point")).to_have_count(4)
+    page.set_viewport_size({"width": 1200, "height": 800})  # drawn anew to another width: still the same drawing
+    expect(large).to_have_attribute("data-held", "yes")
+    page.keyboard.press("Escape")
+    expect(button).to_be_focused()
+    expect(page.locator("#curve svg.drawing")).to_have_attribute("data-held", "yes")
+
+    aside = page.get_by_role("button", name="Set reading 2 aside")
+    aside.focus()
+    cell = "#readings tr[data-n='3'] td.number"
+    page.evaluate(f'getSelection().selectAllChildren(document.querySelector("{cell}"))')
+    chosen = page.evaluate("String(getSelection())")
+    record(path, range(5, 6))
+    expect(page.locator("#readings tr[data-n='6']")).to_be_attached()
+    expect(aside).to_be_focused()
+    assert chosen and page.evaluate("String(getSelection())") == chosen
+    assert window.complaints == []
+
+
+def test_what_was_typed_beside_a_dropped_file_stays_with_that_file(
+    one_server: Any, one_root: Path, visit: Callable, bench_text: str, tmp_path: Path
+) -> None:
+    with open_book(one_root / "dropped-twice.book", make=True) as book:
+        book.add_experiment("typed", bench_text.encode(), ("time", "pressure [Pa]", "trace", "lamp"))
+    (name,) = traces(tmp_path, 1)
+    window = visit()
+    page = window.page
+    page.goto(one_server.url + "/bench/dropped-twice.book/typed")
+    page.set_input_files("#drop-files", [tmp_path / name])
+    entry = page.locator("#dropped li", has_text=name)
+    entry.locator("[name=pressure]").fill("2.4")
+    entry.locator("[name=lamp]").select_option("off")
+    page.reload()
+    page.set_input_files("#drop-files", [tmp_path / name])
+    expect(entry.locator("[name=pressure]")).to_have_value("2.4")
+    expect(entry.locator("[name=lamp]")).to_have_value("off")
+    expect(entry.locator(".guess")).to_contain_text("as you typed it before")
+    # Another recording under the same name is not this one.
+    (tmp_path / name).write_text(comma(*pulses(77.0, 5)), encoding="utf-8")
+    page.reload()
+    page.set_input_files("#drop-files", [tmp_path / name])
+    expect(entry.locator(".large")).to_contain_text(re.compile(r"^7[67]\."))
+    expect(entry.locator("[name=pressure]")).to_have_value("")
+    assert window.complaints == []
+
+
+def test_a_half_filled_sweep_stays_through_a_reload(virtual_folder: Path, serve: Callable, visit: Callable) -> None:
+    pages, window = serve(virtual_folder), visit()
+    page = window.page
+    page.goto(pages.url + "/bench")
+    page.fill("#sweep-pressures", "1Pa:9Pa:5")
+    page.check("[name=up_and_down]")
+    page.reload()
+    expect(page.locator("#sweep-pressures")).to_have_value("1Pa:9Pa:5")
+    expect(page.locator("[name=up_and_down]")).to_be_checked()
+    expect(page.locator("#sweep-name")).to_have_value("virtual")
+    assert window.complaints == []
