@@ -15,7 +15,7 @@ from measured import ROOT, Row, invented_bench, row, spent
 from support.deliberate import CAUSES, invented_tests
 
 from edgewind.evidence.explain import runs_of
-from edgewind.evidence.fit import fit, prepare
+from edgewind.evidence.fit import fit, prepare_likelihood
 from edgewind.evidence.mechanism_case import case_of
 from edgewind.rotor import Surroundings, parameters_of, response_of
 from edgewind.rotor import run as follow
@@ -107,7 +107,7 @@ def _cost_of_a_run_in_a_fit(repeats: int) -> list[Row]:
     whole, alone = {}, {}
     for name, given in (("without", ()), ("with", runs)):
         case = case_of(example.bench, example.readings, level=0.9, seed=1, runs=given)
-        problem, mode = prepare(case.bench, case.data, "all", case.response, 1)
+        problem, mode = prepare_likelihood(case.bench, case.data, "all", case.response, 1)
         rows = np.tile(problem.values(mode.centre), (200, 1))
         problem.log_likelihoods(rows)  # compiled by now
         alone[name] = min(spent(lambda p=problem, r=rows: p.log_likelihoods(r), 20, time.process_time))  # type: ignore[misc]

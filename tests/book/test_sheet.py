@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edgewind.book.sheet import new_sheet, put_together, rewritten, row_of, take_apart
+from edgewind.book.sheet import new_sheet, put_together, row_of, take_apart, with_new_cells
 from edgewind.signals import parse_readings
 
 TEXT = (
@@ -58,7 +58,7 @@ def test_any_text_survives_a_change_and_its_undoing(one, other, delimiter, newli
     line = delimiter.join(["2", "8", ""]) + newline
     text = delimiter.join(["gauge [V]", "speed [rpm]", "note"]) + newline + line
     sheet, (row,) = take_apart(text)
-    first = rewritten(sheet, row, {**row.cells, "note": one.strip()})
+    first = with_new_cells(sheet, row, {**row.cells, "note": one.strip()})
     written = put_together(sheet, [(first, {})])
     assert parsed(written)["note"][0] == one.strip()
     again, (read,) = take_apart(written)

@@ -9,7 +9,7 @@ from scipy.stats import multivariate_normal
 from support.rotor_readings import TRUTH, data_of
 
 from edgewind.errors import InputError
-from edgewind.evidence.fit import Likelihood, fit, prepare
+from edgewind.evidence.fit import Likelihood, fit, prepare_likelihood
 from edgewind.evidence.fit_check import smooth_misfit
 from edgewind.evidence.priors import Unknown
 from edgewind.evidence.sampling import sample
@@ -168,7 +168,7 @@ def test_ensembles_that_do_not_agree_are_not_called_settled():
 
 def test_coordinates_without_ridges_hold_the_same_posterior(bench):
     """There and back; and the volume: a small box of places becomes one of scores as large as is said."""
-    shear = (mode := prepare(bench, data_of(bench, readings=12), "all", None, 1)[1]).shear
+    shear = (mode := prepare_likelihood(bench, data_of(bench, readings=12), "all", None, 1)[1]).shear
     places = mode.near(5, np.random.default_rng(1))
     assert shear.places(shear.scores(places)) == pytest.approx(places, abs=1e-6)
     size, step = places.shape[1], 1e-4
@@ -182,7 +182,7 @@ def test_a_smooth_misfit_is_seen_and_random_scatter_is_not(bench):
     bent = replace(honest, speed_rad_s=honest.speed_rad_s * np.exp(0.5 * np.sin(1.5 * np.log(honest.pressure_pa))))
     worth = []
     for data in (honest, bent):
-        problem, mode = prepare(bench, data, "thermal force alone")
+        problem, mode = prepare_likelihood(bench, data, "thermal force alone")
         worth.append(smooth_misfit(problem, problem.values(mode.centre)))
     assert not worth[0].found and worth[0].log_evidence < 0
     assert worth[1].found
@@ -190,7 +190,7 @@ def test_a_smooth_misfit_is_seen_and_random_scatter_is_not(bench):
 
 def test_the_evidence_is_that_of_an_integral_in_one_dimension(bench):
     """With one unknown free the evidence is a one-dimensional integral over its prior; Laplace's is close to it."""
-    problem, mode = prepare(bench, data_of(bench, readings=12), "thermal force alone", None, 1)
+    problem, mode = prepare_likelihood(bench, data_of(bench, readings=12), "thermal force alone", None, 1)
     best = mode.centre
     k = [unknown.name for unknown in problem.unknowns].index("conductance")
     scores = best[k] + np.linspace(-0.6, 0.6, 4001)
@@ -207,7 +207,7 @@ def test_the_evidence_is_that_of_an_integral_in_one_dimension(bench):
 
 
 def test_sampled_and_laplace_evidence_agree_where_the_posterior_is_nearly_normal(bench, found):
-    _, mode = prepare(bench, data_of(bench, coasts=True), "all", None, 1)
+    _, mode = prepare_likelihood(bench, data_of(bench, coasts=True), "all", None, 1)
     assert found.log_evidence == pytest.approx(mode.log_evidence, abs=4)
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.explain import runs_of
-from edgewind.evidence.fit import prepare
+from edgewind.evidence.fit import prepare_likelihood
 from edgewind.evidence.likelihood import Likelihood
 from edgewind.evidence.mechanism_case import case_of
 from edgewind.evidence.run_data import fit_runs, run_of_coast, run_of_table, surroundings_of
@@ -40,7 +40,7 @@ def case(example):
 
 @pytest.fixture(scope="module")
 def mode(case):
-    return prepare(case.bench, case.data, "all", case.response, 1)
+    return prepare_likelihood(case.bench, case.data, "all", case.response, 1)
 
 
 def widths(problem, mode):
@@ -53,7 +53,7 @@ def test_a_run_tells_inertia_and_heat_capacity_and_narrows_what_the_curve_leaves
     value = dict(zip([one.name for one in problem.unknowns], problem.values(place.centre), strict=True))
     assert value["inertia"] == pytest.approx(TRUE_INERTIA, rel=0.2)
     assert value["heat_capacity"] == pytest.approx(TRUE_HEAT_CAPACITY, rel=0.3)
-    without = prepare(case.bench, replace(case.data, runs=()), "all", case.response, 1)
+    without = prepare_likelihood(case.bench, replace(case.data, runs=()), "all", case.response, 1)
     assert {one.name for one in without[0].unknowns} == set(value) - {"inertia", "heat_capacity"}
     fewer, more = widths(*without), widths(*mode)
     assert more["foreign"] < 0.95 * fewer["foreign"]

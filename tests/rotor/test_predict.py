@@ -9,7 +9,7 @@ from edgewind.errors import InputError
 from edgewind.rotor import (
     changed_bench,
     parameters_of,
-    parse_changes,
+    parse_bench_changes,
     parse_vane_temperature,
     predict,
     predict_reach,
@@ -87,7 +87,7 @@ def test_changes_are_checked_as_the_file_would_be(make_bench):
         with pytest.raises(InputError, match=words):
             changed_bench(bench, changes)
     with pytest.raises(InputError, match="does not set"):
-        parse_changes(["rotor.vane_width"])
+        parse_bench_changes(["rotor.vane_width"])
 
 
 def test_a_dark_lamp_is_allowed_and_leaves_a_rotor_at_rest(make_bench):

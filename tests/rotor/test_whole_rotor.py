@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from edgewind.kinetics.geometry import Shape
-from edgewind.kinetics.hard_spheres import model_error
+from edgewind.kinetics.hard_spheres import equation_error
 from edgewind.kinetics.rotor_grid import Rotor
 from edgewind.kinetics.rotor_operator import RotorDrive
 from edgewind.kinetics.rotor_respond import coefficients
@@ -45,7 +45,7 @@ def test_one_vane_is_the_lone_vane_with_the_error_of_the_model_beside_its_own():
     one, lone = response(1, height=9.0), shaped_response("rectangle", WIDTH, WIDTH, 6.0 * WIDTH)
     for name in ("thermal_force", "drag", "heat", "loss", "area_share"):
         np.testing.assert_allclose(getattr(one.at(kn, 0.9), name), getattr(lone.at(kn, 0.9), name), rtol=1e-12)
-    errors, model = one.relative_errors(one.knudsen), model_error(lone.knudsen)
+    errors, model = one.relative_errors(one.knudsen), equation_error(lone.knudsen)
     for place, name in enumerate(("thermal_force", "drag", "heat_hot")):
         expected = np.hypot(lone.relative_errors(lone.knudsen)[place], model[name])
         np.testing.assert_allclose(errors[place], expected)

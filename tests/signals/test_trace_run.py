@@ -6,7 +6,7 @@ import pytest
 from edgewind.errors import InputError
 from edgewind.evidence.run_data import run_of_table
 from edgewind.signals import read_experiment
-from edgewind.signals.changes import parse_changes
+from edgewind.signals.changes import parse_moments
 from edgewind.signals.trace import Trace
 from edgewind.signals.trace_run import run_of_trace, sense_of
 
@@ -35,7 +35,7 @@ def test_a_trace_through_standstill_is_a_run_with_its_sign_where_the_marks_tell(
     run = run_of_trace(
         trace_of(),
         4,
-        parse_changes("lamp off at 20 s; envelope 22 degC at 110 s; envelope -20 degC at 150 s"),
+        parse_moments("lamp off at 20 s; envelope 22 degC at 110 s; envelope -20 degC at 150 s"),
         places=places,
     )
     assert run.signed == signed
@@ -55,7 +55,7 @@ def test_a_trace_through_standstill_is_a_run_with_its_sign_where_the_marks_tell(
 
 def test_the_face_that_was_seen_gives_the_sign_of_a_run_without_standstill():
     trace = trace_of(lambda time: 6.0 * np.exp(-time / 60.0), (0, 0.25, 0.5, 0.75), seconds=100)
-    run = run_of_trace(trace, 4, parse_changes("lamp off at 10 s"), face="dark")
+    run = run_of_trace(trace, 4, parse_moments("lamp off at 10 s"), face="dark")
     assert run.signed and np.nanmax(run.speed_rad_s) < 0
 
 
@@ -107,18 +107,18 @@ def test_a_row_with_a_trace_and_moments_is_a_run_of_the_experiment(tmp_path, mak
 )
 def test_changes_that_cannot_be_understood_are_refused(changed, said):
     with pytest.raises(InputError, match=said):
-        parse_changes(changed)
+        parse_moments(changed)
 
 
 def test_a_change_after_the_end_and_a_trace_without_pulses_are_refused():
     with pytest.raises(InputError, match="the trace ends at 240 s"):
-        run_of_trace(trace_of(), 4, parse_changes("lamp off at 900 s"))
+        run_of_trace(trace_of(), 4, parse_moments("lamp off at 900 s"))
     flat = Trace(0.01 * np.random.default_rng(1).standard_normal(20_000), INTERVAL_S)
     with pytest.raises(InputError, match="no pulses stand out"):
-        run_of_trace(flat, 4, parse_changes("lamp off at 20 s"))
+        run_of_trace(flat, 4, parse_moments("lamp off at 20 s"))
 
 
 def test_free_text_states_no_changes():
-    assert parse_changes("lamp off, then envelope to -20 degC") == ()
-    assert parse_changes("") == ()
-    assert parse_changes("lamp off 12 s before")[0].time_s == -12
+    assert parse_moments("lamp off, then envelope to -20 degC") == ()
+    assert parse_moments("") == ()
+    assert parse_moments("lamp off 12 s before")[0].time_s == -12

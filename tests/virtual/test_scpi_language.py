@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edgewind.virtual.scpi import Choice, Command, Numeric, ScpiError, Switch, Unit, block, real, units
-from edgewind.virtual.scpi.commands import find
+from edgewind.virtual.scpi.commands import find_command
 
 VOLTS = Numeric("V", -10.0, 10.0, 1.0)
 VOLTAGE = Command("[SOURce:]VOLTage[:LEVel][:IMMediate]", lambda *_: None, (VOLTS,))
@@ -55,7 +55,7 @@ def test_short_and_long_forms_and_optional_nodes(header):
 def test_other_forms_are_no_headers(header):
     assert VOLTAGE.matches(Unit(header, False, ())) is None
     with pytest.raises(ScpiError) as error:
-        find((VOLTAGE,), Unit(header, False, ()))
+        find_command((VOLTAGE,), Unit(header, False, ()))
     assert error.value.code == -113
 
 

@@ -22,7 +22,7 @@ from edgewind.book import open_book
 from edgewind.errors import InputError
 from edgewind.web.dropped import DroppedFiles, check_members, copy_counted
 from edgewind.web.new_experiment import state_key, titles_for
-from edgewind.web.tables import field_of, rows_of_cells
+from edgewind.web.tables import form_field_of, rows_of_cells
 
 
 def trace_text(rpm: float = 120.0, *, seconds: float = 4.0, marks: int = 4, header: str = "time [s],CH1 [V]") -> str:
@@ -156,7 +156,7 @@ def test_a_workbook_and_a_csv_become_typed_rows(files: DroppedFiles, bench: Benc
     (found,) = drop(files, bench, "sums.xlsx", workbook([*rows, ["=A2*2", 80]]))
     assert len(found["rows"]) == 2 and "without saved values read as empty (A3)" in found["guessed"][0]
     assert "no unit" in rows_of_cells([["pressure", "speed [rpm]"], ["1", "2"]])["guessed"][0]
-    assert field_of("Gauge [V]") == ("gauge", "V") and field_of("") == ("", "")
+    assert form_field_of("Gauge [V]") == ("gauge", "V") and form_field_of("") == ("", "")
 
 
 def test_what_was_guessed_is_stated_with_one_click(tmp_path: Path, bench_text: str) -> None:

@@ -295,12 +295,12 @@ def test_what_is_asked_what_if_moves_both_optima(shared: Shared, visit: Callable
     assert float(wider[1].split()[0]) < float(before[1].split()[0])
     from edgewind.bench import parse_bench
     from edgewind.rotor import reach
-    from edgewind.web.whatif import what_if
+    from edgewind.web.whatif import predict_changed
 
     with open_book(shared.book) as book:
         bench = parse_bench(book.contents("typed").bench.decode())
     width = page.locator("#s1-out").inner_text().split()[0]
-    same = what_if(bench, {"rotor.vane_width": f"{width} mm"})
+    same = predict_changed(bench, {"rotor.vane_width": f"{width} mm"})
     assert float(wider[0].split()[0]) == pytest.approx(same["optimum"]["pressure_pa"], rel=0.01)
     assert len(reach(bench)) == len(same["pressure_pa"])
     page.click("#back")

@@ -245,10 +245,10 @@ def test_levers_are_ordered_by_what_they_change(served: tuple[Any, Path]) -> Non
     bench = pages.app.state.pages.catalog.bench("mine", "mine")
     found = whatif.weights_of(bench)
     assert [one["weight"] for one in found] == sorted((one["weight"] for one in found), reverse=True)
-    before = whatif.what_if(bench, {})["optimum"]
+    before = whatif.predict_changed(bench, {})["optimum"]
     light = next(one for one in found if one["key"] == "light.irradiance")
     more = f"{1.1 * bench.light.irradiance.value} W/m^2"
-    after = whatif.what_if(bench, {"light.irradiance": more})["optimum"]
+    after = whatif.predict_changed(bench, {"light.irradiance": more})["optimum"]
     assert light["step"] == "+10 %"
     assert light["speed"] == pytest.approx(after["speed_rad_s"] / before["speed_rad_s"], rel=1e-6)
     assert light["pressure"] == pytest.approx(after["pressure_pa"] / before["pressure_pa"], rel=1e-6)

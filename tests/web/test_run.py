@@ -16,18 +16,20 @@ from edgewind.live import parse_run, read_plan
 from edgewind.live.columns import titles_of
 from edgewind.signals import read_experiment
 from edgewind.web.errors import FieldError
-from edgewind.web.run_form import RunForm, run_of
+from edgewind.web.run_form import RunForm, run_from_form
 
 ASKED = {"pressure": "2 Pa", "what": "reversal", "when": "30 s", "envelope": "-20", "duration": "10 min"}
 
 
 def test_a_form_becomes_a_run() -> None:
-    found = run_of(RunForm(**ASKED)).run
+    found = run_from_form(RunForm(**ASKED)).run
     assert found == parse_run("2 Pa, lamp off at 30 s, envelope to -20 degC at standstill, 10 min")
-    found = run_of(RunForm(what="other", other="gas let in", when="1 min", lamp_first="off", speed_from="typed")).run
+    found = run_from_form(
+        RunForm(what="other", other="gas let in", when="1 min", lamp_first="off", speed_from="typed")
+    ).run
     assert found == parse_run("lamp off first, speed typed, gas let in at 1 min")
-    assert run_of(RunForm(duration="90")).run == parse_run("90 s")
-    assert parse_run(run_of(RunForm()).run.text) == run_of(RunForm()).run  # type: ignore[union-attr]
+    assert run_from_form(RunForm(duration="90")).run == parse_run("90 s")
+    assert parse_run(run_from_form(RunForm()).run.text) == run_from_form(RunForm()).run  # type: ignore[union-attr]
 
 
 @pytest.mark.parametrize(
@@ -53,7 +55,7 @@ def test_a_form_becomes_a_run() -> None:
 )
 def test_what_no_run_could_be_is_refused_beside_its_field(fields: dict[str, str], field: str) -> None:
     with pytest.raises(FieldError) as caught:
-        run_of(RunForm(**ASKED | fields))
+        run_from_form(RunForm(**ASKED | fields))
     assert caught.value.field == field
 
 

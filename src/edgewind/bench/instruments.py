@@ -401,7 +401,7 @@ def _problem(key: str, problem: str, fix: str) -> FieldProblem:
     return FieldProblem(InputError(problem, key=key, fix=fix))
 
 
-def interval_of(instrument: TachometerInstrument) -> float | None:
+def sample_interval(instrument: TachometerInstrument) -> float | None:
     """The interval between samples as a value, s; None where it is a question."""
     try:
         return parse_quantity(instrument.interval, "time")

@@ -292,13 +292,13 @@ class Book:
     def _sheet(self, connection: Connection, key: str) -> Sheet:
         found = connection.execute(select(experiments).where(experiments.c.id == key)).mappings().one()
         row = rows.whole(experiments, found)
-        heads = rows.read_rows(connection, columns, key)
+        heads = rows.stored_rows(connection, columns, key)
         named = tuple((str(head["title"]), str(head["unit"])) for head in heads)
         return Sheet(row["delimiter"], row["newline"], row["before_titles"], row["titles"], named)
 
     def _contents(self, connection: Connection, key: str, name: str) -> Contents:
         kept = rows.read_files(connection, key)
-        versions = rows.read_rows(connection, benches, key)
+        versions = rows.stored_rows(connection, benches, key)
         contents = Contents(
             name,
             self._sheet(connection, key),
@@ -306,7 +306,7 @@ class Book:
                 BenchVersion(row["number"], bytes(row["content"]), row["why"], row["made_at"], row["made_by"])
                 for row in versions
             ),
-            tuple(rows.read_readings(connection, key, kept)),
+            tuple(rows.stored_readings(connection, key, kept)),
             tuple(rows.read_changes(connection, key, kept)),
             tuple(kept.values()),
         )
@@ -349,7 +349,7 @@ class Book:
         key, made_at = uuid.uuid4().hex, made_at or rows.now()
         stamp = {"made_at": made_at, "made_by": made_by}
         try:
-            rows.add(
+            rows.insert_row(
                 connection,
                 experiments,
                 {
@@ -369,7 +369,7 @@ class Book:
                 f"there is an experiment '{name}' already", file=self.label, fix="give it another name"
             ) from None
         rows.add_columns(connection, key, sheet)
-        rows.add(connection, benches, {"experiment": key, "number": 1, "content": bench, "why": "", **stamp})
+        rows.insert_row(connection, benches, {"experiment": key, "number": 1, "content": bench, "why": "", **stamp})
         return key
 
     def record(
@@ -534,7 +534,7 @@ class Book:
             owner = self._find(connection, experiment, lock=True)
             number = rows.next_number(connection, benches, owner)
             stamp = {"why": why.strip(), "made_at": rows.now(), "made_by": made_by}
-            rows.add(connection, benches, {"experiment": owner, "number": number, "content": bench, **stamp})
+            rows.insert_row(connection, benches, {"experiment": owner, "number": number, "content": bench, **stamp})
         return number
 
     def keep_file(self, experiment: str, file: TraceFile) -> bool:

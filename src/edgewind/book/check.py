@@ -13,7 +13,7 @@ from edgewind.book import rows
 from edgewind.book.book import older_error, open_book
 from edgewind.book.connect import address_of, begin_reading, engine_of
 from edgewind.book.contents import Contents
-from edgewind.book.errors import explain, told
+from edgewind.book.errors import as_book_error, told
 from edgewind.book.migrate import migrate, version_of
 from edgewind.book.schema import checksum, experiments, files, metadata, pieces, readings
 from edgewind.errors import InputError
@@ -105,14 +105,14 @@ def _gather(health: Health, found: Iterator[Damage], what: str, label: str) -> N
     except InputError as error:
         health.damage.append(Damage(what.rstrip(".").lower(), error.problem))
     except Exception as error:  # a damaged database may hand out anything
-        health.damage.append(Damage(what.rstrip(".").lower(), explain(error, label).problem))
+        health.damage.append(Damage(what.rstrip(".").lower(), as_book_error(error, label).problem))
 
 
 def _names(connection: Connection, health: Health, label: str) -> list[str]:
     try:
         return sorted(str(name) for name in connection.execute(select(experiments.c.name)).scalars())
     except Exception as error:
-        health.damage.append(Damage("names of experiments", explain(error, label).problem))
+        health.damage.append(Damage("names of experiments", as_book_error(error, label).problem))
         return []
 
 
@@ -183,7 +183,7 @@ def _check_table(connection: Connection, table: Table, health: Health) -> Iterat
             if checksum(table.name, plain) != plain["checksum"]:
                 yield Damage(last, "does not match its checksum")
     except Exception as error:  # see _gather
-        yield Damage(f"table {table.name}", f"cannot be read beyond {last} ({explain(error, '').problem})")
+        yield Damage(f"table {table.name}", f"cannot be read beyond {last} ({as_book_error(error, '').problem})")
     finally:
         result.close()
 
@@ -220,7 +220,7 @@ def _check_files(connection: Connection, health: Health) -> Iterator[Damage]:
                 digest.update(piece)
                 found += len(piece)
         except Exception as error:
-            yield Damage(where, f"its bytes cannot be read ({explain(error, '').problem})")
+            yield Damage(where, f"its bytes cannot be read ({as_book_error(error, '').problem})")
             continue
         health.files += 1
         health.bytes += found

@@ -92,12 +92,12 @@ def told(label: str) -> Iterator[None]:
     try:
         yield
     except SQLAlchemyError as error:
-        raise explain(error, label) from error
+        raise as_book_error(error, label) from error
     except (sqlite3.Error, OSError, UnicodeError) as error:
-        raise explain(error, label) from error
+        raise as_book_error(error, label) from error
 
 
-def explain(error: Exception, label: str) -> BookError:
+def as_book_error(error: Exception, label: str) -> BookError:
     """Return the error of ours for one of the database's."""
     cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     said = str(cause).strip().split("\n")[0]

@@ -109,7 +109,7 @@ def import_folder(book: Book, folder: str | Path, name: str | None = None, *, ma
         key = book.insert_experiment(connection, experiment, sheet, first.content, made_by or first.made_by)
         for version in history.benches[1:]:
             values = {name: getattr(version, name) for name in ("number", "content", "why", "made_at", "made_by")}
-            rows.add(connection, benches, {"experiment": key, **values})
+            rows.insert_row(connection, benches, {"experiment": key, **values})
         for path, number in numbers.items():
             check_path(path, str(place))
             rows.add_file(connection, key, number, TraceFile(path, place.resolve() / path), str(place))

@@ -113,14 +113,14 @@ def read_part(
                 for table, column in ((readings, readings.c.number), (changes, changes.c.reading))
             ]
             kept = rows.read_files(connection, key, files.c.number.in_(meant[0]) | files.c.number.in_(meant[1]))
-            found = rows.read_readings(connection, key, kept, new)
+            found = rows.stored_readings(connection, key, kept, new)
             place = {reading.number: index for index, reading in enumerate(found, start=1)}
             made = rows.read_changes(connection, key, kept, changes.c.reading.in_(mine))
             last = [
                 connection.execute(select(func.max(table.c.number)).where(table.c.experiment == key)).scalar()
                 for table in (readings, changes, benches)
             ]
-            bench = rows.read_rows(connection, benches, key, benches.c.number == last[2])
+            bench = rows.stored_rows(connection, benches, key, benches.c.number == last[2])
             sheet = book.sheet(connection, key)
     except BookError as error:
         raise error.at(file=book.label) from error
@@ -150,7 +150,7 @@ def changes_of(book: Book, experiment: str, numbers: Collection[int] | None = No
     with book.reading() as connection:
         key = book.find(connection, experiment)
         where = [] if numbers is None else [changes.c.reading.in_(list(numbers))]
-        made = rows.read_rows(connection, changes, key, *where)
+        made = rows.stored_rows(connection, changes, key, *where)
         wanted = [row["trace_file"] for row in made if row["trace_file"] is not None]
         kept = rows.read_files(connection, key, files.c.number.in_(wanted)) if wanted else {}
         return rows.read_changes(connection, key, kept, *where)

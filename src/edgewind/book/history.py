@@ -11,7 +11,7 @@ from edgewind.book.checks import HISTORY
 from edgewind.book.contents import BenchVersion, Contents
 from edgewind.book.rows import Amendment
 from edgewind.book.schema import BENCH_CELL
-from edgewind.book.sheet import Sheet, SheetRow, rewritten
+from edgewind.book.sheet import Sheet, SheetRow, with_new_cells
 from edgewind.errors import InputError
 
 _HEADS = ("reading", "cell", "before", "after", "why", "kept as", "made at", "made by")
@@ -120,4 +120,4 @@ def undo(sheet: Sheet, rows: Sequence[SheetRow], changes: Sequence[Amendment], f
                 fix="take the history away to import the table as it is now",
             )
         cells[change.reading - 1][change.cell] = change.before
-    return [rewritten(sheet, row, before) for row, before in zip(rows, cells, strict=True)]
+    return [with_new_cells(sheet, row, before) for row, before in zip(rows, cells, strict=True)]

@@ -85,7 +85,7 @@ def now() -> str:
     return datetime.now(UTC).isoformat(timespec="microseconds")
 
 
-def add(connection: Connection, table: Table, row: Mapping[str, Any]) -> None:
+def insert_row(connection: Connection, table: Table, row: Mapping[str, Any]) -> None:
     """Insert a row with its checksum."""
     connection.execute(table.insert(), sealed(table, row))
 
@@ -104,11 +104,11 @@ def add_file(connection: Connection, experiment: str, number: int, trace: TraceF
         size += len(piece)
     kept = KeptFile(number, trace.path, size, digest.hexdigest())
     row = {"experiment": experiment, "number": number, "path": trace.path, "size": size, "sha256": kept.sha256}
-    add(connection, files, {**row, "made_at": now()})
+    insert_row(connection, files, {**row, "made_at": now()})
     again = hashlib.sha256()
     for part, piece in enumerate(_pieces(trace.content), start=1):
         again.update(piece)
-        add(connection, pieces, {"experiment": experiment, "file": number, "number": part, "content": piece})
+        insert_row(connection, pieces, {"experiment": experiment, "file": number, "number": part, "content": piece})
     if again.digest() != digest.digest():
         raise BookError(f"'{trace.path}' changed while it was read", file=label, fix="try again once it is complete")
     return kept
@@ -166,7 +166,7 @@ def add_reading(
     made_by: str,
 ) -> None:
     """Insert a reading."""
-    add(
+    insert_row(
         connection,
         readings,
         {
@@ -193,13 +193,13 @@ def add_change(connection: Connection, experiment: str, change: Amendment, trace
     """Insert a change."""
     row = {name: getattr(change, name) for name in ("number", "reading", "cell", "before", "after", "why")}
     stamp = {"made_at": change.made_at, "made_by": change.made_by}
-    add(connection, changes, {"experiment": experiment, **row, "trace_file": trace_file, **stamp})
+    insert_row(connection, changes, {"experiment": experiment, **row, "trace_file": trace_file, **stamp})
 
 
 def add_columns(connection: Connection, experiment: str, sheet: Sheet) -> None:
     """Insert the titles and units of a table."""
     for number, (title, unit) in enumerate(sheet.columns, start=1):
-        add(connection, columns, {"experiment": experiment, "number": number, "title": title, "unit": unit})
+        insert_row(connection, columns, {"experiment": experiment, "number": number, "title": title, "unit": unit})
 
 
 def find_file(connection: Connection, experiment: str, path: str) -> int | None:
@@ -244,7 +244,7 @@ def _columns(connection: Connection, table: Table) -> list[Any]:
     return [column if column.name in there else null().label(column.name) for column in table.columns]
 
 
-def read_rows(connection: Connection, table: Table, experiment: str, *where: Any) -> list[dict[str, Any]]:
+def stored_rows(connection: Connection, table: Table, experiment: str, *where: Any) -> list[dict[str, Any]]:
     """Every row of an experiment in a table for which `where` holds, in order, each seen to be whole."""
     query = select(*_columns(connection, table)).where(table.c.experiment == experiment, *where)
     query = query.order_by(table.c.number)
@@ -253,13 +253,15 @@ def read_rows(connection: Connection, table: Table, experiment: str, *where: Any
 
 def read_files(connection: Connection, experiment: str, *where: Any) -> dict[int, KeptFile]:
     """Every kept file for which `where` holds, by number."""
-    found = read_rows(connection, files, experiment, *where)
+    found = stored_rows(connection, files, experiment, *where)
     return {row["number"]: KeptFile(row["number"], row["path"], row["size"], row["sha256"]) for row in found}
 
 
-def read_readings(connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any) -> list[Reading]:
+def stored_readings(
+    connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any
+) -> list[Reading]:
     """Every reading for which `where` holds as it was recorded, in order."""
-    return [_reading(row, kept) for row in read_rows(connection, readings, experiment, *where)]
+    return [_reading(row, kept) for row in stored_rows(connection, readings, experiment, *where)]
 
 
 def _reading(row: Mapping[str, Any], kept: Mapping[int, KeptFile]) -> Reading:
@@ -273,7 +275,7 @@ def read_changes(connection: Connection, experiment: str, kept: Mapping[int, Kep
     names = ("number", "reading", "cell", "before", "after", "why", "made_at", "made_by")
     return [
         Amendment(trace_path=_path(row, kept), **{name: row[name] for name in names})
-        for row in read_rows(connection, changes, experiment, *where)
+        for row in stored_rows(connection, changes, experiment, *where)
     ]
 
 

@@ -109,7 +109,7 @@ def put_together(sheet: Sheet, rows: Iterable[tuple[SheetRow, Mapping[str, str]]
     return "".join(parts)
 
 
-def rewritten(sheet: Sheet, row: SheetRow, cells: Mapping[str, str]) -> SheetRow:
+def with_new_cells(sheet: Sheet, row: SheetRow, cells: Mapping[str, str]) -> SheetRow:
     """Return a row of a file with other cells, its line as it is where they are the same."""
     changed = {name: cell for name, cell in cells.items() if cell != row.cells.get(name, "")}
     if not changed:

@@ -30,9 +30,9 @@ def dwell(
     from edgewind.plan import plan_time, time_plan_result
     from edgewind.plan.dwell_text import plan_lines
     from edgewind.pressures import parse_pressures
-    from edgewind.rotor import changed_bench, parse_changes
+    from edgewind.rotor import changed_bench, parse_bench_changes
 
-    asked, wanted = parse_changes(changes or []), parse_pressures(pressures)
+    asked, wanted = parse_bench_changes(changes or []), parse_pressures(pressures)
     if plot is not None:
         from edgewind.report import figure_kind
 

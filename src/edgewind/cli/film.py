@@ -75,9 +75,9 @@ def film(
         THEMES,
         check_film,
         check_still,
-        choose,
         gas_series,
         make_film,
+        option_of,
         rotor_series,
         standard_knudsen,
         still_bytes,
@@ -88,7 +88,7 @@ def film(
     if out is None and still is None:
         raise InputError("nothing to write", key="out", fix="give --out FILE.mp4, --still FILE.png or both")
     for table, name, key in ((QUANTITIES, quantity, "quantity"), (SIZES, size, "size"), (THEMES, theme, "theme")):
-        choose(table, name, key)
+        option_of(table, name, key)
     rotor = _rotor_options(vanes, arm, room, round_=round_, shape=shape, aspect=aspect, position=position,
                            accommodation=accommodation)  # fmt: skip
     standard = list(STANDARD_KNUDSEN) if rotor is not None else standard_knudsen(shape)

@@ -62,7 +62,7 @@ def predict(
     for comes first, the table after it.
     """
     from edgewind.pressures import parse_pressures
-    from edgewind.rotor import changed_bench, parse_changes, parse_vane_temperature, predict_whole
+    from edgewind.rotor import changed_bench, parse_bench_changes, parse_vane_temperature, predict_whole
     from edgewind.rotor.words import answer_lines, table_lines
 
     if plot is not None or scaling is not None:
@@ -71,7 +71,7 @@ def predict(
         for name in (plot, scaling):
             if name is not None:
                 figure_kind(name)
-    asked, wanted = parse_changes(changes or []), parse_pressures(pressures)
+    asked, wanted = parse_bench_changes(changes or []), parse_pressures(pressures)
     vane_k = None if vane_at_start is None else parse_vane_temperature(vane_at_start)
     if vane_k is not None and len(wanted) > _MOST_STARTS:
         if pressures != _PRESSURES:

@@ -16,7 +16,7 @@ from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_downs
 from edgewind.evidence.deliberate import DeliberateTest, TestWeights, tensions_of_tests, weigh_with_tests
-from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare, prepare_all
+from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare_all, prepare_likelihood
 from edgewind.evidence.fit_check import Residuals, residuals
 from edgewind.evidence.mechanism_case import DRAWS, REACH, MechanismCase, case_of, drawn_rotor
 from edgewind.evidence.mechanisms import MECHANISMS
@@ -220,7 +220,7 @@ def _curve_alone(case: MechanismCase) -> RotorParameters:
     What a mechanism states of a run must not rest on that run, which the fit has in it.
     """
     bare = replace(case, runs=())
-    problem, mode = prepare(bare.bench, bare.data, "all", bare.response, bare.seed)
+    problem, mode = prepare_likelihood(bare.bench, bare.data, "all", bare.response, bare.seed)
     scores = (
         mode.centre + np.random.default_rng([bare.seed, 6]).standard_normal((DRAWS, mode.centre.size)) @ mode.root.T
     )

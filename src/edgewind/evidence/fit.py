@@ -24,7 +24,17 @@ from edgewind.rotor import TableResponse
 Array = NDArray[np.float64]
 Progress = Callable[[int, float], None]
 
-__all__ = ["LEAST_READINGS", "MODELS", "Fit", "FitData", "Likelihood", "Marginal", "fit", "fit_data", "prepare"]
+__all__ = [
+    "LEAST_READINGS",
+    "MODELS",
+    "Fit",
+    "FitData",
+    "Likelihood",
+    "Marginal",
+    "fit",
+    "fit_data",
+    "prepare_likelihood",
+]
 
 STEPS = 100
 # An unknown whose posterior is nearly as wide as its prior is not fixed by the data. Widths are compared as standard
@@ -131,7 +141,7 @@ class Fit:
         return self.draws[at], self.deviations[at]
 
 
-def prepare(
+def prepare_likelihood(
     bench: Bench,
     data: FitData,
     model: str,
@@ -164,9 +174,9 @@ def prepare_all(
     seed: int = 1,
 ) -> dict[str, tuple[Likelihood, Mode]]:
     """Prepare several models, the one in which every drive acts from the places of those in which one does."""
-    ready = {model: prepare(bench, data, model, response, seed) for model in models if model != "all"}
+    ready = {model: prepare_likelihood(bench, data, model, response, seed) for model in models if model != "all"}
     if "all" in models:
-        ready["all"] = prepare(bench, data, "all", response, seed, near=list(ready.values()))
+        ready["all"] = prepare_likelihood(bench, data, "all", response, seed, near=list(ready.values()))
     return ready
 
 
@@ -211,7 +221,7 @@ def fit(
     steps : int
         Steps of each walker; see :func:`edgewind.evidence.sampling.sample`.
     prepared : tuple, optional
-        What :func:`prepare` gave for the same bench, data, model and seed, to spare doing it again.
+        Result of :func:`prepare_likelihood` for the same bench, data, model and seed, so that it is not computed again.
     progress : callable, optional
         Called with the steps done and the share that is left.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from edgewind.bench import Bench
 from edgewind.evidence.coastdown import coast_downs
 from edgewind.evidence.explain import runs_of
-from edgewind.evidence.fit import LEAST_READINGS, prepare
+from edgewind.evidence.fit import LEAST_READINGS, prepare_likelihood
 from edgewind.evidence.mechanism_case import case_of
 from edgewind.extras import MissingExtraError
 from edgewind.formatting import format_number
@@ -110,7 +110,7 @@ def fitted_bench(experiment: Experiment) -> FittedBench:
     if count < LEAST_READINGS:
         return FittedBench(bench, {}, f"{count} of them can be used, and {LEAST_READINGS} are needed")
     try:
-        problem, mode = prepare(bench, case.data, "all", case.response, case.seed)
+        problem, mode = prepare_likelihood(bench, case.data, "all", case.response, case.seed)
     except MissingExtraError as error:
         return FittedBench(bench, {}, str(error))
     best = problem.values(mode.centre)

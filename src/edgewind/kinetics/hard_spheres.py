@@ -23,14 +23,14 @@ FORCE = (0.068, 0.017, 0.006, 0.002, 0.0)
 DRAG = (0.030, 0.059, 0.039, 0.003, 0.0)
 
 
-def model_error(knudsen: ArrayLike) -> dict[str, Floats]:
+def equation_error(knudsen: ArrayLike) -> dict[str, Floats]:
     """Return the relative errors of force, drag and heat that come of the model equation.
 
     Heat was not simulated: it has the error of the drag.
 
     Examples
     --------
-    >>> error = model_error(0.3)
+    >>> error = equation_error(0.3)
     >>> float(error["thermal_force"]), float(error["drag"])
     (0.017, 0.059)
 

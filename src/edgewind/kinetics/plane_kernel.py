@@ -207,7 +207,7 @@ def from_room(lanes, faces, velocity, alpha, nu, tau):
 
 
 @njit(error_model="numpy", cache=True)
-def add(lanes, faces, sent):
+def add_sent(lanes, faces, sent):
     """Add what a wall that is not Maxwell's sends back besides."""
     store(faces[0], load(faces[0], lanes) + load(sent[0], lanes))
     store(faces[1], load(faces[1], lanes) + load(sent[1], lanes))
@@ -252,7 +252,7 @@ def work(
                             for j in range(ny):
                                 from_room(lanes, plane[b, up, j], velocity, alpha_room, end_nu[b, j], room_tau)
                                 if scatters:
-                                    add(lanes, plane[b, up, j], sent_plane[d, 1, b, up, j])
+                                    add_sent(lanes, plane[b, up, j], sent_plane[d, 1, b, up, j])
                     for n in range(start[b + 1] - start[b]):
                         i = start[b] + n if away == 1 else start[b + 1] - 1 - n
                         inside = floor if i - start[b] < solid else 0
@@ -262,7 +262,7 @@ def work(
                         h = top[away, i]
                         from_room(lanes, h, velocity, alpha_room, side_nu[i], room_tau)
                         if scatters:
-                            add(lanes, h, sent_side[d, i, away])
+                            add_sent(lanes, h, sent_side[d, i, away])
                         column(lanes, plane[b, 0], plane[b, 1], h, moments[i], out[i], velocity, delta, along,
                                dx[i], dy, inside, alpha_vane[b], rim_nu[i], rim_drive[i], rim[i], last,
                                kept)  # fmt: skip

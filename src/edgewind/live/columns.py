@@ -89,7 +89,7 @@ def _written(text: str, own: str, unit: str, kind: str) -> str:
     return f"{float(from_si(parse_quantity(f'{text} {own}', kind), unit, kind)):.9g}"
 
 
-def columns_of(bench: Bench, named: Sequence[tuple[str, str]], label: str) -> SweepColumns:
+def sweep_columns(bench: Bench, named: Sequence[tuple[str, str]], label: str) -> SweepColumns:
     """See that a table can take what these instruments record.
 
     Parameters

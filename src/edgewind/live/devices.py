@@ -20,7 +20,7 @@ from edgewind.bench.instruments import (
     ThermometerInstrument,
     ThermostatInstrument,
     ValveInstrument,
-    interval_of,
+    sample_interval,
 )
 from edgewind.clock import Event
 from edgewind.formatting import NUMBER
@@ -443,7 +443,7 @@ class Tachometer(_Role):
 
     def _fetch(self) -> RawTrace:
         scope, transport = self._scope, self._transport
-        interval = interval_of(scope)
+        interval = sample_interval(scope)
         if interval is None:
             interval = transport.query(scope.interval, number_of)
         scale, offset = (

@@ -13,7 +13,7 @@ from edgewind.bench.load import read_settings_text
 from edgewind.book import Book, NoBookError, open_book
 from edgewind.clock import Clock
 from edgewind.errors import InputError
-from edgewind.live.columns import columns_of, titles_of
+from edgewind.live.columns import sweep_columns, titles_of
 from edgewind.live.instruments import Instruments, check_limits, connect
 from edgewind.live.run_plan import RunPlan, celsius
 from edgewind.live.run_table import RunTable
@@ -124,7 +124,7 @@ def prepare(
         _take_up(opened, experiment, bench, content)
         _recover(kept, opened)
         contents = opened.contents(experiment)
-        columns = columns_of(bench, contents.sheet.columns, f"{opened.label} ({experiment})")
+        columns = sweep_columns(bench, contents.sheet.columns, f"{opened.label} ({experiment})")
         found = _choose(opened, experiment, request, resume)
         if found is None:
             assert request is not None

@@ -22,7 +22,7 @@ from edgewind.plan.chamber import Vacuum, vacuum_of
 from edgewind.rotor import (
     GasResponse,
     RotorParameters,
-    check_range,
+    check_pressures,
     parameters_of,
     response_of,
     steady_state,
@@ -136,7 +136,7 @@ class BenchTimes:
         """
         pressure = np.asarray(pressure_pa, dtype=float)
         flat = np.atleast_1d(pressure).ravel()
-        check_range(flat, self.rotor_parameters, self.response)
+        check_pressures(flat, self.rotor_parameters, self.response)
         state = steady_state(flat, self.rotor_parameters, self.response)
         heat = thermal_times(flat, self.rotor_parameters, self.response).whole
         spin = np.asarray(self.rotor_parameters.moment_of_inertia_kg_m2) / np.maximum(state.drag, 1e-300)

@@ -10,7 +10,7 @@ from edgewind.formatting import duration, format_interval, format_measured, form
 from edgewind.plan import Plan, PlannedMeasurement
 from edgewind.plan.text import TITLES, where
 from edgewind.report.deliberate import TestRow, test_rows
-from edgewind.report.figures.budget import total
+from edgewind.report.figures.budget import combined
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.illustrate import Illustration
 from edgewind.report.planned_time import TimeView
@@ -158,7 +158,7 @@ def view_rotor(
             )
             for line in findings.budget
         ],
-        budget_total=f"{100 * total(findings):.2g}",
+        budget_total=f"{100 * combined(findings):.2g}",
         chain=gauge_chain(findings.experiment.bench),
         sweeps=findings.optimum.sweeps,
         sweep_rows=_sweep_rows(findings.optimum.sweeps),

@@ -1,6 +1,6 @@
 """The rotor from first principles: faces, drives, drag, pivot; steady, in time, and with anything about it changed."""
 
-from edgewind.rotor.changes import changed_bench, parse_changes
+from edgewind.rotor.changes import changed_bench, parse_bench_changes
 from edgewind.rotor.drives import DRIVES, Conditions
 from edgewind.rotor.heat import FaceHeat, face_heat, steady_faces
 from edgewind.rotor.motion import (
@@ -33,7 +33,7 @@ from edgewind.rotor.response import (
     response_for,
 )
 from edgewind.rotor.shapes import response_of, shaped_response
-from edgewind.rotor.steady import SteadyState, check_range, steady_state
+from edgewind.rotor.steady import SteadyState, check_pressures, steady_state
 from edgewind.rotor.transient import state_of_warm_vane
 from edgewind.rotor.warm_start import WarmStart, parse_vane_temperature, warm_start
 
@@ -54,7 +54,7 @@ __all__ = [
     "WarmStart",
     "area_share",
     "changed_bench",
-    "check_range",
+    "check_pressures",
     "coast_down_angle",
     "coast_down_speed",
     "constant",
@@ -62,7 +62,7 @@ __all__ = [
     "gas_slopes",
     "optima",
     "parameters_of",
-    "parse_changes",
+    "parse_bench_changes",
     "parse_vane_temperature",
     "predict",
     "predict_reach",

@@ -59,12 +59,12 @@ def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
         raise _explained(error, changes) from error
 
 
-def parse_changes(texts: Sequence[str]) -> dict[str, str]:
+def parse_bench_changes(texts: Sequence[str]) -> dict[str, str]:
     """Read ``rotor.vane_width=30 mm`` and the like.
 
     Examples
     --------
-    >>> parse_changes(["rotor.vane_width=30 mm", "gas.species = He"])
+    >>> parse_bench_changes(["rotor.vane_width=30 mm", "gas.species = He"])
     {'rotor.vane_width': '30 mm', 'gas.species': 'He'}
     """
     found = {}

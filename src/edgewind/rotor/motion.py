@@ -21,7 +21,7 @@ from edgewind.rotor.film import film_gas
 from edgewind.rotor.heat import face_heat
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import GasResponse
-from edgewind.rotor.steady import check_range, steady_state
+from edgewind.rotor.steady import check_pressures, steady_state
 
 Array = NDArray[np.float64]
 
@@ -241,7 +241,7 @@ class _Motion:
         pressure = np.interp(self.time, around.time_s, around.pressure_pa)
         envelope = np.interp(self.time, around.time_s, around.envelope_k)
         at = rotor.in_surroundings(envelope)
-        check_range(pressure, at, response)
+        check_pressures(pressure, at, response)
         self.table = self._coefficients(pressure, 0.0, at, response)
         shone_on = at.with_(
             irradiance_w_m2=rotor.irradiance_w_m2 * float(np.max(around.lamp_share)), pivot_breakaway_n_m=np.inf

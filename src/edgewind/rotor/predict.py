@@ -21,7 +21,7 @@ from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE, RotorParameters, 
 from edgewind.rotor.reach import pressures_within
 from edgewind.rotor.response import GasResponse
 from edgewind.rotor.shapes import response_of
-from edgewind.rotor.steady import SteadyState, check_range, steady_state
+from edgewind.rotor.steady import SteadyState, check_pressures, steady_state
 from edgewind.serialize import to_plain
 
 Array = NDArray[np.float64]
@@ -266,7 +266,7 @@ def _steady(pressure: Array, rotor: RotorParameters, response: GasResponse | Non
     if pressure.ndim != 1 or not pressure.size:
         raise InputError("no pressures were given", fix="give one or more, such as 0.01Pa:10Pa:40")
     gas = response_of(rotor) if response is None else response
-    check_range(pressure, rotor, gas)
+    check_pressures(pressure, rotor, gas)
     return steady_state(pressure, rotor if lamp else rotor.lamp_off(), gas)
 
 
@@ -306,7 +306,7 @@ def optima(
     not taken for the optimum.
     """
     pressure = np.geomspace(low_pa, high_pa, points) if 0 < low_pa < high_pa else np.array([low_pa])
-    check_range(pressure, rotor, response)
+    check_pressures(pressure, rotor, response)
     return optima_of(steady_state(pressure, rotor, response), response)
 
 

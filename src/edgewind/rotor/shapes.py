@@ -30,7 +30,7 @@ from threadpoolctl import ThreadpoolController
 from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape, vane_rim
 from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import ResponseTable, RotorRatios, chamber_ratios, thickness_ratios, wall_law_error
-from edgewind.kinetics.hard_spheres import model_error
+from edgewind.kinetics.hard_spheres import equation_error
 from edgewind.kinetics.inner_motion import inner_motion_error
 from edgewind.kinetics.rotor_table import ARMS, ASPECTS, CHAMBERS, DIFFUSE, VANES, place_of
 from edgewind.rotor.drag import FREE_MOLECULAR_DRAG
@@ -416,7 +416,7 @@ def _rotor_response(
         {key: value[:, -1] for key, value in values.items()},
         errors,
         source=source,
-    ).less_certain(model_error(kn))
+    ).less_certain(equation_error(kn))
 
 
 def _in_tables(shape: VaneShape, vanes: int, arm: float, aspect: float) -> bool:

@@ -61,7 +61,7 @@ class SteadyState:
         )
 
 
-def check_range(pressure_pa: Any, rotor: RotorParameters, response: GasResponse) -> None:
+def check_pressures(pressure_pa: Any, rotor: RotorParameters, response: GasResponse) -> None:
     """Raise where a pressure is not above zero, or so high that the response table does not reach there."""
     pressure = np.asarray(pressure_pa, dtype=float)
     wrong = pressure[~((pressure > 0) & np.isfinite(pressure))]

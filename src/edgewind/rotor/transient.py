@@ -14,7 +14,7 @@ from edgewind.rotor.heat import face_heat
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.pivot import steady_speed
 from edgewind.rotor.response import GasResponse
-from edgewind.rotor.steady import SteadyState, check_range
+from edgewind.rotor.steady import SteadyState, check_pressures
 
 Array = NDArray[np.float64]
 _MOST_STEPS = 40
@@ -44,7 +44,7 @@ def state_of_warm_vane(
         Keys of the drives that act; all where absent.
     """
     pressure = np.asarray(pressure_pa, dtype=float)
-    check_range(pressure, rotor, response)
+    check_pressures(pressure, rotor, response)
     kn = rotor.knudsen(pressure)
     mean = np.asarray(vane_k, dtype=float)
     gas = film_gas(pressure, mean, rotor, response)

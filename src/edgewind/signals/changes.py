@@ -40,7 +40,7 @@ class Change:
     value: float
 
 
-def parse_changes(text: str) -> tuple[Change, ...]:
+def parse_moments(text: str) -> tuple[Change, ...]:
     """Return the changes that a cell `changed` states with their moments; none where it is free text.
 
     Parameters
@@ -57,9 +57,9 @@ def parse_changes(text: str) -> tuple[Change, ...]:
 
     Examples
     --------
-    >>> [(one.what, one.value, one.time_s) for one in parse_changes("lamp off at 12 s; lamp on at 90 s")]
+    >>> [(one.what, one.value, one.time_s) for one in parse_moments("lamp off at 12 s; lamp on at 90 s")]
     [('lamp', 0.0, 12.0), ('lamp', 1.0, 90.0)]
-    >>> parse_changes("cleaned the pivot")
+    >>> parse_moments("cleaned the pivot")
     ()
     """
     clauses = [clause.strip() for clause in text.split(";") if clause.strip()]

@@ -12,7 +12,7 @@ import pandas as pd
 from edgewind.bench import Bench
 from edgewind.formatting import format_number
 from edgewind.gas import find_gas
-from edgewind.signals.changes import parse_changes
+from edgewind.signals.changes import parse_moments
 
 # An envelope that is further than this from the usual one was chilled or warmed on purpose, K.
 LEAST_ENVELOPE_CHANGE_K = 5.0
@@ -88,7 +88,7 @@ def condition_of(row: Mapping[str, Any], bench: Bench, envelope_k: float) -> str
     gas = str(row["gas"])
     if gas and not _same_gas(gas, bench):
         parts.append(f"gas {gas}")
-    if row["changed"] and not (row.get("trace") and parse_changes(str(row["changed"]))):
+    if row["changed"] and not (row.get("trace") and parse_moments(str(row["changed"]))):
         parts.append(str(row["changed"]))
     return ", ".join(parts)
 

@@ -17,7 +17,7 @@ from edgewind.bench import BENCH_FILE, Bench, Component, read_bench
 from edgewind.errors import InputError
 from edgewind.files import sha256_of
 from edgewind.signals.by_hand import STOPWATCH_U_S
-from edgewind.signals.changes import Change, parse_changes
+from edgewind.signals.changes import Change, parse_moments
 from edgewind.signals.columns import COLUMNS
 from edgewind.signals.conditions import usual_envelope_k, with_conditions
 from edgewind.signals.measure import TraceReading, measure_speed
@@ -212,7 +212,7 @@ def read_experiment(
 def _changes(source: ExperimentSource, table: pd.DataFrame, row: int) -> tuple[Change, ...]:
     """Return what a row says was changed in its trace, and when."""
     try:
-        return parse_changes(str(table.at[row, "changed"]))
+        return parse_moments(str(table.at[row, "changed"]))
     except InputError as error:
         line = int(table["line"].to_numpy(int)[row])
         raise error.at(file=source.label(READINGS_FILE), line=line, column="changed") from None

@@ -78,7 +78,7 @@ def is_from_side(wound: ComplexArray, axes: tuple[float, float]) -> bool:
     return bool(np.sum(least) > SIDE_STANDING * np.sum(most))
 
 
-def columns_of(
+def column_brightness(
     frames: ByteArray, centre: tuple[float, float], axes: tuple[float, float], tilt_rad: float
 ) -> FloatArray:
     """Return the mean brightness of each column across what moves, that of all its time taken out.

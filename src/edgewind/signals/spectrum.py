@@ -216,7 +216,7 @@ def comb_of(comb: Comb, voltage: FloatArray, interval_s: float) -> FloatArray:
     return np.asarray(np.real(comb.amplitudes @ waves))
 
 
-def refine(
+def refine_comb(
     voltage: FloatArray,
     interval_s: float,
     rate_hz: float,

@@ -31,7 +31,7 @@ from edgewind.signals.spectrum import (
     candidates,
     choose_candidate,
     comb_stands_out,
-    refine,
+    refine_comb,
     result_of,
     share_of_lines,
     useful_orders,
@@ -427,7 +427,7 @@ def _beside_mains(
     if marks <= MANY_MARKS and best.turn_rate_hz * duration > SHORT_TURNS:
         orders = useful_orders(lines, best.turn_rate_hz, marks, 0.45 / interval_s)
         start = best.turn_rate_hz, best.acceleration_hz_s
-        comb = refine(voltage, interval_s, *start, orders, marks, bases)
+        comb = refine_comb(voltage, interval_s, *start, orders, marks, bases)
         alone = without_mains(comb, bases, duration)
         if alone is not None and comb_stands_out(alone, best.turn_rate_hz, duration, 2.5):
             # what the edges said of slips was said of the hum; lines left out still leak into their neighbours
@@ -638,7 +638,7 @@ def _of_few_turns(
     if rate is None or rate * marks * interval_s > 0.1:
         return _Found(None, "none", edges, spectrum, lines)
     orders = np.arange(1, int(min(max(MOST_FEW_ORDERS, 3 * marks), 0.45 / (interval_s * rate))) + 1)
-    comb = refine(voltage, interval_s, rate, 0.0, orders, marks, mains_hz, near=True)
+    comb = refine_comb(voltage, interval_s, rate, 0.0, orders, marks, mains_hz, near=True)
     if not comb_stands_out(comb, rate, duration, 2.5):
         return _Found(None, "none", edges, spectrum, lines)
     best = with_sampling(result_of(comb, 1.0), edges.pulses, interval_s, duration)
@@ -759,7 +759,7 @@ def spectrum_of(
     if edges.sure and edges.result is not None and not edges.result.uneven:
         blur = edges.result.turn_rate_u_hz * duration + min(edges.result.acceleration_u_hz_s, 1e9) * duration**2 / 8
         near = blur * scale * int(orders[-1]) < 0.1
-    comb = refine(
+    comb = refine_comb(
         voltage, interval_s, rate * scale, acceleration * scale, orders, marks // scale, mains_hz, near
     ).slowed(scale)
     # low marks beside high ones are no pulses to the edges, but were counted over many turns

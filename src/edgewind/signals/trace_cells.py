@@ -26,7 +26,7 @@ MOSTLY = 0.5
 """Share of the lines from which cells with a unit, or strokes between cells, are how a file writes its rows."""
 
 
-def rewritten(lines: list[str]) -> tuple[list[str], tuple[str, ...]] | None:
+def plain_cells(lines: list[str]) -> tuple[list[str], tuple[str, ...]] | None:
     """Return the lines with plain numbers in their cells, and notes on what was rewritten; None where nothing is.
 
     The number of lines stays the same, but for a line of units before cells that hold theirs.

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
-from edgewind.signals.trace_cells import rewritten
+from edgewind.signals.trace_cells import plain_cells
 from edgewind.signals.trace_header import COMMENT_MARKS, IS_NUMBER, is_layout, read_header
 from edgewind.signals.trace_stamps import Stamped, replace_stamps
 from edgewind.signals.trace_table import Table, TraceColumn
@@ -126,7 +126,7 @@ def read_text(content: bytes) -> Table:
     try:
         return _read_lines(lines, notes)
     except InputError as error:
-        plain = rewritten(lines)
+        plain = plain_cells(lines)
         if plain is None:
             raise
         try:

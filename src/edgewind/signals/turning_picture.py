@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
-from edgewind.signals.side_view import columns_of, is_from_side, rhythm_of
+from edgewind.signals.side_view import column_brightness, is_from_side, rhythm_of
 from edgewind.signals.thresholds import (
     CLIP_BORNE_OUT,
     CLIP_CHANGES,
@@ -227,7 +227,7 @@ def _from_side(clip: Clip, ring: Ring, time: FloatArray, fastest_hz: float, vane
     InputError
         Nothing turns in it.
     """
-    series = columns_of(clip.frames, ring.centre, ring.axes, ring.tilt_rad)
+    series = column_brightness(clip.frames, ring.centre, ring.axes, ring.tilt_rad)
     rhythm = rhythm_of(series, time, vanes, fastest_hz)
     if rhythm is None:
         raise InputError(

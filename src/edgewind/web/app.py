@@ -60,5 +60,5 @@ def _warm(state: Pages) -> None:
     from edgewind.bench import parse_bench
 
     with contextlib.suppress(EdgewindError):
-        whatif.what_if(parse_bench(template_bench()), {})
+        whatif.predict_changed(parse_bench(template_bench()), {})
         state.gas.picture({}, 0.3)

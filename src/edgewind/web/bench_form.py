@@ -39,6 +39,6 @@ def outlook(text: str) -> dict[str, Any]:
         "title": bench.experiment.title,
     }  # fmt: skip
     try:
-        return found | {"predicted": whatif.what_if(bench, {}), "no_prediction": ""}
+        return found | {"predicted": whatif.predict_changed(bench, {}), "no_prediction": ""}
     except InputError as error:
         return found | {"predicted": None, "no_prediction": str(error)}

@@ -16,8 +16,8 @@ from edgewind.report.film import (
     GasPicture,
     GasSeries,
     RotorPicture,
-    choose,
     gas_series,
+    option_of,
     picture_of,
     shipped_fields,
     shipped_rotor_fields,
@@ -61,7 +61,7 @@ def check_ways(ways: Mapping[str, str]) -> None:
     """
     for table, name in ((DRIVES, "drive"), (QUANTITIES, "quantity"), (SIZES, "size"), (THEMES, "theme")):
         if name in ways:
-            choose(table, ways[name], name)
+            option_of(table, ways[name], name)
     if ways.get("shape", ROTOR) not in SHAPES:
         raise InputError(f"'{ways['shape']}' is no shape on these pages", key="shape", fix=", ".join(SHAPES))
     if ways.get("shape", ROTOR) == ROTOR and not shipped_rotor_fields(ways.get("drive", "thermal")):

@@ -40,7 +40,7 @@ class RunForm(BookChoice):
     envelope_first: Short = ""
 
 
-def run_of(form: RunForm) -> SweepRequest:
+def run_from_form(form: RunForm) -> SweepRequest:
     """Return the run that a form asks for.
 
     Raises

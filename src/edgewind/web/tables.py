@@ -65,16 +65,16 @@ def is_table(titles: Sequence[str]) -> bool:
     >>> is_table(["pressure [Pa]", "speed [rpm]"]), is_table(["time", "CH1"])
     (True, False)
     """
-    known = {field for field, _ in map(field_of, titles)}
+    known = {field for field, _ in map(form_field_of, titles)}
     return bool(known & {"pressure", "gauge"}) and bool(known & {"speed", "period", "trace"})
 
 
-def field_of(title: str) -> tuple[str, str]:
+def form_field_of(title: str) -> tuple[str, str]:
     """Return the field of the form that a title stands for, empty where it stands for none, and its unit.
 
     Examples
     --------
-    >>> field_of("Pressure (mTorr)"), field_of("Colour")
+    >>> form_field_of("Pressure (mTorr)"), form_field_of("Colour")
     (('pressure', 'mTorr'), ('', ''))
     """
     found = _TITLE.match(title)
@@ -91,7 +91,7 @@ def rows_of_cells(cells: Sequence[Sequence[str]]) -> dict[str, Any]:
     cells : sequence of sequence of str
         Rows of cells; the first holds the titles.
     """
-    titles = [field_of(title) for title in cells[0]]
+    titles = [form_field_of(title) for title in cells[0]]
     left_out = [
         title.strip() for title, (field, _) in zip(cells[0], titles, strict=True) if title.strip() and not field
     ]

@@ -103,7 +103,7 @@ _ICE_K = 273.15
 GASES = ("air", "N2", "He", "Ne", "Ar", "H2", "CO2")
 
 
-def what_if(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
+def predict_changed(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
     """Return the prediction with some values of the bench changed, as plain arrays.
 
     Parameters
@@ -131,7 +131,7 @@ def what_if(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, 
     return _plain(found) | {"fitted": fitted, "seconds": time.perf_counter() - start}
 
 
-def interval_of(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
+def optima_intervals(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
     """Return how both optima move with a change, with intervals: what `edgewind predict --set`, or `--fit`, gives.
 
     Parameters
@@ -139,7 +139,7 @@ def interval_of(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[s
     rotor : Bench or RotorDraws
         The rotor as its bench describes it, whose priors are then drawn from, or draws of a fit.
     changes : mapping of str to str
-        As for :func:`what_if`.
+        As for :func:`predict_changed`.
 
     Returns
     -------
@@ -150,7 +150,7 @@ def interval_of(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[s
     Raises
     ------
     InputError
-        As for :func:`what_if`.
+        As for :func:`predict_changed`.
     """
     check_changes(changes)
     draws = rotor if isinstance(rotor, RotorDraws) else _priors(rotor)
@@ -219,7 +219,7 @@ def weights_of(rotor: Bench | RotorDraws) -> list[dict[str, Any]]:
     Parameters
     ----------
     rotor : Bench or RotorDraws
-        As for :func:`what_if`.
+        As for :func:`predict_changed`.
 
     Returns
     -------

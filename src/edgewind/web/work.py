@@ -118,7 +118,7 @@ def compute_gas(shape: str, drive: str) -> dict[str, Any]:
     return {"solved": solved}
 
 
-def film_gas(film: FilmChoices, out: Path) -> dict[str, Any]:
+def make_gas_film(film: FilmChoices, out: Path) -> dict[str, Any]:
     """Make a film of the gas."""
     from edgewind.report.film import gas_series, make_film, shipped_rotor_fields
 
@@ -142,9 +142,9 @@ def film_gas(film: FilmChoices, out: Path) -> dict[str, Any]:
 
 def find_intervals(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
     """Return how far a change moves both optima, with intervals."""
-    from edgewind.web.whatif import interval_of
+    from edgewind.web.whatif import optima_intervals
 
-    return interval_of(rotor, changes)
+    return optima_intervals(rotor, changes)
 
 
 def _rounded(values: Any) -> list[float]:

@@ -23,7 +23,7 @@ _BAR = 0.34
 _COMMON_HATCH = "////"
 
 
-def total(findings: Findings) -> float:
+def combined(findings: Findings) -> float:
     """All lines in quadrature, as a fraction of the pressure."""
     return math.sqrt(sum(line.relative_u**2 for line in findings.budget))
 
@@ -38,7 +38,7 @@ def draw_budget(findings: Findings, palette: Palette, size: Size) -> Figure | No
     left = 1.0 if size.narrow else 17.5
     axes = plain_axes(figure, size.box(left, 0.6, 5.0, title + (3.8 if size.narrow else 2.4)))
     entries = [(line.name, line.relative_u, line.common) for line in lines] + [
-        ("all, in quadrature", total(findings), None)
+        ("all, in quadrature", combined(findings), None)
     ]
     for row, (name, value, common) in enumerate(entries):
         colour = palette.ink if common is None else palette.rust if common else palette.blue
@@ -51,7 +51,7 @@ def draw_budget(findings: Findings, palette: Palette, size: Size) -> Figure | No
             va="center", color=palette.ink, fontweight="bold" if common is None else "normal",
         )  # fmt: skip
         _name(axes, name, row, "bold" if common is None else "normal", palette, size)
-    axes.set_xlim(0, 100 * total(findings) * 1.02)
+    axes.set_xlim(0, 100 * combined(findings) * 1.02)
     axes.set_ylim(-len(entries) + 0.4, 0.95 if size.narrow else 0.5)
     axes.xaxis.set_major_locator(NullLocator())
     axes.yaxis.set_major_locator(NullLocator())
@@ -90,7 +90,9 @@ def describe_budget(findings: Findings) -> str:
         f"{'shared by all readings' if line.common else 'each reading its own'}"
         for line in findings.budget
     )
-    return f"Bars of the relative standard uncertainty of the pressure: {said}; together {100 * total(findings):.2g} %."
+    return (
+        f"Bars of the relative standard uncertainty of the pressure: {said}; together {100 * combined(findings):.2g} %."
+    )
 
 
 def caption_budget(findings: Findings) -> str:

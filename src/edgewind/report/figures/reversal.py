@@ -19,7 +19,7 @@ from edgewind.rotor.drives import NAMES
 _SHOWN = (NAMES["thermal_force"], NAMES["unequal_accommodation"], DRAUGHT)
 
 
-def run_of(findings: Findings) -> DeliberateTest | None:
+def telling_run(findings: Findings) -> DeliberateTest | None:
     """Return the run that tells the mechanisms furthest apart; None without one."""
     runs = [test for test in findings.tests if test.run is not None]
     return max(runs, key=lambda test: -min(test.log_evidence.values()), default=None)
@@ -27,7 +27,7 @@ def run_of(findings: Findings) -> DeliberateTest | None:
 
 def draw_reversal(findings: Findings, palette: Palette, size: Size) -> Figure | None:
     """Draw the run; None without one."""
-    test = run_of(findings)
+    test = telling_run(findings)
     if test is None or test.run is None:
         return None
     run = test.run
@@ -78,7 +78,7 @@ def draw_reversal(findings: Findings, palette: Palette, size: Size) -> Figure | 
 
 def describe_reversal(findings: Findings) -> str:
     """Say what the figure shows."""
-    test = run_of(findings)
+    test = telling_run(findings)
     if test is None or test.run is None:
         return ""
     speed = RPM_PER_RAD_S * test.run.speed_rad_s
@@ -91,7 +91,7 @@ def describe_reversal(findings: Findings) -> str:
 
 def caption_reversal(findings: Findings) -> str:
     """Explain the figure's marks."""
-    test = run_of(findings)
+    test = telling_run(findings)
     if test is None:
         return ""
     level = 100 * findings.experiment.bench.study.level

@@ -8,7 +8,7 @@ from edgewind.report.film.rotor_picture import RotorPicture
 from edgewind.report.film.series import FieldFrame, GasSeries, gas_series, standard_knudsen
 from edgewind.report.film.shipped import shipped_fields
 from edgewind.report.film.still import check_still, draw_gas, picture_of, still_bytes, write_still
-from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, choose
+from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, option_of
 
 __all__ = [
     "DRIVES",
@@ -25,12 +25,12 @@ __all__ = [
     "caption",
     "check_film",
     "check_still",
-    "choose",
     "draw_gas",
     "field_of_response",
     "gas_field",
     "gas_series",
     "make_film",
+    "option_of",
     "picture_of",
     "read_back",
     "rotor_fields",

@@ -23,7 +23,7 @@ from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics import Response, respond, store
 from edgewind.kinetics.inputs import check_accommodation, check_knudsen, check_room, check_shape
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
-from edgewind.report.film.words import DRIVES, choose
+from edgewind.report.film.words import DRIVES, option_of
 
 Floats = NDArray[np.float64]
 
@@ -185,7 +185,7 @@ def field_of_response(response: Response, drive: str = "thermal") -> GasField:
     InputError
         The response came without fields, or the drive is not known.
     """
-    words = choose(DRIVES, drive, "drive")
+    words = option_of(DRIVES, drive, "drive")
     if not response.solutions:
         raise InputError("this response came without fields", fix="ask for them with fields=True, or use gas_field")
     shape = check_shape(response.shape, response.aspect)
@@ -259,7 +259,7 @@ def gas_field(
     InputError
         For a case that has no meaning or cannot be resolved.
     """
-    words = choose(DRIVES, drive, "drive")
+    words = option_of(DRIVES, drive, "drive")
     outline = check_shape(shape, aspect)
     case = Case(
         outline,

@@ -30,7 +30,7 @@ from edgewind.kinetics import store
 from edgewind.kinetics.rotor_respond import GAINED, GAINED_CUT, check_rotor, coefficients
 from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, RotorSolution, solve_rotor
 from edgewind.report.film.field import KINDS, MOST_KNUDSEN
-from edgewind.report.film.words import DRIVES, choose
+from edgewind.report.film.words import DRIVES, option_of
 
 Floats = NDArray[np.float64]
 
@@ -165,7 +165,7 @@ def rotor_field_of(
     InputError
         The faces differ in accommodation, so that the planes of the vanes are not planes of symmetry.
     """
-    choose(DRIVES, drive, "drive")
+    option_of(DRIVES, drive, "drive")
     case, parity = solution.case, solution.parity
     if parity is None:
         raise InputError(
@@ -246,7 +246,7 @@ def rotor_fields(
         )
     rotor = check_rotor(shape, aspect, vanes, arm, room, round=round)
     case = RotorCase(rotor, knudsen, accommodation, accommodation)
-    names = [SOLVER[drive] for drive in drives if choose(DRIVES, drive, "drive")]
+    names = [SOLVER[drive] for drive in drives if option_of(DRIVES, drive, "drive")]
     found: dict[str, list[float]] = {}
     solutions: list[RotorSolution] = []
     for number in (max(level - 1, 0), level):
@@ -302,7 +302,7 @@ def rotor_series(
     InputError
         As for `rotor_fields`.
     """
-    choose(DRIVES, drive, "drive")
+    option_of(DRIVES, drive, "drive")
     numbers = list(STANDARD_KNUDSEN if knudsen is None else knudsen)
     asked = {**STANDARD, **options}
     asked["room"] = tuple(asked["room"])
@@ -397,6 +397,6 @@ def shipped_rotor_fields(drive: str = "thermal") -> tuple[RotorField, ...]:
 
     Its arm is 1.5 widths of a vane, its chamber 5.5 wide and 4 high. None are shipped for ``warm``.
     """
-    choose(DRIVES, drive, "drive")
+    option_of(DRIVES, drive, "drive")
     place = files("edgewind.report.film") / "fields" / f"rotor-{drive}.fields"
     return tuple(unpack_rotor(place.read_bytes())) if place.is_file() else ()

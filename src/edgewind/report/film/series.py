@@ -17,7 +17,7 @@ from edgewind.kinetics import ResponseTable
 from edgewind.report.film.field import GasField, check_field_knudsen, gas_field
 from edgewind.report.film.sample import SampleGrid, Singles, quantity_of, resample, stream_function, stress_points
 from edgewind.report.film.shipped import shipped_field
-from edgewind.report.film.words import QUANTITIES, choose
+from edgewind.report.film.words import QUANTITIES, option_of
 
 Floats = NDArray[np.float64]
 # With fewer nodes the shipped table draws a better curve, where there is one.
@@ -182,7 +182,7 @@ class GasSeries:
     def at(self, knudsen: float | None, quantity: str = "temperature") -> FieldFrame:
         """Return what is shown at a Knudsen number within the series."""
         kn = self.check(knudsen)
-        known = choose(QUANTITIES, quantity, "quantity")
+        known = option_of(QUANTITIES, quantity, "quantity")
         places, weights = _weights(np.log(self.knudsen), float(np.log(kn)))
         nodes = [self._node(place, quantity) for place in places]
         mixed = {

@@ -24,7 +24,7 @@ from PIL import Image
 from edgewind.report.figures.canvas import new_figure, our_style, plain_axes, plain_ticks, svg_of
 from edgewind.report.figures.size import Size
 from edgewind.report.film.colours import root, scale_of
-from edgewind.report.film.words import QUANTITIES, SHORT_CAPTION, SIZES, THEMES, choose
+from edgewind.report.film.words import QUANTITIES, SHORT_CAPTION, SIZES, THEMES, option_of
 
 Floats = NDArray[np.float64]
 Place = tuple[float, float]
@@ -126,11 +126,11 @@ class GasSheet(ABC):
     """
 
     def __init__(self, quantity: str, theme: str, size: str, footnote: bool) -> None:
-        self.quantity = choose(QUANTITIES, quantity, "quantity")
+        self.quantity = option_of(QUANTITIES, quantity, "quantity")
         self.name = next(name for name, known in QUANTITIES.items() if known is self.quantity)
-        self.palette = choose(THEMES, theme, "theme")
+        self.palette = option_of(THEMES, theme, "theme")
         self.theme = next(name for name, known in THEMES.items() if known is self.palette)
-        self.width, self.height = choose(SIZES, size, "size")
+        self.width, self.height = option_of(SIZES, size, "size")
         self.layout = VERTICAL if self.height > self.width else WIDE
         self.lock = RLock()
         self._footnote = footnote and self.layout.noted

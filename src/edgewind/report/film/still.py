@@ -15,7 +15,7 @@ from edgewind.report.film.picture import GasPicture
 from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.rotor_picture import RotorPicture
 from edgewind.report.film.series import GasSeries
-from edgewind.report.film.words import choose
+from edgewind.report.film.words import option_of
 
 STILLS = ("png", "svg")
 
@@ -115,7 +115,7 @@ def still_bytes(
     InputError
         As for `draw_gas`, and for another kind.
     """
-    known = choose({name: name for name in STILLS}, kind.removeprefix("."), "kind")
+    known = option_of({name: name for name in STILLS}, kind.removeprefix("."), "kind")
     picture = picture_of(answer, drive=drive, quantity=quantity, theme=theme, size=size, footnote=footnote)
     if knudsen is not None:
         picture.show(knudsen)

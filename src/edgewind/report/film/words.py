@@ -107,12 +107,12 @@ SHORT_CAPTION = "Computed, not measured"
 """What stands in place of the footnote where that is left out: four lines cannot be read on a phone."""
 
 
-def choose(table: Mapping[str, Value], name: str, key: str) -> Value:
+def option_of(table: Mapping[str, Value], name: str, key: str) -> Value:
     """Return what stands under a name.
 
     Examples
     --------
-    >>> choose(SIZES, "4K", "size")
+    >>> option_of(SIZES, "4K", "size")
     (3840, 2160)
 
     Raises

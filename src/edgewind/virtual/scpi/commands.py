@@ -122,7 +122,7 @@ def _written(value: Any, parameter: Numeric | Switch | Choice) -> str:
     return ("1" if value else "0") if isinstance(parameter, Switch) else str(value)
 
 
-def find(commands: Sequence[Command], unit: Unit) -> tuple[Command, tuple[int, ...]]:
+def find_command(commands: Sequence[Command], unit: Unit) -> tuple[Command, tuple[int, ...]]:
     """Return the command that a unit means.
 
     Raises

@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 
 from edgewind import __version__
 from edgewind.virtual.scpi.answers import block, real
-from edgewind.virtual.scpi.commands import Command, Interrupted, Send, Steps, Wait, find
+from edgewind.virtual.scpi.commands import Command, Interrupted, Send, Steps, Wait, find_command
 from edgewind.virtual.scpi.errors import ErrorQueue, ScpiError
 from edgewind.virtual.scpi.syntax import units
 
@@ -62,7 +62,7 @@ class ScpiInstrument:
         try:
             for unit in units(message):
                 try:
-                    command, suffixes = find(self.all_commands(), unit)
+                    command, suffixes = find_command(self.all_commands(), unit)
                     found = command.run(self, suffixes, unit)
                     reply = found if found is None or isinstance(found, str | bytes) else (yield from found)
                 except ScpiError as error:

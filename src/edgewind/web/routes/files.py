@@ -22,7 +22,7 @@ def routes() -> list[Route]:
     return [
         Route(f"/api/files/{ONE}", take, methods=["POST"]),
         Route("/api/files/{key}", forget, methods=["DELETE"]),
-        Route(f"/api/check/{ONE}", check, methods=["POST"]),
+        Route(f"/api/check/{ONE}", check_typed, methods=["POST"]),
         Route(f"/api/state-key/{ONE}", state, methods=["POST"]),
     ]
 
@@ -57,7 +57,7 @@ def forget(request: Request) -> Response:
     return JSONResponse({})
 
 
-def check(request: Request) -> Response:
+def check_typed(request: Request) -> Response:
     """Check a typed row without storing it: its values in SI, and what about it should be asked."""
     slug, experiment = one_of(request)
     pages, body = pages_of(request), body_of(request, TypedReading)

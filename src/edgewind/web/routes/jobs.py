@@ -23,7 +23,7 @@ from edgewind.web.errors import FieldError, NotFoundError
 from edgewind.web.gas_pictures import check_ways
 from edgewind.web.jobs import PageJob
 from edgewind.web.security import REPORT_POLICY
-from edgewind.web.work import FilmChoices, Subject, film_gas, find_intervals, make_study
+from edgewind.web.work import FilmChoices, Subject, find_intervals, make_gas_film, make_study
 
 MOST_SUBJECTS = 8
 _Found = TypeVar("_Found")
@@ -150,7 +150,7 @@ def _place_film(pages: Pages, body: bodies.FilmOrder) -> PageJob:
         raise FieldError("seconds", f"A film cannot last {seconds:g} s", fix="choose 1 to 120 seconds")
 
     film = FilmChoices(**chosen, seconds=seconds)
-    return pages.jobs["films"].ask(("film", film), film_gas, lambda out: (film, out))
+    return pages.jobs["films"].ask(("film", film), make_gas_film, lambda out: (film, out))
 
 
 def _place_interval(pages: Pages, body: bodies.IntervalOrder) -> PageJob:

@@ -18,14 +18,14 @@ def routes() -> list[Route]:
     return [
         Route(f"/api/what-if/{ONE}", predict),
         Route(f"/api/levers/{ONE}", levers),
-        Route(f"/api/chilled/{ONE}", chilled),
+        Route(f"/api/chilled/{ONE}", chilled_page),
     ]
 
 
 def predict(request: Request) -> Response:
     """The prediction with some values of the bench changed."""
     rotor, changes = _asked(request)
-    return JSONResponse(whatif.what_if(rotor, changes))
+    return JSONResponse(whatif.predict_changed(rotor, changes))
 
 
 def levers(request: Request) -> Response:
@@ -34,7 +34,7 @@ def levers(request: Request) -> Response:
     return JSONResponse({"levers": whatif.weights_of(rotor)})
 
 
-def chilled(request: Request) -> Response:
+def chilled_page(request: Request) -> Response:
     """How the rotor turns in the dark under another envelope, with some values of the bench changed."""
     rotor, changes = _asked(request)
     envelope, pressure = changes.pop("envelope", ""), changes.pop("pressure", "")

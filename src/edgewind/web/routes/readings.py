@@ -32,10 +32,10 @@ def routes() -> list[Route | WebSocketRoute]:
     """Return the routes of this file."""
     return [
         Route(f"/api/readings/{ONE}", readings),
-        Route(f"/api/readings/{ONE}", store, methods=["POST"]),
+        Route(f"/api/readings/{ONE}", store_typed, methods=["POST"]),
         Route(f"/api/exclude/{ONE}", exclude, methods=["POST"]),
         Route(f"/api/correct/{ONE}", correct, methods=["POST"]),
-        Route(f"/api/trace/{ONE}/{{number:int}}", trace),
+        Route(f"/api/trace/{ONE}/{{number:int}}", trace_paths),
         Route(f"/api/next/{ONE}", choose_next),
         WebSocketRoute(f"/live/{ONE}", live),
     ]
@@ -47,7 +47,7 @@ def readings(request: Request) -> Response:
     return JSONResponse({"bench": bench_view(source.bench()), "rows": source_views(source)})
 
 
-def store(request: Request) -> Response:
+def store_typed(request: Request) -> Response:
     """Store a typed reading, once for each key."""
     slug, experiment = one_of(request)
     pages, body = pages_of(request), body_of(request, TypedReading)
@@ -115,7 +115,7 @@ def correct(request: Request) -> Response:
     return JSONResponse({"reading": body.reading})
 
 
-def trace(request: Request) -> Response:
+def trace_paths(request: Request) -> Response:
     """The trace of one reading, as paths to draw."""
     slug, experiment = one_of(request)
     number = request.path_params["number"]

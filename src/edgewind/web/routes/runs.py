@@ -12,21 +12,21 @@ from edgewind.signals import read_experiment
 from edgewind.web.app_state import ONE, one_of, pages_of
 from edgewind.web.bodies import body_of
 from edgewind.web.errors import NotFoundError
-from edgewind.web.run_form import RunForm, run_of
+from edgewind.web.run_form import RunForm, run_from_form
 
 
 def routes() -> list[Route]:
     """Return the routes of this file."""
     return [
-        Route("/api/runs", plan, methods=["POST"]),
+        Route("/api/runs", plan_run, methods=["POST"]),
         Route(f"/api/runs/{ONE}/{{number:int}}", stored),
     ]
 
 
-def plan(request: Request) -> Response:
+def plan_run(request: Request) -> Response:
     """Check a run and say what it will move; nothing is written, a new book included."""
     pages, form = pages_of(request), body_of(request, RunForm)
-    asked = run_of(form)
+    asked = run_from_form(form)
     slug, book = pages.place_for(form)
     return JSONResponse(pages.sweeps.plan(asked, form.folder, form.name, slug, book).to_dict())
 

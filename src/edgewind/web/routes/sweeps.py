@@ -14,12 +14,12 @@ from edgewind.web.sweeps import request_of
 def routes() -> list[Route]:
     """Return the routes of this file."""
     return [
-        Route("/api/sweeps", plan, methods=["POST"]),
+        Route("/api/sweeps", plan_sweep, methods=["POST"]),
         Route("/api/sweeps/{sweep}/{command}", steer, methods=["POST"]),
     ]
 
 
-def plan(request: Request) -> Response:
+def plan_sweep(request: Request) -> Response:
     """Check a sweep and say what it will move; nothing is written, a new book included."""
     pages, form = pages_of(request), body_of(request, SweepForm)
     asked = None if form.resume else request_of(form)
