@@ -16,6 +16,7 @@ from edgewind.rotor import (
     predict_whole,
     reach,
     response_of,
+    shapes,
     warm_start,
 )
 from edgewind.rotor.optimum import peak_pressures
@@ -60,6 +61,22 @@ def test_all_within_reach_is_predicted_as_over_the_same_pressures(make_bench):
     for one, other in ((once.speed, whole.speed), (once.force, whole.force)):
         assert one.found and one.pressure_pa == pytest.approx(other.pressure_pa, rel=1e-8)
         assert one.value == pytest.approx(other.value, rel=1e-8)
+
+
+def test_a_curve_alone_computes_no_error_of_the_gas(make_bench, monkeypatch):
+    asked = []
+    for name in ("_error_of_tables", "bulb_error", "wall_law_error", "inner_motion_error", "second_order_error"):
+        real = getattr(shapes, name)
+        monkeypatch.setattr(
+            shapes, name, lambda *given, _real=real, **named: (asked.append(1), _real(*given, **named))[1]
+        )
+    width = {"rotor.vane_width": "12.3456 mm"}  # of no other test: the response is kept
+    found = predict_reach(make_bench(rotor=ROTOR), changes=width)
+    assert found.speed.found and not asked
+    response = response_of(found.parameters)
+    assert np.all(response.relative_errors([0.1, 1.0]) > 0) and len(asked) == 5
+    response.shared_errors(1.0)
+    assert len(asked) == 5
 
 
 def test_the_plain_form_has_rows_and_both_optima(make_bench):

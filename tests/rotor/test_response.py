@@ -1,5 +1,7 @@
 """The response of the gas as the rotor reads it: limits, interpolation, and what it refuses."""
 
+import pickle
+
 import numpy as np
 import pytest
 
@@ -85,3 +87,21 @@ def test_the_tables_of_the_kinetic_room_come_back(room, accommodation):
         for name, of in KINETIC.items():
             wanted = held.coefficient(of, np.minimum(kn, 1e15))
             assert getattr(found, name) == pytest.approx(wanted, rel=within, abs=1e-9), (name, within)
+
+
+def test_an_error_that_is_a_function_is_asked_for_once_and_goes_to_another_process_as_numbers(table):
+    asked = []
+
+    def relative():
+        asked.append(1)
+        return {name: np.full(table.knudsen.size, 0.3) for name in KINETIC.values()}
+
+    less = table.less_certain(relative, together=True).less_certain(0.4)
+    assert not asked
+    expected = np.sqrt(table.relative_errors(1.0) ** 2 + 0.3**2 + 0.4**2)
+    for one in (less, pickle.loads(pickle.dumps(less))):
+        np.testing.assert_allclose(one.relative_errors(1.0), expected)
+        np.testing.assert_allclose(one.shared_errors(1.0), 0.3)
+        np.testing.assert_allclose(one.less_certain(0.1).relative_errors(1.0), np.hypot(expected, 0.1))
+    assert len(asked) == 1
+    assert np.all(table.relative_errors(1.0) < expected)

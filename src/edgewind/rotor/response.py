@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from copy import copy
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Protocol
@@ -90,6 +89,8 @@ KINETIC = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat_hot",
 ACCOMMODATIONS = (0.2, 0.4, 0.6, 0.8, 1.0)
 _ROOMS = (4.0, 8.0)
 _ERROR = "relative_error"
+# One relative error for all coefficients, or one for each by its name in the tables of the kinetic room.
+Relative = ArrayLike | Mapping[str, ArrayLike]
 
 
 class TableResponse:
@@ -108,8 +109,9 @@ class TableResponse:
         By the names of :class:`Coefficients`.
     free : mapping of str to array of shape (m,)
         The same in free flight.
-    error : array of shape (n,)
-        Estimated relative error.
+    error : array of shape (n,), or callable
+        Estimated relative error, or a function that returns it, called when an error is first asked for: a curve
+        alone needs none, and those of a rotor cost more than its coefficients.
     """
 
     def __init__(
@@ -118,7 +120,7 @@ class TableResponse:
         accommodation: ArrayLike,
         values: Mapping[str, ArrayLike],
         free: Mapping[str, ArrayLike],
-        error: ArrayLike,
+        error: ArrayLike | Callable[[], ArrayLike],
         *,
         source: str = "",
     ) -> None:
@@ -136,26 +138,40 @@ class TableResponse:
         self.free = limit
         self.held = stacked
         self.top = stacked[..., -1]
-        self._errors = np.tile(np.asarray(error, dtype=float), (len(_UNSURE), 1))
-        self._shared = np.zeros((2, self.knudsen.size))
+        self._less_certain_than: TableResponse | None = None
+        self._uncertain: tuple[Relative | Callable[[], Relative], bool] = error, False
 
-    def less_certain(self, relative: ArrayLike | Mapping[str, ArrayLike], *, together: bool = False) -> TableResponse:
+    @cached_property
+    def _sizes(self) -> tuple[Array, Array]:
+        """Relative errors of force, drag and heat, shape (3, n), and what the first two of them share, (2, n)."""
+        before = self._less_certain_than
+        if before is None:
+            errors, shared = np.zeros((len(_UNSURE), self.knudsen.size)), np.zeros((2, self.knudsen.size))
+        else:
+            errors, shared = before._sizes
+        relative, together = self._uncertain
+        found = relative() if callable(relative) else relative
+        if not isinstance(found, Mapping):
+            return np.hypot(errors, np.asarray(found, dtype=float)), shared
+        heat = np.maximum(*(np.asarray(found[KINETIC[name]], dtype=float) for name in ("heat", "loss")))
+        of = [np.asarray(found[KINETIC[name]], dtype=float) for name in _UNSURE[:2]]
+        return np.hypot(errors, np.stack([*of, heat])), np.hypot(shared, np.stack(of)) if together else shared
+
+    def __getstate__(self) -> dict[str, object]:
+        """Return what goes to another process: the errors themselves in place of the functions."""
+        return self.__dict__ | {"_sizes": self._sizes, "_less_certain_than": None, "_uncertain": (0.0, False)}
+
+    def less_certain(self, relative: Relative | Callable[[], Relative], *, together: bool = False) -> TableResponse:
         """Return the same with another relative error besides, of shape (n,), independent of that held.
 
         One for all coefficients, or one for each by its name in the tables of the kinetic room; of those of heat the
         greatest holds for all. Those of force and drag may be one and the same, both too great or both too small
-        `together`.
+        `together`. A function that returns the error is called when one is first asked for.
         """
         self._curve  # noqa: B018  made once, for this one and for all copies of it
-        found = copy(self)
-        if isinstance(relative, Mapping):
-            heat = np.maximum(*(np.asarray(relative[KINETIC[name]], dtype=float) for name in ("heat", "loss")))
-            of = [np.asarray(relative[KINETIC[name]], dtype=float) for name in _UNSURE[:2]]
-            found._errors = np.hypot(self._errors, np.stack([*of, heat]))
-            if together:
-                found._shared = np.hypot(self._shared, np.stack(of))
-        else:
-            found._errors = np.hypot(self._errors, np.asarray(relative, dtype=float))
+        found = object.__new__(TableResponse)
+        found.__dict__.update({name: value for name, value in self.__dict__.items() if name != "_sizes"})
+        found._less_certain_than, found._uncertain = self, (relative, together)
         return found
 
     @cached_property
@@ -218,12 +234,12 @@ class TableResponse:
     def relative_errors(self, knudsen: ArrayLike) -> Array:
         """Return the estimated relative errors of thermal force, drag and heat, interpolated, shape (3, ...)."""
         at = np.log(np.asarray(knudsen, dtype=float))
-        return np.stack([np.interp(at, np.log(self.knudsen), error) for error in self._errors])
+        return np.stack([np.interp(at, np.log(self.knudsen), error) for error in self._sizes[0]])
 
     def shared_errors(self, knudsen: ArrayLike) -> Array:
         """Return the part of those of thermal force and drag by which both are wrong together, shape (2, ...)."""
         at = np.log(np.asarray(knudsen, dtype=float))
-        return np.stack([np.interp(at, np.log(self.knudsen), error) for error in self._shared])
+        return np.stack([np.interp(at, np.log(self.knudsen), error) for error in self._sizes[1]])
 
     def _check(self, kn: Array, alpha: Array) -> None:
         if not np.all(kn >= self.least_knudsen * (1 - 1e-9)):

@@ -18,6 +18,7 @@ the vanes (:mod:`edgewind.kinetics.ratios`). Free flight and dense gas are like 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
@@ -313,7 +314,10 @@ def rotor_response(
     found = _rotor_response(*about, own if solved else None)
     if abs(math.log(height / room_m)) > _BULB_HEIGHT:
         return found
-    bulb = bulb_error(shape, width_m, height_m, room_m, vanes, arm_m, chamber_height_m=height)
+
+    def bulb() -> dict[str, Array]:
+        return bulb_error(shape, width_m, height_m, room_m, vanes, arm_m, chamber_height_m=height)
+
     return found.less_certain(bulb, together=True)
 
 
@@ -355,7 +359,7 @@ def bulb_error(
     def within(size: float) -> dict[str, Array]:
         if _in_tables(shape, vanes, arm, aspect):
             lengths = (size * room_m / width_m, size * height / width_m)
-            whole, _ = _of_tables(vanes, arm, aspect, *lengths, kn, np.ones(1), with_error=False)
+            whole = _of_tables(vanes, arm, aspect, *lengths, kn, np.ones(1))
             return {key: whole[key][0, :-1] for key in _NAMES}
         found = _rotor_response(
             shape, width_m, height_m, size * room_m, vanes, arm_m, 0.0, 1.0, size * height, None
@@ -388,7 +392,8 @@ def _rotor_response(
     table = _at_nodes(alone)
     values = table.values | {"area_share": table.share}
     arm, aspect = arm_m / width_m, height_m / width_m
-    errors, source = table.error, alone.source
+    errors: Array | Callable[[], Array] = table.error
+    source = alone.source
     if vanes < 2:
         pass
     elif own is not None:
@@ -399,10 +404,16 @@ def _rotor_response(
         source = f"edgewind.kinetics, Shakhov model, Maxwell walls: this rotor of {vanes} vanes, solved for itself"
     elif _in_tables(shape, vanes, arm, aspect):
         plain = _at_nodes(shaped_response(*about))
-        whole, error = _of_tables(vanes, arm, aspect, room_m / width_m, height / width_m, kn, alphas)
+        described = (vanes, arm, aspect, room_m / width_m, height / width_m, kn, alphas)
+        whole = _of_tables(*described)
         values |= {key: whole[key] * table.values[key] / plain.values[key] for key in _NAMES}
-        # What the lone vane's error has from its room is not the rotor's.
-        errors = np.hypot(error, np.abs(np.log(table.values["drag"] / plain.values["drag"]))[-1, :-1] * _CARRIED)
+        carried = np.abs(np.log(table.values["drag"] / plain.values["drag"]))[-1, :-1] * _CARRIED
+
+        def error_of_rotor() -> Array:
+            # What the lone vane's error has from its room is not the rotor's.
+            return np.asarray(np.hypot(_error_of_tables(*described), carried))
+
+        errors = error_of_rotor
         source = f"edgewind.kinetics, Shakhov model, Maxwell walls: a whole rotor of {vanes} vanes in a round chamber"
     else:
         force, drag = lost(np.append(kn, 1e12), vanes, arm)
@@ -416,7 +427,7 @@ def _rotor_response(
         {key: value[:, -1] for key, value in values.items()},
         errors,
         source=source,
-    ).less_certain(equation_error(kn))
+    ).less_certain(lambda: equation_error(kn))
 
 
 def _in_tables(shape: VaneShape, vanes: int, arm: float, aspect: float) -> bool:
@@ -431,23 +442,16 @@ def _linear_algebra() -> ThreadpoolController:
 
 
 def _of_tables(
-    vanes: int,
-    arm: float,
-    aspect: float,
-    width: float,
-    height: float,
-    kn: Array,
-    alphas: Array,
-    with_error: bool = True,
-) -> tuple[dict[str, Array], Array]:
+    vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array
+) -> dict[str, Array]:
     """Return what :func:`_whole` does, for three vanes, too."""
+    about = (arm, aspect, width, height, kn, alphas)
     # The matrices are small: threads of the linear algebra would only get in each other's way.
     with _linear_algebra().limit(limits=1, user_api="blas"):
-        each = [
-            _whole(number, arm, aspect, width, height, kn, alphas, with_error)
-            for number in ((vanes,) if vanes in VANES else VANES)
-        ]
-    return each[0] if len(each) == 1 else _between(*each)
+        if vanes in VANES:
+            return _whole(vanes, *about)
+        two, four = (_whole(number, *about) for number in VANES)
+    return {key: value * np.exp(_OF_FOUR[key] * np.log(four[key] / value)) for key, value in two.items()}
 
 
 # Three vanes are 120 degrees apart, nearer to two than to four: share of four in the logarithm of each coefficient,
@@ -457,14 +461,18 @@ _OF_FOUR = {"thermal_force": 0.25, "drag": 0.4, "heat": 0.3, "loss": 0.3}
 _THREE_ERROR = 0.15
 
 
-def _between(
-    two: tuple[dict[str, Array], Array], four: tuple[dict[str, Array], Array]
-) -> tuple[dict[str, Array], Array]:
-    """Return the coefficients of three vanes from those of two and four, and their relative error (n,)."""
-    apart = {key: np.log(four[0][key] / value) for key, value in two[0].items()}
-    whole = {key: value * np.exp(_OF_FOUR[key] * apart[key]) for key, value in two[0].items()}
-    most = np.max([np.abs(one).max(axis=0) for one in apart.values()], axis=0)
-    return whole, np.hypot(np.maximum(two[1], four[1]), _THREE_ERROR * most[:-1])
+def _error_of_tables(
+    vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array
+) -> Array:
+    """Return the relative error (n,) of :func:`_of_tables`, which costs more than the coefficients."""
+    about = (arm, aspect, width, height, kn, alphas)
+    with _linear_algebra().limit(limits=1, user_api="blas"):
+        if vanes in VANES:
+            return _whole_error(vanes, *about)
+        two, four = (_whole(number, *about) for number in VANES)
+        worst = np.maximum(*(_whole_error(number, *about) for number in VANES))
+    most = np.max([np.abs(np.log(four[key] / two[key])).max(axis=0) for key in two], axis=0)
+    return np.asarray(np.hypot(worst, _THREE_ERROR * most[:-1]))
 
 
 # Error of carrying ratios at full accommodation over to less, and of the cubic between the nodes. Our judgement.
@@ -505,39 +513,59 @@ _ROTOR = {"thermal_force": "torque", "drag": "drag", "heat": "heat_apart", "loss
 
 
 def _whole(
-    vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array, with_error: bool
-) -> tuple[dict[str, Array], Array]:
-    """Return the coefficients of a whole rotor, shapes (m, n + 1) with free flight last, and their relative error (n,).
+    vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array
+) -> dict[str, Array]:
+    """Return the coefficients of a whole rotor, shapes (m, n + 1) with free flight last.
 
-    The drag is per unit of the mean square of the radius rather than of that of the middle, as the lone vane's. The
-    error costs more than the coefficients; where it is left out, zeros stand for it.
+    The drag is per unit of the mean square of the radius rather than of that of the middle, as the lone vane's.
     """
+    square = _of_shape("square", tuple(kn), tuple(alphas))
+    diffuse, place = _diffuse(alphas)
+    whole = {
+        key: _ratio(name, vanes, arm, aspect, width, height, kn, diffuse)[place] * square.values[key]
+        for key, name in _ROTOR.items()
+    }
+    whole["drag"] = whole["drag"] / (1.0 + 1.0 / (12.0 * _inside(arm, ARMS) ** 2))
+    return whole
+
+
+def _whole_error(vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array) -> Array:
+    """Return the relative error (n,) of the coefficients of a whole rotor."""
     ratios = RotorRatios.standard(vanes)
     wide = width / (2.0 * arm + 1.0)
-    taken, chamber = min(max(arm, ARMS[0]), ARMS[1]), min(max(wide, CHAMBERS[0]), CHAMBERS[1])
+    taken, chamber = _inside(arm, ARMS), _inside(wide, CHAMBERS)
     # Arms and chambers beyond the tables act as the last ones do, but for a share of their distance from them.
     beyond = _BEYOND_ERROR * math.hypot(math.log(arm / taken), math.log(wide / chamber))
-    at = np.append(kn, np.inf)
-    # Less accommodation than the tables have moves the ratios as little as it does within.
-    diffuse, place = np.unique(np.maximum(alphas, DIFFUSE[0]), return_inverse=True)
-    square = _of_shape("square", tuple(kn), tuple(alphas))
-    whole, worst = {}, np.zeros(kn.size)
-    for key, name in _ROTOR.items():
+    at, (diffuse, _) = np.append(kn, np.inf)[None, :], _diffuse(alphas)
+    worst = np.zeros(kn.size)
+    for name in _ROTOR.values():
+        own = ratios.error(taken, chamber, aspect, at, diffuse[:, None], (name,))[name]
+        if height != width:
+            tall, low = (_ratio(name, vanes, arm, aspect, width, one, kn, diffuse) for one in (height, width))
+            own = np.hypot(own, _HEIGHT_ERROR * np.log(tall / low))
+        worst = np.maximum(worst, np.hypot(own, beyond).max(axis=0)[:-1])
+    return worst
 
-        def at_chamber(power: float, name: str = name) -> Array:
-            inside = min(max(wide * (height / width) ** power, CHAMBERS[0]), CHAMBERS[1])
-            return np.asarray(ratios.at(taken, inside, aspect, at[None, :], diffuse[:, None], (name,))[name])
 
-        ratio = at_chamber(_HEIGHT_POWER[name])
-        whole[key] = ratio[place] * square.values[key]
-        if not with_error:
-            continue
-        moved = 0.0 if height == width else np.log(ratio / at_chamber(0.0))
-        own = ratios.error(taken, chamber, aspect, at[None, :], diffuse[:, None], (name,))[name]
-        error = np.hypot(np.hypot(own, _HEIGHT_ERROR * moved), beyond)
-        worst = np.maximum(worst, error.max(axis=0)[:-1])
-    whole["drag"] = whole["drag"] / (1.0 + 1.0 / (12.0 * taken**2))
-    return whole, worst
+def _ratio(
+    name: str, vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, diffuse: Array
+) -> Array:
+    """Return what a coefficient of a rotor is over the lone vane's, a row for each accommodation, free flight last."""
+    wide = width / (2.0 * arm + 1.0) * (height / width) ** _HEIGHT_POWER[name]
+    taken, chamber, at = _inside(arm, ARMS), _inside(wide, CHAMBERS), np.append(kn, np.inf)[None, :]
+    return np.asarray(RotorRatios.standard(vanes).at(taken, chamber, aspect, at, diffuse[:, None], (name,))[name])
+
+
+def _inside(value: float, ends: tuple[float, ...]) -> float:
+    return min(max(value, ends[0]), ends[1])
+
+
+def _diffuse(alphas: Array) -> tuple[Array, NDArray[np.intp]]:
+    """Return accommodations that are in the tables, and the place of each of `alphas` among them.
+
+    Less accommodation than the tables have moves the ratios as little as it does within.
+    """
+    return np.unique(np.maximum(alphas, DIFFUSE[0]), return_inverse=True)
 
 
 # Relative error per unit of the logarithm of an arm or a chamber beyond the ranges of the tables. Our judgement.
@@ -563,11 +591,12 @@ def response_of(rotor: RotorParameters) -> TableResponse:
         rotor.vane_shape, width, height, room, int(rotor.vanes), arm, thickness_m=thickness,
         chamber_accommodation=chamber, chamber_height_m=tall,
     )  # fmt: skip
-    # Which law the faces follow is not known: by so much more may the force be off at the heat that is measured.
-    found = found.less_certain(wall_law_error(float(np.mean(np.asarray(rotor.accommodation))), found.knudsen))
-    # The tables are those of a monatomic gas.
-    found = found.less_certain(inner_motion_error(float(np.mean(np.asarray(rotor.internal_heat))), found.knudsen))
-    return found.less_certain(second_order_error(_warmth(rotor, found), found.knudsen))
+    # Which law the faces follow is not known: by so much more may the force be off at the heat that is measured. The
+    # tables are those of a monatomic gas.
+    kn = found.knudsen
+    found = found.less_certain(lambda: wall_law_error(float(np.mean(np.asarray(rotor.accommodation))), kn))
+    found = found.less_certain(lambda: inner_motion_error(float(np.mean(np.asarray(rotor.internal_heat))), kn))
+    return found.less_certain(lambda: second_order_error(_warmth(rotor, found), kn))
 
 
 def _warmth(rotor: RotorParameters, response: TableResponse) -> Array:
