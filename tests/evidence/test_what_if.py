@@ -14,7 +14,7 @@ from edgewind.report.figures.canvas import our_style
 from edgewind.report.figures.file import FILM
 from edgewind.report.figures.what_if import draw_what_if
 from edgewind.report.palette import DARK
-from edgewind.rotor import parameters_of, predict, predict_whole, response_of, steady_state
+from edgewind.rotor import parameters_of, predict, predict_rotor, predict_whole, response_of, steady_state
 from edgewind.rotor.speed_kernel import Place
 from edgewind.rotor.words import answer_lines
 from edgewind.serialize import to_plain
@@ -47,6 +47,21 @@ def posterior(bench):
     seen = seen * (1 + 0.01 * np.random.default_rng(5).standard_normal(seen.size))
     data = FitData(PRESSURES, np.full(25, 0.01), seen, 1e-3 * np.abs(seen), True, 0.05)
     return draws_of(fit(bench, data, steps=25), draws=120)
+
+
+def test_one_draw_stands_for_a_fit_and_meets_what_the_medians_of_its_unknowns_may_miss(posterior):
+    speeds = posterior.curves(PRESSURES)[:, 0]
+    median = np.median(speeds, axis=0)
+    top = np.max(np.abs(median))
+    one = predict_rotor(posterior.bench, posterior.rotor, posterior.gas, PRESSURES)
+    seen = one.table["speed_rad_s"].to_numpy(float)
+    # The kernel takes the errors of the gas at the cold gas, the prediction at that of the film.
+    assert np.max(np.abs(seen - speeds[posterior.typical])) < 5e-3 * top
+    assert np.max(np.abs(seen - median)) < 0.02 * top
+    changed = posterior.moved(WIDER | {"rotor.vane_conductance": "30 +/- 50 % W/(m^2 K)"})
+    assert changed.typical == posterior.typical
+    assert changed.rotor.vane_conductance_w_m2_k == pytest.approx(30.0)
+    assert changed.rotor.accommodation == pytest.approx(posterior.rotor.accommodation)
 
 
 def test_both_optima_move_to_where_the_prediction_of_the_changed_bench_has_them(bench, prior):

@@ -62,7 +62,7 @@ def predict(
     for comes first, the table after it.
     """
     from edgewind.pressures import parse_pressures
-    from edgewind.rotor import changed_bench, parse_bench_changes, parse_vane_temperature, predict_whole
+    from edgewind.rotor import changed_bench, parse_bench_changes, parse_vane_temperature, predict_rotor, predict_whole
     from edgewind.rotor.words import answer_lines, table_lines
 
     if plot is not None or scaling is not None:
@@ -97,8 +97,11 @@ def predict(
     notes = solve_outside([described, changed_bench(described, asked)], solve=solve, cluster=cluster)
     if why_not and fitted is None:
         notes = [*notes, f"The readings beside bench.toml are not used: {why_not}."]
-    best = drawn.moved(asked).best if drawn is not None and fitted is not None else None
-    found = predict_whole(described, wanted, changes=asked, parameters=best or start.parameters)
+    if drawn is not None and fitted is not None:
+        of_fit = drawn.moved(asked)
+        found = predict_rotor(of_fit.bench, of_fit.rotor, of_fit.gas, wanted)
+    else:
+        found = predict_whole(described, wanted, changes=asked, parameters=start.parameters)
     if drawn is not None and found.table["pressure_pa"].size > 1:
         from edgewind.evidence import what_if
 
@@ -137,8 +140,8 @@ def predict(
     print()
     for line in table_lines(found):
         print(line)
-    if best is not None:
-        print("the table is for the medians of the fit")
+    if fitted is not None:
+        print("the table is for one draw of the fit: the one whose speeds lie nearest to the median of all")
     for note in notes:
         print(indented(note, 0))
 

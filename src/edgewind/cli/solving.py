@@ -39,13 +39,13 @@ def solve_outside(
 
     numbers = [one if isinstance(one, RotorParameters) else parameters_of(one) for one in rotors]
     owns = {own for one in numbers if (own := own_rotor(one)) is not None}
-    sentences = []
+    sentences, unsolved = [], []
     for own in sorted(owns, key=repr):
         reason = own.why_outside()
         if reason is None or kept_answer(own) is not None:
             continue
         if not solve:
-            sentences.append(outside_sentence(reason))
+            unsolved.append(reason)
             continue
         from rich.console import Console
         from rich.progress import BarColumn, Progress, TextColumn
@@ -70,4 +70,4 @@ def solve_outside(
                 bar.update(task, completed=share, description=f"solving, {duration(seconds)} left")  # type: ignore[arg-type]
 
             solve_own(own, cluster=cluster, progress=progress)
-    return sentences
+    return [outside_sentence(unsolved), *sentences] if unsolved else sentences

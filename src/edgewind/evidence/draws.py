@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from edgewind.bench import Bench
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.mechanism_case import prior_draws
 from edgewind.evidence.model_error import ModelError, model_error
 from edgewind.rotor import RotorParameters, TableResponse, changed_bench, parameters_of, response_of
+from edgewind.rotor.response import Coefficients
 from edgewind.rotor.speed_kernel import Place, deviating_speeds_of, flat, table_arrays
 from edgewind.units import Measured
 
@@ -37,6 +39,17 @@ _FIELDS = {
     "pivot_viscous_n_m_s": Place.VISCOUS,
     "accommodation_difference": Place.ACCOMMODATION_DIFFERENCE,
     "foreign_torque_n_m": Place.FOREIGN_TORQUE,
+}
+# What else of a rotor is drawn, and no slider or key of a fit shows.
+_UNSHOWN = {
+    "arm_m": Place.ARM,
+    "gas_force_factor": Place.THERMAL_FORCE,
+    "gas_drag_factor": Place.DRAG_FACTOR,
+    "viscosity_pa_s": Place.VISCOSITY,
+    "viscosity_exponent": Place.VISCOSITY_EXPONENT,
+    "most_probable_speed_m_s": Place.V0,
+    "internal_heat": Place.INTERNAL,
+    "conductivity_factor": Place.CONDUCTIVITY_FACTOR,
 }
 # Keys that state anew what a draw holds: the draw is then replaced, within the uncertainty stated.
 _STATED: dict[str, tuple[Place, float, float]] = {
@@ -68,6 +81,8 @@ class RotorDraws:
         What the model may miss.
     deviations : array of shape (draws, size)
         The smooth errors of each draw.
+    chosen : int, optional
+        Place of the draw that stands for all; see :attr:`typical`.
     """
 
     bench: Bench
@@ -77,6 +92,20 @@ class RotorDraws:
     seed: int
     error: ModelError
     deviations: Array
+    chosen: int | None = None
+
+    @cached_property
+    def typical(self) -> int:
+        """Place of the draw that stands for all: the one whose speeds lie nearest to their median.
+
+        Unknowns that make up for each other lie on a ridge, and the medians of each by itself beside it: a rotor of
+        these can miss the readings that every draw meets. The same draw stands for a changed rotor.
+        """
+        if self.chosen is not None:
+            return self.chosen
+        low, high = self.error.log_pressure_nodes[[0, -1]]
+        speeds = self.curves(np.exp(np.linspace(low, min(high, np.log(self.most_pa)), 41)))[:, 0]
+        return int(np.argmin(np.nanmean((speeds - np.nanmedian(speeds, axis=0)) ** 2, axis=1)))
 
     def curves(self, pressure_pa: Array, *, reach: float | None = None) -> Array:
         """Return speed, net torque and drag of every draw, shape (draws, 3, n); nan beyond the response of the gas.
@@ -97,9 +126,22 @@ class RotorDraws:
 
     @property
     def best(self) -> dict[str, float]:
-        """Medians of what the draws hold, by the fields of :class:`edgewind.rotor.RotorParameters`."""
-        middle = np.median(self.numbers, axis=0)
-        return {name: float(middle[place]) for name, place in _FIELDS.items()}
+        """What the draw that stands for all holds, by the fields of :class:`edgewind.rotor.RotorParameters`."""
+        return {name: float(self.numbers[self.typical, place]) for name, place in _FIELDS.items()}
+
+    @property
+    def rotor(self) -> RotorParameters:
+        """The rotor of the draw that stands for all; its gas is :attr:`gas`."""
+        drawn = {name: float(self.numbers[self.typical, place]) for name, place in _UNSHOWN.items()}
+        return parameters_of(self.bench).with_(**self.best, **drawn)
+
+    @property
+    def gas(self) -> DeviatingResponse:
+        """The response of the gas with the errors of the draw that stands for all."""
+        log_kn = np.linspace(self.error.nodes[0], self.error.nodes[-1], 60)
+        pressure = np.exp(self.error.log_path - log_kn)
+        factors, _ = self.error.factors(self.deviations[self.typical][None], pressure)
+        return DeviatingResponse(self.response, log_kn, np.log(factors[0]))
 
     def moved(self, changes: Mapping[str, Any]) -> RotorDraws:
         """Return the same draws with values of the bench changed.
@@ -123,6 +165,7 @@ class RotorDraws:
             if key in changes:
                 measured: Measured = getattr(bench.rotor, key.partition(".")[2])
                 numbers[:, place] = _stated(measured, low, high, random, len(numbers))
+                numbers[self.typical, place] = np.clip(measured.value, low, high)
         numbers[:, Place.BREAKAWAY] = np.maximum(
             numbers[:, Place.DRY],
             after.pivot_breakaway_n_m if "rotor.pivot_breakaway_torque" in changes else 0.0,
@@ -133,7 +176,63 @@ class RotorDraws:
         """Return draws of another rotor, its gas off by what it was off by at the same Knudsen number."""
         response = response_of(rotor)
         error = replace(self.error, response=response, log_path=float(np.log(rotor.knudsen(1.0))))
-        return replace(self, bench=bench, numbers=numbers, response=response, error=error)
+        return replace(self, bench=bench, numbers=numbers, response=response, error=error, chosen=self.typical)
+
+
+@dataclass(frozen=True, eq=False)
+class DeviatingResponse:
+    """A response of the gas that is off by smooth factors.
+
+    Attributes
+    ----------
+    table : TableResponse
+        What it is off from.
+    log_knudsen : array of shape (n,)
+        Where the factors are known; beyond the ends they stay.
+    log_factors : array of shape (4, n)
+        Logarithms of those on thermal force, drag, heat, and on the force by unequal accommodation over the first.
+    """
+
+    table: TableResponse
+    log_knudsen: Array
+    log_factors: Array
+
+    @property
+    def source(self) -> str:
+        """Where the table comes from."""
+        return f"{self.table.source}; with the errors that the fit found"
+
+    @property
+    def least_knudsen(self) -> float:
+        """Smallest Knudsen number of the table."""
+        return self.table.least_knudsen
+
+    def at(self, knudsen: ArrayLike, accommodation: ArrayLike) -> Coefficients:
+        """Return the coefficients; the arguments broadcast."""
+        found = self.table.at(knudsen, accommodation)
+        at = np.log(np.asarray(knudsen, dtype=float))
+        force, drag, heat, unequal = (np.exp(np.interp(at, self.log_knudsen, one)) for one in self.log_factors)
+        return replace(
+            found,
+            thermal_force=found.thermal_force * force,
+            drag=found.drag * drag,
+            heat=found.heat * heat,
+            loss=found.loss * heat,
+            accommodation_force=found.accommodation_force * force * unequal,
+            accommodation_heat=found.accommodation_heat * heat,
+        )
+
+    def relative_error(self, knudsen: ArrayLike) -> Array:
+        """Return that of the table, and likewise below."""
+        return self.table.relative_error(knudsen)
+
+    def relative_errors(self, knudsen: ArrayLike) -> Array:
+        """Return the estimated relative errors of thermal force, drag and heat, shape (3, ...)."""
+        return self.table.relative_errors(knudsen)
+
+    def shared_errors(self, knudsen: ArrayLike) -> Array:
+        """Return the part of those of thermal force and drag by which both are wrong together, shape (2, ...)."""
+        return self.table.shared_errors(knudsen)
 
 
 def moved_numbers(numbers: Array, before: RotorParameters, after: RotorParameters) -> Array:

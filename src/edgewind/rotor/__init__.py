@@ -22,6 +22,7 @@ from edgewind.rotor.predict import (
     optima,
     predict,
     predict_reach,
+    predict_rotor,
     predict_whole,
 )
 from edgewind.rotor.reach import reach
@@ -66,6 +67,7 @@ __all__ = [
     "parse_vane_temperature",
     "predict",
     "predict_reach",
+    "predict_rotor",
     "predict_whole",
     "reach",
     "response_for",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -223,27 +223,47 @@ def predict_whole(
     rotor = parameters_of(of).with_(**dict(parameters or {}))
     pressure = np.unique(np.atleast_1d(np.asarray(pressures, dtype=float)))
     gas = response_of(rotor) if response is None else response
-    table = table_of(_steady(pressure, rotor, gas, True))
-    speed, force = optima(rotor, gas, float(pressure[0]), float(pressure[-1]))
+    found = predict_rotor(of, rotor, gas, pressure)
     unknown = of.rotor.bright_emissivity is None and "bright_emissivity" not in (parameters or {})
     over = _range(rotor, gas, float(pressure[0]), float(pressure[-1])) if unknown else None
-    return Prediction(table, speed, force, of, rotor, str(getattr(gas, "source", "")), over)
+    return replace(found, speed_range=over)
 
 
-def predict_reach(
-    bench: Bench, *, changes: Mapping[str, Any] | None = None, parameters: Mapping[str, float] | None = None
-) -> Prediction:
+def predict_reach(bench: Bench, *, changes: Mapping[str, Any] | None = None) -> Prediction:
     """Predict as :func:`predict_whole` does over every pressure within reach, with each thing computed once.
 
     The optima are those of the pressures of the table (see :func:`edgewind.rotor.reach.pressures_within`). Where an
     unknown emissivity may put them is left out: a slider waits for this.
     """
     of = changed_bench(bench, changes or {})
-    rotor = parameters_of(of).with_(**dict(parameters or {}))
-    gas = response_of(rotor)
-    state = steady_state(pressures_within(rotor, gas), rotor, gas)
-    speed, force = optima_of(state, gas)
-    return Prediction(table_of(state), speed, force, of, rotor, gas.source)
+    rotor = parameters_of(of)
+    return predict_rotor(of, rotor, response_of(rotor))
+
+
+def predict_rotor(
+    bench: Bench, rotor: RotorParameters, response: GasResponse, pressures: ArrayLike | None = None
+) -> Prediction:
+    """Predict as :func:`predict_reach` does for a rotor and its gas, such as those of a draw of a fit.
+
+    Parameters
+    ----------
+    bench : Bench
+        What describes it.
+    rotor : RotorParameters
+        The rotor.
+    response : GasResponse
+        Its gas.
+    pressures : array, optional
+        Pressures, Pa; all within reach where absent. The optima are sought between the least and the greatest.
+    """
+    if pressures is None:
+        state = steady_state(pressures_within(rotor, response), rotor, response)
+        table, (speed, force) = table_of(state), optima_of(state, response)
+    else:
+        pressure = np.unique(np.atleast_1d(np.asarray(pressures, dtype=float)))
+        table = table_of(_steady(pressure, rotor, response, True))
+        speed, force = optima(rotor, response, float(pressure[0]), float(pressure[-1]))
+    return Prediction(table, speed, force, bench, rotor, str(getattr(response, "source", "")))
 
 
 def _range(rotor: RotorParameters, gas: GasResponse, low_pa: float, high_pa: float) -> OptimumRange:

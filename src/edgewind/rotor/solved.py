@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -186,9 +186,21 @@ def solve_own(own: OwnRotor, *, cluster: str | None = None, progress: Progress |
     return {name: np.array(values) for name, values in answer.items()}
 
 
-def outside_sentence(reason: str) -> str:
-    """Return what to say of a rotor outside the tables that was not solved."""
+def outside_sentence(reasons: Sequence[str]) -> str:
+    """Return what to say of rotors outside the tables that were not solved, one reason each.
+
+    Examples
+    --------
+    >>> outside_sentence(["5 vanes", "arm 7"]).partition(":")[0]
+    '2 of these rotors are outside the tables of whole rotors (5 vanes; arm 7)'
+    """
+    if len(reasons) == 1:
+        return (
+            f"The rotor is outside the tables of whole rotors ({reasons[0]}): its torque and drag are carried on from "
+            "their ends, with a larger error. With --solve it is solved, in some minutes, and kept."
+        )
     return (
-        f"The rotor is outside the tables of whole rotors ({reason}): its torque and drag are carried on from their "
-        "ends, with a larger error. With --solve it is solved, in some minutes, and kept."
+        f"{len(reasons)} of these rotors are outside the tables of whole rotors ({'; '.join(reasons)}): their torque "
+        "and drag are carried on from the ends of the tables, with a larger error. With --solve each is solved, in "
+        "some minutes, and kept."
     )

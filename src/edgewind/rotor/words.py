@@ -9,6 +9,7 @@ import numpy as np
 from edgewind.bench.faces import FACES
 from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, text_table
 from edgewind.rotor.drives import NAMES
+from edgewind.rotor.parameters import DEFAULT_ACCOMMODATION, DEFAULT_CONDUCTANCE
 from edgewind.rotor.predict import CurveOptimum, OptimumRange, Prediction
 from edgewind.units import from_si
 
@@ -84,12 +85,17 @@ def flat_words(flat_pa: tuple[float, float]) -> str:
     return f"flat from {low} to {high} Pa, within 1 %"
 
 
+def _from(fitted: bool) -> str:
+    return "found by the fit" if fitted else "assumed"
+
+
 def assumptions(found: Prediction) -> Iterator[str]:
     """Yield a sentence for each thing that matters and that the bench does not say."""
     rotor, taken = found.bench.rotor, found.parameters
     if rotor.vane_conductance is None:
-        through = f"{taken.vane_conductance_w_m2_k:g} W/(m^2 K) through the vane"
-        yield f"assumed: {through} (rotor.vane_conductance is not given)"
+        through = f"{format_number(taken.vane_conductance_w_m2_k, 3)} W/(m^2 K) through the vane"
+        fitted = taken.vane_conductance_w_m2_k != DEFAULT_CONDUCTANCE
+        yield f"{_from(fitted)}: {through} (rotor.vane_conductance is not given)"
     if rotor.dark_emissivity is None:
         yield "assumed: the dark face emits as it absorbs (rotor.dark_emissivity is not given)"
     if rotor.bright_reflection is None or rotor.dark_reflection is None:
@@ -98,8 +104,11 @@ def assumptions(found: Prediction) -> Iterator[str]:
             "given"
         )
     if rotor.mean_accommodation is None:
-        yield f"assumed: accommodation {taken.accommodation:g} (rotor.accommodation is not given)"
+        share, fitted = format_number(taken.accommodation, 3), taken.accommodation != DEFAULT_ACCOMMODATION
+        yield f"{_from(fitted)}: accommodation {share} (rotor.accommodation is not given)"
     if rotor.pivot_dry_torque is None:
-        yield "assumed: a pivot without friction (rotor.pivot_dry_torque is not given)"
+        dry = f"a pivot of {format_number(taken.pivot_dry_n_m, 2)} N m of dry friction"
+        friction = dry if taken.pivot_dry_n_m else "a pivot without friction"
+        yield f"{_from(bool(taken.pivot_dry_n_m))}: {friction} (rotor.pivot_dry_torque is not given)"
     if found.response_source:
         yield f"gas: {found.response_source}"

@@ -10,7 +10,7 @@ import numpy as np
 from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.evidence import RotorDraws
-from edgewind.rotor import Surroundings, reach, response_of, run
+from edgewind.rotor import Surroundings, reach, run
 from edgewind.units import parse_measured
 from edgewind.web.whatif import check_changes, fastest, moved_rotor, plain_list
 
@@ -52,7 +52,7 @@ def chilled(
         As for :func:`what_if`, or a temperature or pressure that cannot be.
     """
     check_changes(changes)
-    bench, of = moved_rotor(rotor, changes)
+    bench, of, table = moved_rotor(rotor, changes)
     within = reach(bench)
     to_k = _within("envelope", envelope or f"{CHILLED_C} degC", "temperature", COLD_C[0] + _ICE_K, COLD_C[1] + _ICE_K)
     if pressure:
@@ -63,7 +63,7 @@ def chilled(
     from_k = float(of.envelope_temperature_k)
     times = np.concatenate([np.linspace(0.0, 60.0, 61), np.linspace(65.0, 900.0, 168)])
     around = Surroundings(*(np.array([value]) for value in (0.0, at_pa, to_k, 0.0)))
-    moved = run(around, of, response_of(of), times, faces_k=(from_k, from_k), tolerance=_TOLERANCE)
+    moved = run(around, of, table, times, faces_k=(from_k, from_k), tolerance=_TOLERANCE)
     speed = moved["speed_rad_s"].to_numpy(float)
     most = int(np.argmax(np.abs(speed)))
     late = np.flatnonzero(np.abs(speed) > 0.05 * abs(speed[most]))

@@ -18,10 +18,13 @@ from edgewind.evidence import what_if as moved_optima
 from edgewind.rotor import (
     Prediction,
     RotorParameters,
+    TableResponse,
     changed_bench,
     parameters_of,
     predict_reach,
+    predict_rotor,
     reach,
+    response_of,
 )
 from edgewind.rotor.drives import NAMES
 from edgewind.serialize import to_plain
@@ -109,7 +112,7 @@ def predict_changed(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> di
     Parameters
     ----------
     rotor : Bench or RotorDraws
-        The rotor as its bench describes it, or draws of a fit, whose medians are then taken.
+        The rotor as its bench describes it, or draws of a fit, of which the one that stands for all is taken.
     changes : mapping of str to str
         Keys of `SLIDERS` and ``gas.species``, with values as in `bench.toml`.
 
@@ -120,15 +123,21 @@ def predict_changed(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> di
     """
     check_changes(changes)
     start = time.perf_counter()
-    bench = rotor.bench if isinstance(rotor, RotorDraws) else rotor
-    best = rotor.moved(changes).best if isinstance(rotor, RotorDraws) else None
-    found = predict_reach(bench, changes=changes, parameters=best)
+    found = _predicted(rotor, changes)
+    best = rotor.best if isinstance(rotor, RotorDraws) else {}
     fitted = {
-        key: _shown(lever, float(best[lever.field]))
+        key: _shown(lever, float(getattr(found.parameters, lever.field)))
         for key, lever in SLIDERS.items()
-        if best and lever.field in best and key not in changes
+        if lever.field in best and key not in changes
     }
     return _plain(found) | {"fitted": fitted, "seconds": time.perf_counter() - start}
+
+
+def _predicted(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> Prediction:
+    if not isinstance(rotor, RotorDraws):
+        return predict_reach(rotor, changes=changes)
+    moved = rotor.moved(changes)
+    return predict_rotor(moved.bench, moved.rotor, moved.gas)
 
 
 def optima_intervals(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
@@ -256,18 +265,19 @@ def weights_of(rotor: Bench | RotorDraws) -> list[dict[str, Any]]:
     return sorted(found, key=lambda one: -one["weight"])
 
 
-def moved_rotor(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[Bench, RotorParameters]:
-    """Return bench and rotor after a change: by the medians of a fit where `rotor` is one, else as described."""
-    bench = changed_bench(rotor.bench if isinstance(rotor, RotorDraws) else rotor, changes)
-    best = rotor.moved(changes).best if isinstance(rotor, RotorDraws) else {}
-    return bench, parameters_of(bench).with_(**best)
+def moved_rotor(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[Bench, RotorParameters, TableResponse]:
+    """Return bench, rotor and the table of its gas after a change: as a fit has it where `rotor` is one."""
+    if isinstance(rotor, RotorDraws):
+        moved = rotor.moved(changes)
+        return moved.bench, moved.rotor, moved.response
+    bench = changed_bench(rotor, changes)
+    parameters = parameters_of(bench)
+    return bench, parameters, response_of(parameters)
 
 
 def fastest(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[float, float] | None:
     """Return greatest speed, rad/s, and its pressure, Pa; None where there is no maximum within reach."""
-    bench = rotor.bench if isinstance(rotor, RotorDraws) else rotor
-    best = rotor.moved(changes).best if isinstance(rotor, RotorDraws) else None
-    speed = predict_reach(bench, changes=changes, parameters=best).speed
+    speed = _predicted(rotor, changes).speed
     if not speed.found or speed.pressure_pa is None or not speed.value:
         return None
     return float(speed.value), float(speed.pressure_pa)

@@ -79,6 +79,9 @@ function showNow() {
         ? last.pressure_flag
         : big(pressure, "pressure", 3);
   byId("now-speed").textContent = big(speed, "speed", 4);
+  // Nothing known is not a value: no bar as heavy as a digit.
+  for (const kind of ["pressure", "speed"])
+    byId("now-" + kind).classList.toggle("none", byId("now-" + kind).textContent === "–");
   const kn = pressure ? bench.path_at_one_pa_m / pressure / bench.width_m : null;
   byId("now-pressure-more").textContent = kn
     ? `Kn ${number(kn, 2)}, free path ${number(1e3 * kn * bench.width_m, 2)} ` +

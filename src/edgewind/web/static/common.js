@@ -127,7 +127,8 @@ function reread(words) {
   return { value: Number(mantissa) * 10 ** Number([...exponent].map((sign) => RAISED[sign]).join("") || 0), digits };
 }
 export function inChosenUnits(text) {
-  let said = text ?? "";
+  // A hyphen before a number is a minus sign.
+  let said = (text ?? "").replace(/(^|[\s(])-(?=\d)/g, "$1−");
   for (const kind of Object.keys(SENTENCES)) {
     if (units[kind] === SI_NAME[kind]) continue;
     said = said.replace(SENTENCES[kind], (whole, first, between, second) => {
