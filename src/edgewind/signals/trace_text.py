@@ -88,6 +88,10 @@ class Dialect:
                 if abs(number) >= SCPI_OVER
                 else number
             )
+        return self.mark(field)
+
+    def mark(self, field: str) -> float | None:
+        """Return the same of a field that holds no number."""
         if not field or NO_SAMPLE.match(field):
             return math.nan
         if OVER_RANGE.match(field):
@@ -310,7 +314,7 @@ def decode(content: bytes) -> tuple[str, tuple[str, ...]]:
             text = content.decode("latin-1")
             notes = ("the text is not UTF-8: read as Latin-1",)
     sample = text[:20000]
-    strange = sum(not (letter.isprintable() or letter.isspace()) for letter in sample)
+    strange = sum(sample.count(one) for one in set(sample) if not (one.isprintable() or one.isspace()))
     if "\0" in sample or strange > 0.02 * len(sample):
         raise InputError("this is not text but binary data", fix="export the trace as CSV, or name it .npz or .wav")
     if not text.isascii():
@@ -321,10 +325,16 @@ def decode(content: bytes) -> tuple[str, tuple[str, ...]]:
 def find_dialect(lines: list[str], stamped: bool = False) -> tuple[Dialect, tuple[str, ...]]:
     """Find how the rows are written, from lines of the middle and the end, where headers do not reach."""
     probe = _probe(lines)
+    text = "\n".join(probe)
+    quoted, tried = '"' in text or "'" in text, set()
     best: tuple[int, int, Dialect] | None = None
     for dialect in DIALECTS:
-        if dialect.separator == "," == dialect.decimal and not any('"' in line for line in probe):
+        if dialect.separator == "," == dialect.decimal and '"' not in text:
             continue
+        if not quoted and not _separates(dialect, probe):  # a line is one field, whatever does not separate it
+            if dialect.decimal in tried:
+                continue
+            tried.add(dialect.decimal)
         rows = [dialect.split(line) for line in probe]
         counts = _numeric_fields(rows, dialect)
         if counts and (best is None or counts[0] * len(counts[1]) > best[0] * best[1]):
@@ -336,6 +346,13 @@ def find_dialect(lines: list[str], stamped: bool = False) -> tuple[Dialect, tupl
         only = replace(dialect, separator=";", decimal=",", fields=(0,))
         return only, ("one column with a decimal comma assumed",)
     return dialect, ()
+
+
+def _separates(dialect: Dialect, lines: list[str]) -> bool:
+    """Return whether any line has more than one field, or may have."""
+    if dialect.separator is None:
+        return any(len(line.split(None, 1)) != 1 for line in lines)
+    return any(dialect.separator in line for line in lines)
 
 
 def _probe(lines: list[str]) -> list[str]:
@@ -359,7 +376,10 @@ def _numeric_fields(rows: list[list[str]], dialect: Dialect) -> tuple[int, tuple
     if width > 512:
         return None
     numbers = [[dialect.number(field) is not None for field in row] for row in rows]
-    hits = [[bool(field) and dialect.value(field) is not None for field in row] for row in rows]
+    hits = [
+        [is_number or (bool(field) and dialect.mark(field) is not None) for field, is_number in zip(*both, strict=True)]
+        for both in zip(rows, numbers, strict=True)
+    ]
     most = max((sum(row) for row in hits), default=0)
     if most == 0:
         return None
@@ -537,7 +557,11 @@ _PLAIN_TEXT = frozenset("0123456789eE+-.,; \t\n|")
 def _plain_numbers(body: str, lines: list[str], dialect: Dialect) -> FloatArray | None:
     """Return rows of text that holds complete rows of numbers and nothing else; None for any other."""
     separator = dialect.separator or None
-    widths = {len(line.split(separator)) for line in lines if line.strip()}
+    widths = {
+        len(line.split()) if separator is None else line.count(separator)
+        for line in lines
+        if line and not line.isspace()
+    }
     if len(widths) != 1 or not set(body) <= _PLAIN_TEXT or (dialect.decimal == "," and separator == ","):
         return None
     plain = body.replace(",", ".") if dialect.decimal == "," else body

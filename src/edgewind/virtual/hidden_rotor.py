@@ -11,6 +11,7 @@ may be, and it is to be used for invented data only.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -19,9 +20,17 @@ from scipy.constants import R, Stefan_Boltzmann, pi
 from scipy.constants import c as LIGHT_SPEED
 from scipy.integrate import solve_ivp
 
-from edgewind.gas import GasState, find_gas
+from edgewind.gas import Gas, GasState, find_gas
 
 Array = NDArray[np.float64]
+
+
+# A rotor that is followed asks for them at every step, mostly at the same temperature.
+@lru_cache(maxsize=1024)
+def _free_path_at_1_pa(gas: Gas, temperature_k: float) -> float:
+    """Mean free path at a pressure of 1 Pa, m."""
+    return GasState(gas, 1.0, temperature_k).mean_free_path_m()
+
 
 # Bridging constants of a square in a closed room of four widths; judged by eye.
 _FORCE = (0.1034, 1.352)
@@ -158,10 +167,14 @@ class HiddenRotor:
 
     # The gas.
 
+    @cached_property
+    def _gas(self) -> Gas:
+        return find_gas(self.species)
+
     def knudsen(self, pressure_pa: Any, temperature_k: Any = 295.15) -> Array:
         """Return the Knudsen number on the width of a vane."""
-        unit = GasState(find_gas(self.species), 1.0, float(np.mean(temperature_k)))
-        return np.asarray(unit.mean_free_path_m() / self.width_m / np.asarray(pressure_pa, dtype=float))
+        path = _free_path_at_1_pa(self._gas, float(np.mean(temperature_k)))
+        return np.asarray(path / self.width_m / np.asarray(pressure_pa, dtype=float))
 
     def force_coefficient(self, kn: Array) -> Array:
         """Force over p A per relative difference of the faces: 1/4 in free flight."""
@@ -314,7 +327,7 @@ class HiddenRotor:
 
     def molecular_speed(self, temperature_k: Any) -> Array:
         """Return the most probable speed of a molecule, m/s."""
-        mass = find_gas(self.species).molar_mass_kg_mol
+        mass = self._gas.molar_mass_kg_mol
         return np.asarray(np.sqrt(2 * R * np.asarray(temperature_k, dtype=float) / mass))
 
     @staticmethod
