@@ -163,7 +163,7 @@ function showSteer() {
     if (status.question && byId("question-text").textContent !== status.question) {
       byId("question-text").textContent = status.question;
       byId("answer-text").value = "";
-      // Not out of a field in which somebody is typing.
+      // Not out of a field in which a person is typing.
       const at = document.activeElement;
       const typing = at?.matches("input:not([type=radio]), textarea") && at.value !== "";
       if (typing || at?.closest("dialog")) say(status.question);

@@ -128,7 +128,7 @@ function theDialog() {
   dialog.addEventListener("close", () => {
     shown?.stop?.();
     dialog.querySelector(".largeplace").replaceChildren();
-    // The row it stood in may be stored and gone.
+    // The row in which it stood may be stored and removed.
     if (shown) (shown.button.isConnected ? shown.button : document.getElementById("main")).focus();
     shown = null;
   });
