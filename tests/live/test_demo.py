@@ -1,17 +1,13 @@
 """The demonstration: a simulated bench, a sweep recorded from it, a study of the book, and nothing left running."""
 
 import subprocess
-import sys
 
 from edgewind.book import check_book
 
 
-def test_the_demonstration_ends_with_a_report_and_leaves_nothing_running(tmp_path):
+def test_the_demonstration_ends_with_a_report_and_leaves_nothing_running(edgewind, tmp_path):
     out = tmp_path / "demo-out"
-    done = subprocess.run(
-        [sys.executable, "-m", "edgewind", "demo", "--quick"],
-        capture_output=True, text=True, check=False, timeout=400, cwd=tmp_path,
-    )  # fmt: skip
+    done = edgewind("demo", "--quick", cwd=tmp_path)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "<svg" in (out / "report.html").read_text(encoding="utf-8")
     assert "Cautions:" in done.stdout and "Glass under vacuum" in done.stdout

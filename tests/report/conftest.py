@@ -2,19 +2,17 @@
 
 import shutil
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from edgewind.bench import parse_bench
-from edgewind.evidence import Findings, compare_sizes, find, find_why
-from edgewind.formatting import RPM_PER_RAD_S
+from edgewind.evidence import Findings, compare_sizes, find
 from edgewind.report import write_report
-from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.signals import read_experiment
 from edgewind.signals.synthetic import PulseTrain, synthesise
-from edgewind.study import run_study
+from edgewind.study import Study, run_study
 
 NASTY_NOTE = "<script>alert(1)</script> & \u202eedirrevo\u202c $x^2$ 渦 \U0001f300"
 NASTY_TITLE = "Rotor <b>12</b> & co, $\\frac{1}{2}$ \x07"
@@ -120,20 +118,13 @@ def wide(tmp_path_factory: pytest.TempPathFactory, bench_text: str) -> Findings:
 
 
 @pytest.fixture(scope="session")
-def fitted(tmp_path_factory: pytest.TempPathFactory, make_bench_text: Callable[..., str]) -> Findings:
-    """A rotor whose speeds are those of the forward model, with its unknowns fitted."""
-    stated = {
-        "vane_width": "16 mm", "vane_height": "16 mm", "bright_emissivity": "0.80 +/- 0.02",
-        "vane_conductance": "60 +/- 10 W/(m^2 K)", "accommodation": "0.9 +/- 0.02",
-        "pivot_dry_torque": "1e-10 +/- 20 % N m", "pivot_viscous": "1e-10 +/- 20 % N m s",
-    }  # fmt: skip
-    text = make_bench_text(rotor=stated, experiment={"title": "Fitted"})
-    rotor = parameters_of(parse_bench(text))
+def fitted(example_study: tuple[Study, Path]) -> Findings:
+    """A rotor with its unknowns fitted: the larger one of the example, whose study is made once for all tests.
 
-    def speed(pressure: np.ndarray) -> np.ndarray:
-        return RPM_PER_RAD_S * steady_state(np.atleast_1d(pressure), rotor, response_of(rotor)).speed_rad_s[0]
-
-    return find_why(find(read_experiment(write_folder(tmp_path_factory.mktemp("f") / "fitted", text, speed))), steps=50)
+    Without its forty traces: those of the narrow rotor are enough to be drawn.
+    """
+    found = example_study[0].findings[-1]
+    return replace(found, experiment=replace(found.experiment, name="fitted", traces={}))
 
 
 @pytest.fixture(scope="session")

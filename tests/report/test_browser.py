@@ -3,9 +3,12 @@
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
+from support.pages import comes_to
 
 pytestmark = pytest.mark.browser
+INSIDE = "document.documentElement.scrollWidth <= innerWidth"
+FIGURES = 8  # plans that say stop have none
 OPEN = "for (const one of document.querySelectorAll('details')) one.open = true"
 
 
@@ -24,15 +27,14 @@ def test_report_opens_without_errors_or_overflow(browser: Browser, two_rotors: P
     page.goto((two_rotors / "report.html").as_uri())
     assert complaints == []
     assert len(requests) == 1
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    comes_to(page, INSIDE, True)
     page.evaluate(OPEN)
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
-    shown = page.evaluate(
-        "[...document.querySelectorAll('svg.drawing')].filter(s => s.getBoundingClientRect().width > 0).length"
-    )
-    assert shown == page.locator("figure").count() == 9  # a plan that says stop has none
-    paper = page.evaluate("getComputedStyle(document.documentElement).backgroundColor")
-    assert paper == {"light": "rgb(251, 249, 243)", "dark": "rgb(20, 23, 28)"}[scheme]
+    comes_to(page, INSIDE, True)
+    expect(page.locator("figure")).to_have_count(FIGURES)
+    drawn = "[...document.querySelectorAll('svg.drawing')].filter(s => s.getBoundingClientRect().width > 0).length"
+    comes_to(page, drawn, FIGURES)
+    paper = {"light": "rgb(251, 249, 243)", "dark": "rgb(20, 23, 28)"}[scheme]
+    expect(page.locator("html")).to_have_css("background-color", paper)
     ink = page.evaluate("getComputedStyle(document.querySelector('svg.drawing text')).fill")
     assert ink != paper
     context.close()
@@ -44,7 +46,8 @@ def test_words_in_figures_stay_inside_them(browser: Browser, two_rotors: Path, w
     page = context.new_page()
     page.goto((two_rotors / "report.html").as_uri())
     page.evaluate(OPEN)
-    outside = page.evaluate(
+    comes_to(
+        page,
         """() => [...document.querySelectorAll('svg.drawing')].flatMap(svg => {
             const frame = svg.getBoundingClientRect();
             return frame.width === 0 ? [] : [...svg.querySelectorAll('text')].filter(text => {
@@ -52,9 +55,9 @@ def test_words_in_figures_stay_inside_them(browser: Browser, two_rotors: Path, w
                 return box.left < frame.left - 1 || box.right > frame.right + 1
                     || box.top < frame.top - 1 || box.bottom > frame.bottom + 1;
             }).map(text => text.textContent);
-        })"""
+        })""",
+        [],
     )
-    assert outside == []
     context.close()
 
 
@@ -77,10 +80,8 @@ def test_report_prints_to_pdf_on_white(browser: Browser, two_rotors: Path, tmp_p
     pdf = page.pdf(format="A4", prefer_css_page_size=True)
     assert pdf.startswith(b"%PDF") and len(pdf) > 50_000
     page.emulate_media(media="print", color_scheme="dark")
-    assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgb(255, 255, 255)"
+    expect(page.locator("html")).to_have_css("background-color", "rgb(255, 255, 255)")
     # what is folded on the screen stands open on paper
-    assert page.evaluate("document.querySelector('table.readings').getBoundingClientRect().height") > 100
-    assert page.evaluate(
-        "document.querySelector('.tall').scrollHeight <= document.querySelector('.tall').clientHeight + 1"
-    )
+    comes_to(page.locator("table.readings").first, "one => one.getBoundingClientRect().height > 100", True)
+    comes_to(page.locator(".tall").first, "one => one.scrollHeight <= one.clientHeight + 1", True)
     context.close()

@@ -57,7 +57,7 @@ def demo(
             if not json.loads(bench.stdout.readline() or "{}").get("ports"):
                 raise EdgewindError("the simulated bench did not start")
             write_to_bench(folder / "bench.toml", "steadiness", {"coast_down": COAST_DOWN})
-            status = record_and_study(folder, book, out, quick=quick)
+            status = record_and_study(folder, book, out, bench, quick=quick)
         finally:
             bench.terminate()
             bench.wait(20)
@@ -79,17 +79,23 @@ def speed_up() -> float:
     return max(SPEED_UP / max(load, 1.0), LEAST_SPEED_UP)
 
 
-def record_and_study(folder: Path, book: Path, out: Path, *, quick: bool) -> int:
-    """Record a sweep into the book and study it."""
+def record_and_study(folder: Path, book: Path, out: Path, bench: subprocess.Popen[str], *, quick: bool) -> int:
+    """Record a sweep into the book and study it, by the commands themselves; return the first status that is not 0."""
+    from edgewind.cli import main
+
     pressures, coast_downs = ("0.3Pa:12Pa:7", "1") if quick else ("0.03Pa:20Pa:14", "3")
     sweep = ["--pressures", pressures, "--coast-downs", coast_downs, "--reversal", REVERSAL]
     for command in (
         ["record", str(folder), str(book), *sweep, "--yes"],
         ["study", str(book), "--out", str(out), "--replace", *(["--quick"] if quick else [])],
     ):
-        status = subprocess.run([*EDGEWIND, *command], check=False).returncode
-        if status:
-            return status
+        if bench.poll() is not None:  # Ctrl-C reaches it as well as the recorder, which then ends in good order
+            raise EdgewindError("the simulated bench has ended")
+        try:
+            main(command)
+        except SystemExit as ended:
+            if ended.code:
+                return ended.code if isinstance(ended.code, int) else 1
     return 0
 
 

@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import logsumexp, ndtri
 
 from edgewind.errors import InputError
+from edgewind.evidence.even_points import even_points
 from edgewind.evidence.gaussian_process import (
     KERNELS,
     Kernel,
@@ -232,9 +233,7 @@ class _Proposal:
 
     def points(self, count: int) -> Array:
         """Points spread evenly over the distribution (Sobol), shape (count, 3)."""
-        from scipy.stats import qmc  # imported on first use: it is slow to load, and few commands come here
-
-        even = qmc.Sobol(d=3, scramble=False).random(count) + 0.5 / count
+        even = even_points(count) + 0.5 / count
         return self.centre + ndtri(even) @ self.root.T
 
     def log_density(self, theta: Array) -> Array:

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln, logsumexp, ndtri
 
+from edgewind.evidence.even_points import ranks
 from edgewind.evidence.walkers import LogDensity, Walkers, autocorrelation_time
 
 Array = NDArray[np.float64]
@@ -121,16 +122,6 @@ def _clusters(places: Array, parts: int, random: np.random.Generator) -> NDArray
     return np.asarray(label, dtype=np.int64)
 
 
-def _ranks(values: Array) -> Array:
-    """Return the rank of each value among all, from 1, equal ones at the mean of theirs, in the shape of the values.
-
-    As `scipy.stats.rankdata` has it, which takes a second to load.
-    """
-    _, place, count = np.unique(values, return_inverse=True, return_counts=True)
-    last = np.cumsum(count)
-    return np.asarray((last - 0.5 * (count - 1))[place].reshape(values.shape))
-
-
 def r_hat(chains: Array) -> float:
     """Return the greatest rank-normalised split R-hat of sequences of draws, shape (sequences, n, d).
 
@@ -148,7 +139,7 @@ def r_hat(chains: Array) -> float:
     greatest = 1.0
     for direction in np.moveaxis(split, -1, 0):
         for values in (direction, np.abs(direction - np.median(direction))):
-            z = ndtri((_ranks(values) - 0.375) / (values.size + 0.25))
+            z = ndtri((ranks(values) - 0.375) / (values.size + 0.25))
             within = float(np.mean(np.var(z, axis=1, ddof=1)))
             if within > 0:
                 between = float(np.var(np.mean(z, axis=1), ddof=1))
