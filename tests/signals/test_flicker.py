@@ -10,8 +10,15 @@ import numpy as np
 import pytest
 
 from edgewind.bench.schema import TachometerSection
-from edgewind.signals import Tachometry, measure_file, measure_trace, read_trace
-from edgewind.signals.flicker import find_flicker
+from edgewind.errors import InputError
+from edgewind.evidence.coastdown import fit_coast_down
+from edgewind.signals import Tachometry, Trace, measure_file, measure_trace, read_trace
+from edgewind.signals.changes import parse_changes
+from edgewind.signals.coastdown import speed_history
+from edgewind.signals.flicker import find_flicker, keeps_its_place
+from edgewind.signals.trace_run import run_of_trace
+
+BY_MAINS = TachometerSection.model_validate({"marks": 4, "mains_frequency": "50 Hz", "time_base": "mains"})
 
 
 def record(folder: Path, stretch: float = 1.0, hum: float = 0.3, order: int = 1) -> Path:
@@ -54,6 +61,42 @@ def test_a_trace_that_an_instrument_sends_takes_its_time_from_the_mains_as_well(
 def test_without_a_line_of_the_mains_the_time_base_is_flagged(tmp_path: Path) -> None:
     found = measure_file(record(tmp_path, hum=0.0), Tachometry(2, time_base="mains"))
     assert "time-assumed" in found.speed.flags and any("no line of the mains" in note for note in found.trace.notes)
+
+
+def slowing(stretch: float, hum: float = 0.3) -> Trace:
+    """Invent a rotor that slows from 6 turns a second at 0.03 of them a second, by a clock that runs fast or slow."""
+    time = 2e-3 * np.arange(20_000)
+    turns = 6.0 / 0.03 * -np.expm1(-0.03 * time)
+    pulses = np.exp(-(((4 * turns % 1 - 0.5) / 0.1) ** 2))
+    volts = pulses + hum * np.sin(2 * np.pi * 50.0 * time)
+    return Trace(volts + 0.02 * np.random.default_rng(3).standard_normal(time.size), 2e-3 * stretch)
+
+
+def test_the_mains_are_the_clock_of_a_coast_down_and_of_a_run() -> None:
+    """A clock 1.2 % off makes the drag wrong by as much; that of the mains is right within what the grid leaves."""
+    timed = measure_trace(slowing(1.012), BY_MAINS).trace
+    assert timed.interval_s == pytest.approx(2e-3, rel=5e-4) and not timed.flags
+    found = fit_coast_down(speed_history(timed, 4))
+    assert abs(found.drag_rate - 0.03) < 3 * found.drag_rate_u and found.drag_rate_u > 5e-4 * found.drag_rate
+    run = run_of_trace(timed, 4, parse_changes("lamp off at 1 s"))
+    ratio = run.speed_rad_s / (12 * math.pi * np.exp(-0.03 * run.time_s))
+    assert np.nanmedian(ratio) == pytest.approx(1.0, rel=3e-3)
+
+
+def test_a_coast_down_without_the_mains_wanted_as_its_clock_is_not_trusted() -> None:
+    reading = measure_trace(slowing(1.012, hum=0.0), BY_MAINS)
+    assert "time-assumed" in reading.speed.flags and "time-assumed" in reading.trace.flags
+    with pytest.raises(InputError, match="time-assumed"):
+        run_of_trace(reading.trace, 4, parse_changes("lamp off at 1 s"))
+
+
+def test_a_rotor_that_keeps_the_rate_of_the_mains_for_a_while_is_no_clock() -> None:
+    """Pulses at 49.6 a second for half of a record, then slower: a line within 2 % of 50 Hz, that does not stay."""
+    time = 1e-3 * np.arange(20_000)
+    rate = np.where(time < 12.0, 49.6, 49.6 * np.exp(-0.05 * (time - 12.0)))
+    volts = np.sin(2 * np.pi * np.cumsum(rate) * 1e-3) + 0.02 * np.random.default_rng(4).standard_normal(time.size)
+    seen = find_flicker(volts, 1e-3, 50.0, math.nan, (1, 2), 0.02)
+    assert seen is not None and not keeps_its_place(volts, 1e-3, seen)
 
 
 @pytest.mark.parametrize("frames_hz", [24.0, 25.3, 29.97, 59.0, 240.0])

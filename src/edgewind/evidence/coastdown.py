@@ -34,6 +34,8 @@ UNUSABLE: dict[str, str] = {
     "no-fall": f"the speed falls by less than {100 * LEAST_FALL:g} % in the trace: record it for longer",
     "few-windows": "the trace holds too few turns to follow the speed: record it from full speed, for longer",
     "no-pressure": "the pressure is not known there",
+    "time-assumed": "the time between its samples rests on a guess: state interval under [tachometer]",
+    "channel-assumed": "its channels turn at different speeds: state channel under [tachometer]",
     "still-driven": (
         "the speed does not fall as drag and dry friction would have it: the vanes were still warm; a fit can follow "
         "it as a run where its trace has more turns"
@@ -68,7 +70,8 @@ class CoastDown:
         Line of `readings.csv`, 0 where there is none.
     flags : tuple of str
         What is amiss: ``not-separated``, drag and friction are not distinguished; ``poor-fit``; ``no-fall``;
-        ``few-windows``; ``no-pressure``; ``still-driven``, something else acted.
+        ``few-windows``; ``no-pressure``; ``still-driven``, something else acted; ``time-assumed`` and
+        ``channel-assumed``, as of the trace.
     history : SpeedHistory or None
         Its speeds, where its trace has enough turns to follow them.
     """
@@ -93,7 +96,7 @@ class CoastDown:
 
         The vanes were warm then and drove on, and a fit follows it as a run from the lamp's going off.
         """
-        bad = {"no-fall", "few-windows", "no-pressure"}
+        bad = {"no-fall", "few-windows", "no-pressure", "time-assumed", "channel-assumed"}
         driven = {"still-driven", "poor-fit"} & set(self.flags)
         return bool(driven) and not bad & set(self.flags) and self.history is not None
 
@@ -150,7 +153,7 @@ def fit_coast_down(history: SpeedHistory) -> CoastDown:
         xtol=1e-12,
         ftol=1e-12,
     )
-    return _told(found, time.size - 3, float(speed[0]), fall)
+    return _with_time_base(_told(found, time.size - 3, float(speed[0]), fall), history.interval_u_rel)
 
 
 def fit_passages(seen: Passages) -> CoastDown:
@@ -185,7 +188,17 @@ def fit_passages(seen: Passages) -> CoastDown:
         misfit, [1.1 * first, 0.7 * guess, 0.2 * guess * first], x_scale=scale,
         bounds=([0, 1e-9, 0], np.inf), xtol=1e-12, ftol=1e-12,
     )  # fmt: skip
-    return _told(found, t.size - seen.marks - 3, float(found.x[0]), 1 - last / first)
+    fitted = _told(found, t.size - seen.marks - 3, float(found.x[0]), 1 - last / first)
+    return _with_time_base(fitted, seen.interval_u_rel)
+
+
+def _with_time_base(fitted: CoastDown, interval_u_rel: float) -> CoastDown:
+    """Add the uncertainty of the time base: drag goes with its inverse, and friction with the square of that."""
+    return replace(
+        fitted,
+        drag_rate_u=float(np.hypot(fitted.drag_rate_u, interval_u_rel * fitted.drag_rate)),
+        dry_rate_u=float(np.hypot(fitted.dry_rate_u, 2 * interval_u_rel * fitted.dry_rate)),
+    )
 
 
 def _told(found: Any, freedom: int, start: float, fall: float) -> CoastDown:
@@ -223,12 +236,14 @@ def coast_downs(experiment: Experiment) -> tuple[CoastDown, ...]:
         one = _coast_down_of(reading.trace, experiment.bench)
         if one is None or "no-fall" in one.flags:
             continue
+        assumed = tuple(flag for flag in ("time-assumed", "channel-assumed") if flag in reading.speed.flags)
         known = not record["pressure_flag"] and np.isfinite(record["pressure_pa"])
+        flags = (*one.flags, *assumed, *(() if known else ("no-pressure",)))
         log_u = float(np.hypot(record["log_pressure_u"], record["log_pressure_u_common"])) if known else np.nan
         found.append(
             replace(
                 one, pressure_pa=float(record["pressure_pa"]) if known else np.nan, log_pressure_u=log_u,
-                line=int(record["line"]), flags=one.flags if known else (*one.flags, "no-pressure"),
+                line=int(record["line"]), flags=flags,
             )
         )  # fmt: skip
     return tuple(sorted(found, key=lambda coast: (np.isnan(coast.pressure_pa), coast.pressure_pa)))
@@ -237,10 +252,11 @@ def coast_downs(experiment: Experiment) -> tuple[CoastDown, ...]:
 def _coast_down_of(trace: Trace, bench: Bench) -> CoastDown | None:
     """Return what a trace of a rotor in the dark says; None where nothing in it turns."""
     marks, mains = bench.tachometer.marks, bench.tachometer.mains_frequency
-    history = speed_history(trace, marks, mains_hz="auto" if mains is None else mains.value)
+    mains_hz: float | str = "auto" if mains is None else mains.value
+    history = speed_history(trace, marks, mains_hz=mains_hz)
     one = fit_coast_down(history) if history.time_s.size > 1 else None
     if one is None or not history.enough:
-        seen = passages(trace, marks)
+        seen = passages(trace, marks, mains_hz=mains_hz)
         one = one if seen is None else fit_passages(seen)
         history = history if seen is None else history_of(seen)
     return replace(one, history=history) if one is not None and history.enough else one

@@ -35,12 +35,15 @@ class SpeedHistory:
         Speed there and its standard uncertainty, rad/s; sizes, since a trace does not tell the direction.
     window_s : float
         Length of a window, s.
+    interval_u_rel : float
+        Relative standard uncertainty of the time base, which all windows have in common; not in that of the speeds.
     """
 
     time_s: FloatArray
     speed_rad_s: FloatArray
     speed_u_rad_s: FloatArray
     window_s: float
+    interval_u_rel: float = 0.0
 
     @property
     def enough(self) -> bool:
@@ -60,11 +63,14 @@ class Passages:
         Standard uncertainty of one passage, s.
     marks : int
         Marks a turn, at unequal spacing.
+    interval_u_rel : float
+        Relative standard uncertainty of the time base, which all of them have in common; not in that of one passage.
     """
 
     time_s: FloatArray
     time_u_s: float
     marks: int
+    interval_u_rel: float = 0.0
 
 
 def speed_history(trace: Trace, marks: int, *, mains_hz: float | str | None = "auto") -> SpeedHistory:
@@ -116,7 +122,7 @@ def passages(trace: Trace, marks: int, *, mains_hz: float | str | None = "auto")
         turn = found.time_s[marks:] - found.time_s[:-marks]
         if np.all(turn[1:] <= 1.35 * turn[:-1]) and np.all(turn[1:] >= 0.9 * turn[:-1]):
             time = found.time_s + trace.duration_s / 2
-            return Passages(time, max(found.jitter_s, 0.05 * trace.interval_s), marks)
+            return Passages(time, max(found.jitter_s, 0.05 * trace.interval_s), marks, trace.interval_u_rel)
     return None
 
 
@@ -126,17 +132,18 @@ def history_of(seen: Passages) -> SpeedHistory:
     turn = np.diff(at)
     speed = 2 * math.pi / turn
     u = np.maximum(speed * math.sqrt(2) * seen.time_u_s / turn, 1e-3 * speed)
-    return SpeedHistory((at[1:] + at[:-1]) / 2, speed, u, float(np.median(turn)) if turn.size else 0.0)
+    window_s = float(np.median(turn)) if turn.size else 0.0
+    return SpeedHistory((at[1:] + at[:-1]) / 2, speed, u, window_s, seen.interval_u_rel)
 
 
 def _in_windows(trace: Trace, marks: int, mains_hz: float | str | None, count: int) -> SpeedHistory:
     size = trace.samples // count
     rows = []
     for number in range(count if size >= 32 else 0):
-        part = replace(trace, voltage_v=trace.voltage_v[number * size : (number + 1) * size])
+        part = replace(trace, voltage_v=trace.voltage_v[number * size : (number + 1) * size], interval_u_rel=0.0)
         found = estimate_speed(part, marks, mains_hz=mains_hz)
         usable = not _UNUSABLE & set(found.flags) and math.isfinite(found.speed_rad_s) and found.turns >= LEAST_TURNS
         if usable and found.speed_u_rad_s > 0:
             rows.append(((number + 0.5) * size * trace.interval_s, found.speed_rad_s, found.speed_u_rad_s))
     time, speed, u = np.array(rows, dtype=float).reshape(-1, 3).T
-    return SpeedHistory(time, speed, u, size * trace.interval_s)
+    return SpeedHistory(time, speed, u, size * trace.interval_s, trace.interval_u_rel)

@@ -21,6 +21,7 @@ from edgewind.signals.mains import (
 from edgewind.signals.thresholds import (
     CLOCK_WITHIN,
     FLICKER_OWN_CELLS,
+    FLICKER_PARTS,
     FLICKER_SAMPLES,
     GRID_U,
     LINE,
@@ -107,6 +108,35 @@ def find_flicker(
                 placed = 0.1 / (signal.size * interval_s) / (order * base)
                 best = power, Flicker(base, order, seen, interval, float(np.hypot(GRID_U, placed)))
     return None if best is None else best[1]
+
+
+def keeps_its_place(signal: FloatArray, interval_s: float, seen: Flicker) -> bool:
+    """Tell whether a line of the mains is at the same frequency throughout a record.
+
+    That of a rotor which slows, or turns steadily for a part of the record only, is not: taken for the mains, it would
+    give the record a time of its own.
+
+    Parameters
+    ----------
+    signal : array, shape (n,)
+        The record.
+    interval_s : float
+        Time between samples as stated, s.
+    seen : Flicker
+        The line as the whole record shows it.
+    """
+    for part in np.array_split(np.asarray(signal, dtype=np.float64), FLICKER_PARTS):
+        lines = line_spectrum(part - np.median(part), interval_s)
+        reach = 1 / (part.size * interval_s)
+        first, last = (round((seen.seen_hz + side * reach) / lines.step_hz) for side in (-1, 1))
+        first, last = max(first, 2), min(last, lines.power.size - 2)
+        if last < first:
+            return False
+        cell = first + int(np.argmax(lines.power[first : last + 1]))
+        left, middle, right = lines.power[cell - 1 : cell + 2]
+        if lines.ratio[cell] < LINE or middle < left or middle < right:
+            return False
+    return True
 
 
 def _line_at(

@@ -18,12 +18,17 @@ from edgewind.signals.direction import (
     not_known,
 )
 from edgewind.signals.flicker import (
+    Flicker,
     find_flicker,
+    keeps_its_place,
 )
+from edgewind.signals.mains import on_grid
 from edgewind.signals.speed import FLAGS, SpeedEstimate, estimate_speed
 from edgewind.signals.thresholds import (
     CLOCK_WITHIN,
+    FLICKER_OWN_CELLS,
     MAINS_TOLERANCE,
+    SAME_RATE,
 )
 from edgewind.signals.trace import Trace, Wanted, channel_names, read_table, trace_of
 from edgewind.signals.trace_table import Table
@@ -225,29 +230,49 @@ def _with_mains(reading: TraceReading, tachometer: Tachometry) -> TraceReading:
         even = np.linspace(0.0, float(picture.clip.time_s[-1]), picture.clip.time_s.size)
         signal, orders = np.interp(even, picture.clip.time_s, picture.clip.frames.mean(axis=(1, 2))), (2,)
     rate = speed.speed_rad_s / (2 * math.pi)
-    within = CLOCK_WITHIN if wanted else MAINS_TOLERANCE
-    seen = find_flicker(signal, trace.interval_s, mains, rate, orders, within)
-    if seen is None:
-        if not wanted:
-            return reading
-        note = "no line of the mains shows here, from which time_base takes the time: that of the file is used"
-        flags = tuple(flag for flag in FLAGS if flag in {*speed.flags, "time-assumed"})
-        return _with_note(replace(reading, speed=replace(speed, flags=flags)), note)
     if not wanted:
-        return _with_note(reading, seen.said())
+        seen = find_flicker(signal, trace.interval_s, mains, rate, orders, MAINS_TOLERANCE)
+        return reading if seen is None else _with_note(reading, seen.said())
+    # a hum that a wrong clock moves away from the mains may itself be what was taken for the rotor
+    seen = find_flicker(signal, trace.interval_s, mains, math.nan if picture is None else rate, orders, CLOCK_WITHIN)
+    if seen is not None and keeps_its_place(signal, trace.interval_s, seen):
+        timed = _by_clock(reading, seen, tachometer)
+        if timed is not None:
+            note = f"{seen.said()}: the time is taken from it, {seen.interval_s:.6g} s between samples"
+            return _with_note(timed, note)
+    note = "no line of the mains shows here, from which time_base takes the time: that of the file is used"
+    flags, of_trace = (
+        tuple(flag for flag in FLAGS if flag in {*known, "time-assumed"}) for known in (speed.flags, trace.flags)
+    )
+    doubted = replace(reading, speed=replace(speed, flags=flags), trace=replace(trace, flags=of_trace))
+    return _with_note(doubted, note)
+
+
+def _by_clock(reading: TraceReading, seen: Flicker, tachometer: Tachometry) -> TraceReading | None:
+    """Return a reading by the time that the mains give; None where their line is one of a steady rotor itself."""
+    trace, speed = reading.trace, reading.speed
     factor = trace.interval_s / seen.interval_s
-    u = math.hypot(speed.speed_u_rad_s * factor, seen.interval_u_rel * speed.speed_rad_s * factor)
-    timed = replace(
+    kept = tuple(flag for flag in trace.flags if flag != "time-assumed")
+    retimed = replace(trace, interval_s=seen.interval_s, interval_u_rel=seen.interval_u_rel, flags=kept)
+    scaled = replace(
         speed,
         speed_rad_s=speed.speed_rad_s * factor,
-        speed_u_rad_s=u,
+        speed_u_rad_s=math.hypot(speed.speed_u_rad_s, seen.interval_u_rel * speed.speed_rad_s) * factor,
         acceleration_rad_s2=speed.acceleration_rad_s2 * factor**2,
         acceleration_u_rad_s2=speed.acceleration_u_rad_s2 * factor**2,
         flags=tuple(flag for flag in speed.flags if flag != "time-assumed"),
     )
-    note = f"{seen.said()}: the time is taken from it, {seen.interval_s:.6g} s between samples"
-    retimed = replace(trace, interval_s=seen.interval_s, interval_u_rel=seen.interval_u_rel)
-    return _with_note(replace(reading, speed=timed, trace=retimed), note)
+    if reading.picture is not None:
+        return replace(reading, speed=scaled, trace=retimed)
+    found = estimate_speed(retimed, tachometer.marks, mains_hz=seen.mains_hz)
+    steady = math.isfinite(found.speed_rad_s) and "drifting" not in found.flags
+    nominal = np.array([seen.order * seen.mains_hz])
+    own = FLICKER_OWN_CELLS / (retimed.samples * retimed.interval_s)
+    if steady and bool(on_grid(nominal, found.speed_rad_s / (2 * math.pi), own)[0]):
+        return None
+    again = abs(found.speed_rad_s - scaled.speed_rad_s) < SAME_RATE * scaled.speed_rad_s
+    direction = reading.direction if again or not reading.direction.sense else NO_DIRECTION
+    return replace(reading, speed=found, trace=retimed, direction=direction)
 
 
 def _in_clip(path: str | PathLike[str], tachometer: Tachometry, name: str) -> TraceReading:

@@ -144,6 +144,8 @@ MAINS_STRAY = 0.004
 # Mains as a time base
 GRID_U = 5e-4
 """Relative standard uncertainty of the frequency of a public grid; common practice, no source."""
+FLICKER_PARTS = 3
+"""Parts of a record, in each of which a line has to stand for the time to be taken from it."""
 FLICKER_SAMPLES = 64
 """Samples that a record must have for a line in it to be named."""
 CLOCK_WITHIN = 0.02

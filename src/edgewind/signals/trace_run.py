@@ -84,6 +84,7 @@ def run_of_trace(
             fix="record more turns, or exclude the reading",
         )
     time, speed, u = np.array(rows).T
+    u = np.hypot(u, trace.interval_u_rel * speed)
     return _with_changes(trace.source, time, speed, u, signed, changes, trace.duration_s)
 
 
