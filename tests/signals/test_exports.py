@@ -135,6 +135,12 @@ READ_RIGHT |= {
     "units in the cells": "Time,CH1\n" + each(lambda t, v: f"{1e3 * t:.1f} ms,{v:.3f} V"),
     "units that change from cell to cell": "Time;CH1\n"
     + each(lambda t, v: (f"{1e6 * t:.0f}us" if t < 1e-3 else f"{1e3 * t:.1f}ms") + f";{1e3 * v:.0f}mV"),
+    "words and units in Russian": "Время, мс;Напряжение, В\n" + each(lambda t, v: comma(f"{1e3 * t:.2f};{v:.4f}")),
+    "words in Japanese": "時間(s),電圧(V)\n" + PLAIN,
+    "a word and a unit behind a comma": "Zeit, ms;U (V)\n" + each(lambda t, v: f"{1e3 * t:.2f};{v:.4f}"),
+    "an index, the increment as dx": "# dx = 500 us\n# n = 40\nn;U/V\n" + rows(COUNT, V, separator=";"),
+    "thousands by commas between tabs": "t (us)\tU (mV)\n" + each(lambda t, v: f"{1e6 * t + 1e3:,.3f}\t{1e3 * v:.1f}"),
+    "thousands by low lines": "t (us);U (mV)\n" + each(lambda t, v: f"{1e6 * t:_.1f};{1e3 * v:.1f}"),
     "a byte-order mark": "\ufefftime (s),CH1 (V)\n" + PLAIN,
     "a very long header": "".join(f"Setting {k}: on\n" for k in range(400)) + "time (s),CH1 (V)\n" + PLAIN,
     "segments one below the other": "time (s),CH1 (V)\n" + PLAIN + "\n" + PLAIN,
@@ -225,7 +231,15 @@ REFUSED: dict[str, tuple[str, str]] = {
     "only missing samples": ("time_s,CH1,CH2\n" + rows(T, BLANK, V), "no channel 'CH1'; choose one of CH2"),
     "times of 1.400 that may be 1400": (
         "Zeit (us);CH1 (mV)\n" + each(lambda t, v: swapped(f"{1e6 * t:,.0f};{1e3 * v:.1f}")),
-        "no time column and no sample interval",
+        r"column 'Zeit \(us\)' holds no plain numbers, such as '1.000'; write times such as 0,0015",
+    ),
+    "interleaved samples": (
+        "Channels: 2, interleaved\nSample rate: 2 kHz\nCH1\n" + each(lambda t, v: f"{v:.4f}\n0.5"),
+        "samples of several channels follow one another: 'Channels: 2, interleaved'",
+    ),
+    "powers of ten with a cross": (
+        "t_s;CH1\n" + each(lambda t, v: f"{1e4 * t:.2f}x10^-4;{v:.4f}"),
+        "column 't_s' holds no plain numbers",
     ),
     "letters for powers of ten": (
         "Time;CH1\n" + each(lambda t, v: f"{1e3 * t:.1f}m;{1e3 * v:.0f}m"),
@@ -233,6 +247,31 @@ REFUSED: dict[str, tuple[str, str]] = {
     ),
     "a fault among the rows": ("time_s,CH1\n" + rows(T, V) + "0.9,oops\n1.0,0.1\n", "line 42, column 2: 'oops'"),
 }
+
+
+@pytest.mark.parametrize("in_turn", [True, False])
+def test_rows_of_several_channels_that_follow_one_another_are_refused(tmp_path: Path, in_turn: bool) -> None:
+    lines = [each(lambda t, v, k=k: f"{k},{t:.6f},{v}").splitlines() for k in (1, 2)]  # type: ignore[misc]
+    ordered = [line for pair in zip(*lines, strict=True) for line in pair] if in_turn else [*lines[0], *lines[1]]
+    with pytest.raises(InputError, match="rows of several channels follow one another: column 'Channel' holds 1, 2"):
+        read_trace(write(tmp_path, "Channel,time_s,volts\n" + "\n".join(ordered) + "\n"))
+
+
+@pytest.mark.parametrize(
+    ("text", "note"),
+    [
+        ("Sample interval: 0.5 ms\n" + rows(V[::4], V[1::4], V[2::4], V[3::4]), "4 channels, or one trace written 4"),
+        ("Channels: 2\nSample interval: 0.5 ms\nCH1 (V)\n" + rows(V), "no more than 1 column of numbers"),
+    ],
+)
+def test_columns_that_may_be_no_channels_are_flagged_until_the_channel_is_stated(
+    tmp_path: Path, text: str, note: str
+) -> None:
+    """Ten samples to a row were once read as ten channels that agree: a speed ten times too high, unsaid."""
+    path = write(tmp_path, text)
+    trace = read_trace(path)
+    assert trace.flags == ("channel-assumed",) and any(note in one for one in trace.notes)
+    assert not read_trace(path, channel=1).flags
 
 
 @pytest.mark.parametrize("style", REFUSED)

@@ -177,6 +177,20 @@ to the pitch, over which it is smoothed at the most."""
 SECTORS = 20
 """Into which the pitch between two marks is divided."""
 
+# Rates in simple ratios, compared
+RIVAL_RATIOS = (1.0, 1 / 3, 1 / 2, 2 / 3, 3 / 4, 4 / 3, 3 / 2, 2.0, 3.0)
+"""Ratios of the rates that are compared to the one found, which comes first."""
+RIVAL_PLACES, RIVAL_FEW_PLACES = 400, 40
+"""Places for pulses, about the middle of a trace, that are compared at the most; those up to which pulses are looked
+for upwards and downwards at each rate, rather than at the rate found alone."""
+RIVAL_SAMPLES, RIVAL_SECTORS, RIVAL_STRAY = 12, 16, 3
+"""To so many samples a pitch a trace is reduced; sectors of a pitch, and how many of them a mark may stand away from
+its even place: 0.19 of the pitch."""
+RIVAL_MISSING = 4.0
+"""Parameter of the prior of the chance of a missing pulse, whose mean is one over one more: a fifth."""
+RIVAL_STRUCTURE = 0.25
+"""Part of a pitch over which what a model leaves over beside white noise is alike."""
+
 # Faults of a recording
 NEAR_NYQUIST = 0.8
 """Share of half the sample rate above which a pulse rate is not distinguished from one as far above."""

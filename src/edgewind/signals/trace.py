@@ -13,7 +13,7 @@ from edgewind.errors import InputError
 from edgewind.signals.sound import SOUND_SUFFIXES, read_sound
 from edgewind.signals.time_grid import check_order, even_grid, first_segment, in_range, unrounded, without_missing
 from edgewind.signals.trace_arrays import ARRAY_SUFFIXES, read_arrays
-from edgewind.signals.trace_header import SECONDS, THINNED, TIME_CLUE
+from edgewind.signals.trace_header import CHANNELS, INTERLEAVED, SECONDS, THINNED, TIME_CLUE
 from edgewind.signals.trace_roles import VOLTAGE_UNITS, Roles, choose_channel, epoch_unit, roles_of, time_unit_of
 from edgewind.signals.trace_table import Table, TraceColumn, load_bytes
 from edgewind.signals.trace_text import read_text
@@ -168,6 +168,9 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
     time = roles.time_of(chosen, table.columns)
     if time is None:
         interval, flags = _interval_alone(table, interval_s, roles, notes)
+        _check_not_interleaved(table)
+        if channel is None:
+            flags = (*flags, *_doubtful_channels(table, roles, notes))
         voltage, _, _ = without_missing(in_range(voltage, notes, chosen.name), None, notes, chosen.name)
         timed = _Timed(interval, voltage, flags)
     else:
@@ -233,6 +236,42 @@ def _interval_alone(
     doubt = f"may be read as {table.stated.doubt}" if table.stated.doubt else f"names no unit: {kind} assumed"
     notes.append(f"'{table.stated.said}' {doubt}. State the interval: --interval, or interval under [tachometer]")
     return table.interval_s, ("time-assumed",)
+
+
+def _check_not_interleaved(table: Table) -> None:
+    """Refuse samples of several channels that follow one another, by what the header says.
+
+    Raises
+    ------
+    InputError
+        They do; names the line.
+    """
+    mixed = next((line for line in table.unused if INTERLEAVED.search(line)), None)
+    if mixed is not None:
+        raise InputError(
+            f"samples of several channels follow one another: '{' '.join(mixed.split())[:60]}'",
+            fix="export each channel in a column of its own, with the times",
+        )
+
+
+def _doubtful_channels(table: Table, roles: Roles, notes: list[str]) -> tuple[str, ...]:
+    """Return a flag where columns may be no channels: without times nothing says that rows follow one another."""
+    lines = [" ".join(line.split()) for line in table.unused]
+    several = next((found for line in lines if (found := CHANNELS.search(line))), None)
+    count = len(roles.channels)
+    if several is not None and int(several["count"]) > count:
+        notes.append(
+            f"the header says '{several[0]}', and there is no more than {count} column of numbers: do samples of "
+            "several channels follow one another? State channel under [tachometer], or --channel, if not"
+        )
+        return ("channel-assumed",)
+    if count > 1 and table.stated is not None and not any(column.named for column in roles.channels):
+        notes.append(
+            f"{count} columns have no names: {count} channels, or one trace written {count} samples to a row? State "
+            "channel under [tachometer], or --channel, if they are channels"
+        )
+        return ("channel-assumed",)
+    return ()
 
 
 def _on_times(

@@ -15,6 +15,8 @@ DASHES = str.maketrans({"\u2013": "-", "\uff0b": "+"})
 BLANKS = re.compile("(?<=\\d)[\u00a0\u2007\u2009\u202f](?=\\d{3}(?!\\d))")
 POINTS_AND_COMMA = re.compile(r"(?<![\d.,])([+-]?\d{1,3}(?:\.\d{3})+,\d+)(?![\d.,])")
 COMMAS_AND_POINT = re.compile(r'"\s*([+-]?\d{1,3}(?:,\d{3})+(?:\.\d+)?)\s*"')
+COMMAS_APART = re.compile(r"(?<![\d.,])([+-]?\d{1,3}(?:,\d{3})+\.\d+)(?![\d.,])")
+UNDERSCORES = re.compile(r"(?<=\d)_(?=\d{3}(?!\d))")
 APOSTROPHES = re.compile(r"(?<![\d.,'])([+-]?\d{1,3}(?:'\d{3})+)(?=[.,;\t]|\s|$)")
 SPACED = re.compile(r"(?<![\d.,])([+-]?\d{1,3}(?: \d{3})+)(?=[.,;\t]|$)")
 FORTRAN = re.compile(r"(?<=[\d.])[dD](?=[+-]\d)")
@@ -55,7 +57,9 @@ def _without_thousands(line: str) -> str:
     line = COMMAS_AND_POINT.sub(lambda found: f'"{found[1].replace(",", "")}"', line)
     line = POINTS_AND_COMMA.sub(lambda found: found[1].replace(".", ""), line)
     line = APOSTROPHES.sub(lambda found: found[1].replace("'", ""), line)
+    line = UNDERSCORES.sub("", line)
     if ";" in line or "\t" in line:
+        line = COMMAS_APART.sub(lambda found: found[1].replace(",", ""), line)
         line = SPACED.sub(lambda found: found[1].replace(" ", ""), line)
     return line
 

@@ -12,7 +12,7 @@ from edgewind.errors import InputError
 from edgewind.formatting import NUMBER
 
 IS_NUMBER = re.compile(f"^{NUMBER}$")
-UNITS = r"[A-Za-zµμ%°]+"
+UNITS = r"[A-Za-zµμ%°а-яА-Я秒]+"
 UNIT_IN_NAME = re.compile(
     rf"^(?P<name>.*?)\s*[\[(/]\s*(?P<unit>{UNITS})\s*[\])]?$"
     rf"|^(?:(?P<name3>.*?)\s+)?in\s+(?P<unit3>{UNITS})$"
@@ -39,7 +39,7 @@ IN_BRACKETS = r"\s*(?:[\[({]\s*(?P<early>[A-Za-zµμ/]+)\s*[\])}])?"
 INTERVAL = re.compile(
     r"(?:sampl\w*\s*_?(?:interval|period|spacing|time)|(?:x|t|time)\s*_?inc(?:rement|r)?(?![a-z])|"
     r"time\s*_?(?:step|interval|per sample)|h(?:orizontal)?\s*_?resolution|"
-    r"(?<![\w.])interval|(?<![\w.])delta\s*_?[tx]|(?<![\w.])dt|(?<![\w.])ts)(?:_?(?P<tail>s|ms|us))?(?![A-Za-z])"
+    r"(?<![\w.])interval|(?<![\w.])delta\s*_?[tx]|(?<![\w.])d[tx]|(?<![\w.])ts)(?:_?(?P<tail>s|ms|us))?(?![A-Za-z])"
     + IN_BRACKETS
     + QUANTITY
     + BEHIND,
@@ -55,14 +55,22 @@ TIME_UNIT_KEY = re.compile(r"^(horizontal|h|x|time|x\s*_?axis)[\s_]*units?([\s_]
 TIME_CLUE = re.compile(r"(time|sampl|interval|rate|clock|period|freq|step|\bhz\b|\d\s*[mµun]?s\b)", re.I)
 THINNED = re.compile(r"(decimat|down.?sampl|thinn|skip)\w*\W+0*([2-9]|1\d)", re.I)
 """A header line by which only every n-th sample was written."""
+INTERLEAVED = re.compile(r"\b(interleav|multiplex)\w*(?!\w*\W+(no|off|0|false|none)\b)", re.I)
+"""A header line by which samples of several channels follow one another."""
+CHANNELS = re.compile(r"\b(?:channels?|chans?|kan[aä]le|voies|canales)\W+0*(?P<count>[2-9]|1\d)\b(?!\w)", re.I)
+"""A header line that counts the channels: two or more."""
 
 SECONDS = {
     "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, "ms": 1e-3, "msec": 1e-3, "msecs": 1e-3,
     "millis": 1e-3, "millisecond": 1e-3, "milliseconds": 1e-3, "us": 1e-6, "usec": 1e-6, "usecs": 1e-6, "µs": 1e-6,
     "μs": 1e-6, "micros": 1e-6, "microsecond": 1e-6, "microseconds": 1e-6, "ns": 1e-9, "nsec": 1e-9, "nanos": 1e-9,
     "nanosecond": 1e-9, "nanoseconds": 1e-9, "ps": 1e-12, "min": 60.0, "mins": 60.0, "minute": 60.0, "minutes": 60.0,
-    "h": 3600.0, "hour": 3600.0, "hours": 3600.0,
+    "h": 3600.0, "hour": 3600.0, "hours": 3600.0, "с": 1.0, "сек": 1.0, "мс": 1e-3, "мкс": 1e-6, "нс": 1e-9, "秒": 1.0,
+    "毫秒": 1e-3,
 }  # fmt: skip
+TIME_WORDS = r"t|time|times|zeit|temps|tiempo|tempo|tid|tijd|czas|čas|время|時間|时间|timestamp|x"
+TIME_NAME = re.compile(rf"^\s*({TIME_WORDS}|x.?axis|x.?value|elapsed.*|time\b.*)\s*$", re.I)
+TIME_AND_UNIT = re.compile(rf"^(?:{TIME_WORDS}|elapsed|elapsed.?time)[\s_.,-]+(?P<unit>[A-Za-zµμа-я秒]+)$", re.I)
 PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
 MOST_SHOWN = 6
 
@@ -352,6 +360,19 @@ def _number(text: str) -> tuple[float, str]:
     if len(groups) > 1 or "'" in text or "’" in text:
         return whole, ""
     return whole, f"{whole:g} or {first}.{groups[0]}" if "," in text else f"{whole:g} or {first}"
+
+
+def names_time(title: str) -> bool:
+    """Tell whether a title, with or without a unit, is that of a column of times."""
+    parts = UNIT_IN_NAME.match(title)
+    name, unit = title, ""
+    if parts:
+        name = parts["name"] or parts["name2"] or parts["name3"] or ""
+        unit = parts["unit"] or parts["unit2"] or parts["unit3"] or ""
+    if unit:
+        return unit.lower() in SECONDS and (bool(TIME_NAME.match(name)) or not name.strip())
+    found = TIME_AND_UNIT.match(name.strip())
+    return bool(TIME_NAME.match(name)) or bool(found and found["unit"].lower() in SECONDS)
 
 
 def _hertz(unit: str) -> float | None:

@@ -9,15 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
-from edgewind.signals.trace_header import COUNT_NAME, SECONDS, spectrum_error
+from edgewind.signals.trace_header import COUNT_NAME, SECONDS, TIME_AND_UNIT, TIME_NAME, spectrum_error
 from edgewind.signals.trace_table import Table, TraceColumn
 
 FloatArray = NDArray[np.float64]
 
-TIME_NAME = re.compile(
-    r"^\s*(t|time|times|zeit|temps|tiempo|x|x.?axis|x.?value|elapsed.*|time\b.*|timestamp)\s*$", re.I
-)
-TIME_AND_UNIT = re.compile(r"^(?:t|time|times|elapsed|elapsed.?time|timestamp|x)[\s_.,-]+(?P<unit>[A-Za-zµμ]+)$", re.I)
+CHANNEL_ID = re.compile(r"^\s*(channel|chan|ch|kanal|canal|voie)([ _.]?(no\.?|number|id|index|nr\.?))?\s*$", re.I)
+MOST_IDS = 16
 SEGMENT_NAME = re.compile(r"^\s*(segment|sweep|frame|trigger|block)s?([ _.]?(no\.?|number|index))?\s*$", re.I)
 EPOCH_NAME = re.compile(r"^\s*(unix.*|epoch.*|time.?stamp.*|time)\s*$", re.I)
 FREQUENCY_UNIT = re.compile(r"^[kMG]?hz$", re.I)
@@ -82,6 +80,7 @@ def roles_of(table: Table) -> Roles:
     first = columns[0]
     if FREQUENCY_UNIT.match(first.unit) or (FREQUENCY_NAME.match(first.name) and not first.unit):
         raise spectrum_error(f"the first column is '{first.name}'{' in ' + first.unit if first.unit else ''}")
+    _check_one_channel_a_column(columns)
     times = [column for column in columns if column.stamped or is_time(column)]
     has_time = any(column.stamped or time_unit_of(column) for column in times)
     counters: list[TraceColumn] = []
@@ -106,6 +105,31 @@ def roles_of(table: Table) -> Roles:
     times = [column for column in columns if column in times and column not in counters]
     channels = [column for column in columns if column not in times and column not in counters]
     return Roles(tuple(times), tuple(counters), tuple(join_peaks(channels, notes)), tuple(notes))
+
+
+def _check_one_channel_a_column(columns: tuple[TraceColumn, ...]) -> None:
+    """Refuse rows of several channels that follow one another, told apart by a column of their numbers.
+
+    Raises
+    ------
+    InputError
+        They do; names the column.
+    """
+    for column in columns if len(columns) > 1 else ():
+        if not CHANNEL_ID.match(column.name) or column.unit or not np.all(np.isfinite(column.values)):
+            continue
+        own = np.unique(column.values)
+        if not 1 < own.size <= MOST_IDS or np.any(own != np.round(own)):
+            continue
+        in_turn = bool(np.all(column.values[own.size :] == column.values[: -own.size]))
+        in_blocks = int(np.sum(np.diff(column.values) != 0)) == own.size - 1
+        if in_turn or in_blocks:
+            numbers = ", ".join(f"{one:g}" for one in own[:MOST_IDS])
+            raise InputError(
+                f"rows of several channels follow one another: column '{column.name}' holds {numbers}",
+                column=column.name,
+                fix="export one channel, or each channel in a column of its own",
+            )
 
 
 def is_time(column: TraceColumn) -> bool:

@@ -17,7 +17,16 @@ from numpy.typing import NDArray
 
 from edgewind.errors import InputError
 from edgewind.signals.trace_cells import plain_cells
-from edgewind.signals.trace_header import COMMENT_MARKS, IS_NUMBER, is_layout, read_header
+from edgewind.signals.trace_header import (
+    COMMENT_MARKS,
+    IS_NUMBER,
+    SECONDS,
+    Header,
+    is_layout,
+    names_time,
+    read_header,
+    split_row,
+)
 from edgewind.signals.trace_stamps import Stamped, replace_stamps
 from edgewind.signals.trace_table import Table, TraceColumn
 
@@ -160,6 +169,8 @@ def _read_lines(lines: list[str], notes: tuple[str, ...]) -> Table:
     beside = text_beside(body, start, dialect)
     header = read_header([*beside, *above], dialect.separator, dialect.decimal, dialect.fields, lines[start])
     place = stamp_place(stamped, body, start, dialect)
+    if place is None and header.interval is None:
+        _check_times_are_numbers(above, lines[start : start + PROBE], dialect, header)
     names = [title.name for title in header.titles]
     rows = read_trace_rows(body, start, dialect, names, place) if bulk is None else Rows(bulk)
     columns = [
@@ -184,6 +195,29 @@ def _read_lines(lines: list[str], notes: tuple[str, ...]) -> Table:
         stamp_of=lambda row: stamped.shown(row_lines()[row] - 1) if stamped is not None else "",
         stamp_step_s=stamped.resolution_s if stamped is not None and place is not None else 0.0,
     )
+
+
+def _check_times_are_numbers(above: list[str], rows: list[str], dialect: Dialect, header: Header) -> None:
+    """Refuse a table whose column of times holds something else than numbers, and which states no interval.
+
+    Raises
+    ------
+    InputError
+        It does; names the column and what stands in it.
+    """
+    if any(title.unit.lower() in SECONDS or names_time(title.name) for title in header.titles):
+        return
+    titles = next((split_row(line, dialect.separator) for line in reversed(above) if not is_layout(line)), [])
+    below = [dialect.split(row) for row in rows if not is_layout(row)]
+    for place, title in enumerate(titles):
+        cells = [row[place] for row in below if place < len(row)]
+        if place not in dialect.fields and names_time(title) and cells:
+            shown = next((cell for cell in cells if dialect.value(cell) is None), cells[-1])
+            raise InputError(
+                f"column '{title[:40]}' holds no plain numbers, such as {_shown(shown)}",
+                column=title[:40],
+                fix=f"write times such as 0{dialect.decimal}0015",
+            )
 
 
 def join_decimal_commas(lines: list[str]) -> tuple[list[str], tuple[str, ...]]:
