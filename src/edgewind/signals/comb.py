@@ -312,8 +312,9 @@ def _with_uncertainty(
     turns = 2 * half * rate_hz
     steepest = _steepest(orders, amplitudes)
     by_flanks = _by_flanks(series[1:], rest, steepest * turns)
-    # a shape fitted to few turns follows what is wrong with each of them
-    followed = (turns / (turns - 2)) ** 2 if turns > 3 else 9.0
+    # a shape fitted to few turns follows what is wrong with each of them: the correction HC3 of MacKinnon and White,
+    # J. Econometrics 29, 305 (1985), for a leverage of one over the turns
+    followed = (turns / (turns - 1)) ** 2 if turns > 2 else 4.0
     few = covering_factor(max(2 * steepest * (turns - 1) - 2, 1)) ** 2
     variances = few * np.maximum((power[1:] * noise) @ weight, by_flanks * followed)
     places = np.clip(np.rint(cells).astype(int), 0, noise.size - 1)

@@ -87,17 +87,17 @@ class TraceReading:
         direction_why : str
             What tells it, or why nothing does.
         possible_rad_s : list of float
-            Other speeds that a clip allows, clockwise as the camera sees it positive; empty elsewhere.
+            Other speeds that a clip allows, clockwise as the camera sees it positive, or a trace that is flagged
+            ``jumps``; empty elsewhere.
         """
         names = ("speed_rad_s", "speed_u_rad_s", "turns", "acceleration_rad_s2", "acceleration_u_rad_s2")
-        possible = () if self.picture is None else self.picture.seen.possible_hz
         return {
             **{name: getattr(self.speed, name) for name in (*names, "flags", "method")},
             **{name: getattr(self.trace, name) for name in ("interval_s", "samples", "channel", "channels", "notes")},
             "direction": self.direction.sense,
             "direction_confidence": self.direction.confidence,
             "direction_why": self.direction.why,
-            "possible_rad_s": [2 * math.pi * rate for rate in possible],
+            "possible_rad_s": list(self.speed.possible_rad_s),
         }
 
 
@@ -260,6 +260,7 @@ def _by_clock(reading: TraceReading, seen: Flicker, tachometer: Tachometry) -> T
         speed_u_rad_s=math.hypot(speed.speed_u_rad_s, seen.interval_u_rel * speed.speed_rad_s) * factor,
         acceleration_rad_s2=speed.acceleration_rad_s2 * factor**2,
         acceleration_u_rad_s2=speed.acceleration_u_rad_s2 * factor**2,
+        possible_rad_s=tuple(factor * one for one in speed.possible_rad_s),
         flags=tuple(flag for flag in speed.flags if flag != "time-assumed"),
     )
     if reading.picture is not None:
@@ -319,6 +320,7 @@ def _in_clip(path: str | PathLike[str], tachometer: Tachometry, name: str) -> Tr
         size * span,
         circle * math.copysign(1.0, seen.turn_rate_hz) * seen.acceleration_hz_s,
         circle * seen.acceleration_u_hz_s,
+        possible_rad_s=tuple(circle * rate for rate in seen.possible_hz),
     )
     strongest = int(np.argmax(np.std(seen.ring.series, axis=1)))
     even = np.linspace(0.0, span, clip.time_s.size)

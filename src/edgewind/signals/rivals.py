@@ -8,8 +8,8 @@ so does each pulse that has to be missing.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from math import lgamma
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,12 +19,16 @@ from edgewind.signals.lines import decimate
 from edgewind.signals.pulses import noise_of
 from edgewind.signals.smooth import slow_part
 from edgewind.signals.thresholds import (
-    RIVAL_FEW_PLACES,
+    RIVAL_BASELINE,
+    RIVAL_CHANCE,
+    RIVAL_CLEAR,
     RIVAL_MISSING,
+    RIVAL_MOST_MISSING,
     RIVAL_PLACES,
     RIVAL_RATIOS,
     RIVAL_SAMPLES,
     RIVAL_SECTORS,
+    RIVAL_SLACK,
     RIVAL_STRAY,
     RIVAL_STRUCTURE,
 )
@@ -86,22 +90,16 @@ def rivals_of(
     part = voltage[begin : begin + kept]
     duration = kept * interval_s
     coarse, step = decimate(part, interval_s, 0.35 * RIVAL_SAMPLES * rate_hz * marks)
+    cells = int(max(1, RIVAL_BASELINE * duration * rate_hz * marks))
     coarse = coarse - slow_part(coarse, int(max(1, 0.4 * duration * rate_hz)))
     time = centred_time(coarse.size, step)
-    signs = (1, -1)
     fits: dict[float, _Fit] = {}
-    for ratio in RIVAL_RATIOS:
+    for ratio in dict.fromkeys((*RIVAL_RATIOS, float(marks), 1 / marks)):
         rate = ratio * rate_hz
         if rate * marks * step > 0.2 or rate * duration < 1:
             continue
-        tried = {
-            sign: _fitted(sign * coarse, rate * marks * time + ratio * acceleration_hz_s * marks * time**2 / 2, marks)
-            for sign in signs
-        }
-        sign = min(tried, key=lambda one: tried[one].rest)
-        fits[ratio] = tried[sign]
-        if duration * rate_hz * marks > RIVAL_FEW_PLACES:
-            signs = (sign,)
+        pitches = rate * marks * time + ratio * acceleration_hz_s * marks * time**2 / 2
+        fits[ratio] = _fitted(coarse, pitches, marks, cells)
     if 1.0 not in fits:
         return ()
     white = noise_of(voltage) ** 2 / max(1, round(step / interval_s))
@@ -115,6 +113,35 @@ def rivals_of(
     )
 
 
+def is_plausible(one: Rival) -> bool:
+    """Tell whether no more pulses are missing at a rate than a tachometer that works loses."""
+    return one.missing <= RIVAL_MOST_MISSING * one.places + RIVAL_SLACK
+
+
+def doubtful(found: tuple[Rival, ...]) -> tuple[float, ...] | None:
+    """Return the ratios of the rates that a trace allows beside the one found; None where it bears that one out.
+
+    Another rate is possible where its odds are not clearly lower and no more pulses are missing at it than a
+    tachometer loses. A rate at which more are missing, beyond what chance makes of so many places, is doubtful by
+    itself.
+
+    Parameters
+    ----------
+    found : tuple of Rival
+        As `rivals_of` gives them.
+    """
+    if not found:
+        return None
+    own, others = found[0], found[1:]
+    possible = tuple(
+        one.ratio
+        for one in sorted(others, key=lambda one: -one.log_odds)
+        if one.log_odds > RIVAL_CLEAR and is_plausible(one)
+    )
+    spread = RIVAL_CHANCE * math.sqrt(own.places * RIVAL_MOST_MISSING * (1 - RIVAL_MOST_MISSING))
+    return possible if possible or own.missing > RIVAL_MOST_MISSING * own.places + max(spread, RIVAL_SLACK) else None
+
+
 def _of_missing(places: int, missing: int) -> float:
     """Return the logarithm of the probability that these of the places are empty, whatever the chance of one."""
     full = RIVAL_MISSING
@@ -122,21 +149,30 @@ def _of_missing(places: int, missing: int) -> float:
 
 
 def _log_beta(one: float, other: float) -> float:
-    return lgamma(one) + lgamma(other) - lgamma(one + other)
+    return math.lgamma(one) + math.lgamma(other) - math.lgamma(one + other)
 
 
-def _fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> _Fit:
+def _fitted(voltage: FloatArray, pitches: FloatArray, marks: int, cells: int) -> _Fit:
     """Fit pulses of one shape, rising and falling once, at the places of a turn; some of them missing.
 
     Parameters
     ----------
     voltage : array, shape (n,)
-        Trace without baseline, pulses upwards.
+        Trace, pulses upwards or downwards.
     pitches : array, shape (n,)
         Angle turned, pitches between marks.
     marks : int
         Pulses a turn.
+    cells : int
+        Cosines of the baseline beneath the pulses, which is that of what they leave over.
     """
+    rough = {sign: _pulses_fitted(sign * voltage, pitches, marks) for sign in (1, -1)}
+    sign = min(rough, key=lambda one: rough[one][1].rest)
+    return _pulses_fitted(sign * voltage - slow_part(rough[sign][0], cells), pitches, marks)[1]
+
+
+def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tuple[FloatArray, _Fit]:
+    """Return what the best pulses at the places of a turn leave over, and how well they fit."""
     sectors, reach = RIVAL_SECTORS, RIVAL_STRAY
     turn = sectors * marks
     sector = np.floor(np.remainder(pitches, marks) * sectors).astype(np.int64) % turn
@@ -155,19 +191,23 @@ def _fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> _Fit:
     mark = np.remainder(np.arange(begin, begin + count), marks)
     # the shape reaches as far as a place and the strays of two marks
     bins = sectors + 4 * reach
-    cell = np.clip(np.floor(away * sectors).astype(np.int64) + bins // 2, 0, bins - 1)
+    along = np.clip(away * sectors + bins // 2, 0.5, bins - 0.5)
+    cell = along.astype(np.int64)
+    left = (along - 0.5).astype(np.int64)
+    share = along - 0.5 - left
+    left = np.minimum(left, bins - 2)
     held = np.bincount(place, minlength=count)
     whole = held > 0.6 * np.median(held)
     there = np.ones(count, dtype=bool)
-    least = _Fit(float(voltage @ voltage), count, count)
+    none = voltage, _Fit(float(voltage @ voltage), count, count)
     for _ in range(2):
         used = there[place]
         shape = _risen(
             np.bincount(cell[used], weights=voltage[used], minlength=bins), np.bincount(cell[used], minlength=bins)
         )
         if shape is None:
-            return least
-        wave = shape[cell]
+            return none
+        wave = shape[left] + share * (shape[left + 1] - shape[left])
         level = float(np.mean(voltage[wave < 0.15])) if np.any(wave < 0.15) else 0.0
         size = np.bincount(place, weights=wave**2, minlength=count)
         height = np.bincount(place, weights=wave * (voltage - level), minlength=count) / np.maximum(size, 1e-12)
@@ -178,9 +218,9 @@ def _fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> _Fit:
         of_mark = np.where(number > 0, own / np.maximum(number, 1), usual)
         there = height > 0.5 * of_mark[mark]
         if not there.any():
-            return least
+            return none
     rest = voltage - level - np.where(there, of_mark[mark], 0.0)[place] * wave
-    return _Fit(float(rest @ rest), int(whole.sum()), int(np.sum(whole & ~there)))
+    return rest, _Fit(float(rest @ rest), int(whole.sum()), int(np.sum(whole & ~there)))
 
 
 def _risen(total: FloatArray, number: IntArray) -> FloatArray | None:

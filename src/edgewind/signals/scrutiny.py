@@ -169,18 +169,6 @@ def _mean_turn(
     return np.asarray(np.bincount(place, weights=voltage, minlength=sectors) / count)
 
 
-def is_half_of_turn(voltage: FloatArray, interval_s: float, rate_hz: float, marks: int) -> bool:
-    """Tell whether the mean over two supposed turns shows as many pulses as one turn has marks, and no low ones.
-
-    Then it is one turn, of which noise or a hum has split the pulses.
-    """
-    turns = voltage.size * interval_s * rate_hz / 2
-    if not 1.5 < turns < SCAN_TURNS / 2:
-        return False
-    mean = _mean_turn(voltage, interval_s, rate_hz / 2, 0.0, 24 * marks)
-    return all(pulses_in(side, *level) == marks for side in (mean, -mean) for level in COUNTS[:2])
-
-
 def other_rate(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> bool:
     """Tell whether another rate of a trace of few turns, a half to twice as fast, explains clearly more of it.
 

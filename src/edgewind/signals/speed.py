@@ -25,7 +25,8 @@ from edgewind.signals.mains import crowded_by, mains_bases, mains_line, near_mai
 from edgewind.signals.method import MethodResult
 from edgewind.signals.pulses import Pulses
 from edgewind.signals.repeats import repeating_rate
-from edgewind.signals.scrutiny import explained_share, is_half_of_turn, likely_marks, other_rate, turns_in_one
+from edgewind.signals.rivals import doubtful, rivals_of
+from edgewind.signals.scrutiny import explained_share, likely_marks, other_rate, turns_in_one
 from edgewind.signals.spectrum import (
     Candidate,
     candidates,
@@ -46,19 +47,17 @@ from edgewind.signals.thresholds import (
     HIDDEN_CELLS,
     HUM_MISSES,
     HUM_SHARE,
-    HUM_WIDENS,
     KEPT_QUALITY,
     LEAK_WIDENS,
     LEAST_SHARE,
     LINES_HOLD,
-    LOW_QUALITY,
     MANY_MARKS,
     MATERIAL_DRIFT,
     MISSES_STRENGTH,
     MOST_FEW_ORDERS,
     MUTED_CELLS,
     NEARLY_SAME,
-    RATIO_GAIN,
+    RIVAL_CELLS,
     SAME_RATE,
     SCALES,
     SHORT_TURNS,
@@ -121,6 +120,8 @@ class SpeedEstimate:
         Standard uncertainty of the acceleration, rad/s^2; nan where nothing turns.
     edges, spectrum : MethodResult or None
         What each method found by itself.
+    possible_rad_s : tuple of float
+        Other speeds that the trace allows, likeliest first, where it is flagged ``jumps``; empty where none was found.
     """
 
     speed_rad_s: float
@@ -132,6 +133,7 @@ class SpeedEstimate:
     acceleration_u_rad_s2: float
     edges: MethodResult | None = None
     spectrum: MethodResult | None = None
+    possible_rad_s: tuple[float, ...] = ()
 
 
 def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "auto") -> SpeedEstimate:
@@ -302,8 +304,9 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
     elif hidden:
         best, method = _beside_mains(voltage, interval_s, marks, best, method, hidden, lines)
     elif mains is not None and method == "edges":
-        best = _beside_hum(best, found.spectrum, best.turn_rate_hz * duration < FEW_TURNS)
-    if _jumps(found, best, quiet, interval_s, marks):
+        best = _beside_hum(best, found.spectrum)
+    compared = _compared(found, best, voltage, quiet, interval_s, marks, mains)
+    if compared is not None or _jumps(found, best, quiet, interval_s, marks):
         flags.add("jumps")
     if not edges.result or not (edges.result.missed or edges.result.extra or best.uneven):
         likely = likely_marks(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
@@ -311,7 +314,38 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
             flags.add("marks-doubtful")
     if is_aliased(humless, best.turn_rate_hz, marks, highest):
         flags.add("aliased")
-    return _told(best, method, flags, duration, edges, found.spectrum)
+    told = _told(best, method, flags, duration, edges, found.spectrum)
+    return replace(told, possible_rad_s=tuple(2 * math.pi * ratio * best.turn_rate_hz for ratio in compared or ()))
+
+
+def _compared(
+    found: _Found,
+    best: MethodResult,
+    voltage: FloatArray,
+    quiet: FloatArray,
+    interval_s: float,
+    marks: int,
+    mains_hz: float | None,
+) -> tuple[float, ...] | None:
+    """Return the ratios of other rates that a trace allows; None where the one found is clearly the likeliest.
+
+    What was taken out for the mains may have been a line of the rotor: then the trace is looked at as it was recorded.
+    """
+    duration = voltage.size * interval_s
+
+    def hums(line_hz: float) -> bool:
+        apart = 0.0 if mains_hz is None else abs(mains_hz - line_hz * max(1, round(mains_hz / line_hz)))
+        return mains_hz is not None and apart * duration < RIVAL_CELLS
+
+    own = hums(best.turn_rate_hz / 2)
+    if not own and best.turn_rate_hz * duration > FEW_TURNS and _is_whole(found):
+        return None
+    turning = best.turn_rate_hz, best.acceleration_hz_s
+    compared = doubtful(rivals_of(voltage if own else quiet, interval_s, *turning, marks))
+    if compared is None and hums(best.turn_rate_hz * marks):
+        # a hum in step with the pulses makes places of its own
+        compared = doubtful(rivals_of(quiet, interval_s, *turning, marks))
+    return compared
 
 
 def _took_its_own(best: MethodResult, marks: int, mains_hz: float | None, duration_s: float) -> bool:
@@ -320,6 +354,15 @@ def _took_its_own(best: MethodResult, marks: int, mains_hz: float | None, durati
         return False
     pulse = best.turn_rate_hz * marks
     return abs(mains_hz - pulse * max(1, round(mains_hz / pulse))) * duration_s < 1
+
+
+def _is_whole(found: _Found) -> bool:
+    """Tell whether pulses, none missing, and lines agree on a rate that explains most of the trace."""
+    seen, lines = found.edges.result, found.spectrum
+    if seen is None or lines is None or not found.edges.sure or seen.missed or seen.extra:
+        return False
+    same = abs(lines.turn_rate_hz / seen.turn_rate_hz - 1) < SAME_RATE
+    return same and found.edges.quality > WHOLE_QUALITY and found.share > EVEN_SHARE
 
 
 def _is_settled(found: _Found) -> bool:
@@ -444,17 +487,16 @@ def _beside_mains(
     return replace(best, turn_rate_u_hz=CROWDED_WIDENS * best.turn_rate_u_hz), method
 
 
-def _beside_hum(best: MethodResult, spectrum: MethodResult | None, few: bool) -> MethodResult:
+def _beside_hum(best: MethodResult, spectrum: MethodResult | None) -> MethodResult:
     """Return a result of edges with what is left of a hum added to its uncertainty.
 
-    The frequency of a hum is known as well as pulses let it be, and at the ends of a trace the more is left of it. It
-    moves the edges of few pulses together; of many pulses the scatter does not show it, but the lines, of which each
-    is distinguished from those of the hum, hold the rate without it.
+    The frequency of a hum is known as well as pulses let it be, and at the ends of a trace the more is left of it.
+    The scatter of the pulses does not show it, but the lines, of which each is distinguished from those of the hum,
+    hold the rate without it.
     """
-    u = HUM_WIDENS * best.turn_rate_u_hz if few else best.turn_rate_u_hz
-    if spectrum is not None and abs(spectrum.turn_rate_hz / best.turn_rate_hz - 1) < SAME_RATE:
-        u = max(u, spectrum.turn_rate_u_hz / LINES_HOLD)
-    return replace(best, turn_rate_u_hz=u)
+    if spectrum is None or abs(spectrum.turn_rate_hz / best.turn_rate_hz - 1) > SAME_RATE:
+        return best
+    return replace(best, turn_rate_u_hz=max(best.turn_rate_u_hz, spectrum.turn_rate_u_hz / LINES_HOLD))
 
 
 def _jumps(found: _Found, best: MethodResult, quiet: FloatArray, interval_s: float, marks: int) -> bool:
@@ -464,21 +506,7 @@ def _jumps(found: _Found, best: MethodResult, quiet: FloatArray, interval_s: flo
         return True
     if found.certain:
         return False
-    if not edges.even and edges.quality < KEPT_QUALITY and is_half_of_turn(quiet, interval_s, best.turn_rate_hz, marks):
-        return True
-    if edges.quality < LOW_QUALITY and _beaten(quiet, interval_s, best, marks):
-        return True
     return _may_jump(edges, best) and other_rate(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
-
-
-def _beaten(quiet: FloatArray, interval_s: float, best: MethodResult, marks: int) -> bool:
-    """Tell whether a rate in a simple ratio to that found, which shares lines with it, explains more of the trace."""
-
-    def share(ratio: float) -> float:
-        rate, acceleration = ratio * best.turn_rate_hz, ratio * best.acceleration_hz_s
-        return explained_share(quiet, interval_s, rate, acceleration, marks, slowest_hz=best.turn_rate_hz / 2)
-
-    return max(share(4 / 3), share(3 / 2)) > share(1.0) + RATIO_GAIN
 
 
 def _may_jump(edges: EdgeEstimate, best: MethodResult) -> bool:

@@ -180,14 +180,22 @@ SECTORS = 20
 # Rates in simple ratios, compared
 RIVAL_RATIOS = (1.0, 1 / 3, 1 / 2, 2 / 3, 3 / 4, 4 / 3, 3 / 2, 2.0, 3.0)
 """Ratios of the rates that are compared to the one found, which comes first."""
-RIVAL_PLACES, RIVAL_FEW_PLACES = 400, 40
-"""Places for pulses, about the middle of a trace, that are compared at the most; those up to which pulses are looked
-for upwards and downwards at each rate, rather than at the rate found alone."""
+RIVAL_PLACES = 400
+"""Places for pulses, about the middle of a trace, that are compared at the most."""
 RIVAL_SAMPLES, RIVAL_SECTORS, RIVAL_STRAY = 12, 16, 3
 """To so many samples a pitch a trace is reduced; sectors of a pitch, and how many of them a mark may stand away from
 its even place: 0.19 of the pitch."""
+RIVAL_BASELINE = 0.6
+"""Cosines of the baseline over the pitches in the trace: half of that is waves, too few for pulses of half the rate."""
 RIVAL_MISSING = 4.0
 """Parameter of the prior of the chance of a missing pulse, whose mean is one over one more: a fifth."""
+RIVAL_MOST_MISSING, RIVAL_SLACK, RIVAL_CHANCE = 0.36, 0.5, 2.0
+"""Share of its places that may be empty at a rate that is possible: 30 % of the pulses missing, and what a wandering
+baseline hides; places more, where there are few; standard deviations more that chance makes of the rate found."""
+RIVAL_CELLS = 1.5
+"""Cells of the spectrum within which what was taken out for the mains may have been a line of the rotor."""
+RIVAL_CLEAR = -4.0
+"""Logarithm of the odds below which another rate is clearly less likely."""
 RIVAL_STRUCTURE = 0.25
 """Part of a pitch over which what a model leaves over beside white noise is alike."""
 
@@ -224,9 +232,8 @@ CROWDED_WIDENS = 5.0
 """Factor on an uncertainty where the lines beside those of the mains do not hold the rate by themselves."""
 LEAK_WIDENS = 1.3
 """Factor on that of lines beside which some were left out for the mains. Both from scenes: not derived."""
-HUM_WIDENS, LINES_HOLD = 1.5, 3.0
-"""Factor on the uncertainty of few edges beside a hum; the least share of that of the lines that edges have, beside
-one. From scenes: not derived."""
+LINES_HOLD = 3.0
+"""How many times less uncertain than the lines edges beside a hum can be. From scenes: not derived."""
 DISAGREE = 2.0
 """Standard uncertainties by which edges and spectrum may differ before that counts as an uncertainty of its own."""
 MOST_FEW_ORDERS = 12
@@ -238,8 +245,6 @@ HUM_MISSES, MISSES_STRENGTH = 0.04, 6.0
 height over the noise at which that is seen."""
 WHOLE_QUALITY = 0.97
 """Quality of a pattern of pulses, none missing or too many, that no hum makes."""
-LOW_QUALITY, RATIO_GAIN = 0.6, 0.02
-"""Quality of a pattern of pulses below which rates in a simple ratio are tried, and share by which they beat it."""
 KEPT_QUALITY = 0.8
 """Quality of a pattern of pulses from which its rate is kept where another seems to explain as much."""
 NEARLY_SAME = 0.02

@@ -1,0 +1,59 @@
+"""Rates in simple ratios to one another: the trace tells which is the rotor's, also with pulses missing and a hum."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from support.scenes import make_scene
+
+from edgewind.signals import SET_ASIDE_FLAGS, Trace, estimate_speed
+from edgewind.signals.rivals import doubtful, rivals_of
+from edgewind.signals.synthetic import PulseTrain, synthesise
+
+RATE = 7.0
+
+
+def trace_of(seed: int, marks: int, dropout: float) -> Trace:
+    seen = PulseTrain(RATE, marks=marks, noise_v=0.1, wander_v=0.3, height_spread=0.2, dropout=dropout)
+    return synthesise(seen, samples=8000, interval_s=5e-4, seed=seed)
+
+
+@pytest.mark.parametrize("marks", [1, 2, 3, 4])
+@pytest.mark.parametrize("dropout", [0.0, 0.25])
+def test_the_true_rate_has_no_rival_and_a_wrong_one_has_the_true(marks: int, dropout: float) -> None:
+    for seed in range(2):
+        trace = trace_of(seed, marks, dropout)
+        assert doubtful(rivals_of(trace.voltage_v, trace.interval_s, RATE, 0.0, marks)) is None
+        for wrong in (1 / 2, 2 / 3, 3 / 2, 2.0):
+            found = rivals_of(trace.voltage_v, trace.interval_s, RATE * wrong, 0.0, marks)
+            possible = doubtful(found)
+            assert possible is not None
+            assert possible[0] == pytest.approx(1 / wrong), (wrong, found)
+
+
+def test_a_rate_at_which_half_of_the_pulses_are_missing_is_doubtful_without_a_better_one() -> None:
+    random = np.random.default_rng(1)
+    phase = 40.0 * np.arange(8000) * 5e-4
+    there = random.random(200) > 0.6
+    volts = np.exp(-(((phase % 1 - 0.5) / 0.1) ** 2)) * there[phase.astype(int)] + 0.05 * random.standard_normal(8000)
+    found = rivals_of(volts, 5e-4, 10.0, 0.0, 4)
+    assert found[0].missing > 0.5 * found[0].places and doubtful(found) is not None
+
+
+JUMPED = {
+    74159: "twice the rate, a half of its places empty, with a hum that beats with the pulses",
+    74357: "twice the rate of six pulses, bumps of the baseline taken for others",
+    75391: "half the rate of five pulses, of which one is missing",
+    20794: "the sixth line of a turn taken out for the mains, so that it left a pulse between each two",
+    21134: "a fifth of the rate, its pulse line taken out for the mains",
+}
+
+
+@pytest.mark.parametrize("seed", JUMPED)
+def test_a_scene_once_wrong_by_a_factor_is_set_aside_or_right(seed: int) -> None:
+    scene = make_scene(seed)
+    found = estimate_speed(Trace(scene.voltage_v, scene.interval_s), scene.marks)
+    right = abs(found.speed_rad_s / (2 * np.pi * scene.rate_hz) - 1) < 0.01
+    assert right or set(found.flags) & set(SET_ASIDE_FLAGS)
+    if not right and found.possible_rad_s:
+        assert min(abs(one / (2 * np.pi * scene.rate_hz) - 1) for one in found.possible_rad_s) < 0.02
