@@ -165,7 +165,17 @@ def measure_trace(trace: Trace, tachometer: TachometerSection) -> TraceReading:
         Marks, mains, and whether the time is taken from these.
     """
     told = _told(tachometer)
-    return _with_mains(TraceReading(trace, estimate_speed(trace, told.marks, mains_hz=told.mains_hz)), told)
+    return _with_mains(_read(trace, told.marks, told.mains_hz), told)
+
+
+def _read(trace: Trace, marks: int, mains_hz: float | str | None) -> TraceReading:
+    """Return the speed in a trace, with a note on other speeds that it allows."""
+    speed = estimate_speed(trace, marks, mains_hz=mains_hz)
+    if speed.possible_rad_s:
+        listed = ", ".join(f"{30 / math.pi * one:.4g}" for one in (speed.speed_rad_s, *speed.possible_rad_s))
+        note = f"pulses are missing or few, or a hum lies on them, so that several speeds are possible: {listed} rpm"
+        trace = replace(trace, notes=(*trace.notes, note))
+    return TraceReading(trace, speed)
 
 
 def _told(tachometer: TachometerSection) -> Tachometry:
@@ -265,14 +275,15 @@ def _by_clock(reading: TraceReading, seen: Flicker, tachometer: Tachometry) -> T
     )
     if reading.picture is not None:
         return replace(reading, speed=scaled, trace=retimed)
-    found = estimate_speed(retimed, tachometer.marks, mains_hz=seen.mains_hz)
+    again = _read(retimed, tachometer.marks, seen.mains_hz)
+    found, retimed = again.speed, again.trace
     steady = math.isfinite(found.speed_rad_s) and "drifting" not in found.flags
     nominal = np.array([seen.order * seen.mains_hz])
     own = FLICKER_OWN_CELLS / (retimed.samples * retimed.interval_s)
     if steady and bool(on_grid(nominal, found.speed_rad_s / (2 * math.pi), own)[0]):
         return None
-    again = abs(found.speed_rad_s - scaled.speed_rad_s) < SAME_RATE * scaled.speed_rad_s
-    direction = reading.direction if again or not reading.direction.sense else NO_DIRECTION
+    same = abs(found.speed_rad_s - scaled.speed_rad_s) < SAME_RATE * scaled.speed_rad_s
+    direction = reading.direction if same or not reading.direction.sense else NO_DIRECTION
     return replace(reading, speed=found, trace=retimed, direction=direction)
 
 
@@ -341,8 +352,7 @@ def _in_table(table: Table, tachometer: Tachometry, name: str) -> TraceReading:
     marks, interval_s, mains_hz = tachometer.marks, tachometer.interval_s, tachometer.mains_hz
 
     def read(channel: Wanted, place: int | None = None) -> TraceReading:
-        trace = trace_of(table, name, channel, interval_s, place)
-        return TraceReading(trace, estimate_speed(trace, marks, mains_hz=mains_hz))
+        return _read(trace_of(table, name, channel, interval_s, place), marks, mains_hz)
 
     names = channel_names(table)
     second = None if tachometer.second_channel is None else trace_of(table, name, tachometer.second_channel, interval_s)

@@ -19,18 +19,27 @@ from edgewind.signals.lines import decimate
 from edgewind.signals.pulses import noise_of
 from edgewind.signals.smooth import slow_part
 from edgewind.signals.thresholds import (
+    CLEARLY,
+    LIKELY_CHANCE,
+    MAINS_ORDERS,
     RIVAL_BASELINE,
     RIVAL_CHANCE,
-    RIVAL_CLEAR,
+    RIVAL_EXPLAINED,
+    RIVAL_FEW,
+    RIVAL_LEAST,
+    RIVAL_LESS,
     RIVAL_MISSING,
+    RIVAL_MOST,
+    RIVAL_MOST_HUM,
     RIVAL_MOST_MISSING,
-    RIVAL_PLACES,
     RIVAL_RATIOS,
     RIVAL_SAMPLES,
     RIVAL_SECTORS,
     RIVAL_SLACK,
     RIVAL_STRAY,
     RIVAL_STRUCTURE,
+    RIVAL_TURNS,
+    RIVAL_UNEVEN,
 )
 
 FloatArray = NDArray[np.float64]
@@ -49,12 +58,18 @@ class Rival:
         Logarithm of its odds against that.
     places, missing : int
         Places for pulses in the trace, and how many of them are empty.
+    explained : float
+        Share of the trace, white noise left out, that pulses at this rate explain.
+    stray : float
+        Standard deviation of the marks about even places, pitches.
     """
 
     ratio: float
     log_odds: float
     places: int
     missing: int
+    explained: float
+    stray: float
 
 
 @dataclass(frozen=True)
@@ -62,10 +77,17 @@ class _Fit:
     rest: float
     places: int
     missing: int
+    stray: float = 0.0
 
 
 def rivals_of(
-    voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int
+    voltage: FloatArray,
+    interval_s: float,
+    rate_hz: float,
+    acceleration_hz_s: float,
+    marks: int,
+    mains_hz: float | None = None,
+    ratios: tuple[float, ...] = RIVAL_RATIOS,
 ) -> tuple[Rival, ...]:
     """Return the rate found, first, and those in simple ratios to it, each with its odds.
 
@@ -84,22 +106,32 @@ def rivals_of(
         Turning at the middle of the trace.
     marks : int
         Pulses a turn.
+    mains_hz : float, optional
+        Frequency of a hum that is still in the trace: it is fitted beside the pulses of each rate, since what is taken
+        out for it beforehand may be a line of the pulses.
+    ratios : tuple of float
+        Ratios of the rates to the one found; 1 is one of them.
     """
-    kept = int(min(voltage.size, RIVAL_PLACES / (rate_hz * marks * interval_s)))
+    # what was taken for the mains may be the line of the pulses, so that one turn is taken for several
+    ratios = ratios if mains_hz is None else (*ratios, float(marks))
+    samples = RIVAL_SAMPLES if mains_hz is None else max(RIVAL_SAMPLES, RIVAL_LEAST * max(ratios))
+    most = RIVAL_MOST if mains_hz is None else RIVAL_MOST_HUM
+    kept = int(min(voltage.size, most / samples / (rate_hz * marks * interval_s)))
     begin = (voltage.size - kept) // 2
     part = voltage[begin : begin + kept]
     duration = kept * interval_s
-    coarse, step = decimate(part, interval_s, 0.35 * RIVAL_SAMPLES * rate_hz * marks)
+    coarse, step = decimate(part, interval_s, 0.35 * samples * rate_hz * marks)
     cells = int(max(1, RIVAL_BASELINE * duration * rate_hz * marks))
     coarse = coarse - slow_part(coarse, int(max(1, 0.4 * duration * rate_hz)))
     time = centred_time(coarse.size, step)
+    hum = None if mains_hz is None else _waves(time, step, mains_hz)
     fits: dict[float, _Fit] = {}
-    for ratio in dict.fromkeys((*RIVAL_RATIOS, float(marks), 1 / marks)):
+    for ratio in dict.fromkeys(ratios):
         rate = ratio * rate_hz
-        if rate * marks * step > 0.2 or rate * duration < 1:
+        if rate * marks * step * RIVAL_LEAST > 1 or rate * duration < 1:
             continue
         pitches = rate * marks * time + ratio * acceleration_hz_s * marks * time**2 / 2
-        fits[ratio] = _fitted(coarse, pitches, marks, cells)
+        fits[ratio] = _fitted(coarse, pitches, marks, cells, hum)
     if 1.0 not in fits:
         return ()
     white = noise_of(voltage) ** 2 / max(1, round(step / interval_s))
@@ -108,38 +140,69 @@ def rivals_of(
     if not scale > 0:
         return ()
     likelihood = {ratio: -fit.rest / (2 * scale) + _of_missing(fit.places, fit.missing) for ratio, fit in fits.items()}
+    noise = white * coarse.size
+    shown = coarse if hum is None else coarse - _of_waves(hum, coarse)
+    power = float(shown @ shown)
+    signal = max(power - noise, 1e-6 * power)  # of noise alone nothing is explained
     return tuple(
-        Rival(ratio, likelihood[ratio] - likelihood[1.0], fit.places, fit.missing) for ratio, fit in fits.items()
+        Rival(
+            ratio,
+            likelihood[ratio] - likelihood[1.0],
+            fit.places,
+            fit.missing,
+            1 - max(fit.rest - noise, 0.0) / signal,
+            fit.stray,
+        )
+        for ratio, fit in fits.items()
     )
 
 
 def is_plausible(one: Rival) -> bool:
-    """Tell whether no more pulses are missing at a rate than a tachometer that works loses."""
-    return one.missing <= RIVAL_MOST_MISSING * one.places + RIVAL_SLACK
+    """Tell whether no more pulses are missing at a rate than a tachometer loses, and its marks are not set in pairs."""
+    return one.stray < RIVAL_UNEVEN and one.missing <= RIVAL_MOST_MISSING * one.places + RIVAL_SLACK
 
 
-def doubtful(found: tuple[Rival, ...]) -> tuple[float, ...] | None:
+def doubtful(found: tuple[Rival, ...], even: bool = False) -> tuple[float, ...] | None:
     """Return the ratios of the rates that a trace allows beside the one found; None where it bears that one out.
 
-    Another rate is possible where its odds are not clearly lower and no more pulses are missing at it than a
-    tachometer loses. A rate at which more are missing, beyond what chance makes of so many places, is doubtful by
-    itself.
+    Another rate is possible where it is likelier, and no more pulses are missing at it than a tachometer loses; a
+    faster one, if the one found leaves pulses over. A rate at which more are missing, beyond what chance makes of so
+    many places, is doubtful by itself.
 
     Parameters
     ----------
     found : tuple of Rival
         As `rivals_of` gives them.
+    even : bool
+        Whether the pulses stand at even places at the rate found, which chance does not make.
     """
     if not found:
         return None
-    own, others = found[0], found[1:]
+    own, *others = found
+    least = LIKELY_CHANCE if even else 0.0
     possible = tuple(
         one.ratio
         for one in sorted(others, key=lambda one: -one.log_odds)
-        if one.log_odds > RIVAL_CLEAR and is_plausible(one)
+        if one.log_odds > least and is_plausible(one) and (one.ratio < 1 or _leaves_less(one, own))
     )
     spread = RIVAL_CHANCE * math.sqrt(own.places * RIVAL_MOST_MISSING * (1 - RIVAL_MOST_MISSING))
     return possible if possible or own.missing > RIVAL_MOST_MISSING * own.places + max(spread, RIVAL_SLACK) else None
+
+
+def _leaves_less(faster: Rival, own: Rival) -> bool:
+    """Tell whether a faster rate explains pulses that the one found leaves over, and not only their shape."""
+    return own.explained < CLEARLY and 1 - faster.explained < RIVAL_LESS * (1 - own.explained)
+
+
+def holds_alone(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> bool:
+    """Tell whether a trace as it was recorded, hum and all, has a pulse at nearly each place of a turn, and no others.
+
+    Parameters
+    ----------
+    voltage, interval_s, rate_hz, acceleration_hz_s, marks : as in `rivals_of`
+    """
+    found = rivals_of(voltage, interval_s, rate_hz, acceleration_hz_s, marks, ratios=(1.0,))
+    return bool(found) and found[0].missing < RIVAL_FEW * found[0].places and found[0].explained > RIVAL_EXPLAINED
 
 
 def _of_missing(places: int, missing: int) -> float:
@@ -152,7 +215,13 @@ def _log_beta(one: float, other: float) -> float:
     return math.lgamma(one) + math.lgamma(other) - math.lgamma(one + other)
 
 
-def _fitted(voltage: FloatArray, pitches: FloatArray, marks: int, cells: int) -> _Fit:
+def _fitted(
+    voltage: FloatArray,
+    pitches: FloatArray,
+    marks: int,
+    cells: int,
+    hum: tuple[FloatArray, FloatArray] | None,
+) -> _Fit:
     """Fit pulses of one shape, rising and falling once, at the places of a turn; some of them missing.
 
     Parameters
@@ -165,10 +234,58 @@ def _fitted(voltage: FloatArray, pitches: FloatArray, marks: int, cells: int) ->
         Pulses a turn.
     cells : int
         Cosines of the baseline beneath the pulses, which is that of what they leave over.
+    hum : arrays, optional
+        Waves of a hum beside the pulses, as `_waves` gives them.
     """
-    rough = {sign: _pulses_fitted(sign * voltage, pitches, marks) for sign in (1, -1)}
-    sign = min(rough, key=lambda one: rough[one][1].rest)
-    return _pulses_fitted(sign * voltage - slow_part(rough[sign][0], cells), pitches, marks)[1]
+    if hum is None:
+        rough = {sign: _pulses_fitted(sign * voltage, pitches, marks) for sign in (1, -1)}
+        sign = min(rough, key=lambda one: rough[one][1].rest)
+        return _pulses_fitted(sign * voltage - slow_part(rough[sign][0], cells), pitches, marks)[1]
+    # the hum is fitted to what the pulses leave, and these to what it leaves; begun with all of it, and with none
+    begun = {
+        (sign, part): _beside(sign * voltage, part * sign * _of_waves(hum, voltage), pitches, marks, cells, hum)
+        for sign in (1, -1)
+        for part in (0.0, 1.0)
+    }
+    sign, part = min(begun, key=lambda one: begun[one][1].rest)
+    beside, fit = begun[sign, part]
+    for _ in range(RIVAL_TURNS):
+        beside, again = _beside(sign * voltage, beside, pitches, marks, cells, hum)
+        fit = min(fit, again, key=lambda one: one.rest)
+    return fit
+
+
+def _beside(
+    voltage: FloatArray,
+    beside: FloatArray,
+    pitches: FloatArray,
+    marks: int,
+    cells: int,
+    hum: tuple[FloatArray, FloatArray],
+) -> tuple[FloatArray, _Fit]:
+    """Return hum and baseline beside pulses that are fitted to a trace without the last ones, and how well they fit."""
+    rest, fit = _pulses_fitted(voltage - beside, pitches, marks)
+    whole = rest + beside
+    wave = _of_waves(hum, whole)
+    beside = wave + slow_part(whole - wave, cells)
+    left = whole - beside
+    return beside, _Fit(float(left @ left), fit.places, fit.missing, fit.stray)
+
+
+def _waves(time: FloatArray, step_s: float, mains_hz: float) -> tuple[FloatArray, FloatArray] | None:
+    """Return the waves of a hum, shape (waves, n), and the inverse of their products; None where they are too fast."""
+    orders = np.arange(1, MAINS_ORDERS + 1)
+    angle = 2 * np.pi * np.outer(mains_hz * orders[mains_hz * orders * step_s < 0.45], time)
+    if angle.size == 0:
+        return None
+    waves = np.concatenate([np.cos(angle), np.sin(angle)])
+    return waves, np.linalg.pinv(waves @ waves.T, hermitian=True)
+
+
+def _of_waves(hum: tuple[FloatArray, FloatArray], voltage: FloatArray) -> FloatArray:
+    """Return the hum in a trace by least squares."""
+    waves, inverse = hum
+    return np.asarray((inverse @ (waves @ voltage)) @ waves)
 
 
 def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tuple[FloatArray, _Fit]:
@@ -176,7 +293,10 @@ def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tupl
     sectors, reach = RIVAL_SECTORS, RIVAL_STRAY
     turn = sectors * marks
     sector = np.floor(np.remainder(pitches, marks) * sectors).astype(np.int64) % turn
-    mean = np.bincount(sector, weights=voltage, minlength=turn) / np.maximum(np.bincount(sector, minlength=turn), 1)
+    number = np.bincount(sector, minlength=turn)
+    filled = np.flatnonzero(number)
+    mean = np.bincount(sector, weights=voltage, minlength=turn)[filled] / number[filled]
+    mean = np.interp(np.arange(turn), filled, mean, period=turn)  # pulses in step with the samples leave sectors empty
     mean = (np.roll(mean, 1) + 2 * mean + np.roll(mean, -1)) / 4
     highest = np.max([np.roll(mean, shift) for shift in range(-reach, reach + 1)], axis=0)
     first = int(np.argmax(highest.reshape(marks, sectors).sum(axis=0)))
@@ -202,9 +322,8 @@ def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tupl
     none = voltage, _Fit(float(voltage @ voltage), count, count)
     for _ in range(2):
         used = there[place]
-        shape = _risen(
-            np.bincount(cell[used], weights=voltage[used], minlength=bins), np.bincount(cell[used], minlength=bins)
-        )
+        total = np.asarray(np.bincount(cell[used], weights=voltage[used], minlength=bins), dtype=np.float64)
+        shape = _risen(total, np.bincount(cell[used], minlength=bins))
         if shape is None:
             return none
         wave = shape[left] + share * (shape[left + 1] - shape[left])
@@ -214,22 +333,21 @@ def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tupl
         usual = float(np.percentile(height[whole], 75))
         clear = whole & (height > 0.4 * usual)
         own = np.bincount(mark[clear], weights=height[clear], minlength=marks)
-        number = np.bincount(mark[clear], minlength=marks)
-        of_mark = np.where(number > 0, own / np.maximum(number, 1), usual)
+        often = np.bincount(mark[clear], minlength=marks)
+        of_mark = np.where(often > 0, own / np.maximum(often, 1), usual)
         there = height > 0.5 * of_mark[mark]
         if not there.any():
             return none
     rest = voltage - level - np.where(there, of_mark[mark], 0.0)[place] * wave
-    return rest, _Fit(float(rest @ rest), int(whole.sum()), int(np.sum(whole & ~there)))
+    return rest, _Fit(float(rest @ rest), int(whole.sum()), int(np.sum(whole & ~there)), float(np.std(stray)))
 
 
 def _risen(total: FloatArray, number: IntArray) -> FloatArray | None:
     """Return the mean shape of a pulse, forced to rise to its top and fall from it, from 0 to 1; None for none."""
     if not np.any(number):
         return None
-    known = number > 0
-    mean = np.where(known, total / np.maximum(number, 1), np.inf)
-    mean = np.where(known, mean, np.min(mean))
+    known = np.flatnonzero(number)
+    mean = np.interp(np.arange(number.size), known, total[known] / number[known])
     middle = mean.size // 2
     top = middle - RIVAL_STRAY + int(np.argmax(mean[middle - RIVAL_STRAY : middle + RIVAL_STRAY + 1]))
     mean[top:] = np.minimum.accumulate(mean[top:])

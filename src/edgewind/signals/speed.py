@@ -25,7 +25,7 @@ from edgewind.signals.mains import crowded_by, mains_bases, mains_line, near_mai
 from edgewind.signals.method import MethodResult
 from edgewind.signals.pulses import Pulses
 from edgewind.signals.repeats import repeating_rate
-from edgewind.signals.rivals import doubtful, rivals_of
+from edgewind.signals.rivals import doubtful, holds_alone, rivals_of
 from edgewind.signals.scrutiny import explained_share, likely_marks, other_rate, turns_in_one
 from edgewind.signals.spectrum import (
     Candidate,
@@ -58,6 +58,7 @@ from edgewind.signals.thresholds import (
     MUTED_CELLS,
     NEARLY_SAME,
     RIVAL_CELLS,
+    RIVAL_HUM_PITCHES,
     SAME_RATE,
     SCALES,
     SHORT_TURNS,
@@ -331,21 +332,22 @@ def _compared(
 
     What was taken out for the mains may have been a line of the rotor: then the trace is looked at as it was recorded.
     """
-    duration = voltage.size * interval_s
-
-    def hums(line_hz: float) -> bool:
-        apart = 0.0 if mains_hz is None else abs(mains_hz - line_hz * max(1, round(mains_hz / line_hz)))
-        return mains_hz is not None and apart * duration < RIVAL_CELLS
-
-    own = hums(best.turn_rate_hz / 2)
-    if not own and best.turn_rate_hz * duration > FEW_TURNS and _is_whole(found):
-        return None
-    turning = best.turn_rate_hz, best.acceleration_hz_s
-    compared = doubtful(rivals_of(voltage if own else quiet, interval_s, *turning, marks))
-    if compared is None and hums(best.turn_rate_hz * marks):
-        # a hum in step with the pulses makes places of its own
-        compared = doubtful(rivals_of(quiet, interval_s, *turning, marks))
-    return compared
+    duration, part = voltage.size * interval_s, best.turn_rate_hz / 2
+    own = (
+        mains_hz is not None
+        and mains_hz < RIVAL_HUM_PITCHES * best.turn_rate_hz * marks
+        and abs(mains_hz - part * round(mains_hz / part)) * duration < RIVAL_CELLS
+    )
+    turning = best.turn_rate_hz, best.acceleration_hz_s, marks
+    if best.turn_rate_hz * duration > FEW_TURNS and _is_whole(found):
+        pulse = best.turn_rate_hz * marks
+        beneath = own and abs(mains_hz - pulse * max(1, round(mains_hz / pulse))) * duration < RIVAL_CELLS
+        if not own or (not beneath and holds_alone(voltage, interval_s, *turning)):
+            return None
+    even = found.edges.even and found.edges.sure
+    if own:
+        return doubtful(rivals_of(voltage, interval_s, *turning, mains_hz), even)
+    return doubtful(rivals_of(quiet, interval_s, *turning), even)
 
 
 def _took_its_own(best: MethodResult, marks: int, mains_hz: float | None, duration_s: float) -> bool:

@@ -180,12 +180,12 @@ SECTORS = 20
 # Rates in simple ratios, compared
 RIVAL_RATIOS = (1.0, 1 / 3, 1 / 2, 2 / 3, 3 / 4, 4 / 3, 3 / 2, 2.0, 3.0)
 """Ratios of the rates that are compared to the one found, which comes first."""
-RIVAL_PLACES = 400
-"""Places for pulses, about the middle of a trace, that are compared at the most."""
+RIVAL_MOST, RIVAL_MOST_HUM = 4800, 2400
+"""Samples about the middle of a trace, so reduced, that are compared at the most; the same where a hum is fitted."""
 RIVAL_SAMPLES, RIVAL_SECTORS, RIVAL_STRAY = 12, 16, 3
 """To so many samples a pitch a trace is reduced; sectors of a pitch, and how many of them a mark may stand away from
 its even place: 0.19 of the pitch."""
-RIVAL_BASELINE = 0.6
+RIVAL_BASELINE = 0.9
 """Cosines of the baseline over the pitches in the trace: half of that is waves, too few for pulses of half the rate."""
 RIVAL_MISSING = 4.0
 """Parameter of the prior of the chance of a missing pulse, whose mean is one over one more: a fifth."""
@@ -194,8 +194,20 @@ RIVAL_MOST_MISSING, RIVAL_SLACK, RIVAL_CHANCE = 0.36, 0.5, 2.0
 baseline hides; places more, where there are few; standard deviations more that chance makes of the rate found."""
 RIVAL_CELLS = 1.5
 """Cells of the spectrum within which what was taken out for the mains may have been a line of the rotor."""
-RIVAL_CLEAR = -4.0
-"""Logarithm of the odds below which another rate is clearly less likely."""
+RIVAL_LEAST = 5.0
+"""Samples a pitch that a rate needs to be compared."""
+RIVAL_LESS = 0.6
+"""Share of what the rate found leaves over that a faster one may leave: two pulses fit a wide one a little better."""
+RIVAL_FEW, RIVAL_EXPLAINED = 0.2, 0.6
+"""Share of the places that are empty at the most, and of the trace explained at the least, for a rate to hold beside a
+hum."""
+RIVAL_UNEVEN = 0.12
+"""Standard deviation of the marks about even places, pitches, of a rotor: two pulses in place of a wide one stand
+further apart. Marks set by hand have 0.05; common practice, no source."""
+RIVAL_TURNS = 3
+"""Times that pulses and a hum beside them are fitted in turn."""
+RIVAL_HUM_PITCHES = 6.0
+"""Multiple of the pulse rate above which the mains are no line of the pulses."""
 RIVAL_STRUCTURE = 0.25
 """Part of a pitch over which what a model leaves over beside white noise is alike."""
 
