@@ -22,6 +22,7 @@ from edgewind.signals.thresholds import (
     CLEARLY,
     LIKELY_CHANCE,
     MAINS_ORDERS,
+    MANY_MARKS,
     RIVAL_BASELINE,
     RIVAL_CHANCE,
     RIVAL_EXPLAINED,
@@ -113,7 +114,7 @@ def rivals_of(
         Ratios of the rates to the one found; 1 is one of them.
     """
     # what was taken for the mains may be the line of the pulses, so that one turn is taken for several
-    ratios = ratios if mains_hz is None else (*ratios, float(marks))
+    ratios = ratios if mains_hz is None or marks > MANY_MARKS else (*ratios, float(marks))
     samples = RIVAL_SAMPLES if mains_hz is None else max(RIVAL_SAMPLES, RIVAL_LEAST * max(ratios))
     most = RIVAL_MOST if mains_hz is None else RIVAL_MOST_HUM
     kept = int(min(voltage.size, most / samples / (rate_hz * marks * interval_s)))

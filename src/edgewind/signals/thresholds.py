@@ -10,6 +10,8 @@ import numpy as np
 # Pulses
 BASELINE_PITCHES = 2.0
 """Pitches of a block whose lower fifth is the baseline: two, since a pulse is then at most half of it."""
+NOISE_SAMPLES = 6000
+"""Samples of a long trace that its noise is taken from: their median errs by 1 %."""
 LEAST_STRENGTH = 5.0
 """Height of pulses over the noise, smoothed, below which they are none: noise alone seldom reaches four."""
 
