@@ -15,9 +15,8 @@ from edgewind.signals.trace import Trace
 
 SAMPLES, INTERVAL_S = 20_000, 1e-4
 SEED = 20_240_501
-FRESH = 74_000
-"""First seed of the scenes: the estimator was mended with those from 0, 10,000, 30,000, 40,000, 60,000, 70,000 and
-72,000 in view."""
+FRESH = 80_000
+"""First seed of the scenes: the estimator was mended with scenes of many seeds below 77,200 in view."""
 
 
 def run(full: bool = True) -> list[Row]:

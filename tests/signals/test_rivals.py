@@ -45,6 +45,7 @@ JUMPED = {
     74357: "twice the rate of six pulses, bumps of the baseline taken for others",
     75391: "half the rate of five pulses, of which one is missing",
     20794: "the sixth line of a turn taken out for the mains, so that it left a pulse between each two",
+    76481: "two sevenths of the rate, its pulse line taken out for the mains",
     21134: "a fifth of the rate, its pulse line taken out for the mains",
 }
 

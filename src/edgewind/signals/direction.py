@@ -173,6 +173,11 @@ def direction_of_pair(first: Trace, second: Trace, speed: SpeedEstimate, marks: 
 def direction_of_picture(seen: PictureSpeed, bright_leads: str | None) -> Direction:
     """Return the direction that a camera sees, by which way the owner says that the bright face leads."""
     way = "clockwise" if seen.turn_rate_hz > 0 else "anticlockwise"
+    if seen.side:
+        return not_known(
+            "from the side a vane in front of the axis looks like one behind it on a rotor that turns the other way; "
+            "film from above or below"
+        )
     if seen.mirrored > CLIP_MIRRORED or seen.folded:
         return not_known("the picture fits both directions")
     if bright_leads is None:

@@ -22,10 +22,10 @@ from edgewind.signals.thresholds import (
     CLEARLY,
     LIKELY_CHANCE,
     MAINS_ORDERS,
-    MANY_MARKS,
     RIVAL_BASELINE,
     RIVAL_CHANCE,
     RIVAL_EXPLAINED,
+    RIVAL_FASTEST,
     RIVAL_FEW,
     RIVAL_LEAST,
     RIVAL_LESS,
@@ -41,6 +41,7 @@ from edgewind.signals.thresholds import (
     RIVAL_STRUCTURE,
     RIVAL_TURNS,
     RIVAL_UNEVEN,
+    SAME_RATE,
 )
 
 FloatArray = NDArray[np.float64]
@@ -113,8 +114,13 @@ def rivals_of(
     ratios : tuple of float
         Ratios of the rates to the one found; 1 is one of them.
     """
-    # what was taken for the mains may be the line of the pulses, so that one turn is taken for several
-    ratios = ratios if mains_hz is None or marks > MANY_MARKS else (*ratios, float(marks))
+    if mains_hz is not None:
+        # what was taken for the mains may be the line of the pulses, or the second of theirs
+        lines = (mains_hz / (rate_hz * marks), mains_hz / (rate_hz * marks) / 2)
+        ratios = (
+            *ratios,
+            *(one for one in lines if 1.0 < one < RIVAL_FASTEST and min(abs(one / np.array(ratios) - 1)) > SAME_RATE),
+        )
     samples = RIVAL_SAMPLES if mains_hz is None else max(RIVAL_SAMPLES, RIVAL_LEAST * max(ratios))
     most = RIVAL_MOST if mains_hz is None else RIVAL_MOST_HUM
     kept = int(min(voltage.size, most / samples / (rate_hz * marks * interval_s)))

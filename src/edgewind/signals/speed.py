@@ -332,18 +332,21 @@ def _compared(
 
     What was taken out for the mains may have been a line of the rotor: then the trace is looked at as it was recorded.
     """
-    duration, part = voltage.size * interval_s, best.turn_rate_hz / 2
-    own = (
-        mains_hz is not None
-        and mains_hz < RIVAL_HUM_PITCHES * best.turn_rate_hz * marks
-        and abs(mains_hz - part * round(mains_hz / part)) * duration < RIVAL_CELLS
-    )
+    duration, pulse = voltage.size * interval_s, best.turn_rate_hz * marks
+
+    def taken_out(line_hz: float) -> bool:
+        if mains_hz is None or mains_hz > RIVAL_HUM_PITCHES * pulse:
+            return False
+        return abs(mains_hz - line_hz * max(1, round(mains_hz / line_hz))) * duration < RIVAL_CELLS
+
     turning = best.turn_rate_hz, best.acceleration_hz_s, marks
-    if best.turn_rate_hz * duration > FEW_TURNS and _is_whole(found):
-        pulse = best.turn_rate_hz * marks
-        beneath = own and abs(mains_hz - pulse * max(1, round(mains_hz / pulse))) * duration < RIVAL_CELLS
-        if not own or (not beneath and holds_alone(voltage, interval_s, *turning)):
-            return None
+    own = taken_out(best.turn_rate_hz / 2)
+    if (
+        best.turn_rate_hz * duration > FEW_TURNS
+        and _is_whole(found)
+        and (not own or (not taken_out(pulse) and holds_alone(voltage, interval_s, *turning)))
+    ):
+        return None
     even = found.edges.even and found.edges.sure
     if own:
         return doubtful(rivals_of(voltage, interval_s, *turning, mains_hz), even)

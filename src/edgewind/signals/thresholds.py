@@ -196,6 +196,8 @@ RIVAL_MOST_MISSING, RIVAL_SLACK, RIVAL_CHANCE = 0.36, 0.5, 2.0
 baseline hides; places more, where there are few; standard deviations more that chance makes of the rate found."""
 RIVAL_CELLS = 1.5
 """Cells of the spectrum within which what was taken out for the mains may have been a line of the rotor."""
+RIVAL_FASTEST = 9.0
+"""Ratio of the fastest rate that is compared where a line of the pulses may have been taken for the mains."""
 RIVAL_LEAST = 5.0
 """Samples a pitch that a rate needs to be compared."""
 RIVAL_LESS = 0.6
