@@ -13,7 +13,7 @@ from edgewind.bench.schema import TachometerSection
 from edgewind.errors import InputError
 from edgewind.evidence.coastdown import fit_coast_down
 from edgewind.signals import Tachometry, Trace, measure_file, measure_trace, read_trace
-from edgewind.signals.changes import parse_changes
+from edgewind.signals.changes import parse_moments
 from edgewind.signals.coastdown import speed_history
 from edgewind.signals.flicker import find_flicker, keeps_its_place
 from edgewind.signals.trace_run import run_of_trace
@@ -78,7 +78,7 @@ def test_the_mains_are_the_clock_of_a_coast_down_and_of_a_run() -> None:
     assert timed.interval_s == pytest.approx(2e-3, rel=5e-4) and not timed.flags
     found = fit_coast_down(speed_history(timed, 4))
     assert abs(found.drag_rate - 0.03) < 3 * found.drag_rate_u and found.drag_rate_u > 5e-4 * found.drag_rate
-    run = run_of_trace(timed, 4, parse_changes("lamp off at 1 s"))
+    run = run_of_trace(timed, 4, parse_moments("lamp off at 1 s"))
     ratio = run.speed_rad_s / (12 * math.pi * np.exp(-0.03 * run.time_s))
     assert np.nanmedian(ratio) == pytest.approx(1.0, rel=3e-3)
 
@@ -87,7 +87,7 @@ def test_a_coast_down_without_the_mains_wanted_as_its_clock_is_not_trusted() -> 
     reading = measure_trace(slowing(1.012, hum=0.0), BY_MAINS)
     assert "time-assumed" in reading.speed.flags and "time-assumed" in reading.trace.flags
     with pytest.raises(InputError, match="time-assumed"):
-        run_of_trace(reading.trace, 4, parse_changes("lamp off at 1 s"))
+        run_of_trace(reading.trace, 4, parse_moments("lamp off at 1 s"))
 
 
 def test_a_rotor_that_keeps_the_rate_of_the_mains_for_a_while_is_no_clock() -> None:

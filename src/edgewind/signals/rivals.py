@@ -75,7 +75,7 @@ class Rival:
 
 
 @dataclass(frozen=True)
-class _Fit:
+class _RateFit:
     rest: float
     places: int
     missing: int
@@ -132,7 +132,7 @@ def rivals_of(
     coarse = coarse - slow_part(coarse, int(max(1, 0.4 * duration * rate_hz)))
     time = centred_time(coarse.size, step)
     hum = None if mains_hz is None else _waves(time, step, mains_hz)
-    fits: dict[float, _Fit] = {}
+    fits: dict[float, _RateFit] = {}
     for ratio in dict.fromkeys(ratios):
         rate = ratio * rate_hz
         if rate * marks * step * RIVAL_LEAST > 1 or rate * duration < 1:
@@ -228,7 +228,7 @@ def _fitted(
     marks: int,
     cells: int,
     hum: tuple[FloatArray, FloatArray] | None,
-) -> _Fit:
+) -> _RateFit:
     """Fit pulses of one shape, rising and falling once, at the places of a turn; some of them missing.
 
     Parameters
@@ -269,14 +269,14 @@ def _beside(
     marks: int,
     cells: int,
     hum: tuple[FloatArray, FloatArray],
-) -> tuple[FloatArray, _Fit]:
+) -> tuple[FloatArray, _RateFit]:
     """Return hum and baseline beside pulses that are fitted to a trace without the last ones, and how well they fit."""
     rest, fit = _pulses_fitted(voltage - beside, pitches, marks)
     whole = rest + beside
     wave = _of_waves(hum, whole)
     beside = wave + slow_part(whole - wave, cells)
     left = whole - beside
-    return beside, _Fit(float(left @ left), fit.places, fit.missing, fit.stray)
+    return beside, _RateFit(float(left @ left), fit.places, fit.missing, fit.stray)
 
 
 def _waves(time: FloatArray, step_s: float, mains_hz: float) -> tuple[FloatArray, FloatArray] | None:
@@ -295,7 +295,7 @@ def _of_waves(hum: tuple[FloatArray, FloatArray], voltage: FloatArray) -> FloatA
     return np.asarray((inverse @ (waves @ voltage)) @ waves)
 
 
-def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tuple[FloatArray, _Fit]:
+def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tuple[FloatArray, _RateFit]:
     """Return what the best pulses at the places of a turn leave over, and how well they fit."""
     sectors, reach = RIVAL_SECTORS, RIVAL_STRAY
     turn = sectors * marks
@@ -326,7 +326,7 @@ def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tupl
     held = np.bincount(place, minlength=count)
     whole = held > 0.6 * np.median(held)
     there = np.ones(count, dtype=bool)
-    none = voltage, _Fit(float(voltage @ voltage), count, count)
+    none = voltage, _RateFit(float(voltage @ voltage), count, count)
     for _ in range(2):
         used = there[place]
         total = np.asarray(np.bincount(cell[used], weights=voltage[used], minlength=bins), dtype=np.float64)
@@ -346,7 +346,7 @@ def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tupl
         if not there.any():
             return none
     rest = voltage - level - np.where(there, of_mark[mark], 0.0)[place] * wave
-    return rest, _Fit(float(rest @ rest), int(whole.sum()), int(np.sum(whole & ~there)), float(np.std(stray)))
+    return rest, _RateFit(float(rest @ rest), int(whole.sum()), int(np.sum(whole & ~there)), float(np.std(stray)))
 
 
 def _risen(total: FloatArray, number: IntArray) -> FloatArray | None:
