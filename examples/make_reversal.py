@@ -32,8 +32,9 @@ def rotor() -> HiddenRotor:
     random = np.random.default_rng([SEED, 1])
     force, drag, heat = (Deviation.draw(0.12, 0.01, 100.0, random) for _ in range(3))
     return HiddenRotor(
-        arm_m=0.022, conductance_w_m2_k=24.0, bright_emissivity=0.36, irradiance_w_m2=840.0, inertia_kg_m2=8.6e-8,
-        dry_n_m=8e-11, breakaway_n_m=8e-11, viscous_n_m_s=6e-11, accommodation_difference=0.006, foreign_n_m=4e-11,
+        arm_m=0.022, chamber_width_m=0.07, chamber_height_m=0.07, conductance_w_m2_k=24.0, bright_emissivity=0.36,
+        irradiance_w_m2=840.0, inertia_kg_m2=8.6e-8, dry_n_m=8e-11, breakaway_n_m=8e-11, viscous_n_m_s=6e-11,
+        accommodation_difference=0.006, foreign_n_m=4e-11,
         force=force, drag=drag, heat=heat, gauge=Deviation.draw(0.04, 1e-3, 100.0, random),
     )  # fmt: skip
 

@@ -71,7 +71,8 @@ GAUGE = Deviation.draw(0.02, 1e-3, 100.0, _random)
 def rotor(made: Rotor) -> HiddenRotor:
     """Return the rotor as it is, not as its bench.toml has it."""
     return HiddenRotor(
-        width_m=made.width_m, arm_m=made.arm_m, irradiance_w_m2=IRRADIANCE, conductance_w_m2_k=CONDUCTANCE,
+        width_m=made.width_m, arm_m=made.arm_m, chamber_width_m=0.16, chamber_height_m=0.22,
+        irradiance_w_m2=IRRADIANCE, conductance_w_m2_k=CONDUCTANCE,
         bright_absorptance=0.14, bright_emissivity=BRIGHT_EMISSIVITY, accommodation=ACCOMMODATION,
         accommodation_difference=0.004, foreign_n_m=0.05 * made.pivot_dry_n_m, inertia_kg_m2=made.inertia_kg_m2,
         dry_n_m=made.pivot_dry_n_m, breakaway_n_m=made.pivot_dry_n_m, viscous_n_m_s=made.pivot_viscous_n_m_s,

@@ -3,6 +3,8 @@
 import os
 import re
 import runpy
+import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -68,6 +70,24 @@ def test_commands_named_in_the_manual_exist(path):
     named = set(re.findall(r"^ {4}edgewind ([a-z]+)\b", path.read_text(encoding="utf-8"), re.M))
     named |= set(re.findall(r"`edgewind ([a-z]+)\b", path.read_text(encoding="utf-8")))
     assert named <= known
+
+
+def test_commands_of_the_page_on_the_reversal_run_and_say_what_it_says(tmp_path, edgewind):
+    """On the invented run of the examples: it turns back, and the verdicts are those of the first row of the table."""
+    shutil.copytree(ROOT / "examples" / "reversal", tmp_path / "my-bench")
+    page = (DOCS / "howto" / "reversal.md").read_text(encoding="utf-8")
+    commands = [shlex.split(line) for line in re.findall(r"^ {4}edgewind (.*)$", page, re.M)]
+    said = {}
+    for arguments in commands:
+        done = edgewind(*arguments, cwd=tmp_path)
+        assert done.returncode == 0, done.stderr
+        said[arguments[0]] = " ".join(done.stdout.split())
+    assert set(said) == {"predict", "record", "study"}
+    assert "the dark face leads first" in said["predict"]
+    assert "run at 2 Pa: lamp off, then envelope to -20 degC" in said["record"] and "frost" in said["record"]
+    for name in ("unequal accommodation", "constant torque from outside", "pivot or vibration"):
+        assert f"{name}, ruled out." in said["study"]
+    assert "thermal force of the gas, compatible." in said["study"]
 
 
 def sections(model):

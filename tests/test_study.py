@@ -61,7 +61,9 @@ def test_example_rules_out_light_pressure_by_its_sign(example_study):
 
 
 def test_example_fit_finds_the_pivot_and_the_force_optimum_of_the_invented_truth(example_study, true_rotors):
-    """The torque is flat: 1 % of it, less than the two models of the gas differ by, is a factor of 1.25 in pressure."""
+    """Inertia and friction follow the drag of the gas, which the invented one of the larger rotor has less of by 5 to
+    12 %: two of six intervals begin 1 and 2 % above the truth.
+    """
     study, _ = example_study
     missed = 0
     for found in study.findings:
@@ -72,12 +74,12 @@ def test_example_fit_finds_the_pivot_and_the_force_optimum_of_the_invented_truth
             marginal = explanation.fit.marginal(name)
             low, high = marginal.interval
             missed += not low < value < high
-            assert low / 1.3 < value < 1.3 * high
+            assert low / 1.05 < value < 1.05 * high
             # A constant torque from outside acts in the dark, too: only its sum with the dry friction is known well.
             assert name == "pivot_dry" or high < 2.6 * low
         force, peak = explanation.force_optimum, truth_of(true).drive_optimum_pa
-        assert force.found and 0.75 * peak < force.pressure_pa < 1.2 * peak
-        assert 0.9 * peak < force.interval_pa[1]
+        assert force.found and force.interval_pa[0] < peak < force.interval_pa[1]
+        assert 0.9 * peak < force.pressure_pa < 1.1 * peak
         assert force.pressure_pa > 2 * found.optimum.pressure_pa
         thermal = {claim.name: claim for claim in found.mechanisms}["thermal force of the gas"]
         assert thermal.verdict in ("compatible", "sufficient")

@@ -1,12 +1,13 @@
 """Compute a shipped table of ratios: ``python tools/make_ratios.py NAME [OUT.csv]``.
 
-NAME is thickness, chamber, accommodation, wall_law or inner_motion.
+NAME is thickness, chamber, accommodation, wall_law, unequal_wall_law or inner_motion.
 
 All are of a strip in a room of four widths, but for `inner_motion`, of a square in a cube as wide. `thickness` and
 `chamber` give logarithms of the ratio of each coefficient to that of the thin strip, or to that in a room that re-emits
 diffusely; `accommodation` gives the factors of `edgewind.kinetics.accommodation`; `wall_law` compares faces of
-Cercignani and Lampis with Maxwell's of the same accommodation of energy, and `inner_motion` nitrogen with a monatomic
-gas. Thirteen minutes of one processor for `thickness`, two or less for each of the others; processors share the work.
+Cercignani and Lampis with Maxwell's of the same accommodation of energy, `unequal_wall_law` the force of faces that
+differ in it, and `inner_motion` nitrogen with a monatomic gas. Thirteen minutes of one processor for `thickness`, two
+or less for each of the others; processors share the work.
 """
 
 from __future__ import annotations
@@ -17,12 +18,15 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 import edgewind.kinetics
 from edgewind.kinetics import NITROGEN, CercignaniLampis
 from edgewind.kinetics.response import respond_to
 from edgewind.kinetics.table import NAMES
 from edgewind.runner import open_runner
+
+Floats = NDArray[np.float64]
 
 FOLDER = Path(edgewind.kinetics.__file__).parent
 KNUDSEN = (0.01, 0.0178, 0.03, 0.056, 0.1, 0.178, 0.3, 0.56, 1.0, 1.78, 3.0, 5.6, 10.0, 30.0, 100.0, math.inf)
@@ -110,6 +114,55 @@ def wall_law(ask: Ask) -> list[str]:
     return [f"accommodation,knudsen,{','.join(NAMES)}", *lines]
 
 
+def unequal_wall_law(ask: Ask) -> list[str]:
+    """Return the lines over mean accommodation, what differs and Knudsen number: unlike faces, both laws.
+
+    The faces differ by `APART` in the accommodation of energy: those of Cercignani and Lampis in that of the normal
+    motion alone, or in that and in that of the momentum along the wall. Given are the logarithms of the force on the
+    warm vane, and of that force over the thermal force of equal faces, each over Maxwell's, and each over its value in
+    free flight: what they are there is part of an unknown difference of accommodations.
+    """
+    numbers = (0.05, 0.1, 0.3, 1.0, 10.0, math.inf)
+    half = 0.5 * APART
+
+    def both(a: float) -> CercignaniLampis:
+        return CercignaniLampis(round(a, 6), round(a * a, 6))
+
+    def faces(a: float, differ: str) -> tuple[float | CercignaniLampis, float | CercignaniLampis]:
+        if differ == "maxwell":
+            return a + half, a - half
+        if differ == "both":
+            return both(a + half), both(a - half)
+        # The energy of the normal motion is half of it.
+        hot, cold = (CercignaniLampis(a, round(a * a + 2.0 * side, 6)) for side in (half, -half))
+        return hot, cold
+
+    laws = ("maxwell", "normal", "both")
+    places = [(a, kn) for a in (0.7, 0.9) for kn in numbers]
+    unlike = [(differ, *place) for differ in laws for place in places]
+    like = [(law, *place) for law in ("maxwell", "lampis") for place in places]
+    found = ask(
+        question(kn, (1.0, 1.0, 1.0), 2e-3) | {"accommodation": dict(zip(("hot", "cold"), walls, strict=True))}
+        for kn, walls in (
+            *((kn, faces(a, differ)) for differ, a, kn in unlike),
+            *((kn, (a, a) if law == "maxwell" else (both(a), both(a))) for law, a, kn in like),
+        )
+    )
+    force = {place: -one["loss_force"] for place, one in zip(unlike, found, strict=False)}
+    thermal = {place: one["thermal_force"] for place, one in zip(like, found[len(unlike) :], strict=True)}
+
+    def over_maxwell(differ: str, a: float, kn: float) -> Floats:
+        of_force = force[differ, a, kn] / force["maxwell", a, kn]
+        return np.log([of_force, of_force / thermal["lampis", a, kn] * thermal["maxwell", a, kn]])
+
+    lines = []
+    for differ, a, kn in unlike:
+        if differ != "maxwell" and kn < math.inf:
+            of_force, over_thermal = over_maxwell(differ, a, kn) - over_maxwell(differ, a, math.inf)
+            lines.append(f"{a},{differ},{kn},{of_force:.4f},{over_thermal:.4f}")
+    return ["accommodation,differ,knudsen,force,over_thermal_force", *lines]
+
+
 def inner_motion(ask: Ask) -> list[str]:
     """Return the lines over Knudsen number: nitrogen over a monatomic gas of the same viscosity."""
     numbers = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0, math.inf)
@@ -126,6 +179,7 @@ TABLES = {
     "chamber": chamber,
     "accommodation": accommodation,
     "wall_law": wall_law,
+    "unequal_wall_law": unequal_wall_law,
     "inner_motion": inner_motion,
 }
 

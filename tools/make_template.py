@@ -38,8 +38,9 @@ def rotor() -> HiddenRotor:
     random = np.random.default_rng([SEED, 1])
     force, drag, heat = (Deviation.draw(0.08, 0.01, 100.0, random) for _ in range(3))
     return HiddenRotor(
-        species="air", arm_m=0.022, irradiance_w_m2=540.0, dark_absorptance=0.94, bright_absorptance=0.17,
-        bright_emissivity=0.32, conductance_w_m2_k=24.0, accommodation=0.9, accommodation_difference=0.004,
+        species="air", arm_m=0.022, chamber_width_m=0.15, chamber_height_m=0.2, irradiance_w_m2=540.0,
+        dark_absorptance=0.94, bright_absorptance=0.17, bright_emissivity=0.32, conductance_w_m2_k=24.0,
+        accommodation=0.9, accommodation_difference=0.004,
         dry_n_m=2e-10, breakaway_n_m=2e-10, viscous_n_m_s=3e-11, inertia_kg_m2=9e-8,
         force=force, drag=drag, heat=heat, gauge=Deviation.draw(0.05, 1e-3, 100.0, random),
     )  # fmt: skip

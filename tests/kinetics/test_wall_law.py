@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from importlib import resources
+
 import numpy as np
+import pandas as pd
 import pytest
 
+from edgewind.evidence.model_error import UNEQUAL_U
 from edgewind.kinetics import CercignaniLampis, respond
 from edgewind.kinetics.wall_law import (
     energy_accommodation,
@@ -70,6 +74,36 @@ def test_half_of_the_difference_is_the_error_and_dense_gas_hardly_knows_the_law(
     assert np.all(np.diff(error["thermal_force"]) > 0.0)
     assert all(np.all(error[name] < 0.01) for name in ("drag", "heat_hot", "loss_hot"))
     assert all(np.all(one == 0.0) for one in wall_law_error(1.0, kn).values())
+
+
+@pytest.fixture(scope="module")
+def unlike():
+    """What the other law does to the force on faces that accommodate unequally, over free flight."""
+    with (resources.files("edgewind.kinetics") / "unequal_wall_law.csv").open() as file:
+        return pd.read_csv(file, comment="#").set_index(["accommodation", "differ", "knudsen"])
+
+
+def test_half_of_what_the_law_does_to_unlike_faces_is_the_stated_error(unlike):
+    force = unlike["force"].unstack("knudsen")
+    assert 0.5 * force.abs().to_numpy().max() == pytest.approx(UNEQUAL_U, abs=0.01)
+    normal = np.exp(force.xs("normal", level="differ")[0.05]) - 1
+    both = np.exp(force.xs("both", level="differ")[0.05]) - 1
+    assert normal.to_numpy() == pytest.approx(-0.21, abs=0.015)
+    assert both.between(-0.19, -0.09).all()
+    # Free flight is where it is taken from.
+    assert np.all(np.abs(force[10.0]) < 0.035)
+
+
+def test_shipped_force_on_unlike_faces_is_what_the_solver_gives(unlike):
+    """Against ourselves, faces a half further apart: the force is straight in their difference."""
+
+    def force(knudsen, hot, cold):
+        asked = {"room": 4.0, "tolerance": 5e-3, "workers": 1, "cache": False}
+        return respond("strip", knudsen, accommodation={"hot": hot, "cold": cold}, **asked).values["loss_force"]
+
+    other = (CercignaniLampis(0.9, 0.81 + 0.075), CercignaniLampis(0.9, 0.81 - 0.075))
+    ratio = {kn: force(kn, *other) / force(kn, 0.9375, 0.8625) for kn in (0.3, np.inf)}
+    assert np.log(ratio[0.3] / ratio[np.inf]) == pytest.approx(unlike["force"][0.9, "normal", 0.3], abs=0.01)
 
 
 def test_shipped_ratios_are_what_the_solver_gives():

@@ -39,11 +39,13 @@ _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 # Of one of them alone:
 # - heat that the inner motion of molecules gives to a wall: a third of the heat of a diatomic gas in free flight, and
 #   how far it accommodates is not known to better than 0.2: 7 % of the heat (our judgement);
-# - law of the walls, of unequal accommodation: where the faces differ only in how they accommodate the energy of the
-#   motion normal to them (Cercignani and Lampis), the force falls by 20 to 22 % more from free flight to Kn 0.05 than
-#   with Maxwell's walls, and by 7 % less where they differ in both accommodations (strips of mean accommodation 0.7 and
-#   0.9, solved; how great the difference is, is an unknown anyway): half of 0.24 in the logarithm, besides the error of
-#   the heat that the vane loses to the gas, in proportion to which this force is.
+# - law of the walls, of unequal accommodation: from free flight to Kn 0.05 the force falls by 20 to 22 % more than with
+#   Maxwell's walls where the faces differ only in how they accommodate the energy of the motion normal to them
+#   (Cercignani and Lampis), and by 10 to 18 % more where they differ in both accommodations (strips of mean
+#   accommodation 0.7 and 0.9, `kinetics/unequal_wall_law.csv`; how great the difference is, is an unknown anyway): half
+#   of 0.25 in the logarithm, besides the error of the heat that the vane loses to the gas, in proportion to which this
+#   force is. The same law changes the thermal force the other way: at the extreme, the quotient of both is off by half
+#   of 0.3 at 0.9 and of 0.6 at 0.7, of which the error of the thermal force covers a part.
 _SHAPE = {"stem and pivot": (0.03, 0.03), "bent vanes": (0.015, 0.03)}
 _INNER_MOTION, _WALL_LAW = 0.07, 0.12
 _SHAPE_U = np.sqrt(np.sum(np.square(list(_SHAPE.values())), axis=0))

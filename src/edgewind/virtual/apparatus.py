@@ -248,6 +248,8 @@ def hidden_rotor_of(bench: Bench, rotor: RotorParameters, virtual: VirtualSectio
         vanes=rotor.vanes,
         width_m=float(np.sqrt(rotor.vane_area_m2)),
         arm_m=float(rotor.arm_m),
+        chamber_width_m=float(rotor.chamber_width_m),
+        chamber_height_m=float(rotor.chamber_height_m),
         irradiance_w_m2=float(rotor.irradiance_w_m2),
         dark_absorptance=float(rotor.dark_absorptance),
         bright_absorptance=float(rotor.bright_absorptance),

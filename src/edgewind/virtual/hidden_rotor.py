@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from scipy.constants import R, Stefan_Boltzmann, pi
 from scipy.constants import c as LIGHT_SPEED
 from scipy.integrate import solve_ivp
+from scipy.interpolate import PchipInterpolator
 
 from edgewind.gas import Gas, GasState, find_gas
 
@@ -37,12 +38,22 @@ _FORCE = (0.1034, 1.352)
 _HEAT = (0.0775, 0.925)
 _LOSS = (0.0833, 1.038)
 _ACCOMMODATION = 0.135
-_FREE_DRAG = 4.37
-_DENSE_DRAG = 18.3
-# What four vanes with arms of 1.25 widths lose of torque and drag, at these Knudsen numbers.
-_NEIGHBOUR_KN = np.array([0.1, 0.3, 1.0, 10.0])
-_NEIGHBOUR_TORQUE = np.array([0.21, 0.14, 0.08, 0.04])
-_NEIGHBOUR_DRAG = np.array([0.20, 0.17, 0.13, 0.10])
+# Drag in free flight of a plate in free space, its molecules re-emitted diffusely or as by a mirror (closed forms), and
+# what the walls of the room of four widths add, by eye; that falls with the square of their distance.
+_DIFFUSE_DRAG, _MIRROR_DRAG = 4 / np.sqrt(pi) + np.sqrt(pi), 8 / np.sqrt(pi)
+_FREE_WALLS = 0.34
+# Drag in dense gas over Kn: of a disc of the same area in free space, 16 mu a U, and the law of distant walls of
+# Brenner (J. Fluid Mech. 12, 35, 1962) with the constant that gives 18.3 in the room of four widths, judged by eye.
+_STOKES_DRAG, _WALLS = 32 / pi, 1.77
+# Power by which free flight and dense gas join: 1, as resistances in series, is 7 % below the solver at Kn 0.2.
+_BRIDGE = 1.1
+_ROOM = 4.0
+# What four vanes with arms of 1.25 widths lose of torque and drag, at these Knudsen numbers; below 0.1 carried on as it
+# goes between 0.3 and 0.1.
+_NEIGHBOUR_KN = np.array([0.01, 0.1, 0.3, 1.0, 10.0])
+# Without kinks: a greatest speed or torque would lie at one.
+_NEIGHBOUR_TORQUE = PchipInterpolator(np.log(_NEIGHBOUR_KN), [0.36, 0.21, 0.14, 0.08, 0.04])
+_NEIGHBOUR_DRAG = PchipInterpolator(np.log(_NEIGHBOUR_KN), [0.26, 0.20, 0.17, 0.13, 0.10])
 _SHADE_ARM = np.array([1.0, 1.25, 1.5, 2.0])
 _SHADE = np.array([0.83, 0.86, 0.88, 0.91])
 
@@ -112,6 +123,8 @@ class HiddenRotor:
         Number of vanes.
     width_m, arm_m : float
         Width and height of the square vanes; axis to the middle of a vane.
+    chamber_width_m, chamber_height_m : float, optional
+        Of the chamber; four widths of a vane about its middle where absent.
     irradiance_w_m2 : float
         Of a vane that faces the lamp.
     turn_mean_irradiance, turn_mean_push : float
@@ -143,6 +156,8 @@ class HiddenRotor:
     vanes: int = 4
     width_m: float = 0.012
     arm_m: float = 0.018
+    chamber_width_m: float | None = None
+    chamber_height_m: float | None = None
     irradiance_w_m2: float = 800.0
     turn_mean_irradiance: float = 1 / pi
     turn_mean_push: float = 0.25
@@ -176,21 +191,41 @@ class HiddenRotor:
         path = _free_path_at_1_pa(self._gas, float(np.mean(temperature_k)))
         return np.asarray(path / self.width_m / np.asarray(pressure_pa, dtype=float))
 
+    @cached_property
+    def room(self) -> float:
+        """Width of the chamber about a vane, over that of the vane: twice the harmonic mean distance of six walls."""
+        if self.chamber_width_m is None or self.chamber_height_m is None:
+            return _ROOM
+        half, up = self.chamber_width_m / 2, self.chamber_height_m / 2
+        beside = np.sqrt(half**2 - self.arm_m**2)
+        away = np.array([up, up, half - self.arm_m, half + self.arm_m, beside, beside])
+        return float(2 / np.mean(1 / away) / self.width_m)
+
+    @cached_property
+    def _dense_drag(self) -> float:
+        return float(_STOKES_DRAG / (1 - _WALLS / self.room))
+
+    def _dense_force(self, kn: Array) -> Array:
+        """Free flight over dense gas of the thermal force, which in dense gas goes as the drag (reciprocal theorem)."""
+        walls = _STOKES_DRAG / (1 - _WALLS / _ROOM) / self._dense_drag
+        return np.asarray(walls * _FORCE[0] * kn ** -_FORCE[1])
+
     def force_coefficient(self, kn: Array) -> Array:
-        """Force over p A per relative difference of the faces: 1/4 in free flight."""
-        bridge = 0.25 / (1 + _FORCE[0] * kn ** -_FORCE[1])
-        return np.asarray(bridge * self.accommodation * self.force(kn) * (1 - self._neighbours(kn, _NEIGHBOUR_TORQUE)))
+        """Force over p A per relative difference of the faces: 1/4 of the accommodation in free flight."""
+        bridge = 0.25 * self.accommodation / (1 + self._dense_force(kn))
+        return np.asarray(bridge * self.force(kn) * (1 - self._neighbours(kn, _NEIGHBOUR_TORQUE)))
 
     def accommodation_coefficient(self, kn: Array) -> Array:
         """Force over p A per unlike accommodation and relative warmth of the vane: 1/4 in free flight."""
-        bridge = 0.27 / (1 + _ACCOMMODATION / kn) / (1 + _FORCE[0] * kn ** -_FORCE[1])
+        bridge = 0.27 / (1 + _ACCOMMODATION / kn) / (1 + self._dense_force(kn))
         return np.asarray(bridge * (1 - self._neighbours(kn, _NEIGHBOUR_TORQUE)))
 
     def drag_coefficient(self, kn: Array) -> Array:
         """Drag over p A per U/v0: between that of free flight and Stokes', which goes as Kn."""
-        bridge = 1 / (1 / _FREE_DRAG + 1 / (_DENSE_DRAG * kn))
-        share = 0.15 + 0.85 * self.accommodation
-        return np.asarray(bridge * share * self.drag(kn) * (1 - self._neighbours(kn, _NEIGHBOUR_DRAG)))
+        free = self.accommodation * _DIFFUSE_DRAG + (1 - self.accommodation) * _MIRROR_DRAG
+        free += _FREE_WALLS * (_ROOM / self.room) ** 2
+        bridge = (free**-_BRIDGE + (self._dense_drag * kn) ** -_BRIDGE) ** (-1 / _BRIDGE)
+        return np.asarray(bridge * self.drag(kn) * (1 - self._neighbours(kn, _NEIGHBOUR_DRAG)))
 
     def heat_coefficients(self, kn: Array) -> tuple[Array, Array]:
         """Heat over p v0 A: of a face per relative difference of the faces, and per relative warmth of both."""
@@ -202,10 +237,10 @@ class HiddenRotor:
         both = 1.0 / np.sqrt(pi) / (1 + _LOSS[0] * kn ** -_LOSS[1])
         return np.asarray(apart * factor), np.asarray(both * factor)
 
-    def _neighbours(self, kn: Array, lost: Array) -> Array:
+    def _neighbours(self, kn: Array, lost: PchipInterpolator) -> Array:
         """Share that the other vanes take; less on longer arms, and for fewer vanes."""
         nearness = min(1.0, (1.25 * self.width_m / self.arm_m) ** 1.5) * (self.vanes - 1) / 3
-        return np.asarray(nearness * np.interp(np.log(kn), np.log(_NEIGHBOUR_KN), lost))
+        return np.asarray(nearness * lost(np.log(np.clip(kn, _NEIGHBOUR_KN[0], _NEIGHBOUR_KN[-1]))))
 
     # Light and heat.
 

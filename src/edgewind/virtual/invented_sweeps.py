@@ -16,6 +16,7 @@ from edgewind.virtual.hidden_rotor import BenchConditions, Deviation, HiddenRoto
 Array = NDArray[np.float64]
 _GASES = (("N2", 1.0), ("air", 1.0), ("Ar", 0.0))
 _ROOM_K = 295.15
+_CHAMBER = 2.5  # width and height of a chamber over the distance of a vane's outer edge from the axis
 # The range over which deviations are drawn and truths looked for, Knudsen number and pascal.
 _KNUDSEN = (0.01, 100.0)
 _GAUGE_PA = (1e-3, 100.0)
@@ -82,8 +83,10 @@ def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRot
         Deviation.draw(sizes.deviation * random.uniform(), *_KNUDSEN, random) for _ in ("force", "drag", "heat")
     ]
     bright = float(random.uniform(0.08, 0.3))
+    room = _CHAMBER * (arm + width / 2)
     rotor = HiddenRotor(
         species=species, internal_heat=inner, vanes=vanes, width_m=width, arm_m=arm,
+        chamber_width_m=room, chamber_height_m=room,
         irradiance_w_m2=float(random.uniform(400, 1400)),
         dark_absorptance=float(random.uniform(0.9, 0.97)), bright_absorptance=bright,
         dark_emissivity=float(random.uniform(0.88, 0.96)), bright_emissivity=float(random.uniform(0.05, 0.9)),
@@ -159,13 +162,14 @@ def bench_text(
         optional.append(f'vane_conductance = "{number(rotor.conductance_w_m2_k, 0.3, "W/(m^2 K)")}"')
     if states_everything or (states_everything is None and random.uniform() < 0.5):
         optional.append(f'bright_emissivity = "{share(rotor.bright_emissivity, 0.05)}"')
-    room = 2.5 * (rotor.arm_m + rotor.width_m / 2)
+    room = _CHAMBER * (rotor.arm_m + rotor.width_m / 2)
+    wide, tall = rotor.chamber_width_m or room, rotor.chamber_height_m or room
     gauge_scale = 0.05
     lines = [
         "# INVENTED DATA, from a generator of random rotors. Nothing here was measured.",
         "[experiment]", 'title = "Invented rotor"',
         "[gas]", f'species = "{rotor.species}"', 'temperature = "22.0 +/- 0.5 degC"',
-        "[chamber]", f'width = "{1e3 * room:.1f} mm"', f'height = "{1e3 * room:.1f} mm"',
+        "[chamber]", f'width = "{1e3 * wide:.1f} mm"', f'height = "{1e3 * tall:.1f} mm"',
         "[rotor]", f"vanes = {rotor.vanes}",
         f'vane_width = "{1e3 * rotor.width_m:.2f} +/- 0.1 mm"', f'vane_height = "{1e3 * rotor.width_m:.2f} +/- 0.1 mm"',
         'vane_thickness = "0.1 mm"', f'arm = "{1e3 * rotor.arm_m:.2f} +/- 0.3 mm"',
