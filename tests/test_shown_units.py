@@ -77,7 +77,8 @@ def test_report_and_figures_are_in_the_units_of_the_bench(tmp_path):
         drawn = svg_of(show_in(CURVE.draw(found, LIGHT, size), found.experiment.bench.shown))
     said = re.findall(r"<text[^>]*>([^<]*)<", drawn)
     low, high = (end / 0.133322 for end in found.optimum.interval_pa)
-    assert any(f"({low:.3g} to {high:.3g})" in text and "mTorr" in text for text in said)
+    ends = [re.search(r"mTorr \(([\d.]+) to ([\d.]+)\)", text) for text in said]
+    assert [pytest.approx((low, high), rel=5e-3)] == [tuple(map(float, end.groups())) for end in ends if end]
     assert "speed (rad/s)" in said and "4" in said and "40" not in said
 
 
