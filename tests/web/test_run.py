@@ -76,6 +76,9 @@ def test_a_run_is_begun_drawn_live_and_marked_on_a_page_and_survives_its_server(
     page.fill("#run-pressure", "2.5 Pa")
     page.select_option("#run-what", "mine")
     expect(page.locator("#run-cautions [data-of=cold]")).to_be_visible()
+    page.reload()
+    expect(page.locator("#run-pressure")).to_be_visible()  # what is half filled is shown again
+    expect(page.locator("#run-pressure")).to_have_value("2.5 Pa")
     page.fill("#run-duration", "20 h")
     page.press("#run-duration", "Enter")
     expect(page.locator("#caution-list")).to_contain_text("Cold glass under vacuum")
@@ -92,8 +95,9 @@ def test_a_run_is_begun_drawn_live_and_marked_on_a_page_and_survives_its_server(
     expect(page.locator("#run-marks")).to_contain_text("envelope to -20 degC")
     expect(page.locator("#run-speeds svg")).to_have_attribute("aria-label", re.compile("it passed zero"))
     comes_to(page, "document.documentElement.scrollWidth <= 360", True)
-    page.locator("#run-end").click()
+    page.locator("#run-end").press("Enter")
     expect(page.locator("#readings tbody")).to_contain_text("run: lamp 100 to 0 %")
+    expect(page.locator("#through-title")).to_be_focused()  # the button it was on is gone
     expect(page.locator("#run-drawing-title")).to_have_text("The run of reading 1")
     rows = second.told("/api/runs/lab.book/swept/1")["rows"]  # what a page draws once the recorder has ended
     assert [row[5] for row in rows if row[5]] == ["lamp off", "envelope to -20 degC"]

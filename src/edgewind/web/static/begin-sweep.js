@@ -45,6 +45,7 @@ if (form) {
     folder = byId("sweep-folder"),
     name = byId("sweep-name"),
     draft = keepDraft(form, "sweep-" + (here.slug ? pathOf(here.slug, here.experiment) : ""));
+  if (draft.restored && form.closest("details")) form.closest("details").open = true;
   if (book) {
     const row = byId("sweep-new_book").closest(".field"),
       show = () => {

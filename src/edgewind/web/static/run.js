@@ -135,6 +135,10 @@ export function runPanel({ slug, experiment, give }) {
 
   function show() {
     const live = running();
+    // The cursor is not lost with the buttons of a run that ends.
+    const held = document.activeElement;
+    if (!began() && byId("through-live").contains(held) && held.matches("button")) byId("through-title").focus();
+    if (!live && byId("through-live").contains(held)) byId("through-title").focus();
     byId("through-live").hidden = !live;
     byId("run-place")?.toggleAttribute("hidden", Boolean(status?.running));
     if (!live) return;
@@ -179,7 +183,8 @@ export function runPanel({ slug, experiment, give }) {
 
   const form = byId("run");
   if (form) {
-    keepDraft(form, "run-" + at);
+    const draft = keepDraft(form, "run-" + at);
+    if (draft.restored) byId("run-place").open = true; // a half-filled form is seen, not only kept
     const rowOf = (name) => byId("run-" + name).closest(".field");
     const showFields = () => {
       const what = byId("run-what").value,
@@ -220,6 +225,8 @@ export function runPanel({ slug, experiment, give }) {
         const at = `/api/sweeps/${encodeURIComponent(ready.id)}/`;
         if (await confirmed(ready)) {
           await ask(at + "start", {});
+          draft.forget();
+          byId("through-title").focus(); // the form goes while it runs
           byId("through-title").scrollIntoView();
         } else await ask(at + "drop", {});
       } catch (error) {

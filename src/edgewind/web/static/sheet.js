@@ -220,6 +220,7 @@ export function makeSheet(here) {
   }
   for (const values of kept) check(addRow(values));
   keep();
+  if (kept.length) byId("sheet-place").open = true; // half-typed rows are seen, not only kept
   return {
     add(rows) {
       for (const row of [...body.rows]) if (isEmpty(row)) row.remove();
