@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import socket
 import threading
-import time
 
 
 class FakeInstrument:
@@ -58,11 +57,11 @@ class FakeInstrument:
                     return
 
 
-def late(answer, seconds):
-    """An answer that comes late."""
+def late(answer, over):
+    """An answer that comes late: once an event is set."""
 
     def send(link):
-        time.sleep(seconds)
+        over.wait(240)
         link.sendall(answer)
 
     return send

@@ -127,12 +127,12 @@ class Raw:
     """A program that speaks to a control socket line by line."""
 
     def __init__(self, found):
-        self.run, self.link = found.run, local_endpoint.connect_to(found.path, 20.0)
+        self.run, self.link = found.run, local_endpoint.connect_to(found.path, 240.0)
         self.lines = self.link.makefile("rb")
         assert json.loads(self.lines.readline())["kind"] == "hello"
 
     def say(self, do, key, **other):
-        about = {"do": do, "id": key, "run": self.run, "text": "", "of": None, "until": time.monotonic() + 30} | other
+        about = {"do": do, "id": key, "run": self.run, "text": "", "of": None, "until": time.monotonic() + 240} | other
         self.link.sendall(json.dumps(about).encode() + b"\n")
         return json.loads(self.lines.readline())["refused"]
 
@@ -208,7 +208,7 @@ def test_who_speaks_nonsense_or_never_listens_does_not_hold_the_sweep_up(bench, 
     with running(bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0))) as (sweep, found):
         links = []
         for said in (b"\xff\xfe\n", b"[]\n", b"x" * 200_000, b'{"do": "tell"}\n' * 3, b"", b'{"do":'):
-            link = local_endpoint.connect_to(found.path, 20.0)
+            link = local_endpoint.connect_to(found.path, 240.0)
             with contextlib.suppress(OSError):
                 link.sendall(said)
             links.append(link)

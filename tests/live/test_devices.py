@@ -3,7 +3,7 @@
 import contextlib
 import struct
 import sys
-import time
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +22,7 @@ from fake import FakeInstrument, late
 def bench_of(make_bench_text):
     def make(limits=None, **instruments):
         for section in instruments.values():
-            section.setdefault("timeout", "0.4 s")
+            section.setdefault("timeout", "60 s")  # what comes has time to, on a loaded machine
         return parse_bench(make_bench_text(instruments=instruments, limits=limits or {"pressure_above": "50 Pa"}))
 
     return make
@@ -159,10 +159,11 @@ def test_a_lamp_that_stays_on_is_told(bench_of):
 
 
 def test_a_wait_for_a_long_trace_is_broken_off_when_the_sweep_has_to_end(bench_of):
-    """The answer would come after 20 s; what is looked at meanwhile ends the wait, and nobody else waits for it."""
-    answers = {"W?": block(np.arange(30)), "DT?": b"1E-3\n", "Y?": b"1\n", "DONE?": late(b"1\n", 20.0)}
-    with scope_with(bench_of, answers, start="GO", wait="DONE?", timeout="30 s") as (tachometer, _):
-        ticks, began = [], time.monotonic()
+    """The answer would come at the end; what is looked at meanwhile ends the wait, and nobody else waits for it."""
+    over = threading.Event()
+    answers = {"W?": block(np.arange(30)), "DT?": b"1E-3\n", "Y?": b"1\n", "DONE?": late(b"1\n", over)}
+    with scope_with(bench_of, answers, start="GO", wait="DONE?") as (tachometer, _):
+        ticks = []
 
         def attend(event, seconds):
             event.wait(0.02)
@@ -172,6 +173,5 @@ def test_a_wait_for_a_long_trace_is_broken_off_when_the_sweep_has_to_end(bench_o
 
         with pytest.raises(InterlockError):
             tachometer.take(None, attend)
-        assert time.monotonic() - began < 10
         tachometer._transport.verify()  # the connection can be used again at once
-        assert time.monotonic() - began < 15
+        over.set()

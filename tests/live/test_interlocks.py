@@ -67,7 +67,7 @@ def test_an_error_in_the_program_ends_in_the_safe_state_too(bench, folder, tmp_p
     monkeypatch.setattr(sweep._steps, "settle", lambda *_: 1 / 0)
     monkeypatch.setattr("threading.excepthook", lambda *_: None)
     sweep.start()
-    assert sweep.join(30)
+    assert sweep.join(240)
     assert sweep.status().phase == "failed" and "ZeroDivisionError" in sweep.status().problem
     sweep.close()
     assert bench.is_safe()
@@ -92,7 +92,7 @@ def test_a_bench_where_the_lamp_cannot_be_switched_off_says_so_loudly(bench, mak
     sweep = bench.prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
     sweep.subscribe(lambda event: sweep.stop() if event.data.get("phase") == "settling" else None)
     sweep.start()
-    assert sweep.join(60)
+    assert sweep.join(240)
     status = sweep.status()
     sweep.close()
     assert "SWITCH IT OFF BY HAND: lamp off" in status.problem

@@ -176,7 +176,7 @@ def test_commands_before_the_first_step_do_no_harm(bench, folder, tmp_path):
     sweep.note("before anything")
     sweep.start()
     try:
-        assert sweep.join(60) and sweep.status().phase == "finished", sweep.status()
+        assert sweep.join(240) and sweep.status().phase == "finished", sweep.status()
     finally:
         sweep.close()
     assert [data["step"] for data in stored(sweep)] == [2]
@@ -195,7 +195,7 @@ def test_pause_stays_and_watches(bench, folder, tmp_path):
     sweep.pause()
     sweep.start()
     try:
-        assert sweep.join(60) and sweep.status().phase == "finished"
+        assert sweep.join(240) and sweep.status().phase == "finished"
     finally:
         sweep.close()
     (paused,) = looked

@@ -2,6 +2,7 @@
 
 import math
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -18,9 +19,11 @@ from edgewind.live.transport_visa import VisaTransport
 sys.path.insert(0, str(Path(__file__).parent))
 from fake import FakeInstrument, broken, late
 
+SHORT_S = 0.3  # for an answer that does not come; what comes has time to, on a loaded machine
+
 
 def transport_to(instrument, **settings):
-    return TcpTransport(instrument.address, **{"timeout_s": 0.3, "retries": 2, "check": "*IDN?"} | settings)
+    return TcpTransport(instrument.address, **{"timeout_s": 60.0, "retries": 2, "check": "*IDN?"} | settings)
 
 
 def test_an_answer_is_read_as_a_number():
@@ -37,20 +40,22 @@ def test_a_socket_needs_no_visa_and_visa_reads_what_it_is_given():
     assert is_tcp_socket("tcpip0::[::1]::5025::socket")
     assert not is_tcp_socket("TCPIP::127.0.0.1::INSTR") and not is_tcp_socket("USB0::1::2::3::INSTR")
     with FakeInstrument({"A?": b"3.2\n", "B?": b"#15a\n\nbc\n"}) as instrument:
-        visa = VisaTransport(instrument.address, timeout_s=0.3, retries=1, check="*IDN?")
+        visa = VisaTransport(instrument.address, timeout_s=60.0, retries=1, check="*IDN?")
         assert visa.query("A?", number_of) == 3.2
         assert visa.query_block("B?") == b"a\n\nbc"
         with pytest.raises(NoAnswerError, match="no whole answer within"):
-            visa.query("nothing", number_of, retries=0)
+            visa.query("nothing", number_of, retries=0, timeout_s=SHORT_S)
         visa.close()
 
 
 def test_a_late_answer_is_not_taken_for_that_of_the_next_question():
     """The answer to the first question comes after its time is over, and just before that of the second."""
-    with FakeInstrument({"A?": [late(b"1.0\n", 0.5), b"2.0\n"], "B?": b"7.0\n"}) as instrument:
+    over = threading.Event()
+    with FakeInstrument({"A?": [late(b"1.0\n", over), b"2.0\n"], "B?": b"7.0\n"}) as instrument:
         transport = transport_to(instrument, retries=0)
         with pytest.raises(NoAnswerError, match="no whole answer within"):
-            transport.query("A?", number_of)
+            transport.query("A?", number_of, timeout_s=SHORT_S)
+        over.set()
         assert transport.query("B?", number_of) == 7.0
         assert transport.query("A?", number_of) == 2.0
         transport.close()
@@ -105,12 +110,12 @@ def test_another_instrument_at_the_address_is_noticed():
 def test_an_instrument_that_is_off_is_told_with_what_to_do():
     with FakeInstrument({}) as instrument:
         pass
-    transport = transport_to(instrument, retries=1)
+    transport = transport_to(instrument, retries=1, timeout_s=SHORT_S)
     began = time.monotonic()
     with pytest.raises((DisconnectedError, NoAnswerError), match=instrument.address) as raised:
         transport.query("A?", number_of)
     assert "see that it is switched on" in str(raised.value)
-    assert time.monotonic() - began < 20
+    assert time.monotonic() - began < 120  # bounded
 
 
 def test_a_refused_command_is_sent_again_and_then_told():
@@ -146,7 +151,7 @@ def test_a_block_comes_back_whole_whatever_bytes_it_holds(content):
 
 
 _BLOCKS = FakeInstrument({})
-_BLOCK_LINK = transport_to(_BLOCKS, timeout_s=2.0)
+_BLOCK_LINK = transport_to(_BLOCKS)
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False, min_value=-1e30, max_value=1e30))

@@ -190,7 +190,7 @@ def test_a_reading_whose_book_kept_it_before_the_recorder_knew_is_kept_once(benc
     left = []
     sweep._spool.remove = left.append
     sweep.start()
-    assert sweep.join(60) and sweep.status().phase == "finished"
+    assert sweep.join(240) and sweep.status().phase == "finished"
     sweep.close()
     assert count(target) == 1 and spooled(folder) == [".json", ".npz"]
     prepare(folder, target, SweepRequest((1.0,))).close()

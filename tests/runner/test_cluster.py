@@ -39,8 +39,8 @@ def cluster(workers, folder):
         ]  # fmt: skip
         from distributed import Client
 
-        with Client(scheduler_file=str(address_file), timeout=60, set_as_default=False) as client:
-            client.wait_for_workers(workers, timeout=60)
+        with Client(scheduler_file=str(address_file), timeout=240, set_as_default=False) as client:
+            client.wait_for_workers(workers, timeout=240)
             address = client.scheduler.address
         yield address
     finally:
@@ -82,7 +82,7 @@ def test_cancelled_work_has_no_result(address, tmp_path):
     begun = threading.Event()
     with open_runner(address) as runner:
         job = runner.submit(pieces.slow_square, 3, str(tmp_path), on_message=lambda *_: begun.set())
-        assert begun.wait(30)
+        assert begun.wait(240)
         assert job.cancel()
         with pytest.raises(JobCancelledError):
             job.result()
@@ -100,7 +100,7 @@ def test_two_of_four_workers_killed_lose_nothing(address, tmp_path):
                 enough.set()
 
     def kill_two():
-        assert enough.wait(60)
+        assert enough.wait(240)
         for pid in pids[:2]:
             os.kill(pid, signal.SIGKILL)
         (tmp_path / "go").write_text("")

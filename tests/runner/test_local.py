@@ -61,7 +61,7 @@ def test_cancelling_ends_the_process_and_removes_what_is_half_made(tmp_path):
     with LocalRunner(1) as runner:
         job = runner.submit(pieces.wait_in_block, str(tmp_path), on_message=lambda *_: begun.set())
         waiting = runner.submit(pieces.square, 3)
-        assert begun.wait(30)
+        assert begun.wait(240)
         assert (tmp_path / "draft").exists()
         assert job.cancel()
         assert not job.cancel()
@@ -77,7 +77,7 @@ def test_a_job_that_waits_can_be_cancelled(tmp_path):
     with LocalRunner(1) as runner:
         runner.submit(pieces.wait_in_block, str(tmp_path), on_message=lambda *_: begun.set())
         waiting = runner.submit(pieces.count, str(tmp_path), 1)
-        assert begun.wait(30)
+        assert begun.wait(240)
         assert waiting.cancel()
     assert not (tmp_path / "runs-1").exists()
 

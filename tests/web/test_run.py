@@ -59,6 +59,14 @@ def test_what_no_run_could_be_is_refused_beside_its_field(fields: dict[str, str]
     assert caught.value.field == field
 
 
+FIVE_MINUTES_CHILLED = """() => {
+    const at = /envelope to -20 degC, at ([\\d.]+) s/.exec(document.querySelector('#run-marks').textContent),
+        drawn = document.querySelector('#run-speeds svg').getAttribute('aria-label'),
+        end = /moments of ([\\d.]+) s/.exec(drawn);
+    return Boolean(at && end) && Number(end[1]) > Number(at[1]) + 300;
+}"""
+
+
 @pytest.mark.browser
 def test_a_run_is_begun_drawn_live_and_marked_on_a_page_and_survives_its_server(
     serve: Callable[..., Any], visit: Callable[..., Any], virtual_folder: Path
@@ -94,6 +102,7 @@ def test_a_run_is_begun_drawn_live_and_marked_on_a_page_and_survives_its_server(
     page.locator("#run-chilled").click()
     expect(page.locator("#run-marks")).to_contain_text("envelope to -20 degC")
     expect(page.locator("#run-speeds svg")).to_have_attribute("aria-label", re.compile("it passed zero"))
+    comes_to(page, FIVE_MINUTES_CHILLED, True)  # of the bench, so that it turns back at its fastest
     comes_to(page, "document.documentElement.scrollWidth <= 360", True)
     page.locator("#run-end").press("Enter")
     expect(page.locator("#readings tbody")).to_contain_text("run: lamp 100 to 0 %")
