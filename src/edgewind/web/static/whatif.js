@@ -331,7 +331,9 @@ async function redraw() {
       else if (base?.of !== of) base = { ...(await predicted({})), of };
       now = told;
       byId("whatif-problem").textContent = "";
-      byId("whatif-of").textContent = of ? "the draw of the fit whose speeds lie nearest to the median of all" : "the bench as it is described";
+      byId("whatif-of").textContent = of
+        ? "the draw of the fit whose speeds lie nearest to the median of all"
+        : "the bench as it is described";
       label();
       showWhatIf();
       if (holding) hold();
