@@ -77,7 +77,7 @@ EXAMPLES = (
     ),
     Example(("gas", "air", "7 mTorr", "--size", "10 mm"), ("edgewind.cli.gas._result",)),
     Example(("trace", f"{_ROTOR}/traces/001.csv.gz", "--marks", "4"), ("edgewind.signals.TraceReading.row",)),
-    Example(("respond", "--knudsen", "10", "--tolerance", "0.01"), ("list of edgewind.kinetics.Response.row",)),
+    Example(("respond", "--knudsen", "10", "--tolerance", "0.05"), ("list of edgewind.kinetics.Response.row",)),
     Example(
         (
             "respond",
@@ -90,7 +90,7 @@ EXAMPLES = (
             "--room",
             "3,3,2",
             "--knudsen",
-            "0.5",
+            "3",
             "--tolerance",
             "0.1",
         ),

@@ -5,6 +5,7 @@ Every test lists all offenders at once.
 
 import ast
 import graphlib
+import shutil
 from functools import cache
 from pathlib import Path
 
@@ -68,18 +69,26 @@ def imports(path, source=SOURCE):
     return tuple(_imports(path, source))
 
 
-def _imports(path, source):
+@cache
+def found_in(path):
+    """Names that a file imports and classes that it defines, each with its line; its tree is large, and not kept."""
+    imported, classes = [], []
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        names = []
         if isinstance(node, ast.Import):
-            names = [alias.name for alias in node.names]
+            imported += [(alias.name, node.lineno) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}, line {node.lineno}: write the whole name of what is imported"
-            names = [f"{node.module}.{alias.name}" for alias in node.names]
-        for name in names:
-            package, *parts = name.split(".")
-            if package == source.name:
-                yield file_of(parts, source), node.lineno
+            imported += [(f"{node.module}.{alias.name}", node.lineno) for alias in node.names]
+        elif isinstance(node, ast.ClassDef):
+            classes.append((node.name, node.lineno))
+    return imported, classes
+
+
+def _imports(path, source):
+    for name, line in found_in(path)[0]:
+        package, *parts = name.split(".")
+        if package == source.name:
+            yield file_of(parts, source), line
 
 
 def file_of(parts, source):
@@ -151,9 +160,9 @@ def test_the_test_of_circles_sees_one(tmp_path):
         (house / name).write_text(text)
     assert set(circle_among(graph_of_rooms(house))) == {"a", "b"}
     assert circle_among(graph_of_files(house)) is None
-    (house / "a/other.py").write_text("from house.a.one import f")
-    imports.cache_clear()
-    assert {path.name for path in circle_among(graph_of_files(house))} == {"one.py", "two.py", "three.py", "other.py"}
+    other = shutil.copytree(house, tmp_path / "again" / "house")  # what was read of the first is kept
+    (other / "a/other.py").write_text("from house.a.one import f")
+    assert {path.name for path in circle_among(graph_of_files(other))} == {"one.py", "two.py", "three.py", "other.py"}
 
 
 def test_the_checks_see_the_imports_that_there_are():
@@ -166,9 +175,8 @@ def test_the_checks_see_the_imports_that_there_are():
 def test_no_name_stands_for_two_classes():
     places = {}
     for path in MODULES:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.ClassDef):
-                places.setdefault(node.name, []).append(f"{path.relative_to(SOURCE)}, line {node.lineno}")
+        for name, line in found_in(path)[1]:
+            places.setdefault(name, []).append(f"{path.relative_to(SOURCE)}, line {line}")
     assert not {name: found for name, found in places.items() if len(found) > 1}
 
 

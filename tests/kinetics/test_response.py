@@ -24,6 +24,18 @@ from edgewind.kinetics.solve import Case, Resolution, solve
 QUICK = {"tolerance": 0.02, "cache": False, "workers": 1}
 
 
+@pytest.fixture(scope="module")
+def thin():
+    """An answer in thin gas."""
+    return respond("strip", 10.0, **QUICK)
+
+
+@pytest.fixture(scope="module")
+def free():
+    """An answer in free flight."""
+    return respond("strip", math.inf, **QUICK)
+
+
 @pytest.mark.parametrize("knudsen", [0.0, -1.0, math.nan, 1e-4, 1e9, -math.inf])
 def test_knudsen_numbers_that_cannot_be_resolved_are_refused(knudsen):
     with pytest.raises(OutOfRangeError, match=r"knudsen.*Knudsen number"):
@@ -152,8 +164,8 @@ def test_a_mirror_feels_drag_but_no_temperature():
     assert answer.reached
 
 
-def test_a_row_has_the_keys_of_the_command_line():
-    row = respond("strip", 10.0, **QUICK).row()
+def test_a_row_has_the_keys_of_the_command_line(thin):
+    row = thin.row()
     assert list(row) == [
         "knudsen",
         "rarefaction",
@@ -170,32 +182,29 @@ def test_a_row_has_the_keys_of_the_command_line():
     assert json.loads(json.dumps(row)) == row
 
 
-def test_residuals_are_no_quotients_of_rounding():
+def test_residuals_are_no_quotients_of_rounding(free):
     """In free flight the odd drive moves no net particles anywhere."""
-    answer = respond("strip", math.inf, **QUICK)
-    assert answer.mass_residual < 1e-6
-    assert answer.energy_residual < 1e-6
+    assert free.mass_residual < 1e-6
+    assert free.energy_residual < 1e-6
 
 
-def test_the_command_prints_free_flight_as_null(monkeypatch):
-    answer = respond("strip", math.inf, **QUICK)
-    monkeypatch.setattr(kinetics, "respond_curve", lambda *_, **__: [answer])
+def test_the_command_prints_free_flight_as_null(free, monkeypatch):
+    monkeypatch.setattr(kinetics, "respond_curve", lambda *_, **__: [free])
     words = ["respond", "--knudsen", "inf"]
     (row,) = json.loads(CliRunner().invoke(app, [*words, "--json"]).stdout)
     assert (row["knudsen"], row["rarefaction"]) == (None, 0.0)
-    assert row["drag"] == answer.drag
+    assert row["drag"] == free.drag
     # The even drive has no error but rounding: no digits of that are shown.
     assert CliRunner().invoke(app, words).stdout.splitlines()[1].split()[:2] == ["inf", "0.25"]
 
 
-def test_json_brings_back_the_answer():
-    answer = respond("strip", 10.0, **QUICK)
-    assert Response.from_json(json.loads(json.dumps(answer.to_json()))) == answer
+def test_json_brings_back_the_answer(thin):
+    assert Response.from_json(json.loads(json.dumps(thin.to_json()))) == thin
 
 
 @pytest.mark.parametrize("shape", ["strip", "square"])
 def test_fields_go_to_netcdf_and_back(shape, tmp_path):
-    answer = respond(shape, 1.0, room=2.5, fields=True, **QUICK)
+    answer = respond(shape, 1.0, room=2.5, fields=True, **QUICK | {"tolerance": 0.1})
     data = answer.to_dataset()
     file = tmp_path / "fields.nc"
     data.to_netcdf(file)
@@ -243,7 +252,7 @@ def test_an_answer_tells_how_far_it_has_come():
 
 def test_a_curve_tells_how_far_it_has_come():
     seen = []
-    respond_curve("strip", [30.0, 10.0], watch=lambda done, step: seen.append((done, step.level)), **QUICK)
+    respond_curve("strip", [3.0, 1.0], watch=lambda done, step: seen.append((done, step.level)), **QUICK)
     assert seen[0] == (0, 1)
     assert seen[-1] == (1, 2)
 
@@ -259,6 +268,6 @@ def test_a_finer_grid_starts_from_the_coarser_solution():
         assert b.sweeps < a.sweeps
 
 
-def test_fields_not_asked_for_are_not_there():
+def test_fields_not_asked_for_are_not_there(thin):
     with pytest.raises(ValueError, match="fields=True"):
-        Response.from_json(respond("strip", 10.0, **QUICK).to_json()).to_dataset()
+        Response.from_json(thin.to_json()).to_dataset()
