@@ -62,8 +62,9 @@ def test_uncertainty_of_pulse_trains_covers_the_truth_two_times_in_three(name: s
         rate, uncertainty = hertz(estimate_speed(trace_of(seen, seed), seen.marks))
         assert rate == pytest.approx(seen.turn_rate_hz, rel=0.01)
         inside.append(abs(rate - seen.turn_rate_hz) < uncertainty)
-    # 50 traces: 68 +- 7 % at the least; more, since four of it are to cover 99.9 % of few pulses, missing ones and hum
-    assert 0.53 < np.mean(inside) < 0.94
+    # 50 traces: 68 +- 7 % at the least; more, since four of it are to cover 99.9 % of few pulses, of missing ones and
+    # of those whose edges are rounded to samples
+    assert 0.53 < np.mean(inside) < (0.92 if "logic" in name or name == "dropouts" else 0.85)
 
 
 def test_marks_of_very_unequal_heights_do_not_give_a_fraction_of_the_rate() -> None:
@@ -111,12 +112,10 @@ SILENT: dict[str, Scene] = {
 @pytest.mark.parametrize("marks", [1, 4])
 @pytest.mark.parametrize("name", SILENT)
 def test_a_rotor_that_stands_still_is_not_taken_for_turning(name: str, marks: int) -> None:
-    alarms = 0
-    for seed in range(SEED, SEED + 30):
+    """Twelve traces, none taken for turning; how rare that is, of 500, is in the benchmark."""
+    for seed in range(SEED, SEED + 12):
         estimate = estimate_speed(trace_of(SILENT[name](np.random.default_rng(seed)), seed), marks)
-        alarms += "no-signal" not in estimate.flags
-        assert "no-signal" not in estimate.flags or math.isnan(estimate.speed_rad_s)
-    assert alarms <= 1
+        assert "no-signal" in estimate.flags and math.isnan(estimate.speed_rad_s)
 
 
 def test_pulses_in_step_with_the_mains_are_seen_by_their_unequal_marks() -> None:

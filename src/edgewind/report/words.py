@@ -18,7 +18,7 @@ FLAGS: dict[str, str] = {
     "no-signal": "Nothing in the trace turns: no speed is given; set aside.",
     "coast-down": "The lamp was off and the rotor slowed down: the reading gives drag and friction, and no speed.",
     "time-assumed": "The interval between samples rests on a guess; set aside.",
-    "channel-assumed": "Several channels show different speeds, and none was chosen; set aside.",
+    "channel-assumed": "Several channels differ, or columns may be no channels, and none was chosen; set aside.",
     "near-mains": "The pulses come at the rate of the mains and cannot be distinguished from its hum; set aside.",
     "jumps": "Another speed explains the trace as well: pulses are missing or few; set aside.",
     "marks-doubtful": "The pattern of the pulses repeats after another number of marks than was given; set aside.",
