@@ -40,6 +40,14 @@ def test_a_rate_at_which_half_of_the_pulses_are_missing_is_doubtful_without_a_be
     assert found[0].missing > 0.5 * found[0].places and doubtful(found) is not None
 
 
+@pytest.mark.parametrize("places", [(0.0, 0.2, 0.5), (0.0, 0.19, 0.53, 0.8)])
+def test_marks_that_tell_the_direction_by_their_uneven_places_raise_no_doubt(places: tuple[float, ...]) -> None:
+    for rate in (2.1, 4.3):
+        seen = PulseTrain(rate, marks=len(places), places=places, spacing_spread=0.0, noise_v=0.05, wander_v=0.1)
+        found = estimate_speed(synthesise(seen, samples=8000, interval_s=2.5e-4, seed=1), len(places))
+        assert found.flags == () and found.speed_rad_s == pytest.approx(2 * np.pi * rate, rel=5e-3)
+
+
 JUMPED = {
     74159: "twice the rate, a half of its places empty, with a hum that beats with the pulses",
     74357: "twice the rate of six pulses, bumps of the baseline taken for others",
