@@ -54,6 +54,7 @@ JUMPED = {
     75391: "half the rate of five pulses, of which one is missing",
     20794: "the sixth line of a turn taken out for the mains, so that it left a pulse between each two",
     76481: "two sevenths of the rate, its pulse line taken out for the mains",
+    80767: "four pulses of two turns, taken for three turns with four missing",
     21134: "a fifth of the rate, its pulse line taken out for the mains",
 }
 

@@ -35,6 +35,8 @@ from edgewind.signals.thresholds import (
     RIVAL_MOST_MISSING,
     RIVAL_RATIOS,
     RIVAL_SAMPLES,
+    RIVAL_SCARCE,
+    RIVAL_SCARCE_MISSING,
     RIVAL_SECTORS,
     RIVAL_SLACK,
     RIVAL_STRAY,
@@ -192,6 +194,9 @@ def doubtful(found: tuple[Rival, ...], even: bool = False) -> tuple[float, ...] 
         for one in sorted(others, key=lambda one: -one.log_odds)
         if one.log_odds > least and is_plausible(one) and (one.ratio < 1 or _leaves_less(one, own))
     )
+    pulses = own.places - own.missing
+    if pulses < RIVAL_SCARCE and own.missing > RIVAL_SCARCE_MISSING * own.places:
+        return possible  # a few pulses with gaps between them fit other numbers of empty places as well
     spread = RIVAL_CHANCE * math.sqrt(own.places * RIVAL_MOST_MISSING * (1 - RIVAL_MOST_MISSING))
     return possible if possible or own.missing > RIVAL_MOST_MISSING * own.places + max(spread, RIVAL_SLACK) else None
 

@@ -194,6 +194,8 @@ RIVAL_MISSING = 4.0
 RIVAL_MOST_MISSING, RIVAL_SLACK, RIVAL_CHANCE = 0.36, 0.5, 2.0
 """Share of its places that may be empty at a rate that is possible: 30 % of the pulses missing, and what a wandering
 baseline hides; places more, where there are few; standard deviations more that chance makes of the rate found."""
+RIVAL_SCARCE, RIVAL_SCARCE_MISSING = 8, 0.4
+"""Pulses below which so large a share of empty places makes a rate doubtful, whatever chance may do."""
 RIVAL_CELLS = 1.5
 """Cells of the spectrum within which what was taken out for the mains may have been a line of the rotor."""
 RIVAL_FASTEST = 9.0
