@@ -26,6 +26,8 @@ from edgewind.book import TraceFile, import_folder, open_book
 
 ROTOR = EXAMPLE / "vane-12mm"
 TITLES = ("time [s]", "gauge [V]", "trace", "speed [rpm]", "lamp")
+# The whole browser where there is one, as people have it; the one without windows is quicker.
+CHROMIUMS = ("chromium", "chromium-browser", "google-chrome", "chromium-headless-shell")
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 
@@ -67,7 +69,7 @@ def _served(root: Path) -> Iterator[tuple[str, int]]:
 @contextmanager
 def _window(**options: Any) -> Iterator[Any]:
     """Open a page of a Chromium; None where there is none."""
-    chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    chromium = next(filter(None, map(shutil.which, CHROMIUMS)), None)
     if chromium is None:
         yield None
         return
@@ -241,7 +243,7 @@ def _what_if(url: str, count: int, server: int) -> list[Row]:
 
 def _browser(url: str, count: int, server: int) -> list[Row]:
     """A browser that has nothing in its cache opens each page; and a slider redraws in it."""
-    chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    chromium = next(filter(None, map(shutil.which, CHROMIUMS)), None)
     if chromium is None:
         return []
     from playwright.sync_api import sync_playwright
