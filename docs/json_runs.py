@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
-import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -14,10 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from json_keys import LIST, Key, Parts, keys_of
+from kept import kept
 from typer.testing import CliRunner
 
 from edgewind.cli import app
-from edgewind.files import replacing
 
 ROOT = Path(__file__).parent.parent
 
@@ -142,21 +140,14 @@ def printed(words: tuple[str, ...], folder: Path, *, lasts: bool = False, refuse
 
 
 def printed_by(example: Example, folder: Path) -> Any:
-    """Return what an example prints in a folder; kept in the folder EDGEWIND_MANUAL_RUNS, where that is set.
+    """Return what an example prints in a folder; see :func:`kept.kept`."""
 
-    The tests and the manual that they build run the same commands: what one has run, the other takes from there.
-    """
-    place = os.environ.get("EDGEWIND_MANUAL_RUNS")
-    if not place:
-        return printed(example.words, folder, lasts=example.lasts)
-    kept = Path(place) / f"{hashlib.sha256(repr(example.words).encode()).hexdigest()}.json"
-    if not kept.is_file():
+    def run() -> str:
         if example.command in ("export", "check") and not (folder / "lab.book").exists():
             printed(("import", "examples/two-rotors", "lab.book"), folder)
-        found = json.dumps(printed(example.words, folder, lasts=example.lasts))
-        with replacing(kept) as draft:
-            draft.write_text(found, encoding="utf-8")
-    return json.loads(kept.read_text(encoding="utf-8"))
+        return json.dumps(printed(example.words, folder, lasts=example.lasts))
+
+    return json.loads(kept(repr(example.words), run))
 
 
 def walk(value: Any, above: Parts = ()) -> Iterator[tuple[Parts, Any]]:

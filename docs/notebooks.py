@@ -16,7 +16,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from kept import kept
+
 FOLDER = Path(__file__).parent / "notebooks"
+# What stands before that which a cell shows.
+SHOWN = "```{raw} html\n"
 
 
 def cells_of(path: Path) -> list[tuple[str, str]]:
@@ -66,6 +70,13 @@ def write_pages(out: Path) -> None:
     """Write every notebook as a page of the manual, with what its cells give."""
     out.mkdir(parents=True, exist_ok=True)
     for path in sorted(FOLDER.glob("*.ipynb")):
+        (out / f"{path.stem}.md").write_text(page_of(path), encoding="utf-8")
+
+
+def page_of(path: Path) -> str:
+    """Return a notebook as a page of the manual, with what its cells print and show; see :func:`kept.kept`."""
+
+    def write() -> str:
         parts = []
         for kind, text, said, value in run(path):
             if kind != "code":
@@ -76,5 +87,7 @@ def write_pages(out: Path) -> None:
                 parts.append(f"```text\n{said}```")
             if value is not None:
                 flat = "\n".join(line for line in shown(value).splitlines() if line.strip())
-                parts.append(f"```{{raw}} html\n{flat}\n```")
-        (out / f"{path.stem}.md").write_text("\n\n".join(parts) + "\n", encoding="utf-8")
+                parts.append(f"{SHOWN}{flat}\n```")
+        return "\n\n".join(parts) + "\n"
+
+    return kept(path.read_text(encoding="utf-8"), write)

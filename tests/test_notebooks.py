@@ -11,7 +11,7 @@ import pytest
 DOCS = Path(__file__).parents[1] / "docs"
 sys.path.insert(0, str(DOCS))
 
-from notebooks import FOLDER, run, shown  # noqa: E402
+from notebooks import FOLDER, SHOWN, page_of  # noqa: E402
 
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 
@@ -28,12 +28,14 @@ def test_two_notebooks_are_kept_without_outputs():
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
-def test_a_notebook_runs_from_an_empty_folder_and_shows_what_it_found(path):
-    outputs = [(said, shown(value)) for kind, _, said, value in run(path) if kind == "code"]
-    pictures = [page for _, page in outputs if "data:image/svg+xml;base64," in page or page.startswith("<svg")]
-    tables = [page for _, page in outputs if "<table" in page]
+def test_a_notebook_runs_from_an_empty_folder_and_shows_what_it_found(path, kept_runs):
+    """As a page of the manual, which the test of the manual takes from here, or this one from there."""
+    page = page_of(path)
+    shown = [part.partition("\n```")[0] for part in page.split(SHOWN)[1:]]
+    pictures = [one for one in shown if "data:image/svg+xml;base64," in one or one.startswith("<svg")]
+    tables = [one for one in shown if "<table" in one]
     assert len(pictures) >= 2 and len(tables) >= 2
-    assert any("fastest at" in said for said, _ in outputs)
+    assert any("fastest at" in part.partition("\n```")[0] for part in page.split("```text\n")[1:])
 
 
 def test_what_a_notebook_saves_is_what_the_command_prints_and_draws(tmp_path, edgewind):
