@@ -176,6 +176,13 @@ def test_volts_are_turned_into_indicated_pressures_by_the_gauge_without_its_old_
     assert found.factor == pytest.approx(1.2, rel=1e-3)
 
 
+def test_pairs_that_are_left_out_are_named_by_their_flag_where_too_few_remain(tmp_path, make_bench):
+    path = tmp_path / "pairs.csv"
+    path.write_text("gauge [V],reference [Pa]\n2.0,1\n0.01,0.1\n0.02,0.2\n", encoding="utf-8")
+    with pytest.raises(InputError, match="1 pairs; 2 are left out, since the gauge is flagged under-range there"):
+        compare_pairs(path, make_bench())
+
+
 @pytest.mark.parametrize(
     ("table", "said"),
     [

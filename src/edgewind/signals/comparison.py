@@ -210,15 +210,25 @@ def compare_pairs(path: str | Path, bench: Bench | None = None, reference_log_u_
     path = Path(path)
     try:
         rows = [row for row in read_rows(path, PAIR_TITLES, "pair") if not row.text("exclude")]
-        pairs = [_pair(row, bench) for row in rows]
-        indicated, reference, u, reference_u = np.array([pair for pair in pairs if pair is not None]).reshape(-1, 4).T
+        found = [_pair(row, bench) for row in rows]
+        pairs, flags = (
+            [one for one in found if not isinstance(one, str)],
+            [one for one in found if isinstance(one, str)],
+        )
+        if len(pairs) < 3 and flags:
+            raise InputError(
+                f"a comparison of {len(pairs)} pairs; {len(flags)} are left out, since the gauge is flagged "
+                f"{', '.join(sorted(set(flags)))} there",
+                fix="give three pairs or more at which it is not, or check [gauge] of bench.toml",
+            )
+        indicated, reference, u, reference_u = np.array(pairs).reshape(-1, 4).T
         return compare_gauges(indicated, reference, u, reference_u, reference_log_u_common)
     except InputError as error:
         raise error.at(file=str(path)) from None
 
 
-def _pair(row: Row, bench: Bench | None) -> tuple[float, float, float, float] | None:
-    """Indicated and reference pressure, each with its uncertainty in ``ln p``; None where out of range."""
+def _pair(row: Row, bench: Bench | None) -> tuple[float, float, float, float] | str:
+    """Indicated and reference pressure, each with its uncertainty in ``ln p``; the flag where out of range."""
     reference, reference_u = _pressure(row, "reference")
     if "gauge" not in row.cells:
         indicated, indicated_u = _pressure(row, "indicated")
@@ -237,7 +247,7 @@ def _pair(row: Row, bench: Bench | None) -> tuple[float, float, float, float] | 
         )
     readings = pressure_from_volts(volts, uncorrected(bench))
     if readings.flags[0]:
-        return None
+        return str(readings.flags[0])
     factor = bench.gas_factor.value
     return float(readings.pressure_pa[0]) / factor, reference, float(readings.log_u[0]), reference_u
 
