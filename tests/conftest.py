@@ -229,7 +229,7 @@ def published(request: pytest.FixtureRequest) -> Published:
 # makes once is not made twice. All others, which make little, fill the halves up, last: what is left of them is taken
 # over by whichever process ends first.
 HALVES = (
-    ("test_study.py", "test_json_keys.py", "test_manual.py", "web", "plan", "kinetics", "virtual", "test_notebooks.py"),
+    ("test_study.py", "test_json_keys.py", "test_notebooks.py", "test_manual.py", "web", "plan", "kinetics", "virtual"),
     ("live", "book", "report", "evidence"),
 )
 

@@ -33,7 +33,6 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from edgewind.bench import BENCH_FILE, Bench
-from edgewind.book import is_book, open_book, sources
 from edgewind.errors import InputError
 from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes, find, find_why_all
 from edgewind.evidence.fit import MODELS, STEPS
@@ -326,15 +325,18 @@ def benches_at(path: str | Path) -> list[Bench]:
 
 def _sources(path: str | Path, stack: ExitStack) -> tuple[Sequence[ExperimentSource], Path | None, str]:
     """Return the experiments at a path, where they are, and what a report calls the place."""
-    if not is_book(path):
-        return [FolderSource(folder) for folder in find_experiments(path)], Path(path), Path(path).resolve().name
-    book = stack.enter_context(open_book(path))
-    found = sources(book)
-    if not found:
-        raise InputError("the book holds no experiment yet", file=book.label)
-    # a report may travel: it names the database, and neither its host nor its user
-    place, root = (None, f"postgresql://…/{book.name}") if "://" in str(path) else (Path(path), book.name)
-    return found, place, root
+    if not Path(path).is_dir():
+        from edgewind.book import is_book, open_book, sources  # what reads databases takes long to load
+
+        if is_book(path):
+            book = stack.enter_context(open_book(path))
+            found = sources(book)
+            if not found:
+                raise InputError("the book holds no experiment yet", file=book.label)
+            # a report may travel: it names the database, and neither its host nor its user
+            place, root = (None, f"postgresql://…/{book.name}") if "://" in str(path) else (Path(path), book.name)
+            return found, place, root
+    return [FolderSource(folder) for folder in find_experiments(path)], Path(path), Path(path).resolve().name
 
 
 def _run(

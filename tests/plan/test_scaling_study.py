@@ -108,7 +108,7 @@ def test_sweeps_with_and_without_an_optimum_are_as_many_as_the_plan_says(study):
     """New sweeps at the ends of where claims put the optimum, against the chance fitted to the plan's own."""
     key = (14e-3, "N2")
     rotor, pressure = study.rotors[key], study.pressures[key]
-    fresh = read_trials([rotor.curve], [pressure], [(-0.4, 0.4)], SMALL.noise, 20, 77, processes=2)[0]
+    fresh = read_trials([rotor.curve], [pressure], [(-0.4, 0.4)], SMALL.noise, 20, 77, processes=1)[0]
     told = study.calibration[key]
     chance = 1 / (1 + np.exp(-told.chance[0] - told.chance[1] * fresh.standing))
     assert abs(fresh.found.sum() - chance.sum()) < 2.6 * np.sqrt((chance * (1 - chance)).sum() + 1)
