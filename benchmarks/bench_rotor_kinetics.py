@@ -14,21 +14,27 @@ The GPU's rows are there where a GPU is. Runs of 2026-11-29 on one H200 and its 
 
 from __future__ import annotations
 
+import argparse
 import importlib.util
+import json
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from measured import Row, row, spent
 
-from edgewind.kinetics import RotorRatios
+from edgewind.kinetics import RotorRatios, gpu
 from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.geometry import Shape
 from edgewind.kinetics.gpu import CardSweep, GpuOperator, operator_for, why_no_gpu
+from edgewind.kinetics.rotor_entries import compute, entries
 from edgewind.kinetics.rotor_grid import Rotor
 from edgewind.kinetics.rotor_operator import RotorDrive
 from edgewind.kinetics.rotor_respond import MAIN, coefficients, refine
 from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, solve_rotor
+from edgewind.kinetics.rotor_table import KEY, NAMES, lone_square
 
 SQUARE = Shape("square")
 FOUR = Rotor(SQUARE, 4, 1.5, 6.0, 4.0)
@@ -132,3 +138,71 @@ def surface() -> list[Row]:
 def run(full: bool = True) -> list[Row]:
     """Measure; the short form leaves out what takes minutes."""
     return [*rates(full), *solves(full), *rays(full), *surface()]
+
+
+def fresh(count: int, seed: int, file: Path, levels: tuple[int, ...] = (0, 1)) -> list[Row]:
+    """Solve random rotors that no table knows and hold the shipped surface against them.
+
+    Parameters
+    ----------
+    count, seed : int
+        How many rotors, and the seed that draws them.
+    file : Path
+        Where each is kept as a line of JSON as soon as it is solved; those that it holds are not solved again.
+    levels : tuple of int
+        Resolutions: the answer is that of the last, its error from the difference of the last two.
+    """
+    lines = [json.loads(line) for line in file.read_text().splitlines()] if file.is_file() else []
+    for number, entry in enumerate(entries(count, seed=seed)):
+        about = {"seed": seed, "number": number, "levels": list(levels)}
+        if not any(about.items() <= line.items() for line in lines):
+            solved = compute(entry, levels, "auto", gpu.LEAST_UPDATES)
+            lines.append(about | {str(name): float(str(value)) for name, value in solved.items()})
+            with file.open("a") as kept:
+                kept.write(json.dumps(lines[-1]) + "\n")
+            print(f"  rotor {number + 1} of {count}: {lines[-1]['seconds']:.0f} s", flush=True)
+    return judged([line for line in lines if line["seed"] == seed and line["levels"] == list(levels)])
+
+
+def judged(lines: list[dict[str, Any]]) -> list[Row]:
+    """Return how far the surface is from rotors solved directly."""
+    off, stated, solved = [], [], []
+    for vanes, data in pd.DataFrame(lines).groupby("vanes"):
+        place = [data[name].to_numpy(float) for name in KEY[1:]]
+        ratios, lone = RotorRatios.standard(int(vanes)), lone_square(place[3], place[4])  # type: ignore[call-overload]
+        found, error = ratios.at(*place), ratios.error(*place)
+        for name in NAMES:
+            direct = data[name].to_numpy(float)
+            off.append(np.abs(np.log(found[name] * lone[name] / direct)))
+            stated.append(error[name])
+            solved.append(data[f"{name}_error"].to_numpy(float) / direct)
+    distance, surface, direct = (np.concatenate(part) for part in (off, stated, solved))
+    both = np.hypot(surface, direct)
+    return [
+        row("fresh rotors solved directly", len(lines)),
+        row("their numbers further than 2 % from the surface", int(np.sum(distance > 0.02)), "", 0),
+        row("greatest distance", float(distance.max()), "", 0.02),
+        row("root mean square of the distance", float(np.sqrt(np.mean(distance**2)))),
+        row("within the stated error of surface and solution", float(np.mean(distance <= both)), "1"),
+        row("within twice that", float(np.mean(distance <= 2.0 * both)), "1", 0.9),
+        row("within twice the surface's error alone", float(np.mean(distance <= 2.0 * surface)), "1"),
+        row("error of the direct solutions, root mean square", float(np.sqrt(np.mean(direct**2)))),
+        row("error of the direct solutions, greatest", float(direct.max())),
+    ]
+
+
+def main() -> None:
+    """Solve fresh rotors, and say how the surface stands to them."""
+    parser = argparse.ArgumentParser(description=main.__doc__)
+    parser.add_argument("--rotors", type=int, required=True, help="how many")
+    parser.add_argument("--seed", type=int, required=True, help="what draws them")
+    parser.add_argument("--levels", default="0,1", help="resolutions; the last two tell the error")
+    parser.add_argument("--out", type=Path, default=Path("fresh-rotors.jsonl"), help="where each is kept; resumable")
+    asked = parser.parse_args()
+    levels = tuple(int(level) for level in asked.levels.split(","))
+    for one in fresh(asked.rotors, asked.seed, asked.out, levels):
+        print(f"{one['name']:<60} {one['value']:.4g}  target {one['target'] if one['target'] is not None else '-'}")
+
+
+if __name__ == "__main__":
+    main()

@@ -20,7 +20,7 @@ import pandas as pd
 
 import edgewind.kinetics
 from edgewind.files import cache_folder
-from edgewind.kinetics.rotor_entries import compute, entries
+from edgewind.kinetics.rotor_entries import HELD_SEED, compute, entries
 from edgewind.kinetics.rotor_table import KEY, VANES, read_answers, surfaces_of
 from edgewind.runner import KeptResults, open_runner
 
@@ -75,7 +75,7 @@ def main() -> None:
     levels = (1, 2) if asked.held else (0, 1)
     pieces = [
         (entry, levels, asked.device, asked.card_from)
-        for entry in entries(asked.count, held=asked.held)
+        for entry in entries(asked.count, seed=HELD_SEED if asked.held else None)
         if place({name: getattr(entry, name) for name in KEY}) not in known
     ]
 

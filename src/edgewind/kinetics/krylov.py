@@ -1,8 +1,8 @@
-"""Flexible GMRES: the preconditioner may itself be an iteration, and differ from step to step."""
+"""Flexible GMRES, whose preconditioner may differ from step to step, and the polynomials by which GMRES solves."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -116,3 +116,92 @@ def fgmres(
     for coefficient, correction in zip(coefficients, corrections, strict=True):
         x += coefficient * correction
     return KrylovResult(x, tuple(history), history[-1] <= tolerance)
+
+
+def residual_roots(
+    apply: Callable[[Floats], Floats], start: Floats, *, tolerance: float, limit: int, least: int = 1
+) -> list[complex]:
+    """Return the roots of the residual polynomial of GMRES from `start`, in an order that is stable to apply.
+
+    ``prod_k (1 - A / root_k) start`` is the residual that GMRES is left with. They are the harmonic Ritz values of the
+    Krylov space (S. Goossens and D. Roose, Numer. Linear Algebra Appl. 6, 281, 1999), ordered as Leja points; the
+    second of a complex pair follows the first.
+
+    Parameters
+    ----------
+    apply : callable
+        Product with A.
+    start : array
+        Right-hand side.
+    tolerance, limit, least : float, int, int
+        Relative residual to reach, and most and fewest products.
+    """
+    frames = np.empty((limit + 1, start.size))
+    frames[0] = start / np.linalg.norm(start)
+    matrix = np.zeros((limit + 1, limit))
+    count = 0
+    while count < limit:
+        product = apply(frames[count])
+        # Twice, as above.
+        for _ in range(2):
+            overlaps = frames[: count + 1] @ product
+            product = product - overlaps @ frames[: count + 1]
+            matrix[: count + 1, count] += overlaps
+        length = float(np.linalg.norm(product))
+        matrix[count + 1, count] = length
+        count += 1
+        if length <= 1e-12:
+            break
+        frames[count] = product / length
+        target = np.eye(1, count + 1)[0]
+        found = np.linalg.lstsq(matrix[: count + 1, :count], target)[0]
+        if count >= least and np.linalg.norm(target - matrix[: count + 1, :count] @ found) <= tolerance:
+            break
+    square = matrix[:count, :count].copy()
+    square[:, -1] += matrix[count, count - 1] ** 2 * np.linalg.solve(square.T, np.eye(1, count, count - 1)[0])
+    return _leja(np.asarray(np.linalg.eigvals(square), dtype=np.complex128))
+
+
+def _leja(points: NDArray[np.complex128]) -> list[complex]:
+    """Order points so that each is far from all before it, the largest first."""
+    left = [complex(point) for point in points if point.imag >= 0.0]
+    found: list[complex] = []
+    while left:
+        far = [
+            float(np.sum(np.log(np.abs(point - np.array(found)) + 1e-300))) if found else abs(point) for point in left
+        ]
+        point = left.pop(int(np.argmax(far)))
+        found += [point] if point.imag == 0.0 else [point, point.conjugate()]
+    return found
+
+
+def apply_polynomial(
+    apply: Callable[[Floats], Floats],
+    residual: Floats,
+    precondition: Callable[[Floats], Floats],
+    roots: Sequence[complex],
+) -> Floats:
+    """Return the x that leaves ``prod_k (1 - A P / root_k) residual``: an approximate solution, linear in `residual`.
+
+    Parameters
+    ----------
+    apply, precondition : callable
+        Products with A, and with its approximate inverse P.
+    residual : array
+        Right-hand side.
+    roots : sequence of complex
+        As `residual_roots` gives them for the product of A and P.
+    """
+    x, left, number = np.zeros_like(residual), residual, 0
+    while number < len(roots):
+        root = roots[number]
+        step, number = precondition(left), number + 1
+        size = 1.0 / root.real
+        if root.imag:
+            # A pair at once, by real numbers.
+            size, number = 1.0 / abs(root) ** 2, number + 1
+            step = 2.0 * root.real * step - precondition(apply(step))
+        x += size * step
+        if number < len(roots):
+            left = left - size * apply(step)
+    return x

@@ -2,8 +2,18 @@
 
 The gas towards the continuum differs little from local equilibrium, so a few velocities carry the slow modes, those
 that a fixed point is worst at: the first step down keeps the grid and drops to few velocities. The steps below merge
-cells in pairs, and the lowest operator is small enough for a dense factorisation. Each level is solved loosely by
-flexible GMRES with the next one as its preconditioner: W-cycles, whatever Kn.
+cells in pairs, and the lowest operator is small enough for a dense factorisation. Each level is solved loosely with the
+next one as its preconditioner: W-cycles, whatever Kn.
+
+The level of few velocities is solved by flexible GMRES. Those below apply a polynomial of their preconditioned operator
+that is found once, as the one by which GMRES solves for noise (N. M. Nachtigal, L. Reichel and L. N. Trefethen, SIAM J.
+Matrix Anal. Appl. 13, 796, 1992). All below is then one linear map. GMRES within GMRES within GMRES is none: in dense
+gas it magnifies rounding by four to ten orders, so that sums in another order, or on a GPU, gave coefficients that
+differed by as much as the outermost iteration leaves.
+
+Levels measure residuals by what the equation itself dissipates: moments by the collisions that they take part in,
+densities of walls by the flux onto them. Noise is then a fair sample, which it is not where walls weigh as much as all
+the gas.
 """
 
 from __future__ import annotations
@@ -17,7 +27,7 @@ from scipy import sparse
 from scipy.linalg import lu_factor
 from scipy.linalg.lapack import dgetrs
 
-from edgewind.kinetics.krylov import fgmres
+from edgewind.kinetics.krylov import apply_polynomial, fgmres, residual_roots
 
 Floats = NDArray[np.float64]
 
@@ -38,6 +48,10 @@ class LinearOperator(Protocol):
         """Root of the share of the domain that each unknown stands for."""
 
     @property
+    def dissipation(self) -> Floats:
+        """Root of the weight of each unknown in what collisions and walls dissipate."""
+
+    @property
     def null(self) -> tuple[Floats, Floats]:
         """Unknowns that nothing opposes, and the weights of what every sweep conserves."""
 
@@ -56,6 +70,8 @@ class LinearOperator(Protocol):
 
 # The bottom is factorised: a matrix of this size takes about a tenth of a second.
 LARGEST_DENSE = 1000
+# Of a polynomial: noise has little of the few slow modes, which ask for more than it does.
+LEAST_SWEEPS = 4
 
 
 @dataclass
@@ -70,29 +86,35 @@ class Level:
         The next coarser level; without one the operator is factorised.
     restrict, prolong : maps, optional
         Unknowns to the level below and back; without them the unknowns are the same.
+    scale : array
+        Factor of the unknowns that the level is solved in.
     tolerance : float
-        Relative residual at which a loose solve stops.
+        Relative residual at which a loose solve stops, or that its polynomial leaves of noise.
     limit : int
         Most sweeps of a loose solve.
+    flexible : bool
+        Whether a loose solve is GMRES; else it is a polynomial found once.
     workers : int
         Threads that make the matrix of the lowest level.
     """
 
     operator: LinearOperator
+    scale: Floats
     below: Level | None = None
     restrict: Any = None
     prolong: Any = None
     tolerance: float = 0.0
     limit: int = 0
+    flexible: bool = False
     workers: int = 1
     sweeps: int = field(default=0, init=False)
+    _roots: list[complex] = field(default_factory=list, init=False)
     _factors: Any = field(default=None, init=False)
 
     def product(self, y: Floats) -> Floats:
         """Product with the operator, counted, in scaled unknowns."""
         self.sweeps += 1
-        scale = self.operator.scale
-        return scale * self.operator.apply(y / scale)
+        return self.scale * self.operator.apply(y / self.scale)
 
     def work(self, unit: LinearOperator) -> float:
         """Sweeps on this level and below, in sweeps of the operator `unit`."""
@@ -107,9 +129,10 @@ class Level:
         """Approximate solution of ``(1 - K) e = r`` in scaled unknowns, from the level below."""
         if self.below is None:
             return r
+        scale, scale_below = self.scale, self.below.scale
         if self.restrict is None or self.prolong is None:
-            return self.below.solve(r)
-        scale, scale_below = self.operator.scale, self.below.operator.scale
+            ratio = scale / scale_below
+            return np.asarray(ratio * self.below.solve(r / ratio))
         coarse = scale_below * (self.restrict @ (r / scale))
         # 1 - K is near 1 for what the coarse grid cannot see: that part of r is its own correction.
         return np.asarray(r + scale * (self.prolong @ ((self.below.solve(coarse) - coarse) / scale_below)))
@@ -118,11 +141,28 @@ class Level:
         """Loose solution of ``(1 - K) e = r``; exact at the bottom."""
         if self.below is None:
             return self._solve_dense(r)
-        return fgmres(self.product, r, self.precondition, tolerance=self.tolerance, limit=self.limit).x
+        if self.flexible:
+            return fgmres(self.product, r, self.precondition, tolerance=self.tolerance, limit=self.limit).x
+        if not self._roots:
+            self._roots = self._find_roots()
+        return apply_polynomial(self.product, r, self.precondition, self._roots)
+
+    def _find_roots(self) -> list[complex]:
+        null, mass = self.operator.null
+        noise = np.random.default_rng(0).normal(size=self.scale.size)
+        # What every sweep conserves is never a residual.
+        noise -= self.scale * null * (mass / self.scale @ noise)
+        return residual_roots(
+            lambda r: self.product(self.precondition(r)),
+            noise,
+            tolerance=self.tolerance,
+            limit=self.limit,
+            least=LEAST_SWEEPS,
+        )
 
     def _solve_dense(self, r: Floats) -> Floats:
         if self._factors is None:
-            matrix, scale = self.operator.matrix(self.workers), self.operator.scale
+            matrix, scale = self.operator.matrix(self.workers), self.scale
             matrix *= scale[:, None] / scale[None, :]
             null, mass = self.operator.null
             matrix += np.outer(scale * null, mass / scale)
@@ -130,20 +170,20 @@ class Level:
         return np.asarray(dgetrs(*self._factors, r)[0])
 
 
-def ladder(fine: LinearOperator, rough: LinearOperator, patience: int = 6, workers: int = 1) -> Level:
+def ladder(fine: LinearOperator, rough: LinearOperator, patience: int = 8, workers: int = 1) -> Level:
     """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve takes.
 
     `patience` is the number of sweeps that the levels with merged cells may take at a time, `workers` that of threads.
     """
-    top = Level(fine)
+    top = Level(fine, fine.scale)
     if fine.size > rough.size:
         # What walls of other laws keep stands last; below all walls are Maxwell's.
         first = sparse.eye_array(rough.size, fine.size)
         top.restrict, top.prolong = sparse.csr_array(first), sparse.csr_array(first.T)
-    level = top.below = Level(rough, tolerance=0.1, limit=20, workers=workers)
+    level = top.below = Level(rough, rough.dissipation, tolerance=0.1, limit=20, flexible=True, workers=workers)
     while level.operator.size > LARGEST_DENSE:
         coarse = level.operator.coarser()
         level.restrict, level.prolong = level.operator.transfer(coarse)
-        level.below = Level(coarse, tolerance=0.3, limit=patience, workers=workers)
+        level.below = Level(coarse, coarse.dissipation, tolerance=0.3, limit=patience, workers=workers)
         level = level.below
     return top

@@ -79,6 +79,12 @@ class PolyatomicOperator(RoomOperator):
         """Moments of a cell."""
         return super().kinds + 2 + len(self.grid.across)
 
+    @property
+    def kind_weights(self) -> list[float]:
+        """Mean square of the disturbance that one of each moment stands for."""
+        heat = max(self.gas.heat, 0.1)
+        return [*super().kind_weights, heat, *[2.0 * heat] * (1 + len(self.grid.across))]
+
     def _run(self, moments: Floats, walls: list[Floats], kept: list[Floats], drive: Drive) -> tuple[Floats, Incoming]:
         gas, dimensions = self.gas, 1 + len(self.grid.across)
         monatomic = 2 + 2 * dimensions

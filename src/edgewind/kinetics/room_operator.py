@@ -27,6 +27,8 @@ from edgewind.kinetics.walls import FaceLoads, face_loads, half_flux
 Floats = NDArray[np.float64]
 
 REST = Drive()
+# In free flight nothing collides, and moments would not count among the unknowns.
+LEAST_DELTA = 0.1
 
 
 @dataclass(frozen=True)
@@ -150,6 +152,11 @@ class RoomOperator(ABC):
         """Moments of a cell: density, velocity, temperature, heat flux."""
         return 4 + 2 * len(self.grid.across)
 
+    @property
+    def kind_weights(self) -> list[float]:
+        """Mean square of the disturbance that one of each moment stands for."""
+        return moment_weights(1 + len(self.grid.across))
+
     @cached_property
     def _areas(self) -> list[Floats]:
         """Areas of the walls, block by block: end, sides, vane, and the rim of a thick vane."""
@@ -269,6 +276,17 @@ class RoomOperator(ABC):
         ]
         parts += [np.full(shape, 1.0 / np.prod(shape[:-1])) for shape in self.memories]
         return np.asarray(np.sqrt(np.concatenate([np.ravel(part) for part in parts])))
+
+    @cached_property
+    def dissipation(self) -> Floats:
+        """Root of the weight of each unknown in what collisions and walls dissipate."""
+        weights = self.scale.copy()
+        moments, walls, _ = self.parts(weights)
+        moments[:] = np.sqrt(max(self.delta, LEAST_DELTA) * self.grid.volume[..., None] * np.array(self.kind_weights))
+        for density, area, flux in zip(walls, self._areas, self._fluxes, strict=True):
+            # Where no wall is, unknowns stay zero, but they are divided by this.
+            density[:] = np.sqrt(flux * np.maximum(area, 1e-3 * (area.max() or 1.0)))
+        return weights / float(np.linalg.norm(weights))
 
     @cached_property
     def null(self) -> tuple[Floats, Floats]:
@@ -406,6 +424,11 @@ class RoomOperator(ABC):
             _unknowns(self.grid, coarse.grid, self.kinds, lambda fine, rough: average(rough, fine)),
             _unknowns(coarse.grid, self.grid, self.kinds, spread),
         )
+
+
+def moment_weights(dimensions: int) -> list[float]:
+    """Return the mean squares of 1, 2 c_x, c^2 - 3/2 and (4/5) c_x (c^2 - 5/2), in the order of the moments."""
+    return [1.0, *[2.0] * dimensions, 1.5, *[0.8] * dimensions]
 
 
 def rim_drive(grid: Grid, parity: float, front: float, back: float, speed: float) -> tuple[Floats, Floats]:

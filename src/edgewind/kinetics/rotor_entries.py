@@ -75,12 +75,19 @@ def entry_at(u: np.ndarray, vanes: int) -> Entry:
     )
 
 
-def entries(count: int, *, held: bool = False) -> Iterator[Entry]:
-    """Yield that many rotors, of four and two vanes by turns."""
+# Of the random rotors that the tests hold the surface against.
+HELD_SEED = 20_26
+
+
+def entries(count: int, *, seed: int | None = None) -> Iterator[Entry]:
+    """Yield that many rotors, of four and two vanes by turns: those of the tables, or random ones of a seed.
+
+    A larger count begins with the rotors of a smaller one.
+    """
     from scipy.stats import qmc
 
-    if held:
-        points = np.random.default_rng(20_26).random((4 * count + 64, 5))
+    if seed is not None:
+        points = np.random.default_rng(seed).random((4 * count + 64, 5))
     else:
         # Corners matter to an interpolation: the sequence is stretched a little over the ends of its ranges.
         points = np.clip(1.08 * (qmc.Sobol(5, seed=14).random(4096) - 0.5) + 0.5, 0.0, 1.0)

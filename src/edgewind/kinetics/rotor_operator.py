@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from edgewind.kinetics.block_map import BlockMap
 from edgewind.kinetics.quadrature import LANES, SpaceVelocities, lane_rows
+from edgewind.kinetics.room_operator import LEAST_DELTA, moment_weights
 from edgewind.kinetics.rotor_grid import HALF, MIRRORED, QUARTER, RotorGrid, unknowns_map
 from edgewind.kinetics.sweeps import compiled
 from edgewind.kinetics.walls import FaceLoads
@@ -277,6 +278,18 @@ class RotorOperator:
         for area, cover in ((in_y, g.cover_y), (in_x, g.cover_x)):
             parts.append(np.maximum(cover, 1e-3) * area / area.sum())
         return np.asarray(np.sqrt(np.concatenate([np.ravel(part) for part in parts])))
+
+    @cached_property
+    def dissipation(self) -> Floats:
+        """Root of the weight of each unknown in what collisions and walls dissipate."""
+        weights = np.zeros(self.size)
+        volume = np.maximum(self.grid.volume, 1e-3 * self.grid.volume.max())
+        moments, *walls = self.split(weights)
+        moments[:] = np.sqrt(max(self.delta, LEAST_DELTA) * volume[..., None] * np.array(moment_weights(3)))
+        for density, area, flux in zip(walls, self._areas, self._fluxes, strict=True):
+            # Where no wall is, unknowns stay zero, but they are divided by this.
+            density[:] = np.sqrt(flux * np.maximum(area, 1e-3 * (area.max() or 1.0)))
+        return weights / float(np.linalg.norm(weights))
 
     @cached_property
     def null(self) -> tuple[Floats, Floats]:

@@ -211,7 +211,7 @@ def solve_rotor(
             if key not in ladders:
                 fine = operator_for(case.operator(level, key, workers))
                 rough = operator_for(case.operator(level.rough(case.knudsen), key, workers))
-                ladders[key] = fine, ladder(fine, rough, 12 if case.knudsen < THICK else 6, workers)
+                ladders[key] = fine, ladder(fine, rough, 12 if case.knudsen < THICK else 8, workers)
             operator, top = ladders[key]
             told = None if progress is None else partial(progress, number)
             asked = iteration_tolerance(tolerance, case.knudsen)

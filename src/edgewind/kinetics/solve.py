@@ -312,7 +312,7 @@ def _solve(
             simpler = replace(case, walls=case.walls.as_maxwell)
             rough = operator_for(simpler.operator(resolution.rough(case.knudsen), key, 1, ROUGHLY_FORGOTTEN))
             thick = case.knudsen < THICK and case.shape.name != "strip"
-            ladders[key] = fine, ladder(fine, rough, 12 if thick else 6, workers)
+            ladders[key] = fine, ladder(fine, rough, 12 if thick else 8, workers)
         told = None if progress is None else partial(progress, number)
         before = start[number] if start else None
         answers.append(_answer(*ladders[key], drive, iteration_tolerance(tolerance, case.knudsen), before, told))
