@@ -95,12 +95,15 @@ Cluster = Annotated[
         "--cluster",
         callback=_use_cluster,
         envvar="EDGEWIND_CLUSTER",
-        help="Dask scheduler that takes the long work, tcp://host:8786; this machine where absent.",
+        help="Dask scheduler for long work, tcp://host:8786; default: this machine.",
     ),
 ]
 Solve = Annotated[
     bool,
-    typer.Option("--solve", help="Solve a rotor that is outside the tables of whole rotors, in minutes, and keep it."),
+    typer.Option(
+        "--solve",
+        help="Solve a rotor that is outside the tables of whole rotors, which takes minutes, and store the solution.",
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON: SI, the unit in each key.")]
 

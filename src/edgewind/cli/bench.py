@@ -21,14 +21,15 @@ if TYPE_CHECKING:
 @app.command()
 def bench(
     path: Annotated[
-        Path | None, typer.Argument(help="The bench.toml to simulate, or its folder; an invented one where left out.")
+        Path | None, typer.Argument(help="The bench.toml to simulate, or its folder; default: an invented bench.")
     ] = None,
     port: Annotated[
-        int, typer.Option(help="First TCP port, the instruments one after another; 0 takes free ones.")
+        int, typer.Option(help="First TCP port; each instrument takes the next one. 0 takes free ports.")
     ] = 0,
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
     open_to_network: Annotated[
-        bool, typer.Option("--open-to-network", help="Let anyone on the network of --host work the bench.")
+        bool,
+        typer.Option("--open-to-network", help="Allow anyone on the network of --host to operate the simulated bench."),
     ] = False,
     speed_up: Annotated[float, typer.Option(help="Speed-up factor: simulated time over real time.")] = 100.0,
     seed: Annotated[int | None, typer.Option(help="Random seed of all noise; the default is [virtual].seed.")] = None,

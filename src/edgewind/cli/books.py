@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 @app.command(name="import")
 def import_(
     folder: Annotated[Path, typer.Argument(help="Experiment folder, or a folder that holds several.")],
-    book: Annotated[str, typer.Argument(help="Lab book: a file, made where there is none, or postgresql://…")],
-    name: Annotated[str | None, typer.Option(help="Name of the experiment; that of its folder otherwise.")] = None,
+    book: Annotated[str, typer.Argument(help="Lab book: a file, made if it does not exist, or postgresql://…")],
+    name: Annotated[str | None, typer.Option(help="Name of the experiment; default: name of its folder.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Import experiment folders into a lab book, with every file in them."""
@@ -42,7 +42,7 @@ def import_(
 @app.command()
 def export(
     book: Annotated[str, typer.Argument(help="Lab book: a file, or postgresql://…")],
-    out: Annotated[Path, typer.Argument(help="Folder to make; each experiment becomes a folder in it.")],
+    out: Annotated[Path, typer.Argument(help="Folder to create; each experiment becomes a folder in it.")],
     name: Annotated[str | None, typer.Option(help="One experiment only; OUT is then its folder.")] = None,
     as_json: AsJson = False,
 ) -> None:

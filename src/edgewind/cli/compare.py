@@ -20,7 +20,9 @@ def compare(
     reference_uncertainty: Annotated[
         str, typer.Option(help="Standard uncertainty of the reference that all pairs share: '2 %'.")
     ] = "0 %",
-    write: Annotated[bool, typer.Option("--write", help="Write the correction to bench.toml, comments kept.")] = False,
+    write: Annotated[
+        bool, typer.Option("--write", help="Write the correction to bench.toml, where all comments stay.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Compare a gauge with a reference gauge and give its correction."""

@@ -1,11 +1,11 @@
 """The command `edgewind demo`: simulate a bench, record a sweep from it, study the book. INVENTED DATA throughout.
 
-The simulated bench is a process of its own and speaks SCPI over TCP; the recorder does not know that it is simulated.
-Its bench time runs up to 300 times faster than the clock, so that a dwell of half a minute is 0.1 s here. The last
-thing recorded is a reversal: the lamp goes off, and the envelope is chilled in the dark.
+The simulated bench is a process of its own that speaks SCPI over TCP; the recorder does not know that it is simulated.
+Its time runs up to 300 times faster than the clock, so that a dwell of half a minute takes 0.1 s. The last
+recording is a reversal: the lamp goes off, and the envelope is chilled in the dark.
 
-The physics of the simulated rotor is not that of the program, so that the study has to struggle as with a real one.
-What is true of it is printed at the end, beside what was found.
+The simulated rotor has another physics than the model of the program, so that the study is as difficult as with a real
+rotor. The true values are printed at the end beside those found.
 """
 
 from __future__ import annotations
@@ -34,10 +34,10 @@ REVERSAL = "2.5 Pa, -20 degC"
 
 @app.command()
 def demo(
-    out: Annotated[Path, typer.Option(help="Folder to make for report, figures, data and lab book.")] = Path(
+    out: Annotated[Path, typer.Option(help="Folder to create for report, figures, data and lab book.")] = Path(
         "demo-out"
     ),
-    quick: Annotated[bool, typer.Option("--quick", help="Few readings and no fit, for a look.")] = False,
+    quick: Annotated[bool, typer.Option("--quick", help="Few readings and no fit, for a first look.")] = False,
 ) -> None:
     """Show a whole study: a simulated bench, a sweep recorded from it, a report; everything is invented."""
     from edgewind.bench import write_to_bench
@@ -71,7 +71,7 @@ def demo(
 
 
 def speed_up() -> float:
-    """Return bench time over time on the wall: less where the processors are busy, or moments of a run are missed."""
+    """Return simulated time over real time: less if the processors are busy, so that no moment of a run is missed."""
     try:
         load = os.getloadavg()[0] / (os.cpu_count() or 1)
     except (AttributeError, OSError):  # Windows
@@ -100,7 +100,7 @@ def record_and_study(folder: Path, book: Path, out: Path, bench: subprocess.Pope
 
 
 def print_truth(out: Path) -> None:
-    """Print what is true of the simulated rotor beside what the study found."""
+    """Print the true values of the simulated rotor beside those of the study."""
     from edgewind.clock import SimulatedClock
     from edgewind.formatting import text_table
     from edgewind.virtual import Apparatus, invented_bench

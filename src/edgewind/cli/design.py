@@ -36,11 +36,11 @@ def design(
         typer.Option(help="Simulated sweeps of each rotor in each gas; more trials give more precise power estimates."),
     ] = 40,
     seed: Annotated[int, typer.Option(help="Seed of all draws; the same seed gives the same plan.")] = 1,
-    processes: Annotated[int | None, typer.Option(help="Processes; default: one a core.")] = None,
+    processes: Annotated[int | None, typer.Option(help="Number of processes; default: number of cores.")] = None,
     fit: UseReadings = True,
     solve: Solve = False,
     out: Annotated[
-        Path | None, typer.Option(help="Folder to make for the plan sheet, its figures, text and JSON.")
+        Path | None, typer.Option(help="Folder to create for the plan sheet, its figures, text and JSON.")
     ] = None,
     cluster: Cluster = None,
     as_json: AsJson = False,

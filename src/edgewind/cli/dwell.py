@@ -15,10 +15,12 @@ from edgewind.cli.described import BenchPath, UseReadings, bench_beside_readings
 def dwell(
     bench: BenchPath,
     pressures: Annotated[
-        str, typer.Option(help="Low, high and how many, or a list: '1 Pa, 7 mTorr'.")
+        str, typer.Option(help="Low, high and number, or a list: '1 Pa, 7 mTorr'.")
     ] = "0.05Pa:20Pa:12",
-    within: Annotated[float, typer.Option(help="Share of the new speed within which the rotor must have come.")] = 0.01,
-    turns: Annotated[float, typer.Option(help="Turns of a reading, which takes 20 s at least.")] = 5.0,
+    within: Annotated[
+        float, typer.Option(help="Relative difference from the new steady speed at which the rotor counts as settled.")
+    ] = 0.01,
+    turns: Annotated[float, typer.Option(help="Turns in a reading, which takes at least 20 s.")] = 5.0,
     changes: Annotated[
         list[str] | None, typer.Option("--set", help="What if: 'rotor.vane_width=30 mm'; repeatable.")
     ] = None,

@@ -23,22 +23,24 @@ def film(
     knudsen: Annotated[
         str | None,
         typer.Option(
-            help="Knudsen numbers to solve, frames between them are interpolated: a list, '10,1,0.1', or low, high and "
-            "how many, '0.01:10:19'. The film begins at the first."
+            help="Knudsen numbers to solve; frames between them are interpolated. A list, '10,1,0.1', or low, high and "
+            "number, '0.01:10:19'; the film begins at the first."
         ),
     ] = None,
     out: Annotated[Path | None, typer.Option(help="Write the film: FILE.mp4.")] = None,
     still: Annotated[Path | None, typer.Option(help="Write a still: FILE.png or FILE.svg.")] = None,
-    at: Annotated[float | None, typer.Option(help="Knudsen number of the still, where --knudsen has several.")] = None,
+    at: Annotated[float | None, typer.Option(help="Knudsen number of the still, if --knudsen has several.")] = None,
     room: Annotated[
         str | None,
         typer.Option(
-            help="Side of the closed room over the width of the vane, 4 where absent; about a rotor 'X,X,Z', or "
+            help="Side of the closed room over the width of the vane, default 4; for a rotor 'X,X,Z', or "
             "'DIAMETER,HEIGHT' with --round."
         ),
     ] = None,
-    vanes: Annotated[int | None, typer.Option(help="A rotor of 1, 2 or 4 vanes from above.")] = None,
-    arm: Annotated[float | None, typer.Option(help="From the axis to the middle of a vane over its width.")] = None,
+    vanes: Annotated[int | None, typer.Option(help="Draw a rotor of 1, 2 or 4 vanes from above.")] = None,
+    arm: Annotated[
+        float | None, typer.Option(help="Distance from the axis to the middle of a vane over its width.")
+    ] = None,
     round_: Annotated[bool, typer.Option("--round", help="The rotor's chamber is a cylinder.")] = False,
     aspect: Annotated[float, typer.Option(help="Height over width of a rectangle.")] = 1.0,
     position: Annotated[float, typer.Option(help="Place of the vane on the axis of the room, 0 to 1.")] = 0.5,
@@ -53,11 +55,13 @@ def film(
         str, typer.Option(help="page (1280 by 720), 1080p, 4K, or vertical (1080 by 1920) for a phone.")
     ] = "1080p",
     theme: Annotated[str, typer.Option(help="dark or light.")] = "dark",
-    seconds: Annotated[float, typer.Option(help="How long the film is.")] = 12.0,
+    seconds: Annotated[float, typer.Option(help="Duration of the film.")] = 12.0,
     fps: Annotated[int, typer.Option(help="Frames a second.")] = 30,
     footnote: Annotated[
         bool,
-        typer.Option("--footnote/--no-footnote", help="What was computed and how, in small type; out for a phone."),
+        typer.Option(
+            "--footnote/--no-footnote", help="Footnote on what was computed and how; never in a vertical picture."
+        ),
     ] = True,
     specks: Annotated[bool, typer.Option(help="Let specks drift with the gas.")] = True,
     tolerance: Annotated[float, typer.Option(help="Relative error of the coefficients.")] = 5e-3,

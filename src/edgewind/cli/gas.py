@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 @app.command()
 def gas(
     what: Annotated[str, typer.Argument(metavar="GAS", help="air, N2, argon, '0.9 He + 0.1 Ne' …")],
-    pressure: Annotated[str, typer.Argument(help="With its unit: '7 mTorr'.")],
-    temperature: Annotated[str, typer.Option(help="With its unit.")] = "20 degC",
+    pressure: Annotated[str, typer.Argument(help="Pressure with its unit: '7 mTorr'.")],
+    temperature: Annotated[str, typer.Option(help="Temperature with its unit.")] = "20 degC",
     size: Annotated[
         str | None, typer.Option(help="Length for the Knudsen number, such as the width of a vane: '10 mm'.")
     ] = None,

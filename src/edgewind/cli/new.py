@@ -13,9 +13,10 @@ from edgewind.errors import InputError
 
 @app.command()
 def new(
-    folder: Annotated[Path, typer.Argument(help="Folder to make.")],
+    folder: Annotated[Path, typer.Argument(help="Folder to create.")],
     ask: Annotated[
-        bool, typer.Option("--ask", help="Ask for the bench, question by question, in place of invented values.")
+        bool,
+        typer.Option("--ask", help="Ask about the bench, question by question, instead of writing invented values."),
     ] = False,
 ) -> None:
     """Make a commented template folder to fill in; `edgewind study` accepts it as it is."""

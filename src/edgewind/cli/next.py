@@ -19,13 +19,13 @@ def next_readings(
     path: Annotated[
         str, typer.Argument(help="Experiment folder, a folder that holds several, or a lab book (file or URL).")
     ],
-    batch: Annotated[int, typer.Option(help="How many readings to choose.")] = 1,
+    batch: Annotated[int, typer.Option(help="Number of readings to choose.")] = 1,
     target_interval: Annotated[
         str | None, typer.Option(help="Wanted width of the interval: '10%' of the pressure, or '0.1 Pa'.")
     ] = None,
     pressures: Annotated[
         str | None,
-        typer.Option("--range", help="Between which pressures: '0.02Pa:20Pa'; the gauge's range where left out."),
+        typer.Option("--range", help="Range of pressures: '0.02Pa:20Pa'; default: the range of the gauge."),
     ] = None,
     plot: Annotated[
         Path | None, typer.Option(help="Write a figure: a .png or .svg file; for a single experiment.")

@@ -28,7 +28,7 @@ _MOST_STARTS = 12
 @app.command()
 def predict(
     bench: BenchPath,
-    pressures: Annotated[str, typer.Option(help="Low, high and how many, or a list: '1 Pa, 7 mTorr'.")] = _PRESSURES,
+    pressures: Annotated[str, typer.Option(help="Low, high and number, or a list: '1 Pa, 7 mTorr'.")] = _PRESSURES,
     changes: Annotated[
         list[str] | None, typer.Option("--set", help="What if: 'rotor.vane_width=30 mm', 'gas.species=He'; repeatable.")
     ] = None,
@@ -40,16 +40,15 @@ def predict(
         bool | None,
         typer.Option(
             "--fit/--no-fit",
-            help="Start from a fit of the readings beside bench.toml, with intervals, in ten seconds or more; or from "
-            "bench.toml alone. Where left out: from the values that the readings make most probable, and with --set "
-            "from a fit.",
+            help="Start from a fit of the readings beside bench.toml, which gives intervals and takes ten seconds or more, "
+            "or from bench.toml alone. Default: the values that the readings make most probable; with --set, a fit.",
         ),
     ] = None,
     vane_at_start: Annotated[
         str | None,
         typer.Option(
-            help="Temperature of the vanes at first, the rotor at rest: '22 degC'. Also says which way it turns first, "
-            "how fast, when it passes zero and when it has settled."
+            help="Initial temperature of the vanes, with the rotor at rest: '22 degC'. Prints which face leads first, "
+            "the greatest speed, when the speed passes zero and when it has settled."
         ),
     ] = None,
     solve: Solve = False,
@@ -58,8 +57,8 @@ def predict(
 ) -> None:
     """Predict the speed curve of this rotor from first principles.
 
-    With --set or --fit, also how both optima move, with intervals over draws of the fit or of the priors. What is asked
-    for comes first, the table after it.
+    With --set or --fit, also print how both optima move, with intervals over draws of the fit or of the priors. The
+    answer comes first, the table after it.
     """
     from edgewind.pressures import parse_pressures
     from edgewind.rotor import changed_bench, parse_bench_changes, parse_vane_temperature, predict_rotor, predict_whole

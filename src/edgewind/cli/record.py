@@ -55,22 +55,27 @@ _LOUD = (
 def record(
     bench: Annotated[Path, typer.Argument(help="Folder with the bench.toml.")],
     book: Annotated[
-        str | None, typer.Argument(help="Lab book: a file, made where there is none, or postgresql://…")
+        str | None, typer.Argument(help="Lab book: a file, made if it does not exist, or postgresql://…")
     ] = None,
     pressures: Annotated[
-        str | None, typer.Option(help="First, last and how many: 0.02Pa:20Pa:12; or a list: '0.1 Pa, 1 Pa'.")
+        str | None, typer.Option(help="First, last and number: 0.02Pa:20Pa:12; or a list: '0.1 Pa, 1 Pa'.")
     ] = None,
-    up_and_down: Annotated[bool, typer.Option("--up-and-down", help="Once more, in reverse order.")] = False,
-    coast_downs: Annotated[int, typer.Option(help="How many of them are followed by a coast-down, lamp off.")] = 0,
+    up_and_down: Annotated[bool, typer.Option("--up-and-down", help="Repeat the pressures in reverse order.")] = False,
+    coast_downs: Annotated[
+        int, typer.Option(help="Number of pressures that are followed by a coast-down, lamp off.")
+    ] = 0,
     run: Annotated[
         str | None,
         typer.Option(
-            help="Last, or alone, a run through a change: '2 Pa, lamp off at 30 s, envelope to -20 degC at standstill'."
+            help="Run through a change, after the sweep or alone: '2 Pa, lamp off at 30 s, envelope to -20 degC at "
+            "standstill'."
         ),
     ] = None,
     reversal: Annotated[
         str | None,
-        typer.Option(help="The run in which the lamp goes off, then the envelope is chilled: '2 Pa, -20 degC'."),
+        typer.Option(
+            help="Record the run in which the lamp goes off and the envelope is then chilled: '2 Pa, -20 degC'."
+        ),
     ] = None,
     adaptive: Annotated[
         bool, typer.Option("--adaptive", help="Choose each pressure from the readings so far, between first and last.")
@@ -79,7 +84,7 @@ def record(
     target_interval: Annotated[
         str, typer.Option(help="Interval of the optimum at which an adaptive sweep ends: '10%' or '0.1 Pa'.")
     ] = "",
-    name: Annotated[str | None, typer.Option(help="Name of the experiment; that of the folder otherwise.")] = None,
+    name: Annotated[str | None, typer.Option(help="Name of the experiment; default: name of the folder.")] = None,
     resume: Annotated[
         bool | None,
         typer.Option("--resume/--new-sweep", help="Resume the unfinished sweep, or abandon it."),
@@ -90,21 +95,26 @@ def record(
         bool, typer.Option("--check", help="Query every instrument once; move and write nothing.")
     ] = False,
     remote: Annotated[
-        bool, typer.Option("--remote", help="Read nothing from the terminal: other programs steer and answer.")
+        bool,
+        typer.Option(
+            "--remote", help="Read nothing from the terminal: other programs steer the sweep and answer its questions."
+        ),
     ] = False,
-    by: Annotated[str, typer.Option(hidden=True, help="Who began it, for those who look on.")] = "edgewind record",
+    by: Annotated[
+        str, typer.Option(hidden=True, help="Name of who began the sweep, shown on the pages.")
+    ] = "edgewind record",
     identity: Annotated[
-        str | None, typer.Option(hidden=True, help="What tells this recorder from others, 16 hex digits.")
+        str | None, typer.Option(hidden=True, help="Identifier of this recorder, 16 hexadecimal digits.")
     ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Record a sweep: set each pressure, wait until steady, take the trace, store it.
 
-    A sweep that was cut off is resumed by the same command. At a terminal: p pauses and resumes, s skips the current
-    step, r repeats the last reading, n takes a note, f says which face leads, c what is changed on purpose from now on,
-    q stops. In a run: l switches the lamp or says that it was switched, e does so with the envelope, c notes another
-    change, v types a speed, x ends the run. The pages that the same user serves on this machine (edgewind serve) show
-    the sweep and steer it as well; their commands are shown here.
+    The same command resumes an interrupted sweep. At a terminal: p pauses and resumes, s skips the current step, r
+    repeats the last reading, n takes a note, f states which face leads, c states what is changed on purpose from now
+    on, q stops. In a run: l switches the lamp or notes that you switched it, e does the same for the envelope, c
+    notes another change, v takes a typed speed, x ends the run. The pages that the same user serves on this machine
+    (edgewind serve) show the sweep and steer it as well; their commands are printed here.
     """
     from edgewind.live import (
         SweepRequest,

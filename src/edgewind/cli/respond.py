@@ -21,13 +21,15 @@ if TYPE_CHECKING:
 def respond(
     shape: Annotated[str, typer.Option(help="strip, square, rectangle, diamond or disc.")] = "strip",
     knudsen: Annotated[
-        str, typer.Option(help="A list, '10,1,0.1', or low, high and how many: '0.01:100:25'.")
+        str, typer.Option(help="A list, '10,1,0.1', or low, high and number: '0.01:100:25'.")
     ] = "10,1,0.1",
     room: Annotated[
         str, typer.Option(help="Side of the closed room over the width of the vane; sides 'X,X,Z' about a rotor.")
     ] = "4",
-    vanes: Annotated[int | None, typer.Option(help="A rotor of 1, 2 or 4 vanes about an upright axis.")] = None,
-    arm: Annotated[float | None, typer.Option(help="From the axis to the middle of a vane over its width.")] = None,
+    vanes: Annotated[int | None, typer.Option(help="Solve a rotor of 1, 2 or 4 vanes about a vertical axis.")] = None,
+    arm: Annotated[
+        float | None, typer.Option(help="Distance from the axis to the middle of a vane over its width.")
+    ] = None,
     round_: Annotated[
         bool, typer.Option("--round", help="The rotor's chamber is a cylinder: --room DIAMETER,HEIGHT.")
     ] = False,
@@ -35,9 +37,9 @@ def respond(
     position: Annotated[float, typer.Option(help="Place of the vane on the axis of the room, 0 to 1.")] = 0.5,
     accommodation: Annotated[float, typer.Option(help="Diffuse share of all walls, 0 to 1.")] = 1.0,
     tolerance: Annotated[
-        float | None, typer.Option(help="Relative error to reach; 0.001, and 0.01 for a rotor, where absent.")
+        float | None, typer.Option(help="Relative error to reach; default: 0.001, for a rotor 0.01.")
     ] = None,
-    device: Annotated[str, typer.Option(help="What computes: auto, cpu or gpu.")] = "auto",
+    device: Annotated[str, typer.Option(help="Device for the computation: auto, cpu or gpu.")] = "auto",
     fields: Annotated[
         Path | None, typer.Option(help="Write the fields of the gas at one Knudsen number: FILE.nc.")
     ] = None,

@@ -21,7 +21,7 @@ def rotor(
     ],
     ranges: Annotated[
         list[str] | None,
-        typer.Option("--range", help="What can be built: 'vane_width=6 mm:20 mm', 'vanes=2:6'; repeatable."),
+        typer.Option("--range", help="Range that can be built: 'vane_width=6 mm:20 mm', 'vanes=2:6'; repeatable."),
     ] = None,
     gases: Annotated[str | None, typer.Option(help="Gases available: 'N2,He'.")] = None,
     between: Annotated[
@@ -31,7 +31,7 @@ def rotor(
     seed: Annotated[int, typer.Option(help="Seed; the same seed tries the same designs.")] = 1,
     fit: UseReadings = True,
     solve: Solve = False,
-    plot: Annotated[Path | None, typer.Option(help="Write a figure of the trade: a .png or .svg file.")] = None,
+    plot: Annotated[Path | None, typer.Option(help="Write a figure of the trade-off: a .png or .svg file.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Search for the next rotor within what you can build."""

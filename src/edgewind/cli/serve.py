@@ -17,10 +17,12 @@ def serve(
     ] = ".",
     port: Annotated[int, typer.Option(min=0, max=65535, help="Port; 0 takes a free one.")] = 8765,
     host: Annotated[
-        str, typer.Option(help="Address to listen at; off this machine every visitor needs the token that is printed.")
+        str,
+        typer.Option(help="Address to listen at; with any other than this machine's, visitors need the printed token."),
     ] = "127.0.0.1",
     token: Annotated[
-        str | None, typer.Option(envvar="EDGEWIND_TOKEN", help="The token to ask for, with --host; made otherwise.")
+        str | None,
+        typer.Option(envvar="EDGEWIND_TOKEN", help="Token that visitors need, with --host; default: a random one."),
     ] = None,
     open_browser: Annotated[bool, typer.Option("--open", help="Open the pages in a browser.")] = False,
     as_json: AsJson = False,

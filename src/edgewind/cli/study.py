@@ -17,10 +17,13 @@ def study(
     path: Annotated[
         str, typer.Argument(help="Experiment folder, a folder that holds several, or a lab book (file or URL).")
     ],
-    out: Annotated[Path | None, typer.Option(help="Folder to make for report, figures and data.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Folder to create for report, figures and data.")] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Overwrite an earlier study at --out.")] = False,
     quick: Annotated[
-        bool, typer.Option("--quick", help="Leave out the fit of the unknowns, ten seconds or more a rotor.")
+        bool,
+        typer.Option(
+            "--quick", help="Leave out the fit of the unknowns, which takes ten seconds or more for each rotor."
+        ),
     ] = False,
     solve: Solve = False,
     cluster: Cluster = None,

@@ -21,11 +21,11 @@ def trace(
     file: Annotated[
         Path, typer.Argument(help="Trace (.csv .txt .dat, also .gz; .npz), sound (.wav .flac) or clip (.mp4 .mov ...).")
     ],
-    marks: Annotated[int | None, typer.Option(help="Pulses a turn; a clip needs none.")] = None,
+    marks: Annotated[int | None, typer.Option(help="Number of pulses in a turn; not needed for a clip.")] = None,
     channel: Annotated[str | None, typer.Option(help="Name or number of the channel.")] = None,
     interval: Annotated[str | None, typer.Option(help="Sample interval where the file has none: '0.1 ms'.")] = None,
     mains: Annotated[
-        str | None, typer.Option(help="Mains frequency: '50 Hz'; both 50 and 60 are looked for otherwise.")
+        str | None, typer.Option(help="Mains frequency: '50 Hz'; default: lines of both 50 and 60 Hz are searched for.")
     ] = None,
     time_base: Annotated[
         str | None, typer.Option(help="mains: take the time from the hum or flicker in the record itself.")
@@ -34,11 +34,14 @@ def trace(
         str | None, typer.Option(help="Channel of a second sensor a quarter pitch on, for the direction.")
     ] = None,
     bright_leads: Annotated[
-        str | None, typer.Option(help="How it turns as a camera sees it when the bright face leads: clockwise, ...")
+        str | None,
+        typer.Option(
+            help="Direction in which the camera sees the rotor turn when the bright face leads: clockwise, ..."
+        ),
     ] = None,
     fastest: Annotated[str | None, typer.Option(help="Speed that the rotor cannot exceed: '300 rpm'.")] = None,
     region: Annotated[
-        str | None, typer.Option(help="Where the rotor is in a clip: x,y,width,height in pixels.")
+        str | None, typer.Option(help="Region of a clip that holds the rotor: x,y,width,height in pixels.")
     ] = None,
     plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
     as_json: AsJson = False,
