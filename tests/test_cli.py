@@ -96,7 +96,7 @@ def test_newcomer_makes_a_folder_and_studies_it(tmp_path, edgewind):
     assert (tmp_path / "result" / "report.html").is_file()
     again = edgewind("new", "bench", cwd=tmp_path)
     assert again.returncode == 2
-    assert "something is there already" in again.stderr
+    assert "this path already exists" in again.stderr
 
 
 def test_study_json_of_one_folder_has_its_keys_at_the_top(tmp_path, edgewind):

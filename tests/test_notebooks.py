@@ -50,7 +50,7 @@ def test_what_a_notebook_saves_is_what_the_command_prints_and_draws(tmp_path, ed
     kept = json.loads((saved / "predicted.json").read_text(encoding="utf-8"))
     assert kept == {key: printed[key] for key in kept}
     assert found.to_xarray().speed_rad_s.units == "rad/s"
-    with pytest.raises(verbs_error(), match="something is there already"):
+    with pytest.raises(verbs_error(), match="this path already exists"):
         found.save(saved)
     assert "predicted from first principles" in repr(found)
 

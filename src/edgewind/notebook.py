@@ -373,7 +373,7 @@ def next(path: str | Path, *, batch: int = 1, target_interval: str | None = None
 
     plans = plan_next(path, batch=batch, target=target_interval)
     if len(plans) != 1:
-        raise InputError(f"{len(plans)} experiments are there", file=path, fix="name one of them")
+        raise InputError(f"one experiment is needed, and this holds {len(plans)}", file=path, fix="name one of them")
     return NextReadings(plans[0])
 
 

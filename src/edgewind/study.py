@@ -432,7 +432,7 @@ def check_out(out: Path, source: Path | None, replace: bool) -> None:
         raise InputError("the output folder holds the input", file=out, fix="name another folder with --out")
     if not out.exists():
         if not out.parent.is_dir():
-            raise InputError("the folder it would lie in does not exist", file=out, fix="make that folder first")
+            raise InputError("its parent folder does not exist", file=out, fix="create that folder first")
         return
     if not out.is_dir():
         raise InputError("this is a file", file=out, fix="name a folder that does not exist yet")

@@ -37,7 +37,7 @@ def check_new(folder: str | Path) -> Path:
     """
     folder = Path(folder)
     if folder.exists() and not (folder.is_dir() and not any(folder.iterdir())):
-        raise InputError("something is there already", file=folder, fix="name a folder that does not exist yet")
+        raise InputError("this path already exists", file=folder, fix="name a folder that does not exist yet")
     return folder
 
 

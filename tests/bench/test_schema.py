@@ -145,13 +145,13 @@ def test_a_value_that_cannot_be_is_named_with_its_line_and_key(bench_text, old, 
 def test_an_unknown_key_is_an_error_with_the_nearest_known_one(bench_text, old, new, key, near):
     text = changed(bench_text, old, new)
     error = problem_of(text)
-    assert f"key {key}: unknown key; did you mean '{near}'? known here are " in str(error)
+    assert f"key {key}: unknown key; did you mean '{near}'? known keys are " in str(error)
     assert error.line == line_of(text, new.splitlines()[-1])
 
 
 def test_an_unknown_key_unlike_any_other_lists_those_that_are_known(bench_text):
     error = problem_of(changed(bench_text, "marks = 4", "marks = 4\nqqq = 1"))
-    assert "unknown key; known here are marks, channel" in str(error)
+    assert "unknown key; known keys are marks, channel" in str(error)
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,7 @@ def test_an_empty_folder_may_be_filled(tmp_path):
 def test_nothing_that_is_there_is_written_over(tmp_path):
     (tmp_path / "bench.toml").write_text("mine", encoding="utf-8")
     for place in (tmp_path, tmp_path / "bench.toml"):
-        with pytest.raises(InputError, match="something is there already"):
+        with pytest.raises(InputError, match="this path already exists"):
             write_template(place)
     assert [path.name for path in tmp_path.iterdir()] == ["bench.toml"]
     assert (tmp_path / "bench.toml").read_text(encoding="utf-8") == "mine"

@@ -117,7 +117,7 @@ def test_flipped_bytes_of_a_trace_are_named(tmp_path, bench_text):
     data[place] ^= 0x40
     path.write_bytes(data)
     found = {damage.where: damage.what for damage in check_book(path).damage}
-    assert found["'traces/2.bin' of 'rotor'"] == "its bytes are not those that were kept"
+    assert found["'traces/2.bin' of 'rotor'"] == "its bytes differ from those that were stored"
     assert any(where.startswith("piece 1 of file 3") for where in found)
     with pytest.raises(BookError, match=r"'traces/2\.bin' is damaged"):
         everything(path)
@@ -142,7 +142,7 @@ def test_flipped_bytes_in_the_server_s_files_are_named(server, bench_text):
     finally:
         server.start()
     found = {damage.where: damage.what for damage in check_book(target).damage}
-    assert found["'traces/1.bin' of 'rotor'"] == "its bytes are not those that were kept"
+    assert found["'traces/1.bin' of 'rotor'"] == "its bytes differ from those that were stored"
 
 
 def test_a_file_cut_short_is_found(tmp_path, bench_text):

@@ -195,9 +195,9 @@ def test_an_export_takes_nothing_in_its_way_and_leaves_nothing_half_done(book, t
     book.record("rotor", {"gauge": "2"}, TraceFile("traces/1.csv", b"x"))
     (tmp_path / "there").mkdir()
     (tmp_path / "there" / "mine").write_text("x")
-    with pytest.raises(BookError, match="something is there already"):
+    with pytest.raises(BookError, match="this path already exists"):
         export_folder(book, "rotor", tmp_path / "there")
-    with pytest.raises(BookError, match="the folder it would lie in does not exist"):
+    with pytest.raises(BookError, match="its parent folder does not exist"):
         export_folder(book, "rotor", tmp_path / "no" / "folder")
     run = raw(target)
     for name in ("pieces_no_update", "pieces_append_only ON pieces"):

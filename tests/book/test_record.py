@@ -39,7 +39,7 @@ def test_a_trace_may_come_from_a_file(book, tmp_path):
 
 def test_a_reading_and_its_trace_are_kept_both_or_neither(book):
     book.record("rotor", CELLS, TraceFile("traces/1.csv", b"x"))
-    with pytest.raises(BookError, match=r"'traces/1\.csv' is kept already"):
+    with pytest.raises(BookError, match=r"'traces/1\.csv' is already in the book"):
         book.record("rotor", {**CELLS, "time": "2026-03-14 09:00:01"}, TraceFile("traces/1.csv", b"y"))
     missing = TraceFile("traces/2.csv", Path("/nowhere/at/all"))
     with pytest.raises(BookError, match="cannot be written or read"):
@@ -198,7 +198,7 @@ def test_a_file_is_kept_beside_the_readings_and_never_altered(book, target):
     plan = TraceFile("sweeps/a/plan.json", b"{}")
     assert book.keep_file("rotor", plan) is True
     assert book.keep_file("rotor", plan) is False  # the same again is kept once
-    with pytest.raises(BookError, match=r"a file 'sweeps/a/plan\.json' is kept already"):
+    with pytest.raises(BookError, match=r"a file 'sweeps/a/plan\.json' is already in the book"):
         book.keep_file("rotor", TraceFile("sweeps/a/plan.json", b"{ }"))
     assert [kept.path for kept in book.contents("rotor").files] == ["sweeps/a/plan.json"]
     assert check_book(target).whole

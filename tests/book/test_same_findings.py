@@ -48,7 +48,7 @@ def test_messages_name_the_book_the_experiment_and_the_file(target, tmp_path, be
     with open_book(target, make=True) as book:
         book.add_experiment("rotor", bench_text.encode(), ["gauge [V]", "trace"])
         label = book.label
-        with pytest.raises(InputError, match="no reading is in it yet"):
+        with pytest.raises(InputError, match="it holds no reading yet"):
             read_experiment(sources(book)[0])
         book.record("rotor", {"gauge": "2"}, TraceFile("traces/1.csv", b"not a trace"))
         with pytest.raises(InputError) as raised:
@@ -67,5 +67,5 @@ def test_a_study_of_what_is_no_book_says_so(tmp_path):
     open_book(tmp_path / "empty.book", make=True).close()
     with pytest.raises(InputError, match="the book holds no experiment yet"):
         run_study(tmp_path / "empty.book")
-    with pytest.raises(BookError, match="books are not kept at 'mysql'"):
+    with pytest.raises(BookError, match="of the kind 'mysql'"):
         run_study("mysql://a:b@c/d")

@@ -86,7 +86,7 @@ def test_the_torque_on_the_same_arms_goes_with_a_lesser_power(make_bench):
 
 
 def test_widths_that_show_nothing_or_do_not_fit_are_refused(bench):
-    with pytest.raises(InputError, match="show no law"):
+    with pytest.raises(InputError, match="too few for a power law"):
         scaling_of(bench, [0.01, 0.02])
     with pytest.raises(InputError, match="do not fit"):
         scaling_of(bench, [0.01, 0.02, 0.09])

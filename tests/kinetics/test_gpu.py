@@ -31,7 +31,7 @@ emulation = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(emulation)
 EmulatedCard = emulation.EmulatedCard
 
-needs_gpu = pytest.mark.skipif(gpu.why_no_gpu() is not None, reason=f"no GPU computes here: {gpu.why_no_gpu()}")
+needs_gpu = pytest.mark.skipif(gpu.why_no_gpu() is not None, reason=f"no GPU is available: {gpu.why_no_gpu()}")
 needs_compiler = pytest.mark.skipif(shutil.which("g++") is None, reason="no C++ compiler is here")
 # Vanes, whether the chamber is round, outline, parity: mirrored domains, and those turned by a quarter and by a half.
 CASES = [

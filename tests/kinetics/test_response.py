@@ -57,7 +57,7 @@ def test_mirrors_everywhere_have_no_steady_state():
 
 
 def test_an_unknown_surface_is_named():
-    with pytest.raises(InputError, match="nothing here is called bright"):
+    with pytest.raises(InputError, match="unknown wall: bright"):
         respond("strip", 1.0, accommodation={"bright": 0.9})
 
 

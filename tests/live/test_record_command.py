@@ -68,14 +68,14 @@ def test_it_records_and_says_so_in_json(served_folder, edgewind, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("--pressures", "1 Pa"), "add --yes if things may move"),
+        (("--pressures", "1 Pa"), "add --yes to confirm"),
         (("--yes",), "no pressures were given"),
         (("--pressures", "1 Pa, 90 Pa", "--yes"), "limits.pressure_above"),
         (("--pressures", "1 bar:x:2", "--yes"), "cannot be read as pressures"),
-        (("--pressures", "1 Pa", "--coast-downs", "3", "--yes"), "3 coast-downs among 1 pressures"),
+        (("--pressures", "1 Pa", "--coast-downs", "3", "--yes"), "3 coast-downs are too many for 1 pressures"),
         (("--pressures", "1 Pa", "--adaptive", "--yes"), "needs two pressures"),
         (("--pressures", "1 Pa, 4 Pa", "--adaptive", "--most", "3", "--yes"), "allow 6 readings or more"),
-        (("--pressures", "1 Pa, 4 Pa", "--target-interval", "10%", "--yes"), "ask for an adaptive sweep"),
+        (("--pressures", "1 Pa, 4 Pa", "--target-interval", "10%", "--yes"), "add \-\-adaptive"),
         (("--pressures", "1 Pa, 4 Pa", "--adaptive", "--target-interval", "10 mm", "--yes"), "a share such as '10%'"),
         (("--resume", "--yes"), "no sweep of 'rotor' is unfinished"),
     ],

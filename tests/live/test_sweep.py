@@ -479,7 +479,7 @@ def test_a_plan_of_a_book_of_an_earlier_version_is_read(bench):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("2 Pa, lamp off at dawn", "'dawn' is not when 'lamp off' is done"),
+        ("2 Pa, lamp off at dawn", "'dawn' is not a time for 'lamp off'"),
         ("2 Pa, 3 Pa", "stands twice"),
         ("2 Pa, envelope to -300 degC at 1 s", "absolute zero"),
         ("2 Pa, envelope to 1600 K at 1 s", "above 1500 K"),

@@ -157,8 +157,8 @@ def test_a_serial_line_over_visa_is_read_too(board, make_bench_text):
     [
         ({"lines": "P=(?P<gauge>"}, "is not a pattern"),
         ({"lines": "P=(?P<pressure>.*)"}, "no group of the pattern is named 'gauge'"),
-        ({"resource": "ASRL1::INSTR"}, "two ways are given"),
-        ({"unit": "kg", "lines": LINES}, "is no unit for this"),
+        ({"resource": "ASRL1::INSTR"}, "two connections are stated"),
+        ({"unit": "kg", "lines": LINES}, "is not a unit that fits"),
         ({}, "no group of the pattern"),
     ],
 )

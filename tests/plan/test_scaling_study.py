@@ -262,7 +262,7 @@ def test_the_sheet_holds_everything_and_is_the_same_twice(study, tmp_path):
     assert {path.name for path in (tmp_path / "one" / "figures").iterdir()} == {
         "claims.svg", "claims-light.png", "claims-dark.png"
     }  # fmt: skip
-    with pytest.raises(InputError, match="something is there already"):
+    with pytest.raises(InputError, match="this path already exists"):
         write_plan_sheet(study, tmp_path / "one", command="")
 
 
@@ -281,7 +281,7 @@ def test_settings_that_cannot_be_are_refused(settings, message):
 def test_rotors_that_cannot_be_are_refused(vacuum_bench, study):
     with pytest.raises(InputError, match="do not fit the chamber"):
         plan_scaling_study(vacuum_bench, [8e-3, 60e-3], settings=SMALL)
-    with pytest.raises(InputError, match="1 width shows no law"):
+    with pytest.raises(InputError, match="one width cannot show a power law"):
         plan_scaling_study(vacuum_bench, [8e-3, 8e-3], settings=SMALL)
     with pytest.raises(InputError, match="above zero"):
         plan_scaling_study(vacuum_bench, [8e-3, -1e-3], settings=SMALL)

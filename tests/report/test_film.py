@@ -554,7 +554,7 @@ def test_command_writes_a_film_and_a_still(tmp_path, folder, monkeypatch, capsys
         (("--out", "gas.mp4", "--size", "huge"), "choose one of page, 1080p, 4K"),
         (("--out", "gas.mp4", "--knudsen", "0.001,1"), "cannot be resolved"),
         (("--out", "gas.mp4", "--knudsen", "much"), "does not give Knudsen numbers"),
-        (("--out", "gas.mp4", "--knudsen", "1"), "one Knudsen number makes no film"),
+        (("--out", "gas.mp4", "--knudsen", "1"), "a film needs two Knudsen numbers or more"),
         (("--out", "none/gas.mp4"), "folder does not exist"),
         (("--still", "gas.png"), "give --at"),
         (("--still", "gas.png", "--knudsen", "1,2", "--at", "5"), "lies outside"),

@@ -123,7 +123,7 @@ def test_units_of_pressure_do_not_matter(seed, scale):
 @pytest.mark.parametrize(
     ("indicated", "reference", "log_u", "said"),
     [
-        ([1.0, 2.0], [1.0, 2.0], 0.01, "a comparison of 2 pairs; give three pairs or more"),
+        ([1.0, 2.0], [1.0, 2.0], 0.01, "2 pairs are too few for a comparison; give three pairs or more"),
         ([1.0, 2.0, 3.0], [1.0, 2.0], 0.01, "give three pairs or more"),
         ([[1.0, 2.0, 3.0]], [[1.0, 2.0, 3.0]], 0.01, "give three pairs or more"),
         ([1.0, 0.0, 3.0], [1.0, 2.0, 3.0], 0.01, "not positive; leave out pairs at which a gauge was out of range"),
@@ -187,7 +187,7 @@ def test_pairs_that_are_left_out_are_named_by_their_flag_where_too_few_remain(tm
     ("table", "said"),
     [
         ("gauge [V],reference [Pa]\n1,1\n2,2\n3,3\n", "the pairs hold gauge voltages"),
-        ("indicated [Pa],reference [Pa]\n1,1\n2,2\n", "a comparison of 2 pairs"),
+        ("indicated [Pa],reference [Pa]\n1,1\n2,2\n", "2 pairs are too few for a comparison"),
         ("indicated [Pa],reference [Pa]\n1,1\n2,0\n3,3\n", "line 3, column 'reference'"),
         ("indicated [Pa],reference [Pa]\n1,1\n2,\n3,3\n", "line 3, column 'reference'"),
         ("indicated [Pa],reference [Pa]\n1,1\n-2,2\n3,3\n", "line 3, column 'indicated'"),

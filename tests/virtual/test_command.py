@@ -136,10 +136,10 @@ def test_written_bench_is_read_again_with_its_times(tmp_path):
 
 def test_a_folder_of_someone_else_is_left_alone(tmp_path):
     (tmp_path / "bench.toml").write_text(invented_text(), encoding="utf-8")
-    with pytest.raises(InputError, match="something is there already"):
+    with pytest.raises(InputError, match="this path already exists"):
         write_folder(tmp_path, invented_text(), PORTS)
     (tmp_path / "file").write_text("x")
-    with pytest.raises(InputError, match="something is there already"):
+    with pytest.raises(InputError, match="this path already exists"):
         write_folder(tmp_path / "file", invented_text(), PORTS)
     assert (tmp_path / "bench.toml").read_text(encoding="utf-8") == invented_text()
 

@@ -91,12 +91,14 @@ class Instrument(Section):
     def _reached_one_way(self) -> Instrument:
         if getattr(self, "sound_card", None) is not None:  # the tachometer's alone
             if self.resource is not None or self.port is not None:
-                raise FieldProblem(InputError("two ways are given", fix="give the sound card or the VISA resource"))
+                raise FieldProblem(
+                    InputError("two connections are stated", fix="give the sound card or the VISA resource")
+                )
             return self
         if (self.resource is None) == (self.port is None):
             raise FieldProblem(
                 InputError(
-                    "it is not said how the instrument is reached" if self.port is None else "two ways are given",
+                    "no connection to the instrument is stated" if self.port is None else "two connections are stated",
                     fix="give a VISA resource, or the port of a board that prints lines",
                 )
             )
@@ -124,7 +126,7 @@ def _unit_of(unit: str, kinds: tuple[str, ...], example: str) -> str:
         except InputError:
             continue
         return unit
-    raise FieldProblem(InputError(f"'{unit}' is no unit for this", key=None, fix=f"write {example}"))
+    raise FieldProblem(InputError(f"'{unit}' is not a unit that fits", key=None, fix=f"write {example}"))
 
 
 class GaugeInstrument(Instrument):
@@ -335,9 +337,7 @@ class TachometerInstrument(Instrument):
             )
         for key in ("read", "interval"):
             if self.sound_card is None and key not in self.model_fields_set:
-                raise FieldProblem(
-                    InputError("it is not said what to ask", key=key, fix=f"write {key} = '...', or sound_card")
-                )
+                raise FieldProblem(InputError("no query is stated", key=key, fix=f"write {key} = '...', or sound_card"))
         return self
 
 
@@ -382,7 +382,7 @@ class InstrumentsSection(Section):
             if role not in ("gauge", "thermometer") or getattr(one, "read", None) is not None:
                 continue
             if one.port is None:
-                raise _problem(f"instruments.{role}.read", "it is not said what to ask", "write read = 'MEAS:VOLT?'")
+                raise _problem(f"instruments.{role}.read", "no query is stated", "write read = 'MEAS:VOLT?'")
             pattern = patterns.get(one.address)
             if pattern is None or role not in re.compile(pattern).groupindex:
                 raise _problem(

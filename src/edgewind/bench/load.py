@@ -113,7 +113,7 @@ def _explain(error: ValidationError, table: Mapping[str, Any], text: str, file: 
         known = _known_keys(finding["loc"][:-1], table)
         near = difflib.get_close_matches(str(finding["loc"][-1]), known, n=1, cutoff=0.4)
         hint = f"did you mean '{near[0]}'? " if near else ""
-        return InputError("unknown key", file=file, line=line, key=key, fix=f"{hint}known here are {', '.join(known)}")
+        return InputError("unknown key", file=file, line=line, key=key, fix=f"{hint}known keys are {', '.join(known)}")
     if finding["type"] == "missing":
         section = ".".join(str(part) for part in finding["loc"][:-1])
         where = f"add it to [{section}]" if section else f"add a section [{key}]"

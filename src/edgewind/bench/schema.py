@@ -265,7 +265,7 @@ class RotorSection(Section):
         if self.vane_shape != "rectangle" and abs(width - height) > 0.02 * width:
             raise FieldProblem(
                 InputError(
-                    f"a {self.vane_shape} {1e3 * width:.4g} mm wide and {1e3 * height:.4g} mm high",
+                    f"a {self.vane_shape} cannot be {1e3 * width:.4g} mm wide and {1e3 * height:.4g} mm high",
                     key="rotor.vane_height",
                     fix=f"give a {self.vane_shape} the same vane_width and vane_height, or leave out vane_shape",
                 )

@@ -40,7 +40,7 @@ class VacuumSection(Section):
             missing = "tube_length" if self.tube_length is None else "tube_diameter"
             raise FieldProblem(
                 InputError(
-                    "half of a tube is given",
+                    "only one of tube_length and tube_diameter is given",
                     key=f"vacuum.{missing}",
                     fix="give tube_length and tube_diameter, or neither for a chamber right on the pump",
                 )

@@ -59,7 +59,7 @@ class WorkshopSection(Section):
             if low > high or (name == "vanes" and not 1 <= low <= high <= 64):
                 raise FieldProblem(
                     InputError(
-                        "the range does not go from less to more"
+                        "the range must go from the lower to the higher value"
                         if low > high
                         else f"{low} to {high} vanes cannot be built",
                         key=f"workshop.{name}",

@@ -104,9 +104,9 @@ def _check_place(address: Address, *, write: bool, make: bool) -> None:
             raise NoBookError("there is no such book", file=address.label, fix="make one with `edgewind import`")
         # SQLite would open it for reading without a word, and refuse only the first reading
         if write and address.path.exists() and not os.access(address.path, os.W_OK, effective_ids=_EFFECTIVE):
-            raise BookError("the book may only be read", file=address.label, fix="see to the permissions of the file")
+            raise BookError("this book is read-only", file=address.label, fix="check the permissions of the file")
         if make and not address.path.parent.is_dir():
-            raise BookError("the folder it would lie in does not exist", file=address.label, fix="make it first")
+            raise BookError("its parent folder does not exist", file=address.label, fix="make it first")
 
 
 def _mark(engine: Engine) -> None:
@@ -216,7 +216,9 @@ class Book:
                 may = connection.execute(text("SELECT has_table_privilege('readings', 'INSERT')")).scalar()
             if not may:
                 raise BookError(
-                    "the book may only be read", file=self.label, fix="ask the keeper of the database for the right"
+                    "this book is read-only",
+                    file=self.label,
+                    fix="ask the administrator of the database for write permission",
                 )
 
     @contextmanager
@@ -413,7 +415,7 @@ class Book:
         cells = {title: clean(title, cell) for title, cell in cells.items()}
         if trace is not None:
             if cells.get("trace", trace.path) != trace.path:
-                raise InputError(f"the cell says '{cells['trace']}', the trace '{trace.path}'", column="trace")
+                raise InputError(f"the cell names '{cells['trace']}', and the trace is '{trace.path}'", column="trace")
             cells["trace"] = trace.path
         key = key or uuid.uuid4().hex
         if len(key) > 64 or not key.isprintable():
@@ -566,7 +568,7 @@ class Book:
         check_path(trace.path, self.label)
         taken = rows.file_in_the_way(connection, owner, trace.path)
         if taken is not None:
-            raise BookError(f"a file '{taken}' is kept already", file=self.label, fix="give it another path")
+            raise BookError(f"a file '{taken}' is already in the book", file=self.label, fix="give it another path")
         number = rows.next_number(connection, files, owner)
         return rows.add_file(connection, owner, number, trace, self.label).number
 
@@ -595,7 +597,7 @@ class Book:
             raise
         if cells.get("time") and self._time_is_taken(connection, owner, cells["time"], changed):
             raise InputError(
-                f"a reading of the time '{cells['time']}' is there already", file=self.label, column="time",
+                f"a reading of the time '{cells['time']}' already exists", file=self.label, column="time",
                 fix="give each reading its own time",
             )  # fmt: skip
 

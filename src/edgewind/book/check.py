@@ -227,7 +227,7 @@ def _check_files(connection: Connection, health: Health) -> Iterator[Damage]:
         if found != size:
             yield Damage(where, f"has {found} bytes, and {size} were kept")
         elif digest.hexdigest() != sha256:
-            yield Damage(where, "its bytes are not those that were kept")
+            yield Damage(where, "its bytes differ from those that were stored")
 
 
 def _check_numbers(connection: Connection, _health: Health) -> Iterator[Damage]:

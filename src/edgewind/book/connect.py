@@ -65,7 +65,7 @@ def address_of(target: str | Path) -> Address:
         raise BookError("this is not a URL", fix="write postgresql://user@host/database") from None
     if url.get_backend_name() not in ("postgresql", "postgres"):
         raise BookError(
-            f"books are not kept at '{url.get_backend_name()}'",
+            f"a lab book cannot be stored in a database of the kind '{url.get_backend_name()}'",
             file=url.render_as_string(),
             fix="name a file, or write postgresql://user@host/database",
         )

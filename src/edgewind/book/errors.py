@@ -48,8 +48,8 @@ _SQLITE: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
     (
         ("SQLITE_READONLY", "SQLITE_PERM", "SQLITE_AUTH"),
         BookError,
-        "the book may only be read",
-        "see to the permissions of the file and of its folder; nothing was written",
+        "this book is read-only",
+        "check the permissions of the file and of its folder; nothing was written",
     ),
     (
         ("SQLITE_CANTOPEN",),
@@ -79,7 +79,12 @@ _POSTGRESQL: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
         "the server has no room or no connection left",
         "free some and try again; this reading was not kept",
     ),
-    (("25006", "42501"), BookError, "the book may only be read", "ask the keeper of the database for the right"),
+    (
+        ("25006", "42501"),
+        BookError,
+        "this book is read-only",
+        "ask the administrator of the database for write permission",
+    ),
     (("28",), BookError, "the server refused the user or the password", "see to user and password in the URL"),
     (("3D000",), BookError, "there is no such database", "make it first: createdb NAME"),
     (("XX001", "XX002"), DamagedBookError, "the server found damaged data", _CHECK),
@@ -117,9 +122,9 @@ def as_book_error(error: Exception, label: str) -> BookError:
             return kind(f"{problem} ({said})", file=label, fix=fix)
     if isinstance(error, DBAPIError) and (not state or state.startswith(("08", "57P"))):
         return BookError(
-            f"the server cannot be reached or went away ({said})",
+            f"the server cannot be reached or has disconnected ({said})",
             file=label,
-            fix="start it and record again with the same key: a reading that was kept already is not kept twice",
+            fix="start it and record again with the same key: a reading that is already stored is not stored twice",
         )
     if isinstance(cause, OSError):
         return BookError(f"cannot be written or read: {cause.strerror or cause}", file=label)

@@ -216,9 +216,9 @@ def export_folder(book: Book, experiment: str, out: str | Path) -> Path:
     contents = book.contents(experiment)
     try:
         if out.exists() and not (out.is_dir() and not any(out.iterdir())):
-            raise BookError("something is there already", file=out, fix="name a folder that does not exist yet")
+            raise BookError("this path already exists", file=out, fix="name a folder that does not exist yet")
         if not out.parent.is_dir():
-            raise BookError("the folder it would lie in does not exist", file=out, fix="make that folder first")
+            raise BookError("its parent folder does not exist", file=out, fix="create that folder first")
         draft = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
     except OSError as error:
         raise BookError(f"cannot be written: {error.strerror}", file=out, fix="name another folder") from error
@@ -250,7 +250,7 @@ def export_book(book: Book, out: str | Path) -> list[Path]:
     if not names:
         raise BookError("the book holds no experiment yet", file=book.label)
     if out.exists() and not (out.is_dir() and not any(out.iterdir())):
-        raise BookError("something is there already", file=out, fix="name a folder that does not exist yet")
+        raise BookError("this path already exists", file=out, fix="name a folder that does not exist yet")
     try:
         out.mkdir(exist_ok=True)
     except OSError as error:

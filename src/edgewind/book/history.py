@@ -117,7 +117,7 @@ def undo(sheet: Sheet, rows: Sequence[SheetRow], changes: Sequence[Amendment], f
                 f"reading {change.reading} has '{found[:40]}' under '{change.cell}', where the history left "
                 f"'{change.after[:40]}'",
                 file=file,
-                fix="take the history away to import the table as it is now",
+                fix="remove the history to import the table as it is now",
             )
         cells[change.reading - 1][change.cell] = change.before
     return [with_new_cells(sheet, row, before) for row, before in zip(rows, cells, strict=True)]

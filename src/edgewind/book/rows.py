@@ -148,9 +148,9 @@ def copy_file(connection: Connection, experiment: str, kept: KeptFile, stream: B
         stream.write(piece)
     if digest.hexdigest() != kept.sha256:
         raise BookError(
-            f"'{kept.path}' is damaged: its bytes are not those that were kept",
+            f"'{kept.path}' is damaged: its bytes differ from those that were stored",
             file=label,
-            fix="`edgewind check` says where",
+            fix="run `edgewind check` to find the place",
         )
 
 
@@ -231,7 +231,7 @@ def whole(table: Table, row: Mapping[Any, Any]) -> dict[str, Any]:
         number = values.get("number", values.get("name", ""))
         raise DamagedBookError(
             f"row {number} of {table.name} is damaged: it does not match its checksum",
-            fix="`edgewind check` lists all that is",
+            fix="run `edgewind check` to list all damage",
         )
     return values
 
@@ -284,5 +284,5 @@ def _path(row: Mapping[str, Any], kept: Mapping[int, KeptFile]) -> str | None:
     if number is None:
         return None
     if number not in kept:
-        raise DamagedBookError(f"file {number} is missing", fix="`edgewind check` lists all that is")
+        raise DamagedBookError(f"file {number} is missing", fix="run `edgewind check` to list all damage")
     return kept[number].path

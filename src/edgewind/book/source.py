@@ -54,7 +54,7 @@ class BookSource:
     def readings(self, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
         """The table of readings with every change made."""
         if not self.contents.readings:
-            raise InputError("no reading is in it yet", file=self.label(READINGS_FILE), fix="record some first")
+            raise InputError("it holds no reading yet", file=self.label(READINGS_FILE), fix="record some first")
         return parse_readings(decode_table(self._table), file=self.label(READINGS_FILE), stopwatch_u_s=stopwatch_u_s)
 
     def path_of(self, trace: str, line: int) -> str:

@@ -27,7 +27,7 @@ def import_(
 
     folders = find_experiments(folder)
     if name is not None and len(folders) > 1:
-        raise InputError(f"--name with {len(folders)} experiments", fix="import them one at a time")
+        raise InputError(f"--name cannot name {len(folders)} experiments", fix="import them one at a time")
     with open_book(book, make=True) as opened:
         done = [import_folder(opened, place, name) for place in folders]
     if as_json:
@@ -81,7 +81,7 @@ def check(
             print(f"  damaged: {found.where}: {found.what}")
     if not health.whole:
         places = "1 place" if len(health.damage) == 1 else f"{len(health.damage)} places"
-        raise InputError(f"damaged in {places}", file=book, fix="keep a copy, and take what is whole from it")
+        raise InputError(f"damaged in {places}", file=book, fix="keep a copy, and recover the undamaged part from it")
     if not as_json:
         print("whole")
 

@@ -32,7 +32,7 @@ def compare(
     from edgewind.signals import compare_pairs
 
     if write and bench is None:
-        raise InputError("--write needs to know where to", fix="name the file with --bench bench.toml")
+        raise InputError("--write needs a file to write to", fix="name the file with --bench bench.toml")
     common = units.parse_quantity(reference_uncertainty, "number")
     found = compare_pairs(pairs, None if bench is None else read_bench(bench), common)
     if write and bench is not None:

@@ -55,9 +55,9 @@ def design(
     from edgewind.units import parse_quantity
 
     if processes is not None and processes < 1:
-        raise InputError(f"{processes} processes", fix="give one or more")
+        raise InputError(f"the number of processes cannot be {processes}", fix="give one or more")
     if out is not None and out.exists() and not (out.is_dir() and not any(out.iterdir())):
-        raise InputError("something is there already", file=out, fix="name a folder that does not exist yet")
+        raise InputError("this path already exists", file=out, fix="name a folder that does not exist yet")
     settings = Settings(
         days=days, hours_a_day=hours, changeover_h=parse_quantity(changeover, "time") / 3600, readings=readings,
         noise=noise, level=level, trials=trials, seed=seed,

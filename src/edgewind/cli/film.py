@@ -105,7 +105,7 @@ def film(
         if out is None and at is not None and knudsen is None and rotor != {"vanes": 4}:
             numbers = [at]
         if at is None and len(numbers) > 1:
-            raise InputError("which Knudsen number the still shows is not said", key="at", fix="give --at 0.1, say")
+            raise InputError("the Knudsen number of the still is not given", key="at", fix="give --at 0.1, say")
         at = numbers[0] if at is None else at
         if not min(numbers) <= at <= max(numbers):
             raise InputError(
@@ -153,10 +153,10 @@ def _rotor_options(
     if vanes is None:
         for name, given in (("arm", arm is not None), ("round", round_)):
             if given:
-                raise InputError(f"--{name} is of a rotor", key="vanes", fix="say how many vanes: --vanes 4")
+                raise InputError(f"--{name} applies to a rotor only", key="vanes", fix="add --vanes 4")
         return None
     if position != 0.5:
-        raise InputError("a rotor turns about the middle of its chamber", key="position", fix="leave --position out")
+        raise InputError("a rotor must be in the middle of its chamber", key="position", fix="leave --position out")
     options: dict[str, Any] = {"vanes": vanes}
     if shape != "strip":
         options["shape"] = shape
@@ -169,7 +169,7 @@ def _rotor_options(
     if room is not None:
         options |= {"room": sides_of(room), "round": round_}
     elif arm is not None or vanes != 4:
-        raise InputError("the rotor's chamber is not said", key="room",
+        raise InputError("the chamber of the rotor is not given", key="room",
                          fix="write --room 6,6,4, or --round --room 6,4 for a cylinder")  # fmt: skip
     return options
 

@@ -50,7 +50,9 @@ def next_readings(
         from edgewind.report import plot_plan
 
         if len(plans) != 1:
-            raise InputError(f"{len(plans)} experiments are there", file=path, fix="name one of them for --plot")
+            raise InputError(
+                f"--plot draws one experiment, and this holds {len(plans)}", file=path, fix="name one of them"
+            )
         plot_plan(plans[0], plot)
     if as_json:
         print_json(plans[0].to_dict() if len(plans) == 1 else _several(plans))

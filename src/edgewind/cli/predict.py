@@ -40,8 +40,8 @@ def predict(
         bool | None,
         typer.Option(
             "--fit/--no-fit",
-            help="Start from a fit of the readings beside bench.toml, which gives intervals and takes ten seconds or more, "
-            "or from bench.toml alone. Default: the values that the readings make most probable; with --set, a fit.",
+            help="Start from a fit of the readings beside bench.toml, which gives intervals and takes ten seconds or "
+            "more, or from bench.toml alone. Default: the values that the readings make most probable; with --set, a fit.",
         ),
     ] = None,
     vane_at_start: Annotated[
@@ -75,7 +75,7 @@ def predict(
     if vane_k is not None and len(wanted) > _MOST_STARTS:
         if pressures != _PRESSURES:
             raise InputError(
-                f"a run in time at each of {len(wanted)} pressures",
+                f"{len(wanted)} pressures are too many for runs in time",
                 fix=f"ask for {_MOST_STARTS} or fewer with --pressures",
             )
         wanted = parse_pressures(_PRESSURES_IN_TIME)

@@ -139,7 +139,7 @@ def record(
         )
     request = None
     if run is not None and reversal is not None:
-        raise InputError("two runs are asked for", fix="give --run or --reversal")
+        raise InputError("--run and --reversal are both given", fix="give --run or --reversal")
     through = parse_run(run) if run is not None else parse_reversal(reversal) if reversal is not None else None
     if pressures is not None or through is not None:
         request = SweepRequest(
@@ -208,7 +208,7 @@ def _words(request: Any) -> str:
 
 def _ask_to_begin() -> None:
     if not sys.stdin.isatty():
-        raise InputError("not a terminal: cannot ask for confirmation", fix="add --yes if things may move")
+        raise InputError("not a terminal: cannot ask for confirmation", fix="add --yes to confirm")
     if input("Type yes to begin: ").strip().lower() not in ("y", "yes"):
         raise InputError("not begun", fix="nothing has moved")
 

@@ -59,13 +59,15 @@ def respond(
     numbers = parse_knudsen(knudsen)
     sides = sides_of(room)
     if fields is not None and len(numbers) != 1:
-        raise InputError(f"fields at {len(numbers)} Knudsen numbers", fix="give one Knudsen number with --fields")
+        raise InputError(f"--fields writes the gas at one Knudsen number, not {len(numbers)}", fix="give one")
     rotor = vanes is not None or arm is not None or round_
     if picture is not None:
         from edgewind.report.film import check_still
 
         if not rotor:
-            raise InputError("a picture of a lone vane", key="picture", fix="draw it with edgewind film --still FILE")
+            raise InputError(
+                "--picture draws a rotor, not a lone vane", key="picture", fix="draw it with edgewind film --still FILE"
+            )
         check_still(picture, replace=True)
     if rotor:
         _check_rotor_options(vanes, arm, room, position, plot)
@@ -162,16 +164,16 @@ def _check_rotor_options(vanes: int | None, arm: float | None, room: str, positi
     """Refuse what a rotor lacks, and what only a lone vane takes."""
     for name, given in (("vanes", vanes), ("arm", arm)):
         if given is None:
-            raise InputError(f"a rotor without --{name}", key=name, fix="write, say, --vanes 4 --arm 1.5 --room 6,6,4")
+            raise InputError(f"a rotor needs --{name}", key=name, fix="write, say, --vanes 4 --arm 1.5 --room 6,6,4")
     if "," not in room:
         raise InputError(
             f"one side, {room}, does not describe a rotor's chamber", key="room",
             fix="write --room 6,6,4, or --round --room 6,4 for a cylinder",
         )  # fmt: skip
     if position != 0.5:
-        raise InputError("a rotor turns about the middle of its chamber", key="position", fix="leave --position out")
+        raise InputError("a rotor must be in the middle of its chamber", key="position", fix="leave --position out")
     if plot is not None:
-        raise InputError("a figure of a rotor's response is not drawn", key="plot", fix="leave --plot out")
+        raise InputError("--plot cannot draw the response of a rotor", key="plot", fix="leave --plot out")
 
 
 def _print_rotor(answers: list[RotorResponse], fields: Path | None, as_json: bool) -> None:

@@ -125,7 +125,7 @@ def _way(text: str | None) -> str | None:
     if text is None or text in ("clockwise", "anticlockwise"):
         return text
     raise InputError(
-        f"'{text}' is not a sense of turning", key="--bright-leads", fix="write clockwise or anticlockwise"
+        f"'{text}' is not a direction of rotation", key="--bright-leads", fix="write clockwise or anticlockwise"
     )
 
 

@@ -123,7 +123,9 @@ def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, see
     distance of their own maxima is added, for nothing says which sweep is right.
     """
     if not 0 < level < 1:
-        raise InputError(f"the level of an interval is {level!r}", fix="give a number between 0 and 1, such as 0.9")
+        raise InputError(
+            f"the level of an interval cannot be {level!r}", fix="give a number between 0 and 1, such as 0.9"
+        )
     data = subject.data if isinstance(subject, ResponseCurve) else subject
     if data.distinct_pressures() < FEWEST_PRESSURES:
         return Optimum(found=False, level=level, reason="too few readings")

@@ -160,7 +160,9 @@ def scaling_of(
     else:
         widths = np.sort(np.asarray(widths_m, dtype=float))
     if widths.size < 3 or widths[0] <= 0:
-        raise InputError(f"{widths.size} widths show no law", fix="give three or more widths above zero")
+        raise InputError(
+            f"{widths.size} widths are too few for a power law", fix="give three or more widths above zero"
+        )
     if 2 * (inner + widths[-1]) >= bench.chamber.width.value or widths[-1] >= bench.chamber.height.value:
         raise InputError(
             f"vanes of {1e3 * widths[-1]:.4g} mm do not fit the chamber",

@@ -270,7 +270,9 @@ def what_if(draws: RotorDraws, changes: Mapping[str, Any], pressures: ArrayLike,
     """
     pressure = np.unique(np.atleast_1d(np.asarray(pressures, dtype=float)))
     if pressure.size < 2 or not pressure[0] > 0 or not np.all(np.isfinite(pressure)):
-        raise InputError("no two pressures to look between", fix="give two or more pressures above zero, in Pa")
+        raise InputError(
+            "two pressures are needed to search between", fix="give two or more pressures above zero, in Pa"
+        )
     after = draws.moved(changes)
     sought = np.geomspace(pressure[0], pressure[-1], _POINTS)
     both = np.concatenate([sought, pressure])

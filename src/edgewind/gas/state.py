@@ -137,6 +137,6 @@ class GasState:
                     fix="give one, such as --diameter '3.7e-10 m'",
                 )
             if not diameter > 0:
-                raise InputError(f"a molecular diameter of {diameter:g} m", fix="give a diameter above zero")
+                raise InputError(f"the molecular diameter cannot be {diameter:g} m", fix="give a diameter above zero")
             return float(mean_free_path_fixed_diameter(self.pressure_pa, self.temperature_k, diameter))
         raise InputError(f"unknown definition '{definition}'", fix=f"use one of {', '.join(DEFINITIONS)}")

@@ -98,7 +98,7 @@ def pressure_at_other_end(
     """
     if not (from_temperature_k > 0 and to_temperature_k > 0 and diameter_m > 0):
         raise InputError(
-            f"a tube of {diameter_m:g} m between {from_temperature_k:g} K and {to_temperature_k:g} K",
+            f"a tube cannot be {diameter_m:g} m wide, from {from_temperature_k:g} K to {to_temperature_k:g} K",
             fix="give temperatures and a diameter above zero",
         )
     log_p = np.log(np.asarray(pressure_pa, dtype=float))

@@ -34,6 +34,6 @@ def choose_device(device: str) -> tuple[str, Callable[[Any], Any]]:
         if why is None:
             return "gpu", operator_for
         if device == "gpu":
-            raise InputError(f"no GPU computes here: {why}", key="device",
+            raise InputError(f"no GPU is available: {why}", key="device",
                              fix="install edgewind[gpu] beside an NVIDIA driver, or choose cpu")  # fmt: skip
     return "cpu", _stays

@@ -373,9 +373,9 @@ class CardDomain:
             except MemoryError as error:
                 if blocks == 1 or not self._sweeps:
                     raise InputError(
-                        f"the GPU is without memory for a grid of {self.grid.cells} cells: {error}",
+                        f"the GPU has too little memory for a grid of {self.grid.cells} cells: {error}",
                         key="device",
-                        fix="ask for a larger tolerance, end what else uses the card, or choose cpu",
+                        fix="ask for a larger tolerance, end other programs that use the card, or choose cpu",
                     ) from error
                 sweep.blocks = -(-blocks // 2)
 

@@ -74,7 +74,7 @@ def check_knudsen(knudsen: float) -> float:
     """Return a Knudsen number that can be resolved; infinity means free flight."""
     value = float(knudsen)
     if math.isnan(value) or value <= 0.0:
-        raise OutOfRangeError(f"a Knudsen number of {knudsen} has no meaning", key="knudsen", fix="give one above 0")
+        raise OutOfRangeError(f"a Knudsen number must be above 0, not {knudsen}", key="knudsen", fix="give one above 0")
     if value < SMALLEST_KNUDSEN or LARGEST_KNUDSEN < value < math.inf:
         raise OutOfRangeError(
             f"a Knudsen number of {value:g} cannot be resolved",
@@ -165,7 +165,7 @@ def check_accommodation(accommodation: Accommodation | Mapping[str, Accommodatio
         unknown = set(accommodation) - {"hot", "cold", "room"}
         if unknown:
             raise InputError(
-                f"nothing here is called {', '.join(sorted(unknown))}",
+                f"unknown wall: {', '.join(sorted(unknown))}",
                 key="accommodation",
                 fix="use the names hot, cold and room",
             )

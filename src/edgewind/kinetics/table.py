@@ -97,7 +97,7 @@ class ResponseTable:
         ordered = sorted(responses, key=lambda response: response.knudsen)
         if len(ordered) < 5 or not math.isinf(ordered[-1].knudsen):
             raise InputError(
-                "these answers make no table",
+                "these responses do not make a table",
                 fix="give four or more Knudsen numbers, and infinity among them for the limit of free flight",
             )
         first, nodes = ordered[0], ordered[:-1]

@@ -140,7 +140,7 @@ class Commands:
         if name in OF_A_RUN and self._now is None:
             raise InputError("no run is being recorded now", fix="wait until it has begun, or begin another")
         if name in NOT_IN_A_RUN and self._now is not None:
-            raise InputError("a run goes on in time and is not interrupted", fix="end it: what was recorded is stored")
+            raise InputError("a run cannot be interrupted", fix="end it, which stores what was recorded")
         if name == "skip" and of is not None and (self._at is None or self._at.number != of):
             raise InputError(f"step {of} has already finished", fix="skip the current step instead")
         if name == "repeat":
@@ -224,7 +224,7 @@ class Commands:
         plain = " ".join(text.split())
         if self._now is not None:
             if not plain:
-                raise InputError("it is not said what was changed", fix="write it in a few words, such as: gas let in")
+                raise InputError("the change is not stated", fix="write it in a few words, such as: gas let in")
             self._gesture(Gesture(self._now(), "changed", plain[:_LONGEST_WORDS]))
             return
         self.changed_now = " ".join(text.split())

@@ -431,7 +431,7 @@ class Tachometer(_Role):
                 and first.numbers.tobytes() == second.numbers.tobytes()
             )
             if not same:
-                raise GarbledError(self.role, "the same trace came differently when it was fetched again")
+                raise GarbledError(self.role, "the same trace was different when it was read again")
         return first
 
     def _wait(self, event: Event, seconds: float) -> None:

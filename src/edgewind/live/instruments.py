@@ -184,15 +184,15 @@ def check_limits(bench: Bench) -> None:
     if section.valve is not None:
         if limits is None or limits.pressure_above is None:
             raise InputError(
-                "a valve is named and no limit of the pressure is given",
+                "a connected valve needs a limit of the pressure",
                 key="limits.pressure_above",
-                fix="write [limits] with pressure_above = '…', the most that your pump and your glass may see",
+                fix="write [limits] with pressure_above = '…', the highest pressure for your pump and your glass",
             )
         if section.gauge is None:
             raise InputError(
-                "a valve is named and no gauge that could be watched while it moves",
+                "a connected valve needs a gauge that is read while it moves",
                 key="instruments.gauge",
-                fix="name the gauge too, or move the valve by hand",
+                fix="add [instruments.gauge], or move the valve by hand",
             )
         if limits.valve_above is not None and limits.valve_above.value <= section.valve.low.value:
             raise InputError(
@@ -210,13 +210,13 @@ def check_limits(bench: Bench) -> None:
             )
     if section.thermostat is not None and section.thermometer is None:
         raise InputError(
-            "a thermostat is named and no thermometer that tells the temperature of the envelope",
+            "a connected thermostat needs a thermometer for the envelope",
             key="instruments.thermometer",
-            fix="name the thermometer too, or chill and warm by hand",
+            fix="add [instruments.thermometer], or chill and warm by hand",
         )
     if section.lamp is not None and limits is None:
         raise InputError(
-            "a lamp is named and no limits are given",
+            "a connected lamp needs limits",
             key="limits",
-            fix="write [limits] with what must stop a sweep, such as temperature_above = '60 degC'",
+            fix="write [limits] with a condition that stops a sweep, such as temperature_above = '60 degC'",
         )

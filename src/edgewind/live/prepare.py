@@ -264,10 +264,10 @@ def _choose(book: Book, experiment: str, request: SweepRequest | None, resume: b
         raise InputError(
             f"the unfinished sweep of '{experiment}' is of other pressures ({stands})",
             file=book.label,
-            fix="leave out --pressures to go on with it",
+            fix="leave out --pressures to resume it",
         )
     raise InputError(
         f"a sweep of '{experiment}' with other pressures is unfinished ({stands})",
         file=book.label,
-        fix="go on with it by --resume without --pressures, or begin anew with --new-sweep",
+        fix="resume it with --resume and without --pressures, or begin a new one with --new-sweep",
     )

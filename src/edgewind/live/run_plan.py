@@ -85,10 +85,12 @@ class RunPlan:
             raise InputError(f"the pressure of a run cannot be {self.pressure_pa:g} Pa", fix="write 2 Pa, or none")
         if not 0 <= self.duration_s <= LONGEST_RUN_S:
             raise InputError(
-                f"a run of {self.duration_s:g} s is asked for", fix=f"ask for at most {LONGEST_RUN_S / 3600:g} h"
+                f"a run cannot last {self.duration_s:g} s", fix=f"ask for at most {LONGEST_RUN_S / 3600:g} h"
             )
         if len(self.changes) > _MOST_CHANGES:
-            raise InputError(f"a run of {len(self.changes)} changes", fix=f"plan {_MOST_CHANGES} or fewer")
+            raise InputError(
+                f"{len(self.changes)} changes are too many for a run", fix=f"plan {_MOST_CHANGES} or fewer"
+            )
         before = 0.0
         for one in self.changes:
             if one.after_s is None:
@@ -201,7 +203,7 @@ def parse_run(text: str) -> RunPlan:
 
     def keep(name: str, value: Any, part: str) -> None:
         if name in found:
-            raise InputError(f"'{part[:60]}' stands twice", fix=f"write the run as '{EXAMPLE}'")
+            raise InputError(f"'{part[:60]}' is given twice", fix=f"write the run as '{EXAMPLE}'")
         found[name] = value
 
     for part in (" ".join(part.split()) for part in text.split(",")):
@@ -219,7 +221,7 @@ def parse_run(text: str) -> RunPlan:
             elif change.envelope_k is not None:
                 keep("envelope_k", change.envelope_k, part)
             else:
-                raise InputError(f"'{part[:60]}' is no start of a run", fix="write 'lamp off first'")
+                raise InputError(f"'{part[:60]}' is not an initial state of a run", fix="write 'lamp off first'")
         else:
             keep(*_size(part), part)
     return RunPlan(changes=tuple(changes), **found)
@@ -235,7 +237,7 @@ def _size(part: str) -> tuple[str, float]:
             return name, value
         raise InputError(f"'{part[:60]}' must be above zero", fix=f"write the run as '{EXAMPLE}'")
     raise InputError(
-        f"'{part[:60]}' is no pressure, no length and no change with its moment", fix=f"write the run as '{EXAMPLE}'"
+        f"'{part[:60]}' is not a pressure, a duration or a change with its time", fix=f"write the run as '{EXAMPLE}'"
     )
 
 
@@ -246,7 +248,7 @@ def _change(what: str, when: str) -> PlannedChange:
         after_s = float(parse_quantity(when, "time"))
     except InputError:
         raise InputError(
-            f"'{when[:40]}' is not when '{what[:40]}' is done", fix="write a time such as 30 s, or standstill"
+            f"'{when[:40]}' is not a time for '{what[:40]}'", fix="write a time such as 30 s, or standstill"
         ) from None
     if not 0 <= after_s <= LONGEST_RUN_S:
         raise InputError(f"'{what[:40]}' cannot be done at '{when[:40]}'", fix="write a time such as 30 s")

@@ -93,7 +93,7 @@ class Sensing:
         if seen.pressure_pa is None and seen.pressure_flag != "over-range":
             flag = seen.pressure_flag or "out of its range"
             raise InputError(
-                f"at {text} {columns.gauge_unit} the gauge says no pressure ({flag})",
+                f"at {text} {columns.gauge_unit} the gauge shows no pressure ({flag})",
                 fix="type what it shows once it is within its range, or skip this reading",
             )
         self.last = seen

@@ -121,7 +121,7 @@ class SoundCard:
             lost = library.wait()
         except (OSError, library.PortAudioError) as error:
             self._found = ""
-            raise DisconnectedError(self.role, f"the sound card broke off ({_first_line(error)})", SEE) from None
+            raise DisconnectedError(self.role, f"the sound card stopped ({_first_line(error)})", SEE) from None
         if lost is not None and getattr(lost, "input_overflow", bool(lost)):
             raise GarbledError(self.role, "the sound card lost samples: the computer was too busy")
         numbers = np.array(samples)[:, channel - 1]

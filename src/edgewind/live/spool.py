@@ -121,7 +121,7 @@ def _finite(value: float) -> float | None:
 def _unwritten(error: OSError, folder: Path, what: str) -> InputError:
     return InputError(
         f"the {what} cannot be written ({error.strerror or error})", file=folder,
-        fix="free some space and start again; what was written so far goes into the book then",
+        fix="free some space and start again; what was written so far is then stored in the book",
     )  # fmt: skip
 
 
@@ -146,7 +146,7 @@ class Spool:
             raise InputError(
                 f"nothing can be written here ({error.strerror or error})",
                 file=folder,
-                fix="see to its permissions and to the room on the disk; readings lie here until the book has them",
+                fix="check its permissions and the free space; readings are stored here until they are in the book",
             ) from error
 
     def _take_lock(self) -> None:
@@ -154,7 +154,7 @@ class Spool:
             self._lock = lock_file(self.folder / "lock")
         except LockedError:
             raise InputError(
-                "another recorder is at work with this bench", file=self.folder, fix="stop it first, or wait for it"
+                "another recorder is using this bench", file=self.folder, fix="stop it first, or wait for it"
             ) from None
 
     def close(self) -> None:
@@ -203,7 +203,7 @@ class Spool:
             raise InputError(
                 f"the reading cannot be written ({error.strerror or error})",
                 file=self.folder,
-                fix="free some space and start again: it will be taken anew, all earlier ones are whole",
+                fix="free some space and start again: it will be taken again, and all earlier readings are complete",
             ) from error
         (self.folder / f"{name}{_RUN}").unlink(missing_ok=True)  # its rows are in the table now
         found = self._read(described)

@@ -94,7 +94,7 @@ class SweepRequest:
             )
         if not 0 <= self.coast_downs <= len(self.pressures_pa):
             raise InputError(
-                f"{self.coast_downs} coast-downs among {len(self.pressures_pa)} pressures",
+                f"{self.coast_downs} coast-downs are too many for {len(self.pressures_pa)} pressures",
                 fix="ask for no more coast-downs than there are pressures",
             )
         if self.adaptive and self.coast_downs:
@@ -106,12 +106,13 @@ class SweepRequest:
             raise InputError("an adaptive sweep chooses its own order", fix="leave out --up-and-down")
         if 0 < self.adaptive < _LEAST_ADAPTIVE:
             raise InputError(
-                f"an adaptive sweep of {self.adaptive} readings", fix=f"allow {_LEAST_ADAPTIVE} readings or more"
+                f"{self.adaptive} readings are too few for an adaptive sweep",
+                fix=f"allow {_LEAST_ADAPTIVE} readings or more",
             )
         if self.adaptive and self.run is not None:
             raise InputError("an adaptive sweep has no run", fix="record the run by itself")
         if self.target and not self.adaptive:
-            raise InputError("a target interval for a sweep of fixed pressures", fix="ask for an adaptive sweep")
+            raise InputError("a target interval applies to an adaptive sweep only", fix="add --adaptive")
         if self.target:
             from edgewind.plan import parse_target
 

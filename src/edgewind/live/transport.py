@@ -172,7 +172,7 @@ class Transport(ABC):
         content = self._read_exactly(int(digits), limit)
         end = self._read_exactly(len(self.termination), limit)
         if end != self.termination:
-            raise GarbledError(self.address, f"the block that answers '{question}' is longer than it says")
+            raise GarbledError(self.address, f"the block that answers '{question}' is longer than its stated length")
         return content
 
     def query_while(self, question: str, attend: Callable[[Event, float], None], *, timeout_s: float) -> str:
@@ -246,7 +246,7 @@ class Transport(ABC):
 
     def _send_question(self, question: str) -> None:
         if self._pending():
-            raise GarbledError(self.address, f"something came before '{question}' was asked")
+            raise GarbledError(self.address, f"data arrived before '{question}' was sent")
         self._send(question.encode() + self.termination)
 
     def _attempt(self, once: Callable[[], T], retries: int) -> T:

@@ -70,7 +70,9 @@ class SerialTransport(Transport):
             )
         except (OSError, ValueError) as error:
             raise DisconnectedError(
-                self.address, f"cannot be opened ({error})", "see that the board is plugged in and that `port` names it"
+                self.address,
+                f"cannot be opened ({error})",
+                "check that the board is plugged in and that `port` names it",
             ) from error
 
     def _shut(self) -> None:

@@ -40,7 +40,7 @@ class TcpTransport(Transport):
             raise DisconnectedError(
                 self.address,
                 f"cannot be opened ({getattr(error, 'strerror', None) or error})",
-                "see that it is switched on, that its cable is in place and that `resource` names it",
+                "check that it is switched on, that its cable is connected and that `resource` names it",
             ) from error
         link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._come.clear()

@@ -51,7 +51,7 @@ class VisaTransport(Transport):
             raise DisconnectedError(
                 self.address,
                 f"cannot be opened ({str(error).splitlines()[0] if str(error) else type(error).__name__})",
-                "see that it is switched on, that its cable is in place and that `resource` names it",
+                "check that it is switched on, that its cable is connected and that `resource` names it",
             ) from error
         resource.timeout = wait_ms
         if hasattr(resource, "baud_rate"):

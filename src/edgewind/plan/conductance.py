@@ -120,7 +120,7 @@ def transmission_probability(length_over_radius: float) -> float:
     """
     length = float(length_over_radius)
     if not (np.isfinite(length) and length >= 0):
-        raise InputError(f"a tube of {length:g} radii", fix="give a length of zero or more")
+        raise InputError(f"the length of a tube cannot be {length:g} radii", fix="give a length of zero or more")
     if length < 1e-9:
         return 1.0
     if length <= _LONGEST:

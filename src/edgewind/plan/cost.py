@@ -54,9 +54,9 @@ class PlainCost:
         for name in ("dwell_s", "settle_s", "travel_s_per_decade"):
             value = getattr(self, name)
             if not (np.isfinite(value) and value >= 0):
-                raise InputError(f"{name} is {value!r}", fix="give seconds, zero or more")
+                raise InputError(f"{name} cannot be {value!r}", fix="give seconds, zero or more")
         if self.dwell_s + self.settle_s == 0:
-            raise InputError("a reading that costs no time", fix="give a dwell or a settling time above zero")
+            raise InputError("a reading must take some time", fix="give a dwell or a settling time above zero")
 
     def __call__(self, pressure_pa: ArrayLike, from_pressure_pa: float | None) -> Array:
         """Seconds for each pressure."""

@@ -261,10 +261,12 @@ def bench_times(
         A share that is not between 0 and 1, or times that are not above zero.
     """
     if not 0 < within < 1:
-        raise InputError(f"settled within {within:g} of the speed", fix="give a share between 0 and 1, such as 0.01")
+        raise InputError(
+            f"the tolerance of settling cannot be {within:g}", fix="give a share between 0 and 1, such as 0.01"
+        )
     if not (turns > 0 and 0 < least_measure_s <= most_measure_s and np.isfinite(turns + most_measure_s)):
         raise InputError(
-            f"a reading of {turns:g} turns within {least_measure_s:g} to {most_measure_s:g} s",
+            f"a reading cannot be of {turns:g} turns in {least_measure_s:g} to {most_measure_s:g} s",
             fix="give turns above zero and an ascending pair of times",
         )
     rotor = parameters_of(bench).with_(**dict(parameters or {}))

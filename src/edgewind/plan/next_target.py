@@ -101,11 +101,13 @@ class AdaptiveChoice:
         self.range_pa = check_range(low_pa, high_pa, bench)
         self.level = bench.study.level if level is None else level
         if not 0 < self.level < 1:
-            raise InputError(f"the level of an interval is {level!r}", fix="give a number between 0 and 1, such as 0.9")
+            raise InputError(
+                f"the level of an interval cannot be {level!r}", fix="give a number between 0 and 1, such as 0.9"
+            )
         self.target = parse_target(target)
         if isinstance(max_readings, bool) or max_readings < FEWEST_PRESSURES:
             raise InputError(
-                f"at most {max_readings!r} readings", fix=f"allow {FEWEST_PRESSURES} or more: fewer show no maximum"
+                f"{max_readings!r} readings are too few", fix=f"allow {FEWEST_PRESSURES} or more: fewer show no maximum"
             )
         self.max_readings, self.cost = int(max_readings), cost
         self.seed = bench.study.seed if seed is None else seed

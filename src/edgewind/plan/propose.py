@@ -89,7 +89,9 @@ def propose(
     ('reading', True)
     """
     if isinstance(batch, bool) or not isinstance(batch, int) or not 1 <= batch <= LARGEST_BATCH:
-        raise InputError(f"a batch of {batch!r} readings", fix=f"give a whole number from 1 to {LARGEST_BATCH}")
+        raise InputError(
+            f"a batch cannot hold {batch!r} readings", fix=f"give a whole number from 1 to {LARGEST_BATCH}"
+        )
     wanted = parse_target(target)
     found = subject if isinstance(subject, Findings) else None
     bench = None if found is None else found.experiment.bench
@@ -150,8 +152,8 @@ def _allowed(
     if data.distinct_pressures() >= 2:
         return float(data.pressure_pa.min()) / BEYOND, float(data.pressure_pa.max()) * BEYOND
     raise InputError(
-        "without readings at two pressures, and with a gauge that does not state its range, there is nowhere to start",
-        fix="say between which pressures to measure: --range '0.02Pa:20Pa'",
+        "there is no range to start from: no readings at two pressures, and a gauge without a stated range",
+        fix="state the range: --range '0.02Pa:20Pa'",
     )
 
 

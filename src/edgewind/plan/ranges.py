@@ -26,7 +26,7 @@ def gauge_range(bench: Bench) -> tuple[float, float] | None:
     good = np.isfinite(told.pressure_pa) & np.array([not flag for flag in told.flags])
     if not good.any():
         raise InputError(
-            "the gauge tells no pressure at any voltage between signal_low and signal_high",
+            "the gauge gives no pressure at any voltage between signal_low and signal_high",
             key="gauge",
             fix="check signal_low, signal_high and the uncertainty of the zero",
         )
@@ -42,7 +42,9 @@ def check_range(low_pa: float, high_pa: float, bench: Bench | None = None) -> tu
         It is not; the message says what would be right.
     """
     if not (np.isfinite(low_pa) and np.isfinite(high_pa) and low_pa > 0):
-        raise InputError(f"{low_pa!r} to {high_pa!r} Pa is no range of pressures", fix="give two pressures above zero")
+        raise InputError(
+            f"{low_pa!r} to {high_pa!r} Pa is not a range of pressures", fix="give two pressures above zero"
+        )
     if not high_pa > 1.05 * low_pa:
         raise InputError(
             f"the range from {format_number(low_pa)} to {format_number(high_pa)} Pa is closed: no two readings fit in",
@@ -53,7 +55,7 @@ def check_range(low_pa: float, high_pa: float, bench: Bench | None = None) -> tu
     if known is not None and (low_pa < known[0] * (1 - slack) or high_pa > known[1] * (1 + slack)):
         ends = f"{format_number(low_pa)} to {format_number(high_pa)} Pa"
         raise InputError(
-            f"the range from {ends} goes beyond what the gauge can tell",
+            f"the range from {ends} goes beyond the range of the gauge",
             key="gauge",
             fix=f"stay between {format_number(known[0])} and {format_number(known[1])} Pa",
         )

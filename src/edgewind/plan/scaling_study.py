@@ -89,7 +89,7 @@ class Settings:
         )
         for good, what, fix in checks:
             if not good:
-                raise InputError(f"{what} cannot be planned with", fix=fix)
+                raise InputError(f"a study cannot be planned with {what}", fix=fix)
 
     @property
     def hours(self) -> float:
@@ -406,7 +406,7 @@ def plan_scaling_study(
     chosen = settings or Settings()
     widths = tuple(sorted({float(width) for width in widths_m}))
     if len(widths) < 2:
-        raise InputError(f"{len(widths)} width shows no law", fix="give two or more, such as '8 mm,12 mm,20 mm'")
+        raise InputError("one width cannot show a power law", fix="give two or more, such as '8 mm,12 mm,20 mm'")
     if not exponents:
         raise InputError("no claims were given", fix="give exponents, such as -1,0")
     named = tuple(gases) if gases else (_own_gas(bench),)

@@ -52,7 +52,7 @@ def resized(bench: Bench, width_m: float, gas: str | None = None) -> Bench:
     own = rotor.vane_width.value
     arm = rotor.arm.value - own / 2 + width_m / 2
     if width_m <= 0 or not np.isfinite(width_m):
-        raise InputError(f"a vane of {1e3 * width_m:g} mm", fix="give widths above zero")
+        raise InputError(f"the width of a vane cannot be {1e3 * width_m:g} mm", fix="give widths above zero")
     if 2 * (arm + width_m / 2) > (1 - CLEARANCE) * bench.chamber.width.value or width_m >= bench.chamber.height.value:
         raise InputError(
             f"vanes of {1e3 * width_m:.4g} mm do not fit the chamber of {1e3 * bench.chamber.width.value:.4g} mm",

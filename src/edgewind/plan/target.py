@@ -84,5 +84,5 @@ def parse_target(target: str | float | TargetInterval | None) -> TargetInterval 
         except ValueError:
             return TargetInterval(absolute_pa=parse_measured(text, "pressure").value)
     except InputError as error:
-        raise InputError(f"'{text}' is no target interval: {error.problem}", fix=f"{_RIGHT}, above zero") from None
-    raise InputError(f"'{text}' does not say of what: {bare:g} has no unit", fix=_RIGHT)
+        raise InputError(f"'{text}' is not a target interval: {error.problem}", fix=f"{_RIGHT}, above zero") from None
+    raise InputError(f"'{text}' has no unit", fix=_RIGHT)

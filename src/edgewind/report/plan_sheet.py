@@ -37,7 +37,7 @@ def write_plan_sheet(study: ScalingStudy, out: Path, *, command: str) -> Path:
         Something is there already, or the folder cannot be made.
     """
     if out.exists() and not (out.is_dir() and not any(out.iterdir())):
-        raise InputError("something is there already", file=out, fix="name a folder that does not exist yet with --out")
+        raise InputError("this path already exists", file=out, fix="name a folder that does not exist yet with --out")
     units = study.bench.shown
     try:
         out.mkdir(exist_ok=True)

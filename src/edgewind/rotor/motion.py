@@ -359,7 +359,7 @@ class _Motion:
             now, broke_away = reached, found.status == 1 and standing
         raise InputError(
             f"the rotor stops and starts more than {_MOST_PHASES} times",
-            fix="ask for a shorter time or see to the pivot",
+            fix="ask for a shorter time or check the pivot",
         )
 
     def _between(self, wanted: Array, found: Any, scale: Array, share: float) -> Array:

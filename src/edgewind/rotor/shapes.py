@@ -123,7 +123,7 @@ def _shaped_response(
     room = room_m / length
     if room < _LEAST_ROOM * 0.8:
         raise OutOfRangeError(
-            f"a chamber of {1e3 * room_m:.4g} mm for a vane of {1e3 * length:.4g} mm",
+            f"a chamber of {1e3 * room_m:.4g} mm is too narrow for a vane of {1e3 * length:.4g} mm",
             key="chamber.width",
             fix="describe a chamber of at least two widths of the vane",
         )

@@ -66,7 +66,7 @@ def check_pressures(pressure_pa: Any, rotor: RotorParameters, response: GasRespo
     pressure = np.asarray(pressure_pa, dtype=float)
     wrong = pressure[~((pressure > 0) & np.isfinite(pressure))]
     if wrong.size:
-        raise OutOfRangeError(f"a pressure of {wrong.flat[0]:g} Pa", fix="give pressures above zero")
+        raise OutOfRangeError(f"pressure must be above zero, not {wrong.flat[0]:g} Pa", fix="give pressures above zero")
     kn = rotor.knudsen(pressure)
     least = response.least_knudsen
     if np.any(kn < least * (1 - 1e-9)):

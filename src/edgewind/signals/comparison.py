@@ -98,7 +98,7 @@ def compare_gauges(
     indicated, reference = np.asarray(indicated_pa, dtype=float), np.asarray(reference_pa, dtype=float)
     if indicated.shape != reference.shape or indicated.ndim != 1 or indicated.size < 3:
         raise InputError(
-            f"a comparison of {indicated.size} pairs",
+            f"{indicated.size} pairs are too few for a comparison",
             fix="give three pairs or more of indicated and reference pressure",
         )
     if not (np.all(np.isfinite(indicated) & (indicated > 0)) and np.all(np.isfinite(reference) & (reference > 0))):

@@ -169,11 +169,13 @@ def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "
     (5.0, ())
     """
     if isinstance(marks, bool) or not isinstance(marks, int | np.integer) or not 1 <= marks <= 10_000:
-        raise InputError(f"the number of marks is {marks!r}", fix="give a whole number of pulses a turn, 1 or more")
+        raise InputError(
+            f"the number of marks cannot be {marks!r}", fix="give a whole number of pulses a turn, 1 or more"
+        )
     if isinstance(mains_hz, str) and mains_hz != "auto":
-        raise InputError(f"the mains frequency is '{mains_hz}'", fix="give it in hertz, or 'auto', or None")
+        raise InputError(f"the mains frequency cannot be '{mains_hz}'", fix="give it in hertz, or 'auto', or None")
     if isinstance(mains_hz, int | float) and not (math.isfinite(mains_hz) and mains_hz > 0):
-        raise InputError(f"the mains frequency is {mains_hz} Hz", fix="give a positive number, 'auto' or None")
+        raise InputError(f"the mains frequency cannot be {mains_hz} Hz", fix="give a positive number, 'auto' or None")
     voltage = np.asarray(trace.voltage_v, dtype=np.float64)
     if voltage.size < 16 or not 0 < float(np.ptp(voltage)) < np.inf:
         return nothing(trace.flags)

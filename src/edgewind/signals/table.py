@@ -198,7 +198,7 @@ def _columns(heads: list[str], line: int, titles: Mapping[str, Title]) -> list[t
             raise error.at(line=line, column=number) from None
         if any(known and known[0] == name for known in found):
             raise InputError(
-                f"the title '{name}' stands twice", line=line, column=number, fix="keep one of the two columns"
+                f"the title '{name}' is given twice", line=line, column=number, fix="keep one of the two columns"
             )
         found.append((name, unit))
     return found

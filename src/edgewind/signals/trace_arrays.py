@@ -119,7 +119,7 @@ def _read_apart(
     try:
         found: dict[str, Stored] = _reading_process().submit(reader, str(path), max_bytes).result()
     except JobFailedError as error:
-        raise InputError(f"the file breaks its reader off ({error})", fix="copy or save it again") from None
+        raise InputError(f"the file makes its reader fail ({error})", fix="copy or save it again") from None
     return found
 
 
@@ -180,7 +180,7 @@ def _array(stream: IO[bytes], name: str, most: int) -> AnyArray:
         )
     wanted = math.prod(shape) * dtype.itemsize
     if min(shape, default=1) < 0 or wanted > most:
-        raise InputError(f"array '{name}' is cut short or its header lies about its shape", fix="save it again")
+        raise InputError(f"array '{name}' is cut short or its header states a wrong shape", fix="save it again")
     content = stream.read(wanted)
     if len(content) != wanted:
         raise InputError(f"array '{name}' is cut short", fix="copy the file again")

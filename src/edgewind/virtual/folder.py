@@ -127,7 +127,7 @@ def write_folder(
     folder = Path(folder)
     file = folder / BENCH_FILE
     if folder.exists() and not (folder.is_dir() and all(_is_ours(path) for path in folder.iterdir())):
-        raise InputError("something is there already", file=folder, fix="name a folder that does not exist yet")
+        raise InputError("this path already exists", file=folder, fix="name a folder that does not exist yet")
     document = tomlkit.parse(bench_text)
     for section in _OURS:
         document.pop(section, None)

@@ -64,7 +64,7 @@ class Catalog:
         self._by_url = isinstance(root, str) and "://" in root
         self.root: str | Path = str(root) if self._by_url else Path(root)
         if not self._by_url and not Path(root).exists():
-            raise InputError("there is nothing here", file=root, fix="name a folder or a lab book")
+            raise InputError("this path does not exist", file=root, fix="name a folder or a lab book")
         if not self._by_url and not Path(root).is_dir() and not is_book(root):
             raise InputError("this is neither a folder nor a lab book", file=root, fix="name a folder or a lab book")
         self._lock = threading.RLock()
@@ -135,7 +135,7 @@ class Catalog:
         """
         place = self.entry(slug)
         if place.kind != "book":
-            raise NotFoundError(f"'{place.name}' is a folder, and no lab book", fix="take it into a book first")
+            raise NotFoundError(f"'{place.name}' is a folder, not a lab book", fix="import it into a book first")
         mark = _identity(place.target)
         with self._lock:
             kept = self._open.get((slug, write))

@@ -96,11 +96,11 @@ def unused_name(catalog: Catalog, name: str) -> Path:
     """
     folder = catalog.folder
     if folder is None:
-        raise FieldError("new_book", "these pages show one book alone", fix="choose that book")
+        raise FieldError("new_book", "these pages were opened for one book only", fix="choose that book")
     name = name if name.endswith(".book") or not name else f"{name}.book"
     plain = name and not name.startswith(".") and name == Path(name).name and name.isprintable()
     if not plain or any(sign in name for sign in '/\\:*?"<>|~') or len(name.encode()) > 120:
         raise FieldError("new_book", f"'{name[:60]}' is not a name for a book", fix="write one like lab.book")
     if (folder / name).exists():
-        raise FieldError("new_book", f"'{name}' is there already", fix="choose it, or write another name")
+        raise FieldError("new_book", f"'{name}' already exists", fix="choose it, or write another name")
     return folder / name

@@ -81,6 +81,6 @@ def _within(name: str, text: str, kind: str, low: float, high: float) -> float:
     if not low <= value <= high:
         unit = "K" if kind == "temperature" else "Pa"
         raise InputError(
-            f"the {name} of {value:.4g} {unit} is outside this page", key=name, fix=f"{low:.4g} to {high:.4g} {unit}"
+            f"the {name} cannot be {value:.4g} {unit} here", key=name, fix=f"choose {low:.4g} to {high:.4g} {unit}"
         )
     return value

@@ -129,7 +129,7 @@ class DroppedFiles:
         with self._lock:
             found = self._kept.get(key)
         if found is None or found.path is None or not found.path.exists():
-            raise InputError("This file is no longer kept aside", fix="drop it again")
+            raise InputError("This file has been discarded", fix="drop it again")
         return found
 
     def forget(self, key: str) -> None:

@@ -63,7 +63,7 @@ def check_ways(ways: Mapping[str, str]) -> None:
         if name in ways:
             option_of(table, ways[name], name)
     if ways.get("shape", ROTOR) not in SHAPES:
-        raise InputError(f"'{ways['shape']}' is no shape on these pages", key="shape", fix=", ".join(SHAPES))
+        raise InputError(f"'{ways['shape']}' is not a shape on these pages", key="shape", fix=", ".join(SHAPES))
     if ways.get("shape", ROTOR) == ROTOR and not shipped_rotor_fields(ways.get("drive", "thermal")):
         title = DRIVES[ways["drive"]].title
         raise InputError(f"'{title}' is not computed for a whole rotor", key="drive", fix="choose a lone vane")

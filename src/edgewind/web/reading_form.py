@@ -330,7 +330,7 @@ def _from_period(text: str, unit: str) -> tuple[str, float]:
         period, u = float(plain), 0.0
     if not (math.isfinite(period) and period != 0):
         raise FieldError(
-            "speed", f"'{text[:40]}' is no time for a turn", fix="type the seconds of one turn, such as 1.84"
+            "speed", f"'{text[:40]}' is not the time of one turn", fix="type the seconds of one turn, such as 1.84"
         )
     if not u:
         mantissa, _, exponent = re.split(r"\s|[^\d.eE+-]", plain, maxsplit=1)[0].lower().partition("e")

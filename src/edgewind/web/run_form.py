@@ -51,9 +51,9 @@ def run_from_form(form: RunForm) -> SweepRequest:
     if form.what not in CHOICES:
         raise FieldError("what", f"'{form.what}' is not one of the changes", fix="choose one")
     if form.lamp_first not in ("on", "off"):
-        raise FieldError("lamp_first", f"'{form.lamp_first}' is no state of the lamp", fix="choose on or off")
+        raise FieldError("lamp_first", f"'{form.lamp_first}' is not a state of the lamp", fix="choose on or off")
     if form.speed_from not in ("tachometer", "typed"):
-        raise FieldError("speed_from", f"'{form.speed_from}' gives no speed", fix="choose one")
+        raise FieldError("speed_from", f"'{form.speed_from}' is not a source of speeds", fix="choose one")
     pressure = _read("pressure", form.pressure, lambda text: _size(text, "pressure", "2 Pa"), 0.0)
     duration = _read("duration", form.duration, lambda text: _size(text, "time", "10 min"), 0.0)
     first = _read("envelope_first", form.envelope_first, parse_envelope, 0.0)
@@ -75,7 +75,7 @@ def _changes(form: RunForm) -> tuple[PlannedChange, ...]:
     if form.what == "other":
         words = " ".join(form.other.split())
         if not words:
-            raise FieldError("other", "It is not said what is changed", fix="write it, such as: gas let in")
+            raise FieldError("other", "The change is not stated", fix="write it, such as: gas let in")
         if any(sign in words for sign in ",;") or re.search(r"\sat\s", words):
             raise FieldError("other", "A change is one thing, in a few words", fix="leave out commas and moments")
         return (PlannedChange(after_s, other=words[:120]),)
@@ -85,7 +85,7 @@ def _changes(form: RunForm) -> tuple[PlannedChange, ...]:
             raise FieldError("lamp_first", f"The lamp is {lamp} before it is switched {lamp}", fix="choose the other")
         return (PlannedChange(after_s, lamp=lamp),)
     if not form.envelope:
-        raise FieldError("envelope", "It is not said to which temperature", fix="write -20 degC")
+        raise FieldError("envelope", "The temperature is not stated", fix="write -20 degC")
     envelope = PlannedChange(None, envelope_k=_read("envelope", form.envelope, parse_envelope, 0.0))
     if form.what == "envelope":
         return (PlannedChange(after_s, envelope_k=envelope.envelope_k),)

@@ -191,7 +191,7 @@ def _check_workbook(path: Path) -> None:
     except zipfile.BadZipFile:
         raise InputError("this is not a workbook", fix="save it again as XLSX") from None
     if path.stat().st_size > _MOST_BYTES:
-        raise InputError("this workbook is larger than 20 MB", fix="save the readings in one of their own")
+        raise InputError("this workbook is larger than 20 MB", fix="save the readings in a workbook of their own")
     names = [member.filename for member in members]
     if any("externallinks/" in name.lower() for name in names):
         raise InputError("this workbook links to other workbooks", fix="paste their values and save it again")
@@ -199,7 +199,9 @@ def _check_workbook(path: Path) -> None:
         raise InputError("this workbook holds macros", fix="save it as XLSX without macros")
     grown = sum(member.file_size for member in members)
     if grown > _MOST_UNPACKED:
-        raise InputError(f"this workbook unpacks to {grown / 1e6:,.0f} MB", fix="save the readings in one of their own")
+        raise InputError(
+            f"this workbook unpacks to {grown / 1e6:,.0f} MB", fix="save the readings in a workbook of their own"
+        )
 
 
 def _text(value: Any) -> str:

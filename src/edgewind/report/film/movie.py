@@ -103,9 +103,11 @@ def check_timing(seconds: float, fps: int) -> int:
         For a duration or a rate that makes no film.
     """
     if not 1 <= fps <= 120:
-        raise OutOfRangeError(f"{fps} frames a second make no film", key="fps", fix="stay between 1 and 120")
+        raise OutOfRangeError(f"the frame rate cannot be {fps} a second", key="fps", fix="stay between 1 and 120")
     if not 0.1 <= seconds <= 600.0:
-        raise OutOfRangeError(f"a film of {seconds:g} s is not made", key="seconds", fix="stay between 0.1 and 600")
+        raise OutOfRangeError(
+            f"the duration of a film cannot be {seconds:g} s", key="seconds", fix="stay between 0.1 and 600"
+        )
     return max(2, round(seconds * fps))
 
 
@@ -122,7 +124,9 @@ def check_film(
     check_timing(seconds, fps)
     checked = check_target(path, FILMS, replace=replace)
     if len(knudsen) < 2:
-        raise InputError("one Knudsen number makes no film", key="knudsen", fix="give two or more, or make a still")
+        raise InputError(
+            "a film needs two Knudsen numbers or more", key="knudsen", fix="give two or more, or make a still"
+        )
     ffmpeg_program()
     return checked
 
@@ -212,7 +216,7 @@ def ffmpeg_program() -> str:
         return str(brings.get_ffmpeg_exe())
     except RuntimeError as error:
         raise EdgewindError(
-            "no FFmpeg was found to code the film; name one in the environment variable IMAGEIO_FFMPEG_EXE"
+            "no FFmpeg was found to encode the film; name one in the environment variable IMAGEIO_FFMPEG_EXE"
         ) from error
 
 
@@ -261,7 +265,7 @@ def _code(
             said.seek(0)
             lines = said.read().decode(errors="replace").strip().splitlines()
             why = lines[-1] if lines else f"it ended with status {process.returncode}"
-            raise EdgewindError(f"FFmpeg could not code the film: {why}")
+            raise EdgewindError(f"FFmpeg could not encode the film: {why}")
 
 
 def read_back(path: str | Path) -> dict[str, Any]:

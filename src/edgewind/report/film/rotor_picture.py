@@ -114,7 +114,7 @@ class RotorPicture(GasSheet):
         footnote: bool = True,
     ) -> None:
         if not fields:
-            raise InputError("there is no gas to draw", key="knudsen", fix="give a Knudsen number or more")
+            raise InputError("no Knudsen number is given", key="knudsen", fix="give one or more")
         self.fields = tuple(sorted(fields, key=lambda field: field.knudsen))
         self.first = self.fields[0]
         if any(field.same != self.first.same for field in self.fields):

@@ -74,7 +74,7 @@ class GasSeries:
 
     def __init__(self, fields: Sequence[GasField]) -> None:
         if not fields:
-            raise InputError("there is no gas to draw", key="knudsen", fix="give a Knudsen number or more")
+            raise InputError("no Knudsen number is given", key="knudsen", fix="give one or more")
         self.fields: tuple[GasField, ...] = tuple(sorted(fields, key=lambda field: field.knudsen))
         first = self.fields[0]
         for field in self.fields[1:]:
@@ -83,7 +83,7 @@ class GasSeries:
                     raise InputError(f"these answers differ in {name}", fix="draw answers of one case together")
         self.knudsen: Floats = np.array([field.knudsen for field in self.fields])
         if np.any(np.diff(self.knudsen) <= 0.0):
-            raise InputError("a Knudsen number stands twice", key="knudsen", fix="give each once")
+            raise InputError("a Knudsen number is given twice", key="knudsen", fix="give each once")
         self.sheet = SampleGrid.of(first)
         self._kept: dict[tuple[str, int], Any] = {}
         self._lock = Lock()

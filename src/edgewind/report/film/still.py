@@ -193,9 +193,13 @@ def settle(part: Path, path: Path, *, replace: bool) -> None:
         # A link fails where the name is taken; a rename would put the new file over it.
         path.hardlink_to(part)
     except FileExistsError:
-        raise InputError("came to be while this was made", file=path, fix="choose another name") from None
+        raise InputError(
+            "was created by another program in the meantime", file=path, fix="choose another name"
+        ) from None
     except OSError:
         # Some file systems have no links.
         if path.exists():
-            raise InputError("came to be while this was made", file=path, fix="choose another name") from None
+            raise InputError(
+                "was created by another program in the meantime", file=path, fix="choose another name"
+            ) from None
         part.replace(path)

@@ -123,4 +123,4 @@ def option_of(table: Mapping[str, Value], name: str, key: str) -> Value:
     for known, value in table.items():
         if known.lower() == str(name).lower():
             return value
-    raise InputError(f"'{name}' is not known here", key=key, fix=f"choose one of {', '.join(table)}")
+    raise InputError(f"'{name}' is unknown", key=key, fix=f"choose one of {', '.join(table)}")

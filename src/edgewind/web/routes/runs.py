@@ -38,7 +38,7 @@ def stored(request: Request) -> Response:
     part = read_part(pages_of(request).catalog.book(slug), experiment, after=number - 1, most=1)
     found = read_experiment(part.source).runs.get(0) if part.numbers else None
     if found is None:
-        raise NotFoundError(f"Reading {number} is no run")
+        raise NotFoundError(f"Reading {number} is not a run")
     lamp = [
         "on" if share == 1 else "off" if share == 0 else f"{100 * share:g} %" for share in found.lamp_share.tolist()
     ]
