@@ -109,7 +109,7 @@ def test_a_bench_described_anew_keeps_the_earlier_one(book, bench_text):
         ({"note": "a\x00b"}, "contains NUL or invalid Unicode"),
         ({"note": "\ud800"}, "contains NUL or invalid Unicode"),
         ({"trace": "traces/9.csv", "speed": ""}, "no trace 'traces/9.csv' is kept"),
-        ({"time": "2026-03-14 08:00:00"}, "is there already"),
+        ({"time": "2026-03-14 08:00:00"}, "already exists"),
     ],
 )
 def test_what_no_study_could_read_is_refused_and_nothing_is_kept(book, cells, said):
@@ -144,7 +144,7 @@ def test_time_is_judged_as_it_is_after_corrections(book):
     book.record("rotor", {**CELLS, "speed": "7"})
     book.correct("rotor", 1, "time", "2026-03-14 09:00:07", "clock was slow")
     book.record("rotor", {**CELLS, "speed": "8"})
-    with pytest.raises(InputError, match="is there already"):
+    with pytest.raises(InputError, match="already exists"):
         book.record("rotor", {**CELLS, "speed": "8", "time": "2026-03-14 09:00:07"})
 
 

@@ -162,5 +162,5 @@ def test_the_figure_holds_both_bands(prior):
 def test_what_cannot_be_is_refused(prior):
     with pytest.raises(InputError, match=r"did you mean|name it"):
         what_if(prior, {"rotor.vane_witdh": "18 mm"}, PRESSURES)
-    with pytest.raises(InputError, match="no two pressures"):
+    with pytest.raises(InputError, match="two pressures are needed"):
         what_if(prior, {}, [1.0])

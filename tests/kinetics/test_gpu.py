@@ -148,7 +148,9 @@ def test_a_card_without_memory_is_said_so(card, monkeypatch):
 
     monkeypatch.setattr(EmulatedCard, "empty", empty)
     ours = operator(*CASES[0])
-    with pytest.raises(InputError, match=r"key device: the GPU is without memory .* bytes were asked for.*choose cpu"):
+    with pytest.raises(
+        InputError, match=r"key device: the GPU has too little memory .* bytes were asked for.*choose cpu"
+    ):
         gpu.operator_for(ours).sweep(np.zeros(ours.size))
 
 

@@ -222,7 +222,7 @@ def test_a_pressure_above_the_limit_is_refused_before_anything(folder, tmp_path)
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ('pressure_above = "40 Pa"\n', "", "no limit of the pressure is given"),
+        ('pressure_above = "40 Pa"\n', "", "a connected valve needs a limit of the pressure"),
         ('valve_above = "9 V"', 'valve_above = "0 V"', "the valve may not be set beyond 0 V"),
     ],
 )
@@ -381,7 +381,7 @@ def test_a_run_of_gestures_that_is_stopped_is_safe_and_stored_as_far_as_it_reach
                 said.append(name + text)
                 sweep.command(name, text)
                 for refused in ("pause", "skip", "repeat"):
-                    with pytest.raises(InputError, match="a run goes on in time"):
+                    with pytest.raises(InputError, match="a run cannot be interrupted"):
                         sweep.command(refused)
 
     request = SweepRequest((), run=parse_run("2.5 Pa, 2 h"))
@@ -487,9 +487,9 @@ def test_a_plan_of_a_book_of_an_earlier_version_is_read(bench):
         ("2 Pa, lamp off at 30 s, lamp on at 10 s", "comes before the change at 30 s"),
         ("2 Pa, lamp off at 30 s, 20 s", "ends after 20 s, before its change at 30 s"),
         ("2 Pa, 90 h", "at most 24 h"),
-        ("2 Pa, soon", "is no pressure, no length and no change"),
+        ("2 Pa, soon", "is not a pressure, a duration or a change"),
         ("-2 Pa", "above zero"),
-        ("gas first", "no start of a run"),
+        ("gas first", "is not an initial state of a run"),
     ],
 )
 def test_a_run_that_cannot_be_is_refused(text, said):

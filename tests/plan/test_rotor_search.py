@@ -115,7 +115,7 @@ def test_a_workshop_bounds_the_search(vacuum_text):
 @pytest.mark.parametrize(
     ("shop", "message"),
     [
-        ('vane_width = ["8 mm", "6 mm"]', "key workshop.vane_width.*from less to more"),
+        ('vane_width = ["8 mm", "6 mm"]', "key workshop.vane_width.*from the lower to the higher"),
         ("vanes = [0, 3]", "key workshop.vanes.*cannot be built"),
         ('gases = ["unobtainium"]', "key workshop.gases"),
         ('vane_widht = ["6 mm", "8 mm"]', "did you mean 'vane_width'"),

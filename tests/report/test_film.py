@@ -444,7 +444,7 @@ def test_a_film_that_came_meanwhile_is_kept(strip, tmp_path):
 def test_missing_or_failing_ffmpeg_is_named_and_leaves_nothing(strip, tmp_path, monkeypatch):
     path = tmp_path / "gas.mp4"
     monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", "/bin/false")
-    with pytest.raises(EdgewindError, match="FFmpeg could not code"):
+    with pytest.raises(EdgewindError, match="FFmpeg could not encode"):
         make_film(path, strip, size="page", seconds=1.0, fps=10)
     monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", str(tmp_path / "nothing-here"))
     with pytest.raises(EdgewindError, match="does not start"):
@@ -481,7 +481,7 @@ def test_stills_are_written_whole_or_not_at_all(fields, tmp_path):
         (lambda gas: gas_field("strip", 1.0, drive="sound"), "choose one of thermal"),
         (lambda gas: gas_field("strip", 1.0, fineness=9), "stay between 0.3 and 2"),
         (lambda gas: gas_series("strip", [0.1, 0.1], cache=False, **ROUGH), "stands twice"),
-        (lambda gas: GasSeries([]), "no gas to draw"),
+        (lambda gas: GasSeries([]), "no Knudsen number is given"),
         (lambda gas: GasPicture(gas, quantity="colour"), "choose one of temperature"),
         (lambda gas: GasPicture(gas, theme="sepia"), "choose one of light"),
         (lambda gas: GasPicture(gas, size="8K"), "choose one of page"),

@@ -143,7 +143,7 @@ def test_unequal_faces_and_unreal_gases_are_refused(coarse):
     ("words", "message"),
     [
         (["film", "--arm", "2", "--still", "a.png"], "key vanes"),
-        (["film", "--vanes", "4", "--arm", "2", "--still", "a.png"], "chamber is not said"),
+        (["film", "--vanes", "4", "--arm", "2", "--still", "a.png"], "the chamber of the rotor is not given"),
         (["film", "--room", "6,6,4", "--still", "a.png"], "chamber of a rotor"),
         (["respond", "--picture", "a.png"], "not a lone vane"),
     ],

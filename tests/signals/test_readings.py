@@ -151,7 +151,7 @@ def test_an_excluded_reading_may_lack_its_numbers(write):
         ("gauge [V],speed [rpm],note [V]\n1,1,1\n", 1, 3, "'note' takes no unit"),
         ("gauge [V],spead [rpm]\n1,1\n", 1, 2, "unknown title 'spead'; did you mean 'speed'?"),
         ("gauge [V],speed [rpm\n1,1\n", 1, 2, "not a column title"),
-        ("gauge [V],speed [rpm],gauge [mV]\n1,1,1\n", 1, 3, "the title 'gauge' stands twice"),
+        ("gauge [V],speed [rpm],gauge [mV]\n1,1,1\n", 1, 3, "the title 'gauge' is given twice"),
         ("speed [rpm]\n1\n", None, None, "no column holds a pressure; add 'gauge [V]'"),
         ("gauge [V]\n1\n", None, None, "no column holds a speed; add 'trace'"),
         ("gauge [V],speed [rpm]\n1,1,1\n", 2, None, "3 cells under 2 titles; where these are decimal commas"),

@@ -263,7 +263,7 @@ def test_archives_of_objects_and_lying_headers_are_refused(tmp_path: Path) -> No
     np.lib.format.write_array_header_1_0(buffer, {"descr": "<f8", "fortran_order": False, "shape": (10**12,)})
     with zipfile.ZipFile(tmp_path / "lies.npz", "w") as archive:
         archive.writestr("voltage_v.npy", buffer.getvalue())
-    with pytest.raises(InputError, match="header lies about its shape"):
+    with pytest.raises(InputError, match="header states a wrong shape"):
         read_trace(tmp_path / "lies.npz")
 
 

@@ -235,7 +235,7 @@ def test_a_second_rotor_the_readings_and_the_cold_stand_beside_the_sliders(
     expect(page.locator("#cold-words")).to_contain_text("the bright face leads, it turns as when lit")
     page.fill("#cold-pressure", "500")
     page.keyboard.press("Enter")
-    expect(page.locator("#cold-problem")).to_contain_text("the pressure of 500 Pa is outside this page")
+    expect(page.locator("#cold-problem")).to_contain_text("the pressure cannot be 500 Pa here")
     assert [one for one in window.complaints if "400" not in one] == []
 
 

@@ -97,7 +97,7 @@ def test_without_a_column_for_it_the_digits_of_a_speed_say_no_less_than_its_unce
         ({"speed": ""}, "speed", "empty"),
         ({"speed": "fast"}, "speed", "not a number"),
         ({"speed": "3 Hz"}, "speed", "turns or radians"),
-        ({"speed_as": "period", "speed": "0"}, "speed", "no time for a turn"),
+        ({"speed_as": "period", "speed": "0"}, "speed", "is not the time of one turn"),
         ({"speed_as": "period", "speed": "12 rpm"}, "speed", "time"),
         ({"speed_as": "warp"}, "speed", "must be given"),
         ({"envelope": "-400 degC"}, "envelope", "absolute zero"),

@@ -196,7 +196,7 @@ def test_a_killed_recorder_is_reported_and_its_commands_do_not_reach_the_next(
 
 class ReadOnlyBook:
     def must_be_writable(self) -> None:
-        raise BookError("this book is read\-only from here")
+        raise BookError("this book is read-only from here")
 
 
 class SilentRecorder:

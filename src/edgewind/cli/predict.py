@@ -41,7 +41,8 @@ def predict(
         typer.Option(
             "--fit/--no-fit",
             help="Start from a fit of the readings beside bench.toml, which gives intervals and takes ten seconds or "
-            "more, or from bench.toml alone. Default: the values that the readings make most probable; with --set, a fit.",
+            "more, or from bench.toml alone. Default: the values that the readings make most probable; with --set, a "
+            "fit.",
         ),
     ] = None,
     vane_at_start: Annotated[

@@ -80,7 +80,7 @@ def parse_target(target: str | float | TargetInterval | None) -> TargetInterval 
         if text.endswith("%"):
             return TargetInterval(relative=parse_measured(text, "number").value)
         try:
-            bare = float(text)
+            float(text)
         except ValueError:
             return TargetInterval(absolute_pa=parse_measured(text, "pressure").value)
     except InputError as error:
