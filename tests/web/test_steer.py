@@ -244,7 +244,7 @@ def begin_from_page(page: Page, pressures: str) -> None:
     expect(dialog).to_contain_text("valve")
     expect(dialog).to_contain_text("Glass under vacuum can implode")
     expect(dialog).to_contain_text("The rules of your laboratory")
-    page.get_by_role("button", name="I have seen to this: begin").click()
+    page.get_by_role("button", name="I have taken these precautions: begin").click()
     page.wait_for_url("**/bench/lab.book/swept")
 
 

@@ -15,11 +15,11 @@ export function confirmed(ready) {
           ? `A run: ${ready.run}.`
           : ready.steps
           ? `${ready.steps} step${ready.steps === 1 ? "" : "s"}.`
-          : "Its pressures are chosen as it goes.",
+          : "Its pressures are chosen during the sweep.",
     ),
     ...(ready.moves.length
       ? ready.moves.map((text) => make("p", { class: "note" }, text))
-      : [make("p", { class: "note" }, "Nothing is on a wire: the page asks you to move things by hand.")]),
+      : [make("p", { class: "note" }, "No instrument is connected: the page asks you to set everything by hand.")]),
   );
   byId("caution-list").replaceChildren(...ready.cautions.map((text) => make("li", {}, text)));
   dialog.returnValue = "";

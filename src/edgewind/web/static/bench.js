@@ -474,7 +474,7 @@ follow(slug, experiment, {
     }
     if (ended) {
       byId("waiting").hidden = told.phase === "finished" || told.done >= told.total; // from here it can be resumed
-      byId("waiting-text").textContent = `The sweep was cut off: ${told.done} of ${told.total} steps are done.`;
+      byId("waiting-text").textContent = `The sweep was interrupted: ${told.done} of ${told.total} steps are done.`;
       say("The sweep is over: " + (WORDS[told.phase] ?? told.phase));
       askNext();
     }

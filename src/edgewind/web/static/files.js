@@ -339,7 +339,7 @@ export function dropZone(here, sheet) {
   async function stateKey(button, key, value) {
     try {
       await ask("/api/state-key/" + at, { key, value });
-      button.replaceWith(make("strong", {}, "Stated; drop the file again to read it so."));
+      button.replaceWith(make("strong", {}, "Stated in bench.toml; drop the file again to use it."));
     } catch (error) {
       button.after(make("span", { class: "problem" }, error.message + "."));
     }

@@ -199,7 +199,7 @@ export function runPanel({ slug, experiment, give }) {
       from.options[0].disabled = !wires.includes("tachometer");
       if (from.options[0].disabled) from.value = "typed";
       byId("run-speed_from-help").textContent = from.options[0].disabled
-        ? "No tachometer is on a wire of this bench."
+        ? "This bench has no connected tachometer."
         : "";
       const meets = {
         all: true,
