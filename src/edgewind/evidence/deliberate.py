@@ -156,7 +156,7 @@ class TestWeights(BaseModel):
         description="By mechanism: the sum over the tests, against the best; 0 is the best."
     )
     ruled_out: tuple[str, ...] = Field(
-        description="Mechanisms that some test disagrees with, and that all tests together leave less than 1 in 20."
+        description="Mechanisms that a test contradicts and that all tests make 20 times less likely than the best."
     )
     with_curve: dict[str, float] = Field(
         default={},
