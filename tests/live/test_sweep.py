@@ -327,7 +327,7 @@ def test_a_question_that_is_not_answered_ends_with_stop(bench, make_folder, tmp_
 def test_two_recorders_of_one_bench_are_kept_apart(folder, tmp_path):
     sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
     try:
-        with pytest.raises(InputError, match="another recorder is at work"):
+        with pytest.raises(InputError, match="another recorder is using this bench"):
             prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
     finally:
         sweep.close()
@@ -480,7 +480,7 @@ def test_a_plan_of_a_book_of_an_earlier_version_is_read(bench):
     ("text", "said"),
     [
         ("2 Pa, lamp off at dawn", "'dawn' is not a time for 'lamp off'"),
-        ("2 Pa, 3 Pa", "stands twice"),
+        ("2 Pa, 3 Pa", "is given twice"),
         ("2 Pa, envelope to -300 degC at 1 s", "absolute zero"),
         ("2 Pa, envelope to 1600 K at 1 s", "above 1500 K"),
         ("2 Pa, lamp 250 % at 1 s", "not a state of the lamp"),

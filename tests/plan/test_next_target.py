@@ -112,7 +112,7 @@ def test_a_maximum_seen_already_takes_the_place_of_an_even_start(bench: Bench) -
 def test_what_cannot_be_measured_is_refused(bench: Bench) -> None:
     low, high = gauge_range(bench)
     assert low < 0.01 and high > 100.0
-    with pytest.raises(InputError, match="beyond what the gauge can tell"):
+    with pytest.raises(InputError, match="beyond the range of the gauge"):
         AdaptiveChoice(bench, low / 10, 1.0)
     with pytest.raises(InputError, match="closed"):
         AdaptiveChoice(bench, 1.0, 1.0)

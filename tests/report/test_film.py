@@ -480,7 +480,7 @@ def test_stills_are_written_whole_or_not_at_all(fields, tmp_path):
         (lambda gas: gas_field("hexagon", 1.0), "not a known shape"),
         (lambda gas: gas_field("strip", 1.0, drive="sound"), "choose one of thermal"),
         (lambda gas: gas_field("strip", 1.0, fineness=9), "stay between 0.3 and 2"),
-        (lambda gas: gas_series("strip", [0.1, 0.1], cache=False, **ROUGH), "stands twice"),
+        (lambda gas: gas_series("strip", [0.1, 0.1], cache=False, **ROUGH), "is given twice"),
         (lambda gas: GasSeries([]), "no Knudsen number is given"),
         (lambda gas: GasPicture(gas, quantity="colour"), "choose one of temperature"),
         (lambda gas: GasPicture(gas, theme="sepia"), "choose one of light"),

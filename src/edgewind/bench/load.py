@@ -100,7 +100,7 @@ def _open_quote(text: str, line: int) -> bool:
 
 
 def _explain(error: ValidationError, table: Mapping[str, Any], text: str, file: str) -> InputError:
-    """Turn the first of pydantic's findings into an error of ours; unknown keys first, since they explain the rest."""
+    """Turn the first of pydantic's findings into an InputError; unknown keys first, since they explain the rest."""
     findings = sorted(error.errors(), key=lambda finding: finding["type"] != "extra_forbidden")
     finding = findings[0]
     key = _key_of(finding["loc"], table, missing=finding["type"] == "missing")

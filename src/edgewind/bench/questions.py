@@ -35,7 +35,7 @@ def describe_bench(text: str, ask: Ask, say: Say) -> str:
     Raises
     ------
     InputError
-        What was answered does not make a bench, for a reason that is no field of the form.
+        What was answered does not make a bench, for a reason that is not a field of the form.
     """
     say("A quantity takes its unit, and may take its uncertainty: 12.0 mm, 12.0 +/- 0.2 mm, 1.2 +/- 5 % N m.")
     say("Enter takes what stands in [brackets], or leaves unknown what may be. Ctrl-C ends it, and nothing is written.")

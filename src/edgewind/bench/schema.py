@@ -154,7 +154,7 @@ class RotorSection(Section):
     dark_emissivity : Measured or None
         Emissivity of the dark face in the thermal infrared; its absorptance where left out.
     bright_emissivity : Measured or None
-        Emissivity of the bright face in the thermal infrared, which its absorptance of light says nothing about: white
+        Emissivity of the bright face in the thermal infrared, which differs from its absorptance of light: white
         paint absorbs little light and emits nearly all infrared, polished metal little of both. Unknown where left out.
     vane_mass : Measured or None
         Mass of one vane.

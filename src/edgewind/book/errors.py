@@ -85,7 +85,7 @@ _POSTGRESQL: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
         "this book is read-only",
         "ask the administrator of the database for write permission",
     ),
-    (("28",), BookError, "the server refused the user or the password", "see to user and password in the URL"),
+    (("28",), BookError, "the server refused the user or the password", "check user and password in the URL"),
     (("3D000",), BookError, "there is no such database", "make it first: createdb NAME"),
     (("XX001", "XX002"), DamagedBookError, "the server found damaged data", _CHECK),
 )
@@ -93,7 +93,7 @@ _POSTGRESQL: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
 
 @contextmanager
 def told(label: str) -> Iterator[None]:
-    """Turn errors of the database into errors of ours that name the book."""
+    """Turn errors of the database into `BookError`s that name the book."""
     try:
         yield
     except SQLAlchemyError as error:
@@ -103,7 +103,7 @@ def told(label: str) -> Iterator[None]:
 
 
 def as_book_error(error: Exception, label: str) -> BookError:
-    """Return the error of ours for one of the database's."""
+    """Return the `BookError` for an error of the database."""
     cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     said = str(cause).strip().split("\n")[0]
     if isinstance(cause, UnicodeError):

@@ -74,7 +74,7 @@ def _result(server: BenchServer, host: str, speed_up: float) -> dict[str, Any]:
     ports : dict of str to int
         TCP port of each instrument, by its name.
     speed_up : float
-        Bench time over time on the wall.
+        Simulated time over real time.
     seed : int
         Seed of every noise.
     """

@@ -456,7 +456,7 @@ def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[Deliberat
 
 
 def _slows(experiment: Experiment, line: int) -> bool:
-    """Tell whether a trace in the dark is of a rotor that still runs out, and so says nothing of a steady speed."""
+    """Tell whether a trace in the dark is of a rotor that still runs out, and so does not show a steady speed."""
     places = np.flatnonzero(experiment.readings["line"].to_numpy() == line)
     reading = experiment.traces.get(int(places[0]))
     if reading is None:

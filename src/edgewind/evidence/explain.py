@@ -252,7 +252,7 @@ def _fits(
 
 
 def explain_piece(experiment: Experiment, optimum: Optimum | None, steps: int) -> Explanation:
-    """Explain one experiment as a piece of work of a runner; what is done is reported as it goes."""
+    """Explain one experiment as a piece of work of a runner; progress is reported meanwhile."""
     return explain(experiment, optimum, steps=steps, progress=lambda *state: report("progress", state))
 
 

@@ -29,8 +29,8 @@ class FittedBench:
     no_fit : str
         Why nothing could be fitted; empty where something was.
     constant_torque_n_m : float or None
-        Most probable constant torque from outside, N m, positive with the bright face ahead; None without a fit. It
-        is no property of the bench: it acts on this rotor in its place, and on no other.
+        Most probable constant torque from outside, N m, positive with the bright face ahead; None without a fit. It is
+        not a property of the bench: it acts on this rotor in its place, and on no other.
     """
 
     bench: Bench
@@ -40,7 +40,7 @@ class FittedBench:
 
     @property
     def parameters(self) -> dict[str, float]:
-        """Parameters of this rotor that are no keys of `bench.toml`."""
+        """Parameters of this rotor that are not keys of `bench.toml`."""
         return {} if self.constant_torque_n_m is None else {"foreign_torque_n_m": self.constant_torque_n_m}
 
     @property

@@ -91,7 +91,7 @@ def check_tolerance(tolerance: float) -> float:
         raise OutOfRangeError(
             f"a tolerance of {tolerance} is out of reach"
             if value < FINEST_TOLERANCE
-            else f"{tolerance} is no tolerance",
+            else f"{tolerance} cannot be a tolerance",
             key="tolerance",
             fix=f"ask for a relative error between {FINEST_TOLERANCE:g} and 0.1",
         )

@@ -246,7 +246,7 @@ class Commands:
         Raises
         ------
         InputError
-            It is no temperature, or none that can be.
+            It is not a temperature, or not one that can be.
         """
         kelvin = parse_envelope(text)
         self._gesture(Gesture(self._clock_s(), "envelope", celsius(kelvin), kelvin))
@@ -257,7 +257,7 @@ class Commands:
         Raises
         ------
         InputError
-            It is no speed, or its sign is missing where others had one.
+            It is not a speed, or its sign is missing where others had one.
         """
         plain = text.strip().replace("−", "-").replace(",", ".")
         try:

@@ -64,7 +64,7 @@ class RunPlan:
     duration_s : float
         Its length, s; zero: as long as ``steadiness.reversal`` says, after the last change.
     changes : tuple of PlannedChange
-        What is changed, in order; others may be made as it goes.
+        What is changed, in order; others may be made during the run.
     lamp_first : str
         The lamp at the start: ``on`` or ``off``.
     typed : bool
@@ -111,7 +111,7 @@ class RunPlan:
     def words(self) -> str:
         """What is changed, for people."""
         found = [one.words for one in self.changes]
-        return ", then ".join(found) if found else "changed by hand as it goes"
+        return ", then ".join(found) if found else "changed by hand during the run"
 
     @property
     def text(self) -> str:
@@ -298,7 +298,7 @@ def parse_envelope(text: str) -> float:
     Raises
     ------
     InputError
-        It is no temperature, or none that a reading may have.
+        It is not a temperature, or not one that a reading may have.
 
     Examples
     --------
@@ -326,7 +326,7 @@ def parse_speed(text: str) -> tuple[float, float]:
     Raises
     ------
     InputError
-        It is no speed.
+        It is not a speed.
 
     Examples
     --------

@@ -131,7 +131,7 @@ class Spool:
     Raises
     ------
     InputError
-        The folder cannot be written, or another recorder is at work in it.
+        The folder cannot be written, or another recorder uses it.
     """
 
     def __init__(self, folder: Path) -> None:

@@ -117,7 +117,7 @@ def _is_of(key: str, sweep: str) -> bool:
 
 
 def read_json(book: Book, experiment: str, path: str) -> Any:
-    """Read a kept file of ours."""
+    """Read a stored file of the recorder."""
     stream = io.BytesIO()
     book.copy_file(experiment, path, stream)
     return json.loads(stream.getvalue())

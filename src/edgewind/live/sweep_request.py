@@ -1,4 +1,4 @@
-"""What a sweep is to measure: the pressures in order, coast-downs among them, and readings chosen as it goes."""
+"""What a sweep is to measure: the pressures in order, coast-downs among them, and readings chosen during the sweep."""
 
 from __future__ import annotations
 
@@ -121,7 +121,7 @@ class SweepRequest:
             raise InputError(f"more than {_MOST_STEPS} readings in one sweep", fix="measure fewer")
 
     def steps(self) -> tuple[Step, ...]:
-        """The steps of a sweep whose pressures are fixed; none where they are chosen as it goes."""
+        """The steps of a sweep whose pressures are fixed; none where they are chosen during the sweep."""
         if self.adaptive:
             return ()
         first = self.pressures_pa

@@ -1,4 +1,4 @@
-"""A VISA resource that is no TCP socket, through PyVISA with pyvisa-py: USB, GPIB, a serial line, VXI-11."""
+"""A VISA resource other than a TCP socket, through PyVISA with pyvisa-py: USB, GPIB, a serial line, VXI-11."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """How long each pressure takes: the chamber settles, the vane warms, the rotor spins up; and the quickest order.
 
 A new pressure passes through three lags, one after the other: the gas in the chamber (V/S), the heat of the vane, and
-the spin of the rotor (I/c). The dwell is the time until what is left of the old speed has fallen below a share of the
-new one.
+the spin of the rotor (I/c). The dwell is the time until the remaining difference from the new speed has fallen below a
+share of the new one.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ _STANDING_S = 60.0
 
 
 def lag_residual(time_s: Any, lags_s: Sequence[Any]) -> Array:
-    """What is left of a step after a chain of first-order lags, 1 at the start and falling to 0.
+    """Return the remainder of a step after a chain of first-order lags, 1 at the start and falling to 0.
 
     ``sum_i exp(-t / tau_i) / prod_{j != i} (1 - tau_j / tau_i)``, the step response of a chain of first-order systems
     (any textbook of control). Lags nearer than 2 % are set 2 % apart.

@@ -43,8 +43,8 @@ def _limits(found: Findings) -> Iterator[str]:
     )
     if found.optimum.curve is not None:
         yield (
-            "The curve is a smooth interpolation of the readings and no law of physics. It says nothing beyond the "
-            "pressures measured."
+            "The curve is a smooth interpolation of the readings and not a law of physics. It holds within the "
+            "measured pressures only."
         )
     force = None if found.explanation is None else found.explanation.force_optimum
     if force is not None and force.found:

@@ -83,7 +83,7 @@ def parse_vane_temperature(text: str) -> float:
     Raises
     ------
     InputError
-        It is no temperature, or outside what a vane can have.
+        It is not a temperature, or outside what a vane can have.
 
     Examples
     --------

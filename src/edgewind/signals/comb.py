@@ -336,7 +336,7 @@ def _steepest(orders: IntArray, amplitudes: ComplexArray) -> int:
 
 
 def _by_flanks(weights: FloatArray, rest: FloatArray, waves: float) -> FloatArray:
-    """Return the variances of estimates from what is left of the trace half a wave at a time, flank by flank.
+    """Return the variances of estimates from the residuals of the trace half a wave at a time, flank by flank.
 
     Noise is not the same everywhere in a trace: an amplifier that saturates hides it at the top of a pulse, and a hum
     is left over on the flanks, where all of the weight is. With weights g and residuals r the variance is the sum over

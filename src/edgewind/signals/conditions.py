@@ -41,7 +41,7 @@ def usual_envelope_k(table: pd.DataFrame, bench: Bench) -> float:
 def with_conditions(table: pd.DataFrame, bench: Bench) -> pd.DataFrame:
     """Return the readings with `condition`, and with the sign of the speed where the direction is known.
 
-    A row that says nothing of the direction takes `[rotor] leading_face` where it was read at the usual conditions with
+    A row without a direction takes `[rotor] leading_face` where it was read at the usual conditions with
     the lamp on, for which that key stands.
     """
     envelope = usual_envelope_k(table, bench)

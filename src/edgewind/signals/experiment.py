@@ -119,7 +119,7 @@ class ExperimentSource(Protocol):
         Raises
         ------
         InputError
-            It is no file name, or lies outside the folder; names `line`.
+            It is not a file name, or lies outside the folder; names `line`.
         """
 
     def input_file(self, relative: str) -> InputFile:

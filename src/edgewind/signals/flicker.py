@@ -88,7 +88,7 @@ def find_flicker(
     mains_hz : float or None
         Nominal frequency; 50 Hz and 60 Hz are both looked for where None.
     rotor_hz : float
-        Turn rate found, whose harmonics are no flicker; nan where nothing turns.
+        Turn rate found, whose harmonics are not flicker; nan where nothing turns.
     orders : tuple of int
         Multiples of the mains to look for.
     within : float

@@ -38,7 +38,7 @@ class Pattern:
     missed, extra : int
         Empty places; pulses that fit nowhere.
     uneven : bool
-        Whether what is left of the phase is not random from turn to turn.
+        Whether the residual phase is not random from turn to turn.
     """
 
     rate_hz: float

@@ -43,7 +43,7 @@ def read_readings(path: str | Path, *, stopwatch_u_s: float = STOPWATCH_U_S) -> 
         One row a reading, with the columns of :data:`edgewind.signals.columns.COLUMNS` that can be read from the table
         alone. Missing numbers are nan; an over-range pressure is infinite and an under-range one zero. Where no
         uncertainty is written, that of the last digit stands (rectangular, JCGM 100:2008, F.2.2.1); that of counted
-        turns is that of the stopwatch. ``leading_face`` is empty where the row says nothing.
+        turns is that of the stopwatch. ``leading_face`` is empty where the row does not state it.
 
     Raises
     ------

@@ -446,7 +446,7 @@ def _shown(
 def _is_strong(found: _Found) -> bool:
     """Tell whether pulses and lines of a trace without its hum are those of one rotor, so that no hum is left in them.
 
-    Two methods that agree, or pulses at even places: what is left of a hum has neither.
+    Two methods that agree, or pulses at even places: a residual hum has neither.
     """
     edges, best = found.edges, found.best
     if found.certain:
@@ -495,7 +495,7 @@ def _beside_mains(
 
 
 def _beside_hum(best: MethodResult, spectrum: MethodResult | None) -> MethodResult:
-    """Return a result of edges with what is left of a hum added to its uncertainty.
+    """Return a result of edges with the residual hum added to its uncertainty.
 
     The frequency of a hum is known as well as pulses let it be, and at the ends of a trace the more is left of it.
     The scatter of the pulses does not show it, but the lines, of which each is distinguished from those of the hum,

@@ -259,7 +259,7 @@ MOST_FEW_ORDERS = 12
 HUM_SHARE = 0.6
 """Share of the power at the harmonics of a turn from which they are those of a hum."""
 HUM_MISSES, MISSES_STRENGTH = 0.04, 6.0
-"""Share of its places at which a pulse is missing, from which pulses in step with the mains are no hum, and their
+"""Share of its places at which a pulse is missing, from which pulses in step with the mains are not hum, and their
 height over the noise at which that is seen."""
 WHOLE_QUALITY = 0.97
 """Quality of a pattern of pulses, none missing or too many, that no hum makes."""

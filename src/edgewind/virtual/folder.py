@@ -16,7 +16,7 @@ _LIMITS = {"pressure_above": "40 Pa", "temperature_above": "60 degC", "valve_abo
 
 
 def _steadiness(speed_up: float) -> dict[str, str]:
-    """Times on the wall in which this bench settles; those of traces are bench time."""
+    """Real times in which this bench settles; those of traces are bench time."""
     return {
         "dwell": f"{max(30 / speed_up, 0.02):.3g} s",
         "at_least": f"{max(60 / speed_up, 0.1):.3g} s",
@@ -117,7 +117,7 @@ def write_folder(
     ports, host
         Where the instruments are.
     speed_up : float, optional
-        Bench time over time on the wall; where given, a section `[steadiness]` has waits to suit.
+        Simulated time over real time; where given, a section `[steadiness]` has waits to suit.
 
     Raises
     ------

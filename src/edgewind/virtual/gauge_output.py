@@ -58,7 +58,7 @@ class GaugeOutput:
     shows : float
         Indicated over true pressure, beyond what the owner's correction says.
     error : callable, optional
-        The same over the pressure, Pa: an error that is no factor.
+        The same over the pressure, Pa: an error that varies with pressure.
     """
 
     def __init__(

@@ -35,7 +35,7 @@ class Sizes:
     foreign : float
         Largest torque from outside, over the greatest torque of the gas.
     gauge : float
-        Largest error of the gauge that is no factor, in ln.
+        Largest error of the gauge that varies with pressure, in ln.
     scatter : float
         Relative standard deviation of a speed from reading to reading.
     """

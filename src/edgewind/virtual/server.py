@@ -313,7 +313,7 @@ def serve_bench(
     bench : Bench, optional
         The apparatus; an invented one where left out.
     speed_up : float
-        Bench time over time on the wall.
+        Simulated time over real time.
     seed : int, optional
         Of every noise; that of `[virtual]` where left out.
     host, port

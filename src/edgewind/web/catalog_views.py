@@ -92,7 +92,7 @@ def unused_name(catalog: Catalog, name: str) -> Path:
     Raises
     ------
     FieldError
-        There is no folder for it, it is no plain name, or it is taken.
+        There is no folder for it, it is not a plain name, or it is taken.
     """
     folder = catalog.folder
     if folder is None:

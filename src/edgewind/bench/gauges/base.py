@@ -74,9 +74,9 @@ class Gauge(Section):
     principle : str
         What the gauge goes by; only a diaphragm reads the same in every gas.
     signal_low : Measured
-        Output voltage below which the gauge says nothing: readings there are flagged, never turned into numbers.
+        Output voltage below which the gauge is out of range: readings there are flagged, never turned into numbers.
     signal_high : Measured
-        Output voltage above which the gauge says nothing.
+        Output voltage above which the gauge is out of range.
     noise : Measured
         Standard deviation of the voltage.
     resolution : Measured

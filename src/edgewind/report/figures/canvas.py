@@ -25,7 +25,7 @@ from edgewind.report.palette import Palette
 
 @contextmanager
 def our_style(palette: Palette, size: Size) -> Iterator[None]:
-    """Draw within this context: type, lines and colours of ours, and nothing that varies from run to run."""
+    """Draw within this context: our type, lines and colours, and nothing that varies from run to run."""
     settings: dict[Any, Any] = {
         "font.family": ["DejaVu Sans"],
         "font.size": size.type_pt,

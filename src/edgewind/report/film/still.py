@@ -183,7 +183,7 @@ def settle(part: Path, path: Path, *, replace: bool) -> None:
     Raises
     ------
     InputError
-        A file of that name came to be while this one was made.
+        A file of that name was created in the meantime.
     """
     part.chmod(0o644)
     if replace:
