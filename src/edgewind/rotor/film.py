@@ -1,7 +1,8 @@
 """The response of the gas beside a vane that is warmer than it: the gas at the film temperature, and finite warmth.
 
-The coefficients of the kinetic tables are linear in the differences of temperature and hold at one temperature. The remaining effect of a vane that is warmer than the gas at rest, T0, by some ten kelvins on the mean of its faces, Tm, is put in here
-by its two limits.
+The coefficients of the kinetic tables are linear in the differences of temperature and hold at one temperature. The
+remaining effect of a vane that is warmer than the gas at rest, T0, by some ten kelvins on the mean of its faces, Tm,
+is put in here by its two limits.
 
 - In dense gas the viscosity is that at the film temperature ``(T0 + Tm)/2``. Force, drag and heat go there as the
   square, the first and the first power of the viscosity, whatever else is taken at T0.
