@@ -22,10 +22,9 @@ from edgewind.report.figures.canvas import our_style, plain_axes
 from edgewind.report.film.colours import nice_limit, paint
 from edgewind.report.film.lines import Line, strokes
 from edgewind.report.film.rotor_field import ITERATED, RotorField
-from edgewind.report.film.sample import SampleGrid
+from edgewind.report.film.sample import SampleGrid, quantity_of
 from edgewind.report.film.series import _weights
 from edgewind.report.film.sheet import SMALL, STYLE, GasSheet, arrow_heads, digits, plain, short_name
-from edgewind.report.film.words import QUANTITIES
 
 Floats = NDArray[np.float64]
 
@@ -77,15 +76,6 @@ def mixed(fields: Sequence[RotorField], knudsen: float) -> RotorField:
     )
 
 
-def _shown(field: RotorField, quantity: str) -> Floats:
-    if quantity == "pressure":
-        return field.moment("density") + field.moment("temperature")
-    if quantity in ("speed", "heat-flux"):
-        kind = QUANTITIES[quantity].lines
-        return np.hypot(field.moment(f"{kind}_x"), field.moment(f"{kind}_y"))
-    return field.moment(quantity)
-
-
 class RotorPicture(GasSheet):
     """A picture of a rotor from above that can be moved to any Knudsen number between those computed.
 
@@ -120,7 +110,7 @@ class RotorPicture(GasSheet):
         if any(field.same != self.first.same for field in self.fields):
             raise InputError("these are answers of different rotors", fix="draw those of one rotor and drive together")
         super().__init__(quantity, theme, size, footnote)
-        top = nice_limit(max(float(np.nanmax(np.abs(_shown(field, self.name)))) for field in self.fields))
+        top = nice_limit(max(float(np.nanmax(np.abs(quantity_of(field, self.name)))) for field in self.fields))
         self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
         self._moving: list[Artist] = []
         self.draw()
@@ -251,7 +241,7 @@ class RotorPicture(GasSheet):
 
     def _show_field(self, field: RotorField) -> None:
         axes, half, line = self._field, 0.5 * field.room[0], self.line
-        values = _shown(field, self.name)
+        values = quantity_of(field, self.name)
         colours = paint(np.nan_to_num(values), self.limits, signed=self.quantity.signed, theme=self.theme)
         alpha = np.where(np.isnan(values), 0, 255).astype(np.uint8)
         image = np.concatenate([colours, alpha[..., None]], axis=-1).transpose(1, 0, 2)

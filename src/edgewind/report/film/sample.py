@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from edgewind.report.film.field import GasField
+from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.words import QUANTITIES
 
 Floats = NDArray[np.float64]
@@ -92,7 +93,7 @@ def resample(field: GasField, values: Floats, sheet: SampleGrid, *, odd: bool = 
     return out.astype(np.float32)
 
 
-def quantity_of(field: GasField, quantity: str) -> Floats:
+def quantity_of(field: GasField | RotorField, quantity: str) -> Floats:
     """Return what the colours show, cell by cell, per unit of the drive."""
     if quantity == "pressure":
         # The mean normal stress of a gas is n k T: its relative change is the sum of those of n and T.
