@@ -15,6 +15,7 @@ from matplotlib.text import Text
 from numpy.testing import assert_allclose, assert_array_equal
 from PIL import Image
 from scipy.interpolate import RegularGridInterpolator
+from support.films import read_back
 
 from edgewind.__main__ import main
 from edgewind.errors import EdgewindError, InputError, OutOfRangeError
@@ -29,7 +30,6 @@ from edgewind.report.film import (
     gas_field,
     gas_series,
     make_film,
-    read_back,
     standard_knudsen,
     still_bytes,
     write_still,
@@ -435,7 +435,7 @@ def test_a_film_that_exists_is_kept(strip, tmp_path):
 
 def test_a_film_that_came_meanwhile_is_kept(strip, tmp_path):
     path = tmp_path / "gas.mp4"
-    with pytest.raises(InputError, match="came to be"):
+    with pytest.raises(InputError, match="was created"):
         make_film(path, strip, size="page", seconds=0.2, fps=10, progress=lambda *_: path.write_bytes(b"another's"))
     assert path.read_bytes() == b"another's"
     assert list(tmp_path.iterdir()) == [path]

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from PIL import Image
+from support.films import read_back
 from typer.testing import CliRunner
 
 from edgewind.cli import app
@@ -17,7 +18,6 @@ from edgewind.kinetics.rotor_table import LONE, lone_square
 from edgewind.report.film import (
     RotorPicture,
     make_film,
-    read_back,
     rotor_fields,
     rotor_series,
     shipped_rotor_fields,

@@ -9,7 +9,6 @@ import numpy as np
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.gas.constants import BOLTZMANN, GAS_CONSTANT
 from edgewind.gas.free_path import (
-    equivalent_free_path,
     mean_free_path,
     mean_free_path_fixed_diameter,
     mean_free_path_variable_hard_sphere,
@@ -83,13 +82,6 @@ class GasState:
     def most_probable_speed_m_s(self) -> float:
         """Most probable speed of the molecules, ``sqrt(2 k T / m)``, m/s."""
         return float(most_probable_speed(self.temperature_k, self.gas.molecular_mass_kg))
-
-    @property
-    def equivalent_free_path_m(self) -> float:
-        """Equivalent free path ``mu v0 / p``, m."""
-        return float(
-            equivalent_free_path(self.viscosity_pa_s, self.pressure_pa, self.temperature_k, self.gas.molecular_mass_kg)
-        )
 
     @property
     def viscosity_exponent(self) -> float:

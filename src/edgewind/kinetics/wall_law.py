@@ -14,38 +14,6 @@ from edgewind.kinetics.table import NAMES
 Floats = NDArray[np.float64]
 
 
-def energy_accommodation(tangential: ArrayLike, normal: ArrayLike) -> Floats:
-    """Return the accommodation of the whole kinetic energy at a wall of Cercignani and Lampis.
-
-    ``(a_n + s (2 - s)) / 2``, with s the accommodation of tangential momentum and a_n that of the energy of the normal
-    motion: a flux of molecules carries as much energy along the normal as along the wall, k T each (C. Cercignani and
-    M. Lampis, Transp. Theory Stat. Phys. 1, 101, 1971).
-
-    Examples
-    --------
-    >>> round(float(energy_accommodation(0.9, 0.81)), 6)
-    0.9
-    """
-    s, a = np.asarray(tangential, dtype=float), np.asarray(normal, dtype=float)
-    return np.asarray(0.5 * (a + s * (2.0 - s)))
-
-
-def thermal_force_in_free_flight(normal: ArrayLike) -> Floats:
-    """Return the thermal force F/(p0 A) per dT/T0 of a vane with walls of Cercignani and Lampis, in free flight.
-
-    What leaves such a wall is Gaussian along the normal if what arrives is, with the temperature
-    ``a_n T_wall + (1 - a_n) T0``: the same flux carries more momentum as its root, so that each face adds a_n/8 and
-    both a_n/4. Heat goes with the accommodation of the whole energy instead; in Maxwell's law both have one value. That
-    is for an unbounded gas: the walls of a room send back what leaves along the normal rather than by the cosine law.
-
-    Examples
-    --------
-    >>> float(thermal_force_in_free_flight(1.0))
-    0.25
-    """
-    return np.asarray(0.25 * np.asarray(normal, dtype=float))
-
-
 def wall_law_ratios(accommodation: ArrayLike, knudsen: ArrayLike) -> dict[str, Floats]:
     """Return the coefficients of a vane with faces of Cercignani and Lampis over those with Maxwell's.
 

@@ -13,7 +13,7 @@ from edgewind.rotor.motion import (
     stopping_time,
     thermal_times,
 )
-from edgewind.rotor.parameters import RotorParameters, gas_slopes, parameters_of, room_ratio
+from edgewind.rotor.parameters import RotorParameters, gas_slopes, parameters_of
 from edgewind.rotor.pivot import steady_speed
 from edgewind.rotor.predict import (
     CurveOptimum,
@@ -72,7 +72,6 @@ __all__ = [
     "reach",
     "response_for",
     "response_of",
-    "room_ratio",
     "run",
     "shaped_response",
     "state_of_warm_vane",

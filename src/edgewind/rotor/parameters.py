@@ -233,8 +233,3 @@ def conductivity_factor(state: GasState) -> float:
         return 1.0
     specific = state.most_probable_speed_m_s**2 / (2 * state.temperature_k)
     return state.conductivity_w_m_k / (3.75 * state.viscosity_pa_s * specific)
-
-
-def room_ratio(parameters: RotorParameters) -> float:
-    """Side of the chamber over the width of the vane."""
-    return float(np.mean(np.asarray(parameters.chamber_width_m / parameters.vane_width_m)))

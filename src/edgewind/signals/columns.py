@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Literal
-
-import numpy as np
-import pandas as pd
+from typing import Literal
 
 from edgewind.signals.table import Title
 
@@ -17,8 +13,6 @@ HIGHEST_ENVELOPE_K = 1500.0
 MOST_LAMP = 2.0
 FACES = ("bright", "dark", "not observed")
 LAMP_SIDES = ("beam", "opposite beam", "all-round")
-
-_DTYPES: dict[str, Any] = {"number": float, "integer": "int64", "string": object, "boolean": bool}
 
 
 @dataclass(frozen=True)
@@ -147,31 +141,3 @@ COLUMNS: tuple[Column, ...] = (
 TITLES: dict[str, Title] = {column.title: column.written for column in COLUMNS if column.written is not None}
 # What a curve of speed against pressure is fitted to.
 CURVE_COLUMNS = ("pressure_pa", "log_pressure_u", "log_pressure_u_common", "speed_rad_s", "speed_u_rad_s")
-
-
-def columns_of(names: Iterable[str]) -> tuple[Column, ...]:
-    """Return the columns of the given names, in their order.
-
-    Raises
-    ------
-    KeyError
-        There is no such column.
-
-    Examples
-    --------
-    >>> [column.unit for column in columns_of(["pressure_pa", "speed_rad_s"])]
-    ['Pa', 'rad/s']
-    """
-    known = {column.name: column for column in COLUMNS}
-    return tuple(known[name] for name in names)
-
-
-def empty_readings() -> pd.DataFrame:
-    """Return a table of readings without a row, every column of its type.
-
-    Examples
-    --------
-    >>> len(empty_readings()), str(empty_readings()["used"].dtype)
-    (0, 'bool')
-    """
-    return pd.DataFrame({column.name: np.empty(0, dtype=_DTYPES[column.kind]) for column in COLUMNS})

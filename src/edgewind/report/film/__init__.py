@@ -1,7 +1,7 @@
 """The gas drawn for a film: stills and animation of what the kinetic solver computes."""
 
 from edgewind.report.film.field import GasField, field_of_response, gas_field
-from edgewind.report.film.movie import Film, check_film, make_film, read_back
+from edgewind.report.film.movie import Film, check_film, make_film
 from edgewind.report.film.picture import GasPicture, caption
 from edgewind.report.film.rotor_field import RotorField, rotor_fields, rotor_series, shipped_rotor_fields
 from edgewind.report.film.rotor_picture import RotorPicture
@@ -32,7 +32,6 @@ __all__ = [
     "make_film",
     "option_of",
     "picture_of",
-    "read_back",
     "rotor_fields",
     "rotor_series",
     "shipped_fields",

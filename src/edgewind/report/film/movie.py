@@ -8,7 +8,6 @@ import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -266,25 +265,3 @@ def _code(
             lines = said.read().decode(errors="replace").strip().splitlines()
             why = lines[-1] if lines else f"it ended with status {process.returncode}"
             raise EdgewindError(f"FFmpeg could not encode the film: {why}")
-
-
-def read_back(path: str | Path) -> dict[str, Any]:
-    """Return what a film file holds, read frame by frame: ``frames``, ``fps``, ``seconds``, ``size``, ``codec`` and
-    ``pix_fmt``.
-
-    Raises
-    ------
-    InputError
-        It cannot be read.
-    """
-    package = need("imageio_ffmpeg", extra="film", purpose="to read a film")
-    try:
-        reader = package.read_frames(str(path))
-        about = next(reader)
-        frames = sum(1 for _ in reader)
-    except (OSError, RuntimeError, StopIteration) as error:
-        raise InputError("cannot be read as a film", file=path) from error
-    return {
-        "frames": frames, "fps": about["fps"], "seconds": about["duration"], "size": tuple(about["size"]),
-        "codec": about["codec"], "pix_fmt": about["pix_fmt"],
-    }  # fmt: skip
