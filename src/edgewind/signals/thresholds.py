@@ -213,7 +213,7 @@ further apart. Marks set by hand have 0.05; common practice, no source."""
 RIVAL_TURNS = 3
 """Times that pulses and a hum beside them are fitted in turn."""
 RIVAL_HUM_PITCHES = 6.0
-"""Multiple of the pulse rate above which the mains are no line of the pulses."""
+"""Multiple of the pulse rate above which the mains cannot be a line of the pulses."""
 RIVAL_STRUCTURE = 0.25
 """Part of a pitch over which what a model leaves over beside white noise is alike."""
 

@@ -108,7 +108,7 @@ def roles_of(table: Table) -> Roles:
 
 
 def _check_one_channel_a_column(columns: tuple[TraceColumn, ...]) -> None:
-    """Refuse rows of several channels that follow one another, told apart by a column of their numbers.
+    """Refuse rows of several channels that follow one another, distinguished by a column of their numbers.
 
     Raises
     ------
