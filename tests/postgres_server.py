@@ -57,11 +57,11 @@ class Server:
 
     def start(self) -> None:
         settings = f"-k {self.place} -c listen_addresses= -c max_connections=40 -c shared_buffers=16MB"
-        self._call("pg_ctl", "-D", "data", "-w", "-l", "log", "-o", settings, "start")
+        self._call("pg_ctl", "-D", "data", "-w", "-t", "400", "-l", "log", "-o", settings, "start")
 
     def stop(self, mode: str = "fast") -> None:
         """Stop it: fast, or as if the plug were pulled with immediate."""
-        self._call("pg_ctl", "-D", "data", "-w", "-m", mode, "stop")
+        self._call("pg_ctl", "-D", "data", "-w", "-t", "400", "-m", mode, "stop")
 
     def remove(self) -> None:
         with contextlib.suppress(subprocess.CalledProcessError):  # it may have stopped already
@@ -73,7 +73,7 @@ class Server:
         command = [str(self._bin / name), *arguments]
         done = subprocess.run(
             command, cwd=self.place, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT, text=True, timeout=120, **self._as,
+            stderr=subprocess.STDOUT, text=True, timeout=480, **self._as,
         ) if name != "pg_ctl" else self._quietly(command, environment)  # fmt: skip
         if done.returncode:
             raise subprocess.CalledProcessError(done.returncode, command, done.stdout)
@@ -83,7 +83,7 @@ class Server:
         with (self.place / "pg_ctl.out").open("w") as stream:
             done = subprocess.run(
                 command, cwd=self.place, env=environment, stdin=subprocess.DEVNULL, stdout=stream,
-                stderr=subprocess.STDOUT, timeout=120, **self._as,
+                stderr=subprocess.STDOUT, timeout=480, **self._as,
             )  # fmt: skip
         said = (self.place / "pg_ctl.out").read_text(encoding="utf-8", errors="replace")
         return subprocess.CompletedProcess(command, done.returncode, said)
