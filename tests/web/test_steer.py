@@ -143,7 +143,7 @@ def test_a_killed_recorder_is_reported_and_its_commands_do_not_reach_the_next(
 ) -> None:
     pages, window = serve(virtual_folder), visit()
     page: Page = window.page
-    process, recorder = begin("1Pa:4Pa:30")
+    process, recorder = begin()
     heard, at = Heard(recorder), f"/api/sweeps/{recorder.sweep}"
     page.goto(pages.url + "/bench/lab.book/swept")
     expect(page.locator("#steer-by")).to_contain_text("edgewind record")
@@ -176,12 +176,12 @@ def test_a_killed_recorder_is_reported_and_its_commands_do_not_reach_the_next(
     late = serve(virtual_folder)
     status, told, _ = late.ask(f"{at}/stop", {"run": recorder.run})
     assert status == 404 and b"No sweep of that name runs" in told
-    process, again = begin("1Pa:4Pa:30")
+    process, again = begin()
     assert again.sweep == recorder.sweep
     heard = Heard(again)
     status, told, _ = pages.ask(f"{at}/stop", {"run": recorder.run})  # from a window that saw the one that was killed
     assert status == 400 and b"another one has resumed this sweep" in told
-    expect(page.locator("#steer-step")).to_contain_text("of 30")
+    expect(page.locator("#steer-step")).to_contain_text("of 400")
     expect(page.locator("#trouble")).to_be_hidden()
     page.get_by_role("button", name="Stop", exact=True).click()
     expect(page.locator("#phase-text")).to_contain_text("The sweep is over: stopped")
