@@ -14,7 +14,7 @@ from edgewind.errors import InputError
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.rotor_grid import Rotor, rotor_grid
 from edgewind.kinetics.rotor_operator import RotorDrive, RotorOperator, RotorVelocities
-from edgewind.kinetics.rotor_respond import check_rotor, coefficients, refine
+from edgewind.kinetics.rotor_respond import check_rotor, coefficients, refine, respond_rotor
 from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, solve_rotor
 from edgewind.kinetics.solve import Case, Resolution, solve
 
@@ -162,6 +162,13 @@ def test_a_rotor_that_cannot_be_is_refused_by_name(wrong, says):
     given = {"shape": "square", "aspect": 1.0, "vanes": 4, "arm": 1.5, "room": (6.0, 6.0, 4.0)} | wrong
     with pytest.raises(InputError, match=says):
         check_rotor(**given)
+
+
+@pytest.mark.parametrize("accommodation", [{"hot": 0.8, "room": 0.9}, (1.0, 0.9, 0.8)])
+def test_a_chamber_that_mirrors_is_refused(accommodation):
+    """The chamber of a rotor is computed with diffuse walls, and nothing is left out unsaid."""
+    with pytest.raises(InputError, match=r"key accommodation: .* computed with diffuse walls.*chamber_ratios"):
+        respond_rotor("square", 1.0, vanes=4, arm=1.5, room=(6, 6, 4), accommodation=accommodation, cache=False)
 
 
 def test_the_command_refuses_before_it_computes():

@@ -35,7 +35,9 @@ def respond(
     ] = False,
     aspect: Annotated[float, typer.Option(help="Height over width of a rectangle.")] = 1.0,
     position: Annotated[float, typer.Option(help="Place of the vane on the axis of the room, 0 to 1.")] = 0.5,
-    accommodation: Annotated[float, typer.Option(help="Diffuse share of all walls, 0 to 1.")] = 1.0,
+    accommodation: Annotated[
+        float, typer.Option(help="Diffuse share of all walls, 0 to 1; of a rotor's faces, whose chamber is diffuse.")
+    ] = 1.0,
     tolerance: Annotated[
         float | None, typer.Option(help="Relative error to reach; default: 0.001, for a rotor 0.01.")
     ] = None,

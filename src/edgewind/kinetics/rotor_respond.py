@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import numbers
 import os
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -271,11 +272,7 @@ def respond_rotor(
         For vanes that touch or leave the chamber, and for what has no meaning or cannot be resolved.
     """
     rotor = check_rotor(shape, aspect, vanes, arm, room, round=round)
-    both = accommodation if isinstance(accommodation, tuple) else (float(accommodation),) * 2
-    for value in both:
-        if not 0.0 <= value <= 1.0:
-            raise OutOfRangeError(f"an accommodation of {value:g} has no meaning", key="accommodation",
-                                  fix="stay within 0 and 1")  # fmt: skip
+    both = _faces(accommodation)
     case = RotorCase(rotor, check_knudsen(knudsen), leading=both[1], trailing=both[0])
     tolerance = check_tolerance(tolerance)
     question: dict[str, object] = {
@@ -294,6 +291,23 @@ def respond_rotor(
     if folder is not None and answer.reached:
         store.keep_answer(folder, question, answer.model_dump(mode="json"))
     return answer
+
+
+def _faces(accommodation: float | tuple[float, float]) -> tuple[float, float]:
+    """Return the accommodation of the trailing and the leading faces."""
+    given = accommodation if isinstance(accommodation, tuple) else (accommodation,) * 2
+    if len(given) != 2 or not all(isinstance(value, numbers.Real) for value in given):
+        raise InputError(
+            f"accommodation of a rotor must be one number or two, of the trailing and of the leading faces, not "
+            f"{accommodation}: its chamber is computed with diffuse walls",
+            key="accommodation",
+            fix="leave the chamber out; `chamber_ratios` of lone vanes tell what a share that mirrors changes",
+        )
+    for value in given:
+        if not 0.0 <= value <= 1.0:
+            raise OutOfRangeError(f"an accommodation of {value:g} has no meaning", key="accommodation",
+                                  fix="stay within 0 and 1")  # fmt: skip
+    return float(given[0]), float(given[1])
 
 
 def coefficients(faces: RotorSolution, both: RotorSolution, spin: RotorSolution) -> dict[str, float]:
