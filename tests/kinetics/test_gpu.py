@@ -42,6 +42,8 @@ CASES = [
     (4, True, "square", None),
     (2, True, "square", None),
 ]
+# Cells per unit of the wanted density: small domains, and ones that take most of a block's threads and several strips.
+FOR_THE_CARD = (0.3, 0.7)
 
 
 def operator(vanes, round_, shape, parity, resolution=0.15):
@@ -156,8 +158,23 @@ def test_a_card_without_memory_is_said_so(card, monkeypatch):
 
 @needs_gpu
 @pytest.mark.parametrize("case", CASES)
-def test_the_card_adds_up_what_the_processors_add_up(every_size, case):
-    compare_rotors(operator(*case, resolution=0.3))
+@pytest.mark.parametrize("resolution", FOR_THE_CARD)
+def test_the_card_adds_up_what_the_processors_add_up(every_size, case, resolution):
+    compare_rotors(operator(*case, resolution=resolution))
+
+
+def test_domains_for_the_card_fill_its_blocks_and_need_several_strips():
+    """Of what the card is asked: blocks from a few warps to nearly as many as there may be, one strip and three."""
+    threads, strips = set(), set()
+    for resolution in FOR_THE_CARD:
+        for case in CASES:
+            ours = operator(*case, resolution=resolution)
+            layout = gpu.Layout.of(ours.grid, ours.link, 8, 227 * 1024)
+            threads.add(layout.threads)
+            strips.add(layout.strips)
+    assert min(threads) < 0.5 * gpu.THREADS
+    assert max(threads) > 0.8 * gpu.THREADS
+    assert {1, 2, 3} <= strips
 
 
 @needs_gpu
