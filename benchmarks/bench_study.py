@@ -13,7 +13,7 @@ import numpy as np
 from measured import EXAMPLE, Row, row, spent
 
 from edgewind.evidence import find
-from edgewind.evidence.fit import MODELS, fit, prepare
+from edgewind.evidence.fit import MODELS, fit, prepare_likelihood
 from edgewind.evidence.mechanism_case import MechanismCase, case_of
 from edgewind.signals import read_experiment
 from edgewind.virtual.invented_sweeps import invented_sweep
@@ -45,7 +45,7 @@ def cost_of_new_unknowns(repeats: int) -> float:
 
 
 def _fit_alone(case: MechanismCase, model: str) -> None:
-    ready = prepare(case.bench, case.data, model, case.response, case.seed)
+    ready = prepare_likelihood(case.bench, case.data, model, case.response, case.seed)
     fit(case.bench, case.data, model=model, response=case.response, seed=case.seed, prepared=ready)
 
 
