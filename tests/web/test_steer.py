@@ -251,6 +251,10 @@ def begin_from_page(page: Page, pressures: str) -> None:
 def test_a_sweep_begun_from_a_page_outlives_its_server(
     serve_apart: Callable, visit: Callable, virtual_folder: Path
 ) -> None:
+    file = virtual_folder / "virtual" / "bench.toml"
+    slow = file.read_text(encoding="utf-8").replace('at_least = "0.1 s"', 'at_least = "2 s"')
+    assert 'at_least = "2 s"' in slow  # three steps last long enough to be paused from a page that is slow to come
+    file.write_text(slow, encoding="utf-8")
     pages, window = serve_apart(virtual_folder), visit()
     page: Page = window.page
     page.goto(pages.url)
