@@ -98,4 +98,4 @@ def test_one_book_alone_takes_no_example(serve: Callable, tmp_path: Path) -> Non
         pass
     pages = serve(tmp_path / "alone.book")
     status, content, _ = pages.ask("/api/tour", {})
-    assert status == 400 and b"one book alone" in content
+    assert status == 400 and b"for one book only" in content
