@@ -100,3 +100,16 @@ def test_a_half_filled_sweep_stays_through_a_reload(virtual_folder: Path, serve:
     expect(page.locator("[name=up_and_down]")).to_be_checked()
     expect(page.locator("#sweep-name")).to_have_value("virtual")
     assert window.complaints == []
+
+
+def test_where_no_reading_is_worth_its_time_the_page_says_so(
+    one_server: Any, one_root: Path, visit: Callable, bench_text: str
+) -> None:
+    with open_book(one_root / "stopped.book", make=True) as book:
+        book.add_experiment("typed", bench_text.encode(), TITLES)
+    window = visit()
+    page = window.page
+    page.route("**/api/next/**", lambda route: route.fulfill(json={"sentence": "Stop: the gauge dominates at 2.0 Pa."}))
+    page.goto(one_server.url + "/bench/stopped.book/typed")
+    expect(page.locator("#next")).to_have_text("Stop: the gauge dominates at 2.0 Pa.")
+    assert window.complaints == []

@@ -175,7 +175,7 @@ function showSteer() {
     live && status.step?.pressure_pa
       ? { pressure_pa: status.step.pressure_pa, why: status.step.why || "in the order that was asked for" }
       : proposal;
-  byId("next").textContent = target
+  byId("next").textContent = target?.pressure_pa
     ? `${number(inUnit(target.pressure_pa, "pressure"), 3)} ${unitOf("pressure")}`
     : proposal === null
       ? "–"

@@ -115,7 +115,8 @@ const RAISED = { "⁻": "-", "⁰": 0, "¹": 1, "²": 2, "³": 3, "⁴": 4, "⁵
 const NUMBER = "\\d+(?:\\.\\d+)?(?:\\s?×\\s?10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?";
 const SENTENCES = {
   pressure: new RegExp(
-    `(${NUMBER})(?:( to | and |, )(${NUMBER}))?[ \u00a0]Pa(?![\\w·²]| m[³²^])(?: \\(${NUMBER} mTorr\\))?`,
+    `(${NUMBER})(?:( to | and |, )(${NUMBER}))?[ \u00a0]Pa(?![\\w·²]| m[³²^])` +
+      `(?: \\(${NUMBER}(?: to ${NUMBER})? mTorr\\))?`,
     "g",
   ),
   speed: new RegExp(`(${NUMBER})(?:( to | and |, )(${NUMBER}))?[ \u00a0]rad/s(?!²)`, "g"),
