@@ -75,7 +75,7 @@ def test_an_unknown_surface_is_named():
         ({"room": 4.0, "position": 0.005}, "unresolved"),
         ({"room": 4.0, "tolerance": 1e-17}, "out of reach"),
         ({"room": 4.0, "tolerance": 0.0}, "out of reach"),
-        ({"room": 4.0, "tolerance": 2.0}, "no tolerance"),
+        ({"room": 4.0, "tolerance": 2.0}, "cannot be a tolerance"),
         ({"room": 4.0, "aspect": 2.0}, "no aspect"),
     ],
 )
