@@ -232,7 +232,9 @@ function showCold() {
         `the ${most < 0 ? "dark" : "bright"} face leads, ` +
         `${most < 0 ? "it turns back" : "it turns as when lit"}, at most ` +
         `${speedText(Math.abs(most), 0)} ${unitOf("speed")} after ${duration(told.most_at_s)}; ` +
-        (told.still_s === null ? "it still turns after 15 min." : `it nearly stands still after ${duration(told.still_s)}.`);
+        (told.still_s === null
+          ? "it still turns after 15 min."
+          : `it nearly stands still after ${duration(told.still_s)}.`);
   cold.show({
     label: byId("cold-words").textContent,
     height: 240,
