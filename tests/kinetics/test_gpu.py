@@ -227,7 +227,7 @@ def test_slabs_that_slide_strips_and_mirroring_rooms_stay_with_the_processors(mo
 
 @pytest.mark.skipif(gpu.why_no_gpu() is None, reason="a GPU computes here")
 def test_without_a_gpu_one_is_refused_and_none_is_needed():
-    with pytest.raises(InputError, match="no GPU computes here"):
+    with pytest.raises(InputError, match="no GPU is available"):
         choose_device("gpu")
     assert choose_device("auto")[0] == "cpu"
     with pytest.raises(InputError, match="not a device"):

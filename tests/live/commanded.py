@@ -28,13 +28,13 @@ def come_to_rest(served):
     wait_for(lambda: max(served.apparatus.state()[role] for role in ("valve", "lamp")) < 0.01)
 
 
-def read_until(end, text, seconds=240.0):
-    """Read a terminal until it shows a text."""
+def read_until(end, *texts, seconds=240.0):
+    """Read a terminal until it shows one of the texts."""
     seen, limit = b"", time.monotonic() + seconds
     while time.monotonic() < limit:
         if select.select([end], [], [], 0.2)[0]:
             with contextlib.suppress(OSError):
                 seen += os.read(end, 4096)
-        if text.encode() in seen:
+        if any(text.encode() in seen for text in texts):
             return seen.decode(errors="replace")
-    raise AssertionError(f"'{text}' did not come; there was: {seen.decode(errors='replace')[-2000:]}")
+    raise AssertionError(f"{texts} did not come; there was: {seen.decode(errors='replace')[-2000:]}")

@@ -127,8 +127,10 @@ def test_the_keys_of_the_terminal_are_obeyed(served_folder, tmp_path):
         os.write(near, b"a draught\n")
         read_until(near, "note: a draught")
         read_until(near, "stored reading")
-        os.write(near, b"s")
-        read_until(near, "skipped by the user")
+        seen = ""
+        while "skipped by the user" not in seen:  # a key that comes as a step ends is reported as late
+            os.write(near, b"s")
+            seen = read_until(near, "skipped by the user", "the skip came too late")
         os.write(near, b"q")
         read_until(near, "stopped: ")
         assert process.wait(240) == 0

@@ -114,7 +114,7 @@ def test_an_instrument_that_is_off_is_told_with_what_to_do():
     began = time.monotonic()
     with pytest.raises((DisconnectedError, NoAnswerError), match=instrument.address) as raised:
         transport.query("A?", number_of)
-    assert "see that it is switched on" in str(raised.value)
+    assert "check that it is switched on" in str(raised.value)
     assert time.monotonic() - began < 120  # bounded
 
 

@@ -89,7 +89,7 @@ def test_a_bench_without_a_vacuum_has_none(bench_text):
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
-        ('tube_length = "0.5 m"\n', "", r"line \d+, key vacuum.tube_length: half of a tube"),
+        ('tube_length = "0.5 m"\n', "", r"line \d+, key vacuum.tube_length: only one of tube_length and tube_diameter"),
         ('volume = "3 l"', 'volume = "0 l"', "key vacuum.volume.*too small"),
         ('pumping_speed = "10 l/s"', 'pumping_speed = "10 l"', "key vacuum.pumping_speed.*not a unit of pumping speed"),
         ('leak = "1e-6 mbar l/s"', 'leek = "1e-6 mbar l/s"', "vacuum.leek: unknown key; did you mean 'leak'"),

@@ -489,9 +489,9 @@ def test_stills_are_written_whole_or_not_at_all(fields, tmp_path):
         (lambda gas: gas.at(100.0), "outside what was computed"),
         (lambda gas: make_film("gas.avi", gas), r"end the name in \.mp4"),
         (lambda gas: make_film("no-such-folder/gas.mp4", gas), "folder does not exist"),
-        (lambda gas: make_film("gas.mp4", gas, seconds=0.0), "a film of 0 s"),
-        (lambda gas: make_film("gas.mp4", gas, fps=1000), "frames a second"),
-        (lambda gas: make_film("gas.mp4", GasSeries(gas.fields[:1])), "one Knudsen number"),
+        (lambda gas: make_film("gas.mp4", gas, seconds=0.0), "duration of a film cannot be 0 s"),
+        (lambda gas: make_film("gas.mp4", gas, fps=1000), "frame rate cannot be 1000 a second"),
+        (lambda gas: make_film("gas.mp4", GasSeries(gas.fields[:1])), "two Knudsen numbers or more"),
         (lambda gas: write_still("gas.jpg", b""), r"\.png or \.svg"),
     ],
 )

@@ -75,7 +75,7 @@ def test_one_book_alone_may_be_shown(root: Path) -> None:
 
 
 def test_what_cannot_be_served_is_told(root: Path) -> None:
-    with pytest.raises(InputError, match="nothing here"):
+    with pytest.raises(InputError, match="this path does not exist"):
         make_app(root / "missing")
     with pytest.raises(InputError, match="neither"):
         make_app(root / "notes.txt")
