@@ -7,7 +7,7 @@ EDGEWIND_CLAIMS sets how many rotors, EDGEWIND_CLAIMS_FIRST the first seed; with
 rotor is kept there as it is done, and those that are there are not run again. Seeds 0 to 299, 20000 to 20299, 30000 to
 30029 and 40000 to 40106 were seen while the program was made: errors and faults were mended with their results in view.
 50000 to 50299 were run once, on an older generator, and
-60000 to 60013 for a look. 60014 to 60144 were run on the present fit; what is to confirm a later change takes others.
+60000 to 60013 for a look. 60014 to 60313 were run on the present fit; what is to confirm a later change takes others.
 """
 
 from __future__ import annotations
