@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -147,3 +148,17 @@ def test_predict_says_how_both_optima_move_and_that_these_are_priors(tmp_path, e
     assert "ratio" in plain.stdout and "priors only" in plain.stdout
     unchanged = edgewind("predict", str(bench), "--no-fit", "--pressures", "0.1Pa:10Pa:5", "--json")
     assert json.loads(unchanged.stdout)["what_if"] is None
+
+
+def test_predict_prints_as_many_pressures_as_one_screen_holds_unless_they_are_asked_for(edgewind):
+    bench = str(EXAMPLE / "vane-12mm")
+
+    def rows(*options):
+        said = edgewind("predict", bench, "--no-fit", *options).stdout
+        table = said[said.index("\npressure  ") :].splitlines()[3:]
+        return [line for line in table if re.match(r"\s*[\d.]+ ", line)], said
+
+    few, said = rows()
+    assert len(few) == 14 and few[0].split()[0] == "0.02" and few[-1].split()[0] == "20"
+    assert "every third pressure: --pressures 0.02Pa:20Pa:40 prints all" in said
+    assert len(rows("--pressures", "0.02Pa:20Pa:40")[0]) == 40

@@ -10,9 +10,13 @@ from typer.testing import CliRunner
 
 from edgewind.bench import parse_bench
 from edgewind.cli import app
+from edgewind.cli.record import _line, _loud
 from edgewind.errors import InputError
+from edgewind.live.events import Status, SweepEvent
+from edgewind.notebook import predict
 from edgewind.report.figures.canvas import our_style, svg_of
 from edgewind.report.figures.curve import CURVE
+from edgewind.report.figures.file import FILM
 from edgewind.report.figures.shown import show_in
 from edgewind.report.palette import LIGHT
 from edgewind.shown_units import ShownUnits
@@ -80,6 +84,29 @@ def test_report_and_figures_are_in_the_units_of_the_bench(tmp_path):
     ends = [re.search(r"mTorr \(([\d.]+) to ([\d.]+)\)", text) for text in said]
     assert [pytest.approx((low, high), rel=5e-3)] == [tuple(map(float, end.groups())) for end in ends if end]
     assert "speed (rad/s)" in said and "4" in said and "40" not in said
+
+
+def test_a_prediction_is_drawn_with_its_readings_and_round_numbers_in_the_units_of_the_bench(chosen):
+    found = predict(chosen)
+    assert found.readings is not None
+    with our_style(LIGHT, FILM):
+        figure = show_in(found._draw(LIGHT, FILM), found.prediction.bench.shown)
+        said = re.findall(r"<text[^>]*>([^<]*)<", svg_of(figure))
+    above = figure.axes[0]
+    assert all(one.get_text() == "" for one in above.xaxis.get_ticklabels(minor=True))
+    assert {"1", "10", "100"} <= set(said) and not any("mathdefault" in text for text in said)
+    points = above.containers[0].lines[0].get_xydata()
+    assert points.shape == (found.readings["used"].sum(), 2)
+    assert points[:, 1].max() == pytest.approx(60 / (2 * np.pi) * found.readings["speed_rad_s"].max(), rel=0.02)
+
+
+def test_a_recorder_prints_in_rpm_or_in_the_units_of_the_bench_and_a_note_as_it_was_typed():
+    stored = SweepEvent(1, "", "stored", "reading 3", {"pressure_pa": 2.0, "speed_rad_s": 10.0})
+    assert _loud(stored, ShownUnits()) == "stored reading 3; 2 Pa, 95.49 rpm"
+    assert _loud(stored, ShownUnits("mTorr", "rad/s")) == "stored reading 3; 15 mTorr, 10 rad/s"
+    assert _loud(SweepEvent(2, "", "note", "a breath of 2 Pa", {}), MTORR) == "note: a breath of 2 Pa"
+    status = Status(phase="settling", pressure_pa=2.0, speed_rad_s=10.0, time_left_s=65.0)
+    assert _line(status, ShownUnits()) == "settling · 2 Pa · 95.5 rpm · about 1:05 left"
 
 
 @pytest.fixture(scope="module")

@@ -92,6 +92,7 @@ class Predicted(Shown):
 
     prediction: Prediction
     start: str
+    readings: pd.DataFrame | None = None
 
     @property
     def table(self) -> pd.DataFrame:
@@ -111,7 +112,7 @@ class Predicted(Shown):
     def _draw(self, palette: Any, size: Any) -> Figure | None:
         from edgewind.report.figures.prediction import draw_prediction
 
-        return draw_prediction(self.prediction, palette, size)
+        return draw_prediction(self.prediction, palette, size, self.readings)
 
     def _plain(self) -> Any:
         return to_plain(self.prediction.to_result())
@@ -166,7 +167,7 @@ def predict(
     if fit and (file.parent / READINGS_FILE).is_file():
         start = fitted_bench(read_experiment(file.parent))
     found = predict_whole(start.bench, wanted, changes=dict(changes or {}), parameters=start.parameters)
-    return Predicted(with_model_error(found, level=start.bench.study.level), start.sentence)
+    return Predicted(with_model_error(found, level=start.bench.study.level), start.sentence, start.readings)
 
 
 @dataclass(frozen=True, repr=False)

@@ -15,12 +15,17 @@ from edgewind.cli.solving import solve_outside
 from edgewind.errors import InputError
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from edgewind.evidence import Scaling, WhatIf
     from edgewind.evidence.fit import Fit
     from edgewind.evidence.fitted_bench import FittedBench
     from edgewind.rotor import Prediction, WarmStart
 
 _PRESSURES, _PRESSURES_IN_TIME = "0.02Pa:20Pa:40", "0.1Pa:10Pa:5"
+_WIDTH = 100
+# With the pressures that are taken where none are asked for, every third one is printed.
+_ROWS_APART = 3
 # A run in time is made at so many pressures at most.
 _MOST_STARTS = 12
 
@@ -28,11 +33,18 @@ _MOST_STARTS = 12
 @app.command()
 def predict(
     bench: BenchPath,
-    pressures: Annotated[str, typer.Option(help="Low, high and number, or a list: '1 Pa, 7 mTorr'.")] = _PRESSURES,
+    pressures: Annotated[
+        str | None,
+        typer.Option(
+            help="Low, high and number, or a list: '1 Pa, 7 mTorr'. Default: 0.02Pa:20Pa:40, every third one printed."
+        ),
+    ] = None,
     changes: Annotated[
         list[str] | None, typer.Option("--set", help="What if: 'rotor.vane_width=30 mm', 'gas.species=He'; repeatable.")
     ] = None,
-    plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
+    plot: Annotated[
+        Path | None, typer.Option(help="Write a figure, with the readings beside bench.toml: a .png or .svg file.")
+    ] = None,
     scaling: Annotated[
         Path | None, typer.Option(help="Write a figure of both optima against the width of the vane: .png or .svg.")
     ] = None,
@@ -71,10 +83,10 @@ def predict(
         for name in (plot, scaling):
             if name is not None:
                 figure_kind(name)
-    asked, wanted = parse_bench_changes(changes or []), parse_pressures(pressures)
+    asked, wanted = parse_bench_changes(changes or []), parse_pressures(pressures or _PRESSURES)
     vane_k = None if vane_at_start is None else parse_vane_temperature(vane_at_start)
     if vane_k is not None and len(wanted) > _MOST_STARTS:
-        if pressures != _PRESSURES:
+        if pressures is not None:
             raise InputError(
                 f"{len(wanted)} pressures are too many for runs in time",
                 fix=f"ask for {_MOST_STARTS} or fewer with --pressures",
@@ -82,13 +94,14 @@ def predict(
         wanted = parse_pressures(_PRESSURES_IN_TIME)
     alone = bench_beside_readings(bench, fit=False)
     changed_bench(alone.bench, asked)  # what cannot be is refused before anything is fitted
-    fitted, why_not = None, ""
+    fitted, why_not, readings = None, "", None
     if fit or (fit is None and asked and has_readings(bench)):
-        fitted, why_not = _fitted(bench)
+        fitted, why_not, readings = _fitted(bench)
         if fitted is None and fit:
             raise InputError(f"no fit could be made: {why_not}", file=bench, fix="leave out --fit")
     start = bench_beside_readings(bench, fit=True) if fit is None and not asked else alone
     described = start.bench
+    readings = start.readings if readings is None else readings
     moved = drawn = None
     if asked or fitted is not None:
         from edgewind.evidence import draws_of
@@ -114,9 +127,9 @@ def predict(
         from edgewind.report import plot_prediction, plot_what_if
 
         if moved is None:
-            plot_prediction(found, plot)
+            plot_prediction(found, plot, readings)
         else:
-            plot_what_if(moved, found.bench, plot)
+            plot_what_if(moved, found.bench, plot, readings)
     starts = [] if vane_k is None else _starts(found, vane_k)
     laws = [] if scaling is None else _scaling(found.bench, scaling, drawn)
     if as_json:
@@ -134,12 +147,15 @@ def predict(
     for one in starts:
         print(indented(units.text(one.sentence), 0))
     for line in answer_lines(found):
-        print(line)
+        print(line if len(line) <= _WIDTH else indented(line, 0))
     for law in laws:
         print(indented(units.text(law.sentence), 0))
     print()
-    for line in table_lines(found):
+    every = _ROWS_APART if pressures is None and vane_k is None else 1
+    for line in table_lines(found, every=every):
         print(line)
+    if every > 1:
+        print(f"every third pressure: --pressures {_PRESSURES} prints all, --json as well")
     if fitted is not None:
         print("the table is for one draw of the fit: the one whose speeds lie nearest to the median of all")
     for note in notes:
@@ -173,8 +189,8 @@ def _result(
     )
 
 
-def _fitted(path: Path) -> tuple[Fit | None, str]:
-    """Fit every drive together to the readings of a folder; None and the reason where that cannot be."""
+def _fitted(path: Path) -> tuple[Fit | None, str, pd.DataFrame]:
+    """Fit every drive together to the readings of a folder, given as well; None and the reason where that cannot be."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
@@ -188,8 +204,9 @@ def _fitted(path: Path) -> tuple[Fit | None, str]:
         tell: Callable[[str, int, float], None] = lambda model, done, left: bar.update(  # noqa: E731
             task, completed=round(100 * (1 - left))
         )
-        explanation = explain(read_experiment(path if path.is_dir() else path.parent), models=("all",), progress=tell)
-    return explanation.fit, explanation.no_fit
+        experiment = read_experiment(path if path.is_dir() else path.parent)
+        explanation = explain(experiment, models=("all",), progress=tell)
+    return explanation.fit, explanation.no_fit, experiment.readings
 
 
 def _scaling(bench: Any, figure: Path, drawn: Any) -> list[Any]:

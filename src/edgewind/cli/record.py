@@ -16,11 +16,12 @@ from rich.console import Console
 from edgewind.cli.base import AsJson, app, indented, print_json
 from edgewind.cli.keys import Keys
 from edgewind.errors import EdgewindError, InputError
-from edgewind.formatting import format_number
+from edgewind.formatting import RPM_PER_RAD_S, format_number
 
 if TYPE_CHECKING:
     from edgewind.bench import Bench
     from edgewind.live import DeviceCheck, Status, Sweep, SweepRequest, Unfinished
+    from edgewind.shown_units import ShownUnits
 
 _HELP = (
     "Keys: p pause or resume, s skip this step, r repeat the last reading, n note, f leading face, "
@@ -163,7 +164,7 @@ def record(
         _ask_to_begin()
     sweep = prepare(bench, book, request, name=name, resume=resume)
     try:
-        _run(sweep, console, remote=remote, made_by=by, identity=identity)
+        _run(sweep, console, described.shown, remote=remote, made_by=by, identity=identity)
         status = sweep.status()
         if as_json:
             print_json(sweep_result(sweep, status))
@@ -180,17 +181,18 @@ class _Failed(EdgewindError):
 def _show_start(console: Console, bench: Any, request: Any, waiting: list[Any]) -> None:
     from edgewind.live import cautions_of, moves_of
 
+    units = bench.shown
     console.print(f"{bench.experiment.title}", markup=False, soft_wrap=True)
     if request is not None:
-        console.print(indented(_words(request)), markup=False, soft_wrap=True)
+        console.print(indented(units.text(_words(request))), markup=False, soft_wrap=True)
     for one in waiting:
         console.print(f"  Unfinished: {one.id}, {one.done} of {one.total} steps done.", markup=False, soft_wrap=True)
     console.print("What will move:", markup=False, soft_wrap=True)
     for move in moves_of(bench) or ("Nothing: you will be asked to set the valve and the lamp by hand.",):
-        console.print(indented(move), markup=False, soft_wrap=True)
+        console.print(indented(units.text(move)), markup=False, soft_wrap=True)
     console.print("Cautions:", markup=False, soft_wrap=True)
     for caution in cautions_of(bench, None if request is None else request.run):
-        console.print(indented(caution), markup=False, soft_wrap=True)
+        console.print(indented(units.text(caution)), markup=False, soft_wrap=True)
 
 
 def _words(request: Any) -> str:
@@ -224,7 +226,7 @@ def _print_plan(bench: Any, request: Any, waiting: list[Any], *, as_json: bool) 
     _show_start(Console(highlight=False), bench, request, waiting)
     print("Plan:")
     for step in request.steps():
-        print(f"  {step.number:>3}  {step.words}")
+        print(f"  {step.number:>3}  {bench.shown.text(step.words)}")
     if request.adaptive:
         print(indented("The pressures are chosen as the sweep goes on."))
     print("Dry run: nothing was moved, opened or written.")
@@ -285,7 +287,11 @@ def _print_check(bench: Bench, *, as_json: bool) -> None:
         print("The bench.toml names no instruments: everything is read and set by hand.")
     for one in found:
         print(f"{one.role:<12} {one.address}")
-        print(indented(one.problem or "; ".join(filter(None, (one.identity, one.reading))) or "it answers"))
+        print(
+            indented(
+                bench.shown.text(one.problem or "; ".join(filter(None, (one.identity, one.reading))) or "it answers")
+            )
+        )
     print("Nothing was moved or written.")
 
 
@@ -302,7 +308,9 @@ def _checked(found: list[DeviceCheck]) -> dict[str, Any]:
     return {"devices": found}
 
 
-def _run(sweep: Sweep, console: Console, *, remote: bool, made_by: str, identity: str | None) -> None:
+def _run(
+    sweep: Sweep, console: Console, units: ShownUnits, *, remote: bool, made_by: str, identity: str | None
+) -> None:
     """Start the sweep and attend to it until it ends."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
@@ -340,11 +348,11 @@ def _run(sweep: Sweep, console: Console, *, remote: bool, made_by: str, identity
             while not events.empty():
                 event = events.get()
                 if event.kind in _LOUD and event.text:
-                    console.print(f"{event.time[11:19]}  {_loud(event)}", markup=False, soft_wrap=True)
+                    console.print(f"{event.time[11:19]}  {_loud(event, units)}", markup=False, soft_wrap=True)
             status = sweep.status()
             bar.update(
                 task,
-                description=_line(status),
+                description=_line(status, units),
                 completed=status.done,
                 total=max(status.total, 1),
                 done=status.done,
@@ -355,18 +363,18 @@ def _run(sweep: Sweep, console: Console, *, remote: bool, made_by: str, identity
             if keys is None:
                 continue
             try:
-                _obey(sweep, status, keys, bar)
+                _obey(sweep, status, keys, bar, units)
             except InputError as error:
                 console.print(f"not done: {error}", markup=False, soft_wrap=True)
     status = sweep.status()
-    console.print(f"{status.phase}: {status.problem or status.message}", markup=False, soft_wrap=True)
+    console.print(units.text(f"{status.phase}: {status.problem or status.message}"), markup=False, soft_wrap=True)
 
 
-def _obey(sweep: Any, status: Any, keys: Keys, bar: Any) -> None:
+def _obey(sweep: Any, status: Any, keys: Keys, bar: Any, units: ShownUnits) -> None:
     if status.question:
         bar.stop()
         # a page may answer first
-        text = keys.line(f"{status.question} ", still=lambda: _asks(sweep, status.asked))
+        text = keys.line(f"{units.text(status.question)} ", still=lambda: _asks(sweep, status.asked))
         bar.start()
         if text is None:  # the input has ended
             sweep.stop()
@@ -396,16 +404,18 @@ def _asks(sweep: Any, number: int) -> bool:
     return bool(status.question) and status.asked == number
 
 
-def _loud(event: Any) -> str:
-    if event.kind != "stored":
+def _loud(event: Any, units: ShownUnits) -> str:
+    if event.kind in ("note", "command"):  # as it was typed
         return f"{event.kind}: {event.text}"
+    if event.kind != "stored":
+        return units.text(f"{event.kind}: {event.text}")
     data = event.data
     pressure = "" if data["pressure_pa"] is None else f" {format_number(data['pressure_pa'], 4)} Pa"
-    speed = "" if data["speed_rad_s"] is None else f", {format_number(data['speed_rad_s'], 4)} rad/s"
-    return f"stored {event.text};{pressure}{speed}"
+    speed = "" if data["speed_rad_s"] is None else f", {format_number(RPM_PER_RAD_S * data['speed_rad_s'], 4)} rpm"
+    return units.text(f"stored {event.text};{pressure}{speed}")
 
 
-def _line(status: Any) -> str:
+def _line(status: Any, units: ShownUnits) -> str:
     parts = [status.phase]
     if status.step is not None:
         parts.append(status.step.words)
@@ -414,13 +424,13 @@ def _line(status: Any) -> str:
     elif status.pressure_pa is not None:
         parts.append(f"{format_number(status.pressure_pa, 3)} Pa")
     if status.speed_rad_s is not None:
-        parts.append(f"{format_number(status.speed_rad_s, 3)} rad/s")
+        parts.append(f"{format_number(RPM_PER_RAD_S * status.speed_rad_s, 3)} rpm")
     if status.valve_v is not None:
         parts.append(f"valve {status.valve_v:.3f} V")
     if status.time_left_s is not None:
         minutes, seconds = divmod(round(status.time_left_s), 60)
         parts.append(f"about {minutes}:{seconds:02} left")
-    return " · ".join(parts)
+    return units.text(" · ".join(parts))
 
 
 def sweep_result(sweep: Sweep, status: Status) -> dict[str, Any]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import pandas as pd
+
 from edgewind.bench import Bench
 from edgewind.evidence.coastdown import coast_downs
 from edgewind.evidence.explain import runs_of
@@ -31,12 +33,15 @@ class FittedBench:
     constant_torque_n_m : float or None
         Most probable constant torque from outside, N m, positive with the bright face ahead; None without a fit. It is
         not a property of the bench: it acts on this rotor in its place, and on no other.
+    readings : DataFrame or None
+        The readings beside the bench; None where they were not read.
     """
 
     bench: Bench
     changed: dict[str, float]
     no_fit: str = ""
     constant_torque_n_m: float | None = None
+    readings: pd.DataFrame | None = None
 
     @property
     def parameters(self) -> dict[str, float]:
@@ -108,11 +113,13 @@ def fitted_bench(experiment: Experiment) -> FittedBench:
     case = case_of(bench, readings, level=bench.study.level, seed=bench.study.seed, coasts=coasts, runs=runs)
     count = case.data.speed_rad_s.size
     if count < LEAST_READINGS:
-        return FittedBench(bench, {}, f"{count} of them can be used, and {LEAST_READINGS} are needed")
+        return FittedBench(
+            bench, {}, f"{count} of them can be used, and {LEAST_READINGS} are needed", readings=readings
+        )
     try:
         problem, mode = prepare_likelihood(bench, case.data, "all", case.response, case.seed)
     except MissingExtraError as error:
-        return FittedBench(bench, {}, str(error))
+        return FittedBench(bench, {}, str(error), readings=readings)
     best = problem.values(mode.centre)
     values = {unknown.name: float(value) for unknown, value in zip(problem.unknowns, best, strict=True)}
     changed = {key: float(f"{values[name]:.4g}") for name, key in _KEYS.items() if name in values}
@@ -123,4 +130,4 @@ def fitted_bench(experiment: Experiment) -> FittedBench:
     changed["rotor.dark_accommodation"] = float(f"{mean + apart / 2:.4g}")
     changed["rotor.bright_accommodation"] = float(f"{mean - apart / 2:.4g}")
     new = changed_bench(bench, {key: Measured(value) for key, value in changed.items()})
-    return FittedBench(new, changed, constant_torque_n_m=float(f"{values['foreign']:.4g}"))
+    return FittedBench(new, changed, constant_torque_n_m=float(f"{values['foreign']:.4g}"), readings=readings)

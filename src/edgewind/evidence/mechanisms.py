@@ -97,10 +97,11 @@ def weigh_pivot(case: MechanismCase) -> Claim:
     most = abs(float(speeds[worst])) + 2 * float(spreads[worst])
     ratio, high = abs(float(speeds[worst])) / top, most / top
     times = "once" if len(speeds) == 1 else f"{len(speeds)} times"
-    said = (
-        f"with the lamp off the rotor was read {times} and turned at "
-        f"{format_number(rpm * abs(speeds[worst]), 2)} rpm at most, {format_number(ratio, 2)} of its greatest speed "
-        "with it on"
+    said = f"with the lamp off the rotor was read {times} and " + (
+        f"turned at {format_number(rpm * abs(speeds[worst]), 2)} rpm at most, {format_number(ratio, 2)} of its "
+        "greatest speed with it on"
+        if speeds[worst]
+        else f"stood still, against {format_number(rpm * top, 3)} rpm at most with it on"
     )
     small = high < CONTRIBUTES_FROM
     verdict: Verdict = "ruled out" if small else "contributes"

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
 from edgewind.bench.faces import FACES
 from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, text_table
 from edgewind.rotor.drives import NAMES
@@ -28,13 +26,20 @@ def _answer_lines(found: Prediction) -> Iterator[str]:
     yield from assumptions(found)
 
 
-def table_lines(found: Prediction) -> Iterator[str]:
-    """Yield the lines of the table, with units."""
-    torques = [key for key in NAMES if np.any(found.table[f"torque_{key}_n_m"] != 0)]
+# A drive that gives less than this share of the torque at every pressure has no column in the table.
+_LEAST_SHARE = 0.1
+
+
+def table_lines(found: Prediction, *, every: int = 1) -> Iterator[str]:
+    """Yield the lines of the table, with units: every so many of its pressures, and the drives that matter."""
+    least = _LEAST_SHARE * found.table["torque_n_m"].abs()
+    torque = {key: found.table[f"torque_{key}_n_m"].abs() for key in NAMES}
+    torques = [key for key in NAMES if (torque[key] > least).any()]
+    small = [NAMES[key] for key in NAMES if key not in torques and (torque[key] > 0).any()]
     titles = ["pressure", "Kn", "speed", "torque", "drag", "dark face", "bright face", *(NAMES[key] for key in torques)]
     units = ["Pa", "", "rpm", "N m", "N m s", "K", "K", *("N m" for _ in torques)]
     rows = [titles, units]
-    for record in found.table.to_dict("records"):
+    for record in found.table.iloc[::every].to_dict("records"):
         values = [
             format_number(record["pressure_pa"], 3),
             format_number(record["knudsen"], 3),
@@ -47,6 +52,8 @@ def table_lines(found: Prediction) -> Iterator[str]:
         ]
         rows.append(values)
     yield from text_table(found.bench.shown.table(rows))
+    if small:
+        yield f"below {100 * _LEAST_SHARE:g} % of the torque at every pressure: {', '.join(small)}"
 
 
 def _range(over: OptimumRange) -> str:

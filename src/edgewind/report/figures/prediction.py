@@ -5,11 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 from matplotlib.figure import Figure
 
 from edgewind.formatting import format_number, raised
 from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
+from edgewind.report.figures.measured import draw_measured
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
 from edgewind.rotor import Prediction
@@ -17,8 +19,8 @@ from edgewind.rotor.drives import NAMES
 from edgewind.units import from_si
 
 
-def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
-    """Draw a prediction: speed and its optimum above; torques, each drive on its own, below."""
+def draw_prediction(found: Prediction, palette: Palette, size: Size, readings: pd.DataFrame | None = None) -> Figure:
+    """Draw a prediction: speed, its optimum and readings of this rotor above; torques, each drive on its own, below."""
     table = found.table
     pressure = table["pressure_pa"].to_numpy(float)
     figure = new_figure(size)
@@ -28,6 +30,8 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
     below = plain_axes(figure, size.box(left, bottom, right, top + half + gap), spines=("bottom",))
     speed = from_si(table["speed_rad_s"].to_numpy(float), "rpm", "angular speed")
     above.plot(pressure, speed, color=palette.blue, linewidth=2 * size.line)
+    if readings is not None:
+        draw_measured(above, readings, palette, size)
     above.set_ylabel("speed (rpm)")
     scale = 10.0 ** np.floor(np.log10(max(float(table["torque_n_m"].abs().max()), 1e-30)))
     lines = [("all together", table["torque_n_m"], palette.ink, "-")]
@@ -41,9 +45,18 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
         below.plot(pressure, torque / scale, color=colour, linestyle=dash, linewidth=1.6 * size.line, label=name)
     below.set_ylabel(f"torque (10{raised(round(np.log10(scale)))} N m)")
     below.set_xlabel("pressure (Pa)")
-    handles, labels = below.get_legend_handles_labels()
+    handles, labels = (
+        below_part + above_part
+        for below_part, above_part in zip(
+            below.get_legend_handles_labels(), above.get_legend_handles_labels(), strict=True
+        )
+    )
     figure.legend(
-        handles, labels, loc="upper left", ncols=2, bbox_to_anchor=(1.6 / size.width_em, 1 - 3.2 / size.height_em)
+        handles,
+        labels,
+        loc="upper left",
+        ncols=2 if size.narrow else 3,
+        bbox_to_anchor=(1.6 / size.width_em, 1 - 3.2 / size.height_em),
     )
     for axes, at in ((above, found.speed), (below, found.force)):
         axes.set_xscale("log")
@@ -63,6 +76,6 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size) -> Figure:
     return figure
 
 
-def plot_prediction(found: Prediction, path: Path) -> None:
+def plot_prediction(found: Prediction, path: Path, readings: pd.DataFrame | None = None) -> None:
     """Write the figure of a prediction as .png or .svg."""
-    write_figure(path, lambda palette, size: draw_prediction(found, palette, size), found.bench.shown)
+    write_figure(path, lambda palette, size: draw_prediction(found, palette, size, readings), found.bench.shown)

@@ -6,6 +6,7 @@ from pathlib import Path
 from textwrap import shorten
 
 import numpy as np
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
@@ -16,13 +17,19 @@ from edgewind.evidence.what_if import Moved, WhatIf
 from edgewind.formatting import format_number, raised
 from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
+from edgewind.report.figures.measured import draw_measured
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import Palette
 from edgewind.units import from_si
 
 
-def draw_what_if(found: WhatIf, title: str, palette: Palette, size: Size) -> Figure:
-    """Draw speed above and torque below, each with its band; the intervals of the optima stand at the upper edge."""
+def draw_what_if(
+    found: WhatIf, title: str, palette: Palette, size: Size, readings: pd.DataFrame | None = None
+) -> Figure:
+    """Draw speed above and torque below, each with its band, and readings of the rotor as it is.
+
+    The intervals of the optima stand at the upper edge.
+    """
     figure = new_figure(size)
     left, right, bottom, top, gap = 5.5, 1.5, 4.0, 11.0, 4.6
     half = (size.height_em - bottom - top - gap) / 2
@@ -40,6 +47,8 @@ def draw_what_if(found: WhatIf, title: str, palette: Palette, size: Size) -> Fig
         for axes, curve, moved in curves:
             _draw_band(axes, found.pressure_pa, curve, colour, dash, name, size)
             _draw_place(axes, moved, bands is found.before, colour, k, size)
+    if readings is not None:
+        draw_measured(above, readings, palette, size)
     above.set_ylabel("speed (rpm)")
     below.set_ylabel(f"torque (10{raised(power)} N m)")
     below.set_xlabel("pressure (Pa)")
@@ -91,6 +100,7 @@ def _draw_place(axes: Axes, moved: Moved, before: bool, colour: str, row: int, s
     )  # fmt: skip
 
 
-def plot_what_if(found: WhatIf, bench: Bench, path: str | Path) -> None:
+def plot_what_if(found: WhatIf, bench: Bench, path: str | Path, readings: pd.DataFrame | None = None) -> None:
     """Write the figure of what a bench would do as PNG (1920 pixels wide) or SVG, by the ending of the name."""
-    write_figure(path, lambda palette, size: draw_what_if(found, bench.experiment.title, palette, size), bench.shown)
+    title = bench.experiment.title
+    write_figure(path, lambda palette, size: draw_what_if(found, title, palette, size, readings), bench.shown)
