@@ -55,7 +55,7 @@ def tables(full: bool) -> list[Row]:
     def ask(questions: Any) -> list[dict[str, float]]:
         return [dict(respond(**one, cache=False).values) for one in questions]
 
-    keys = {"accommodation": 2, "inner_motion": 1, "thickness": 3} | ({"chamber": 3, "wall_law": 2} if full else {})
+    keys = {"accommodation": 2, "internal_energy": 1, "thickness": 3} | ({"chamber": 3, "wall_law": 2} if full else {})
     rows = []
     for name, count in keys.items():
         shipped = _numbers((resources.files("edgewind.kinetics") / f"{name}.csv").read_text().splitlines(), count)

@@ -1,13 +1,13 @@
 """Compute a shipped table of ratios: ``python tools/make_ratios.py NAME [OUT.csv]``.
 
-NAME is thickness, chamber, accommodation, wall_law, unequal_wall_law or inner_motion.
+NAME is thickness, chamber, accommodation, wall_law, unequal_wall_law or internal_energy.
 
-All are of a strip in a room of four widths, but for `inner_motion`, of a square in a cube as wide. `thickness` and
+All are of a strip in a room of four widths, but for `internal_energy`, of a square in a cube as wide. `thickness` and
 `chamber` give logarithms of the ratio of each coefficient to that of the thin strip, or to that in a room that re-emits
 diffusely; `accommodation` gives the factors of `edgewind.kinetics.accommodation`; `wall_law` compares faces of
 Cercignani and Lampis with Maxwell's of the same accommodation of energy, `unequal_wall_law` the force of faces that
-differ in it, and `inner_motion` nitrogen with a monatomic gas. Thirteen minutes of one processor for `thickness`, two
-or less for each of the others; processors share the work.
+differ in it, and `internal_energy` nitrogen with a monatomic gas. Thirteen minutes of one processor for `thickness`,
+two or less for each of the others; processors share the work.
 """
 
 from __future__ import annotations
@@ -163,7 +163,7 @@ def unequal_wall_law(ask: Ask) -> list[str]:
     return ["accommodation,differ,knudsen,force,over_thermal_force", *lines]
 
 
-def inner_motion(ask: Ask) -> list[str]:
+def internal_energy(ask: Ask) -> list[str]:
     """Return the lines over Knudsen number: nitrogen over a monatomic gas of the same viscosity."""
     numbers = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0, math.inf)
     full = (1.0, 1.0, 1.0)
@@ -180,7 +180,7 @@ TABLES = {
     "accommodation": accommodation,
     "wall_law": wall_law,
     "unequal_wall_law": unequal_wall_law,
-    "inner_motion": inner_motion,
+    "internal_energy": internal_energy,
 }
 
 

@@ -150,7 +150,7 @@ def test_conductivity_viscosity_and_heat_capacity_are_of_one_gas(symbol):
 def test_the_ratio_of_heat_capacities_is_that_of_spectroscopy(published, symbol, ratio):
     """Independent computation: rigid rotation (R, or 3 R/2 for a molecule that is not linear) and harmonic vibration at
     the fundamental wavenumbers of T. Shimanouchi, Tables of Molecular Vibrational Frequencies, NSRDS-NBS 39 (1972),
-    from memory; 5/3 without inner motion.
+    from memory; 5/3 without internal energy.
     """
     waves = {
         "N2": (2331,), "O2": (1556,), "CO2": (667, 667, 1333, 2349),

@@ -82,7 +82,7 @@ def test_an_unknown_definition_is_an_error_with_those_that_are_known():
 
 
 def test_internal_heat_is_calorimetric():
-    """Zero without inner motion, one for two rotations; carbon dioxide's bending adds its part at room temperature."""
+    """Zero for monatomic gases, one for two rotations; the bending of CO2 adds its part at room temperature."""
     assert [GasState(find_gas(gas), 1.0, 300.0).internal_heat for gas in ("He", "Ne", "Ar", "Kr")] == 4 * [0.0]
     assert GasState(NITROGEN, 1.0, 300.0).internal_heat == pytest.approx(1.0, abs=0.005)
     assert GasState(find_gas("CO2"), 1.0, 300.0).internal_heat == pytest.approx(1.975, abs=0.01)

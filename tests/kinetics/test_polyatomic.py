@@ -1,4 +1,4 @@
-"""A gas with inner motion: its limits in closed form, its conductivity, its creep, and reciprocity."""
+"""A gas with internal energy: its limits in closed form, its conductivity, its creep, and reciprocity."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from edgewind.errors import InputError, OutOfRangeError
-from edgewind.kinetics import NITROGEN, CercignaniLampis, InnerMotion, Response, respond
+from edgewind.kinetics import NITROGEN, CercignaniLampis, InternalEnergy, Response, respond
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.grid import Grid, graded
-from edgewind.kinetics.inner_motion import carried_share, inner_motion_error, inner_motion_ratios
+from edgewind.kinetics.internal_energy import carried_share, internal_energy_error, internal_energy_ratios
 from edgewind.kinetics.krylov import fgmres
 from edgewind.kinetics.levels import ladder
 from edgewind.kinetics.polyatomic import PolyatomicPlane
@@ -45,7 +45,7 @@ def solved(knudsen, gas, walls=Walls()):
 
 
 def test_without_inner_heat_it_is_the_shakhov_model():
-    plain, none = solved(0.3, None), solved(0.3, InnerMotion(0.0, 5.0, 2.5, 1.3))
+    plain, none = solved(0.3, None), solved(0.3, InternalEnergy(0.0, 5.0, 2.5, 1.3))
     for name in ("thermal_force", "drag", "heat_hot", "loss_hot"):
         assert none[name] == pytest.approx(plain[name], rel=1e-5)
 
@@ -61,7 +61,7 @@ def test_in_free_flight_molecules_bring_their_inner_energy_besides(alpha):
 
 def test_dense_gas_conducts_by_both_factors_of_eucken():
     """1/Q between plates grows with their distance by 1/(2 k): k = (15/16) of (3/2 f_tr + heat f_in)/3.75, p0 v0."""
-    gas = InnerMotion(1.5, 3.0, 2.3, 1.4)
+    gas = InternalEnergy(1.5, 3.0, 2.3, 1.4)
     near, far = (settled(slab(delta, gas), Drive(front=1.0))[1].heat[0] for delta in (30.0, 60.0))
     conductivity = 30.0 / (1.0 / far - 1.0 / near)
     assert conductivity == pytest.approx(1.875 * (1.5 * 2.3 + 1.5 * 1.4) / 3.75, rel=2e-3)
@@ -72,10 +72,10 @@ def test_thermal_creep_follows_the_conductivity_of_the_translational_motion():
     of measurements on Ar, Xe, N2 and CO2 between 290 and 545 K, which gave Z of 4.4 and 2.4).
     """
     flows = []
-    for gas in (InnerMotion(0.0, 5.0, 2.5, 1.3), NITROGEN):
+    for gas in (InternalEnergy(0.0, 5.0, 2.5, 1.3), NITROGEN):
         operator = slab(50.0, gas)
         source = np.zeros(operator.shapes[0])
-        # The gradient of temperature stands in the equation as -c_y (c^2 - 5/2), and as -c_y for the inner energy.
+        # The gradient of temperature stands in the equation as -c_y (c^2 - 5/2), and as -c_y for the internal energy.
         source[..., 5] = -3.75 / 50.0 / (3.0 * (1.0 - 5.0 / (3.0 * gas.translational)))
         source[..., 8] = -0.5 / 50.0 / (1.0 - 1.0 / gas.internal)
         moments, _ = settled(operator, source=source)
@@ -98,31 +98,33 @@ def test_shipped_ratios_are_what_the_solver_gives_in_space():
         )
         for gas in (None, NITROGEN)
     )
-    for name, ratio in inner_motion_ratios(0.3).items():
+    for name, ratio in internal_energy_ratios(0.3).items():
         assert nitrogen[name] / plain[name] == pytest.approx(float(ratio), abs=2e-3)
     assert nitrogen["motion_heat_hot"] == pytest.approx(-nitrogen["thermal_force"], rel=1e-4)
 
 
 def test_errors_vanish_in_free_flight_and_for_monatomic_gases():
     kn = np.array([0.03, 0.3, 3.0, np.inf])
-    error = inner_motion_error(1.0, kn)
+    error = internal_energy_error(1.0, kn)
     assert np.all(np.diff(error["thermal_force"]) < 0.0)
     assert error["thermal_force"][-1] == pytest.approx(0.0, abs=1e-6)
     assert np.all(error["loss_hot"] < 0.01)
     assert np.all(error["heat_hot"] < 0.03)
-    assert all(np.all(one == 0.0) for one in inner_motion_error(0.0, kn).values())
-    assert np.all(inner_motion_error(2.0, kn)["thermal_force"][:3] > error["thermal_force"][:3])
+    assert all(np.all(one == 0.0) for one in internal_energy_error(0.0, kn).values())
+    assert np.all(internal_energy_error(2.0, kn)["thermal_force"][:3] > error["thermal_force"][:3])
     assert carried_share(np.inf) == 1.0
 
 
-def test_front_door_takes_an_inner_motion_and_refuses_what_it_cannot(tmp_path):
+def test_front_door_takes_an_internal_energy_and_refuses_what_it_cannot(tmp_path):
     asked = {"room": 4.0, "tolerance": 0.05, "workers": 1, "cache": tmp_path}
     mine, plain = respond("strip", 3.0, inner=NITROGEN, **asked), respond("strip", 3.0, **asked)
     assert respond("strip", 3.0, inner=NITROGEN, **asked) == mine == Response.from_json(mine.to_json())
     assert mine.values["loss_hot"] > 1.4 * plain.values["loss_hot"]
-    with pytest.raises(InputError, match="inner motion is not computed round a thick strip"):
+    with pytest.raises(InputError, match="internal energy is not computed round a thick strip"):
         respond("strip", 1.0, thickness=0.1, inner=NITROGEN, **asked)
-    with pytest.raises(InputError, match="not computed for a strip in a gas with inner motion"):
+    with pytest.raises(InputError, match="not computed for a strip in a gas with internal energy"):
         respond("strip", 1.0, inner=NITROGEN, accommodation=CercignaniLampis(0.9, 0.9), **asked)
-    with pytest.raises(OutOfRangeError, match=r"exchange 0\.5"):
+    with pytest.raises(
+        OutOfRangeError, match=r"'exchange' of the internal energy must lie between 1 and inf, not 0\.5"
+    ):
         respond("strip", 1.0, inner=replace(NITROGEN, exchange=0.5), **asked)

@@ -65,7 +65,7 @@ def test_all_within_reach_is_predicted_as_over_the_same_pressures(make_bench):
 
 def test_a_curve_alone_computes_no_error_of_the_gas(make_bench, monkeypatch):
     asked = []
-    for name in ("_error_of_tables", "bulb_error", "wall_law_error", "inner_motion_error", "second_order_error"):
+    for name in ("_error_of_tables", "bulb_error", "wall_law_error", "internal_energy_error", "second_order_error"):
         real = getattr(shapes, name)
         monkeypatch.setattr(
             shapes, name, lambda *given, _real=real, **named: (asked.append(1), _real(*given, **named))[1]

@@ -37,8 +37,8 @@ _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 # - stem, hub and pivot, which the tables lack: 3 % of force and drag (our judgement);
 # - vanes bent or turned by 10 degrees: force goes with the cosine, drag with its square: 1.5 and 3 % (computed).
 # Of one of them alone:
-# - heat that the inner motion of molecules gives to a wall: a third of the heat of a diatomic gas in free flight, and
-#   how far it accommodates is not known to better than 0.2: 7 % of the heat (our judgement);
+# - accommodation of the internal energy at a wall: that energy is a third of the heat of a diatomic gas in free flight,
+#   and its accommodation is not known to better than 0.2: 7 % of the heat (our judgement);
 # - law of the walls, of unequal accommodation: from free flight to Kn 0.05 the force falls by 20 to 22 % more than with
 #   Maxwell's walls where the faces differ only in how they accommodate the energy of the motion normal to them
 #   (Cercignani and Lampis), and by 10 to 18 % more where they differ in both accommodations (strips of mean
@@ -47,10 +47,10 @@ _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 #   force is. The same law changes the thermal force the other way: at the extreme, the quotient of both is off by half
 #   of 0.3 at 0.9 and of 0.6 at 0.7, of which the error of the thermal force covers a part.
 _SHAPE = {"stem and pivot": (0.03, 0.03), "bent vanes": (0.015, 0.03)}
-_INNER_MOTION, _WALL_LAW = 0.07, 0.12
+_INTERNAL_ENERGY, _WALL_LAW = 0.07, 0.12
 _SHAPE_U = np.sqrt(np.sum(np.square(list(_SHAPE.values())), axis=0))
 FORCE_U, DRAG_U = (float(u) for u in _SHAPE_U)
-HEAT_U, UNEQUAL_U = _INNER_MOTION, _WALL_LAW
+HEAT_U, UNEQUAL_U = _INTERNAL_ENERGY, _WALL_LAW
 # Share of the variance of the gauge's common error that is a factor; the rest is smooth in ln p. Our judgement.
 GAUGE_FACTOR_SHARE = 0.5
 KINDS = (
@@ -76,7 +76,7 @@ def _parts(response: GasResponse, knudsen: ArrayLike) -> Array:
     found = np.zeros((len(KINDS), _PROCESSES, *own.shape[1:]))
     found[0, 0], found[1, 0] = (np.hypot(one, more) for one, more in zip(shared, _SHAPE_U, strict=True))
     found[0, 1], found[1, 2] = alone
-    found[2, 3], found[3, 4] = np.hypot(own[2], _INNER_MOTION), np.hypot(own[2], _WALL_LAW)
+    found[2, 3], found[3, 4] = np.hypot(own[2], _INTERNAL_ENERGY), np.hypot(own[2], _WALL_LAW)
     return found
 
 

@@ -2,7 +2,7 @@
 
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.inputs import parse_knudsen
-from edgewind.kinetics.polyatomic import NITROGEN, InnerMotion
+from edgewind.kinetics.polyatomic import NITROGEN, InternalEnergy
 from edgewind.kinetics.ratios import chamber_ratios, thickness_ratios
 from edgewind.kinetics.response import SolveProgress, respond, respond_curve
 from edgewind.kinetics.result import Response
@@ -16,7 +16,7 @@ from edgewind.kinetics.wall_law import wall_law_error, wall_law_ratios
 __all__ = [
     "NITROGEN",
     "CercignaniLampis",
-    "InnerMotion",
+    "InternalEnergy",
     "Response",
     "ResponseTable",
     "Room",

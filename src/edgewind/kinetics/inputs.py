@@ -9,7 +9,7 @@ import numpy as np
 
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.kinetics.geometry import Room, Shape
-from edgewind.kinetics.polyatomic import InnerMotion
+from edgewind.kinetics.polyatomic import InternalEnergy
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.scattering import CercignaniLampis
 
@@ -206,8 +206,8 @@ def _wall(given: Accommodation) -> Accommodation:
     return given if isinstance(given, CercignaniLampis) else float(given)
 
 
-def check_inner_motion(inner: InnerMotion | None) -> InnerMotion | None:
-    """Return an inner motion with a meaning, or None for a monatomic gas."""
+def check_internal_energy(inner: InternalEnergy | None) -> InternalEnergy | None:
+    """Return the internal energy after checking its values, or None for a monatomic gas."""
     if inner is None:
         return None
     limits = {"heat": (0.0, 50.0), "exchange": (1.0, math.inf), "translational": (1.0, 5.0), "internal": (0.5, 5.0)}
@@ -215,20 +215,19 @@ def check_inner_motion(inner: InnerMotion | None) -> InnerMotion | None:
         value = float(getattr(inner, name))
         if not low <= value <= high:
             raise OutOfRangeError(
-                f"an inner motion with {name} {value:g} has no meaning",
+                f"'{name}' of the internal energy must lie between {low:g} and {high:g}, not {value:g}",
                 key="inner",
-                fix=f"stay within {low:g} and {high:g}",
             )
     return inner
 
 
-def check_thin_vane(walls: Walls, inner: InnerMotion | None, shape: Shape, thickness: float) -> None:
+def check_thin_vane(walls: Walls, inner: InternalEnergy | None, shape: Shape, thickness: float) -> None:
     """Raise where walls other than Maxwell's are asked for elsewhere than round a thin strip in a monatomic gas, or an
-    inner motion round a thick vane.
+    internal energy round a thick vane.
     """
     body = f"{'thick ' if thickness else ''}{shape.name}"
     if not walls.maxwell and (body != "strip" or inner is not None):
-        gas = " in a gas with inner motion" if inner is not None else ""
+        gas = " in a gas with internal energy" if inner is not None else ""
         raise InputError(
             f"walls of Cercignani and Lampis are not computed for a {body}{gas}",
             key="accommodation",
@@ -236,9 +235,9 @@ def check_thin_vane(walls: Walls, inner: InnerMotion | None, shape: Shape, thick
         )
     if inner is not None and thickness:
         raise InputError(
-            f"a gas with inner motion is not computed round a {body}",
+            f"a gas with internal energy is not computed round a {body}",
             key="inner",
-            fix="take an infinitely thin vane, or leave the inner motion out",
+            fix="use an infinitely thin vane, or omit the internal energy",
         )
 
 

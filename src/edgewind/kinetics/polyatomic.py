@@ -1,7 +1,7 @@
 """A gas whose molecules also rotate: a thin vane in it, by a model equation with two temperatures.
 
 The linearised model of Rykov (V. A. Rykov, Fluid Dyn. 10, 959, 1975), with rates of its own for the two flows of heat:
-h is the disturbance of the distribution of velocities, theta(c) that of the inner energy of molecules of velocity c
+h is the disturbance of the distribution of velocities, theta(c) that of the internal energy of molecules of velocity c
 over its mean (heat k T0 a molecule), and
 
     c . grad h     = delta [nu + 2 c.u + tau_s (c^2 - 3/2) + (4/5) (1 - 5/(3 f_tr)) c.q (c^2 - 5/2) - h],
@@ -10,10 +10,10 @@ over its mean (heat k T0 a molecule), and
     tau_s = tau_t + (tau - tau_t)/Z,   tau_is = tau_i + (tau - tau_i)/Z,   tau = (3/2 tau_t + heat tau_i)/(3/2 + heat),
     tau_t = (2/3) <(c^2 - 3/2) h>,   tau_i = <theta>,   q = <c (c^2 - 5/2) h>,   r = <c theta>.
 
-Only the share 1/Z of the collisions exchanges energy between velocities and inner motion. The stress relaxes at the
-rate delta whatever Z, so that delta stands for the viscosity as in a monatomic gas; the conductivities of the two
-motions are f_tr (3/2) k mu/m and f_in heat k mu/m (Eucken's factors). Walls re-emit molecules with the inner energy of
-their own temperature, but for the share that they mirror.
+Only the share 1/Z of the collisions exchanges translational and internal energy. The stress relaxes at the rate delta
+for every Z, so that delta represents the viscosity as in a monatomic gas; the translational and internal
+conductivities are f_tr (3/2) k mu/m and f_in heat k mu/m (Eucken's factors). Walls re-emit molecules with the internal
+energy of their own temperature, except the share that they reflect specularly.
 
 With heat 0 (or Z infinite) and f_tr 5/2 the force is that of the Shakhov model.
 """
@@ -34,15 +34,16 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class InnerMotion:
-    """The inner motion of the molecules of a gas.
+class InternalEnergy:
+    """The internal energy of the molecules of a gas.
 
     Parameters
     ----------
     heat : float
         Its heat capacity over k: 1 for a rotating linear molecule.
     exchange : float
-        Z: collisions to an exchange of energy with the motion of the molecule, those that relax the stress counted.
+        Z: number of collisions per exchange of translational and internal energy, in units of those that relax the
+        stress.
     translational, internal : float
         Eucken's factors f_tr and f_in. For N2 near 300 K (`NITROGEN`) they follow from its conductivity, of which
         ``1.5 f_tr + heat f_in`` is k over mu R/M = 4.90, and from f_tr = 2.37, which is somewhat below 5/2 because of
@@ -57,22 +58,22 @@ class InnerMotion:
 
 # Z from memory (4 to 5 near 300 K by absorption of sound); thermal transpiration gave 4.4 (abstract read at scilit.com:
 # thermal transpiration of Ar, Xe, N2 and CO2 between 290 and 545 K).
-NITROGEN = InnerMotion(1.0, 4.4, 2.37, 1.345)
+NITROGEN = InternalEnergy(1.0, 4.4, 2.37, 1.345)
 
 
 @dataclass(frozen=True)
 class PolyatomicOperator(RoomOperator):
-    """Moments: those of a monatomic gas, inner temperature, and flow of inner energy along each axis (r).
+    """Moments: those of a monatomic gas, internal temperature, and flow of internal energy along each axis (r).
 
     It stands before the operator of the plane or of space, whose sweep it makes twice: for h and for theta.
 
     Parameters
     ----------
-    gas : InnerMotion
-        Inner motion of the molecules.
+    gas : InternalEnergy
+        Internal energy of the molecules.
     """
 
-    gas: InnerMotion = field(default=NITROGEN)
+    gas: InternalEnergy = field(default=NITROGEN)
 
     @property
     def kinds(self) -> int:
@@ -103,14 +104,14 @@ class PolyatomicOperator(RoomOperator):
         warm = self.faces(drive)[:, 0].reshape(-1, *[1] * self.grid.cover.ndim)
         sent = [np.full(wall.shape, drive.room) for wall in walls[:-1]] + [warm * (self.grid.cover > 0.0)]
         flow, carried = super()._run(inner, sent, [], Drive())  # type: ignore[safe-super]
-        end, *sides, vane = self._with_inner_energy(incoming, carried, sent)
+        end, *sides, vane = self._with_internal_energy(incoming, carried, sent)
         found = np.concatenate([new, flow[..., : 1 + dimensions]], axis=-1)
         return found, replace(incoming, end=end, sides=tuple(sides), vane=vane)
 
-    def _with_inner_energy(self, incoming: Incoming, carried: Incoming, sent: list[Floats]) -> list[Floats]:
-        """Return what falls on end walls, side walls and faces, its energy with the inner energy that it leaves there.
+    def _with_internal_energy(self, incoming: Incoming, carried: Incoming, sent: list[Floats]) -> list[Floats]:
+        """Return the fluxes onto end walls, side walls and faces, the energy flux including the internal energy.
 
-        A wall's heat is what it sends off less what falls on it; what it sends of inner energy is taken off here, too.
+        The heat of a wall is the emitted less the incident energy flux; the emitted internal energy is subtracted here.
         """
         found = []
         blocks = zip(

@@ -19,7 +19,7 @@ from edgewind.kinetics.geometry import Room
 from edgewind.kinetics.inputs import (
     Accommodation,
     check_accommodation,
-    check_inner_motion,
+    check_internal_energy,
     check_knudsen,
     check_room,
     check_shape,
@@ -28,7 +28,7 @@ from edgewind.kinetics.inputs import (
     check_thin_vane,
     check_tolerance,
 )
-from edgewind.kinetics.polyatomic import InnerMotion
+from edgewind.kinetics.polyatomic import InternalEnergy
 from edgewind.kinetics.result import Response
 from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
@@ -91,7 +91,7 @@ def respond(
     room: float | Sequence[float] | Room = 4.0,
     position: float = 0.5,
     accommodation: Accommodation | Mapping[str, Accommodation] | Walls = 1.0,
-    inner: InnerMotion | None = None,
+    inner: InternalEnergy | None = None,
     tolerance: float = 1e-3,
     fields: bool = False,
     workers: int | None = None,
@@ -127,8 +127,8 @@ def respond(
     accommodation : float, CercignaniLampis or mapping
         Diffuse share of Maxwell's walls, or walls with two accommodations (of a strip only), for all of them or for
         ``hot``, ``cold`` and ``room``.
-    inner : InnerMotion, optional
-        Inner motion of the molecules, round a thin vane between Maxwell's walls; a monatomic gas where absent.
+    inner : InternalEnergy, optional
+        Internal energy of the molecules, round a thin vane between Maxwell's walls; a monatomic gas where absent.
     tolerance : float
         Relative error to reach, between 1e-6 and 0.1.
     fields : bool
@@ -161,7 +161,7 @@ def respond(
         check_knudsen(knudsen),
         check_accommodation(accommodation),
         check_thickness(thickness, outline),
-        check_inner_motion(inner),
+        check_internal_energy(inner),
     )
     check_thick_room(case.room, case.thickness)
     check_thin_vane(case.walls, case.inner, outline, case.thickness)

@@ -31,7 +31,7 @@ class Response:
         Accommodation of tangential momentum and of the energy along the normal, of those of ``hot``, ``cold`` and
         ``room`` that follow the law of Cercignani and Lampis; the number in `accommodation` is then that of energy.
     inner : mapping of str to float
-        Inner motion of the molecules, by the fields of `InnerMotion`; empty for a monatomic gas.
+        Internal energy of the molecules, by the fields of `InternalEnergy`; empty for a monatomic gas.
     values, errors : mapping of str to float
         Coefficients and their estimated absolute errors:
 

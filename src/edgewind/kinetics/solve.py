@@ -16,7 +16,7 @@ from edgewind.kinetics.geometry import Room, Shape, thick_strip_grid
 from edgewind.kinetics.grid import Grid
 from edgewind.kinetics.levels import Level, ladder
 from edgewind.kinetics.plane import PlaneOperator
-from edgewind.kinetics.polyatomic import InnerMotion, PolyatomicPlane, PolyatomicSpace
+from edgewind.kinetics.polyatomic import InternalEnergy, PolyatomicPlane, PolyatomicSpace
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
 from edgewind.kinetics.room_operator import RoomOperator, Walls
 from edgewind.kinetics.space import SpaceOperator
@@ -88,8 +88,8 @@ class Case:
         Accommodation.
     thickness : float
         Thickness of a strip over its width; its rim has the temperature that goes linearly from face to face.
-    inner : InnerMotion, optional
-        Inner motion of the molecules; for thin vanes between Maxwell's walls only. None is a monatomic gas.
+    inner : InternalEnergy, optional
+        Internal energy of the molecules; for thin vanes between Maxwell's walls only. None is a monatomic gas.
     """
 
     shape: Shape
@@ -97,7 +97,7 @@ class Case:
     knudsen: float
     walls: Walls = field(default_factory=Walls)
     thickness: float = 0.0
-    inner: InnerMotion | None = None
+    inner: InternalEnergy | None = None
 
     @property
     def delta(self) -> float:

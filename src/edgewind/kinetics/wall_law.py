@@ -76,7 +76,7 @@ def wall_law_error(accommodation: ArrayLike, knudsen: ArrayLike) -> dict[str, Fl
     """Return the relative standard errors of the coefficients, at a given heat, that stand for the law of the wall.
 
     Which law a surface follows is not known: half of the difference of both is taken (:func:`wall_law_ratios`). It was
-    solved for strips. A square behaves as a strip at about twice its Knudsen number, as far as the inner motion of
+    solved for strips. A square behaves as a strip at about twice its Knudsen number, as far as the internal energy of
     molecules goes, which was solved for both: the greater of the differences at one and at two Kn stands for all vanes.
 
     Returns

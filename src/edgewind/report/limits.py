@@ -20,14 +20,14 @@ def _limits(found: Findings) -> Iterator[str]:
     response = response_of(rotor)
     yield (
         f"The sizes of the mechanisms rest on the response of the gas to {_vane(rotor)}, computed by the kinetic "
-        f"solver ({response.source}). It answers for Knudsen numbers from "
+        f"solver ({response.source}). It is valid for Knudsen numbers from "
         f"{format_number(response.least_knudsen, 2)} up."
     )
     if rotor.internal_heat > 0:
         yield (
-            f"The gas ({bench.gas.gas.name}) is computed as monatomic. The heat that the inner motion of its molecules "
-            "carries is put in by a factor. What it changes in the force, 3 % at most in nitrogen, is part of "
-            "the error stated."
+            f"The gas ({bench.gas.gas.name}) is computed as monatomic. A factor accounts for the heat carried by the "
+            "internal energy of its molecules. Its effect on the force, at most 3 % in nitrogen, is part of the "
+            "stated error."
         )
     if found.experiment.bench.rotor.accommodation is None:
         yield "The accommodation is not stated in bench.toml, so it is an unknown within a wide range."

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann
 
-from edgewind.kinetics.inner_motion import carried_share
+from edgewind.kinetics.internal_energy import carried_share
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import Coefficients
 
@@ -42,11 +42,11 @@ class FaceHeat:
 
 
 def polyatomic_factor(rotor: RotorParameters, pressure_pa: Any) -> Array:
-    """Ratio of the heat carried by a gas with inner motion to that of a monatomic one of the same viscosity.
+    """Return the ratio of the heat carried by a gas with internal energy to that of a monatomic one of equal viscosity.
 
-    ``1 + c_int/(2k)`` in free flight, where a molecule brings 2 kT and its inner energy, c_int being calorimetric; the
-    ratio of the conductivities in dense gas. Between them it goes as it was computed for nitrogen by a model equation
-    with inner motion (:func:`edgewind.kinetics.inner_motion.carried_share`).
+    ``1 + c_int/(2k)`` in free flight, where a molecule carries 2 kT and its internal energy, c_int being calorimetric;
+    the ratio of the conductivities in dense gas. The transition between them was computed for nitrogen by a model
+    equation with internal energy (:func:`edgewind.kinetics.internal_energy.carried_share`).
     """
     thin, dense = 1 + rotor.internal_heat / 2, rotor.conductivity_factor
     return np.asarray(dense + (thin - dense) * carried_share(rotor.knudsen(pressure_pa)))

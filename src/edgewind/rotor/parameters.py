@@ -227,7 +227,7 @@ def reflected_push(means: TurnMeans, reflection: str | None) -> float:
 def conductivity_factor(state: GasState) -> float:
     """Return the conductivity over that of a monatomic gas of the same viscosity and molar mass, 15/4 mu R/M.
 
-    With the conductivity of the gas's own source, so that no rule for the part of the inner motion is needed.
+    It uses the conductivity of the gas's own source, so that no model of the internal part is needed.
     """
     if not state.internal_heat:
         return 1.0

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann, speed_of_light
 
 from edgewind.compiled import njit
-from edgewind.kinetics.inner_motion import HALF_WAY
+from edgewind.kinetics.internal_energy import HALF_WAY
 from edgewind.rotor.motion import Surroundings
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.speed_kernel import arms_in_flight, diffuse_share_of, light_push, look_up, nearby, warm_gas

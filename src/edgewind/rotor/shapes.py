@@ -32,7 +32,7 @@ from edgewind.bench.vane import AREA_SHARE, MEAN_SQUARE_OFFSET, VaneShape, vane_
 from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import ResponseTable, RotorRatios, chamber_ratios, thickness_ratios, wall_law_error
 from edgewind.kinetics.hard_spheres import equation_error
-from edgewind.kinetics.inner_motion import inner_motion_error
+from edgewind.kinetics.internal_energy import internal_energy_error
 from edgewind.kinetics.rotor_table import ARMS, ASPECTS, CHAMBERS, DIFFUSE, VANES, place_of
 from edgewind.rotor.drag import FREE_MOLECULAR_DRAG
 from edgewind.rotor.film import second_order_error
@@ -595,7 +595,7 @@ def response_of(rotor: RotorParameters) -> TableResponse:
     # tables are those of a monatomic gas.
     kn = found.knudsen
     found = found.less_certain(lambda: wall_law_error(float(np.mean(np.asarray(rotor.accommodation))), kn))
-    found = found.less_certain(lambda: inner_motion_error(float(np.mean(np.asarray(rotor.internal_heat))), kn))
+    found = found.less_certain(lambda: internal_energy_error(float(np.mean(np.asarray(rotor.internal_heat))), kn))
     return found.less_certain(lambda: second_order_error(_warmth(rotor, found), kn))
 
 

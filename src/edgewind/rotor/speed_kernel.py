@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.constants import Stefan_Boltzmann, speed_of_light
 
 from edgewind.compiled import njit
-from edgewind.kinetics.inner_motion import HALF_WAY
+from edgewind.kinetics.internal_energy import HALF_WAY
 from edgewind.rotor.drag import FREE_MOLECULAR_CYLINDER_DRAG
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import TableResponse

@@ -118,7 +118,8 @@ class HiddenRotor:
     species : str or dict of str to float or str
         Gas, or the shares of its parts.
     internal_heat : float
-        Heat capacity of the inner motion of a molecule, in k: 0 for a monatomic gas, 1 for a linear molecule.
+        Heat capacity of the internal degrees of freedom of a molecule, in k: 0 for a monatomic gas, 1 for a linear
+        molecule.
     vanes : int
         Number of vanes.
     width_m, arm_m : float

@@ -1,4 +1,4 @@
-"""How much the inner motion of the molecules matters: nitrogen beside a monatomic gas of the same viscosity."""
+"""Effect of the internal energy of the molecules: nitrogen compared with a monatomic gas of the same viscosity."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ from edgewind.kinetics.table import NAMES
 
 Floats = NDArray[np.float64]
 
-# The heat that inner motion carries, over that of a monatomic gas, goes from its value in dense gas to that of free
-# flight as Kn/(Kn + this): within 0.03 of the whole way for the heat that a square in N2 loses, between Kn 0.03 and 10
-# (an endless strip needs 0.22), and within 0.15 for the heat that passes between the faces.
+# The heat over that of a monatomic gas goes from its value in dense gas to that of free flight as Kn/(Kn + HALF_WAY):
+# within 0.03 of the whole change for the heat lost by a square in N2, between Kn 0.03 and 10 (an endless strip needs
+# 0.22), and within 0.15 for the heat between the faces.
 HALF_WAY = 0.13
-# How the difference of the force grows with the inner heat: 1.0, 1.6 and 2.5 times that of N2 for 1, 2 and 8 k a
-# molecule, with Eucken's factors that fall as they do then (2.37, 2.3, 2.2). Our judgement of those factors.
+# Exponent of the difference of the force in the internal heat capacity: the difference is 1.0, 1.6 and 2.5 times that
+# of N2 for 1, 2 and 8 k a molecule, with Eucken's factors of 2.37, 2.3 and 2.2 (our judgement).
 POWER = 0.45
 
 
 def carried_share(knudsen: ArrayLike) -> Floats:
-    """Return how far the heat of inner motion is from that in dense gas, 0, to that in free flight, 1.
+    """Return the position of the heat ratio between its value in dense gas, 0, and that in free flight, 1.
 
     Examples
     --------
@@ -34,7 +34,7 @@ def carried_share(knudsen: ArrayLike) -> Floats:
     return np.asarray(1.0 / (1.0 + HALF_WAY / np.asarray(knudsen, dtype=float)))
 
 
-def inner_motion_ratios(knudsen: ArrayLike) -> dict[str, Floats]:
+def internal_energy_ratios(knudsen: ArrayLike) -> dict[str, Floats]:
     """Return the coefficients in nitrogen over those in a monatomic gas of the same viscosity.
 
     Solved for a square in a room of four widths, full accommodation (:mod:`edgewind.kinetics.polyatomic`). The thermal
@@ -54,7 +54,7 @@ def inner_motion_ratios(knudsen: ArrayLike) -> dict[str, Floats]:
 
     Examples
     --------
-    >>> ratios = inner_motion_ratios(0.1)
+    >>> ratios = internal_energy_ratios(0.1)
     >>> round(float(ratios["thermal_force"]), 3), round(float(ratios["loss_hot"]), 3)
     (0.98, 1.39)
     """
@@ -69,32 +69,32 @@ def inner_motion_ratios(knudsen: ArrayLike) -> dict[str, Floats]:
 
 @cache
 def _table() -> tuple[Floats, dict[str, Floats]]:
-    with (resources.files("edgewind.kinetics") / "inner_motion.csv").open() as file:
+    with (resources.files("edgewind.kinetics") / "internal_energy.csv").open() as file:
         data = pd.read_csv(file, comment="#")
     return data["knudsen"].to_numpy(float), {name: data[name].to_numpy(float) for name in NAMES}
 
 
-def inner_motion_error(internal_heat: ArrayLike, knudsen: ArrayLike) -> dict[str, Floats]:
-    """Return the relative standard errors of the coefficients that stand for the inner motion of the molecules.
+def internal_energy_error(internal_heat: ArrayLike, knudsen: ArrayLike) -> dict[str, Floats]:
+    """Return the relative standard errors of the coefficients for neglecting the internal energy of the molecules.
 
-    The whole difference that nitrogen makes, for other gases by a power of their inner heat: Eucken's factor of the
-    motion of molecules, which it follows, is itself known to no better than a third of its distance from 5/2. For heat
-    what the bridge of :func:`carried_share` misses.
+    The error is the whole difference computed for nitrogen, scaled for other gases by a power of their internal heat
+    capacity: the translational Eucken factor, on which it depends, is known only to a third of its distance from 5/2.
+    For heat it is the residual of :func:`carried_share`.
 
     Parameters
     ----------
     internal_heat : array
-        Heat capacity of the inner motion over k; 0 for a monatomic gas, whose error is 0.
+        Heat capacity of the internal degrees of freedom over k; 0 for a monatomic gas, whose error is 0.
     knudsen : array
         Mean free path over the width. They broadcast.
 
     Examples
     --------
-    >>> error = inner_motion_error(1.0, 0.1)
+    >>> error = internal_energy_error(1.0, 0.1)
     >>> round(float(error["thermal_force"]), 3), round(float(error["drag"]), 4)
     (0.02, 0.0001)
     """
-    ratios, size = inner_motion_ratios(knudsen), np.asarray(internal_heat, dtype=float) ** POWER
+    ratios, size = internal_energy_ratios(knudsen), np.asarray(internal_heat, dtype=float) ** POWER
     thin = 1.0 + NITROGEN.heat / 2.0
     dense = (1.5 * NITROGEN.translational + NITROGEN.heat * NITROGEN.internal) / 3.75
     bridge = dense + (thin - dense) * carried_share(knudsen)
