@@ -37,9 +37,9 @@ HAZARDS: dict[str, str] = {
         "Gas from a bottle displaces air, and a bottle that falls jets: chain it, use a regulator made for that gas, "
         "air the room, and shut it at night."
     ),
-    "hydrogen": (
-        "Hydrogen burns and explodes with air, in a pump and its exhaust as well: lead the exhaust outdoors, look for "
-        "leaks, and keep flames, sparks and hot filaments away."
+    "flammable gas": (
+        "Hydrogen, deuterium, methane and difluoroethane (R152a) burn and explode with air, in a pump and its exhaust "
+        "as well: lead the exhaust outdoors, look for leaks, and keep flames, sparks and hot filaments away."
     ),
     "oxygen": (
         "Oxygen makes pump oil, grease and dust burn or explode: use only pumps, oils and fittings that are made for "

@@ -66,6 +66,20 @@ def test_answers_make_a_bench_and_what_is_unknown_stays_a_comment(answered):
     assert len(asked) < 50
 
 
+def test_a_factor_that_the_gas_needs_of_the_gauge_is_asked_for_and_no_answer_is_lost(answered):
+    ask, asked, said = answered
+    special = {"Gas (": "H2", "Gas [": "H2", "Gauge [": "1", "Gas factor": "1.6 +/- 0.1"}
+
+    def in_hydrogen(question):
+        answer = ask(question)
+        return next((text for start, text in special.items() if question.startswith(start)), answer)
+
+    bench = parse_bench(describe_bench(template_text(), in_hydrogen, said.append))
+    assert bench.gas.gas.name == "H2" and bench.gauge.gas_factor.value == 1.6
+    assert any("reads differently in H2" in line for line in said)
+    assert sum(question.startswith("Gas factor") for question in asked) == 1
+
+
 def test_what_cannot_be_is_said_and_asked_again(answered):
     ask, asked, said = answered
     describe_bench(template_text(), ask, said.append)

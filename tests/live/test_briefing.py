@@ -12,15 +12,18 @@ from edgewind.live import cautions_of
         ("air", ()),
         ("argon", ("bottle",)),
         ("0.9 He + 0.1 Ne", ("bottle",)),
-        ("hydrogen", ("bottle", "hydrogen")),
-        ({"N2": 0.95, "H2": 0.05}, ("bottle", "hydrogen")),
+        ("hydrogen", ("bottle", "flammable gas")),
+        ("CH4", ("bottle", "flammable gas")),
+        ("R134a", ("bottle", "refrigerant")),
+        ("R152a", ("bottle", "flammable gas", "refrigerant")),
+        ({"N2": 0.95, "H2": 0.05}, ("bottle", "flammable gas")),
         ({"N2": 0.78, "O2": 0.22}, ("bottle",)),
         ("O2", ("bottle", "oxygen")),
     ],
 )
 def test_the_cautions_are_those_of_the_gas_and_end_with_whose_rules_come_first(make_bench, species, said):
     told = cautions_of(make_bench(gas={"species": species}, gauge={"principle": "diaphragm"}))
-    of_gases = [name for name in ("bottle", "hydrogen", "oxygen", "refrigerant") if HAZARDS[name] in told]
+    of_gases = [name for name in ("bottle", "flammable gas", "oxygen", "refrigerant") if HAZARDS[name] in told]
     assert tuple(of_gases) == said
     assert told[-1] == DEFER
     assert HAZARDS["glass"] in told and HAZARDS["lamp"] in told

@@ -110,8 +110,8 @@ def test_an_experiment_is_begun_by_form_and_by_text(one_server: Any, one_root: P
     page.click("#begin-link")
     settled.wait_for(state="attached")
     drawing, words = (
-        page.locator("#above"),
-        "From above, to scale: 4 vanes of {} mm on arms of 22.0 mm in a room of 150 mm",
+        page.locator("#drawing"),
+        "To scale: 4 vanes, {} mm wide and 12.0 mm high, on arms of 22.0 mm in a room 150 mm wide and 200 mm high",
     )
     expect(drawing).to_have_attribute("aria-label", words.format("12.0"))
     optimum = page.locator("#begin-optima strong").first
@@ -120,6 +120,22 @@ def test_an_experiment_is_begun_by_form_and_by_text(one_server: Any, one_root: P
     expect(optimum).not_to_have_text(before)
     expect(drawing).to_have_attribute("aria-label", words.format("16.0"))
     assert 'vane_width = "16 mm"  # across' in page.input_value("#begin-bench")
+    # the hazards of what is described stand beside it
+    cautions = page.locator("#begin-cautions")
+    expect(cautions).to_contain_text("Glass under vacuum can implode")
+    expect(cautions).not_to_contain_text("Hydrogen")
+    page.fill("#begin-gas-species", "H2")
+    factor, asked = page.locator("#begin-gauge-gas_factor"), page.locator("#begin-gauge-gas_factor-problem")
+    expect(asked).to_contain_text("reads differently in H2")  # in hydrogen this gauge needs it
+    factor.fill("1.6 +/- 0.1")
+    expect(asked).to_be_empty()
+    expect(cautions).to_contain_text("Hydrogen, deuterium, methane")
+    factor.fill("")
+    page.fill("#begin-gas-species", "air")
+    expect(asked).to_be_empty()
+    page.fill("#begin-chamber-envelope_temperature", "-12 degC")
+    expect(cautions).to_contain_text("Cold glass under vacuum is under stress")
+    page.fill("#begin-chamber-envelope_temperature", "")
     # how well it is known is a part of the text
     page.locator("#begin-rotor-vane_width-known").fill("4")
     expect(page.locator("#begin-rotor-vane_width")).to_have_value("16 +/- 5 % mm")

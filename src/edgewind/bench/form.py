@@ -90,6 +90,9 @@ GROUPS: dict[str, tuple[BenchField, ...]] = {
         BenchField("gauge.principle", "Principle of the gauge", "choice", "", False,
                    ("diaphragm", "thermal-conductivity", "ionisation")),
         BenchField("gauge.transfer_uncertainty", "Uncertainty of what it shows", "number", "10 %"),
+        BenchField("gauge.gas_factor", "Gas factor of the gauge", "number", "1.6 +/- 0.1", True,
+                   help="True over indicated pressure in this gas; needed where the gauge depends on the gas and its "
+                   "factor is not known."),
         BenchField("tachometer.marks", "Marks, pulses a turn", "count", "4"),
     ),
 }  # fmt: skip

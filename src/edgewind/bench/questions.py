@@ -52,7 +52,8 @@ def describe_bench(text: str, ask: Ask, say: Say) -> str:
             shown = read_fields(text)
         stated: set[str] = set()
         for field in fields:
-            if field.key in stated or field.key == "gauge.principle":  # which the kind of gauge says
+            # The kind of gauge says its principle; a factor is asked for at the end, where the gas needs one.
+            if field.key in stated or field.key in ("gauge.principle", "gauge.gas_factor"):
                 continue
             if field.key in _FACE_OF:
                 text, known = _face(text, _FACE_OF[field.key], ask, say)

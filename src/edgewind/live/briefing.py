@@ -9,6 +9,8 @@ from edgewind.live.run_plan import RunPlan
 
 # Share of the molecules above which oxygen is more than air has.
 RICH_IN_OXYGEN = 0.25
+# Gases that burn in air, and those sold as refrigerants or dusters.
+FLAMMABLE, REFRIGERANTS = {"H2", "D2", "CH4", "R152a"}, {"R134a", "R152a"}
 # Temperatures of an envelope, K, beyond which it counts as chilled or warmed on purpose.
 _COLD_BELOW_K, _WARM_ABOVE_K = 288.0, 303.0
 
@@ -49,10 +51,16 @@ def cautions_of(bench: Bench, run: RunPlan | None = None) -> tuple[str, ...]:
     shares = {species.symbol: share for species, share in gas.fractions}
     if gas.name != "air":
         hazards.append("bottle")
-    if "H2" in shares:
-        hazards.append("hydrogen")
+    if FLAMMABLE & shares.keys():
+        hazards.append("flammable gas")
     if shares.get("O2", 0.0) > RICH_IN_OXYGEN:
         hazards.append("oxygen")
+    if REFRIGERANTS & shares.keys():
+        hazards.append("refrigerant")
+    envelope = bench.chamber.envelope_temperature
+    if envelope is not None:
+        hazards += ["cold"] if envelope.value < _COLD_BELOW_K else []
+        hazards += ["warm envelope"] if envelope.value > _WARM_ABOVE_K else []
     return cautions(*dict.fromkeys(hazards))
 
 

@@ -7,12 +7,13 @@ from typing import Any
 from edgewind.bench import parse_bench
 from edgewind.bench.form import FIELDS
 from edgewind.errors import FieldError, InputError
+from edgewind.live import cautions_of
 from edgewind.report.physics import path_at_one_pascal
 from edgewind.web import whatif
 
 
 def outlook(text: str) -> dict[str, Any]:
-    """Return what the bench as described looks like and would do: measures for a drawing, and the predicted curve.
+    """Return what the bench as described looks like and would do: measures for a drawing, cautions, the curve.
 
     Raises
     ------
@@ -23,8 +24,8 @@ def outlook(text: str) -> dict[str, Any]:
         bench = parse_bench(text)
     except InputError as error:
         key = error.key if error.key in FIELDS else "bench"
-        problem = error.problem if key != "bench" else str(error)
-        raise FieldError(key or "bench", problem, fix=error.fix, line=error.line) from error
+        problem, fix = (error.problem, error.fix) if key != "bench" else (str(error), "")
+        raise FieldError(key or "bench", problem, fix=fix, line=error.line) from error
     rotor, chamber = bench.rotor, bench.chamber
     scale = path_at_one_pascal(bench) / rotor.vane_width.value
     found: dict[str, Any] = {
@@ -37,6 +38,7 @@ def outlook(text: str) -> dict[str, Any]:
         },
         "kn_at_one_pa": scale,
         "title": bench.experiment.title,
+        "cautions": cautions_of(bench),
     }  # fmt: skip
     try:
         return found | {"predicted": whatif.predict_changed(bench, {}), "no_prediction": ""}

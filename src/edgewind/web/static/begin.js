@@ -26,16 +26,9 @@ const inputs = [...form.querySelectorAll("[data-field]")],
 const idOf = (key) => "begin-" + key.replace(".", "-");
 const curve = new Chart(byId("begin-curve"), { title: "The curve predicted" });
 openSvg(
-  byId("above").parentElement,
-  () => byId("beside"),
-  () => "The rotor from the side",
-  true,
-);
-openSvg(
-  byId("above").parentElement,
-  () => byId("above"),
-  () => "The rotor from above",
-  true,
+  byId("drawing").parentElement,
+  () => byId("drawing"),
+  () => "The rotor from above and from the side",
 );
 let outlook = null,
   before = [],
@@ -233,9 +226,8 @@ byId("preset-gauge").addEventListener("change", (event) => {
 // The drawing
 
 const NS = "http://www.w3.org/2000/svg";
-function draw(svg, label, ...shapes) {
-  svg.setAttribute("aria-label", label);
-  svg.replaceChildren(
+function draw(place, ...shapes) {
+  place.replaceChildren(
     ...shapes.map(([tag, attributes, words]) => {
       const made = document.createElementNS(NS, tag);
       for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
@@ -286,12 +278,7 @@ function showDrawing(found) {
     ["path", { class: "rule", d: `M${middle - r} 288h${2 * r}` }],
     ["text", { x: middle, y: 283, "text-anchor": "middle" }, length(wide)],
   );
-  draw(
-    byId("above"),
-    `From above, to scale: ${found.vanes} vanes of ${length(found.width_m)} on arms of ${length(found.arm_m)} ` +
-      `in a room of ${length(wide)}`,
-    ...above,
-  );
+  draw(byId("above"), ...above);
   const R = (tall * scale) / 2,
     beside = [
       [
@@ -317,11 +304,11 @@ function showDrawing(found) {
     else beside.push(["rect", { x: x - w / 2, y: middle - h / 2, width: w, height: h, class: face }]);
   }
   beside.push(["text", { x: middle, y: 14, "text-anchor": "middle" }, `${length(tall)} high`]);
-  draw(
-    byId("beside"),
-    `From the side, to scale: vanes ${length(found.width_m)} wide and ${length(found.height_m)} high in a room ` +
-      `${length(tall)} high`,
-    ...beside,
+  draw(byId("beside"), ...beside);
+  byId("drawing").setAttribute(
+    "aria-label",
+    `To scale: ${found.vanes} vanes, ${length(found.width_m)} wide and ${length(found.height_m)} high, on arms of ` +
+      `${length(found.arm_m)} in a room ${length(wide)} wide and ${length(tall)} high`,
   );
   const cold =
     found.envelope_k !== null && Math.abs(found.envelope_k - found.gas_k) > 1
@@ -334,6 +321,7 @@ function showDrawing(found) {
 function show() {
   if (!outlook) return;
   showDrawing(outlook.drawing);
+  byId("begin-cautions").replaceChildren(...outlook.cautions.map((text) => make("li", {}, text)));
   const told = outlook.predicted;
   if (!told) {
     byId("begin-optima").replaceChildren(make("p", { class: "note" }, outlook.no_prediction));
@@ -359,7 +347,7 @@ function show() {
     one(
       "greatest speed",
       `${speedText(Math.abs(told.optimum.speed_rad_s), 0)} ${unitOf("speed")}`,
-      "predicted, from what is stated alone",
+      "as described",
     ),
     one("Knudsen numbers", `${number(told.kn[0], 2)} to ${number(told.kn.at(-1), 2)}`, "over the curve below"),
   );
@@ -367,7 +355,7 @@ function show() {
     label:
       `Predicted speed against pressure, greatest at ${number(across(told.optimum.pressure_pa), 3)} ` +
       `${unitOf("pressure")}`,
-    height: 260,
+    height: innerHeight < 900 ? 200 : 260,
     x: {
       title: `pressure (${unitOf("pressure")})`,
       range: [across(told.pressure_pa[0]), across(told.pressure_pa.at(-1))].sort((a, b) => a - b),

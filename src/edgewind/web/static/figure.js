@@ -143,9 +143,8 @@ const plainName = (text) =>
     .slice(0, 80) || "figure";
 
 // place: the element that holds the figure; draw(target): draws it large there, and may return what ends that;
-// title(): what it is called; files: whether PNG and SVG are made here, rather than by links of the page;
-// named: whether the button shows the name.
-export function figureTools(place, { draw, title, files = true, named = false }) {
+// title(): what it is called; files: whether PNG and SVG are made here, rather than by links of the page.
+export function figureTools(place, { draw, title, files = true }) {
   const button = make(
     "button",
     {
@@ -162,7 +161,7 @@ export function figureTools(place, { draw, title, files = true, named = false })
       },
     },
     files ? "Open large, save" : "Open large",
-    make("span", { class: named ? "" : "unseen" }),
+    make("span", { class: "unseen" }),
   );
   const row = make("p", { class: "figuretools small" }, button);
   place.after(row);
@@ -187,15 +186,14 @@ export function headingOf(place) {
   return "figure";
 }
 // A drawing as it stands on the page, copied; after: what the button stands below; find(): the drawing.
-export function openSvg(after, find, title, named = false) {
+export function openSvg(after, find, title) {
   return figureTools(after, {
     title,
-    named,
     draw(target) {
       const copy = find().cloneNode(true);
       copy.removeAttribute("width");
       copy.removeAttribute("height");
-      copy.removeAttribute("id");
+      for (const one of [copy, ...copy.querySelectorAll("[id]")]) one.removeAttribute("id");
       copy.classList.add("copied");
       const place = make("div", { class: find().parentElement?.className ?? "" });
       place.append(copy);
