@@ -89,6 +89,23 @@ class Deviation:
         largest = np.abs(np.log(drawn(np.exp(np.linspace(low, high, 200))))).max()
         return replace(drawn, heights=drawn.heights * size / largest)
 
+    @classmethod
+    def stated(cls, u: float, low: float, high: float, random: np.random.Generator) -> Deviation:
+        """Draw a deviation whose logarithm is normal at each argument, with standard deviation `u`.
+
+        It is what an instrument is off by whose owner states that uncertainty and no more: any share of the variance is
+        a factor, and the rest changes with the argument over a length that is drawn, too.
+        """
+        low, high = np.log(low), np.log(high)
+        width, factor = random.uniform(0.8, 2.5), random.uniform()
+        # Bumps a width apart add up to the same variance everywhere, sqrt(pi) of the square of a height.
+        centres = np.arange(low - 3 * width, high + 3 * width, width)
+        heights = u * np.sqrt((1 - factor) / np.sqrt(np.pi)) * random.standard_normal(centres.size)
+        return cls(
+            np.append(heights, u * np.sqrt(factor) * random.standard_normal()),
+            np.append(centres, 0.0), np.append(np.full(centres.size, width), np.inf),
+        )  # fmt: skip
+
 
 @dataclass(frozen=True)
 class BenchConditions:

@@ -35,7 +35,7 @@ class Sizes:
     foreign : float
         Largest torque from outside, over the greatest torque of the gas.
     gauge : float
-        Largest error of the gauge that varies with pressure, in ln.
+        Standard deviation of the error of the gauge, in ln: what its owner states.
     scatter : float
         Relative standard deviation of a speed from reading to reading.
     """
@@ -43,7 +43,7 @@ class Sizes:
     deviation: float = 0.25
     accommodation_difference: float = 0.1
     foreign: float = 0.2
-    gauge: float = 0.08
+    gauge: float = 0.05
     scatter: float = 0.015
 
 
@@ -95,7 +95,7 @@ def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRot
         accommodation_difference=float(random.uniform(-1, 1) * sizes.accommodation_difference),
         specular=float(random.uniform(0, 0.5)), inertia_kg_m2=vanes * 0.3 * width**2 * arm**2 * 1.3,
         force=deviation[0], drag=deviation[1], heat=deviation[2],
-        gauge=Deviation.draw(sizes.gauge * random.uniform(), *_GAUGE_PA, random),
+        gauge=Deviation.stated(sizes.gauge, *_GAUGE_PA, random),
     )  # fmt: skip
     around = BenchConditions(np.geomspace(1e-2, 50, 60), 1.0, _ROOM_K)
     greatest = float(rotor.torques(*rotor.faces(around), around)["thermal force"].max())
@@ -154,6 +154,9 @@ def bench_text(
         shown, u = stated(value * scale, relative)
         return f"{shown:.5g} +/- {u:.2g} {unit}".strip()
 
+    def length(value_m: float, u_mm: float) -> str:
+        return f"{1e3 * value_m + u_mm * float(random.standard_normal()):.2f} +/- {u_mm:g} mm"
+
     def share(value: float, u: float) -> str:
         return f"{min(max(value + u * float(random.standard_normal()), 0.01), 0.99):.3f} +/- {u:g}"
 
@@ -164,15 +167,15 @@ def bench_text(
         optional.append(f'bright_emissivity = "{share(rotor.bright_emissivity, 0.05)}"')
     room = _CHAMBER * (rotor.arm_m + rotor.width_m / 2)
     wide, tall = rotor.chamber_width_m or room, rotor.chamber_height_m or room
-    gauge_scale = 0.05
+    gauge_scale, room_c = 0.05, 22.0 + 0.5 * float(random.standard_normal())
     lines = [
         "# INVENTED DATA, from a generator of random rotors. Nothing here was measured.",
         "[experiment]", 'title = "Invented rotor"',
-        "[gas]", f'species = "{rotor.species}"', 'temperature = "22.0 +/- 0.5 degC"',
+        "[gas]", f'species = "{rotor.species}"', f'temperature = "{room_c:.2f} +/- 0.5 degC"',
         "[chamber]", f'width = "{1e3 * wide:.1f} mm"', f'height = "{1e3 * tall:.1f} mm"',
         "[rotor]", f"vanes = {rotor.vanes}",
-        f'vane_width = "{1e3 * rotor.width_m:.2f} +/- 0.1 mm"', f'vane_height = "{1e3 * rotor.width_m:.2f} +/- 0.1 mm"',
-        'vane_thickness = "0.1 mm"', f'arm = "{1e3 * rotor.arm_m:.2f} +/- 0.3 mm"',
+        f'vane_width = "{length(rotor.width_m, 0.1)}"', f'vane_height = "{length(rotor.width_m, 0.1)}"',
+        'vane_thickness = "0.1 mm"', f'arm = "{length(rotor.arm_m, 0.3)}"',
         f'dark_absorptance = "{share(rotor.dark_absorptance, 0.02)}"',
         f'bright_absorptance = "{share(rotor.bright_absorptance, 0.04)}"',
         f'dark_emissivity = "{share(rotor.dark_emissivity, 0.03)}"', f'leading_face = "{leading_face}"', *optional,
