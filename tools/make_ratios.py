@@ -138,7 +138,7 @@ def unequal_wall_law(ask: Ask) -> list[str]:
         return hot, cold
 
     laws = ("maxwell", "normal", "both")
-    places = [(a, kn) for a in (0.7, 0.9) for kn in numbers]
+    places = [(a, kn) for a in (0.4, 0.55, 0.7, 0.9, 0.97) for kn in numbers]
     unlike = [(differ, *place) for differ in laws for place in places]
     like = [(law, *place) for law in ("maxwell", "lampis") for place in places]
     found = ask(

@@ -156,3 +156,88 @@ def free_flight(vanes, arm, width, height, *, is_round=False, vane_height=1.0, r
         "heat_apart": 2.0 * FLUX * (0.5 + apart),
         "loss": 2.0 * FLUX * (1.0 - both),
     }
+
+
+@nb.njit
+def _left(cx, cy, cz, normal, tangential, law):
+    """Return what leaves a wall at the temperature of the gas for what came, velocities along the wall and off it.
+
+    With `law` it is one of Cercignani and Lampis, by the algorithm of Lord (Phys. Fluids A 3, 706, 1991); else one of
+    Maxwell that accommodates a share `normal` of what falls on it.
+    """
+    if law:
+        spread = np.sqrt(0.5 * tangential * (2.0 - tangential))
+        x = np.sqrt(1.0 - normal) * cx + np.sqrt(0.5 * normal) * np.random.randn()
+        off = np.hypot(x, np.sqrt(0.5 * normal) * np.random.randn())
+        return (
+            off,
+            (1.0 - tangential) * cy + spread * np.random.randn(),
+            (1.0 - tangential) * cz + spread * np.random.randn(),
+        )
+    if np.random.random() < normal:
+        along = np.sqrt(0.5)
+        return np.sqrt(-np.log(np.random.random())), along * np.random.randn(), along * np.random.randn()
+    return cx, cy, cz
+
+
+@nb.njit
+def _returned(rays, bounces, vanes, arm, height, half, top, is_round, normal, tangential, law, seed):
+    """Mean and variance of the push of molecules that faces half a unit warmer and colder sent out, when they return.
+
+    A molecule has the weight by which more of its kind leave the face than at the temperature of the gas.
+    """
+    np.random.seed(seed)
+    along_wall = tangential * (2.0 - tangential) if law else normal
+    whole, squares = 0.0, 0.0
+    for _ in range(rays):
+        r = arm - 0.5 + np.random.random()
+        p = np.array([r, 0.0, height * (np.random.random() - 0.5)])
+        vane, side = 0, 1.0 if np.random.random() < 0.5 else -1.0
+        off = np.sqrt(-np.log(np.random.random()))
+        radial, up = np.sqrt(0.5) * np.random.randn(), np.sqrt(0.5) * np.random.randn()
+        warm = normal * (off * off - 1.0) + along_wall * (radial * radial + up * up - 1.0)
+        weight = -0.5 * side * warm
+        push = 0.0
+        met = 0
+        while met < bounces:
+            if vane >= 0:
+                angle = 2.0 * np.pi * vane / vanes
+                rx, ry = np.cos(angle), np.sin(angle)
+                c = np.array([-side * off * ry + radial * rx, side * off * rx + radial * ry, up])
+            else:
+                nx, ny, nz = _normal(p, vane, side, vanes, half, top, is_round)
+                speed = np.sqrt(-np.log(np.random.random() * np.random.random()))
+                c = speed * _direction(nx, ny, nz, 1.0)
+            speed = np.sqrt(c[0] * c[0] + c[1] * c[1] + c[2] * c[2])
+            d = c / speed
+            t, vane, cosine, side = _seen(p, d, vanes, arm, height, half, top, is_round)
+            p = p + t * d
+            if vane >= 0:
+                angle = 2.0 * np.pi * vane / vanes
+                rx, ry = np.cos(angle), np.sin(angle)
+                came = speed * cosine
+                off, radial, up = _left(came, c[0] * rx + c[1] * ry, c[2], normal, tangential, law)
+                lever = np.hypot(p[0], p[1]) / arm if arm > 0.0 else 1.0
+                push -= side * (came + off) * lever * weight
+            else:
+                met += 1
+        whole += push
+        squares += push * push
+    # Two faces, each drawn half of the time.
+    mean = whole / rays
+    return 2.0 * mean, 4.0 * (squares / rays - mean * mean)
+
+
+def warm_vane(vanes, arm, width, height, normal, tangential=None, *, vane_height=1.0, rays=400_000, seed=1):
+    """Return the push of faces at +1/2 and -1/2 on a vane in free flight in a box, and its standard error.
+
+    Per p0 A and unit of difference over T0; the torque over the arm for the vanes of a rotor, the force of a lone vane
+    in the middle of its chamber for an arm of 0. With `tangential` the faces follow Cercignani and Lampis, and `normal`
+    is their accommodation of the energy of the normal motion; else they accommodate that share, as Maxwell's.
+    """
+    law = tangential is not None
+    mean, variance = _returned(
+        rays, 12, vanes, float(arm), vane_height, 0.5 * width, 0.5 * height, False, normal, tangential or 0.0, law, seed
+    )
+    # What leaves pushes by normal/4, wherever it goes; see `thermal_force_in_free_flight` of test_wall_law.
+    return 0.25 * normal + mean / np.sqrt(np.pi), float(np.sqrt(variance / rays / np.pi))

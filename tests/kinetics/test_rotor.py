@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-
 import numpy as np
 import pytest
 from typer.testing import CliRunner
@@ -21,15 +18,6 @@ from edgewind.kinetics.solve import Case, Resolution, solve
 SQUARE = Shape("square")
 ROUGH = RotorResolution(4, 3, grid=0.3)
 MAIN = ("torque", "drag", "heat_apart", "loss")
-
-
-@pytest.fixture(scope="module")
-def rays():
-    """Rays through free flight: rays.py beside this file."""
-    spec = importlib.util.spec_from_file_location("rays", Path(__file__).with_name("rays.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def answer(rotor, knudsen, level=ROUGH, *, leading=1.0, trailing=1.0, tolerance=1e-4):

@@ -234,6 +234,10 @@ class DeviatingResponse:
         """Return the part of those of thermal force and drag by which both are wrong together, shape (2, ...)."""
         return self.table.shared_errors(knudsen)
 
+    def unequal_error(self, knudsen: ArrayLike) -> Array:
+        """Return the estimated relative error of the force of unequal accommodation over the thermal force."""
+        return self.table.unequal_error(knudsen)
+
 
 def moved_numbers(numbers: Array, before: RotorParameters, after: RotorParameters) -> Array:
     """Return draws of one rotor made draws of another: shares and differences that a draw holds stay with it."""

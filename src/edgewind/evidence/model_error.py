@@ -39,18 +39,12 @@ _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 # Of one of them alone:
 # - accommodation of the internal energy at a wall: that energy is a third of the heat of a diatomic gas in free flight,
 #   and its accommodation is not known to better than 0.2: 7 % of the heat (our judgement);
-# - law of the walls, of unequal accommodation: from free flight to Kn 0.05 the force falls by 20 to 22 % more than with
-#   Maxwell's walls where the faces differ only in how they accommodate the energy of the motion normal to them
-#   (Cercignani and Lampis), and by 10 to 18 % more where they differ in both accommodations (strips of mean
-#   accommodation 0.7 and 0.9, `kinetics/unequal_wall_law.csv`; how great the difference is, is an unknown anyway): half
-#   of 0.25 in the logarithm, besides the error of the heat that the vane loses to the gas, in proportion to which this
-#   force is. The same law changes the thermal force the other way: at the extreme, the quotient of both is off by half
-#   of 0.3 at 0.9 and of 0.6 at 0.7, of which the error of the thermal force covers a part.
+# - force of unequal accommodation, over the thermal force: what the response states for the law of the walls, besides
+#   the error of the heat that the vane loses to the gas, in proportion to which this force is.
 _SHAPE = {"stem and pivot": (0.03, 0.03), "bent vanes": (0.015, 0.03)}
-_INTERNAL_ENERGY, _WALL_LAW = 0.07, 0.12
+HEAT_U = 0.07
 _SHAPE_U = np.sqrt(np.sum(np.square(list(_SHAPE.values())), axis=0))
 FORCE_U, DRAG_U = (float(u) for u in _SHAPE_U)
-HEAT_U, UNEQUAL_U = _INTERNAL_ENERGY, _WALL_LAW
 # Share of the variance of the gauge's common error that is a factor; the rest is smooth in ln p. Our judgement.
 GAUGE_FACTOR_SHARE = 0.5
 KINDS = (
@@ -76,7 +70,7 @@ def _parts(response: GasResponse, knudsen: ArrayLike) -> Array:
     found = np.zeros((len(KINDS), _PROCESSES, *own.shape[1:]))
     found[0, 0], found[1, 0] = (np.hypot(one, more) for one, more in zip(shared, _SHAPE_U, strict=True))
     found[0, 1], found[1, 2] = alone
-    found[2, 3], found[3, 4] = np.hypot(own[2], _INTERNAL_ENERGY), np.hypot(own[2], _WALL_LAW)
+    found[2, 3], found[3, 4] = np.hypot(own[2], HEAT_U), np.hypot(own[2], response.unequal_error(knudsen))
     return found
 
 

@@ -13,6 +13,7 @@ from scipy.special import ndtr, ndtri
 
 from edgewind.bench import Bench
 from edgewind.evidence.model_error import GAUGE_FACTOR_SHARE
+from edgewind.kinetics.wall_law import UNEQUAL_IN_FREE_FLIGHT
 from edgewind.rotor import GasResponse, parameters_of, steady_state
 from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE
 
@@ -208,11 +209,14 @@ def unknowns_of(
     else:
         found.append(Unknown("accommodation", "accommodation", "", "normal", surface.value, surface.u, low, high))
     apart = rotor.accommodation_difference
+    middle, apart_u = 0.0, ACCOMMODATION_DIFFERENCE_U
+    if apart is not None:  # what it does is not known better than the law of the walls
+        middle, law = apart.value, 0.5 * UNEQUAL_IN_FREE_FLIGHT
+        apart_u = max(float(np.hypot(apart.u, law * np.hypot(apart.value, apart.u))), 1e-3)
     found.append(
         Unknown(
-            "accommodation_difference", "accommodation of the dark less that of the bright face", "", "normal",
-            0.0 if apart is None else apart.value, ACCOMMODATION_DIFFERENCE_U if apart is None else max(apart.u, 1e-3),
-            -1.0, 1.0, stated=apart is not None,
+            "accommodation_difference", "accommodation of the dark less that of the bright face", "", "normal", middle,
+            apart_u, -1.0, 1.0, stated=apart is not None,
         )
     )  # fmt: skip
     found.append(

@@ -73,6 +73,9 @@ class GasResponse(Protocol):
     def shared_errors(self, knudsen: ArrayLike) -> Array:
         """Return the part of those of thermal force and drag by which both are wrong together, shape (2, ...)."""
 
+    def unequal_error(self, knudsen: ArrayLike) -> Array:
+        """Return the estimated relative error of the force of unequal accommodation over the thermal force."""
+
 
 _LOGARITHMIC = ("thermal_force", "drag", "heat", "loss")
 _NAMES = (*_LOGARITHMIC, "area_share")
@@ -81,6 +84,8 @@ _HELD = (*_NAMES[:4], "accommodation_force", "accommodation_heat", "area_share")
 _LOGS = len(_HELD) - 1
 # Coefficients that have an error of their own; that of heat holds for the loss, too.
 _UNSURE = ("thermal_force", "drag", "heat")
+# What an error of the force of unequal accommodation over the thermal force is called.
+UNEQUAL = "unequal_force"
 # What the tables of the kinetic room call them.
 KINETIC = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat_hot", "loss": "loss_hot"} | {
     "area_share": "area_share"
@@ -142,20 +147,27 @@ class TableResponse:
         self._uncertain: tuple[Relative | Callable[[], Relative], bool] = error, False
 
     @cached_property
-    def _sizes(self) -> tuple[Array, Array]:
-        """Relative errors of force, drag and heat, shape (3, n), and what the first two of them share, (2, n)."""
+    def _sizes(self) -> tuple[Array, Array, Array]:
+        """Relative errors of force, drag and heat, shape (3, n), what the first two of them share, (2, n), and that of
+        the force of unequal accommodation over the thermal force, (n,).
+        """
         before = self._less_certain_than
         if before is None:
-            errors, shared = np.zeros((len(_UNSURE), self.knudsen.size)), np.zeros((2, self.knudsen.size))
+            width = self.knudsen.size
+            errors, shared, unequal = np.zeros((len(_UNSURE), width)), np.zeros((2, width)), np.zeros(width)
         else:
-            errors, shared = before._sizes
+            errors, shared, unequal = before._sizes
         relative, together = self._uncertain
         found = relative() if callable(relative) else relative
         if not isinstance(found, Mapping):
-            return np.hypot(errors, np.asarray(found, dtype=float)), shared
+            return np.hypot(errors, np.asarray(found, dtype=float)), shared, unequal
         heat = np.maximum(*(np.asarray(found[KINETIC[name]], dtype=float) for name in ("heat", "loss")))
         of = [np.asarray(found[KINETIC[name]], dtype=float) for name in _UNSURE[:2]]
-        return np.hypot(errors, np.stack([*of, heat])), np.hypot(shared, np.stack(of)) if together else shared
+        return (
+            np.hypot(errors, np.stack([*of, heat])),
+            np.hypot(shared, np.stack(of)) if together else shared,
+            np.hypot(unequal, np.asarray(found.get(UNEQUAL, 0.0), dtype=float)),
+        )
 
     def __getstate__(self) -> dict[str, object]:
         """Return what goes to another process: the errors themselves in place of the functions."""
@@ -164,8 +176,9 @@ class TableResponse:
     def less_certain(self, relative: Relative | Callable[[], Relative], *, together: bool = False) -> TableResponse:
         """Return the same with another relative error besides, of shape (n,), independent of that held.
 
-        One for all coefficients, or one for each by its name in the tables of the kinetic room; of those of heat the
-        greatest holds for all. Those of force and drag may be one and the same, both too great or both too small
+        One for all coefficients, or one for each by its name in the tables of the kinetic room, and `UNEQUAL` for the
+        force of unequal accommodation over the thermal force; of those of heat the greatest holds for all. Those of
+        force and drag may be one and the same, both too great or both too small
         `together`. A function that returns the error is called when one is first asked for.
         """
         self._curve  # noqa: B018  made once, for this one and for all copies of it
@@ -240,6 +253,11 @@ class TableResponse:
         """Return the part of those of thermal force and drag by which both are wrong together, shape (2, ...)."""
         at = np.log(np.asarray(knudsen, dtype=float))
         return np.stack([np.interp(at, np.log(self.knudsen), error) for error in self._sizes[1]])
+
+    def unequal_error(self, knudsen: ArrayLike) -> Array:
+        """Return the estimated relative error of the force of unequal accommodation over the thermal force."""
+        at = np.log(np.asarray(knudsen, dtype=float))
+        return np.asarray(np.interp(at, np.log(self.knudsen), self._sizes[2]))
 
     def _check(self, kn: Array, alpha: Array) -> None:
         if not np.all(kn >= self.least_knudsen * (1 - 1e-9)):
