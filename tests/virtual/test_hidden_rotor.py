@@ -8,7 +8,7 @@ from edgewind.bench import parse_bench
 from edgewind.rotor.shapes import rotor_response
 from edgewind.signals import FolderSource, read_experiment
 from edgewind.virtual.hidden_rotor import BenchConditions, Deviation, HiddenRotor
-from edgewind.virtual.invented_sweeps import Sizes, draw_rotor, invented_sweep, readings_text, truth_of
+from edgewind.virtual.invented_sweeps import Sizes, bench_text, draw_rotor, invented_sweep, readings_text, truth_of
 
 ROOM = 295.15
 
@@ -124,6 +124,28 @@ def test_a_deviation_is_as_large_as_asked_and_smooth():
         assert np.abs(factor).max() == pytest.approx(0.2, rel=0.02)
         assert np.abs(np.diff(factor)).max() < 0.03
     assert Deviation()(np.array([0.1, 1.0])) == pytest.approx([1.0, 1.0])
+
+
+def test_a_stated_deviation_is_normal_with_the_stated_size_at_every_pressure():
+    random, pressure = np.random.default_rng(8), np.array([1e-3, 0.02, 0.5, 3.0, 100.0])
+    logs = np.log([Deviation.stated(0.05, 1e-3, 100.0, random)(pressure) for _ in range(3000)])
+    assert logs.std(axis=0) == pytest.approx(0.05, rel=0.06)
+    assert np.abs(logs.mean(axis=0)).max() < 0.004
+    assert np.mean(np.abs(logs) < 0.05) == pytest.approx(0.683, abs=0.03)
+    # Half of the variance is a factor on the average; the rest has changed from one end to the other.
+    assert np.corrcoef(logs[:, 0], logs[:, -1])[0, 1] == pytest.approx(0.5, abs=0.08)
+
+
+def test_an_owner_is_off_by_what_is_stated():
+    random, rotor = np.random.default_rng(9), HiddenRotor()
+    benches = [parse_bench(bench_text(rotor, random, states_everything=True)) for _ in range(60)]
+    for truth, u, stated in (
+        (rotor.width_m, 1e-4, [bench.rotor.vane_width.value for bench in benches]),
+        (rotor.arm_m, 3e-4, [bench.rotor.arm.value for bench in benches]),
+        (295.15, 0.5, [bench.gas.temperature.value for bench in benches]),
+    ):
+        off = (np.array(stated) - truth) / u
+        assert off.std() == pytest.approx(1.0, abs=0.25) and abs(off.mean()) < 0.4
 
 
 def test_drawn_rotors_stay_within_the_sizes():
