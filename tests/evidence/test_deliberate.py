@@ -108,7 +108,7 @@ def test_a_reversal_that_was_seen_stands_in_the_answer_and_in_the_sentence_about
     as_usual = sentences_of(found.mechanisms, None, tests=found.tests, usual_face="dark").in_the_cold
     assert "it was not seen to turn back: the dark face led at 12 rpm (line 13)" in as_usual
     unknown = sentences_of(found.mechanisms, None, tests=found.tests).in_the_cold
-    assert unknown == "Which way it would turn in the cold takes a fit of the readings."
+    assert unknown == "Which way it would turn in the cold is not known without a fit of the readings."
 
 
 def test_a_rotor_that_goes_on_as_before_in_the_cold_is_turned_by_something_constant(folder):
@@ -249,5 +249,5 @@ def test_vanes_dark_on_both_sides_stand_still_unless_a_constant_torque_turns_the
     for name, stated in test.predicted.items():
         assert stated.agrees == (name not in (DRAUGHT, PIVOT)), name
     assert test.log_evidence[DRAUGHT] < -3
-    assert "weighed for nothing" in found.other_use(14) and "'new pivot'" in found.other_use(14)
+    assert "shown but not used" in found.other_use(14) and "'new pivot'" in found.other_use(14)
     assert found.other_use(2) == ""

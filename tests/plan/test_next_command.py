@@ -83,7 +83,12 @@ def test_a_study_says_what_to_measure_next(folder, tmp_path):
     assert told["next"] and {"kind", "pressure_pa", "why", "information_bits", "cost_s"} <= told["next"][0].keys()
     assert told["next_stop"]["reason"] == "gauge dominates"
     page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
-    for words in ("What to measure next", "What this plan rests on", "What would show it wrong", "gauge dominates"):
+    for words in (
+        "What to measure next",
+        "Assumptions of this plan",
+        "What would show that it is wrong",
+        "gauge dominates",
+    ):
         assert words in page
     assert study.summary["next"] == told["next"]
 
@@ -92,4 +97,4 @@ def test_the_plan_reads_as_sentences(folder):
     lines = list(plan_lines(propose(find(read_experiment(folder)))))
     assert lines[0].startswith("The 90 % interval is")
     assert any(line.startswith("Assumed: ") for line in lines)
-    assert any(line.startswith("What would show this plan wrong: ") for line in lines)
+    assert any(line.startswith("What would show that this plan is wrong: ") for line in lines)

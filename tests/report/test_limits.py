@@ -25,7 +25,7 @@ def facts(found: Findings) -> dict[str, bool]:
         "neither stated nor fitted": fit is None and not stated,
         "hard spheres": True,
         "a smooth interpolation of the readings": found.optimum.curve is not None,
-        "taken as uniform": True,
+        "assumed to be uniform": True,
         "pressure of greatest torque": force is not None and force.found,
     }
 

@@ -9,7 +9,7 @@ def test_a_study_with_a_vacuum_plans_its_time(timed):
     told = json.loads((timed / "study.json").read_text(encoding="utf-8"))["time"]
     assert told["best_order"] == "down" and 8 <= len(told["points"]) <= 14 and told["assumptions"]
     page = (timed / "report.html").read_text(encoding="utf-8")
-    assert "Time on the bench" in page and "What would show this plan to be wrong" in page
+    assert "Time on the bench" in page and "What would show that this plan is wrong" in page
     for ending in (".svg", "-light.png", "-dark.png"):
         assert (timed / "figures" / f"time-timed{ending}").is_file()
     package = json.loads((timed / "datapackage.json").read_text(encoding="utf-8"))

@@ -24,21 +24,21 @@ Shapes = Callable[[Array], Array]
 
 # Least relative fall of the speed in one trace that is taken for a coast-down.
 LEAST_FALL = 0.05
-# Reduced chi-square beyond which something else than drag and friction acted. Our judgement, no source.
+# Reduced chi-square above which a torque other than drag and friction is assumed. Our judgement, no source.
 STILL_DRIVEN = 100.0
-# Correlation beyond which drag and dry friction are said not to be told apart by a trace alone.
+# Correlation beyond which a trace alone is reported not to separate drag and dry friction.
 INSEPARABLE = 0.98
 
 
 UNUSABLE: dict[str, str] = {
     "no-fall": f"the speed falls by less than {100 * LEAST_FALL:g} % in the trace: record it for longer",
-    "few-windows": "the trace holds too few turns to follow the speed: record it from full speed, for longer",
-    "no-pressure": "the pressure is not known there",
-    "time-assumed": "the time between its samples rests on a guess: state interval under [tachometer]",
-    "channel-assumed": "its channels turn at different speeds: state channel under [tachometer]",
+    "few-windows": "the trace has too few turns to follow the speed: record it from full speed, for longer",
+    "no-pressure": "its pressure is not known",
+    "time-assumed": "its sample interval is a guess: state interval under [tachometer]",
+    "channel-assumed": "its channels show different speeds: state channel under [tachometer]",
     "still-driven": (
-        "the speed does not fall as drag and dry friction would have it: the vanes were still warm; a fit can follow "
-        "it as a run where its trace has more turns"
+        "the speed does not fall by drag and dry friction alone: the vanes were still warm; a fit can use it as a run "
+        "if its trace has more turns"
     ),
 }
 """Flags of coast-downs that are not used, each with its reason in a clause."""
@@ -423,6 +423,6 @@ def coast_down_wanted(used: pd.DataFrame, coasts: Sequence[CoastDown]) -> str | 
     if not missing:
         return None
     return (
-        f"Record a coast-down, lamp off from full speed until the speed has halved, at {', '.join(missing)}: it gives "
-        "drag and pivot friction without a model, and so the torque."
+        f"Record a coast-down (lamp off at full speed, until the speed has halved) at {', '.join(missing)}: it gives "
+        "drag, pivot friction and hence the torque without a model."
     )

@@ -87,7 +87,7 @@ class Explanation:
     need : TorqueNeed or None
         The torque that the sizes of the mechanisms are taken of.
     tensions : tuple of Tension
-        What the fit does not go together with.
+        Contradictions between the fit and the rest of the study.
     beyond : int
         Readings that the fit leaves out, at pressures that the response of the gas does not reach.
     tests : tuple of DeliberateTest

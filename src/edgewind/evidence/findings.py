@@ -26,7 +26,7 @@ from edgewind.runner import Runner
 from edgewind.signals import Experiment
 from edgewind.units import from_si
 
-COAST_AS_RUN = "coast-down of warm vanes, used by the fit as a run from the lamp's going off"
+COAST_AS_RUN = "coast-down of warm vanes, used by the fit as a run from the moment the lamp was switched off"
 # Tests made on purpose that the answer says one by one.
 MOST_TESTS_SAID = 3
 
@@ -61,7 +61,7 @@ class Findings:
     coasts : tuple of CoastDown
         Coast-downs, used or not.
     tensions : tuple of Tension
-        What does not go together, the gravest first.
+        Contradictions, the gravest first.
     sentences : Sentences or None
         Three sentences that can be said aloud; None without a fit.
     explanation : Explanation or None
@@ -113,7 +113,7 @@ class Findings:
         table = self.experiment.readings
         for changed in table["changed"][(table["line"] == line) & table["usable"]]:
             if changed:
-                return f"shown and weighed for nothing: no mechanism states what '{changed}' does to it"
+                return f"shown but not used: no mechanism predicts the effect of '{changed}'"
         return ""
 
 
@@ -239,7 +239,7 @@ def _optimum_sentence(findings: Findings) -> str:
 def _knudsen_sentence(findings: Findings) -> str:
     knudsen, width = findings.knudsen, findings.experiment.bench.rotor.vane_width.value
     if knudsen is None:
-        return "Without that pressure there is no Knudsen number to state."
+        return "Without that pressure no Knudsen number can be stated."
     return (
         f"There the mean free path is {format_number(1e3 * knudsen.mean_free_path_m, 3)} mm against a vane width of "
         f"{format_number(1e3 * width, 3)} mm: Knudsen number {format_number(knudsen.value, 2)} "
@@ -249,7 +249,7 @@ def _knudsen_sentence(findings: Findings) -> str:
 
 _SAID = {
     "sufficient": "sufficient by itself is {}",
-    "compatible": "compatible with the readings, which do not need it alone, is {}",
+    "compatible": "compatible with the readings, but not the only explanation, is {}",
     "contributes": "{} contributes",
     "ruled out": "ruled out as the main drive is {}",
     "cannot tell": "these readings cannot decide on {}",
@@ -266,7 +266,7 @@ def _mechanism_sentence(findings: Findings) -> str:
             said.append(words.replace("contributes", "contribute" if len(names) > 1 else "contributes").format(listed))
     count = len(findings.tests)
     on = "" if not count else f" on the curve and on {count} test{'s' if count > 1 else ''} made on purpose"
-    return f"Of the candidates weighed{on}, {'; '.join(said)}; the numbers stand below."
+    return f"Of the candidates weighed{on}, {'; '.join(said)}; the numbers are given below."
 
 
 def _test_sentences(findings: Findings) -> tuple[str, ...]:
@@ -277,5 +277,5 @@ def _test_sentences(findings: Findings) -> tuple[str, ...]:
     said = [test.why for test in by_weight[:MOST_TESTS_SAID]]
     more = len(by_weight) - len(said)
     if more > 0:
-        said.append(f"{more} more {'test stands' if more == 1 else 'tests stand'} below.")
+        said.append(f"{more} more {'test is' if more == 1 else 'tests are'} listed below.")
     return (f"Of the tests made on purpose: {' '.join(said)}",)

@@ -257,7 +257,7 @@ def compare_sweeps(data: SweepData, curve: ResponseCurve | None = None, *, seed:
     chi_squared, freedom = repeat_scatter(data, curve)
     alone = SweepComparison(
         "not compared",
-        "One sweep cannot tell a drift from its curve.",
+        "One sweep cannot distinguish a drift from the shape of its curve.",
         repeat_scatter_ratio=float(np.sqrt(chi_squared / freedom)) if freedom else None,
         repeat_freedom=freedom,
         repeat_p=float(chdtrc(freedom, chi_squared)) if freedom else None,
@@ -336,7 +336,7 @@ def _effect_without(rival: str, name: str, names: tuple[str, ...], mean: Array, 
 def _sentence(verdict: Verdict, contrast: str, offset: _Effect, shift: _Effect, per_hour: _Effect) -> str:
     words = [
         f"speeds differ by {offset.percent()} ({contrast})" if offset.percent() else "",
-        f"the curves lie {shift.percent()} apart in pressure" if shift.percent() else "",
+        f"the curves differ by {shift.percent()} in pressure" if shift.percent() else "",
         f"speeds change by {per_hour.percent()} per hour" if per_hour.percent() else "",
     ]
     if contrast:

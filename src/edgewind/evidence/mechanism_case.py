@@ -62,7 +62,7 @@ class MechanismCase:
     lamp_off_rad_s : tuple of (float, float)
         Steady speeds seen in the dark, with their uncertainties.
     tensions : sequence of Tension
-        What of the study does not go together.
+        Contradictions within the study.
     runs : sequence of FitRun
         Runs through a change, and coast-downs that are followed as runs.
     """

@@ -46,7 +46,7 @@ def weigh_outgassing(case: MechanismCase) -> Claim:
     high = size.interval[1]
     sign_ok = None if case.seen_face == "not observed" else case.seen_face == "bright"
     small = high < FAR_TOO_SMALL
-    end = "so it is ruled out as the main drive" if small else "so it stays open until the outgassing is stated"
+    end = "so it is ruled out as the main drive" if small else "so it is undecided until the outgassing is stated"
     return Claim(
         name=outgassing.NAME,
         verdict="ruled out" if small else "cannot tell",
@@ -73,9 +73,9 @@ def weigh_convection(case: MechanismCase) -> Claim:
     verdict: Verdict = "ruled out" if high < FAR_TOO_SMALL else "cannot tell"
     end = "so it is ruled out as the main drive there" if high < FAR_TOO_SMALL else "which does not rule it out"
     why = sentence(
-        "if the gas that the warm vanes stir blew on one side of every vane as hard as it could, it would give at most "
-        f"{format_number(high, 2)} of the torque needed at {format_number(case.pressure_pa, 3)} Pa, {end}; it has no "
-        "sign of its own, and grows with the square of the pressure"
+        "even if the convection of the warm vanes acted with its full dynamic pressure on one side of each, it would "
+        f"give at most {format_number(high, 2)} of the torque needed at {format_number(case.pressure_pa, 3)} Pa, "
+        f"{end}; its direction is unknown, and it grows with the square of the pressure"
     )
     return Claim(
         name=CONVECTION, verdict=verdict, size_ratio=size.ratio, size_ratio_interval=(0.0, high), why=why,
@@ -84,13 +84,13 @@ def weigh_convection(case: MechanismCase) -> Claim:
 
 
 def weigh_pivot(case: MechanismCase) -> Claim:
-    """Weigh what does not need light: by the steady speeds seen with the lamp off, against the fastest with it on."""
+    """Weigh drives that do not need light: steady speeds with the lamp off, against the fastest with it on."""
     if not len(case.used):
-        return Claim(name=PIVOT, verdict="cannot tell", why=sentence("there are no readings to weigh it on"))
+        return Claim(name=PIVOT, verdict="cannot tell", why=sentence("there are no readings to decide"))
     top = float(case.used["speed_rad_s"].abs().max())
     rpm = float(from_si(1.0, "rpm", "angular speed"))
     if not case.lamp_off_rad_s:
-        why = "no steady speed was read with the lamp off, which would tell; one such reading settles it"
+        why = "no steady speed was read with the lamp off; one such reading would decide"
         return Claim(name=PIVOT, verdict="cannot tell", why=sentence(why), light="not with the light")
     speeds, spreads = (np.array(part) for part in zip(*case.lamp_off_rad_s, strict=True))
     worst = int(np.argmax(np.abs(speeds)))
@@ -99,13 +99,13 @@ def weigh_pivot(case: MechanismCase) -> Claim:
     times = "once" if len(speeds) == 1 else f"{len(speeds)} times"
     said = f"with the lamp off the rotor was read {times} and " + (
         f"turned at {format_number(rpm * abs(speeds[worst]), 2)} rpm at most, {format_number(ratio, 2)} of its "
-        "greatest speed with it on"
+        "greatest speed with the lamp on"
         if speeds[worst]
-        else f"stood still, against {format_number(rpm * top, 3)} rpm at most with it on"
+        else f"stood still, where it reaches {format_number(rpm * top, 3)} rpm with the lamp on"
     )
     small = high < CONTRIBUTES_FROM
     verdict: Verdict = "ruled out" if small else "contributes"
-    end = "so it is ruled out as the main drive" if small else "so it matters"
+    end = "so it is ruled out as the main drive" if small else "so it contributes"
     return Claim(
         name=PIVOT, verdict=verdict, size_ratio=ratio, size_ratio_interval=(0.0, high),
         why=sentence(f"{said}, {end}"), light="not with the light",

@@ -103,7 +103,7 @@ def _candidates(known: TestBench, pressure: float) -> Iterator[_Candidate]:
         "speed_rad_s": 0.0,
     }  # fmt: skip
     dark = usual | {"lamp_share": 0.0}
-    note = "write down the speed and which face leads"
+    note = "note the speed and which face leads"
     steady = f"wait until the speed is steady, and {note}"
     for change, verb, hazards in (
         (CHILLED_BY_K, "chill", ("cold", "refrigerant", "glass")), (WARMED_BY_K, "warm", ("warm envelope", "glass")),
@@ -129,7 +129,7 @@ def _candidates(known: TestBench, pressure: float) -> Iterator[_Candidate]:
 
 
 def _rated(one: _Candidate, known: TestBench, names: Sequence[str]) -> ProposedTest | None:
-    """Return a test with what it is expected to tell; None where that is little, or beyond the response of the gas."""
+    """Return a test with its expected information; None if that is small, or outside the response of the gas."""
     try:
         predicted = predicted_speeds(one.row, known)
     except InputError:

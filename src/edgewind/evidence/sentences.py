@@ -1,4 +1,4 @@
-"""Three sentences that can be said aloud: why it turns, what a larger one would do, why it turns back in the cold."""
+"""The three sentences of an answer: why the rotor turns, the effect of a larger one, and the reversal in the cold."""
 
 from __future__ import annotations
 
@@ -28,20 +28,20 @@ _SPOKEN = {
         "the thin gas pushes harder on the dark side of each vane, which the light keeps warmer than the bright side"
     ),
     light_pressure.NAME: "the light itself pushes harder on the bright side, which throws it back",
-    accommodation.NAME: "the faces give their warmth to the gas unequally well, so that it pushes one of them harder",
-    infrared_recoil.NAME: "the dark side gives off more infrared and recoils from it",
-    outgassing.NAME: "gas that the warm side gives off pushes it back",
-    foreign.NAME: "something outside the gas pushes it: a draught, a tilt, a magnet or vibration",
+    accommodation.NAME: "the faces transfer heat to the gas unequally well, so that it pushes one of them harder",
+    infrared_recoil.NAME: "the dark side emits more infrared and recoils from it",
+    outgassing.NAME: "the warm side emits gas and recoils from it",
+    foreign.NAME: "a torque from outside acts on it: a draught, a tilt, a magnet or vibration",
 }
 
 
 class Sentences(BaseModel):
-    """What can be said of a rotor in three sentences."""
+    """The answer on a rotor in three sentences."""
 
     model_config = ConfigDict(frozen=True)
 
-    why_it_turns: str = Field(description="Why it turns, as surely as the study says.")
-    a_larger_one: str = Field(description="What a larger one would do; says so where nothing can be said.")
+    why_it_turns: str = Field(description="Why the rotor turns, by the verdicts of the study.")
+    a_larger_one: str = Field(description="Effect of a larger rotor on the optimum, or why it is not known.")
     in_the_cold: str = Field(
         description="Which way it turns in the dark under a chilled envelope, and why: as seen in a test, or predicted."
     )
@@ -86,22 +86,22 @@ def _why(claims: tuple[Claim, ...]) -> str:
         for verdict in ("sufficient", "compatible", "contributes")
     }
     if by_verdict["sufficient"]:
-        return f"It turns because {_SPOKEN[by_verdict['sufficient'][0].name]}; that alone accounts for every reading."
+        return f"It turns because {_SPOKEN[by_verdict['sufficient'][0].name]}; this alone explains every reading."
     if by_verdict["compatible"]:
         first, *others = by_verdict["compatible"]
         also = "" if not others else f", or {_SPOKEN[others[0].name]}"
-        return f"It may turn because {_SPOKEN[first.name]}{also}; the readings agree with that and do not yet prove it."
+        return f"It may turn because {_SPOKEN[first.name]}{also}; the readings agree with this but do not prove it."
     if by_verdict["contributes"]:
         causes = " and ".join(_SPOKEN[claim.name] for claim in by_verdict["contributes"][:2])
-        return f"It turns in part because {causes}; no single cause accounts for the readings."
-    return "These readings do not say why it turns."
+        return f"It turns in part because {causes}; no single cause explains the readings."
+    return "These readings do not show why it turns."
 
 
 def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
     if fitted is None:
-        return "What a larger one would do takes a fit of the readings."
+        return "The effect of larger vanes is not known without a fit of the readings."
     if fitted.p_value < MISFIT:
-        return "The fit does not describe the readings, so what a larger one would do is not said."
+        return "The fit does not describe the readings, so the effect of larger vanes is not stated."
     drawn = draws_of(fitted, draws=100, seed=seed)
     width, height = (1e3 * getattr(fitted.problem.bench.rotor, key).value for key in ("vane_width", "vane_height"))
     most = 0.99 * drawn.most_pa
@@ -125,7 +125,7 @@ def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
             f"{format_number(optimum.pressure_pa, 2)} Pa, at about {format_number(abs(faster) * rpm, 2)} instead of "
             f"{format_number(rpm, 2)} turns a minute."
         )
-    return "The fit does not say at which pressure a larger one would be fastest."
+    return "The fit does not show at which pressure larger vanes would be fastest."
 
 
 def _cold_seen(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest], usual_face: str) -> str:
@@ -151,10 +151,10 @@ def _cold_seen(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest], usual
     )
     agree = [name for name, stated in test.predicted.items() if stated.agrees and test.log_evidence[name] > -1]
     if not agree:
-        return f"{back}; no mechanism that was weighed states that."
+        return f"{back}; no candidate mechanism predicts this."
     verdict = next((claim.verdict for claim in claims if claim.name == thermal_force.NAME), "cannot tell")
     if thermal_force.NAME not in agree or verdict == "ruled out":
-        return f"{back}; of the mechanisms weighed, {' and '.join(agree)} would do that."
+        return f"{back}; of the candidate mechanisms, {' and '.join(agree)} would do this."
     others = [name for name in agree if name != thermal_force.NAME]
     also = f"; {' and '.join(others)} would do the same" if others else ""
     return (
@@ -165,13 +165,13 @@ def _cold_seen(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest], usual
 
 def _cold(claims: tuple[Claim, ...], fitted: Fit | None) -> str:
     if fitted is None:
-        return "Which way it would turn in the cold takes a fit of the readings."
+        return "Which way it would turn in the cold is not known without a fit of the readings."
     rotor = parameters_of(fitted.problem.bench)
     names = [unknown.name for unknown in fitted.unknowns]
     share = float(np.mean(fitted.draws[:, names.index("bright_emissivity")] < rotor.dark_emissivity))
     thermal = next((claim for claim in claims if claim.name == thermal_force.NAME), None)
     if thermal is not None and thermal.verdict == "ruled out":
-        return "The push of the gas does not drive it, so chilling the envelope in the dark need not turn it back."
+        return "The thermal force does not drive it, so chilling the envelope in the dark need not turn it back."
     if share > _SURE:
         return (
             "In the dark under a chilled envelope it would turn back for a while, because the dark side radiates more "

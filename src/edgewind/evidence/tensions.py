@@ -1,4 +1,4 @@
-"""What of a study does not go together: said first, with what would resolve it."""
+"""Contradictions within a study, which come first in the report, each with what would resolve it."""
 
 from __future__ import annotations
 
@@ -43,12 +43,12 @@ BESIDE, FEWEST_BESIDE = 2.5, 6
 
 
 class Tension(BaseModel):
-    """Two statements of a study that do not go together."""
+    """Two results of a study that contradict each other."""
 
     model_config = ConfigDict(frozen=True)
 
     about: str = Field(description="What it is about, in a few words.")
-    why: str = Field(description="What does not go together, with the numbers, in a sentence.")
+    why: str = Field(description="The contradiction, with its numbers, in a sentence.")
     resolve: str = Field(description="What would resolve it.")
 
 
@@ -67,7 +67,7 @@ def tensions_of_readings(used: pd.DataFrame, bench: Bench | None = None) -> tupl
 
 
 def tensions_of_fit(fitted: Fit, by_curve: Optimum | None, by_fit: PeakPressure | None) -> tuple[Tension, ...]:
-    """Return what a fit does not go together with: curve, priors, stated scatter, the model's stated errors.
+    """Return the contradictions of a fit: with the curve, priors, stated scatter, and stated errors of the model.
 
     Parameters
     ----------
@@ -104,7 +104,7 @@ def _optima(by_curve: Optimum | None, by_fit: PeakPressure | None) -> Iterator[T
                 f"{format_number(by_curve.pressure_pa or 0, 3)} Pa, by the fit of the physics at "
                 f"{format_number(by_fit.pressure_pa or 0, 3)} Pa."
             ),
-            resolve="Take readings between and beside the two pressures; one of the two shapes will not hold.",
+            resolve="Take readings between and beside the two pressures; they will contradict one of the two.",
         )
 
 
@@ -118,16 +118,16 @@ def _not_held(fitted: Fit) -> Iterator[Tension]:
         yield Tension(
             about="draws of the fit",
             why=(
-                "Ensembles of walkers that began apart do not agree on the unknowns "
-                f"(R-hat {fitted.r_hat:.2f}, 1 where they do), so intervals and evidence of the fit are not reliable."
+                "Ensembles of walkers with different starting points do not agree on the unknowns "
+                f"(R-hat {fitted.r_hat:.2f}, 1 if they agree), so intervals and evidence of the fit are not reliable."
             ),
-            resolve="State what bench.toml leaves open, or fit again with another seed: [study] seed.",
+            resolve="State values that bench.toml leaves out, or fit again with another seed: [study] seed.",
         )
     if fitted.p_value < MISFIT:
         yield Tension(
             about="the fit with every drive",
             why=f"No rotor of the model describes these readings (posterior predictive {p_words(fitted.p_value)}).",
-            resolve="Look at the tensions below, at the readings farthest off, and at what bench.toml states.",
+            resolve="Check the tensions below, the readings farthest from the fit, and the values in bench.toml.",
         )
 
 
@@ -142,10 +142,10 @@ def _runs(fitted: Fit) -> Iterator[Tension]:
             yield Tension(
                 about=f"{run.kind} of line {run.line}",
                 why=(
-                    f"The {run.kind} of line {run.line} does not go together with the curve: its mean square misfit is "
-                    f"{format_number(float(misfit), 2)} times what the fit expects of it."
+                    f"The {run.kind} of line {run.line} contradicts the curve: its mean square misfit is "
+                    f"{format_number(float(misfit), 2)} times the expected one."
                 ),
-                resolve="Look at when the lamp or the envelope was changed, and at the temperature and pressure noted.",
+                resolve="Check when the lamp or the envelope was changed, and the temperature and pressure noted.",
             )
 
 
@@ -154,14 +154,14 @@ def _pulled(fitted: Fit) -> Iterator[Tension]:
         expected = one.unknown.stated or one.unknown.law == "normal"  # a width that means something, stated or ours
         if expected and abs(one.pull) > PULLED:
             value = f"{format_number(one.median, 3)} {one.unknown.unit}".strip()
-            source = "bench.toml states" if one.unknown.stated else "is expected where bench.toml states nothing"
+            source = "bench.toml states" if one.unknown.stated else "is expected if bench.toml states none"
             yield Tension(
                 about=one.unknown.label,
                 why=(
-                    f"The readings want {one.unknown.label} to be {value}, {format_number(abs(one.pull), 2)} standard "
+                    f"The fit gives {value} for {one.unknown.label}, {format_number(abs(one.pull), 2)} standard "
                     f"uncertainties from the {one.unknown.words} that {source}."
                 ),
-                resolve="Measure it, or state what is known of it.",
+                resolve="Measure it, or state its value with an uncertainty.",
             )
 
 
@@ -178,8 +178,8 @@ def _deviations(fitted: Fit) -> Iterator[Tension]:
             yield Tension(
                 about=name,
                 why=(
-                    f"The readings want the {name} to differ by {shift:+.0f} % from what is computed at "
-                    f"{format_number(float(data.pressure_pa[k]), 3)} Pa, where the stated error is "
+                    f"In the fit the {name} differs by {shift:+.0f} % from the computed one at "
+                    f"{format_number(float(data.pressure_pa[k]), 3)} Pa, where its stated error is "
                     f"{100 * stated[k]:.0f} %."
                 ),
                 resolve="Check vane and chamber in bench.toml, and record coast-downs: they give the drag.",
@@ -198,9 +198,9 @@ def _scatter(fitted: Fit) -> Iterator[Tension]:
             about="scatter of the readings",
             why=(
                 f"The speeds scatter by {format_number(100 * whole, 2)} % about the fit, and "
-                f"{format_number(100 * stated, 2)} % would be expected of what they state and of any rotor."
+                f"{format_number(100 * stated, 2)} % is expected from their uncertainties and the usual repeatability."
             ),
-            resolve="Repeat readings at one pressure to see how they scatter, and state that as their uncertainty.",
+            resolve="Repeat readings at one pressure, and state their scatter as their uncertainty.",
         )
 
 
@@ -209,10 +209,10 @@ def _smooth(fitted: Fit) -> Iterator[Tension]:
         yield Tension(
             about="misfit that is smooth in pressure",
             why=(
-                "The readings leave the fit in a way that is smooth in pressure, more than the model states that it "
-                f"may miss (ln(evidence) {format_number(fitted.smooth.log_evidence, 3)} for it)."
+                "The residuals of the fit vary smoothly with pressure, by more than the stated error of the model "
+                f"(ln(evidence) {format_number(fitted.smooth.log_evidence, 3)} for it)."
             ),
-            resolve="Something acts that the model does not hold: another gas, or the lamp off, tells of which kind.",
+            resolve="The model lacks an effect: readings in another gas, or with the lamp off, narrow down which.",
         )
 
 
@@ -231,7 +231,7 @@ def _lonely(used: pd.DataFrame) -> Iterator[Tension]:
                     f"Line {int(row['line'])} has {format_number(float(row['pressure_pa']), 3)} Pa, a factor of "
                     f"{format_number(float(np.exp(abs(one - next_one))), 2)} beyond the next reading."
                 ),
-                resolve="Look at the unit and the digits of that line, and correct or exclude it.",
+                resolve="Check the unit and the digits of that line, and correct or exclude it.",
             )
 
 
@@ -287,10 +287,10 @@ def _volts(used: pd.DataFrame, bench: Bench) -> Iterator[Tension]:
         yield Tension(
             about="pressures that look like volts",
             why=(
-                f"The pressures typed, {ends[0]} to {ends[1]} {unit}, all lie within the output of the gauge, "
+                f"The typed pressures, {ends[0]} to {ends[1]} {unit}, all lie within the output of the gauge, "
                 f"{format_number(gauge.signal_low.value)} to {format_number(gauge.signal_high.value)} V."
             ),
-            resolve="Are they volts? Then write them under the title 'gauge [V]'; they are taken as pressures here.",
+            resolve="If they are volts, write them under the title 'gauge [V]'; here they are used as pressures.",
         )
 
 
@@ -308,7 +308,7 @@ def _outside(used: pd.DataFrame, bench: Bench) -> Iterator[Tension]:
                 f"Line {int(typed['line'].iloc[k])} has {format_number(float(pressure[k]), 3)} Pa, a factor of "
                 f"{format_number(float(beyond[k]), 2)} outside what the gauge of bench.toml shows."
             ),
-            resolve="Look at the unit of that line, and at [gauge] in bench.toml.",
+            resolve="Check the unit of that line, and [gauge] in bench.toml.",
         )
 
 
@@ -335,8 +335,8 @@ def _marks(used: pd.DataFrame) -> Iterator[Tension]:
         words = {2.0: "twice", 0.5: "half", 4.0: "four times", 0.25: "a quarter of"}[factor]
         yield Tension(
             about="speeds at a whole factor from those beside them",
-            why=f"Line{'s' if len(found) > 1 else ''} {lines}: about {words} the speed of the readings beside.",
-            resolve="Were the marks counted right there? Correct the speed, or exclude the reading with that reason.",
+            why=f"Line{'s' if len(found) > 1 else ''} {lines}: about {words} the speed of the neighbouring readings.",
+            resolve="Check the number of marks there. Correct the speed, or exclude the reading with that reason.",
         )
 
 
@@ -357,9 +357,9 @@ def _days(used: pd.DataFrame) -> Iterator[Tension]:
             about="two days that differ",
             why=(
                 f"Readings of the first day differ by {100 * share:+.0f} ± {100 * u:.0f} % from those of the second at "
-                "like pressures."
+                "similar pressures."
             ),
-            resolve="Something changed between the days, lamp, gas or pivot: study each day by itself.",
+            resolve="Check whether lamp, gas or pivot changed between the days, or study each day separately.",
         )
 
 
@@ -372,8 +372,8 @@ def _methods(used: pd.DataFrame) -> Iterator[Tension]:
         share, _ = found
         yield Tension(
             about="typed speeds and traces",
-            why=f"Typed speeds are {format_number(float(1 + share), 3)} times those of the traces at like pressures.",
-            resolve="Count the marks of the rotor: [tachometer] marks decides what a trace says.",
+            why=f"Typed speeds are {format_number(float(1 + share), 3)} times those of traces at similar pressures.",
+            resolve="Count the marks of the rotor: the speed of a trace depends on [tachometer] marks.",
         )
 
 

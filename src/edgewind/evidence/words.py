@@ -19,7 +19,7 @@ _UNIT = {"speed": (_RPM, "rpm"), "torque": (1.0, "N m")}
 
 
 def what_if_lines(found: WhatIf) -> Iterator[str]:
-    """Yield how both optima move: a table of medians and intervals, and what they rest on."""
+    """Yield how both optima change: a table of medians and intervals, and the draws behind them."""
     said = " and ".join(f"{key} = {value}" for key, value in found.changes.items())
     yield f"What if {said}?" if said else "As it is:"
     rows: list[tuple[str, Spread, Spread, Spread | None, float, str]] = []
@@ -39,7 +39,7 @@ def what_if_lines(found: WhatIf) -> Iterator[str]:
     what = (
         "the posterior of the fit"
         if found.kind == "posterior"
-        else "priors only, of what bench.toml states; --fit uses the readings"
+        else "the priors in bench.toml, without the readings; --fit uses them"
     )
     yield f"medians and {100 * found.level:g} % intervals over {found.draws} draws of {what}"
     for moved in (found.speed, found.torque):
@@ -61,12 +61,12 @@ def _no_maximum(moved: Moved, changed: bool) -> Iterator[str]:
         if not at.found:
             yield (
                 f"{when} the change the {moved.quantity} has a maximum between these pressures in "
-                f"{100 * at.share:.0f} % of the draws only: ask for a wider range"
+                f"only {100 * at.share:.0f} % of the draws: ask for a wider range"
             )
 
 
 def explanation_lines(found: Explanation) -> Iterator[str]:
-    """Yield what the fit found: both optima, each unknown, the check of the fit, and what is still wanted."""
+    """Yield the results of the fit: both optima, each unknown, the check of the fit, and the next useful reading."""
     return (raise_exponents(line) for line in _explanation_lines(found))
 
 
@@ -90,21 +90,21 @@ def _explanation_lines(found: Explanation) -> Iterator[str]:
     fitted = found.fit
     if fitted is not None and found.beyond:
         lie = "1 reading lies" if found.beyond == 1 else f"{found.beyond} readings lie"
-        yield f"{lie} at a pressure that the response of the gas does not reach; the fit leaves it out."
+        yield f"{lie} at a pressure outside the range of the gas response and is not used by the fit."
     if fitted is not None:
         said = {"yes": "", "partly": ", partly fixed by the readings", "no": ", not fixed by the readings"}
         for one in fitted.marginals:
-            settle = f"; to settle it: {one.settled_by}" if one.settled_by else ""
+            settle = f"; would be narrowed most by {one.settled_by}" if one.settled_by else ""
             value = f"{format_number(one.median, 3)} ({format_interval(*one.interval)}) {one.unknown.unit}".rstrip()
             yield f"  {one.unknown.label}: {value}{said[one.fixed_by_data]}{settle}"
         outside = int((~fitted.predictive["inside"]).sum())
         yield (
             f"The fit misses {outside} of {len(fitted.predictive)} readings at the {100 * fitted.level:g} % level "
-            f"(posterior predictive {p_words(fitted.p_value)}; by the scatter that the readings state "
+            f"(posterior predictive {p_words(fitted.p_value)}; with the stated scatter alone "
             f"{p_words(fitted.p_stated)})."
         )
         if not fitted.settled:
-            yield "The walkers of the fit had not settled: take intervals with care, or repeat it with more steps."
+            yield "The walkers did not converge: intervals of the fit are not reliable; fit again with another seed."
     yield from _coast_down_lines(found.coasts, [run.line for run in found.runs])
     if found.wanted:
         yield found.wanted
@@ -119,7 +119,7 @@ def _coast_down_lines(coasts: Sequence[CoastDown], in_fit: Sequence[int]) -> Ite
     if used:
         yield f"{words(len(used)).format('used for drag, pivot friction and the measured torque')}."
     if followed:
-        how = "used by the fit as runs from the lamp's going off, since warm vanes drove on"
+        how = "used by the fit as runs from the moment the lamp was switched off, since warm vanes still drove"
         yield f"{words(len(followed)).format(how if len(followed) > 1 else how.replace('as runs', 'as a run'))}."
     for coast in coasts:
         if not coast.usable and coast.line not in in_fit:

@@ -48,8 +48,8 @@ class TimePlanResult(BaseModel):
     out_of_reach_pa: tuple[float, ...] = Field(
         description="Pressures at which the leak alone brings too much foreign gas, Pa."
     )
-    assumptions: tuple[str, ...] = Field(description="What the plan takes for granted.")
-    falsified_by: tuple[str, ...] = Field(description="What would show the plan to be wrong.")
+    assumptions: tuple[str, ...] = Field(description="Assumptions of the plan.")
+    falsified_by: tuple[str, ...] = Field(description="Observations that would show that the plan is wrong.")
 
 
 def time_plan_result(plan: TimePlan) -> TimePlanResult:

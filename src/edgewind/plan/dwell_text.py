@@ -112,7 +112,7 @@ def _plan_lines(plan: TimePlan) -> Iterator[str]:
     for text in assumptions(plan):
         yield f"assumed: {text}"
     for text in falsified_by(plan):
-        yield f"would show it wrong: {text}"
+        yield f"would show that it is wrong: {text}"
 
 
 def clock(sweep: SweepTimes) -> list[tuple[float, float, str]]:

@@ -59,8 +59,8 @@ class RotorSearchResult(BaseModel):
     better_than_own_in_every_goal: int = Field(
         description="Number of designs of the front that are better than the present rotor in every goal."
     )
-    assumptions: tuple[str, ...] = Field(description="What the search takes for granted.")
-    falsified_by: tuple[str, ...] = Field(description="What would show the search to be wrong.")
+    assumptions: tuple[str, ...] = Field(description="Assumptions of the search.")
+    falsified_by: tuple[str, ...] = Field(description="Observations that would show that the search is wrong.")
 
 
 def rotor_search_result(found: RotorSearch) -> RotorSearchResult:

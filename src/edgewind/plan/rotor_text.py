@@ -24,7 +24,7 @@ def assumptions(found: RotorSearch) -> tuple[str, ...]:
         "All vanes are cut from the sheet of this bench, with its paint: mass and heat capacity go with the "
         "thickness, conductance from face to face with its inverse.",
         "Dry friction of the pivot grows as the weight of the vanes to the power 4/3, as for a tip in a cup.",
-        "The lamp lights every vane alike.",
+        "The lamp illuminates all vanes equally.",
         "Two or four vanes have the coefficients of whole rotors where the shipped tables reach; for other numbers the "
         "loss to the vane ahead is an estimate.",
     ]
@@ -118,4 +118,4 @@ def _search_lines(found: RotorSearch) -> Iterator[str]:
     for text in assumptions(found):
         yield f"assumed: {text}"
     for text in FALSIFIED_BY:
-        yield f"would show it wrong: {text}"
+        yield f"would show that it is wrong: {text}"

@@ -71,10 +71,10 @@ class ScalingStudyResult(BaseModel):
     left_out: tuple[str, ...] = Field(description="Sizes and gases that were left out, with the reason.")
     held: tuple[str, ...] = Field(description="What must be the same for all rotors.")
     modelled: tuple[str, ...] = Field(
-        description="What changes with size all the same, and is in the model's own claim."
+        description="What changes with size as well, and is included in the claim of the model."
     )
-    assumptions: tuple[str, ...] = Field(description="What the plan takes for granted.")
-    falsified_by: tuple[str, ...] = Field(description="What would show the plan to be wrong.")
+    assumptions: tuple[str, ...] = Field(description="Assumptions of the plan.")
+    falsified_by: tuple[str, ...] = Field(description="Observations that would show that the plan is wrong.")
 
 
 def scaling_result(study: ScalingStudy) -> ScalingStudyResult:

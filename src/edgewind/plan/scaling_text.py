@@ -37,7 +37,7 @@ def assumptions(study: ScalingStudy) -> tuple[str, ...]:
         f"{100 * study.found_share:.0f} % show an optimum, and state ln of the best pressure within "
         f"{study.sweep_u:.3f} (one standard deviation; it scatters by {study.sweep_sd:.3f}). This comes from "
         f"{s.trials} simulated sweeps of each rotor in each gas, read by the whole analysis.",
-        "A sweep that shows no optimum is not taken again.",
+        "A sweep that shows no optimum is not repeated.",
         f"Rotors made alike differ by {study.scatter:.3f} in ln of the best pressure, by the forward model (lengths "
         f"{100 * LENGTHS_ALIKE:g} %, vane conductance {100 * CONDUCTANCE_ALIKE:g} %, emissivities "
         f"{EMISSIVITY_ALIKE:g}, pivots as bench.toml states).",
@@ -94,7 +94,7 @@ def answer_sentences(study: ScalingStudy) -> tuple[str, ...]:
     third = (
         f"The hardest question, to reject {claim_name(study, hard[1])} where {claim_name(study, hard[0])} holds, is "
         f"settled with a chance of {chance:.0f} %{known}; "
-        + ("that is enough." if chance >= 100 * ENOUGH else "that is thin: see the trade below.")
+        + ("that is enough." if chance >= 100 * ENOUGH else "this is low: see the designs compared below.")
     )
     alike = [claim_name(study, name) for name in study.exponents if name != MODEL and (name, MODEL) not in study.pairs]
     fourth = (
@@ -193,22 +193,22 @@ def _study_lines(study: ScalingStudy) -> Iterator[str]:
             )
         yield from text_table(rows)
         yield ""
-        yield "The trade, best for each number of rotors:"
+        yield "Designs compared, the best for each number of rotors:"
         for one in study.others:
             yield (
                 f"  {one_design(one)}: {format_number(one.design.hours, 3)} h, exponent to {one.exponent_u:.2f}, least "
                 f"chance {100 * one.least_power:.0f} %"
             )
         yield ""
-        yield "Order of the sweeps, drawn so that drift is not taken for size:"
+        yield "Order of the sweeps, random so that drift is not mistaken for an effect of size:"
         for run in run_order(study):
             yield (
                 f"  {run.number}. {run.rotor} in {run.gas}, {run.low} to {run.high} Pa, {run.readings} readings, "
                 f"{run.time}{', after a change of rotor' if run.changeover else ''}"
             )
     for title, texts in (
-        ("Hold", HELD), ("Modelled, since it changes all the same", MODELLED),
-        ("Assumed", assumptions(study)), ("Would show it wrong", falsified_by(study)),
+        ("Hold", HELD), ("Modelled, since it also changes with size", MODELLED),
+        ("Assumed", assumptions(study)), ("Would show that it is wrong", falsified_by(study)),
         ("Mind", study.left_out),
     ):  # fmt: skip
         if texts:

@@ -42,7 +42,7 @@ def _plan_lines(plan: Plan) -> Iterator[str]:
     if plan.stop is not None:
         yield f"Stop ({plan.stop.reason}): {plan.stop.sentence}"
         if plan.proposals:
-            yield "What could still be done:"
+            yield "Further measurements that are possible:"
     for number, one in enumerate(plan.proposals, start=1):
         expected = effect(one)
         does = f": {expected}." if expected else "."
@@ -51,7 +51,7 @@ def _plan_lines(plan: Plan) -> Iterator[str]:
     if plan.proposals:
         yield f"All of it takes about {duration(plan.cost_s)}."
     yield "Assumed: " + " ".join(plan.assumptions)
-    yield "What would show this plan wrong: " + " ".join(plan.falsified_by)
+    yield "What would show that this plan is wrong: " + " ".join(plan.falsified_by)
 
 
 _TESTS_SHOWN = 3

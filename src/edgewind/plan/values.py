@@ -42,7 +42,9 @@ class PlannedMeasurement(BaseModel):
     model_config = ConfigDict(frozen=True)
 
     kind: Kind = Field(description="What to take.")
-    about: str = Field(description="What it tells of: maximising pressure, difference of sweeps, or drag and pivot.")
+    about: str = Field(
+        description="What it gives information on: maximising pressure, difference of sweeps, or drag and pivot."
+    )
     pressure_pa: float = Field(description="Pressure at which to measure, Pa; of a sweep, the first.")
     pressures_pa: tuple[float, ...] = Field(description="All pressures of a sweep, Pa, in order; else that one.")
     why: str = Field(description="Reason for it in one sentence.")
@@ -90,8 +92,8 @@ class PlanResult(BaseModel):
         "the batch."
     )
     floor_relative_width: float = Field(description="Part of that width that no reading can narrow.")
-    assumptions: tuple[str, ...] = Field(description="What the plan rests on.")
-    falsified_by: tuple[str, ...] = Field(description="What would show the plan wrong.")
+    assumptions: tuple[str, ...] = Field(description="Assumptions of the plan.")
+    falsified_by: tuple[str, ...] = Field(description="Observations that would show that the plan is wrong.")
 
 
 @dataclass(frozen=True, eq=False)

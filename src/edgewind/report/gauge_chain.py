@@ -1,4 +1,4 @@
-"""The way from the gauge's voltage to the pressure of the gas, in words."""
+"""Steps from the gauge's voltage to the pressure of the gas, as sentences."""
 
 from __future__ import annotations
 
@@ -28,17 +28,17 @@ _ARTICLE = {
 def _kind(gauge: Gauge) -> str:
     name = _ARTICLE[gauge.principle]
     if gauge.kind == "display":
-        return f"{name}, read off its display."
+        return f"{name}, read from its display."
     low, high = _of(gauge.signal_low, "V"), _of(gauge.signal_high, "V")
     return (
-        f"{name} with a {gauge.kind} output, trusted from {low} to {high}; outside, a reading is flagged and gives "
+        f"{name} with a {gauge.kind} output, valid from {low} to {high}; a reading outside is flagged and has "
         "no pressure."
     )
 
 
 def _transfer(gauge: Gauge) -> str:
     words = _TRANSFER.get(gauge.kind)
-    said = words(gauge) if words else "Transfer function as the bench file gives it"
+    said = words(gauge) if words else "Transfer function as stated in bench.toml"
     return f"{said}; standard uncertainty {100 * gauge.transfer_uncertainty.value:.2g} %."
 
 
@@ -64,13 +64,13 @@ def _ion_current(gauge: Any) -> str:
 def _table(gauge: Any) -> str:
     (first_v, first_pa), (last_v, last_pa) = gauge.points[0], gauge.points[-1]
     return (
-        f"Transfer function: the owner's table of {len(gauge.points)} pairs from {format_number(first_v)} V, "
-        f"{format_number(first_pa)} Pa to {format_number(last_v)} V, {format_number(last_pa)} Pa, smooth between them"
+        f"Transfer function: the table of {len(gauge.points)} points in bench.toml, from {format_number(first_v)} V, "
+        f"{format_number(first_pa)} Pa to {format_number(last_v)} V, {format_number(last_pa)} Pa, interpolated smoothly"
     )
 
 
 def _display(gauge: Any) -> str:
-    return "The pressure is taken as displayed"
+    return "The displayed pressure is used"
 
 
 _TRANSFER: dict[str, Callable[[Any], str]] = {
@@ -85,7 +85,7 @@ _TRANSFER: dict[str, Callable[[Any], str]] = {
 def _correction(bench: Bench) -> str:
     correction = bench.gauge.correction
     if correction is None:
-        return "Correction: none; no comparison with a reference gauge is given."
+        return "Correction: none; bench.toml states no comparison with a reference gauge."
     source = f" ({correction.source})" if correction.source else ""
     slope = (
         f", times (indicated pressure / {_of(correction.pivot, 'Pa')}) to the power {_of(correction.slope)}"
@@ -94,17 +94,17 @@ def _correction(bench: Bench) -> str:
     )
     return (
         f"Correction from a comparison with a reference gauge{source}: times {_of(correction.factor)}{slope}. Its "
-        "uncertainty takes the place of the transfer function's."
+        "uncertainty replaces that of the transfer function."
     )
 
 
 def _gas_factor(bench: Bench) -> str:
     gas = bench.gas.gas.name
     if bench.gauge.principle == "diaphragm" and bench.gauge.gas_factor is None:
-        return f"Gas factor: 1, for a diaphragm reads the same in every gas; here {gas}."
-    origin = "as the bench file gives it" if bench.gauge.gas_factor is not None else "from published sensitivities"
+        return f"Gas factor: 1, since a diaphragm gauge reads the same in every gas; here {gas}."
+    origin = "as stated in bench.toml" if bench.gauge.gas_factor is not None else "from published sensitivities"
     if bench.gauge.gas_factor is None and bench.gas_factor == Measured(1.0):
-        origin = "for it is calibrated in nitrogen or air"
+        origin = "since it is calibrated in nitrogen or air"
     return f"Gas factor for {gas}: {_of(bench.gas_factor)}, {origin}."
 
 
@@ -116,8 +116,8 @@ def _transpiration(bench: Bench) -> tuple[str, ...]:
     thin = 100 * (math.sqrt(warm.value / chamber.value) - 1)
     return (
         f"Thermal transpiration: the gauge is at {_of(warm, 'K')} behind a tube of {_of(tube, 'm')}, the chamber at "
-        f"{_of(chamber, 'K')}; it would read {thin:+.2g} % in the thinnest gas, and less in denser gas, which is taken "
-        "off.",
+        f"{_of(chamber, 'K')}. Its error, {thin:+.2g} % in the limit of thin gas and smaller in denser gas, is "
+        "corrected.",
     )
 
 

@@ -19,7 +19,7 @@ def _limits(found: Findings) -> Iterator[str]:
     rotor = parameters_of(bench)
     response = response_of(rotor)
     yield (
-        f"The sizes of the mechanisms rest on the response of the gas to {_vane(rotor)}, computed by the kinetic "
+        f"The sizes of the mechanisms depend on the response of the gas to {_vane(rotor)}, computed by the kinetic "
         f"solver ({response.source}). It is valid for Knudsen numbers from "
         f"{format_number(response.least_knudsen, 2)} up."
     )
@@ -34,28 +34,28 @@ def _limits(found: Findings) -> Iterator[str]:
     fitted = None if found.explanation is None else found.explanation.fit
     if fitted is None and bench.rotor.pivot_dry_torque is None and bench.rotor.pivot_viscous is None:
         yield (
-            "Friction of the pivot is neither stated nor fitted, so the torque needed is at least the one that the "
-            "ratios are taken of."
+            "Friction of the pivot is neither stated nor fitted, so the torque to which the sizes are compared is a "
+            "lower bound of the torque needed."
         )
     yield (
         "The mean free path is that of hard spheres with the viscosity of the real gas. Other definitions differ by "
-        "some ten per cent; the Knudsen number moves with them."
+        "tens of per cent, and so do Knudsen numbers based on them."
     )
     if found.optimum.curve is not None:
         yield (
-            "The curve is a smooth interpolation of the readings and not a law of physics. It holds within the "
-            "measured pressures only."
+            "The curve is a smooth interpolation of the readings and not a law of physics. It is valid only within "
+            "the measured pressures."
         )
     force = None if found.explanation is None else found.explanation.force_optimum
     if force is not None and force.found:
         yield (
-            "The pressure of greatest torque rests on the drag of the gas, which speeds do not show. On invented "
-            "rotors whose gas differs from the model by up to 25 %, its 90 % interval held the truth in 94 of 100, and "
-            "lay below it in most of the others."
+            "The pressure of greatest torque depends on the drag of the gas, which speeds do not show. For invented "
+            "rotors whose gas differs from the model by up to 25 %, its 90 % interval contained the true value in 94 "
+            "of 100 cases."
         )
     yield (
-        "Away from the vanes the gas is taken as uniform, at the temperature and with the composition that bench.toml "
-        "states."
+        "Away from the vanes the gas is assumed to be uniform, with the temperature and composition stated in "
+        "bench.toml."
     )
 
 

@@ -276,14 +276,14 @@ def _mechanism_row(claim: Claim) -> MechanismRow:
 def _needed(findings: Findings) -> str:
     need = findings.need
     if need is None:
-        return "Too few readings of a moving rotor lie within the response of the gas, so sizes are not compared."
+        return "Sizes are not compared: too few readings of a moving rotor are within the range of the gas response."
     low, high = (format_number(end, 2) for end in need.interval_n_m)
-    pivot = "the gas and the stated friction of the pivot" if need.pivot_included else "the gas, the pivot left out"
+    pivot = "the gas and the stated friction of the pivot" if need.pivot_included else "the gas, without the pivot"
     return raise_exponents(
         f"Sizes are compared at the fastest reading, at {format_number(need.pressure_pa, 3)} Pa (line {need.line} of "
-        f"readings.csv). To keep the rotor turning there against {pivot} takes a torque of "
-        f"{format_number(need.torque_n_m, 2)} N m ({100 * need.level:g} % interval {low} to {high} N m): this is the "
-        "torque needed, of which the ratios are taken."
+        f"readings.csv). The torque needed to keep the rotor turning there against {pivot} is "
+        f"{format_number(need.torque_n_m, 2)} N m ({100 * need.level:g} % interval {low} to {high} N m). The ratios "
+        "in the table are relative to it."
     )
 
 
@@ -299,8 +299,8 @@ def _bench_rows(findings: Findings) -> list[tuple[str, str]]:
         ),
         (
             "faces",
-            f"absorptance {_of(rotor.dark_absorptance)} dark and {_of(rotor.bright_absorptance)} bright; seen to "
-            f"lead: {rotor.leading_face}",
+            f"absorptance {_of(rotor.dark_absorptance)} dark and {_of(rotor.bright_absorptance)} bright; leading face: "
+            f"{rotor.leading_face}",
         ),
         (
             "light",

@@ -70,7 +70,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
     sentences : edgewind.evidence.sentences.Sentences or None
         Three sentences that can be said aloud; null without a fit.
     tensions : list of edgewind.evidence.tensions.Tension
-        What of the study does not go together, with what would resolve it; empty where all goes together.
+        Contradictions within the study, each with what would resolve it; empty without any.
     tests : list of edgewind.evidence.deliberate.DeliberateTest
         Tests made on purpose: what each mechanism must show, and what was seen.
     tests_together : edgewind.evidence.deliberate.TestWeights or None

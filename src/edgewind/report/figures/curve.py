@@ -281,7 +281,7 @@ def caption_curve(findings: Findings) -> str:
         else ""
     )
     hidden = int((~drawable(readings)).sum())
-    absent = f" Not drawn, for want of a pressure or a speed: {hidden} of {len(readings)} readings." if hidden else ""
+    absent = f" Not drawn, without pressure or speed: {hidden} of {len(readings)} readings." if hidden else ""
     if optimum.curve is None:
         line = " There is no curve, because there are too few usable readings."
     elif optimum.found:

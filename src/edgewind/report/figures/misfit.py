@@ -1,4 +1,4 @@
-"""What the physics misses: readings over the prediction without its smooth errors, with the band that the fit found."""
+"""Misfit of the physical model: readings over the prediction without smooth errors, with the band of the fit."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def draw_misfit(findings: Findings, palette: Palette, size: Size) -> Figure | No
     )  # fmt: skip
     if size.titled:
         figure.text(
-            left / size.width_em, 1 - 1.1 / size.height_em, f"{findings.experiment.name}: what the physics misses",
+            left / size.width_em, 1 - 1.1 / size.height_em, f"{findings.experiment.name}: misfit of the model",
             fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
         )  # fmt: skip
     return figure

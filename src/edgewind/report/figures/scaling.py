@@ -38,7 +38,7 @@ def draw_scaling(laws: Sequence[Scaling], palette: Palette, size: Size) -> Figur
     axes.set_axisbelow(True)
     left = 1.6 / size.width_em if size.titled else 0.6 / size.width_em
     if size.titled:
-        words = "Where the optima go as the vane grows"
+        words = "Optima against the width of the vane"
         figure.text(left, 1 - 1.1 / size.height_em, words, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
     handles, labels = axes.get_legend_handles_labels()
     figure.legend(

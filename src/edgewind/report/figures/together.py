@@ -156,7 +156,7 @@ def caption_together(many: Sequence[Findings]) -> str:
     return (
         "Left (on a narrow screen: above), speed against pressure; right (below), the same readings against the "
         "Knudsen number with the vane's width. Upright lines stand at the optima, in the shade of their intervals. "
-        "Curves that fell on one another on the right would speak for a law in the Knudsen number alone."
+        "Curves that coincide on the right would indicate that the Knudsen number alone decides."
     )
 
 

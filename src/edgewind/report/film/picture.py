@@ -495,7 +495,7 @@ def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> str:
     who = "heat" if known.lines == "heat_flux" else "gas"
     lines = (
         (
-            f"Between neighbouring lines flows {_part(LINES)} of the gas that goes round."
+            f"Between neighbouring lines flows {_part(LINES)} of the circulating gas."
             if known.lines == "velocity"
             else "Between neighbouring lines flows the same amount of heat."
         )
@@ -507,7 +507,7 @@ def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> str:
         "flow": "Every value is per U/v₀, U the vane's velocity and v₀ = √(2kT₀/m): multiply by yours.",
         "warm": "Every value is per ΔT/T₀ of the vane above its room: multiply by yours.",
     }[first.drive]
-    roots = "" if known.signed else "The colours are even in the square root."
+    roots = "" if known.signed else "The colours are linear in the square root."
     if specks:
         lines += " Specks drift as the gas does, fast where it is fast."
     acting = "heat" if words.acts == "heat" else "push"
