@@ -8,7 +8,9 @@ import pytest
 from support.deliberate import CAUSES, invented_tests
 
 from edgewind.cautions import HAZARDS
-from edgewind.evidence.deliberate import DRAUGHT, PIVOT, deliberate_tests, weigh_tests, weigh_with_tests
+from edgewind.evidence.deliberate import deliberate_tests
+from edgewind.evidence.deliberate_results import DRAUGHT, PIVOT
+from edgewind.evidence.deliberate_weights import weigh_tests, weigh_with_tests
 from edgewind.evidence.findings import find
 from edgewind.evidence.next_test import propose_tests
 from edgewind.evidence.sentences import sentences_of

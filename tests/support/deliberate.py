@@ -11,7 +11,9 @@ from pathlib import Path
 
 import numpy as np
 
-from edgewind.evidence.deliberate import DRAUGHT, PIVOT, DeliberateTest, TestWeights, deliberate_tests, weigh_tests
+from edgewind.evidence.deliberate import deliberate_tests
+from edgewind.evidence.deliberate_results import DRAUGHT, PIVOT, DeliberateTest, TestWeights
+from edgewind.evidence.deliberate_weights import weigh_tests
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import read_experiment
 from edgewind.virtual.hidden_rotor import BenchConditions, HiddenRotor

@@ -15,7 +15,8 @@ from pydantic import Field
 from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_downs
-from edgewind.evidence.deliberate import DeliberateTest, TestWeights, tensions_of_tests, weigh_with_tests
+from edgewind.evidence.deliberate_results import DeliberateTest, TestWeights
+from edgewind.evidence.deliberate_weights import tensions_of_tests, weigh_with_tests
 from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare_all, prepare_likelihood
 from edgewind.evidence.fit_check import Residuals, residuals
 from edgewind.evidence.mechanism_case import DRAWS, REACH, MechanismCase, case_of, drawn_rotor

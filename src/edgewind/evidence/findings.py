@@ -10,7 +10,8 @@ import pandas as pd
 
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_downs
-from edgewind.evidence.deliberate import AGAINST_TESTS, DeliberateTest, TestWeights, tensions_of_tests, weigh_with_tests
+from edgewind.evidence.deliberate_results import DeliberateTest, TestWeights
+from edgewind.evidence.deliberate_weights import AGAINST_TESTS, tensions_of_tests, weigh_with_tests
 from edgewind.evidence.explain import Explanation, Progress, explain, explain_all
 from edgewind.evidence.fit import STEPS
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum

@@ -10,15 +10,9 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.errors import InputError
-from edgewind.evidence.deliberate import (
-    CANDIDATES,
-    CONSTANT,
-    TestBench,
-    bench_of_tests,
-    kind_of,
-    log_densities,
-    predicted_speeds,
-)
+from edgewind.evidence.deliberate import log_densities
+from edgewind.evidence.deliberate_prediction import CANDIDATES, CONSTANT, TestBench, bench_of_tests, predicted_speeds
+from edgewind.evidence.deliberate_results import kind_of
 from edgewind.evidence.usual import LEAST_SPREAD
 from edgewind.formatting import RPM_PER_RAD_S, format_interval
 from edgewind.rotor import RotorParameters, parameters_of

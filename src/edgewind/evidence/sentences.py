@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim
-from edgewind.evidence.deliberate import CHILLED_IN_THE_DARK, DeliberateTest, speed_against
+from edgewind.evidence.deliberate_results import CHILLED_IN_THE_DARK, DeliberateTest, speed_against
 from edgewind.evidence.draws import draws_of
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.optimum import Optimum

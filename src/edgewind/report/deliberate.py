@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from edgewind.evidence import Findings
-from edgewind.evidence.deliberate import DeliberateTest
+from edgewind.evidence.deliberate_results import DeliberateTest
 from edgewind.formatting import RPM_PER_RAD_S, format_number
 
 

@@ -71,9 +71,9 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
         Three sentences that can be said aloud; null without a fit.
     tensions : list of edgewind.evidence.tensions.Tension
         Contradictions within the study, each with what would resolve it; empty without any.
-    tests : list of edgewind.evidence.deliberate.DeliberateTest
+    tests : list of edgewind.evidence.deliberate_results.DeliberateTest
         Tests made on purpose: what each mechanism must show, and what was seen.
-    tests_together : edgewind.evidence.deliberate.TestWeights or None
+    tests_together : edgewind.evidence.deliberate_results.TestWeights or None
         What the tests say together.
     optimum : _optimum
         The pressure at which the rotor turns fastest.

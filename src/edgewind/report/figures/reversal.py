@@ -7,7 +7,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from edgewind.evidence import Findings
-from edgewind.evidence.deliberate import DRAUGHT, PIVOT, DeliberateTest
+from edgewind.evidence.deliberate_results import DRAUGHT, PIVOT, DeliberateTest
 from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes

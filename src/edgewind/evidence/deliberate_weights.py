@@ -1,0 +1,152 @@
+"""Weights of the mechanisms by all tests made on purpose, and the verdicts that follow."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from edgewind.evidence.claims import Claim, Verdict
+from edgewind.evidence.deliberate import deliberate_tests
+from edgewind.evidence.deliberate_results import DECISIVE, DeliberateTest, TestWeights, list_of_names
+from edgewind.evidence.tensions import Tension
+from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, raise_exponents
+from edgewind.rotor import (
+    RotorParameters,
+)
+from edgewind.signals import Experiment
+
+AGAINST_TESTS = "curve against tests"
+
+
+class Weighed(NamedTuple):
+    """Claims with the tests among their reasons, the tests, and all of them together."""
+
+    claims: tuple[Claim, ...]
+    tests: tuple[DeliberateTest, ...]
+    weights: TestWeights
+
+
+def weigh_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
+    """Return the likelihood of all tests under each mechanism, and the test that weighed most."""
+    if not tests:
+        return TestWeights(log_likelihood={}, ruled_out=(), weightiest=None, why="")
+    names = tests[0].log_evidence.keys()
+    total = {name: sum(test.log_evidence[name] for test in tests) for name in names}
+    best = max(total.values())
+    total = {name: round(value - best, 3) for name, value in total.items()}
+    spreads = [max(test.log_evidence.values()) - min(test.log_evidence.values()) for test in tests]
+    most = int(np.argmax(spreads))
+    against = tests[most].against
+    which = f"line {tests[most].lines[0]} ({tests[most].kind})"
+    if spreads[most] < 1:
+        why = "No test made on purpose distinguishes between the mechanisms"
+    elif against:
+        why = f"The most decisive test is {which}: it is evidence against {list_of_names(against)}"
+    else:
+        why = f"The most decisive test is {which}, by a factor of {format_number(float(np.exp(spreads[most])), 2)}"
+    ruled_out = tuple(
+        name
+        for name, weight in total.items()
+        if weight < -DECISIVE and any(not test.predicted[name].agrees for test in tests)
+    )
+    return TestWeights(log_likelihood=total, ruled_out=ruled_out, weightiest=most, why=raise_exponents(why + "."))
+
+
+def weigh_with_tests(
+    claims: Sequence[Claim],
+    experiment: Experiment,
+    rotor: RotorParameters | None = None,
+    *,
+    in_fit: Collection[int] = (),
+) -> Weighed:
+    """Return the claims with what the tests made on purpose say of each, and the tests.
+
+    The logarithms of the likelihoods of curve and tests add up, mechanism by mechanism. A mechanism that a test
+    disagrees with, and that all tests leave less than 1 in 20, is ruled out. One that could not be decided and that the
+    tests keep, while they rule rivals out, is compatible, unless curve and tests together leave it less than 1 in 20.
+
+    Parameters
+    ----------
+    claims : sequence of Claim
+        Every mechanism, weighed on the curve.
+    experiment : Experiment
+        Its tests.
+    rotor : RotorParameters, optional
+        Draws of the rotor; see :func:`deliberate_tests`.
+    in_fit : collection of int
+        Lines of readings.csv whose runs the fits of the curve have in them: with the curve they count once.
+    """
+    tests = deliberate_tests(experiment, rotor)
+    weights = weigh_tests(tests)
+    besides = {
+        name: sum(test.log_evidence[name] for test in tests if not set(test.lines) & set(in_fit))
+        for name in weights.log_likelihood
+    }
+    curve = {claim.name: claim.log_evidence for claim in claims if claim.log_evidence is not None}
+    best = max((value for name, value in curve.items() if name in besides), default=0.0)
+    combined = {name: round(curve[name] - best + value, 3) for name, value in besides.items() if name in curve}
+    top = max(combined.values(), default=0.0)
+    weights = weights.model_copy(update={"with_curve": {name: value - top for name, value in combined.items()}})
+    return Weighed(tuple(_with_tests(claim, tests, weights) for claim in claims), tests, weights)
+
+
+def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeights) -> Claim:
+    if claim.name not in weights.log_likelihood:
+        return claim
+    weight = weights.log_likelihood[claim.name]
+    of_tests = f"{len(tests)} test{'s' if len(tests) > 1 else ''} made on purpose"
+    if claim.name in weights.ruled_out:
+        worst = min(tests, key=lambda test: test.log_evidence[claim.name])
+        seen, stated = worst.seen.speed_rad_s, worst.predicted[claim.name].interval_rad_s
+        low, high = (RPM_PER_RAD_S * end for end in stated)
+        states = f"it would give {format_interval(low, high)} rpm" if low or high else "the rotor would stand still"
+        words = (
+            f"In the test of line {worst.lines[0]} ({worst.kind}) {states} and "
+            f"{format_number(RPM_PER_RAD_S * seen, 3)} rpm was observed; over {of_tests} ln(likelihood) is "
+            f"{format_number(-weight, 3)} below the best, so it is ruled out as the main drive."
+        )
+        return claim.model_copy(update={"verdict": "ruled out", "why": f"{words} {claim.why}"})
+    if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
+        return claim
+    # the test in full where it is explained best; others need not say it again
+    words = f"{weights.why} {tests[weights.weightiest or 0].why}" if weight == 0 else weights.why
+    contradicted = weights.with_curve.get(claim.name, 0.0) < -DECISIVE
+    undecided = claim.verdict == "cannot tell" and not contradicted
+    verdict: Verdict = "compatible" if undecided else claim.verdict
+    return claim.model_copy(update={"verdict": verdict, "why": f"{words} {claim.why}"})
+
+
+def tensions_of_tests(claims: Sequence[Claim], weights: TestWeights) -> tuple[Tension, ...]:
+    """Return where the tests contradict what the curve said: what it calls sufficient, or rules out.
+
+    What the curve rules out is a contradiction only where nothing that it leaves open explains the tests as well.
+    """
+    found = []
+    left_open = [
+        weights.log_likelihood[claim.name]
+        for claim in claims
+        if claim.verdict != "ruled out" and claim.name in weights.log_likelihood
+    ]
+    explained = max(left_open, default=-np.inf) > -1
+    for claim in claims:
+        if claim.name in weights.ruled_out and claim.verdict in ("sufficient", "contributes"):
+            why = f"the curve calls {claim.name} {claim.verdict}, and the tests made on purpose rule it out"
+        elif (
+            not explained
+            and claim.verdict == "ruled out"
+            and weights.ruled_out
+            and weights.log_likelihood.get(claim.name) == 0
+        ):
+            why = f"the curve rules {claim.name} out, and the tests made on purpose are explained best by it"
+        else:
+            continue
+        found.append(
+            Tension(
+                about=f"{claim.name}: {AGAINST_TESTS}",
+                why=f"{why[0].upper()}{why[1:]}.",
+                resolve="Repeat the most decisive test, and state the values that bench.toml leaves out.",
+            )
+        )
+    return tuple(found)
