@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
+from edgewind.extras import MissingExtraError
 from edgewind.kinetics import sweeps
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.geometry import Room, Shape, strip_grid, thick_strip_grid
@@ -85,6 +88,19 @@ def test_a_kernel_that_numba_refuses_gives_way_to_the_plain_sweep_with_a_warning
     with pytest.warns(sweeps.SlowSweepWarning, match="hundred times slower"):
         answer = solve(case, Resolution(0.1, 2, speeds=2), ("faces",), tolerance=1e-2)[0]
     assert -answer.force == pytest.approx(0.25, rel=1e-9)
+
+
+def test_a_kernel_without_a_plain_form_that_numba_refuses_says_what_to_install(monkeypatch):
+    """When the kernel is loaded, as when vector types are refused, and when it is first compiled."""
+    numba = pytest.importorskip("numba")
+
+    def refuse(*arguments):
+        raise numba.core.errors.TypingError("no intrinsic")
+
+    for load in (lambda name: SimpleNamespace(sweep=refuse, sweep_each=refuse), lambda name: SimpleNamespace()):
+        monkeypatch.setattr(sweeps, "import_module", load)
+        with pytest.raises(MissingExtraError, match=r"does not compile 'space_kernel'.*edgewind\[solve\]"):
+            sweeps.compiled("space_kernel")()
 
 
 @pytest.mark.parametrize("boxes", [1, 2])

@@ -5,9 +5,10 @@ from __future__ import annotations
 import warnings
 from collections.abc import Callable
 from importlib import import_module
+from importlib.metadata import version
 from typing import Any
 
-from edgewind.extras import need
+from edgewind.extras import MissingExtraError, need
 from edgewind.kinetics import plane_plain
 
 PLANE = "edgewind.kinetics.plane_kernel"
@@ -23,17 +24,37 @@ def plane_sweep(*arguments: Any) -> None:
     _sweep(PLANE, plane_plain.sweep, arguments)
 
 
-def compiled(kernel: str, name: str = "sweep") -> Callable[..., None]:
+def compiled(kernel: str, name: str = "sweep") -> Callable[..., Any]:
     """Return a compiled function of a kernel that has no plain form.
 
     Raises
     ------
     MissingExtraError
-        Numba is not installed.
+        Numba is not installed, or its version does not compile the kernel; the latter may show at the first call.
     """
     need("numba", extra="solve", purpose="to solve for the gas in space or round a whole rotor")
-    found: Callable[..., None] = getattr(import_module(f"edgewind.kinetics.{kernel}"), name)
-    return found
+    from numba.core.errors import NumbaError
+
+    try:
+        function = getattr(import_module(f"edgewind.kinetics.{kernel}"), name)
+    except (ImportError, AttributeError, TypeError) as error:
+        raise _unsuitable(kernel, error) from error
+
+    def run(*arguments: Any) -> Any:
+        try:
+            return function(*arguments)
+        except (NumbaError, NotImplementedError) as error:
+            raise _unsuitable(kernel, error) from error
+
+    return run
+
+
+def _unsuitable(kernel: str, error: Exception) -> MissingExtraError:
+    problem = str(error).strip().split("\n", 1)[0]
+    return MissingExtraError(
+        f"Numba {version('numba')} does not compile '{kernel}' ({type(error).__name__}: {problem}); "
+        'install a version that does: pip install "edgewind[solve]"'
+    )
 
 
 def _sweep(kernel: str, plain: Callable[..., None], arguments: tuple[Any, ...]) -> None:
