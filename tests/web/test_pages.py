@@ -340,8 +340,8 @@ def test_rotors_are_compared_taken_in_and_taken_home(
     expect(page.locator("#study-ended")).to_contain_text("The study was cancelled.")
     # a folder is taken into the book, and an experiment comes home as a folder
     page.goto(pages.url + "/books")
-    page.get_by_role("button", name="Take wide into a book").click()
-    page.get_by_role("button", name="Take it in").click()
+    page.get_by_role("button", name="import into a book: wide").click()
+    page.get_by_role("button", name="Import", exact=True).click()
     page.wait_for_url("**/books/lab.book/wide")
     with page.expect_download() as kept:
         page.get_by_role("link", name="Export as a folder").click()

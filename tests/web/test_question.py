@@ -279,7 +279,7 @@ def test_a_study_and_a_fit_are_cancelled_and_started_again(
     expect(page.locator("#study-state")).to_have_text("Waiting for its turn…")
     page.get_by_role("button", name="Cancel the study").click()
     expect(page.locator("#study-ended")).to_contain_text("The study was cancelled.")
-    expect(page.locator("#mechanisms")).to_contain_text("There is no study to weigh them on.")
+    expect(page.locator("#mechanisms")).to_contain_text("Mechanisms are compared once there is a study.")
     expect(page.locator("#study-stop")).to_be_hidden()
     assert pages.told(f"/api/studies/{ahead.id}")["state"] in ("waiting", "running")
     with page.expect_response(lambda answer: answer.url.endswith("/api/studies")) as answered:

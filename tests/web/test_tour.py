@@ -40,7 +40,7 @@ def take_the_tour(pages: Any, visit: Callable, width: int, root: Path, *, books:
     expect(tour).to_contain_text("Tour, step 1 of 5")
     expect(tour).to_contain_text("invented: nothing in it was measured")
     assert len(list(root.glob("*.book"))) == books, "nothing is made before it is asked for"
-    page.get_by_role("button", name="Put the invented example here").focus()
+    page.get_by_role("button", name="Copy the invented example here").focus()
     page.keyboard.press("Enter")
     for step, (title, where) in enumerate(
         [("At the bench", "/bench/"), ("The question", "/question/"), ("What if", "/question/"),
@@ -70,12 +70,12 @@ def test_the_tour_is_left_and_found_again(serve: Callable, visit: Callable, tmp_
     page: Page = window.page
     page.goto(pages.url)
     tour = page.get_by_role("complementary")
-    tour.get_by_role("button", name="Put the invented example here").click()
+    tour.get_by_role("button", name="Copy the invented example here").click()
     expect(tour).to_contain_text("step 2 of 5")
     # on another page it says where it stands
     page.goto(pages.url + "/gas")
     expect(tour).to_contain_text("step 2 of 5")
-    tour.get_by_role("button", name="Go on with the tour").click()
+    tour.get_by_role("button", name="Continue the tour").click()
     expect(tour.get_by_role("heading", name="At the bench")).to_be_focused()
     page.keyboard.press("Escape")
     expect(tour).to_be_hidden()
@@ -85,7 +85,7 @@ def test_the_tour_is_left_and_found_again(serve: Callable, visit: Callable, tmp_
     page.get_by_role("button", name="Tour").click()
     expect(tour).to_contain_text("step 1 of 5")
     # the example is there already: it is found, not made again
-    tour.get_by_role("button", name="Put the invented example here").click()
+    tour.get_by_role("button", name="Copy the invented example here").click()
     expect(tour).to_contain_text("step 2 of 5")
     assert [path.name for path in tmp_path.glob("*.book")] == [f"{EXAMPLE}.book"]
     tour.get_by_role("button", name="Back").click()

@@ -102,7 +102,7 @@ function showNow() {
     meter.value = !drift ? 0 : drift.steady ? 1 : drift.bound ? Math.min(drift.margin / drift.bound, 0.98) : 0.02;
     meter.title = drift?.bound
       ? `drift over a dwell below ${number(100 * drift.bound, 2)} %, allowed ${number(100 * drift.margin, 2)} %`
-      : "nothing known yet";
+      : "no data yet";
     meter.textContent = meter.title;
   }
   byId("now-steady-more").textContent = found
@@ -244,11 +244,11 @@ function showRows() {
     label:
       `Speed against ` +
       `${axis === "kn" ? "Knudsen number" : axis === "path" ? "mean free path" : "pressure"}, ${list.length} ` +
-      `readings so far; the last ones stand in the table below`,
+      `readings so far; the latest are in the table below`,
     x: across,
     y: { title: `speed (${unitOf("speed")})` },
     series: seriesOf(list, bench, axis, { fresh }),
-    empty: "The first reading will stand here.",
+    empty: "The first reading will appear here.",
     marks: target?.pressure_pa ? [{ x: across.of(target.pressure_pa), tone: "blue", dash: true, words: "next" }] : [],
   });
   fillTable(byId("readings").tBodies[0], list.slice(-12).reverse(), ways);

@@ -133,7 +133,7 @@ export function dropZone(here, sheet) {
     for (const entry of list.querySelectorAll("li[data-name]")) fill(entry, byName.get(entry.dataset.name));
     const notes = [
       `${one.rows.length} row${one.rows.length === 1 ? "" : "s"} read` +
-        (alone.length ? ": they stand in the sheet below, not stored yet" : ""),
+        (alone.length ? ": they are in the sheet below and not yet stored" : ""),
       ...one.guessed,
       ...(one.left_out.length ? ["left out: " + one.left_out.join(", ")] : []),
     ];

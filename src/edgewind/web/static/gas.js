@@ -113,7 +113,7 @@ async function look() {
     bar.max = told.all.length;
     bar.value = told.solved.length;
     byId("gas-state").textContent = busy
-      ? `Computed at ${told.solved.length} of ${told.all.length} Knudsen numbers; kept from then on.`
+      ? `Computed at ${told.solved.length} of ${told.all.length} Knudsen numbers; the results are then stored.`
       : told.state === "done"
         ? ""
         : told.problem + ".";

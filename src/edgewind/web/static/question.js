@@ -73,7 +73,7 @@ function endedWithout(problem) {
   byId("study-ended").classList.toggle("bad", Boolean(problem));
   byId("study-ended-text").textContent = text;
   if (!result) {
-    byId("mechanisms").replaceChildren(make("p", { class: "soft" }, "There is no study to weigh them on."));
+    byId("mechanisms").replaceChildren(make("p", { class: "soft" }, "Mechanisms are compared once there is a study."));
     curve.show({ x: {}, y: {}, series: [], empty: "The readings are drawn once there is a study of them." });
   }
   say(text);
@@ -111,7 +111,7 @@ function showStudy() {
         make(
           "p",
           { class: "note" },
-          make("strong", {}, `Does not go together, ${tension.about}: `),
+          make("strong", {}, `Contradiction, ${tension.about}: `),
           inChosenUnits(`${tension.why} ${tension.resolve}`),
         ),
       );
@@ -191,7 +191,7 @@ function mechanisms(one) {
       make(
         "caption",
         { class: "soft" },
-        "Each candidate by its sign and its size: the torque that it could give over the torque needed.",
+        "Sign and size of each candidate; the size is its torque over the torque needed.",
       ),
       make("thead", {}, head),
       make("tbody", {}, ...body),

@@ -105,7 +105,7 @@ export function runPanel({ slug, experiment, give }) {
         },
       ],
       marks,
-      empty: "The first moment will stand here.",
+      empty: "The first speed will appear here.",
     });
     const warm = thinned(rows.filter((row) => row[ENVELOPE] !== null)).map((row) => [
       row[TIME] / scale,

@@ -8,7 +8,7 @@ const STEPS = [
     text:
       "Edgewind finds out why a rotor of thin vanes turns in thin gas, and at which pressure it turns fastest. " +
       "The tour goes through the pages with an example that is invented: nothing in it was measured.",
-    next: "Put the invented example here, and begin",
+    next: "Copy the invented example here and begin",
     show: "#begin-link",
   },
   {
@@ -24,15 +24,15 @@ const STEPS = [
     title: "The question",
     text:
       "The answer from the readings: the pressure at which it turns fastest with its interval, and each mechanism by " +
-      "what speaks for and against it. The report holds all of it, with figures and data.",
+      "the evidence for and against it. The report holds all of it, with figures and data.",
     show: "#answer",
   },
   {
     page: "question",
     title: "What if",
     text:
-      "Move a slider: both optima move at once, and the two levers that matter most stand first. Below, the envelope " +
-      "is chilled in the dark: which way the rotor then turns tells mechanisms apart.",
+      "Move a slider: both optima change at once; the two sliders with the greatest effect come first. Below, the " +
+      "envelope is chilled in the dark: the direction in which the rotor then turns distinguishes the mechanisms.",
     show: ".whatif",
   },
   {
@@ -105,7 +105,7 @@ function show(focused) {
       make(
         "p",
         { class: "row" },
-        make("button", { type: "button", class: "strong", onclick: () => go(step) }, "Go on with the tour"),
+        make("button", { type: "button", class: "strong", onclick: () => go(step) }, "Continue the tour"),
         away,
       ),
     );

@@ -227,7 +227,7 @@ function showCold() {
   const most = told.most_rad_s;
   byId("cold-words").textContent =
     Math.abs(most) < 1e-3
-      ? where + "the rotor stays where it is."
+      ? where + "the rotor does not turn."
       : where +
         `the ${most < 0 ? "dark" : "bright"} face leads, ` +
         `${most < 0 ? "it turns back" : "it turns as when lit"}, at most ` +
@@ -460,7 +460,7 @@ function basis(told) {
       ? ""
       : noFit
         ? `No fit could be made: ${noFit}.`
-        : "Weigh the mechanisms on a fit to have them of its posterior.",
+        : "“Weigh the mechanisms on a fit” gives intervals of its posterior.",
     `Maxima are sought between ${ends} ` +
       unitOf("pressure") +
       (least < told.level ? `; where fewer than ${level} of the draws have one there, there is no interval` : "") +
