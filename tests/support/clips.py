@@ -84,38 +84,52 @@ def render(scene: ClipScene, path: Path, seed: int = 0, quality: int = 25) -> Pa
         dx, dy = random.normal(0, scene.shake_px, 2) if scene.shake_px else (0.0, 0.0)
         px = x - width * scene.centre[0] - dx
         py = y - height * scene.centre[1] - dy
-        picture = np.zeros_like(px)
         row_time = time + scene.rolling * pace * y / height
-        for part in (np.arange(4) + 0.5) / 4:
-            turn = start + scene.turn_rate_hz * (row_time + part * scene.exposure * pace)
-            picture += (_from_side if scene.side else _from_above)(scene, turn, px, py) / 4
+        turns = [
+            start + scene.turn_rate_hz * (row_time + part * scene.exposure * pace) for part in (np.arange(4) + 0.5) / 4
+        ]
+        picture = (_from_side if scene.side else _from_above)(scene, turns, px, py)
         light = 1 + scene.flicker * np.sin(2 * np.pi * 100.0 * time + 0.3)
         frames[number] = np.clip((ground + picture) * light + random.normal(0, scene.noise, picture.shape), 0, 255)
     return encode(frames, scene.frame_rate_hz, path, quality)
 
 
 def _from_above(
-    scene: ClipScene, turn: NDArray[np.float32], px: NDArray[np.float32], py: NDArray[np.float32]
+    scene: ClipScene, turns: list[NDArray[np.float32]], px: NDArray[np.float32], py: NDArray[np.float32]
 ) -> NDArray[np.float32]:
-    """Return how much brighter than the ground the vanes make each pixel, seen from near the axis."""
+    """Return how much brighter than the ground the vanes make each pixel, seen from near the axis, over all turns."""
     py = py / scene.flatten
-    radius, angle = np.hypot(px, py), np.arctan2(py, px) / (2 * np.pi)
-    picture = np.zeros_like(px)
-    for vane in range(scene.vanes):
-        away = (angle - turn - vane / scene.vanes + 0.5) % 1.0 - 0.5
-        bar = np.clip((0.05 - np.abs(away)) * 2 * np.pi * np.maximum(radius, 4) / 2 + 0.5, 0, 1)
-        ring = (radius > 0.45 * scene.radius_px) & (radius < scene.radius_px)
-        picture += bar * ring * (70 + 70 * scene.unequal * (vane == 0))
+    radius = np.hypot(px, py)
+    ring = (radius > 0.45 * scene.radius_px) & (radius < scene.radius_px)  # nothing is drawn elsewhere
+    radius, angle = radius[ring], np.arctan2(py[ring], px[ring]) / (2 * np.pi)
+    picture, drawn = np.zeros_like(px), np.zeros_like(px[ring])
+    for turn in turns:
+        part = np.zeros_like(drawn)
+        for vane in range(scene.vanes):
+            away = (angle - turn[ring] - vane / scene.vanes + 0.5) % 1.0 - 0.5
+            bar = np.clip((0.05 - np.abs(away)) * 2 * np.pi * np.maximum(radius, 4) / 2 + 0.5, 0, 1)
+            part += bar * (70 + 70 * scene.unequal * (vane == 0))
+        drawn += part / len(turns)
+    picture[ring] = drawn
     return picture
 
 
 def _from_side(
-    scene: ClipScene, turn: NDArray[np.float32], px: NDArray[np.float32], py: NDArray[np.float32]
+    scene: ClipScene, turns: list[NDArray[np.float32]], px: NDArray[np.float32], py: NDArray[np.float32]
 ) -> NDArray[np.float32]:
-    """Return how much brighter than the ground the vanes make each pixel, seen from the side.
+    """Return how much brighter than the ground the vanes make each pixel, seen from the side, over all turns.
 
     To the left of the axis the camera sees the faces that look one way round, to the right those that look the other.
     """
+    picture = np.zeros_like(px)
+    for turn in turns:
+        picture += _side(scene, turn, px, py) / len(turns)
+    return picture
+
+
+def _side(
+    scene: ClipScene, turn: NDArray[np.float32], px: NDArray[np.float32], py: NDArray[np.float32]
+) -> NDArray[np.float32]:
     picture = np.zeros_like(px)
     row = turn[:, :1] if np.ndim(turn) else np.full((px.shape[0], 1), turn)
     angles = [2 * np.pi * (row + vane / scene.vanes) for vane in range(scene.vanes)]

@@ -1,22 +1,44 @@
-"""What each test costs: seconds of processor, with the programs that it started and that have ended.
+"""What each test costs: seconds of processor, with the programs that it started, whether they have ended or still run.
 
-``EDGEWIND_TEST_COST=cost.csv pytest tests/plan`` adds a line for each part of each test: seconds, part, test. What a
-test starts and another one ends, such as a browser, counts for the other one.
+``EDGEWIND_TEST_COST=cost.csv pytest tests/plan`` adds a line for each part of each test: seconds, part, test. A browser
+or a server that stays for later tests counts for each by what it does meanwhile; what ends with nobody waiting for it,
+such as the parts of a browser, takes nothing back.
 """
 
 from __future__ import annotations
 
+import os
 import resource
+from collections import defaultdict
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
+PROCESSES = Path("/proc")
+
 
 def _used() -> float:
-    """Return the seconds of processor of this process and of all that it started and waited for."""
+    """Return the seconds of processor of this process, of all that it started, and of what those started."""
     both = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-    return sum(one.ru_utime + one.ru_stime for one in both)
+    return sum(one.ru_utime + one.ru_stime for one in both) + _running()
+
+
+def _running() -> float:
+    """Return those of the programs that have not ended; 0 where processes are not listed as on Linux."""
+    children: dict[int, list[tuple[int, float]]] = defaultdict(list)
+    for folder in PROCESSES.glob("[0-9]*"):
+        with suppress(OSError):  # it ended just now
+            fields = (folder / "stat").read_text().rpartition(")")[2].split()
+            ticks = sum(map(int, fields[11:15]))  # its own, and those of its children that have ended
+            children[int(fields[1])].append((int(folder.name), ticks / os.sysconf("SC_CLK_TCK")))
+    used, parents = 0.0, [os.getpid()]
+    while parents:
+        for child, seconds in children[parents.pop()]:
+            used += seconds
+            parents.append(child)
+    return used
 
 
 class Cost:
@@ -43,4 +65,4 @@ class Cost:
             return (yield)
         finally:
             with self._file.open("a", encoding="utf-8") as file:
-                file.write(f"{_used() - before:.3f},{part},{item.nodeid}\n")
+                file.write(f"{max(_used() - before, 0.0):.3f},{part},{item.nodeid}\n")

@@ -33,3 +33,17 @@ def comes_to(place: Page | Locator, expression: str, wanted: Any, what: str = ""
     while (found := place.evaluate(expression)) != wanted:
         assert time.monotonic() < latest, f"{what or expression}: {found!r}, and not {wanted!r}"
         (place if isinstance(place, Page) else place.page).wait_for_timeout(50)
+
+
+def serious(page: Page, path: str, how: str, rules: tuple[str, ...] = ()) -> list[Any]:
+    """Return what axe-core finds that keeps somebody out, by some of its rules or by all."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    if not page.evaluate("'axe' in window"):  # it stays until another page is opened
+        page.evaluate(Axe().axe_script)
+    options = {"resultTypes": ["violations"]} | ({"runOnly": list(rules)} if rules else {})
+    return [
+        (path, how, one["id"], [node["html"][:120] for node in one["nodes"]][:3])
+        for one in page.evaluate("async (options) => (await axe.run(options)).violations", options)
+        if one["impact"] in ("serious", "critical")
+    ]

@@ -20,6 +20,7 @@ import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page
 from support.chromium import drag as onto_page
 
+from edgewind.bench import write_template
 from edgewind.book import open_book
 from edgewind.runner import Job, LocalRunner, Runner
 from edgewind.runner.base import Listener
@@ -133,16 +134,16 @@ def free_port() -> int:
 
 
 class LentRunner(Runner):
-    """A runner whose process serves one server of the pages after the other: its start is no part of any claim here."""
+    """A runner whose process serves every server of the pages: its start is no part of any claim here."""
 
     _made = itertools.count()
-    _resting: ClassVar[dict[int, list[LocalRunner]]] = {}
+    _shared: ClassVar[dict[int, LocalRunner]] = {}
 
     def __init__(self, processes: int, *, nice: int = 0) -> None:
         assert processes == 1
         # studies, films and intervals, in the order in which a server makes them
-        self._place = self._resting.setdefault(next(self._made) % 3, [])
-        self._runner = self._place.pop() if self._place else LocalRunner(1)
+        place = next(self._made) % 3
+        self._runner = self._shared.setdefault(place, LocalRunner(1))
         self._jobs: list[Job] = []
 
     @property
@@ -156,13 +157,11 @@ class LentRunner(Runner):
     def close(self) -> None:
         for job in self._jobs:
             job.cancel()
-        self._place.append(self._runner)
 
     @classmethod
     def end(cls) -> None:
-        for place in cls._resting.values():
-            while place:
-                place.pop().close()
+        while cls._shared:
+            cls._shared.popitem()[1].close()
 
 
 class Watched:
@@ -286,6 +285,13 @@ def one_server(one_root: Path) -> Iterator[Served]:
     """One server for all tests of this room that need no other."""
     with _serving(Served) as start:
         yield start(one_root)
+
+
+@pytest.fixture(scope="session")
+def mine(one_root: Path) -> Path:
+    """The folder of an experiment in that folder whose readings can be fitted: one study of it serves all tests."""
+    write_template(one_root / "mine")
+    return one_root / "mine"
 
 
 @pytest.fixture

@@ -10,11 +10,10 @@ from xml.etree import ElementTree
 from zipfile import ZipFile
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
-from support.pages import comes_to
+from support.pages import comes_to, serious
 
-from edgewind.bench import write_template
+from edgewind.bench import read_bench
 from edgewind.book import import_folder, open_book
 from edgewind.web import page as templates
 
@@ -275,11 +274,10 @@ def test_units_and_light_are_remembered(shared: Shared, visit: Callable) -> None
     expect(page.locator("html")).to_have_css("background-color", "rgb(20, 23, 28)")
 
 
-def test_what_is_asked_what_if_moves_both_optima(shared: Shared, visit: Callable) -> None:
-    fill(shared)
-    pages, window = shared.pages, visit()
+def test_what_is_asked_what_if_moves_both_optima(one_server: Any, mine: Path, visit: Callable) -> None:
+    window = visit()
     page: Page = window.page
-    page.goto(pages.url + f"/question/{shared.at}")
+    page.goto(one_server.url + "/question/mine/mine")
     strong = page.locator("#optima strong")
     expect(strong).to_have_count(3, timeout=60_000)
     settled = page.locator('body[data-whatif="settled"]')
@@ -293,12 +291,10 @@ def test_what_is_asked_what_if_moves_both_optima(shared: Shared, visit: Callable
     wider = strong.all_inner_texts()
     assert float(wider[0].split()[0]) < float(before[0].split()[0])  # a wider vane is fastest in thinner gas
     assert float(wider[1].split()[0]) < float(before[1].split()[0])
-    from edgewind.bench import parse_bench
     from edgewind.rotor import reach
     from edgewind.web.whatif import predict_changed
 
-    with open_book(shared.book) as book:
-        bench = parse_bench(book.contents("typed").bench.decode())
+    bench = read_bench(mine / "bench.toml")
     width = page.locator("#s1-out").inner_text().split()[0]
     same = predict_changed(bench, {"rotor.vane_width": f"{width} mm"})
     assert float(wider[0].split()[0]) == pytest.approx(same["optimum"]["pressure_pa"], rel=0.01)
@@ -351,7 +347,7 @@ def test_rotors_are_compared_taken_in_and_taken_home(
     assert window.complaints == []
 
 
-def test_every_page_is_open_to_everybody(shared: Shared, visit: Callable, one_root: Path) -> None:
+def test_every_page_is_open_to_everybody(shared: Shared, mine: Path, visit: Callable) -> None:
     """No serious finding of axe-core in light or dark, on a wide screen or a phone; no word outside a drawing.
 
     No element is wider than its container, at any width from a phone to a large screen.
@@ -359,10 +355,8 @@ def test_every_page_is_open_to_everybody(shared: Shared, visit: Callable, one_ro
     fill(shared)
     with open_book(shared.book, write=True) as book:
         book.exclude("typed", 2, "the door stood open")
-    pages, axe, at = shared.pages, Axe(), "/" + shared.at
+    pages, at = shared.pages, "/" + shared.at
     studied = "/question/mine/mine"  # one study for this and the tests of the question
-    if not (one_root / "mine").exists():
-        write_template(one_root / "mine")
     window = visit(color_scheme="light")
     page: Page = window.page
     found: list[Any] = []
@@ -388,18 +382,18 @@ def test_every_page_is_open_to_everybody(shared: Shared, visit: Callable, one_ro
             for fault in (WIDER, WORDS_OUTSIDE, CLOSED):  # charts are drawn anew for the width, in a frame to come
                 comes_to(page, fault, [], f"{path} at {width}")
         if path in ("/bench" + at, "/begin"):
-            found += serious(page, axe, path, "phone")
+            found += serious(page, path, "phone")
         page.set_viewport_size({"width": 1440, "height": 900})
-        found += serious(page, axe, path, "light")
+        found += serious(page, path, "light")
         if path in (studied, "/bench" + at, "/begin", "/gas"):  # every colour and kind of element is on these
             page.emulate_media(color_scheme="dark")
-            found += serious(page, axe, path, "dark", ("color-contrast",))  # nothing else changes with the light
+            found += serious(page, path, "dark", ("color-contrast",))  # nothing else changes with the light
             page.emulate_media(color_scheme="light")
     assert found == []
     # a window that opens over the page
     page.goto(pages.url + "/books" + at)
     page.get_by_role("button", name="Set reading 1 aside").click()
-    assert serious(page, axe, "/books" + at, "dialog") == []
+    assert serious(page, "/books" + at, "dialog") == []
     assert [one for one in window.complaints if "404" not in one] == []
 
 
@@ -432,16 +426,6 @@ WORDS_OUTSIDE = """() => [...document.querySelectorAll('svg.drawing')].flatMap(s
 })"""
 
 
-def serious(page: Page, axe: Axe, path: str, how: str, rules: tuple[str, ...] = ()) -> list[Any]:
-    """What axe-core finds that keeps somebody out, by some of its rules or by all."""
-    options = {"resultTypes": ["violations"]} | ({"runOnly": list(rules)} if rules else {})
-    return [
-        (path, how, one["id"], [node["html"][:120] for node in one["nodes"]][:3])
-        for one in axe.run(page, options=options).response["violations"]
-        if one["impact"] in ("serious", "critical")
-    ]
-
-
 def test_a_figure_is_opened_large_and_saved(shared: Shared, visit: Callable) -> None:
     """By keyboard; the files stand by themselves; and the cursor goes back to where it was."""
     fill(shared)
@@ -455,7 +439,7 @@ def test_a_figure_is_opened_large_and_saved(shared: Shared, visit: Callable) -> 
     large = page.get_by_role("dialog")
     expect(large.locator("svg.drawing .point").first).to_be_attached()
     comes_to(large.locator("svg.drawing"), "one => one.getBoundingClientRect().width > 1200", True)
-    assert serious(page, Axe(), "/books", "large figure") == []
+    assert serious(page, "/books", "large figure") == []
     with page.expect_download() as png:
         large.get_by_role("button", name="Save as PNG").click()
     content = Path(png.value.path()).read_bytes()

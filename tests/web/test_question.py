@@ -29,11 +29,9 @@ LONG = 120_000
 
 
 @pytest.fixture(scope="module")
-def served(one_server: Any, one_root: Path) -> tuple[Any, Path]:
+def served(one_server: Any, mine: Path) -> tuple[Any, Path]:
     """The pages over a folder with an experiment, `mine`, whose readings can be fitted."""
-    if not (one_root / "mine").exists():
-        write_template(one_root / "mine")
-    return one_server, one_root / "mine"
+    return one_server, mine
 
 
 def settled(page: Page) -> None:
