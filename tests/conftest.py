@@ -21,6 +21,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from hypothesis import settings
 
+from edgewind.memory import keep_freed_memory, kept_memory_variables
+
 if TYPE_CHECKING:
     from edgewind.bench import Bench
 
@@ -29,6 +31,8 @@ sys.path.insert(0, str(Path(__file__).parent))  # for postgres_server and suppor
 # before NumPy is imported, which reads it then.
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
+keep_freed_memory()
+os.environ.update(kept_memory_variables())  # read by the programs that the tests start
 # The same examples in every run, however slow the machine; `--hypothesis-profile=default` looks for new ones.
 settings.register_profile("calm", deadline=None, derandomize=True, database=None)
 settings.load_profile("calm")

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import edgewind
+from edgewind.memory import kept_memory_variables
 from edgewind.runner.base import Job, JobFailedError, Listener, Runner
 
 # How long a process that is ended has to leave its blocks before it is killed, seconds.
@@ -206,8 +207,9 @@ def _terminate(worker: subprocess.Popen[bytes]) -> None:
 
 
 def worker_environment() -> dict[str, str]:
-    """Return the environment of a process: the same package, and one thread of the linear algebra library."""
+    """Return the environment of a process: the same package, one thread of linear algebra, freed memory kept."""
     package = str(Path(edgewind.__file__).parents[1])
     known = os.environ.get("PYTHONPATH", "")
     threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-    return os.environ | threads | {"PYTHONPATH": os.pathsep.join(part for part in (package, known) if part)}
+    known_or_ours = kept_memory_variables() | os.environ | threads
+    return known_or_ours | {"PYTHONPATH": os.pathsep.join(part for part in (package, known) if part)}
