@@ -28,6 +28,7 @@ from edgewind.evidence.gaussian_process import (
     covariance,
     log_density,
     log_density_of_low_rank,
+    solve_triangular,
 )
 from edgewind.evidence.sweep_data import SweepData
 
@@ -176,21 +177,17 @@ class _Problem:
         """Covariance of the readings, noise included, shape (h, n, n), for hyperparameters (h, 3)."""
         length, amplitude, excess = np.exp(theta).T
         distance = np.abs(self.place[:, None] - self.place)
-        matrix: Array = amplitude[:, None, None] ** 2 * covariance(distance, length, kernel) + self._shared()
+        matrix = covariance(distance, length, kernel)
+        matrix *= amplitude[:, None, None] ** 2
+        matrix += self.shared_factor @ self.shared_factor.T
         every = np.arange(self.place.size)
         matrix[:, every, every] += self.variance + _NOISE_FLOOR + excess[:, None] ** 2
         return matrix
 
-    def constant_covariance(self, excess: Array) -> Array:
-        """Covariance of the readings of a constant speed with excess scatter, shape (h, n, n)."""
-        every = np.arange(self.place.size)
-        matrix = np.repeat(self._shared()[None], excess.size, axis=0)
-        matrix[:, every, every] += self.variance + _NOISE_FLOOR + excess[:, None] ** 2
-        return matrix
-
-    def _shared(self) -> Array:
-        shared: Array = MEAN_PRIOR_SD**2 + self.nuisance @ self.nuisance.T
-        return shared
+    @property
+    def shared_factor(self) -> Array:
+        """U of the covariance ``U U^T`` of the common mean and the effects, shape (n, 1 + q)."""
+        return np.concatenate([np.full((self.place.size, 1), MEAN_PRIOR_SD), self.nuisance], axis=1)
 
 
 def _batches(count: int, size: int) -> Iterator[slice]:
@@ -212,16 +209,22 @@ def _log_likelihood_by_nodes(problem: _Problem, theta: Array, kernel: Kernel) ->
     Fully independent training conditional: Quinonero-Candela and Rasmussen, J. Mach. Learn. Res. 6, 1939 (2005).
     """
     nodes = np.linspace(problem.place.min(), problem.place.max(), _NODES)
-    far, between = np.abs(problem.place[:, None] - nodes), np.abs(nodes[:, None] - nodes)
-    length, amplitude, excess = np.exp(theta).T
-    root = np.linalg.cholesky(covariance(between, length, kernel) + 1e-8 * np.eye(_NODES))
-    onto = np.linalg.solve(root, np.swapaxes(covariance(far, length, kernel), 1, 2))
-    smooth = amplitude[:, None, None] * np.swapaxes(onto, 1, 2)
-    left = np.maximum(amplitude[:, None] ** 2 - (smooth**2).sum(-1), 0.0)
-    diagonal = problem.variance + _NOISE_FLOOR + excess[:, None] ** 2 + left
-    shared = np.concatenate([np.full((problem.place.size, 1), MEAN_PRIOR_SD), problem.nuisance], axis=1)
-    factor = np.concatenate([smooth, np.broadcast_to(shared, (len(theta), *shared.shape))], axis=2)
-    return log_density_of_low_rank(factor, diagonal, problem.speed)
+    far, between = np.abs(nodes[:, None] - problem.place), np.abs(nodes[:, None] - nodes)
+    shared = problem.shared_factor.T
+
+    def density(length: Array, amplitude: Array, excess: Array) -> Array:
+        root = np.linalg.cholesky(covariance(between, length, kernel) + 1e-8 * np.eye(_NODES))
+        factor = np.empty((length.size, _NODES + len(shared), problem.place.size))
+        smooth = factor[:, :_NODES]
+        np.multiply(amplitude[:, None, None], solve_triangular(root, covariance(far, length, kernel)), out=smooth)
+        factor[:, _NODES:] = shared
+        left = np.maximum(amplitude[:, None] ** 2 - np.einsum("hri,hri->hi", smooth, smooth), 0.0)
+        diagonal = problem.variance + _NOISE_FLOOR + excess[:, None] ** 2 + left
+        return log_density_of_low_rank(np.swapaxes(factor, 1, 2), diagonal, problem.speed)
+
+    hyper = np.exp(theta).T
+    # Few at a time, so that what is worked on stays near the processor.
+    return np.concatenate([density(*hyper[:, at : at + 8]) for at in range(0, len(theta), 8)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -237,7 +240,7 @@ class _Proposal:
         return self.centre + ndtri(even) @ self.root.T
 
     def log_density(self, theta: Array) -> Array:
-        whitened = np.linalg.solve(self.root, (theta - self.centre).T)
+        whitened = solve_triangular(self.root[None], (theta - self.centre).T)[0]
         result: Array = -0.5 * (whitened**2).sum(0) - np.log(np.diag(self.root)).sum() - 1.5 * np.log(2 * np.pi)
         return result
 
@@ -316,8 +319,8 @@ class _Branch:
 
     def mean_speeds(self, theta: Array, grid: Array) -> Array:
         """Posterior means (h, m) of the curve, carried back to speeds, rad/s."""
-        column = np.broadcast_to(self.problem.speed[:, None], (len(theta), self.problem.speed.size, 1))
-        solved = np.linalg.solve(self.problem.covariance(theta, self.kernel), column)
+        root = np.linalg.cholesky(self.problem.covariance(theta, self.kernel))
+        solved = solve_triangular(root, solve_triangular(root, self.problem.speed[:, None]), transposed=True)
         mean = (np.swapaxes(self._cross(theta, grid), 1, 2) @ solved)[..., 0]
         return self.scale.back(self.centre + self.half_range * mean)
 
@@ -525,5 +528,8 @@ def _part(
 def _log_evidence_of_constant(linear: _Branch) -> float:
     """Log evidence of a constant speed with excess scatter, under the same priors as the curve's."""
     excess = np.exp(_PRIOR.centre[2] + _PRIOR.root[2, 2] * ndtri((np.arange(128) + 0.5) / 128))
-    log_likelihood = log_density(linear.problem.constant_covariance(excess), linear.problem.speed)
+    problem = linear.problem
+    factor = np.broadcast_to(problem.shared_factor, (excess.size, *problem.shared_factor.shape))
+    diagonal = problem.variance + _NOISE_FLOOR + excess[:, None] ** 2
+    log_likelihood = log_density_of_low_rank(factor, diagonal, problem.speed)
     return float(logsumexp(log_likelihood) - np.log(excess.size)) + linear.log_jacobian

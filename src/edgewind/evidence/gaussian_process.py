@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg.blas import dtrsm
 
 Array = NDArray[np.float64]
 Kernel = Literal["squared exponential", "matern 7/2"]
@@ -39,10 +40,46 @@ def covariance(distance: Array, length: Array, kernel: Kernel) -> Array:
     """
     ratio = distance[None] / length[:, None, None]
     if kernel == "squared exponential":
-        return np.exp(-0.5 * ratio**2)
+        ratio *= ratio
+        ratio *= -0.5
+        return np.exp(ratio, out=ratio)
     ratio *= np.sqrt(7.0)
-    result: Array = (1.0 + ratio + 0.4 * ratio**2 + ratio**3 / 15.0) * np.exp(-ratio)
+    result: Array = ratio / 15.0
+    result += 0.4
+    result *= ratio
+    result += 1.0
+    result *= ratio
+    result += 1.0
+    np.negative(ratio, out=ratio)
+    result *= np.exp(ratio, out=ratio)
     return result
+
+
+def solve_triangular(root: NDArray[np.floating[Any]], right: Array, *, transposed: bool = False) -> Array:
+    """Solve ``root x = right``, or ``root^T x = right``, for lower triangular matrices, such as Cholesky factors.
+
+    Parameters
+    ----------
+    root : ndarray, shape (..., n, n)
+    right : ndarray, shape (..., n, m) or (n, m)
+    transposed : bool, optional
+        Whether the transposed matrices stand on the left.
+
+    Returns
+    -------
+    ndarray, shape (..., n, m)
+
+    Examples
+    --------
+    >>> solve_triangular(np.array([[[2.0, 0.0], [1.0, 1.0]]]), np.array([[4.0], [5.0]])).tolist()
+    [[[2.0], [3.0]]]
+    """
+    solved = np.empty((*root.shape[:-2], *right.shape[-2:]))
+    solved[...] = right
+    for at in np.ndindex(root.shape[:-2]):
+        # BLAS reads columns: it is given the transposed of both, and solves x^T root^T = right^T in place.
+        dtrsm(1.0, root[at].T, solved[at].T, side=1, lower=0, trans_a=int(transposed), overwrite_b=1)
+    return solved
 
 
 def condition(cross: Array, prior: Array, covariance_of_readings: Array, readings: Array) -> tuple[Array, Array]:
@@ -66,7 +103,7 @@ def condition(cross: Array, prior: Array, covariance_of_readings: Array, reading
     root = np.linalg.cholesky(covariance_of_readings)
     places = cross.shape[-1]
     column = np.broadcast_to(readings[:, None], (*cross.shape[:-1], 1))
-    whitened = np.linalg.solve(root, np.concatenate([cross, column], axis=-1))
+    whitened = solve_triangular(root, np.concatenate([cross, column], axis=-1))
     onto_places, onto_readings = whitened[..., :places], whitened[..., places:]
     transposed = np.swapaxes(onto_places, -1, -2)
     return (transposed @ onto_readings)[..., 0], prior - transposed @ onto_places
@@ -85,7 +122,7 @@ def log_density(covariance_of_readings: Array, readings: Array) -> Array:
     ndarray, shape (h,)
     """
     root = np.linalg.cholesky(covariance_of_readings)
-    whitened = np.linalg.solve(root, np.broadcast_to(readings[:, None], (*root.shape[:-1], 1)))[..., 0]
+    whitened = solve_triangular(root, readings[:, None])[..., 0]
     log_determinant = np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
     result: Array = -0.5 * (whitened**2).sum(-1) - log_determinant - 0.5 * readings.size * np.log(2 * np.pi)
     return result
@@ -114,7 +151,7 @@ def log_density_of_low_rank(factor: Array, diagonal: Array, readings: Array) -> 
     inner[..., every, every] += 1.0
     root = np.linalg.cholesky(inner)
     along = np.swapaxes(scaled, -1, -2) @ readings
-    whitened = np.linalg.solve(root, along[..., None])[..., 0]
+    whitened = solve_triangular(root, along[..., None])[..., 0]
     square = (readings**2 / diagonal).sum(-1) - (whitened**2).sum(-1)
     log_determinant = np.log(diagonal).sum(-1) + 2 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(-1)
     result: Array = -0.5 * (square + log_determinant + readings.size * np.log(2 * np.pi))
