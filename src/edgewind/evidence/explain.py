@@ -252,15 +252,18 @@ def _fits(
     return fits, laplace
 
 
-def explain_piece(experiment: Experiment, optimum: Optimum | None, steps: int) -> Explanation:
+def explain_piece(
+    experiment: Experiment, optimum: Optimum | None, steps: int, coasts: tuple[CoastDown, ...] | None = None
+) -> Explanation:
     """Explain one experiment as a piece of work of a runner; progress is reported meanwhile."""
-    return explain(experiment, optimum, steps=steps, progress=lambda *state: report("progress", state))
+    return explain(experiment, optimum, steps=steps, coasts=coasts, progress=lambda *state: report("progress", state))
 
 
 def explain_all(
     experiments: Sequence[Experiment],
     optima: Sequence[Optimum | None] | None = None,
     *,
+    coasts: Sequence[tuple[CoastDown, ...]] | None = None,
     steps: int = STEPS,
     runner: Runner | None = None,
     progress: Callable[[int, str, int, float], None] | None = None,
@@ -273,6 +276,8 @@ def explain_all(
         Experiments.
     optima : sequence of Optimum or None, optional
         The pressure of greatest speed of each by the curve.
+    coasts : sequence of tuple of CoastDown, optional
+        The coast-downs of each, where they were looked for before.
     steps : int
         Steps of each walker.
     runner : Runner, optional
@@ -288,10 +293,14 @@ def explain_all(
             progress(place, *state)
 
     known = [None] * len(experiments) if optima is None else optima
+    slowed = [None] * len(experiments) if coasts is None else coasts
     if runner is None and len(experiments) == 1 and not os.environ.get(CLUSTER_VARIABLE):
         told = None if progress is None else partial(progress, 0)
-        return [explain(experiments[0], known[0], steps=steps, progress=told)]
-    pieces = [(experiment, optimum, steps) for experiment, optimum in zip(experiments, known, strict=True)]
+        return [explain(experiments[0], known[0], steps=steps, progress=told, coasts=slowed[0])]
+    pieces = [
+        (experiment, optimum, steps, of_it)
+        for experiment, optimum, of_it in zip(experiments, known, slowed, strict=True)
+    ]
     if runner is not None:
         return runner.map(explain_piece, pieces, on_message=on_message)
     with open_runner(processes=min(processors(), max(len(pieces), 1))) as opened:

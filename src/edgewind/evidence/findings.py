@@ -178,8 +178,8 @@ def find_why_all(
 ) -> list[Findings]:
     """Do the same for several findings at once; see :func:`edgewind.evidence.explain.explain_all`."""
     experiments = [one.experiment for one in found]
-    optima = [one.optimum for one in found]
-    explained = explain_all(experiments, optima, steps=steps, runner=runner, progress=progress)
+    optima, coasts = [one.optimum for one in found], [one.coasts for one in found]
+    explained = explain_all(experiments, optima, coasts=coasts, steps=steps, runner=runner, progress=progress)
     return [_explained(one, explanation) for one, explanation in zip(found, explained, strict=True)]
 
 
