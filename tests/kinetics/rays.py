@@ -9,13 +9,14 @@ of the solver's: only the geometry is common.
 
 from __future__ import annotations
 
-import numba as nb
 import numpy as np
+
+from edgewind.compiled import njit
 
 FLUX = 0.5 / np.sqrt(np.pi)
 
 
-@nb.njit
+@njit(cache=True)
 def _seen(p, d, vanes, arm, height, half, top, is_round):
     """Return distance, vane (-1 for the chamber), cosine and side (+1 leading) of the first thing along a ray."""
     best = 1e30
@@ -60,7 +61,7 @@ def _seen(p, d, vanes, arm, height, half, top, is_round):
     return best, vane, cosine, side
 
 
-@nb.njit
+@njit(cache=True)
 def _direction(nx, ny, nz, power):
     """Draw a direction about a normal with a density of cosine to this power."""
     cosine = np.random.random() ** (1.0 / (power + 1.0))
@@ -78,7 +79,7 @@ def _direction(nx, ny, nz, power):
     return np.array([cosine * nx + c * ax + s * bx, cosine * ny + c * ay + s * by, cosine * nz + c * az + s * bz])
 
 
-@nb.njit
+@njit(cache=True)
 def _normal(p, vane, side, vanes, half, top, is_round):
     """Return the normal, into the gas, of what a ray met."""
     if vane >= 0:
@@ -95,7 +96,7 @@ def _normal(p, vane, side, vanes, half, top, is_round):
     return 0.0, -np.sign(p[1]), 0.0
 
 
-@nb.njit
+@njit(cache=True)
 def _density(p, vane, side, bounces, vanes, arm, height, half, top, is_round):
     """Estimate the density that a face sends out while the rotor turns at 1/arm, from one chain of rays."""
     total = 0.0
@@ -112,7 +113,7 @@ def _density(p, vane, side, bounces, vanes, arm, height, half, top, is_round):
     return total
 
 
-@nb.njit
+@njit(cache=True)
 def _sums(rays, bounces, vanes, arm, height, half, top, is_round, seed):
     """Sums over rays from the leading face of the first vane: pressure times radius, and what is seen of heat."""
     np.random.seed(seed)

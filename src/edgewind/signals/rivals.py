@@ -310,7 +310,7 @@ def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tupl
     mean = np.bincount(sector, weights=voltage, minlength=turn)[filled] / number[filled]
     mean = np.interp(np.arange(turn), filled, mean, period=turn)  # pulses in step with the samples leave sectors empty
     mean = (np.roll(mean, 1) + 2 * mean + np.roll(mean, -1)) / 4
-    highest = np.max([np.roll(mean, shift) for shift in range(-reach, reach + 1)], axis=0)
+    highest = mean[(np.arange(turn)[:, None] + np.arange(-reach, reach + 1)) % turn].max(axis=1)
     first = int(np.argmax(highest.reshape(marks, sectors).sum(axis=0)))
     near = (first + sectors * np.arange(marks)[:, None] + np.arange(-reach, reach + 1)) % turn
     stray = (np.argmax(mean[near], axis=1) - reach) / sectors
