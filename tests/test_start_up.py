@@ -61,6 +61,30 @@ def test_commands_import_nothing_heavy_that_they_do_not_use(tmp_path):
     assert gas & {*HEAVY, *EXTRAS} == {"numpy", "pint"}
 
 
+SERVED = """
+import json, sys, tempfile
+import edgewind.cli.serve
+from edgewind.web import make_app
+
+make_app(tempfile.mkdtemp())
+print(json.dumps(sorted(name for name in sys.modules if name in sys.argv[1].split(","))))
+"""
+
+
+def test_pages_are_ready_before_the_physics_and_what_draws_are_loaded(tmp_path):
+    """What a page computes or draws with is loaded meanwhile, in a thread of its own."""
+    late = ("matplotlib", "scipy.interpolate", "scipy.optimize", "numba", "edgewind.rotor.speed_kernel", *EXTRAS)
+    words = [sys.executable, "-c", SERVED, ",".join((*late, "starlette"))]
+    ran = subprocess.run(words, capture_output=True, text=True, check=True, cwd=tmp_path)
+    assert json.loads(ran.stdout) == ["starlette"]
+
+
+def test_a_study_is_imported_without_what_draws():
+    code = "import sys, edgewind.study; print('pandas' in sys.modules, 'matplotlib' in sys.modules)"
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert ran.stdout.split() == ["True", "False"]
+
+
 def test_every_command_is_listed_with_the_first_sentence_of_its_help():
     """The list of commands is written beside them, so that `--help` need not import them; it must say the same."""
     for name, (file, summary) in COMMANDS.items():

@@ -153,7 +153,7 @@ def test_a_report_that_fails_half_way_leaves_nothing(template, tmp_path, monkeyp
         (out / "half").write_text("half")
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("edgewind.study.write_report", full_disk)
+    monkeypatch.setattr("edgewind.report.write_report", full_disk)
     with pytest.raises(InputError, match="No space left on device"):
         run_study(template, tmp_path / "out")
     assert [item.name for item in tmp_path.iterdir()] == ["bench"]
@@ -165,7 +165,7 @@ def test_an_earlier_study_gives_way_only_when_told(template, tmp_path, monkeypat
     def without_figures(findings, comparison, out, **_):
         (out / REPORT_FILE).write_text("a report")
 
-    monkeypatch.setattr("edgewind.study.write_report", without_figures)
+    monkeypatch.setattr("edgewind.report.write_report", without_figures)
     out = tmp_path / "out"
     run_study(template, out)
     (out / "old-mark").write_text("x")

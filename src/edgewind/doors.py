@@ -8,7 +8,16 @@ from collections.abc import Callable
 from functools import cache
 from importlib import import_module
 from pathlib import Path
+from types import ModuleType
 from typing import Any
+
+
+class _Room(ModuleType):
+    """A room: a public name stays what it is where a file of that name is imported, which Python would set instead."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if not (isinstance(value, ModuleType) and name in self.__all__):
+            super().__setattr__(name, value)
 
 
 def names_on_demand(room: str, file: str) -> Callable[[str], Any]:
@@ -22,6 +31,7 @@ def names_on_demand(room: str, file: str) -> Callable[[str], Any]:
     room, file : str
         ``__name__`` and ``__file__`` of the room.
     """
+    sys.modules[room].__class__ = _Room
 
     @cache
     def places() -> dict[str, tuple[str, str]]:

@@ -40,7 +40,6 @@ from edgewind.evidence.next_test import propose_tests
 from edgewind.extras import need
 from edgewind.plan import Cost, Plan, gauge_range, propose, propose_if_possible
 from edgewind.plan.ranges import check_range
-from edgewind.report import write_report
 from edgewind.report.summary import study_summary
 from edgewind.signals import ExperimentSource, FolderSource, read_experiment
 from edgewind.signals.table import NoRowsError
@@ -364,6 +363,8 @@ def _run(
 
 def _written(study: Study, out: Path, progress: Progress | None = None) -> Study:
     """Write the report of a study into a folder that takes its place whole."""
+    from edgewind.report import write_report  # on first use: it loads what draws the figures
+
     summary = study.summary | {"report": REPORT_FILE}
     with _whole_folder(out) as draft:
         if progress:

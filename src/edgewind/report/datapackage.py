@@ -12,11 +12,13 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from edgewind.evidence import Findings
 from edgewind.report.names import file_stem, printable
-from edgewind.signals.columns import Column
+
+if TYPE_CHECKING:
+    from edgewind.evidence import Findings
+    from edgewind.signals.columns import Column
 
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 FILE = "datapackage.json"

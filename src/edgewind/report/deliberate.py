@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from edgewind.evidence import Findings
-from edgewind.evidence.deliberate_results import DeliberateTest
 from edgewind.formatting import RPM_PER_RAD_S, format_number
+
+if TYPE_CHECKING:
+    from edgewind.evidence import Findings
+    from edgewind.evidence.deliberate_results import DeliberateTest
 
 
 @dataclass(frozen=True)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from edgewind.bench import Bench
-from edgewind.bench.gauges import Gauge
 from edgewind.formatting import format_measured, format_number
 from edgewind.units import Measured
+
+if TYPE_CHECKING:
+    from edgewind.bench import Bench
+    from edgewind.bench.gauges import Gauge
 
 
 def gauge_chain(bench: Bench) -> tuple[str, ...]:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from markupsafe import Markup
-
-from edgewind.report.figures.base import Drawing, Subject
 from edgewind.report.figures.canvas import our_style, png_of, svg_of
 from edgewind.report.figures.shown import show_in
 from edgewind.report.inline_svg import inline_svg
 from edgewind.report.palette import DARK, LIGHT, PLACEHOLDERS, recolour
 from edgewind.shown_units import ShownUnits
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+    from edgewind.report.figures.base import Drawing, Subject
 
 
 @dataclass(frozen=True)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
-from edgewind.evidence import Findings
 from edgewind.formatting import format_number
 from edgewind.rotor import RotorParameters, parameters_of, response_of
+
+if TYPE_CHECKING:
+    from edgewind.evidence import Findings
 
 
 def limits_of(findings: Sequence[Findings]) -> tuple[str, ...]:

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from edgewind.evidence import SizeComparison
-from edgewind.report.illustrate import Illustration
+from edgewind.report.environment import strict_environment
 from edgewind.report.limits import limits_of
 from edgewind.report.names import printable
 from edgewind.report.palette import DARK, LIGHT, css_of
-from edgewind.report.rotor import RotorView
 from edgewind.report.sparkline import HEIGHT, WIDTH
 from edgewind.report.words import CAUTIONS, FLAGS, VERDICTS, not_found
 from edgewind.shown_units import ShownUnits
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+    from edgewind.evidence import SizeComparison
+    from edgewind.report.illustrate import Illustration
+    from edgewind.report.rotor import RotorView
 
 
 def _clean(value: Any) -> Any:
@@ -31,14 +35,6 @@ def _in_units(value: Any, units: ShownUnits) -> Any:
         if units.changed and isinstance(cleaned, str) and not isinstance(cleaned, Markup)
         else cleaned
     )
-
-
-def strict_environment(package: str) -> Environment:
-    """Return the environment of the templates of a package: everything is escaped, a misspelt name is an error."""
-    return Environment(
-        loader=PackageLoader(package, "templates"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
 
 
 def page_environment(units: ShownUnits = ShownUnits()) -> Environment:

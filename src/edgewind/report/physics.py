@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 
-from edgewind.bench import Bench
 from edgewind.gas import GasState
 from edgewind.units import to_si
+
+if TYPE_CHECKING:
+    from edgewind.bench import Bench
 
 PA_PER_MTORR = float(to_si(1.0, "mTorr", "pressure"))
 

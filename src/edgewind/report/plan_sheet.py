@@ -5,16 +5,19 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from edgewind.errors import InputError
 from edgewind.formatting import format_number
 from edgewind.plan.scaling_result import scaling_result
-from edgewind.plan.scaling_study import ScalingStudy
 from edgewind.plan.scaling_text import answer_sentences, claim_name, millimetres, run_order, size_rows, study_lines
 from edgewind.report.figures.claims import CLAIMS
 from edgewind.report.illustrate import illustrate
 from edgewind.report.page import page_environment
 from edgewind.serialize import to_plain
+
+if TYPE_CHECKING:
+    from edgewind.plan.scaling_study import ScalingStudy
 
 SHEET_FILE, TEXT_FILE, JSON_FILE = "plan.html", "plan.txt", "plan.json"
 

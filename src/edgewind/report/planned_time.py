@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from edgewind.errors import OutOfRangeError
-from edgewind.evidence import Findings
 from edgewind.formatting import duration, format_number
 from edgewind.plan import TimePlan, plan_time
 from edgewind.plan.dwell_text import assumptions, falsified_by, order_sentence, slowest_sentence
-from edgewind.report.illustrate import Illustration
 from edgewind.shown_units import ShownUnits
+
+if TYPE_CHECKING:
+    from edgewind.evidence import Findings
+    from edgewind.report.illustrate import Illustration
 
 # The plan makes at most this many stops, evenly in the logarithm over the range that was measured.
 _MOST_STOPS = 14

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.file import write_figure
-from edgewind.report.figures.size import Size
-from edgewind.report.palette import Palette
 from edgewind.shown_units import ShownUnits
-from edgewind.signals.measure import Picture
 from edgewind.signals.side_view import BREADTH, COLUMNS, REACH
 from edgewind.signals.turning_picture import INNER, OUTER, PATCHES
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from edgewind.report.figures.size import Size
+    from edgewind.report.palette import Palette
+    from edgewind.signals.measure import Picture
 
 FloatArray = NDArray[np.float64]
 

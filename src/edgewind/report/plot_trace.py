@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.trace import draw_trace
 from edgewind.shown_units import ShownUnits
-from edgewind.signals import SpeedEstimate, Trace
+
+if TYPE_CHECKING:
+    from edgewind.signals import SpeedEstimate, Trace
 
 
 def plot_trace(trace: Trace, speed: SpeedEstimate, path: str | Path, units: ShownUnits = ShownUnits()) -> None:

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from edgewind.evidence import Claim, Findings, SweepComparison
 from edgewind.evidence.words import explanation_lines
 from edgewind.formatting import duration, format_interval, format_measured, format_number, raise_exponents
-from edgewind.plan import Plan, PlannedMeasurement
 from edgewind.plan.text import TITLES, where
 from edgewind.report.deliberate import TestRow, test_rows
 from edgewind.report.figures.budget import combined
 from edgewind.report.gauge_chain import gauge_chain
-from edgewind.report.illustrate import Illustration
-from edgewind.report.planned_time import TimeView
 from edgewind.report.rows import LAMP_ON, NOTHING, ReadingRow, reading_rows
 from edgewind.report.words import VERDICTS
-from edgewind.units import Measured
+
+if TYPE_CHECKING:
+    from edgewind.evidence import Claim, Findings, SweepComparison
+    from edgewind.plan import Plan, PlannedMeasurement
+    from edgewind.report.illustrate import Illustration
+    from edgewind.report.planned_time import TimeView
+    from edgewind.units import Measured
 
 
 @dataclass(frozen=True)

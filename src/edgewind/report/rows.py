@@ -6,15 +6,18 @@ import math
 import re
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from edgewind.evidence import CoastDown, Findings
 from edgewind.formatting import format_measured, format_number, raise_exponents
 from edgewind.report.physics import PA_PER_MTORR
 from edgewind.report.sparkline import envelope_path, middle_turns
 from edgewind.report.tables import readings_table
-from edgewind.shown_units import ShownUnits
-from edgewind.signals import TraceReading
 from edgewind.units import to_si
+
+if TYPE_CHECKING:
+    from edgewind.evidence import CoastDown, Findings
+    from edgewind.shown_units import ShownUnits
+    from edgewind.signals import TraceReading
 
 NOTHING = "–"
 LAMP_ON = "on"

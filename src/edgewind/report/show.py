@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING
 
-import pandas as pd
 from markupsafe import Markup, escape
 from matplotlib.figure import Figure
 
@@ -13,6 +13,9 @@ from edgewind.report.figures.canvas import our_style, png_of, svg_of
 from edgewind.report.figures.file import FILM
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import LIGHT, Palette
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Draw = Callable[[Palette, Size], Figure | None]
 

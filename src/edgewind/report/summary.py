@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from edgewind.evidence import Findings, FittedOptimum, Optimum, SizeComparison
 from edgewind.evidence.results import coast_down_result, fit_result
@@ -13,6 +11,9 @@ from edgewind.plan import Plan, time_plan_result
 from edgewind.report.planned_time import time_of
 from edgewind.serialize import to_plain
 from edgewind.signals.columns import COLUMNS
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # The force has its own optimum; finding it takes drive and drag apart, which a fit does.
 FORCE_NOT_SEPARATED = "drive and drag not separated"

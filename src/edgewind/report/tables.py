@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 
-from edgewind.evidence import Findings
 from edgewind.report.columns import CURVE, READINGS
 from edgewind.report.names import printable
 from edgewind.report.physics import path_at_one_pascal
-from edgewind.signals.columns import Column
+
+if TYPE_CHECKING:
+    from edgewind.evidence import Findings
+    from edgewind.signals.columns import Column
 
 
 def readings_table(findings: Findings) -> pd.DataFrame:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from edgewind.cautions import cautions
-from edgewind.evidence.optimum import REASONS
 
 FLAGS: dict[str, str] = {
     "under-range": (
@@ -37,6 +36,8 @@ VERDICTS: dict[str, str] = {
 
 def not_found(reason: str) -> str:
     """Say in a clause why no optimum is claimed."""
+    from edgewind.evidence.optimum import REASONS  # on first use: the pages show words without it
+
     return REASONS.get(reason, reason)
 
 

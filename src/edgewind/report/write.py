@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from edgewind.evidence import Findings, SizeComparison
 from edgewind.plan import Plan, propose_if_possible
 from edgewind.report.columns import CURVE as CURVE_COLUMNS
 from edgewind.report.columns import READINGS as READINGS_COLUMNS
@@ -19,6 +19,9 @@ from edgewind.report.planned_time import time_of, view_time
 from edgewind.report.rotor import view_rotor
 from edgewind.report.tables import curve_table, readings_table, to_csv
 from edgewind.shown_units import ShownUnits
+
+if TYPE_CHECKING:
+    from edgewind.evidence import Findings, SizeComparison
 
 REPORT_FILE = "report.html"
 

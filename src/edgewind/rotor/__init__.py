@@ -1,42 +1,49 @@
 """The rotor from first principles: faces, drives, drag, pivot; steady, in time, and with anything about it changed."""
 
-from edgewind.rotor.changes import changed_bench, parse_bench_changes
-from edgewind.rotor.drives import DRIVES, Conditions
-from edgewind.rotor.heat import FaceHeat, face_heat, steady_faces
-from edgewind.rotor.motion import (
-    Surroundings,
-    ThermalTimes,
-    coast_down_angle,
-    coast_down_speed,
-    constant,
-    run,
-    stopping_time,
-    thermal_times,
-)
-from edgewind.rotor.parameters import RotorParameters, gas_slopes, parameters_of
-from edgewind.rotor.pivot import steady_speed
-from edgewind.rotor.predict import (
-    CurveOptimum,
-    Prediction,
-    PredictionResult,
-    optima,
-    predict,
-    predict_reach,
-    predict_rotor,
-    predict_whole,
-)
-from edgewind.rotor.reach import reach
-from edgewind.rotor.response import (
-    Coefficients,
-    GasResponse,
-    TableResponse,
-    area_share,
-    response_for,
-)
-from edgewind.rotor.shapes import response_of, shaped_response
-from edgewind.rotor.steady import SteadyState, check_pressures, steady_state
-from edgewind.rotor.transient import state_of_warm_vane
-from edgewind.rotor.warm_start import WarmStart, parse_vane_temperature, warm_start
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from edgewind.rotor.changes import changed_bench, parse_bench_changes
+    from edgewind.rotor.drives import DRIVES, Conditions
+    from edgewind.rotor.heat import FaceHeat, face_heat, steady_faces
+    from edgewind.rotor.motion import (
+        Surroundings,
+        ThermalTimes,
+        coast_down_angle,
+        coast_down_speed,
+        constant,
+        run,
+        stopping_time,
+        thermal_times,
+    )
+    from edgewind.rotor.parameters import RotorParameters, gas_slopes, parameters_of
+    from edgewind.rotor.pivot import steady_speed
+    from edgewind.rotor.predict import (
+        CurveOptimum,
+        Prediction,
+        PredictionResult,
+        optima,
+        predict,
+        predict_reach,
+        predict_rotor,
+        predict_whole,
+    )
+    from edgewind.rotor.reach import reach
+    from edgewind.rotor.response import (
+        Coefficients,
+        GasResponse,
+        TableResponse,
+        area_share,
+        response_for,
+    )
+    from edgewind.rotor.shapes import response_of, shaped_response
+    from edgewind.rotor.steady import SteadyState, check_pressures, steady_state
+    from edgewind.rotor.transient import state_of_warm_vane
+    from edgewind.rotor.warm_start import WarmStart, parse_vane_temperature, warm_start
+else:
+    from edgewind.doors import names_on_demand
+
+    __getattr__ = names_on_demand(__name__, __file__)
 
 __all__ = [
     "DRIVES",

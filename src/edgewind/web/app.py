@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 
 from edgewind.errors import EdgewindError
-from edgewind.web import errors, page, whatif
+from edgewind.web import errors, page
 from edgewind.web.app_state import Pages
 from edgewind.web.new_experiment import template_bench
 from edgewind.web.routes import begin, books, files, gas, jobs, pages, question, readings, runs, sweeps, tour
@@ -58,6 +58,7 @@ def make_app(root: str | Path, policy: AccessPolicy | None = None) -> Starlette:
 def _warm(state: Pages) -> None:
     """Compile and load what a first look at the question, and at the gas, would wait for."""
     from edgewind.bench import parse_bench
+    from edgewind.web import whatif
 
     with contextlib.suppress(EdgewindError):
         whatif.predict_changed(parse_bench(template_bench()), {})

@@ -9,7 +9,6 @@ from edgewind.bench.form import FIELDS
 from edgewind.errors import FieldError, InputError
 from edgewind.live import cautions_of
 from edgewind.report.physics import path_at_one_pascal
-from edgewind.web import whatif
 
 
 def outlook(text: str) -> dict[str, Any]:
@@ -40,6 +39,8 @@ def outlook(text: str) -> dict[str, Any]:
         "title": bench.experiment.title,
         "cautions": cautions_of(bench),
     }  # fmt: skip
+    from edgewind.web import whatif  # on first use: it loads the physics
+
     try:
         return found | {"predicted": whatif.predict_changed(bench, {}), "no_prediction": ""}
     except InputError as error:

@@ -25,7 +25,6 @@ from typing import IO, Any
 
 from edgewind.bench import Bench
 from edgewind.errors import EdgewindError, InputError
-from edgewind.report.plot_clip import patch_outlines
 from edgewind.report.sparkline import HEIGHT, WIDTH, envelope_path, middle_turns
 from edgewind.serialize import to_plain
 from edgewind.signals.measure import Picture, measure_speed
@@ -293,6 +292,8 @@ def book_path(name: str, content: Path) -> str:
 def _clip_view(picture: Picture) -> dict[str, Any]:
     """Return the mean frame of a clip as a PNG to embed, and the patches to draw on it, in pixels of the clip."""
     from matplotlib.image import imsave
+
+    from edgewind.report.plot_clip import patch_outlines
 
     clip = picture.clip
     height, width = clip.frames.shape[1:]

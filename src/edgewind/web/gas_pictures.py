@@ -8,22 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from edgewind.errors import InputError
-from edgewind.report.film import (
-    DRIVES,
-    QUANTITIES,
-    SIZES,
-    THEMES,
-    GasPicture,
-    GasSeries,
-    RotorPicture,
-    gas_series,
-    option_of,
-    picture_of,
-    shipped_fields,
-    shipped_rotor_fields,
-    standard_knudsen,
-    still_bytes,
-)
+from edgewind.report import film
 from edgewind.web.jobs import Jobs, PageJob
 from edgewind.web.work import compute_gas
 
@@ -40,12 +25,12 @@ def choices() -> dict[str, Any]:
     """Return what can be chosen, in words."""
     return {
         "shapes": SHAPES,
-        "drives": {key: drive.title for key, drive in DRIVES.items()},
-        "quantities": {key: quantity.words for key, quantity in QUANTITIES.items()},
-        "rotor_drives": [key for key in DRIVES if shipped_rotor_fields(key)],
+        "drives": {key: drive.title for key, drive in film.DRIVES.items()},
+        "quantities": {key: quantity.words for key, quantity in film.QUANTITIES.items()},
+        "rotor_drives": [key for key in film.DRIVES if film.shipped_rotor_fields(key)],
         "sizes": {
             key: f"{key}, {size[0]} by {size[1]}" + (", for a phone" if size[1] > size[0] else "")
-            for key, size in SIZES.items()
+            for key, size in film.SIZES.items()
             if key != "page"
         },
     }
@@ -59,13 +44,18 @@ def check_ways(ways: Mapping[str, str]) -> None:
     InputError
         Names what is not.
     """
-    for table, name in ((DRIVES, "drive"), (QUANTITIES, "quantity"), (SIZES, "size"), (THEMES, "theme")):
+    for table, name in (
+        (film.DRIVES, "drive"),
+        (film.QUANTITIES, "quantity"),
+        (film.SIZES, "size"),
+        (film.THEMES, "theme"),
+    ):
         if name in ways:
-            option_of(table, ways[name], name)
+            film.option_of(table, ways[name], name)
     if ways.get("shape", ROTOR) not in SHAPES:
         raise InputError(f"'{ways['shape']}' is not a shape on these pages", key="shape", fix=", ".join(SHAPES))
-    if ways.get("shape", ROTOR) == ROTOR and not shipped_rotor_fields(ways.get("drive", "thermal")):
-        title = DRIVES[ways["drive"]].title
+    if ways.get("shape", ROTOR) == ROTOR and not film.shipped_rotor_fields(ways.get("drive", "thermal")):
+        title = film.DRIVES[ways["drive"]].title
         raise InputError(f"'{title}' is not computed for a whole rotor", key="drive", fix="choose a lone vane")
 
 
@@ -74,17 +64,17 @@ class GasPictures:
 
     def __init__(self, jobs: Jobs) -> None:
         self._jobs, self._lock, self._drawing = jobs, threading.Lock(), threading.Lock()
-        self._series: dict[tuple[str, str], GasSeries] = {}
-        self._pictures: OrderedDict[tuple[Any, ...], GasPicture | RotorPicture] = OrderedDict()
+        self._series: dict[tuple[str, str], film.GasSeries] = {}
+        self._pictures: OrderedDict[tuple[Any, ...], film.GasPicture | film.RotorPicture] = OrderedDict()
 
     def state(self, shape: str, drive: str) -> dict[str, Any]:
         """Say how much of the gas is computed; what is not is begun."""
         check_ways({"shape": shape, "drive": drive})
         if shape == ROTOR:
-            found = sorted(float(field.knudsen) for field in shipped_rotor_fields(drive))
+            found = sorted(float(field.knudsen) for field in film.shipped_rotor_fields(drive))
             return {"state": "done", "solved": found, "all": found, "problem": ""}
-        every = sorted(float(kn) for kn in standard_knudsen(shape))
-        if len(shipped_fields(shape, drive)) == len(every):
+        every = sorted(float(kn) for kn in film.standard_knudsen(shape))
+        if len(film.shipped_fields(shape, drive)) == len(every):
             return {"state": "done", "solved": every, "all": every, "problem": ""}
         job = self._job(shape, drive)
         view = job.to_dict()
@@ -104,14 +94,14 @@ class GasPictures:
             ways.get(name, other)
             for name, other in (("quantity", "temperature"), ("theme", "light"), ("drive", "thermal"))
         )
-        of = shipped_rotor_fields(drive) if _is_rotor(ways) else self._of(ways)
+        of = film.shipped_rotor_fields(drive) if _is_rotor(ways) else self._of(ways)
         size = "vertical" if ways.get("size") == "vertical" else "page"
         key = (id(of), drive, quantity, theme, size)
         with self._lock:
             drawn = self._pictures.pop(key, None)
         if drawn is None:
             with self._drawing:
-                drawn = picture_of(of, quantity=quantity, theme=theme, size=size)
+                drawn = film.picture_of(of, quantity=quantity, theme=theme, size=size)
         with self._lock:
             self._pictures[key] = drawn
             while len(self._pictures) > _MOST_PICTURES:
@@ -130,24 +120,24 @@ class GasPictures:
             "size": ways.get("size", "1080p"), "theme": ways.get("theme", "light"),
             "quantity": ways.get("quantity", "temperature"),
         }  # fmt: skip
-        of = shipped_rotor_fields(drive) if _is_rotor(ways) else self._of(ways)
+        of = film.shipped_rotor_fields(drive) if _is_rotor(ways) else self._of(ways)
         with self._drawing:
-            return still_bytes(of, kind, knudsen=knudsen, **how), kind
+            return film.still_bytes(of, kind, knudsen=knudsen, **how), kind
 
     def _job(self, shape: str, drive: str) -> PageJob:
         return self._jobs.ask(("gas", shape, drive), compute_gas, lambda out: (shape, drive))
 
-    def _of(self, ways: Mapping[str, str]) -> GasSeries:
+    def _of(self, ways: Mapping[str, str]) -> film.GasSeries:
         """The fields that are computed so far; reading what is kept takes milliseconds."""
         shape, drive = ways["shape"], ways.get("drive", "thermal")
-        ready = shipped_fields(shape, drive)
+        ready = film.shipped_fields(shape, drive)
         solved = [field.knudsen for field in ready] or sorted(self._job(shape, drive).part)
         if not solved:
             raise InputError("the gas is not computed yet", fix="wait for the first Knudsen number")
         with self._lock:
             series = self._series.get((shape, drive))
         if series is None or len(series.knudsen) != len(solved):
-            series = gas_series(shape, solved, drive=drive)
+            series = film.gas_series(shape, solved, drive=drive)
             with self._lock:
                 self._series[shape, drive] = series
         return series

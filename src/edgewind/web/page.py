@@ -18,7 +18,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.templating import Jinja2Templates
 
 from edgewind.cautions import DEFER, HAZARDS
-from edgewind.report.page import strict_environment
+from edgewind.report.environment import strict_environment
 from edgewind.report.palette import DARK, LIGHT, css_of
 from edgewind.units import to_si
 

@@ -13,7 +13,6 @@ from pydantic import BaseModel, ConfigDict, Field, computed_field
 from edgewind.bench import Bench
 from edgewind.book import Book, TraceFile, changes_of, read_part
 from edgewind.errors import InputError
-from edgewind.evidence.tensions import FAR_OUTSIDE, beyond_gauge, volts_for_pressures
 from edgewind.formatting import format_number
 from edgewind.signals import pressure_from_volts
 from edgewind.units import from_si, parse_measured, to_si
@@ -205,6 +204,8 @@ def doubt_about(
     pressure, speed = values["pressure_pa"], values["speed_rad_s"]
     known = [row for row in rows if row["pressure_pa"] and not row["exclude"]]
     if typed and bench is not None and pressure is not None and pressure > 0:
+        from edgewind.evidence.tensions import FAR_OUTSIDE, beyond_gauge, volts_for_pressures
+
         beyond = float(beyond_gauge([pressure], bench)[0])
         if beyond > FAR_OUTSIDE:
             far = format_number(beyond, 2)

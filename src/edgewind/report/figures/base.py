@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
-from matplotlib.figure import Figure
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
-from edgewind.report.figures.size import Size
-from edgewind.report.palette import Palette
+    from edgewind.report.figures.size import Size
+    from edgewind.report.palette import Palette
 
 Subject = TypeVar("Subject")
 

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import math
 from textwrap import fill
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import NullLocator
 
-from edgewind.evidence import Findings
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.names import shorten
-from edgewind.report.palette import Palette
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from edgewind.evidence import Findings
+    from edgewind.report.palette import Palette
 
 # Height of a bar on a narrow page, where names stand above the bars.
 _BAR = 0.34

@@ -7,11 +7,9 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from textwrap import shorten
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
-from matplotlib.axes import Axes
-from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
@@ -20,7 +18,12 @@ from matplotlib.textpath import TextPath
 from matplotlib.ticker import FuncFormatter
 
 from edgewind.report.figures.size import FILM_DPI, Size
-from edgewind.report.palette import Palette
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
+
+    from edgewind.report.palette import Palette
 
 
 @contextmanager

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, LogLocator, NullFormatter, NullLocator, StrMethodFormatter
 
 from edgewind.plan.scaling_study import MODEL, ScalingStudy
@@ -12,7 +12,12 @@ from edgewind.plan.scaling_text import answer_sentences, claim_name
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
-from edgewind.report.palette import Palette
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from edgewind.report.palette import Palette
 
 
 def draw_claims(study: ScalingStudy, palette: Palette, size: Size) -> Figure | None:

@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 from textwrap import fill
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas as pd
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import FixedLocator, MaxNLocator, NullLocator
 from scipy.ndimage import gaussian_filter1d
 
-from edgewind.evidence import Findings
 from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number
 from edgewind.gas.free_path import REGIME_BORDERS, REGIMES
 from edgewind.report.figures.base import Drawing
@@ -24,10 +19,18 @@ from edgewind.report.figures.ruler import draw_ruler, log_scale
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.figures.sweeps import SweepMark, sweep_marks
 from edgewind.report.names import shorten
-from edgewind.report.palette import Palette
 from edgewind.report.physics import drawable, path_at_one_pascal, pressure_ends
 from edgewind.report.words import not_found
 from edgewind.units import to_si
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from edgewind.evidence import Findings
+    from edgewind.report.palette import Palette
 
 Box = tuple[float, float, float, float]
 # Ems above the highest reading for the names of the regimes and the words on the optimum.

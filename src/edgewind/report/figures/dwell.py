@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from edgewind.plan import TimePlan
 from edgewind.plan.dwell_text import order_sentence, slowest_sentence
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
-from edgewind.report.palette import Palette
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from edgewind.plan import TimePlan
+    from edgewind.report.palette import Palette
 
 
 def draw_dwell(plan: TimePlan, palette: Palette, size: Size) -> Figure:

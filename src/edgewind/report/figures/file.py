@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-
-from matplotlib.figure import Figure
+from typing import TYPE_CHECKING
 
 from edgewind.errors import InputError
 from edgewind.report.figures.canvas import our_style, png_of, svg_of
@@ -13,6 +12,9 @@ from edgewind.report.figures.shown import show_in
 from edgewind.report.figures.size import Size
 from edgewind.report.palette import LIGHT, Palette
 from edgewind.shown_units import ShownUnits
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 FILM = Size(12.8, 7.2, 15.0, titled=True)
 

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
-from edgewind.plan.rotor_search import Evaluation, Goal, RotorSearch
 from edgewind.plan.rotor_text import goal_unit
 from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
-from edgewind.report.figures.size import Size
-from edgewind.report.palette import Palette
 from edgewind.units import from_si
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from edgewind.plan.rotor_search import Evaluation, Goal, RotorSearch
+    from edgewind.report.figures.size import Size
+    from edgewind.report.palette import Palette
 
 _RPM = float(from_si(1.0, "rpm", "angular speed"))
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-import pandas as pd
-from matplotlib.axes import Axes
+from typing import TYPE_CHECKING
 
 from edgewind.formatting import RPM_PER_RAD_S
-from edgewind.report.figures.size import Size
-from edgewind.report.palette import Palette
 from edgewind.report.physics import drawable
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+    from edgewind.report.figures.size import Size
+    from edgewind.report.palette import Palette
 
 
 def draw_measured(axes: Axes, readings: pd.DataFrame, palette: Palette, size: Size) -> None:

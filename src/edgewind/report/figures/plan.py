@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from edgewind.errors import InputError
 from edgewind.formatting import RPM_PER_RAD_S, duration, format_number
-from edgewind.plan import Plan
 from edgewind.plan.text import TITLES, where
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
@@ -19,7 +17,13 @@ from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.ruler import log_scale, log_ticks
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.names import shorten
-from edgewind.report.palette import Palette
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from edgewind.plan import Plan
+    from edgewind.report.palette import Palette
 
 Box = tuple[float, float, float, float]
 

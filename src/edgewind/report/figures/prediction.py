@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
-from matplotlib.figure import Figure
 
 from edgewind.formatting import format_number, raised
 from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.measured import draw_measured
-from edgewind.report.figures.size import Size
-from edgewind.report.palette import Palette
-from edgewind.rotor import Prediction
 from edgewind.rotor.drives import NAMES
 from edgewind.units import from_si
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+    from edgewind.report.figures.size import Size
+    from edgewind.report.palette import Palette
+    from edgewind.rotor import Prediction
 
 
 def draw_prediction(found: Prediction, palette: Palette, size: Size, readings: pd.DataFrame | None = None) -> Figure:

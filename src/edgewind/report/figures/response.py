@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.figure import Figure
 
-from edgewind.kinetics import Response
 from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
-from edgewind.report.figures.size import Size
-from edgewind.report.palette import Palette
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from edgewind.kinetics import Response
+    from edgewind.report.figures.size import Size
+    from edgewind.report.palette import Palette
 
 _LINES = (
     ("thermal_force", "thermal force, F/(p0 A) per dT/T0"),

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from edgewind.evidence import Findings
 from edgewind.evidence.deliberate_results import DRAUGHT, PIVOT, DeliberateTest
 from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
-from edgewind.report.palette import Palette
 from edgewind.rotor.drives import NAMES
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from edgewind.evidence import Findings
+    from edgewind.report.palette import Palette
 
 # Bands of the mechanisms that are told apart by such a run, in the order in which they are drawn.
 _SHOWN = (NAMES["thermal_force"], NAMES["unequal_accommodation"], DRAUGHT)

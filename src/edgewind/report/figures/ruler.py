@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.markers import TICKDOWN, TICKUP
 from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
-from numpy.typing import NDArray
 
 from edgewind.formatting import format_number
 from edgewind.report.figures.canvas import plain_axes
-from edgewind.report.figures.size import Size
-from edgewind.report.palette import Palette
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from numpy.typing import NDArray
+
+    from edgewind.report.figures.size import Size
+    from edgewind.report.palette import Palette
 
 _LABELLED = ((1.0,), (1.0, 3.0), (1.0, 2.0, 5.0), (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0), tuple(np.arange(1.0, 10.0, 0.2)))
 _FEWEST_LABELS = 3

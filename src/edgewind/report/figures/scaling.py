@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
-from edgewind.evidence import Findings, Scaling
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
-from edgewind.report.palette import Palette
 from edgewind.shown_units import ShownUnits
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from edgewind.evidence import Findings, Scaling
+    from edgewind.report.palette import Palette
 
 
 def draw_scaling(laws: Sequence[Scaling], palette: Palette, size: Size) -> Figure:

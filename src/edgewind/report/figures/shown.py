@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.axis import Axis
-from matplotlib.figure import Figure
 from matplotlib.markers import TICKDOWN, TICKUP
 from matplotlib.text import Text
 from matplotlib.ticker import FixedFormatter, FixedLocator, Formatter, Locator, MaxNLocator, NullLocator
 
 from edgewind.report.figures.ruler import labelled_ticks, pretty, small_ticks
-from edgewind.shown_units import ShownUnits
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
+    from matplotlib.figure import Figure
+
+    from edgewind.shown_units import ShownUnits
 
 
 def show_in(figure: Figure, units: ShownUnits) -> Figure:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from edgewind.evidence.sweep_data import derive_direction
-from edgewind.report.palette import Palette
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from edgewind.report.palette import Palette
 
 # Shapes for falling, unknown and rising pressure; a second sweep of the same sense takes the second shape.
 _SHAPES = {1: ("^", "D", "p", "*"), -1: ("v", "s", "h", "X"), 0: ("o", "P", "8", "d")}

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator, NullFormatter
 
-from edgewind.evidence import Findings
 from edgewind.formatting import RPM_PER_RAD_S, format_number
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.ruler import log_scale, log_ticks
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
 from edgewind.report.names import shorten
-from edgewind.report.palette import Palette
 from edgewind.report.physics import drawable, path_at_one_pascal, pressure_ends
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from edgewind.evidence import Findings
+    from edgewind.report.palette import Palette
 
 _MARKERS = ("o", "s", "D", "^", "v", "P")
 Dashes = Literal["-"] | tuple[float, tuple[float, ...]]

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
-from numpy.typing import NDArray
 
 from edgewind.formatting import RPM_PER_RAD_S, format_measured, format_number
 from edgewind.report.figures.canvas import new_figure, plain_axes
-from edgewind.report.figures.size import Size
-from edgewind.report.palette import Palette
 from edgewind.report.sparkline import middle_turns
-from edgewind.signals import SpeedEstimate, Trace
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from numpy.typing import NDArray
+
+    from edgewind.report.figures.size import Size
+    from edgewind.report.palette import Palette
+    from edgewind.signals import SpeedEstimate, Trace
 
 # Steps along a line, above which only the least and the greatest voltage of each step are drawn.
 _STEPS = 1200

@@ -4,23 +4,27 @@ from __future__ import annotations
 
 from pathlib import Path
 from textwrap import shorten
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from numpy.typing import ArrayLike
 
-from edgewind.bench import Bench
 from edgewind.bench.form import FIELDS
-from edgewind.evidence.what_if import Moved, WhatIf
 from edgewind.formatting import format_number, raised
 from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.measured import draw_measured
-from edgewind.report.figures.size import Size
-from edgewind.report.palette import Palette
 from edgewind.units import from_si
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from numpy.typing import ArrayLike
+
+    from edgewind.bench import Bench
+    from edgewind.evidence.what_if import Moved, WhatIf
+    from edgewind.report.figures.size import Size
+    from edgewind.report.palette import Palette
 
 
 def draw_what_if(

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
-from edgewind.evidence import Findings
 from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import new_figure, plain_axes
 from edgewind.report.figures.ruler import log_scale, log_ticks, pretty
 from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
-from edgewind.report.palette import Palette
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from edgewind.evidence import Findings
+    from edgewind.report.palette import Palette
 
 
 def draw_why(findings: Findings, palette: Palette, size: Size) -> Figure | None:

@@ -1,14 +1,21 @@
 """The gas drawn for a film: stills and animation of what the kinetic solver computes."""
 
-from edgewind.report.film.field import GasField, field_of_response, gas_field
-from edgewind.report.film.movie import Film, check_film, make_film
-from edgewind.report.film.picture import GasPicture, caption
-from edgewind.report.film.rotor_field import RotorField, rotor_fields, rotor_series, shipped_rotor_fields
-from edgewind.report.film.rotor_picture import RotorPicture
-from edgewind.report.film.series import FieldFrame, GasSeries, gas_series, standard_knudsen
-from edgewind.report.film.shipped import shipped_fields
-from edgewind.report.film.still import check_still, draw_gas, picture_of, still_bytes, write_still
-from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, option_of
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from edgewind.report.film.field import GasField, field_of_response, gas_field
+    from edgewind.report.film.movie import Film, check_film, make_film
+    from edgewind.report.film.picture import GasPicture, caption
+    from edgewind.report.film.rotor_field import RotorField, rotor_fields, rotor_series, shipped_rotor_fields
+    from edgewind.report.film.rotor_picture import RotorPicture
+    from edgewind.report.film.series import FieldFrame, GasSeries, gas_series, standard_knudsen
+    from edgewind.report.film.shipped import shipped_fields
+    from edgewind.report.film.still import check_still, draw_gas, picture_of, still_bytes, write_still
+    from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, option_of
+else:
+    from edgewind.doors import names_on_demand
+
+    __getattr__ = names_on_demand(__name__, __file__)
 
 __all__ = [
     "DRIVES",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import contourpy
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.report.film.sample import SampleGrid, Singles
+if TYPE_CHECKING:
+    from edgewind.report.film.sample import SampleGrid, Singles
 
 Floats = NDArray[np.float64]
 

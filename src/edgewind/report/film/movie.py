@@ -8,15 +8,18 @@ import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import EdgewindError, InputError, OutOfRangeError
 from edgewind.extras import need
-from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.series import GasSeries
 from edgewind.report.film.still import check_target, picture_of, settle
+
+if TYPE_CHECKING:
+    from edgewind.report.film.rotor_field import RotorField
 
 Floats = NDArray[np.float64]
 

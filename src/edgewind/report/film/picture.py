@@ -7,11 +7,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.patches import FancyArrowPatch, Rectangle
 from matplotlib.patheffects import withStroke
@@ -23,13 +21,18 @@ from scipy.optimize import minimize_scalar
 
 from edgewind.report.figures.canvas import plain_axes
 from edgewind.report.film.colours import nice_limit, paint
-from edgewind.report.film.field import GasField
 from edgewind.report.film.lines import LINES, Line, level_lines, strokes
 from edgewind.report.film.sample import STRESS_POINTS
 from edgewind.report.film.series import FieldFrame, GasSeries
 from edgewind.report.film.sheet import SMALL, GasSheet, arrow_heads, digits, short_name
 from edgewind.report.film.specks import Specks
 from edgewind.report.film.words import DRIVES, QUANTITIES
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+
+    from edgewind.report.film.field import GasField
 
 Floats = NDArray[np.float64]
 

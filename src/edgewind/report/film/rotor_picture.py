@@ -7,10 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.artist import Artist
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.patches import Circle, FancyArrowPatch, Polygon, Rectangle
 from matplotlib.ticker import FixedLocator
@@ -25,6 +24,9 @@ from edgewind.report.film.rotor_field import ITERATED, RotorField
 from edgewind.report.film.sample import SampleGrid, quantity_of
 from edgewind.report.film.series import _weights
 from edgewind.report.film.sheet import SMALL, STYLE, GasSheet, arrow_heads, digits, plain, short_name
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
 
 Floats = NDArray[np.float64]
 

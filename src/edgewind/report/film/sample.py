@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from edgewind.report.film.field import GasField
-from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.words import QUANTITIES
+
+if TYPE_CHECKING:
+    from edgewind.report.film.field import GasField
+    from edgewind.report.film.rotor_field import RotorField
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]

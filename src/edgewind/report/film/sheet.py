@@ -10,13 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 from threading import RLock
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-from matplotlib.text import Text
 from matplotlib.ticker import FixedLocator, NullLocator
 from numpy.typing import NDArray
 from PIL import Image
@@ -25,6 +22,11 @@ from edgewind.report.figures.canvas import new_figure, our_style, plain_axes, pl
 from edgewind.report.figures.size import Size
 from edgewind.report.film.colours import root, scale_of
 from edgewind.report.film.words import QUANTITIES, SHORT_CAPTION, SIZES, THEMES, option_of
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.text import Text
 
 Floats = NDArray[np.float64]
 Place = tuple[float, float]

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.report.film.lines import Line
-from edgewind.report.film.sample import SampleGrid
-from edgewind.report.film.series import FieldFrame
+if TYPE_CHECKING:
+    from edgewind.report.film.lines import Line
+    from edgewind.report.film.sample import SampleGrid
+    from edgewind.report.film.series import FieldFrame
 
 Floats = NDArray[np.float64]
 

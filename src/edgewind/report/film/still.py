@@ -5,8 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
-
-from matplotlib.figure import Figure
+from typing import TYPE_CHECKING
 
 from edgewind.errors import InputError
 from edgewind.kinetics import Response
@@ -16,6 +15,9 @@ from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.rotor_picture import RotorPicture
 from edgewind.report.film.series import GasSeries
 from edgewind.report.film.words import option_of
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 STILLS = ("png", "svg")
 

@@ -11,7 +11,6 @@ from starlette.routing import Route
 
 from edgewind.bench import form
 from edgewind.bench.faces import FACES
-from edgewind.plan.deciding import deciding
 from edgewind.web import bench_form
 from edgewind.web.app_state import pages_of
 from edgewind.web.bodies import BenchText, body_of
@@ -59,6 +58,8 @@ def write(request: Request) -> Response:
 
 def decides(request: Request) -> Response:
     """The fields that decide the predicted answer."""
+    from edgewind.plan.deciding import deciding  # on first use: it loads the physics
+
     text = body_of(request, BenchText).bench
     bench_form.outlook(text)
     return JSONResponse({"deciding": [asdict(one) | {"sentence": one.sentence} for one in deciding(text)]})

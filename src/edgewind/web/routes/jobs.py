@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
@@ -14,8 +14,7 @@ from starlette.routing import Route
 from edgewind.bench import BENCH_FILE, Bench
 from edgewind.book import marks
 from edgewind.errors import InputError
-from edgewind.evidence import RotorDraws
-from edgewind.web import bodies, whatif
+from edgewind.web import bodies
 from edgewind.web.app_state import Pages, pages_of
 from edgewind.web.bodies import Body, body_of
 from edgewind.web.catalog import Catalog
@@ -24,6 +23,9 @@ from edgewind.web.gas_pictures import check_ways
 from edgewind.web.jobs import PageJob
 from edgewind.web.security import REPORT_POLICY
 from edgewind.web.work import FilmChoices, Subject, find_intervals, make_gas_film, make_study
+
+if TYPE_CHECKING:
+    from edgewind.evidence import RotorDraws
 
 MOST_SUBJECTS = 8
 _Found = TypeVar("_Found")
@@ -154,6 +156,8 @@ def _place_film(pages: Pages, body: bodies.FilmOrder) -> PageJob:
 
 
 def _place_interval(pages: Pages, body: bodies.IntervalOrder) -> PageJob:
+    from edgewind.web import whatif
+
     changes = dict(body.changes)
     whatif.check_changes(changes)
     rotor = rotor_of(pages, body.slug, body.experiment, body.study)

@@ -9,7 +9,6 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from edgewind.report.words import FLAGS, VERDICTS
-from edgewind.web import chill, whatif
 from edgewind.web.app_state import ONE, one_of, pages_of
 from edgewind.web.catalog_views import catalog_listing, experiment_page
 from edgewind.web.errors import NotFoundError
@@ -89,6 +88,8 @@ def question_chooser(request: Request) -> Response:
 
 def question_page(request: Request) -> Response:
     """The question: why it turns, and what if."""
+    from edgewind.web import chill, whatif
+
     slug, name = one_of(request)
     catalog = pages_of(request).catalog
     found = experiment_page(catalog, slug, name)
@@ -107,6 +108,8 @@ def gas_page(request: Request) -> Response:
 
 
 def _gases(bench: Any) -> list[str]:
+    from edgewind.web import whatif
+
     own = bench.gas.species
     return [own if isinstance(own, str) else "", *(gas for gas in whatif.GASES if gas != own)]
 

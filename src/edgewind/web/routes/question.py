@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from edgewind.bench import Bench
-from edgewind.evidence import RotorDraws
-from edgewind.web import chill, whatif
 from edgewind.web.app_state import ONE, one_of, pages_of
 from edgewind.web.routes.jobs import rotor_of
+
+if TYPE_CHECKING:
+    from edgewind.bench import Bench
+    from edgewind.evidence import RotorDraws
 
 
 def routes() -> list[Route]:
@@ -25,12 +28,16 @@ def routes() -> list[Route]:
 def predict(request: Request) -> Response:
     """The prediction with some values of the bench changed."""
     rotor, changes = _asked(request)
+    from edgewind.web import whatif  # on first use, here and below: it loads the physics
+
     return JSONResponse(whatif.predict_changed(rotor, changes))
 
 
 def levers(request: Request) -> Response:
     """The levers by how much they matter."""
     rotor, _ = _asked(request)
+    from edgewind.web import whatif
+
     return JSONResponse({"levers": whatif.weights_of(rotor)})
 
 
@@ -38,6 +45,8 @@ def chilled_page(request: Request) -> Response:
     """How the rotor turns in the dark under another envelope, with some values of the bench changed."""
     rotor, changes = _asked(request)
     envelope, pressure = changes.pop("envelope", ""), changes.pop("pressure", "")
+    from edgewind.web import chill
+
     return JSONResponse(chill.chilled(rotor, changes, envelope, pressure))
 
 
