@@ -159,7 +159,7 @@ def free_flight(vanes, arm, width, height, *, is_round=False, vane_height=1.0, r
     }
 
 
-@nb.njit
+@njit(cache=True)
 def _left(cx, cy, cz, normal, tangential, law):
     """Return what leaves a wall at the temperature of the gas for what came, velocities along the wall and off it.
 
@@ -181,7 +181,7 @@ def _left(cx, cy, cz, normal, tangential, law):
     return cx, cy, cz
 
 
-@nb.njit
+@njit(cache=True)
 def _returned(rays, bounces, vanes, arm, height, half, top, is_round, normal, tangential, law, seed):
     """Mean and variance of the push of molecules that faces half a unit warmer and colder sent out, when they return.
 
