@@ -88,13 +88,19 @@ def test_the_interval_of_the_exponent_covers_as_often_as_it_says(findings):
     assert 0.84 <= inside / 200 <= 0.96
 
 
-def test_an_error_of_a_shared_gauge_cancels(findings):
+def test_an_error_of_a_shared_gauge_cancels_as_far_as_it_is_a_factor(findings):
     narrow, wide = swept(1.0, 1, common=0.3), swept(0.6, 2, common=0.3)
     one = compare_sizes(findings("narrow", 12, narrow), findings("wide", 20, wide))
     two = compare_sizes(findings("narrow", 12, narrow), findings("wide", 20, wide, own_gauge=True))
     assert one.shared_gauge and not two.shared_gauge
     spans = [float(np.diff(found.exponent_interval)[0]) for found in (one, two)]
     assert spans[0] < spans[1] / 2
+    exact = compare_sizes(findings("narrow", 12, swept(1.0, 1)), findings("wide", 20, swept(0.6, 2)))
+    ratio = np.log(20 / 12)
+    # ln(1/0.6) apart, by lengths of half a decade, one and two.
+    alike = np.exp(-0.5 * (ratio / (np.log(10) * np.array([0.5, 1.0, 2.0]))) ** 2).mean()
+    left = 2 * 1.645 * 0.3 * np.sqrt(1 - alike) / ratio
+    assert spans[0] == pytest.approx(np.hypot(np.diff(exact.exponent_interval)[0], left), rel=0.1)
     assert one.exponent_interval[0] < -1 < one.exponent_interval[1]
 
 

@@ -150,6 +150,27 @@ def model_error(response: GasResponse, log_path: float, pressure_pa: ArrayLike, 
     return ModelError(response, log_path, _nodes(*ends), _nodes(float(log_p.min()), float(log_p.max())), smooth)
 
 
+def gauge_apart_u(gauge_log_u: float, apart: float) -> float:
+    """Return the standard deviation of the difference of one gauge's errors at two pressures, in ln p.
+
+    What of its error is a factor is the same at both; the smooth part is not.
+
+    Parameters
+    ----------
+    gauge_log_u : float
+        Standard uncertainty of ln(pressure) that all its readings share.
+    apart : float
+        Difference of ln(pressure).
+
+    Examples
+    --------
+    >>> round(gauge_apart_u(0.05, 0.5), 3), round(gauge_apart_u(0.05, 100.0), 3)
+    (0.01, 0.05)
+    """
+    alike = float(_correlation(np.array([[apart]]))[0, 0])
+    return float(gauge_log_u * np.sqrt(2 * (1 - GAUGE_FACTOR_SHARE) * (1 - alike)))
+
+
 def _nodes(low: float, high: float) -> Array:
     return np.linspace(low, high, max(2, 1 + int(np.ceil((high - low) / _SPACING))))
 

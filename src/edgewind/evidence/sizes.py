@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.evidence.findings import Findings
+from edgewind.evidence.model_error import gauge_apart_u
 from edgewind.evidence.optimum import Optimum
 from edgewind.formatting import format_interval, format_number
 from edgewind.rotor.optimum import highest_places
@@ -34,7 +35,7 @@ class SizeComparison:
     level : float
         Coverage probability of both intervals.
     shared_gauge : bool
-        Whether both were read with one gauge, whose common error then cancels.
+        Whether both were read with one gauge, whose common error then cancels as far as it is a factor.
     sentence : str
         What the numbers allow.
     """
@@ -61,6 +62,9 @@ def compare_sizes(one: Findings, other: Findings, *, seed: int = 1) -> SizeCompa
     logs = [_log_draws(findings.optimum, shared) for findings in (narrow, wide)]
     size = max(part.size for part in logs)
     shift = random.choice(logs[1], size) - random.choice(logs[0], size)
+    if shared:
+        apart = float(np.median(shift))
+        shift = shift + gauge_apart_u(_gauge_log_u(narrow.optimum), apart) * random.standard_normal(size)
     level = min(narrow.optimum.level, wide.optimum.level)
     low, middle, high = (float(q) for q in np.quantile(shift, [(1 - level) / 2, 0.5, (1 + level) / 2]))
     exponents = sorted((low / float(np.log(ratio)), high / float(np.log(ratio))))
@@ -79,6 +83,11 @@ def _log_draws(optimum: Optimum, shared_gauge: bool) -> NDArray[np.float64]:
         sense = np.sign(optimum.speed_rad_s or 1.0)
         return highest_places(optimum.curve.log_pressure, sense * optimum.curve.draws)
     return np.log(optimum.draws_pa)
+
+
+def _gauge_log_u(optimum: Optimum) -> float:
+    """Standard uncertainty of ln(pressure) that the readings of an optimum share, where they gave a curve."""
+    return 0.0 if optimum.curve is None else optimum.curve.data.common_log_pressure_u
 
 
 def _sentence(
