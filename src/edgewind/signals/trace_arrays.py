@@ -40,7 +40,6 @@ RATE_NAME = re.compile(
 TIME_FIRST = re.compile(r"^(.*/)?(t|time|times|x)(_(s|ms|us|ns))?$", re.I)
 IN_SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9, "sec": 1.0, "second": 1.0, "seconds": 1.0}
 IN_HERTZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "1/s": 1.0}
-NUMERIC_CLASS = re.compile(r"^(u?int\d+|single|double|logical)$")
 HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
 LARGEST_FILE = 1 << 44
 MOST_MEMORY = 4_000_000_000

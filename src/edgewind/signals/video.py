@@ -27,7 +27,7 @@ WIDTH = 128
 MOST_FRAMES = 12_000
 """Frames that are read: 50 s at 240 a second, 110 MB at 16:9."""
 LEAST_FRAMES = 12
-OPEN_S, STALLED_S = 30.0, 600.0
+OPEN_S = 30.0
 ALONE = ("-protocol_whitelist", "file", "-format_whitelist", "mov,matroska,avi,mpeg,mpegvideo,mpegts")
 """What FFmpeg may open: this file, and no playlist in it that leads to other files or addresses."""
 
