@@ -408,7 +408,7 @@ def _fitted(findings: Sequence[Findings], steps: int, progress: Progress | None)
 
 
 def versions() -> dict[str, str]:
-    """Versions of what a result depends on."""
+    """Return the versions of what a result depends on."""
     return {"Python": platform.python_version()} | {name: version(name) for name in _LIBRARIES}
 
 

@@ -352,7 +352,7 @@ class InstrumentsSection(Section):
     thermostat: ThermostatInstrument | None = None
 
     def named(self) -> Iterator[tuple[str, Instrument]]:
-        """The roles that are described, and how each is reached."""
+        """Return the roles that are described, and how each is reached."""
         for role in type(self).model_fields:
             instrument = getattr(self, role)
             if instrument is not None:
@@ -393,7 +393,7 @@ class InstrumentsSection(Section):
         return self
 
     def pattern_of(self, address: str) -> str | None:
-        """The pattern of the lines that the board at a port prints; None where it prints none by itself."""
+        """Return the pattern of the lines that the board at a port prints; None where it prints none by itself."""
         return next((one.lines for _, one in self.named() if one.address == address and one.lines is not None), None)
 
 
@@ -402,7 +402,7 @@ def _problem(key: str, problem: str, fix: str) -> FieldProblem:
 
 
 def sample_interval(instrument: TachometerInstrument) -> float | None:
-    """The interval between samples as a value, s; None where it is a question."""
+    """Return the interval between samples as a value, s; None where it is a question."""
     try:
         return parse_quantity(instrument.interval, "time")
     except InputError:

@@ -180,7 +180,7 @@ class Book:
         return self._address.name
 
     def identity(self, experiment: str) -> str:
-        """What tells an experiment of this book from all others, by whatever path or URL the book was reached.
+        """Return an identifier of an experiment, unique among all books and independent of the book's path or URL.
 
         The same for every program on this machine; a copy of the book has another.
 
@@ -203,7 +203,7 @@ class Book:
         return " ".join(map(str, ("postgresql", *row, key)))
 
     def must_be_writable(self) -> None:
-        """See that this user may add readings, without adding any and without waiting for others who do.
+        """Check that this user may add readings, without adding any and without waiting for others who do.
 
         Raises
         ------
@@ -223,13 +223,13 @@ class Book:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """A connection that sees the book as it is now, whatever others write meanwhile."""
+        """Return a connection that sees the book as it is now, whatever others write meanwhile."""
         with told(self.label), begin_reading(self._engine) as connection, connection.begin():
             yield connection.execution_options(**{rows.OLDER: self.older})
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
-        """A connection whose changes are kept together when the block ends, or not at all."""
+        """Return a connection whose changes are kept together when the block ends, or not at all."""
         if not self._write:
             raise BookError("the book was opened for reading", file=self.label, fix="open it with write=True")
         with told(self.label), begin_writing(self._engine) as connection, connection.begin():
@@ -238,12 +238,12 @@ class Book:
     # What there is
 
     def experiments(self) -> list[str]:
-        """Names of the experiments, in order."""
+        """Return the names of the experiments, in order."""
         with self.reading() as connection:
             return sorted(str(name) for name in connection.execute(select(experiments.c.name)).scalars())
 
     def contents(self, experiment: str) -> Contents:
-        """Everything about an experiment but the bytes of its files."""
+        """Return everything about an experiment but the bytes of its files."""
         try:
             with self.reading() as connection:
                 return self._contents(connection, self._find(connection, experiment), experiment)
@@ -274,11 +274,11 @@ class Book:
             rows.copy_file(connection, key, kept[0], stream, self.label)
 
     def find(self, connection: Connection, experiment: str) -> str:
-        """Key of an experiment in the tables."""
+        """Return the key of an experiment in the tables."""
         return self._find(connection, experiment)
 
     def sheet(self, connection: Connection, key: str) -> Sheet:
-        """How the table of an experiment is written, by its key."""
+        """Return how the table of an experiment is written, by its key."""
         return self._sheet(connection, key)
 
     def _find(self, connection: Connection, experiment: str, *, lock: bool = False) -> str:

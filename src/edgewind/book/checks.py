@@ -18,7 +18,7 @@ _MOST_CELL = 50_000
 
 
 def read_bench_bytes(content: bytes, file: str) -> None:
-    """See that a `bench.toml` can be read."""
+    """Check that a `bench.toml` can be read."""
     try:
         parse_bench(content.decode("utf-8-sig"), file=file)
     except UnicodeDecodeError as error:
@@ -51,7 +51,7 @@ def check_name(name: str, label: str) -> None:
 
 
 def check_titles(sheet: Sheet, label: str) -> None:
-    """See that a table under these titles can be read."""
+    """Check that a table under these titles can be read."""
     cells = {name: "0" for name in sheet.names if name in ("gauge", "trace", "speed")}
     if "gauge" not in cells and "pressure" in sheet.names:
         cells["pressure"] = "1"

@@ -36,14 +36,14 @@ class Contents:
         return self.benches[-1].content
 
     def cells_now(self) -> list[dict[str, str]]:
-        """The cells of every reading with its changes made."""
+        """Return the cells of every reading with its changes made."""
         cells = [dict(reading.cells) for reading in self.readings]
         for change in self.changes:
             cells[change.reading - 1][change.cell] = change.after
         return cells
 
     def traces_now(self) -> dict[str, str]:
-        """Path of the kept file that each text under ``trace`` means."""
+        """Return the path of the kept file that each text under ``trace`` means."""
         found: dict[str, str] = {}
         for reading in self.readings:
             if reading.trace_path is not None:
@@ -54,7 +54,7 @@ class Contents:
         return found
 
     def table(self) -> str:
-        """The text of `readings.csv` with every change made; as it was written, where nothing was changed."""
+        """Return the text of `readings.csv` with every change made; as it was written, where nothing was changed."""
         names = self.sheet.names
         changed: dict[int, dict[str, str]] = {
             reading.number: {name: cell for name, cell in reading.cells.items() if cell and name not in names}

@@ -35,12 +35,12 @@ class History:
 
 
 def bench_path(number: int) -> str:
-    """Where an earlier `bench.toml` lies in the folder."""
+    """Return where an earlier `bench.toml` lies in the folder."""
     return f"history/bench-{number}.toml"
 
 
 def history_files(contents: Contents) -> dict[str, bytes]:
-    """The files that tell the past of an experiment; none where nothing was changed."""
+    """Return the files that tell the past of an experiment; none where nothing was changed."""
     if not contents.changes and len(contents.benches) == 1:
         return {}
     stream = io.StringIO()

@@ -81,7 +81,7 @@ class KeptFile:
 
 
 def now() -> str:
-    """The time, UTC, as rows hold it."""
+    """Return the time, UTC, as rows hold it."""
     return datetime.now(UTC).isoformat(timespec="microseconds")
 
 
@@ -91,7 +91,7 @@ def insert_row(connection: Connection, table: Table, row: Mapping[str, Any]) -> 
 
 
 def next_number(connection: Connection, table: Table, experiment: str) -> int:
-    """The number after the last; the caller holds the write lock of the experiment."""
+    """Return the number after the last; the caller holds the write lock of the experiment."""
     last = connection.execute(select(func.max(table.c.number)).where(table.c.experiment == experiment)).scalar()
     return int(last or 0) + 1
 
@@ -124,7 +124,7 @@ def _pieces(content: bytes | Path) -> Iterator[bytes]:
 
 
 def read_pieces(connection: Connection, experiment: str, number: int) -> Iterator[bytes]:
-    """The bytes of a kept file, piece by piece."""
+    """Return the bytes of a kept file, piece by piece."""
     part, where = 1, (pieces.c.experiment == experiment) & (pieces.c.file == number)
     while True:
         content = connection.execute(select(pieces.c.content).where(where & (pieces.c.number == part))).scalar()
@@ -203,13 +203,13 @@ def add_columns(connection: Connection, experiment: str, sheet: Sheet) -> None:
 
 
 def find_file(connection: Connection, experiment: str, path: str) -> int | None:
-    """Number of the kept file of that path."""
+    """Return the number of the kept file of that path."""
     where = (files.c.experiment == experiment) & (files.c.path == path)
     return connection.execute(select(files.c.number).where(where)).scalar()
 
 
 def file_in_the_way(connection: Connection, experiment: str, path: str) -> str | None:
-    """Path of a kept file with which another could not lie in one folder: the same, or one a folder of the other."""
+    """Return the path of a kept file that conflicts with another: the same path, or one a folder of the other."""
     parts = path.split("/")
     above = ["/".join(parts[:count]) for count in range(1, len(parts) + 1)]
     same = files.c.path.in_(above) | files.c.path.startswith(path + "/", autoescape=True)
@@ -245,14 +245,14 @@ def _columns(connection: Connection, table: Table) -> list[Any]:
 
 
 def stored_rows(connection: Connection, table: Table, experiment: str, *where: Any) -> list[dict[str, Any]]:
-    """Every row of an experiment in a table for which `where` holds, in order, each seen to be whole."""
+    """Return every row of an experiment in a table for which `where` holds, in order, each seen to be whole."""
     query = select(*_columns(connection, table)).where(table.c.experiment == experiment, *where)
     query = query.order_by(table.c.number)
     return [whole(table, row) for row in connection.execute(query).mappings()]
 
 
 def read_files(connection: Connection, experiment: str, *where: Any) -> dict[int, KeptFile]:
-    """Every kept file for which `where` holds, by number."""
+    """Return every kept file for which `where` holds, by number."""
     found = stored_rows(connection, files, experiment, *where)
     return {row["number"]: KeptFile(row["number"], row["path"], row["size"], row["sha256"]) for row in found}
 
@@ -260,7 +260,7 @@ def read_files(connection: Connection, experiment: str, *where: Any) -> dict[int
 def stored_readings(
     connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any
 ) -> list[Reading]:
-    """Every reading for which `where` holds as it was recorded, in order."""
+    """Return every reading for which `where` holds as it was recorded, in order."""
     return [_reading(row, kept) for row in stored_rows(connection, readings, experiment, *where)]
 
 
@@ -271,7 +271,7 @@ def _reading(row: Mapping[str, Any], kept: Mapping[int, KeptFile]) -> Reading:
 
 
 def read_changes(connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any) -> list[Amendment]:
-    """Every change for which `where` holds, in order."""
+    """Return every change for which `where` holds, in order."""
     names = ("number", "reading", "cell", "before", "after", "why", "made_at", "made_by")
     return [
         Amendment(trace_path=_path(row, kept), **{name: row[name] for name in names})

@@ -138,7 +138,7 @@ changes = _table(
 
 
 def checksum(table: str, row: Mapping[str, Any]) -> str:
-    """SHA-256 of a row: of its table's name and of every value but the checksum itself, as canonical JSON.
+    """Return the SHA-256 of a row: of its table's name and of every value but the checksum itself, as canonical JSON.
 
     A cell that came with a later version takes no part where it is NULL.
 

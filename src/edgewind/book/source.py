@@ -44,21 +44,21 @@ class BookSource:
         return Path(self.book.label)
 
     def label(self, relative: str) -> str:
-        """The book, the experiment and the file as it would lie in a folder."""
+        """Return the book, the experiment and the file as it would lie in a folder."""
         return f"{self.book.label} ({self.name}): {relative}"
 
     def bench(self) -> Bench:
-        """The apparatus."""
+        """Return the apparatus."""
         return parse_bench(self.contents.bench.decode("utf-8-sig"), file=self.label(BENCH_FILE))
 
     def readings(self, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
-        """The table of readings with every change made."""
+        """Return the table of readings with every change made."""
         if not self.contents.readings:
             raise InputError("it holds no reading yet", file=self.label(READINGS_FILE), fix="record some first")
         return parse_readings(decode_table(self._table), file=self.label(READINGS_FILE), stopwatch_u_s=stopwatch_u_s)
 
     def path_of(self, trace: str, line: int) -> str:
-        """Path of the kept file that a reading means."""
+        """Return the path of the kept file that a reading means."""
         known = self.contents.traces_now().get(trace)
         path = posixpath.normpath(trace) if known is None else known
         if path.startswith(("/", "../")) or path == "..":
@@ -68,7 +68,7 @@ class BookSource:
         return path
 
     def require(self, relative: str, trace: str, line: int) -> None:
-        """See that the file is kept."""
+        """Check that the file is kept."""
         if relative not in self._sizes:
             raise InputError(
                 f"there is no file '{trace}' in the book", file=self.label(READINGS_FILE), line=line, column="trace"
@@ -83,12 +83,12 @@ class BookSource:
         }
 
     def input_file(self, relative: str) -> InputFile:
-        """Size and SHA-256 of a file."""
+        """Return the size and SHA-256 of a file."""
         return self._sizes[relative]
 
     @contextmanager
     def opened(self, relative: str) -> Iterator[Path]:
-        """A copy of the file for as long as it is read."""
+        """Return a copy of the file for as long as it is read."""
         with tempfile.TemporaryDirectory(prefix="edgewind-") as folder:
             path = Path(folder) / PurePosixPath(relative).name
             with path.open("wb") as stream:
@@ -97,5 +97,5 @@ class BookSource:
 
 
 def sources(book: Book) -> list[BookSource]:
-    """Every experiment of a book, by name."""
+    """Return every experiment of a book, by name."""
     return [BookSource(book, name) for name in book.experiments()]

@@ -18,7 +18,7 @@ REFUSAL = "the lab book is append-only: add a row that says what is right"
 
 
 def sqlite_triggers(keys: Mapping[str, Sequence[Sequence[str]]] = KEYS) -> list[str]:
-    """Statements that refuse UPDATE, DELETE and the silent deletion in INSERT OR REPLACE."""
+    """Return the statements that refuse UPDATE, DELETE and the silent deletion in INSERT OR REPLACE."""
     statements = []
     for table, unique in keys.items():
         for verb in ("UPDATE", "DELETE"):
@@ -40,7 +40,7 @@ def sqlite_triggers(keys: Mapping[str, Sequence[Sequence[str]]] = KEYS) -> list[
 
 
 def postgresql_triggers(keys: Mapping[str, Sequence[Sequence[str]]] = KEYS) -> list[str]:
-    """Statements that refuse UPDATE, DELETE and TRUNCATE, also to a session that replays a replica."""
+    """Return the statements that refuse UPDATE, DELETE and TRUNCATE, also to a session that replays a replica."""
     function = (
         "CREATE FUNCTION edgewind_append_only() RETURNS trigger LANGUAGE plpgsql AS $$ "
         f"BEGIN RAISE EXCEPTION '{REFUSAL}'; END $$"

@@ -41,7 +41,7 @@ def units_beside(file: Path) -> ShownUnits | None:
 
 
 def has_readings(path: Path) -> bool:
-    """Whether there are readings beside a bench.toml, given as the file or its folder."""
+    """Return whether there are readings beside a bench.toml, given as the file or its folder."""
     from edgewind.bench import BENCH_FILE
     from edgewind.signals import READINGS_FILE
 

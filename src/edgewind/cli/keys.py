@@ -47,7 +47,7 @@ class Keys:
         self._whole()
 
     def key(self) -> str:
-        """The key that was pressed, in small letters; empty where none was."""
+        """Return the key that was pressed, in small letters; empty where none was."""
         if self.live and _console is not None:
             return str(_console.getwch()).lower() if _console.kbhit() else ""
         if not self.live or self._number is None:

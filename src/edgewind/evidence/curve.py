@@ -109,11 +109,11 @@ class ResponseCurve:
         return np.log(self.pressure_pa)
 
     def at(self, pressure_pa: ArrayLike) -> Array:
-        """Mean speed, rad/s, at pressures inside the grid, Pa."""
+        """Return the mean speed, rad/s, at pressures inside the grid, Pa."""
         return np.interp(np.log(pressure_pa), self.log_pressure, self.mean)
 
     def slope_at(self, pressure_pa: ArrayLike) -> Array:
-        """Slope of the mean, d(speed)/d(ln p) in rad/s, at pressures inside the grid, Pa."""
+        """Return the slope of the mean, d(speed)/d(ln p) in rad/s, at pressures inside the grid, Pa."""
         slope = np.gradient(self.mean, self.log_pressure)
         return np.interp(np.log(pressure_pa), self.log_pressure, slope)
 
@@ -141,15 +141,15 @@ class Scale:
         return speed if np.isinf(self.softening) else self.softening * np.arcsinh(speed / self.softening)
 
     def back(self, warped: Array) -> Array:
-        """Speed, rad/s, at a place on the scale."""
+        """Return the speed, rad/s, at a place on the scale."""
         return warped if np.isinf(self.softening) else self.softening * np.sinh(warped / self.softening)
 
     def slope(self, speed: Array) -> Array:
-        """Derivative of the scale at a speed, rad/s."""
+        """Return the derivative of the scale at a speed, rad/s."""
         return 1.0 / np.hypot(1.0, speed / self.softening)
 
     def moments(self, mean: Array, variance: Array) -> tuple[Array, Array]:
-        """Mean and variance of a speed that is normal on this scale (moments of sinh of a normal variable)."""
+        """Return mean and variance of a speed that is normal on this scale (moments of sinh of a normal variable)."""
         if np.isinf(self.softening):
             return mean, variance
         a, b = mean / self.softening, np.minimum(variance / self.softening**2, _WIDEST_LOG_VARIANCE)
@@ -159,7 +159,7 @@ class Scale:
 
 
 def scales_for(data: SweepData) -> tuple[Scale, ...]:
-    """Scales on which the curve may be equally smooth everywhere: the linear one and one that bends."""
+    """Return the scales on which the curve may be equally smooth everywhere: the linear one and one that bends."""
     noise = 2.0 * float(np.median(data.speed_u_rad_s))
     return Scale(np.inf), Scale(max(SOFTENING * float(np.abs(data.speed_rad_s).max()), noise))
 
@@ -174,7 +174,7 @@ class _Problem:
     nuisance: Array
 
     def covariance(self, theta: Array, kernel: Kernel) -> Array:
-        """Covariance of the readings, noise included, shape (h, n, n), for hyperparameters (h, 3)."""
+        """Return the covariance of the readings, noise included, shape (h, n, n), for hyperparameters (h, 3)."""
         length, amplitude, excess = np.exp(theta).T
         distance = np.abs(self.place[:, None] - self.place)
         matrix = covariance(distance, length, kernel)
@@ -235,7 +235,7 @@ class _Proposal:
     root: Array
 
     def points(self, count: int) -> Array:
-        """Points spread evenly over the distribution (Sobol), shape (count, 3)."""
+        """Return the points spread evenly over the distribution (Sobol), shape (count, 3)."""
         even = even_points(count) + 0.5 / count
         return self.centre + ndtri(even) @ self.root.T
 
@@ -318,14 +318,14 @@ class _Branch:
         return square * covariance(distance, np.exp(theta[:, 0]), self.kernel) + MEAN_PRIOR_SD**2
 
     def mean_speeds(self, theta: Array, grid: Array) -> Array:
-        """Posterior means (h, m) of the curve, carried back to speeds, rad/s."""
+        """Return the posterior means (h, m) of the curve, carried back to speeds, rad/s."""
         root = np.linalg.cholesky(self.problem.covariance(theta, self.kernel))
         solved = solve_triangular(root, solve_triangular(root, self.problem.speed[:, None]), transposed=True)
         mean = (np.swapaxes(self._cross(theta, grid), 1, 2) @ solved)[..., 0]
         return self.scale.back(self.centre + self.half_range * mean)
 
     def posterior(self, theta: Array, grid: Array) -> tuple[Array, Array]:
-        """Mean (h, m) and covariance (h, m, m) of curve, on the scale of speed, and effects, one after the other."""
+        """Return mean (h, m) and covariance (h, m, m) of the curve, on the scale of speed, followed by the effects."""
         count, places, effects = len(theta), grid.size, self.problem.nuisance.shape[1]
         square = np.exp(2 * theta[:, 1])[:, None, None]
         between = np.abs(grid[:, None] - grid)

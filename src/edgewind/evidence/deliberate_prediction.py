@@ -94,7 +94,7 @@ class TestBench:
             )
 
     def usual_speed(self, pressure_pa: float) -> Usual | None:
-        """Speed seen at the usual conditions near a pressure; None where nothing is near."""
+        """Return the speed seen at the usual conditions near a pressure; None where nothing is near."""
         return usual_speed(self.usual, pressure_pa)
 
 

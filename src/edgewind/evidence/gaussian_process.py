@@ -15,7 +15,7 @@ KERNELS: tuple[Kernel, ...] = ("squared exponential", "matern 7/2")
 
 
 def covariance(distance: Array, length: Array, kernel: Kernel) -> Array:
-    """Correlation of the curve at two places a distance apart, one matrix for each length.
+    """Return the correlation of the curve at two places a distance apart, one matrix for each length.
 
     The squared exponential is Rasmussen and Williams (2006), eq. 4.9; the Matérn form of order 7/2, whose curves
     are three times differentiable instead of infinitely often, their eq. 4.16 with p = 3.

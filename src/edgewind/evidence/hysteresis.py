@@ -120,7 +120,7 @@ def sweep_contrast(data: SweepData) -> tuple[Array, str]:
 
 
 def scaled_time(data: SweepData) -> tuple[Array, float]:
-    """Time about its mean in units of the whole duration, and that duration in seconds.
+    """Return the time about its mean in units of the whole duration, and that duration in seconds.
 
     Readings of unknown time stand at the mean; all are zero where fewer than four times are known.
     """
@@ -132,7 +132,7 @@ def scaled_time(data: SweepData) -> tuple[Array, float]:
 
 
 def time_free_of_pressure(log_pressure: Array, time: Array) -> float:
-    """Share of the variance of time that a quintic in ln(pressure) leaves over; 0 where time does not vary.
+    """Return the share of the variance of time that a quintic in ln(pressure) leaves over; 0 where time does not vary.
 
     Examples
     --------
@@ -185,7 +185,7 @@ def sweep_effects(data: SweepData, curve: ResponseCurve) -> SweepEffects:
 
 
 def repeat_scatter(data: SweepData, curve: ResponseCurve) -> tuple[float, int]:
-    """Chi-squared of repeated readings about the mean of each group, and its degrees of freedom.
+    """Return the chi-squared of repeated readings about the mean of each group, and its degrees of freedom.
 
     Repeats stand next to one another in pressure and were approached from the same side. The curve's slope
     is taken out, and the pressures' own uncertainties are carried over it.
@@ -202,7 +202,7 @@ def repeat_scatter(data: SweepData, curve: ResponseCurve) -> tuple[float, int]:
 
 
 def given_zero(mean: Array, covariance: Array, keep: list[int]) -> tuple[Array, Array]:
-    """Mean and covariance of some of several normal quantities when all the others are zero."""
+    """Return the mean and covariance of some of several normal quantities when all the others are zero."""
     drop = [i for i in range(mean.size) if i not in keep]
     gain = covariance[np.ix_(keep, drop)] @ np.linalg.pinv(covariance[np.ix_(drop, drop)])
     return mean[keep] - gain @ mean[drop], covariance[np.ix_(keep, keep)] - gain @ covariance[np.ix_(drop, keep)]

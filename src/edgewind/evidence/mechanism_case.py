@@ -239,11 +239,11 @@ class MechanismCase:
         )  # fmt: skip
 
     def torque(self, key: str) -> Array:
-        """Torque of a drive, N m, shape (draws, readings), positive when the bright face goes ahead."""
+        """Return the torque of a drive, N m, shape (draws, readings), positive when the bright face goes ahead."""
         return np.broadcast_to(DRIVES[key](self.state.at), self.needed_n_m.shape)
 
     def evidence(self, model: str) -> float | None:
-        """Logarithm of the evidence of a model, sampled or by Laplace's approximation; None where it was not fitted."""
+        """Return ln(evidence) of a model, sampled or by Laplace's approximation; None without a fit."""
         if self.fits and model in self.fits:
             return self.fits[model].log_evidence
         return None if self.laplace is None else self.laplace.get(model)

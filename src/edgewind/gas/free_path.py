@@ -15,7 +15,7 @@ REGIMES = ("continuum", "slip", "transitional", "free-molecular")
 
 
 def most_probable_speed(temperature_k: ArrayLike, molecular_mass_kg: float) -> FloatArray:
-    """Most probable speed of the molecules, ``v0 = sqrt(2 k T / m)``, in m/s; any shape.
+    """Return the most probable speed of the molecules, ``v0 = sqrt(2 k T / m)``, in m/s; any shape.
 
     Source: Chapman and Cowling, The Mathematical Theory of Non-Uniform Gases, 3rd ed. (1970), 4.11.
 
@@ -30,7 +30,7 @@ def most_probable_speed(temperature_k: ArrayLike, molecular_mass_kg: float) -> F
 def equivalent_free_path(
     viscosity_pa_s: ArrayLike, pressure_pa: ArrayLike, temperature_k: ArrayLike, molecular_mass_kg: float
 ) -> FloatArray:
-    """Equivalent free path ``ell = mu v0 / p``, in m: the length by which rarefaction is counted.
+    """Return the equivalent free path ``ell = mu v0 / p``, in m: the length by which rarefaction is counted.
 
     Source: Sharipov and Seleznev, J. Phys. Chem. Ref. Data 27, 657 (1998), eq. 2.3.
     """
@@ -41,7 +41,7 @@ def equivalent_free_path(
 def mean_free_path(
     viscosity_pa_s: ArrayLike, pressure_pa: ArrayLike, temperature_k: ArrayLike, molecular_mass_kg: float
 ) -> FloatArray:
-    """Mean free path from the viscosity, ``lambda = (mu / p) sqrt(pi k T / (2 m))``, in m; any shape.
+    """Return the mean free path from the viscosity, ``lambda = (mu / p) sqrt(pi k T / (2 m))``, in m; any shape.
 
     The definition used throughout Edgewind: that of hard spheres with the viscosity of the real gas, equal to
     ``(sqrt(pi) / 2) ell``. Source: Sharipov and Seleznev, J. Phys. Chem. Ref. Data 27, 657 (1998), eq. 2.2.
@@ -56,7 +56,7 @@ def mean_free_path(
 
 
 def mean_free_path_fixed_diameter(pressure_pa: ArrayLike, temperature_k: ArrayLike, diameter_m: float) -> FloatArray:
-    """Mean free path of spheres of a fixed diameter, ``lambda = k T / (sqrt(2) pi d^2 p)``, in m; any shape.
+    """Return the mean free path of spheres of a fixed diameter, ``lambda = k T / (sqrt(2) pi d^2 p)``, in m; any shape.
 
     Source: U.S. Standard Atmosphere 1976, eq. 22, with d = 3.65e-10 m for air.
 
@@ -76,7 +76,7 @@ def mean_free_path_variable_hard_sphere(
     molecular_mass_kg: float,
     viscosity_exponent: ArrayLike,
 ) -> FloatArray:
-    """Mean free path of variable hard spheres, in m; any shape.
+    """Return the mean free path of variable hard spheres, in m; any shape.
 
     ``lambda = (2 mu / 15) (7 - 2 w) (5 - 2 w) / (rho sqrt(2 pi k T / m))`` with ``w`` the exponent of temperature in
     the viscosity. Source: Bird, Molecular Gas Dynamics and the Direct Simulation of Gas Flows (1994), eq. 4.65. With
@@ -88,7 +88,7 @@ def mean_free_path_variable_hard_sphere(
 
 
 def rarefaction(knudsen: ArrayLike) -> FloatArray:
-    """Rarefaction parameter ``delta = sqrt(pi) / (2 Kn)``, dimensionless; any shape.
+    """Return the rarefaction parameter ``delta = sqrt(pi) / (2 Kn)``, dimensionless; any shape.
 
     Examples
     --------

@@ -89,7 +89,7 @@ class Gas:
         return (*own, *(() if self.is_pure else ("mixture: Wilke, J. Chem. Phys. 18, 517 (1950)",)))
 
     def viscosity(self, temperature_k: ArrayLike) -> NDArray[np.float64]:
-        """Dilute-limit viscosity, Pa s, of a temperature in K; any shape.
+        """Return the dilute-limit viscosity, Pa s, of a temperature in K; any shape.
 
         Mixtures follow Wilke, J. Chem. Phys. 18, 517 (1950), eq. 13 and 14: within about 1 % for air-like mixtures, and
         within several percent where a light gas (H2, He) meets a heavy one.
@@ -102,7 +102,7 @@ class Gas:
         return self._mix(temperature_k, "viscosity")
 
     def conductivity(self, temperature_k: ArrayLike) -> NDArray[np.float64]:
-        """Dilute-limit thermal conductivity, W/(m K); any shape.
+        """Return the dilute-limit thermal conductivity, W/(m K); any shape.
 
         Mixtures follow Wassiljewa's form with Wilke's weights (Mason and Saxena, Phys. Fluids 1, 361, 1958, without
         their factor 1.065).
@@ -115,7 +115,7 @@ class Gas:
         return self._mix(temperature_k, "conductivity")
 
     def heat_capacity(self, temperature_k: ArrayLike) -> NDArray[np.float64]:
-        """Molar heat capacity of the ideal gas at constant pressure, J/(mol K); any shape."""
+        """Return the molar heat capacity of the ideal gas at constant pressure, J/(mol K); any shape."""
         t = np.asarray(temperature_k, dtype=float)
         for species, _ in self.fractions:
             species.check_temperature(t)

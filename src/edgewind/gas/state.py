@@ -96,7 +96,7 @@ class GasState:
         return float(np.log(mu[1] / mu[0]) / np.log(t[1] / t[0]))
 
     def mean_free_path_m(self, definition: str = "viscosity", diameter_m: float | None = None) -> float:
-        """Mean free path in one of three definitions, m.
+        """Return the mean free path in one of three definitions, m.
 
         Parameters
         ----------

@@ -124,7 +124,7 @@ def thick_strip_grid(
 
 
 def covered(outline: Callable[[Floats, Floats], NDArray[np.bool_]], y: Floats, z: Floats) -> Floats:
-    """Share of each cell of a tensor grid that lies within an outline, by points at equal steps."""
+    """Return the share of each cell of a tensor grid that lies within an outline, by points at equal steps."""
     # Different numbers along the two axes: an edge along the diagonal would else pass through the points
     # themselves.
     points_y, points_z = 24, 35
@@ -163,7 +163,7 @@ class Shape:
         return self.name in ("diamond", "disc")
 
     def contains(self, y: Floats, z: Floats) -> NDArray[np.bool_]:
-        """Whether points of the vane's plane lie within the outline."""
+        """Return whether points of the vane's plane lie within the outline."""
         if self.name == "disc":
             return np.asarray(y**2 + z**2 < 0.25)
         if self.name == "diamond":

@@ -30,7 +30,7 @@ def graded(
     refined: float = 1.0,
     multiple: int = MULTIPLE,
 ) -> Floats:
-    """Nodes from a to b with cells of about `size_a` at a, `size_b` at b and at most `largest` between.
+    """Return the nodes from a to b with cells of about `size_a` at a, `size_b` at b and at most `largest` between.
 
     The cell size h(x) wanted at unit resolution is harmonic in its three bounds, ``1/h = 1/(size_a + g (x-a)) +
     1/(size_b + g (b-x)) + 1/largest``; nodes stand at equal steps of ``Int dx/h``, so that refining keeps the shape.
@@ -57,12 +57,12 @@ def graded(
 
 
 def merge(nodes: Floats) -> Floats:
-    """Nodes of the grid with cells merged in pairs; an odd one stays as it is."""
+    """Return the nodes of the grid with cells merged in pairs; an odd one stays as it is."""
     return nodes[::2] if nodes.size % 2 else np.append(nodes[::2], nodes[-1])
 
 
 def spread(coarse: Floats, fine: Floats) -> sparse.csr_array:
-    """Matrix that interpolates cell values linearly from `coarse` to `fine` nodes, and on beyond the outer
+    """Return the matrix that interpolates cell values linearly from `coarse` to `fine` nodes, and on beyond the outer
     centres.
     """
     x, y = 0.5 * (coarse[1:] + coarse[:-1]), 0.5 * (fine[1:] + fine[:-1])
@@ -78,7 +78,7 @@ def spread(coarse: Floats, fine: Floats) -> sparse.csr_array:
 
 
 def average(coarse: Floats, fine: Floats) -> sparse.csr_array:
-    """Matrix that averages cell values from `fine` nodes to `coarse` ones, a subset of them."""
+    """Return the matrix that averages cell values from `fine` nodes to `coarse` ones, a subset of them."""
     owner = np.searchsorted(coarse, 0.5 * (fine[1:] + fine[:-1])) - 1
     share = np.diff(fine) / np.diff(coarse)[owner]
     matrix = sparse.coo_array((share, (owner, np.arange(owner.size))), shape=(coarse.size - 1, fine.size - 1))

@@ -135,7 +135,7 @@ class Response:
         }
 
     def to_json(self) -> dict[str, Any]:
-        """Everything but the fields, in plain types."""
+        """Return everything but the fields, in plain types."""
         kept = (f.name for f in fields(self) if f.name not in ("solutions", "fields"))
         plain = {name: getattr(self, name) for name in kept}
         return {name: dict(value) if isinstance(value, Mapping) else value for name, value in plain.items()}
@@ -148,7 +148,7 @@ class Response:
         return cls(**{**plain, "room": room, "accommodation": walls, "laws": laws})
 
     def to_dataset(self) -> xr.Dataset:
-        """Fields of the gas for each drive and stress along the faces, on cell centres.
+        """Return the fields of the gas for each drive and stress along the faces, on cell centres.
 
         Across, only y >= 0 and z >= 0 are given; the rest is symmetric. `from_dataset` makes the answer again.
         """

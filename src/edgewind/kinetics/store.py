@@ -16,7 +16,7 @@ METHOD = 2
 
 
 def default_folder() -> Path:
-    """Folder for cached answers: EDGEWIND_CACHE, or the user's cache folder."""
+    """Return the folder for cached answers: EDGEWIND_CACHE, or the user's cache folder."""
     return cache_folder() if os.environ.get("EDGEWIND_CACHE") else cache_folder() / "responses"
 
 

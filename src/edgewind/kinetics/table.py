@@ -172,23 +172,23 @@ class ResponseTable:
         return self.area_share(knudsen) if name == "area_share" else self._at(name, knudsen)
 
     def thermal_force(self, knudsen: ArrayLike) -> Floats:
-        """F/(p0 A) per unit dT/T0 between the faces, from hot to cold."""
+        """Return the thermal force F/(p0 A) per unit dT/T0 between the faces, from hot to cold."""
         return self._at("thermal_force", knudsen)
 
     def drag(self, knudsen: ArrayLike) -> Floats:
-        """F/(p0 A) per unit U/v0, against the motion."""
+        """Return the drag F/(p0 A) per unit U/v0, against the motion."""
         return self._at("drag", knudsen)
 
     def heat(self, knudsen: ArrayLike) -> Floats:
-        """Heat that leaves the hot face /(p0 v0 A) per unit dT/T0 between the faces, at +1/2 and -1/2."""
+        """Return the heat that leaves the hot face /(p0 v0 A) per unit dT/T0 between the faces, at +1/2 and -1/2."""
         return self._at("heat_hot", knudsen)
 
     def heat_loss(self, knudsen: ArrayLike) -> Floats:
-        """Heat that leaves both faces together /(p0 v0 A), both warmer than the room by dT/T0 = 1."""
+        """Return the heat that leaves both faces together /(p0 v0 A), both warmer than the room by dT/T0 = 1."""
         return 2.0 * self._at("loss_hot", knudsen)
 
     def area_share(self, knudsen: ArrayLike) -> Floats:
-        """Share of the thermal force that the stress in the middle of the faces, acting on all of them, would give.
+        """Return the share of the thermal force that would result if the stress in the middle acted on the whole faces.
 
         The rest is the edge's share. Between nodes a monotone cubic in ln Kn; below the first node its slope there
         falls off as Kn.
@@ -205,7 +205,7 @@ class ResponseTable:
         return float(self._share(np.log(self.knudsen[0]), 1))
 
     def error(self, name: str, knudsen: ArrayLike) -> Floats:
-        """Estimated absolute error of a coefficient by its name in `values`, linear between nodes.
+        """Return the estimated absolute error of a coefficient by its name in `values`, linear between nodes.
 
         Below the first node it grows by a quarter of what the law of slip flow departs by from the power law that the
         curve has at the node: more than what the strip's table, cut short, is off by. That of the area share grows as
@@ -235,7 +235,7 @@ def _checked(knudsen: ArrayLike) -> Floats:
 
 @cache
 def standard_data() -> pd.DataFrame:
-    """All shipped tables; the file says in its first line how it was made."""
+    """Return all shipped tables; the file says in its first line how it was made."""
     text = resources.files("edgewind.kinetics") / "tables.csv"
     with text.open() as file:
         return pd.read_csv(file, comment="#")

@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 
 
 def half_flux(velocities: PlaneVelocities | SpaceVelocities, axis: int) -> float:
-    """Flux <c_n> of a unit Maxwellian through a wall across `axis`: 1/(2 sqrt(pi)), but for the angles."""
+    """Return the flux <c_n> of a unit Maxwellian through a wall across `axis`: 1/(2 sqrt(pi)), but for the angles."""
     images = 2 ** (velocities.directions.shape[1] - 1)
     angular = images * float(velocities.direction_weights @ velocities.directions[:, axis])
     return float(angular * (velocities.speed_weights @ velocities.speed))

@@ -128,7 +128,7 @@ class Subscription:
         self._line = line
 
     def next(self, wait_s: float) -> dict[str, Any] | None:
-        """The next message; None where none comes in time.
+        """Return the next message; None where none comes in time.
 
         Raises
         ------
@@ -158,7 +158,7 @@ def recorders(folder: Path | None = None, *, but: frozenset[Path] = frozenset())
 
 
 def channels(folder: Path | None = None) -> list[Path]:
-    """Where a recorder of this user may be found."""
+    """Return where a recorder of this user may be found."""
     return endpoints(folder)
 
 

@@ -15,7 +15,7 @@ from edgewind.units import from_si, parse_quantity
 
 
 def titles_of(bench: Bench) -> tuple[str, ...]:
-    """Titles of the table of an experiment that these instruments record, each in the unit that its instrument has."""
+    """Return the titles of the table that these instruments record, in the units of the instruments."""
     section = bench.instruments or InstrumentsSection()
     if section.gauge is not None:
         gauge = f"gauge [{section.gauge.unit}]" if section.gauge.gives_volts else f"pressure [{section.gauge.unit}]"
@@ -90,7 +90,7 @@ def _written(text: str, own: str, unit: str, kind: str) -> str:
 
 
 def sweep_columns(bench: Bench, named: Sequence[tuple[str, str]], label: str) -> SweepColumns:
-    """See that a table can take what these instruments record.
+    """Check that a table can take what these instruments record.
 
     Parameters
     ----------

@@ -335,7 +335,7 @@ class Commands:
         return bool(self._signed)
 
     def take_gestures(self) -> list[Gesture]:
-        """What came in this run since this was last called."""
+        """Return what came in this run since this was last called."""
         with self._lock:
             made, self._gestures = self._gestures, []
         return made
@@ -373,7 +373,7 @@ class Commands:
             self._tell_late()
 
     def stored(self, step: Step, reading: int) -> None:
-        """A reading is stored: there is nothing left of it to skip, and it is the one to repeat."""
+        """Take note of a stored reading: there is nothing left of it to skip, and it is the one to repeat."""
         with self._lock:
             late, self._skip = self._skip is not None, None
             self.last_stored, self._last_reading = step, reading
@@ -389,7 +389,7 @@ class Commands:
         return {title: text for title, text in (("leading face", leads), ("changed", self.changed_now)) if text}
 
     def take_notes(self) -> list[tuple[str, Path]]:
-        """The notes since this was last called, each with its file on the disk."""
+        """Return the notes since this was last called, each with its file on the disk."""
         with self._lock:
             notes, self._notes = self._notes, []
         return notes

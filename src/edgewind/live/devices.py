@@ -101,7 +101,7 @@ class _Role:
         return "" if said is None else said.decode("ascii", errors="replace").strip()
 
     def verify(self) -> None:
-        """See that the connection can be opened, and that questions and answers go together.
+        """Check that the connection can be opened, and that questions and answers go together.
 
         Raises
         ------
@@ -340,7 +340,7 @@ class RawTrace:
     offset: float
 
     def trace(self) -> Trace:
-        """The trace in volts."""
+        """Return the trace in volts."""
         return Trace(self.offset + self.scale * self.numbers.astype(np.float64), self.interval_s)
 
 

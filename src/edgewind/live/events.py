@@ -101,7 +101,7 @@ class Events:
         return event
 
     def since(self, number: int = 0) -> list[SweepEvent]:
-        """The events after that number which are still kept."""
+        """Return the events after that number which are still kept."""
         with self._lock:
             return [event for event in self._kept if event.number > number]
 

@@ -59,7 +59,7 @@ class Instruments:
             transport.on_trouble = report
 
     def verify(self) -> None:
-        """See on every connection that questions and answers go together.
+        """Check on every connection that questions and answers correspond.
 
         Raises
         ------
@@ -171,7 +171,7 @@ def _transport_of(
 
 
 def check_limits(bench: Bench) -> None:
-    """See that nothing can be moved without the limits that guard it.
+    """Check that nothing can be moved without the limits that guard it.
 
     Raises
     ------

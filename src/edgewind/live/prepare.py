@@ -27,7 +27,7 @@ SPOOL = ".spool"
 
 
 def unfinished(folder: str | Path, book: str | Path, name: str | None = None) -> list[Unfinished]:
-    """The sweeps of a bench that were begun in a book and have no end, the latest last; none where there is no book."""
+    """Return the unfinished sweeps of a bench in a book, the latest last; none without a book."""
     place = Path(folder)
     try:
         opened = open_book(book)
@@ -157,7 +157,7 @@ def prepare(
 
 
 def check_request(request: SweepRequest, bench: Bench, file: str) -> None:
-    """See that the limits allow what is asked for.
+    """Check that the limits allow what is asked for.
 
     Raises
     ------

@@ -133,7 +133,7 @@ class RunPlan:
         return any(one.envelope_k is not None for one in self.changes)
 
     def plain(self) -> dict[str, Any]:
-        """The plan as JSON can hold it."""
+        """Return the plan as JSON can hold it."""
         return asdict(self) | {"changes": [asdict(one) for one in self.changes]}
 
     @classmethod

@@ -80,7 +80,7 @@ class Sensing:
         return self.last
 
     def typed(self, text: str, columns: SweepColumns, now_s: float) -> Observation:
-        """What the person read off the gauge.
+        """Return what the person read off the gauge.
 
         Raises
         ------
@@ -112,7 +112,7 @@ class Sensing:
             raise InterlockError(why)
 
     def scatter(self, seen: Observation) -> float:
-        """Standard uncertainty of one reading of ln p by the gauge's own noise and resolution."""
+        """Return the standard uncertainty of one reading of ln p by the gauge's own noise and resolution."""
         gauge = self._instruments.gauge
         volts = self._bench.gauge
         if gauge is None or not math.isfinite(self._volts(seen)):
@@ -159,7 +159,7 @@ class Sensing:
         )
 
     def speed(self, trace: RawTrace) -> float:
-        """Speed in a trace, rad/s; nan where none is seen."""
+        """Return the speed in a trace, rad/s; nan where none is seen."""
         return _size_of(self._read(trace))
 
     @property
@@ -169,7 +169,7 @@ class Sensing:
         return places is not None and not reads_both_ways(places)
 
     def turning(self, trace: RawTrace) -> float:
-        """Speed in a trace, rad/s, with its sign where the marks tell it; nan where speed or sign is not seen."""
+        """Return the speed in a trace, rad/s, with its sign if the marks show it; nan if speed or sign is unknown."""
         read = self._read(trace)
         if not self.traces_tell_direction:
             return _size_of(read)
@@ -180,7 +180,7 @@ class Sensing:
         return measure_trace(trace.trace(), self._bench.tachometer)
 
     def speed_of_rates(self, ask: Callable[[], float]) -> float:
-        """Speed from pulses per second, rad/s; nan where there are none. Two answers, and a third where they differ."""
+        """Return the speed from pulses per second, rad/s, by two queries, or three if those differ; nan if none."""
         rates = [ask(), ask()]
         if not math.isclose(*rates, rel_tol=_APART):
             rates = sorted([*rates, ask()], key=lambda rate: rate if math.isfinite(rate) else 0.0)[1:2]

@@ -47,7 +47,7 @@ class SoundCard:
         return self._found
 
     def verify(self) -> None:
-        """See that the input is there and can record at the rate that is wanted.
+        """Check that the input is there and can record at the rate that is wanted.
 
         Raises
         ------

@@ -239,7 +239,7 @@ class Spool:
         return RunJournal(self.folder / f"{key.replace('/', '-')}{_RUN}", about)
 
     def cut_off(self) -> Iterator[CutOffRun]:
-        """The runs of a recorder that was killed, as far as they reached; a row that was half written is left out."""
+        """Return the unfinished runs of a recorder that was killed, without a row that was half written."""
         for file in sorted(self.folder.glob(f"[!.]*{_RUN}")):
             about: dict[str, Any] = {}
             moments: list[RunRow] = []
@@ -263,7 +263,7 @@ class Spool:
                 continue
 
     def notes(self) -> Iterator[SpooledNote]:
-        """The notes of a recorder that was killed before it could store a reading with them, in order."""
+        """Return the notes of a recorder that was killed before it could store a reading with them, in order."""
         for file in sorted(self.folder.glob(f"[!.]*{_NOTE}")):
             try:
                 about = json.loads(file.read_bytes())
@@ -272,7 +272,7 @@ class Spool:
                 continue
 
     def entries(self) -> Iterator[Spooled]:
-        """What is in the spool and whole; what is not whole was never acknowledged and is left out."""
+        """Return what is in the spool and whole; what is not whole was never acknowledged and is left out."""
         for described in sorted(self.folder.glob("[!.]*.json")):
             found = self._read(described)
             if found is not None:
@@ -309,7 +309,7 @@ class Spool:
 
 
 def npz_of(trace: RawTrace) -> bytes:
-    """The bytes of a trace as a NumPy archive that `edgewind trace` reads.
+    """Return the bytes of a trace as a NumPy archive that `edgewind trace` reads.
 
     Volts to the last bit, the interval, and the scale and offset by which the numbers of the oscilloscope follow:
     ``(tachometer_v - offset_v) / scale_v``.

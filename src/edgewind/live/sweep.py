@@ -102,18 +102,18 @@ class Sweep:
         return cautions_of(self.bench)
 
     def status(self) -> Status:
-        """The state now."""
+        """Return the state now."""
         status = self._state.status
         if status.phase in (*ENDED, "ready"):
             return status
         return replace(status, elapsed_s=self._clock.monotonic() - self._began, time_left_s=self._time_left(status))
 
     def history(self, since: int = 0) -> list[SweepEvent]:
-        """The events after that number."""
+        """Return the events after that number."""
         return self._state.events.since(since)
 
     def run_since(self, key: str, number: int) -> tuple[str, int, list[RunRow]]:
-        """The run that is recorded or was recorded last: its name, and its rows after a number of them."""
+        """Return the run that is recorded or was recorded last: its name, and its rows after a number of them."""
         return self._state.run_since(key, number)
 
     def subscribe(self, listener: Callable[[SweepEvent], None]) -> Callable[[], None]:

@@ -66,26 +66,26 @@ class SweepLog:
         self.keep(f"note-{mark}", {"note": text})
 
     def key(self, step: Step, turn: int) -> str:
-        """The key of a reading."""
+        """Return the key of a reading."""
         return f"{self.id}/{step.number:04d}/{turn}"
 
     def last_reading(self, contents: Contents) -> int | None:
-        """Number of the last reading of this sweep; None where it has none."""
+        """Return the number of the last reading of this sweep; None where it has none."""
         return max((reading.number for reading in contents.readings if _is_of(reading.key, self.id)), default=None)
 
     def turns(self, contents: Contents) -> dict[int, int]:
-        """How many readings of each step the book has."""
+        """Return how many readings of each step the book has."""
         keys = (reading.key for reading in contents.readings if _is_of(reading.key, self.id))
         return dict(Counter(int(key.split("/")[1]) for key in keys))
 
     def done(self, contents: Contents) -> set[int]:
-        """Numbers of the steps that have a reading or were skipped."""
+        """Return the numbers of the steps that have a reading or were skipped."""
         found = {int(reading.key.split("/")[1]) for reading in contents.readings if _is_of(reading.key, self.id)}
         pattern = re.compile(rf"sweeps/{re.escape(self.id)}/(\d+)-skipped\.json")
         return found | {int(match[1]) for kept in contents.files if (match := pattern.fullmatch(kept.path))}
 
     def targets(self, contents: Contents) -> list[Step]:
-        """The targets that were chosen as the sweep went on, in order."""
+        """Return the targets that were chosen as the sweep went on, in order."""
         pattern = re.compile(rf"sweeps/{re.escape(self.id)}/(\d+)-target\.json")
         paths = sorted(kept.path for kept in contents.files if pattern.fullmatch(kept.path))
         kept = (read_json(self._book, self._experiment, path) for path in paths)
@@ -124,7 +124,7 @@ def read_json(book: Book, experiment: str, path: str) -> Any:
 
 
 def unfinished_of(book: Book, experiment: str) -> list[Unfinished]:
-    """The sweeps of an experiment that were begun and have no end, the latest last."""
+    """Return the sweeps of an experiment that were begun and have no end, the latest last."""
     contents = book.contents(experiment)
     paths = {kept.path for kept in contents.files}
     found = []

@@ -121,7 +121,7 @@ class SweepRequest:
             raise InputError(f"more than {_MOST_STEPS} readings in one sweep", fix="measure fewer")
 
     def steps(self) -> tuple[Step, ...]:
-        """The steps of a sweep whose pressures are fixed; none where they are chosen during the sweep."""
+        """Return the steps of a sweep whose pressures are fixed; none where they are chosen during the sweep."""
         if self.adaptive:
             return ()
         first = self.pressures_pa
@@ -143,7 +143,7 @@ class SweepRequest:
         return tuple(found)
 
     def plain(self) -> dict[str, Any]:
-        """The request as JSON can hold it."""
+        """Return the request as JSON can hold it."""
         run = None if self.run is None else self.run.plain()
         return asdict(self) | {"pressures_pa": list(self.pressures_pa), "run": run}
 

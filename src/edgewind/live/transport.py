@@ -218,7 +218,7 @@ class Transport(ABC):
         return found[0]
 
     def verify(self) -> None:
-        """See that questions and answers go together, where the instrument has a check question.
+        """Check that questions and answers go together, where the instrument has a check question.
 
         Raises
         ------

@@ -46,17 +46,17 @@ class Vacuum:
         return np.log(pressure), np.log(effective_speed(self.tube, self.pump_m3_s, pressure, self.gas))
 
     def speed_m3_s(self, pressure_pa: Any) -> Array:
-        """Pumping speed at the chamber, m^3/s, from a table in ln p."""
+        """Return the pumping speed at the chamber, m^3/s, from a table in ln p."""
         place, speed = self._speed_table
         return np.asarray(np.exp(np.interp(np.log(np.asarray(pressure_pa, dtype=float)), place, speed)))
 
     def load_pa_m3_s(self, pumped_s: Any) -> Array:
-        """Gas load of walls and leak after a time of pumping, Pa m^3/s: ``Q_1h (1 h / t) + Q_leak``."""
+        """Return the gas load of walls and leak after a time of pumping, Pa m^3/s: ``Q_1h (1 h / t) + Q_leak``."""
         time = np.maximum(np.asarray(pumped_s, dtype=float), EARLIEST_S)
         return np.asarray(self.outgassing_pa_m3_s * HOUR_S / time + self.leak_pa_m3_s)
 
     def least_pressure_pa(self, pumped_s: float) -> float:
-        """Pressure that the pump holds against walls and leak after a time of pumping, Pa."""
+        """Return the pressure that the pump holds against walls and leak after a time of pumping, Pa."""
         load = float(self.load_pa_m3_s(pumped_s))
         if load == 0:
             return 0.0
@@ -64,7 +64,7 @@ class Vacuum:
         return float(np.exp(np.interp(np.log(load), place + speed, place)))
 
     def settling_time_s(self, pressure_pa: Any, from_pa: Any, within: float = 0.01) -> Array:
-        """Time until a new steady flow of gas has brought the chamber within a share of the new pressure, s.
+        """Return the time until a new steady flow of gas has brought the chamber within a share of the new pressure, s.
 
         The inlet is set at once to the flow that the new pressure needs; what is left dies away at ``S/V``, so that
         ``t = V/S ln(|p_from - p| / (within p))``, with S at the new pressure.
@@ -74,7 +74,7 @@ class Vacuum:
         return np.asarray(self.volume_m3 / self.speed_m3_s(new) * np.log(np.maximum(off, 1.0)))
 
     def time_to_s(self, pressure_pa: float, start_pa: float = ATMOSPHERE_PA, most_s: float = 1e7) -> float:
-        """Time of pumping until a pressure is reached, s, by ``V dp/dt = -S(p) p + Q(t)``; infinite if it never is."""
+        """Return the time of pumping until a pressure is reached, s, by ``V dp/dt = -S(p) p + Q(t)``; inf for never."""
         if pressure_pa >= start_pa:
             return 0.0
         target = float(np.log(pressure_pa))

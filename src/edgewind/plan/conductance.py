@@ -27,7 +27,7 @@ END_LENGTH_VISCOUS = 3 * np.pi / 8
 
 
 def disc_to_disc(distance: Any) -> Array:
-    """Share of the molecules through one cross-section that cross another directly; distance in radii.
+    """Return the share of the molecules through one cross-section that cross another directly; distance in radii.
 
     Source: P. Clausing, Ann. Phys. (Leipzig) 404, 961 (1932), translated in J. Vac. Sci. Technol. 8, 636 (1971).
     Written ``(2 / (z + sqrt(z^2 + 4)))^2``, which keeps its digits far away.
@@ -37,7 +37,7 @@ def disc_to_disc(distance: Any) -> Array:
 
 
 def wall_to_disc(distance: Any) -> Array:
-    """Share of the molecules from an element of the wall that cross the section at a distance directly, on one side.
+    """Return the share of the molecules from a wall element that cross the section at a distance directly, on one side.
 
     ``(z^2 + 2) / (2 sqrt(z^2 + 4)) - z/2``, minus half the slope of :func:`disc_to_disc`; the same source.
     """
@@ -94,7 +94,7 @@ def _solve(length: float, count: int = 160) -> float:
 
 
 def transmission_probability(length_over_radius: float) -> float:
-    """Chance that a molecule which enters a round tube leaves it at the far end, in molecular flow.
+    """Return the chance that a molecule which enters a round tube leaves it at the far end, in molecular flow.
 
     Clausing's integral equation, solved to eight digits up to 10 radii, six up to 100 and five up to 2000.
 
@@ -152,7 +152,7 @@ class Tube:
 
 
 def molecular_conductance(tube: Tube, gas: GasState) -> float:
-    """Conductance in molecular flow, ``W A v_mean / 4`` with ``v_mean = 2 v0 / sqrt(pi)``, m^3/s.
+    """Return the conductance in molecular flow, ``W A v_mean / 4`` with ``v_mean = 2 v0 / sqrt(pi)``, m^3/s.
 
     Examples
     --------
@@ -165,7 +165,7 @@ def molecular_conductance(tube: Tube, gas: GasState) -> float:
 
 
 def viscous_conductance(tube: Tube, mean_pressure_pa: Any, gas: GasState) -> Array:
-    """Conductance in slow viscous flow, ``pi R^4 p / (8 mu (L + 3 pi R / 8))``, m^3/s, at the mean of both pressures.
+    """Return the conductance in slow viscous flow, ``pi R^4 p / (8 mu (L + 3 pi R / 8))``, m^3/s, at the mean pressure.
 
     Hagen and Poiseuille, lengthened for the losses at both ends (:data:`END_LENGTH_VISCOUS`); with no length it is
     Sampson's orifice, ``R^3 p / (3 mu)``. Holds while the flow is laminar and far from the speed of sound: see
@@ -177,7 +177,7 @@ def viscous_conductance(tube: Tube, mean_pressure_pa: Any, gas: GasState) -> Arr
 
 
 def tube_rarefaction(tube: Tube, mean_pressure_pa: Any, gas: GasState) -> Array:
-    """Rarefaction parameter ``delta = R p / (mu v0)`` of the flow in a tube."""
+    """Return the rarefaction parameter ``delta = R p / (mu v0)`` of the flow in a tube."""
     scale = tube.radius_m / (gas.viscosity_pa_s * gas.most_probable_speed_m_s)
     return np.asarray(np.asarray(mean_pressure_pa, dtype=float) * scale)
 
@@ -196,7 +196,7 @@ _BETWEEN = PchipInterpolator(np.log(_DELTA), _SLIP)
 
 
 def slip_part(delta: Any) -> Array:
-    """Reduced flow through a long tube less Poiseuille's delta/4; see :func:`poiseuille_coefficient`."""
+    """Return the reduced flow through a long tube less Poiseuille's delta/4; see :func:`poiseuille_coefficient`."""
     d = np.maximum(np.asarray(delta, dtype=float), 0.0)
     least, most = _DELTA[0], _DELTA[-1]
     inside = _BETWEEN(np.log(np.clip(d, least, most)))
@@ -206,7 +206,7 @@ def slip_part(delta: Any) -> Array:
 
 
 def poiseuille_coefficient(delta: Any) -> Array:
-    """Reduced flow G_P through a long round tube at any rarefaction; throughput ``pi R^3 v0 G_P dp / (2 L)``.
+    """Return the reduced flow G_P through a long round tube; the throughput is ``pi R^3 v0 G_P dp / (2 L)``.
 
     From a table of our own solution of the linear BGK equation, within 0.1 % of it; the form, the equation and its
     limits are those reviewed by F. Sharipov and V. Seleznev, J. Phys. Chem. Ref. Data 27, 657 (1998).
@@ -269,7 +269,7 @@ def heat_capacity_ratio(gas: GasState) -> float:
 
 
 def choked_throughput(tube: Tube, high_pressure_pa: Any, gas: GasState) -> Array:
-    """Greatest throughput that the speed of sound allows, Pa m^3/s: that of an ideal nozzle of the tube's section.
+    """Return the choked throughput, Pa m^3/s: that of an ideal nozzle of the tube's section.
 
     ``A p v0 / sqrt(2) sqrt(g) (2/(g+1))^((g+1)/(2(g-1)))``, textbook gas dynamics (Liepmann and Roshko, Elements of
     Gasdynamics, 1957, section 5.3). A tube passes less: friction chokes it earlier.
@@ -282,7 +282,7 @@ def choked_throughput(tube: Tube, high_pressure_pa: Any, gas: GasState) -> Array
 
 
 def throughput(tube: Tube, high_pressure_pa: Any, low_pressure_pa: Any, gas: GasState) -> Array:
-    """Flow of gas through a tube, Pa m^3/s: conductance at the mean pressure times the difference, never above choked.
+    """Return the throughput of a tube, Pa m^3/s: conductance at the mean pressure times the difference, or choked.
 
     Examples
     --------
@@ -296,7 +296,7 @@ def throughput(tube: Tube, high_pressure_pa: Any, low_pressure_pa: Any, gas: Gas
 
 
 def effective_speed(tube: Tube | None, pump_m3_s: float, pressure_pa: Any, gas: GasState) -> Array:
-    """Pumping speed at the chamber, m^3/s: the pump seen through the tube, at each pressure of the chamber.
+    """Return the pumping speed at the chamber, m^3/s: the pump seen through the tube, at each pressure of the chamber.
 
     The pressure p' at the pump obeys ``S p' = Q(p, p')``; found by bisection. Without a tube it is the pump's own.
     """

@@ -72,7 +72,7 @@ def lag_residual(time_s: Any, lags_s: Sequence[Any]) -> Array:
 
 
 def lag_time(left: Any, lags_s: Sequence[Any]) -> Array:
-    """Time after which a chain of lags has left a share `left` of a step, s; zero for shares of 1 and more."""
+    """Return the time after which a chain of lags leaves a share `left` of a step, s; zero for shares of 1 and more."""
     share = np.asarray(left, dtype=float)
     total = np.asarray(sum(np.asarray(lag, dtype=float) for lag in lags_s))
     shape = np.broadcast_shapes(share.shape, total.shape)
@@ -147,14 +147,14 @@ class BenchTimes:
         )
 
     def chamber_s(self, pressure_pa: ArrayLike) -> Array:
-        """Time V/S of the chamber at each pressure, s; zero where ``[vacuum]`` is not given."""
+        """Return the time V/S of the chamber at each pressure, s; zero where ``[vacuum]`` is not given."""
         pressure = np.asarray(pressure_pa, dtype=float)
         if self.vacuum is None:
             return np.zeros(pressure.shape)
         return np.asarray(self.vacuum.volume_m3 / self.vacuum.speed_m3_s(pressure))
 
     def settle_s(self, pressure_pa: ArrayLike, from_pressure_pa: ArrayLike | None = None) -> Array:
-        """Time from setting a pressure until the rotor turns steadily there, s.
+        """Return the time from setting a pressure until the rotor turns steadily there, s.
 
         Parameters
         ----------
@@ -184,14 +184,14 @@ class BenchTimes:
         return np.asarray(time)
 
     def measure_s(self, pressure_pa: ArrayLike) -> Array:
-        """Time of one reading, s: so many turns, within a least and a longest time; a minute where it stands."""
+        """Return the time of one reading, s: its turns, within the limits; a minute if the rotor stands still."""
         speed = np.abs(self.rotor(pressure_pa).speed_rad_s)
         turning = speed > 0
         full = 2 * np.pi * self.turns / np.where(turning, speed, 1.0)
         return np.asarray(np.where(turning, np.clip(full, self.least_measure_s, self.most_measure_s), _STANDING_S))
 
     def cost_s(self, pressure_pa: ArrayLike, from_pressure_pa: ArrayLike | None = None) -> Array:
-        """Time of a reading at a pressure with the wait before it, s; arguments broadcast.
+        """Return the time of a reading at a pressure with the wait before it, s; arguments broadcast.
 
         Examples
         --------
@@ -224,7 +224,7 @@ class BenchTimes:
         )
 
     def pure_after_s(self, pressure_pa: ArrayLike) -> Array:
-        """Pumping time after which walls and leak bring less than a tenth of the gas, s; inf for never."""
+        """Return the pumping time after which walls and leak bring less than a tenth of the gas, s; inf for never."""
         pressure = np.asarray(pressure_pa, dtype=float)
         if self.vacuum is None:
             return np.zeros(pressure.shape)

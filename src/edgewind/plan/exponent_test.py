@@ -13,7 +13,7 @@ Array = NDArray[np.float64]
 
 
 def exponent_weights(log_width: Array, variance: Array, scatter: Array) -> tuple[Array, Array]:
-    """Weights with which values of ln(pressure) add up to the exponent, and its standard uncertainty.
+    """Return the weights with which values of ln(pressure) add up to the exponent, and its standard uncertainty.
 
     Parameters
     ----------
@@ -62,7 +62,7 @@ def exponent_weights(log_width: Array, variance: Array, scatter: Array) -> tuple
 
 
 def mean_of_sweeps(value: Array, u: Array) -> tuple[Array, Array]:
-    """Mean over the last axis by stated uncertainties.
+    """Return the mean over the last axis by stated uncertainties.
 
     Returns
     -------

@@ -33,7 +33,7 @@ NATS_PER_BIT = float(np.log(2.0))
 
 
 def expected_noise(curve: ResponseCurve) -> Array:
-    """Variance of a new reading about the curve at each pressure of the grid, (rad/s)^2.
+    """Return the variance of a new reading about the curve at each pressure of the grid, (rad/s)^2.
 
     The stated uncertainties of the readings so far are fitted by ``u^2 = a + b speed^2`` with a and b not below zero;
     the readings' own uncertainty of pressure is carried over the slope, and the excess scatter is added.
@@ -92,7 +92,7 @@ class InformationGain:
         return curves - curves.mean(0), grouped - grouped.mean(1, keepdims=True)
 
     def information(self, chosen: Sequence[int] = ()) -> Array:
-        """Information on the maximising pressure that one more reading brings at each pressure, bits, shape (m,).
+        """Return the information on the maximising pressure from one more reading at each pressure, bits, shape (m,).
 
         Parameters
         ----------

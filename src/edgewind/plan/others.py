@@ -53,7 +53,7 @@ def other_proposals(found: Findings | None, data: SweepData, plan: Plan, cost: C
 
 
 def open_direction(data: SweepData) -> int:
-    """Direction in which no reading has yet been taken: -1 falling, +1 rising, 0 where both or neither were.
+    """Return the direction in which no reading has yet been taken: -1 falling, +1 rising, 0 where both or neither were.
 
     Examples
     --------

@@ -325,7 +325,7 @@ def _readings(
 
 
 def unexplained_scatter(optimum: Optimum) -> bool:
-    """Whether the readings scatter by more than they state, about any smooth curve or among repeats."""
+    """Return whether the readings scatter by more than they state, about any smooth curve or among repeats."""
     curve, sweeps = optimum.curve, optimum.sweeps
     if curve is None:
         return False
@@ -475,7 +475,7 @@ def _stop(
 
 
 def confirmed(data: SweepData, level: float, target: TargetInterval, seed: int) -> bool:
-    """Whether the target was reached before the newest reading already, so that this one confirms it.
+    """Return whether the target was reached before the newest reading already, so that this one confirms it.
 
     A rule that stops at the first interval narrow enough could favour those that are narrow by chance; what the guard
     costs and gives is measured in benchmarks/bench_plan.py.

@@ -15,7 +15,7 @@ _VOLTAGES = 2001
 
 
 def gauge_range(bench: Bench) -> tuple[float, float] | None:
-    """Lowest and highest pressure, Pa, that the gauge of a bench can tell; None for a display, which does not say.
+    """Return the range of the gauge of a bench, Pa; None for a display, whose range is not stated.
 
     Found by reading the gauge's own function over its output voltages, flags and all.
     """
@@ -64,5 +64,5 @@ def check_range(low_pa: float, high_pa: float, bench: Bench | None = None) -> tu
 
 @lru_cache(maxsize=128)
 def even_places(low_pa: float, high_pa: float, count: int) -> tuple[float, ...]:
-    """Pressures even in the logarithm, both ends among them, Pa, ascending."""
+    """Return the pressures even in the logarithm, both ends among them, Pa, ascending."""
     return tuple(float(value) for value in np.geomspace(low_pa, high_pa, count))

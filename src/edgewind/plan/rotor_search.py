@@ -146,7 +146,7 @@ GOALS: dict[str, Goal] = {
 
 
 def separation(first: Array, second: Array) -> float:
-    """Distance of two curves over even readings, in standard deviations, the strength of the second left free.
+    """Return the distance of two curves over even readings, in standard deviations, with the second scaled to fit.
 
     ``sqrt(20/n sum (f - k s)^2 / u^2)`` with the best ``k >= 0`` and ``u^2 = (0.02 f)^2 + (0.01 max f)^2``, over the n
     places where the first stands above a twentieth of its maximum: 20 readings there.
@@ -221,7 +221,7 @@ class DesignSpace:
         )
 
     def rotor(self, built: RotorDesign) -> RotorParameters:
-        """The bench's rotor rebuilt: sheet, paint, lamp and chamber stay; conductance, mass and friction follow."""
+        """Return the rotor with the bench's sheet, paint, lamp and chamber; conductance, mass, friction follow."""
         base, own = self.base, self.own()
         thicker = built.vane_thickness_m / own.vane_thickness_m
         density, hub = self._weight
@@ -248,7 +248,7 @@ class DesignSpace:
         return gas_numbers(GasState(self.bench.gas.gas, 1.0, self.bench.gas.temperature.value))
 
     def misfits(self, built: RotorDesign) -> dict[str, float]:
-        """How far a design goes beyond each limit; zero or less is good."""
+        """Return how far a design goes beyond each limit; zero or less is good."""
         reach = built.arm_m + built.vane_width_m / 2
         return {
             "the vanes reach the wall of the chamber": 2 * reach
@@ -264,7 +264,7 @@ class DesignSpace:
         return table_arrays(response), response.least_knudsen
 
     def alone(self, rotor: RotorParameters, pressure: Array, drive: str) -> Array:
-        """Speed if one drive alone acted and the pivot had no friction, rad/s."""
+        """Return the speed if one drive alone acted and the pivot had no friction, rad/s."""
         numbers = flat(rotor)
         for key, place in DRIVE_PLACES.items():
             numbers[place] = float(key == drive)
@@ -347,7 +347,7 @@ class RotorSearch:
     seed: int
 
     def picked(self, most: int = 8) -> tuple[Evaluation, ...]:
-        """A few of the front, spread along it: the best for each goal, and others far from those taken."""
+        """Return a few of the front, spread along it: the best for each goal, and others far from those taken."""
         if len(self.front) <= most:
             return self.front
         values = _scaled(np.array([[one.values[goal.key] for goal in self.goals] for one in self.front]))

@@ -49,7 +49,7 @@ def goal_value(goal: Goal, judged: Evaluation) -> str:
 
 
 def goal_unit(goal: Goal) -> str:
-    """Unit in which a goal is written."""
+    """Return the unit in which a goal is written."""
     return {"rad/s": "rpm", "standard deviations": "sd"}.get(goal.unit, goal.unit)
 
 

@@ -201,7 +201,7 @@ class ScalingStudy:
         return level + self.exponents[claim] * float(np.log(width_m) - middle)
 
     def hours(self, widths_m: Sequence[float], rotors: int, sweeps: int) -> float:
-        """Time of a design, h."""
+        """Return the time of a design, h."""
         each = [
             self.settings.changeover_h
             + (len(self.gases) - 1) * _GAS_CHANGE_S / 3600

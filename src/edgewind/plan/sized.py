@@ -93,7 +93,7 @@ class Curve:
     relative_speed: Array
 
     def speed_at(self, pressure_pa: Any, shift: Any = 0.0) -> Array:
-        """Speed at some pressures, rad/s, if the optimum lay at ``exp(shift)`` times its place."""
+        """Return the speed at some pressures, rad/s, if the optimum lay at ``exp(shift)`` times its place."""
         place = np.log(np.asarray(pressure_pa, dtype=float)) - shift
         return np.asarray(self.speed_rad_s * np.interp(place, self.log_grid, self.relative_speed))
 

@@ -33,7 +33,7 @@ class IntervalWidth:
         return float(np.exp(ends[0])), float(np.exp(ends[1]))
 
     def shrink(self, bits: float) -> float:
-        """Width after over width before."""
+        """Return the width after over width before."""
         own = self.own * 2.0**-bits
         return float(np.hypot(own, self.fixed) / max(np.hypot(self.own, self.fixed), 1e-12))
 
@@ -54,7 +54,7 @@ def spread_of(optimum: Optimum, outlook: InformationGain, level: float) -> Inter
 
 
 def other_interval(spread: IntervalWidth, extra: float) -> tuple[float, float]:
-    """Interval, Pa, of a spread with a further half width in quadrature."""
+    """Return the interval, Pa, of a spread with a further half width in quadrature."""
     grow = float(np.hypot(np.hypot(spread.own, spread.fixed), extra) / max(np.hypot(spread.own, spread.fixed), 1e-12))
     low, high = (
         spread.middle - (spread.middle - spread.low) * grow,
@@ -64,7 +64,7 @@ def other_interval(spread: IntervalWidth, extra: float) -> tuple[float, float]:
 
 
 def bits_of(before: Sequence[float], after: Sequence[float]) -> float:
-    """Information, bits, that narrows an interval of pressures from one to another; zero for one without width."""
+    """Return the information, bits, that narrows an interval of pressures; zero for one without width."""
     widths = float(np.log(before[1] / before[0])), float(np.log(after[1] / after[0]))
     return float(np.log(widths[0] / widths[1])) / NATS_PER_BIT if min(widths) > 0 else 0.0
 

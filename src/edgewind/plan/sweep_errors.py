@@ -75,7 +75,7 @@ def read_sweep(data: SweepData, seed: int = 0) -> tuple[float, float]:
 
 
 def standing(curve: Curve, pressure_pa: Array, noise: float, shift: Array) -> Array:
-    """How far the top of the curve stands above the higher end of a sweep, in scatters of a reading.
+    """Return how far the top of the curve stands above the higher end of a sweep, in scatters of a reading.
 
     Parameters
     ----------

@@ -35,7 +35,7 @@ class TargetInterval:
             raise InputError(f"a target interval of width {said!r} cannot be reached", fix=f"{_RIGHT}, above zero")
 
     def log_width(self, pressure_pa: float) -> float:
-        """Width in ln(pressure) of an interval about `pressure_pa` of this full width.
+        """Return the width in ln(pressure) of an interval about `pressure_pa` of this full width.
 
         Examples
         --------
@@ -46,7 +46,7 @@ class TargetInterval:
         return float(2 * np.arcsinh(half))
 
     def reached(self, interval_pa: tuple[float, float], pressure_pa: float) -> bool:
-        """Whether an interval is as narrow as wanted."""
+        """Return whether an interval is as narrow as wanted."""
         width = interval_pa[1] - interval_pa[0]
         return bool(width <= (self.absolute_pa if self.absolute_pa is not None else self.relative * pressure_pa))  # type: ignore[operator]
 

@@ -22,7 +22,7 @@ def where(proposal: PlannedMeasurement) -> str:
 
 
 def effect(proposal: PlannedMeasurement) -> str:
-    """What a proposal is expected to do."""
+    """Return the expected effect of a proposal."""
     said = []
     if proposal.information_bits is not None:
         said.append(f"{format_number(proposal.information_bits, 2, keep_zeros=True)} bits on the {proposal.about}")

@@ -20,7 +20,7 @@ _MARGIN = 0.04
 
 
 def path_at_one_pascal(bench: Bench) -> float:
-    """Mean free path of the bench's gas at 1 Pa, m; it goes as the inverse of the pressure."""
+    """Return the mean free path of the bench's gas at 1 Pa, m; it goes as the inverse of the pressure."""
     return GasState(bench.gas.gas, 1.0, bench.gas.temperature.value).mean_free_path_m()
 
 
@@ -31,7 +31,7 @@ def drawable(readings: pd.DataFrame) -> pd.Series[bool]:
 
 
 def pressure_ends(*tables: pd.DataFrame) -> tuple[float, float]:
-    """Ends of an axis that holds the pressures of all drawable readings, Pa."""
+    """Return the ends of an axis that holds the pressures of all drawable readings, Pa."""
     logs = np.concatenate([np.log(table.loc[drawable(table), "pressure_pa"].to_numpy(float)) for table in tables])
     low, high = float(logs.min()), float(logs.max())
     room = max(_MARGIN * (high - low), 0.12)

@@ -9,7 +9,7 @@ from edgewind.rotor.drives.base import Array, Conditions
 
 
 def convection_bound(at: Conditions) -> Array:
-    """Greatest torque that natural convection could give, N m, without a sign.
+    """Return the greatest torque that natural convection could give, N m, without a sign.
 
     Warm vanes in a room of width H stir the gas at most as fast as a viscous column of that width would rise,
     ``rho g (dT/T) H^2 / (8 mu)``, and never faster than free fall allows, ``sqrt(g H dT/T)``. If all of that blew

@@ -23,7 +23,7 @@ FREE_MOLECULAR_CYLINDER_DRAG = np.sqrt(np.pi) * (1.5 + np.pi / 4)
 
 
 def vane_drag(pressure_pa: Any, gas: Coefficients, rotor: RotorParameters) -> Array:
-    """Drag of the vanes, ``N c p A <r^2> / v0``, N m s.
+    """Return the drag of the vanes, ``N c p A <r^2> / v0``, N m s.
 
     Each strip of a vane at distance r moves at ``w r`` along its normal and feels ``c p dA (w r / v0)``; the moments
     add up to the mean square distance. Exact in free flight; in denser gas it takes the drag to be spread evenly over
@@ -34,9 +34,7 @@ def vane_drag(pressure_pa: Any, gas: Coefficients, rotor: RotorParameters) -> Ar
 
 
 def arm_drag(pressure_pa: Any, response: GasResponse, rotor: RotorParameters) -> Array:
-    """Drag of round arms from the axis to the vanes, N m s: free-molecular, thinned as that of a strip of their
-    diameter.
-    """
+    """Return the drag of round arms, N m s: free-molecular, reduced in denser gas as for a strip of their diameter."""
     pressure = np.asarray(pressure_pa, dtype=float)
     diameter = rotor.arm_diameter_m
     if not np.any(np.asarray(diameter) > 0):

@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 
 
 def coast_down_speed(time_s: Any, start_rad_s: Any, dry_over_inertia: Any, drag_over_inertia: Any) -> Array:
-    """Speed of a rotor left to itself, rad/s: ``I dw/dt = -T_c sgn(w) - c w`` in closed form, zero once it has stopped.
+    """Return the speed of a coasting rotor, rad/s: ``I dw/dt = -T_c sgn(w) - c w`` in closed form, zero once stopped.
 
     ``w = (w0 + T_c/c) exp(-c t/I) - T_c/c``, and ``w0 - T_c t/I`` without drag.
 
@@ -54,7 +54,7 @@ def coast_down_speed(time_s: Any, start_rad_s: Any, dry_over_inertia: Any, drag_
 
 
 def coast_down_angle(time_s: Any, start_rad_s: Any, dry_over_inertia: Any, drag_over_inertia: Any) -> Array:
-    """Angle turned since the start, rad: the integral of :func:`coast_down_speed`, constant once it has stopped."""
+    """Return the angle turned since the start, rad: the integral of :func:`coast_down_speed`, constant once stopped."""
     start = np.asarray(start_rad_s, dtype=float)
     rate = np.maximum(np.asarray(drag_over_inertia, dtype=float), 1e-12)
     dry = np.asarray(dry_over_inertia, dtype=float)
@@ -67,7 +67,7 @@ def coast_down_angle(time_s: Any, start_rad_s: Any, dry_over_inertia: Any, drag_
 
 
 def stopping_time(start_rad_s: Any, dry_over_inertia: Any, drag_over_inertia: Any) -> Array:
-    """Time until the rotor stands still, s: ``(I/c) ln(1 + w0 c/T_c)``; infinite without dry friction."""
+    """Return the time until the rotor stands still, s: ``(I/c) ln(1 + w0 c/T_c)``; infinite without dry friction."""
     start, dry = np.abs(np.asarray(start_rad_s, dtype=float)), np.asarray(dry_over_inertia, dtype=float)
     rate = np.maximum(np.asarray(drag_over_inertia, dtype=float), 1e-12)
     with np.errstate(divide="ignore"):

@@ -93,7 +93,7 @@ class RotorParameters:
         return self.arm_m**2 + self.mean_square_offset_m2
 
     def knudsen(self, pressure_pa: Number, length_m: Number | None = None) -> NDArray[np.float64]:
-        """Mean free path over the width of the vane, or over another length."""
+        """Return the mean free path over the width of the vane, or over another length."""
         path = (
             np.sqrt(np.pi)
             / 2

@@ -11,7 +11,7 @@ Array = NDArray[np.float64]
 
 
 def steady_speed(torque_n_m: Any, drag_n_m_s: Any, dry_n_m: Any, breakaway_n_m: Any) -> Array:
-    """Steady speed, rad/s, with the sign of the torque: ``(|T| - T_dry) / c``, and zero up to the break-away torque.
+    """Return the steady speed, rad/s, with the sign of the torque: ``(|T| - T_dry) / c``, zero up to the break-away.
 
     Examples
     --------

@@ -288,7 +288,7 @@ class TableResponse:
 
 
 def area_share(stress: ArrayLike, weight: ArrayLike) -> float:
-    """Share of the force that the stress in the middle of the face would give, acting on the whole face.
+    """Return the share of the force that the stress in the middle of the face would give, acting on the whole face.
 
     Parameters
     ----------

@@ -268,5 +268,5 @@ def _pressure(row: Row, name: str) -> tuple[float, float]:
 
 
 def uncorrected(bench: Bench) -> Bench:
-    """The same bench without the correction of its gauge."""
+    """Return the same bench without the correction of its gauge."""
     return bench.model_copy(update={"gauge": bench.gauge.model_copy(update={"correction": None})})

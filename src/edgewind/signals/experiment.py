@@ -108,10 +108,10 @@ class ExperimentSource(Protocol):
         """Where it is; for messages."""
 
     def bench(self) -> Bench:
-        """The apparatus."""
+        """Return the apparatus."""
 
     def readings(self, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
-        """The table of readings, as :func:`read_readings` gives it."""
+        """Return the table of readings, as :func:`read_readings` gives it."""
 
     def path_of(self, trace: str, line: int) -> str:
         """Return the path of a trace that a reading names, relative to the folder.
@@ -123,13 +123,13 @@ class ExperimentSource(Protocol):
         """
 
     def input_file(self, relative: str) -> InputFile:
-        """What the study notes of a file that it read."""
+        """Return path, size and checksum of a file that the study read."""
 
     def label(self, relative: str) -> str:
-        """What messages call a file."""
+        """Return the name of a file in messages."""
 
     def require(self, relative: str, trace: str, line: int) -> None:
-        """See that the trace which a reading names is there."""
+        """Check that the trace which a reading names is there."""
 
     def opened(self, relative: str) -> AbstractContextManager[Path]:
         """Give a path at which the content of a file can be read."""
@@ -251,35 +251,35 @@ class FolderSource:
         return self.place.resolve().name
 
     def bench(self) -> Bench:
-        """The apparatus that `bench.toml` describes."""
+        """Return the apparatus that `bench.toml` describes."""
         return read_bench(self.place / BENCH_FILE)
 
     def readings(self, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
-        """The table in `readings.csv`."""
+        """Return the table in `readings.csv`."""
         return read_readings(self.place / READINGS_FILE, stopwatch_u_s=stopwatch_u_s)
 
     def path_of(self, trace: str, line: int) -> str:
-        """Path of a trace, with links followed."""
+        """Return the path of a trace, with links followed."""
         return _trace_path(self.place, trace, line).relative_to(self.place.resolve()).as_posix()
 
     def input_file(self, relative: str) -> InputFile:
-        """Size and SHA-256 of a file."""
+        """Return the size and SHA-256 of a file."""
         path = self.place / relative
         return InputFile(relative, sha256_of(path), path.stat().st_size)
 
     def label(self, relative: str) -> str:
-        """The path itself."""
+        """Return the path itself."""
         return str(self.place / relative)
 
     def require(self, relative: str, trace: str, line: int) -> None:
-        """See that the file is there."""
+        """Check that the file is there."""
         if not (self.place / relative).is_file():
             problem, fix = f"there is no file '{trace}' in the folder", "name a trace such as traces/007.csv"
             raise _at_trace(InputError(problem, fix=fix), self.place, line)
 
     @contextmanager
     def opened(self, relative: str) -> Iterator[Path]:
-        """The file itself."""
+        """Return the file itself."""
         yield self.place.resolve() / relative
 
 

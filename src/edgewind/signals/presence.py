@@ -44,7 +44,7 @@ class Turning:
     places: FloatArray
 
     def time_of(self, phase: FloatArray) -> FloatArray:
-        """When a phase is passed, s: phase = f t + a t^2 / 2, solved so that it holds for a = 0 as well."""
+        """Return when a phase is passed, s: phase = f t + a t^2 / 2, solved so that it holds for a = 0 as well."""
         root = np.sqrt(np.maximum(self.rate_hz**2 + 2 * self.acceleration_hz_s * phase, 0.0))
         return np.asarray(2 * phase / (self.rate_hz + root))
 

@@ -69,15 +69,15 @@ class Row:
     decimal_comma: bool
 
     def text(self, name: str) -> str:
-        """The cell as text."""
+        """Return the cell as text."""
         return self.cells.get(name, ("", None))[0]
 
     def unit(self, name: str) -> str | None:
-        """The unit in the title, None where there is none."""
+        """Return the unit in the title, None where there is none."""
         return self.cells.get(name, ("", None))[1]
 
     def number(self, name: str, words: Mapping[str, float] | None = None) -> WrittenNumber:
-        """The cell as a number in SI; `words` are texts that stand for a value.
+        """Return the cell as a number in SI; `words` are texts that stand for a value.
 
         Raises
         ------

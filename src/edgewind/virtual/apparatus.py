@@ -111,7 +111,7 @@ class Apparatus:
     # What instruments read.
 
     def now(self) -> float:
-        """Bench time, s."""
+        """Return the bench time, s."""
         return self.clock.monotonic()
 
     def states(self, time_s: ArrayLike) -> FloatArray:
@@ -122,7 +122,7 @@ class Apparatus:
             return self._between(steps, share[:, None], slice(None))
 
     def turns(self, time_s: FloatArray) -> FloatArray:
-        """Angle of the rotor, in turns; see :meth:`states`."""
+        """Return the angle of the rotor, in turns; see :meth:`states`."""
         with self._lock:
             return self._between(*self._steps_at(time_s), State.TURNS)
 

@@ -229,24 +229,24 @@ class HiddenRotor:
         return np.asarray(walls * _FORCE[0] * kn ** -_FORCE[1])
 
     def force_coefficient(self, kn: Array) -> Array:
-        """Force over p A per relative difference of the faces: 1/4 of the accommodation in free flight."""
+        """Return the force over p A per relative difference of the faces: 1/4 of the accommodation in free flight."""
         bridge = 0.25 * self.accommodation / (1 + self._dense_force(kn))
         return np.asarray(bridge * self.force(kn) * (1 - self._neighbours(kn, _NEIGHBOUR_TORQUE)))
 
     def accommodation_coefficient(self, kn: Array) -> Array:
-        """Force over p A per unlike accommodation and relative warmth of the vane: 1/4 in free flight."""
+        """Return the force over p A per unlike accommodation and relative warmth of the vane: 1/4 in free flight."""
         bridge = 0.27 / (1 + _ACCOMMODATION / kn) / (1 + self._dense_force(kn))
         return np.asarray(bridge * (1 - self._neighbours(kn, _NEIGHBOUR_TORQUE)))
 
     def drag_coefficient(self, kn: Array) -> Array:
-        """Drag over p A per U/v0: between that of free flight and Stokes', which goes as Kn."""
+        """Return the drag over p A per U/v0: between that of free flight and Stokes', which goes as Kn."""
         free = self.accommodation * _DIFFUSE_DRAG + (1 - self.accommodation) * _MIRROR_DRAG
         free += _FREE_WALLS * (_ROOM / self.room) ** 2
         bridge = (free**-_BRIDGE + (self._dense_drag * kn) ** -_BRIDGE) ** (-1 / _BRIDGE)
         return np.asarray(bridge * self.drag(kn) * (1 - self._neighbours(kn, _NEIGHBOUR_DRAG)))
 
     def heat_coefficients(self, kn: Array) -> tuple[Array, Array]:
-        """Heat over p v0 A: of a face per relative difference of the faces, and per relative warmth of both."""
+        """Return the heat over p v0 A: of a face per relative difference of the faces, and per excess of both."""
         inner = self.internal_heat
         share = kn / (kn + 1)
         more = (1 + inner / 2) * share + (1 + 0.35 * inner) * (1 - share)

@@ -77,7 +77,7 @@ class Catalog:
         return self.root if isinstance(self.root, Path) and self.root.is_dir() else None
 
     def entries(self, *, fresh: bool = False) -> list[CatalogEntry]:
-        """Everything in the catalog, books first, by name."""
+        """Return everything in the catalog, books first, by name."""
         with self._lock:
             seen_at, found = self._found
             if fresh or time.monotonic() - seen_at > _RESCAN_S:

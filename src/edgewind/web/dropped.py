@@ -236,7 +236,7 @@ class DroppedFiles:
 
 
 def check_members(members: list[zipfile.ZipInfo], packed: int) -> None:
-    """See that an archive holds files only, inside itself, and does not grow beyond measure.
+    """Check that an archive holds files only, inside itself, and does not grow beyond measure.
 
     Raises
     ------

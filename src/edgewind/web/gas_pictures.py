@@ -37,7 +37,7 @@ def choices() -> dict[str, Any]:
 
 
 def check_ways(ways: Mapping[str, str]) -> None:
-    """See that all that was chosen is there to choose.
+    """Check that all that was chosen is there to choose.
 
     Raises
     ------

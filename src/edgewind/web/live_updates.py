@@ -101,7 +101,7 @@ class ExperimentFeed:
         self._kick.set()
 
     def rows(self) -> list[dict[str, Any]]:
-        """The readings that are known now, in order."""
+        """Return the readings that are known now, in order."""
         with self._lock:
             return [self._rows[number] for number in sorted(self._rows)]
 

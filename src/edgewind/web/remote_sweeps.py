@@ -68,7 +68,7 @@ class RemoteSweep:
         return bool(self._status["running"])
 
     def hello(self) -> list[str]:
-        """What a page that opens now should hear first."""
+        """Return the first messages for a page that opens now."""
         with self._lock:
             messages = [{"kind": "events", "run": self.run, "events": list(self._events)}, self._status]
             if self._through:
@@ -183,7 +183,7 @@ class RecorderWatcher:
         self._thread: threading.Thread | None = None
 
     def all(self) -> list[RemoteSweep]:
-        """What was found, those that ended included, the latest last; a look is taken first."""
+        """Return all sweeps found, those that ended included, the latest last; a look is taken first."""
         with self._lock:
             if self._thread is None:
                 self._thread = threading.Thread(target=self._watch, name="look for recorders", daemon=True)
@@ -192,7 +192,7 @@ class RecorderWatcher:
             return list(self._found.values())
 
     def look(self) -> None:
-        """See who records now."""
+        """Look for running recorders."""
         with self._lock:
             for path in channels():
                 until, _ = self._left_alone.get(path, (0.0, 0.0))

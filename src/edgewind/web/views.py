@@ -85,7 +85,7 @@ def _unread(part: Part, error: InputError) -> dict[str, Any]:
 
 
 def contents_of(part: Part) -> Contents:
-    """The rows behind a part of a book."""
+    """Return the rows behind a part of a book."""
     return part.source.contents
 
 

@@ -175,7 +175,7 @@ def _priors(bench: Bench) -> RotorDraws:
 
 
 def check_changes(changes: Mapping[str, str]) -> None:
-    """See that sliders set what is changed.
+    """Check that sliders set what is changed.
 
     Raises
     ------

@@ -125,7 +125,7 @@ class Gauge(Section):
 
     @abstractmethod
     def indicated_log_pressure(self, voltage_v: FloatArray) -> FloatArray:
-        """Natural logarithm of the indicated pressure in Pa; nan where the transfer function gives no pressure."""
+        """Return the natural logarithm of the indicated pressure in Pa; nan outside the transfer function."""
 
     @property
     def rises(self) -> bool:
@@ -133,11 +133,11 @@ class Gauge(Section):
         return True
 
     def own_components(self, voltage_v: FloatArray) -> tuple[Component, ...]:
-        """Budget lines that only this kind of gauge has."""
+        """Return the budget lines that only this kind of gauge has."""
         return ()
 
     def log_slope(self, voltage_v: FloatArray) -> FloatArray:
-        """``d ln p / d V`` of the indicated pressure, 1/V, by a central difference."""
+        """Return ``d ln p / d V`` of the indicated pressure, 1/V, by a central difference."""
         step = 1e-6 * max(abs(self.signal_high.value - self.signal_low.value), 1e-6)
         upper, lower = (
             self.indicated_log_pressure(voltage_v + step),
@@ -162,5 +162,5 @@ class Gauge(Section):
 
 
 def log_of_positive(values: FloatArray) -> FloatArray:
-    """Natural logarithm where a value is positive, nan elsewhere."""
+    """Return the natural logarithm where a value is positive, nan elsewhere."""
     return np.log(np.where(values > 0, values, np.nan))

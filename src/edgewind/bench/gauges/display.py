@@ -20,5 +20,5 @@ class DisplayGauge(Gauge):
     signal_high: Voltage = Measured(1.0)
 
     def indicated_log_pressure(self, voltage_v: FloatArray) -> FloatArray:
-        """Nan: a display gives no voltage."""
+        """Return nan: a display gives no voltage."""
         return np.full_like(voltage_v, np.nan)

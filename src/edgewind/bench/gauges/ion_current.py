@@ -41,7 +41,7 @@ class IonCurrentGauge(Gauge):
         return log_of_positive((voltage_v - self.zero.value) * per_volt)
 
     def own_components(self, voltage_v: FloatArray) -> tuple[Component, ...]:
-        """Sensitivity, emission current and electrometer, where their uncertainties are given."""
+        """Return the sensitivity, emission current and electrometer, where their uncertainties are given."""
         named = {
             "sensitivity": self.sensitivity,
             "emission current": self.emission_current,

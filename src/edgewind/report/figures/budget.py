@@ -27,7 +27,7 @@ _COMMON_HATCH = "////"
 
 
 def combined(findings: Findings) -> float:
-    """All lines in quadrature, as a fraction of the pressure."""
+    """Return all lines in quadrature, as a fraction of the pressure."""
     return math.sqrt(sum(line.relative_u**2 for line in findings.budget))
 
 

@@ -11,7 +11,7 @@ KEY = "unequal_accommodation"
 
 
 def torque(at: Conditions) -> Array:
-    """Torque, N m, positive where the dark face accommodates more and the vane is warmer than the gas.
+    """Return the torque, N m, positive where the dark face accommodates more and the vane is warmer than the gas.
 
     ``N r p A G(Kn) da (T_mean - T0) / T0``: the face that re-emits more of its molecules diffusely, with the warmth of
     the vane, is pressed harder. In free flight G is 1/4 (momentum of a diffuse flux, to first order in both

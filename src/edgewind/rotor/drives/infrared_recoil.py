@@ -13,7 +13,7 @@ KEY = "infrared_recoil"
 
 
 def torque(at: Conditions) -> Array:
-    """Torque, N m, positive where the dark face radiates more, so that the bright face leads."""
+    """Return the torque, N m, positive where the dark face radiates more, so that the bright face leads."""
     rotor, te = at.rotor, at.rotor.envelope_temperature_k
     dark = rotor.dark_emissivity * Stefan_Boltzmann * (at.dark_k**4 - te**4)
     bright = rotor.bright_emissivity * Stefan_Boltzmann * (at.bright_k**4 - te**4)
@@ -21,7 +21,7 @@ def torque(at: Conditions) -> Array:
 
 
 def radiation_recoil(flux_w_m2: Number) -> Number:
-    """Pressure of a diffuse flux of radiation on the face that gives it off, ``(2/3) q / c``, Pa.
+    """Return the pressure of a diffuse flux of radiation on the face that gives it off, ``(2/3) q / c``, Pa.
 
     The mean of the cosine over the light that leaves by Lambert's law is 2/3. With q the net flux the envelope is
     in it too: its radiation at `T_e` presses with ``(2/3) (2 - e) sigma T_e^4 / c``, absorbed and reflected together.

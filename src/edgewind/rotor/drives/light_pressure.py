@@ -12,7 +12,7 @@ KEY = "light_pressure"
 
 
 def torque(at: Conditions) -> Array:
-    """Torque, N m, negative where the bright face reflects more: the dark face would lead.
+    """Return the torque, N m, negative where the bright face reflects more: the dark face would lead.
 
     Both faces receive the same light over a turn, so that what arrives cancels, and what they reflect does not:
     ``N r A (E/c) [(1 - a_bright) g_bright - (1 - a_dark) g_dark]`` with g the mean push of wholly reflected light.
@@ -25,7 +25,7 @@ def torque(at: Conditions) -> Array:
 
 
 def light_force(power_w: float, reflectance: float) -> float:
-    """Force of light at normal incidence, ``F = (P / c) (1 + R)``, in N; any shape.
+    """Return the force of light at normal incidence, ``F = (P / c) (1 + R)``, in N; any shape.
 
     Source: Maxwell, A Treatise on Electricity and Magnetism (1873), art. 792; measured by Nichols and Hull, Phys.
     Rev. 17, 26 (1903).

@@ -16,7 +16,7 @@ UNBAKED_PA_M_S = 1e-4
 
 
 def torque(at: Conditions) -> Array:
-    """Torque, N m, positive where the dark face gives off more; zero where the bench states no outgassing."""
+    """Return the torque, N m, positive where the dark face outgasses more; zero if the bench states no outgassing."""
     rotor = at.rotor
     recoil = recoil_pressure(
         rotor.dark_outgassing_pa_m_s - rotor.bright_outgassing_pa_m_s, rotor.most_probable_speed_m_s
@@ -25,7 +25,7 @@ def torque(at: Conditions) -> Array:
 
 
 def recoil_pressure(outgassing_pa_m_s: Number, most_probable_speed_m_s: float) -> Number:
-    """Pressure of a diffuse flux that leaves a face, ``sqrt(pi) q / v0``, Pa.
+    """Return the pressure of a diffuse flux that leaves a face, ``sqrt(pi) q / v0``, Pa.
 
     A molecule of a diffuse flux carries ``sqrt(pi)/2 m v0`` along the normal on average, and ``q = k T`` times the
     flux.

@@ -11,7 +11,7 @@ KEY = "thermal_force"
 
 
 def torque(at: Conditions) -> Array:
-    """Torque, N m: ``N r p A F(Kn) (T_dark - T_bright) / T0`` with F from the kinetic response.
+    """Return the torque, N m: ``N r p A F(Kn) (T_dark - T_bright) / T0`` with F from the kinetic response.
 
     In free flight F is 1/4 (Knudsen, Ann. Phys. 337, 809, 1910, to first order in the difference).
     """

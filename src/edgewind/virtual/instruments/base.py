@@ -49,7 +49,7 @@ class Supply(BenchInstrument, ABC):
     output: bool
 
     def reset(self) -> None:
-        """Output off, level as at *RST."""
+        """Switch the output off and set the level of *RST."""
         self.level_v, self.output = self.LEVEL.default, False
         self.drive()
 

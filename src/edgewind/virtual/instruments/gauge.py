@@ -14,13 +14,13 @@ READING_S = 0.02  # one period of the mains, over which the voltmeter integrates
 
 
 def gauge_volts(apparatus: Apparatus, time_s: float) -> float:
-    """Output of the gauge, V, without noise."""
+    """Return the output of the gauge, V, without noise."""
     pressure = float(apparatus.states(time_s)[0, State.GAUGE])
     return float(apparatus.gauge_output.volts(pressure))
 
 
 def has_voltage(bench: Bench) -> bool:
-    """Whether the gauge of a bench has a voltage output; a display has none."""
+    """Return whether the gauge of a bench has a voltage output; a display has none."""
     return bool(bench.gauge.kind != "display")
 
 

@@ -20,7 +20,7 @@ class Thermometer(BenchInstrument):
     unit: str
 
     def reset(self) -> None:
-        """Degrees Celsius."""
+        """Set the unit to degrees Celsius."""
         self.unit = "C"
 
     def read(self) -> str:

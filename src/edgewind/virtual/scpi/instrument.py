@@ -44,7 +44,7 @@ class ScpiInstrument:
         """Go to the state of *RST: everything off."""
 
     def pending_until(self) -> float:
-        """Bench time at which the operation under way ends, s; zero where none is."""
+        """Return the bench time at which the operation under way ends, s; zero where none is."""
         return 0.0
 
     def change(self, attribute: str, value: Any) -> None:

@@ -30,7 +30,7 @@ def routes() -> list[Route]:
 
 
 def begin_page(request: Request) -> Response:
-    """The form."""
+    """Return the page of the form."""
     books = [one for one in catalog_listing(pages_of(request).catalog) if one["kind"] == "book"]
     return page(
         request, "begin.html", title="Begin an experiment", books=books, template=template_bench(),
@@ -57,7 +57,7 @@ def write(request: Request) -> Response:
 
 
 def decides(request: Request) -> Response:
-    """The fields that decide the predicted answer."""
+    """Return the fields that decide the predicted answer."""
     from edgewind.plan.deciding import deciding  # on first use: it loads the physics
 
     text = body_of(request, BenchText).bench

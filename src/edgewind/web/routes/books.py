@@ -36,7 +36,7 @@ def routes() -> list[Route]:
 
 
 def listing(request: Request) -> Response:
-    """Every book and folder, with its experiments."""
+    """Return every book and folder, with its experiments."""
     return JSONResponse({"places": catalog_listing(pages_of(request).catalog)})
 
 
@@ -68,7 +68,7 @@ def take_in(request: Request) -> Response:
 
 
 def export(request: Request) -> Response:
-    """An experiment of a book as a folder, in a ZIP."""
+    """Return an experiment of a book as a folder, in a ZIP."""
     slug, experiment = one_of(request)
     book = pages_of(request).catalog.book(slug)
     holder: Any = tempfile.TemporaryDirectory(prefix="edgewind-export-", ignore_cleanup_errors=True)

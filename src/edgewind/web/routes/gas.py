@@ -21,19 +21,19 @@ def routes() -> list[Route]:
 
 
 def progress(request: Request) -> Response:
-    """The Knudsen numbers that are computed; the rest is begun."""
+    """Return the Knudsen numbers that are computed; the rest is begun."""
     chosen = _chosen(request)
     return JSONResponse(pages_of(request).gas.state(chosen.get("shape", ROTOR), chosen.get("drive", "thermal")))
 
 
 def picture(request: Request) -> Response:
-    """A picture for the page, with what it shows in words."""
+    """Return a picture for the page, with what it shows in words."""
     content, words = pages_of(request).gas.picture(_chosen(request), _knudsen(request))
     return Response(content, media_type="image/png", headers={"x-words": quote(words)})
 
 
 def still(request: Request) -> Response:
-    """A picture to keep."""
+    """Return a picture as a file."""
     chosen, knudsen = _chosen(request), _knudsen(request)
     content, kind = pages_of(request).gas.still(chosen, knudsen)
     name = f"gas-{chosen.get('shape', 'strip')}-{chosen.get('quantity', 'temperature')}-Kn-{knudsen:.3g}.{kind}"

@@ -39,14 +39,14 @@ def home(request: Request) -> Response:
 
 
 def books_page(request: Request) -> Response:
-    """Books and folders, and the form that begins an experiment."""
+    """Return the page of books and folders, and the form that begins an experiment."""
     pages = pages_of(request)
     listing = catalog_listing(pages.catalog)
     return page(request, "books.html", title="The books", listing=listing, root=pages.name, template=template_bench())
 
 
 def experiment(request: Request) -> Response:
-    """One experiment: its readings, its changes and its bench."""
+    """Return the page of an experiment: its readings, its changes and its bench."""
     slug, name = one_of(request)
     return page(request, "experiment.html", title=name, **experiment_page(pages_of(request).catalog, slug, name))
 
@@ -61,7 +61,7 @@ def bench_chooser(request: Request) -> Response:
 
 
 def bench_page(request: Request) -> Response:
-    """At the bench: present values, typed readings, the sweep."""
+    """Return the page of the bench: present values, typed readings, the sweep."""
     slug, name = one_of(request)
     pages = pages_of(request)
     found = experiment_page(pages.catalog, slug, name)
@@ -87,7 +87,7 @@ def question_chooser(request: Request) -> Response:
 
 
 def question_page(request: Request) -> Response:
-    """The question: why it turns, and what if."""
+    """Return the page of the question: why it turns, and what if."""
     from edgewind.web import chill, whatif
 
     slug, name = one_of(request)
@@ -103,7 +103,7 @@ def question_page(request: Request) -> Response:
 
 
 def gas_page(request: Request) -> Response:
-    """The gas itself."""
+    """Return the page of the gas."""
     return page(request, "gas.html", title="The gas itself", **choices())
 
 

@@ -26,7 +26,7 @@ def routes() -> list[Route]:
 
 
 def predict(request: Request) -> Response:
-    """The prediction with some values of the bench changed."""
+    """Return the prediction with some values of the bench changed."""
     rotor, changes = _asked(request)
     from edgewind.web import whatif  # on first use, here and below: it loads the physics
 
@@ -34,7 +34,7 @@ def predict(request: Request) -> Response:
 
 
 def levers(request: Request) -> Response:
-    """The levers by how much they matter."""
+    """Return the levers by how much they matter."""
     rotor, _ = _asked(request)
     from edgewind.web import whatif
 
@@ -42,7 +42,7 @@ def levers(request: Request) -> Response:
 
 
 def chilled_page(request: Request) -> Response:
-    """How the rotor turns in the dark under another envelope, with some values of the bench changed."""
+    """Return how the rotor turns in the dark under another envelope, with some values of the bench changed."""
     rotor, changes = _asked(request)
     envelope, pressure = changes.pop("envelope", ""), changes.pop("pressure", "")
     from edgewind.web import chill

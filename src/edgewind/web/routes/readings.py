@@ -42,7 +42,7 @@ def routes() -> list[Route | WebSocketRoute]:
 
 
 def readings(request: Request) -> Response:
-    """Every reading, and the bench."""
+    """Return every reading, and the bench."""
     source = pages_of(request).catalog.source(*one_of(request))
     return JSONResponse({"bench": bench_view(source.bench()), "rows": source_views(source)})
 
@@ -116,7 +116,7 @@ def correct(request: Request) -> Response:
 
 
 def trace_paths(request: Request) -> Response:
-    """The trace of one reading, as paths to draw."""
+    """Return the trace of one reading, as paths to draw."""
     slug, experiment = one_of(request)
     number = request.path_params["number"]
     part = read_part(pages_of(request).catalog.book(slug), experiment, after=number - 1, most=1)
@@ -126,7 +126,7 @@ def trace_paths(request: Request) -> Response:
 
 
 def choose_next(request: Request) -> Response:
-    """The pressure to measure next, and why."""
+    """Return the pressure to measure next, and why."""
     slug, experiment = one_of(request)
     pages = pages_of(request)
     bench = pages.catalog.bench(slug, experiment)
