@@ -274,7 +274,7 @@ def plan_next(
     range_pa: tuple[float, float] | None = None,
     cost: Cost | None = None,
 ) -> tuple[Plan, ...]:
-    """Say of each experiment at `path` what to measure next; see :func:`edgewind.plan.propose`.
+    """Return what to measure next in each experiment at `path`; see :func:`edgewind.plan.propose`.
 
     Parameters
     ----------

@@ -452,7 +452,7 @@ class Book:
         *,
         made_by: str = "",
     ) -> int:
-        """Say what a cell of a reading should have been, and why; the reading itself stays as it was recorded.
+        """Correct a cell of a reading, with the reason; the reading itself stays as it was recorded.
 
         Parameters
         ----------
@@ -602,7 +602,7 @@ class Book:
             )  # fmt: skip
 
     def _time_is_taken(self, connection: Connection, owner: str, time: str, but: int) -> bool:
-        """Tell whether another reading is of that time, as the book stands with its changes."""
+        """Return whether another reading is of that time, as the book stands with its changes."""
         told = (changes.c.experiment == owner) & (changes.c.cell == "time")
         numbers = set(
             connection.execute(

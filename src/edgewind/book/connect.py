@@ -43,7 +43,7 @@ class Address:
 
 
 def address_of(target: str | Path) -> Address:
-    """Tell a file from a URL.
+    """Distinguish a file from a URL.
 
     Examples
     --------
@@ -74,7 +74,7 @@ def address_of(target: str | Path) -> Address:
 
 
 def is_book(target: str | Path) -> bool:
-    """Tell whether `target` is a URL or a SQLite file, rather than a folder or anything else."""
+    """Return whether `target` is a URL or a SQLite file, rather than a folder or anything else."""
     if isinstance(target, str) and "://" in target:
         return True
     try:
@@ -210,6 +210,6 @@ def _postgresql(address: Address, wait_s: float) -> Engine:
 
 
 def is_unique_violation(error: DBAPIError) -> bool:
-    """Tell whether a row was refused because one with its key is there."""
+    """Return whether a row was refused because one with its key is there."""
     cause = error.orig
     return getattr(cause, "sqlstate", "") == "23505" or "UNIQUE constraint failed" in str(cause)

@@ -37,7 +37,7 @@ def version_of(connection: Connection) -> str | None:
 
 
 def check_version(connection: Connection, label: str) -> bool:
-    """Tell whether a book is at today's version; False where it is older or does not exist yet.
+    """Return whether a book is at today's version; False where it is older or does not exist yet.
 
     Raises
     ------

@@ -24,7 +24,7 @@ COMMANDS = {
     "study": ("study", "Analyse a folder or lab book: response curve, optimum, mechanisms, report."),
     "next": ("next", "Choose the next pressures to measure, and say when to stop."),
     "dwell": ("dwell", "Plan the time on the bench: chamber, heat, spin-up, and the quickest order."),
-    "design": ("design", "Plan a study of how the best pressure depends on size, and what it would settle."),
+    "design": ("design", "Plan a study that tests how the best pressure depends on size."),
     "rotor": ("rotor", "Search for the next rotor within what you can build."),
     "gas": ("gas", "Print mean free path, Knudsen number, regime, viscosity and more of a gas."),
     "trace": ("trace", "Measure the speed in one oscilloscope trace, with uncertainty and flags."),

@@ -45,7 +45,7 @@ def design(
     cluster: Cluster = None,
     as_json: AsJson = False,
 ) -> None:
-    """Plan a study of how the best pressure depends on size, and what it would settle."""
+    """Plan a study that tests how the best pressure depends on size."""
     from threadpoolctl import threadpool_limits
 
     from edgewind.errors import InputError

@@ -83,7 +83,7 @@ class Transport(ABC):
 
     @abstractmethod
     def _pending(self) -> bool:
-        """Tell whether something has come that was not read."""
+        """Return whether something has come that was not read."""
 
     @abstractmethod
     def _drain(self) -> None:

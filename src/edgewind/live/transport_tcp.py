@@ -18,7 +18,7 @@ _QUIET_S, _LONGEST_DRAIN_S = 0.02, 1.0
 
 
 def is_tcp_socket(resource: str) -> bool:
-    """Tell whether a resource name is that of a TCP socket."""
+    """Return whether a resource name is that of a TCP socket."""
     return _RESOURCE.fullmatch(resource.strip()) is not None
 
 

@@ -12,7 +12,7 @@ from edgewind.plan.dwell import FOREIGN_SHARE, SweepTimes, TimePlan
 
 
 def order_sentence(plan: TimePlan) -> str:
-    """Say which order is quickest and by how much."""
+    """Return a sentence on the quickest order and its advantage."""
     down, up, both = plan.sweeps
     best, other = (down, up) if plan.best is down else (up, down)
     if not np.isfinite(best.total_s):
@@ -29,7 +29,7 @@ def order_sentence(plan: TimePlan) -> str:
 
 
 def slowest_sentence(plan: TimePlan) -> str:
-    """Say what takes longest."""
+    """Return a sentence on the longest stay."""
     slow = max(plan.best.steps, key=lambda step: step.total_s)
     what = {"chamber": "the gas in the chamber", "heat": "the heat of the vane", "spin-up": "the spin of the rotor"}
     total = plan.best.total_s
@@ -42,7 +42,7 @@ def slowest_sentence(plan: TimePlan) -> str:
 
 
 def assumptions(plan: TimePlan) -> tuple[str, ...]:
-    """Say what the plan takes for granted."""
+    """Return the assumptions of the plan, a sentence each."""
     times, rotor = plan.times, plan.times.bench.rotor
     lines = [
         f"A reading waits until the speed is within {100 * times.within:g} % of its steady value, and then takes "
@@ -64,7 +64,7 @@ def assumptions(plan: TimePlan) -> tuple[str, ...]:
 
 
 def falsified_by(plan: TimePlan) -> tuple[str, ...]:
-    """Say what would show the plan to be wrong."""
+    """Return the observations that would show that the plan is wrong."""
     slow = max(plan.best.steps, key=lambda step: step.settle_s)
     spin_up_s, vacuum = float(plan.times.rotor(slow.pressure_pa).spin_up_s), plan.times.vacuum
     lines = [

@@ -51,7 +51,7 @@ def propose(
     cost: Cost | None = None,
     seed: int | None = None,
 ) -> Plan:
-    """Say what to measure next, what it is expected to do, and whether it is worth it.
+    """Return what to measure next, its expected effect, and whether it is worth its time.
 
     Parameters
     ----------
@@ -427,7 +427,7 @@ def _stop(
     data: SweepData, optimum: Optimum, spread: IntervalWidth, first: PlannedMeasurement, level: float,
     target: TargetInterval | None, seed: int,
 ) -> Stop | None:  # fmt: skip
-    """Say whether, and why, no more readings are worth their time."""
+    """Return why no more readings are worth their time; None while some are."""
     interval, pressure = optimum.interval_pa, optimum.pressure_pa
 
     def stop(reason: StopReason, sentence: str, *, reached: bool = False) -> Stop:

@@ -18,7 +18,7 @@ FALSIFIED_BY = (
 
 
 def assumptions(found: RotorSearch) -> tuple[str, ...]:
-    """Say what the search takes for granted."""
+    """Return the assumptions of the search, a sentence each."""
     rotor = found.bench.rotor
     texts = [
         "All vanes are cut from the sheet of this bench, with its paint: mass and heat capacity go with the "
@@ -54,7 +54,7 @@ def goal_unit(goal: Goal) -> str:
 
 
 def trade_sentence(found: RotorSearch) -> str:
-    """Say how large the trade is."""
+    """Return a sentence on the extremes of the front and on the present rotor."""
     if len(found.goals) == 1:
         best = found.front[0]
         goal = found.goals[0]

@@ -30,7 +30,7 @@ MODELLED = (
 
 
 def assumptions(study: ScalingStudy) -> tuple[str, ...]:
-    """Say what the plan takes for granted."""
+    """Return the assumptions of the plan, a sentence each."""
     s = study.settings
     return (
         f"A speed scatters by {100 * s.noise:g} % and a sweep has {s.readings} readings; of such sweeps "
@@ -49,7 +49,7 @@ def assumptions(study: ScalingStudy) -> tuple[str, ...]:
 
 
 def falsified_by(study: ScalingStudy) -> tuple[str, ...]:
-    """Say what would show the plan to be wrong."""
+    """Return the observations that would show that the plan is wrong."""
     return (
         f"Two rotors of one size and make whose best pressures differ by more than a factor "
         f"{np.exp(3 * np.sqrt(2) * np.hypot(study.scatter, study.sweep_sd)):.2f}: then they are not alike.",
@@ -71,7 +71,7 @@ def claim_name(study: ScalingStudy, claim: str) -> str:
 
 
 def answer_sentences(study: ScalingStudy) -> tuple[str, ...]:
-    """Say what to build, what it takes and what it would settle; or that the time is too short."""
+    """Return what to build, the time it takes and what it would decide; or that the time is too short."""
     best, time = study.best, study.settings
     gases = " and in ".join(study.gases)
     if best is None:

@@ -25,7 +25,7 @@ def path_at_one_pascal(bench: Bench) -> float:
 
 
 def drawable(readings: pd.DataFrame) -> pd.Series[bool]:
-    """Tell of each reading whether it has a pressure above zero and a speed."""
+    """Return for each reading whether it has a pressure above zero and a speed."""
     pressure, speed = readings["pressure_pa"].to_numpy(float), readings["speed_rad_s"].to_numpy(float)
     return pd.Series(np.isfinite(pressure) & (pressure > 0) & np.isfinite(speed), index=readings.index, dtype=bool)
 

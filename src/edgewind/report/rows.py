@@ -131,14 +131,14 @@ def _moment(text: str) -> str:
 
 
 def _sampled(reading: TraceReading) -> str:
-    """Say which channel was read, and how often it was sampled."""
+    """Return the channel that was read, and its sample interval."""
     trace = reading.trace
     every = f"every {format_number(1e3 * trace.interval_s, 4)} ms" if math.isfinite(trace.interval_s) else ""
     return ", ".join(part for part in (f"channel {trace.channel}" if trace.channel else "", every) if part)
 
 
 def _lamp(share: float, side: str) -> str:
-    """Say how the lamp shone: on, off or a share of its usual irradiance, and from where, where that was noted."""
+    """Return the state of the lamp: on, off or a share of its usual irradiance, and its side, where that was noted."""
     level = {0.0: "off", 1.0: LAMP_ON}.get(share, f"{format_number(100 * share, 3)} %")
     return f"{level}, {side}" if side and share > 0 else level
 

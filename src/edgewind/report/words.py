@@ -35,7 +35,7 @@ VERDICTS: dict[str, str] = {
 
 
 def not_found(reason: str) -> str:
-    """Say in a clause why no optimum is claimed."""
+    """Return a clause on why no optimum is claimed."""
     from edgewind.evidence.optimum import REASONS  # on first use: the pages show words without it
 
     return REASONS.get(reason, reason)

@@ -113,7 +113,7 @@ def _grid(shape: VaneShape) -> Array:
 def _meets(
     radius: Array, height: Array, toward: Array, azimuth: float, arm: float, tall: float, shape: VaneShape
 ) -> NDArray[np.bool_]:
-    """Tell which rays from points at (radius, 0, height) meet the vane at an azimuth."""
+    """Return which rays from points at (radius, 0, height) meet the vane at an azimuth."""
     along = np.array([math.cos(azimuth), math.sin(azimuth)])
     normal = np.array([-along[1], along[0]])
     approach = normal[0] * toward[0] + normal[1] * toward[1]

@@ -87,7 +87,7 @@ def _optimum(name: str, at: CurveOptimum, scale: float, unit: str) -> str:
 
 
 def flat_words(flat_pa: tuple[float, float]) -> str:
-    """Say that a curve has a range and no point where it is greatest."""
+    """Return a clause on the range in which a curve is flat within 1 %."""
     low, high = (format_number(end, 2) for end in flat_pa)
     return f"flat from {low} to {high} Pa, within 1 %"
 

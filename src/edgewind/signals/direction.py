@@ -186,7 +186,7 @@ def direction_of_picture(seen: PictureSpeed, bright_leads: str | None) -> Direct
 
 
 def reads_both_ways(places: Sequence[float]) -> bool:
-    """Tell whether marks at these places look the same backwards, so that they tell no direction."""
+    """Return whether marks at these places look the same backwards, so that they tell no direction."""
     gaps = np.diff([*sorted(np.remainder(places, 1.0)), min(np.remainder(places, 1.0)) + 1])
     backwards = gaps[::-1]
     turns = (np.roll(backwards, shift) for shift in range(gaps.size))

@@ -126,13 +126,13 @@ def estimate_from_edges(
 
 
 def _are_even(lattice: Lattice, pulses: Pulses) -> bool:
-    """Tell whether pulses stand at even places, and chance does not make them."""
+    """Return whether pulses stand at even places, and chance does not make them."""
     enough = pulses.time_s.size >= EVEN_PULSES
     return enough and lattice.resultant > EVEN_RESULTANT and lattice.fitting > EVEN_FITTING
 
 
 def _bears_out(lattice: Lattice, rate_hz: float, pulses: Pulses, marks: int) -> bool:
-    """Tell whether even places that chance does not make are as many as a turn rate counts."""
+    """Return whether even places that chance does not make are as many as a turn rate counts."""
     length, count = lattice.resultant, pulses.time_s.size
     likely = length > LIKELY_RESULTANT and length**2 * count > LIKELY_CHANCE
     few = length > FEW_RESULTANT and count >= EVEN_FEWEST and lattice.fitting == 1
@@ -142,7 +142,7 @@ def _bears_out(lattice: Lattice, rate_hz: float, pulses: Pulses, marks: int) -> 
 
 
 def _same_places(lattice: Lattice, pattern: Pattern | None, pulses: Pulses, marks: int) -> bool:
-    """Tell whether a pattern counts as many places between the first pulse and the last as a lattice does."""
+    """Return whether a pattern counts as many places between the first pulse and the last as a lattice does."""
     if pattern is None:
         return False
     span = float(np.ptp(pulses.time_s))

@@ -219,7 +219,7 @@ def _changes(source: ExperimentSource, table: pd.DataFrame, row: int) -> tuple[C
 
 
 def _through_changes(changes: tuple[Change, ...], reading: TraceReading, share: float) -> bool:
-    """Tell whether a trace goes through a change: more than a lamp that goes off as it begins, a coast-down."""
+    """Return whether a trace goes through a change: more than a lamp that goes off as it begins, a coast-down."""
     first = changes[0] if changes else None
     if first is None:
         return False
@@ -413,7 +413,7 @@ def _with_speeds(table: pd.DataFrame, traces: dict[int, TraceReading], bench: Be
 
 
 def _with_use(table: pd.DataFrame) -> pd.DataFrame:
-    """Say of each reading whether it can be judged, whether the curve uses it, and why not."""
+    """Return for each reading whether it is usable, whether the curve uses it, and why not."""
     reasons = [_why_not(row) for row in table.to_dict("records")]
     elsewhere = [
         reason or (condition if condition == "lamp off" else f"another condition: {condition}" if condition else "")

@@ -18,7 +18,7 @@ IntArray = NDArray[np.int64]
 
 
 def is_clipped(voltage: FloatArray) -> bool:
-    """Tell whether pulses are flattened at a rail of the recorder.
+    """Return whether pulses are flattened at a rail of the recorder.
 
     A rail leaves runs of samples that all equal the greatest (or least) value. So does the output of a logic gate, and
     so may a smooth pulse in coarse steps of the converter. A rail differs in that it cuts: the signal reaches it with
@@ -59,7 +59,7 @@ def _cut_at_top(voltage: FloatArray) -> bool:
 
 
 def _slope_stops(voltage: FloatArray, begin: IntArray, end: IntArray) -> bool:
-    """Tell whether the rise to a level stops short there: a long stay at it after hardly any on the step before it.
+    """Return whether the rise to a level stops short there: a long stay at it after hardly any on the step before it.
 
     A smooth top in steps of the converter stays at most 4.8 times as long on its highest step as on the one before, by
     the parabola.
@@ -79,7 +79,7 @@ def _slope_stops(voltage: FloatArray, begin: IntArray, end: IntArray) -> bool:
 
 
 def is_aliased(lines: LineSpectrum, rate_hz: float, marks: int, highest_hz: float) -> bool:
-    """Tell whether the pulse rate may be other than it seems because the samples are too far apart.
+    """Return whether the pulse rate may be other than it seems because the samples are too far apart.
 
     So it is taken where the pulse rate lies above 0.8 of half the sample rate; where fewer than five samples fall on a
     pulse period and harmonics folded back from above half the sample rate are strong, so that the recorder had no
@@ -98,7 +98,7 @@ def is_aliased(lines: LineSpectrum, rate_hz: float, marks: int, highest_hz: floa
 
 
 def _fits_faster(lines: LineSpectrum, rate_hz: float, marks: int, highest_hz: float) -> bool:
-    """Tell whether a pulse rate beyond half the sample rate explains lines that the one seen leaves over."""
+    """Return whether a pulse rate beyond half the sample rate explains lines that the one seen leaves over."""
     found = peaks(lines)
     if found.size < 3 or rate_hz * marks < LEAST_FOLDED * highest_hz:
         return False

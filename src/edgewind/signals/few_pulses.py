@@ -78,7 +78,7 @@ def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -
 
 
 def evenly_alike(pulses: Pulses, marks: int) -> bool:
-    """Tell whether three pulses or more of a single mark, none missing, are as even and as alike as bumps never are."""
+    """Return whether three pulses or more of a single mark, none missing, are more even and alike than bumps."""
     if marks != 1 or pulses.time_s.size < 3:
         return False
     steps = np.diff(pulses.time_s)

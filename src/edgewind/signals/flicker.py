@@ -111,7 +111,7 @@ def find_flicker(
 
 
 def keeps_its_place(signal: FloatArray, interval_s: float, seen: Flicker) -> bool:
-    """Tell whether a line of the mains is at the same frequency throughout a record.
+    """Return whether a line of the mains is at the same frequency throughout a record.
 
     That of a rotor which slows, or turns steadily for a part of the record only, is not: taken for the mains, it would
     give the record a time of its own.

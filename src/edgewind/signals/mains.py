@@ -101,7 +101,7 @@ def mains_bases(mains_hz: float | str | None, seen_hz: float | None) -> tuple[fl
 def near_mains(
     rate_hz: float, marks: int, mains_hz: float | str | None, seen_hz: float | None, duration_s: float
 ) -> bool:
-    """Tell whether pulses come at the rate of the mains or of a multiple, to what mains and trace leave open.
+    """Return whether pulses come at the rate of the mains or of a multiple, to what mains and trace leave open.
 
     Of mains that a trace does not show only the first two multiples count, and the first alone where it shows others:
     there is one grid on a bench. But what seems to be the other may be a line of the rotor itself.
@@ -150,7 +150,7 @@ def crowded_by(
 def shows_pulses(
     voltage: FloatArray, quiet: FloatArray, interval_s: float, rate_hz: float, marks: int, bases: tuple[float, ...]
 ) -> bool:
-    """Tell whether a trace, folded at a turn rate, shows pulses rather than a hum: unequal ones, or narrow ones.
+    """Return whether a trace, folded at a turn rate, shows pulses rather than a hum: unequal ones, or narrow ones.
 
     Unequal marks leave several harmonics of the turn that are none of the pulse rate, which no hum has, and which
     explain most of the trace without its hum, `quiet`. Narrow pulses
@@ -173,7 +173,7 @@ def shows_pulses(
 
 
 def _outgrows(voltage: FloatArray, interval_s: float, rate_hz: float, marks: int, base_hz: float) -> bool:
-    """Tell whether a turn in step with the mains has a pulse line, the third of theirs or higher, stronger than theirs.
+    """Return whether a turn in step with the mains has a pulse line, third or higher, stronger than those of the mains.
 
     The harmonics of a hum fall with their order, but for the second, at which lamps flicker.
     """
@@ -188,7 +188,7 @@ def _outgrows(voltage: FloatArray, interval_s: float, rate_hz: float, marks: int
 
 
 def _is_narrow(voltage: FloatArray, interval_s: float, pulse_rate_hz: float) -> bool:
-    """Tell whether the mean of all pulses is narrow, and most of the trace."""
+    """Return whether the mean of all pulses is narrow, and most of the trace."""
     phase = np.remainder(centred_time(voltage.size, interval_s) * pulse_rate_hz, 1.0)
     place = np.minimum((phase * 24).astype(np.int64), 23)
     count = np.bincount(place, minlength=24)
@@ -202,7 +202,7 @@ def _is_narrow(voltage: FloatArray, interval_s: float, pulse_rate_hz: float) -> 
 
 
 def _is_unequal(voltage: FloatArray, interval_s: float, rate_hz: float, orders: IntArray, other: BoolArray) -> bool:
-    """Tell whether lines of the turn stand out that are neither of the pulse rate nor of the mains, and several."""
+    """Return whether lines of the turn stand out that are neither of the pulse rate nor of the mains, and several."""
     if other.sum() < 2:
         return False
     time = centred_time(voltage.size, interval_s)

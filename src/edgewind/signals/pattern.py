@@ -209,7 +209,7 @@ def _memory(left: FloatArray) -> float:
 
 
 def _uneven(time: FloatArray, left: FloatArray, marks: int, rate_hz: float) -> bool:
-    """Tell whether the residual phase wanders, by the lines through it stretch by stretch.
+    """Return whether the residual phase wanders, by the lines through it stretch by stretch.
 
     Either their means stray by more than chance and by over 1 % of a turn, or their slopes by over 0.3 % of the rate.
     """
@@ -305,7 +305,7 @@ def quality(pattern: Pattern | None) -> float:
 
 
 def not_by_chance(pattern: Pattern, used: int, marks: int) -> bool:
-    """Tell whether pulses scatter too little about their places to be there by chance, however many places are empty.
+    """Return whether pulses scatter too little about their places to be there by chance, however many places are empty.
 
     Pulses at random times are spread evenly over the 0.4 pitches in which they count as fitting. The ratio of the
     likelihoods of that and of a normal scatter s, to the power of the pulses beyond those that the fit used up, is
@@ -334,7 +334,7 @@ def likelihood(pattern: Pattern | None, marks: int, jitter_s: float) -> float:
 
 
 def is_sure(pattern: Pattern, marks: int, jitter_s: float) -> bool:
-    """Tell whether a pattern is one that chance does not make: most pulses on it, most places filled, little scatter.
+    """Return whether a pattern is one that chance does not make: most pulses on it, most places filled, little scatter.
 
     Pulses at random times would lie within a fifth of the pitch of a place with a scatter of 0.11 of the pitch. Bumps
     of a wandering baseline keep step for a while: of few pulses it is asked that they scatter as the noise makes them.

@@ -173,7 +173,7 @@ class _Look:
 
 
 def stands_out(level: FloatArray, interval_s: float, time_s: float, width_s: float, least_v: float) -> bool:
-    """Tell whether a pulse stands out from the trace beside it, on both sides, rather than on the back of a slow wave.
+    """Return whether a pulse stands out from the trace beside it, on both sides, and is not part of a slow wave.
 
     Parameters
     ----------

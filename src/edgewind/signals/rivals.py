@@ -167,7 +167,7 @@ def rivals_of(
 
 
 def is_plausible(one: Rival) -> bool:
-    """Tell whether no more pulses are missing at a rate than a tachometer loses, and its marks are not set in pairs."""
+    """Return whether no more pulses are missing at a rate than usual, and its marks are not set in pairs."""
     return one.stray < RIVAL_UNEVEN and one.missing <= RIVAL_MOST_MISSING * one.places + RIVAL_SLACK
 
 
@@ -202,12 +202,12 @@ def doubtful(found: tuple[Rival, ...], even: bool = False) -> tuple[float, ...] 
 
 
 def _leaves_less(faster: Rival, own: Rival) -> bool:
-    """Tell whether a faster rate explains pulses that the one found leaves over, and not only their shape."""
+    """Return whether a faster rate explains pulses that the one found leaves over, and not only their shape."""
     return own.explained < CLEARLY and 1 - faster.explained < RIVAL_LESS * (1 - own.explained)
 
 
 def holds_alone(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> bool:
-    """Tell whether a trace as it was recorded, hum and all, has a pulse at nearly each place of a turn, and no others.
+    """Return whether a trace as recorded, with its hum, has a pulse at nearly each place of a turn, and no others.
 
     Parameters
     ----------

@@ -90,7 +90,7 @@ class Run:
 
 
 def is_run(path: Path) -> bool:
-    """Tell whether a file is the table of a run and not a raw trace: by the titles ``time [s]`` and ``speed [rpm]``."""
+    """Return whether a file is a table of a run and not a raw trace, by the titles ``time [s]`` and ``speed [rpm]``."""
     if path.suffix.lower() not in (".csv", ".txt", ".tsv"):
         return False
     with path.open("rb") as stream:

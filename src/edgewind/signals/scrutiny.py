@@ -134,7 +134,7 @@ def turns_in_one(voltage: FloatArray, interval_s: float, rate_hz: float, acceler
 
 
 def _are_spread(pattern: FloatArray, marks: int) -> bool:
-    """Tell whether the pulses of a closed pattern stand about a pitch apart: ringing stands right behind a pulse."""
+    """Return whether the pulses of a closed pattern stand about a pitch apart: ringing stands right behind a pulse."""
     low, high = np.percentile(pattern, 15), np.max(pattern)
     above, below = (pattern > low + share * (high - low) for share in COUNTS[1])
     state = np.where(above, 1, np.where(below, 0, -1))
@@ -170,7 +170,7 @@ def _mean_turn(
 
 
 def other_rate(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> bool:
-    """Tell whether another rate of a trace of few turns, a half to twice as fast, explains clearly more of it.
+    """Return whether another rate of a trace of few turns, a half to twice as fast, explains clearly more of it.
 
     Of few turns a pulse too many or too few makes a pattern of its own. A part of the rate explains as much as the rate
     itself, and does not count.

@@ -59,7 +59,7 @@ class Rhythm:
 
 
 def is_from_side(wound: ComplexArray, axes: tuple[float, float]) -> bool:
-    """Tell whether the waves round what moves run both ways, as those of vanes do that a camera sees from the side.
+    """Return whether the waves round what moves run both ways, as those of vanes do that a camera sees from the side.
 
     Parameters
     ----------

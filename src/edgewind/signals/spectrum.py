@@ -283,7 +283,7 @@ def without_mains(comb: Comb, bases: tuple[float, ...], duration_s: float) -> Co
 
 
 def comb_stands_out(comb: Comb, start_hz: float, duration_s: float, least_periods: float = 6.0) -> bool:
-    """Tell whether a fitted comb is more than a whim of the noise.
+    """Return whether a fitted comb is more than a whim of the noise.
 
     Some line of it must hold at least so many periods and carry 36 times the power of the noise around it, where noise
     alone carries 36 times with a chance of exp(-36) a line; and the fit must not have run away from its start.

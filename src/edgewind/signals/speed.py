@@ -356,7 +356,7 @@ def _compared(
 
 
 def _took_its_own(best: MethodResult, marks: int, mains_hz: float | None, duration_s: float) -> bool:
-    """Tell whether the line that was taken out for the mains is one of the pulses found."""
+    """Return whether the line that was taken out for the mains is one of the pulses found."""
     if mains_hz is None:
         return False
     pulse = best.turn_rate_hz * marks
@@ -364,7 +364,7 @@ def _took_its_own(best: MethodResult, marks: int, mains_hz: float | None, durati
 
 
 def _is_whole(found: _Found) -> bool:
-    """Tell whether pulses, none missing, and lines agree on a rate that explains most of the trace."""
+    """Return whether pulses, none missing, and lines agree on a rate that explains most of the trace."""
     seen, lines = found.edges.result, found.spectrum
     if seen is None or lines is None or not found.edges.sure or seen.missed or seen.extra:
         return False
@@ -373,7 +373,7 @@ def _is_whole(found: _Found) -> bool:
 
 
 def _is_settled(found: _Found) -> bool:
-    """Tell whether pulses bear out a result so well that a line taken out for the mains changes nothing."""
+    """Return whether pulses bear out a result so well that a line taken out for the mains changes nothing."""
     edges, seen = found.edges, found.edges.result
     if found.certain or not _is_strong(found) or seen is None:
         return found.certain
@@ -382,7 +382,7 @@ def _is_settled(found: _Found) -> bool:
 
 
 def _is_part_of(whole: _Found, quiet: _Found) -> bool:
-    """Tell whether a trace as recorded shows only every second or third line of what it shows without its hum."""
+    """Return whether a trace as recorded shows only every second or third line of what it shows without its hum."""
     if whole.best is None or quiet.best is None or quiet.share < max(whole.share, EVEN_SHARE):
         return False
     return _is_multiple(whole.best.turn_rate_hz, quiet.best.turn_rate_hz)
@@ -391,7 +391,7 @@ def _is_part_of(whole: _Found, quiet: _Found) -> bool:
 def _is_of_mains(
     best: MethodResult, marks: int, lines: LineSpectrum, mains_hz: float | None, duration_s: float
 ) -> bool:
-    """Tell whether most of the power at the harmonics of a turn is at those of the mains, in step with none of them.
+    """Return whether most of the power at the harmonics of a turn is at those of the mains, in step with none of them.
 
     A hum fills every second or third harmonic of a turn at a half or a third of its rate.
     """
@@ -406,7 +406,7 @@ def _is_of_mains(
 def _is_rotor(
     found: _Found, quiet: FloatArray, interval_s: float, marks: int, bases: tuple[float, ...], seen_hz: float
 ) -> bool:
-    """Tell whether a trace without its hum shows the pulses of a rotor that turns in step with the mains, nearly."""
+    """Return whether a trace without its hum shows the pulses of a rotor that turns in step with the mains, nearly."""
     strong = _is_strong(found) and found.share > EVEN_SHARE
     return strong and _shown(found, quiet, quiet, interval_s, marks, bases, seen_hz)
 
@@ -428,7 +428,7 @@ def _shown(
     bases: tuple[float, ...],
     seen_hz: float | None,
 ) -> bool:
-    """Tell whether pulses themselves show a rate near the mains: by their shape, or since some of them are missing."""
+    """Return whether pulses themselves show a rate near the mains: by their shape, or because some are missing."""
     best, seen = found.best, found.edges.result
     if best is None:
         return False
@@ -444,7 +444,7 @@ def _shown(
 
 
 def _is_strong(found: _Found) -> bool:
-    """Tell whether pulses and lines of a trace without its hum are those of one rotor, so that no hum is left in them.
+    """Return whether pulses and lines of a trace without its hum are those of one rotor, without any hum left.
 
     Two methods that agree, or pulses at even places: a residual hum has neither.
     """
@@ -507,7 +507,7 @@ def _beside_hum(best: MethodResult, spectrum: MethodResult | None) -> MethodResu
 
 
 def _jumps(found: _Found, best: MethodResult, quiet: FloatArray, interval_s: float, marks: int) -> bool:
-    """Tell whether a trace may as well show another rate, so that what is made of it jumps from one to the next."""
+    """Return whether a trace may as well show another rate, so that what is made of it jumps from one to the next."""
     edges = found.edges
     if edges.contested:
         return True
@@ -517,7 +517,7 @@ def _jumps(found: _Found, best: MethodResult, quiet: FloatArray, interval_s: flo
 
 
 def _may_jump(edges: EdgeEstimate, best: MethodResult) -> bool:
-    """Tell whether pulses missing or too many may have made the pattern that a rate rests on."""
+    """Return whether pulses missing or too many may have made the pattern that a rate rests on."""
     seen = edges.result
     if seen is not None and edges.sure and edges.even and abs(best.turn_rate_hz / seen.turn_rate_hz - 1) < SAME_RATE:
         return False
@@ -536,7 +536,7 @@ def _fine_share(voltage: FloatArray, interval_s: float, marks: int, result: Meth
 
 
 def _fits_better(whole: _Found, other: _Found) -> bool:
-    """Tell whether the pulses of a trace as recorded make a pattern, and those without its hum hardly one."""
+    """Return whether the pulses of a trace as recorded make a pattern, and those without its hum hardly one."""
     return whole.edges.sure and whole.edges.quality > other.edges.quality + 0.2 and whole.share > other.share - 0.05
 
 
@@ -550,7 +550,7 @@ def _is_better(
     bases: tuple[float, ...],
     seen_hz: float | None,
 ) -> bool:
-    """Tell whether the result from a trace as recorded is to be preferred to that without its hum.
+    """Return whether the result from a trace as recorded is to be preferred to that without its hum.
 
     It is where it explains more of the trace and shows pulses: those of a rotor in step with the mains, of which the
     removal of hum has left bumps.
@@ -696,7 +696,7 @@ def with_sampling(result: MethodResult, pulses: Pulses | None, interval_s: float
 
 
 def has_few(pulses: Pulses, duration_s: float) -> bool:
-    """Tell whether there are one or two clear narrow pulses: a rotor that turns, but too slowly for this trace."""
+    """Return whether there are one or two clear narrow pulses: a rotor that turns, but too slowly for this trace."""
     clear = pulses.height_v > 20 * pulses.noise_v
     return pulses.time_s.size <= 2 and clear and float(np.max(pulses.width_s)) < duration_s / 12
 
@@ -742,7 +742,7 @@ def edges_of(
 
 
 def _as_good(edges: EdgeEstimate, chosen: Candidate, lines: LineSpectrum, marks: int) -> bool:
-    """Tell whether the rate from edges leaves no more of the lines over than the candidate of the spectrum does.
+    """Return whether the rate from edges leaves no more of the lines over than the candidate of the spectrum does.
 
     Pulses too low to be seen, or noise taken for pulses, can make a false pattern; lines of a drifting rotor are
     smeared, and then say nothing against it. Where marks are very unequal and only the high ones are seen as pulses,
@@ -763,7 +763,7 @@ def _as_good(edges: EdgeEstimate, chosen: Candidate, lines: LineSpectrum, marks:
 
 
 def _is_multiple(rate_hz: float, base_hz: float) -> bool:
-    """Tell whether a rate is a whole number of times another, two or more."""
+    """Return whether a rate is a whole number of times another, two or more."""
     times = round(rate_hz / base_hz)
     return times >= 2 and abs(rate_hz / (times * base_hz) - 1) < 0.005
 
@@ -805,7 +805,7 @@ def spectrum_of(
 
 
 def contradicts(pulses: Pulses, expected: float) -> bool:
-    """Tell whether clear pulses are far fewer than a turn rate asks for."""
+    """Return whether clear pulses are far fewer than a turn rate asks for."""
     return pulses.height_v > 20 * pulses.noise_v and pulses.time_s.size < 0.6 * expected
 
 

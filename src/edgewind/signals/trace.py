@@ -381,7 +381,7 @@ def _volts(column: TraceColumn, reason: str | None, notes: list[str]) -> float:
 
 
 def _is_counted(seconds: FloatArray, table: Table) -> bool:
-    """Tell whether stamps that repeat agree with the interval of the header, to what their last digit leaves open."""
+    """Return whether stamps that repeat agree with the interval of the header, to what their last digit leaves open."""
     steps = np.diff(seconds)
     if table.interval_s is None or not np.all(steps >= 0) or np.all(steps > 0):
         return False

@@ -168,7 +168,7 @@ def split_row(line: str, separator: str | None) -> list[str]:
 
 
 def is_layout(line: str) -> bool:
-    """Tell whether a line holds separators and blanks only."""
+    """Return whether a line holds separators and blanks only."""
     return not line.strip(LAYOUT_ONLY)
 
 
@@ -208,7 +208,7 @@ def read_header(
 
 
 def _is_rule(line: str) -> bool:
-    """Tell whether a line only separates: '-----', '***End_of_Header***'."""
+    """Return whether a line only separates: '-----', '***End_of_Header***'."""
     return not re.search(r"[A-Za-z0-9]", line) or bool(re.match(r"^\W*\*{3}.*\*{3}\W*$", line.strip(LAYOUT_ONLY)))
 
 
@@ -363,7 +363,7 @@ def _number(text: str) -> tuple[float, str]:
 
 
 def names_time(title: str) -> bool:
-    """Tell whether a title, with or without a unit, is that of a column of times."""
+    """Return whether a title, with or without a unit, is that of a column of times."""
     parts = UNIT_IN_NAME.match(title)
     name, unit = title, ""
     if parts:

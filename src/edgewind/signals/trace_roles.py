@@ -133,7 +133,7 @@ def _check_one_channel_a_column(columns: tuple[TraceColumn, ...]) -> None:
 
 
 def is_time(column: TraceColumn) -> bool:
-    """Tell whether the name or the unit of a column says that it is time."""
+    """Return whether the name or the unit of a column says that it is time."""
     if time_unit_of(column):
         return True
     return bool(TIME_NAME.match(column.name)) and not column.unit and rises(column.values)
@@ -152,20 +152,20 @@ def time_unit_of(column: TraceColumn) -> str:
 
 
 def counts(values: FloatArray) -> bool:
-    """Tell whether numbers go up by exactly one, or repeat in pairs that do."""
+    """Return whether numbers go up by exactly one, or repeat in pairs that do."""
     known = values[np.isfinite(values)]
     return bool(known.size > 1 and np.all(known == np.round(known)) and np.all(np.diff(known) == 1))
 
 
 def numbers_segments(values: FloatArray) -> bool:
-    """Tell whether numbers are whole ones that stay, and go up by one now and then."""
+    """Return whether numbers are whole ones that stay, and go up by one now and then."""
     known = values[np.isfinite(values)]
     steps = np.diff(known)
     return bool(known.size > 1 and np.all(known == np.round(known)) and np.all((steps == 0) | (steps == 1)))
 
 
 def rises(values: FloatArray) -> bool:
-    """Tell whether numbers rise steadily, as a clock does."""
+    """Return whether numbers rise steadily, as a clock does."""
     known = values[np.isfinite(values)]
     if known.size < 2:
         return False

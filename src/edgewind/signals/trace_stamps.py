@@ -119,7 +119,7 @@ def _fraction(match: re.Match[str], comma: bool) -> str:
 
 
 def _comma_is_decimal(found: dict[int, re.Match[str]]) -> bool:
-    """Tell whether a comma behind the seconds begins their fraction rather than the next column.
+    """Return whether a comma behind the seconds begins their fraction rather than the next column.
 
     It does where another mark than a comma ends or begins the field; where commas stand on both sides, only if whole
     seconds repeat and times so read increase, in one number of digits. With nothing behind it, it is a column.

@@ -113,13 +113,13 @@ class Dialect:
         return [self.value(row[field]) if field < len(row) else None for field in self.fields]
 
     def holds_row(self, line: str) -> bool:
-        """Tell whether a line is a row: every field that should hold a number does, or says why not."""
+        """Return whether a line is a row: every field that should hold a number does, or says why not."""
         found = self.values(line)
         numbers = sum(value is not None and math.isfinite(value) for value in found)
         return bool(found) and None not in found and 2 * numbers >= len(found)
 
     def begins_row(self, line: str) -> bool:
-        """Tell whether the first field that should hold a number does."""
+        """Return whether the first field that should hold a number does."""
         row = self.split(line)
         first = row[self.fields[0]] if len(row) > self.fields[0] else ""
         return bool(first) and self.value(first) is not None

@@ -61,7 +61,7 @@ class Clip:
 
 
 def is_video(path: str | PathLike[str]) -> bool:
-    """Tell whether a file is named as a clip is."""
+    """Return whether a file is named as a clip is."""
     return Path(path).suffix.lower() in VIDEO_SUFFIXES
 
 

@@ -68,7 +68,7 @@ class GasPictures:
         self._pictures: OrderedDict[tuple[Any, ...], film.GasPicture | film.RotorPicture] = OrderedDict()
 
     def state(self, shape: str, drive: str) -> dict[str, Any]:
-        """Say how much of the gas is computed; what is not is begun."""
+        """Return which Knudsen numbers are computed, and start the computation of the others."""
         check_ways({"shape": shape, "drive": drive})
         if shape == ROTOR:
             found = sorted(float(field.knudsen) for field in film.shipped_rotor_fields(drive))

@@ -44,7 +44,7 @@ _HEADERS = {
 
 
 def is_loopback(host: str) -> bool:
-    """Tell whether only this machine can reach what listens at `host`.
+    """Return whether only this machine can reach what listens at `host`.
 
     Examples
     --------
@@ -183,7 +183,7 @@ class Guard:
 
 
 def _same_site(headers: Headers, asked: str) -> bool:
-    """Tell whether a request that changes something comes from one of our pages."""
+    """Return whether a request that changes something comes from one of our pages."""
     if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
         return False
     origin = headers.get("origin", "")

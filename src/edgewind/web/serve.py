@@ -82,7 +82,7 @@ def serve(
 
 
 def _is_no_cancelled_request(record: logging.LogRecord) -> bool:
-    """Tell a fault from a request that Ctrl-C cancelled: whoever stops the pages need not read of it."""
+    """Return whether a record is a fault, and not a request that Ctrl-C cancelled."""
     cancelled = record.exc_info is not None and record.exc_info[0] is asyncio.CancelledError
     return not (cancelled or "graceful shutdown exceeded" in record.getMessage())
 

@@ -58,7 +58,7 @@ def rows_of_table(path: Path) -> dict[str, Any] | None:
 
 
 def is_table(titles: Sequence[str]) -> bool:
-    """Tell whether a row holds the titles of a table of readings: one of a pressure, and one of a speed or a trace.
+    """Return whether a row holds the titles of a table of readings: one of a pressure, and one of a speed or a trace.
 
     Examples
     --------
@@ -162,7 +162,7 @@ def read_workbook(path: Path) -> dict[str, Any]:
 
 
 def _without_values(content: io.BytesIO, number: int) -> list[str]:
-    """Say which cells of a sheet hold a formula whose value was not saved with it: they read as empty."""
+    """Return a note on cells whose formula was saved without its value: they read as empty."""
     from openpyxl import load_workbook
 
     valued, written = (

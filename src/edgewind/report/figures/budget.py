@@ -87,7 +87,7 @@ def _name(axes: Axes, name: str, row: int, weight: str, palette: Palette, size: 
 
 
 def describe_budget(findings: Findings) -> str:
-    """Say what the figure shows."""
+    """Return the alternative text of the figure."""
     said = "; ".join(
         f"{line.name} {100 * line.relative_u:.2g} %, "
         f"{'shared by all readings' if line.common else 'each reading its own'}"

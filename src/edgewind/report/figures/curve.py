@@ -255,7 +255,7 @@ def _words(
 
 
 def describe_curve(findings: Findings) -> str:
-    """Say what the figure shows."""
+    """Return the alternative text of the figure."""
     experiment, optimum = findings.experiment, findings.optimum
     shown = experiment.readings[drawable(experiment.readings)]
     pressure, speed = shown["pressure_pa"], RPM_PER_RAD_S * shown["speed_rad_s"]

@@ -65,7 +65,7 @@ def draw_misfit(findings: Findings, palette: Palette, size: Size) -> Figure | No
 
 
 def describe_misfit(findings: Findings) -> str:
-    """Say what the figure shows."""
+    """Return the alternative text of the figure."""
     found = None if findings.explanation is None else findings.explanation.residuals
     if found is None:
         return ""

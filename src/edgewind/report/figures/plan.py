@@ -183,7 +183,7 @@ def _widths(axes: Axes, plan: Plan, palette: Palette, size: Size) -> None:
 
 
 def describe_plan(plan: Plan) -> str:
-    """Say what the figure shows."""
+    """Return the alternative text of the figure."""
     if not plan.widths.size:
         return ""
     steps = "; ".join(f"{TITLES[one.kind]} at {where(one)}" for one in plan.readings)

@@ -82,7 +82,7 @@ def draw_reversal(findings: Findings, palette: Palette, size: Size) -> Figure | 
 
 
 def describe_reversal(findings: Findings) -> str:
-    """Say what the figure shows."""
+    """Return the alternative text of the figure."""
     test = telling_run(findings)
     if test is None or test.run is None:
         return ""

@@ -82,7 +82,7 @@ def _laws(findings: Findings) -> tuple[Scaling, ...]:
 
 
 def describe_scaling(findings: Findings) -> str:
-    """Say what the figure shows."""
+    """Return the alternative text of the figure."""
     return " ".join(law.sentence for law in _laws(findings))
 
 

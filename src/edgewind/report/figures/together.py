@@ -143,7 +143,7 @@ def _share_speed(panels: tuple[Axes, ...], palette: Palette, size: Size) -> None
 
 
 def describe_together(many: Sequence[Findings]) -> str:
-    """Say what the figure shows."""
+    """Return the alternative text of the figure."""
     said = [
         f"{f.experiment.name} is fastest at {format_number(f.optimum.pressure_pa, 3)} Pa"
         + (f", Knudsen number {format_number(f.knudsen.value, 2)}" if f.knudsen else "")

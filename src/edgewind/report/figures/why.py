@@ -87,7 +87,7 @@ def draw_why(findings: Findings, palette: Palette, size: Size) -> Figure | None:
 
 
 def describe_why(findings: Findings) -> str:
-    """Say what the figure shows."""
+    """Return the alternative text of the figure."""
     fitted = None if findings.explanation is None else findings.explanation.fit
     if fitted is None:
         return ""

@@ -48,7 +48,7 @@ class GaugeMeter(BenchInstrument):
         return float(np.round(volts / step) * step) if step else volts
 
     def read(self) -> str:
-        """Take a reading and tell it."""
+        """Take a reading and answer with it."""
         self._last = self.read_volts()
         return real(self._last)
 
@@ -60,7 +60,7 @@ class GaugeMeter(BenchInstrument):
         self._ends = self.now() + READING_S
 
     def fetch(self) -> Steps:
-        """Tell the reading that INITiate began, once it has ended."""
+        """Answer with the reading that INITiate began, once it has ended."""
         if self._last is None:
             raise ScpiError(-230, "no reading was taken")
         while self._ends > self.now():
@@ -68,7 +68,7 @@ class GaugeMeter(BenchInstrument):
         return real(self._last)
 
     def pressure(self) -> str:
-        """Tell what a display shows, Pa, to three digits."""
+        """Answer with the pressure on a display, Pa, to three digits."""
         if has_voltage(self.apparatus.bench):
             raise ScpiError(-241, "the gauge of this bench gives a voltage; ask MEASure:VOLTage?")
         truth = float(self.apparatus.states(self.now())[0, State.GAUGE])

@@ -184,7 +184,7 @@ class Scope(BenchInstrument):
     # Answers.
 
     def fetch(self) -> Steps:
-        """Tell the record, in the FORMat that is set."""
+        """Answer with the record, in the FORMat that is set."""
         yield from self.record()
         steps, record = self._steps, self._record
         if steps is None or record is None:
@@ -197,7 +197,7 @@ class Scope(BenchInstrument):
         return array_block(volts, f"f{self.format_length // 8}", swapped=self.swapped)
 
     def read(self) -> Steps:
-        """Begin a record and tell it."""
+        """Begin a record and answer with it."""
         self.initiate()
         return (yield from self.fetch())
 
@@ -224,13 +224,13 @@ class Scope(BenchInstrument):
         self.format, self.format_length = kind, chosen
 
     def frequency(self) -> str:
-        """Tell the pulses per second now, as a counter with a ten-thousandth of noise would; 9.91E37 at rest."""
+        """Answer with the pulses per second, as a counter with a ten-thousandth of noise; 9.91E37 at rest."""
         speed = abs(float(self.apparatus.states(self.now())[0, State.SPEED]))
         pulses = self.signal.marks * speed / (2 * np.pi)
         return real(float(pulses * (1 + 1e-4 * self.random.standard_normal())) if pulses > 1e-3 else float("nan"))
 
     def signed_rate(self) -> str:
-        """Tell the pulses per second with a sign, as a counter on two sensors a quarter mark apart would."""
+        """Answer with the signed pulses per second, as a counter on two sensors a quarter mark apart."""
         speed = float(self.apparatus.states(self.now())[0, State.SPEED])
         pulses = self.signal.marks * speed / (2 * np.pi)
         noisy = pulses * (1 + 1e-3 * self.random.standard_normal())

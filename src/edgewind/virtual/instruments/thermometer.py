@@ -24,7 +24,7 @@ class Thermometer(BenchInstrument):
         self.unit = "C"
 
     def read(self) -> str:
-        """Take a reading and tell it."""
+        """Take a reading and answer with it."""
         noise = self.apparatus.virtual.thermometer_noise.value * self.random.standard_normal()
         kelvin = float(self.apparatus.states(self.now())[0, State.ENVELOPE]) + noise
         celsius = kelvin - _ZERO_CELSIUS_K
