@@ -24,6 +24,13 @@ def new_target(request, tmp_path_factory):
     return lambda: str(place / f"{next(count)}.book")
 
 
+@pytest.fixture(scope="session")
+def two_books(new_target):
+    """Two open books for many experiments: making one takes longer than what most tests do with it."""
+    with open_book(new_target(), make=True) as one, open_book(new_target(), make=True) as other:
+        yield one, other
+
+
 @pytest.fixture
 def target(new_target):
     """A place for one new book."""

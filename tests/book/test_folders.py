@@ -3,6 +3,7 @@
 import dataclasses
 import filecmp
 import io
+import itertools
 import os
 import shutil
 import tempfile
@@ -16,6 +17,7 @@ from edgewind.book import BookError, TraceFile, export_book, export_folder, impo
 from edgewind.errors import InputError
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors"
+NUMBERS = itertools.count()
 
 
 def content_of(folder):
@@ -86,16 +88,16 @@ def folders(draw):
 
 @settings(max_examples=30)
 @given(files=folders(), ending=st.sampled_from(["", "\n# the end"]))
-def test_folder_to_book_to_folder_is_the_same_bytes(new_target, bench_text, files, ending):
+def test_folder_to_book_to_folder_is_the_same_bytes(two_books, bench_text, files, ending):
+    book, name = two_books[0], f"rotor-{next(NUMBERS)}"
     with tempfile.TemporaryDirectory() as place:
-        folder, out = Path(place) / "rotor", Path(place) / "again"
+        folder, out = Path(place) / name, Path(place) / "again"
         for path, content in {**files, "bench.toml": (bench_text + ending).encode()}.items():
             (folder / path).parent.mkdir(parents=True, exist_ok=True)
             (folder / path).write_bytes(content)
-        with open_book(new_target(), make=True) as book:
-            done = import_folder(book, folder)
-            assert not done.left_out
-            export_folder(book, "rotor", out)
+        done = import_folder(book, folder)
+        assert not done.left_out
+        export_folder(book, name, out)
         assert content_of(out) == content_of(folder)
 
 
@@ -106,29 +108,29 @@ def test_folder_to_book_to_folder_is_the_same_bytes(new_target, bench_text, file
         st.tuples(st.integers(0, 5), st.sampled_from(["note", "exclude", "sweep", "gauge", "bench"]), words)
     ),
 )
-def test_book_to_folder_to_book_keeps_what_was_changed_and_why(new_target, bench_text, files, steps):
-    with tempfile.TemporaryDirectory() as place, open_book(new_target(), make=True) as book:
-        folder = Path(place) / "rotor"
+def test_book_to_folder_to_book_keeps_what_was_changed_and_why(two_books, bench_text, files, steps):
+    (book, second), name = two_books, f"rotor-{next(NUMBERS)}"
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place) / name
         for path, content in {**files, "bench.toml": bench_text.encode()}.items():
             (folder / path).parent.mkdir(parents=True, exist_ok=True)
             (folder / path).write_bytes(content)
         import_folder(book, folder)
-        count = len(book.contents("rotor").readings)
+        count = len(book.contents(name).readings)
         for number, (reading, cell, word) in enumerate(steps):
             if cell == "bench":
-                book.revise_bench("rotor", f"{bench_text}# {number}\n".encode(), f"why {number}")
+                book.revise_bench(name, f"{bench_text}# {number}\n".encode(), f"why {number}")
             else:
                 value = str(number) if cell == "gauge" else word
                 try:
-                    book.correct("rotor", reading % count + 1, cell, value, f"why {number}", made_by="Ada")
+                    book.correct(name, reading % count + 1, cell, value, f"why {number}", made_by="Ada")
                 except InputError as error:
                     # a first cell that opens like a comment would vanish from the table
                     assert "reading" in str(error) or "titles" in str(error)
-        export_folder(book, "rotor", Path(place) / "out")
-        with open_book(new_target(), make=True) as second:
-            import_folder(second, Path(place) / "out", "rotor")
-            assert plain(second.contents("rotor")) == plain(book.contents("rotor"))
-            export_folder(second, "rotor", Path(place) / "out2")
+        export_folder(book, name, Path(place) / "out")
+        import_folder(second, Path(place) / "out", name)
+        assert plain(second.contents(name)) == plain(book.contents(name))
+        export_folder(second, name, Path(place) / "out2")
         assert content_of(Path(place) / "out2") == content_of(Path(place) / "out")
 
 
