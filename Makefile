@@ -3,6 +3,7 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/ready
+TEST_PROCESSES ?= 2
 # One BLAS thread: the arrays here are small, and threads of the library would fight those of the tests.
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
@@ -40,7 +41,7 @@ test: $(READY)
 	@sh tools/ensure-browser
 	@sh tools/ensure-postgres
 	@$(BIN)/python -m compileall -q src  # the tests start hundreds of programs, also where Python may not write this
-	$(BIN)/python -m pytest -n 2 --dist worksteal
+	$(BIN)/python -m pytest -n $(TEST_PROCESSES) --dist worksteal
 
 # What an install without extras brings, in an environment that holds nothing else. What runs was installed from the sdist.
 install-check: $(READY)

@@ -229,13 +229,21 @@ def published(request: pytest.FixtureRequest) -> Published:
     return hold
 
 
-# What begins which half of the tests, rooms and files; each of two processes begins with a half, so that what a room
-# makes once is not made twice. All others, which make little, fill the halves up, last: what is left of them is taken
-# over by whichever process ends first.
-HALVES = (
-    ("test_study.py", "test_json_keys.py", "test_notebooks.py", "test_manual.py", "web", "plan", "kinetics", "virtual"),
-    ("live", "book", "report", "evidence"),
-)
+# What begins which share of the tests, rooms and files, by the number of processes. Each process begins with a share,
+# so that what a room makes once is not made twice. All others, which make little, fill the shares up, last: what is
+# left of them is taken over by whichever process ends first.
+SHARES = {
+    2: (
+        ("test_study.py", "test_json_keys.py", "test_notebooks.py", "test_manual.py", "web", "plan", "kinetics",
+         "virtual"),
+        ("live", "book", "report", "evidence"),
+    ),
+    3: (
+        ("test_study.py", "test_json_keys.py", "test_notebooks.py", "test_manual.py", "plan", "kinetics", "virtual"),
+        ("web", "report", "evidence"),
+        ("live", "book", "signals"),
+    ),
+}  # fmt: skip
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -243,11 +251,17 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if "published" in getattr(item, "fixturenames", ()):
             item.add_marker("published")
-    begun = [[item for name in names for item in items if _room(item) == name] for names in HALVES]
-    taken = {id(item) for half in begun for item in half}
+    shares = SHARES[3 if os.environ.get("PYTEST_XDIST_WORKER_COUNT") == "3" else 2]
+    begun = [[item for name in names for item in items if _room(item) == name] for names in shares]
+    taken = {id(item) for share in begun for item in share}
     others = [item for item in items if id(item) not in taken]
-    cut = min(max(-(-len(items) // 2) - len(begun[0]), 0), len(others))
-    items[:] = begun[0] + others[:cut] + begun[1] + others[cut:]
+    ordered: list[pytest.Item] = []
+    for number, share in enumerate(begun):
+        size = (len(items) - len(ordered)) // (len(shares) - number)  # as xdist cuts the list
+        cut = min(max(size - len(share), 0), len(others))
+        ordered += share + others[:cut]
+        others = others[cut:]
+    items[:] = ordered + others
 
 
 def _room(item: pytest.Item) -> str:

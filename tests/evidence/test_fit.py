@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.special import ndtr
-from scipy.stats import multivariate_normal
 from support.rotor_readings import TRUTH, data_of
 
 from edgewind.errors import InputError
@@ -61,6 +60,8 @@ def test_the_compiled_likelihood_is_that_of_one_normal_distribution_written_out(
     Each speed has its own variance, each coast-down's rate and friction are correlated; the smooth errors of force,
     drag, heat and gauge add the covariance of their processes, through the slopes by finite differences here.
     """
+    from scipy.stats import multivariate_normal
+
     data = data_of(bench, coasts=True)
     coasts = tuple(replace(one, correlation=-0.4, log_pressure_u=0.08) for one in data.coasts)
     data = replace(data, signed=signed, coasts=coasts)
