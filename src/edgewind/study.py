@@ -1,4 +1,4 @@
-"""The main job: experiment folders in; findings, figures, data package and report out, all or nothing.
+"""The whole study: from experiment folders to findings, figures, data package and report, all or nothing.
 
 In a notebook the module is a verb: ``edgewind.study("my-bench")`` is :func:`run_study` with a fit, and what it returns
 shows itself.

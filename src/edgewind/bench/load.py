@@ -1,4 +1,4 @@
-"""Read `bench.toml` with errors that help, and write to it without touching its owner's comments."""
+"""Reading of `bench.toml` with located errors, and writing that keeps the owner's comments."""
 
 from __future__ import annotations
 

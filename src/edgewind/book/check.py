@@ -1,4 +1,4 @@
-"""Look a book over, row by row and byte by byte, and say what is damaged."""
+"""Verification of a lab book, row by row and byte by byte."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Follow a book while others write it: how far it has come, and only what is new in it."""
+"""Reading of a book that other programs write: its progress, and its new rows only."""
 
 from __future__ import annotations
 

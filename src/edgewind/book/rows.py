@@ -1,4 +1,4 @@
-"""What the rows of a book are once read, and the few ways in which rows are read and added."""
+"""Rows of a book as values, and the functions that read and add them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What keeps a book append-only: triggers in the database itself, so that no other program alters a row either."""
+"""Triggers in the database that keep a book append-only, also against other programs."""
 
 from __future__ import annotations
 

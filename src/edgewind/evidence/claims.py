@@ -1,4 +1,4 @@
-"""What is said of each candidate explanation."""
+"""Verdict on each candidate mechanism, with its numbers."""
 
 from __future__ import annotations
 

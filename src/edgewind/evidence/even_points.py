@@ -1,4 +1,4 @@
-"""Points that fill a cube evenly, and ranks: what the statistics of SciPy would be loaded for, half a second's work."""
+"""Sobol points and ranks, without `scipy.stats`, which takes half a second to load."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Why it turns: coast-downs, fits of the rival models, and every mechanism weighed on both."""
+"""Explanation of the rotation: coast-downs, fits of the rival models, and the verdicts that follow."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""From readings to claims: everything that a study says of one experiment."""
+"""Findings of a study on one experiment, from readings to claims."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A bench with its unknowns at the values that its readings make most probable: what plans start from."""
+"""A bench with its unknowns at the values that its readings make most probable, from which plans start."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Do the sweeps agree? Up against down, repeats, and drift in time: asked before any claim about the curve.
+"""Comparison of sweeps, before any claim about the curve: up against down, repeats, and drift in time.
 
 A gauge that lags shifts the up sweep against the down sweep in ln(pressure); a rotor that warms or a lamp that
 ages changes the speed with time. Both are estimated beside the curve itself, as effects with wide priors, so

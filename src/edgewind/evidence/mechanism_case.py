@@ -1,4 +1,4 @@
-"""What the mechanisms of one rotor are weighed on: its readings, and draws of the rotor from priors or from a fit."""
+"""Data for the verdicts on the mechanisms of one rotor: readings, and draws of the rotor from priors or a fit."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the model of the gas may miss: smooth errors of force, drag, heat and gauge, as Gaussian processes.
+"""Errors of the model of the gas: smooth errors of force, drag, heat and gauge, as Gaussian processes.
 
 Coefficients that are known to some per cent are not known up to a factor: their errors are smooth functions of ln Kn.
 A Gaussian process of that standard deviation, with a length of about a decade, stands for each of them in fit,

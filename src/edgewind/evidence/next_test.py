@@ -1,4 +1,4 @@
-"""Which test made on purpose tells the mechanisms apart best: by the expected change of the log evidence, per hour."""
+"""Ranking of possible tests made on purpose by the expected change of the log evidence per hour."""
 
 from __future__ import annotations
 

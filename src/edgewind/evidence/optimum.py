@@ -1,4 +1,4 @@
-"""The pressure at which the rotor turns fastest: where, how surely, and whether the readings show one at all.
+"""Pressure of greatest speed, with its interval, or the reason why the readings do not show one.
 
 Every curve drawn from the posterior has its highest place; the uncertainty that all pressures share is added;
 what comes out is a distribution of the maximising pressure. It is reported as an optimum only where the curve

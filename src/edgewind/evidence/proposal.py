@@ -1,4 +1,4 @@
-"""Where a posterior is likely to lie: its best place, found from seeded starts, and its curvature there."""
+"""Mode of a posterior, found from seeded starts, and its curvature there."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a fit and a coast-down found as JSON and the manual hold it: SI, the unit in each key."""
+"""Results of a fit and of a coast-down for JSON and manual: SI, the unit in each key."""
 
 from __future__ import annotations
 

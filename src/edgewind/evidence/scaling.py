@@ -1,4 +1,4 @@
-"""How the pressure of greatest speed, and of greatest torque, moves with the size of the vane."""
+"""Scaling of the pressures of greatest speed and of greatest torque with the width of the vane."""
 
 from __future__ import annotations
 

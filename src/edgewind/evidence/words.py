@@ -1,4 +1,4 @@
-"""An explanation as people read it."""
+"""Text of an explanation."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a person may command while a sweep runs, kept until the sweep looks.
+"""Commands to a running sweep, queued until the sweep reads them.
 
 A command may name its object: the step to skip, the reading to repeat, the question to answer. Of two who
 press at the same moment, or one who presses late, the second then meets a refusal and not the next step.

@@ -1,4 +1,4 @@
-"""What the instruments are for: gauge, thermometer, valve, lamp, tachometer; each speaks in the words of its owner."""
+"""Devices of a bench (gauge, thermometer, valve, lamp, tachometer), driven by the commands that bench.toml states."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Errors between the program and an instrument, in words."""
+"""Errors between the program and an instrument."""
 
 from __future__ import annotations
 

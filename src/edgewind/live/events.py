@@ -1,4 +1,4 @@
-"""What a running sweep tells: its state at a moment, and the events that led to it."""
+"""State of a running sweep, and its events."""
 
 from __future__ import annotations
 

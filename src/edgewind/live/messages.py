@@ -1,4 +1,4 @@
-"""What a sweep says of itself, as JSON can hold it: for pages and for the control socket."""
+"""Messages of a sweep in JSON, for pages and the control socket."""
 
 from __future__ import annotations
 

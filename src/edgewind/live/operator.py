@@ -1,4 +1,4 @@
-"""Waiting with the person and the gauge attended to: commands, pauses, questions, and the owner's limits."""
+"""Waiting while commands, pauses and questions are handled and the owner's limits are checked."""
 
 from __future__ import annotations
 

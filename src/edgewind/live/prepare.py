@@ -1,4 +1,4 @@
-"""Make a sweep ready: book, experiment, plan, readings that an earlier recorder left. Nothing moves here."""
+"""Preparation of a sweep: book, experiment, plan, readings that an earlier recorder left. Nothing moves here."""
 
 from __future__ import annotations
 

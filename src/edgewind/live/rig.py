@@ -1,4 +1,4 @@
-"""Everything that a step of a sweep works with, handed once: bench, instruments, state, commands and clock."""
+"""Resources of a step of a sweep: bench, instruments, state, commands and clock."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a run through a change is to be: at which pressure, what is changed and when, and for how long."""
+"""Plan of a run through a change: its pressure, what is changed and when, and its duration."""
 
 from __future__ import annotations
 

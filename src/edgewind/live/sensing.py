@@ -1,4 +1,4 @@
-"""What the instruments' answers mean: pressures, temperatures, speeds; and whether the owner's limits allow them."""
+"""Interpretation of the instruments' answers: pressures, temperatures, speeds, and the owner's limits."""
 
 from __future__ import annotations
 

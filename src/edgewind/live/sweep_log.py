@@ -1,4 +1,4 @@
-"""What a sweep has to remember in the book beside its readings: its plan, what was skipped, targets chosen, its end.
+"""Log of a sweep in the book beside its readings: plan, skipped steps, chosen targets, end.
 
 Each is a small kept file under ``sweeps/ID/``: added, never altered, and exported with the experiment. Where a sweep
 stands follows from them and from the keys of the readings, ``ID/NNN/R``: step and repeat.

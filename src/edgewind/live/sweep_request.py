@@ -1,4 +1,4 @@
-"""What a sweep is to measure: the pressures in order, coast-downs among them, and readings chosen during the sweep."""
+"""Request for a sweep: the pressures in order, coast-downs among them, and readings chosen during the sweep."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A connection to an instrument: questions, answers, and what is done when they do not fit together.
+"""A connection to an instrument: queries, answers, and recovery from mismatched ones.
 
 After any trouble the connection is closed, opened anew and drained, and the instrument has to answer its check question
 as it did at the beginning before its next answer is believed. So an answer that comes late is never taken for that of

@@ -1,4 +1,4 @@
-"""Which voltage gives which pressure: learned from where the pressure came to rest, between limits, in careful steps.
+"""Valve voltage for a pressure, learned from the settled pressures, within limits and in small steps.
 
 The opening x runs from 0, closed, to 1, as far as the valve may go. Between two openings whose pressures bracket the
 target the next is interpolated in ln p; beyond what is known it is extrapolated from the last two, in steps that may

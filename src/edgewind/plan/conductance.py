@@ -1,4 +1,4 @@
-"""How well a round tube passes gas: Clausing's integral equation, Poiseuille with its ends, and all between.
+"""Conductance of a round tube: Clausing's integral equation, Poiseuille flow with end corrections, and the transition.
 
 Conductances are throughput over the difference of pressure, m^3/s, for gas at one temperature.
 """

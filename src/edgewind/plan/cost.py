@@ -1,4 +1,4 @@
-"""What a reading costs in time: the way to its pressure, settling there, and the reading itself."""
+"""Time of a reading: the change of pressure, settling, and the measurement itself."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What decides the answer: the uncertain and unknown values of a bench that change its predicted optimum most."""
+"""Sensitivity of the predicted optimum to the uncertain and unknown values of a bench."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How long each pressure takes: the chamber settles, the vane warms, the rotor spins up; and the quickest order.
+"""Time that each pressure takes (chamber, heat of the vane, spin-up), and the quickest order of a sweep.
 
 A new pressure passes through three lags, one after the other: the gas in the chamber (V/S), the heat of the vane, and
 the spin of the rotor (I/c). The dwell is the time until the remaining difference from the new speed has fallen below a

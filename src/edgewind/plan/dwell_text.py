@@ -1,4 +1,4 @@
-"""A plan of the time on the bench as people read it."""
+"""Text of a plan of the time on the bench."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a reading would tell of the maximising pressure: mutual information, from the curves that fit so far.
+"""Expected information of a reading on the maximising pressure: mutual information over the curves that fit so far.
 
 Each posterior curve f has its highest place z. A reading y = f(x) + noise at pressure x tells of z the mutual
 information I(z; y) = h(y) - E_z[h(y | z)], the differential entropies h taken as those of normal distributions: curves

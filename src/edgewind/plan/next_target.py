@@ -1,4 +1,4 @@
-"""Measuring as one learns: which pressure a running recording should go to next, or that it should stop."""
+"""Adaptive choice of the next pressure of a running recording, or of its end."""
 
 from __future__ import annotations
 

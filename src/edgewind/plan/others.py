@@ -1,4 +1,4 @@
-"""What pays besides readings under the lamp: a sweep the other way, and coast-downs."""
+"""Proposals other than readings under the lamp: a sweep in the other direction, and coast-downs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What to measure next: the readings that tell most of the maximising pressure for their time, and when to stop."""
+"""Choice of the next readings by the information on the maximising pressure for their time, and when to stop."""
 
 from __future__ import annotations
 

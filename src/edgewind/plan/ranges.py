@@ -1,4 +1,4 @@
-"""Between which pressures a reading may be asked for: what the gauge can tell, or what the owner says."""
+"""Range of pressures for proposed readings: that of the gauge, or the stated one."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The search of the next rotor as people read it."""
+"""Text of a search for the next rotor."""
 
 from __future__ import annotations
 

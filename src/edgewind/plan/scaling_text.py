@@ -1,4 +1,4 @@
-"""A planned study of a scaling claim as people read it, and the order in which its sweeps are run."""
+"""Text of a planned study of a scaling claim, and the order of its sweeps."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The interval of the maximising pressure as readings may narrow it, and what they cannot narrow."""
+"""Expected interval of the maximising pressure after further readings, and the part that they cannot narrow."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the analysis of a sweep errs by, and says that it errs by: from simulated sweeps read like real ones.
+"""Actual and stated error of the analysis of a sweep, from simulated sweeps.
 
 Three things about a sweep decide what it is worth to a study: whether an optimum is claimed at all, how far that is
 from the truth, and the uncertainty that the analysis states, for it is by this that a claim is rejected. The stated

@@ -1,4 +1,4 @@
-"""The interval that the owner wants: its full width, as a share of the pressure or in a unit of pressure."""
+"""Target interval: its full width, as a share of the pressure or in a unit of pressure."""
 
 from __future__ import annotations
 

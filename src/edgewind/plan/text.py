@@ -1,4 +1,4 @@
-"""A plan as people read it."""
+"""Text of a plan."""
 
 from __future__ import annotations
 

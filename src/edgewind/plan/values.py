@@ -1,4 +1,4 @@
-"""What a plan is made of: things to measure, why to stop, and both together."""
+"""Values of a plan: proposed measurements, and the reason to stop."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Draw a figure in every form in which it leaves: inside the page, as SVG, as PNG for a film in light and in dark."""
+"""Output of a figure in every form: within the page, as SVG, and as PNG in light and dark."""
 
 from __future__ import annotations
 

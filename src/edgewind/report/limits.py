@@ -1,4 +1,4 @@
-"""Limits of the model, written from what a study used: a sentence stands only where it is true of that study."""
+"""Limits of the model, generated from what a study used, so that every sentence is true of that study."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Everything that the page says of one rotor, ready for the template."""
+"""Contents of the page for one rotor, ready for the template."""
 
 from __future__ import annotations
 

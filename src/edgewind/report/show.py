@@ -1,4 +1,4 @@
-"""What a notebook shows of a result: sentences, a figure and a table, as one piece of HTML."""
+"""Display of a result in a notebook: sentences, a figure and a table, as HTML."""
 
 from __future__ import annotations
 

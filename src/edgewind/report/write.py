@@ -1,4 +1,4 @@
-"""Write the report: the page, its figures, the tables and the data package."""
+"""Output of the report: the page, its figures, the tables and the data package."""
 
 from __future__ import annotations
 

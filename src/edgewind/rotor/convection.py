@@ -1,4 +1,4 @@
-"""A bound on what rising warm gas could do to the rotor; it is stated beside the drives, never added to them."""
+"""Upper bound on the torque of natural convection; it is stated beside the drives, never added to them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What brakes the rotor in proportion to its speed: the gas on its vanes and arms."""
+"""Drag of the gas on vanes and arms, proportional to the speed."""
 
 from __future__ import annotations
 

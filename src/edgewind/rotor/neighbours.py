@@ -1,4 +1,4 @@
-"""The other vanes of a rotor: how much less torque and drag four vanes have than four lone ones.
+"""Effect of neighbouring vanes: reduction of torque and drag against lone vanes.
 
 The denser the gas, the more of it turns with the rotor, and the more the warm side of one vane heats what the cold side
 of the next one meets. What is lost was computed once for a rotor of four square vanes with arms of 1.25 widths, solved

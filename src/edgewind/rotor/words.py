@@ -1,4 +1,4 @@
-"""A prediction as people read it."""
+"""Text of a prediction."""
 
 from __future__ import annotations
 

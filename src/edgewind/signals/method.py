@@ -1,4 +1,4 @@
-"""What each way of estimating a turn rate gives."""
+"""Result of one method of estimating a turn rate."""
 
 from __future__ import annotations
 

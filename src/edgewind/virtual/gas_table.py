@@ -1,4 +1,4 @@
-"""What gas and lamp do to the rotor, tabulated against pressure once, so that the motion is cheap to follow."""
+"""Effects of gas and lamp on the rotor, tabulated against pressure, so that the motion is cheap to integrate."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the tachometer puts out: pulses at the angles of the marks, hum and wander that go on from trace to trace."""
+"""Output of the tachometer: pulses at the angles of the marks, hum and baseline drift, continuous between traces."""
 
 from __future__ import annotations
 

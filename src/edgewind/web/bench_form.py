@@ -1,4 +1,4 @@
-"""What the form of a bench shows beside its fields: measures to draw and the predicted curve."""
+"""Preview beside the form of a bench: dimensions to draw, and the predicted curve."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the pages show: the lab books and experiment folders in the folder that was named at the start."""
+"""Catalog of the lab books and experiment folders in the folder that the pages serve."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What lies in the catalog and in an experiment, as the pages list it."""
+"""Lists of the catalog and of an experiment for the pages."""
 
 from __future__ import annotations
 

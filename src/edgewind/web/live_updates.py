@@ -1,4 +1,4 @@
-"""Readings of an experiment, followed in its book and sent to every open page, whichever program wrote them."""
+"""Updates of an experiment, read from its book and sent to every open page, whichever program wrote them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How an experiment that is begun on the pages is set up."""
+"""Creation of an experiment from the pages."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A reading typed at the bench: what stands in the form becomes the cells of a row, or a reason beside a field."""
+"""Form of a typed reading: its fields become the cells of a row, or an error beside a field."""
 
 from __future__ import annotations
 

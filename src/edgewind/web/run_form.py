@@ -1,4 +1,4 @@
-"""A run through a change: what stands in its form becomes a plan, or a reason beside a field."""
+"""Form of a run through a change: its fields become a plan, or an error beside a field."""
 
 from __future__ import annotations
 

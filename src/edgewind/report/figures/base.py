@@ -1,4 +1,4 @@
-"""What a figure of the report is: how to draw it, what it shows in words, what stands under it."""
+"""Figures of the report as values: drawing function, alternative text and caption."""
 
 from __future__ import annotations
 

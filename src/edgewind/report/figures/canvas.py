@@ -1,4 +1,4 @@
-"""A Matplotlib figure that looks like ours and comes out as the same bytes each time."""
+"""Matplotlib figures in the style of the report, with reproducible bytes."""
 
 from __future__ import annotations
 

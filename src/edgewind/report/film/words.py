@@ -1,4 +1,4 @@
-"""What can be shown: drives, quantities and sizes, with the words and units that stand on the picture."""
+"""Drives, quantities and sizes of the pictures, with their words and units."""
 
 from __future__ import annotations
 
