@@ -409,7 +409,7 @@ def test_the_terminal_is_told_and_lets_a_question_go_that_a_page_has_answered(ma
         (found,) = recorders()
         tell("lamp", "OUTP ON")
         found.command("answer", "")
-        read_until(near, "not asked any more")
+        read_until(near, "This question is closed")
         read_until(near, "stored reading 1")
         found.command("pause")
         read_until(near, "command: pause, from the pages")

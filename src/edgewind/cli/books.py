@@ -74,7 +74,7 @@ def check(
         print_json(_health(health))
     else:
         print(
-            f"looked over: {health.experiments} experiments, {health.readings} readings, {health.files} files, "
+            f"checked: {health.experiments} experiments, {health.readings} readings, {health.files} files, "
             f"{health.bytes} bytes (schema {health.version})"
         )
         for found in health.damage:

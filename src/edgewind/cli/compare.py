@@ -21,7 +21,7 @@ def compare(
         str, typer.Option(help="Standard uncertainty of the reference that all pairs share: '2 %'.")
     ] = "0 %",
     write: Annotated[
-        bool, typer.Option("--write", help="Write the correction to bench.toml, where all comments stay.")
+        bool, typer.Option("--write", help="Write the correction to bench.toml, keeping all comments.")
     ] = False,
     as_json: AsJson = False,
 ) -> None:

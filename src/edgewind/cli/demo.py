@@ -47,7 +47,7 @@ def demo(
     began = time.monotonic()
     with tempfile.TemporaryDirectory(prefix="edgewind-demo-", ignore_cleanup_errors=True) as place:
         folder, book = Path(place) / "demo-rotor", Path(place) / "lab.book"
-        print("A simulated bench starts; everything it says is invented.", flush=True)
+        print("Starting a simulated bench; all its readings are invented.", flush=True)
         bench = subprocess.Popen(
             [*EDGEWIND, "bench", "--speed-up", f"{speed_up():.0f}", "--seed", "1", "--json", "--write", str(folder)],
             stdout=subprocess.PIPE, text=True,

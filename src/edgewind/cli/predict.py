@@ -157,7 +157,7 @@ def predict(
     if every > 1:
         print(f"every third pressure: --pressures {_PRESSURES} prints all, --json as well")
     if fitted is not None:
-        print("the table is for one draw of the fit: the one whose speeds lie nearest to the median of all")
+        print("the table is for one draw of the fit: the one whose speeds are nearest to the median of all draws")
     for note in notes:
         print(indented(note, 0))
 

@@ -171,7 +171,7 @@ def record(
     finally:
         sweep.close()
     if status.phase == "failed":
-        raise _Failed(f"{status.problem}; the same command goes on from here once that is put right")
+        raise _Failed(f"{status.problem}; once this is corrected, the same command resumes the sweep")
 
 
 class _Failed(EdgewindError):
@@ -382,7 +382,7 @@ def _obey(sweep: Any, status: Any, keys: Keys, bar: Any, units: ShownUnits) -> N
             word = {"s": "skip", "skip": "skip", "q": "stop", "quit": "stop"}.get(text.strip().lower())
             sweep.command(word) if word else sweep.command("answer", text, of=status.asked)
         else:
-            bar.console.print("That is not asked any more: a page answered, or the sweep went on.", soft_wrap=True)
+            bar.console.print("This question is closed: a page answered it, or the sweep continued.", soft_wrap=True)
         sweep.join(0.1)
         return
     key = keys.key()

@@ -36,7 +36,7 @@ def serve(
         else:
             print(f"The pages are at {address}   (Ctrl-C stops them)", flush=True)
             if "token=" in address:
-                print("Anyone with that address can read and write these books; the way there is not encrypted.",
+                print("Anyone with that address can read and write these books; the connection is not encrypted.",
                       file=sys.stderr)  # fmt: skip
 
     serve_pages(path, host=host, port=port, token=token, open_browser=open_browser, on_ready=ready)

@@ -160,7 +160,7 @@ class Guard:
             return PlainTextResponse("This address is not that of the pages. Open the one that was printed.", 403)
         changes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
         if changes and not _same_site(headers, asked):
-            return PlainTextResponse("Refused: this was not asked from one of our own pages.", 403)
+            return PlainTextResponse("Refused: the request does not come from these pages.", 403)
         if self._policy.token:
             return self._ask_token(scope, headers)
         return None

@@ -96,7 +96,7 @@ def rows_of_cells(cells: Sequence[Sequence[str]]) -> dict[str, Any]:
         title.strip() for title, (field, _) in zip(cells[0], titles, strict=True) if title.strip() and not field
     ]
     guessed = [
-        f"no unit stands under '{title.strip()}': that of this experiment is taken"
+        f"no unit is given under '{title.strip()}': that of this experiment is used"
         for title, (field, unit) in zip(cells[0], titles, strict=True)
         if field in ("pressure", "gauge", "speed") and not unit
     ]
