@@ -155,6 +155,33 @@ READ_RIGHT |= {
     "a line that names the separator": "sep=;\ntime (s);CH1 (V)\n" + PLAIN.replace(",", ";"),
     "a separator at the end": "time (s);CH1 (V);\n" + each(lambda t, v: f"{t:.6f};{v};"),
 }
+INDEXED = [f"{i} {time:.4f} {volt}" for i, (time, volt) in enumerate(zip(TIMES, VOLTS, strict=True))]
+READ_RIGHT |= {
+    "a data frame as it is printed": pd.DataFrame({"time_s": TIMES, "CH1": VOLTS}).to_string(),
+    "row names without a title": '"time_s" "CH1"\n' + "\n".join(INDEXED),
+    "row names without a title, commas": "time_s,CH1\n" + "\n".join(INDEXED).replace(" ", ","),
+    "a table drawn with strokes": "+---+---+\n| time_s | CH1 |\n+---+---+\n"
+    + each(lambda t, v: f"| {t:.4f} | {v} |")
+    + "+---+---+\n",
+    "an arrow behind a clock": each(lambda t, v: f"15:09:{26 + t:07.4f} -> {v}"),
+    "labels before numbers": each(lambda t, v: f"t_ms:{1e3 * t:.1f}\tCH1:{v}"),
+    "objects line by line": each(lambda t, v: f'{{"t_ms": {1e3 * t:.1f}, "v": {v}}}'),
+    "months by name": "Time,CH1 (V)\n" + each(lambda t, v: f"14-Mar-2026 15:09:{26 + t:07.4f},{v}"),
+    "months by name, month first": "Time,CH1 (V)\n" + each(lambda t, v: f"Mar 14 2026 15:09:{26 + t:07.4f},{v}"),
+    "ISO 8601 without marks": "time,CH1 (V)\n" + each(lambda t, v: f"20260314T1509{26 + t:07.4f}Z,{v}"),
+    "UTC by name": "time,CH1 (V)\n" + each(lambda t, v: f"2026-03-14 15:09:{26 + t:07.4f} UTC,{v}"),
+    "two files one behind the other": "\ufefftime (s),CH1 (V)\n"
+    + PLAIN[:200].rsplit("\n", 1)[0]
+    + "\n\ufeff"
+    + PLAIN[:200].rsplit("\n", 1)[1]
+    + PLAIN[200:],
+    "mixed ends of lines": "time (s),CH1 (V)\n" + PLAIN.replace("0\n", "0\r\n"),
+    "numbers in quotes": '"time (s)","CH1 (V)"\n' + each(lambda t, v: f'"{t:.4f}","{v}"'),
+    "comments behind numbers": "time_s,CH1\n" + each(lambda t, v: f"{t:.4f},{v}" + " # lamp" * (v > 1)),
+    "a pressure before the channel": "time_s,Pressure (Pa),CH1 (V)\n" + each(lambda t, v: f"{t:.4f},1.2{10 * v:.0f},{v}"),
+    "twelve hours across noon": "Time,CH1 (V)\n"
+    + each(lambda t, v: (f"11:59:{59.99 + t:07.4f} AM" if t < 0.0099 else f"12:00:{t - 0.01:07.4f} PM") + f",{v}"),
+}
 HALF = PLAIN.index("\n", len(PLAIN) // 2) + 1
 for mark in ("#", "%", "//", ";;", "!", "*", "--", "REM"):
     READ_RIGHT |= {
@@ -204,6 +231,12 @@ GUESSED: dict[str, str] = {
     "thousands of samples a second": 'Samples/s,"2,000"\nCH1\n' + rows(V),
     "thousands set apart by a blank": "Sample rate: 2 000 Hz\nCH1\n" + rows(V),
     "every tenth sample": "Interval,500 us\nDecimation,10\nCH1\n" + rows(V),
+    "another interval": "Refresh interval: 100 ms\nCH1\n" + rows(V),
+    "a time that may be the whole": "Sampling time: 20 ms\nCH1\n" + rows(V),
+    "every fourth sample, said beside the interval": "Interval: 0.5 ms (every 4th sample stored)\nCH1\n" + rows(V),
+    "one of ten samples, said beside the rate": "Sample rate: 2 kHz; stored 1 of 10\nCH1\n" + rows(V),
+    "a rate that may be in thousands": "Abtastung\nSample rate: 2.000 Hz\nKanal A\n"
+    + rows(numbers(VOLTS, decimal=",")),
     "header against column": "Sample Interval,1 ms\ntime [s],CH1\n" + rows(T, V),
 }
 
@@ -221,6 +254,12 @@ def test_a_guessed_time_is_flagged_until_the_owner_states_it(tmp_path: Path, sty
 
 REFUSED: dict[str, tuple[str, str]] = {
     "spectrum": ("Frequency (Hz),CH1 (dBV)\n" + rows(T, V), "a spectrum, not a trace"),
+    "spectrum in 1/s": ("Frequency [1/s],CH1\n" + rows(T, V), "a spectrum, not a trace"),
+    "a period along the bottom": ("Period (ms),CH1\n" + rows(MS, V), "the first column is 'Period' in ms"),
+    "a lag along the bottom": ("Lag (ms),CH1\n" + rows(MS, V), "the first column is 'Lag' in ms"),
+    "no time, a speed in m/s": ("Velocity (m/s),CH1\n" + rows(T, V), "there is no time column"),
+    "scaled seconds": ("Time*1000 (s),CH1\n" + rows(MS, V), "there is no time column"),
+    "times of pulses": ("pulse,time_us\n" + rows(COUNT, MS), "counts up by one from row to row"),
     "spectrum, units in a row": ("Source,CH1\nHz,dB\n" + rows(T, V), "a spectrum, not a trace"),
     "counter without an interval": (",CH1\n" + rows(COUNT, V), "only counts the samples.*--interval"),
     "sequence without an interval": ("Sequence,CH1\n" + rows(COUNT, V), "'Sequence' only counts.*--interval"),
@@ -271,6 +310,13 @@ def test_columns_that_may_be_no_channels_are_flagged_until_the_channel_is_stated
     path = write(tmp_path, text)
     trace = read_trace(path)
     assert trace.flags == ("channel-assumed",) and any(note in one for one in trace.notes)
+    assert not read_trace(path, channel=1).flags
+
+
+@pytest.mark.parametrize("title", ["rpm", "T (degC)", "Pressure (mbar)"])
+def test_a_column_of_another_quantity_is_flagged_until_it_is_stated(tmp_path: Path, title: str) -> None:
+    path = write(tmp_path, f"time_s,{title}\n" + rows(T, V))
+    assert read_trace(path).flags == ("channel-assumed",)
     assert not read_trace(path, channel=1).flags
 
 

@@ -14,7 +14,15 @@ from edgewind.signals.sound import SOUND_SUFFIXES, read_sound
 from edgewind.signals.time_grid import check_order, even_grid, first_segment, in_range, unrounded, without_missing
 from edgewind.signals.trace_arrays import ARRAY_SUFFIXES, read_arrays
 from edgewind.signals.trace_header import CHANNELS, INTERLEAVED, SECONDS, THINNED, TIME_CLUE
-from edgewind.signals.trace_roles import VOLTAGE_UNITS, Roles, choose_channel, epoch_unit, roles_of, time_unit_of
+from edgewind.signals.trace_roles import (
+    VOLTAGE_UNITS,
+    Roles,
+    choose_channel,
+    epoch_unit,
+    is_other_quantity,
+    roles_of,
+    time_unit_of,
+)
 from edgewind.signals.trace_table import Table, TraceColumn, load_bytes
 from edgewind.signals.trace_text import read_text
 
@@ -176,6 +184,13 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
     else:
         timed = _on_times(table, time, chosen, voltage, interval_s, notes)
         voltage = timed.voltage_v
+    flags = timed.flags
+    if channel is None and is_other_quantity(chosen):
+        notes.append(
+            f"'{chosen.name}' is a speed, a pressure or a temperature by its title: is it the signal of a sensor? "
+            "State channel under [tachometer], or --channel, if it is"
+        )
+        flags = tuple(dict.fromkeys((*flags, "channel-assumed")))
     if voltage.size < 2:
         raise InputError(
             f"the trace has {voltage.size} sample{'s' * (voltage.size != 1)}",
@@ -189,7 +204,7 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
         source,
         tuple(dict.fromkeys(notes)),
         names,
-        timed.flags,
+        flags,
         timed.interval_u_rel,
     )
 

@@ -24,6 +24,17 @@ COMMENT = re.compile(r"^\s*(?:%|//|;;|!|\*(?!\*)|--\s|rem\s)", re.I)
 SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "ns": 1e-9}
 VOLTS = {"V": 1.0, "mV": 1e-3, "uV": 1e-6, "µV": 1e-6, "μV": 1e-6, "kV": 1e3}
 CELL = re.compile(rf"^\s*(?P<number>{NUMBER})\s*(?P<unit>{'|'.join([*SECONDS, *VOLTS])})\s*$")
+ARROW = re.compile(r"\s+-+>\s+")
+RULE = re.compile(r"^\s*[|+][|+:=\s-]*-[|+:=\s-]*$")
+PAIR = re.compile(rf'"?(?P<label>[^\W\d]\w*)"?\s*[:=]\s*(?P<number>{NUMBER})(?![\w.])')
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+DAY_MONTH = re.compile(
+    rf"\b(?P<day>\d{{1,2}})[-. ]+(?P<month>{'|'.join(MONTHS)})[a-z]*[-., ]+(?P<year>\d{{4}})\b", re.I
+)
+MONTH_DAY = re.compile(rf"\b(?P<month>{'|'.join(MONTHS)})[a-z]*[. ]+(?P<day>\d{{1,2}}),? +(?P<year>\d{{4}})\b", re.I)
+WEEKDAY = re.compile(r"\b(mon|tue|wed|thu|fri|sat|sun)[a-z]*[,.]?\s+(?=\d{4}-\d\d)", re.I)
+COMPACT = re.compile(r"\b(\d{4})(\d\d)(\d\d)T(\d\d)(\d\d)(\d\d)(?=[.,Z\s+-])")
+ZONE_NAME = re.compile(r"(?<=\d) ?(?:UTC|GMT)\b")
 MOSTLY = 0.5
 """Share of the lines from which cells with a unit, or strokes between cells, are how a file writes its rows."""
 
@@ -35,11 +46,18 @@ def plain_cells(lines: list[str]) -> tuple[list[str], tuple[str, ...]] | None:
     """
     notes: list[str] = []
     changed = [line.translate(DASHES) for line in lines]
+    changed = ["" if RULE.match(line) else line.strip().strip("|") if "|" in line else line for line in changed]
     if sum(line.count("|") > 0 for line in changed) > MOSTLY * len(changed) and not any(
         ";" in line for line in changed
     ):
         changed = [line.replace("|", ";") for line in changed]
-    changed = [FORTRAN.sub("E", line) for line in changed]
+    if sum(bool(ARROW.search(line)) for line in changed) > MOSTLY * len(changed):
+        changed = [ARROW.sub(";", line, count=1) for line in changed]
+    changed = [FORTRAN.sub("E", _plain_stamp(line)) for line in changed]
+    labelled = _labels_out_of_cells(changed)
+    if labelled is not None:
+        changed = labelled
+        notes.append("the labels before the numbers are taken as titles")
     without = [_without_thousands(line) for line in changed]
     if without != changed:
         notes.append("marks between thousands are left out of the numbers")
@@ -50,6 +68,36 @@ def plain_cells(lines: list[str]) -> tuple[list[str], tuple[str, ...]] | None:
         changed = units
         notes.append("the cells hold units: they are read in seconds and volts")
     return (changed, tuple(notes)) if changed != lines else None
+
+
+def _plain_stamp(line: str) -> str:
+    """Return a line with dates by the name of their month, or without marks, as year-month-day; UTC as Z."""
+    if not any(letter.isalpha() for letter in line):
+        return line
+    for pattern in (DAY_MONTH, MONTH_DAY):
+        line = pattern.sub(
+            lambda found: f"{found['year']}-{MONTHS.index(found['month'][:3].lower()) + 1:02}-{int(found['day']):02}",
+            line,
+        )
+    line = COMPACT.sub(r"\1-\2-\3T\4:\5:\6", WEEKDAY.sub("", line))
+    return ZONE_NAME.sub("Z", line)
+
+
+def _labels_out_of_cells(lines: list[str]) -> list[str] | None:
+    """Return lines such as 't_ms:0.5 CH1:1.2' or {"t": 0.5} as rows below one of titles; None where few are such."""
+    rows = {i: list(PAIR.finditer(line)) for i, line in enumerate(lines) if ":" in line or "=" in line}
+    whole = {i: row for i, row in rows.items() if len(row) > 1 and not PAIR.sub("", lines[i]).strip(" \t,;{}")}
+    filled = sum(bool(line.strip()) for line in lines)
+    labels = Counter(tuple(one["label"] for one in row) for row in whole.values()).most_common(1)
+    if not labels or labels[0][1] <= MOSTLY * filled:
+        return None
+    titles, _ = labels[0]
+    changed = list(lines)
+    for i, row in whole.items():
+        if tuple(one["label"] for one in row) == titles:
+            changed[i] = ";".join(one["number"] for one in row)
+    first = min(whole)
+    return [*changed[:first], ";".join(titles), *changed[first:]]
 
 
 def _without_thousands(line: str) -> str:

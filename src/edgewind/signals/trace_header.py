@@ -14,7 +14,7 @@ from edgewind.formatting import NUMBER
 IS_NUMBER = re.compile(f"^{NUMBER}$")
 UNITS = r"[A-Za-zµμ%°а-яА-Я秒]+"
 UNIT_IN_NAME = re.compile(
-    rf"^(?P<name>.*?)\s*[\[(/]\s*(?P<unit>{UNITS})\s*[\])]?$"
+    rf"^(?P<name>[^\[(]*?)\s*[\[(/]\s*(?P<unit>{UNITS})\s*[\])]?$"
     rf"|^(?:(?P<name3>.*?)\s+)?in\s+(?P<unit3>{UNITS})$"
     r"|^(?P<name2>.+)_(?P<unit2>s|ms|us|v|mv|V|mV)$"
 )
@@ -50,10 +50,17 @@ RATE = re.compile(
     r"(?:_?(?P<tail>hz|khz|mhz))?(?![A-Za-z])" + IN_BRACKETS + QUANTITY + BEHIND,
     re.I,
 )
+SAMPLING_TIME = re.compile(r"sampling\s*_?time", re.I)
+OF_SAMPLES = re.compile(r"(sampl|record|log|time|point|data|acqui|scan|measur|read|stor|abtast|mess|the)", re.I)
+"""Beginnings of the words before 'interval' with which it is that between samples."""
 INCREMENT_TITLE = re.compile(r"^(x|t|time)?\s*_?inc(rement|r)?\.?$", re.I)
 TIME_UNIT_KEY = re.compile(r"^(horizontal|h|x|time|x\s*_?axis)[\s_]*units?([\s_]*label)?$", re.I)
 TIME_CLUE = re.compile(r"(time|sampl|interval|rate|clock|period|freq|step|\bhz\b|\d\s*[mµun]?s\b)", re.I)
-THINNED = re.compile(r"(decimat|down.?sampl|thinn|skip)\w*\W+0*([2-9]|1\d)", re.I)
+THINNED = re.compile(
+    r"(decimat|down.?sampl|thinn|skip)\w*\W+0*([2-9]|1\d)|\bevery\W+(\d*[2-9]|\d+0|1\d)(st|nd|rd|th)\b|"
+    r"\b(1|one)\s*(of|in|out of)\s*(\d*[2-9]|\d+0|1\d)\b",
+    re.I,
+)
 """A header line by which only every n-th sample was written."""
 INTERLEAVED = re.compile(r"\b(interleav|multiplex)\w*(?!\w*\W+(no|off|0|false|none)\b)", re.I)
 """A header line by which samples of several channels follow one another."""
@@ -163,7 +170,7 @@ def split_row(line: str, separator: str | None) -> list[str]:
         text = text.lstrip(COMMENT_MARKS + " ")
     if separator is None:
         wide = re.split(r"\t+|\s{2,}", text.strip())
-        return wide if len(wide) > 1 else text.split()
+        return [cell.strip("\"'") for cell in (wide if len(wide) > 1 else text.split())]
     return [cell.strip().strip("\"'").strip() for cell in text.split(separator)]
 
 
@@ -192,19 +199,28 @@ def read_header(
     """
     filled = [line for line in lines if not is_layout(line)]
     rows = [split_row(line, separator) for line in filled]
+    if rows and _lacks_title_of_names(rows[-1], split_row(first_row, separator), fields):
+        rows[-1] = ["", *rows[-1]]
     titles, used = _titles(rows, decimal, fields)
     time_unit, unit_rows = _time_unit(rows)
     interval, interval_rows = _increment_under_title(
         [*rows, split_row(first_row, separator)] if first_row else rows, decimal
     )
     if interval is None:
-        interval, interval_rows = _interval_in_lines(filled)
+        interval, interval_rows = _interval_in_lines(filled, decimal)
     if interval is not None and not interval.sure and not interval.doubt and time_unit:
         scale = 1.0 if interval.from_rate else SECONDS[time_unit.lower()]
         interval = replace(interval, seconds=interval.seconds * scale, sure=True)
     read = used | unit_rows | interval_rows
     unused = tuple(line for i, line in enumerate(filled) if i not in read and not _is_rule(line))
     return Header(titles, interval, time_unit, unused)
+
+
+def _lacks_title_of_names(titles: list[str], first: list[str], fields: tuple[int, ...]) -> bool:
+    """Tell whether rows begin with a number of their own that has no title, as data-frame libraries print them."""
+    if fields[0] != 0 or len(fields) < 3 or len(titles) != fields[-1] or len(first) != len(titles) + 1:
+        return False
+    return first[0] in ("0", "1") and all(re.search(r"[^\W\d]", title) for title in titles)
 
 
 def _is_rule(line: str) -> bool:
@@ -317,11 +333,11 @@ def _increment_under_title(rows: list[list[str]], decimal: str) -> tuple[StatedI
     return None, set()
 
 
-def _interval_in_lines(lines: list[str]) -> tuple[StatedInterval | None, set[int]]:
+def _interval_in_lines(lines: list[str], decimal: str) -> tuple[StatedInterval | None, set[int]]:
     """Return the sample interval that a line states, as such or as a rate."""
     found: tuple[StatedInterval, int] | None = None
     for i, line in enumerate(lines):
-        one = interval_in(line)
+        one = interval_in(line, decimal)
         better = one is not None and (
             found is None or (one.sure, not one.from_rate) > (found[0].sure, not found[0].from_rate)
         )
@@ -330,7 +346,7 @@ def _interval_in_lines(lines: list[str]) -> tuple[StatedInterval | None, set[int
     return (found[0], {found[1]}) if found else (None, set())
 
 
-def interval_in(line: str) -> StatedInterval | None:
+def interval_in(line: str, decimal: str = ".") -> StatedInterval | None:
     """Return the sample interval that a text states, or None."""
     for pattern, rate in ((INTERVAL, False), (RATE, True)):
         for found in pattern.finditer(line):
@@ -341,7 +357,8 @@ def interval_in(line: str) -> StatedInterval | None:
                 factor = 1.0 if not unit else SECONDS.get(unit.lower())
                 if factor is None and found["unit"] and not (found["early"] or found["tail"]) and "," in line:
                     unit, factor = "", 1.0  # the cell behind the number is another statement
-            number, doubt = _number(found["number"])
+            number, doubt = _number(found["number"], decimal)
+            doubt = doubt or _doubt(line, found)
             if factor is None or not (math.isfinite(number) and number > 0):
                 continue
             value = 1 / (number * factor) if rate else number * factor
@@ -351,8 +368,22 @@ def interval_in(line: str) -> StatedInterval | None:
     return None
 
 
-def _number(text: str) -> tuple[float, str]:
+def _doubt(line: str, found: re.Match[str]) -> str:
+    """Return what else than the time between samples the words of a header may mean; empty where nothing else."""
+    if THINNED.search(line):
+        return "the interval before or after samples were left out"
+    if SAMPLING_TIME.match(found[0]):
+        return "the interval or as the duration of the whole"
+    before = re.search(r"([^\W\d_]+)[\s-]*$", line[: found.start()])
+    if before and found[0].lower().startswith("interval") and not OF_SAMPLES.match(before[1]):
+        return "that of samples or of something else"
+    return ""
+
+
+def _number(text: str, decimal: str) -> tuple[float, str]:
     """Return the number that a text states, thousands set apart or not, and how else it may be read."""
+    if decimal == "," and re.fullmatch(r"[1-9]\d{0,2}\.\d{3}", text):
+        return float(text.replace(".", "")), f"{text.replace('.', '')} or {float(text):g}"
     if not re.fullmatch(GROUPED, text):
         return float(text.replace(",", ".")), ""
     first, *groups = re.split(r"\D", text)

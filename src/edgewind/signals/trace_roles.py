@@ -20,6 +20,12 @@ SEGMENT_NAME = re.compile(r"^\s*(segment|sweep|frame|trigger|block)s?([ _.]?(no\
 EPOCH_NAME = re.compile(r"^\s*(unix.*|epoch.*|time.?stamp.*|time)\s*$", re.I)
 FREQUENCY_UNIT = re.compile(r"^[kMG]?hz$", re.I)
 FREQUENCY_NAME = re.compile(r"^\s*(freq(uency)?|frequenz|fr[eé]quence)\b.*$", re.I)
+PERIOD_NAME = re.compile(r"^\s*(period(e|s)?|p[eé]riode|lags?|delay|tau)\b.*$", re.I)
+SCALED = re.compile(r"[*×·/]\s*\d|\bx\s*10|\d\s*[*×·]")
+"""A name by which the numbers are not in the unit behind it."""
+OTHER_UNIT = re.compile(r"^(rpm|rps|[hk]?pa|m?bar|m?torr|psi|°?\s*[cfk]|deg\s?[cfk])$", re.I)
+OTHER_NAME = re.compile(r"^\s*(rpm|rps|speed|drehzahl|pressure|druck|temp(erature?)?|humidity)\b", re.I)
+EVENT_NAME = re.compile(r"^\s*(pulses?|turns?|rev(olution)?s?|events?|edges?)\b", re.I)
 VOLTAGE_UNITS = {
     "v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3, "millivolt": 1e-3, "millivolts": 1e-3, "uv": 1e-6,
     "µv": 1e-6, "μv": 1e-6, "microvolt": 1e-6, "microvolts": 1e-6, "nv": 1e-9, "kv": 1e3,
@@ -80,6 +86,8 @@ def roles_of(table: Table) -> Roles:
     first = columns[0]
     if FREQUENCY_UNIT.match(first.unit) or (FREQUENCY_NAME.match(first.name) and not first.unit):
         raise spectrum_error(f"the first column is '{first.name}'{' in ' + first.unit if first.unit else ''}")
+    if PERIOD_NAME.match(first.name) and first.unit.lower() in SECONDS:
+        raise spectrum_error(f"the first column is '{first.name}' in {first.unit}")
     _check_one_channel_a_column(columns)
     times = [column for column in columns if column.stamped or is_time(column)]
     has_time = any(column.stamped or time_unit_of(column) for column in times)
@@ -104,6 +112,12 @@ def roles_of(table: Table) -> Roles:
             times.append(column)
     times = [column for column in columns if column in times and column not in counters]
     channels = [column for column in columns if column not in times and column not in counters]
+    if times and len(channels) == 1 and EVENT_NAME.match(channels[0].name) and counts(channels[0].values):
+        raise InputError(
+            "the only column beside the time counts up by one from row to row, and is no signal",
+            column=channels[0].name,
+            fix="export the voltage of the sensor; counted turns belong in the readings, under 'turns' and 'in [s]'",
+        )
     return Roles(tuple(times), tuple(counters), tuple(join_peaks(channels, notes)), tuple(notes))
 
 
@@ -142,6 +156,8 @@ def is_time(column: TraceColumn) -> bool:
 def time_unit_of(column: TraceColumn) -> str:
     """Return the unit of time that a title states: in brackets, behind the name, or as the name itself."""
     unit = column.unit.strip()
+    if SCALED.search(column.name):
+        return ""
     if unit:
         return unit if unit.lower() in SECONDS and unit not in ("MS", "S") else "s" if unit == "S" else ""
     name = column.name.strip()
@@ -149,6 +165,11 @@ def time_unit_of(column: TraceColumn) -> str:
         return name
     found = TIME_AND_UNIT.match(name)
     return found["unit"] if found and found["unit"].lower() in SECONDS else ""
+
+
+def is_other_quantity(column: TraceColumn) -> bool:
+    """Tell whether name or unit say that a column is a speed, a pressure or a temperature: no signal of marks."""
+    return bool(OTHER_UNIT.match(column.unit) or (column.named and OTHER_NAME.match(column.name)))
 
 
 def counts(values: FloatArray) -> bool:
@@ -219,7 +240,8 @@ def choose_channel(
     """Return the channel that is wanted, by its name or by its number as the file counts.
 
     A number is that in the names of the channels, where they hold one each (2 is CH2, wherever it stands); else their
-    order, from one. Of a list, the first entry that the file holds. The first channel where nothing is wanted.
+    order, from one. Of a list, the first entry that the file holds. The first channel where nothing is wanted, other
+    quantities left out.
 
     Raises
     ------
@@ -229,7 +251,7 @@ def choose_channel(
     if not channels:
         raise InputError("there is no column of voltages beside the time", fix="export at least one channel")
     if wanted is None:
-        return channels[0]
+        return next((column for column in channels if not is_other_quantity(column)), channels[0])
     entries = wanted if isinstance(wanted, list) else [wanted]
     for entry in entries:
         found = _find(channels, entry)

@@ -352,6 +352,7 @@ def decode(content: bytes) -> tuple[str, tuple[str, ...]]:
     if "\0" in sample or strange > 0.02 * len(sample):
         raise InputError("this is not text but binary data", fix="export the trace as CSV, or name it .npz or .wav")
     if not text.isascii():
+        text = text.replace("\ufeff", "")  # of files put one behind the other
         text = text.replace("\u2212", "-")  # the minus of printed matter
     return text.replace("\r\n", "\n").replace("\r", "\n"), notes
 
@@ -443,8 +444,9 @@ def _numeric_fields(rows: list[list[str]], dialect: Dialect) -> tuple[int, tuple
 
 def _is_decimal_comma(probe: list[str], dialect: Dialect, lines: list[str]) -> bool:
     """Tell '1,25' as one number from '1,25' as two: whole numbers, nameless, whose first does not count on."""
+    probe = [line for line in probe if not re.search(r"[^\W\d_]", line)]  # of a short file it holds the header as well
     rows = [row for row in map(dialect.split, probe) if len(row) == 2]
-    if len(rows) < len(probe) or not all(field.lstrip("+-").isdigit() for row in rows for field in row):
+    if not rows or len(rows) < len(probe) or not all(field.lstrip("+-").isdigit() for row in rows for field in row):
         return False
     header = [line for line in lines[: PROBE // 4] if line.strip() and not dialect.holds_row(line)]
     if any(len(dialect.split(line)) == 2 and not re.search(r"\d", line) for line in header[-2:]):
