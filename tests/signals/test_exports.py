@@ -178,7 +178,8 @@ READ_RIGHT |= {
     "mixed ends of lines": "time (s),CH1 (V)\n" + PLAIN.replace("0\n", "0\r\n"),
     "numbers in quotes": '"time (s)","CH1 (V)"\n' + each(lambda t, v: f'"{t:.4f}","{v}"'),
     "comments behind numbers": "time_s,CH1\n" + each(lambda t, v: f"{t:.4f},{v}" + " # lamp" * (v > 1)),
-    "a pressure before the channel": "time_s,Pressure (Pa),CH1 (V)\n" + each(lambda t, v: f"{t:.4f},1.2{10 * v:.0f},{v}"),
+    "a pressure before the channel": "time_s,Pressure (Pa),CH1 (V)\n"
+    + each(lambda t, v: f"{t:.4f},1.2{10 * v:.0f},{v}"),
     "twelve hours across noon": "Time,CH1 (V)\n"
     + each(lambda t, v: (f"11:59:{59.99 + t:07.4f} AM" if t < 0.0099 else f"12:00:{t - 0.01:07.4f} PM") + f",{v}"),
 }

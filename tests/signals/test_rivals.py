@@ -56,6 +56,13 @@ JUMPED = {
     76481: "two sevenths of the rate, its pulse line taken out for the mains",
     80767: "four pulses of two turns, taken for three turns with four missing",
     21134: "a fifth of the rate, its pulse line taken out for the mains",
+    83068: "a third of the rate, of 23 % of pulses missing, and noise as strong as the rest",
+    85605: "42 times the rate, a line beside that of a hum which saturation cuts off",
+    106239: "a third of the rate, of the five pulses left of nine",
+    108093: "the mains, the rotor's own line taken for those of another grid and taken out",
+    108114: "twice the rate of six pulses, bumps of the baseline taken for others",
+    106193: "twice the rate, more of its places empty than filled",
+    111896: "a seventh of the rate, its pulse line taken out for twice the mains",
 }
 
 

@@ -29,6 +29,8 @@ from edgewind.signals.thresholds import (
     LIKELY_CHANCE,
     LIKELY_RESULTANT,
     SAME_PLACES,
+    SLANTED,
+    WIDTHS_LEAST,
 )
 
 FloatArray = NDArray[np.float64]
@@ -121,8 +123,18 @@ def estimate_from_edges(
     even = lattice is not None and _bears_out(lattice, pattern.rate_hz, pulses, marks)
     pattern = looked_at_again(pattern, pulses, np.arange(pulses.time_s.size), 0.0, marks)
     finest = FINEST_SHARP if pulses.sharp else FINEST
-    seen = _seen(pulses, pattern, finest * interval_s / duration * pattern.rate_hz, sure=True)
+    hidden = np.hypot(finest * interval_s, SLANTED * _widening(pulses, pattern, duration))
+    seen = _seen(pulses, pattern, float(hidden) / duration * pattern.rate_hz, sure=True)
     return replace(seen, even=even and not contested, contested=contested)
+
+
+def _widening(pulses: Pulses, pattern: Pattern, duration_s: float) -> float:
+    """Return by how much the pulses grow wider over the trace, seconds: a baseline that drifts makes them do so."""
+    good = pattern.mark >= 0
+    if good.sum() < WIDTHS_LEAST:
+        return 0.0
+    time = pulses.time_s[good] - np.mean(pulses.time_s[good])
+    return float(time @ pulses.width_s[good]) / float(time @ time) * duration_s
 
 
 def _are_even(lattice: Lattice, pulses: Pulses) -> bool:

@@ -27,6 +27,7 @@ from edgewind.signals.thresholds import (
     RIVAL_EXPLAINED,
     RIVAL_FASTEST,
     RIVAL_FEW,
+    RIVAL_HALF_MISSING,
     RIVAL_LEAST,
     RIVAL_LESS,
     RIVAL_MISSING,
@@ -43,6 +44,7 @@ from edgewind.signals.thresholds import (
     RIVAL_STRUCTURE,
     RIVAL_TURNS,
     RIVAL_UNEVEN,
+    RIVAL_UNSHOWN,
     SAME_RATE,
 )
 
@@ -117,13 +119,11 @@ def rivals_of(
         Ratios of the rates to the one found; 1 is one of them.
     """
     if mains_hz is not None:
-        # what was taken for the mains may be the line of the pulses, or the second of theirs
-        lines = (mains_hz / (rate_hz * marks), mains_hz / (rate_hz * marks) / 2)
-        ratios = (
-            *ratios,
-            *(one for one in lines if 1.0 < one < RIVAL_FASTEST and min(abs(one / np.array(ratios) - 1)) > SAME_RATE),
-        )
-    samples = RIVAL_SAMPLES if mains_hz is None else max(RIVAL_SAMPLES, RIVAL_LEAST * max(ratios))
+        # what was taken for the mains may be the line of the pulses, the second of theirs, or half of it
+        lines = (mains_hz / (rate_hz * marks) * np.array([1.0, 0.5, 2.0])).tolist()
+        known = np.array(ratios)
+        ratios += tuple(one for one in lines if 1 < one < RIVAL_FASTEST and min(abs(one / known - 1)) > SAME_RATE)
+    samples = max(RIVAL_SAMPLES, RIVAL_LEAST * max(ratios))
     most = RIVAL_MOST if mains_hz is None else RIVAL_MOST_HUM
     kept = int(min(voltage.size, most / samples / (rate_hz * marks * interval_s)))
     begin = (voltage.size - kept) // 2
@@ -188,15 +188,24 @@ def doubtful(found: tuple[Rival, ...], even: bool = False) -> tuple[float, ...] 
     if not found:
         return None
     own, *others = found
-    least = LIKELY_CHANCE if even else 0.0
+    scarce = own.places - own.missing < RIVAL_SCARCE
+
+    def least(one: Rival) -> float:
+        # so few pulses stand at even places by chance as well: a slower rate at which none is missing is as likely
+        whole = one.ratio < 1 and not one.missing and own.missing > 1
+        return LIKELY_CHANCE if even and not (scarce and whole) else 0.0
+
     possible = tuple(
         one.ratio
         for one in sorted(others, key=lambda one: -one.log_odds)
-        if one.log_odds > least and is_plausible(one) and (one.ratio < 1 or _leaves_less(one, own))
+        if one.log_odds > least(one) and is_plausible(one) and (one.ratio < 1 or _leaves_less(one, own))
     )
-    pulses = own.places - own.missing
-    if pulses < RIVAL_SCARCE and own.missing > RIVAL_SCARCE_MISSING * own.places:
-        return possible  # a few pulses with gaps between them fit other numbers of empty places as well
+    most = RIVAL_SCARCE_MISSING if scarce and not even else RIVAL_HALF_MISSING
+    if (scarce or not even) and own.missing > most * own.places:
+        return possible  # pulses with gaps between them fit other numbers of empty places as well
+    if not possible and own.explained < RIVAL_UNSHOWN:
+        # the likeliest may have lost more pulses than a tachometer does, but this one shows hardly anything
+        possible = tuple(one.ratio for one in others if one.log_odds > LIKELY_CHANCE)
     spread = RIVAL_CHANCE * math.sqrt(own.places * RIVAL_MOST_MISSING * (1 - RIVAL_MOST_MISSING))
     return possible if possible or own.missing > RIVAL_MOST_MISSING * own.places + max(spread, RIVAL_SLACK) else None
 

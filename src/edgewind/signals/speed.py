@@ -54,7 +54,9 @@ from edgewind.signals.thresholds import (
     MANY_MARKS,
     MATERIAL_DRIFT,
     MISSES_STRENGTH,
+    MOST_EXTRA,
     MOST_FEW_ORDERS,
+    MOSTLY,
     MUTED_CELLS,
     NEARLY_SAME,
     RIVAL_CELLS,
@@ -252,7 +254,7 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
     """Estimate from a voltage scaled to unit range: without its hum first, and as it is where that shows no rotor."""
     duration, highest = voltage.size * interval_s, 0.5 / interval_s
     lines = humless = line_spectrum(voltage, interval_s)
-    mains = mains_of(lines, mains_hz)
+    mains, *others = mains_of(lines, mains_hz) or (None,)
     bases = mains_bases(mains_hz, mains)
     found, quiet = None, voltage
     if mains is not None:
@@ -260,9 +262,12 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
         found = _find(quiet, interval_s, marks, mains, voltage)
         humless = found.lines
         if found.best is not None and _near(found.best, marks, mains_hz, mains, duration):
+            # of two grids one is the rotor's own line: what is left may be the hum, and what was taken out the rotor
+            pulse = found.best.turn_rate_hz * marks
+            other = not _is_whole(found) and any(abs(pulse - line) * duration < 1 for line in others)
             found = (
                 _in_step(found, _find(voltage, interval_s, marks, None, None, lines))
-                if _is_rotor(found, quiet, interval_s, marks, bases, mains)
+                if not other and _is_rotor(found, quiet, interval_s, marks, bases, mains)
                 else None
             )
     own = found is not None and found.best is not None and _took_its_own(found.best, marks, mains, duration)
@@ -513,7 +518,16 @@ def _jumps(found: _Found, best: MethodResult, quiet: FloatArray, interval_s: flo
         return True
     if found.certain:
         return False
+    if not (edges.sure and edges.even) and (found.share < MOSTLY or _has_many_extra(edges)):
+        return True
     return _may_jump(edges, best) and other_rate(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks)
+
+
+def _has_many_extra(edges: EdgeEstimate) -> bool:
+    """Tell whether more pulses fit nowhere than noise makes: the pattern has too few places for them."""
+    if edges.result is None or edges.pulses is None or not edges.sure:
+        return False
+    return edges.result.extra > MOST_EXTRA * edges.pulses.time_s.size
 
 
 def _may_jump(edges: EdgeEstimate, best: MethodResult) -> bool:
@@ -701,14 +715,16 @@ def has_few(pulses: Pulses, duration_s: float) -> bool:
     return pulses.time_s.size <= 2 and clear and float(np.max(pulses.width_s)) < duration_s / 12
 
 
-def mains_of(lines: LineSpectrum, mains_hz: float | str | None) -> float | None:
-    """Return the frequency of the mains, if it shows: as named, or the stronger of 50 Hz and 60 Hz."""
+def mains_of(lines: LineSpectrum, mains_hz: float | str | None) -> tuple[float, ...]:
+    """Return the frequency of the mains, if it shows: as named; or 50 Hz and 60 Hz, the stronger first.
+
+    There is one grid on a bench: where both show, one of them is a line of the rotor.
+    """
     if mains_hz is None:
-        return None
-    if not isinstance(mains_hz, str):
-        return mains_line(lines, float(mains_hz))
-    both = [line for line in (mains_line(lines, 50.0), mains_line(lines, 60.0)) if line is not None]
-    return max(both, key=lambda line: float(np.sum(lines.at(line * np.arange(1.0, 4.0)))), default=None)
+        return ()
+    named = (50.0, 60.0) if isinstance(mains_hz, str) else (float(mains_hz),)
+    found = [line for line in (mains_line(lines, one) for one in named) if line is not None]
+    return tuple(sorted(found, key=lambda line: -float(np.sum(lines.at(line * np.arange(1.0, 4.0))))))
 
 
 def edges_of(

@@ -70,6 +70,9 @@ EVEN_FEWEST, EVEN_FILLED = 5, 0.55
 FINEST, FINEST_SHARP = 0.01, 0.003
 """Of a sample over the trace: as much as is ever claimed, since the straight line through two samples of a flank errs
 with the place of the flank between them, and slowly as that creeps; of flanks within a sample that is counted apart."""
+SLANTED, WIDTHS_LEAST = 0.05, 8
+"""Part of a steady change of the widths by which the middles of the pulses move as well, which no scatter shows, since
+flanks that ring or that saturation bends are not each other's mirror images. Pulses from which it is seen."""
 SAME_PLACES = 0.5
 """Pitches by which two rates may disagree over a train of pulses and still count the same places."""
 LIKELIER, CONTESTED = 0.0, 3.0
@@ -138,8 +141,8 @@ MAINS_OUTGROWN = 2.0
 """Amplitude of a pulse line over that of the mains beside which it is none of a hum."""
 MAINS_CROWDED = 1.3
 """Cells of the spectrum within which two lines disturb each other."""
-LEAST_CROWDED = 16
-"""Harmonics of a turn that a hum may lie beside, at the least: flanks of a single mark have as many."""
+LEAST_CROWDED = MOST_ORDERS
+"""Harmonics of a turn that a hum may lie beside, at the least: as many as are fitted."""
 MAINS_STRAY = 0.004
 """Relative distance from a multiple of the mains within which hum of changing size has lines as well."""
 
@@ -165,6 +168,11 @@ MARKS_TURNS, MARKS_GAIN, MARKS_REST, LEAST_OWN = 8.0, 0.03, 0.6, 0.3
 MARKS_ALIKE = 0.01
 """Power by which parts of a turn may differ, over that by which the marks within one do, to be the same: measured were
 0.001 at most where marks were counted twice, 0.05 and more where opposite ones were alike by chance."""
+MOSTLY = 0.35
+"""Share of a trace explained below which lines are those of something else in it, unless pulses bear them out: a hum
+that an amplifier in saturation cuts off has lines on both sides of its own, a turn apart."""
+MOST_EXTRA = 0.15
+"""Share of the pulses that fit nowhere from which a pattern is that of a part of them: noise makes a few."""
 CLEARLY = 0.88
 """Share of a trace explained beyond which no other rate is looked for."""
 AS_MUCH = 0.92
@@ -194,8 +202,11 @@ RIVAL_MISSING = 4.0
 RIVAL_MOST_MISSING, RIVAL_SLACK, RIVAL_CHANCE = 0.36, 0.5, 2.0
 """Share of its places that may be empty at a rate that is possible: 30 % of the pulses missing, and what a wandering
 baseline hides; places more, where there are few; standard deviations more that chance makes of the rate found."""
-RIVAL_SCARCE, RIVAL_SCARCE_MISSING = 8, 0.4
-"""Pulses below which so large a share of empty places makes a rate doubtful, whatever chance may do."""
+RIVAL_SCARCE, RIVAL_SCARCE_MISSING, RIVAL_HALF_MISSING = 8, 0.4, 0.5
+"""Pulses below which so large a share of empty places makes a rate doubtful, whatever chance may do; and the share that
+does so for pulses so few at even places, and for more at others."""
+RIVAL_UNSHOWN = 0.5
+"""Share of a trace explained below which a rate is doubtful for any that is clearly likelier."""
 RIVAL_CELLS = 1.5
 """Cells of the spectrum within which what was taken out for the mains may have been a line of the rotor."""
 RIVAL_FASTEST = 9.0
@@ -244,8 +255,9 @@ STRONG_SHARE = 0.4
 """Share that a rate has to explain which two methods agree on, for the trace with its hum to be left alone."""
 SCALES = (4, 12, 40)
 """Pulses that a trace is supposed to hold where no line tells."""
-HIDDEN_CELLS = 0.5
-"""Cells of the spectrum within which a hum lies beneath a line of the turn: it moves all flanks of a mark alike."""
+HIDDEN_CELLS = 1.0
+"""Cells of the spectrum within which a hum lies beneath a line of the turn, and the trace cannot resolve the two: it
+moves all flanks of a mark alike."""
 CROWDED_WIDENS = 5.0
 """Factor on an uncertainty where the lines beside those of the mains do not hold the rate by themselves."""
 LEAK_WIDENS = 1.3
