@@ -62,8 +62,8 @@ def test_uncertainty_of_pulse_trains_covers_the_truth_two_times_in_three(name: s
         rate, uncertainty = hertz(estimate_speed(trace_of(seen, seed), seen.marks))
         assert rate == pytest.approx(seen.turn_rate_hz, rel=0.01)
         inside.append(abs(rate - seen.turn_rate_hz) < uncertainty)
-    # 25 traces: 68 +- 9 % at the least (500 are in the benchmark); more, since four of it are to cover 99.9 % of few pulses, of missing ones and
-    # of those whose edges are rounded to samples
+    # 25 traces: 68 +- 9 % at the least (500 are in the benchmark); more, since four of it are to cover 99.9 % of few
+    # pulses, of missing ones and of those whose edges are rounded to samples
     assert 0.5 < np.mean(inside) < (0.96 if "logic" in name or name == "dropouts" else 0.88)
 
 

@@ -14,7 +14,7 @@ imageio_ffmpeg = pytest.importorskip("imageio_ffmpeg")
 from support.clips import ClipScene, encode, make_clip_scene, render  # noqa: E402
 
 from edgewind.errors import EdgewindError, InputError  # noqa: E402
-from edgewind.signals import Tachometry, measure_file  # noqa: E402
+from edgewind.signals import Tachometry, measure_file, video  # noqa: E402
 from edgewind.signals.turning_picture import speed_in  # noqa: E402
 from edgewind.signals.video import Clip, read_clip  # noqa: E402
 
@@ -90,7 +90,7 @@ def test_a_slow_motion_clip_is_set_right_by_the_time_between_frames(tmp_path: Pa
     assert found.speed.speed_rad_s == pytest.approx(2 * math.pi * 4.8, rel=1e-3)
 
 
-def test_clips_that_are_none_are_told(tmp_path: Path) -> None:
+def test_clips_that_are_none_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     program = imageio_ffmpeg.get_ffmpeg_exe()
     sound = tmp_path / "sound.mp4"
     source = ["-f", "lavfi", "-i", "sine=frequency=440:duration=1"]
@@ -100,6 +100,10 @@ def test_clips_that_are_none_are_told(tmp_path: Path) -> None:
     (tmp_path / "junk.mp4").write_bytes(b"not a clip" * 100)
     with pytest.raises(InputError, match="not a video clip that can be decoded"):
         measure_file(tmp_path / "junk.mp4", CLIP)
+    source = ["-f", "lavfi", "-i", "color=s=64x48:r=30:d=1", "-frames:v", "0"]
+    subprocess.run([program, "-y", "-loglevel", "error", *source, str(tmp_path / "empty.mp4")], check=True)
+    with pytest.raises(InputError, match="not a video clip that can be decoded"):
+        measure_file(tmp_path / "empty.mp4", CLIP)
     short = encode(np.zeros((5, 32, 48), dtype=np.uint8), 30.0, tmp_path / "short.mp4")
     with pytest.raises(InputError, match="the clip has 5 frames"):
         measure_file(short, CLIP)
@@ -112,3 +116,6 @@ def test_clips_that_are_none_are_told(tmp_path: Path) -> None:
         measure_file(tmp_path / "cut.mp4", CLIP)
     with pytest.raises(InputError, match="does not lie in the picture of 160 x 120"):
         measure_file(tmp_path / "whole.mp4", replace(CLIP, region=(100, 0, 100, 100)))
+    monkeypatch.setattr(video, "MOST_PIXELS", 10_000)
+    with pytest.raises(InputError, match="the picture of 160 x 120 pixels is too large"):
+        measure_file(tmp_path / "whole.mp4", CLIP)

@@ -34,6 +34,8 @@ SUFFIXES = (*TEXT_SUFFIXES, *(f"{suffix}.gz" for suffix in TEXT_SUFFIXES), *ARRA
 
 Wanted = str | int | list[str | int] | None
 """A channel by name or number, or several of which the first that the file holds is taken; None for the first."""
+SHORTEST_S, LONGEST_S = 1e-15, 1e6
+"""Time between samples beyond which a file is damaged: no recorder has either."""
 FACTORS = (1.0, 1e-3, 1e-6, 1e-9, 60.0)
 NAMES = {1.0: "seconds", 1e-3: "milliseconds", 1e-6: "microseconds", 1e-9: "nanoseconds"}
 
@@ -191,6 +193,11 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
             "State channel under [tachometer], or --channel, if it is"
         )
         flags = tuple(dict.fromkeys((*flags, "channel-assumed")))
+    if not SHORTEST_S <= timed.interval_s <= LONGEST_S:
+        raise InputError(
+            f"the time between samples cannot be {timed.interval_s:g} s",
+            fix="export the trace again, or give the interval",
+        )
     if voltage.size < 2:
         raise InputError(
             f"the trace has {voltage.size} sample{'s' * (voltage.size != 1)}",

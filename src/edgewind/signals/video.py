@@ -27,6 +27,8 @@ WIDTH = 128
 MOST_FRAMES = 12_000
 """Frames that are read: 50 s at 240 a second, 110 MB at 16:9."""
 LEAST_FRAMES = 12
+MOST_PIXELS = 40_000_000
+"""Pixels of a picture: more than those of 8K, which FFmpeg decodes in 1 GB."""
 OPEN_S = 30.0
 ALONE = ("-protocol_whitelist", "file", "-format_whitelist", "mov,matroska,avi,mpeg,mpegvideo,mpegts")
 """What FFmpeg may open: this file, and no playlist in it that leads to other files or addresses."""
@@ -91,6 +93,11 @@ def read_clip(path: str | PathLike[str], region: tuple[int, int, int, int] | Non
             raise InputError("the clip holds sound and no picture", fix="save the sound as .wav, or record a video")
         raise InputError("this is not a video clip that can be decoded", fix="record it again, as .mp4 or .mov")
     width, height = int(stream["width"]), int(stream["height"])
+    if width * height > MOST_PIXELS:
+        raise InputError(
+            f"the picture of {width} x {height} pixels is too large to be decoded",
+            fix=f"convert the clip to {MOST_PIXELS // 1_000_000} million pixels or fewer: 1280 x 720 are plenty",
+        )
     turned = re.search(r"rotation of (-?\d+)", said)
     if turned and abs(int(turned[1])) % 180 == 90:
         width, height = height, width
