@@ -114,7 +114,7 @@ def roles_of(table: Table) -> Roles:
     channels = [column for column in columns if column not in times and column not in counters]
     if times and len(channels) == 1 and EVENT_NAME.match(channels[0].name) and counts(channels[0].values):
         raise InputError(
-            "the only column beside the time counts up by one from row to row, and is no signal",
+            "the only column beside the time counts up by one from row to row",
             column=channels[0].name,
             fix="export the voltage of the sensor; counted turns belong in the readings, under 'turns' and 'in [s]'",
         )
