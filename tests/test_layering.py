@@ -25,6 +25,7 @@ BASE = {
     "formatting": {"errors"},
     "files": {"errors"},
     "serialize": {"errors"},
+    "frozen_model": set(),
     "cautions": set(),
     "extras": {"errors"},
     "compiled": {"extras", "compiled_cache"},

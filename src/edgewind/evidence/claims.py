@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.formatting import raise_exponents
+from edgewind.frozen_model import FrozenModel
 
 Verdict = Literal["ruled out", "sufficient", "compatible", "contributes", "cannot tell"]
 
 
-class TorqueNeed(BaseModel):
+class TorqueNeed(FrozenModel):
     """The torque that the fastest reading asks for: what the size ratios of the mechanisms are taken of."""
-
-    model_config = ConfigDict(frozen=True)
 
     line: int = Field(description="Line of `readings.csv` of the fastest reading.")
     pressure_pa: float = Field(description="Indicated pressure of that reading, Pa.")
@@ -24,10 +23,8 @@ class TorqueNeed(BaseModel):
     pivot_included: bool = Field(description="Whether friction of the pivot is in it: where the bench states one.")
 
 
-class Claim(BaseModel):
+class Claim(FrozenModel):
     """A candidate mechanism weighed against the readings."""
-
-    model_config = ConfigDict(frozen=True)
 
     name: str = Field(description="Name of the mechanism.")
     verdict: Verdict = Field(description="What the numbers allow; *ruled out* means as the main drive.")

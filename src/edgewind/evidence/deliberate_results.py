@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
+from edgewind.frozen_model import FrozenModel
 from edgewind.rotor.drives import foreign
 from edgewind.signals.conditions import LEAST_ENVELOPE_CHANGE_K
 from edgewind.signals.runs import Run
@@ -30,10 +31,8 @@ _BOTH_DARK = re.compile(
 DECISIVE = 3.0
 
 
-class Expectation(BaseModel):
+class Expectation(FrozenModel):
     """Prediction of one mechanism for a test, if it is what turns the rotor under the lamp."""
-
-    model_config = ConfigDict(frozen=True)
 
     sign: int = Field(
         description="Face predicted to lead: 1 for the bright face, -1 for the dark one, 0 if it may stand still."
@@ -45,10 +44,8 @@ class Expectation(BaseModel):
     log_evidence: float = Field(description="Logarithm of the probability density of the observed speed, in s/rad.")
 
 
-class Seen(BaseModel):
+class Seen(FrozenModel):
     """Observation of a test."""
-
-    model_config = ConfigDict(frozen=True)
 
     speed_rad_s: float = Field(
         description="Speed, rad/s: positive when the bright face leads; a size where not signed."
@@ -70,10 +67,8 @@ class RunBands(BaseModel):
     bands: dict[str, tuple[Array, Array, Array]]
 
 
-class DeliberateTest(BaseModel):
+class DeliberateTest(FrozenModel):
     """One test: what was changed, what each mechanism predicts, what was observed."""
-
-    model_config = ConfigDict(frozen=True)
 
     kind: str = Field(description="What was changed, such as 'chilled envelope in the dark'.")
     condition: str = Field(description="The conditions in words.")
@@ -95,12 +90,10 @@ class DeliberateTest(BaseModel):
         )
 
 
-class TestWeights(BaseModel):
+class TestWeights(FrozenModel):
     """All tests together."""
 
     __test__ = False  # not a test of pytest
-    model_config = ConfigDict(frozen=True)
-
     log_likelihood: dict[str, float] = Field(
         description="By mechanism: the sum over the tests, against the best; 0 is the best."
     )

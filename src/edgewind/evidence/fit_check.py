@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from scipy.special import logsumexp, ndtr
 
 from edgewind.evidence.gaussian_process import covariance, log_density
 from edgewind.evidence.likelihood import Likelihood
 from edgewind.evidence.model_error import LENGTH
+from edgewind.frozen_model import FrozenModel
 
 Array = NDArray[np.float64]
 
@@ -23,10 +24,8 @@ SMOOTH = 3.0
 _DRAWS = 400
 
 
-class SmoothMisfit(BaseModel):
+class SmoothMisfit(FrozenModel):
     """Misfit of the readings that is smooth in pressure, beyond what the model states it may miss."""
-
-    model_config = ConfigDict(frozen=True)
 
     log_evidence: float = Field(
         description="Logarithm of the evidence for a smooth factor on the speeds, against none; above 3 there is one."

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.errors import InputError
 from edgewind.evidence.deliberate import log_densities
@@ -15,6 +15,7 @@ from edgewind.evidence.deliberate_prediction import CANDIDATES, CONSTANT, TestBe
 from edgewind.evidence.deliberate_results import kind_of
 from edgewind.evidence.usual import LEAST_SPREAD
 from edgewind.formatting import RPM_PER_RAD_S, format_interval
+from edgewind.frozen_model import FrozenModel
 from edgewind.rotor import RotorParameters, parameters_of
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import Experiment
@@ -29,10 +30,8 @@ _SAMPLES = 60
 LEAST_GAIN = 0.5
 
 
-class ProposedTest(BaseModel):
+class ProposedTest(FrozenModel):
     """A test worth making."""
-
-    model_config = ConfigDict(frozen=True)
 
     kind: str = Field(description="What is changed, in the words of a test that was made.")
     how: str = Field(description="What to do and what to write down.")

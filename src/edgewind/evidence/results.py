@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.explain import Explanation, FittedOptimum
 from edgewind.evidence.fit import Marginal
 from edgewind.evidence.fit_check import SmoothMisfit
+from edgewind.frozen_model import FrozenModel
 
 
-class UnknownResult(BaseModel):
+class UnknownResult(FrozenModel):
     """An unknown of the fit after the readings."""
-
-    model_config = ConfigDict(frozen=True)
 
     name: str = Field(description="Short name of the unknown, a key of tables.")
     label: str = Field(description="What people call it.")
@@ -33,10 +32,8 @@ class UnknownResult(BaseModel):
     settled_by: str = Field(description="Reading that would narrow it most; empty where it is fixed.")
 
 
-class FitResult(BaseModel):
+class FitResult(FrozenModel):
     """The fit of all drives."""
-
-    model_config = ConfigDict(frozen=True)
 
     unknowns: tuple[UnknownResult, ...] = Field(description="Every unknown of the rotor.")
     optimum: FittedOptimum | None = Field(
@@ -59,10 +56,8 @@ class FitResult(BaseModel):
     level: float = Field(description="Coverage probability of the intervals.")
 
 
-class CoastDownResult(BaseModel):
+class CoastDownResult(FrozenModel):
     """What one coast-down says, per moment of inertia."""
-
-    model_config = ConfigDict(frozen=True)
 
     line: int = Field(description="Line of `readings.csv`, 0 where there is none.")
     pressure_pa: float | None = Field(description="Pressure, Pa; null where it is not known.")

@@ -8,12 +8,13 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
 from edgewind.evidence.draws import RotorDraws, draws_of, moved_numbers
 from edgewind.evidence.fit import Fit
+from edgewind.frozen_model import FrozenModel
 from edgewind.rotor import parameters_of, response_of
 from edgewind.rotor.optimum import peak_pressures
 
@@ -24,10 +25,8 @@ LEAST_KNUDSEN = 0.025
 LEAST_SHARE = 0.5
 
 
-class ScalingResult(BaseModel):
+class ScalingResult(FrozenModel):
     """Optimum pressure against the width of the vane, as JSON holds it: SI, the unit in each key."""
-
-    model_config = ConfigDict(frozen=True)
 
     quantity: Literal["speed", "torque"] = Field(description="Quantity that is greatest at the optimum.")
     width_m: tuple[float, ...] = Field(description="Widths of the vane, m.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim
@@ -15,6 +15,7 @@ from edgewind.evidence.fit import Fit
 from edgewind.evidence.optimum import Optimum
 from edgewind.evidence.what_if import what_if
 from edgewind.formatting import RPM_PER_RAD_S, format_number
+from edgewind.frozen_model import FrozenModel
 from edgewind.rotor import parameters_of
 from edgewind.rotor.drives import accommodation, foreign, infrared_recoil, light_pressure, outgassing, thermal_force
 
@@ -35,10 +36,8 @@ _SPOKEN = {
 }
 
 
-class Sentences(BaseModel):
+class Sentences(FrozenModel):
     """The answer on a rotor in three sentences."""
-
-    model_config = ConfigDict(frozen=True)
 
     why_it_turns: str = Field(description="Why the rotor turns, by the verdicts of the study.")
     a_larger_one: str = Field(description="Effect of a larger rotor on the optimum, or why it is not known.")

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.bench import Bench
 from edgewind.evidence.claims import p_words
@@ -16,6 +16,7 @@ from edgewind.evidence.likelihood import REPEATS
 from edgewind.evidence.model_error import KINDS
 from edgewind.evidence.optimum import Optimum
 from edgewind.formatting import format_number, raise_exponents
+from edgewind.frozen_model import FrozenModel
 from edgewind.rotor.optimum import PeakPressure
 from edgewind.units import from_si
 
@@ -42,10 +43,8 @@ VOLTS_UNDER = ("Pa", "mTorr", "mbar", "Torr")
 BESIDE, FEWEST_BESIDE = 2.5, 6
 
 
-class Tension(BaseModel):
+class Tension(FrozenModel):
     """Two results of a study that contradict each other."""
-
-    model_config = ConfigDict(frozen=True)
 
     about: str = Field(description="What it is about, in a few words.")
     why: str = Field(description="The contradiction, with its numbers, in a sentence.")

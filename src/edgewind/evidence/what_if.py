@@ -8,10 +8,11 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.errors import InputError
 from edgewind.evidence.draws import RotorDraws
+from edgewind.frozen_model import FrozenModel
 from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
 from edgewind.serialize import to_plain
 
@@ -22,10 +23,8 @@ UNIT: dict[Quantity, str] = {"speed": "rad_s", "torque": "n_m"}
 _POINTS = 81  # of the curves in which maxima are sought
 
 
-class _Result(BaseModel):
+class _Result(FrozenModel):
     """A part of what JSON holds: SI, the unit in each key."""
-
-    model_config = ConfigDict(frozen=True)
 
 
 class _Place(_Result):

@@ -12,10 +12,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
+from pydantic import Field, PrivateAttr
 
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.extras import need
+from edgewind.frozen_model import FrozenModel
 from edgewind.kinetics import store
 from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.fixed_point import quality_of
@@ -48,10 +49,8 @@ MAIN = ("torque", "drag", "heat_apart", "loss")
 NARROWEST_GAP = 0.05
 
 
-class RotorResponse(BaseModel):
+class RotorResponse(FrozenModel):
     """Coefficients of a rotor in its chamber at one Knudsen number; dimensionless, per unit of each drive."""
-
-    model_config = ConfigDict(frozen=True)
 
     shape: str = Field(description="Outline of the vanes.")
     aspect: float = Field(description="Height over width of a vane.")

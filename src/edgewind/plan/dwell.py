@@ -14,10 +14,11 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
+from edgewind.frozen_model import FrozenModel
 from edgewind.plan.chamber import Vacuum, vacuum_of
 from edgewind.rotor import (
     GasResponse,
@@ -274,10 +275,8 @@ def bench_times(
     return BenchTimes(bench, rotor, response, vacuum_of(bench), within, turns, least_measure_s, most_measure_s)
 
 
-class SweepStep(BaseModel):
+class SweepStep(FrozenModel):
     """One reading of a planned sweep, s from the start of pumping."""
-
-    model_config = ConfigDict(frozen=True)
 
     pressure_pa: float = Field(description="Pressure of the reading, Pa.")
     wait_s: float = Field(

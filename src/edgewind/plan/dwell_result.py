@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from edgewind.frozen_model import FrozenModel
 from edgewind.plan.dwell import Order, SweepStep, TimePlan
 from edgewind.plan.dwell_text import assumptions, falsified_by
 
 
-class PressureTimes(BaseModel):
+class PressureTimes(FrozenModel):
     """One pressure with its three lags."""
-
-    model_config = ConfigDict(frozen=True)
 
     pressure_pa: float = Field(description="Pressure, Pa.")
     speed_rad_s: float = Field(
@@ -24,10 +23,8 @@ class PressureTimes(BaseModel):
     spin_up_time_s: float = Field(description="Time constant of the spin of the rotor, s: moment of inertia over drag.")
 
 
-class SweepResult(BaseModel):
+class SweepResult(FrozenModel):
     """A sweep over the pressures in one order."""
-
-    model_config = ConfigDict(frozen=True)
 
     order: Order = Field(description="Order of the pressures.")
     total_s: float = Field(
@@ -36,10 +33,8 @@ class SweepResult(BaseModel):
     steps: tuple[SweepStep, ...] = Field(description="The readings in their order.")
 
 
-class TimePlanResult(BaseModel):
+class TimePlanResult(FrozenModel):
     """A plan of the time on the bench as JSON holds it, SI; null for a time without end."""
-
-    model_config = ConfigDict(frozen=True)
 
     within: float = Field(description="Share of the new speed within which the rotor must have come before a reading.")
     points: tuple[PressureTimes, ...] = Field(description="Each pressure with its three lags, in ascending order.")

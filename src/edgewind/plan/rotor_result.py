@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from edgewind.frozen_model import FrozenModel
 from edgewind.plan.rotor_search import Evaluation, RotorDesign, RotorSearch
 from edgewind.plan.rotor_text import FALSIFIED_BY, assumptions
 
 
-class GoalResult(BaseModel):
+class GoalResult(FrozenModel):
     """Something wanted of a rotor."""
-
-    model_config = ConfigDict(frozen=True)
 
     key: str = Field(description="Name on the command line.")
     words: str = Field(description="What is wanted, in words.")
@@ -37,10 +36,8 @@ class PresentRotor(EvaluatedRotor):
     problems: tuple[str, ...] = Field(description="Why it cannot be built or does not turn; empty for a good design.")
 
 
-class RotorSearchResult(BaseModel):
+class RotorSearchResult(FrozenModel):
     """A search as JSON holds it: SI, the unit in each key."""
-
-    model_config = ConfigDict(frozen=True)
 
     goals: tuple[GoalResult, ...] = Field(description="What was wanted.")
     between: tuple[str, str] | None = Field(

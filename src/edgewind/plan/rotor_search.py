@@ -14,12 +14,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.bench import Bench
 from edgewind.compiled import need_compiled
 from edgewind.errors import InputError
 from edgewind.extras import need
+from edgewind.frozen_model import FrozenModel
 from edgewind.gas import GasState, find_gas
 from edgewind.plan.sized import CLEARANCE
 from edgewind.rotor import RotorParameters, parameters_of, response_of
@@ -45,10 +46,8 @@ _WORST = 1e30
 _HELD = "its pivot holds it"
 
 
-class RotorDesign(BaseModel):
+class RotorDesign(FrozenModel):
     """A design: vanes, square or not, from the sheet of the bench, on arms, in a gas."""
-
-    model_config = ConfigDict(frozen=True)
 
     vane_width_m: float = Field(description="Width of a vane, m.")
     vane_height_m: float = Field(description="Height of a vane, m.")

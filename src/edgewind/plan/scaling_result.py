@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from edgewind.frozen_model import FrozenModel
 from edgewind.plan.scaling_study import DesignPower, ScalingStudy, Settings
 from edgewind.plan.scaling_text import HELD, MODELLED, assumptions, falsified_by
 from edgewind.plan.sized import SizedRotor
 
 
-class SizeSweep(BaseModel):
+class SizeSweep(FrozenModel):
     """The sweep of one size in one gas, and the errors of its analysis."""
-
-    model_config = ConfigDict(frozen=True)
 
     width_m: float = Field(description="Width of the vane, m.")
     gas: str = Field(description="Name of the gas.")
@@ -28,10 +27,8 @@ class SizeSweep(BaseModel):
     log_pressure_bias: float = Field(description="Mean of ln(found / true pressure) from one sweep.")
 
 
-class DesignResult(BaseModel):
+class DesignResult(FrozenModel):
     """Which rotors, how many, how often, and what that settles."""
-
-    model_config = ConfigDict(frozen=True)
 
     widths_m: tuple[float, ...] = Field(description="Widths of the vane, m.")
     rotors_of_each_size: int = Field(description="Rotors of each size.")
@@ -46,10 +43,8 @@ class DesignResult(BaseModel):
     power: dict[str, dict[str, float]] = Field(description="Chance to reject the second claim where the first holds.")
 
 
-class ScalingStudyResult(BaseModel):
+class ScalingStudyResult(FrozenModel):
     """A planned study as JSON holds it: SI, the unit in each key."""
-
-    model_config = ConfigDict(frozen=True)
 
     widths_m: tuple[float, ...] = Field(description="Widths of the vane that are weighed, m.")
     gases: tuple[str, ...] = Field(description="Gases that are weighed.")

@@ -7,10 +7,11 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.evidence import Optimum
 from edgewind.evidence.next_test import ProposedTest
+from edgewind.frozen_model import FrozenModel
 from edgewind.plan.target import TargetInterval
 from edgewind.serialize import to_plain
 from edgewind.shown_units import ShownUnits
@@ -20,10 +21,8 @@ Kind = Literal["reading", "repeat", "sweep", "coast-down"]
 StopReason = Literal["target reached", "readings spent", "gain below cost", "drift dominates", "gauge dominates"]
 
 
-class Stop(BaseModel):
+class Stop(FrozenModel):
     """Why no more should be measured."""
-
-    model_config = ConfigDict(frozen=True)
 
     reason: StopReason = Field(description="Reason in short.")
     sentence: str = Field(description="Reason in plain words, with numbers.")
@@ -36,10 +35,8 @@ class Stop(BaseModel):
     pressure_pa: float | None = Field(default=None, description="The maximising pressure, Pa.")
 
 
-class PlannedMeasurement(BaseModel):
+class PlannedMeasurement(FrozenModel):
     """One thing to measure, and what it is expected to do."""
-
-    model_config = ConfigDict(frozen=True)
 
     kind: Kind = Field(description="What to take.")
     about: str = Field(
@@ -59,10 +56,8 @@ class PlannedMeasurement(BaseModel):
     cost_s: float = Field(description="Expected time, s.")
 
 
-class OptimumSoFar(BaseModel):
+class OptimumSoFar(FrozenModel):
     """The optimum as the readings so far show it."""
-
-    model_config = ConfigDict(frozen=True)
 
     found: bool = Field(description="Whether a maximum is claimed inside the pressures measured.")
     pressure_pa: float | None = Field(description="Pressure of the greatest speed, Pa.")
@@ -70,10 +65,8 @@ class OptimumSoFar(BaseModel):
     reason: str | None = Field(description="Why no maximum is claimed; null where one is.")
 
 
-class PlanResult(BaseModel):
+class PlanResult(FrozenModel):
     """A plan as JSON holds it: SI, the unit in each key."""
-
-    model_config = ConfigDict(frozen=True)
 
     name: str = Field(description="Name of the experiment.")
     next: tuple[PlannedMeasurement, ...] = Field(

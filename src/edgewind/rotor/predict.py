@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
+from edgewind.frozen_model import FrozenModel
 from edgewind.rotor.changes import changed_bench
 from edgewind.rotor.convection import convection_bound
 from edgewind.rotor.drives import thermal_force
@@ -38,10 +39,8 @@ class CurveOptimum(PeakPressure):
     knudsen: float = Field(description="Mean free path over the width of the vane there.")
 
 
-class OptimumRange(BaseModel):
+class OptimumRange(FrozenModel):
     """Where the greatest speed may lie while the emissivity of the bright face is unknown."""
-
-    model_config = ConfigDict(frozen=True)
 
     emissivity: tuple[float, float] = Field(
         description="Least and greatest emissivity of the bright face that is thought possible."
@@ -53,10 +52,8 @@ class OptimumRange(BaseModel):
     )
 
 
-class OptimumResult(BaseModel):
+class OptimumResult(FrozenModel):
     """Where a predicted curve is greatest in size, as JSON holds it."""
-
-    model_config = ConfigDict(frozen=True)
 
     found: bool = Field(
         description="Whether the greatest value lies between the ends of the pressures and not at one of them."
@@ -96,10 +93,8 @@ class ForceOptimum(OptimumResult):
     )
 
 
-class PredictionResult(BaseModel):
+class PredictionResult(FrozenModel):
     """A prediction as JSON holds it: SI, the unit in each key; the columns are those of :func:`predict`."""
-
-    model_config = ConfigDict(frozen=True)
 
     rows: tuple[dict[str, float | None], ...] = Field(
         description="The table, a row for each pressure.", json_schema_extra={"keys": "list of predict"}

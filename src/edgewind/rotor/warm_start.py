@@ -6,10 +6,11 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from edgewind.errors import InputError
 from edgewind.formatting import RPM_PER_RAD_S, format_number
+from edgewind.frozen_model import FrozenModel
 from edgewind.rotor.motion import constant, run, thermal_times
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.rotor.response import GasResponse
@@ -30,10 +31,8 @@ _STILL_RAD_S = 1e-6
 _ZERO_C_K = 273.15
 
 
-class WarmStart(BaseModel):
+class WarmStart(FrozenModel):
     """How the rotor turns after it was at rest, both faces of its vanes at one temperature."""
-
-    model_config = ConfigDict(frozen=True)
 
     pressure_pa: float = Field(description="Pressure, Pa.")
     vane_k: float = Field(description="Temperature of both faces at the start, K.")

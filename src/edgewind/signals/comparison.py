@@ -12,12 +12,13 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from scipy.optimize import brentq
 from scipy.special import chdtrc
 
 from edgewind.bench import Bench
 from edgewind.errors import InputError
+from edgewind.frozen_model import FrozenModel
 from edgewind.signals.pressure import pressure_from_volts
 from edgewind.signals.table import Row, Title, read_rows
 
@@ -26,13 +27,11 @@ FloatArray = NDArray[np.float64]
 _SLOPE_THRESHOLD = 3.0
 
 
-class GaugeComparison(BaseModel):
+class GaugeComparison(FrozenModel):
     """Correction of a gauge: ``p = p_indicated * factor * (p_indicated / pivot)**slope``.
 
     Factor and slope are uncorrelated by the choice of the pivot.
     """
-
-    model_config = ConfigDict(frozen=True)
 
     factor: float = Field(description="True over indicated pressure at the pivot.")
     factor_u: float = Field(description="Standard uncertainty of the factor.")

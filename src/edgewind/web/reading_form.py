@@ -8,12 +8,13 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, computed_field
+from pydantic import Field, computed_field
 
 from edgewind.bench import Bench
 from edgewind.book import Book, TraceFile, changes_of, read_part
 from edgewind.errors import InputError
 from edgewind.formatting import format_number
+from edgewind.frozen_model import FrozenModel
 from edgewind.signals import pressure_from_volts
 from edgewind.units import from_si, parse_measured, to_si
 from edgewind.web.errors import FieldError
@@ -32,10 +33,8 @@ _FAR = 30.0
 _FEWEST_KNOWN = 3
 
 
-class Form(BaseModel):
+class Form(FrozenModel):
     """What an experiment's table can take from a form."""
-
-    model_config = ConfigDict(frozen=True)
 
     units: dict[str, str] = Field(description="Unit of every title that the table has; empty for text.")
 
