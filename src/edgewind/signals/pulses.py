@@ -112,7 +112,8 @@ def levelled(voltage: FloatArray, length: int) -> tuple[FloatArray, float]:
     level = voltage - np.interp(np.arange(voltage.size), middle, low)
     # one pulse a block: else a low pulse would hide behind a high neighbour
     tops = block_levels(level, max(4, int(length / BASELINE_PITCHES)))[2]
-    return level, max(float(np.percentile(tops, 20)), 0.3 * float(np.percentile(tops, 80)))
+    lower, upper = (float(one) for one in np.percentile(tops, (20, 80)))
+    return level, max(lower, 0.3 * upper)
 
 
 def _timed(level: FloatArray, interval_s: float, height: float, noise: float, smoothed: int) -> Pulses | None:

