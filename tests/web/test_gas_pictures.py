@@ -89,7 +89,7 @@ def test_the_strip_is_there_at_once_and_other_shapes_as_they_are_computed(monkey
     computing = GasPictures(Computed(1.0))  # type: ignore[arg-type]
     assert computing.state("disc", "thermal")["solved"] == [1.0]
     strip = gas_series("strip", [0.1, 1.0])
-    monkeypatch.setattr("edgewind.web.gas_pictures.gas_series", lambda shape, solved, drive: strip)
+    monkeypatch.setattr("edgewind.report.film.gas_series", lambda shape, solved, drive: strip)
     assert computing.picture({"shape": "disc"}, 1.0)[0].startswith(b"\x89PNG")
 
 
