@@ -28,9 +28,11 @@ NO_RIVAL = 3.0
 ALIKE = 0.5
 # Least share of the needed torque that is called a contribution.
 CONTRIBUTION = 0.05
-# A mechanism is ruled out as the main drive where the upper end of its share is below this. That another drive explains
-# the readings better *alone* says nothing of it beside others: a drive of 0.6 of the torque was 15 in ln(evidence)
-# behind a rival of 0.4, for errors of the gas that a fit with one drive has to follow.
+# A mechanism is ruled out as the main drive where the upper end of its share is below this, and it is far behind by the
+# evidence of what it does alone, where that was fitted. Neither does it by itself. A drive of 0.6 of the torque was 15
+# in ln(evidence) behind a rival of 0.4, for errors of the gas that a fit with one drive has to follow; and one of 0.86
+# had less than 0.03 of the torque in the fit with every drive, which must have all others near zero to give it more,
+# while alone it explained the readings as well as that fit.
 FAR_TOO_SMALL = 0.3
 # That upper end is this quantile; a sign is known where it is that of as many draws of what the bench states.
 SURELY = 0.995
@@ -240,7 +242,7 @@ def _fitted_verdict(
     far = behind is not None and behind > DECISIVE
     against = "" if behind is None else f"; alone it is ln(evidence) {format_number(behind, 3)} behind the best model"
     holds = fit_holds(case)
-    if holds and size.most < FAR_TOO_SMALL:
+    if holds and size.most < FAR_TOO_SMALL and (far or behind is None):
         return "ruled out", ", so it is ruled out as the main drive"
     fits_alone = None if case.fits is None or model is None else case.fits.get(model)
     if fits_alone is not None and not far and fits_alone.p_value > MISFIT:
