@@ -133,6 +133,8 @@ def parse_unit(text: str, kind: str) -> pint.Unit:
     --------
     >>> str(parse_unit("mTorr", "pressure"))
     'millitorr'
+    >>> parse_unit("W/m2", "irradiance") == parse_unit("W/m^2", "irradiance")
+    True
     """
     unit = _unit_of(text.strip())
     if isinstance(unit, str):
@@ -166,11 +168,14 @@ def _unit_of(text: str) -> pint.Unit | str:
     written = (
         text.replace("°C", "degC").replace("° C", "degC").replace("°F", "degF").replace("μ", "µ").replace("·", "*")
     )
-    try:
-        return registry.parse_units(written)
-    except Exception:  # Pint raises a dozen unrelated types for malformed text
-        near = difflib.get_close_matches(written, _KNOWN_UNITS, n=1, cutoff=0.5)
-        return f"did you mean '{near[0]}'?" if near else "write a unit such as Pa, mTorr, mm, degC or rpm"
+    # People write W/m2 for W/m^2; tried second, so that no unit whose name ends in a digit changes.
+    for tried in dict.fromkeys((written, re.sub(r"(?<=[A-Za-zµ])([2-4])(?!\w)", r"^\1", written))):
+        try:
+            return registry.parse_units(tried)
+        except Exception:  # Pint raises a dozen unrelated types for malformed text
+            continue
+    near = difflib.get_close_matches(written, _KNOWN_UNITS, n=1, cutoff=0.5)
+    return f"did you mean '{near[0]}'?" if near else "write a unit such as Pa, mTorr, mm, degC or rpm"
 
 
 _KNOWN_UNITS = (

@@ -7,6 +7,7 @@ import pytest
 from edgewind.bench import parse_bench, read_bench
 from edgewind.bench.form import FIELDS, GROUPS, read_fields
 from edgewind.bench.questions import describe_bench
+from edgewind.shown_units import ShownUnits
 from edgewind.signals import read_experiment
 from edgewind.template import template_text
 
@@ -25,7 +26,7 @@ ANSWERS = {
     "Irradiance": ["900 +/- 90 W/m^2"],
     "Chamber, clear": ["20 mm", "120 mm"],
     "Chamber, height": ["120 mm"],
-    "Gas at rest": ["21 +/- 1 degC"],
+    "Gas temperature": ["21 +/- 1 degC"],
     "Gauge": ["2"],
     "Unit of pressures": ["metre", "Pa"],
     "Unit of speeds": ["rad/s"],
@@ -98,6 +99,7 @@ def test_the_command_writes_a_folder_that_can_be_filled(answered, tmp_path, monk
     assert read_bench(tmp_path / "mine" / "bench.toml").rotor.vanes == 2
     assert "What decides the answer\n  Heat through the vane, face to face (unknown: " in done.stdout
     readings = tmp_path / "mine" / "readings.csv"
+    assert read_bench(tmp_path / "mine" / "bench.toml").shown == ShownUnits("Pa", "rad/s")
     assert readings.read_text().startswith("time,pressure [Pa],pressure uncertainty [%],trace,speed [rad/s]")
     with readings.open("a") as stream:
         stream.write(",1.0,2,,3.5,0.1,bright,on,,,,,,\n")

@@ -10,8 +10,9 @@ from playwright.sync_api import Page, expect
 
 from edgewind.bench import parse_bench
 from edgewind.bench.faces import FACES
-from edgewind.bench.form import FIELDS, GAUGES, read_fields, write_field, write_gauge
+from edgewind.bench.form import FIELDS, GAUGES, read_fields, write_field, write_gauge, write_units
 from edgewind.book import open_book
+from edgewind.shown_units import ShownUnits
 from edgewind.web.bench_form import outlook
 from edgewind.web.errors import FieldError
 from edgewind.web.new_experiment import template_bench
@@ -100,6 +101,15 @@ def test_the_outlook_follows_the_text() -> None:
     assert wide["drawing"]["width_m"] == pytest.approx(0.016)
     assert narrow["kn_at_one_pa"] == pytest.approx(2 * wide["kn_at_one_pa"])
     assert narrow["predicted"]["optimum"]["pressure_pa"] > wide["predicted"]["optimum"]["pressure_pa"]
+
+
+def test_units_are_written_where_they_are_not_stated_and_the_rest_of_the_text_stays() -> None:
+    stated = write_units(TEMPLATE, "mTorr", "turn/s")
+    assert parse_bench(stated).shown == ShownUnits("mTorr", "turn/s")
+    assert len(changed_lines(TEMPLATE, stated)) <= 6
+    assert write_units(stated, "mbar", "rpm") == stated and write_units(TEMPLATE, "Pa", "rpm") == TEMPLATE
+    bare = "\n".join(line for line in TEMPLATE.splitlines() if not line.startswith("#"))
+    assert parse_bench(write_units(bare, "mbar", "rpm")).shown == ShownUnits("mbar", "rpm")
 
 
 def test_an_experiment_is_begun_by_form_and_by_text(one_server: Any, one_root: Path, visit: Callable[..., Any]) -> None:

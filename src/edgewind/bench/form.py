@@ -73,9 +73,9 @@ GROUPS: dict[str, tuple[BenchField, ...]] = {
         BenchField("light.irradiance", "Irradiance on a vane", "quantity", "500 +/- 100 W/m^2"),
         BenchField("chamber.width", "Chamber, clear width", "quantity", "150 mm"),
         BenchField("chamber.height", "Chamber, height", "quantity", "200 mm"),
-        BenchField("chamber.envelope_temperature", "Envelope, where it differs", "quantity", "22 degC", True),
+        BenchField("chamber.envelope_temperature", "Envelope temperature, where it differs", "quantity", "22 degC", True),
         BenchField("gas.species", "Gas", "text", "air", False, ("air", "N2", "He", "Ne", "Ar", "H2", "CO2")),
-        BenchField("gas.temperature", "Gas at rest", "quantity", "22 +/- 1 degC"),
+        BenchField("gas.temperature", "Gas temperature, at rest", "quantity", "22 +/- 1 degC"),
     ),
     "What may be left unknown": (
         BenchField("rotor.vane_conductance", "Heat through the vane, face to face", "quantity",
@@ -226,6 +226,23 @@ def reading_titles(display: bool, pressure_unit: str, speed_unit: str) -> tuple[
         "time", *pressure, *speed, "leading face", "lamp", "sweep", "envelope temperature [degC]", "gas", "changed",
         "note", "exclude",
     )  # fmt: skip
+
+
+def write_units(text: str, pressure: str, speed: str) -> str:
+    r"""Return the text with the units in which results are shown, unless it states them or they are Pa and rpm.
+
+    Examples
+    --------
+    >>> write_units("# [units]  # shown\n# pressure = \"mbar\"\n# speed = \"rpm\"\n", "mTorr", "rpm")
+    '[units]  # shown\npressure = "mTorr"\nspeed = "rpm"\n'
+    """
+    if (pressure, speed) == ("Pa", "rpm") or re.search(r"^\[units\]", text, re.MULTILINE):
+        return text
+    keys = f'pressure = "{pressure}"\nspeed = "{speed}"\n'
+    silent = re.search(r"^#[ \t]*(\[units\][^\n]*\n)(?:#[ \t]*(?:pressure|speed)[ \t]*=[^\n]*\n)*", text, re.MULTILINE)
+    if silent is None:
+        return f"{text.rstrip()}\n\n[units]\n{keys}"
+    return text[: silent.start()] + silent.group(1) + keys + text[silent.end() :]
 
 
 def _section(text: str, name: str) -> tuple[int, int]:

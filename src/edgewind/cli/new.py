@@ -35,7 +35,7 @@ def new(
 def _asked(folder: Path) -> list[Path]:
     """Ask for the bench, and make its folder once everything is answered."""
     from edgewind.bench import parse_bench
-    from edgewind.bench.form import reading_titles
+    from edgewind.bench.form import reading_titles, write_units
     from edgewind.bench.questions import describe_bench
     from edgewind.template import TEMPLATE_FILES, check_new, template_text, write_experiment
     from edgewind.units import parse_unit
@@ -61,9 +61,10 @@ def _asked(folder: Path) -> list[Path]:
     text = describe_bench(template_text(), put, print)
     _say_what_decides(text)
     print("\nThe readings")
-    pressure = unit("Unit of pressures that you type", "pressure", "mTorr")
-    speed = unit("Unit of speeds that you type", "angular speed", "rpm")
+    pressure = unit("Unit of pressures, typed and shown", "pressure", "mTorr")
+    speed = unit("Unit of speeds, typed and shown", "angular speed", "rpm")
     titles = reading_titles(parse_bench(text).gauge.kind == "display", pressure, speed)
+    text = write_units(text, pressure, speed)
     made = write_experiment(folder, dict(zip(TEMPLATE_FILES, (text, ",".join(titles) + "\n"), strict=True)))
     print()
     return made

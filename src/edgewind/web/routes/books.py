@@ -15,6 +15,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
+from edgewind.bench.form import write_units
 from edgewind.book import Book, export_folder, import_folder, open_book
 from edgewind.errors import InputError
 from edgewind.web.app_state import ONE, Pages, one_of, pages_of
@@ -46,9 +47,10 @@ def begin(request: Request) -> Response:
     if not body.bench.strip():
         raise FieldError("bench", "The bench is not described", fix="fill in the template")
     titles = titles_for(body.bench, body.pressure_unit, body.speed_unit)
+    text = write_units(body.bench, body.pressure_unit, body.speed_unit)
     with book_to_write(pages, body) as (slug, book):
         try:
-            book.add_experiment(body.name, body.bench.encode(), titles, made_by="at the pages")
+            book.add_experiment(body.name, text.encode(), titles, made_by="at the pages")
         except InputError as error:
             field = "bench" if error.line or error.key else "name"
             raise FieldError(field, error.problem, fix=error.fix, line=error.line) from error
