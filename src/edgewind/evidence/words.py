@@ -22,20 +22,17 @@ def what_if_lines(found: WhatIf) -> Iterator[str]:
     """Yield how both optima change: a table of medians and intervals, and the draws behind them."""
     said = " and ".join(f"{key} = {value}" for key, value in found.changes.items())
     yield f"What if {said}?" if said else "As it is:"
-    rows: list[tuple[str, Spread, Spread, Spread | None, float, str]] = []
     for moved in (found.speed, found.torque):
         scale, unit = _UNIT[moved.quantity]
-        both = (moved.before, moved.after)
-        before, after = (Spread(at.pressure_pa, at.interval_pa) for at in both)
-        rows.append((f"greatest {moved.quantity} at", before, after, moved.ratio, 1.0, "Pa"))
-        before, after = (Spread(at.value, at.value_interval) for at in both)
-        rows.append((f"  {moved.quantity} there", before, after, None, scale, unit))
-    for name, before, after, ratio, scale, unit in rows:
-        line = f"{name:<19} {_spread_words(before, scale, unit)}"
-        if found.changes:
-            line += f"  ->  {_spread_words(after, scale, unit)}"
-            line += f";  ratio {_spread_words(ratio, 1.0, '')}" if ratio is not None else ""
-        yield line.rstrip()
+        shown = (moved.before, moved.after)[: 2 if found.changes else 1]
+        places = [_spread_words(Spread(at.pressure_pa, at.interval_pa), 1.0, "Pa") for at in shown]
+        values = [_spread_words(Spread(at.value, at.value_interval), scale, unit) for at in shown]
+        if not any(places):
+            continue
+        ratio = _spread_words(moved.ratio, 1.0, "") if found.changes else ""
+        line = "  ->  ".join(place or "no maximum" for place in places)
+        yield f"{f'greatest {moved.quantity} at':<19} {line}" + (f";  ratio {ratio}" if ratio else "")
+        yield f"{f'  {moved.quantity} there':<19} {'  ->  '.join(value or 'no maximum' for value in values)}"
     what = (
         "the posterior of the fit"
         if found.kind == "posterior"
@@ -51,7 +48,7 @@ def what_if_lines(found: WhatIf) -> Iterator[str]:
 
 def _spread_words(spread: Spread, scale: float, unit: str) -> str:
     if spread.median is None or spread.interval is None:
-        return "no maximum shown"
+        return ""
     low, high = (format_number(scale * end, 3) for end in spread.interval)
     return f"{format_number(scale * spread.median, 3)} ({low} to {high}) {unit}".rstrip()
 

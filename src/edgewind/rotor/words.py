@@ -18,8 +18,9 @@ def answer_lines(found: Prediction) -> Iterator[str]:
 
 
 def _answer_lines(found: Prediction) -> Iterator[str]:
-    yield _optimum("greatest speed ", found.speed, RPM_PER_RAD_S, "rpm")
-    yield _optimum("greatest torque", found.force, 1.0, "N m")
+    if len(found.table) > 1:
+        yield _optimum("greatest speed ", found.speed, RPM_PER_RAD_S, "rpm")
+        yield _optimum("greatest torque", found.force, 1.0, "N m")
     if found.speed_range is not None:
         yield _range(found.speed_range)
     yield "speed and torque are positive when the bright face leads"
@@ -51,9 +52,18 @@ def table_lines(found: Prediction, *, every: int = 1) -> Iterator[str]:
             *(f"{record[f'torque_{key}_n_m']:.2e}" for key in torques),
         ]
         rows.append(values)
-    yield from text_table(found.bench.shown.table(rows))
+    above, rows[0] = map(list, zip(*map(_in_two, titles), strict=True))
+    yield from text_table([above, *found.bench.shown.table(rows)])
     if small:
         yield f"below {100 * _LEAST_SHARE:g} % of the torque at every pressure: {', '.join(small)}"
+
+
+def _in_two(title: str) -> tuple[str, str]:
+    """Return a title in two lines, if it is long, the first one empty else."""
+    if len(title) <= 12:
+        return "", title
+    at = min((k for k, sign in enumerate(title) if sign == " "), key=lambda k: abs(2 * k - len(title)))
+    return title[:at], title[at + 1 :]
 
 
 def _range(over: OptimumRange) -> str:
