@@ -36,7 +36,7 @@ def what_if_lines(found: WhatIf) -> Iterator[str]:
     what = (
         "the posterior of the fit"
         if found.kind == "posterior"
-        else "the priors in bench.toml, without the readings; --fit uses them"
+        else "priors only: bench.toml without the readings; --fit uses them"
     )
     yield f"medians and {100 * found.level:g} % intervals over {found.draws} draws of {what}"
     for moved in (found.speed, found.torque):
