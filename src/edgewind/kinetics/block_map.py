@@ -51,6 +51,15 @@ class Block:
             before *= axis.shape[0]
         return steps
 
+    def matrix(self, axes: int) -> sparse.csr_array:
+        """Return the map along the first so many axes as one sparse matrix; along the others nothing may change."""
+        found = sparse.csr_array(np.ones((1, 1)))
+        for axis in self.axes[:axes]:
+            found = sparse.csr_array(sparse.kron(found, sparse.eye_array(axis) if isinstance(axis, int) else axis))
+        if self.mask is not None:
+            found = sparse.csr_array(sparse.diags_array(self.mask.reshape(found.shape[0], -1)[:, 0]) @ found)
+        return found
+
     def __matmul__(self, values: Floats) -> Floats:
         """Map the values of the block, given and returned flat."""
         found = values

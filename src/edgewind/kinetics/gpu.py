@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
+from edgewind.kinetics.cycle import SweepParts
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.gpu_kernel import COLUMNS, SLOTS, SOURCE, THREADS
 from edgewind.kinetics.quadrature import SpaceVelocities
@@ -481,13 +482,18 @@ def operator_for(operator: RotorOperator | RoomOperator) -> RotorOperator | Room
     whose two sides mirror each other; strips, thick vanes and other walls stay with the processors.
     """
     if type(operator) is RotorOperator and not operator.grid.offset:
-        return GpuOperator(**{f.name: getattr(operator, f.name) for f in fields(operator)})
+        return _as(GpuOperator, operator)
     # An operator made from one of these adds to its sweep: it is not the same any more.
     if type(operator) is not SpaceOperator or operator.grid.boxes == 2 or operator.walls.room != 1.0:
         return operator
     if operator.grid.solid or operator.grid.slab:
         return operator
-    return GpuSpaceOperator(**{f.name: getattr(operator, f.name) for f in fields(operator)})
+    return _as(GpuSpaceOperator, operator)
+
+
+def _as(kind: type[Any], operator: RotorOperator | RoomOperator) -> Any:
+    """Return an operator of another kind, with what this one has."""
+    return kind(**{f.name: getattr(operator, f.name) for f in fields(operator)})
 
 
 class GpuOperator(RotorOperator):
@@ -508,6 +514,11 @@ class GpuOperator(RotorOperator):
             e, w = e[below], w[below]
         domain = CardDomain(self.grid, e, w, v.speed, v.speed_weights, self.delta, self.link)
         return domain if domain.layout is not None else None
+
+    @property
+    def sweep_parts(self) -> SweepParts | None:
+        """What compiled code sweeps this operator with; None where the card does."""
+        return None if self.domain is not None else _as(RotorOperator, self).sweep_parts
 
     def _run(self, y: Floats, drive: RotorDrive) -> list[Floats]:
         if self.domain is None:
@@ -535,6 +546,11 @@ class GpuSpaceOperator(SpaceOperator):
         e = v.directions[:, [1, 0, 2]]
         domain = CardDomain(grid, e, v.direction_weights, v.speed, v.speed_weights, self.delta, MIRRORED)
         return domain if domain.layout is not None else None
+
+    @property
+    def sweep_parts(self) -> SweepParts | None:
+        """What compiled code sweeps this operator with; None where the card does."""
+        return None if self.domain is not None else _as(SpaceOperator, self).sweep_parts
 
     def _run(self, moments: Floats, walls: list[Floats], kept: list[Floats], drive: Drive) -> tuple[Floats, Incoming]:
         # A vane that slides along itself has no mirror image in the planes across it.

@@ -19,14 +19,14 @@ the gas.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.linalg import lu_factor
-from scipy.linalg.lapack import dgetrs
 
+from edgewind.kinetics.cycle import Cycle, SweepParts
 from edgewind.kinetics.krylov import apply_polynomial, fgmres, residual_roots
 
 Floats = NDArray[np.float64]
@@ -54,6 +54,10 @@ class LinearOperator(Protocol):
     @property
     def null(self) -> tuple[Floats, Floats]:
         """Unknowns that nothing opposes, and the weights of what every sweep conserves."""
+
+    @property
+    def sweep_parts(self) -> SweepParts | None:
+        """What compiled code sweeps this operator with; None where it cannot."""
 
     def apply(self, y: Floats) -> Floats:
         """``(1 - K) y``."""
@@ -109,8 +113,8 @@ class Level:
     flexible: bool = False
     workers: int = 1
     sweeps: int = field(default=0, init=False)
-    _roots: list[complex] = field(default_factory=list, init=False)
-    _factors: Any = field(default=None, init=False)
+    roots: list[complex] = field(default_factory=list, init=False)
+    _cycle: Cycle | None = field(default=None, init=False)
 
     def product(self, y: Floats) -> Floats:
         """Product with the operator, counted, in scaled unknowns."""
@@ -141,12 +145,28 @@ class Level:
     def solve(self, r: Floats) -> Floats:
         """Loose solution of ``(1 - K) e = r``; exact at the bottom."""
         if self.below is None:
-            return self._solve_dense(r)
+            return np.asarray(self.scale * (self.inverse @ (r / self.scale)))
         if self.flexible:
             return fgmres(self.product, r, self.precondition, tolerance=self.tolerance, limit=self.limit).x
-        if not self._roots:
-            self._roots = self._find_roots()
-        return apply_polynomial(self.product, r, self.precondition, self._roots)
+        if not self.roots:
+            self.roots = self._find_roots()
+            self._cycle = Cycle(self) if self.compiles else None
+        if self._cycle is None:
+            return apply_polynomial(self.product, r, self.precondition, self.roots)
+        self.count()
+        return np.asarray(self.scale * self._cycle(r / self.scale))
+
+    @property
+    def compiles(self) -> bool:
+        """Whether the solver of this level and all below it can be one compiled function."""
+        return self.below is None or (self.operator.sweep_parts is not None and self.below.compiles)
+
+    def count(self, times: int = 1) -> None:
+        """Count the sweeps of so many solutions of compiled code."""
+        if self.below is not None:
+            # Between its roots, and within each pair of complex ones, a polynomial sweeps.
+            self.sweeps += times * (len(self.roots) - 1)
+            self.below.count(times * len(self.roots))
 
     def _find_roots(self) -> list[complex]:
         null, mass = self.operator.null
@@ -161,14 +181,12 @@ class Level:
             least=LEAST_SWEEPS,
         )
 
-    def _solve_dense(self, r: Floats) -> Floats:
-        if self._factors is None:
-            matrix, scale = self.operator.matrix(self.workers), self.scale
-            matrix *= scale[:, None] / scale[None, :]
-            null, mass = self.operator.null
-            matrix += np.outer(scale * null, mass / scale)
-            self._factors = lu_factor(matrix, overwrite_a=True, check_finite=False)
-        return np.asarray(dgetrs(*self._factors, r)[0])
+    @cached_property
+    def inverse(self) -> Floats:
+        """Inverse of the operator, in unknowns without a scale; what no sweep opposes is held by its weights."""
+        matrix, (null, mass) = self.operator.matrix(self.workers), self.operator.null
+        matrix += np.outer(null, mass)
+        return np.asarray(np.linalg.inv(matrix))
 
 
 def ladder(fine: LinearOperator, rough: LinearOperator, patience: int = 8, workers: int = 1) -> Level:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from edgewind.kinetics.block_map import Block, BlockMap
+from edgewind.kinetics.cycle import SweepParts
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.grid import Grid, average, spread
 from edgewind.kinetics.quadrature import PlaneVelocities, SpaceVelocities
@@ -347,6 +348,11 @@ class RoomOperator(ABC):
     def apply(self, y: Floats) -> Floats:
         """``(1 - K) y``."""
         return y - self.sweep(y)[0]
+
+    @property
+    def sweep_parts(self) -> SweepParts | None:
+        """What compiled code sweeps this operator with; None where none can."""
+        return None
 
     def matrix(self, workers: int = 1) -> Floats:
         """``1 - K`` as a matrix, its columns shared by so many threads where the sweep can do that."""

@@ -6,6 +6,7 @@ chamber at the side, its top, the faces of the vanes.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.kinetics.block_map import BlockMap
+from edgewind.kinetics.cycle import SweepParts
 from edgewind.kinetics.quadrature import LANES, SpaceVelocities, lane_rows
 from edgewind.kinetics.room_operator import LEAST_DELTA, moment_weights
 from edgewind.kinetics.rotor_grid import HALF, MIRRORED, QUARTER, RotorGrid, unknowns_map
@@ -49,6 +51,8 @@ class RotorDrive:
 
 
 REST = RotorDrive()
+# Moments of a cell whose image in the plane x = y is taken.
+SWAPPED = [0, 2, 1, 3, 4, 6, 5, 7]
 ROTOR_DRIVES = {
     "faces": RotorDrive(leading=-0.5, trailing=0.5),
     "both": RotorDrive(leading=1.0, trailing=1.0),
@@ -246,25 +250,27 @@ class RotorOperator:
         compiled("rotor_kernel")(self.workers, self._scratch, self._fixed, self.arguments(y, drive), results)
         return [part[0] if self.workers == 1 else part.sum(axis=0) for part in results]
 
-    def _fold(self, parts: list[Floats]) -> list[Floats]:
-        """Add the images of what was swept in the diagonal plane x = y."""
-        new, side, top, vane_y, vane_x = parts
-        sign = 1.0 if self.parity is None else self.parity
-        swap = [0, 2, 1, 3, 4, 6, 5, 7]
+    @cached_property
+    def _image(self) -> NDArray[np.int64]:
+        """Number of the wall that the diagonal plane x = y makes of each."""
         across_x, across_y = self.grid.patches
-        image = np.zeros(side.shape[0], dtype=np.int64)
+        image = np.zeros(self.grid.walls[0].size, dtype=np.int64)
         image[across_x[across_x >= 0]] = across_y.T[across_x >= 0]
         image[across_y[across_y >= 0]] = across_x.T[across_y >= 0]
         if self.grid.round:
             both = np.maximum(across_x, across_y)
             image[both[both >= 0]] = both.T[both >= 0]
-        return [
-            new + sign * new.transpose(1, 0, 2, 3)[..., swap],
-            side + sign * side[image],
-            top + sign * top.transpose(1, 0, 2),
-            vane_y + sign * vane_x,
-            vane_x + sign * vane_y,
-        ]
+        return image
+
+    def _images(self, parts: Sequence[NDArray[Any]]) -> list[NDArray[Any]]:
+        """Return the images of what was swept in the diagonal plane x = y."""
+        new, side, top, vane_y, vane_x = parts
+        return [new.transpose(1, 0, 2, 3)[..., SWAPPED], side[self._image], top.transpose(1, 0, 2), vane_x, vane_y]
+
+    def _fold(self, parts: Sequence[Floats]) -> list[Floats]:
+        """Add the images of what was swept in the diagonal plane x = y."""
+        sign = 1.0 if self.parity is None else self.parity
+        return [own + sign * image for own, image in zip(parts, self._images(parts), strict=True)]
 
     @cached_property
     def scale(self) -> Floats:
@@ -314,22 +320,71 @@ class RotorOperator:
         parts = self._run(y, drive)
         return self.gather(parts, drive)
 
+    @staticmethod
+    def _become(parts: Sequence[NDArray[Any]]) -> list[NDArray[Any]]:
+        """Return those sums of a sweep that become unknowns."""
+        new, *walls = parts
+        return [new, *(wall[..., 0] for wall in walls)]
+
+    @cached_property
+    def _factors(self) -> list[Floats]:
+        """Factors of the sums that become unknowns, each of as many axes as these."""
+        g, (across, along) = self.grid, self._flux
+        moments = np.ones(8)
+        moments[4] = 2.0 / 3.0
+        return [
+            moments,
+            1.0 / (across * (g.walls[0] + g.walls[1])[:, None]),
+            np.full((1, 1), 1.0 / along),
+            (g.cover_y > 0.0) / across,
+            (g.cover_x > 0.0) / across,
+        ]
+
+    @cached_property
+    def sweep_parts(self) -> SweepParts | None:
+        """What compiled code sweeps this operator with; None where more than it knows is done in a sweep."""
+        if type(self) is not RotorOperator:
+            return None
+        g, (nx, ny, nz) = self.grid, self.grid.volume.shape
+        shapes = [part.shape[1:] for part in self._zeros(1)]
+        ends = np.cumsum([0] + [int(np.prod(shape)) for shape in shapes])
+        places = [np.arange(a, b).reshape(shape) for a, b, shape in zip(ends[:-1], ends[1:], shapes, strict=True)]
+        images = self._images(places) if self.folded else places
+        factors = [np.broadcast_to(f, shape) for f, shape in zip(self._factors, self.shapes, strict=True)]
+
+        def flat(parts: Sequence[NDArray[Any]]) -> NDArray[Any]:
+            return np.concatenate([part.ravel() for part in parts])
+
+        parity = 1.0 if self.parity is None else self.parity
+        bounds = dict(zip(("xs", "ys", "low_x", "low_y"), (part[:1] for part in self._scratch), strict=True))
+        return SweepParts(
+            kind="rotor",
+            plain={
+                "nx": nx, "ny": ny, "nz": nz, "patches": g.walls[0].size, "bases": self.rows.shape[1],
+                "rows": self.rows.shape[0], "whole": g.whole, "link": self.link, "delta": self.delta,
+                "parity_x": parity, "parity_y": parity, "alpha_x": self.trailing,
+            },
+            arrays={
+                **bounds, **dict(zip(("dx", "dy", "dz"), g.widths, strict=True)), "gas": g.gas,
+                "patch_x": g.patches[0], "patch_y": g.patches[1], "velocities": self.rows, "cover_y": g.cover_y,
+                "cover_x": g.cover_x, "alpha_y": self.faces(REST)[0][0], "zero": np.zeros(max(nx, ny)),
+            },
+            sums=int(ends[-1]),
+            own=flat(self._become(places)),
+            image=flat(self._become(images)),
+            factor=flat(factors),
+            sign=parity if self.folded else 0.0,
+        )  # fmt: skip
+
     def gather(self, parts: list[Floats], drive: RotorDrive) -> tuple[Floats, Fallen]:
         """Turn the sums of a sweep into new unknowns."""
         if self.folded:
             parts = self._fold(parts)
-        new, side, top, vane_y, vane_x = parts
-        new[..., 4] *= 2.0 / 3.0
-        g, (across, along) = self.grid, self._flux
         in_y, in_x = self.faces(drive)
-        widths = g.walls[0] + g.walls[1]
-        unknowns = [
-            new,
-            side[..., 0] / (across * widths[:, None]),
-            top[..., 0] / along,
-            (vane_y[..., 0] + 0.5 * in_y[2][:, None]) * (g.cover_y > 0.0) / across,
-            (vane_x[..., 0] + 0.5 * in_x[2][:, None]) * (g.cover_x > 0.0) / across,
-        ]
+        new, side, top, vane_y, vane_x = parts
+        unknowns = [factor * part for factor, part in zip(self._factors, self._become(parts), strict=True)]
+        unknowns[3] += 0.5 * in_y[2][:, None] * self._factors[3]
+        unknowns[4] += 0.5 * in_x[2][:, None] * self._factors[4]
         return np.concatenate([part.ravel() for part in unknowns]), Fallen(side, top, vane_y, vane_x)
 
     def apply(self, y: Floats) -> Floats:

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.kinetics.cycle import SweepParts
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.quadrature import LANES
 from edgewind.kinetics.room_operator import REST, Incoming, RoomOperator
@@ -43,6 +44,36 @@ class SpaceOperator(RoomOperator):
         new, end, side, outer, vane = (part[0] if self.workers == 1 else part.sum(axis=0) for part in results)
         new[..., 4] *= 2.0 / 3.0
         return new, Incoming(end, (side, outer), vane)
+
+    @cached_property
+    def sweep_parts(self) -> SweepParts | None:
+        """What compiled code sweeps this operator with; None where more than it knows is done in a sweep."""
+        if type(self) is not SpaceOperator:
+            return None
+        g, (columns, ny, nz) = self.grid, self.grid.volume.shape
+        _, _, start, (dx, dy, dz), rows, delta, cover, parity, alpha_vane, room = self._fixed
+        new, *walls = (part[0] for part in self._zeros(1))
+        ends = np.cumsum([0, new.size] + [wall.size for wall in walls])
+        own = [np.arange(new.size), *(np.arange(a, b, 4) for a, b in zip(ends[1:-1], ends[2:], strict=True))]
+        new[:] = [1.0, 1.0, 1.0, 1.0, 2.0 / 3.0, 1.0, 1.0, 1.0]
+        end, side, outer, vane = (np.ones_like(wall) for wall in walls)
+        bounds = dict(zip(("plane", "tops", "outers", "bottoms"), (part[:1] for part in self._scratch), strict=True))
+        return SweepParts(
+            kind="space",
+            plain={
+                "boxes": g.boxes, "columns": columns, "ny": ny, "nz": nz, "rows": rows.shape[0],
+                "passes": self.passes, "delta": delta, "parity": parity, "alpha_room": room,
+            },
+            arrays={
+                **bounds, "start": start, "dx": dx, "dy": dy, "dz": dz, "velocities": rows, "cover": cover,
+                "alpha_vane": alpha_vane, "zero": np.zeros(3 * g.boxes),
+            },
+            sums=int(ends[-1]),
+            own=np.concatenate(own),
+            image=np.concatenate(own),
+            factor=self._gather(new, Incoming(end, (side, outer), vane), REST),
+            sign=0.0,
+        )  # fmt: skip
 
     def matrix(self, workers: int = 1) -> Floats:
         """``1 - K`` as a matrix, its columns shared by so many threads."""
