@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from importlib import import_module
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,9 +14,6 @@ from scipy import sparse
 
 from edgewind.kinetics.block_map import BlockMap
 from edgewind.kinetics.sweeps import compiled
-
-if TYPE_CHECKING:
-    from edgewind.kinetics.levels import Level
 
 Floats = NDArray[np.float64]
 
@@ -60,7 +58,8 @@ class _Store:
 
     def put(self, array: Any) -> int:
         """Append an array; return where it begins."""
-        flat, begins = np.ravel(np.asarray(array, dtype=self.kind)), self.size
+        flat: NDArray[Any] = np.ravel(np.asarray(array, dtype=self.kind))
+        begins = self.size
         self.parts.append(flat)
         self.size += flat.size
         return begins
@@ -70,49 +69,64 @@ class _Store:
         return np.concatenate([*self.parts, np.zeros(1, self.kind)])
 
 
-class Cycle:
-    """A level whose solver is a polynomial, and all levels below it, as one compiled function.
+@dataclass(frozen=True)
+class Stage:
+    """A level that a polynomial solves.
 
     Parameters
     ----------
-    top : Level
-        The level; the polynomials of all but the lowest are known.
+    sweep : SweepParts
+        Its sweep.
+    roots : sequence of complex
+        Roots of the polynomial, as `krylov.residual_roots` orders them.
+    down, up : BlockMap
+        Maps of the unknowns to the level below and back.
     """
 
-    def __init__(self, top: Level) -> None:
-        self._solve, kernel = compiled("cycle_kernel", "solve"), compiled_module()
-        levels: list[Level] = [top]
-        while levels[-1].below is not None:
-            levels.append(levels[-1].below)
-        *upper, lowest = levels
+    sweep: SweepParts
+    roots: Sequence[complex]
+    down: BlockMap
+    up: BlockMap
+
+
+class Cycle:
+    """Polynomials on some levels, one within the other, and a matrix below them, as one compiled function.
+
+    Parameters
+    ----------
+    stages : sequence of Stage
+        The levels, from the finest.
+    inverse : array
+        The inverse of the lowest one.
+    """
+
+    def __init__(self, stages: Sequence[Stage], inverse: Floats) -> None:
+        kernel = import_module("edgewind.kinetics.cycle_kernel")
+        self._solve = compiled("cycle_kernel", "solve")
         numbers, integers, flags = _Store(float), _Store(np.int64), _Store(np.bool_)
         stores = {"f": numbers, "i": integers, "b": flags}
-        rows = np.zeros(len(levels), kernel.LEVEL)
-        maps = np.zeros((len(upper), 2), kernel.MAP)
-        sweeps = {"rotor": np.zeros(len(upper), kernel.ROTORS), "space": np.zeros(len(upper), kernel.SPACES)}
-        for number, level in enumerate(upper):
-            parts: SweepParts = level.operator.sweep_parts
-            row, sweep = rows[number], sweeps[parts.kind][number]
-            row["kind"], row["number"] = (kernel.ROTOR if parts.kind == "rotor" else kernel.SPACE), number
-            row["size"], row["sums"], row["sign"] = level.operator.size, parts.sums, parts.sign
+        rows = np.zeros(len(stages) + 1, kernel.LEVEL)
+        maps = np.zeros((len(stages), 2), kernel.MAP)
+        sweeps = {"rotor": np.zeros(len(stages), kernel.ROTORS), "space": np.zeros(len(stages), kernel.SPACES)}
+        rows["size"] = [*(stage.sweep.own.size for stage in stages), len(inverse)]
+        for number, stage in enumerate(stages):
+            parts, row = stage.sweep, rows[number]
+            row["kind"] = kernel.ROTOR if parts.kind == "rotor" else kernel.SPACE
+            row["sums"], row["sign"] = parts.sums, parts.sign
             row["own"], row["image"] = integers.put(parts.own), integers.put(parts.image)
             row["factor"] = numbers.put(parts.factor)
-            steps = steps_of(level.roots)
+            steps = steps_of(stage.roots)
             row["steps"], row["first"] = len(steps), numbers.put(steps)
-            assert level.below is not None
-            for name, size in (
-                *((name, level.operator.size) for name in ("left", "step", "more", "swept")),
-                *((name, level.below.operator.size) for name in ("coarse", "below")),
-                ("raw", parts.sums),
-            ):
+            vectors = dict.fromkeys(("left", "step", "more", "swept"), row["size"]) | {"raw": parts.sums}
+            for name, size in (vectors | dict.fromkeys(("coarse", "below"), rows["size"][number + 1])).items():
                 row[name] = numbers.put(np.zeros(size))
             for name, value in parts.plain.items():
-                sweep[name] = value
+                sweeps[parts.kind][number][name] = value
             for name, array in parts.arrays.items():
-                sweep[name] = stores[array.dtype.kind].put(array)
-            for way, between in enumerate((level.restrict, level.prolong)):
+                sweeps[parts.kind][number][name] = stores[array.dtype.kind].put(array)
+            for way, between in enumerate((stage.down, stage.up)):
                 _describe(maps[number, way], between, numbers, integers)
-        rows[-1]["size"], rows[-1]["inverse"] = lowest.operator.size, numbers.put(lowest.inverse)
+        rows[-1]["inverse"] = numbers.put(inverse)
         self._about = (
             rows, maps, sweeps["rotor"], sweeps["space"], numbers.all(), integers.all(), flags.all()
         )  # fmt: skip
@@ -122,13 +136,6 @@ class Cycle:
         x = np.empty_like(r)
         self._solve(0, self._about, r, x)
         return x
-
-
-def compiled_module() -> Any:
-    """Return the module of the compiled function."""
-    from edgewind.kinetics import cycle_kernel
-
-    return cycle_kernel
 
 
 def steps_of(roots: Sequence[complex]) -> Floats:

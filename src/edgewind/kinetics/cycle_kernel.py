@@ -33,10 +33,8 @@ def record(integers: str, numbers: str = "") -> np.dtype:
 # of the rows, columns and shares as in compressed sparse rows.
 MAP = record("cells cell_ends cell_from cell_share walls wall_ends wall_from wall_share")
 # A level: number of unknowns and of the sums of a sweep; where those of each unknown stand among the sums, where those
-# of its mirror image, and their factors; a polynomial's steps; room for vectors. The lowest has its inverse alone.
-LEVEL = record(
-    "kind number size sums own image factor steps first given raw left step more swept coarse below inverse", "sign"
-)
+# of its mirror image, and their factors; a polynomial's steps; room for sums and vectors. The lowest has its inverse.
+LEVEL = record("kind size sums own image factor steps first raw left step more swept coarse below inverse", "sign")
 ROTORS = record(
     "nx ny nz patches bases rows whole link xs ys low_x low_y dx dy dz gas patch_x patch_y velocities cover_y cover_x"
     " alpha_y zero",
@@ -61,7 +59,7 @@ def part(array, at, shape):
 def sweep_rotor(r, numbers, integers, flags, y, raw):
     """Add up what one sweep of a rotor brings, with all walls at rest."""
     nx, ny, nz = r.nx, r.ny, r.nz
-    columns, faces_y, faces_x = nx * ny, nx * nz, ny * nz
+    columns, faces_y = nx * ny, nx * nz
     side = 8 * columns * nz
     top = side + r.patches * nz
     vane_y = top + columns
@@ -121,9 +119,9 @@ def product(n, store_of, v, out):
     raw[:] = 0.0
     # Sweeps write into their moments never, so that v itself is what scatters.
     if level.kind == ROTOR:
-        sweep_rotor(rotors[level.number], numbers, integers, flags, v, raw)
+        sweep_rotor(rotors[n], numbers, integers, flags, v, raw)
     else:
-        sweep_space(spaces[level.number], numbers, integers, v, raw)
+        sweep_space(spaces[n], numbers, integers, v, raw)
     own = part(integers, level.own, (level.size,))
     image = part(integers, level.image, (level.size,))
     factor = part(numbers, level.factor, (level.size,))

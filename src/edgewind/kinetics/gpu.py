@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
 from itertools import accumulate
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,7 @@ from edgewind.kinetics.space import SpaceOperator
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
+Kind = TypeVar("Kind", bound=RotorOperator | RoomOperator)
 
 # Smaller sweeps take longer on the card than on a processor.
 LEAST_UPDATES = 200_000
@@ -491,7 +492,7 @@ def operator_for(operator: RotorOperator | RoomOperator) -> RotorOperator | Room
     return _as(GpuSpaceOperator, operator)
 
 
-def _as(kind: type[Any], operator: RotorOperator | RoomOperator) -> Any:
+def _as(kind: type[Kind], operator: RotorOperator | RoomOperator) -> Kind:
     """Return an operator of another kind, with what this one has."""
     return kind(**{f.name: getattr(operator, f.name) for f in fields(operator)})
 

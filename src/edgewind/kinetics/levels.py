@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from edgewind.kinetics.cycle import Cycle, SweepParts
+from edgewind.kinetics.cycle import Cycle, Stage, SweepParts
 from edgewind.kinetics.krylov import apply_polynomial, fgmres, residual_roots
 
 Floats = NDArray[np.float64]
@@ -113,7 +113,7 @@ class Level:
     flexible: bool = False
     workers: int = 1
     sweeps: int = field(default=0, init=False)
-    roots: list[complex] = field(default_factory=list, init=False)
+    _roots: list[complex] = field(default_factory=list, init=False)
     _cycle: Cycle | None = field(default=None, init=False)
 
     def product(self, y: Floats) -> Floats:
@@ -148,25 +148,30 @@ class Level:
             return np.asarray(self.scale * (self.inverse @ (r / self.scale)))
         if self.flexible:
             return fgmres(self.product, r, self.precondition, tolerance=self.tolerance, limit=self.limit).x
-        if not self.roots:
-            self.roots = self._find_roots()
-            self._cycle = Cycle(self) if self.compiles else None
+        if not self._roots:
+            self._roots = self._find_roots()
+            stages = self._stages()
+            self._cycle = None if stages is None else Cycle(*stages)
         if self._cycle is None:
-            return apply_polynomial(self.product, r, self.precondition, self.roots)
-        self.count()
+            return apply_polynomial(self.product, r, self.precondition, self._roots)
+        self._count()
         return np.asarray(self.scale * self._cycle(r / self.scale))
 
-    @property
-    def compiles(self) -> bool:
-        """Whether the solver of this level and all below it can be one compiled function."""
-        return self.below is None or (self.operator.sweep_parts is not None and self.below.compiles)
+    def _stages(self) -> tuple[list[Stage], Floats] | None:
+        """Return this level and those below it as compiled code takes them; None where it takes not all of them."""
+        if self.below is None:
+            return [], self.inverse
+        parts, lower = self.operator.sweep_parts, self.below._stages()
+        if parts is None or lower is None:
+            return None
+        return [Stage(parts, self._roots, self.restrict, self.prolong), *lower[0]], lower[1]
 
-    def count(self, times: int = 1) -> None:
-        """Count the sweeps of so many solutions of compiled code."""
+    def _count(self, times: int = 1) -> None:
+        """Count the sweeps of so many solutions by compiled code."""
         if self.below is not None:
             # Between its roots, and within each pair of complex ones, a polynomial sweeps.
-            self.sweeps += times * (len(self.roots) - 1)
-            self.below.count(times * len(self.roots))
+            self.sweeps += times * (len(self._roots) - 1)
+            self.below._count(times * len(self._roots))
 
     def _find_roots(self) -> list[complex]:
         null, mass = self.operator.null

@@ -381,11 +381,10 @@ class RotorOperator:
         if self.folded:
             parts = self._fold(parts)
         in_y, in_x = self.faces(drive)
-        new, side, top, vane_y, vane_x = parts
         unknowns = [factor * part for factor, part in zip(self._factors, self._become(parts), strict=True)]
         unknowns[3] += 0.5 * in_y[2][:, None] * self._factors[3]
         unknowns[4] += 0.5 * in_x[2][:, None] * self._factors[4]
-        return np.concatenate([part.ravel() for part in unknowns]), Fallen(side, top, vane_y, vane_x)
+        return np.concatenate([part.ravel() for part in unknowns]), Fallen(*parts[1:])
 
     def apply(self, y: Floats) -> Floats:
         """``(1 - K) y``."""

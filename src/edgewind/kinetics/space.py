@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,8 +54,8 @@ class SpaceOperator(RoomOperator):
         g, (columns, ny, nz) = self.grid, self.grid.volume.shape
         _, _, start, (dx, dy, dz), rows, delta, cover, parity, alpha_vane, room = self._fixed
         new, *walls = (part[0] for part in self._zeros(1))
-        ends = np.cumsum([0, new.size] + [wall.size for wall in walls])
-        own = [np.arange(new.size), *(np.arange(a, b, 4) for a, b in zip(ends[1:-1], ends[2:], strict=True))]
+        ends = np.cumsum([new.size] + [wall.size for wall in walls])
+        own = [np.arange(new.size), *(np.arange(a, b, 4) for a, b in pairwise(ends))]
         new[:] = [1.0, 1.0, 1.0, 1.0, 2.0 / 3.0, 1.0, 1.0, 1.0]
         end, side, outer, vane = (np.ones_like(wall) for wall in walls)
         bounds = dict(zip(("plane", "tops", "outers", "bottoms"), (part[:1] for part in self._scratch), strict=True))
