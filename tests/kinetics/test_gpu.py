@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from edgewind.errors import InputError
-from edgewind.kinetics import gpu
+from edgewind.kinetics import gpu, respond
 from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.geometry import Shape
@@ -183,12 +183,28 @@ def test_a_card_sweeps_a_lone_vane(every_size):
 
 
 @needs_gpu
-def test_a_rotor_solved_on_the_card_has_the_same_coefficients():
-    case = RotorCase(Rotor(Shape("square"), 4, 1.2, 4.6, 2.4), 0.5)
+@pytest.mark.parametrize("least", [0, 200_000])
+@pytest.mark.parametrize("knudsen", [0.5, 0.04])
+def test_a_rotor_solved_on_the_card_has_the_same_coefficients(monkeypatch, knudsen, least):
+    """With all sweeps on the card, those of the coarse levels among them, and with the large ones there."""
+    monkeypatch.setattr(gpu, "LEAST_UPDATES", least)
+    case = RotorCase(Rotor(Shape("square"), 4, 1.0, 3.6, 2.4, True), knudsen)
     processors = refine(case, 0.03, 1, *choose_device("cpu"))
     card = refine(case, 0.03, 1, *choose_device("gpu"))
     for name, value in processors.values.items():
         assert card.values[name] == pytest.approx(value, rel=1e-9, abs=1e-12)
+
+
+@needs_gpu
+@pytest.mark.parametrize("least", [0, 200_000])
+@pytest.mark.parametrize("knudsen", [1.0, 0.1, 0.03])
+def test_a_lone_square_solved_on_the_card_has_the_same_coefficients(monkeypatch, knudsen, least):
+    monkeypatch.setattr(gpu, "LEAST_UPDATES", least)
+    processors, card = (
+        respond("square", knudsen, tolerance=1e-2, cache=False, workers=2, device=device) for device in ("cpu", "gpu")
+    )
+    for name in ("thermal_force", "drag", "heat_hot", "loss_hot", "area_share"):
+        assert card.values[name] == pytest.approx(processors.values[name], rel=1e-9)
 
 
 @pytest.mark.parametrize("case", CASES)

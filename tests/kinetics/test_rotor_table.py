@@ -69,17 +69,22 @@ def test_below_the_tables_ratios_run_into_constants_and_their_error_grows():
         assert np.all(np.diff(error[name]) > 0.01)
 
 
-@pytest.mark.parametrize("line", range(len(DENSE)))
-def test_rotors_below_the_tables_are_met_within_the_stated_error(line):
-    """Solved at Kn 0.011 to 0.019: within 3 per cent, and within two standard errors of surface and solution."""
-    held = DENSE.iloc[[line]]
-    where, ratios = place(held), RotorRatios.standard(int(held["vanes"].iloc[0]))
+@pytest.mark.parametrize("vanes", [2, 4])
+def test_rotors_below_the_tables_are_met_within_the_stated_error(vanes):
+    """Rotors of Kn 0.011 to 0.03 that the tables do not hold, spread at random and evenly: within 4 per cent, nine of
+    ten numbers within the standard error of surface and direct solution together, and all within twice that.
+    """
+    held = DENSE[DENSE["vanes"] == vanes]
+    where, ratios = place(held), RotorRatios.standard(vanes)
     lone, found, stated = lone_square(where[3], where[4]), ratios.at(*where), ratios.error(*where)
+    share = []
     for name in NAMES:
         direct = held[name].to_numpy(float)
-        off = abs(np.log(found[name] * lone[name] / direct).item())
-        assert off < 0.03, name
-        assert off < 2.0 * np.hypot(stated[name], held[f"{name}_error"].to_numpy(float) / direct).item(), name
+        off = np.abs(np.log(found[name] * lone[name] / direct))
+        assert np.max(off) < 0.04, name
+        share.append(off / np.hypot(stated[name], held[f"{name}_error"].to_numpy(float) / direct))
+    assert np.max(share) < 2.0
+    assert np.mean(np.array(share) < 1.0) > 0.9
 
 
 @pytest.mark.parametrize(

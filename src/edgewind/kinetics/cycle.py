@@ -102,7 +102,7 @@ class Cycle:
 
     def __init__(self, stages: Sequence[Stage], inverse: Floats) -> None:
         kernel = import_module("edgewind.kinetics.cycle_kernel")
-        self._solve = compiled("cycle_kernel", "solve")
+        self._descend = compiled("cycle_kernel", "descend")
         numbers, integers, flags = _Store(float), _Store(np.int64), _Store(np.bool_)
         stores = {"f": numbers, "i": integers, "b": flags}
         rows = np.zeros(len(stages) + 1, kernel.LEVEL)
@@ -115,7 +115,7 @@ class Cycle:
             row["sums"], row["sign"] = parts.sums, parts.sign
             row["own"], row["image"] = integers.put(parts.own), integers.put(parts.image)
             row["factor"] = numbers.put(parts.factor)
-            steps = steps_of(stage.roots)
+            steps = polynomial_steps(stage.roots)
             row["steps"], row["first"] = len(steps), numbers.put(steps)
             vectors = dict.fromkeys(("left", "step", "more", "swept"), row["size"]) | {"raw": parts.sums}
             for name, size in (vectors | dict.fromkeys(("coarse", "below"), rows["size"][number + 1])).items():
@@ -134,11 +134,11 @@ class Cycle:
     def __call__(self, r: Floats) -> Floats:
         """Return the loose solution of ``(1 - K) x = r``, in unknowns without a scale."""
         x = np.empty_like(r)
-        self._solve(0, self._about, r, x)
+        self._descend(0, self._about, r, x)
         return x
 
 
-def steps_of(roots: Sequence[complex]) -> Floats:
+def polynomial_steps(roots: Sequence[complex]) -> Floats:
     """Return the steps of a polynomial, shape (n, 2): 1/root and 0; for a pair 1/|root|^2 and twice the real part."""
     steps, number = [], 0
     while number < len(roots):

@@ -111,9 +111,9 @@ def sweep_space(r, numbers, integers, y, raw):
 
 
 @njit(error_model="numpy", cache=True, nogil=True)
-def product(n, store_of, v, out):
+def product(n, stored, v, out):
     """Set ``out`` to ``(1 - K) v`` on a level."""
-    levels, _, rotors, spaces, numbers, integers, flags = store_of
+    levels, _, rotors, spaces, numbers, integers, flags = stored
     level = levels[n]
     raw = part(numbers, level.raw, (level.sums,))
     raw[:] = 0.0
@@ -152,9 +152,9 @@ def carry(between, numbers, integers, v, out):
 
 
 @njit(error_model="numpy", cache=True, nogil=True)
-def solve(n, store_of, r, x):
+def descend(n, stored, r, x):
     """Set ``x`` to the loose solution of ``(1 - K) x = r`` on a level: the polynomial of `apply_polynomial`."""
-    levels, maps, _, _, numbers, integers, _ = store_of
+    levels, maps, _, _, numbers, integers, _ = stored
     level = levels[n]
     size = level.size
     if level.steps == 0:
@@ -172,11 +172,11 @@ def solve(n, store_of, r, x):
         source, target = left, step
         for half in range(1 if twice == 0.0 else 2):
             if half == 1:
-                product(n, store_of, step, swept)
+                product(n, stored, step, swept)
                 source, target = swept, more
             # What the coarse grid cannot see is its own correction, as in `Level.precondition`.
             carry(maps[n, 0], numbers, integers, source, coarse)
-            solve(n + 1, store_of, coarse, below)
+            descend(n + 1, stored, coarse, below)
             below -= coarse
             carry(maps[n, 1], numbers, integers, below, target)
             target += source
@@ -186,6 +186,6 @@ def solve(n, store_of, r, x):
         for i in range(size):
             x[i] += factor * step[i]
         if k + 1 < level.steps:
-            product(n, store_of, step, swept)
+            product(n, stored, step, swept)
             for i in range(size):
                 left[i] -= factor * swept[i]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Hashable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -48,13 +48,12 @@ class Entry:
         rotor = Rotor(shape, self.vanes, self.arm, width, width, True)
         return RotorCase(rotor, self.knudsen, self.accommodation, self.accommodation)
 
-    @property
-    def feasible(self) -> bool:
-        """Whether the vanes fit into the chamber, and the first grid is not too large."""
+    def feasible(self, most_cells: int = MOST_CELLS) -> bool:
+        """Return whether the vanes fit into the chamber, and the first grid is not too large."""
         rotor = self.case.rotor
         if rotor.height < self.aspect + 0.2:
             return False
-        return rotor_grid(rotor, self.knudsen, 0.4).cells * (2 if self.vanes == 2 else 1) <= MOST_CELLS
+        return rotor_grid(rotor, self.knudsen, 0.4).cells * (2 if self.vanes == 2 else 1) <= most_cells
 
 
 def entry_at(u: np.ndarray, vanes: int) -> Entry:
@@ -79,10 +78,27 @@ def entry_at(u: np.ndarray, vanes: int) -> Entry:
 HELD_SEED = 20_26
 
 
-def entries(count: int, *, seed: int | None = None) -> Iterator[Entry]:
+def entries(
+    count: int,
+    *,
+    seed: int | None = None,
+    knudsen: tuple[float, float] | None = None,
+    most_cells: int = MOST_CELLS,
+) -> Iterator[Entry]:
     """Yield that many rotors, of four and two vanes by turns: those of the tables, or random ones of a seed.
 
     A larger count begins with the rotors of a smaller one.
+
+    Parameters
+    ----------
+    count : int
+        How many.
+    seed : int, optional
+        What draws random rotors.
+    knudsen : pair of float, optional
+        Least and greatest Knudsen number, even in its logarithm; those of the tables where absent.
+    most_cells : int
+        Rotors whose first grid has more are left out.
     """
     from scipy.stats import qmc
 
@@ -94,7 +110,10 @@ def entries(count: int, *, seed: int | None = None) -> Iterator[Entry]:
     found = 0
     for number, point in enumerate(points):
         entry = entry_at(point, 2 if number % 5 in (1, 3) else 4)
-        if found < count and entry.feasible:
+        if knudsen is not None:
+            low, high = np.log(knudsen)
+            entry = replace(entry, knudsen=float(f"{np.exp(low + point[3] * (high - low)):.5g}"))
+        if found < count and entry.feasible(most_cells):
             found += 1
             yield entry
 
