@@ -7,8 +7,11 @@ from dataclasses import fields
 import numpy as np
 import pytest
 
+from edgewind.kinetics import levels
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.krylov import apply_polynomial, fgmres, residual_roots
+from edgewind.kinetics.levels import Level
+from edgewind.kinetics.room_operator import Walls
 from edgewind.kinetics.rotor_grid import Rotor
 from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, solve_rotor
 from edgewind.kinetics.solve import Case, Resolution, solve
@@ -64,6 +67,46 @@ def test_rounding_does_not_tell_on_the_answer(solved):
     and the force by 4e-6 at 0.01 (strip).
     """
     assert solved(shaken) == pytest.approx(solved(lambda operator: operator), rel=1e-9)
+
+
+def of_rotor(vanes, round_, parity):
+    case = RotorCase(Rotor(SQUARE, vanes, 1.0, 3.6, 1.8, round_), 0.3, 0.9, 0.7)
+    return case.operator(RotorResolution(4, 3, 4), parity, 1)
+
+
+def of_vane(front, back, room):
+    case = Case(SQUARE, Room(4.0, 3.0, 4.0), 0.3, Walls(front, back, room))
+    return case.operator(Resolution(0.4, 3, 3, 4), -1.0, 1)
+
+
+@pytest.mark.parametrize(
+    "rough",
+    [
+        pytest.param(of_rotor(4, True, -1.0), id="four vanes, mirrored, cylinder"),
+        pytest.param(of_rotor(4, False, None), id="four vanes, turned by a quarter"),
+        pytest.param(of_rotor(2, True, None), id="two vanes, turned by a half"),
+        pytest.param(of_rotor(1, True, None), id="one vane, both halves"),
+        pytest.param(of_vane(1.0, 1.0, 1.0), id="lone vane"),
+        pytest.param(of_vane(0.8, 0.6, 0.7), id="lone vane, unlike faces in a room that mirrors"),
+    ],
+)
+def test_compiled_levels_solve_what_the_levels_solve_one_by_one(rough, monkeypatch):
+    """The same maps, sweeps and polynomials, at least two levels of them; sweeps are counted alike."""
+    monkeypatch.setattr(levels, "LARGEST_DENSE", 100)
+    residual = np.random.default_rng(2).normal(size=rough.coarser().size)
+    found = []
+    for stages in (Level._stages, lambda level: None):
+        monkeypatch.setattr(Level, "_stages", stages)
+        first = levels.ladder(rough, rough).below.below
+        assert first.below.below is not None  # two polynomials and a matrix
+        first.solve(residual)
+        begun = first.work(rough)
+        found.append((first.solve(residual), first.work(rough) - begun, first._cycle is None))
+    (compiled, swept, _), (single, too, plain) = found
+    assert plain
+    assert not found[0][2]
+    assert swept == pytest.approx(too, rel=1e-12)
+    assert compiled == pytest.approx(single, rel=1e-9, abs=1e-12)
 
 
 @pytest.mark.parametrize("degree", [1, 4, 7])
