@@ -94,8 +94,8 @@ def _backward(data: SweepData, plan: Plan, cost: Cost) -> PlannedMeasurement | N
         )
     else:
         why = (
-            f"No reading was taken with the pressure {way}: a lag of gauge or rotor would shift the maximum unseen, "
-            f"here allowed for with {100 * UNSEEN_SHIFT:g} %. Readings on the steep flanks show it."
+            f"No reading was taken with the pressure {way}: a lag of gauge or rotor would shift the maximum unnoticed; "
+            f"{100 * UNSEEN_SHIFT:g} % are assumed for it. Readings on the steep flanks would show it."
         )
     return PlannedMeasurement(
         kind="sweep",
@@ -189,9 +189,9 @@ def _why(found: Findings, coasts: list[CoastDown], after: float) -> str:
             if one.unknown.name.startswith("pivot") and one.fixed_by_data == "no"
         ]
     said = f"; the fit leaves {' and '.join(loose)} open" if loose else ""
-    none = "" if coasts else "no coast-down has been made, and "
+    none = "" if coasts else "(without any coast-down) "
     return (
-        f"Of the drag here {none}only theory speaks, to {100 * _THEORY_DRAG_U:.2g} %; lamp off from full speed "
-        f"until it has halved, it is measured to about {100 * after:.1g} %, with the pivot, and so the torque{said}. "
-        "It tells of the mechanism, not of the maximising pressure."
+        f"The drag here is known {none}from theory only, to {100 * _THEORY_DRAG_U:.2g} %; a coast-down until the speed "
+        f"has halved measures it to about {100 * after:.1g} %, with the pivot and hence the torque{said}. It gives "
+        "information on the mechanism, not on the maximising pressure."
     )

@@ -169,7 +169,7 @@ def _cost(cost: Cost | None, data: SweepData, bench: Bench | None) -> tuple[Cost
             modelled = bench_times(bench)
             modelled(np.array([1.0]), None)
             return modelled, modelled.sentence
-    return PlainCost(), f"{PlainCost().sentence} No times of readings are known to tell better."
+    return PlainCost(), f"{PlainCost().sentence} No measured times of readings are available."
 
 
 def _start(
@@ -187,7 +187,7 @@ def _start(
         chosen.append(_emptiest(np.concatenate([known, chosen]), allowed))
     why = (
         f"{data.distinct_pressures() or 'No'} pressures have been measured, and {FEWEST_PRESSURES} are the fewest that "
-        "show a maximum: a start even in the logarithm of pressure, which learns nothing yet from the readings."
+        "show a maximum: the first readings are spaced evenly in the logarithm of pressure, whatever they show."
     )
     proposals, before = [], float(data.pressure_pa[-1]) if data.size else None
     for x in chosen:
@@ -209,10 +209,10 @@ def _start(
         before = pressure
     return Plan(
         name, tuple(proposals), None, level, target,
-        f"Too few pressures have been measured to learn from: readings even in ln(pressure) from "
+        f"Too few pressures have been measured for an estimate: readings evenly spaced in ln(pressure) from "
         f"{format_interval(*allowed, 'Pa')} come first.",
-        ("Nothing is known yet of where the maximum lies: every part of the range counts alike.",),
-        ("Nothing: this is a start and no claim.",),
+        ("The position of the maximum is not known yet: every part of the range is equally likely.",),
+        ("Nothing: these are first readings and not a claim.",),
         optimum, allowed,
     )  # fmt: skip
 
@@ -365,24 +365,24 @@ def _why(
     curve: ResponseCurve,
 ) -> str:
     if pressure < float(curve.data.pressure_pa[0]) * 0.999 or pressure > float(curve.data.pressure_pa[-1]) * 1.001:
-        return "The speed still rises towards this end: a reading beyond it tells whether the maximum lies there."
+        return "The speed still rises towards this end: a reading beyond it shows whether the maximum lies there."
     if again and scattered:
         return (
-            "The readings scatter by more than they state; a repeat tells noise from curve, and as much of the maximum "
-            "as a new pressure."
+            "The readings scatter by more than their stated uncertainties; a repeat separates noise from the curve, "
+            "and gives as much information on the maximum as a new pressure."
         )
     if not optimum.found:
-        return "Here the curves that fit differ most in where they are highest: a reading tells which of them holds."
+        return "Here a reading distinguishes best between the curves that fit, which differ in their maxima."
     side = math.log(pressure) - spread.middle
     half = max(spread.high - spread.middle, spread.middle - spread.low)
     lead = "A repeat" if again else "A reading"
-    follow = ", once the readings before it are taken" if number else ""
+    follow = ", after the readings before it" if number else ""
     if abs(side) <= half:
-        return f"{lead} at the maximum itself tells most for its time{follow}: it fixes how high the curve stands."
+        return f"{lead} at the maximum gives most information for its time{follow}: it fixes the height of the curve."
     flank = "below" if side < 0 else "above"
     return (
-        f"{lead} on the flank {flank} the maximum tells most for its time{follow}: the curves that fit differ there in "
-        "which way they lean."
+        f"{lead} on the flank {flank} the maximum gives most information for its time{follow}: the slopes of the "
+        "curves that fit differ there."
     )
 
 
@@ -393,7 +393,7 @@ def _opening(optimum: Optimum, spread: IntervalWidth, level: float, target: Targ
             f"No optimum is claimed yet ({optimum.reason}); of the curves that fit, {100 * level:g} % are highest "
             f"between {ends.replace(' to ', ' and ')}."
         )
-    wanted = "" if target is None else f"; wanted is a width of {target.words}"
+    wanted = "" if target is None else f"; the target is {target.words}"
     width = 100 * (optimum.interval_pa[1] - optimum.interval_pa[0]) / (optimum.pressure_pa or 1.0)
     return (
         f"The {100 * level:g} % interval is {format_interval(*optimum.interval_pa, 'Pa')}, {format_number(width, 2)} % "
@@ -402,10 +402,10 @@ def _opening(optimum: Optimum, spread: IntervalWidth, level: float, target: Targ
 
 
 _ASSUMPTIONS = (
-    "The curve is smooth in ln(pressure), as the curve of the readings so far is; readings to come scatter as those so "
-    "far state, and by the excess found among them.",
-    "Expected widths are averages over what may be read: a single reading can widen the interval.",
-    "The rotor does not change meanwhile: no drift, and the same light.",
+    "The curve is as smooth in ln(pressure) as that of the readings so far; new readings scatter by their stated "
+    "uncertainties and the excess scatter found so far.",
+    "Expected widths are averages over possible readings: a single reading can widen the interval.",
+    "The rotor does not change in the meantime: no drift, and the same light.",
 )
 
 
@@ -419,7 +419,7 @@ def _falsified_by(
         f"A speed at {format_number(first.pressure_pa, 3)} Pa outside {format_interval(low, high, 'rpm')} "
         f"(expected {100 * level:g} % of the time inside): the curve or the stated uncertainties are then wrong, and "
         "so is this plan.",
-        "An interval that does not narrow over three readings in a row by about what was expected of them.",
+        "An interval that does not narrow over three successive readings by about the expected amount.",
     )
 
 
@@ -445,8 +445,8 @@ def _stop(
         return None
     if target is not None and target.reached(interval, pressure) and confirmed(data, level, target, seed):
         sentence = (
-            f"The interval {format_interval(*interval, 'Pa')} is as narrow as wanted ({target.words}), and was so "
-            "before the newest reading, which confirms it."
+            f"The interval {format_interval(*interval, 'Pa')} has reached the target ({target.words}), and had "
+            "reached it before the newest reading, which confirms it."
         )
         return stop("target reached", sentence, reached=True)
     floor = 2 * spread.fixed
@@ -456,7 +456,7 @@ def _stop(
     narrowing = 1.0 - spread.shrink(first.information_bits or 0.0)
     if short or narrowing < LEAST_NARROWING:
         amount = f"the best reading would narrow the interval by {100 * narrowing:.1g} %"
-        beneath = "" if target is None else f", and the width wanted is {target.words}"
+        beneath = "" if target is None else f", where the target is {target.words}"
         if shift > 2 * common and (short or spread.fixed > spread.own):
             sentence = (
                 f"The difference between the sweeps alone makes the interval {100 * floor:.2g} % wide{beneath}; "
@@ -469,7 +469,7 @@ def _stop(
                 f"itself{beneath}; {amount}. A comparison with a better gauge would narrow it, readings will not."
             )
             return stop("gauge dominates", sentence)
-        sentence = f"By now {amount}, for {format_number(first.cost_s / 60, 2)} min: less than it is worth."
+        sentence = f"Now {amount}, for {format_number(first.cost_s / 60, 2)} min: not worth its time."
         return stop("gain below cost", sentence, reached=target is None)
     return None
 
