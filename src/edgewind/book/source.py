@@ -9,8 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path, PurePosixPath
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from edgewind.bench import BENCH_FILE, Bench, parse_bench
 from edgewind.book.book import Book
@@ -18,6 +17,9 @@ from edgewind.book.contents import Contents
 from edgewind.errors import InputError
 from edgewind.signals import READINGS_FILE, STOPWATCH_U_S, InputFile, parse_readings
 from edgewind.signals.table import decode_table
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 class BookSource:

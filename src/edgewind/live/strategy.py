@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Protocol
 
-import pandas as pd
-
 from edgewind.bench import Bench
 from edgewind.live.sweep_request import Step
 from edgewind.signals import ExperimentSource, read_experiment
@@ -42,6 +40,8 @@ class AdaptiveStrategy:
 
     def next_target(self, source: ExperimentSource | None, done: Sequence[Step]) -> Target | Stop:
         """Return the next target, or why there is none."""
+        import pandas as pd
+
         readings = (
             pd.DataFrame(columns=list(_COLUMNS), dtype=float) if source is None else read_experiment(source).readings
         )

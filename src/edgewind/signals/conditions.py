@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from edgewind.bench import Bench
 from edgewind.formatting import format_number
 from edgewind.gas import find_gas
 from edgewind.signals.changes import parse_moments
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # An envelope that is further than this from the usual one was chilled or warmed on purpose, K.
 LEAST_ENVELOPE_CHANGE_K = 5.0

@@ -7,10 +7,9 @@ from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from edgewind.bench import BENCH_FILE, Bench, Component, read_bench
@@ -26,6 +25,9 @@ from edgewind.signals.readings import READINGS_FILE, read_readings
 from edgewind.signals.runs import Run, is_run, read_run, words_of
 from edgewind.signals.speed import SET_ASIDE_FLAGS
 from edgewind.signals.trace_run import run_of_trace
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _NOTED_UNDER = "under 'lamp', 'envelope temperature' or 'pressure'"
 # A lamp that goes off within this share of a trace from its beginning, and nothing else, makes it a coast-down.

@@ -5,16 +5,18 @@ from __future__ import annotations
 import math
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from edgewind.errors import InputError
 from edgewind.gas import find_gas
 from edgewind.signals.by_hand import STOPWATCH_U_S, speed_by_hand
 from edgewind.signals.columns import FACES, LAMP_SIDES, MOST_LAMP, TITLES
 from edgewind.signals.table import Row, read_rows, rows_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 READINGS_FILE = "readings.csv"
 _ON, _OFF = ("on", "1", "yes", "true"), ("off", "0", "no", "false")
@@ -66,6 +68,8 @@ def parse_readings(text: str, *, file: str = READINGS_FILE, stopwatch_u_s: float
 
 
 def _frame(rows: list[Row], stopwatch_u_s: float) -> pd.DataFrame:
+    import pandas as pd  # a recorder, which makes no table, does without
+
     _check_titles(rows[0])
     frame = pd.DataFrame.from_records([_record(row, stopwatch_u_s) for row in rows])
     return frame.assign(time_s=_times(rows))
