@@ -3,7 +3,6 @@
 import contextlib
 import json
 import os
-import pty
 import signal
 import socket
 import subprocess
@@ -27,7 +26,7 @@ from edgewind.live import (
 from edgewind.live.local_endpoint import endpoint_folder
 
 sys.path.insert(0, str(Path(__file__).parent))
-from commanded import read_until, recorder, wait_for
+from commanded import recorder, wait_for
 from simulated import PacedClock, SimulatedBench
 
 
@@ -316,8 +315,10 @@ def test_a_recorder_that_was_killed_leaves_nothing_that_steers_the_next(begin, s
     assert sorted(Path(folder).glob(".spool/*/*.note")) == []
 
 
-def test_a_recorder_that_hangs_does_not_obey_later_what_was_given_up(begin, monkeypatch):
+def test_a_recorder_obeys_no_other_user_and_not_late_what_was_given_up(begin, monkeypatch):
     process, found = begin()
+    if os.geteuid() == 0:  # only root can try as another user
+        another_user_can_neither_see_nor_steer(found)
     monkeypatch.setattr("edgewind.live.client.ANSWER_S", 0.5)
     process.send_signal(signal.SIGSTOP)
     try:
@@ -334,9 +335,7 @@ def test_a_recorder_that_hangs_does_not_obey_later_what_was_given_up(begin, monk
     assert process.wait(240) == 0
 
 
-@pytest.mark.skipif(os.geteuid() != 0, reason="only root can try as another user")
-def test_another_user_can_neither_see_nor_steer(begin):
-    _, found = begin()
+def another_user_can_neither_see_nor_steer(found):
     attempt = (
         "import socket, sys\n"
         "link = socket.socket(socket.AF_UNIX)\n"
@@ -391,35 +390,3 @@ def test_who_has_not_the_token_of_a_loopback_socket_is_told_nothing(bench, folde
         found.command("note", "still here")
         assert kinds(sweep, "note")
     assert recorders() == []
-
-
-def test_the_terminal_is_told_and_lets_a_question_go_that_a_page_has_answered(make_served_folder, tell, tmp_path):
-    def by_hand(text):
-        table = tomlkit.parse(text)
-        del table["instruments"]["lamp"]
-        return tomlkit.dumps(table)
-
-    near, far = pty.openpty()
-    process = recorder(
-        make_served_folder(by_hand), tmp_path / "lab.book", "--pressures", "1Pa:4Pa:200", "--yes", stdin=far,
-        stdout=far, stderr=far, env={**os.environ, "COLUMNS": "160", "TERM": "xterm"},
-    )  # fmt: skip
-    try:
-        read_until(near, "Switch the lamp on, then press Enter.")
-        (found,) = recorders()
-        tell("lamp", "OUTP ON")
-        found.command("answer", "")
-        read_until(near, "This question is closed")
-        read_until(near, "stored reading 1")
-        found.command("pause")
-        read_until(near, "command: pause, from the pages")
-        read_until(near, "paused ·")  # told first, obeyed then
-        os.write(near, b"p")  # and the keys are obeyed beside the pages
-        read_until(near, "stored reading")
-        os.write(near, b"q")
-        read_until(near, "stopped: ")
-        assert process.wait(240) == 0
-    finally:
-        process.kill()
-        os.close(near)
-        os.close(far)

@@ -20,6 +20,11 @@ sys.path.insert(0, str(Path(__file__).parent))
 from commanded import come_to_rest, read_until, recorder
 
 
+def without_lamp(text):
+    """The text of a bench.toml whose lamp is switched by hand."""
+    return re.sub(r"\[instruments\.lamp\][^[]*", "", text)
+
+
 @pytest.fixture
 def edgewind(monkeypatch, capsys):
     def call(*arguments):
@@ -107,19 +112,30 @@ def test_a_signal_ends_it_in_the_safe_state(served, served_folder, tmp_path, num
         assert len(opened.contents("rotor").readings) >= 1
 
 
-def test_the_keys_of_the_terminal_are_obeyed(served_folder, tmp_path):
+def test_the_keys_of_the_terminal_are_obeyed_and_it_is_told_what_pages_do(make_served_folder, tell, tmp_path):
+    """A question that a page has answered is let go there."""
     near, far = pty.openpty()
     process = recorder(
-        served_folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:400", stdin=far, stdout=far, stderr=far,
-        env={**os.environ, "COLUMNS": "160", "TERM": "xterm"},
+        make_served_folder(without_lamp), tmp_path / "lab.book", "--pressures", "1Pa:4Pa:400", stdin=far, stdout=far,
+        stderr=far, env={**os.environ, "COLUMNS": "160", "TERM": "xterm"},
     )  # fmt: skip
     try:
         read_until(near, "Type yes to begin: ")
         os.write(near, b"yes\n")
-        read_until(near, "Keys: p pause")
+        seen = read_until(near, "Switch the lamp on, then press Enter.")
+        assert "Keys: p pause" in seen
+        (found,) = recorders()
+        tell("lamp", "OUTP ON")
+        found.command("answer", "")
+        read_until(near, "This question is closed")
         read_until(near, "stored reading 1")
+        found.command("pause")
+        read_until(near, "command: pause, from the pages")
+        read_until(near, "paused ·")  # told first, obeyed then
+        os.write(near, b"p")  # and the keys are obeyed beside the pages
+        read_until(near, "stored reading")
         os.write(near, b"p")
-        read_until(near, "paused")
+        read_until(near, "paused ·")
         os.write(near, b"p")
         read_until(near, "stored reading")
         os.write(near, b"n")
@@ -163,7 +179,7 @@ def test_a_device_check_asks_every_instrument_and_moves_nothing(at_rest, make_se
 
 
 def test_a_recorder_that_is_steered_from_elsewhere_reads_nothing_from_its_terminal(make_served_folder, tell, tmp_path):
-    served_folder = make_served_folder(lambda text: re.sub(r"\[instruments\.lamp\][^[]*", "", text))
+    served_folder = make_served_folder(without_lamp)
     process = recorder(
         served_folder, tmp_path / "lab.book", "--pressures", "1 Pa", "--remote", "--by", "a page",
         "--identity", "ab" * 8,
