@@ -15,7 +15,8 @@ WORDS = re.compile(
     r"\b(g[ia]ve(s|n)? up|giving up|gone|at hand|told|is meant|are meant|nobody|somebody|in a word|a word (for|that)"
     r"|hands|senses|shelf"
     r"|of ours|says nothing|as it goes|see to|at work|on a wire|time on the wall|what (is left|remains) of"
-    r"|come to be|came to be|how-manieth|went away|1-fold)\b",
+    r"|come to be|came to be|how-manieth|went away|1-fold"
+    r"|for want of|bear in mind|for granted|not go together|speaks? (for|against)|lean in|put in by a factor)\b",
     re.IGNORECASE,
 )
 # "is no X" where "is not an X" is meant; "there is no X" and comparisons stay.

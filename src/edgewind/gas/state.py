@@ -16,7 +16,7 @@ from edgewind.gas.free_path import (
 )
 from edgewind.gas.mixture import AIR_DIAMETER_M, Gas
 
-# Above this pressure the dilute limit is no longer taken for granted, Pa.
+# Above this pressure the dilute limit is no longer assumed, Pa.
 HIGHEST_PRESSURE_PA = 2e5
 DEFINITIONS = ("viscosity", "fixed-diameter", "variable-hard-sphere")
 

@@ -101,7 +101,7 @@ def rotor_rows(found: RotorSearch, most: int = 8) -> list[list[str]]:
 
 
 def search_lines(found: RotorSearch) -> Iterator[str]:
-    """Yield the trade, the table, and what was taken for granted."""
+    """Yield the extremes of the front, the table, and the assumptions."""
     return map(found.bench.shown.text, _search_lines(found))
 
 

@@ -2,8 +2,8 @@
 
 Twice the rate explains as much as the rate itself if every second pulse is said to be missing, and half the rate does
 if every second one is said to be none of the rotor's. So each is held against the trace as a whole: at every place of a
-turn at that rate a pulse of one shape, of the height of its mark, or none. What is left over speaks against a rate, and
-so does each pulse that has to be missing.
+turn at that rate a pulse of one shape, of the height of its mark, or none. The residuals are evidence against a rate,
+and so is each pulse that has to be missing.
 """
 
 from __future__ import annotations

@@ -432,7 +432,7 @@ def _numeric_fields(rows: list[list[str]], dialect: Dialect) -> tuple[int, tuple
     fields = tuple(i for i in fields if any(len(row) > i and row[i] for row in numbers))
     if not fields:
         return None
-    # text may stand before the numbers, as metadata beside them; text among them speaks for another separator
+    # text may stand before the numbers, as metadata beside them; text among them indicates another separator
     full = sum(
         all(hit or not field for hit, field in zip(row_hits[fields[0] :], row[fields[0] :], strict=True))
         and 2 * sum(len(row_hits) > i and row_hits[i] for i in fields) >= len(fields)
