@@ -16,6 +16,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from edgewind.memory import collect_seldom, keep_freed_memory
+
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 HERE = Path(__file__).parent
@@ -29,6 +31,8 @@ def main() -> None:
     parser.add_argument("--json", type=Path, help="also write the rows to this file; other benchmarks in it stay")
     options = parser.parse_args()
     sys.path[:0] = [str(HERE), str(HERE.parent / "tests")]  # the second for what tests and benchmarks share
+    keep_freed_memory()  # as every command does, and the next
+    collect_seldom()
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
     for file in sorted(HERE.glob("bench_*.py")):
         if options.only and file.stem != f"bench_{options.only}":

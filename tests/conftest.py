@@ -5,6 +5,7 @@ What is heavy is imported where it is used: the process that gives the tests out
 
 from __future__ import annotations
 
+import gc
 import inspect
 import json
 import os
@@ -21,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from hypothesis import settings
 
-from edgewind.memory import keep_freed_memory, kept_memory_variables
+from edgewind.memory import collect_seldom, keep_freed_memory, kept_memory_variables
 
 if TYPE_CHECKING:
     from edgewind.bench import Bench
@@ -32,6 +33,7 @@ sys.path.insert(0, str(Path(__file__).parent))  # for postgres_server and suppor
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 keep_freed_memory()
+collect_seldom()
 os.environ.update(kept_memory_variables())  # read by the programs that the tests start
 # The same examples in every run, however slow the machine; `--hypothesis-profile=default` looks for new ones.
 settings.register_profile("calm", deadline=None, derandomize=True, database=None)
@@ -262,6 +264,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         ordered += share + others[:cut]
         others = others[cut:]
     items[:] = ordered + others
+
+
+def pytest_collection_finish() -> None:
+    """Leave what was collected, which stays to the end, out of the search for unused objects."""
+    gc.freeze()
 
 
 def _room(item: pytest.Item) -> str:

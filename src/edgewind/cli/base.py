@@ -13,7 +13,7 @@ import typer
 from typer.core import TyperGroup
 
 from edgewind.errors import EdgewindError
-from edgewind.memory import keep_freed_memory
+from edgewind.memory import collect_seldom, keep_freed_memory
 
 COMMANDS = {
     "demo": (
@@ -118,6 +118,7 @@ def main(arguments: list[str] | None = None) -> None:
     for library in ("OPENBLAS", "MKL"):
         os.environ.setdefault(f"{library}_NUM_THREADS", "1")  # read where NumPy is imported, which no line above does
     keep_freed_memory()
+    collect_seldom()
     try:
         app(args=arguments)
     except EdgewindError as error:

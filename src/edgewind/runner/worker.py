@@ -14,6 +14,8 @@ import threading
 from contextlib import suppress
 from typing import Any, BinaryIO
 
+from edgewind.memory import collect_seldom
+
 # How often a worker looks whether the program that started it is still there, seconds.
 _LOOK_S = 2.0
 never = threading.Event()
@@ -82,6 +84,7 @@ def main() -> None:
     with suppress(AttributeError, OSError):
         os.nice(int(sys.argv[1]) if len(sys.argv) > 1 else 0)
     threading.Thread(target=_end_with, args=(os.getppid(),), daemon=True).start()
+    collect_seldom()
     pipe = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
     try:
