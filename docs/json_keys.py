@@ -53,10 +53,10 @@ class Key:
 
     def matches(self, parts: Parts) -> bool:
         """Whether a way through printed output is this one, or leads to the list or mapping whose things these are."""
-        told = self.parts
-        while len(told) > len(parts) and told[-1] in (LIST, ANY):
-            told = told[:-1]
-        return len(parts) == len(told) and all(map(_fits, told, parts))
+        own = self.parts
+        while len(own) > len(parts) and own[-1] in (LIST, ANY):
+            own = own[:-1]
+        return len(parts) == len(own) and all(map(_fits, own, parts))
 
 
 def path_of(parts: Parts) -> str:
@@ -64,10 +64,10 @@ def path_of(parts: Parts) -> str:
     return ".".join(parts).replace(f".{LIST}", LIST)
 
 
-def _fits(told: str, printed: str) -> bool:
+def _fits(key: str, printed: str) -> bool:
     pattern = "|".join((re.escape(ANY), r"<\w+>"))
-    return told == printed or bool(
-        printed != LIST and re.fullmatch(".+".join(re.escape(part) for part in re.split(pattern, told)), printed)
+    return key == printed or bool(
+        printed != LIST and re.fullmatch(".+".join(re.escape(part) for part in re.split(pattern, key)), printed)
     )
 
 

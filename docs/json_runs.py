@@ -46,7 +46,7 @@ class Example:
         """Name of the command."""
         return self.words[0]
 
-    def told(self, *, whole: bool = True) -> list[Key]:
+    def described(self, *, whole: bool = True) -> list[Key]:
         """Every key that the command may print."""
         return keys_of(self.made_by, whole=whole)
 

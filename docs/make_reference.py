@@ -218,7 +218,7 @@ def json_keys() -> str:
 def _section_of(example: Example, output: Any) -> str:
     values = list(walk(output))
     rows = []
-    for key in example.told(whole=False):
+    for key in example.described(whole=False):
         told = (value for parts, value in values if len(parts) == len(key.parts) and key.matches(parts))
         here = next((value for value in told if value is not None), None)
         shown = "" if here is None or isinstance(here, dict) else _here(here)

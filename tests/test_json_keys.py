@@ -49,7 +49,7 @@ def test_every_command_that_prints_json_has_its_keys_in_the_manual():
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda one: one.command)
 def test_every_sentence_is_whole(example: Example):
-    for key in example.told():
+    for key in example.described():
         assert re.fullmatch(r"[A-Z*`].{10,}[^.]\.", key.sentence), f"{key.stands_at} says: {key.sentence}"
 
 
@@ -59,7 +59,7 @@ def test_every_key_has_a_sentence_and_every_sentence_a_key(example: Example, tmp
     outputs = [printed_by(example, tmp_path)]
     outputs += MORE[example.command](tmp_path) if example.command in MORE else []
     outputs += study(tmp_path, request.getfixturevalue("example_study")[0]) if example.command == "study" else []
-    keys = example.told()
+    keys = example.described()
     unprinted = {key.stands_at for key in keys}
     for output in outputs:
         for parts, value in walk(output):

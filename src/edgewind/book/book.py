@@ -25,7 +25,7 @@ from edgewind.book.connect import (
     is_unique_violation,
 )
 from edgewind.book.contents import BenchVersion, Contents
-from edgewind.book.errors import BookError, DamagedBookError, NoBookError, told
+from edgewind.book.errors import BookError, DamagedBookError, NoBookError, as_book_errors
 from edgewind.book.migrate import check_version, migrate, version_of
 from edgewind.book.rows import Amendment, TraceFile
 from edgewind.book.schema import benches, changes, columns, experiments, files, readings
@@ -83,7 +83,7 @@ def open_book(target: str | Path, *, write: bool = False, make: bool = False, wa
     _check_place(address, write=write, make=make)
     engine = engine_of(address, write=write, make=make, wait_s=wait_s)
     try:
-        with told(address.label):
+        with as_book_errors(address.label):
             if make and address.path is not None:
                 _mark(engine)
             older = _bring_up(engine, address, write=write, make=make)
@@ -97,7 +97,7 @@ def open_book(target: str | Path, *, write: bool = False, make: bool = False, wa
 def _check_place(address: Address, *, write: bool, make: bool) -> None:
     if address.path is None:
         return
-    with told(address.label):
+    with as_book_errors(address.label):
         if address.path.is_dir():
             raise BookError("this is a folder", file=address.label, fix="name the file of a lab book")
         if not address.path.exists() and not make:
@@ -224,7 +224,7 @@ class Book:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Return a connection that sees the book as it is now, whatever others write meanwhile."""
-        with told(self.label), begin_reading(self._engine) as connection, connection.begin():
+        with as_book_errors(self.label), begin_reading(self._engine) as connection, connection.begin():
             yield connection.execution_options(**{rows.OLDER: self.older})
 
     @contextmanager
@@ -232,7 +232,7 @@ class Book:
         """Return a connection whose changes are kept together when the block ends, or not at all."""
         if not self._write:
             raise BookError("the book was opened for reading", file=self.label, fix="open it with write=True")
-        with told(self.label), begin_writing(self._engine) as connection, connection.begin():
+        with as_book_errors(self.label), begin_writing(self._engine) as connection, connection.begin():
             yield connection
 
     # What there is
@@ -603,13 +603,13 @@ class Book:
 
     def _time_is_taken(self, connection: Connection, owner: str, time: str, but: int) -> bool:
         """Return whether another reading is of that time, as the book stands with its changes."""
-        told = (changes.c.experiment == owner) & (changes.c.cell == "time")
+        of_time = (changes.c.experiment == owner) & (changes.c.cell == "time")
         numbers = set(
             connection.execute(
                 select(readings.c.number).where((readings.c.experiment == owner) & (readings.c.time == time))
             ).scalars()
-        ) | set(connection.execute(select(changes.c.reading).where(told & (changes.c.after == time))).scalars())
+        ) | set(connection.execute(select(changes.c.reading).where(of_time & (changes.c.after == time))).scalars())
         latest: dict[int, str] = {}
-        for change in connection.execute(select(changes).where(told).order_by(changes.c.number)):
+        for change in connection.execute(select(changes).where(of_time).order_by(changes.c.number)):
             latest[change.reading] = change.after
         return any(number != but and latest.get(number, time) == time for number in numbers)

@@ -13,7 +13,7 @@ from edgewind.book import rows
 from edgewind.book.book import older_error, open_book
 from edgewind.book.connect import address_of, begin_reading, engine_of
 from edgewind.book.contents import Contents
-from edgewind.book.errors import as_book_error, told
+from edgewind.book.errors import as_book_error, as_book_errors
 from edgewind.book.migrate import migrate, version_of
 from edgewind.book.schema import checksum, experiments, files, metadata, pieces, readings
 from edgewind.errors import InputError
@@ -85,7 +85,7 @@ def check_book(target: str | Path, *, wait_s: float = 10.0) -> Health:
     engine = engine_of(address, write=False, make=False, wait_s=wait_s, lenient=True)
     health = Health()
     try:
-        with told(address.label), begin_reading(engine) as connection, connection.begin():
+        with as_book_errors(address.label), begin_reading(engine) as connection, connection.begin():
             health.version = version_of(connection) or ""
             for part in (_check_database, _check_rules, _check_rows, _check_links, _check_files, _check_numbers):
                 _gather(health, part(connection, health), part.__doc__ or "", address.label)

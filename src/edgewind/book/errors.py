@@ -92,7 +92,7 @@ _POSTGRESQL: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
 
 
 @contextmanager
-def told(label: str) -> Iterator[None]:
+def as_book_errors(label: str) -> Iterator[None]:
     """Turn errors of the database into `BookError`s that name the book."""
     try:
         yield

@@ -105,8 +105,8 @@ def read_part(
             if most is not None:
                 new = new & (readings.c.number <= after + most)
             if changed_after is not None:
-                told = (changes.c.experiment == key) & (changes.c.number > changed_after)
-                new = new | readings.c.number.in_(select(changes.c.reading).where(told))
+                newer = (changes.c.experiment == key) & (changes.c.number > changed_after)
+                new = new | readings.c.number.in_(select(changes.c.reading).where(newer))
             mine = select(readings.c.number).where((readings.c.experiment == key) & new)
             meant = [
                 select(table.c.trace_file).where((table.c.experiment == key) & column.in_(mine))

@@ -153,7 +153,7 @@ def fit_coast_down(history: SpeedHistory) -> CoastDown:
         xtol=1e-12,
         ftol=1e-12,
     )
-    return _with_time_base(_told(found, time.size - 3, float(speed[0]), fall), history.interval_u_rel)
+    return _with_time_base(_coast_down_from(found, time.size - 3, float(speed[0]), fall), history.interval_u_rel)
 
 
 def fit_passages(seen: Passages) -> CoastDown:
@@ -188,7 +188,7 @@ def fit_passages(seen: Passages) -> CoastDown:
         misfit, [1.1 * first, 0.7 * guess, 0.2 * guess * first], x_scale=scale,
         bounds=([0, 1e-9, 0], np.inf), xtol=1e-12, ftol=1e-12,
     )  # fmt: skip
-    fitted = _told(found, t.size - seen.marks - 3, float(found.x[0]), 1 - last / first)
+    fitted = _coast_down_from(found, t.size - seen.marks - 3, float(found.x[0]), 1 - last / first)
     return _with_time_base(fitted, seen.interval_u_rel)
 
 
@@ -201,7 +201,7 @@ def _with_time_base(fitted: CoastDown, interval_u_rel: float) -> CoastDown:
     )
 
 
-def _told(found: Any, freedom: int, start: float, fall: float) -> CoastDown:
+def _coast_down_from(found: Any, freedom: int, start: float, fall: float) -> CoastDown:
     """Return the coast-down of a fit of start, drag and friction."""
     slopes = np.asarray(found.jac, dtype=float)
     chi2 = float(2 * found.cost / max(freedom, 1))

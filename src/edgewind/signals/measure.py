@@ -151,7 +151,7 @@ def measure_speed(path: str | PathLike[str], tachometer: TachometerSection, *, s
     InputError
         The file cannot be used; names it.
     """
-    return measure_file(path, _told(tachometer), source=source)
+    return measure_file(path, _tachometry(tachometer), source=source)
 
 
 def measure_trace(trace: Trace, tachometer: TachometerSection) -> TraceReading:
@@ -164,8 +164,8 @@ def measure_trace(trace: Trace, tachometer: TachometerSection) -> TraceReading:
     tachometer : TachometerSection
         Marks, mains, and whether the time is taken from these.
     """
-    told = _told(tachometer)
-    return _with_mains(_read(trace, told.marks, told.mains_hz), told)
+    stated = _tachometry(tachometer)
+    return _with_mains(_read(trace, stated.marks, stated.mains_hz), stated)
 
 
 def _read(trace: Trace, marks: int, mains_hz: float | str | None) -> TraceReading:
@@ -178,7 +178,7 @@ def _read(trace: Trace, marks: int, mains_hz: float | str | None) -> TraceReadin
     return TraceReading(trace, speed)
 
 
-def _told(tachometer: TachometerSection) -> Tachometry:
+def _tachometry(tachometer: TachometerSection) -> Tachometry:
     """Return what a section ``[tachometer]`` says, SI."""
     mains, interval, fastest = tachometer.mains_frequency, tachometer.interval, tachometer.fastest
     return Tachometry(

@@ -322,8 +322,8 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
             flags.add("marks-doubtful")
     if is_aliased(humless, best.turn_rate_hz, marks, highest):
         flags.add("aliased")
-    told = _told(best, method, flags, duration, edges, found.spectrum)
-    return replace(told, possible_rad_s=tuple(2 * math.pi * ratio * best.turn_rate_hz for ratio in compared or ()))
+    estimate = _estimate_of(best, method, flags, duration, edges, found.spectrum)
+    return replace(estimate, possible_rad_s=tuple(2 * math.pi * ratio * best.turn_rate_hz for ratio in compared or ()))
 
 
 def _compared(
@@ -851,7 +851,7 @@ def _widened(best: MethodResult, other: MethodResult) -> MethodResult:
     return best
 
 
-def _told(
+def _estimate_of(
     best: MethodResult,
     method: str,
     flags: set[str],
