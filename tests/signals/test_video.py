@@ -67,6 +67,15 @@ def test_a_rotor_seen_from_the_side_gives_its_speed_and_no_direction(tmp_path: P
     assert min(abs(rate - 6.3) for rate in listed) < 0.02
 
 
+def test_like_vanes_from_the_side_are_not_unfolded_by_harmonics_of_their_own(tmp_path: Path) -> None:
+    """Two of 100 clips once gave a wrong speed unsaid: 21.4 turns a second for 1.4, and 24.1 for 4.1."""
+    scene = replace(make_clip_scene(2013), side=True, perspective=0.1 * (2013 % 3), flatten=1.0)
+    found = measure_file(render(scene, tmp_path / "clip.mp4", 2013), Tachometry(scene.vanes))
+    assert "aliased" in found.speed.flags and found.picture is not None
+    listed = (found.speed.speed_rad_s / (2 * math.pi), *found.picture.seen.possible_hz)
+    assert min(abs(rate - abs(scene.turn_rate_hz)) for rate in listed) < 0.02
+
+
 def test_a_weak_line_once_a_turn_alone_does_not_unfold_four_like_vanes(tmp_path: Path) -> None:
     """A line that compression made once gave 10.1 turns a second for 2.6, unflagged."""
     found = measure_file(render(make_clip_scene(23), tmp_path / "clip.mp4", 23), CLIP)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from edgewind.signals.thresholds import (
     CLIP_LINE,
+    SIDE_DIFFERS,
     SIDE_FLAT,
     SIDE_STANDING,
     SIDE_TOLD,
@@ -159,7 +160,7 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
         ]
         score = np.array([math.sqrt(each[0] * float(np.max(each[1:], initial=0.0))) for each in lines_of_turn])
         chosen = int(np.argmax(score))
-        told = bool(score[chosen] > SIDE_TOLD * np.sort(score)[-2])
+        told = bool(score[chosen] > SIDE_TOLD * np.sort(score)[-2] and lines_of_turn[chosen][0] > SIDE_DIFFERS * own)
         chosen = chosen if told else 0
     wave = np.exp(-2j * np.pi * place * even)
     amplitude = (level * np.hanning(time.size)) @ wave
