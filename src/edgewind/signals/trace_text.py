@@ -448,7 +448,8 @@ def _is_decimal_comma(probe: list[str], dialect: Dialect, lines: list[str]) -> b
     rows = [row for row in map(dialect.split, probe) if len(row) == 2]
     if not rows or len(rows) < len(probe) or not all(field.lstrip("+-").isdigit() for row in rows for field in row):
         return False
-    header = [line for line in lines[: PROBE // 4] if line.strip() and not dialect.holds_row(line)]
+    begin = next((i for i, line in enumerate(lines) if dialect.holds_row(line)), 0)
+    header = [line for line in lines[:begin] if line.strip()]
     if any(len(dialect.split(line)) == 2 and not re.search(r"\d", line) for line in header[-2:]):
         return False
     first = [int(row[0]) for row in rows if len(row[0]) < 18]
