@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from edgewind.evidence.model_error import DRAG_U, FORCE_U, model_error, sizes_of
+from edgewind.evidence.priors import unknowns_of
 
 
 @pytest.fixture
@@ -43,3 +44,17 @@ def test_an_error_is_held_beyond_the_nodes(error):
 
 def test_the_stated_size_is_that_of_the_response_and_of_what_it_leaves_out_together(standin):
     assert sizes_of(standin, [1.0])[1] == pytest.approx(np.hypot(DRAG_U, 1e-3))
+
+
+def test_the_force_of_unequal_accommodation_has_the_error_that_the_response_states(standin):
+    """Besides that of the heat, in proportion to which it is."""
+    assert sizes_of(standin, [0.1, 1.0])[3] == pytest.approx(np.hypot(standin.unequal_error([0.1, 1.0]), 1e-3))
+
+
+def test_a_stated_difference_of_accommodations_is_known_no_better_than_the_law_of_the_walls(make_bench, standin):
+    """Twice the force at most in free flight, so half of the difference and of its uncertainty once more."""
+    bench = make_bench(rotor={"dark_accommodation": "0.95 +/- 0.03", "bright_accommodation": "0.80 +/- 0.04"})
+    found = {unknown.name: unknown for unknown in unknowns_of(bench, standin, 0.05, coasts=False)}
+    apart = found["accommodation_difference"]
+    assert apart.stated and apart.first == pytest.approx(0.15)
+    assert apart.second == pytest.approx(np.sqrt(0.05**2 + 0.25 * (0.15**2 + 0.05**2)))
