@@ -161,8 +161,6 @@ def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[PlannedMeasur
                 pressure_pa=pressure,
                 pressures_pa=(pressure,),
                 why=why,
-                interval_before_pa=None,
-                interval_after_pa=None,
                 information_bits=bits,
                 cost_s=time,
             )

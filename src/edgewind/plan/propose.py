@@ -200,9 +200,6 @@ def _start(
                 pressure_pa=pressure,
                 pressures_pa=(pressure,),
                 why=why,
-                interval_before_pa=None,
-                interval_after_pa=None,
-                information_bits=None,
                 cost_s=seconds,
             )
         )

@@ -46,13 +46,14 @@ class PlannedMeasurement(FrozenModel):
     pressures_pa: tuple[float, ...] = Field(description="All pressures of a sweep, Pa, in order; else that one.")
     why: str = Field(description="Reason for it in one sentence.")
     interval_before_pa: tuple[float, float] | None = Field(
+        default=None,
         description="Interval of the maximising pressure, Pa, as it is, or as expected once the measurements before "
-        "this one are carried out; null where no readings allow one, or it is about other things."
+        "this one are carried out; null where no readings allow one, or it is about other things.",
     )
     interval_after_pa: tuple[float, float] | None = Field(
-        description="Interval of the maximising pressure, Pa, as expected after this measurement."
+        default=None, description="Interval of the maximising pressure, Pa, as expected after this measurement."
     )
-    information_bits: float | None = Field(description="Expected information on what it is about, bits.")
+    information_bits: float | None = Field(default=None, description="Expected information on what it is about, bits.")
     cost_s: float = Field(description="Expected time, s.")
 
 
