@@ -66,7 +66,7 @@ def _deliberate_lines(plan: Plan) -> Iterator[str]:
     shown = plan.tests[:_TESTS_SHOWN]
     if not shown:
         return
-    yield "Tests made on purpose, the one that tells the mechanisms still open apart best per hour first:"
+    yield "Tests made on purpose, those first that distinguish best per hour between the mechanisms still open:"
     for letter, test in zip("abcdefgh", shown, strict=False):
         gain = format_number(test.gain, 2)
         place = f"{format_number(test.pressure_pa, 3)} Pa, {duration(3600 * test.hours)}"

@@ -23,7 +23,6 @@ TEXTS: dict[int, str] = {
     -131: "Invalid suffix",
     -138: "Suffix not allowed",
     -141: "Invalid character data",
-    -144: "Character data too long",
     -148: "Character data not allowed",
     -151: "Invalid string data",
     -158: "String data not allowed",
@@ -33,13 +32,11 @@ TEXTS: dict[int, str] = {
     -213: "Init ignored",
     -221: "Settings conflict",
     -222: "Data out of range",
-    -223: "Too much data",
     -230: "Data corrupt or stale",
     -241: "Hardware missing",
     -310: "System error",
     -350: "Queue overflow",
     -363: "Input buffer overrun",
-    -400: "Query error",
     -410: "Query INTERRUPTED",
 }
 QUEUE_LENGTH = 30
