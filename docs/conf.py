@@ -11,6 +11,11 @@ sys.path.insert(0, str(HERE))
 from make_reference import write_all  # noqa: E402
 from notebooks import write_pages  # noqa: E402
 
+from edgewind.memory import collect_seldom, keep_freed_memory  # noqa: E402
+
+keep_freed_memory()
+collect_seldom()  # the pages are trees of many objects that stay
+
 write_all(HERE / "generated")
 write_pages(HERE / "generated" / "notebooks")
 

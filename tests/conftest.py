@@ -237,12 +237,12 @@ def published(request: pytest.FixtureRequest) -> Published:
 SHARES = {
     2: (
         ("test_study.py", "test_json_keys.py", "test_notebooks.py", "test_manual.py", "web", "plan", "kinetics",
-         "virtual"),
-        ("live", "book", "report", "evidence"),
+         "virtual", "test_example.py", "test_base_install.py", "test_cli.py"),
+        ("live", "book", "report", "evidence", "signals"),
     ),
     3: (
         ("test_study.py", "test_json_keys.py", "test_notebooks.py", "test_manual.py", "plan", "kinetics", "virtual"),
-        ("web", "report", "evidence"),
+        ("web", "report", "evidence", "test_example.py", "test_base_install.py", "test_cli.py"),
         ("live", "book", "signals"),
     ),
 }  # fmt: skip
