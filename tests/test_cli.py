@@ -145,7 +145,7 @@ def test_predict_says_how_both_optima_move_and_that_these_are_priors(tmp_path, e
     assert len(told["bands"]["after"]["median_speed_rad_s"]) == 40
     assert "<svg" in figure.read_text(encoding="utf-8")
     plain = edgewind("predict", str(bench), "--no-fit", *change, "--pressures", "0.02Pa:20Pa:9")
-    assert "ratio" in plain.stdout and "the priors in bench.toml" in plain.stdout
+    assert "ratio" in plain.stdout and "priors only" in plain.stdout
     unchanged = edgewind("predict", str(bench), "--no-fit", "--pressures", "0.1Pa:10Pa:5", "--json")
     assert json.loads(unchanged.stdout)["what_if"] is None
 
