@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from edgewind.signals.thresholds import (
     CLIP_LINE,
-    SIDE_DIFFERS,
     SIDE_FLAT,
     SIDE_STANDING,
     SIDE_TOLD,
@@ -30,6 +29,10 @@ COLUMNS = 24
 REACH, BREADTH = 1.8, 1.5
 """How far the columns reach along what moves and across it, over its half axes."""
 PADDING = 4
+HARMONICS = 12
+"""Multiples of the rhythm of the vanes that are looked for beside a line of the turn."""
+LOBE = 2.5
+"""Cells beside a line within which it has power of its own: two of a Hann window, and the neighbours looked at."""
 WEIGHTS = (1.0, 0.6, 0.4)
 """Of the multiples of the rhythm of the vanes: the second may be stronger than the first, since vanes pass twice."""
 
@@ -153,14 +156,15 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
     if vanes > 1 and not told:
         orders = np.array([order for order in range(1, 2 * vanes) if order % vanes])
         # the lines of the vanes are those of every speed; what is beside them tells
-        shared = place * np.arange(0, len(WEIGHTS) + 2)
+        shared = place * np.arange(HARMONICS + 1)
+        shared = shared[(at(shared) > 0) | (np.arange(shared.size) < len(WEIGHTS) + 2)]
         shared = np.abs(shared - frame_rate * np.rint(shared / frame_rate))
         lines_of_turn = [
             np.where(_beside(orders * rate, shared, frame_rate, cell), at(orders * rate), 0.0) for rate in rates
         ]
         score = np.array([math.sqrt(each[0] * float(np.max(each[1:], initial=0.0))) for each in lines_of_turn])
         chosen = int(np.argmax(score))
-        told = bool(score[chosen] > SIDE_TOLD * np.sort(score)[-2] and lines_of_turn[chosen][0] > SIDE_DIFFERS * own)
+        told = bool(score[chosen] > SIDE_TOLD * np.sort(score)[-2])
         chosen = chosen if told else 0
     wave = np.exp(-2j * np.pi * place * even)
     amplitude = (level * np.hanning(time.size)) @ wave
@@ -171,4 +175,4 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
 def _beside(frequency: FloatArray, shared: FloatArray, frame_rate: float, cell: float) -> NDArray[np.bool_]:
     """Tell which lines, folded, lie apart from those that all speeds share."""
     folded = np.abs(frequency - frame_rate * np.rint(frequency / frame_rate))
-    return np.asarray(np.min(np.abs(folded[:, None] - shared), axis=1) > 1.5 * PADDING * cell)
+    return np.asarray(np.min(np.abs(folded[:, None] - shared), axis=1) > LOBE * PADDING * cell)

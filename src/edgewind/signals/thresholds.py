@@ -306,9 +306,6 @@ SIDE_FLAT = 0.5
 """Breadth over length of what moves above which it is not seen from the side: vanes lower than their arms are long."""
 SIDE_STANDING = 0.5
 """Power of the waves that run backwards, over that of those that run forwards, from which vanes move to and fro."""
-SIDE_DIFFERS = 0.1
-"""Power of the line once in a turn over that of the rhythm of the vanes, from which it is that of a vane that differs:
-higher harmonics of like vanes, folded onto it, have 0.04 and less, a vane half as bright again 0.2."""
 SIDE_TOLD = 4.0
 """Power of the lines of a turn at one speed over that at any other, from which it tells the speed."""
 
