@@ -29,8 +29,9 @@ COLUMNS = 24
 REACH, BREADTH = 1.8, 1.5
 """How far the columns reach along what moves and across it, over its half axes."""
 PADDING = 4
-HARMONICS = 12
-"""Multiples of the rhythm of the vanes that are looked for beside a line of the turn."""
+HARMONICS, STRONG, HIGHER = 12, 5, 0.1
+"""Multiples of the rhythm of the vanes that may lie beside a line of the turn; how many of them, from none on, are
+strong; and the power of the others over that of the first, at the most: 0.04 was measured."""
 LOBE = 2.5
 """Cells beside a line within which it has power of its own: two of a Hann window, and the neighbours looked at."""
 WEIGHTS = (1.0, 0.6, 0.4)
@@ -156,12 +157,15 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
     if vanes > 1 and not told:
         orders = np.array([order for order in range(1, 2 * vanes) if order % vanes])
         # the lines of the vanes are those of every speed; what is beside them tells
-        shared = place * np.arange(HARMONICS + 1)
-        shared = shared[(at(shared) > 0) | (np.arange(shared.size) < len(WEIGHTS) + 2)]
-        shared = np.abs(shared - frame_rate * np.rint(shared / frame_rate))
-        lines_of_turn = [
-            np.where(_beside(orders * rate, shared, frame_rate, cell), at(orders * rate), 0.0) for rate in rates
-        ]
+        multiples = np.multiply(place, np.arange(HARMONICS + 1), dtype=np.float64)
+        few, higher = multiples[:STRONG], multiples[STRONG:]
+        lines_of_turn = []
+        for rate in rates:
+            power_at = at(orders * rate)
+            weak = power_at < HIGHER * own  # a higher harmonic of the vanes may be all of it
+            apart = _beside(orders * rate, few, frame_rate, cell)
+            apart &= _beside(orders * rate, higher, frame_rate, cell) | ~weak
+            lines_of_turn.append(np.where(apart, power_at, 0.0))
         score = np.array([math.sqrt(each[0] * float(np.max(each[1:], initial=0.0))) for each in lines_of_turn])
         chosen = int(np.argmax(score))
         told = bool(score[chosen] > SIDE_TOLD * np.sort(score)[-2])
@@ -173,6 +177,10 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
 
 
 def _beside(frequency: FloatArray, shared: FloatArray, frame_rate: float, cell: float) -> NDArray[np.bool_]:
-    """Tell which lines, folded, lie apart from those that all speeds share."""
-    folded = np.abs(frequency - frame_rate * np.rint(frequency / frame_rate))
-    return np.asarray(np.min(np.abs(folded[:, None] - shared), axis=1) > LOBE * PADDING * cell)
+    """Return which lines lie apart from those that all speeds share, both as they are folded."""
+
+    def folded(one: FloatArray) -> FloatArray:
+        return np.asarray(np.abs(one - frame_rate * np.rint(one / frame_rate)))
+
+    away = np.abs(folded(frequency)[:, None] - folded(shared))
+    return np.asarray(np.min(away, axis=1) > LOBE * PADDING * cell)
