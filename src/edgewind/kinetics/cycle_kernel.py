@@ -55,7 +55,7 @@ def part(array, at, shape):
     return array[at : at + size].reshape(shape)
 
 
-@njit(error_model="numpy", cache=True, nogil=True)
+@njit(error_model="numpy", cache=True, nogil=True, inline="always")
 def sweep_rotor(r, numbers, integers, flags, y, raw):
     """Add up what one sweep of a rotor brings, with all walls at rest."""
     nx, ny, nz = r.nx, r.ny, r.nz
@@ -84,7 +84,7 @@ def sweep_rotor(r, numbers, integers, flags, y, raw):
     )  # fmt: skip
 
 
-@njit(error_model="numpy", cache=True, nogil=True)
+@njit(error_model="numpy", cache=True, nogil=True, inline="always")
 def sweep_space(r, numbers, integers, y, raw):
     """Add up what one sweep about a lone vane in space brings, with all walls at rest."""
     boxes, columns, ny, nz = r.boxes, r.columns, r.ny, r.nz
@@ -110,7 +110,7 @@ def sweep_space(r, numbers, integers, y, raw):
     )  # fmt: skip
 
 
-@njit(error_model="numpy", cache=True, nogil=True)
+@njit(error_model="numpy", cache=True, nogil=True, inline="always")
 def product(n, stored, v, out):
     """Set ``out`` to ``(1 - K) v`` on a level."""
     levels, _, rotors, spaces, numbers, integers, flags = stored
