@@ -89,8 +89,8 @@ def test_report_and_figures_are_in_the_units_of_the_bench(tmp_path):
 def test_a_prediction_is_drawn_with_its_readings_and_round_numbers_in_the_units_of_the_bench(chosen):
     found = predict(chosen)
     assert found.readings is not None
+    figure = found.figure()
     with our_style(LIGHT, FILM):
-        figure = show_in(found._draw(LIGHT, FILM), found.prediction.bench.shown)
         said = re.findall(r"<text[^>]*>([^<]*)<", svg_of(figure))
     above = figure.axes[0]
     assert all(one.get_text() == "" for one in above.xaxis.get_ticklabels(minor=True))

@@ -67,6 +67,11 @@ class Shown(ABC):
     def table(self) -> pd.DataFrame:
         """The result as a table, SI, the unit in the name of each column."""
 
+    @property
+    def _main(self) -> pd.DataFrame:
+        """The columns of the table that fit the width of a notebook."""
+        return self.table
+
     @abstractmethod
     def _lines(self) -> list[str]: ...
 
@@ -83,7 +88,7 @@ class Shown(ABC):
         from edgewind.report.show import figure_html, page_html, table_html
 
         title, *lines = self._lines()
-        return page_html(title, lines, figure_html(self._draw, title), table_html(self.table))
+        return page_html(title, lines, figure_html(self._draw, title), table_html(self._main))
 
 
 @dataclass(frozen=True, repr=False)
@@ -99,6 +104,10 @@ class Predicted(Shown):
         """Speed, torque, drag and temperatures against pressure, SI."""
         return self.prediction.table
 
+    @property
+    def _main(self) -> pd.DataFrame:
+        return self.table[["pressure_pa", "knudsen", "speed_rad_s", "torque_n_m", "drag_n_m_s", "t_hot_k", "t_cold_k"]]
+
     def to_xarray(self) -> xr.Dataset:
         """Return the table over the pressure, with units as attributes."""
         return _with_units(self.table, "pressure_pa")
@@ -111,8 +120,9 @@ class Predicted(Shown):
 
     def _draw(self, palette: Any, size: Any) -> Figure | None:
         from edgewind.report.figures.prediction import draw_prediction
+        from edgewind.report.figures.shown import show_in
 
-        return draw_prediction(self.prediction, palette, size, self.readings)
+        return show_in(draw_prediction(self.prediction, palette, size, self.readings), self.prediction.bench.shown)
 
     def _plain(self) -> Any:
         return to_plain(self.prediction.to_result())
@@ -182,6 +192,10 @@ class Responses(Shown):
         errors = [{f"{name}_error": error for name, error in one.errors.items()} for one in self.responses]
         rows = [one.row() | error for one, error in zip(self.responses, errors, strict=True)]
         return pd.DataFrame(rows).drop(columns=["errors", "reached"])
+
+    @property
+    def _main(self) -> pd.DataFrame:
+        return self.table.filter(regex="^(?!.*_error$)")
 
     def to_xarray(self) -> xr.Dataset:
         """Return the table over the Knudsen number."""
@@ -339,8 +353,10 @@ class NextReadings(Shown):
 
     def _draw(self, palette: Any, size: Any) -> Figure | None:
         from edgewind.report.figures.plan import draw_plan
+        from edgewind.report.figures.shown import show_in
 
-        return draw_plan(self.plan, palette, size)
+        figure = draw_plan(self.plan, palette, size)
+        return None if figure is None else show_in(figure, self.plan.shown)
 
     def _plain(self) -> Any:
         return self.plan.to_dict()

@@ -149,6 +149,15 @@ def test_an_experiment_is_begun_by_form_and_by_text(one_server: Any, one_root: P
     # how well it is known is a part of the text
     page.locator("#begin-rotor-vane_width-known").fill("4")
     expect(page.locator("#begin-rotor-vane_width")).to_have_value("16 +/- 5 % mm")
+    # what does not go together is named beside a field, also when it is sent
+    page.fill("#begin-rotor-vane_width", "15 cm")
+    wide = page.locator("#begin-chamber-width-problem")
+    expect(wide).to_contain_text("the rotor sweeps a circle")
+    page.click("#begin button.strong")
+    expect(page.locator("#begin-chamber-width")).to_be_focused()
+    expect(wide).to_contain_text("the rotor sweeps a circle")
+    page.fill("#begin-rotor-vane_width", "16 +/- 5 % mm")
+    expect(wide).to_be_empty()
     # a value that cannot be is named beside its field, and stays as typed
     page.fill("#begin-rotor-arm", "22 kg")
     expect(page.locator("#begin-rotor-arm-problem")).to_contain_text("length")
@@ -176,4 +185,5 @@ def test_an_experiment_is_begun_by_form_and_by_text(one_server: Any, one_root: P
     bench = parse_bench(kept)
     assert bench.rotor.vanes == 3 and bench.rotor.arm.value == pytest.approx(0.023)
     assert bench.rotor.bright_emissivity is not None
-    assert window.complaints == []
+    # what the browser itself logs of the request that was refused
+    assert all("status of 400" in one for one in window.complaints) and len(window.complaints) == 1

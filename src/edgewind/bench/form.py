@@ -73,10 +73,10 @@ GROUPS: dict[str, tuple[BenchField, ...]] = {
         BenchField("light.irradiance", "Irradiance on a vane", "quantity", "500 +/- 100 W/m^2"),
         BenchField("chamber.width", "Chamber, clear width", "quantity", "150 mm"),
         BenchField("chamber.height", "Chamber, height", "quantity", "200 mm"),
-        BenchField("chamber.envelope_temperature", "Envelope temperature, where it differs", "quantity",
-                   "22 degC", True),
+        BenchField("chamber.envelope_temperature", "Envelope temperature", "quantity", "22 degC", True,
+                   help="Where it differs from that of the gas."),
         BenchField("gas.species", "Gas", "text", "air", False, ("air", "N2", "He", "Ne", "Ar", "H2", "CO2")),
-        BenchField("gas.temperature", "Gas temperature, at rest", "quantity", "22 +/- 1 degC"),
+        BenchField("gas.temperature", "Gas temperature", "quantity", "22 +/- 1 degC"),
     ),
     "What may be left unknown": (
         BenchField("rotor.vane_conductance", "Heat through the vane, face to face", "quantity",

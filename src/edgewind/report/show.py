@@ -46,7 +46,9 @@ def figure_html(draw: Draw, alt: str) -> str:
 
 def table_html(table: pd.DataFrame, rows: int = 12) -> str:
     """Return a table; the middle of a long one is left out, as in any notebook."""
-    return str(table.to_html(index=False, max_rows=rows, float_format=lambda value: f"{value:.4g}", border=0))
+    return str(
+        table.to_html(index=False, max_rows=rows, float_format=lambda value: f"{value:.4g}", border=0, justify="unset")
+    )
 
 
 def page_html(title: str, sentences: Iterable[str], *parts: str) -> str:

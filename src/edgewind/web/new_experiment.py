@@ -7,7 +7,7 @@ from typing import Any
 import tomlkit
 
 from edgewind.bench import parse_bench
-from edgewind.bench.form import reading_titles, write_field
+from edgewind.bench.form import FIELDS, reading_titles, write_field
 from edgewind.book import Book
 from edgewind.errors import InputError
 from edgewind.template import template_text
@@ -41,6 +41,8 @@ def titles_for(bench_text: str, pressure_unit: str, speed_unit: str) -> tuple[st
     try:
         bench = parse_bench(bench_text)
     except InputError as error:
+        if error.key in FIELDS:
+            raise FieldError(error.key.replace(".", "-"), error.problem, fix=error.fix) from error
         raise FieldError("bench", str(error), line=error.line) from error
     for field, unit, kind in (
         ("pressure_unit", pressure_unit, "pressure"),

@@ -15,7 +15,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
-from matplotlib.ticker import FuncFormatter
+from matplotlib.ticker import Formatter, FuncFormatter
 
 from edgewind.report.figures.size import FILM_DPI, Size
 
@@ -115,9 +115,32 @@ def plain_axes(figure: Figure, box: tuple[float, float, float, float], *, spines
     return axes
 
 
+class PlainFormatter(Formatter):
+    """Numbers as people write them, in a unit of this size, where another formatter writes any."""
+
+    def __init__(self, inner: Formatter, size: float = 1.0) -> None:
+        self.inner, self.size = inner, size
+
+    def set_axis(self, axis: Any) -> None:
+        """Take the axis whose ticks are written."""
+        super().set_axis(axis)
+        self.inner.set_axis(axis)
+
+    def set_locs(self, locs: Any) -> None:
+        """Take the places of all ticks, by which the other formatter chooses."""
+        super().set_locs(locs)
+        self.inner.set_locs([float(value) / self.size for value in locs])
+
+    def __call__(self, x: float, pos: int | None = None) -> str:
+        """Return the text of a tick; empty where the other formatter writes none."""
+        value = x / self.size
+        return f"{value:.6g}".replace("-", "\u2212") if self.inner(value, pos) else ""
+
+
 def plain_ticks(axis: Axis) -> None:
-    """Write numbers on a logarithmic axis as people do: 0.1, 1, 10."""
+    """Write numbers on a logarithmic axis as people do: 0.1, 1, 10, and between them where there are few of these."""
     axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    axis.set_minor_formatter(PlainFormatter(axis.get_minor_formatter()))
 
 
 def svg_of(figure: Figure) -> str:

@@ -30,7 +30,7 @@ def draw_responses(responses: Sequence[Response], palette: Palette, size: Size) 
     ordered = sorted((r for r in responses if np.isfinite(r.knudsen)), key=lambda response: response.knudsen)
     knudsen = np.array([response.knudsen for response in ordered])
     figure = new_figure(size)
-    axes = plain_axes(figure, size.box(5.5, 4.0, 1.5, 7.2), spines=("bottom",))
+    axes = plain_axes(figure, size.box(5.5, 4.0, 1.5, 8.6), spines=("bottom",))
     for (name, words), colour, marker in zip(_LINES, palette.series, "osD", strict=False):
         value = np.array([response.values[name] for response in ordered])
         error = np.array([response.errors[name] for response in ordered])

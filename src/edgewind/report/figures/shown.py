@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.markers import TICKDOWN, TICKUP
 from matplotlib.text import Text
-from matplotlib.ticker import FixedFormatter, FixedLocator, Formatter, Locator, MaxNLocator, NullLocator
+from matplotlib.ticker import FixedFormatter, FixedLocator, Locator, MaxNLocator, NullLocator
 
+from edgewind.report.figures.canvas import PlainFormatter
 from edgewind.report.figures.ruler import labelled_ticks, pretty, small_ticks
 
 if TYPE_CHECKING:
@@ -73,29 +74,8 @@ def _rescale(axis: Axis, size: float) -> None:
         return
     axis.set_major_locator(_Scaled(locator, size))
     axis.set_minor_locator(_Scaled(axis.get_minor_locator(), size))
-    axis.set_minor_formatter(_ScaledFormatter(axis.get_minor_formatter(), size))
-    axis.set_major_formatter(_ScaledFormatter(axis.get_major_formatter(), size))
-
-
-class _ScaledFormatter(Formatter):
-    """Numbers in a unit of this size, where another formatter writes any."""
-
-    def __init__(self, inner: Formatter, size: float) -> None:
-        self.inner, self.size = inner, size
-
-    def set_axis(self, axis: Any) -> None:
-        """Take the axis whose ticks are written."""
-        super().set_axis(axis)
-        self.inner.set_axis(axis)
-
-    def set_locs(self, locs: Any) -> None:
-        """Take the places of all ticks, by which the other formatter chooses."""
-        super().set_locs(locs)
-        self.inner.set_locs((np.asarray(locs) / self.size).tolist())
-
-    def __call__(self, x: float, pos: int | None = None) -> str:
-        value = x / self.size
-        return f"{value:.6g}".replace("-", "\u2212") if self.inner(value, pos) else ""
+    axis.set_minor_formatter(PlainFormatter(axis.get_minor_formatter(), size))
+    axis.set_major_formatter(PlainFormatter(axis.get_major_formatter(), size))
 
 
 class _Scaled(Locator):

@@ -78,7 +78,7 @@ def draw_what_if(
 
 def _named(key: str) -> str:
     """Return what people call a key of `bench.toml`."""
-    return FIELDS[key].label.lower().removesuffix(", where it differs") if key in FIELDS else key
+    return FIELDS[key].label.lower() if key in FIELDS else key
 
 
 def _draw_band(

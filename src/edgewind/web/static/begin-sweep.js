@@ -24,7 +24,9 @@ export function confirmed(ready) {
   byId("caution-list").replaceChildren(...ready.cautions.map((text) => make("li", {}, text)));
   dialog.returnValue = "";
   dialog.showModal();
-  byId("caution-yes").focus();
+  // Read from its beginning, also where it is longer than the screen.
+  byId("caution-yes").focus({ preventScroll: true });
+  dialog.scrollTop = 0;
   return new Promise((done) =>
     dialog.addEventListener("close", () => done(dialog.returnValue === "yes"), { once: true }),
   );
