@@ -50,7 +50,9 @@ def test_it_starts_even_goes_on_where_it_learns_and_stops_at_the_target(recorded
     table, steps, stop = recorded
     start = [step.pressure_pa for step in steps[:6]]
     assert start == pytest.approx(np.geomspace(0.03, 30.0, 6))
-    assert all(0.1 < step.pressure_pa < 10 for step in steps[6:])
+    # one step may look at an end instead, above which the maximum must stand: on some sweeps that is worth most
+    assert sum(not 0.1 < step.pressure_pa < 10 for step in steps[6:]) <= 1
+    assert len(steps) > 8
     assert stop is not None and stop.reason == "target reached" and stop.reached
     assert stop.interval_pa[0] < 1.0 < stop.interval_pa[1]
     assert stop.interval_pa[1] - stop.interval_pa[0] <= 0.15 * stop.pressure_pa
