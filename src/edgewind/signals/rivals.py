@@ -9,7 +9,7 @@ and so is each pulse that has to be missing.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from edgewind.signals.thresholds import (
     CLEARLY,
     LIKELY_CHANCE,
     MAINS_ORDERS,
+    RIVAL_ALL,
     RIVAL_BASELINE,
     RIVAL_CHANCE,
     RIVAL_EXPLAINED,
@@ -35,6 +36,7 @@ from edgewind.signals.thresholds import (
     RIVAL_MOST_HUM,
     RIVAL_MOST_MISSING,
     RIVAL_RATIOS,
+    RIVAL_REGULAR,
     RIVAL_SAMPLES,
     RIVAL_SCARCE,
     RIVAL_SCARCE_MISSING,
@@ -68,6 +70,8 @@ class Rival:
         Share of the trace, white noise left out, that pulses at this rate explain.
     stray : float
         Standard deviation of the marks about even places, pitches.
+    regular : bool
+        Whether every second place or so is empty, and hardly another: these are gaps of a slower turn, not of chance.
     """
 
     ratio: float
@@ -76,6 +80,7 @@ class Rival:
     missing: int
     explained: float
     stray: float
+    regular: bool = False
 
 
 @dataclass(frozen=True)
@@ -84,6 +89,7 @@ class _RateFit:
     places: int
     missing: int
     stray: float = 0.0
+    regular: bool = False
 
 
 def rivals_of(
@@ -161,6 +167,7 @@ def rivals_of(
             fit.missing,
             1 - max(fit.rest - noise, 0.0) / signal,
             fit.stray,
+            fit.regular,
         )
         for ratio, fit in fits.items()
     )
@@ -191,15 +198,18 @@ def doubtful(found: tuple[Rival, ...], even: bool = False) -> tuple[float, ...] 
     scarce = own.places - own.missing < RIVAL_SCARCE
 
     def least(one: Rival) -> float:
-        # so few pulses stand at even places by chance as well: a slower rate at which none is missing is as likely
-        whole = one.ratio < 1 and not one.missing and own.missing > 1
-        return LIKELY_CHANCE if even and not (scarce and whole) else 0.0
+        # so few pulses stand at even places by chance as well, and so do two bumps a pulse, where none is missing: the
+        # slower rate is as likely
+        slower = one.ratio < 1 and not one.missing and ((scarce and own.missing > 1) or not own.missing)
+        return LIKELY_CHANCE if even and not slower else 0.0
 
-    possible = tuple(
-        one.ratio
-        for one in sorted(others, key=lambda one: -one.log_odds)
-        if one.log_odds > least(one) and is_plausible(one) and (one.ratio < 1 or _leaves_less(one, own))
-    )
+    def allowed(one: Rival) -> bool:
+        return (is_plausible(one) or _loses_less(one, own)) and (one.ratio < 1 or _leaves_less(one, own))
+
+    ordered = sorted(others, key=lambda one: -one.log_odds)
+    possible = tuple(one.ratio for one in ordered if one.log_odds > least(one) and allowed(one))
+    if own.regular:
+        return possible or tuple(one.ratio for one in others if one.ratio < 1 and not one.missing)
     most = RIVAL_SCARCE_MISSING if scarce and not even else RIVAL_HALF_MISSING
     if (scarce or not even) and own.missing > most * own.places:
         return possible  # pulses with gaps between them fit other numbers of empty places as well
@@ -208,6 +218,12 @@ def doubtful(found: tuple[Rival, ...], even: bool = False) -> tuple[float, ...] 
         possible = tuple(one.ratio for one in others if one.log_odds > LIKELY_CHANCE)
     spread = RIVAL_CHANCE * math.sqrt(own.places * RIVAL_MOST_MISSING * (1 - RIVAL_MOST_MISSING))
     return possible if possible or own.missing > RIVAL_MOST_MISSING * own.places + max(spread, RIVAL_SLACK) else None
+
+
+def _loses_less(one: Rival, own: Rival) -> bool:
+    """Return whether a clearly likelier rate has no larger a share of its places empty than the one found."""
+    fewer = one.missing * own.places <= own.missing * one.places
+    return one.log_odds > LIKELY_CHANCE and one.stray < RIVAL_UNEVEN and fewer
 
 
 def _leaves_less(faster: Rival, own: Rival) -> bool:
@@ -290,7 +306,7 @@ def _beside(
     wave = _of_waves(hum, whole)
     beside = wave + slow_part(whole - wave, cells)
     left = whole - beside
-    return beside, _RateFit(float(left @ left), fit.places, fit.missing, fit.stray)
+    return beside, replace(fit, rest=float(left @ left))
 
 
 def _waves(time: FloatArray, step_s: float, mains_hz: float) -> tuple[FloatArray, FloatArray] | None:
@@ -360,7 +376,22 @@ def _pulses_fitted(voltage: FloatArray, pitches: FloatArray, marks: int) -> tupl
         if not there.any():
             return none
     rest = voltage - level - np.where(there, of_mark[mark], 0.0)[place] * wave
-    return rest, _RateFit(float(rest @ rest), int(whole.sum()), int(np.sum(whole & ~there)), float(np.std(stray)))
+    empty = np.flatnonzero(whole & ~there)
+    return rest, _RateFit(
+        float(rest @ rest), int(whole.sum()), empty.size, float(np.std(stray)), _are_regular(empty, count, marks)
+    )
+
+
+def _are_regular(empty: IntArray, count: int, marks: int) -> bool:
+    """Return whether nearly all of one place in 2 to 5 are empty, and hardly another; not those of a lost mark."""
+    if empty.size < RIVAL_REGULAR:
+        return False
+    for period in range(2, 6):
+        own = np.bincount(empty % period, minlength=period)
+        mostly = own.max() > RIVAL_ALL * empty.size and own.max() > RIVAL_ALL * (count // period)
+        if marks % period and mostly:
+            return True
+    return False
 
 
 def _upper_quartile(values: FloatArray) -> float:

@@ -205,6 +205,9 @@ baseline hides; places more, where there are few; standard deviations more that 
 RIVAL_SCARCE, RIVAL_SCARCE_MISSING, RIVAL_HALF_MISSING = 8, 0.4, 0.5
 """Pulses below which so large a share of empty places makes a rate doubtful, whatever chance may do; and the share that
 does so for pulses so few at even places, and for more at others."""
+RIVAL_REGULAR, RIVAL_ALL = 5, 0.8
+"""Empty places from which it is seen whether they come regularly; share of the empty ones, and of those expected, that
+do: by chance all of five are one place in three once in 81 times, and those are all empty far less often."""
 RIVAL_UNSHOWN = 0.5
 """Share of a trace explained below which a rate is doubtful for any that is clearly likelier."""
 RIVAL_CELLS = 1.5
