@@ -15,7 +15,7 @@ from edgewind.book import open_book
 from edgewind.shown_units import ShownUnits
 from edgewind.web.bench_form import outlook
 from edgewind.web.errors import FieldError
-from edgewind.web.new_experiment import template_bench
+from edgewind.web.new_experiment import template_bench, with_title
 
 TEMPLATE = template_bench()
 
@@ -110,6 +110,12 @@ def test_units_are_written_where_they_are_not_stated_and_the_rest_of_the_text_st
     assert write_units(stated, "mbar", "rpm") == stated and write_units(TEMPLATE, "Pa", "rpm") == TEMPLATE
     bare = "\n".join(line for line in TEMPLATE.splitlines() if not line.startswith("#"))
     assert parse_bench(write_units(bare, "mbar", "rpm")).shown == ShownUnits("mbar", "rpm")
+
+
+def test_an_experiment_has_its_name_for_a_title_unless_its_own_is_stated() -> None:
+    assert parse_bench(with_title(TEMPLATE, 'the "red" team')).experiment.title == 'the "red" team'
+    own = with_title(TEMPLATE, "mine")
+    assert with_title(own, "another") == own
 
 
 def test_an_experiment_is_begun_by_form_and_by_text(one_server: Any, one_root: Path, visit: Callable[..., Any]) -> None:

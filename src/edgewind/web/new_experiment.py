@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import tomlkit
@@ -21,6 +22,13 @@ def template_bench() -> str:
     """Return the commented `bench.toml` to begin with, without what only the owner of a rotor can have seen of it."""
     text = write_field(template_text(), "rotor.leading_face", "not observed")
     return write_field(text, "rotor.vane_conductance", "")
+
+
+def with_title(text: str, name: str) -> str:
+    """Return a `bench.toml` titled with the name of its experiment, where the title is still that of the template."""
+    title = re.search(r"^title = .*$", template_text(), re.MULTILINE)
+    assert title is not None
+    return text.replace(title[0], f"title = {tomlkit.string(name).as_string()}", 1)
 
 
 def titles_for(bench_text: str, pressure_unit: str, speed_unit: str) -> tuple[str, ...]:

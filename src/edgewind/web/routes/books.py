@@ -23,7 +23,7 @@ from edgewind.web.bodies import BookChoice, Import, NewExperiment, body_of
 from edgewind.web.catalog_views import catalog_listing, unused_name
 from edgewind.web.errors import FieldError
 from edgewind.web.jobs import zip_folder
-from edgewind.web.new_experiment import titles_for
+from edgewind.web.new_experiment import titles_for, with_title
 
 
 def routes() -> list[Route]:
@@ -47,7 +47,7 @@ def begin(request: Request) -> Response:
     if not body.bench.strip():
         raise FieldError("bench", "The bench is not described", fix="fill in the template")
     titles = titles_for(body.bench, body.pressure_unit, body.speed_unit)
-    text = write_units(body.bench, body.pressure_unit, body.speed_unit)
+    text = write_units(with_title(body.bench, body.name), body.pressure_unit, body.speed_unit)
     with book_to_write(pages, body) as (slug, book):
         try:
             book.add_experiment(body.name, text.encode(), titles, made_by="at the pages")
