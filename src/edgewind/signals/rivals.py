@@ -20,6 +20,7 @@ from edgewind.signals.pulses import noise_of
 from edgewind.signals.smooth import slow_part
 from edgewind.signals.thresholds import (
     CLEARLY,
+    CONTESTED,
     LIKELY_CHANCE,
     MAINS_ORDERS,
     RIVAL_ALL,
@@ -198,9 +199,12 @@ def doubtful(found: tuple[Rival, ...], even: bool = False) -> tuple[float, ...] 
     scarce = own.places - own.missing < RIVAL_SCARCE
 
     def least(one: Rival) -> float:
-        # so few pulses stand at even places by chance as well, and so do two bumps a pulse, where none is missing: the
-        # slower rate is as likely
-        slower = one.ratio < 1 and not one.missing and ((scarce and own.missing > 1) or not own.missing)
+        if one.ratio < 1 and not one.missing and not scarce:
+            return (
+                -CONTESTED
+            )  # two bumps a pulse stand at even places, too: where all are there at either, neither is sure
+        # so few pulses stand at even places by chance as well
+        slower = one.ratio < 1 and not one.missing and own.missing != 1
         return LIKELY_CHANCE if even and not slower else 0.0
 
     def allowed(one: Rival) -> bool:
