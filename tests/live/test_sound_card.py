@@ -83,6 +83,7 @@ def card(**keys: Any) -> tuple[SoundCard, Waits]:
 def test_a_reading_is_taken_from_the_sound_card(library: FakeLibrary) -> None:
     tachometer, clock = card(input_channel=2, duration="4 s", sound_card="USB")
     trace = tachometer.take().trace()
+    assert trace.coupled
     assert clock.waited == [4.0] and library.asked == [(4 * RATE, RATE, 2, "int16", "USB")]
     assert tachometer.identity == "USB microphone"
     assert estimate_speed(trace, 4).speed_rad_s == pytest.approx(2 * math.pi * 7.1, rel=1e-4)

@@ -332,16 +332,18 @@ class Thermostat(_Role):
 
 @dataclass(frozen=True)
 class RawTrace:
-    """A trace as the oscilloscope sent it; volts are ``offset + scale * numbers``."""
+    """A trace as the oscilloscope sent it, or a sound card (coupled); volts are ``offset + scale * numbers``."""
 
     numbers: NDArray[Any]
     interval_s: float
     scale: float
     offset: float
+    coupled: bool = False
 
     def trace(self) -> Trace:
         """Return the trace in volts."""
-        return Trace(self.offset + self.scale * self.numbers.astype(np.float64), self.interval_s)
+        volts = self.offset + self.scale * self.numbers.astype(np.float64)
+        return Trace(volts, self.interval_s, coupled=self.coupled)
 
 
 class Tachometer(_Role):

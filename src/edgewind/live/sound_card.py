@@ -127,7 +127,7 @@ class SoundCard:
         numbers = np.array(samples)[:, channel - 1]
         if numbers.size != count:
             raise GarbledError(self.role, f"the sound card recorded {numbers.size} of {count} samples")
-        return RawTrace(numbers, 1 / rate, 1 / FULL_SCALE, 0.0)
+        return RawTrace(numbers, 1 / rate, 1 / FULL_SCALE, 0.0, coupled=True)
 
     def _device(self) -> str | int | None:
         named = str(self._described.sound_card)

@@ -312,14 +312,16 @@ def npz_of(trace: RawTrace) -> bytes:
     """Return the bytes of a trace as a NumPy archive that `edgewind trace` reads.
 
     Volts to the last bit, the interval, and the scale and offset by which the numbers of the oscilloscope follow:
-    ``(tachometer_v - offset_v) / scale_v``.
+    ``(tachometer_v - offset_v) / scale_v``. Of a sound card ``coupled`` is one.
     """
     stream = io.BytesIO()
+    of_sound: dict[str, Any] = {"coupled": np.float64(1)} if trace.coupled else {}
     np.savez_compressed(
         stream,
         tachometer_v=trace.trace().voltage_v,
         interval_s=np.float64(trace.interval_s),
         scale_v=np.float64(trace.scale),
         offset_v=np.float64(trace.offset),
+        **of_sound,
     )
     return stream.getvalue()

@@ -173,7 +173,10 @@ def _read(trace: Trace, marks: int, mains_hz: float | str | None) -> TraceReadin
     speed = estimate_speed(trace, marks, mains_hz=mains_hz)
     if speed.possible_rad_s:
         listed = ", ".join(f"{30 / math.pi * one:.4g}" for one in (speed.speed_rad_s, *speed.possible_rad_s))
-        note = f"pulses are missing or few, or a hum lies on them, so that several speeds are possible: {listed} rpm"
+        why = "pulses are missing or few, or a hum lies on them"
+        if trace.coupled:
+            why += ", or the capacitor in the socket makes two bumps of each"
+        note = f"{why}, so that several speeds are possible: {listed} rpm"
         trace = replace(trace, notes=(*trace.notes, note))
     return TraceReading(trace, speed)
 

@@ -15,6 +15,7 @@ from threadpoolctl import ThreadpoolController
 
 from edgewind.errors import InputError
 from edgewind.signals.comb import Comb
+from edgewind.signals.coupling import counts_flanks
 from edgewind.signals.edges import (
     EdgeEstimate,
     estimate_from_edges,
@@ -182,12 +183,13 @@ def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "
     if voltage.size < 16 or not 0 < float(np.ptp(voltage)) < np.inf:
         return nothing(trace.flags)
     unit = float(np.ptp(voltage))
-    key = (hashlib.sha256(voltage.tobytes()).digest(), trace.interval_s, int(marks), mains_hz)
+    key = (hashlib.sha256(voltage.tobytes()).digest(), trace.interval_s, int(marks), mains_hz, trace.coupled)
     found = _KNOWN.get(key)
     if found is None:
         # threads of the linear algebra cost more than they give on matrices this small
         with _linear_algebra().limit(limits=1, user_api="blas"):
-            found = _estimate((voltage - np.median(voltage)) / unit, trace.interval_s, int(marks), mains_hz)
+            scaled = (voltage - np.median(voltage)) / unit
+            found = _estimate(scaled, trace.interval_s, int(marks), mains_hz, trace.coupled)
         _KNOWN[key] = found
         while len(_KNOWN) > _MOST_KNOWN:
             _KNOWN.pop(next(iter(_KNOWN)), None)
@@ -197,7 +199,7 @@ def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "
 
 # What was found in traces by their samples: an experiment is read again with each new reading, its old traces as they
 # were.
-_KNOWN: dict[tuple[bytes, float, int, float | str | None], SpeedEstimate] = {}
+_KNOWN: dict[tuple[bytes, float, int, float | str | None, bool], SpeedEstimate] = {}
 _MOST_KNOWN = 4096
 
 
@@ -250,7 +252,9 @@ class _Found:
     certain: bool = False
 
 
-def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | str | None) -> SpeedEstimate:
+def _estimate(
+    voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | str | None, coupled: bool
+) -> SpeedEstimate:
     """Estimate from a voltage scaled to unit range: without its hum first, and as it is where that shows no rotor."""
     duration, highest = voltage.size * interval_s, 0.5 / interval_s
     lines = humless = line_spectrum(voltage, interval_s)
@@ -314,6 +318,8 @@ def _estimate(voltage: FloatArray, interval_s: float, marks: int, mains_hz: floa
     elif mains is not None and method == "edges":
         best = _beside_hum(best, found.spectrum)
     compared = _compared(found, best, voltage, quiet, interval_s, marks, mains)
+    if coupled and counts_flanks(quiet, interval_s, best.turn_rate_hz, best.acceleration_hz_s, marks):
+        compared = tuple(dict.fromkeys((0.5, *(compared or ()))))
     if compared is not None or _jumps(found, best, quiet, interval_s, marks):
         flags.add("jumps")
     if not edges.result or not (edges.result.missed or edges.result.extra or best.uneven):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 
@@ -63,6 +63,8 @@ class Trace:
         such a trace is set aside until the owner states what was guessed.
     interval_u_rel : float
         Relative standard uncertainty of the interval, where rounded times leave one.
+    coupled : bool
+        Whether a sound card recorded it: a capacitor kept the steady voltage out, and may make two bumps of a pulse.
     """
 
     voltage_v: FloatArray
@@ -73,6 +75,7 @@ class Trace:
     channels: tuple[str, ...] = ()
     flags: tuple[str, ...] = ()
     interval_u_rel: float = 0.0
+    coupled: bool = False
 
     @property
     def samples(self) -> int:
@@ -153,7 +156,7 @@ def read_table(path: str | PathLike[str], max_bytes: int = DEFAULT_MAX_BYTES) ->
     if name.endswith(ARRAY_SUFFIXES):
         return read_arrays(path, max_bytes)
     if name.endswith(SOUND_SUFFIXES):
-        return read_sound(path)
+        return replace(read_sound(path), coupled=True)
     raise InputError(
         f"'{Path(path).suffix}' is not a kind of file that traces are read from",
         fix="use one of " + ", ".join(SUFFIXES),
@@ -213,6 +216,7 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
         names,
         flags,
         timed.interval_u_rel,
+        table.coupled,
     )
 
 

@@ -72,7 +72,8 @@ def read_arrays(path: str | PathLike[str], max_bytes: int) -> Table:
     """Read the arrays of a file of numbers, by its suffix and its first bytes.
 
     Vectors of one length are columns: that called t or time is time, the others are channels. A single number called
-    dt, interval or the like is the sample interval, one called fs or sample_rate its inverse. Nothing else is guessed.
+    dt, interval or the like is the sample interval, one called fs or sample_rate its inverse; one called coupled, not
+    zero, says that a sound card recorded the trace. Nothing else is guessed.
 
     Parameters
     ----------
@@ -339,9 +340,11 @@ def _table_of(arrays: dict[str, Stored], what: str) -> Table:
     """
     stated: dict[str, StatedInterval] = {}
     columns: list[TraceColumn] = []
+    coupled = False
     for name, stored in arrays.items():
         array = stored.values
         if array.size == 1:
+            coupled = coupled or (name == "coupled" and bool(array.ravel()[0]))
             one = _stated(name, array, stored.unit)
             if one is not None:
                 stated[name] = one
@@ -370,7 +373,7 @@ def _table_of(arrays: dict[str, Stored], what: str) -> Table:
         told = ", ".join(one.said for one in list(stated.values())[:MOST_LISTED])
         raise InputError(f"the {what} states different sample intervals: {told}", fix="state it: --interval '1 ms'")
     first = next(iter(stated.values()), None)
-    return Table(tuple(columns), None if first is None else first.seconds, notes, stated=first)
+    return Table(tuple(columns), None if first is None else first.seconds, notes, stated=first, coupled=coupled)
 
 
 def _of_one_length(columns: list[TraceColumn]) -> tuple[list[TraceColumn], tuple[str, ...]]:

@@ -78,6 +78,8 @@ class Table:
         Unit of time that a header states for the whole table.
     unused : tuple of str
         Header lines that said nothing to the reader.
+    coupled : bool
+        Whether a sound card recorded it: a capacitor kept the steady voltage out.
     """
 
     columns: tuple[TraceColumn, ...]
@@ -90,6 +92,7 @@ class Table:
     stated: StatedInterval | None = None
     time_unit: str = ""
     unused: tuple[str, ...] = ()
+    coupled: bool = False
 
 
 def checked_size(path: str | PathLike[str], max_bytes: int) -> int:
