@@ -216,7 +216,7 @@ def test_no_bytes_escape_as_anything_but_an_input_error(tmp_path_factory, conten
         read_readings(path)
 
 
-@settings(max_examples=100)
+@settings(max_examples=200)
 @given(data=st.data())
 def test_no_damaged_table_escapes_as_anything_but_an_input_error(tmp_path_factory, data):
     text = PLAIN
@@ -243,7 +243,7 @@ heads = st.sampled_from(
 )  # fmt: skip
 
 
-@settings(max_examples=100)
+@settings(max_examples=200)
 @given(
     st.lists(heads, min_size=1, max_size=8), st.lists(st.lists(cells, max_size=8), max_size=4), st.sampled_from(",;\t")
 )

@@ -33,14 +33,14 @@ def test_error_of_a_tone_is_within_the_cramer_rao_bound_and_its_uncertainty_cove
     """Rife and Boorstyn, IEEE Trans. Inf. Theory 20, 591 (1974). The full 500 traces are in the benchmark."""
     bound = tone_bound_hz(snr_db, samples=SAMPLES, interval_s=INTERVAL_S)
     errors, inside = [], []
-    for seed in range(50):
-        frequency = 3.0 + 4.22 * seed
+    for seed in range(100):
+        frequency = 3.0 + 2.11 * seed
         trace = tone(frequency, snr_db, samples=SAMPLES, interval_s=INTERVAL_S, seed=seed)
         rate, uncertainty = hertz(estimate_speed(trace, 1, mains_hz=None))
         errors.append((rate - frequency) / bound)
         inside.append(abs(rate - frequency) < uncertainty)
     assert np.sqrt(np.mean(np.square(errors))) < 1.3
-    assert 0.54 < np.mean(inside) < 0.82  # 50 traces: 68 +- 6.6 %; 500 are in the benchmark
+    assert 0.57 < np.mean(inside) < 0.79  # 100 traces: 68 +- 4.7 %
 
 
 SCENES: dict[str, Scene] = {
@@ -57,19 +57,19 @@ SCENES: dict[str, Scene] = {
 @pytest.mark.parametrize("name", SCENES)
 def test_uncertainty_of_pulse_trains_covers_the_truth_two_times_in_three(name: str) -> None:
     inside = []
-    for seed in range(SEED, SEED + 25):
+    for seed in range(SEED, SEED + 50):
         seen = SCENES[name](np.random.default_rng(seed))
         rate, uncertainty = hertz(estimate_speed(trace_of(seen, seed), seen.marks))
         assert rate == pytest.approx(seen.turn_rate_hz, rel=0.01)
         inside.append(abs(rate - seen.turn_rate_hz) < uncertainty)
-    # 25 traces: 68 +- 9 % at the least (500 are in the benchmark); more, since four of it are to cover 99.9 % of few
-    # pulses, of missing ones and of those whose edges are rounded to samples
-    assert 0.5 < np.mean(inside) < (0.96 if "logic" in name or name == "dropouts" else 0.88)
+    # 50 traces: 68 +- 7 % at the least; more, since four of it are to cover 99.9 % of few pulses, of missing ones and
+    # of those whose edges are rounded to samples
+    assert 0.53 < np.mean(inside) < (0.92 if "logic" in name or name == "dropouts" else 0.85)
 
 
 def test_marks_of_very_unequal_heights_do_not_give_a_fraction_of_the_rate() -> None:
     """A low mark under a quarter of its neighbours made every second turn look like the whole, 4 traces in 100."""
-    for seed in range(SEED, SEED + 20):
+    for seed in range(SEED, SEED + 40):
         random = np.random.default_rng(seed)
         marks = int(random.choice([2, 4]))
         seen = PulseTrain(random.uniform(4, 20), marks=marks, noise_v=0.05, height_spread=0.4)
@@ -87,7 +87,7 @@ def test_sharp_pulses_are_timed_by_edges() -> None:
 
 def test_both_methods_agree_within_their_uncertainties() -> None:
     apart = []
-    for seed in range(SEED, SEED + 12):
+    for seed in range(SEED, SEED + 30):
         estimate = estimate_speed(trace_of(PulseTrain(9.0 + seed % 7, noise_v=0.05), seed), 4)
         assert estimate.edges is not None and estimate.spectrum is not None
         difference = estimate.edges.turn_rate_hz - estimate.spectrum.turn_rate_hz
@@ -112,8 +112,8 @@ SILENT: dict[str, Scene] = {
 @pytest.mark.parametrize("marks", [1, 4])
 @pytest.mark.parametrize("name", SILENT)
 def test_a_rotor_that_stands_still_is_not_taken_for_turning(name: str, marks: int) -> None:
-    """Six traces, none taken for turning; how rare that is, of 500, is in the benchmark."""
-    for seed in range(SEED, SEED + 6):
+    """Twelve traces, none taken for turning; how rare that is, of 500, is in the benchmark."""
+    for seed in range(SEED, SEED + 12):
         estimate = estimate_speed(trace_of(SILENT[name](np.random.default_rng(seed)), seed), marks)
         assert "no-signal" in estimate.flags and math.isnan(estimate.speed_rad_s)
 
@@ -164,7 +164,7 @@ def test_dropouts_are_bridged_and_flagged() -> None:
 @pytest.mark.parametrize("shape", ["bell", "rectangle"])
 def test_pulses_faster_than_half_the_sample_rate_are_aliased_and_give_no_number(rate_hz: float, shape: str) -> None:
     seen = PulseTrain(rate_hz, marks=4, shape=shape, pulse_width=0.3, noise_v=0.02)  # type: ignore[arg-type]
-    for seed in range(SEED, SEED + 2):
+    for seed in range(SEED, SEED + 5):
         trace = synthesise(seen, samples=SAMPLES, interval_s=1 / 4000, seed=seed)
         estimate = estimate_speed(trace, 4)
         assert "aliased" in estimate.flags and math.isnan(estimate.speed_rad_s)
@@ -216,7 +216,7 @@ def test_traces_with_nothing_in_them_give_no_number(voltage: list[float]) -> Non
     assert "no-signal" in estimate.flags and estimate.method == "none" and math.isnan(estimate.speed_rad_s)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(
     kind=st.sampled_from(["noise", "steps", "ramp", "spikes", "walk", "huge"]),
     samples=st.integers(2, 600),
