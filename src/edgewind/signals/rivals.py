@@ -200,9 +200,8 @@ def doubtful(found: tuple[Rival, ...], even: bool = False) -> tuple[float, ...] 
 
     def least(one: Rival) -> float:
         if one.ratio < 1 and not one.missing and not scarce:
-            return (
-                -CONTESTED
-            )  # two bumps a pulse stand at even places, too: where all are there at either, neither is sure
+            # two bumps a pulse stand at even places, too: where all are there at either, neither is sure
+            return -CONTESTED
         # so few pulses stand at even places by chance as well
         slower = one.ratio < 1 and not one.missing and own.missing != 1
         return LIKELY_CHANCE if even and not slower else 0.0

@@ -530,7 +530,7 @@ def _jumps(found: _Found, best: MethodResult, quiet: FloatArray, interval_s: flo
 
 
 def _has_many_extra(edges: EdgeEstimate) -> bool:
-    """Tell whether more pulses fit nowhere than noise makes: the pattern has too few places for them."""
+    """Return whether more pulses fit nowhere than noise makes: the pattern has too few places for them."""
     if edges.result is None or edges.pulses is None or not edges.sure:
         return False
     return edges.result.extra > MOST_EXTRA * edges.pulses.time_s.size
