@@ -270,7 +270,7 @@ def simulate(run: Run, seed: int = 1) -> dict[str, float]:
         if speed:
             hits_seen += hits
             time_seen += held_time
-            # Over a lone vane <u> falls as U; over a rotor each strip passes its own share, hits weighed by the lever.
+            # Over a lone vane <u> falls as U; over a rotor each strip its own share, hits weighted by lever arm.
             passing = area / (weight * hits_seen / time_seen)
         if settled is not None and time.perf_counter() - settled > run.seconds and len(blocks) >= 20:
             break

@@ -29,11 +29,11 @@ class Key:
     Attributes
     ----------
     parts : tuple of str
-        The way to it: names, ``[]`` for each list, ``*`` for a name that comes with the data.
+        Its path: names, ``[]`` for each list, ``*`` for a name that depends on the data.
     holds : str
         What JSON holds there.
     sentence : str
-        What it is.
+        Its meaning.
     stands_at : str
         Where the sentence stands: a function or class and the name there.
     keys_at : tuple of str or None
@@ -48,11 +48,11 @@ class Key:
 
     @property
     def path(self) -> str:
-        """The way to it as one writes it: ``next[].pressure_pa``."""
+        """The path in its usual form: ``next[].pressure_pa``."""
         return path_of(self.parts)
 
     def matches(self, parts: Parts) -> bool:
-        """Whether a way through printed output is this one, or leads to the list or mapping whose things these are."""
+        """Whether a path in printed output is this one, or the list or mapping that holds these items."""
         own = self.parts
         while len(own) > len(parts) and own[-1] in (LIST, ANY):
             own = own[:-1]
@@ -60,7 +60,7 @@ class Key:
 
 
 def path_of(parts: Parts) -> str:
-    """Write a way through the output with dots."""
+    """Write a path with dots."""
     return ".".join(parts).replace(f".{LIST}", LIST)
 
 
@@ -73,7 +73,7 @@ def _fits(key: str, printed: str) -> bool:
 
 @dataclass(frozen=True)
 class Entry:
-    """A line ``name : type`` of a docstring with the text below it, and the module in whose words it is written."""
+    """A line ``name : type`` of a docstring with the text below it, and the module whose names it uses."""
 
     type: str
     text: str
@@ -113,14 +113,14 @@ def _entries(lines: list[str], of: Any) -> Iterator[tuple[str, Entry]]:
 
 
 def _find(name: str, module: ModuleType) -> Any:
-    """Return what a name means in a module; a name with dots may begin with a package."""
+    """Return the object of a name in a module; a name with dots may begin with a package."""
     first, *rest = name.split(".")
     if hasattr(module, first):
         found = getattr(module, first)
     elif name.startswith("edgewind."):
         found = importlib.import_module(first)
     else:
-        raise LookupError(f"'{name}' means nothing in {module.__name__}")
+        raise LookupError(f"'{name}' is not defined in {module.__name__}")
     for part in rest:
         if isinstance(found, ModuleType) and not hasattr(found, part):
             importlib.import_module(f"{found.__name__}.{part}")
@@ -129,7 +129,7 @@ def _find(name: str, module: ModuleType) -> Any:
 
 
 def _attribute(of: Any, name: str) -> Entry:
-    """Return what a class says of its attribute, or a table of columns of a column."""
+    """Return the description of an attribute by its class, or of a column by the table of columns."""
     if isinstance(of, tuple):
         (column,) = (column for column in of if column.name == name)
         kinds = {"number": "float or None", "integer": "int", "string": "str", "boolean": "bool"}
@@ -142,7 +142,7 @@ def _attribute(of: Any, name: str) -> Entry:
     member = getattr(of, name, None)
     function = member.fget if isinstance(member, property) else member
     if function is None or not function.__doc__:
-        raise LookupError(f"{of.__module__}.{of.__qualname__} says nothing of '{name}'")
+        raise LookupError(f"{of.__module__}.{of.__qualname__} does not describe '{name}'")
     text = " ".join(inspect.getdoc(function).split("\n\n")[0].split())
     return Entry(str(function.__annotations__["return"]), text, sys.modules[of.__module__], f"{of.__qualname__}.{name}")
 
@@ -151,7 +151,7 @@ _WORDS = {"float": "number", "int": "whole number", "str": "text", "bool": "true
 
 
 def _take_apart(kind: str, module: ModuleType) -> tuple[Parts, str, Any]:
-    """Take a written type apart: the parts that it adds to the way, what JSON holds there, and whose keys follow."""
+    """Parse a written type: the parts that it adds to the path, the type in JSON, and the object whose keys follow."""
     bare = kind.removesuffix(" or None").removesuffix(" | None")
     null = " or null" if bare != kind else ""
     if found := re.fullmatch(r"(?:list|tuple) of (.+)|tuple\[(\w+), \.\.\.\]", bare):
@@ -179,19 +179,19 @@ def _one_of(choices: Sequence[str]) -> str:
 
 
 def _of_field(model: Any, name: str, field: Any) -> Entry:
-    """Return what a result that is declared field by field says of one of its fields."""
+    """Return the description of one field of a result that declares its fields."""
     if not field.description:
         for maker in model.__mro__:
             written = entries(maker, "Attributes", "Parameters") if maker.__module__.startswith("edgewind") else {}
             if name in written:
                 return written[name]
-        raise LookupError(f"{model.__module__}.{model.__qualname__} says nothing of '{name}'")
+        raise LookupError(f"{model.__module__}.{model.__qualname__} does not describe '{name}'")
     kind = (field.json_schema_extra or {}).get("keys") or _kind_of(field.annotation)
     return Entry(kind, field.description, sys.modules[model.__module__], f"{model.__qualname__}.{name}")
 
 
 def _kind_of(annotation: Any) -> str:
-    """Write a type as docstrings do: ``list of float``, ``dict of str to Expectation``, ``int or None``."""
+    """Write a type as in docstrings: ``list of float``, ``dict of str to Expectation``, ``int or None``."""
     kinds = get_args(annotation)
     if isinstance(annotation, UnionType):
         return " or ".join("None" if kind is type(None) else _kind_of(kind) for kind in kinds)
@@ -213,7 +213,7 @@ def _written(maker: Any) -> dict[str, Entry]:
     else:
         found = entries(maker, "Returns")
     if not found:
-        raise LookupError(f"{maker.__module__}.{maker.__qualname__} says nothing of its keys")
+        raise LookupError(f"{maker.__module__}.{maker.__qualname__} does not describe its keys")
     return found
 
 

@@ -22,18 +22,18 @@ ROOT = Path(__file__).parent.parent
 
 @dataclass(frozen=True)
 class Example:
-    """A run of a command on the invented example, and what makes the keys that it prints.
+    """A run of a command on the invented example, and the functions or classes that make its keys.
 
     Attributes
     ----------
     words : tuple of str
-        The command as one types it, in a folder that holds `examples`.
+        The command line, in a folder that holds `examples`.
     made_by : tuple of str
         Functions or classes; see :func:`keys_of`.
     note : str
-        What the run leaves out.
+        Keys that the run does not show.
     lasts : bool
-        Whether it prints one line and goes on until it is stopped.
+        Whether it prints one line and runs until it is stopped.
     """
 
     words: tuple[str, ...]
@@ -93,7 +93,7 @@ EXAMPLES = (
             "0.1",
         ),
         ("list of edgewind.kinetics.RotorResponse.row",),
-        "A rotor prints other keys than a lone vane.",
+        "A rotor has other keys than a single vane.",
     ),
     Example(
         ("predict", _ROTOR, "--no-fit", "--set", "rotor.vane_width=16 mm", "--scaling", "sizes.svg"),
@@ -116,13 +116,13 @@ EXAMPLES = (
 
 
 def set_out(folder: Path) -> None:
-    """Put what the examples need into a folder."""
+    """Prepare a folder for the examples."""
     (folder / "examples").symlink_to(ROOT / "examples", target_is_directory=True)
     (folder / "pairs.csv").write_text(_PAIRS, encoding="utf-8")
 
 
 def printed(words: tuple[str, ...], folder: Path, *, lasts: bool = False, refused: bool = False) -> Any:
-    """Run a command in a folder and return what it prints; `refused` where it is to end with an error all the same."""
+    """Run a command in a folder and return its output; `refused` accepts output before an error."""
     if lasts:
         command = [sys.executable, "-m", "edgewind", *words, "--port", "0", "--json"]
         with subprocess.Popen(
@@ -151,7 +151,7 @@ def printed_by(example: Example, folder: Path) -> Any:
 
 
 def walk(value: Any, above: Parts = ()) -> Iterator[tuple[Parts, Any]]:
-    """Go through what was printed: each key, and each thing in a list, with the way there."""
+    """Yield each key and each item of a list in the output, with its path."""
     if isinstance(value, dict):
         for name, inner in value.items():
             yield (*above, name), inner

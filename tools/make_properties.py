@@ -47,7 +47,7 @@ def from_library(symbol: str, quantity: str, temperature_k: ArrayLike) -> NDArra
     symbol : str
         A key of `FLUIDS`.
     quantity : {"viscosity_pa_s", "conductivity_w_m_k", "heat_capacity_j_mol_k"}
-        What of it; the heat capacity is the molar one of the ideal gas at constant pressure.
+        The property; the heat capacity is the molar one of the ideal gas at constant pressure.
     temperature_k : array_like
         Temperatures, K.
     """

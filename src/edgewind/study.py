@@ -219,7 +219,7 @@ def run_study(
     replace : bool
         Whether an earlier study at `out` may be overwritten. Anything else there is left alone.
     fit : bool
-        Whether to fit the unknowns of each rotor and to weigh the mechanisms on the fits: some twenty seconds a rotor.
+        Whether to fit the unknowns of each rotor and to judge the mechanisms by the fits: some twenty seconds a rotor.
     steps : int
         Steps of each walker of a fit: more of them give smoother intervals.
     progress : callable, optional
@@ -385,7 +385,7 @@ def _study_one(source: ExperimentSource, progress: Progress | None) -> Findings:
 
     experiment = read_experiment(source, on_trace=on_trace)
     if progress:
-        progress(f"weighing {experiment.name}", 0, 1)
+        progress(f"judging {experiment.name}", 0, 1)
     return find(experiment)
 
 

@@ -10,7 +10,7 @@ from support.deliberate import CAUSES, invented_tests
 from edgewind.cautions import HAZARDS
 from edgewind.evidence.deliberate import deliberate_tests
 from edgewind.evidence.deliberate_results import DRAUGHT, PIVOT
-from edgewind.evidence.deliberate_weights import weigh_tests, weigh_with_tests
+from edgewind.evidence.deliberate_weights import judge_tests, judge_with_tests
 from edgewind.evidence.findings import find
 from edgewind.evidence.next_test import propose_tests
 from edgewind.evidence.sentences import sentences_of
@@ -87,7 +87,7 @@ def test_the_reading_that_turned_back_in_the_cold_is_evidence_for_the_thermal_fo
     summary = study_summary([find(found)], None, None)
     assert summary["tests"][0]["predicted"][THERMAL]["agrees"]
     assert PIVOT in summary["tests_together"]["ruled_out"]
-    weights = weigh_tests([test])
+    weights = judge_tests([test])
     assert weights.weightiest == 0
     assert weights.log_likelihood[PIVOT] < -5
     assert "line 13 (chilled envelope in the dark)" in weights.why
@@ -96,7 +96,7 @@ def test_the_reading_that_turned_back_in_the_cold_is_evidence_for_the_thermal_fo
 def test_a_reversal_that_was_seen_stands_in_the_answer_and_in_the_sentence_about_the_cold(folder):
     found = find(folder([*lit_rows(HiddenRotor(species="air")), "1.0,3,-12,0.5,off,-20,,,bulb chilled; turned back"]))
     assert len(found.answer) == 4
-    assert "weighed on the curve and on 1 test made on purpose" in found.answer[2]
+    assert "judged by the curve and by 1 test made on purpose" in found.answer[2]
     assert found.answer[3].startswith(
         "Of the tests made on purpose: Chilled envelope in the dark: the dark face led at 12"
     )
@@ -147,9 +147,9 @@ def test_tests_do_not_make_compatible_what_the_curve_contradicts(folder):
             claim.model_copy(update={"verdict": "cannot tell", "log_evidence": curve.get(claim.name)})
             for claim in find(found).mechanisms
         ]
-        weighed = weigh_with_tests(claims, found)
-        assert weighed.weights.ruled_out and unequal not in weighed.weights.ruled_out
-        verdicts[behind] = {claim.name: claim.verdict for claim in weighed.claims}[unequal]
+        judged = judge_with_tests(claims, found)
+        assert judged.weights.ruled_out and unequal not in judged.weights.ruled_out
+        verdicts[behind] = {claim.name: claim.verdict for claim in judged.claims}[unequal]
     assert verdicts == {0.0: "compatible", 51.8: "cannot tell"}
 
 
@@ -188,7 +188,7 @@ def test_a_run_through_standstill_is_judged_as_one(folder):
 def test_without_a_test_nothing_is_said(folder):
     found = folder(lit_rows(HiddenRotor(species="air")))
     assert deliberate_tests(found) == ()
-    assert weigh_tests(()).why == ""
+    assert judge_tests(()).why == ""
 
 
 # Which test next

@@ -40,7 +40,7 @@ def test_a_maximum_is_found_and_told(found):
     assert "a 90 % interval of" in first and "mTorr" in first and "rpm" in first
     assert second.startswith("There the mean free path is ") and "against a vane width of 12 mm" in second
     assert f"in the {knudsen.regime} regime." in second
-    assert third.startswith("Of the candidates weighed, ruled out as the main drive are light pressure")
+    assert third.startswith("Of the candidates judged, ruled out as the main drive are light pressure")
     assert third.endswith("; the numbers are given below.")
 
 

@@ -137,7 +137,7 @@ def test_the_sampler_finds_mean_spread_and_evidence_of_a_known_posterior():
     assert found.settled and found.r_hat < 1.01
 
 
-def test_ensembles_begun_at_two_places_weigh_them_rightly_by_leaps():
+def test_ensembles_begun_at_two_places_give_them_the_right_weights_by_leaps():
     """Two normal distributions far apart, the second three times as heavy: no walk of small steps goes between."""
     places, weights = np.array([-4.0, 4.0]), np.array([0.25, 0.75])
 

@@ -1,4 +1,4 @@
-"""Candidates weighed: signs, sizes, shapes and what may be said."""
+"""Candidates judged: signs, sizes, shapes and what may be said."""
 
 from dataclasses import replace
 
@@ -58,7 +58,7 @@ def case(bench, drives=None, **more):
 
 
 def claims(a_case):
-    return {name: weigh(a_case) for name, weigh in MECHANISMS.items()}
+    return {name: judge(a_case) for name, judge in MECHANISMS.items()}
 
 
 # Light pressure
@@ -158,33 +158,33 @@ def test_the_fit_with_every_drive_finds_the_one_that_turns_the_rotor(driven):
     """A check against ourselves: the readings are of the model that is fitted. Of five intervals of 90 % one may well
     miss the truth, so those asked for are of 98 %.
     """
-    weighed, name, share = driven
-    assert fit_holds(weighed) and weighed.fit.r_hat < 1.01
-    claim = claims(weighed)[name]
+    a_case, name, share = driven
+    assert fit_holds(a_case) and a_case.fit.r_hat < 1.01
+    claim = claims(a_case)[name]
     assert claim.verdict == "contributes"
-    low, high = claims(replace(weighed, level=0.98))[name].size_ratio_interval
+    low, high = claims(replace(a_case, level=0.98))[name].size_ratio_interval
     assert low < share < high
 
 
 def test_drives_that_do_next_to_nothing_are_ruled_out(driven):
-    weighed, name, _ = driven
-    ruled = {other for other, claim in claims(weighed).items() if claim.verdict == "ruled out"}
+    a_case, name, _ = driven
+    ruled = {other for other, claim in claims(a_case).items() if claim.verdict == "ruled out"}
     assert name not in ruled
-    assert ruled >= ({"light pressure"} if weighed.pressure_pa > 0.02 else {"thermal force of the gas"}) - {name}
+    assert ruled >= ({"light pressure"} if a_case.pressure_pa > 0.02 else {"thermal force of the gas"}) - {name}
 
 
 def test_after_a_fit_the_sizes_are_shares_of_the_torque_that_add_up(driven):
-    weighed, name, _ = driven
-    assert "the fit gives it" in claims(weighed)[name].why
-    k, net = weighed.fastest, weighed.state.net_torque
-    parts = sum(np.broadcast_to(part[:, k], net[:, k].shape) for part in weighed.state.torque.values())
+    a_case, name, _ = driven
+    assert "the fit gives it" in claims(a_case)[name].why
+    k, net = a_case.fastest, a_case.state.net_torque
+    parts = sum(np.broadcast_to(part[:, k], net[:, k].shape) for part in a_case.state.torque.values())
     assert parts == pytest.approx(net[:, k], rel=1e-9)
 
 
 def test_a_fit_that_does_not_hold_rules_nothing_out_by_its_shares(driven):
-    weighed, _, _ = driven
-    for broken in (replace(weighed.fit, p_value=0.0), replace(weighed.fit, settled=False)):
-        for name, claim in claims(replace(weighed, fits={"all": broken})).items():
+    a_case, _, _ = driven
+    for broken in (replace(a_case.fit, p_value=0.0), replace(a_case.fit, settled=False)):
+        for name, claim in claims(replace(a_case, fits={"all": broken})).items():
             if name in KEYS and claim.verdict == "ruled out":
                 assert "by its sign" in claim.why
 
@@ -207,13 +207,13 @@ def fitted_case(make_bench):
 
 
 def test_sufficient_takes_stated_scatter_no_rival_no_tension_and_little_left_for_others(fitted_case):
-    weighed, model = fitted_case, "thermal force alone"
-    clear = replace(weighed, laplace=dict.fromkeys(MODELS, -1e6))
+    a_case, model = fitted_case, "thermal force alone"
+    clear = replace(a_case, laplace=dict.fromkeys(MODELS, -1e6))
     unsettled = replace(clear, fits=clear.fits | {"all": replace(clear.fits["all"], settled=False)})
     assert objections_to(unsettled, model, (0.95, 1.05)) == (NOT_HELD,)
     assert objections_to(clear, model, (0.95, 1.05)) == ()
     tension = Tension(about="a", why="b", resolve="c")
-    rival = replace(clear, laplace={"constant torque alone": weighed.evidence(model) - 2.0})
+    rival = replace(clear, laplace={"constant torque alone": a_case.evidence(model) - 2.0})
     noisy = replace(clear, fits=clear.fits | {model: replace(clear.fits[model], p_stated=0.001)})
     for worse, share in (
         (replace(clear, tensions=(tension,)), (0.95, 1.05)),
@@ -292,14 +292,14 @@ def test_a_measured_torque_takes_the_place_of_the_computed_need(make_bench):
     assert np.median(found.needed_n_m[:, k]) == pytest.approx(expected, rel=0.02)
 
 
-@pytest.mark.parametrize("weigh", MECHANISMS.values(), ids=list(MECHANISMS))
+@pytest.mark.parametrize("judge", MECHANISMS.values(), ids=list(MECHANISMS))
 @pytest.mark.parametrize("face", ["bright", "dark", "not observed"])
-def test_every_claim_gives_its_reason_in_a_sentence(make_bench, weigh, face):
+def test_every_claim_gives_its_reason_in_a_sentence(make_bench, judge, face):
     bench = bench_of(make_bench, {"leading_face": face})
     full = readings_of(PRESSURE, speeds(bench, PRESSURE))
     for readings in (full, full.iloc[:1], full.iloc[:0], full.assign(speed_rad_s=0.0)):
-        claim = weigh(case_of(bench, readings, level=0.9, seed=1))
-        assert MECHANISMS[claim.name] is weigh
+        claim = judge(case_of(bench, readings, level=0.9, seed=1))
+        assert MECHANISMS[claim.name] is judge
         assert claim.verdict in VERDICTS
         assert claim.why[0].isupper() and claim.why.endswith(".") and "nan" not in claim.why
 

@@ -222,8 +222,8 @@ def test_too_little_time_is_said_and_not_planned(vacuum_bench):
 
 
 def test_a_resized_rotor_is_of_the_same_sheet(vacuum_text):
-    weighed = 'vane_thickness = "0.1 mm"\nvane_mass = "40 mg"'
-    bench = parse_bench(vacuum_text.replace('vane_thickness = "0.1 mm"', weighed))
+    massive = 'vane_thickness = "0.1 mm"\nvane_mass = "40 mg"'
+    bench = parse_bench(vacuum_text.replace('vane_thickness = "0.1 mm"', massive))
     wide = resized(bench, 24e-3, "He")
     assert wide.rotor.vane_mass.value == pytest.approx(4 * 40e-6)
     inner = bench.rotor.arm.value - bench.rotor.vane_width.value / 2

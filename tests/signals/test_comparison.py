@@ -48,7 +48,7 @@ def test_a_comparison_worked_by_hand():
     assert found.p_value == pytest.approx(0.5724, abs=1e-4)  # chi-square of 2 on 3 degrees of freedom, by table
 
 
-def test_unequal_uncertainties_weigh_by_their_inverse_squares():
+def test_unequal_uncertainties_are_weighted_by_their_inverse_squares():
     """Errors of 0 and 0 at 1 % and of 3 % at 2 %: ``(0 * 1e4 + 0 * 1e4 + 0.03 * 2.5e3) / 2.25e4 = 0.00333``."""
     indicated = np.array([1.0, 2.0, 3.0])
     found = compare_gauges(indicated, indicated * np.exp([0.0, 0.0, 0.03]), log_u=[0.01, 0.01, 0.02])

@@ -13,7 +13,7 @@ import numpy as np
 
 from edgewind.evidence.deliberate import deliberate_tests
 from edgewind.evidence.deliberate_results import DRAUGHT, PIVOT, DeliberateTest, TestWeights
-from edgewind.evidence.deliberate_weights import weigh_tests
+from edgewind.evidence.deliberate_weights import judge_tests
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import read_experiment
 from edgewind.virtual.hidden_rotor import BenchConditions, HiddenRotor
@@ -105,7 +105,7 @@ def invented_tests(folder: Path, cause: str, seed: int) -> Outcome:
     note(pressure, _cold_speed(rotor, pressure), "off", COLD_K)
     (folder / "readings.csv").write_text("\n".join(rows) + "\n")
     tests = deliberate_tests(read_experiment(folder))
-    return Outcome(cause, tests, weigh_tests(tests))
+    return Outcome(cause, tests, judge_tests(tests))
 
 
 def _cold_speed(rotor: HiddenRotor, pressure: float) -> float:

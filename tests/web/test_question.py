@@ -293,14 +293,14 @@ def test_a_study_and_a_fit_are_cancelled_and_started_again(
     expect(page.locator("#study-ended")).to_be_hidden()
     hold(pages, "studies")
     with page.expect_response(lambda answer: answer.url.endswith("/api/studies")) as answered:
-        page.get_by_role("button", name="Weigh the mechanisms on a fit").click()
+        page.get_by_role("button", name="Judge the mechanisms with a fit").click()
     fit = answered.value.json()
     page.get_by_role("button", name="Cancel the fit").click()
     expect(page.locator("#study-ended")).to_contain_text("The fit was cancelled.")
     assert pages.told(f"/api/studies/{fit['id']}")["state"] == "cancelled"
     assert pages.ask(f"/reports/{fit['id']}/report.html")[0] == 404
     expect(page.locator("#answer-text")).to_contain_text("fastest at")
-    expect(page.get_by_role("button", name="Weigh the mechanisms on a fit")).to_be_enabled()
+    expect(page.get_by_role("button", name="Judge the mechanisms with a fit")).to_be_enabled()
     assert window.complaints == []
 
 

@@ -12,7 +12,7 @@ class Face:
     Attributes
     ----------
     name : str
-        What people call it.
+        Common name.
     absorptance, emissivity : str
         For light of a lamp or the sun, and total near room temperature, as `bench.toml` takes them; empty where no
         value was found.

@@ -19,7 +19,7 @@ class Section(BaseModel):
 
 @dataclass(frozen=True)
 class QuantityNote:
-    """What a field takes, for those who describe the fields: a kind of quantity and its bounds in SI."""
+    """Kind and bounds, in SI, of a field that holds a quantity; read where fields are described."""
 
     kind: str
     above: float | None

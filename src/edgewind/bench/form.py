@@ -1,7 +1,7 @@
 """The description of a bench as questions: each field is a line of `bench.toml`, changed in place, comments and all.
 
-The text is the record. A field that is left unknown is a line that begins with ``#``, so that what stood there is still
-to be read; nothing else of the text changes. The pages' form and ``edgewind new --ask`` both write by it.
+The text is the record. The line of an unknown field begins with ``#``, so that its earlier value can still be read; the
+rest of the text does not change. The form of the pages and ``edgewind new --ask`` both use this module.
 """
 
 from __future__ import annotations
@@ -27,15 +27,15 @@ class BenchField:
     key : str
         Dotted key of `bench.toml`.
     label : str
-        What people call it.
+        Label.
     kind : {"quantity", "number", "count", "choice", "text"}
-        How it is typed.
+        Type of its entry.
     example : str
-        What may be typed.
+        An example of an entry.
     optional : bool
-        Whether it may be left unknown.
+        Whether it may be unknown.
     choices : tuple of str
-        What there is to choose.
+        The choices.
     help : str
         A sentence about it.
     """
@@ -66,7 +66,7 @@ GROUPS: dict[str, tuple[BenchField, ...]] = {
         BenchField("rotor.dark_emissivity", "Dark face, emissivity", "number", "0.95 +/- 0.03", True),
         BenchField("rotor.bright_absorptance", "Bright face, absorptance", "number", "0.15 +/- 0.05"),
         BenchField("rotor.bright_emissivity", "Bright face, emissivity", "number", "0.05 +/- 0.02", True,
-                   help="In the thermal infrared; left unknown, all from polished metal to white paint is tried."),
+                   help="In the thermal infrared; if unknown, values from polished metal to white paint are tried."),
     ),
     "Light, chamber and gas": (
         BenchField("light.arrangement", "Light", "choice", "", False, ("beam", "all-round")),
@@ -90,7 +90,7 @@ GROUPS: dict[str, tuple[BenchField, ...]] = {
     "Gauge and tachometer": (
         BenchField("gauge.principle", "Principle of the gauge", "choice", "", False,
                    ("diaphragm", "thermal-conductivity", "ionisation")),
-        BenchField("gauge.transfer_uncertainty", "Uncertainty of what it shows", "number", "10 %"),
+        BenchField("gauge.transfer_uncertainty", "Uncertainty of its reading", "number", "10 %"),
         BenchField("gauge.gas_factor", "Gas factor of the gauge", "number", "1.6 +/- 0.1", True,
                    help="True over indicated pressure in this gas; needed where the gauge depends on the gas and its "
                    "factor is not known."),
@@ -100,7 +100,7 @@ GROUPS: dict[str, tuple[BenchField, ...]] = {
 FIELDS = {field.key: field for fields in GROUPS.values() for field in fields}
 
 
-# What the section of a gauge may look like; uncertainties are common practice, no source.
+# Sections of the kinds of gauge; uncertainties are common practice, no source.
 GAUGES: dict[str, str] = {
     "read off a display, thermal conductivity": (
         'kind = "display"\nprinciple = "thermal-conductivity"\ntransfer_uncertainty = "10 %"\n'
@@ -121,7 +121,7 @@ _VALUE = r"(\"(?:[^\"\\]|\\.)*\"|'[^']*'|\{[^}\n]*\}|[^#\s][^#\n]*?)"
 
 
 def read_fields(text: str) -> dict[str, str]:
-    """Return the text of every field that stands in a `bench.toml`; keys that are left unknown are not there.
+    """Return the text of every field that a `bench.toml` states; unknown keys are left out.
 
     Raises
     ------
@@ -143,7 +143,7 @@ def read_fields(text: str) -> dict[str, str]:
 
 
 def write_field(text: str, key: str, value: str) -> str:
-    r"""Return the text with one key stated anew, or left unknown; nothing else of it changes.
+    r"""Return the text with a new value of one key, or with that key unknown; the rest does not change.
 
     Parameters
     ----------
@@ -152,7 +152,7 @@ def write_field(text: str, key: str, value: str) -> str:
     key : str
         Dotted key of a field.
     value : str
-        What was typed; empty to leave it unknown, which turns its line into a comment.
+        The value as typed; empty for unknown, which turns its line into a comment.
 
     Raises
     ------
@@ -193,7 +193,7 @@ def write_field(text: str, key: str, value: str) -> str:
 
 
 def write_gauge(text: str, name: str) -> str:
-    """Return the text with another kind of gauge in place of its section; comments of the section stay.
+    """Return the text with the section of another kind of gauge; comments of the section stay.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Gas factors of gauges that do not read the same in every gas."""
+"""Gas factors of gauges whose reading depends on the gas."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ _AS_NITROGEN = ("air", "N2")
 def gas_factor(gauge: Gauge, gas: Gas) -> Measured:
     """Return true over indicated pressure for a gauge calibrated in nitrogen or air.
 
-    The owner's own factor wins. A diaphragm reads true. An ionisation gauge in another gas takes the inverse of the
-    relative sensitivity of the CRC Handbook, with 15 % (neon with 26 %); sensitivities of a mixture add by mole
-    fraction, and what is uncertain of the fractions is uncertain of the factor.
+    A stated factor takes precedence. A diaphragm reads true. An ionisation gauge in another gas takes the inverse of
+    the relative sensitivity of the CRC Handbook, with 15 % (neon with 26 %); sensitivities of a mixture add by mole
+    fraction, and the uncertainties of the fractions enter that of the factor.
 
     Raises
     ------

@@ -1,6 +1,6 @@
-"""The section `[instruments]` of `bench.toml`: what is read and moved by wire, and the owner's words for it.
+"""The section `[instruments]` of `bench.toml`: the connected instruments and the commands for them.
 
-No make of instrument is known here: the owner writes the commands that stand in the manual of theirs.
+No make of instrument is built in: the owner states the commands from its manual.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ def _with_value(command: str) -> str:
         if fields != ["value"]:
             problem = "it has to hold {value} once"
         elif command.format(value=1.5) == command.format(value=2.5):
-            problem = "it writes 1.5 and 2.5 alike"
+            problem = "it writes 1.5 and 2.5 in the same way"
     except (ValueError, KeyError, IndexError) as error:
         problem = str(error)
     if problem:
@@ -50,14 +50,14 @@ Command = Annotated[str, Field(min_length=1)]
 
 
 class Instrument(Section):
-    """How an instrument is reached; the same for every role.
+    """Connection to an instrument; the same keys for every role.
 
     Attributes
     ----------
     resource : str or None
         A VISA resource: ``TCPIP::127.0.0.1::5025::SOCKET``, ``USB0::…::INSTR``, ``ASRL/dev/ttyUSB0::INSTR``.
     port : str or None
-        In its place, the serial port of a board that prints lines.
+        Serial port of a board that prints lines, instead of a resource.
     baud : int
         Baud rate of that port.
     lines : str or None
@@ -65,16 +65,16 @@ class Instrument(Section):
     timeout : Measured
         Longest wait for an answer, s.
     retries : int
-        How often a question is asked again before the instrument counts as silent.
+        Number of repeated queries before the instrument counts as not answering.
     termination : str
-        What ends a line, both ways.
+        Line terminator, in both directions.
     check : str or None
-        A question whose answer never changes. After trouble it has to be answered as at the beginning before anything
-        else is believed, so that a late answer is not taken for that of the next question. Empty: none is known; left
-        out, it is ``*IDN?`` for a VISA resource and none for a port.
+        Query whose answer never changes. After an error it must give the same answer as at the beginning before other
+        answers are accepted, so that a late answer is not taken for the next one. Empty: there is no such query;
+        default: ``*IDN?`` for a VISA resource, none for a port.
     errors : str
-        A question answered with ``0`` or ``0,"No error"`` where the last command was understood: ``SYST:ERR?``. Where
-        given, it is asked after every command, and a command that was not understood is sent again.
+        Query answered with ``0`` or ``0,"No error"`` if the last command was understood: ``SYST:ERR?``. If stated, it
+        follows every command, and a command that was not understood is sent again.
     """
 
     resource: Command | None = None
@@ -110,12 +110,12 @@ class Instrument(Section):
 
     @property
     def check_question(self) -> str:
-        """The question whose answer never changes; empty where none is known."""
+        """The query whose answer never changes; empty if there is none."""
         return ("*IDN?" if self.resource is not None else "") if self.check is None else self.check
 
     @property
     def address(self) -> str:
-        """What is opened; instruments of one address share one connection."""
+        """Address of the connection; instruments with the same address share it."""
         return str(self.resource or self.port or f"sound card {getattr(self, 'sound_card', '')}")
 
 
@@ -135,7 +135,7 @@ class GaugeInstrument(Instrument):
     Attributes
     ----------
     read : str or None
-        Question that is answered with a number.
+        Query for a number.
     unit : str
         Unit of that number: of a voltage, which `[gauge]` turns into a pressure, or of a pressure.
     """
@@ -161,7 +161,7 @@ class ThermometerInstrument(Instrument):
     Attributes
     ----------
     read : str or None
-        Question that is answered with a number.
+        Query for a number.
     unit : str
         Unit of that number.
     """
@@ -178,7 +178,7 @@ class ValveInstrument(Instrument):
     set : str
         Command that sets the voltage, with `{value}` in its place.
     read : str or None
-        Question that is answered with the voltage; then it is seen that the valve took it.
+        Query for the voltage, which confirms the setting.
     on : str or None
         Command that switches the valve on.
     off : str
@@ -188,7 +188,7 @@ class ValveInstrument(Instrument):
     high : Measured
         Upper end of the valve's range.
     rises : bool
-        Whether a higher voltage lets in more gas.
+        Whether a higher voltage admits more gas.
     """
 
     set: Setting
@@ -213,7 +213,7 @@ class ValveInstrument(Instrument):
 
     @property
     def closed(self) -> float:
-        """The end of the range at which the valve lets in least gas, V."""
+        """The end of the range at which the valve admits least gas, V."""
         return float(self.low.value if self.rises else self.high.value)
 
 
@@ -227,7 +227,7 @@ class LampInstrument(Instrument):
     off : str
         Command that switches the lamp off, its safe state.
     read : str or None
-        Question that is answered with 1, 0, on or off.
+        Query answered with 1, 0, on or off.
     """
 
     on: Command
@@ -236,7 +236,7 @@ class LampInstrument(Instrument):
 
 
 class ThermostatInstrument(Instrument):
-    """Holds the envelope at a temperature. Off, with the envelope on its way to that of the room, is its safe state.
+    """Holds the envelope at a temperature. Off, in which the envelope returns to room temperature, is its safe state.
 
     Attributes
     ----------
@@ -249,7 +249,7 @@ class ThermostatInstrument(Instrument):
     off : str
         Command that switches it off, its safe state.
     low, high : Measured
-        The temperatures between which it may be set: what the glass, its seals and what is glued to it stand.
+        Limits of its temperature: those that the glass, its seals and its glued joints withstand.
     """
 
     set: Setting
@@ -276,37 +276,36 @@ class TachometerInstrument(Instrument):
     start : str or None
         Command that begins a trace.
     wait : str or None
-        Question that is answered when the trace is complete.
+        Query answered when the trace is complete.
     read : str
-        Question that is answered with the samples: a definite-length block (IEEE 488.2, 8.7.9), or numbers with commas
+        Query for the samples: a definite-length block (IEEE 488.2, 8.7.9), or numbers with commas
         between.
     format : str
         Format of the numbers in a block.
     byte_order : str
         Order of the bytes of a number.
     interval : str
-        Time between two samples: a question, or a value such as ``0.1 ms``.
+        Time between two samples: a query, or a value such as ``0.1 ms``.
     scale : str or float
-        Volts per number: a question or a value.
+        Volts per number: a query or a value.
     offset : str or float
-        Volts at zero: a question or a value.
+        Volts at zero: a query or a value.
     set_duration : str or None
         Command that sets the length of a trace, in s, with `{value}` in its place; coast-downs and short looks need it.
     rate : str or None
-        Question that is answered with pulses per second: watched while a reading settles, and stored of a run.
+        Query for the pulses per second: polled while a reading settles, and recorded in a run.
     signed : bool
         Whether that answer has a sign, as of a counter on two sensors: negative where the dark face leads.
     time : str or None
-        Question that is answered with the time on the instrument's own clock, s, for runs; that of the computer counts
-        otherwise.
+        Query for the time on the instrument's own clock, s, for runs; default: the clock of the computer.
     twice : bool
-        Whether each trace is fetched two times and has to come the same.
+        Whether each trace is read twice and must be the same.
     sound_card : str or None
-        In place of an oscilloscope, the input of a sound card: its name, its number, or ``default``.
+        The input of a sound card instead of an oscilloscope: its name, its number, or ``default``.
     sample_rate : Measured
         Samples a second of a sound card.
     duration : Measured
-        Length of a recording by a sound card where nothing else asks for one.
+        Default length of a recording by a sound card.
     input_channel : int
         Channel of a sound card, counted from one.
     """
@@ -342,7 +341,7 @@ class TachometerInstrument(Instrument):
 
 
 class InstrumentsSection(Section):
-    """The instruments that are connected; what is not named here is read and moved by hand."""
+    """The connected instruments; all others are read and operated by hand."""
 
     gauge: GaugeInstrument | None = None
     thermometer: ThermometerInstrument | None = None
@@ -352,7 +351,7 @@ class InstrumentsSection(Section):
     thermostat: ThermostatInstrument | None = None
 
     def named(self) -> Iterator[tuple[str, Instrument]]:
-        """Return the roles that are described, and how each is reached."""
+        """Return the roles that are described, and their connections."""
         for role in type(self).model_fields:
             instrument = getattr(self, role)
             if instrument is not None:
@@ -402,7 +401,7 @@ def _problem(key: str, problem: str, fix: str) -> FieldProblem:
 
 
 def sample_interval(instrument: TachometerInstrument) -> float | None:
-    """Return the interval between samples as a value, s; None where it is a question."""
+    """Return the interval between samples as a value, s; None if it is a query."""
     try:
         return parse_quantity(instrument.interval, "time")
     except InputError:

@@ -10,20 +10,20 @@ from edgewind.units import Measured
 
 
 class LimitsSection(Section):
-    """What the owner does not allow; crossing any of it ends a sweep in the safe state: lamp off, valve off.
+    """Limits of the apparatus; exceeding any of them ends a sweep in the safe state: lamp off, valve off.
 
     Attributes
     ----------
     pressure_above : Measured or None
-        The most that the pump and the glass may see, Pa.
+        Highest pressure allowed for pump and glass, Pa.
     gauge_over_range : bool
-        Whether a gauge above its range stops the sweep; it then cannot tell how high the pressure is.
+        Whether a gauge above its range ends the sweep; the pressure is then unknown.
     temperature_above : Measured or None
-        The most that the thermometer may show, K.
+        Highest temperature allowed at the thermometer, K.
     valve_above : Measured or None
-        A voltage that the valve is never set beyond, V.
+        Highest voltage that the valve is ever set to, V.
     silent_for : Measured
-        How long a gauge that is watched may give no answer while the valve is on, s.
+        Longest time without an answer of the gauge while the valve is on, s.
     """
 
     pressure_above: Pressure | None = None
@@ -34,7 +34,7 @@ class LimitsSection(Section):
 
 
 class SteadinessSection(Section):
-    """What counts as steady, and how long is waited for it; see `docs/record.md` for the test.
+    """Criteria of steadiness and the longest wait; see `docs/record.md` for the test.
 
     Attributes
     ----------
@@ -43,25 +43,25 @@ class SteadinessSection(Section):
     speed_drift : Measured
         Most relative drift of the speed over one dwell.
     dwell : Measured
-        The time over which a reading has to hold still, s.
+        Time over which a reading must be steady, s.
     trace : Measured or None
         Length of the trace of a reading, s, where ``set_duration`` is given; the dwell where left out.
     confidence : float
-        Confidence with which the drift has to be less than that.
+        Confidence of the statement that the drift is less than the allowed drift.
     at_least : Measured
-        Least time that is watched, s.
+        Shortest observation, s.
     at_most : Measured
         Longest wait at one target, s, after which the step is skipped.
     every : Measured
-        Time between two looks at the gauge, s.
+        Time between two queries of the gauge, s.
     pressure_tolerance : Measured
-        How near to its target a pressure has to be, relative.
+        Largest relative distance of a pressure from its target.
     look : Measured
-        Length of the trace of a look at the speed while waiting, s, where ``set_duration`` is given.
+        Length of the traces for the speed during the wait, s, if ``set_duration`` is given.
     coast_down : Measured
         Length of the trace of a coast-down, s, where ``set_duration`` is given.
     reversal : Measured
-        How long a reversal is followed once the envelope is being chilled, s.
+        Time for which a reversal is recorded after the envelope is chilled, s.
     """
 
     pressure_drift: Share = Measured(0.02)

@@ -32,7 +32,7 @@ def read_bench(path: str | Path) -> Bench:
     Raises
     ------
     InputError
-        The file is missing, is not TOML, or a key is unknown, missing, or holds something that cannot be; the message
+        The file is missing, is not TOML, or a key is unknown, missing, or has an impossible value; the message
         names file, line, key, value and what would be right.
     """
     path = Path(path)
@@ -129,7 +129,7 @@ def _explain(error: ValidationError, table: Mapping[str, Any], text: str, file: 
 
 
 def _key_of(place: tuple[int | str, ...], table: Mapping[str, Any], *, missing: bool) -> str:
-    """Dotted key as the file has it: pydantic adds the types that it tried."""
+    """Dotted key as in the file, without the types that pydantic adds."""
     parts, here = [], table
     for part in place:
         if not isinstance(here, Mapping) or not (part in here or missing):
@@ -140,7 +140,7 @@ def _key_of(place: tuple[int | str, ...], table: Mapping[str, Any], *, missing: 
 
 
 def _known_keys(section: tuple[int | str, ...], table: Mapping[str, Any]) -> list[str]:
-    """Keys that the model at `section` takes."""
+    """Keys of the model at `section`."""
     model: type[BaseModel] = Bench
     for part in section:
         if part == "gauge":
@@ -176,8 +176,7 @@ def _line_of(key: str, text: str) -> int | None:
 def write_to_bench(path: str | Path, section: str, values: Mapping[str, str | float]) -> None:
     """Set keys of one section of a `bench.toml`, keeping every comment and the order of its owner.
 
-    The result is checked before it takes the place of the old file, in one step; a file that would become wrong stays
-    as it was.
+    The result is checked and then replaces the old file in one step; an invalid result leaves the old file unchanged.
 
     Parameters
     ----------

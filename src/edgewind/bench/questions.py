@@ -15,30 +15,30 @@ Say = Callable[[str], None]
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _QUANTITY = re.compile(rf"({_NUMBER})\s*(\D.*)?")
-# Of a count, a choice or a text the template's value is offered; a quantity has to be known or left unknown.
+# For a count, a choice or a text the value of the template is the default; a quantity has none.
 _OFFERED = ("count", "choice", "text")
 _FACE_OF = {"rotor.dark_absorptance": "dark", "rotor.bright_absorptance": "bright"}
 
 
 def describe_bench(text: str, ask: Ask, say: Say) -> str:
-    """Return a `bench.toml` in which every field of the form is what was answered, comments and all.
+    """Return a `bench.toml` with the answer in every field of the form; comments stay.
 
     Parameters
     ----------
     text : str
         The `bench.toml` to begin with. Its counts and choices are offered, its quantities are examples only.
     ask : callable
-        Puts a question and returns the answer.
+        Asks a question and returns the answer.
     say : callable
         Shows a line.
 
     Raises
     ------
     InputError
-        What was answered does not make a bench, for a reason that is not a field of the form.
+        The answers do not make a valid bench, for a reason outside the fields of the form.
     """
     say("A quantity takes its unit, and may take its uncertainty: 12.0 mm, 12.0 +/- 0.2 mm, 1.2 +/- 5 % N m.")
-    say("Enter takes what stands in [brackets], or leaves unknown what may be. Ctrl-C ends it, and nothing is written.")
+    say("Enter takes the value in [brackets], or leaves an optional value unknown. Ctrl-C ends without writing.")
     title = ask("Title of the experiment: ").strip() or "My rotor"
     text = re.sub(r'^title = ".*"$', lambda _: f"title = {_quoted(title)}", text, count=1, flags=re.MULTILINE)
     shown = read_fields(text)
@@ -52,7 +52,7 @@ def describe_bench(text: str, ask: Ask, say: Say) -> str:
             shown = read_fields(text)
         stated: set[str] = set()
         for field in fields:
-            # The kind of gauge says its principle; a factor is asked for at the end, where the gas needs one.
+            # The kind of gauge implies its principle; a factor is asked for at the end, if the gas needs one.
             if field.key in stated or field.key in ("gauge.principle", "gauge.gas_factor"):
                 continue
             if field.key in _FACE_OF:
@@ -73,8 +73,8 @@ def describe_bench(text: str, ask: Ask, say: Say) -> str:
 
 
 def _answer(text: str, field: BenchField, shown: str, ask: Ask, say: Say) -> str:
-    """Ask for one field until what was typed can be used, and return the text with it."""
-    # What was seen of a rotor is not offered from that of the template.
+    """Ask for one field until the entry is valid, and return the text with it."""
+    # Observations of the rotor of the template are no defaults for another rotor.
     if field.key == "rotor.leading_face" or (field.kind == "choice" and not shown):
         offered = field.choices[0]
     else:
@@ -108,7 +108,7 @@ def _answer(text: str, field: BenchField, shown: str, ask: Ask, say: Say) -> str
 
 
 def _with_uncertainty(value: str, ask: Ask) -> str:
-    """Ask how well a quantity is known, where it was typed without; 12 mm and 2 % make 12 +/- 2 % mm."""
+    """Ask for the uncertainty of a quantity that was typed without one; 12 mm and 2 % make 12 +/- 2 % mm."""
     plain = _QUANTITY.fullmatch(value)
     if plain is None or "+/-" in value or "±" in value or "(" in value.partition(" ")[0]:
         return value
@@ -118,7 +118,7 @@ def _with_uncertainty(value: str, ask: Ask) -> str:
         return value
     spread = _QUANTITY.fullmatch(known)
     if spread is None:
-        return f"{number} +/- {known}"  # which is refused, with what would be right
+        return f"{number} +/- {known}"  # refused below, with the right form
     size, of = spread.group(1), (spread.group(2) or "").strip()
     if of == "%":
         return f"{number} +/- {size} % {unit}".strip()
@@ -128,7 +128,7 @@ def _with_uncertainty(value: str, ask: Ask) -> str:
 
 
 def _see(text: str, key: str) -> None:
-    """Raise what is wrong with one key; what is wrong elsewhere is seen at the end."""
+    """Raise the error of one key; errors of other keys are raised at the end."""
     try:
         parse_bench(text)
     except InputError as error:
@@ -137,7 +137,7 @@ def _see(text: str, key: str) -> None:
 
 
 def _face(text: str, face: str, ask: Ask, say: Say) -> tuple[str, set[str]]:
-    """Ask what a face is made of, and return the text with what is known of it, and the keys that are."""
+    """Ask for the material of a face; return the text with its known properties, and their keys."""
     names = [one.name for one in FACES]
     answer = _choose(ask, say, f"The {face} face is of", [*names, "something else, whose numbers you type"], last=True)
     if answer not in names:
@@ -152,7 +152,7 @@ def _face(text: str, face: str, ask: Ask, say: Say) -> tuple[str, set[str]]:
 
 
 def _choose(ask: Ask, say: Say, question: str, names: list[str], *, last: bool = False) -> str:
-    """Let one of several be chosen by its number."""
+    """Ask for one of several by its number."""
     for number, name in enumerate(names, start=1):
         say(f"  {number}  {name}")
     offered = len(names) if last else 1

@@ -42,18 +42,18 @@ Reflection = Literal["diffuse", "mirror"]
 
 
 class ExperimentSection(Section):
-    """What this experiment is, in its owner's words.
+    """Title and notes of the experiment.
 
     Attributes
     ----------
     title : str
-        Name of the experiment, as it stands in the report.
+        Name of the experiment in the report.
     place : str
         Where it was done.
     people : str
         Who did it.
     notes : str
-        Anything else a reader should know.
+        Further notes for readers.
     """
 
     title: str
@@ -68,7 +68,7 @@ class GasSection(Section):
     Attributes
     ----------
     species : str or dict of str to float or str
-        Symbol or name of the gas, ``air``, or a mixture by mole fraction, which may be uncertain.
+        Symbol or name of the gas, ``air``, or a mixture by mole fractions, with uncertainties if known.
     temperature : Measured
         Temperature of the gas at rest; that of the envelope where left out.
     """
@@ -296,7 +296,7 @@ class LightSection(Section):
     irradiance : Measured
         Irradiance on a vane that faces the lamp; zero where the rotor stays dark.
     source : str
-        What the lamp is, in words.
+        Description of the lamp.
     """
 
     arrangement: Literal["beam", "all-round"]
@@ -305,31 +305,30 @@ class LightSection(Section):
 
 
 class TachometerSection(Section):
-    """What makes the pulses on the oscilloscope.
+    """The tachometer that makes the pulses.
 
     Attributes
     ----------
     marks : int
         Pulses a turn.
     channel : str or int or list or None
-        Name or number of the channel, where a trace holds several; a list of names where files differ, of which each
-        holds one.
+        Name or number of the channel, if a trace holds several; a list of names if the name differs between files.
     second_channel : str or int or None
         Name or number of the channel of a second sensor on the same marks, from which the direction follows.
     second_lag : float
-        By how much of the pitch between marks the second sensor sees them after the first, when the bright face leads.
+        Lag of the second sensor behind the first, as a share of the pitch between marks, when the bright face leads.
     mark_places : tuple of float or None
         Place of each mark in turns, in the order in which they pass when the bright face leads.
     bright_leads : {"clockwise", "anticlockwise"} or None
-        How the rotor turns, as a camera sees it, when the bright face leads.
+        Sense of rotation in the camera's view when the bright face leads.
     fastest : Measured or None
-        Speed that the rotor cannot exceed; of a clip whose frames are too few to tell, faster ones are ruled out.
+        Speed that the rotor cannot exceed; it excludes faster speeds that a clip of few frames would allow.
     interval : Measured or None
-        Time between samples, where the traces state none, or none with a unit.
+        Time between samples, if the traces state none with a unit.
     mains_frequency : Measured or None
-        Frequency of the mains, whose hum is not taken for rotation; 50 Hz and 60 Hz are both looked for where left out.
+        Frequency of the mains, whose hum is not taken for rotation; default: 50 Hz and 60 Hz are both searched for.
     time_base : {"mains"} or None
-        What the time of the records is taken from, in place of their own: the hum or flicker of the mains in them.
+        Source of the time of the records, instead of their own: the hum or flicker of the mains in them.
     timebase_uncertainty : Measured
         Relative standard uncertainty of the oscilloscope's time base.
     stopwatch_uncertainty : Measured
@@ -363,7 +362,7 @@ class TachometerSection(Section):
 
 
 class StudySection(Section):
-    """How the study is made.
+    """Settings of the study.
 
     Attributes
     ----------
@@ -378,7 +377,7 @@ class StudySection(Section):
 
 
 class UnitsSection(Section):
-    """Units in which pressures and speeds are shown, in sentences, figures and the report.
+    """Units of pressures and speeds in sentences, figures and the report.
 
     Attributes
     ----------
@@ -431,13 +430,13 @@ class Bench(Section):
 
     @cached_property
     def shown(self) -> ShownUnits:
-        """The units in which people are shown pressures and speeds."""
+        """The units in which pressures and speeds are shown."""
         return ShownUnits(self.units.pressure, self.units.speed)
 
     @model_validator(mode="before")
     @classmethod
     def _gas_as_warm_as_the_envelope(cls, data: Any) -> Any:
-        """Let a gas whose temperature is not stated take that of the envelope."""
+        """Set an unstated temperature of the gas to that of the envelope."""
         if not isinstance(data, dict):
             return data
         gas, chamber = data.get("gas"), data.get("chamber")

@@ -14,7 +14,7 @@ class VacuumSection(Section):
     Attributes
     ----------
     volume : Measured
-        Volume of the chamber and of all that is open to it.
+        Volume of the chamber and of everything open to it.
     pumping_speed : Measured
         Pumping speed at the pump.
     tube_length : Measured or None
@@ -24,7 +24,7 @@ class VacuumSection(Section):
     outgassing : Measured or None
         Gas load of all walls after one hour of pumping; it falls as 1/t.
     leak : Measured or None
-        Gas that leaks in, whatever the time.
+        Constant leak rate.
     """
 
     volume: Volume

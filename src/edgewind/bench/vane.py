@@ -1,4 +1,4 @@
-"""The outlines that a vane may have, by its width and height across the middle."""
+"""Outlines of a vane, by its width and height across the middle."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ VaneShape = Literal["rectangle", "disc", "diamond"]
 # Area over width times height. A diamond is a square that stands on its corner: width and height go from corner to
 # corner.
 AREA_SHARE: dict[VaneShape, float] = {"rectangle": 1.0, "disc": float(np.pi / 4), "diamond": 0.5}
-# Mean square distance from the upright line through the middle, over the width squared.
+# Mean square distance from the vertical line through the middle, over the width squared.
 MEAN_SQUARE_OFFSET: dict[VaneShape, float] = {"rectangle": 1 / 12, "disc": 1 / 16, "diamond": 1 / 24}
 
 

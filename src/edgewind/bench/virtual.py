@@ -1,4 +1,4 @@
-"""The section `[virtual]`: what the simulated apparatus of `edgewind bench` has and no owner knows of a real one."""
+"""The section `[virtual]`: the properties of the simulated apparatus of `edgewind bench`."""
 
 from __future__ import annotations
 
@@ -23,24 +23,24 @@ from edgewind.units import Measured
 
 
 class VirtualSection(Section):
-    """The invented truth behind the rest of `bench.toml`; every key may be left out.
+    """The true values of the simulation; every key is optional.
 
     Attributes
     ----------
     volume : Measured
         Volume of the chamber.
     pumping_speed : Measured
-        Pumping speed, whatever the pressure.
+        Pumping speed, independent of pressure.
     outgassing : Measured
         Gas from walls and leaks together.
     start_pressure : Measured
         Pressure at the start.
     valve_flow : Measured
-        Gas that the leak valve lets in at `valve_voltage`; none at 0 V.
+        Gas flow through the leak valve at `valve_voltage`; zero at 0 V.
     valve_voltage : Measured
         Voltage of the valve at that flow.
     valve_voltage_per_decade : Measured
-        Voltage above it for ten times the flow.
+        Further voltage for ten times the flow.
     valve_lag : Measured
         Time constant of the valve.
     gauge_lag : Measured
@@ -86,9 +86,9 @@ class VirtualSection(Section):
     foreign_torque : Measured
         Torque from outside, such as by a draught; of the model "hidden".
     gauge_deviation : Measured
-        Largest error of the gauge that is not a factor, relative; of the model "hidden".
+        Largest relative error of the gauge beyond a constant factor; of the model "hidden".
     truth : dict of str to str
-        Values, by dotted key, in which the apparatus differs from what this file says of it, such as
+        Values of the apparatus, by dotted key, that differ from those of this file, such as
         ``{ "rotor.accommodation" = 0.92 }``.
     """
 

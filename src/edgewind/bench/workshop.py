@@ -1,4 +1,4 @@
-"""The section `[workshop]` of `bench.toml`: what its owner can build, for the search of the next rotor."""
+"""The section `[workshop]` of `bench.toml`: ranges that can be built, for the search of the next rotor."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ RANGES = ("vane_width", "vane_height", "vane_thickness", "arm", "vanes")
 
 
 class WorkshopSection(Section):
-    """Ranges from the least to the greatest that can be built, and the gases available.
+    """Ranges of sizes that can be built, and the gases available.
 
     Attributes
     ----------

@@ -1,4 +1,4 @@
-"""From readings to claims: sweeps compared, the response curve, its optimum, mechanisms weighed."""
+"""From readings to claims: sweeps compared, the response curve, its optimum, mechanisms judged."""
 
 from typing import TYPE_CHECKING
 

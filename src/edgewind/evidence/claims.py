@@ -24,7 +24,7 @@ class TorqueNeed(FrozenModel):
 
 
 class Claim(FrozenModel):
-    """A candidate mechanism weighed against the readings."""
+    """A candidate mechanism judged by the readings."""
 
     name: str = Field(description="Name of the mechanism.")
     verdict: Verdict = Field(description="What the numbers allow; *ruled out* means as the main drive.")
@@ -44,11 +44,11 @@ class Claim(FrozenModel):
     why: str = Field(description="One sentence with the numbers.")
     shape: str = Field(
         default="",
-        description="How its torque goes with pressure against how the needed torque goes; empty where not weighed.",
+        description="How its torque goes with pressure against how the needed torque goes; empty where not judged.",
     )
-    light: str = Field(default="", description="How it goes with the light; empty where not weighed.")
+    light: str = Field(default="", description="How it goes with the light; empty where not judged.")
     envelope: str = Field(
-        default="", description="How it goes with the temperature of the envelope; empty where not weighed."
+        default="", description="How it goes with the temperature of the envelope; empty where not judged."
     )
 
 

@@ -37,7 +37,7 @@ from edgewind.signals import Experiment
 from edgewind.signals.runs import Run, words_of
 
 Array = NDArray[np.float64]
-# Share of readings that may be mistaken, against which no single test weighs without bound.
+# Share of readings that may be mistaken; it bounds the weight of a single test.
 MISTAKEN = 0.01
 # Readings of one run are not independent: it counts as so many.
 _RUN_COUNTS = 6.0

@@ -28,7 +28,7 @@ class Weighed(NamedTuple):
     weights: TestWeights
 
 
-def weigh_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
+def judge_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
     """Return the likelihood of all tests under each mechanism, and the test that weighed most."""
     if not tests:
         return TestWeights(log_likelihood={}, ruled_out=(), weightiest=None, why="")
@@ -54,7 +54,7 @@ def weigh_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
     return TestWeights(log_likelihood=total, ruled_out=ruled_out, weightiest=most, why=raise_exponents(why + "."))
 
 
-def weigh_with_tests(
+def judge_with_tests(
     claims: Sequence[Claim],
     experiment: Experiment,
     rotor: RotorParameters | None = None,
@@ -70,7 +70,7 @@ def weigh_with_tests(
     Parameters
     ----------
     claims : sequence of Claim
-        Every mechanism, weighed on the curve.
+        Every mechanism, judged on the curve.
     experiment : Experiment
         Its tests.
     rotor : RotorParameters, optional
@@ -79,7 +79,7 @@ def weigh_with_tests(
         Lines of readings.csv whose runs the fits of the curve have in them: with the curve they count once.
     """
     tests = deliberate_tests(experiment, rotor)
-    weights = weigh_tests(tests)
+    weights = judge_tests(tests)
     besides = {
         name: sum(test.log_evidence[name] for test in tests if not set(test.lines) & set(in_fit))
         for name in weights.log_likelihood

@@ -16,7 +16,7 @@ from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_down_wanted, coast_downs
 from edgewind.evidence.deliberate_results import DeliberateTest, TestWeights
-from edgewind.evidence.deliberate_weights import tensions_of_tests, weigh_with_tests
+from edgewind.evidence.deliberate_weights import judge_with_tests, tensions_of_tests
 from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare_all, prepare_likelihood
 from edgewind.evidence.fit_check import Residuals, residuals
 from edgewind.evidence.mechanism_case import DRAWS, REACH, MechanismCase, case_of, drawn_rotor
@@ -80,7 +80,7 @@ class Explanation:
     measured : DataFrame or None
         The measured torque curve; see :func:`edgewind.evidence.coastdown.measured_torque`.
     claims : tuple of Claim
-        Every mechanism, weighed.
+        Every mechanism, judged.
     wanted : str or None
         The coast-down that would settle something.
     no_fit : str
@@ -154,7 +154,7 @@ def explain(
     progress: Progress | None = None,
     coasts: tuple[CoastDown, ...] | None = None,
 ) -> Explanation:
-    """Fit the rival models to an experiment and weigh every mechanism; the same experiment gives the same answer.
+    """Fit the rival models to an experiment and judge every mechanism; the same experiment gives the same answer.
 
     Parameters
     ----------
@@ -197,15 +197,15 @@ def explain(
         bench, readings, level=level, seed=seed, coasts=coasts, runs=runs, fits=fits, laplace=laplace,
         tensions=tensions,
     )  # fmt: skip
-    claims = tuple(weigh(case) for weigh in MECHANISMS.values())
+    claims = tuple(judge(case) for judge in MECHANISMS.values())
     in_fit = [run.line for run in runs] if fits else []
     draws = _curve_alone(bare) if in_fit else case.draws if len(case.used) else None
-    weighed = weigh_with_tests(claims, experiment, draws, in_fit=in_fit)
-    tensions = (*tensions_of_tests(claims, weighed.weights), *tensions)
+    judged = judge_with_tests(claims, experiment, draws, in_fit=in_fit)
+    tensions = (*tensions_of_tests(claims, judged.weights), *tensions)
     wanted = coast_down_wanted(case.used, coasts)
     return Explanation(
-        fits, laplace, coasts, case.measured, weighed.claims, wanted, no_fit, case.need, tensions, case.beyond,
-        weighed.tests, weighed.weights, runs if fits else (),
+        fits, laplace, coasts, case.measured, judged.claims, wanted, no_fit, case.need, tensions, case.beyond,
+        judged.tests, judged.weights, runs if fits else (),
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 from edgewind.evidence.claims import Claim, TorqueNeed
 from edgewind.evidence.coastdown import CoastDown, coast_downs
 from edgewind.evidence.deliberate_results import DeliberateTest, TestWeights
-from edgewind.evidence.deliberate_weights import AGAINST_TESTS, tensions_of_tests, weigh_with_tests
+from edgewind.evidence.deliberate_weights import AGAINST_TESTS, judge_with_tests, tensions_of_tests
 from edgewind.evidence.explain import Explanation, Progress, explain, explain_all
 from edgewind.evidence.fit import STEPS
 from edgewind.evidence.knudsen import KnudsenAtOptimum, knudsen_at_optimum
@@ -54,7 +54,7 @@ class Findings:
     knudsen : KnudsenAtOptimum or None
         The Knudsen number there.
     mechanisms : tuple of Claim
-        Candidate explanations, weighed.
+        Candidate explanations, judged.
     need : TorqueNeed or None
         The torque that the sizes of the mechanisms are taken of.
     budget : tuple of BudgetLine
@@ -66,7 +66,7 @@ class Findings:
     sentences : Sentences or None
         Three sentences that can be said aloud; None without a fit.
     explanation : Explanation or None
-        Fits and coast-downs, where they were made; the mechanisms are then weighed on them.
+        Fits and coast-downs, where they were made; the mechanisms are then judged on them.
     budget_line : int or None
         Line of `readings.csv` of that reading.
     tests : tuple of DeliberateTest
@@ -126,25 +126,25 @@ def find(experiment: Experiment) -> Findings:
     budget, line = _budget_at_fastest(experiment)
     coasts = coast_downs(experiment)
     case = case_of(bench, experiment.readings, level=level, seed=seed, coasts=coasts)
-    claims = tuple(weigh(case) for weigh in MECHANISMS.values())
-    weighed = weigh_with_tests(claims, experiment, case.draws if len(used) else None)
+    claims = tuple(judge(case) for judge in MECHANISMS.values())
+    judged = judge_with_tests(claims, experiment, case.draws if len(used) else None)
     return Findings(
         experiment=experiment,
         optimum=optimum,
         knudsen=knudsen_at_optimum(optimum, bench, seed=seed),
-        mechanisms=weighed.claims,
+        mechanisms=judged.claims,
         budget=budget,
         budget_line=line,
         need=case.need,
         coasts=coasts,
-        tensions=(*tensions_of_tests(claims, weighed.weights), *tensions_of_readings(used, bench)),
-        tests=weighed.tests,
-        test_weights=weighed.weights,
+        tensions=(*tensions_of_tests(claims, judged.weights), *tensions_of_readings(used, bench)),
+        tests=judged.tests,
+        test_weights=judged.weights,
     )
 
 
 def find_why(found: Findings, *, steps: int = STEPS, progress: Progress | None = None) -> Findings:
-    """Return the findings with the unknowns fitted and the mechanisms weighed on the fits; see :func:`explain`."""
+    """Return the findings with the unknowns fitted and the mechanisms judged on the fits; see :func:`explain`."""
     explanation = explain(found.experiment, found.optimum, steps=steps, progress=progress, coasts=found.coasts)
     return _explained(found, explanation)
 
@@ -266,12 +266,12 @@ def _mechanism_sentence(findings: Findings) -> str:
             words = words.replace(" is {}", " are {}") if len(names) > 1 else words
             said.append(words.replace("contributes", "contribute" if len(names) > 1 else "contributes").format(listed))
     count = len(findings.tests)
-    on = "" if not count else f" on the curve and on {count} test{'s' if count > 1 else ''} made on purpose"
-    return f"Of the candidates weighed{on}, {'; '.join(said)}; the numbers are given below."
+    on = "" if not count else f" by the curve and by {count} test{'s' if count > 1 else ''} made on purpose"
+    return f"Of the candidates judged{on}, {'; '.join(said)}; the numbers are given below."
 
 
 def _test_sentences(findings: Findings) -> tuple[str, ...]:
-    """Return what was seen in the tests made on purpose and what it says, those that weigh most first."""
+    """Return what was seen in the tests made on purpose and what it says, those with the greatest weight first."""
     if not findings.tests:
         return ()
     by_weight = sorted(findings.tests, key=lambda test: min(test.log_evidence.values()))

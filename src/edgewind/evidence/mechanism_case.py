@@ -41,7 +41,7 @@ REACH = 1.3
 
 @dataclass(frozen=True, eq=False)
 class MechanismCase:
-    """What the mechanisms of one rotor are weighed on.
+    """What the mechanisms of one rotor are judged by.
 
     Attributes
     ----------
@@ -112,7 +112,7 @@ class MechanismCase:
 
     @property
     def enough(self) -> bool:
-        """Whether there is anything to weigh sizes on."""
+        """Whether there is anything to judge sizes by."""
         return self.data.speed_rad_s.size >= LEAST_READINGS
 
     @property

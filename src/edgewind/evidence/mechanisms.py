@@ -1,4 +1,4 @@
-"""Candidate explanations, each weighed against the readings. A new one is a function here and a row in the table."""
+"""Candidate explanations, each judged against the readings. A new one is a function here and a row in the table."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ CONVECTION = "convection"
 PIVOT = "pivot or vibration"
 
 
-def weigh_outgassing(case: MechanismCase) -> Claim:
-    """Weigh recoil: as stated by the bench, else at most that of an unbaked surface on the dark face alone."""
+def judge_outgassing(case: MechanismCase) -> Claim:
+    """Judge recoil: as stated by the bench, else at most that of an unbaked surface on the dark face alone."""
     rotor = case.bench.rotor
     if rotor.dark_outgassing is not None or rotor.bright_outgassing is not None:
         return judge(case, name=outgassing.NAME, key=outgassing.KEY, leads="bright")
@@ -63,10 +63,10 @@ def weigh_outgassing(case: MechanismCase) -> Claim:
     )
 
 
-def weigh_convection(case: MechanismCase) -> Claim:
-    """Weigh convection by a bound that a real rotor stays far below."""
+def judge_convection(case: MechanismCase) -> Claim:
+    """Judge convection by a bound that a real rotor stays far below."""
     if not case.enough:
-        why = sentence("too few readings of a moving rotor to weigh its size")
+        why = sentence("too few readings of a moving rotor to judge its size")
         return Claim(name=CONVECTION, verdict="cannot tell", why=why)
     size = convection_size(case)
     high = size.interval[1]
@@ -83,8 +83,8 @@ def weigh_convection(case: MechanismCase) -> Claim:
     )  # fmt: skip
 
 
-def weigh_pivot(case: MechanismCase) -> Claim:
-    """Weigh drives that do not need light: steady speeds with the lamp off, against the fastest with it on."""
+def judge_pivot(case: MechanismCase) -> Claim:
+    """Judge drives that do not need light: steady speeds with the lamp off, against the fastest with it on."""
     if not len(case.used):
         return Claim(name=PIVOT, verdict="cannot tell", why=sentence("there are no readings to decide"))
     top = float(case.used["speed_rad_s"].abs().max())
@@ -124,8 +124,8 @@ MECHANISMS: dict[str, Mechanism] = {
     ),
     infrared_recoil.NAME: partial(judge, name=infrared_recoil.NAME, key=infrared_recoil.KEY, leads="bright"),
     foreign.NAME: partial(judge, name=foreign.NAME, key=foreign.KEY, leads=None, model="constant torque alone"),
-    outgassing.NAME: weigh_outgassing,
-    CONVECTION: weigh_convection,
-    PIVOT: weigh_pivot,
+    outgassing.NAME: judge_outgassing,
+    CONVECTION: judge_convection,
+    PIVOT: judge_pivot,
 }
-"""By name: what weighs each candidate."""
+"""By name: the function that judges each candidate."""

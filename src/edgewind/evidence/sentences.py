@@ -55,12 +55,12 @@ def sentences_of(
     tests: Sequence[DeliberateTest] = (),
     usual_face: str = "",
 ) -> Sentences:
-    """Return the three sentences from weighed mechanisms.
+    """Return the three sentences from judged mechanisms.
 
     Parameters
     ----------
     claims : tuple of Claim
-        Every mechanism, weighed.
+        Every mechanism, judged.
     fitted : Fit, optional
         The fit with every drive acting.
     optimum : Optimum, optional

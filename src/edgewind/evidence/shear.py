@@ -74,11 +74,11 @@ class Shear:
         speeds = self._speeds(np.tile(values, (many + 1, 1)), aside.reshape(-1, many)).reshape(many + 1, count, -1)
         here = speeds[0]
         effect = np.moveaxis(speeds[1:] - here, 0, -1) / _STEP
-        weighed = np.swapaxes(effect, 1, 2) @ self._known
-        normal = np.eye(many) + weighed @ effect
+        weighted = np.swapaxes(effect, 1, 2) @ self._known
+        normal = np.eye(many) + weighted @ effect
         back = np.linalg.inv(normal)
         for again in (True, False):  # the second with the slopes of the first
-            slope = at - (weighed @ (self._seen - here)[..., None])[..., 0]
+            slope = at - (weighted @ (self._seen - here)[..., None])[..., 0]
             at = np.clip(at - (back @ slope[..., None])[..., 0], -_FARTHEST, _FARTHEST)
             if again:
                 here = self._speeds(values, at)

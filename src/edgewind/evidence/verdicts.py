@@ -1,4 +1,4 @@
-"""How a mechanism is weighed: sign, size, shape over pressure, dependence on light and envelope, evidence.
+"""How a mechanism is judged: sign, size, shape over pressure, dependence on light and envelope, evidence.
 
 Before a fit a size is that of the priors, and where these rest on a key that the bench does not state it rules nothing
 out. After a fit the size is the share of the torque that its posterior gives to the mechanism, every drive acting.
@@ -137,7 +137,7 @@ def judge(
     leads: Literal["bright", "dark"] | None,
     model: str | None = None,
 ) -> Claim:
-    """Weigh a drive of the forward model.
+    """Judge a drive of the forward model.
 
     Parameters
     ----------
@@ -165,7 +165,7 @@ def judge(
     }[sign_ok]
     if not case.enough:
         verdict: Verdict = "ruled out" if sign_ok is False else "cannot tell"
-        why = sentence(f"{sign}; too few readings of a moving rotor to weigh its size")
+        why = sentence(f"{sign}; too few readings of a moving rotor to judge its size")
         return Claim(name=name, verdict=verdict, sign_ok=sign_ok, why=why)
     torque = case.torque(key)
     if not np.any(torque):
@@ -226,7 +226,7 @@ def _prior_verdict(case: MechanismCase, size: TorqueRatio, sign_ok: bool | None,
             return "contributes", ", so it is too small to be the only drive and not too small to matter"
         return "cannot tell", ", which leaves it open"
     if low >= 1 and size.spread < ALIKE and sign_ok:
-        return "compatible", ", so it is large enough; only a fit weighs it against its rivals"
+        return "compatible", ", so it is large enough; only a fit compares it with its rivals"
     return "cannot tell", ", which leaves it open"
 
 

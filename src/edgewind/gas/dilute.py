@@ -1,7 +1,7 @@
 """Viscosity, thermal conductivity and heat capacity of thin gases by temperature, as this package ships them.
 
-They are those of CoolProp and of handbooks, at nodes so close that cubics through four of them, logarithm against
-logarithm, are within 1e-6 of the source. ``tools/make_properties.py`` makes the file again. Only NumPy is loaded.
+Values of CoolProp and of handbooks at close nodes: cubics through four of them, logarithm against logarithm, agree with
+the source within 1e-6. ``tools/make_properties.py`` makes the file again. Only NumPy is loaded.
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ def dilute(symbol: str, quantity: str) -> Callable[[ArrayLike], FloatArray]:
     Parameters
     ----------
     symbol : str
-        The gas, as in the file.
+        Symbol of the gas in the file.
     quantity : {"viscosity_pa_s", "conductivity_w_m_k", "heat_capacity_j_mol_k"}
-        What of it; the heat capacity is the molar one of the ideal gas at constant pressure.
+        The property; the heat capacity is the molar one of the ideal gas at constant pressure.
 
     Returns
     -------
@@ -65,8 +65,8 @@ def _cubic(x: FloatArray, y: FloatArray, at: FloatArray) -> FloatArray:
 def _pieces(symbol: str, quantity: str) -> list[tuple[FloatArray, FloatArray]]:
     """Temperatures and logarithms of the values, in pieces.
 
-    A source may take another equation from some temperature on, with a step between them, as that of helium does: that
-    temperature then stands twice in the file, and the pieces end there.
+    A source may change its equation at some temperature, with a step, as that of helium does: that temperature is in
+    the file twice, and a piece ends there.
     """
     rows = _table()[symbol]
     t, log_value = rows[:, 0], np.log(rows[:, COLUMNS.index(quantity) - 1])

@@ -1,4 +1,4 @@
-"""A gas as it stands in a chamber: one species, or several by mole fraction; air is a mixture like any other."""
+"""The gas in a chamber: one species, or several by mole fraction; air is a mixture."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Gas:
     Attributes
     ----------
     name : str
-        As people say it: ``"air"``, ``"N2"``, ``"0.9 He + 0.1 Ne"``.
+        Common name: ``"air"``, ``"N2"``, ``"0.9 He + 0.1 Ne"``.
     fractions : tuple of (Species, float)
         Species and mole fractions, which sum to one.
     uncertain : tuple of (str, float)
@@ -60,7 +60,7 @@ class Gas:
         return max(self.fractions, key=lambda part: part[1])[0].symbol
 
     def fraction(self, symbol: str) -> float:
-        """Return the mole fraction of a species, 0 where there is none of it."""
+        """Return the mole fraction of a species, 0 if it is absent."""
         return sum(x for species, x in self.fractions if species.symbol == symbol)
 
     def with_fraction(self, symbol: str, fraction: float) -> Gas:
@@ -69,7 +69,7 @@ class Gas:
         Raises
         ------
         InputError
-            A fraction below zero, or more than there is room for.
+            A fraction below zero, or above what the other species leave.
         """
         room = self.fraction(symbol) + self.fraction(self.balance)
         if symbol == self.balance or not 0.0 <= fraction <= room:
@@ -144,7 +144,7 @@ def _wilke_weights(viscosity: NDArray[np.float64], mass: NDArray[np.float64]) ->
 
 
 def find_gas(what: str | Mapping[str, float | str]) -> Gas:
-    """Return the gas that a person describes.
+    """Return the gas of a name, symbol or mixture.
 
     Parameters
     ----------

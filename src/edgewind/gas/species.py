@@ -1,4 +1,4 @@
-"""The pure gases a bench meets, and where their viscosity, thermal conductivity and heat capacity come from.
+"""The pure gases, with the sources of their viscosity, thermal conductivity and heat capacity.
 
 :mod:`edgewind.gas.dilute` keeps them by temperature. Transport properties are those of CoolProp at a density at which
 they no longer depend on it, or of handbook correlations where CoolProp has none.
@@ -51,7 +51,7 @@ class Species:
     heat_capacity: Callable[[ArrayLike], FloatArray]
 
     def __reduce__(self) -> tuple[object, ...]:
-        """Travel to another process by symbol: functions made on the way cannot."""
+        """Pickle a species by its symbol, since its functions cannot be pickled."""
         return find_species, (self.symbol,)
 
     def check_temperature(self, temperature_k: ArrayLike) -> None:

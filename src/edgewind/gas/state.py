@@ -1,4 +1,4 @@
-"""A gas at one temperature and pressure, with everything the rest of the program asks of it."""
+"""A gas at one temperature and pressure, with the properties that the program uses."""
 
 from __future__ import annotations
 
@@ -65,10 +65,10 @@ class GasState:
 
     @property
     def internal_heat(self) -> float:
-        """Heat capacity of rotation and vibration, a molecule's over Boltzmann's constant: ``cp/R - 5/2``.
+        """Heat capacity of rotation and vibration per molecule over Boltzmann's constant, ``cp/R - 5/2``.
 
         Zero for a monatomic gas, 1 for a rotating diatomic one. A molecule that leaves a wall in free flight carries
-        this much besides its translation (``2 k T``). From the calorimetric heat capacity of the ideal gas.
+        this in addition to its translation (``2 k T``). From the calorimetric heat capacity of the ideal gas.
         """
         inner = float(self.gas.heat_capacity(self.temperature_k)) / GAS_CONSTANT - 2.5
         return inner if inner > 1e-4 else 0.0  # libraries round the gas constant

@@ -1,6 +1,6 @@
-"""Thermal transpiration: the pressures at the two ends of a tube whose ends are not equally warm.
+"""Thermal transpiration: the pressures at the two ends of a tube with different temperatures.
 
-In thin gas the warm end stands at a higher pressure, by the square root of the ratio of temperatures in free flight
+In thin gas the warm end is at a higher pressure, by the square root of the ratio of temperatures in free flight
 (O. Reynolds, Phil. Trans. R. Soc. 170, 727, 1879; M. Knudsen, Ann. Phys. 336, 205, 1910), in dense gas not at all. A
 gauge that is kept warm then reads high.
 """
@@ -38,7 +38,7 @@ _STEPS = 12
 
 
 def creep_exponent(delta: ArrayLike) -> FloatArray:
-    """Return ``d ln p / d ln T`` along a long closed round tube, where creep and the flow back are equal.
+    """Return ``d ln p / d ln T`` along a long closed round tube, where creep and return flow balance.
 
     ``gamma = G_T / G_P``: reduced flows by temperature and by pressure of the linearised S model with diffuse walls, as
     ``tools/make_transpiration.py`` solves it. One half in free flight.
@@ -70,7 +70,7 @@ def _table() -> tuple[FloatArray, FloatArray]:
 def pressure_at_other_end(
     pressure_pa: ArrayLike, from_temperature_k: float, to_temperature_k: float, diameter_m: float, gas: Gas
 ) -> FloatArray:
-    """Return the pressure at one end of a tube from that at the other, where no gas flows on the whole.
+    """Return the pressure at one end of a tube from that at the other, without net flow.
 
     Parameters
     ----------

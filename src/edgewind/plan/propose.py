@@ -30,7 +30,7 @@ Array = NDArray[np.float64]
 LARGEST_BATCH = 24
 # A reading that narrows the whole interval by less than this share is not worth its time. Our judgement, no source.
 LEAST_NARROWING = 0.01
-# Where the curves that fit are highest at an end, pressures up to this factor beyond the readings are weighed, too.
+# Where the curves that fit are highest at an end, pressures up to this factor beyond the readings are considered, too.
 BEYOND = 4.0
 # A repeat is preferred to a new pressure when scatter is unexplained and it tells this share as much for its time.
 REPEAT_SHARE = 0.8
@@ -121,7 +121,7 @@ def propose_if_possible(found: Findings, *, batch: int = PLANNED) -> Plan | None
 def _in_order(plan: Plan, others: tuple[PlannedMeasurement, ...]) -> tuple[PlannedMeasurement, ...]:
     """Put a sweep the other way before the readings where it narrows the interval more for its time.
 
-    Coast-downs tell of something else and cannot be weighed against readings: they come last, or, where no more
+    Coast-downs tell of something else and cannot be compared with readings: they come last, or, where no more
     readings are worth their time, first.
     """
     if plan.stop is not None or not plan.readings:

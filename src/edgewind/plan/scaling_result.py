@@ -46,8 +46,8 @@ class DesignResult(FrozenModel):
 class ScalingStudyResult(FrozenModel):
     """A planned study as JSON holds it: SI, the unit in each key."""
 
-    widths_m: tuple[float, ...] = Field(description="Widths of the vane that are weighed, m.")
-    gases: tuple[str, ...] = Field(description="Gases that are weighed.")
+    widths_m: tuple[float, ...] = Field(description="Widths of the vane that are compared, m.")
+    gases: tuple[str, ...] = Field(description="Gases that are compared.")
     settings: Settings = Field(description="How the study is made.")
     claims: dict[str, float] = Field(
         description="Exponent of each claim, by its name; `model` is that of the forward model."

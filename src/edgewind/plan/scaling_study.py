@@ -161,9 +161,9 @@ class ScalingStudy:
     settings : Settings
         How the study is made.
     widths_m : tuple of float
-        Widths of the vane that are weighed, m.
+        Widths of the vane that are compared, m.
     gases : tuple of str
-        Gases that are weighed.
+        Gases that are compared.
     rotors : dict of (float, str) to SizedRotor
         Each size in each gas.
     pressures : dict of (float, str) to ndarray

@@ -80,7 +80,9 @@ class PlanResult(FrozenModel):
         description="Width of the interval that the owner wants; null where none was asked for."
     )
     optimum: OptimumSoFar = Field(description="The optimum as the readings so far show it.")
-    range_pa: tuple[float, float] = Field(description="Lowest and highest pressure at which readings were weighed, Pa.")
+    range_pa: tuple[float, float] = Field(
+        description="Lowest and highest pressure at which readings were considered, Pa."
+    )
     expected_relative_widths: tuple[float, ...] = Field(
         description="Expected full width of the interval over the pressure, now and after each further reading of "
         "the batch."
@@ -115,7 +117,7 @@ class Plan:
     optimum : Optimum
         The optimum as the readings so far show it.
     range_pa : tuple of float
-        Lowest and highest pressure at which readings were weighed, Pa.
+        Lowest and highest pressure at which readings were considered, Pa.
     pressure_pa, information_bits : ndarray, shape (m,)
         Grid of pressures, and what one reading there is expected to tell, bits; empty without a curve.
     widths : ndarray, shape (b + 1,)

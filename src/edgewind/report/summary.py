@@ -97,7 +97,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
     torque_needed : edgewind.evidence.claims.TorqueNeed or None
         The torque that the size ratios of the mechanisms are taken of; null with too few readings.
     mechanisms : list of edgewind.evidence.Claim
-        Every candidate mechanism, weighed.
+        Every candidate mechanism, judged.
     next : list of edgewind.plan.PlannedMeasurement
         What to measure next, in the order in which it is worth its time.
     next_stop : edgewind.plan.Stop or None

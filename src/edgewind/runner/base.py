@@ -1,4 +1,4 @@
-"""What every runner offers: jobs, their states and messages, and many pieces run at once."""
+"""Base of all runners: jobs, their states and messages, and pieces run in parallel."""
 
 from __future__ import annotations
 
@@ -33,14 +33,14 @@ class JobFailedError(EdgewindError):
 
 
 def report(kind: str, value: Any) -> None:
-    """Send a message from running work to whoever watches its job; without a runner, do nothing.
+    """Send a message from running work to the listener of its job; without a runner, do nothing.
 
     Parameters
     ----------
     kind : str
-        What the message is, such as "progress".
+        Kind of message, such as "progress".
     value : object
-        What it says. It is pickled.
+        Its content, which is pickled.
     """
     listener = _listener.get()
     if listener is not None:
@@ -49,7 +49,7 @@ def report(kind: str, value: Any) -> None:
 
 @contextmanager
 def reporting(listener: Listener | None) -> Iterator[None]:
-    """Send what :func:`report` is given in this block to a listener."""
+    """Send the messages of :func:`report` in this block to a listener."""
     token = _listener.set(listener)
     try:
         yield
@@ -63,7 +63,7 @@ class Job:
     Attributes
     ----------
     state : {"waiting", "running", "done", "failed", "cancelled"}
-        Where it stands.
+        Its state.
     messages : dict
         The latest message of each kind.
     """
@@ -86,15 +86,15 @@ class Job:
 
     @property
     def error(self) -> BaseException | None:
-        """The error that ended the job; None where there was none."""
+        """The error that ended the job; None if there was none."""
         return self._error
 
     def wait(self, seconds: float | None = None) -> bool:
-        """Wait until the job has ended, or for so many seconds; return whether it has."""
+        """Wait until the job has ended, or for a number of seconds; return whether it has ended."""
         return self._settled.wait(seconds)
 
     def then(self, callback: Callable[[Job], None]) -> None:
-        """Call a function with this job once it has ended; at once where it has."""
+        """Call a function with this job once it has ended; immediately if it has."""
         with self._lock:
             if not self._settled.is_set():
                 self._after.append(callback)
@@ -111,7 +111,7 @@ class Job:
         JobFailedError
             Its process died, on every attempt.
         Exception
-            What the work raised.
+            The error that the work raised.
         """
         self._settled.wait()
         if self._error is not None:
@@ -121,7 +121,7 @@ class Job:
     def cancel(self) -> bool:
         """Cancel the job; return whether it had not ended before.
 
-        Work that runs in a process of this machine is ended: its blocks are left, so that context managers clean up.
+        Work in a process of this machine is ended through an exception, so that context managers clean up.
         """
         with self._lock:
             if self._settled.is_set():
@@ -144,7 +144,7 @@ class Job:
             return True
 
     def message(self, kind: str, value: Any) -> None:
-        """Take in a message of the running work."""
+        """Receive a message of the running work."""
         if self.state == "running":
             self.messages[kind] = value
             if self._on_message is not None:
@@ -166,7 +166,7 @@ class Job:
 
 
 class Runner(ABC):
-    """A place where long work is done.
+    """A place where long work runs.
 
     Functions are sent by name, so they must be defined in a module that the other side can import; arguments and
     results are pickled.
@@ -174,14 +174,14 @@ class Runner(ABC):
 
     @abstractmethod
     def submit(self, function: Callable[..., Any], *arguments: Any, on_message: Listener | None = None) -> Job:
-        """Start work as soon as there is room, and return at once.
+        """Start work as soon as a worker is free, and return immediately.
 
         Parameters
         ----------
         function : callable
             The work; a function of a module.
         *arguments : object
-            What it is called with.
+            Its arguments.
         on_message : callable, optional
             Called with kind and value of each message that the work sends by :func:`report`, from a thread of the
             runner.
@@ -189,7 +189,7 @@ class Runner(ABC):
 
     @abstractmethod
     def close(self) -> None:
-        """Cancel what has not ended, and let the processes go."""
+        """Cancel unfinished jobs and release the processes."""
 
     @property
     @abstractmethod
@@ -213,7 +213,7 @@ class Runner(ABC):
         on_message: Callable[[int, str, Any], None] | None = None,
         on_result: Callable[[int, Result], None] | None = None,
     ) -> list[Result]:
-        """Run a function on many pieces at once, and return its results in the order of the pieces.
+        """Run a function on many pieces in parallel, and return its results in their order.
 
         Parameters
         ----------

@@ -20,7 +20,7 @@ _ADDRESS = re.compile(r"(tcp|tls|ws|wss)://[^\s/:]+(:\d+)/?$|(tcp|tls)://\[[0-9A
 class ClusterRunner(Runner):
     """A Dask cluster.
 
-    A worker that dies costs the pieces that it was at: the scheduler runs them again elsewhere. A job that is cancelled
+    If a worker dies, the scheduler runs its pieces again elsewhere. A job that is cancelled
     while it runs ends at its next message; one that sends none runs to its end, and its result is dropped.
 
     Parameters
@@ -28,7 +28,7 @@ class ClusterRunner(Runner):
     address : str
         Address of the scheduler, ``tcp://host:8786``.
     timeout_s : float
-        How long the scheduler has to answer, seconds.
+        Timeout for an answer of the scheduler, s.
 
     Raises
     ------
@@ -76,7 +76,7 @@ class ClusterRunner(Runner):
         return job
 
     def close(self) -> None:
-        """Cancel what has not ended, and leave the cluster."""
+        """Cancel unfinished jobs and disconnect from the cluster."""
         with self._lock:
             jobs = list(self._jobs.values())
         for job in jobs:
@@ -114,7 +114,7 @@ def _error_of(error: BaseException | None) -> BaseException:
 
 
 def _work(topic: str, name: str, function: Callable[..., Any], arguments: tuple[Any, ...]) -> Any:
-    """Do one job on a worker; its messages go over the scheduler."""
+    """Run one job on a worker; its messages go through the scheduler."""
     from distributed import get_worker
 
     worker = get_worker()

@@ -1,4 +1,4 @@
-"""Results of finished pieces, kept in a folder so that work which was cut off goes on where it was."""
+"""Results of finished pieces, stored in a folder so that interrupted work can resume."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class KeptResults:
     Parameters
     ----------
     folder : path
-        Where the files are; it is made where it is missing.
+        Folder of the files; created if it is missing.
     """
 
     def __init__(self, folder: str | os.PathLike[str]) -> None:

@@ -1,7 +1,7 @@
-"""Work in processes of this machine, each a program of its own that is asked over its pipes.
+"""Work in processes of this machine, each a program of its own with pipes for requests and answers.
 
-Unlike the workers of `multiprocessing`, a process never imports the program that asks, so that work may be ordered from
-any script, page, notebook or thread.
+Unlike a worker of `multiprocessing`, a process never imports the calling program, so that any script, page, notebook or
+thread can start work.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ import edgewind
 from edgewind.memory import kept_memory_variables
 from edgewind.runner.base import Job, JobFailedError, Listener, Runner
 
-# How long a process that is ended has to leave its blocks before it is killed, seconds.
+# Time for a process to clean up before it is killed, s.
 _GRACE_S = 5.0
 
 
@@ -39,11 +39,11 @@ class LocalRunner(Runner):
     Parameters
     ----------
     processes : int, optional
-        How many jobs run at once; as many as there are processors where absent.
+        Number of parallel jobs; default: number of processors.
     nice : int
-        By how much the processes yield to others, where the system knows it.
+        Niceness of the processes, where the system supports it.
     attempts : int
-        How often a job is started whose process dies without an answer.
+        Number of starts of a job whose process dies without an answer.
     """
 
     def __init__(self, processes: int | None = None, *, nice: int = 0, attempts: int = 3) -> None:
@@ -63,7 +63,7 @@ class LocalRunner(Runner):
 
     @property
     def process_ids(self) -> list[int]:
-        """Return the numbers of the processes that run now."""
+        """Return the ids of the running processes."""
         with self._lock:
             return [thread.worker.pid for thread in self._workers() if thread.worker is not None]
 
@@ -83,7 +83,7 @@ class LocalRunner(Runner):
         return job
 
     def close(self) -> None:
-        """Cancel what has not ended, and end the processes."""
+        """Cancel unfinished jobs and end the processes."""
         with self._lock:
             if self._closed:
                 return
@@ -105,7 +105,7 @@ class LocalRunner(Runner):
 
 
 class _WorkerThread(threading.Thread):
-    """One process, and the thread that asks it."""
+    """One process, and the thread that communicates with it."""
 
     def __init__(
         self,
@@ -150,7 +150,7 @@ class _WorkerThread(threading.Thread):
         )
 
     def _answered(self, worker: subprocess.Popen[bytes], job: Job, request: bytes) -> bool:
-        """Ask the process, and return whether it answered; it does not where it died."""
+        """Send a request to the process, and return whether it answered; False if it died."""
         assert worker.stdin is not None
         assert worker.stdout is not None
         try:

@@ -1,4 +1,4 @@
-"""A process of this machine that does the jobs of a :class:`~edgewind.runner.LocalRunner`.
+"""A process of this machine that runs the jobs of a :class:`~edgewind.runner.LocalRunner`.
 
 ``python -m edgewind.runner.worker`` reads pickled requests from standard input and writes pickled answers to standard
 output: messages while it works, then the result or the error. It ends at the end of its input.
@@ -16,7 +16,7 @@ from typing import Any, BinaryIO
 
 from edgewind.memory import collect_seldom
 
-# How often a worker looks whether the program that started it is still there, seconds.
+# Interval at which a worker checks that its parent process is running, s.
 _LOOK_S = 2.0
 never = threading.Event()
 
@@ -50,7 +50,7 @@ def _serve(source: BinaryIO, sink: BinaryIO) -> None:
 
 
 def _sendable(error: Exception) -> Exception:
-    """Return the error itself where it can be pickled and read back, else one that says the same."""
+    """Return the error itself if it can be pickled and read back, else one with the same message."""
     from edgewind.runner.base import JobFailedError
 
     try:
@@ -61,7 +61,7 @@ def _sendable(error: Exception) -> Exception:
 
 
 def _leave(number: int, frame: object) -> None:
-    """Leave every block that was entered, so that context managers remove partial files."""
+    """Exit through an exception, so that context managers remove partial files."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     for stream in (1, 2):  # some libraries print at length when they are cut off
         with suppress(OSError):
@@ -95,7 +95,7 @@ def main() -> None:
         code = int(end.code or 0)
     else:
         code = 0
-    os._exit(code)  # every block has been left; the rest of what Python does at its end takes long and serves nothing
+    os._exit(code)  # context managers have cleaned up; the rest of Python's shutdown takes long and is not needed
 
 
 if __name__ == "__main__":

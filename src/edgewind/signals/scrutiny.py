@@ -241,9 +241,9 @@ def _left_over(
     """
     time = centred_time(voltage.size, interval_s)
     turn = 2j * np.pi * (rate_hz * time + 0.5 * acceleration_hz_s * time**2)
-    weighed = (voltage - np.mean(voltage)) * np.hanning(voltage.size)
+    tapered = (voltage - np.mean(voltage)) * np.hanning(voltage.size)
     orders = np.arange(1, 3 * marks)
-    power = np.array([abs(complex(weighed @ np.exp(-order * turn))) ** 2 for order in orders])
+    power = np.array([abs(complex(tapered @ np.exp(-order * turn))) ** 2 for order in orders])
     within = float(power[(orders % times == 0) & (orders % marks != 0)].sum())
     return float(power[orders % times != 0].sum()) / within if within > 0 else np.inf
 

@@ -57,7 +57,7 @@ def make_study(subjects: Sequence[Subject], out: Path, fit: bool) -> dict[str, A
     out : Path
         Folder of the report.
     fit : bool
-        Whether mechanisms are weighed on a fit.
+        Whether mechanisms are judged on a fit.
 
     Returns
     -------

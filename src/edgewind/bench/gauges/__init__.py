@@ -1,4 +1,4 @@
-"""Pressure gauges by what their owner knows of them. A new kind is one file here and one line in :data:`GAUGES`."""
+"""Pressure gauges, by kind of transfer function. A new kind is one file here and one line in :data:`GAUGES`."""
 
 from edgewind.bench.gauges.base import Component, Correction, Gauge
 from edgewind.bench.gauges.display import DisplayGauge

@@ -1,5 +1,4 @@
-"""What every pressure gauge has: a voltage in, the logarithm of an indicated pressure out, and what is known of its
-errors.
+"""Base of all pressure gauges: voltage to logarithm of indicated pressure, with an uncertainty budget.
 
 All errors are carried in ``ln p``, where most of them act; an uncertainty of 0.05 there is 5 % of the pressure.
 """
@@ -44,14 +43,14 @@ class Component(NamedTuple):
 
 
 class Correction(Section):
-    """What a comparison with a reference gauge found: ``p = p_indicated * factor * (p_indicated / pivot)**slope``.
+    """Correction from a comparison with a reference gauge: ``p = p_indicated * factor * (p_indicated / pivot)**slope``.
 
     Attributes
     ----------
     factor : Measured
         True over indicated pressure at the pivot.
     slope : Measured
-        Power with which that ratio goes over the indicated pressure.
+        Exponent of the indicated pressure in that ratio.
     pivot : Measured
         Pressure about which the slope turns.
     source : str
@@ -70,9 +69,9 @@ class Gauge(Section):
     Attributes
     ----------
     kind : str
-        Kind of gauge, which says what other keys it takes.
+        Kind of gauge, which determines its other keys.
     principle : str
-        What the gauge goes by; only a diaphragm reads the same in every gas.
+        Measuring principle; only a diaphragm reads the same in every gas.
     signal_low : Measured
         Output voltage below which the gauge is out of range: readings there are flagged, never turned into numbers.
     signal_high : Measured
@@ -84,15 +83,15 @@ class Gauge(Section):
     zero_uncertainty : Measured
         Standard uncertainty of the zero.
     transfer_uncertainty : Measured
-        Relative standard uncertainty of the transfer function, or of what a display shows.
+        Relative standard uncertainty of the transfer function, or of the reading of a display.
     gas_factor : Measured or None
         True over indicated pressure in the gas of the experiment; needed in all gases but nitrogen and air, unless the
         gauge is a diaphragm, or an ionisation gauge, whose factor in common gases is known.
     correction : Correction or None
-        What a comparison with a reference gauge found.
+        Correction from a comparison with a reference gauge.
     temperature : Measured or None
         Temperature at which the gauge is kept, where it is not that of the chamber: thermal transpiration in the tube
-        between them is then taken off.
+        between them is then corrected.
     tube_diameter : Measured or None
         Inner diameter of that tube; goes with `temperature`.
     """

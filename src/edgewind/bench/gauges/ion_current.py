@@ -1,4 +1,4 @@
-"""An ionisation gauge read through an electrometer: the ion current tells the pressure."""
+"""An ionisation gauge read through an electrometer: pressure from the ion current."""
 
 from __future__ import annotations
 

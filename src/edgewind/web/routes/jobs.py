@@ -106,7 +106,7 @@ def rotor_of(pages: Pages, slug: str, experiment: str, study: str = "") -> Bench
     known: dict[Subject, RotorDraws | None] = dict(zip(subjects, job.kept, strict=False))  # none before it is done
     draws = known.get(_subject(pages.catalog, slug, experiment))
     if draws is None:
-        raise NotFoundError("This study holds no fit of this rotor", fix="weigh the mechanisms on a fit")
+        raise NotFoundError("This study holds no fit of this rotor", fix="judge the mechanisms by a fit")
     return draws
 
 

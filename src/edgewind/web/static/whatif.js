@@ -82,7 +82,7 @@ export function predictBy(study, why) {
   if (study !== fitOf) {
     fitOf = study;
     redraw();
-    weigh();
+    rank();
   } else showIntervals();
   showStart();
 }
@@ -106,7 +106,7 @@ function showStart() {
 }
 
 // The two levers that matter most stand first, by the sensitivities of the model; not while one of them is being moved.
-async function weigh() {
+async function rank() {
   let found;
   try {
     const told = await ask(
@@ -460,7 +460,7 @@ function basis(told) {
       ? ""
       : noFit
         ? `No fit could be made: ${noFit}.`
-        : "“Weigh the mechanisms on a fit” gives intervals of its posterior.",
+        : "“Judge the mechanisms with a fit” gives intervals of its posterior.",
     `Maxima are sought between ${ends} ` +
       unitOf("pressure") +
       (least < told.level ? `; where fewer than ${level} of the draws have one there, there is no interval` : "") +
@@ -653,4 +653,4 @@ onUnits(() => {
 });
 showStart();
 redraw();
-weigh();
+rank();
