@@ -1,4 +1,4 @@
-"""Turns counted by eye in a time on a stopwatch."""
+"""Speed from turns counted by eye and timed by a stopwatch."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ STOPWATCH_U_S = 0.2
 def speed_by_hand(turns: float, time_s: float, stopwatch_u_s: float = STOPWATCH_U_S) -> tuple[float, float]:
     """Return the speed of turns counted in a time, and its standard uncertainty.
 
-    The turns are taken as whole ones, counted from the passing of a mark to its passing again: the time alone is
-    uncertain: speed = 2 pi n / t, u / speed = u(t) / t.
+    Turns are whole ones, from one passage of a mark to another, so that only the time is uncertain: speed = 2 pi n / t,
+    u / speed = u(t) / t.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def speed_by_hand(turns: float, time_s: float, stopwatch_u_s: float = STOPWATCH_
     Raises
     ------
     InputError
-        The time is not positive, or no turn was counted: a rotor that stands still needs no stopwatch.
+        The time is not positive, or no turn was counted.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What was changed in the course of a raw trace, and when: "lamp off at 12 s; envelope -20 degC at 150 s"."""
+"""Changes made during a raw trace, with their times: "lamp off at 12 s; envelope -20 degC at 150 s"."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _BEFORE = "at 12 s, or 5 s before where it was changed before the trace began"
 _WHEN = re.compile(rf"^(?P<what>.*?)\s+(?:at\s+(?P<at>{NUMBER})\s*s|(?P<before>{NUMBER})\s*s\s+before)$", re.IGNORECASE)
 _LAMP = re.compile(rf"^lamp\s+(?:(?P<word>on|off)|(?:to\s+)?(?P<share>{NUMBER})\s*(?P<percent>%)?)$", re.IGNORECASE)
 _ENVELOPE = re.compile(r"^envelope\s+(?:to\s+)?(?P<value>.+)$", re.IGNORECASE)
-# What begins so and holds a time is taken for a change that is to be understood.
+# A clause that begins so and holds a time must be a valid change.
 _MEANT = re.compile(rf"^(lamp|envelope)\b.*\b(at\s+{NUMBER}|{NUMBER}\s*s?\s+before)", re.IGNORECASE)
 
 
@@ -52,8 +52,8 @@ def parse_moments(text: str) -> tuple[Change, ...]:
     Raises
     ------
     InputError
-        A clause that is begun so and cannot be understood; a share or a temperature out of range; moments that do not
-        ascend.
+        A clause that begins like a change and cannot be read; a share or a temperature out of range; moments that do
+        not ascend.
 
     Examples
     --------

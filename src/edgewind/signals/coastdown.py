@@ -1,4 +1,4 @@
-"""A rotor running out: its speed through one long trace, window by window."""
+"""Coast-down of a rotor: its speed through one long trace, window by window."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from edgewind.signals.trace import Trace
 
 FloatArray = NDArray[np.float64]
 
-# Numbers of windows tried, from the finest; the first in which most windows hold enough turns is taken.
-# How many pulses a trace may hold, where no part of it has a speed of its own.
+# Numbers of windows to try, most first; the first at which most windows hold enough turns is used.
+# Numbers of pulses to assume for a trace of which no part has a steady speed.
 PASSAGES = (48, 24, 96)
 WINDOWS = (24, 16, 12, 8, 6)
 LEAST_WINDOWS = 5
@@ -36,7 +36,7 @@ class SpeedHistory:
     window_s : float
         Length of a window, s.
     interval_u_rel : float
-        Relative standard uncertainty of the time base, which all windows have in common; not in that of the speeds.
+        Relative standard uncertainty of the time base, common to all windows and not included in `speed_u_rad_s`.
     """
 
     time_s: FloatArray
@@ -47,13 +47,13 @@ class SpeedHistory:
 
     @property
     def enough(self) -> bool:
-        """Whether there are enough windows to tell how the speed falls."""
+        """Whether there are enough windows for a fit of the falling speed."""
         return self.time_s.size >= LEAST_WINDOWS
 
 
 @dataclass(frozen=True)
 class Passages:
-    """When marks passed, one after the other.
+    """Times at which marks passed, in order.
 
     Attributes
     ----------
@@ -64,7 +64,7 @@ class Passages:
     marks : int
         Marks a turn, at unequal spacing.
     interval_u_rel : float
-        Relative standard uncertainty of the time base, which all of them have in common; not in that of one passage.
+        Relative standard uncertainty of the time base, common to all passages and not included in `time_u_s`.
     """
 
     time_s: FloatArray
@@ -104,8 +104,8 @@ def speed_history(trace: Trace, marks: int, *, mains_hz: float | str | None = "a
 
 
 def passages(trace: Trace, marks: int, *, mains_hz: float | str | None = "auto") -> Passages | None:
-    """Return when each mark passed, for a trace of too few turns for windows; None where pulses are not found with
-    certainty.
+    """Return the times at which marks passed, for a trace of too few turns for windows; None unless all pulses are
+    certain.
 
     No pulse may be missing or extra: the intervals of one mark to its next passage must change smoothly.
     """
@@ -114,7 +114,7 @@ def passages(trace: Trace, marks: int, *, mains_hz: float | str | None = "auto")
     pitches = [trace.duration_s / count for count in PASSAGES]
     if math.isfinite(first.speed_rad_s) and first.speed_rad_s > 0:
         pitches.insert(0, 1.6 * 2 * math.pi / (first.speed_rad_s * marks))
-    # Where the speed falls fast, no part has a speed of its own; then what comes out must be regular by itself.
+    # If the speed falls fast, no part has a steady speed; the pulses themselves must then be regular.
     for pitch in pitches:
         found = find_pulses(trace.voltage_v, trace.interval_s, pitch)
         if found is None or found.time_s.size < 2 * marks + 3:
@@ -127,7 +127,7 @@ def passages(trace: Trace, marks: int, *, mains_hz: float | str | None = "auto")
 
 
 def history_of(seen: Passages) -> SpeedHistory:
-    """Return the speed of whole turns, one after the other, from when the marks passed."""
+    """Return the speed of successive whole turns from the times at which marks passed."""
     at = seen.time_s[:: seen.marks]
     turn = np.diff(at)
     speed = 2 * math.pi / turn

@@ -7,7 +7,7 @@ from typing import Literal
 
 from edgewind.signals.table import Title
 
-# Highest temperature that an envelope is believed to have, K: above it glass runs and a unit was mistaken.
+# Highest plausible temperature of an envelope, K: glass softens above it, so the unit must be wrong.
 HIGHEST_ENVELOPE_K = 1500.0
 # Largest share of the lamp's usual irradiance that a reading may state.
 MOST_LAMP = 2.0
@@ -24,7 +24,7 @@ class Column:
     name : str
         Its name in tables of the program and in exports, with the SI unit where it has one.
     title : str
-        What it is called in sentences, and in `readings.csv` where it is written by hand.
+        Its name in sentences, and its title in a handwritten `readings.csv`.
     kind : {"number", "integer", "string", "boolean"}
         Type in the words of Table Schema.
     unit : str
@@ -74,7 +74,7 @@ COLUMNS: tuple[Column, ...] = (
     ),
     Column(
         "pressure_flag", "gauge flag", "string", "",
-        "What the gauge could not say: under-range, over-range or empty.",
+        "Range fault of the gauge: under-range, over-range or empty.",
     ),
     Column("trace", "trace", "string", "", "File of the trace or of the run in the experiment folder.", Title()),
     Column(
@@ -128,9 +128,9 @@ COLUMNS: tuple[Column, ...] = (
         "condition", "condition", "string", "",
         "What differs from the usual conditions of the experiment; empty where nothing does.",
     ),
-    Column("note", "note", "string", "", "Note of whoever took the reading.", Title()),
+    Column("note", "note", "string", "", "Note taken with the reading.", Title()),
     Column("exclude", "exclude", "string", "", "Reason for which the reading is set aside by hand.", Title()),
-    Column("usable", "usable", "boolean", "", "Whether pressure and speed can be judged, at whatever condition."),
+    Column("usable", "usable", "boolean", "", "Whether pressure and speed can be used, under any conditions."),
     Column("used", "used", "boolean", "", "Whether the response curve uses the reading."),
     Column(
         "why_not", "why not", "string", "", "Why the response curve leaves the reading out; empty where it uses it.",
@@ -139,5 +139,5 @@ COLUMNS: tuple[Column, ...] = (
 
 # How each title of readings.csv is read.
 TITLES: dict[str, Title] = {column.title: column.written for column in COLUMNS if column.written is not None}
-# What a curve of speed against pressure is fitted to.
+# Columns that a curve of speed against pressure is fitted to.
 CURVE_COLUMNS = ("pressure_pa", "log_pressure_u", "log_pressure_u_common", "speed_rad_s", "speed_u_rad_s")

@@ -47,7 +47,7 @@ class Comb:
     noise_v2 : array of float
         Variance that each amplitude has from the noise, volts squared.
     rest_v : array of float
-        What the comb leaves of the trace, without its fitted baseline.
+        Residual: the trace less the comb and the fitted baseline.
     """
 
     rate_hz: float
@@ -60,7 +60,7 @@ class Comb:
     rest_v: FloatArray
 
     def slowed(self, factor: int) -> Comb:
-        """Return the same comb by a fundamental so many times slower."""
+        """Return the same comb with its fundamental divided by a whole number."""
         return replace(
             self,
             rate_hz=self.rate_hz / factor,
@@ -185,7 +185,7 @@ def fit_comb(
     orders : array of int
         Harmonics to fit, rising.
     mute : array of int, optional
-        Harmonics that are fitted but have no say in the rate, because something else lies at the same place.
+        Harmonics that are fitted but do not determine the rate, because another line has the same frequency.
     steady : bool
         Hold the acceleration at its start.
     passes : int
@@ -194,7 +194,7 @@ def fit_comb(
         Stop when the phase of the highest harmonic moves by less than this at the ends, radians; the error left is
         of the order of its square.
     uncertain : bool
-        Whether to work out the uncertainties and what the comb leaves; a step on the way needs neither.
+        Whether to compute uncertainties and residual; an intermediate fit needs neither.
 
     Returns
     -------
@@ -223,7 +223,7 @@ def fit_comb(
         matrix, right = matrix[: linear + free, : linear + free], right[: linear + free]
         cost = power - 2 * float(level @ right[:linear]) + float(level @ matrix[:linear, :linear] @ level)
         if mute is not None and mute.size:
-            cost = 0.0  # lines without a say move with the rate: what that costs must not hold it back
+            cost = 0.0  # muted harmonics move with the rate; their misfit must not stop the fit
         return NormalEquations(matrix, right - matrix[:, :linear] @ level, max(cost, 0.0))
 
     def settled(here: FloatArray, step: FloatArray) -> bool:
@@ -243,7 +243,7 @@ def fit_comb(
 
 
 def _complex(levels: FloatArray) -> ComplexArray:
-    """Return the complex amplitudes that stand behind the baseline in the linear parameters."""
+    """Return the complex amplitudes, which follow the baseline in the linear parameters."""
     count = (levels.size - BASELINE) // 2
     return np.asarray(levels[BASELINE : BASELINE + count] + 1j * levels[BASELINE + count :])
 
@@ -271,7 +271,7 @@ def _with_uncertainty(
     fit: LeastSquares,
     free: int,
 ) -> Comb:
-    """Add what the noise of the residual, place by place in frequency, does to the estimates.
+    """Add the uncertainties that follow from the spectrum of the residual.
 
     An estimate is a weighted sum of the samples, with weights g = J (J^T J)^-1 e; in noise of power spectrum S its
     variance is the sum over frequency of |G|^2 S, white or not. S is the periodogram of the residual, averaged over
@@ -312,7 +312,7 @@ def _with_uncertainty(
     turns = 2 * half * rate_hz
     steepest = _steepest(orders, amplitudes)
     by_flanks = _by_flanks(series[1:], rest, steepest * turns)
-    # a shape fitted to few turns follows what is wrong with each of them: the correction HC3 of MacKinnon and White,
+    # a shape fitted to few turns follows their errors: the correction HC3 of MacKinnon and White,
     # J. Econometrics 29, 305 (1985), for a leverage of one over the turns
     followed = (turns / (turns - 1)) ** 2 if turns > 2 else 4.0
     few = covering_factor(max(2 * steepest * (turns - 1) - 2, 1)) ** 2

@@ -1,4 +1,4 @@
-"""Comparison of a gauge with a reference gauge on one chamber, and the correction that follows.
+"""Comparison of a gauge with a reference gauge on the same chamber, and the correction from it.
 
 Method: direct comparison as in ISO 3567:2011 (Vacuum gauges, calibration by direct comparison with a reference gauge);
 uncertainty as in ISO 27893:2011 (evaluation of the uncertainties of results of calibrations by direct comparison).
@@ -151,7 +151,7 @@ class _Fit:
 def _weighted_fit(
     x: FloatArray, y: FloatArray, variance: FloatArray, *, line: bool, excess: float | None = None
 ) -> _Fit:
-    """Weighted mean or line of y; `excess` is the variance added to every pair, found when None."""
+    """Return the weighted mean or line of y; `excess` is the variance added to every pair, estimated if None."""
     if excess is None:
         excess = _excess_variance(x, y, variance, line)
     w = 1 / (variance + excess)
@@ -172,7 +172,7 @@ def _weighted_fit(
 
 
 def _excess_variance(x: FloatArray, y: FloatArray, variance: FloatArray, line: bool) -> float:
-    """Variance that makes chi-square equal to its degrees of freedom, zero where it is below already."""
+    """Return the variance that makes chi-square equal to its degrees of freedom, zero if it is already lower."""
     freedom = x.size - (2 if line else 1)
 
     def surplus(excess: float) -> float:
@@ -227,7 +227,7 @@ def compare_pairs(path: str | Path, bench: Bench | None = None, reference_log_u_
 
 
 def _pair(row: Row, bench: Bench | None) -> tuple[float, float, float, float] | str:
-    """Indicated and reference pressure, each with its uncertainty in ``ln p``; the flag where out of range."""
+    """Return indicated and reference pressure with their uncertainties in ``ln p``, or the flag if out of range."""
     reference, reference_u = _pressure(row, "reference")
     if "gauge" not in row.cells:
         indicated, indicated_u = _pressure(row, "indicated")

@@ -1,4 +1,4 @@
-"""Conditions of each reading: the lamp, the envelope, the gas, the face that leads, and what else was changed."""
+"""Conditions of each reading: the lamp, the envelope, the gas, the leading face, and other changes."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ _KELVIN = 273.15
 def usual_envelope_k(table: pd.DataFrame, bench: Bench) -> float:
     """Return the usual temperature of the envelope, K.
 
-    It is that of `bench.toml` where it is stated there, else the median of the readings with the lamp on where it was
-    noted in three or more and in half of them, else the temperature of the gas.
+    It is that of `bench.toml` if stated; else the median over the readings with the lamp on, if at least three and half
+    of them note it; else the temperature of the gas.
     """
     stated = bench.chamber.envelope_temperature
     if stated is not None:
@@ -43,8 +43,8 @@ def usual_envelope_k(table: pd.DataFrame, bench: Bench) -> float:
 def with_conditions(table: pd.DataFrame, bench: Bench) -> pd.DataFrame:
     """Return the readings with `condition`, and with the sign of the speed where the direction is known.
 
-    A row without a direction takes `[rotor] leading_face` where it was read at the usual conditions with
-    the lamp on, for which that key stands.
+    A row without a direction takes `[rotor] leading_face` if it was read under the usual conditions with the lamp on,
+    to which that key applies.
     """
     envelope = usual_envelope_k(table, bench)
     records = table.to_dict("records")
@@ -60,7 +60,7 @@ def with_conditions(table: pd.DataFrame, bench: Bench) -> pd.DataFrame:
 
 
 def condition_of(row: Mapping[str, Any], bench: Bench, envelope_k: float) -> str:
-    """Return in words what differs at a reading from the usual conditions; empty where nothing does.
+    """Return the differences of a reading from the usual conditions, in words; empty if there are none.
 
     Parameters
     ----------

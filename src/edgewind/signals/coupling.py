@@ -1,4 +1,4 @@
-"""What a coupling capacitor does to the pulses in the sound of a sensor, and whether two bumps of each are counted."""
+"""Effect of a coupling capacitor on the pulses of a sensor: two bumps for each, which may be counted twice."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ FloatArray = NDArray[np.float64]
 
 
 def counts_flanks(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> bool:
-    """Return whether every second pulse has another shape than those between: they may be rise and fall of one.
+    """Return whether alternate pulses differ in shape: they may be rise and fall of one pulse.
 
     The socket of a sound card has a capacitor in series, which passes changes of the light, not its level: of a pulse
     that is wide beside the time of the capacitor, a bump at the rise is left and one at the fall, mirrored in time,

@@ -1,4 +1,4 @@
-"""Which way a rotor turns, where its record can tell: chiral marks, two sensors, or a picture."""
+"""Direction of rotation from a record: chiral marks, two sensors, or a picture."""
 
 from __future__ import annotations
 
@@ -29,16 +29,16 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Direction:
-    """Which way a rotor turns.
+    """Direction of rotation.
 
     Attributes
     ----------
     sense : int
-        +1 where the bright face leads, -1 where the dark face does, 0 where the record does not tell.
+        +1 if the bright face leads, -1 if the dark face does, 0 if the record does not show it.
     confidence : float
         Probability of that sense against the other, 0.5 to 1; nan where it is not known.
     why : str
-        What tells it, or why nothing does.
+        How it was found, or why it was not.
     """
 
     sense: int
@@ -47,7 +47,7 @@ class Direction:
 
 
 def not_known(why: str) -> Direction:
-    """Return the direction that is not known."""
+    """Return an unknown direction."""
     return Direction(0, math.nan, why)
 
 
@@ -76,7 +76,7 @@ def _orders_of(trace: Trace, speed: SpeedEstimate, most: int) -> tuple[NDArray[n
 
 
 def direction_of_marks(trace: Trace, speed: SpeedEstimate, places: Sequence[float]) -> Direction:
-    """Return the direction from marks whose places, read backwards, are others.
+    """Return the direction from marks whose places differ when read backwards.
 
     The harmonics of the turn have the phases of the places in one direction, and the opposite ones in the other. Their
     sum over the marks, M_k = sum_j exp(-2 pi i k p_j), times the unknown shape of one mark and turned by the unknown
@@ -171,7 +171,7 @@ def direction_of_pair(first: Trace, second: Trace, speed: SpeedEstimate, marks: 
 
 
 def direction_of_picture(seen: PictureSpeed, bright_leads: str | None) -> Direction:
-    """Return the direction that a camera sees, by which way the owner says that the bright face leads."""
+    """Return the direction that a camera sees, by the stated sense of rotation with the bright face leading."""
     way = "clockwise" if seen.turn_rate_hz > 0 else "anticlockwise"
     if seen.side:
         return not_known(
@@ -186,7 +186,7 @@ def direction_of_picture(seen: PictureSpeed, bright_leads: str | None) -> Direct
 
 
 def reads_both_ways(places: Sequence[float]) -> bool:
-    """Return whether marks at these places look the same backwards, so that they tell no direction."""
+    """Return whether marks at these places look the same backwards, so that they do not show the direction."""
     gaps = np.diff([*sorted(np.remainder(places, 1.0)), min(np.remainder(places, 1.0)) + 1])
     backwards = gaps[::-1]
     turns = (np.roll(backwards, shift) for shift in range(gaps.size))

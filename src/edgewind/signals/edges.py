@@ -1,4 +1,4 @@
-"""Turn rate from edges: when each pulse passes, to a fraction of a sample, and which mark it is."""
+"""Turn rate from edges: the time of each pulse, to a fraction of a sample, and its mark."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ BoolArray = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class EdgeEstimate:
-    """What the pulses of a trace say.
+    """Estimate from the pulses of a trace.
 
     Attributes
     ----------
@@ -49,9 +49,9 @@ class EdgeEstimate:
     pulses : Pulses or None
         The pulses, where any stand out.
     quality : float
-        How well one pattern accounts for them, from 0 to 1.
+        How well one pattern explains them, from 0 to 1.
     sure : bool
-        Whether the pattern is one that chance does not make.
+        Whether the pattern is unlikely to be chance.
     even : bool
         Whether the pulses stand at even places, one a mark, at this rate: then no other number of places is possible.
     contested : bool
@@ -179,7 +179,7 @@ def _seen(pulses: Pulses, pattern: Pattern | None, hidden_hz: float = 0.0, sure:
 
 
 def looked_at_again(pattern: Pattern, pulses: Pulses, which: IntArray, clock_s: float, marks: int) -> Pattern:
-    """Return the pattern with only those pulses counted as missing, or as too many, which the trace itself shows so.
+    """Return the pattern with missing and extra pulses counted only if the trace itself confirms them.
 
     Parameters
     ----------

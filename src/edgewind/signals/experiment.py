@@ -94,12 +94,12 @@ class Experiment:
 
     @property
     def usable(self) -> pd.DataFrame:
-        """The readings whose pressure and speed can be judged, at whatever conditions."""
+        """The readings whose pressure and speed can be used, under any conditions."""
         return self.readings[self.readings["usable"]]
 
 
 class ExperimentSource(Protocol):
-    """Where an experiment comes from: a folder, or one experiment of a lab book."""
+    """Source of an experiment: a folder, or one experiment of a lab book."""
 
     @property
     def name(self) -> str:
@@ -107,7 +107,7 @@ class ExperimentSource(Protocol):
 
     @property
     def place(self) -> Path:
-        """Where it is; for messages."""
+        """Its location, for messages."""
 
     def bench(self) -> Bench:
         """Return the apparatus."""
@@ -147,12 +147,12 @@ def read_experiment(
     folder : path or ExperimentSource
         Holds `bench.toml`, `readings.csv` and the traces that the readings name; or an experiment of a lab book.
     on_trace : callable, optional
-        Called with (traces done, traces in all) as the work goes on.
+        Called with (traces done, traces in all) after each trace.
 
     Raises
     ------
     InputError
-        Anything in the folder that cannot be used, with file, line and column or key.
+        An input that cannot be used; names file, line and column or key.
     """
     source: ExperimentSource = FolderSource(Path(folder)) if isinstance(folder, str | Path) else folder
     bench = source.bench()
@@ -212,7 +212,7 @@ def read_experiment(
 
 
 def _changes(source: ExperimentSource, table: pd.DataFrame, row: int) -> tuple[Change, ...]:
-    """Return what a row says was changed in its trace, and when."""
+    """Return the changes, with times, that a row states for its trace."""
     try:
         return parse_moments(str(table.at[row, "changed"]))
     except InputError as error:
@@ -221,7 +221,7 @@ def _changes(source: ExperimentSource, table: pd.DataFrame, row: int) -> tuple[C
 
 
 def _through_changes(changes: tuple[Change, ...], reading: TraceReading, share: float) -> bool:
-    """Return whether a trace goes through a change: more than a lamp that goes off as it begins, a coast-down."""
+    """Return whether a trace has changes beyond a lamp that goes off at its beginning, which is a coast-down."""
     first = changes[0] if changes else None
     if first is None:
         return False
@@ -310,7 +310,7 @@ def _read_speed(source: ExperimentSource, relative: str, bench: Bench) -> TraceR
 
 
 def _pressures_by_gas(table: pd.DataFrame, bench: Bench) -> PressureReadings:
-    """Pressures of all rows, each with the factor of the gauge in the gas of that row."""
+    """Return the pressures of all rows, each with the gas factor of its row."""
     gases = [str(gas) for gas in table["gas"]]
     if not any(gases):
         return _pressures(table, bench)
@@ -343,7 +343,7 @@ def _pressures_by_gas(table: pd.DataFrame, bench: Bench) -> PressureReadings:
 
 
 def _pressures(table: pd.DataFrame, bench: Bench) -> PressureReadings:
-    """Pressures of all rows: from volts where there is a voltage, from the display elsewhere."""
+    """Return the pressures of all rows, from volts if there is a voltage, else from the display."""
     volts, shown = table["gauge_v"].to_numpy(float), table["pressure_pa"].to_numpy(float)
     typed = ~np.isnan(shown)
     _check_signal(table, bench)
@@ -427,7 +427,7 @@ def _with_use(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def _why_not(row: Mapping[Hashable, Any]) -> str:
-    """Why a reading cannot be judged at any condition; empty where it can."""
+    """Return why a reading cannot be used under any conditions; empty if it can."""
     if row["exclude"]:
         return f"excluded: {row['exclude']}"
     if row["pressure_flag"]:

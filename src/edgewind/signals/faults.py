@@ -1,4 +1,4 @@
-"""Faults of a recording that a speed would hide: pulses at the rails, pulses too fast for the sampling."""
+"""Faults of a recording that the speed does not show: pulses at the rails, pulses too fast for the sampling."""
 
 from __future__ import annotations
 
@@ -81,9 +81,9 @@ def _slope_stops(voltage: FloatArray, begin: IntArray, end: IntArray) -> bool:
 def is_aliased(lines: LineSpectrum, rate_hz: float, marks: int, highest_hz: float) -> bool:
     """Return whether the pulse rate may be other than it seems because the samples are too far apart.
 
-    So it is taken where the pulse rate lies above 0.8 of half the sample rate; where fewer than five samples fall on a
+    It may be if the pulse rate lies above 0.8 of half the sample rate; if fewer than five samples fall on a
     pulse period and harmonics folded back from above half the sample rate are strong, so that the recorder had no
-    filter against them; and where unequal marks leave lines that fit a turn rate of a pulse rate beyond half the sample
+    filter against them; and if unequal marks leave lines that fit a turn rate of a pulse rate beyond half the sample
     rate but not the one seen. Equal marks above half the sample rate, seen as a slow pure tone, look exactly like one.
     """
     pulse = rate_hz * marks

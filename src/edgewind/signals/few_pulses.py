@@ -1,4 +1,4 @@
-"""Turn rate from pulses too few to fit the places of their marks: these are then taken as nearly even."""
+"""Turn rate from pulses too few for a fit of the places of their marks, which are assumed nearly even."""
 
 from __future__ import annotations
 
@@ -30,11 +30,11 @@ IntArray = NDArray[np.int64]
 
 
 def few_pulses(pulses: Pulses, marks: int, jitter_s: float, duration_s: float) -> MethodResult | None:
-    """Return the turn rate from few pulses, some of which may be missing; None where they are not those of a rotor.
+    """Return the turn rate from few pulses, some of which may be missing; None if they are not those of a rotor.
 
     Least squares of the times t = t0 + k p + d, with k the place of a pulse, p the pitch and d that of its mark, whose
-    prior is normal about zero: places of marks seen in several turns weigh as the noise lets them, those of others as
-    the prior does.
+    prior is normal about zero: the places of marks seen in several turns follow from the data, those of others from the
+    prior.
     """
     time = pulses.time_s
     if not 3 <= time.size <= FEW_MOST_TURNS * marks + 3 or pulses.height_v < FEW_STRENGTH * pulses.noise_v:

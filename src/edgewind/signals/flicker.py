@@ -1,4 +1,4 @@
-"""The mains in any record of a tachometer: the flicker of a lamp, or a hum, named as such, and a time base if wanted.
+"""The mains in a record of a tachometer: flicker of a lamp or hum, reported as such, and an optional time base.
 
 A lamp on the mains flickers at twice their frequency; a hum has both. Samples too far apart for that, as the frames of
 a clip are, show it folded: at F = (k +- nu) / dt, with nu cycles from one sample to the next and k whole.
@@ -61,7 +61,7 @@ class Flicker:
         return abs(self.seen_hz / (self.order * self.mains_hz) - 1) > 2 * CLOCK_WITHIN
 
     def said(self) -> str:
-        """Return what it is, for a note."""
+        """Return a description for a note."""
         what = "the mains" if self.order == 1 else "a lamp on the mains"
         nominal = self.order * self.mains_hz
         if self.folded:
@@ -111,10 +111,10 @@ def find_flicker(
 
 
 def keeps_its_place(signal: FloatArray, interval_s: float, seen: Flicker) -> bool:
-    """Return whether a line of the mains is at the same frequency throughout a record.
+    """Return whether a line of the mains keeps its frequency throughout a record.
 
-    That of a rotor which slows, or turns steadily for a part of the record only, is not: taken for the mains, it would
-    give the record a time of its own.
+    A line of a rotor that slows, or that turns steadily in a part of the record only, does not: taken for the mains, it
+    would distort the time.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """Non-linear least squares by Levenberg and Marquardt on the normal equations.
 
-The engine asks the problem for its normal equations only, never for its Jacobian matrix: a problem with much structure,
-such as a comb of harmonics, can build them far more cheaply than the matrix itself.
+Only the normal equations are needed, never the Jacobian matrix: for a structured problem, such as a comb of harmonics,
+they cost far less than the matrix.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class NormalEquations:
     curvature : array, shape (p, p)
         J^T J, where J holds the derivatives of the model with respect to the parameters.
     gradient : array, shape (p,)
-        J^T r, where r is what the model leaves of the data (data minus model).
+        J^T r, where r is the residual (data minus model).
     cost : float
         Sum of squares of r.
     """
@@ -38,7 +38,7 @@ class NormalEquations:
 
 @dataclass(frozen=True)
 class LeastSquares:
-    """Where the sum of squares is least.
+    """Minimum of the sum of squares.
 
     Attributes
     ----------
@@ -85,18 +85,18 @@ def minimise(
         Where to begin.
     settled : callable, optional
         Parameters and step to whether the step is small enough to be the last. By default, when it changes no parameter
-        by more than 1e-10 of itself. The last step is taken without a look at where it leads.
+        by more than 1e-10 of itself. The last step is taken without evaluating its end.
     damping : float
         Damping of the first step.
     steps : int
         Most steps to take.
     strict : bool
-        Whether running out of steps is an error; else the best so far is returned.
+        Whether too few steps are an error; otherwise the best result so far is returned.
 
     Returns
     -------
     LeastSquares
-        The estimates and what their covariance follows from.
+        The estimates and the matrix of their covariance.
 
     Raises
     ------

@@ -30,7 +30,7 @@ class LineSpectrum:
     power : array
         Squared modulus of the transform.
     floor : array
-        What noise alone would have there in the mean.
+        Mean power of noise alone at each frequency.
     step_hz : float
         Distance of the samples in frequency.
     """
@@ -122,7 +122,7 @@ def peaks(spectrum: LineSpectrum, most: int = 12) -> FloatArray:
 
 
 def decimate(voltage: FloatArray, interval_s: float, highest_hz: float) -> tuple[FloatArray, float]:
-    """Return means of neighbouring samples, as many together as leave the given frequency below 0.35 of the rate."""
+    """Return means over as many neighbouring samples as keep the given frequency below 0.35 of the sample rate."""
     factor = max(1, int(0.35 / (highest_hz * interval_s)))
     factor = min(factor, max(1, voltage.size // 200))
     if factor == 1:

@@ -1,4 +1,4 @@
-"""The mains in a trace: found by its lines, taken out, and distinguished from a rotor at its rate."""
+"""The mains in a trace: detection, removal, and distinction from a rotor at the same rate."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def mains_line(spectrum: LineSpectrum, mains_hz: float | None) -> float | None:
 
 
 def on_grid(frequency_hz: FloatArray, base_hz: float | None, reach_hz: float | FloatArray) -> BoolArray:
-    """Tell which frequencies lie within reach of a multiple of a base frequency."""
+    """Return which frequencies lie close to a multiple of a base frequency."""
     if base_hz is None:
         return np.zeros(np.shape(frequency_hz), dtype=bool)
     order = np.maximum(np.rint(frequency_hz / base_hz), 1)
@@ -133,7 +133,7 @@ def crowded_by(
     duration_s: float,
     cells: float = MAINS_CROWDED,
 ) -> tuple[float, ...]:
-    """Return the mains of which a line lies too near to one of the turn for the trace to tell them apart.
+    """Return the mains of which a line lies too near to one of the turn to be distinguished in the trace.
 
     Mains that a trace does not show may do so as well: a hum may hide beneath a line of the pulses.
     """

@@ -1,4 +1,4 @@
-"""From a file of a tachometer, of any kind, to the speed in it: the one way, for folders, books, commands and pages."""
+"""Speed from a tachometer file of any kind; the single entry for folders, books, commands and pages."""
 
 from __future__ import annotations
 
@@ -38,14 +38,14 @@ from edgewind.signals.video import Clip, is_video, read_clip
 if TYPE_CHECKING:
     from edgewind.bench.schema import TachometerSection
 
-NO_DIRECTION = not_known("nothing in a trace of like marks tells a direction")
+NO_DIRECTION = not_known("equal marks do not show the direction")
 MOST_CHANNELS = 8
 """Channels that are looked through where none is chosen."""
 
 
 @dataclass(frozen=True)
 class Picture:
-    """A clip, and what was seen to turn in it."""
+    """A clip, and the rotation seen in it."""
 
     clip: Clip
     seen: PictureSpeed
@@ -62,7 +62,7 @@ class TraceReading:
     speed : SpeedEstimate
         Size of the speed, with flags.
     direction : Direction
-        Which way the rotor turns, where the file tells.
+        Direction of rotation, if the file shows it.
     picture : Picture or None
         The clip that it was seen in.
     """
@@ -73,7 +73,7 @@ class TraceReading:
     picture: Picture | None = None
 
     def row(self) -> dict[str, Any]:
-        """Return what was found, SI.
+        """Return the results, in SI.
 
         Returns
         -------
@@ -81,7 +81,7 @@ class TraceReading:
         flags, method : as in SpeedEstimate
         interval_s, samples, channel, channels, notes : as in Trace
         direction : int
-            Which face leads: +1 the bright one, -1 the dark one, 0 where the file does not tell.
+            Which face leads: +1 the bright one, -1 the dark one, 0 if the file does not show it.
         direction_confidence : float or None
             Probability of that direction against the other.
         direction_why : str
@@ -103,7 +103,7 @@ class TraceReading:
 
 @dataclass(frozen=True)
 class Tachometry:
-    """What has to be known of a tachometer to read its files; SI.
+    """Description of a tachometer, as needed to read its files; SI.
 
     Attributes
     ----------
@@ -112,13 +112,13 @@ class Tachometry:
     channel, interval_s, mains_hz : optional
         See :func:`read_trace` and :func:`estimate_speed`.
     second_channel, second_lag, mark_places, bright_leads : optional
-        What tells a direction; see :class:`edgewind.bench.schema.TachometerSection`.
+        Sources of a direction; see :class:`edgewind.bench.schema.TachometerSection`.
     fastest_rad_s : float
         Speed that the rotor cannot exceed.
     region : tuple of int, optional
         Where the rotor is in a clip: x, y, width and height, pixels.
     time_base : {"mains"}, optional
-        What the time is taken from in place of the file's own: the hum or flicker of the mains in it.
+        Source of time instead of the file's own: the hum or flicker of the mains in it.
     """
 
     marks: int
@@ -142,9 +142,9 @@ def measure_speed(path: str | PathLike[str], tachometer: TachometerSection, *, s
     path : path
         The file.
     tachometer : TachometerSection
-        Marks, channel, interval, mains, and what tells a direction.
+        Marks, channel, interval, mains, and sources of a direction.
     source : str
-        What messages call the file; its path when left out.
+        Name of the file in messages; default: its path.
 
     Raises
     ------
@@ -182,7 +182,7 @@ def _read(trace: Trace, marks: int, mains_hz: float | str | None) -> TraceReadin
 
 
 def _tachometry(tachometer: TachometerSection) -> Tachometry:
-    """Return what a section ``[tachometer]`` says, SI."""
+    """Return the contents of a section ``[tachometer]``, in SI."""
     mains, interval, fastest = tachometer.mains_frequency, tachometer.interval, tachometer.fastest
     return Tachometry(
         tachometer.marks,
@@ -201,7 +201,7 @@ def _tachometry(tachometer: TachometerSection) -> Tachometry:
 def measure_file(path: str | PathLike[str], tachometer: Tachometry, *, source: str = "") -> TraceReading:
     """Return the speed in a file: text, arrays, sound or a clip.
 
-    Where no channel is chosen, all are looked through: one that alone shows a rotor is used. Of several that agree, the
+    If no channel is chosen, all are analysed: if only one shows a rotor, it is used. Of several that agree, the
     first is; where they do not, the speed is flagged ``channel-assumed``.
 
     Parameters
@@ -209,9 +209,9 @@ def measure_file(path: str | PathLike[str], tachometer: Tachometry, *, source: s
     path : path
         The file.
     tachometer : Tachometry
-        What is known of the tachometer.
+        Description of the tachometer.
     source : str
-        What messages call the file; its path when left out.
+        Name of the file in messages; default: its path.
 
     Raises
     ------
@@ -239,7 +239,7 @@ def _with_mains(reading: TraceReading, tachometer: Tachometry) -> TraceReading:
         return reading
     signal = trace.voltage_v
     orders: tuple[int, ...] = (1, 2)
-    if picture is not None:  # what a lamp does to the whole of a picture
+    if picture is not None:  # flicker of the whole picture
         even = np.linspace(0.0, float(picture.clip.time_s[-1]), picture.clip.time_s.size)
         signal, orders = np.interp(even, picture.clip.time_s, picture.clip.frames.mean(axis=(1, 2))), (2,)
     rate = speed.speed_rad_s / (2 * math.pi)

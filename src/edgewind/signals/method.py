@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class MethodResult:
-    """A turn rate as one method sees it.
+    """A turn rate by one method.
 
     Attributes
     ----------

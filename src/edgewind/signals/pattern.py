@@ -56,7 +56,7 @@ class Pattern:
 
 
 def places_of(phase: FloatArray, marks: int) -> FloatArray:
-    """Return where on the turn the marks sit: the densest places of the phases, one a mark, in turns."""
+    """Return the places of the marks on the turn: the densest phases, one for each mark, in turns."""
     bins = 40 * marks
     histogram = np.bincount((np.remainder(phase, 1.0) * bins).astype(int) % bins, minlength=bins).astype(float)
     kernel = np.array([0.25, 0.5, 0.75, 1.0, 0.75, 0.5, 0.25])
@@ -86,7 +86,8 @@ def fit_pattern(
     jitter_s: float,
     rounding: Rounding | None = None,
 ) -> Pattern | None:
-    """Fit turning and places of the marks to the times of pulses, from a start that keeps step over them all.
+    """Fit rotation and places of the marks to the times of pulses, from a start that is correct to a pitch over all of
+    them.
 
     Linear least squares of the turn number: turn = f t + a t^2 / 2 - place of the mark. Pulses that stray are set
     aside and the fit repeated. Where edges are rounded to whole samples, the standard errors are those of
@@ -194,7 +195,7 @@ def _by_mark(
 
 
 def _memory(left: FloatArray) -> float:
-    """Return by how much the variance of a sum of residuals exceeds that of independent ones, from their correlation.
+    """Return the factor by which the correlation of residuals increases the variance of their sum.
 
     Newey and West, Econometrica 55, 703 (1987), with a triangular window; never below one.
     """
@@ -300,7 +301,7 @@ def _most_regular(middle: FloatArray, spans: FloatArray, marks: int) -> tuple[fl
 
 
 def quality(pattern: Pattern | None) -> float:
-    """Return how well a pattern accounts for its pulses, from 0 to 1."""
+    """Return how well a pattern explains its pulses, from 0 to 1."""
     return 0.0 if pattern is None else pattern.explained * min(pattern.occupied, 1.0)
 
 

@@ -1,8 +1,8 @@
-"""Whether a pulse that no threshold found is missing, or only lower than its neighbours.
+"""Distinction between a missing pulse and one that is lower than its neighbours.
 
 One threshold serves all marks of a rotor. A mark much lower than the others crosses it in some turns and not in others,
-and a wandering baseline lifts the foot of a pulse over it or joins two pulses in one. The pattern of the turning says
-where a pulse has to stand; there the trace itself is asked, with the usual shape and height of that mark.
+and a wandering baseline lifts the foot of a pulse over it or joins two pulses in one. The pattern of the rotation
+predicts the place of each pulse; there the trace is compared with the usual shape and height of that mark.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ BoolArray = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class Turning:
-    """Where the pulses of a rotor have to stand.
+    """Predicted places of the pulses of a rotor.
 
     Attributes
     ----------
@@ -86,7 +86,7 @@ def empty_places(
     phase = turning.places[mark] + turn
     begin, end = float(phase.min()), float(phase.max())
     found = np.bincount(mark, minlength=marks)
-    # marks found in half of the turns tell what a pulse looks like; of the others the trace is asked where they are
+    # marks found in half of the turns give the shape of a pulse; for the others the trace is searched
     sure = np.flatnonzero(found >= min(0.5 * (end - begin), found.max()))
     look = _Look(level, interval_s, clock_s, turning)
     shapes = {int(one): look.shape(phase[mark == one]) for one in sure}
@@ -119,7 +119,7 @@ def shape_size(shape: FloatArray) -> float:
 
 
 class _Look:
-    """Look at the trace where a pulse has to stand."""
+    """Measure the trace at the predicted place of a pulse."""
 
     def __init__(self, level: FloatArray, interval_s: float, clock_s: float, turning: Turning) -> None:
         self._interval, self._turning, self._clock = interval_s, turning, clock_s

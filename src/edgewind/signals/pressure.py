@@ -1,4 +1,4 @@
-"""From the gauge's volts to pressure, with the uncertainty of its logarithm and flags for what the gauge cannot say."""
+"""Pressure from the volts of the gauge, with the uncertainty of its logarithm and flags of its range."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from edgewind.gas.transpiration import pressure_at_other_end, transpiration_log_
 FloatArray = NDArray[np.float64]
 
 UNDER_RANGE, OVER_RANGE = "under-range", "over-range"
-# A linear output closer to its zero than this many standard uncertainties says only that the pressure is small.
+# A linear output closer to its zero than this many standard uncertainties only shows that the pressure is low.
 _LEAST_SIGNAL_IN_U = 3.0
 
 
@@ -46,9 +46,9 @@ def pressure_from_volts(voltage_v: ArrayLike, bench: Bench) -> PressureReadings:
     """Turn gauge voltages into pressures.
 
     The chain is: transfer function of the gauge, correction from a comparison with a reference gauge where there is
-    one, gas factor, thermal transpiration where the gauge is kept at another temperature than the chamber.
+    one, gas factor, thermal transpiration if the gauge is kept at another temperature than the chamber.
     Uncertainties add in quadrature in ``ln p`` (JCGM 100:2008, eq. 12, for a product of factors).
-    Where there is a comparison, its uncertainty takes the place of that of the transfer function.
+    The uncertainty of a comparison replaces that of the transfer function.
 
     Parameters
     ----------
@@ -132,7 +132,7 @@ def _corrected(
 
 
 def _at_the_chamber(log_p: FloatArray, bench: Bench) -> tuple[FloatArray, list[Component]]:
-    """Take thermal transpiration off, where the gauge is kept at another temperature than the chamber."""
+    """Correct for thermal transpiration if the gauge is kept at another temperature than the chamber."""
     warm, tube = bench.gauge.temperature, bench.gauge.tube_diameter
     if warm is None or tube is None:
         return log_p, []

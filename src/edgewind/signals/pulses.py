@@ -1,4 +1,4 @@
-"""Pulses of a trace: found above their baseline, each timed to a fraction of a sample."""
+"""Pulses of a trace above its baseline, timed to a fraction of a sample."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Pulses:
     noise_v : float
         Standard deviation of the noise after smoothing, volts.
     jitter_s : float
-        Standard deviation of the time of one pulse that this noise makes, seconds; without that of the sampling.
+        Standard deviation of the time of one pulse due to this noise, seconds; without that due to sampling.
     sharp : bool
         Whether pulses rise within one sample, so that the sampling rather than the noise limits their times.
     level_v : array

@@ -1,4 +1,4 @@
-"""Read `readings.csv`: what was noted at the bench, one row a reading, titles with units in brackets."""
+"""Reader of `readings.csv`: one row for each reading, titles with units in brackets."""
 
 from __future__ import annotations
 
@@ -20,17 +20,17 @@ if TYPE_CHECKING:
 
 READINGS_FILE = "readings.csv"
 _ON, _OFF = ("on", "1", "yes", "true"), ("off", "0", "no", "false")
-# What a gauge that is out of its range may be noted as: no pressure, or more than it can show.
+# Words for a gauge out of range: too low a pressure, or too high.
 _GAUGE_WORDS = {"under-range": 0.0, "over-range": math.inf}
 
 
 def read_readings(path: str | Path, *, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
     """Read the table of readings, as written, in SI.
 
-    Each row holds a pressure (``gauge [V]`` or ``pressure [unit]``; the words ``under-range`` and ``over-range`` stand
-    for what the gauge could not say) and a speed (``trace``, a file in the folder, ``speed [unit]``, or ``turns``
-    counted ``in [s]``), unless it is excluded. A speed with a plus sign has the bright face leading, one with a minus
-    sign the dark face; a speed without a sign is a size, and ``leading face`` says the rest.
+    Each row holds a pressure (``gauge [V]`` or ``pressure [unit]``; ``under-range`` and ``over-range`` for a gauge out
+    of range) and a speed (``trace``, a file in the folder, ``speed [unit]``, or ``turns`` counted ``in [s]``), unless
+    it is excluded. A speed with a plus sign has the bright face leading, one with a minus sign the dark face; a speed
+    without a sign is a size, and ``leading face`` gives the direction.
 
     Parameters
     ----------
@@ -43,14 +43,14 @@ def read_readings(path: str | Path, *, stopwatch_u_s: float = STOPWATCH_U_S) -> 
     -------
     DataFrame
         One row a reading, with the columns of :data:`edgewind.signals.columns.COLUMNS` that can be read from the table
-        alone. Missing numbers are nan; an over-range pressure is infinite and an under-range one zero. Where no
-        uncertainty is written, that of the last digit stands (rectangular, JCGM 100:2008, F.2.2.1); that of counted
-        turns is that of the stopwatch. ``leading_face`` is empty where the row does not state it.
+        alone. Missing numbers are nan; an over-range pressure is infinite and an under-range one zero. A number without
+        an uncertainty has that of its last digit (rectangular, JCGM 100:2008, F.2.2.1), counted turns that of the
+        stopwatch. ``leading_face`` is empty where the row does not state it.
 
     Raises
     ------
     InputError
-        Names file, line and column, what is wrong and what would be right.
+        The table cannot be used; names file, line and column, the fault and the right form.
     """
     path = Path(path)
     try:
@@ -68,7 +68,7 @@ def parse_readings(text: str, *, file: str = READINGS_FILE, stopwatch_u_s: float
 
 
 def _frame(rows: list[Row], stopwatch_u_s: float) -> pd.DataFrame:
-    import pandas as pd  # a recorder, which makes no table, does without
+    import pandas as pd  # a recorder, which makes no table, does not need it
 
     _check_titles(rows[0])
     frame = pd.DataFrame.from_records([_record(row, stopwatch_u_s) for row in rows])
@@ -145,7 +145,7 @@ def _speed(row: Row, stopwatch_u_s: float) -> dict[str, Any]:
 
 
 def _face(row: Row) -> str:
-    """Return the face that leads by the sign of the typed speed or by its own cell; empty where neither says it."""
+    """Return the leading face by the sign of the typed speed or by its own cell; empty if neither states it."""
     stated, text = _choice(row, "leading face", FACES), row.text("speed")
     signed = {"+": "bright", "-": "dark"}.get(text[:1], "") if row.number("speed").value else ""
     if stated and signed and stated != signed:
@@ -231,7 +231,7 @@ def _check_record(record: dict[str, Any]) -> None:
 
 
 def _times(rows: list[Row]) -> np.ndarray[Any, np.dtype[np.float64]]:
-    """Seconds from the first reading; the same time twice is refused."""
+    """Return the times in seconds from the first reading; equal times are refused."""
     times = np.array([_seconds(row) for row in rows])
     seen: dict[float, int] = {}
     for row, time in zip(rows, times, strict=True):

@@ -1,8 +1,8 @@
-"""A trace of few turns that repeats itself as a whole: its period, from the differences between a turn and the next.
+"""Period of a trace of a few similar turns, from the differences between successive turns.
 
-Of a few broad pulses there is neither a line in the spectrum nor a row of times. But every sample of a steady rotor is
-that of the turn before, within the noise: of two turns half of the samples can be foretold from the other half, and a
-wandering baseline, or a turn of which a pulse is missing, fails.
+A few broad pulses give neither a line in the spectrum nor a series of times. But each sample of a steady rotor equals
+that of the turn before, within the noise: in two turns, half of the samples predict the other half. A wandering
+baseline, or a turn with a missing pulse, fails this test.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ FloatArray = NDArray[np.float64]
 
 
 def repeating_rate(voltage: FloatArray, interval_s: float, marks: int) -> float | None:
-    """Return the turn rate of a trace whose turns are alike, two to nine of them; None for any other trace.
+    """Return the turn rate of a trace of two to nine similar turns; None for any other trace.
 
     The structure function D(P) = mean((v(t + P) - v(t))^2) / 2 is the variance of the noise at the period, and that of
     the signal elsewhere. The shortest such lag is the period of what repeats: as many pulses as it shows, of which all

@@ -1,9 +1,9 @@
-"""Other turn rates that a trace allows: the rate found, compared with those in simple ratios to it.
+"""Comparison of the turn rate found with those in simple ratios to it.
 
-Twice the rate explains as much as the rate itself if every second pulse is said to be missing, and half the rate does
-if every second one is said to be none of the rotor's. So each is held against the trace as a whole: at every place of a
-turn at that rate a pulse of one shape, of the height of its mark, or none. The residuals are evidence against a rate,
-and so is each pulse that has to be missing.
+Twice the rate explains as much as the rate itself if every second pulse is assumed missing, and half the rate if every
+second pulse is assumed foreign. Each rate is therefore compared with the whole trace: at each place of a turn at that
+rate there is a pulse of one shape, with the height of its mark, or none. Residuals are evidence against a rate, and so
+is each missing pulse.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ IntArray = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Rival:
-    """A turn rate held against a trace.
+    """A turn rate compared with a trace.
 
     Attributes
     ----------
@@ -159,7 +159,7 @@ def rivals_of(
     noise = white * coarse.size
     shown = coarse if hum is None else coarse - _of_waves(hum, coarse)
     power = float(shown @ shown)
-    signal = max(power - noise, 1e-6 * power)  # of noise alone nothing is explained
+    signal = max(power - noise, 1e-6 * power)  # noise alone explains nothing
     return tuple(
         Rival(
             ratio,
@@ -180,7 +180,7 @@ def is_plausible(one: Rival) -> bool:
 
 
 def doubtful(found: tuple[Rival, ...], even: bool = False) -> tuple[float, ...] | None:
-    """Return the ratios of the rates that a trace allows beside the one found; None where it bears that one out.
+    """Return the ratios of the other rates that a trace allows; None if it confirms the one found.
 
     Another rate is possible where it is likelier, and no more pulses are missing at it than a tachometer loses; a
     faster one, if the one found leaves pulses over. A rate at which more are missing, beyond what chance makes of so

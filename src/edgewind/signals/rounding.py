@@ -1,4 +1,4 @@
-"""What the rounding of edges to whole samples does to a weighted sum of their times."""
+"""Effect of the rounding of edges to whole samples on a weighted sum of their times."""
 
 from __future__ import annotations
 

@@ -38,7 +38,7 @@ class Run:
     Attributes
     ----------
     source : str
-        What messages call its file.
+        Name of its file in messages.
     time_s : array
         Time from its first row, s, ascending.
     speed_rad_s, speed_u_rad_s : array
@@ -53,7 +53,7 @@ class Run:
     pressure_pa : array
         Pressure as it was shown, Pa; nan where it was not noted.
     notes : tuple of str
-        What was noted at each moment; empty where nothing was in the whole run.
+        Note at each moment; empty if the run has none.
     """
 
     source: str
@@ -68,7 +68,7 @@ class Run:
 
     @property
     def changes(self) -> tuple[str, ...]:
-        """What is changed in the course of the run: any of lamp, envelope, pressure."""
+        """Quantities changed during the run: any of lamp, envelope, pressure."""
         found = []
         if np.ptp(self.lamp_share) > LEAST_LAMP_CHANGE:
             found.append("lamp")
@@ -81,7 +81,7 @@ class Run:
         return tuple(found)
 
     def with_conditions(self, *, lamp_share: float, envelope_k: float) -> Run:
-        """Return the run with the conditions of its reading where its own table is silent."""
+        """Return the run with the conditions of its reading where its own table states none."""
         envelope = self.envelope_k
         if not np.isfinite(envelope).any():
             envelope = np.full_like(envelope, envelope_k)
@@ -184,7 +184,7 @@ def _kept(values: Array) -> Array:
 
 
 def words_of(run: Run) -> str:
-    """Return in words what is changed in a run; empty where nothing is."""
+    """Return the changes of a run in words; empty if there are none."""
 
     def ends(values: Array, scale: Any, unit: str) -> str:
         first, last = (format_number(float(scale(value)), 3) for value in (values[0], values[-1]))

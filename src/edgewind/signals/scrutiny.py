@@ -1,6 +1,6 @@
-"""A second look at a turn rate: how much of the trace it explains, and whether it is that of the mains.
+"""Check of a turn rate: how much of the trace it explains, and whether it is that of the mains.
 
-A rate found in lines or pulses may be that of hum that was not all taken out. A trace folded at a wrong rate is flat.
+A rate found in lines or pulses may be that of residual hum. A trace folded at a wrong rate is flat.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def explained_share(
     fine: bool = False,
     slowest_hz: float | None = None,
 ) -> float:
-    """Return the share of what is neither noise nor baseline in a trace that repeats itself from turn to turn.
+    """Return the share of a trace, without noise and baseline, that repeats from turn to turn.
 
     One-way analysis of variance over sectors of the turn: the sum of squares between sectors, less what noise alone
     has there, over all of it, less the noise.
@@ -62,7 +62,7 @@ def explained_share(
     marks : int
         Pulses a turn.
     fine : bool
-        Whether what is faster than the flanks of pulses counts as well: hum, say.
+        Whether components faster than the flanks of pulses, such as hum, count as well.
     slowest_hz : float, optional
         Below this all is baseline; the turn rate when left out.
     """
@@ -124,7 +124,7 @@ def turns_in_one(voltage: FloatArray, interval_s: float, rate_hz: float, acceler
         mean, noise = _smoothed(mean, width), noise / np.sqrt(max(width, 1))
         if not any(pulses_in(side, *COUNTS[1]) == marks and _are_spread(side, marks) for side in (mean, -mean)):
             continue
-        # a turn whose pulses are as many as its marks is none of several, whatever a part of it seems to show
+        # a turn with as many pulses as marks is a single one
         whole = _smoothed(_mean_turn(voltage, interval_s, rate_hz, acceleration_hz_s, sectors * times), width)
         noise *= np.sqrt(times)
         clear = [level for level in COUNTS if noise < (level[0] - level[1]) / 4 * float(np.ptp(whole))]
@@ -183,7 +183,7 @@ def other_rate(voltage: FloatArray, interval_s: float, rate_hz: float, accelerat
     own = explained_share(coarse, step, rate_hz, acceleration_hz_s, marks, slowest_hz=rate_hz / 2)
     if own > CLEARLY:
         return False
-    # of very few turns two rates may explain as much as each other, and neither is sure
+    # with very few turns two rates may explain equally much, and neither is sure
     few = turns < SCAN_FEW_TURNS
     step_of = SCAN_FEW_STEP / turns / marks if few else SCAN_STEP / turns / max(marks, 2)
     gain = SCAN_FEW_GAIN if few else SCAN_GAIN
@@ -197,7 +197,7 @@ def other_rate(voltage: FloatArray, interval_s: float, rate_hz: float, accelerat
 
 
 def likely_marks(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> int:
-    """Return the number of marks that a trace of unequal ones shows: that given, or twice, three times or a part of it.
+    """Return the number of marks that a trace of unequal ones shows: the given one, a multiple or a part of it.
 
     Marks taken for too few make a turn of only some of them, and their inequality is left over; the mean over the true
     turn takes it in. Marks taken for too many make several turns of one, which repeat one another.

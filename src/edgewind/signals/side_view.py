@@ -1,9 +1,9 @@
 """Speed of a rotor that a camera sees from the side, from the brightness of columns across it, frame by frame.
 
-Vanes move to and fro before and behind the axis: what turns one way looks like what turns the other way.
-But every column has the rhythm of the vanes, m f for m vanes at f turns a second, and that of the
-turn where one vane differs. Frames show it folded, at |n F - m f| for F frames a second; only a vane that differs, or a
-speed that the rotor cannot exceed, says which n.
+Vanes move to and fro in front of and behind the axis, so both directions look the same. But every column has the
+frequency of the vanes, m f for m vanes at f turns a second, and that of the turn where one vane differs. Frames show it
+folded, at |n F - m f| for F frames a second; only a vane that differs, or a speed that the rotor cannot exceed,
+determines n.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ WEIGHTS = (1.0, 0.6, 0.4)
 
 @dataclass(frozen=True)
 class Rhythm:
-    """What columns of a picture tell of a rotor.
+    """Rotation from the columns of a picture.
 
     Attributes
     ----------
@@ -156,7 +156,7 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
     chosen, told = 0, rates.size == 1
     if vanes > 1 and not told:
         orders = np.array([order for order in range(1, 2 * vanes) if order % vanes])
-        # the lines of the vanes are those of every speed; what is beside them tells
+        # the lines of the vanes are common to all speeds; the other lines decide
         multiples = np.multiply(place, np.arange(HARMONICS + 1), dtype=np.float64)
         few, higher = multiples[:STRONG], multiples[STRONG:]
         lines_of_turn = []
@@ -177,7 +177,7 @@ def rhythm_of(series: FloatArray, time: FloatArray, vanes: int, fastest_hz: floa
 
 
 def _beside(frequency: FloatArray, shared: FloatArray, frame_rate: float, cell: float) -> NDArray[np.bool_]:
-    """Return which lines lie apart from those that all speeds share, both as they are folded."""
+    """Return which lines, as folded, differ from those that all speeds share."""
 
     def folded(one: FloatArray) -> FloatArray:
         return np.asarray(np.abs(one - frame_rate * np.rint(one / frame_rate)))

@@ -1,4 +1,4 @@
-"""Running means, slow parts and lengths of transforms, by NumPy alone: SciPy takes longer to load than a trace."""
+"""Running means, slow parts and transform lengths in NumPy: SciPy takes longer to load than a trace to analyse."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def running_mean(values: FloatArray, width: int) -> FloatArray:
 
 
 def slow_part(voltage: FloatArray, cells: int) -> FloatArray:
-    """Return the slowest cosines of a trace, so many of them: its baseline."""
+    """Return the sum of a number of the slowest cosines of a trace, its baseline."""
     size = voltage.size
     # The transform of a trace and its mirror image is its cosine transform.
     lines = np.fft.rfft(np.concatenate([voltage, voltage[::-1]]))
@@ -35,7 +35,7 @@ def slow_part(voltage: FloatArray, cells: int) -> FloatArray:
 
 
 def fast_length(least: int) -> int:
-    """Return the least length of at least so many samples whose prime factors are 2, 3 and 5: quick to transform.
+    """Return the least length, at least as given, whose prime factors are 2, 3 and 5, for fast transforms.
 
     Examples
     --------
@@ -47,7 +47,7 @@ def fast_length(least: int) -> int:
     while power5 < best:
         product = power5
         while product < best:
-            rest = -(-least // product)  # how many times it is wanted at least: the next power of two
+            rest = -(-least // product)  # least factor needed; the next power of two
             best = min(best, product << max(rest - 1, 0).bit_length())
             product *= 3
         power5 *= 5

@@ -15,7 +15,7 @@ from edgewind.signals.wave_file import read_wav
 
 SOUND_SUFFIXES = (".wav", ".flac", ".ogg", ".aif", ".aiff")
 MOST_BYTES = 60_000_000
-"""Of a file of any size so many are read: two minutes of 96 kHz stereo in 24 bits."""
+"""Bytes read of a file of any size: two minutes of 96 kHz stereo in 24 bits."""
 MOST_SAMPLES = 20_000_000
 MOST_ANALYSED = 4_000_000
 """Samples of a channel beyond which neighbours are averaged: a rotor is far slower than sound."""
@@ -23,10 +23,9 @@ LARGEST = 1 << 44
 
 
 def read_sound(path: str | PathLike[str]) -> Table:
-    """Return the channels of a sound file, as far as memory is given to it.
+    """Return the channels of a sound file, up to a limit of memory.
 
-    A header that promises more than the file holds, or a file that is mostly holes, costs no memory: never more than
-    `MOST_BYTES` of it are read.
+    At most `MOST_BYTES` are read, whatever the header states, and also of a sparse file.
 
     Raises
     ------

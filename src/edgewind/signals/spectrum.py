@@ -1,7 +1,7 @@
-"""Turn rate from the spectrum: find the comb of lines that a rotor with marks leaves, then fit it.
+"""Turn rate from the spectrum: find the comb of lines of a rotor with marks, then fit it.
 
 The search reads candidates for the turn rate off a windowed periodogram; the fit (`edgewind.signals.comb`) is that of
-maximum likelihood. Lines of the mains are set aside first, and given back where they turn out to be the rotor's own.
+maximum likelihood. Lines of the mains are removed first, and restored if they prove to be those of the rotor.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ BoolArray = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class Candidate:
-    """A turn rate that the lines allow.
+    """A turn rate that is compatible with the lines.
 
     Attributes
     ----------
@@ -137,7 +137,7 @@ def folded(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_
 
 
 def low_pulses_in(pattern: FloatArray) -> int:
-    """Return how many pulses a closed pattern shows if low ones count as well; zero where noise could make some."""
+    """Return the number of pulses in a closed pattern, low ones included; zero if noise could cause some."""
     low, middle, high = (float(level) for level in np.percentile(pattern, (0, 50, 100)))
     if high - middle < middle - low:
         pattern = -pattern
@@ -156,10 +156,10 @@ def choose_candidate(
 ) -> Candidate | None:
     """Return the candidate whose turn, folded, shows as many pulses as there are marks; else the one of best score.
 
-    Marks of very unequal heights show as many high pulses in several turns as there are marks: then the low ones
-    between them tell that these are several turns, if one turn explains the lines as well: bumps between the pulses,
-    such as of ringing, leave lines over. Where the mains were taken out of the voltage, and lie at a harmonic of the
-    turn, the low pulses must also be in the raw trace, since harmonics taken out with the mains leave bumps behind.
+    Marks of very unequal heights show as many high pulses in several turns as there are marks: the low ones between
+    them then show that these are several turns, if one turn explains the lines as well: bumps between the pulses, such
+    as of ringing, leave lines over. Where the mains were taken out of the voltage, and lie at a harmonic of the turn,
+    the low pulses must also be in the raw trace, since harmonics taken out with the mains leave bumps behind.
     """
     best: tuple[float, Candidate] | None = None
     queue, tried = list(found[:4]), 0
@@ -263,7 +263,7 @@ def refine_comb(
         top = min(int(orders[-1]), 3 * top)
     if not cells:
         return comb
-    # what the comb leaves tells the baseline and the hum better than the trace did
+    # the residual of the comb shows baseline and hum more clearly than the trace
     wave = comb_of(comb, coarse, coarse_interval)
     clean = coarse - slow_part(coarse - wave, cells)
     spared = np.multiply(orders, rate_hz, dtype=np.float64)
@@ -273,7 +273,7 @@ def refine_comb(
 
 
 def without_mains(comb: Comb, bases: tuple[float, ...], duration_s: float) -> Comb | None:
-    """Return a comb without the lines that had no say in its rate; None where none is left."""
+    """Return a comb without the lines that did not determine its rate; None if none is left."""
     own = np.multiply(comb.orders, comb.rate_hz, dtype=np.float64)
     muted = np.any([on_grid(own, base, MUTED_CELLS / duration_s) for base in bases], axis=0)
     if muted.all():
@@ -283,7 +283,7 @@ def without_mains(comb: Comb, bases: tuple[float, ...], duration_s: float) -> Co
 
 
 def comb_stands_out(comb: Comb, start_hz: float, duration_s: float, least_periods: float = 6.0) -> bool:
-    """Return whether a fitted comb is more than a whim of the noise.
+    """Return whether a fitted comb is significant against the noise.
 
     Some line of it must hold at least so many periods and carry 36 times the power of the noise around it, where noise
     alone carries 36 times with a chance of exp(-36) a line; and the fit must not have run away from its start.

@@ -99,7 +99,7 @@ SET_ASIDE_FLAGS = (
     "short",
     "drifting",
 )
-"""A trace with one of these has no single steady speed to give that is sure: it is set aside from the curve."""
+"""A trace with one of these flags has no single, certain, steady speed: the curve does not use it."""
 
 
 @dataclass(frozen=True)
@@ -113,19 +113,19 @@ class SpeedEstimate:
     speed_u_rad_s : float
         Standard uncertainty of that speed, rad/s; nan without one.
     flags : tuple of Flag
-        What is amiss with the trace.
+        Faults of the trace.
     method : {"edges", "spectrum", "none"}
         Method that gave the speed.
     turns : float
-        Turns that the trace holds; nan where nothing turns.
+        Number of turns in the trace; nan if nothing turns.
     acceleration_rad_s2 : float
         Angular acceleration, rad/s^2; nan where nothing turns.
     acceleration_u_rad_s2 : float
         Standard uncertainty of the acceleration, rad/s^2; nan where nothing turns.
     edges, spectrum : MethodResult or None
-        What each method found by itself.
+        Result of each method.
     possible_rad_s : tuple of float
-        Other speeds that the trace allows, likeliest first, where it is flagged ``jumps``; empty where none was found.
+        Other possible speeds, most likely first, if the trace is flagged ``jumps``; empty if none was found.
     """
 
     speed_rad_s: float
@@ -197,8 +197,7 @@ def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "
     return replace(found, speed_u_rad_s=u, flags=_ordered({*found.flags, *trace.flags}))
 
 
-# What was found in traces by their samples: an experiment is read again with each new reading, its old traces as they
-# were.
+# Results by the samples of traces: an experiment is read again with each new reading, with unchanged old traces.
 _KNOWN: dict[tuple[bytes, float, int, float | str | None, bool], SpeedEstimate] = {}
 _MOST_KNOWN = 4096
 
@@ -212,7 +211,7 @@ def _linear_algebra() -> ThreadpoolController:
 def nothing(
     flags: Iterable[str] = (), edges: MethodResult | None = None, spectrum: MethodResult | None = None
 ) -> SpeedEstimate:
-    """Return the estimate that says that there is none."""
+    """Return an estimate without a result."""
     nan = math.nan
     return SpeedEstimate(nan, nan, _ordered({*flags, "no-signal"}), "none", nan, nan, nan, edges, spectrum)
 
@@ -223,7 +222,7 @@ def _ordered(flags: set[str]) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class _Found:
-    """What both methods make of one version of a trace.
+    """Results of both methods for one version of a trace.
 
     Attributes
     ----------
@@ -232,9 +231,9 @@ class _Found:
     method : str
         Which method gave it.
     edges : EdgeEstimate
-        What the pulses say.
+        Estimate from the pulses.
     spectrum : MethodResult or None
-        What the comb of lines says.
+        Estimate from the comb of lines.
     lines : LineSpectrum
         The lines.
     share : float
@@ -255,7 +254,7 @@ class _Found:
 def _estimate(
     voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | str | None, coupled: bool
 ) -> SpeedEstimate:
-    """Estimate from a voltage scaled to unit range: without its hum first, and as it is where that shows no rotor."""
+    """Estimate from a voltage scaled to unit range: first without its hum, then, if that shows no rotor, with it."""
     duration, highest = voltage.size * interval_s, 0.5 / interval_s
     lines = humless = line_spectrum(voltage, interval_s)
     mains, *others = mains_of(lines, mains_hz) or (None,)
@@ -266,7 +265,7 @@ def _estimate(
         found = _find(quiet, interval_s, marks, mains, voltage)
         humless = found.lines
         if found.best is not None and _near(found.best, marks, mains_hz, mains, duration):
-            # of two grids one is the rotor's own line: what is left may be the hum, and what was taken out the rotor
+            # if both grids show, one is a line of the rotor: the removed line may be the rotor, the other the hum
             pulse = found.best.turn_rate_hz * marks
             other = not _is_whole(found) and any(abs(pulse - line) * duration < 1 for line in others)
             found = (
@@ -343,7 +342,7 @@ def _compared(
 ) -> tuple[float, ...] | None:
     """Return the ratios of other rates that a trace allows; None where the one found is clearly the likeliest.
 
-    What was taken out for the mains may have been a line of the rotor: then the trace is looked at as it was recorded.
+    The line removed for the mains may have been one of the rotor: then the trace is analysed as recorded.
     """
     duration, pulse = voltage.size * interval_s, best.turn_rate_hz * marks
 
@@ -367,7 +366,7 @@ def _compared(
 
 
 def _took_its_own(best: MethodResult, marks: int, mains_hz: float | None, duration_s: float) -> bool:
-    """Return whether the line that was taken out for the mains is one of the pulses found."""
+    """Return whether the line removed for the mains is one of the pulses found."""
     if mains_hz is None:
         return False
     pulse = best.turn_rate_hz * marks
@@ -384,7 +383,7 @@ def _is_whole(found: _Found) -> bool:
 
 
 def _is_settled(found: _Found) -> bool:
-    """Return whether pulses bear out a result so well that a line taken out for the mains changes nothing."""
+    """Return whether pulses confirm a result so well that a line removed for the mains changes nothing."""
     edges, seen = found.edges, found.edges.result
     if found.certain or not _is_strong(found) or seen is None:
         return found.certain
@@ -423,7 +422,7 @@ def _is_rotor(
 
 
 def _in_step(quiet: _Found, whole: _Found) -> _Found:
-    """Return what is certain of a rotor in step with the mains, whose own line may be lost with that of the hum."""
+    """Return the certain result for a rotor in step with the mains, whose own line may be removed with the hum."""
     if whole.best is None or quiet.best is None or whole.edges.quality <= quiet.edges.quality:
         return replace(quiet, certain=True)
     same = abs(whole.best.turn_rate_hz / quiet.best.turn_rate_hz - 1) < SAME_RATE
@@ -482,7 +481,8 @@ def _beside_mains(
     """Return a rate some of whose lines the trace does not tell from those of the mains, from the other lines alone.
 
     Lines that a trace cannot tell apart pull at each other, and a hum beneath the pulses moves their edges. Where the
-    other lines do not hold a rate by themselves, the uncertainty is widened: by how much is seen from scenes.
+    other lines do not hold a rate by themselves, the uncertainty is widened: by the factor is measured on invented
+    scenes.
     """
     duration = voltage.size * interval_s
     if marks <= MANY_MARKS and best.turn_rate_hz * duration > SHORT_TURNS:
@@ -491,7 +491,7 @@ def _beside_mains(
         comb = refine_comb(voltage, interval_s, *start, orders, marks, bases)
         alone = without_mains(comb, bases, duration)
         if alone is not None and comb_stands_out(alone, best.turn_rate_hz, duration, 2.5):
-            # what the edges said of slips was said of the hum; lines left out still leak into their neighbours
+            # slips seen by the edges were due to the hum; lines left out still leak into their neighbours
             result = result_of(comb, best.explained)
             result = replace(result, turn_rate_u_hz=LEAK_WIDENS * result.turn_rate_u_hz, uneven=False)
             apart = abs(result.turn_rate_hz - best.turn_rate_hz)
@@ -518,7 +518,7 @@ def _beside_hum(best: MethodResult, spectrum: MethodResult | None) -> MethodResu
 
 
 def _jumps(found: _Found, best: MethodResult, quiet: FloatArray, interval_s: float, marks: int) -> bool:
-    """Return whether a trace may as well show another rate, so that what is made of it jumps from one to the next."""
+    """Return whether another rate is as likely, so that the result may jump from trace to trace."""
     edges = found.edges
     if edges.contested:
         return True
@@ -591,7 +591,7 @@ def _find(
     raw: FloatArray | None,
     lines: LineSpectrum | None = None,
 ) -> _Found:
-    """Return what edges and spectrum make of a trace, and how much of it that explains."""
+    """Return the results of edges and spectrum for a trace, and the share of it that they explain."""
     duration, highest = voltage.size * interval_s, 0.5 / interval_s
     lines = lines or line_spectrum(voltage, interval_s)
     likely = candidates(lines, marks, mains_hz, duration, highest)
@@ -610,7 +610,7 @@ def _find(
         apart = abs(edges.result.turn_rate_hz / spectrum.turn_rate_hz - 1)
         ours, theirs = shares[id(edges.result)], shares[id(spectrum)]
         if apart > 0.02 and not edges.result.uneven and max(ours, theirs) > 2 * min(ours, theirs) + 0.1:
-            # one of the two took something else for the rotor: it explains little of the trace
+            # one of the two followed another signal: it explains little of the trace
             if ours > theirs:
                 spectrum = None
             else:
@@ -635,7 +635,7 @@ def _find(
         if again is not None and abs(again.turn_rate_hz / single.rate_hz - 1) < NEARLY_SAME:
             best, method = again, method_again
         elif first.quality > KEPT_QUALITY:
-            return _Found(None, "none", edges, spectrum, lines)  # pulses say one thing, the mean of a turn another
+            return _Found(None, "none", edges, spectrum, lines)  # pulses and the mean turn disagree
         else:
             # noise hides pulses from the edges, and those left fill a pattern of their own: the lines tell
             edges = replace(first, sure=False, result=None)
@@ -663,7 +663,7 @@ def _on_wander(
     mains_hz: float | str | None,
     lines: LineSpectrum,
 ) -> _Found | None:
-    """Return what pulses on a wandering baseline say, where nothing else says anything."""
+    """Return the result from pulses on a wandering baseline, if there is no other."""
     seen = pulses_on_wander(voltage, interval_s, marks, mains)
     if seen is None:
         return None
@@ -687,7 +687,7 @@ def _of_few_turns(
     edges: EdgeEstimate,
     spectrum: MethodResult | None,
 ) -> _Found:
-    """Return what a trace of few turns that repeats itself as a whole says, where pulses and lines say nothing."""
+    """Return the result for a trace of few similar turns, if pulses and lines give none."""
     duration = voltage.size * interval_s
     rate = repeating_rate(voltage, interval_s, marks)
     if rate is None or rate * marks * interval_s > 0.1:
@@ -702,7 +702,7 @@ def _of_few_turns(
 
 
 def with_sampling(result: MethodResult, pulses: Pulses | None, interval_s: float, duration_s: float) -> MethodResult:
-    """Return the result of the spectrum with what the sampling itself does to it added to its uncertainty.
+    """Return the result of the spectrum with the effect of sampling added to its uncertainty.
 
     Pulses that rise within a sample are timed to whole samples: uniformly distributed errors, of standard deviation
     Ts / sqrt(24) for the mean of two edges, act on a slope as sqrt(12 / n) / T. Of smooth pulses a thousandth of a
@@ -756,7 +756,7 @@ def edges_of(
         if best.sure and best.quality > 0.85:
             break
     if not best.sure:
-        # no line tells how far apart the pulses are: they are looked for on every scale
+        # no line gives the distance of the pulses: all scales are tried
         tried = (estimate_from_edges(voltage, interval_s, marks, duration / pulses, None) for pulses in SCALES)
         sure = [one for one in tried if one.sure and one.result is not None]
         best = max(sure, key=lambda one: round(one.quality, 1), default=best)
@@ -767,8 +767,8 @@ def _as_good(edges: EdgeEstimate, chosen: Candidate, lines: LineSpectrum, marks:
     """Return whether the rate from edges leaves no more of the lines over than the candidate of the spectrum does.
 
     Pulses too low to be seen, or noise taken for pulses, can make a false pattern; lines of a drifting rotor are
-    smeared, and then say nothing against it. Where marks are very unequal and only the high ones are seen as pulses,
-    they fill a pattern of as many turns as they are too few.
+    broadened and cannot refute it. Where marks are very unequal and only the high ones are seen as pulses, they fill a
+    pattern of as many turns as they are too few.
     """
     if edges.result is None:
         return True

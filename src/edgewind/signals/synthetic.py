@@ -1,4 +1,4 @@
-"""Invented tachometer traces with every fault a bench knows, from a seed."""
+"""Invented tachometer traces with the faults of real benches, from a seed."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class PulseTrain:
-    """What a rotor, its marks and its bench put into a trace.
+    """Contents of a trace: rotor, marks and disturbances.
 
     Attributes
     ----------
@@ -51,7 +51,7 @@ class PulseTrain:
     slip_turns : float
         A sudden loss of phase at the middle of the trace, in turns.
     clip_v : float or None
-        Level above which the recorder is in its rails.
+        Level at which the recorder clips.
     resolution_v : float
         Step of the converter; zero for none.
 
@@ -92,7 +92,7 @@ def synthesise(tachometer: PulseTrain, *, samples: int, interval_s: float, seed:
     Parameters
     ----------
     tachometer : PulseTrain
-        What is to be seen in it.
+        Contents of the trace.
     samples : int
         Number of samples.
     interval_s : float
@@ -103,7 +103,7 @@ def synthesise(tachometer: PulseTrain, *, samples: int, interval_s: float, seed:
     Returns
     -------
     Trace
-        Its source says that it is invented, and from which seed.
+        Its source states that it is invented, and the seed.
     """
     random = np.random.default_rng(seed)
     time = (np.arange(samples) - (samples - 1) / 2) * interval_s
@@ -179,7 +179,7 @@ def tone_bound_hz(snr_db: float, *, samples: int, interval_s: float) -> float:
 
 
 def _ringing(voltage: FloatArray, tachometer: PulseTrain, interval_s: float) -> FloatArray:
-    """Return what every step of the voltage leaves ringing behind it."""
+    """Return the ringing after each step of the voltage."""
     length = max(2, int(8 * tachometer.ringing_decay_s / interval_s))
     time = np.arange(length) * interval_s
     decay = np.exp(-time / tachometer.ringing_decay_s)

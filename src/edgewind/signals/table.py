@@ -1,4 +1,4 @@
-"""Tables that people keep in a sheet: titles with units in brackets, one row a reading, CSV in any of its dialects.
+"""Handwritten tables: titles with units in brackets, one row for each reading, CSV in any dialect.
 
 Separators ``,``, ``;`` and tab are understood, with a decimal comma where the separator is not a comma. Every error
 names line and column.
@@ -34,7 +34,7 @@ class Title:
     lowest, highest : float
         Least and greatest value allowed, SI.
     too_low, too_high, fix : str
-        What is said of a value below or above that, and what would be right.
+        Messages for a value below or above that, and the right form.
     relative : bool
         Whether the unit may be ``%``.
     """
@@ -94,7 +94,7 @@ class Row:
 
 
 class NoRowsError(InputError):
-    """A table has titles and nothing under them: an experiment that is yet to begin."""
+    """A table has titles and no rows: an experiment that has not begun."""
 
 
 def read_rows(path: Path, titles: Mapping[str, Title], what: str) -> list[Row]:
@@ -107,7 +107,7 @@ def read_rows(path: Path, titles: Mapping[str, Title], what: str) -> list[Row]:
     titles : mapping of str to Title
         Titles that are known.
     what : str
-        What a row is, for messages: ``"reading"``.
+        Name of a row in messages: ``"reading"``.
 
     Raises
     ------
@@ -179,13 +179,13 @@ def decode_table(data: bytes) -> str:
 
 
 def delimiter_of(text: str) -> str:
-    """Return what separates the cells, by the row of titles."""
+    """Return the separator of the cells, by the row of titles."""
     head = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
     return max((",", ";", "\t"), key=head.count)
 
 
 def _columns(heads: list[str], line: int, titles: Mapping[str, Title]) -> list[tuple[str, str | None] | None]:
-    """Name and unit of each column; None for a column without a title."""
+    """Return name and unit of each column; None for a column without a title."""
     found: list[tuple[str, str | None] | None] = []
     for number, head in enumerate(heads, start=1):
         if not head.strip():

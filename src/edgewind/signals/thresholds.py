@@ -1,4 +1,4 @@
-"""Thresholds of the estimators of speed: each with what it stands for, and where it comes from.
+"""Thresholds of the estimators of speed, each with its meaning and origin.
 
 Those without a source were set on invented scenes of every fault, and measured on others: `benchmarks/bench_traces.py`.
 """
@@ -41,7 +41,7 @@ PLACE_U = 0.05
 TIME_U = 0.01
 """Least standard uncertainty of the time of a pulse beside that of the noise, pitches: flanks differ."""
 FEW_MOST_TURNS = 5
-"""Turns up to which places of marks weigh by their prior; of more turns they are fitted."""
+"""Turns up to which places of marks have a prior; with more turns they are fitted freely."""
 FEW_STRENGTH = 8.0
 """Height over the noise that so few pulses must have."""
 ALIKE_FEW, ALIKE = 1.35, 2.2

@@ -127,12 +127,12 @@ def first_segment(seconds: FloatArray, notes: list[str]) -> int:
 
 
 def check_order(seconds: FloatArray, time: TraceColumn, table: Table, rows: NDArray[np.int64]) -> None:
-    """Refuse times that do not increase from row to row; names the line.
+    """Refuse times that do not increase from row to row.
 
     Raises
     ------
     InputError
-        Says how.
+        Times do not increase; names the line.
     """
     steps = np.diff(seconds)
     bad = np.flatnonzero(~(steps > 0))

@@ -55,12 +55,12 @@ class Trace:
     source : str
         The file it came from, as its reader was given it; for messages.
     notes : tuple of str
-        What the reader had to assume, and what it left out.
+        Assumptions of the reader, and what it left out.
     channels : tuple of str
         Names of all channels of the file.
     flags : tuple of str
-        ``time-assumed`` where the interval rests on a guess; ``channel-assumed`` where the channel does. A speed from
-        such a trace is set aside until the owner states what was guessed.
+        ``time-assumed`` if the interval is a guess; ``channel-assumed`` if the channel is. A speed from such a trace is
+        not used until the guess is stated.
     interval_u_rel : float
         Relative standard uncertainty of the interval, where rounded times leave one.
     coupled : bool
@@ -100,12 +100,12 @@ def read_trace(
     interval_s: float | None = None,
     max_bytes: int = DEFAULT_MAX_BYTES,
 ) -> Trace:
-    r"""Read one channel of what an oscilloscope or a logger exported.
+    r"""Read one channel of a file exported by an oscilloscope or a logger.
 
     Text (.csv, .txt, .dat, .tsv, .asc, also with .gz) may open with any number of header lines, name its units in
     a row or in brackets, separate with ``;``, ``,``, tab or blanks, and write a decimal comma. Arrays (.npz) and
     sound (.wav) are read too. Date-time stamps, in one column or two, are read as seconds from the first; text after
-    the numbers is left out. What had to be assumed is said in `Trace.notes`.
+    the numbers is left out. Assumptions are listed in `Trace.notes`.
 
     Parameters
     ----------
@@ -149,7 +149,7 @@ def read_trace(
 
 
 def read_table(path: str | PathLike[str], max_bytes: int = DEFAULT_MAX_BYTES) -> Table:
-    """Return the columns of a file, by the reader that its suffix asks for."""
+    """Return the columns of a file, by the reader for its suffix."""
     name = Path(path).name.lower()
     if name.endswith(tuple(f"{suffix}{gz}" for suffix in TEXT_SUFFIXES for gz in ("", ".gz"))):
         return read_text(load_bytes(path, max_bytes))
@@ -222,7 +222,7 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
 
 @dataclass(frozen=True)
 class _Timed:
-    """Samples on an even grid, and how surely their interval is known."""
+    """Samples on an even grid, and the certainty of their interval."""
 
     interval_s: float
     voltage_v: FloatArray

@@ -1,4 +1,4 @@
-"""Traces held as arrays, .npy, .npz, MAT files and HDF5, read without trusting what they say of themselves."""
+"""Readers of traces as arrays (.npy, .npz, MAT files and HDF5) that verify every statement of the file."""
 
 from __future__ import annotations
 
@@ -109,10 +109,10 @@ def read_arrays(path: str | PathLike[str], max_bytes: int) -> Table:
 def _read_apart(
     reader: Callable[[str, int], dict[str, Stored]], path: str | PathLike[str], max_bytes: int
 ) -> dict[str, Stored]:
-    """Return what a reader finds in a process of its own.
+    """Run a reader in a process of its own and return its result.
 
     The libraries that read MAT and HDF5 are compiled, and a damaged file can end the process that they run in: that
-    must not be the one that records, or serves pages.
+    must not be a recorder or a server of pages.
     """
     from edgewind.runner import JobFailedError
 
@@ -131,7 +131,7 @@ def _reading_process() -> LocalRunner:
 
 
 def _limit_memory() -> None:
-    """Limit the memory of this process, where the system knows how."""
+    """Limit the memory of this process, if the system supports it."""
     try:
         import resource
 
@@ -250,7 +250,7 @@ def _check_unpacked(content: bytes, max_bytes: int) -> None:
 
 
 def _hdf5(path: str, max_bytes: int) -> dict[str, Stored]:
-    """Return the numeric datasets of an HDF5 file, and what their attributes say of unit and interval.
+    """Return the numeric datasets of an HDF5 file, with the unit and interval of their attributes.
 
     Links out of the file are not followed, and datasets that lie in other files are left alone.
     """

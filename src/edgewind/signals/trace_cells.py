@@ -1,7 +1,7 @@
 """Cells of a text export that hold more than a number: thousands apart, a unit, a dash for a minus, another exponent.
 
-Such a text is read a second time, rewritten line by line, where it could not be read as it is. Only what can mean one
-thing alone is rewritten: 1.400,5 is 1400.5, but 1.400 stays what it was.
+Such a text is rewritten line by line and read again if it cannot be read unchanged. Only cells with a single possible
+meaning are rewritten: 1.400,5 is 1400.5, but 1.400 stays what it was.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ MOSTLY = 0.5
 
 
 def plain_cells(lines: list[str]) -> tuple[list[str], tuple[str, ...]] | None:
-    """Return the lines with plain numbers in their cells, and notes on what was rewritten; None where nothing is.
+    """Return the lines with plain numbers in their cells, and notes on the changes; None if there are none.
 
     The number of lines stays the same, but for a line of units before cells that hold theirs.
     """

@@ -1,4 +1,4 @@
-"""What the lines above the numbers of an exported trace say: titles, units, the sample interval, the unit of time."""
+"""Header of an exported trace: titles, units, sample interval, unit of time."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ class StatedInterval:
     from_rate : bool
         Whether it was stated as a sample rate, which may be that of the converter rather than of the export.
     doubt : str
-        How else its number may be read; empty where it may not.
+        Another possible reading of its number; empty if there is none.
     """
 
     seconds: float
@@ -128,7 +128,7 @@ class TraceHeading:
 
 @dataclass(frozen=True)
 class Header:
-    """What was understood of the lines above the numbers, and what was not.
+    """Contents of the lines above the numbers, and the lines that were not understood.
 
     Attributes
     ----------
@@ -139,7 +139,7 @@ class Header:
     time_unit : str
         Unit of the horizontal axis, where a line of its own states it.
     unused : tuple of str
-        Lines that said nothing to this reader.
+        Lines that were not understood.
     """
 
     titles: tuple[TraceHeading, ...]
@@ -182,12 +182,12 @@ def is_layout(line: str) -> bool:
 def read_header(
     lines: Sequence[str], separator: str | None, decimal: str, fields: tuple[int, ...], first_row: str = ""
 ) -> Header:
-    """Understand the lines above the numbers.
+    """Parse the lines above the numbers.
 
     Parameters
     ----------
     lines : sequence of str
-        Those lines, and what stands beside the first rows of numbers.
+        Those lines, and the text beside the first rows of numbers.
     separator : str or None
         Between cells; None for runs of blanks.
     decimal : str
@@ -217,7 +217,7 @@ def read_header(
 
 
 def _lacks_title_of_names(titles: list[str], first: list[str], fields: tuple[int, ...]) -> bool:
-    """Tell whether rows begin with a number of their own that has no title, as data-frame libraries print them."""
+    """Return whether rows begin with a row number without a title, as data-frame libraries print them."""
     if fields[0] != 0 or len(fields) < 3 or len(titles) != fields[-1] or len(first) != len(titles) + 1:
         return False
     return first[0] in ("0", "1") and all(re.search(r"[^\W\d]", title) for title in titles)
@@ -369,7 +369,7 @@ def interval_in(line: str, decimal: str = ".") -> StatedInterval | None:
 
 
 def _doubt(line: str, found: re.Match[str]) -> str:
-    """Return what else than the time between samples the words of a header may mean; empty where nothing else."""
+    """Return another possible meaning of a stated interval than the time between samples; empty if there is none."""
     if THINNED.search(line):
         return "the interval before or after samples were left out"
     if SAMPLING_TIME.match(found[0]):

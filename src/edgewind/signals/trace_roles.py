@@ -1,4 +1,4 @@
-"""Which column of a table is time, which counts the samples, and which are channels; never by a silent guess."""
+"""Roles of the columns of a table: time, sample counter, channel; every guess is reported."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ PEAK_PAIR = re.compile(r"^(?P<name>.*?)[\s_-]*(?P<end>min|max)(imum)?$", re.I)
 
 @dataclass(frozen=True)
 class Roles:
-    """What each column of a table is.
+    """Roles of the columns of a table.
 
     Attributes
     ----------
@@ -48,7 +48,7 @@ class Roles:
     channels : tuple of TraceColumn
         The rest.
     notes : tuple of str
-        What was recognised by the numbers rather than by a title.
+        Roles recognised by the numbers instead of a title.
     """
 
     times: tuple[TraceColumn, ...]
@@ -59,7 +59,7 @@ class Roles:
     def time_of(self, channel: TraceColumn, columns: tuple[TraceColumn, ...]) -> TraceColumn | None:
         """Return the column of time that belongs to a channel: the last before it, or the first of all.
 
-        Stamps of too few digits may stand beside a time that tells the samples apart: that is preferred.
+        A time that distinguishes the samples is preferred to stamps of too few digits.
         """
         if not self.times:
             return None
@@ -75,7 +75,7 @@ class Roles:
 
 
 def roles_of(table: Table) -> Roles:
-    """Tell time, counters and channels apart.
+    """Classify the columns as time, counters and channels.
 
     Raises
     ------
@@ -147,7 +147,7 @@ def _check_one_channel_a_column(columns: tuple[TraceColumn, ...]) -> None:
 
 
 def is_time(column: TraceColumn) -> bool:
-    """Return whether the name or the unit of a column says that it is time."""
+    """Return whether a column is time, by its name or unit."""
     if time_unit_of(column):
         return True
     return bool(TIME_NAME.match(column.name)) and not column.unit and rises(column.values)
@@ -168,7 +168,7 @@ def time_unit_of(column: TraceColumn) -> str:
 
 
 def is_other_quantity(column: TraceColumn) -> bool:
-    """Tell whether name or unit say that a column is a speed, a pressure or a temperature: no signal of marks."""
+    """Return whether name or unit of a column mean a speed, a pressure or a temperature, not a signal of marks."""
     return bool(OTHER_UNIT.match(column.unit) or (column.named and OTHER_NAME.match(column.name)))
 
 
@@ -193,7 +193,7 @@ def rises(values: FloatArray) -> bool:
     steps = np.diff(known)
     typical = float(np.median(steps))
     if np.all(steps >= 0) and np.mean(steps > 0) > 0.02 and typical == 0:
-        return True  # a clock whose digits are too few to tell neighbours apart
+        return True  # a clock with too few digits to distinguish neighbours
     return bool(np.mean(steps >= 0) > 0.9 and np.median(np.abs(steps - typical)) <= 0.5 * abs(typical) and typical > 0)
 
 
@@ -240,8 +240,8 @@ def choose_channel(
     """Return the channel that is wanted, by its name or by its number as the file counts.
 
     A number is that in the names of the channels, where they hold one each (2 is CH2, wherever it stands); else their
-    order, from one. Of a list, the first entry that the file holds. The first channel where nothing is wanted, other
-    quantities left out.
+    order, from one. Of a list, the first entry that the file holds. By default the first channel, other quantities left
+    out.
 
     Raises
     ------

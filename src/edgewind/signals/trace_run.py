@@ -1,4 +1,4 @@
-"""A raw trace through a change, read as a run: speed against time through standstill, its sign where marks tell it."""
+"""A raw trace through a change, read as a run: speed against time through standstill, signed if marks show it."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def run_of_trace(
     marks : int
         Pulses a turn.
     changes : sequence of Change
-        What was changed, and when.
+        The changes, with times.
     places : sequence of float, optional
         Places of the marks in turns, in the order in which they pass when the bright face leads.
     face : {"bright", "dark", ""}
@@ -102,7 +102,7 @@ def _check(trace: Trace, changes: Sequence[Change]) -> None:
 
 
 def _pulses_of(trace: Trace, marks: int) -> Array:
-    """Return when each mark passed, from the beginning of the trace, s."""
+    """Return the time at which each mark passed, from the beginning of the trace, s."""
     best = np.empty(0)
     for guess in _GUESSES:
         found = find_pulses(trace.voltage_v, trace.interval_s, trace.duration_s / guess)
@@ -118,7 +118,7 @@ def _pulses_of(trace: Trace, marks: int) -> Array:
 
 
 def _check_pulses(trace: Trace, passed: Array, marks: int) -> None:
-    """Hold the speed of the pulses against that of the signal itself where the rotor turns fastest."""
+    """Compare the speed of the pulses with that of the signal itself at the fastest rotation."""
     if passed.size < 4 * marks:
         return
     turn = passed[marks:] - passed[:-marks]
@@ -180,7 +180,7 @@ def _standing(begin: float, end: float, part: Array, marks: int) -> list[tuple[f
 
 
 def sense_of(passed: Array, places: Sequence[float]) -> int:
-    """Return the direction in which unevenly spaced marks passed: 1, -1, or 0 where they do not tell.
+    """Return the direction in which unevenly spaced marks passed: 1, -1, or 0 if undecided.
 
     For each direction and each mark that may have been the first, the angles turned at the passages are known; over a
     few turns a rotor turns smoothly, so a low polynomial in time leaves little of the right ones.

@@ -40,13 +40,13 @@ class Stamped:
     lines : list of str
         The lines, the stamps written as whole nanoseconds from the first.
     resolution_s : float
-        What the last digit of the stamps stands for, seconds.
+        Value of the last digit of the stamps, seconds.
     notes : tuple of str
-        What had to be assumed.
+        Assumptions.
     shown : callable
         The stamp of a line, counted from zero, as the file writes it.
     before : callable
-        What stands before the stamp in a line, counted from zero.
+        The text before the stamp in a line, counted from zero.
     """
 
     lines: list[str]
@@ -164,7 +164,7 @@ def _past_midnight(clocks: dict[int, int]) -> tuple[dict[int, int], tuple[str, .
 
 
 def _days(found: dict[int, re.Match[str]]) -> tuple[dict[int, int], tuple[str, ...]]:
-    """Return the day of each stamp, and a note where it hangs on an order of day and month that nothing tells."""
+    """Return the day of each stamp, and a note if the order of day and month is ambiguous."""
     texts = {i: match["date"] or match["date2"] or "" for i, match in found.items()}
     distinct = {text: i for i, text in reversed(texts.items()) if text}
     if not distinct:
@@ -194,7 +194,7 @@ def _days(found: dict[int, re.Match[str]]) -> tuple[dict[int, int], tuple[str, .
 
 
 def _day_number(text: str, order: str) -> int | None:
-    """Return the number of a day counted on from year 1, or None for a date that there is not."""
+    """Return the number of a day counted on from year 1, or None for an invalid date."""
     parts = [int(part) for part in re.split(r"[-/.]", text)]
     if len(re.split(r"[-/.]", text)[0]) == 4:
         year, month, day = parts

@@ -1,4 +1,4 @@
-"""What every reader of traces gives: named columns of numbers; and the one place where file bytes are loaded."""
+"""Result of all readers of traces, named columns of numbers; and the loading of file bytes."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ class Table:
     interval_s : float or None
         Sample interval, where a header or the format says it.
     notes : tuple of str
-        What the reader had to assume.
+        Assumptions of the reader.
     volts_note : str or None
         Why values without a unit are taken as volts, where the format has a reason of its own.
     line_of : callable
@@ -71,13 +71,13 @@ class Table:
     stamp_of : callable
         Date-time stamp, as the file writes it, of a row counted from zero; empty where there is none.
     stamp_step_s : float
-        What the last digit of the stamps stands for, seconds; zero where there are none.
+        Value of the last digit of the stamps, seconds; zero if there are none.
     stated : StatedInterval or None
-        Where the interval was stated, in words, and whether its unit was.
+        The stated interval, its wording, and whether its unit was stated.
     time_unit : str
         Unit of time that a header states for the whole table.
     unused : tuple of str
-        Header lines that said nothing to the reader.
+        Header lines that were not understood.
     coupled : bool
         Whether a sound card recorded it: a capacitor kept the steady voltage out.
     """

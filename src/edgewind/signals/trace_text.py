@@ -87,7 +87,7 @@ class Dialect:
         return value if math.isfinite(value) else None
 
     def value(self, field: str) -> float | None:
-        """Return what a field says of a sample: a number, infinity for out of range, nan for none; None for text."""
+        """Return the value of a field: a number, infinity for out of range, nan for none; None for text."""
         number = self.number(field)
         if number is not None:
             return (
@@ -108,12 +108,12 @@ class Dialect:
         return -math.inf if UNDER_RANGE.match(field) else None
 
     def values(self, line: str) -> list[float | None]:
-        """Return what the fields of a line that should hold numbers say; None where one is text or is not there."""
+        """Return the values of the number fields of a line; None if one is text or missing."""
         row = self.split(line)
         return [self.value(row[field]) if field < len(row) else None for field in self.fields]
 
     def holds_row(self, line: str) -> bool:
-        """Return whether a line is a row: every field that should hold a number does, or says why not."""
+        """Return whether a line is a row: every number field holds a number or a mark of a missing one."""
         found = self.values(line)
         numbers = sum(value is not None and math.isfinite(value) for value in found)
         return bool(found) and None not in found and 2 * numbers >= len(found)
@@ -145,7 +145,7 @@ def read_text(content: bytes) -> Table:
         try:
             return _read_lines(plain[0], (*notes, *plain[1]))
         except InputError:
-            raise error from None  # what is wrong with the text as it is
+            raise error from None  # the fault of the unchanged text
 
 
 def _read_lines(lines: list[str], notes: tuple[str, ...]) -> Table:
@@ -203,7 +203,7 @@ def _check_times_are_numbers(above: list[str], rows: list[str], dialect: Dialect
     Raises
     ------
     InputError
-        It does; names the column and what stands in it.
+        It does; names the column and an example.
     """
     if any(title.unit.lower() in SECONDS or names_time(title.name) for title in header.titles):
         return
@@ -252,7 +252,7 @@ def join_decimal_commas(lines: list[str]) -> tuple[list[str], tuple[str, ...]]:
 
 
 def text_beside(lines: list[str], start: int, dialect: Dialect) -> list[str]:
-    """Return what stands before the numbers in the first rows, where a file writes its header beside them."""
+    """Return the text before the numbers in the first rows, if a file writes its header beside them."""
     if not dialect.fields[0] or dialect.separator is None:
         return []
     found = []
@@ -291,7 +291,7 @@ def end_of_segment(lines: list[str], start: int, dialect: Dialect) -> tuple[int,
 
 
 def stamp_place(stamped: Stamped | None, lines: list[str], start: int, dialect: Dialect) -> int | None:
-    """Return which of the columns of numbers holds the date-time stamps, by what stands before them in a row."""
+    """Return which column of numbers holds the date-time stamps, by the text before them in a row."""
     if stamped is None:
         return None
     for i, _ in _filled(lines, start):
@@ -366,7 +366,7 @@ def find_dialect(lines: list[str], stamped: bool = False) -> tuple[Dialect, tupl
     for dialect in DIALECTS:
         if dialect.separator == "," == dialect.decimal and '"' not in text:
             continue
-        if not quoted and not _separates(dialect, probe):  # a line is one field, whatever does not separate it
+        if not quoted and not _separates(dialect, probe):  # a line without separators is one field
             if dialect.decimal in tried:
                 continue
             tried.add(dialect.decimal)
@@ -443,7 +443,7 @@ def _numeric_fields(rows: list[list[str]], dialect: Dialect) -> tuple[int, tuple
 
 
 def _is_decimal_comma(probe: list[str], dialect: Dialect, lines: list[str]) -> bool:
-    """Tell '1,25' as one number from '1,25' as two: whole numbers, nameless, whose first does not count on."""
+    """Return whether '1,25' is one number and not two: no titles for two, and first parts that do not count up."""
     probe = [line for line in probe if not re.search(r"[^\W\d_]", line)]  # of a short file it holds the header as well
     rows = [row for row in map(dialect.split, probe) if len(row) == 2]
     if not rows or len(rows) < len(probe) or not all(field.lstrip("+-").isdigit() for row in rows for field in row):
@@ -536,7 +536,7 @@ def read_trace_rows(
 def read_bulk(lines: list[str], dialect: Dialect) -> FloatArray | None:
     """Return rows as an array; None where any field is neither a number, nor blank, nor a mark of a missing sample.
 
-    A row that ends early is such a fault too, since what it lost cannot be known.
+    A row that ends early is such a fault too, since its missing cells are unknown.
     """
     body = "\n".join(lines)
     if "'" in body or "_" in body:
@@ -587,7 +587,7 @@ def _without_marks(values: FloatArray) -> FloatArray:
     return values
 
 
-# Text in which nothing but numbers and what separates them can stand.
+# Characters of numbers and their separators.
 _PLAIN_TEXT = frozenset("0123456789eE+-.,; \t\n|")
 
 

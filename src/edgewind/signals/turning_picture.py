@@ -1,9 +1,9 @@
 """Speed and direction of a rotor from the brightness of patches round its axis, frame by frame.
 
 Seen from near its axis, a rotor of m vanes makes the brightness at the angle theta go as exp(i m (theta - omega t)): a
-line in time of frequency m omega whose phase winds m times round the axis. The winding tells how often a line repeats
-in a turn, and so the speed without a number of marks; the sense of the winding tells the direction. All windings are
-tried together for each speed. A lamp that flickers makes all patches flicker alike, without winding, and drops out.
+line in time of frequency m omega whose phase winds m times round the axis. The winding gives the repeats of a line in a
+turn, and so the speed without a number of marks; its sense gives the direction. All windings are tried together for
+each speed. A lamp that flickers makes all patches flicker alike, without winding, and drops out.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ class Ring:
 
 @dataclass(frozen=True)
 class PictureSpeed:
-    """What a clip shows.
+    """Result from a clip.
 
     Attributes
     ----------
@@ -83,7 +83,7 @@ class PictureSpeed:
     ring : Ring
         Where it was seen.
     side : bool
-        Whether it was seen from the side: then its patches are columns, and nothing tells a direction.
+        Whether it was seen from the side: then its patches are columns, and the direction is unknown.
     """
 
     turn_rate_hz: float
@@ -308,8 +308,8 @@ def _followed(
 
     It is smoothed over so many of its periods to either side.
 
-    Least squares of phase = c + f t + a t^2 / 2; what is left tells the uncertainty, its memory from frame to frame
-    counted by the spread over blocks of a turn.
+    Least squares of phase = c + f t + a t^2 / 2; the residuals give the uncertainty, with their correlation from the
+    spread over blocks of a turn.
     """
     turned = wound * np.exp(2j * np.pi * winding * rate_hz * time)
     reach = max(1, int(breadth / (winding * abs(rate_hz) * (time[-1] - time[0]) / (time.size - 1))))

@@ -23,7 +23,7 @@ ByteArray = NDArray[np.uint8]
 VIDEO_SUFFIXES = (".mp4", ".mov", ".m4v", ".mkv", ".avi", ".webm", ".3gp", ".mpg", ".mpeg")
 MOST_BYTES = 4_000_000_000
 WIDTH = 128
-"""Pixels that a frame is wide once it is reduced; a region that is given is reduced to as many."""
+"""Width of a reduced frame, or of a given region, in pixels."""
 MOST_FRAMES = 12_000
 """Frames that are read: 50 s at 240 a second, 110 MB at 16:9."""
 LEAST_FRAMES = 12
@@ -31,7 +31,7 @@ MOST_PIXELS = 40_000_000
 """Pixels of a picture: more than those of 8K, which FFmpeg decodes in 1 GB."""
 OPEN_S = 30.0
 ALONE = ("-protocol_whitelist", "file", "-format_whitelist", "mov,matroska,avi,mpeg,mpegvideo,mpegts")
-"""What FFmpeg may open: this file, and no playlist in it that leads to other files or addresses."""
+"""Protocols that FFmpeg may open: this file only, no playlist that leads to other files or addresses."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class Clip:
     capture_fps : float or None
         Frames a second at which the camera says that it recorded, where the clip states it.
     notes : tuple of str
-        What was left out.
+        Omissions.
     """
 
     frames: ByteArray
@@ -150,12 +150,12 @@ def read_clip(path: str | PathLike[str], region: tuple[int, int, int, int] | Non
 
 
 def _local(path: str | PathLike[str]) -> str:
-    """Return a path that FFmpeg takes for no protocol and no option, whatever its name is."""
+    """Return a path that FFmpeg cannot take for a protocol or an option."""
     return f"file:{Path(path).absolute()}"
 
 
 def _run(command: list[str], limit_s: float) -> bytes:
-    """Return what a program says on its error stream; it may end with any status."""
+    """Return the error stream of a program, with any exit status."""
     try:
         done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, timeout=limit_s, check=False)
     except subprocess.TimeoutExpired:
@@ -164,7 +164,7 @@ def _run(command: list[str], limit_s: float) -> bytes:
 
 
 def _decode(command: list[str], size: int) -> tuple[ByteArray, str]:
-    """Return the decoded frames, each of so many bytes, and what FFmpeg said of them."""
+    """Return the decoded frames, each of a given number of bytes, and the messages of FFmpeg."""
     most = (MOST_FRAMES + 1) * size
     with tempfile.TemporaryFile() as told:
         with subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=told) as program:

@@ -1,4 +1,4 @@
-"""Pulses on a baseline that wanders as far as they are high: found by their width, at several widths."""
+"""Pulses on a baseline that wanders by as much as their height: found by their width, at several widths."""
 
 from __future__ import annotations
 
@@ -42,8 +42,8 @@ def pulses_on_wander(
     Returns
     -------
     tuple or None
-        What the pulses say, the levelled trace and its sample interval; None where no width gives pulses that chance
-        does not make.
+        The estimate from the pulses, the levelled trace and its sample interval; None if no width gives significant
+        pulses.
     """
     from scipy.ndimage import grey_opening, uniform_filter1d  # on first use: few traces come this far
 
@@ -60,7 +60,7 @@ def pulses_on_wander(
             eased = uniform_filter1d(signed, max(1, width // 8), mode="nearest")
             level = eased - grey_opening(eased, size=(width,), mode="reflect")
             if float(np.std(level)) < WANDER_PART * spread:
-                continue  # noise, what is left of a hum, or its beat with the pulses of a rotor near the mains
+                continue  # noise, residual hum, or its beat with the pulses of a rotor near the mains
             found = estimate_from_edges(level, step, marks, WANDER_PITCH * width * step, None)
             if not found.sure or found.result is None or found.pulses is None or found.result.uneven:
                 continue
@@ -74,7 +74,7 @@ def pulses_on_wander(
 
 
 def mean_over(voltage: FloatArray, samples: float) -> FloatArray:
-    """Return running means over so many samples, a number that need not be whole."""
+    """Return running means over a number of samples, not necessarily whole."""
     total = np.concatenate([[0.0], np.cumsum(voltage)])
     place = np.arange(voltage.size) + 0.5
     ends = np.arange(voltage.size + 1)

@@ -1,4 +1,4 @@
-"""RIFF WAVE sound, read without trusting what its header says of itself."""
+"""Reader of RIFF WAVE sound that verifies its header."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def read_wav(content: bytes) -> Table:
 
 
 def _wav_chunks(content: bytes) -> tuple[bytes, bytes]:
-    """Return the format chunk and the data chunk; a data chunk that promises too much is read to the end."""
+    """Return the format chunk and the data chunk; a data chunk longer than the file is read to the end."""
     layout, data, place = b"", b"", 12
     while place + 8 <= len(content):
         name, size = content[place : place + 4], int.from_bytes(content[place + 4 : place + 8], "little")
