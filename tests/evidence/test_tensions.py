@@ -102,7 +102,7 @@ def test_a_pressure_far_outside_the_gauge_is_named(make_bench):
     high = float(np.exp(bench.gauge.indicated_log_pressure(np.array([bench.gauge.signal_high.value])))[0])
     pressure = np.concatenate([PRESSURE[:-1], [20 * high]])
     found = tensions_of_readings(readings(pressure, SPEED, gauge_v=np.nan), bench)
-    assert "a pressure outside what the gauge shows" in [one.about for one in found]
+    assert "a pressure outside the range of the gauge" in [one.about for one in found]
     assert "Line 13" in found[0].why
 
 

@@ -13,24 +13,24 @@ Verdict = Literal["ruled out", "sufficient", "compatible", "contributes", "canno
 
 
 class TorqueNeed(FrozenModel):
-    """The torque that the fastest reading asks for: what the size ratios of the mechanisms are taken of."""
+    """Torque needed at the fastest reading, the denominator of the size ratios of the mechanisms."""
 
     line: int = Field(description="Line of `readings.csv` of the fastest reading.")
     pressure_pa: float = Field(description="Indicated pressure of that reading, Pa.")
     torque_n_m: float = Field(description="Torque that keeps the rotor at its speed there, N m, median.")
     interval_n_m: tuple[float, float] = Field(description="Interval of that torque, N m.")
     level: float = Field(description="Coverage probability of the interval.")
-    pivot_included: bool = Field(description="Whether friction of the pivot is in it: where the bench states one.")
+    pivot_included: bool = Field(description="Whether it includes the stated friction of the pivot.")
 
 
 class Claim(FrozenModel):
     """A candidate mechanism judged by the readings."""
 
     name: str = Field(description="Name of the mechanism.")
-    verdict: Verdict = Field(description="What the numbers allow; *ruled out* means as the main drive.")
+    verdict: Verdict = Field(description="Verdict that the numbers allow; *ruled out* means as the main drive.")
     sign_ok: bool | None = Field(
         default=None,
-        description="Whether it would turn the rotor the way it was seen to turn; null where that was not observed, or "
+        description="Whether it would turn the rotor in the observed direction; null if that was not observed, or "
         "it has no sign.",
     )
     size_ratio: float | None = Field(default=None, description="Predicted over needed torque at the fastest reading.")
@@ -39,24 +39,24 @@ class Claim(FrozenModel):
     )
     log_evidence: float | None = Field(
         default=None,
-        description="Logarithm of the evidence of a fit with this drive alone; null where none was made.",
+        description="Logarithm of the evidence of a fit with this drive alone; null without one.",
     )
     why: str = Field(description="One sentence with the numbers.")
     shape: str = Field(
         default="",
-        description="How its torque goes with pressure against how the needed torque goes; empty where not judged.",
+        description="How its torque and the needed torque depend on pressure; empty if not judged.",
     )
-    light: str = Field(default="", description="How it goes with the light; empty where not judged.")
+    light: str = Field(default="", description="How it depends on the light; empty if not judged.")
     envelope: str = Field(
-        default="", description="How it goes with the temperature of the envelope; empty where not judged."
+        default="", description="How it depends on the temperature of the envelope; empty if not judged."
     )
 
 
 def sentence(text: str) -> str:
-    """Begin with a capital and end with a full stop, exponents raised."""
+    """Return a sentence with a capital, a full stop and raised exponents."""
     return raise_exponents(text[0].upper() + text[1:].rstrip(".") + ".")
 
 
 def p_words(p: float) -> str:
-    """Say a posterior predictive probability."""
+    """Return a posterior predictive probability in words."""
     return f"p = {p:.2g}" if p >= 0.005 else "p below 0.005"

@@ -1,4 +1,4 @@
-"""Coast-downs: drag and pivot friction from lamp-off traces, and the torque that they make of a speed curve."""
+"""Coast-downs: drag and pivot friction from lamp-off traces, and the torque from a speed curve with them."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ UNUSABLE: dict[str, str] = {
 
 @dataclass(frozen=True)
 class CoastDown:
-    """What one coast-down says, per moment of inertia.
+    """Result of one coast-down, per moment of inertia.
 
     Attributes
     ----------
@@ -61,7 +61,7 @@ class CoastDown:
     fall : float
         Share of that speed lost in the trace.
     reduced_chi2 : float
-        Of the closed form; well above 1 where something else happened.
+        Reduced chi-square of the closed form; well above 1 if another torque acted.
     pressure_pa : float
         Pressure, Pa; nan where it is not known.
     log_pressure_u : float
@@ -69,8 +69,8 @@ class CoastDown:
     line : int
         Line of `readings.csv`, 0 where there is none.
     flags : tuple of str
-        What is amiss: ``not-separated``, drag and friction are not distinguished; ``poor-fit``; ``no-fall``;
-        ``few-windows``; ``no-pressure``; ``still-driven``, something else acted; ``time-assumed`` and
+        Faults: ``not-separated``, drag and friction are not distinguished; ``poor-fit``; ``no-fall``;
+        ``few-windows``; ``no-pressure``; ``still-driven``, another torque acted; ``time-assumed`` and
         ``channel-assumed``, as of the trace.
     history : SpeedHistory or None
         Its speeds, where its trace has enough turns to follow them.
@@ -92,9 +92,9 @@ class CoastDown:
 
     @property
     def as_run(self) -> bool:
-        """Whether its speed falls otherwise than drag and dry friction alone would have it, and can be followed.
+        """Whether its speed can be followed and does not fall by drag and dry friction alone.
 
-        The vanes were warm then and drove on, and a fit follows it as a run from the lamp's going off.
+        Warm vanes then still drove the rotor, and a fit follows it as a run from the moment the lamp was switched off.
         """
         bad = {"no-fall", "few-windows", "no-pressure", "time-assumed", "channel-assumed"}
         driven = {"still-driven", "poor-fit"} & set(self.flags)
@@ -102,12 +102,12 @@ class CoastDown:
 
     @property
     def usable(self) -> bool:
-        """Whether its numbers of drag and dry friction are used as they are."""
+        """Whether its drag and dry friction are used directly."""
         return not set(UNUSABLE) & set(self.flags) and not self.as_run
 
     @property
     def why_not(self) -> str:
-        """Why its numbers are not used as they are, in a clause; empty where they are."""
+        """Why its numbers are not used directly, in a clause; empty if they are."""
         if self.as_run and not set(UNUSABLE) & set(self.flags):
             return UNUSABLE["still-driven"]
         return "; ".join(UNUSABLE[flag] for flag in self.flags if flag in UNUSABLE)
@@ -117,8 +117,8 @@ def fit_coast_down(history: SpeedHistory) -> CoastDown:
     """Fit ``I dw/dt = -T_dry - c w`` in closed form to the speeds through a trace.
 
     A window's speed comes from a fit of phase, quadratic in time, whose slope in the middle is off by ``T^2 w''/40``
-    for a speed that bends; that is put into the model. Where the scatter exceeds what the windows state, all
-    uncertainties are scaled up by its root (Birge ratio).
+    for a speed that bends; the model includes this. If the scatter exceeds the stated uncertainties, all are scaled up
+    by the root of the ratio (Birge ratio).
 
     Raises
     ------
@@ -159,7 +159,7 @@ def fit_coast_down(history: SpeedHistory) -> CoastDown:
 def fit_passages(seen: Passages) -> CoastDown:
     """Fit the closed form to the angles at which marks passed: for coast-downs of a few turns.
 
-    The marks' places on the rotor are further unknowns, one each, so that their unequal spacing does not matter.
+    The places of the marks are further unknowns, so that unequal spacing does not matter.
     """
     t = seen.time_s - seen.time_s[0]
     number = np.arange(t.size)
@@ -174,7 +174,7 @@ def fit_passages(seen: Passages) -> CoastDown:
 
     def misfit(unknowns: Array) -> Array:
         start, drag, dry = unknowns
-        # In time, not in angle: the uncertainty of a passage is the same throughout.
+        # in time, not in angle, since the uncertainty of the time is the same for all passages
         apart = passed - coast_down_angle(t, start, dry, drag)
         speed = np.maximum(coast_down_speed(t, start, dry, drag), 0.1 * last)
         basis = places / speed[:, None]
@@ -224,9 +224,9 @@ def _coast_down_from(found: Any, freedom: int, start: float, fall: float) -> Coa
 def coast_downs(experiment: Experiment) -> tuple[CoastDown, ...]:
     """Return every coast-down of an experiment, by pressure; see :attr:`CoastDown.usable`.
 
-    A reading with the lamp off is one where its trace slows. Where the trace holds too few turns to see that, it is
-    returned as one that is not used, with the reason. One that falls otherwise than drag and dry friction have it is
-    followed as a run; see :attr:`CoastDown.as_run`.
+    A reading with the lamp off is a coast-down if its trace slows. If the trace has too few turns to show that, it is
+    returned as unused, with the reason. If it does not fall by drag and dry friction alone, it is followed as a run;
+    see :attr:`CoastDown.as_run`.
     """
     found = []
     for row, reading in experiment.traces.items():
@@ -250,7 +250,7 @@ def coast_downs(experiment: Experiment) -> tuple[CoastDown, ...]:
 
 
 def _coast_down_of(trace: Trace, bench: Bench) -> CoastDown | None:
-    """Return what a trace of a rotor in the dark says; None where nothing in it turns."""
+    """Return the coast-down of a trace in the dark; None if nothing in it turns."""
     marks, mains = bench.tachometer.marks, bench.tachometer.mains_frequency
     mains_hz: float | str = "auto" if mains is None else mains.value
     history = speed_history(trace, marks, mains_hz=mains_hz)
@@ -263,9 +263,9 @@ def _coast_down_of(trace: Trace, bench: Bench) -> CoastDown | None:
 
 
 def common_dry_rate(coasts: Sequence[CoastDown]) -> Measured | None:
-    """Return the dry friction over the inertia that all coast-downs share, by their weights; None without any.
+    """Return the weighted mean over all coast-downs of dry friction over inertia; None without any.
 
-    Where they scatter by more than they state, the uncertainty grows with them.
+    If they scatter by more than their uncertainties, the uncertainty is increased accordingly.
     """
     known = [coast for coast in coasts if coast.usable and coast.dry_rate_u > 0]
     if not known:
@@ -280,13 +280,13 @@ def common_dry_rate(coasts: Sequence[CoastDown]) -> Measured | None:
 def measured_torque(
     used: pd.DataFrame, coasts: Sequence[CoastDown], inertia: Measured | None, *, shapes: Shapes | None = None
 ) -> pd.DataFrame | None:
-    """Turn speeds into torques that need no model of what drives: ``T = I (c/I w + T_dry/I)`` at each reading.
+    """Convert speeds into torques without a model of the drive: ``T = I (c/I w + T_dry/I)`` at each reading.
 
     The rate ``c/I`` is interpolated between coast-downs; readings outside their range of pressure get none. With
-    `shapes` it follows the drag of the gas between them, so much of it and so much that does not change with pressure
-    as the coast-downs ask for, and passes through each of them; everything uncertain is drawn: the coast-downs with
-    their correlation of drag and friction, the friction that they share, each one's and each reading's own pressure,
-    and the shape itself. Without, it is a spline of the logarithms; see `_interpolated`.
+    `shapes` it is a multiple of the drag of the gas plus a constant, both fitted to the coast-downs, and passes through
+    each of them; all uncertain quantities are drawn: the coast-downs with their correlation of drag and friction, the
+    friction that they share, each one's and each reading's own pressure, and the shape itself. Without, it is a spline
+    of the logarithms; see `_interpolated`.
 
     Parameters
     ----------
@@ -297,7 +297,7 @@ def measured_torque(
     inertia : Measured or None
         Moment of inertia, kg m^2; without it the torque is given over the inertia.
     shapes : callable, optional
-        Drag of the gas at pressures of shape (n,), in any unit, one row a draw of what shapes it.
+        Drag of the gas at pressures of shape (n,), in any unit, one row for each draw of its shape.
 
     Returns
     -------
@@ -353,7 +353,7 @@ def _drawn_torque(part: pd.DataFrame, known: Sequence[CoastDown], dry: Measured,
     logs = np.log(shapes(np.exp(fine)))
     size = len(logs)
     friction = np.maximum(dry.value + dry.u * random.standard_normal((size, 1)), 0.0)
-    # What is known of the drag once the friction is known: the two come from the same trace.
+    # the drag given the friction: both come from the same trace
     follow = column["correlation"] * column["drag_rate_u"] / column["dry_rate_u"]
     left = column["drag_rate_u"] * np.sqrt(np.maximum(1 - column["correlation"] ** 2, 0.0))
     rate = column["drag_rate"] + follow * (friction - column["dry_rate"])
@@ -368,7 +368,7 @@ def _drawn_torque(part: pd.DataFrame, known: Sequence[CoastDown], dry: Measured,
     places = np.unique(at)
     merged = np.stack([missed[:, at == one].mean(axis=1) for one in places], axis=1)
     more = np.array([np.interp(place, places, row) for row in merged])
-    # A miss that is more than noise says that the shape is not quite this one: half of it is taken as uncertainty.
+    # a residual beyond the noise shows an error of the shape: half of it is taken as uncertainty
     more += 0.5 * np.abs(np.median(more, axis=0)) * random.standard_normal((size, 1))
     speed = part["speed_rad_s"].abs().to_numpy(float)
     return np.asarray((wanted + constant) * np.exp(more) * speed + friction)
@@ -392,9 +392,9 @@ def _share_and_constant(gas: Array, rate: Array, weight: Array) -> tuple[Array, 
 def _interpolated(x: Array, y: Array, relative: Array, place: Array) -> tuple[Array, Array]:
     """Return a rate and its relative uncertainty between places, from logarithms of both.
 
-    Three places or more make a natural cubic spline, and half of what it bends away from straight lines is taken as
-    its own uncertainty. Between only two, drag grows no faster than the pressure and does not fall: half of what that
-    leaves open is taken.
+    Three places or more make a natural cubic spline, and half of its difference from straight lines is taken as its
+    uncertainty. Between only two, drag grows at most in proportion to the pressure and does not fall: half of that
+    range is taken.
     """
     places = np.unique(x)
     merged = np.array([np.average(y[x == at], weights=relative[x == at] ** -2.0) for at in places])
@@ -410,7 +410,7 @@ def _interpolated(x: Array, y: Array, relative: Array, place: Array) -> tuple[Ar
 
 
 def coast_down_wanted(used: pd.DataFrame, coasts: Sequence[CoastDown]) -> str | None:
-    """Say which coast-down would settle something, or None where drag and pivot are measured over the whole range."""
+    """Return which coast-down is needed, or None if drag and pivot are measured over the whole range."""
     if used.empty:
         return None
     low, high = float(used["pressure_pa"].min()), float(used["pressure_pa"].max())

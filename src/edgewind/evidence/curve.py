@@ -2,12 +2,12 @@
 
 The speed is a smooth function of x = ln(p). Each reading has an uncertainty of its own in speed and in x;
 the second is carried over through the local slope of the curve (McHutchon and Rasmussen 2011). Length scale,
-amplitude and the scatter beyond the stated uncertainties are not fixed at their best values but averaged
-over, with weak priors, so that the spread of the posterior curves says what a few dozen readings can say.
+amplitude and the scatter beyond the stated uncertainties are not fixed at their best values but averaged over, with
+weak priors, so that the spread of the posterior curves shows how much a few dozen readings determine.
 
 A curve with a sharp peak between long tails near zero is not equally smooth everywhere. So the process is laid
-both on the speed itself and on a scale that is logarithmic for large speeds and linear near zero (a warped
-Gaussian process, Snelson, Rasmussen and Ghahramani 2004, with the warping fixed), and the readings decide.
+both on the speed itself and on a scale that is logarithmic for large speeds and linear near zero (a warped Gaussian
+process, Snelson, Rasmussen and Ghahramani 2004, with the warping fixed), weighted by their evidence.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ _MOST_EXACT, _NODES = 100, 64
 _JITTER = 1e-10
 # Variance, in squared half ranges, below which no reading is taken to be certain; keeps matrices regular.
 _NOISE_FLOOR = 1e-8
-# A log-normal as wide as this is no knowledge at all; wider ones, in wide gaps between readings, would overflow.
+# A log-normal of this width carries no information; wider ones, in wide gaps between readings, would overflow.
 _WIDEST_LOG_VARIANCE = 10.0
 
 
@@ -264,7 +264,7 @@ def _adapt(theta: Array, log_weight: Array) -> _Proposal:
 
 @dataclass(frozen=True, eq=False)
 class _Family:
-    """Weighted hyperparameters under one kernel and one scale of speed, and where to look next."""
+    """Weighted hyperparameters under one kernel and one scale of speed, and the next proposal."""
 
     theta: Array
     log_weight: Array

@@ -39,7 +39,7 @@ from edgewind.signals.runs import Run, words_of
 Array = NDArray[np.float64]
 # Share of readings that may be mistaken; it bounds the weight of a single test.
 MISTAKEN = 0.01
-# Readings of one run are not independent: it counts as so many.
+# Number of independent readings that a run counts as.
 _RUN_COUNTS = 6.0
 # Standard uncertainty of the logarithm of that factor; our judgement, no source.
 _RUN_LOG_U = 0.35
@@ -50,19 +50,18 @@ def deliberate_tests(
 ) -> tuple[DeliberateTest, ...]:
     """Return every test of an experiment, judged.
 
-    Each mechanism is taken in turn for the one that turns the rotor under the lamp: its torque is scaled so that it
-    gives the speed that was seen there at that pressure, and the same mechanism, so scaled, states the speed in the
-    test.
+    Each mechanism in turn is assumed to turn the rotor under the lamp: its torque is scaled to the speed observed there
+    at that pressure, and the scaled mechanism predicts the speed in the test.
 
     Parameters
     ----------
     experiment : Experiment
         Its usable readings at other than the usual conditions, and its runs.
     rotor : RotorParameters, optional
-        Draws of the rotor, arrays of shape (draws, 1), of the posterior of a fit; of what the bench states where
-        absent.
+        Draws of the rotor, arrays of shape (draws, 1), of the posterior of a fit; default: draws of the values of the
+        bench.
     level : float, optional
-        Coverage of intervals; that of the study where absent.
+        Coverage of intervals; default: that of the study.
     """
     known = bench_of_tests(experiment, rotor, level=level)
     found = [*_of_readings(experiment, known), *_of_runs(experiment, known)]
@@ -120,7 +119,7 @@ def _judged_run(one: Run, row: Mapping[str, Any], pressure: float, known: TestBe
     for name, rows in drawn.items():
         size = rows if one.signed else np.abs(rows)
         seen_size = speed if one.signed else np.abs(speed)
-        # The size of a mechanism under other conditions than the usual is known to a factor only, which the run tells.
+        # Under other than the usual conditions a mechanism is known up to a factor, which the run determines.
         factor = np.sum(size * seen_size, axis=1) / np.maximum(np.sum(size**2, axis=1), 1e-300)
         factor = np.clip(factor, np.exp(-2 * _RUN_LOG_U), np.exp(2 * _RUN_LOG_U))
         left = (factor[:, None] * size - seen_size) / spread
@@ -147,7 +146,7 @@ def _bands(one: Run, time: Array, speed: Array, u: Array, drawn: Mapping[str, Ar
 
 
 def _telling(time: Array, speed: Array, drawn: Mapping[str, Array]) -> int:
-    """Return the index of the moment of a run at which the predictions of the mechanisms differ most."""
+    """Return the index of the moment of a run with the greatest difference between the predictions."""
     middle = np.array([np.median(rows, axis=0) for rows in drawn.values()])
     return int(np.argmax(np.ptp(middle, axis=0)))
 

@@ -35,12 +35,12 @@ from edgewind.signals.conditions import LEAST_ENVELOPE_CHANGE_K, usual_envelope_
 from edgewind.signals.runs import Run
 
 Array = NDArray[np.float64]
-# The mechanisms that state what a test must show, each as the drive that turns the rotor under the lamp.
+# Mechanisms with a prediction for a test, each as the drive that turns the rotor under the lamp.
 ACCOMMODATION = "unequal_accommodation"
 CANDIDATES: tuple[str, ...] = ("thermal_force", ACCOMMODATION, "light_pressure", "infrared_recoil")
-# Its torque goes with the difference, which scales it: any size serves.
+# Its torque is proportional to the difference, whose value cancels by the scaling.
 _UNEQUAL = 0.05
-# Neither depends on light or temperature: a constant torque turns the rotor as it did under the lamp, whatever is done.
+# Independent of light and temperature: a constant torque turns the rotor in any test as under the lamp.
 CONSTANT = (DRAUGHT, PIVOT)
 _READING_DRAWS, _RUN_DRAWS = 160, 16
 _RUN_TOLERANCE = 1e-6
@@ -67,7 +67,7 @@ class TestBench:
     level : float
         Coverage of intervals.
     seed : int
-        Of what is drawn.
+        Seed of the draws.
     """
 
     __test__ = False  # not a test of pytest
@@ -94,7 +94,7 @@ class TestBench:
             )
 
     def usual_speed(self, pressure_pa: float) -> Usual | None:
-        """Return the speed seen at the usual conditions near a pressure; None where nothing is near."""
+        """Return the speed observed under the usual conditions near a pressure; None if no reading is near."""
         return usual_speed(self.usual, pressure_pa)
 
 
@@ -119,7 +119,7 @@ def bench_of_tests(
 
 
 def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str, Array], float] | None:
-    """Return draws of the speed that each mechanism states for a reading, and the scale of its speeds, rad/s."""
+    """Return draws of the speed that each mechanism predicts for a reading, and the scale of its speeds, rad/s."""
     pressure = float(row["pressure_pa"])
     of = known.bench.with_gas(str(row["gas"])) if row["gas"] else known.bench
     gas_k = of.gas.temperature.value
@@ -148,7 +148,7 @@ def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str
         if float(row["lamp_share"]) > 0:
             after = steady_state(np.array([pressure]), here, known.response)
         else:
-            # The vane is anywhere between what it was, dark at the usual temperature or still lit, and the envelope.
+            # The vane has any temperature between its earlier one, dark or still lit, and that of the envelope.
             warmest = np.mean([before.at.dark_k, before.at.bright_k], axis=0)
             shape = np.shape(warmest)
             start = known.envelope_k + random.uniform(size=shape) * (warmest - known.envelope_k)
@@ -172,7 +172,7 @@ def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str
 
 
 def _own(key: str, state: SteadyState) -> Array:
-    """Torque of one drive, N m; that of unequal accommodation for a difference of a size of its own."""
+    """Return the torque of one drive, N m; that of unequal accommodation for a fixed difference."""
     at = state.at
     if key == ACCOMMODATION:
         at = replace(at, rotor=at.rotor.with_(accommodation_difference=_UNEQUAL))
@@ -181,7 +181,7 @@ def _own(key: str, state: SteadyState) -> Array:
 
 
 def _scaled(key: str, before: SteadyState, after: SteadyState, usual: Usual | None, random: Any) -> Array:
-    """Speeds in a test if one drive alone gives the usual speed, which scales it; draws in a flat array."""
+    """Return the speeds in a test of one drive, scaled to give the usual speed by itself; draws in a flat array."""
     torque = _own(key, after)
     if usual is not None:
         torque = torque * _strength(key, before, usual, random)
@@ -189,7 +189,7 @@ def _scaled(key: str, before: SteadyState, after: SteadyState, usual: Usual | No
 
 
 def _strength(key: str, before: SteadyState, usual: Usual, random: Any) -> Array:
-    """Factor on a drive with which it gives the usual speed by itself.
+    """Return the factor with which a drive alone gives the usual speed.
 
     A drive keeps its own sign; only that of unequal accommodation, whose sign is not known, takes that of the speed.
     """
@@ -204,7 +204,7 @@ def _strength(key: str, before: SteadyState, usual: Usual, random: Any) -> Array
 
 
 def _outside(before: SteadyState, usual: Usual, random: Any) -> Array:
-    """Constant torque that gives the usual speed, N m."""
+    """Return the constant torque that gives the usual speed, N m."""
     shape = np.shape(before.speed_rad_s)
     speed = usual.speed + usual.spread * random.standard_normal(shape)
     if not usual.signed:
@@ -213,7 +213,7 @@ def _outside(before: SteadyState, usual: Usual, random: Any) -> Array:
 
 
 def _constant(before: SteadyState, after: SteadyState, usual: Usual | None, random: Any) -> Array:
-    """Speeds in a test if a constant torque gives the usual speed."""
+    """Return the speeds in a test if a constant torque gives the usual speed."""
     return _speeds(np.zeros_like(after.speed_rad_s) if usual is None else _outside(before, usual, random), after)
 
 
@@ -224,7 +224,7 @@ def _speeds(torque: Array, after: SteadyState) -> Array:
 
 
 def run_predictions(one: Run, pressure_pa: float, known: TestBench, time_s: Array) -> dict[str, Array]:
-    """Return what each mechanism states for a run, shape (draws, times), each scaled to the usual speed."""
+    """Return the prediction of each mechanism for a run, shape (draws, times), scaled to the usual speed."""
     usual, response = known.usual_speed(pressure_pa), known.response
     seen = one.speed_rad_s[np.isfinite(one.speed_rad_s)]
     random = np.random.default_rng(known.seed)
@@ -265,7 +265,7 @@ def run_predictions(one: Run, pressure_pa: float, known: TestBench, time_s: Arra
 
 
 def _thinned(rotor: RotorParameters, most: int) -> RotorParameters:
-    """Return at most so many of the draws of a rotor."""
+    """Return at most a number of the draws of a rotor."""
     changes = {
         field.name: values[:: max(1, -(-len(values) // most))]
         for field in fields(rotor)

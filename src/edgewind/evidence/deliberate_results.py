@@ -1,4 +1,4 @@
-"""Values of a test made on purpose: what was changed, what was seen, what each mechanism predicts."""
+"""Values of a test made on purpose: change, observation and predictions."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 DRAUGHT = foreign.NAME
 PIVOT = "pivot or vibration"
 CHILLED_IN_THE_DARK = "chilled envelope in the dark"
-# Vanes whose faces are alike: nothing that comes from a difference of the faces turns them, whatever the light.
+# Vanes with equal faces: no drive by a difference of the faces turns them under any light.
 BOTH_DARK = "dark faces on both sides"
 ANOTHER_CHANGE = "another change"
 _BOTH_DARK = re.compile(
@@ -32,14 +32,14 @@ DECISIVE = 3.0
 
 
 class Expectation(FrozenModel):
-    """Prediction of one mechanism for a test, if it is what turns the rotor under the lamp."""
+    """Prediction of one mechanism for a test, if it turns the rotor under the lamp."""
 
     sign: int = Field(
         description="Face predicted to lead: 1 for the bright face, -1 for the dark one, 0 if it may stand still."
     )
     speed_rad_s: float = Field(description="Speed at the moment that is compared, rad/s, median.")
     interval_rad_s: tuple[float, float] = Field(description="Interval of that speed at the level of the study, rad/s.")
-    agrees: bool = Field(description="Whether the observed speed lies inside, within its own uncertainty.")
+    agrees: bool = Field(description="Whether the observed speed lies in it, within its own uncertainty.")
     within_s: float | None = Field(description="Time after the start of a run at which the speed is compared, s.")
     log_evidence: float = Field(description="Logarithm of the probability density of the observed speed, in s/rad.")
 
@@ -68,9 +68,9 @@ class RunBands(BaseModel):
 
 
 class DeliberateTest(FrozenModel):
-    """One test: what was changed, what each mechanism predicts, what was observed."""
+    """One test: the change, the predictions, the observation."""
 
-    kind: str = Field(description="What was changed, such as 'chilled envelope in the dark'.")
+    kind: str = Field(description="The change, such as 'chilled envelope in the dark'.")
     condition: str = Field(description="The conditions in words.")
     lines: tuple[int, ...] = Field(description="Lines of readings.csv.")
     pressure_pa: float = Field(description="Pressure, Pa.")
@@ -102,14 +102,14 @@ class TestWeights(FrozenModel):
     )
     with_curve: dict[str, float] = Field(
         default={},
-        description="`ln(evidence)` of the fit, where one was made, and of the tests that it does not hold.",
+        description="`ln(evidence)` of the fit, if any, and of the tests that it does not include.",
     )
     weightiest: int | None = Field(description="Index of the most decisive test, from 0; null without a test.")
     why: str = Field(description="The most decisive test, in a sentence.")
 
 
 def speed_against(test: DeliberateTest, usual: float) -> tuple[float, float]:
-    """Return the speed of a reading, or that of a run which goes furthest against the usual sense, rad/s.
+    """Return the speed of a reading, or the speed of a run that is farthest against the usual sense, rad/s.
 
     Parameters
     ----------
@@ -130,7 +130,7 @@ def speed_against(test: DeliberateTest, usual: float) -> tuple[float, float]:
 
 
 def kind_of(row: Mapping[str, Any], envelope_k: float, arrangement: str) -> str:
-    """Return what was changed at a reading, in the words by which tests are named."""
+    """Return the name of the test that a reading is, by its changes."""
     dark = float(row["lamp_share"]) == 0
     envelope = float(row["envelope_k"])
     apart = envelope - envelope_k if np.isfinite(envelope) else 0.0
@@ -154,7 +154,7 @@ def is_both_dark(row: Mapping[str, Any]) -> bool:
 
 
 def kind_of_run(one: Run, envelope_k: float) -> str:
-    """Return what was changed in a run, in the words by which tests are named."""
+    """Return the name of the test that a run is, by its changes."""
     if "envelope" in one.changes:
         furthest = one.envelope_k[int(np.nanargmax(np.abs(one.envelope_k - envelope_k)))]
         apart = np.abs(one.envelope_k - envelope_k) > LEAST_ENVELOPE_CHANGE_K

@@ -21,7 +21,7 @@ AGAINST_TESTS = "curve against tests"
 
 
 class Weighed(NamedTuple):
-    """Claims with the tests among their reasons, the tests, and all of them together."""
+    """Claims whose reasons include the tests, the tests, and their combined weights."""
 
     claims: tuple[Claim, ...]
     tests: tuple[DeliberateTest, ...]
@@ -29,7 +29,7 @@ class Weighed(NamedTuple):
 
 
 def judge_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
-    """Return the likelihood of all tests under each mechanism, and the test that weighed most."""
+    """Return the likelihood of all tests under each mechanism, and the most decisive test."""
     if not tests:
         return TestWeights(log_likelihood={}, ruled_out=(), weightiest=None, why="")
     names = tests[0].log_evidence.keys()
@@ -61,11 +61,11 @@ def judge_with_tests(
     *,
     in_fit: Collection[int] = (),
 ) -> Weighed:
-    """Return the claims with what the tests made on purpose say of each, and the tests.
+    """Return the claims with the results of the tests made on purpose, and the tests.
 
-    The logarithms of the likelihoods of curve and tests add up, mechanism by mechanism. A mechanism that a test
-    disagrees with, and that all tests leave less than 1 in 20, is ruled out. One that could not be decided and that the
-    tests keep, while they rule rivals out, is compatible, unless curve and tests together leave it less than 1 in 20.
+    The log-likelihoods of curve and tests add up for each mechanism. A mechanism that a test contradicts, and that all
+    tests together make 20 times less likely than the best, is ruled out. An undecided one that the tests allow while
+    they rule out rivals is compatible, unless curve and tests together make it 20 times less likely.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def judge_with_tests(
     rotor : RotorParameters, optional
         Draws of the rotor; see :func:`deliberate_tests`.
     in_fit : collection of int
-        Lines of readings.csv whose runs the fits of the curve have in them: with the curve they count once.
+        Lines of readings.csv whose runs are in the fits of the curve, so that they count once.
     """
     tests = deliberate_tests(experiment, rotor)
     weights = judge_tests(tests)
@@ -110,7 +110,7 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
         return claim.model_copy(update={"verdict": "ruled out", "why": f"{words} {claim.why}"})
     if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
         return claim
-    # the test in full where it is explained best; others need not say it again
+    # the test in full for its best explanation; the others do not repeat it
     words = f"{weights.why} {tests[weights.weightiest or 0].why}" if weight == 0 else weights.why
     contradicted = weights.with_curve.get(claim.name, 0.0) < -DECISIVE
     undecided = claim.verdict == "cannot tell" and not contradicted
@@ -119,9 +119,10 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
 
 
 def tensions_of_tests(claims: Sequence[Claim], weights: TestWeights) -> tuple[Tension, ...]:
-    """Return where the tests contradict what the curve said: what it calls sufficient, or rules out.
+    """Return the contradictions between tests and curve: a mechanism that the curve calls sufficient or rules out.
 
-    What the curve rules out is a contradiction only where nothing that it leaves open explains the tests as well.
+    A mechanism that the curve rules out is a contradiction only if none that it leaves open explains the tests equally
+    well.
     """
     found = []
     left_open = [

@@ -1,4 +1,4 @@
-"""Draws of a rotor, of what its bench states or of the posterior of a fit, and the same draws after a change."""
+"""Draws of a rotor from its bench or from the posterior of a fit, and the same draws after a change."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from edgewind.units import Measured
 
 Array = NDArray[np.float64]
 
-# What a draw holds of its own; everything else of a rotor is what the bench states.
+# Numbers of a draw; all else of a rotor is as the bench states it.
 _FACTORS = (Place.IRRADIANCE, Place.VISCOUS, Place.DRY, Place.BREAKAWAY, Place.CONDUCTANCE)
 _SHIFTED = (Place.ARM, Place.BRIGHT_EMISSIVITY, Place.ACCOMMODATION, Place.ACCOMMODATION_DIFFERENCE)
 _DRAWN = (
@@ -40,7 +40,7 @@ _FIELDS = {
     "accommodation_difference": Place.ACCOMMODATION_DIFFERENCE,
     "foreign_torque_n_m": Place.FOREIGN_TORQUE,
 }
-# What else of a rotor is drawn, and no slider or key of a fit shows.
+# Further drawn numbers, which no slider or key of a fit shows.
 _UNSHOWN = {
     "arm_m": Place.ARM,
     "gas_force_factor": Place.THERMAL_FORCE,
@@ -51,7 +51,7 @@ _UNSHOWN = {
     "internal_heat": Place.INTERNAL,
     "conductivity_factor": Place.CONDUCTIVITY_FACTOR,
 }
-# Keys that state anew what a draw holds: the draw is then replaced, within the uncertainty stated.
+# Keys that restate a drawn number: it is then drawn within the stated uncertainty.
 _STATED: dict[str, tuple[Place, float, float]] = {
     "rotor.vane_conductance": (Place.CONDUCTANCE, 0.0, np.inf),
     "rotor.bright_emissivity": (Place.BRIGHT_EMISSIVITY, 0.0, 1.0),
@@ -74,15 +74,15 @@ class RotorDraws:
     response : TableResponse
         Response of the gas for this vane and room.
     kind : {"posterior", "prior"}
-        Whether they are of a fit to readings, or only of what the bench states.
+        Whether they are from a fit to readings, or from the bench alone.
     seed : int
         Of the draws.
     error : ModelError
-        What the model may miss.
+        Error of the model.
     deviations : array of shape (draws, size)
         The smooth errors of each draw.
     chosen : int, optional
-        Place of the draw that stands for all; see :attr:`typical`.
+        Index of the typical draw; see :attr:`typical`.
     """
 
     bench: Bench
@@ -96,10 +96,10 @@ class RotorDraws:
 
     @cached_property
     def typical(self) -> int:
-        """Place of the draw that stands for all: the one whose speeds lie nearest to their median.
+        """Index of the typical draw: the one whose speeds are nearest to their median.
 
-        Unknowns that make up for each other lie on a ridge, and the medians of each by itself beside it: a rotor of
-        these can miss the readings that every draw meets. The same draw stands for a changed rotor.
+        Correlated unknowns lie on a ridge, and their separate medians beside it: a rotor of the medians can miss
+        readings that every draw fits. A changed rotor keeps the same typical draw.
         """
         if self.chosen is not None:
             return self.chosen
@@ -126,18 +126,18 @@ class RotorDraws:
 
     @property
     def best(self) -> dict[str, float]:
-        """What the draw that stands for all holds, by the fields of :class:`edgewind.rotor.RotorParameters`."""
+        """The typical draw, by the fields of :class:`edgewind.rotor.RotorParameters`."""
         return {name: float(self.numbers[self.typical, place]) for name, place in _FIELDS.items()}
 
     @property
     def rotor(self) -> RotorParameters:
-        """The rotor of the draw that stands for all; its gas is :attr:`gas`."""
+        """The rotor of the typical draw; its gas is :attr:`gas`."""
         drawn = {name: float(self.numbers[self.typical, place]) for name, place in _UNSHOWN.items()}
         return parameters_of(self.bench).with_(**self.best, **drawn)
 
     @property
     def gas(self) -> DeviatingResponse:
-        """The response of the gas with the errors of the draw that stands for all."""
+        """The response of the gas with the errors of the typical draw."""
         log_kn = np.linspace(self.error.nodes[0], self.error.nodes[-1], 60)
         pressure = np.exp(self.error.log_path - log_kn)
         factors, _ = self.error.factors(self.deviations[self.typical][None], pressure)
@@ -146,14 +146,13 @@ class RotorDraws:
     def moved(self, changes: Mapping[str, Any]) -> RotorDraws:
         """Return the same draws with values of the bench changed.
 
-        What a draw holds of its own (the light relative to what is stated, faces, pivot, vane) stays with it, except
-        where a change states it anew: then it is drawn within the uncertainty stated there, or fixed. Everything else
-        is that of the changed bench.
+        The numbers of a draw (relative light, faces, pivot, vane) stay, unless a change states them: then they are
+        drawn within the uncertainty stated there, or fixed. All else is that of the changed bench.
 
         Raises
         ------
         InputError
-            An unknown key, or a bench that cannot be.
+            An unknown key, or an impossible bench.
         """
         if not changes:
             return self
@@ -173,7 +172,7 @@ class RotorDraws:
         return self.of(bench, numbers, after)
 
     def of(self, bench: Bench, numbers: Array, rotor: RotorParameters) -> RotorDraws:
-        """Return draws of another rotor, its gas off by what it was off by at the same Knudsen number."""
+        """Return draws of another rotor, with the same errors of the gas at the same Knudsen number."""
         response = response_of(rotor)
         error = replace(self.error, response=response, log_path=float(np.log(rotor.knudsen(1.0))))
         return replace(self, bench=bench, numbers=numbers, response=response, error=error, chosen=self.typical)
@@ -181,14 +180,14 @@ class RotorDraws:
 
 @dataclass(frozen=True, eq=False)
 class DeviatingResponse:
-    """A response of the gas that is off by smooth factors.
+    """A response of the gas multiplied by smooth factors.
 
     Attributes
     ----------
     table : TableResponse
-        What it is off from.
+        The response without the factors.
     log_knudsen : array of shape (n,)
-        Where the factors are known; beyond the ends they stay.
+        Places of the factors, which are constant beyond the ends.
     log_factors : array of shape (4, n)
         Logarithms of those on thermal force, drag, heat, and on the force by unequal accommodation over the first.
     """
@@ -240,7 +239,7 @@ class DeviatingResponse:
 
 
 def moved_numbers(numbers: Array, before: RotorParameters, after: RotorParameters) -> Array:
-    """Return draws of one rotor made draws of another: shares and differences that a draw holds stay with it."""
+    """Convert draws of one rotor into draws of another: relative numbers and differences of each draw stay."""
     old, new = flat(before), flat(after)
     found = np.tile(new, (len(numbers), 1))
     # In the same gas a draw keeps its composition.
@@ -265,14 +264,14 @@ def _stated(measured: Measured, low: float, high: float, random: np.random.Gener
 
 
 def draws_of(source: Bench | Fit, *, draws: int = 200, seed: int = 1) -> RotorDraws:
-    """Return draws of a rotor: of the posterior of a fit, or of what a bench states.
+    """Return draws of a rotor, from the posterior of a fit or from a bench.
 
     Parameters
     ----------
     source : Bench or Fit
-        Where they come from.
+        Source of the draws.
     draws, seed : int, int
-        How many; their seed.
+        Number of draws; seed.
     """
     if isinstance(source, Fit):
         picked = np.random.default_rng(seed).choice(len(source.draws), draws, replace=len(source.draws) < draws)

@@ -34,18 +34,18 @@ Progress = Callable[[str, int, float], None]
 
 # A model this far behind the best in ln(evidence) is not sampled: Laplace's approximation rules it out as surely.
 HOPELESS = 30.0
-# Draws that an optimum is taken from: with a third of them the ends of its interval wander by some per cent.
+# Draws for an optimum: with a third of them the ends of its interval vary by some per cent.
 _OPTIMUM_DRAWS = 1000
 
 
 class FittedOptimum(PeakPressure):
-    """Where a fitted curve is greatest, over its posterior, the model's errors among it; pressures are true ones."""
+    """Maximum of a fitted curve over its posterior, errors of the model included; true pressures."""
 
     value: float | None = Field(default=None, description="Median of the greatest value: rad/s, or N m.")
 
 
 def fitted_optimum(fitted: Fit, quantity: Literal["speed", "torque"], *, points: int = 81) -> FittedOptimum:
-    """Return where speed or torque is greatest, over the posterior of a fit, between the pressures measured."""
+    """Return the maximum of speed or torque over the posterior of a fit, between the measured pressures."""
     problem, level = fitted.problem, fitted.level
     pressure = np.geomspace(problem.data.pressure_pa.min(), problem.data.pressure_pa.max(), points)
     picked, deviations = fitted.picked(_OPTIMUM_DRAWS)
@@ -67,7 +67,7 @@ def fitted_optimum(fitted: Fit, quantity: Literal["speed", "torque"], *, points:
 
 @dataclass(frozen=True, eq=False)
 class Explanation:
-    """What is said of why a rotor turns.
+    """Explanation of why a rotor turns.
 
     Attributes
     ----------
@@ -82,11 +82,11 @@ class Explanation:
     claims : tuple of Claim
         Every mechanism, judged.
     wanted : str or None
-        The coast-down that would settle something.
+        The coast-down that is needed.
     no_fit : str
         Why there is no fit; empty where there is one.
     need : TorqueNeed or None
-        The torque that the sizes of the mechanisms are taken of.
+        The torque needed, to which the sizes of the mechanisms refer.
     tensions : tuple of Tension
         Contradictions between the fit and the rest of the study.
     beyond : int
@@ -94,9 +94,9 @@ class Explanation:
     tests : tuple of DeliberateTest
         Tests made on purpose, judged with the draws of the fit; where runs are in it, with those of the curve alone.
     test_weights : TestWeights or None
-        What they say together.
+        Their combined weights.
     runs : tuple of FitRun
-        Runs through a change, and coast-downs followed as runs, that the fits have in them.
+        Runs through a change, and coast-downs followed as runs, that the fits include.
     """
 
     fits: dict[str, Fit]
@@ -120,7 +120,7 @@ class Explanation:
 
     @cached_property
     def laws(self) -> tuple[Scaling, ...]:
-        """How both optima of the fit move with the width of the vane; empty without a fit or where none can be said."""
+        """How both optima of the fit move with the width of the vane; empty without a fit or a law."""
         if self.fit is None:
             return ()
         try:
@@ -136,12 +136,12 @@ class Explanation:
 
     @cached_property
     def speed_optimum(self) -> FittedOptimum | None:
-        """Where the fitted speed is greatest; None without a fit."""
+        """Maximum of the fitted speed; None without a fit."""
         return None if self.fit is None else fitted_optimum(self.fit, "speed")
 
     @cached_property
     def force_optimum(self) -> FittedOptimum | None:
-        """Where the fitted torque is greatest; None without a fit."""
+        """Maximum of the fitted torque; None without a fit."""
         return None if self.fit is None else fitted_optimum(self.fit, "torque")
 
 
@@ -161,15 +161,15 @@ def explain(
     experiment : Experiment
         The experiment.
     optimum : Optimum, optional
-        The pressure of greatest speed by the curve, to hold against that of the fit.
+        The pressure of greatest speed by the curve, to compare with that of the fit.
     steps : int
         Steps of each walker.
     models : sequence of str
         Keys of :data:`edgewind.evidence.fit.MODELS`, the first of them "all".
     progress : callable, optional
-        Called with the model, the steps done and the share that is left.
+        Called with the model, the steps done and the remaining share.
     coasts : tuple of CoastDown, optional
-        Its coast-downs, where they were looked for before.
+        Its coast-downs, if already known.
     """
     bench, readings = experiment.bench, experiment.readings
     level, seed = bench.study.level, bench.study.seed
@@ -216,9 +216,9 @@ def runs_of(experiment: Experiment, coasts: Sequence[CoastDown]) -> tuple[FitRun
 
 
 def _curve_alone(case: MechanismCase) -> RotorParameters:
-    """Return draws of the rotor as the curve alone has it, by Laplace's approximation.
+    """Return draws of the rotor by the curve alone, by Laplace's approximation.
 
-    What a mechanism states of a run must not rest on that run, which the fit has in it.
+    A prediction for a run must not rest on that run, which the fit includes.
     """
     bare = replace(case, runs=())
     problem, mode = prepare_likelihood(bare.bench, bare.data, "all", bare.response, bare.seed)
@@ -277,14 +277,14 @@ def explain_all(
     optima : sequence of Optimum or None, optional
         The pressure of greatest speed of each by the curve.
     coasts : sequence of tuple of CoastDown, optional
-        The coast-downs of each, where they were looked for before.
+        The coast-downs of each, if already known.
     steps : int
         Steps of each walker.
     runner : Runner, optional
         Where the work is done. Where absent, on the cluster that ``EDGEWIND_CLUSTER`` names; without one, a single
         experiment is explained in this process, and several in processes of this machine.
     progress : callable, optional
-        Called with the place of the experiment, the model, the steps done and the share that is left; from
+        Called with the index of the experiment, the model, the steps done and the remaining share; from
         one thread at a time.
     """
 

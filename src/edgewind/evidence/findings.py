@@ -43,12 +43,12 @@ class BudgetLine:
 
 @dataclass(frozen=True)
 class Findings:
-    """What a study says of one experiment.
+    """Findings of a study on one experiment.
 
     Attributes
     ----------
     experiment : Experiment
-        The readings it rests on.
+        The experiment with its readings.
     optimum : Optimum
         The pressure of greatest speed, or why there is none.
     knudsen : KnudsenAtOptimum or None
@@ -56,7 +56,7 @@ class Findings:
     mechanisms : tuple of Claim
         Candidate explanations, judged.
     need : TorqueNeed or None
-        The torque that the sizes of the mechanisms are taken of.
+        The torque needed, to which the sizes of the mechanisms refer.
     budget : tuple of BudgetLine
         Uncertainty budget of the pressure at the fastest reading.
     coasts : tuple of CoastDown
@@ -64,7 +64,7 @@ class Findings:
     tensions : tuple of Tension
         Contradictions, the gravest first.
     sentences : Sentences or None
-        Three sentences that can be said aloud; None without a fit.
+        The answer in three sentences; None without a fit.
     explanation : Explanation or None
         Fits and coast-downs, where they were made; the mechanisms are then judged on them.
     budget_line : int or None
@@ -72,7 +72,7 @@ class Findings:
     tests : tuple of DeliberateTest
         Tests made on purpose, judged.
     test_weights : TestWeights or None
-        What they say together.
+        Their combined weights.
     """
 
     experiment: Experiment
@@ -97,11 +97,11 @@ class Findings:
 
     @property
     def runs(self) -> tuple[FitRun, ...]:
-        """Runs through a change, and coast-downs followed as runs, that the fit has in it."""
+        """Runs through a change, and coast-downs followed as runs, that the fit includes."""
         return () if self.explanation is None else self.explanation.runs
 
     def other_use(self, line: int) -> str:
-        """Say what a reading that the curve leaves out is used for: a coast-down or a test; empty where for nothing."""
+        """Return the use of a reading outside the curve: a coast-down or a test; empty if it is unused."""
         for coast in self.coasts:
             if coast.line == line and coast.usable:
                 return "coast-down, used for drag and friction"
@@ -184,9 +184,9 @@ def find_why_all(
 
 
 def sweep_data(used: pd.DataFrame) -> SweepData:
-    """Return the readings as the curve takes them.
+    """Return the readings as input of the curve.
 
-    The common uncertainty of pressure is that of the fastest reading: near the optimum, where it matters.
+    The common uncertainty of pressure is that of the fastest reading, near the optimum.
     """
     speed, common = used["speed_rad_s"].to_numpy(float), used["log_pressure_u_common"].to_numpy(float)
     return SweepData(
@@ -271,7 +271,7 @@ def _mechanism_sentence(findings: Findings) -> str:
 
 
 def _test_sentences(findings: Findings) -> tuple[str, ...]:
-    """Return what was seen in the tests made on purpose and what it says, those with the greatest weight first."""
+    """Return the results of the tests made on purpose in sentences, those with the greatest weight first."""
     if not findings.tests:
         return ()
     by_weight = sorted(findings.tests, key=lambda test: min(test.log_evidence.values()))

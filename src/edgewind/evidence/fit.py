@@ -1,4 +1,4 @@
-"""The unknowns of a rotor from its readings: posterior and evidence, and what the readings leave open."""
+"""The unknowns of a rotor from its readings: posterior, evidence, and the unknowns that stay undetermined."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ _PICKED = 400
 
 @dataclass(frozen=True)
 class Marginal:
-    """What is known of one unknown after the readings.
+    """Posterior of one unknown.
 
     Attributes
     ----------
@@ -58,13 +58,13 @@ class Marginal:
     interval : tuple of float
         Equal-tailed interval at the level of the fit.
     width_ratio : float
-        Posterior over prior width: 1 where the readings say nothing.
+        Posterior over prior width: 1 if the readings contain no information.
     fixed_by_data : {"yes", "partly", "no"}
-        Whether the readings fix it, as that ratio shows.
+        Whether the readings determine it, by that ratio.
     pull : float
-        Score of the median in the prior, in standard deviations: how far the readings pull it.
+        Score of the median in the prior, in standard deviations: its shift by the readings.
     settled_by : str
-        Reading that would narrow it most; empty where it is fixed.
+        Reading that would narrow it most; empty if it is determined.
     """
 
     unknown: Unknown
@@ -103,9 +103,9 @@ class Fit:
     p_value : float
         Share of replicated data whose misfit is greater than that of the readings; near 0 or 1 the model is doubtful.
     p_stated : float
-        The same by the scatter that the readings state, without the scatter that the fit adds.
+        The same with the stated scatter, without the scatter that the fit adds.
     smooth : SmoothMisfit
-        Misfit that is smooth in pressure beyond what the model states.
+        Misfit that is smooth in pressure, beyond the stated error of the model.
     settled : bool
         Whether the ensembles of walkers agree and hold enough independent draws.
     r_hat : float
@@ -132,11 +132,11 @@ class Fit:
     problem: Likelihood = field(repr=False)
 
     def marginal(self, name: str) -> Marginal:
-        """Return what is known of the unknown called `name`."""
+        """Return the posterior of the unknown called `name`."""
         return next(one for one in self.marginals if one.unknown.name == name)
 
     def picked(self, count: int = _PICKED) -> tuple[Array, Array]:
-        """Return so many draws, evenly taken, with their smooth errors."""
+        """Return a number of evenly spaced draws, with their smooth errors."""
         at = np.linspace(0, len(self.draws) - 1, min(count, len(self.draws))).astype(int)
         return self.draws[at], self.deviations[at]
 
@@ -149,15 +149,15 @@ def prepare_likelihood(
     seed: int = 1,
     near: Sequence[tuple[Likelihood, Mode]] = (),
 ) -> tuple[Likelihood, Mode]:
-    """Return a likelihood whose smooth errors are linear about the best curve, and where its posterior lies.
+    """Return a likelihood whose smooth errors are linear about the best curve, and the mode of its posterior.
 
-    The search begins at seeded places and where the models in `near` have theirs: what these lack is at its prior's
-    middle.
+    The search begins at seeded places and at the modes of the models in `near`; an unknown that these lack begins at
+    the middle of its prior.
 
     Raises
     ------
     MissingExtraError
-        Numba is not installed: a fit asks fifty thousand times.
+        Numba is not installed; a fit computes fifty thousand likelihoods.
     """
     need_compiled("to fit the unknowns of a rotor")
     problem = Likelihood(bench, data, model, response)
@@ -201,8 +201,8 @@ def fit(
     """Fit the unknowns of a rotor to its readings.
 
     Speeds are taken as normal about the prediction, with the stated uncertainty, a relative scatter that is itself an
-    unknown, and each reading's own uncertainty of pressure by the slope of the curve that fits best. What the model of
-    the gas may miss is smooth in ln Kn and integrated out; see `model_error`.
+    unknown, and each reading's own uncertainty of pressure by the slope of the curve that fits best. The error of the
+    model of the gas is smooth in ln Kn and integrated out; see `model_error`.
 
     Parameters
     ----------
@@ -213,7 +213,7 @@ def fit(
     model : str
         A key of `MODELS`: which drives act.
     response : TableResponse, optional
-        The table for this vane and room where absent.
+        Response of the gas; default: the table for this vane and chamber.
     level : float
         Coverage of intervals.
     seed : int
@@ -223,7 +223,7 @@ def fit(
     prepared : tuple, optional
         Result of :func:`prepare_likelihood` for the same bench, data, model and seed, so that it is not computed again.
     progress : callable, optional
-        Called with the steps done and the share that is left.
+        Called with the steps done and the remaining share.
 
     Raises
     ------

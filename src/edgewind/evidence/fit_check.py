@@ -25,7 +25,7 @@ _DRAWS = 400
 
 
 class SmoothMisfit(FrozenModel):
-    """Misfit of the readings that is smooth in pressure, beyond what the model states it may miss."""
+    """Misfit of the readings that is smooth in pressure, beyond the stated error of the model."""
 
     log_evidence: float = Field(
         description="Logarithm of the evidence for a smooth factor on the speeds, against none; above 3 there is one."
@@ -35,13 +35,13 @@ class SmoothMisfit(FrozenModel):
 
     @property
     def found(self) -> bool:
-        """Whether the readings ask for it."""
+        """Whether the readings show such a misfit."""
         return self.log_evidence > SMOOTH
 
 
 @dataclass(frozen=True, eq=False)
 class Residuals:
-    """Readings over what the physics alone predicts, with the smooth errors that the fit found.
+    """Readings over the prediction of the physics alone, with the smooth errors of the fit.
 
     Attributes
     ----------
@@ -50,7 +50,7 @@ class Residuals:
     band_pa, low, middle, high : array of shape (m,)
         Smooth error on the speed over pressure: interval and median of the posterior.
     stated : array of shape (m,)
-        Standard deviation that the model states for it beforehand.
+        Standard deviation that the model states before the fit.
     """
 
     pressure_pa: Array
@@ -75,7 +75,7 @@ def predictive(
     float
         Share of replicated data whose misfit is greater than that of the readings, by the scatter of the fit.
     float
-        The same by the scatter that the readings state.
+        The same with the stated scatter.
     """
     random = np.random.default_rng(seed + 1)
     data = problem.data
@@ -104,7 +104,7 @@ def predictive(
 
 
 def smooth_misfit(problem: Likelihood, values: Array) -> SmoothMisfit:
-    """Ask whether readings want a smooth factor beyond the stated errors of the model, at the best place of a fit."""
+    """Test for a smooth factor beyond the stated errors of the model, at the mode of a fit."""
     data = problem.data
     speed = problem.linear_speed(values)
     apart = data.speed_rad_s - np.where(data.signed, speed, np.abs(speed))
@@ -117,7 +117,7 @@ def smooth_misfit(problem: Likelihood, values: Array) -> SmoothMisfit:
     smooth = np.outer(scale, scale) * shape
     worth = log_density(np.stack([known, *(known + size**2 * smooth for size in _SIZES)]), apart)
     log_evidence = float(logsumexp(worth[1:]) - np.log(_SIZES.size) - worth[0])
-    # What is left when the likely smooth errors are taken away, in the order of pressure.
+    # Residuals without the most likely smooth errors, in the order of pressure.
     left = (apart - slopes @ slopes.T @ np.linalg.solve(known, apart))[np.argsort(x)] / noise[np.argsort(x)]
     return SmoothMisfit(log_evidence=log_evidence, runs_p=_runs_p(left), autocorrelation=_neighbours(left))
 
@@ -142,7 +142,7 @@ def _neighbours(values: Array) -> float | None:
 
 
 def residuals(problem: Likelihood, draws: Array, deviations: Array, level: float, *, points: int = 61) -> Residuals:
-    """Return the readings over the physics alone, and the smooth error that the fit found."""
+    """Return the readings over the physics alone, and the smooth error of the fit."""
     data = problem.data
     picked = np.linspace(0, len(draws) - 1, min(_DRAWS, len(draws))).astype(int)
     grid = np.geomspace(data.pressure_pa.min(), data.pressure_pa.max(), points)

@@ -1,4 +1,4 @@
-"""The likelihood of a rotor's readings in a compiled loop: a fit asks for it fifty thousand times."""
+"""The likelihood of a rotor's readings in a compiled loop, which a fit calls fifty thousand times."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ FOREIGN_TORQUE = int(Place.FOREIGN_TORQUE)
 
 
 class UnknownColumns(NamedTuple):
-    """Where the unknowns stand among the values, and what they set or multiply in the flat array of a rotor.
+    """Columns of the unknowns, and the places of a rotor's flat array that they set or multiply.
 
     Attributes
     ----------
     set_places, set_columns, scaled_places, scaled_columns : array of int
-        Places of the flat array, and the columns whose value stands there or multiplies what does.
+        Places of the flat array, and the columns whose value is set there or multiplies the value there.
     gauge, scatter, dry, inertia : int
         Columns; that of the inertia is -1 where it is not an unknown.
     shifted_places, shifted_columns : array of int
-        Places that change in proportion to what a column differs from its best estimate: the gas of a mixture.
+        Places that change in proportion to the difference of a column from its best estimate: the gas of a mixture.
     shifted_slopes, shifted_middles : array
         The change per unit of the column, and the best estimates.
     """
@@ -47,7 +47,7 @@ class UnknownColumns(NamedTuple):
 
 
 class Readings(NamedTuple):
-    """What was read, as arrays.
+    """Readings as arrays.
 
     Attributes
     ----------
@@ -55,7 +55,7 @@ class Readings(NamedTuple):
         Indicated pressures of the n speeds, then of the m coast-downs, then of the runs, Pa, less the smooth error of
         the gauge about which the errors are linear.
     speed, speed_u, pressure_speed_u : array of shape (n,)
-        Speeds, their standard uncertainty, and that which each reading's own uncertainty of pressure brings, rad/s.
+        Speeds, their standard uncertainty, and the part due to each reading's own uncertainty of pressure, rad/s.
     signed : array of bool, shape (n,)
         Whether the direction was observed; sizes are compared otherwise.
     floor : float
@@ -81,20 +81,20 @@ class Readings(NamedTuple):
 
 
 class Runs(NamedTuple):
-    """Runs through a change; what is seen of each is whitened by its own covariance.
+    """Runs through a change; the means of each are whitened by their covariance.
 
     Attributes
     ----------
     steps : RunSteps
         Steps in which the runs are followed.
     first_row, first_cell : array of int, shape (runs + 1,)
-        Where what is seen of each run begins, and where its matrix begins in `whitening`.
+        First mean of each run, and first cell of its matrix in `whitening`.
     moment : array of int, shape (w,)
-        Which moment of the steps of its run each mean belongs to.
+        Index of the moment of each mean among the steps of its run.
     whitening : array
         Lower triangles that whiten the means of each run, row by row without their zeros.
     seen : array of shape (w,)
-        Whitened means as they were seen.
+        Observed whitened means.
     start_u : array of shape (runs,)
         Standard uncertainty of the speed at the start, rad/s.
     switched_u : array of shape (runs,)
@@ -104,7 +104,7 @@ class Runs(NamedTuple):
     signed : array of bool, shape (runs,)
         Whether the direction was observed; sizes are compared otherwise.
     logs : float
-        Sum of the logarithms of what whitening divides by.
+        Sum of the logarithms of the divisors of the whitening.
     """
 
     steps: RunSteps
@@ -121,7 +121,7 @@ class Runs(NamedTuple):
 
 
 class Smooth(NamedTuple):
-    """The model's smooth errors, linear about a place of their own.
+    """Smooth errors of the model, linearised at a place.
 
     Attributes
     ----------
@@ -171,9 +171,9 @@ def spreads_of(speed, scatter, readings):  # type: ignore[no-untyped-def]
 
 @njit(cache=True)
 def _over(predicted, reference):  # type: ignore[no-untyped-def]
-    """Return predicted over reference, as far as it is near: slopes of a speed near zero stay what they are.
+    """Return predicted over reference, within 0.2 to 5; 1 for a reference near zero or of the other sign.
 
-    A rotor that the pivot holds has none.
+    Slopes of a rotor that the pivot holds are zero.
     """
     if predicted == 0.0:
         return 0.0
@@ -186,8 +186,8 @@ def _over(predicted, reference):  # type: ignore[no-untyped-def]
 def run_means(pressure, rotor, factors, runs, table):  # type: ignore[no-untyped-def]
     """Return whitened means of every run as predicted, and two directions in which they are uncertain, shape (3, w).
 
-    These are one standard uncertainty of the speed at the start, and of the moment at which the lamp changed: what
-    follows it is shifted in time.
+    These are one standard uncertainty of the speed at the start, and of the moment at which the lamp changed, which
+    shifts the later speeds in time.
 
     Parameters
     ----------
@@ -202,7 +202,7 @@ def run_means(pressure, rotor, factors, runs, table):  # type: ignore[no-untyped
     table : tuple of array
         Response of the gas.
     """
-    # Taken out of the tuples once: each time costs as much as a step of a run.
+    # unpacked once: each access of a tuple costs as much as a step of a run
     steps, moment, whitening, start_u, signed = runs.steps, runs.moment, runs.whitening, runs.start_u, runs.signed
     first_step, length, switched, switched_u = steps.first, steps.length_s, runs.switched, runs.switched_u
     first_row, first_cell = runs.first_row, runs.first_cell
@@ -289,7 +289,7 @@ def _without(i, means, misfit, slopes):  # type: ignore[no-untyped-def]
     """Integrate an uncertain direction of a run out of its whitened misfits and slopes, and out of later directions.
 
     With a direction s of one standard uncertainty the whitened covariance is ``1 + s s^T``, whose inverse square root
-    shortens what lies along s by ``1/sqrt(1 + s.s)``; returns the logarithm of the square root of its determinant.
+    shortens the component along s by ``1/sqrt(1 + s.s)``; returns the logarithm of the square root of its determinant.
     """
     size, square, along = misfit.size, 0.0, 0.0
     for k in range(size):

@@ -1,4 +1,4 @@
-"""A bench with its unknowns at the values that its readings make most probable, from which plans start."""
+"""A bench with its most probable unknowns given its readings, from which plans start."""
 
 from __future__ import annotations
 
@@ -20,19 +20,19 @@ from edgewind.units import Measured
 
 @dataclass(frozen=True)
 class FittedBench:
-    """A bench as its readings make it most probable; see :func:`fitted_bench`.
+    """A bench at the most probable values of its unknowns; see :func:`fitted_bench`.
 
     Attributes
     ----------
     bench : Bench
-        The bench, keys that the readings tell of at their most probable values; as it is where no fit could be made.
+        The bench with fitted keys at their most probable values; unchanged without a fit.
     changed : dict of str to float
         Those keys and values, in the unit of SI.
     no_fit : str
-        Why nothing could be fitted; empty where something was.
+        Why there is no fit; empty if there is one.
     constant_torque_n_m : float or None
         Most probable constant torque from outside, N m, positive with the bright face ahead; None without a fit. It is
-        not a property of the bench: it acts on this rotor in its place, and on no other.
+        not a property of the bench: it acts on this rotor where it stands, and on no other.
     readings : DataFrame or None
         The readings beside the bench; None where they were not read.
     """
@@ -50,14 +50,14 @@ class FittedBench:
 
     @property
     def sentence(self) -> str:
-        """What a plan for this rotor starts from; empty where it is `bench.toml` alone."""
+        """Starting values of a plan for this rotor, in words; empty if `bench.toml` alone."""
         if self.constant_torque_n_m is None:
             return self._start
         return f"{self._start[:-1]}, constant torque from outside = {format_number(self.constant_torque_n_m, 3)} N m."
 
     @property
     def sentence_for_others(self) -> str:
-        """What a plan for other rotors starts from; empty where it is `bench.toml` alone."""
+        """Starting values of a plan for other rotors, in words; empty if `bench.toml` alone."""
         if self.constant_torque_n_m is None:
             return self._start
         return (
@@ -77,7 +77,7 @@ class FittedBench:
         return f"Starts from the most probable values that the readings allow (--no-fit leaves them out): {found}."
 
 
-# Unknowns of the fit that are keys of bench.toml, beside light and accommodation. The rest is about the gauge,
+# Unknowns of the fit that are keys of bench.toml, besides light and accommodation. The others concern the gauge,
 # a torque from outside, the model of the gas and the scatter.
 _KEYS = {
     "conductance": "rotor.vane_conductance",
@@ -98,9 +98,9 @@ _UNITS = {
 def fitted_bench(experiment: Experiment) -> FittedBench:
     """Return the bench of an experiment at the most probable values of its unknowns.
 
-    The place of the maximum of the posterior of the model with every drive, as the sampler of
-    :func:`~edgewind.evidence.fit.fit` looks for it, the uncertainty of each reading's own pressure left out: without
-    intervals, and in a small part of the time. `edgewind predict --fit` gives intervals.
+    The mode of the posterior of the model with every drive, as the sampler of
+    :func:`~edgewind.evidence.fit.fit` finds it, without each reading's own uncertainty of pressure: no intervals, in a
+    small part of the time. `edgewind predict --fit` gives intervals.
 
     Parameters
     ----------
@@ -124,7 +124,7 @@ def fitted_bench(experiment: Experiment) -> FittedBench:
     values = {unknown.name: float(value) for unknown, value in zip(problem.unknowns, best, strict=True)}
     changed = {key: float(f"{values[name]:.4g}") for name, key in _KEYS.items() if name in values}
     changed["light.irradiance"] = float(f"{bench.light.irradiance.value * values.get('light', 1.0):.4g}")
-    # The difference drives the rotor and the mean hardly does: where both do not fit below 1, the mean makes room.
+    # The difference drives the rotor and the mean hardly does: if both do not fit below 1, the mean is lowered.
     apart = values["accommodation_difference"]
     mean = min(values["accommodation"], 1.0 - abs(apart) / 2)
     changed["rotor.dark_accommodation"] = float(f"{mean + apart / 2:.4g}")

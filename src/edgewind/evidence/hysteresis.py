@@ -1,8 +1,8 @@
 """Comparison of sweeps, before any claim about the curve: up against down, repeats, and drift in time.
 
 A gauge that lags shifts the up sweep against the down sweep in ln(pressure); a rotor that warms or a lamp that
-ages changes the speed with time. Both are estimated beside the curve itself, as effects with wide priors, so
-that what a smooth curve could equally well explain widens their uncertainty instead of passing for an effect.
+ages changes the speed with time. Both are estimated beside the curve itself, as effects with wide priors, so that
+changes that a smooth curve could explain equally well widen their uncertainty.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ Verdict = Literal["not compared", "agree", "differ"]
 FALSE_ALARM = 0.01
 # Two readings are repeats where their ln(pressure) differ by less than this and the pressure moved the same way.
 REPEAT_LOG_PRESSURE = 0.02
-# Drift is asked for only where time is not itself a smooth function of pressure: where more than this share of
-# its variance is left after a quintic in ln(pressure). A single sweep cannot tell a drift from its curve.
+# Drift is estimated only if time is not itself a smooth function of pressure: if more than this share of its variance
+# remains after a quintic in ln(pressure). A single sweep cannot tell a drift from its curve.
 TIME_FREE_OF_PRESSURE = 0.05
 # Prior standard deviations: relative offset of the speeds, shift in ln(pressure), relative drift over all the time.
 EFFECT_PRIOR_SD = (0.5, 0.5, 0.5)
@@ -31,12 +31,12 @@ EFFECT_PRIOR_SD = (0.5, 0.5, 0.5)
 
 @dataclass(frozen=True)
 class SweepComparison:
-    """What sets the sweeps apart. None stands where the readings do not allow a comparison.
+    """Comparison of sweeps. None if the readings do not allow a value.
 
     Attributes
     ----------
     verdict : Verdict
-        What the comparison came to.
+        Result of the comparison.
     sentence : str
         The finding in plain words.
     contrast : str
@@ -62,13 +62,13 @@ class SweepComparison:
     joint_p : float or None
         Probability of effects as large, taken together, if there were none; the verdict rests on it.
     repeat_scatter_ratio : float or None
-        Scatter of repeated readings over their stated uncertainty; near 1 where that is honest.
+        Scatter of repeated readings over their stated uncertainty; near 1 if that is correct.
     repeat_freedom : int
         Degrees of freedom in that ratio.
     repeat_p : float or None
         Probability of a scatter as large if the stated uncertainties are right.
     optimum_shift : float or None
-        How far the sweeps' own maxima lie apart in ln(pressure), from offset, shift and drift together.
+        Distance of the sweeps' own maxima in ln(pressure), from offset, shift and drift together.
     optimum_shift_u : float or None
         Standard uncertainty of that distance.
     """
@@ -159,7 +159,7 @@ class SweepEffects:
     columns : ndarray, shape (n, q)
     prior_sd : ndarray, shape (q,)
     names : tuple of str
-        Of ``offset``, ``shift`` and ``drift`` those that the readings can tell.
+        Those of ``offset``, ``shift`` and ``drift`` that the readings determine.
     """
 
     columns: Array

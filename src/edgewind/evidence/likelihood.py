@@ -42,7 +42,7 @@ MODELS: dict[str, tuple[str, ...]] = {
 }
 # Unknowns that a model has only where the drive acts.
 _OWN = {"accommodation_difference": "unequal_accommodation", "foreign": "foreign"}
-# A rotor repeats its speed no better than this, whatever its trace states; common practice, no source.
+# Least relative repeatability of a speed, whatever its trace states; common practice, no source.
 REPEATS = 0.01
 # Directions of the smooth errors that move no reading by more than this share of its spread are left out.
 _NO_EFFECT = 0.03
@@ -52,7 +52,7 @@ _CORRECTIONS = 2
 
 @dataclass(frozen=True, eq=False)
 class FitData:
-    """Readings as a fit takes them; speeds with a sign, positive when the bright face goes ahead.
+    """Readings as input of a fit; speeds with a sign, positive when the bright face leads.
 
     Attributes
     ----------
@@ -87,7 +87,7 @@ class FitData:
 def fit_data(
     used: pd.DataFrame, bench: Bench, coasts: Sequence[CoastDown] = (), runs: Sequence[FitRun] = ()
 ) -> FitData:
-    """Return the used readings of an experiment as a fit takes them."""
+    """Return the used readings of an experiment as input of a fit."""
     speed = used["speed_rad_s"].to_numpy(float)
     if "leading_face" in used:  # the sign is that of what was seen, where it was
         signed = used["leading_face"].to_numpy() != "not observed"
@@ -156,7 +156,7 @@ class Likelihood:
             [data.pressure_pa, [one.pressure_pa for one in data.coasts], [one.pressure_pa for one in data.runs]]
         )
         self._runs, self._no_runs = arrays_of(data.runs, self.rotor), arrays_of((), self.rotor)
-        # Which of the pressures each speed, rate, and whitened mean of a run belongs to.
+        # Index of the pressure of each speed, rate, and whitened mean of a run.
         steady = len(data.pressure_pa) + len(data.coasts)
         self._place = np.concatenate(
             [np.arange(steady), steady + np.repeat(np.arange(len(data.runs)), np.diff(self._runs.first_row))]
@@ -177,8 +177,8 @@ class Likelihood:
         self._take(first, np.concatenate([data.speed_rad_s, rates, np.zeros(self._runs.seen.size)]))
 
     def _needed(self) -> tuple[float, float]:
-        """Return the greatest torque (N m) that the readings ask for by the drag (N m s) of the best estimates, and its
-        least.
+        """Return the greatest torque (N m) needed by the readings with the drag (N m s) of the best estimates, and the
+        least drag.
         """
         most = 0.999 * float(self.rotor.knudsen(1.0)) / self.response.least_knudsen
         pressure = np.minimum(self.data.pressure_pa, most)
@@ -189,7 +189,7 @@ class Likelihood:
     # The smooth errors.
 
     def linearise(self, values: Array) -> None:
-        """Take the smooth errors to be linear about the values of the unknowns given and the errors likely there."""
+        """Linearise the smooth errors at given values of the unknowns and the errors likely there."""
         self._centre = self.deviations(values[None], None)[0]
         errors = np.exp(self._basis @ np.clip(self._centre, -6, 6))
         self._factors, self._shift = np.ascontiguousarray(errors[:-1]), errors[-1]
@@ -220,7 +220,7 @@ class Likelihood:
         return np.concatenate([still[0, :size], still[2, size:] / inertia, moved])
 
     def _take(self, slopes: Array, reference: Array) -> None:
-        """Note slopes of speeds, rates and means of runs with ln of `KINDS` and of p, shape (5, n + m + w)."""
+        """Store slopes of speeds, rates and means of runs with ln of `KINDS` and of p, shape (5, n + m + w)."""
         data, size = self.data, self.data.speed_rad_s.size
         steady = size + len(data.coasts)
         rate, rate_u, dry_rate, dry_u, correlation = (
@@ -291,7 +291,8 @@ class Likelihood:
         return found
 
     def _corrected(self, values: Array, drawn: Array, left: Array, inverse: Array) -> Array:
-        """Return drawn smooth errors moved so that the curve itself leaves what its tangent left; as they are if none.
+        """Return drawn smooth errors moved so that the curve itself has the residuals of its tangent; unchanged if
+        there are none.
 
         Newton's steps by the slopes there, as long as they bring the two nearer.
         """
@@ -318,7 +319,7 @@ class Likelihood:
     def predicted(self, values: Array, pressure_pa: Array, deviations: Array | None = None) -> Array:
         """Return speed, net torque and drag at indicated pressures, shape (3, n), or (k, 3, n) for k rows of values.
 
-        `deviations` are the smooth errors of each row, shape (k, size); without, the model is taken as it is.
+        `deviations` are the smooth errors of each row, shape (k, size); without them, the model has no error.
         """
         rows = np.atleast_2d(values)
         pressure = rows[:, self._columns.gauge, None] * pressure_pa
@@ -342,10 +343,10 @@ class Likelihood:
         return np.asarray(self._kernel(values, np.ones(len(KINDS) + 1))[:size] - self._smooth.offset[:size])
 
     def speeds_near(self, values: Array, at: NDArray[np.int64], sense: Array) -> Array:
-        """Return what rows of values give as speeds at some of the readings, by the smooth errors of the best place.
+        """Return the speeds at some of the readings for rows of values, with the smooth errors of the best place.
 
-        The pivot never holds: dry friction acts against the sense given, +1 or -1, whatever the torque, so that torques
-        from outside move every one of them.
+        The pivot never holds: dry friction acts against the given sense, +1 or -1, for any torque, so that outside
+        torques change each of them.
         """
         pressure = values[:, self._columns.gauge, None] * (self.all_pressures * self._shift)[at]
         factors = np.broadcast_to(self._factors[:, at], (len(values), len(KINDS), len(at)))
@@ -361,7 +362,7 @@ class Likelihood:
         """Return the standard deviation of a reading about its predicted speed: stated, scatter, and own pressure.
 
         Rows of values, shape (k, d), and speeds at the readings' pressures, shape (k, n). Without the scatter of the
-        fit, 1 % stands for what no rotor repeats better.
+        fit, 1 % stands for the least repeatability.
         """
         share = values[:, self._columns.scatter] if scatter else np.full(len(values), REPEATS)
         return np.asarray(spreads_of(speed, np.ascontiguousarray(share), self._readings))
@@ -385,7 +386,7 @@ class Likelihood:
         )
 
 
-# Where the flat array of a rotor holds its gas, by the fields of its parameters.
+# Places of the gas in the flat array of a rotor, by the fields of its parameters.
 _GAS_PLACES = {
     "viscosity_pa_s": Place.VISCOSITY, "viscosity_exponent": Place.VISCOSITY_EXPONENT,
     "most_probable_speed_m_s": Place.V0, "internal_heat": Place.INTERNAL,
@@ -394,7 +395,7 @@ _GAS_PLACES = {
 
 
 def _columns(names: Sequence[str], bench: Bench) -> UnknownColumns:
-    """Return where unknowns of these names stand, and what each sets or multiplies."""
+    """Return the columns of unknowns, and the places that each sets or multiplies."""
     at = {name: k for k, name in enumerate(names)}
     set_to = {
         Place.CONDUCTANCE: "conductance", Place.BRIGHT_EMISSIVITY: "bright_emissivity",

@@ -56,7 +56,7 @@ class MechanismCase:
     fits : mapping of str to Fit
         By model, a key of :data:`edgewind.evidence.fit.MODELS`; empty before any fit.
     laplace : mapping of str to float
-        Logarithm of the evidence by Laplace's approximation, where a model was so poor that no more was asked.
+        Logarithm of the evidence by Laplace's approximation, of models too poor to sample.
     coasts : sequence of CoastDown
         Coast-downs.
     lamp_off_rad_s : tuple of (float, float)
@@ -82,7 +82,7 @@ class MechanismCase:
     def moving(self) -> pd.DataFrame:
         """The used readings of a rotor that moves, as far as the response of the gas reaches.
 
-        There is room left for the gauge's uncertainty.
+        A margin is kept for the uncertainty of the gauge.
         """
         moving = self.used[self.used["speed_rad_s"].abs() > 3 * self.used["speed_u_rad_s"]]
         kn = parameters_of(self.bench).knudsen(moving["pressure_pa"].to_numpy(float))
@@ -90,12 +90,12 @@ class MechanismCase:
 
     @property
     def beyond(self) -> int:
-        """How many readings lie at pressures that the response of the gas does not reach."""
+        """Number of readings beyond the pressures of the gas response."""
         return int((self.used["speed_rad_s"].abs() > 3 * self.used["speed_u_rad_s"]).sum()) - len(self.moving)
 
     @cached_property
     def data(self) -> FitData:
-        """The readings that move and that the response of the gas reaches, as a fit takes them."""
+        """The readings of a moving rotor within the gas response, as input of a fit."""
         return fit_data(self.moving, self.bench, self.coasts, self.runs)
 
     @cached_property
@@ -105,29 +105,29 @@ class MechanismCase:
 
     @property
     def seen_face(self) -> Literal["bright", "dark", "not observed"]:
-        """The face that went ahead at the fastest reading, or else what the bench says."""
+        """The leading face at the fastest reading, or else that of the bench."""
         if not self.data.speed_rad_s.size or not np.asarray(self.data.signed)[self.fastest]:
             return self.bench.rotor.leading_face
         return "bright" if self.data.speed_rad_s[self.fastest] > 0 else "dark"
 
     @property
     def enough(self) -> bool:
-        """Whether there is anything to judge sizes by."""
+        """Whether there are enough readings to judge sizes by."""
         return self.data.speed_rad_s.size >= LEAST_READINGS
 
     @property
     def fit(self) -> Fit | None:
-        """The fit with every drive acting; where there is one, its posterior takes the place of the priors."""
+        """The fit with every drive acting; its posterior replaces the priors."""
         return None if self.fits is None else self.fits.get("all")
 
     @cached_property
     def by_prior(self) -> MechanismCase:
-        """The same case before any fit: by what the bench states alone."""
+        """The same case before any fit, by the bench alone."""
         return self if self.fit is None else replace(self, fits=None, laplace=None)
 
     @cached_property
     def _columns(self) -> dict[str, Array]:
-        """Draws of the unknowns by name, shape (draws, 1)."""
+        """Return draws of the unknowns by name, shape (draws, 1)."""
         if self.fit is not None:
             picked = self.fit.picked(DRAWS)[0]
             return {unknown.name: picked[:, [k]] for k, unknown in enumerate(self.fit.unknowns)}
@@ -135,15 +135,15 @@ class MechanismCase:
         unknowns = unknowns_of(self.bench, self.response, self.data.gauge_log_u, coasts=True)
         scores = random.standard_normal((len(unknowns), DRAWS))
         found = {u.name: np.array([[u.value(s)] for s in row]) for u, row in zip(unknowns, scores, strict=True)}
-        return found | {"foreign": np.zeros((DRAWS, 1))}  # nothing but readings tells of it
+        return found | {"foreign": np.zeros((DRAWS, 1))}  # known from readings only
 
     @cached_property
     def draws(self) -> RotorParameters:
-        """Draws of the rotor, of the fit or of what the bench states; arrays of shape (draws, 1)."""
+        """Draws of the rotor, from the fit or from the bench; arrays of shape (draws, 1)."""
         return drawn_rotor(self.bench, self._columns, self.seed)
 
     def at(self, pressure_pa: Array) -> tuple[Array, RotorParameters]:
-        """Return true pressures for indicated ones, and the draws with what the model of the gas misses there.
+        """Return true pressures for indicated ones, and the draws with the error of the gas model there.
 
         Both of shape (draws, n); pressures are held inside the response of the gas.
         """
@@ -170,11 +170,11 @@ class MechanismCase:
 
     @cached_property
     def needed_n_m(self) -> Array:
-        """Torque that the readings ask for, N m, size, shape (draws, readings): drag of the gas times speed, and the
+        """Torque that the readings need, N m, size, shape (draws, readings): drag of the gas times speed, and the
         pivot.
 
-        Where coast-downs and a stated moment of inertia give it without a model, that takes its place before a fit;
-        a fit has the coast-downs in it.
+        Before a fit, coast-downs with a stated moment of inertia replace it, without a model; a fit includes the
+        coast-downs.
         """
         state = self.state
         speed = np.abs(self.data.speed_rad_s)
@@ -192,7 +192,7 @@ class MechanismCase:
         return np.asarray(modelled)
 
     def _stated_pivot(self, speed: Array) -> Array:
-        """Friction that the bench states; an unknown pivot is left out, so the need is at least this."""
+        """Friction that the bench states; an unknown pivot is left out, so the torque needed is a lower bound."""
         rotor, drawn = self.bench.rotor, self.draws
         dry = drawn.pivot_dry_n_m if rotor.pivot_dry_torque is not None else 0.0
         viscous = drawn.pivot_viscous_n_m_s if rotor.pivot_viscous is not None else 0.0
@@ -200,15 +200,15 @@ class MechanismCase:
 
     @cached_property
     def measured(self) -> pd.DataFrame | None:
-        """The measured torque curve, where coast-downs give one."""
+        """The measured torque curve, if coast-downs give one."""
         inertia: Measured | None = self.bench.rotor.moment_of_inertia
         return measured_torque(self.used, self.coasts, inertia, shapes=self._gas_drag)
 
     def _gas_drag(self, pressure_pa: Array) -> Array:
         """Drag of the gas at indicated pressures, N m s, one row a draw, round vanes as warm as in steady turning.
 
-        That is what the readings turn in, and a coast-down begins with it; its vanes cool within the fall where the gas
-        is thin, which takes up to some 2 % of the drag there.
+        These are the conditions of the readings and of the start of a coast-down; in thin gas its vanes cool during the
+        fall, which lowers the drag there by up to some 2 %.
         """
         pressure, rotor = self.at(pressure_pa)
         state = steady_state(pressure, rotor, self.response)
@@ -216,7 +216,7 @@ class MechanismCase:
 
     @property
     def fastest(self) -> int:
-        """Which of the readings is the fastest."""
+        """Index of the fastest reading."""
         return int(np.argmax(np.abs(self.data.speed_rad_s)))
 
     @property
@@ -226,7 +226,7 @@ class MechanismCase:
 
     @property
     def need(self) -> TorqueNeed | None:
-        """The torque that the fastest reading asks for; None with too few readings of a moving rotor."""
+        """The torque needed at the fastest reading; None with too few readings of a moving rotor."""
         if not self.enough:
             return None
         tails = [(1 - self.level) / 2, 0.5, (1 + self.level) / 2]
@@ -239,7 +239,7 @@ class MechanismCase:
         )  # fmt: skip
 
     def torque(self, key: str) -> Array:
-        """Return the torque of a drive, N m, shape (draws, readings), positive when the bright face goes ahead."""
+        """Return the torque of a drive, N m, shape (draws, readings), positive when the bright face leads."""
         return np.broadcast_to(DRIVES[key](self.state.at), self.needed_n_m.shape)
 
     def evidence(self, model: str) -> float | None:
@@ -270,7 +270,7 @@ def drawn_rotor(bench: Bench, column: Mapping[str, Array], seed: int) -> RotorPa
 
 
 def _drawn_gas(bench: Bench, rotor: RotorParameters, column: Mapping[str, Array]) -> dict[str, Array]:
-    """Return what a rotor holds of its gas at draws of the uncertain mole fractions."""
+    """Return the gas of a rotor at draws of the uncertain mole fractions."""
     found: dict[str, Array] = {}
     for symbol, slopes in gas_slopes(bench).items():
         away = column[fraction_name(symbol)] - bench.gas.gas.fraction(symbol)
@@ -280,7 +280,7 @@ def _drawn_gas(bench: Bench, rotor: RotorParameters, column: Mapping[str, Array]
 
 
 def prior_draws(bench: Bench, seed: int, *, draws: int = DRAWS) -> RotorParameters:
-    """Return draws of a rotor from what its bench states, arrays of shape (draws, 1); no torque from outside."""
+    """Return draws of a rotor from its bench, arrays of shape (draws, 1); no torque from outside."""
     unknowns = unknowns_of(bench, response_of(parameters_of(bench)), 0.05, coasts=True)
     scores = np.random.default_rng(seed).standard_normal((len(unknowns), draws))
     column = {u.name: np.array([[u.value(s)] for s in row]) for u, row in zip(unknowns, scores, strict=True)}

@@ -1,4 +1,4 @@
-"""Candidate explanations, each judged against the readings. A new one is a function here and a row in the table."""
+"""Candidate explanations, each with its verdict. A new one is a function here and a row in the table."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ PIVOT = "pivot or vibration"
 
 
 def judge_outgassing(case: MechanismCase) -> Claim:
-    """Judge recoil: as stated by the bench, else at most that of an unbaked surface on the dark face alone."""
+    """Judge recoil: that stated by the bench, else at most that of an unbaked surface on the dark face alone."""
     rotor = case.bench.rotor
     if rotor.dark_outgassing is not None or rotor.bright_outgassing is not None:
         return judge(case, name=outgassing.NAME, key=outgassing.KEY, leads="bright")
@@ -84,7 +84,7 @@ def judge_convection(case: MechanismCase) -> Claim:
 
 
 def judge_pivot(case: MechanismCase) -> Claim:
-    """Judge drives that do not need light: steady speeds with the lamp off, against the fastest with it on."""
+    """Judge drives that need no light: steady speeds with the lamp off, compared with the fastest with it on."""
     if not len(case.used):
         return Claim(name=PIVOT, verdict="cannot tell", why=sentence("there are no readings to decide"))
     top = float(case.used["speed_rad_s"].abs().max())

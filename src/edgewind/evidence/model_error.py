@@ -1,14 +1,14 @@
 """Errors of the model of the gas: smooth errors of force, drag, heat and gauge, as Gaussian processes.
 
-Coefficients that are known to some per cent are not known up to a factor: their errors are smooth functions of ln Kn.
+The errors of coefficients known to some per cent are not one common factor but smooth functions of ln Kn.
 A Gaussian process of that standard deviation, with a length of about a decade, stands for each of them in fit,
 prediction and verdict (Kennedy and O'Hagan, J. R. Statist. Soc. B 63, 425, 2001). The length is not known better than
 by a factor of two, and a place of greatest torque moves with the slope of an error more than with its size, so a third
 of each variance has half of the length and a third twice the length. The gauge's common error is in part a factor and
 in part a smooth function of ln p, which gets the same treatment.
 
-What is wrong with the shape of rotor and chamber moves force and drag together: speeds, which go as their quotient,
-hardly show it, and it moves the pressure of greatest torque all the more. It is one process for both.
+An error of the shape of rotor and chamber changes force and drag together: it hardly changes speeds, which go as their
+quotient, but it shifts the pressure of greatest torque. It is one process for both.
 
 Each process is written on a few nodes as ``sd(x) * basis(x) @ c`` with c standard normal, so a draw of the model's
 errors is a row of numbers that holds at every pressure.
@@ -64,7 +64,7 @@ def sizes_of(response: GasResponse, knudsen: ArrayLike) -> Array:
 
 
 def _parts(response: GasResponse, knudsen: ArrayLike) -> Array:
-    """Return the standard deviation that each process brings to each kind, shape (kinds, processes, ...)."""
+    """Return the standard deviation that each process adds to each kind, shape (kinds, processes, ...)."""
     own, shared = (np.asarray(one(knudsen), dtype=float) for one in (response.relative_errors, response.shared_errors))
     alone = np.sqrt(np.maximum(own[:2] ** 2 - shared**2, 0.0))
     found = np.zeros((len(KINDS), _PROCESSES, *own.shape[1:]))
@@ -81,7 +81,7 @@ class ModelError:
     Attributes
     ----------
     response : GasResponse
-        What states the errors of force, drag and heat.
+        Response that states the errors of force, drag and heat.
     log_path : float
         ln of the Knudsen number at 1 Pa, for the best estimate of the rotor.
     nodes, log_pressure_nodes : array of shape (m,), (g,)
@@ -98,7 +98,7 @@ class ModelError:
 
     @property
     def size(self) -> int:
-        """How many numbers a draw has."""
+        """Number of numbers in a draw."""
         return _PROCESSES * self.nodes.size + self.log_pressure_nodes.size
 
     def basis(self, pressure_pa: ArrayLike, log_path: float | None = None) -> Array:
@@ -153,7 +153,7 @@ def model_error(response: GasResponse, log_path: float, pressure_pa: ArrayLike, 
 def gauge_apart_u(gauge_log_u: float, apart: float) -> float:
     """Return the standard deviation of the difference of one gauge's errors at two pressures, in ln p.
 
-    What of its error is a factor is the same at both; the smooth part is not.
+    The factor in its error is the same at both; the smooth part is not.
 
     Parameters
     ----------
@@ -178,7 +178,7 @@ def _nodes(low: float, high: float) -> Array:
 def _on_nodes(x: Array, nodes: Array) -> Array:
     """Return the basis at places, shape (n, m): its product with itself is the covariance of the process on the nodes.
 
-    Beyond the nodes an error stays what it is at the last one.
+    Beyond the nodes an error is constant.
     """
     x = np.clip(x, nodes[0], nodes[-1])
     root = np.linalg.cholesky(_correlation(nodes[:, None] - nodes) + 1e-9 * np.eye(nodes.size))

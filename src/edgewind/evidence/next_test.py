@@ -22,7 +22,7 @@ from edgewind.signals import Experiment
 
 Array = NDArray[np.float64]
 
-# How far an envelope is usually chilled and warmed, K: a freezer or ice with salt, and a hair dryer. Common practice,
+# Usual chilling and warming of an envelope, K: a freezer or ice with salt, and a hair dryer. Common practice,
 # no source.
 CHILLED_BY_K, WARMED_BY_K = -40.0, 30.0
 _SAMPLES = 60
@@ -33,32 +33,32 @@ LEAST_GAIN = 0.5
 class ProposedTest(FrozenModel):
     """A test worth making."""
 
-    kind: str = Field(description="What is changed, in the words of a test that was made.")
-    how: str = Field(description="What to do and what to write down.")
-    pressure_pa: float = Field(description="At which pressure, Pa.")
-    hours: float = Field(description="Time that it takes, h; common practice, no source.")
+    kind: str = Field(description="The change, named as for a test that was made.")
+    how: str = Field(description="Instructions: what to do and what to write down.")
+    pressure_pa: float = Field(description="Pressure, Pa.")
+    hours: float = Field(description="Duration, h; common practice, no source.")
     gain: float = Field(
         description="Expected change of the logarithm of the evidence between two mechanisms that are still open."
     )
     gain_per_hour: float = Field(description="The same per hour of work.")
-    outcomes: dict[str, str] = Field(description="By mechanism: what is seen if it turns the rotor.")
+    outcomes: dict[str, str] = Field(description="By mechanism: the observation if it turns the rotor.")
     cautions: tuple[str, ...] = Field(description="Hazards of it, as keys of edgewind.cautions.HAZARDS.")
 
 
 def propose_tests(
     experiment: Experiment, open_mechanisms: Sequence[str] | None = None, rotor: RotorParameters | None = None
 ) -> tuple[ProposedTest, ...]:
-    """Return tests made on purpose, the one that tells most per hour first.
+    """Return possible tests, those with the most information per hour first.
 
-    Each open mechanism in turn is taken for the truth: what is seen is drawn from what it states, and weighed under
-    every other one.
+    Each open mechanism in turn is assumed true: observations are drawn from its predictions, and their likelihood under
+    every other one is computed.
 
     Parameters
     ----------
     experiment : Experiment
         With readings at the usual conditions; without any nothing is proposed.
     open_mechanisms : sequence of str, optional
-        Names of those that are not ruled out; all where absent.
+        Names of those that are not ruled out; default: all.
     rotor : RotorParameters, optional
         Draws of the rotor; see :func:`edgewind.evidence.deliberate.deliberate_tests`.
     """

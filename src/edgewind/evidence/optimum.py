@@ -1,8 +1,8 @@
 """Pressure of greatest speed, with its interval, or the reason why the readings do not show one.
 
-Every curve drawn from the posterior has its highest place; the uncertainty that all pressures share is added;
-what comes out is a distribution of the maximising pressure. It is reported as an optimum only where the curve
-stands significantly higher there than at both ends of the range.
+Every curve drawn from the posterior has a maximum; with the uncertainty that all pressures share this gives a
+distribution of the maximising pressure. It is reported as an optimum only if the curve is significantly higher there
+than at both ends of the range.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ REASONS: dict[str, str] = {
     "peak at the high edge": "the speed is still rising towards the highest pressure measured",
     "flat within noise": "the speed does not change by more than its noise over the pressures measured",
     "too few readings": "there are too few usable readings at different pressures",
-    "drift between sweeps": "the sweeps differ by more than one curve can carry",
+    "drift between sweeps": "the sweeps differ by more than one curve can describe",
 }
 """Why no optimum is claimed, in a clause."""
 
@@ -51,7 +51,7 @@ IMMATERIAL_OFFSET = 0.5
 
 
 class Optimum(PeakPressure):
-    """The maximising pressure of the curve through the readings, or why none is claimed."""
+    """The maximising pressure of the curve through the readings, or the reason why none is claimed."""
 
     reason: Reason = Field(default="", description="Why no maximum is claimed; empty where one is found.")
     speed_rad_s: float | None = Field(
@@ -72,10 +72,10 @@ class Optimum(PeakPressure):
         description="Height of the maximum above the low end, in standard deviations of that difference.",
     )
     rise_above_high: float | None = Field(default=None, description="The same above the high end.")
-    warnings: tuple[str, ...] = Field(default=(), description="What a reader of the result should know.")
+    warnings: tuple[str, ...] = Field(default=(), description="Notes for readers of the result.")
     curve: ResponseCurve | None = Field(
         default=None,
-        description="The curve behind it, freed of differences between sweeps where these are significant.",
+        description="The curve behind it, without differences between sweeps if these are significant.",
     )
     sweeps: SweepComparison | None = Field(
         default=None, description="Comparison of the sweeps; none where there is only one."
@@ -83,7 +83,7 @@ class Optimum(PeakPressure):
 
 
 def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, seed: int = 0) -> Optimum:
-    """Find the maximising pressure with an interval, or say why none is shown.
+    """Find the maximising pressure with an interval, or the reason why there is none.
 
     The questions are asked in this order: are there enough pressures; are the sweeps one curve; is there more
     than a constant; does the maximum stand above both ends.
@@ -93,7 +93,7 @@ def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, see
     subject : ResponseCurve or SweepData
         A fitted curve, or the readings, to which one is then fitted.
     level : float, optional
-        Probability that the interval shall carry.
+        Coverage probability of the interval.
     seed : int, optional
         Seed of the draws.
 
@@ -169,7 +169,7 @@ def _decide(
     width = float(np.ptp(np.quantile(places + shared, (0.05, 0.95))))
 
     reason: Reason = ""
-    differ = sweeps.verdict == "differ"  # else what sets them apart is within their uncertainties
+    differ = sweeps.verdict == "differ"  # otherwise their differences are within the uncertainties
     if differ and (shift > max(width, IMMATERIAL_SHIFT) or abs(sweeps.offset_relative or 0.0) > IMMATERIAL_OFFSET):
         reason = "drift between sweeps"
     elif curve.log_bayes_factor < FLAT_LOG_BAYES_FACTOR:

@@ -1,4 +1,4 @@
-"""The optima of a prediction with the error of the model: what it may miss of the gas, the rotor being as stated."""
+"""The optima of a prediction with the error of the gas model, for the rotor as stated."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def with_model_error(found: Prediction, *, level: float = 0.9) -> Prediction:
 
     Notes
     -----
-    Nothing that the bench states or leaves open is drawn: those uncertainties come with
+    The uncertainties of stated and unstated keys of the bench are not included; they come with
     :func:`edgewind.evidence.what_if` over :func:`edgewind.evidence.draws_of`.
     """
     pressure = found.table["pressure_pa"].to_numpy(float)

@@ -1,4 +1,4 @@
-"""The unknowns of a rotor and what is known of each before the readings: their priors, from bench.toml."""
+"""The unknowns of a rotor and their priors, from bench.toml."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Unknown:
     name : str
         Short name of the unknown, a key of tables.
     label : str
-        What people call it.
+        Label.
     unit : str
         Unit of its numbers.
     law : {"log-normal", "log-uniform", "normal", "uniform"}
@@ -38,7 +38,7 @@ class Unknown:
     first, second : float
         The two numbers of the law.
     low, high : float
-        Where a normal law is cut off.
+        Limits of a normal law.
     stated : bool
         Whether the bench states it; else the prior is wide.
     """
@@ -129,7 +129,7 @@ class Priors:
         return np.asarray(found)
 
 
-# Ranges where bench.toml is silent. Our judgement, no source: each is wider than anything a bench would hold.
+# Ranges of unstated keys. Our judgement, no source: each is wider than for any real bench.
 CONDUCTANCE_RANGE = (5.0, 20_000.0)  # W/(m^2 K): an evacuated double foil to thick metal foil
 ACCOMMODATION_RANGE = (0.6, 1.0)
 ACCOMMODATION_DIFFERENCE_U = 0.1
@@ -140,7 +140,7 @@ SCATTER_RANGE = (1e-3, 0.2)
 PIVOT_SHARES = (1e-4, 0.5)  # of the greatest torque predicted
 VISCOUS_SHARES = (1e-4, 1.0)  # of the gas's drag at the pressure of that torque; from lower where readings reach lower
 LEAST_VISCOUS = 0.01  # of the least drag of the gas among the readings
-FOREIGN_SHARE = 0.3  # of the greatest torque that the readings ask for: standard deviation of a torque from outside
+FOREIGN_SHARE = 0.3  # of the greatest torque needed by the readings: standard deviation of a torque from outside
 
 
 def unknowns_of(
@@ -168,10 +168,10 @@ def unknowns_of(
     runs : bool
         Whether there are runs through a change, which bring in the heat capacity of the vane too.
     needed_n_m : float, optional
-        Greatest torque that readings ask for, N m, the scale of a torque from outside; that of the prediction where
-        absent.
+        Greatest torque that the readings need, N m, the scale of a torque from outside; default: that of the
+        prediction.
     least_drag : float
-        Least drag of the gas at the pressures read, N m s: friction is looked for below it.
+        Least drag of the gas at the pressures read, N m s: friction is sought below it.
     """
     rotor, light = bench.rotor, bench.light
     nominal = parameters_of(bench)
@@ -179,7 +179,7 @@ def unknowns_of(
     state = steady_state(np.geomspace(top / 3e3, top / 1.01, 40), nominal, response)
     k = int(np.argmax(np.abs(state.net_torque)))
     torque, drag = float(np.abs(state.net_torque[k])), float(state.drag_vanes[k])
-    # What was measured sets the scale of friction where it is known: a prediction from unstated keys may be far off.
+    # Measured torque, if any, sets the scale of friction: a prediction from unstated keys may be far off.
     scale = torque if needed_n_m is None else needed_n_m
 
     contrast = rotor.dark_absorptance.value - rotor.bright_absorptance.value
@@ -210,7 +210,7 @@ def unknowns_of(
         found.append(Unknown("accommodation", "accommodation", "", "normal", surface.value, surface.u, low, high))
     apart = rotor.accommodation_difference
     middle, apart_u = 0.0, ACCOMMODATION_DIFFERENCE_U
-    if apart is not None:  # what it does is not known better than the law of the walls
+    if apart is not None:  # its effect is known no better than the law of the walls
         middle, law = apart.value, 0.5 * UNEQUAL_IN_FREE_FLIGHT
         apart_u = max(float(np.hypot(apart.u, law * np.hypot(apart.value, apart.u))), 1e-3)
     found.append(
@@ -274,7 +274,7 @@ def fraction_name(symbol: str) -> str:
 
 
 def _scale(name: str, label: str, unit: str, stated: object, scale: float, shares: tuple[float, float]) -> Unknown:
-    """A friction: as stated, or wide on the scale of what drives or brakes the rotor."""
+    """Return the prior of a friction: as stated, or wide on the scale of the drive or drag."""
     value, relative = getattr(stated, "value", 0.0), getattr(stated, "relative", 0.0)
     if value > 0 and 0 < relative < np.inf:
         return Unknown(name, label, unit, "log-normal", value, relative)

@@ -16,7 +16,7 @@ from edgewind.evidence.shear import Shear
 Array = NDArray[np.float64]
 
 
-# Places this far below the best in ln(posterior) are not begun at, and at most so many are.
+# Modes this far below the best in ln(posterior) are dropped; greatest number of modes.
 _WITHIN, _MOST = 15.0, 4
 # Places are two where they are further apart than this, in standard deviations of either as the posterior curves there.
 _APART = 3.0
@@ -27,7 +27,7 @@ _STEP, _RUN_STEP = 1e-5, 1e-2
 
 @dataclass(frozen=True, eq=False)
 class Mode:
-    """A place where a posterior is high, and a normal distribution as it curves there.
+    """A mode of a posterior, and the normal distribution with its curvature there.
 
     Attributes
     ----------
@@ -82,19 +82,18 @@ def posterior_of(problem: Likelihood, shear: Shear | None = None, *, runs: bool 
 
 
 def find_mode(problem: Likelihood, *, seed: int, starts: int = 6, near: Sequence[Array] = ()) -> Mode:
-    """Return the best place found from seeded starts and from scores given as `near`, with others not far below it.
+    """Return the best mode found from seeded starts and from scores given as `near`, with others not far below it.
 
-    The smooth errors of the problem are left linear about the best place: they are taken anew there, and the place is
-    sought again from where it was, until the two agree.
+    The smooth errors are linearised at the best place and the search is repeated from there until the two agree.
     """
     random = np.random.default_rng(seed)
     size = len(problem.unknowns)
     tried = random.standard_normal((60 * size, size))
-    tried[:, -1] = random.uniform(-1, 2.5, tried.shape[0])  # begin where scatter is large: there every start can move
+    tried[:, -1] = random.uniform(-1, 2.5, tried.shape[0])  # begin at large scatter, where every start can move
     shear = Shear(problem, np.zeros(size))
     tried = shear.scores(tried)
     worth = posterior_of(problem)(tried)
-    # first by the readings alone, which are quick and have slopes everywhere: runs move the place, and keep its hill
+    # first without runs, which is fast and has slopes everywhere: runs shift the mode a little
     found = [
         _climb(problem, shear, start, runs=False) for start in (*(tried[k] for k in np.argsort(-worth)[:starts]), *near)
     ]
@@ -123,7 +122,7 @@ def find_mode(problem: Likelihood, *, seed: int, starts: int = 6, near: Sequence
 
 
 def _climb(problem: Likelihood, shear: Shear, start: Array, *, runs: bool = True) -> tuple[Array, float]:
-    """Return the scores that the posterior rises to from those of a start, and its height."""
+    """Return the maximum of the posterior reached from a start, and its height."""
     size, log_posterior = start.size, posterior_of(problem, shear, runs=runs)
     step = _RUN_STEP if runs and problem.data.runs else _STEP
 
@@ -144,7 +143,7 @@ def _climb(problem: Likelihood, shear: Shear, start: Array, *, runs: bool = True
 
 
 def _polished(problem: Likelihood, shear: Shear, start: Array) -> tuple[Array, float]:
-    """Return the same by steps that need no slope: where a rotor just stops there is none."""
+    """Return the same without derivatives, which do not exist where a rotor just stops."""
     log_posterior = posterior_of(problem, shear)
     found = minimize(  # type: ignore[call-overload]
         lambda z: -float(log_posterior(z[None, :])[0]), shear.places(start[None])[0], method="Nelder-Mead",
@@ -154,7 +153,7 @@ def _polished(problem: Likelihood, shear: Shear, start: Array) -> tuple[Array, f
 
 
 def _distinct(found: Sequence[tuple[Array, float]]) -> list[Array]:
-    """Return the best of places that the climbs ended at, those close together as one."""
+    """Return the best ends of the climbs, close ones merged."""
     kept: list[Array] = []
     for place, _ in sorted(found, key=lambda one: -one[1]):
         if len(kept) < 2 * _MOST and all(np.max(np.abs(place - other)) > 0.3 for other in kept):

@@ -17,19 +17,19 @@ class UnknownResult(FrozenModel):
     """An unknown of the fit after the readings."""
 
     name: str = Field(description="Short name of the unknown, a key of tables.")
-    label: str = Field(description="What people call it.")
+    label: str = Field(description="Label.")
     unit: str = Field(description="Unit of its numbers.")
-    prior: str = Field(description="What was known of it before the readings, in words.")
+    prior: str = Field(description="Its prior, in words.")
     median: float = Field(description="Median of the posterior.")
     interval: tuple[float, float] = Field(description="Equal-tailed interval at the level of the fit.")
-    width_ratio: float = Field(description="Posterior over prior width: 1 where the readings say nothing.")
+    width_ratio: float = Field(description="Posterior over prior width: 1 if the readings contain no information.")
     fixed_by_data: Literal["yes", "partly", "no"] = Field(
-        description="Whether the readings fix it, as that ratio shows."
+        description="Whether the readings determine it, by that ratio."
     )
     pull: float = Field(
-        description="Score of the median in the prior, in standard deviations: how far the readings pull it."
+        description="Score of the median in the prior, in standard deviations: its shift by the readings."
     )
-    settled_by: str = Field(description="Reading that would narrow it most; empty where it is fixed.")
+    settled_by: str = Field(description="Reading that would narrow it most; empty if it is determined.")
 
 
 class FitResult(FrozenModel):
@@ -41,7 +41,7 @@ class FitResult(FrozenModel):
         "curve."
     )
     smooth_misfit: SmoothMisfit = Field(
-        description="Misfit that is smooth in pressure, beyond what the model states that it may miss."
+        description="Misfit that is smooth in pressure, beyond the stated error of the model."
     )
     log_evidence: float = Field(description="Logarithm of the evidence.")
     log_evidence_u: float = Field(description="Numerical uncertainty of that logarithm.")
@@ -49,15 +49,13 @@ class FitResult(FrozenModel):
         description="Share of replicated data whose misfit is greater than that of the readings; near 0 or 1 the model "
         "is doubtful."
     )
-    p_stated: float = Field(
-        description="The same by the scatter that the readings state, without the scatter that the fit adds."
-    )
+    p_stated: float = Field(description="The same with the stated scatter, without the scatter that the fit adds.")
     settled: bool = Field(description="Whether the ensembles of walkers agree and hold enough independent draws.")
     level: float = Field(description="Coverage probability of the intervals.")
 
 
 class CoastDownResult(FrozenModel):
-    """What one coast-down says, per moment of inertia."""
+    """Result of one coast-down, per moment of inertia."""
 
     line: int = Field(description="Line of `readings.csv`, 0 where there is none.")
     pressure_pa: float | None = Field(description="Pressure, Pa; null where it is not known.")
@@ -69,15 +67,15 @@ class CoastDownResult(FrozenModel):
     )
     correlation: float | None = Field(description="Correlation of drag and dry friction.")
     flags: tuple[str, ...] = Field(
-        description="What is amiss: ``not-separated``, drag and friction are not distinguished; ``poor-fit``; "
+        description="Faults: ``not-separated``, drag and friction are not distinguished; ``poor-fit``; "
         "``no-fall``; ``few-windows``; ``no-pressure``; ``still-driven``, something else acted."
     )
     used: bool = Field(description="Whether the fit uses it.")
-    why_not: str = Field(description="Why it is not used; empty where it is.")
+    why_not: str = Field(description="Why it is not used; empty if it is.")
 
 
 def fit_result(explanation: Explanation | None) -> FitResult | None:
-    """Return what is known of the unknowns after the fit of all drives; None without one."""
+    """Return the results of the fit of all drives; None without one."""
     if explanation is None or explanation.fit is None:
         return None
     fitted = explanation.fit
@@ -91,7 +89,7 @@ def fit_result(explanation: Explanation | None) -> FitResult | None:
 
 
 def coast_down_result(coast: CoastDown) -> CoastDownResult:
-    """Return what a coast-down says, used or not."""
+    """Return the result of a coast-down, used or not."""
     return CoastDownResult(
         line=coast.line,
         pressure_pa=coast.pressure_pa,

@@ -1,4 +1,4 @@
-"""Runs through a change, and coast-downs of vanes that are still warm, as a fit takes them."""
+"""Runs through a change, and coast-downs of vanes that are still warm, as input of a fit."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 
 # Means over at most so many parts of a run are compared.
 MOST_PARTS = 16
-# What the model of a run misses beside its errors of force, drag and heat, as a share of the run's greatest speed. A
+# Error of the model of a run besides those of force, drag and heat, as a share of the run's greatest speed. A
 # vane has one temperature in it: against a vane that is resolved from its middle to its edge, `make bench` (deliberate)
 # finds the drive after a chill off by 0.1 % at 1 Pa, 0.7 % at 3 Pa and 2.3 % at 10 Pa, for mica of 12 mm and 0.1 mm.
 # The envelope has one, too: that a thermometer at one place tells the mean of the wall to a twenty-fifth of its change
@@ -40,20 +40,20 @@ _REPEATS = 0.005
 
 @dataclass(frozen=True, eq=False)
 class FitRun:
-    """A run as a fit takes it.
+    """A run as input of a fit.
 
     Attributes
     ----------
     line : int
         Line of `readings.csv`.
     kind : {"run", "coast-down"}
-        What it was recorded as.
+        Kind of its record.
     pressure_pa, log_pressure_u : float
         Indicated pressure of its reading, and its own standard uncertainty of the logarithm.
     around : Surroundings
-        What surrounded the rotor, from time zero on; its pressures are over `pressure_pa`.
+        Surroundings of the rotor from time zero on; pressures relative to `pressure_pa`.
     end_s : float
-        The last moment that is compared.
+        The last moment of the comparison.
     start_rad_s, start_u_rad_s : float
         Speed at time zero and its standard uncertainty.
     start_share : float
@@ -88,8 +88,8 @@ class FitRun:
     def spread(self) -> Array:
         """Square root of the covariance of the means about the model, rad/s, shape (k, k), lower triangle.
 
-        What was stated, and what the model of a run misses, smooth in time, so that a thousand speeds of one run count
-        as a few.
+        It includes the stated uncertainties and the error of the model of a run, smooth in time, so that a thousand
+        speeds of one run count as a few.
         """
         scale = float(np.max(np.abs(self.speed_rad_s)))
         size = np.hypot(RUN_ERROR, self.log_pressure_u) * scale
@@ -104,8 +104,8 @@ def fit_runs(
 ) -> tuple[FitRun, ...]:
     """Return the runs of an experiment that a fit uses: tables of speed through a change, and warm coast-downs.
 
-    A coast-down whose speed falls as drag and dry friction have it is used in closed form; any other begins with vanes
-    that the lamp has warmed, and is followed as a run from the steady state under the lamp.
+    A coast-down that falls by drag and dry friction alone is used in closed form; any other begins with warm vanes and
+    is followed as a run from the steady state under the lamp.
 
     Parameters
     ----------
@@ -116,7 +116,7 @@ def fit_runs(
     rotor : RotorParameters
         Best estimates of the rotor.
     least_knudsen : float
-        Down to which the response of the gas reaches; runs beyond it are left out.
+        Lower limit of the gas response; runs beyond it are left out.
     """
     envelope_k = usual_envelope_k(experiment.readings, experiment.bench)
     found = [*_tables(experiment), *_coasts(coasts, experiment, envelope_k)]
@@ -139,7 +139,7 @@ def _tables(experiment: Experiment) -> Iterable[FitRun]:
 
 
 def run_of_table(one: Run, pressure_pa: float, log_pressure_u: float, line: int) -> FitRun:
-    """Return a run through a change as a fit takes it; its faces had settled under the lamp of its first moment."""
+    """Return a run through a change as input of a fit; its faces had settled under the lamp of its first moment."""
     seen = np.isfinite(one.speed_rad_s)
     time, speed = one.time_s[seen], one.speed_rad_s[seen]
     u = np.where(np.isfinite(one.speed_u_rad_s[seen]), one.speed_u_rad_s[seen], 0.0)
@@ -159,9 +159,8 @@ _SURROUND = ("pressure_pa", "envelope_k", "lamp_share")
 def surroundings_of(one: Run, pressure_pa: float, share_of_gap: float = 0.5) -> tuple[Surroundings, float]:
     """Return the surroundings that a run logged, and the standard uncertainty of the moment of its first switch, s.
 
-    Its pressures are scaled to that of its reading at the first moment. The lamp was switched at some moment after the
-    row above the first that says so: that share of the time between, unless the row has no speed and so notes the
-    moment itself.
+    Its pressures are scaled to that of its reading at the first moment. The lamp was switched at some moment between
+    the first row that states it and the row above, unless the row has no speed and so notes the moment itself.
     """
     shown = one.pressure_pa
     ratio = shown / shown[0] if np.isfinite(shown).all() and shown[0] > 0 else np.ones(shown.shape)
@@ -195,8 +194,8 @@ def run_of_coast(
 ) -> FitRun:
     """Return a coast-down as a run from the steady state under the lamp.
 
-    The lamp went off at the beginning of the trace, or some time before: where the trace begins more slowly than the
-    rotor turned under the lamp, `lit_rad_s`, the motion between is followed too.
+    The lamp went off at the beginning of the trace, or some time before: if the speed at the beginning is below that
+    under the lamp, `lit_rad_s`, the motion in between is followed as well.
     """
     time, speed = history.time_s, history.speed_rad_s
     u = np.hypot(history.speed_u_rad_s, bench.tachometer.timebase_uncertainty.value * speed)
@@ -223,7 +222,7 @@ def _parts(time: Array, speed: Array, u: Array) -> tuple[Array, Array, Array]:
 
 
 def arrays_of(runs: Sequence[FitRun], rotor: RotorParameters) -> Runs:
-    """Return runs as the compiled likelihood takes them."""
+    """Return runs as input of the compiled likelihood."""
     given = [(one.around, one.time_s, one.start_rad_s, one.start_share, one.before_rad_s, one.signed) for one in runs]
     steps, moments = steps_of(given, rotor) if runs else (no_steps(), [])
     places, whitening, seen, logs = [], [], [], 0.0

@@ -1,11 +1,11 @@
 """Draws of a posterior and its evidence: ensembles of walkers that must agree, and bridge sampling.
 
-Several ensembles walk on their own, each begun at another of the places where the posterior is high. They take steps
+Several ensembles walk independently, started at different modes of the posterior. They take steps
 of differential evolution (ter Braak, Stat. Comput. 16, 239, 2006; Nelson, Ford and Payne, Astrophys. J. Suppl. 210, 11,
-2014), snooker steps, and leaps drawn from a mixture fitted to what all ensembles saw at first, by which a walker
-reaches the places that another ensemble found; see :mod:`edgewind.evidence.walkers`. They go on until the ensembles
+2014), snooker steps, and leaps drawn from a mixture fitted to the first draws of all ensembles, by which a walker
+reaches the modes that another ensemble found; see :mod:`edgewind.evidence.walkers`. They continue until the ensembles
 agree, by the rank-normalised split R-hat (Vehtari et al., Bayesian Anal. 16, 667, 2021), and hold enough independent
-draws; where they do not agree in the end, it is said.
+draws; disagreement at the end is reported.
 
 The evidence comes from half of the draws and from those of a mixture fitted to the other half: bridge sampling (Meng
 and Wong, Stat. Sinica 6, 831, 1996), its error as in Frühwirth-Schnatter, Econom. J. 7, 143 (2004).
@@ -36,7 +36,7 @@ _PARTS, _FREEDOM, _WIDER = 8, 5.0, 1.15
 _BATCH = 25
 # The mixture of leaps is fitted to so many draws of the last steps of a stage.
 _FITTED, _SEEN = 4000, 50
-# Where the ensembles do not agree after so many times the steps asked for, leaps are fitted anew, once.
+# If the ensembles do not agree after this multiple of the steps, leaps are fitted again, once.
 _AGAIN = 2
 
 
@@ -87,7 +87,7 @@ class Mixture:
         self.middles = np.array([group.mean(axis=0) for group in groups])
         self.roots = np.array(
             [
-                # what a few draws do not tell of a part's width is that of all of them
+                # the width of a part with few draws is supplemented by that of all of them
                 _WIDER * np.linalg.cholesky((n * np.cov(group.T).reshape(size, size) + size * whole) / (n + size))
                 for group, n in zip(groups, count, strict=True)
             ]
@@ -163,14 +163,14 @@ def sample(
     log_posterior : callable
         Logarithm of likelihood times ``exp(-z.z/2)``, z scores, at rows of places.
     begin : sequence of callable
-        Draw so many places with a generator and a factor on their width: ensembles begin at one each, in turn.
+        Draw a number of places with a generator and a factor on their width; ensembles begin with them in turn.
     seed : int
         The same seed gives the same draws.
     steps : int
         Steps of each walker that are kept, after as many that are not; up to `most` times as many where the ensembles
         do not agree by then.
     progress : callable, optional
-        Called with steps done and the share that is left.
+        Called with the steps done and the remaining share.
     """
     random = np.random.default_rng([seed, 5])
     size = begin[0](1, random, wider=0.0).shape[1]
@@ -184,7 +184,7 @@ def sample(
     done, expected, again = 0, 2 * steps, True
 
     def walk(some: int, leaps: Mixture | None) -> tuple[Array, Array]:
-        """Return the next places and heights, and tell how far it is."""
+        """Return the next places and heights, and report progress."""
         nonlocal done
         found = walkers.walk(some, leaps)
         done += some
@@ -216,7 +216,7 @@ def sample(
             break
         if (
             again and done - burnt >= _AGAIN * steps
-        ):  # they have seen more than the leaps know: leap to that, begin anew
+        ):  # the ensembles have moved beyond the leaps: fit new ones and begin again
             leaps, kept, burnt, again = leaps_to(whole), [], done, False
     thin = max(int(longest / 4), 1)
     draws = whole[:, ::-thin].reshape(-1, size)

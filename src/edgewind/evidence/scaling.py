@@ -26,7 +26,7 @@ LEAST_SHARE = 0.5
 
 
 class ScalingResult(FrozenModel):
-    """Optimum pressure against the width of the vane, as JSON holds it: SI, the unit in each key."""
+    """Optimum pressure against the width of the vane, for JSON: SI, the unit in each key."""
 
     quantity: Literal["speed", "torque"] = Field(description="Quantity that is greatest at the optimum.")
     width_m: tuple[float, ...] = Field(description="Widths of the vane, m.")
@@ -38,12 +38,10 @@ class ScalingResult(FrozenModel):
         description="Power n in `p proportional to width**n`, least squares in logarithms draw by draw, median."
     )
     exponent_interval: tuple[float, float] = Field(description="Interval of that power.")
-    bend: float = Field(
-        description="How far the local exponent changes over the widths, median: zero for a true power law."
-    )
+    bend: float = Field(description="Change of the local exponent over the widths, median: zero for a true power law.")
     level: float = Field(description="Coverage probability of the intervals.")
     share_with_a_maximum: float = Field(
-        description="Share of the draws that have a maximum at every width: those that the law rests on."
+        description="Share of the draws that have a maximum at every width and so enter the law."
     )
 
 
@@ -66,11 +64,11 @@ class Scaling:
     exponent_interval : tuple of float
         Interval of that power.
     bend : float
-        How far the local exponent changes over the widths, median: zero for a true power law.
+        Change of the local exponent over the widths, median: zero for a true power law.
     level : float
         Coverage probability of the intervals.
     share : float
-        Share of the draws that have a maximum at every width: those that the law rests on.
+        Share of the draws that have a maximum at every width and so enter the law.
     """
 
     quantity: Literal["speed", "torque"]
@@ -85,7 +83,7 @@ class Scaling:
     share: float = 1.0
 
     def to_result(self) -> ScalingResult:
-        """Return it as JSON holds it."""
+        """Return the result for JSON."""
         return ScalingResult(
             quantity=self.quantity,
             width_m=tuple(self.width_m.tolist()),
@@ -128,10 +126,10 @@ def scaling_of(
     draws: int = 200,
     seed: int = 1,
 ) -> Scaling:
-    """Predict how the optimum moves when vanes of other widths, as high as wide, are put on the same arms.
+    """Predict the optimum for square vanes of other widths on the same arms.
 
     The inner edge of the vane keeps its distance from the axis; chamber, lamp, gas, pivot and build of the vane stay.
-    Draws are those of the posterior of `fitted` where it is given, else those of what the bench states.
+    Draws are those of the posterior of `fitted` if given, else those of the bench.
 
     Parameters
     ----------
@@ -142,7 +140,7 @@ def scaling_of(
     fitted : Fit or RotorDraws, optional
         A fit of this bench, or draws of it.
     quantity : {"speed", "torque"}
-        Whose maximum is followed.
+        Quantity whose maximum is followed.
     level, draws, seed : float, int, int
         Coverage; number of draws; their seed.
 
@@ -192,7 +190,7 @@ def scaling_of(
 def both_laws(
     bench: Bench, fitted: Fit | RotorDraws | None = None, *, level: float = 0.9, seed: int = 1
 ) -> tuple[list[Scaling], str]:
-    """Return the laws of speed and of torque as far as there are any, and why one is missing; empty where none is."""
+    """Return the laws of speed and of torque that exist, and why one is missing; empty if none is."""
     laws, missing = [], []
     quantities: tuple[Literal["speed", "torque"], ...] = ("speed", "torque")
     for quantity in quantities:

@@ -21,7 +21,7 @@ from edgewind.rotor.drives import accommodation, foreign, infrared_recoil, light
 
 _LARGER = {2.0: "twice as large", 1.5: "one and a half times as large", 1.25: "a quarter larger"}
 MISFIT = 0.01
-# A vane is said to emit more on its dark face where so many of the draws have it so.
+# Share of the draws in which the dark face must emit more for a statement that it does.
 _SURE = 0.95
 
 _SPOKEN = {
@@ -42,7 +42,7 @@ class Sentences(FrozenModel):
     why_it_turns: str = Field(description="Why the rotor turns, by the verdicts of the study.")
     a_larger_one: str = Field(description="Effect of a larger rotor on the optimum, or why it is not known.")
     in_the_cold: str = Field(
-        description="Which way it turns in the dark under a chilled envelope, and why: as seen in a test, or predicted."
+        description="Its direction in the dark under a chilled envelope, and why: observed in a test, or predicted."
     )
 
 
@@ -68,7 +68,7 @@ def sentences_of(
     seed : int
         Of the draws.
     tests : sequence of DeliberateTest
-        Tests made on purpose: what was seen in the cold goes before what is predicted.
+        Tests made on purpose: an observation in the cold takes precedence over a prediction.
     usual_face : {"bright", "dark", ""}
         Face that leads under the lamp; empty where it was not observed.
     """
@@ -116,7 +116,7 @@ def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
         if optimum is None or optimum.pressure_pa is None or optimum.speed_rad_s is None:
             place, pace = format_number(speed.ratio.median, 2), format_number(abs(faster), 2)
             return f"With vanes {words} it would be fastest at {place} times that pressure, {pace} times as fast."
-        # From what was measured, moved as the fit says.
+        # From the measured optimum, moved as in the fit.
         rpm = RPM_PER_RAD_S * abs(optimum.speed_rad_s)
         return (
             f"With vanes {words} it would be fastest at about "
@@ -128,7 +128,7 @@ def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
 
 
 def _cold_seen(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest], usual_face: str) -> str:
-    """Return what was seen in the dark under a chilled envelope; empty where that, or a direction, was not noted."""
+    """Return the observation in the dark under a chilled envelope; empty if it, or a direction, was not noted."""
     usual = {"bright": 1.0, "dark": -1.0}.get(usual_face, 0.0)
     seen = [
         (*speed_against(test, usual), test)

@@ -1,11 +1,12 @@
-"""Coordinates in which a posterior has no narrow ridges: what unknowns of a straight effect must be, the others given.
+"""Coordinates in which a posterior has no narrow ridges: unknowns with a linear effect relative to their conditional
+mean.
 
 The thermal force, unequal accommodation and a constant torque from outside may balance each other many times over: a
 rotor of a poorly known conductance fits the readings along a thin and bent ridge, on which walkers hardly move. Speeds
-go nearly straight with the difference of accommodations and with the constant torque. So for any values of the others,
-the two that the readings then want follow from a small linear problem; climbs and walkers step in how far the two are
-from that, over how far they may be. A shift of some coordinates by a function of the others leaves volumes as they are,
-and a scale is taken into account, so posterior and evidence are the same.
+are nearly linear in the difference of accommodations and in the constant torque. So for any values of the others, the
+best two follow from a small linear problem; climbs and walkers step in the distance of the two from these, over its
+spread. A shift of some coordinates by a function of the others preserves volumes, and the scale is taken into account,
+so posterior and evidence are the same.
 """
 
 from __future__ import annotations
@@ -18,23 +19,23 @@ from edgewind.evidence.priors import Priors
 
 Array = NDArray[np.float64]
 
-# Unknowns whose effect on the speeds is nearly straight; each has a normal prior.
+# Unknowns whose effect on the speeds is nearly linear; each has a normal prior.
 _STRAIGHT = ("accommodation_difference", "foreign")
-# So many readings, from the lowest to the highest pressure, decide where the two should be.
+# Number of readings, from the lowest to the highest pressure, that determine the best two.
 _ANCHORS = 6
 # Step of the scores by which slopes are taken, and how far the two are let go.
 _STEP, _FARTHEST = 0.1, 6.0
 
 
 class Shear:
-    """Coordinates of one likelihood: scores, those of some unknowns less what the readings want them to be.
+    """Coordinates of one likelihood: scores, those of some unknowns relative to their best values by the readings.
 
     Parameters
     ----------
     problem : Likelihood
         The likelihood, its smooth errors linear about its best place.
     centre : array of shape (d,)
-        Scores of that place, or of another where the spreads of the readings are taken.
+        Scores of that place, or of another at which the spreads of the readings are computed.
     """
 
     def __init__(self, problem: Likelihood, centre: Array) -> None:
@@ -60,15 +61,15 @@ class Shear:
         self._scale = np.linalg.cholesky(np.linalg.inv(normal[0]))
 
     def wanted(self, scores: Array) -> Array:
-        """Return what the scores of the moved unknowns should be, all others as in rows of scores, shape (k, moved)."""
+        """Return the best scores of the moved unknowns, all others as in rows of scores, shape (k, moved)."""
         middle = np.broadcast_to(self._middle, (len(scores), len(self._moved)))
         return self._step(scores, middle)[0]
 
     def _step(self, scores: Array, middle: Array) -> tuple[Array, Array]:
-        """Return where Newton's steps from some middle lead, and the matrix of the problem, (k, moved, moved)."""
+        """Return the result of Newton's steps from a middle, and the matrix of the problem, (k, moved, moved)."""
         count, many = len(scores), len(self._moved)
         values, at = self._problem.values(scores), np.array(middle)
-        # Where each of the moved is, and once a step aside: in one call, as a climb asks for a few rows at a time.
+        # each moved unknown at its place and a step aside, in one call, since a climb has a few rows at a time
         aside = np.repeat(at[None], many + 1, axis=0)
         aside[np.arange(many) + 1, :, np.arange(many)] += _STEP
         speeds = self._speeds(np.tile(values, (many + 1, 1)), aside.reshape(-1, many)).reshape(many + 1, count, -1)

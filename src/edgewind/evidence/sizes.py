@@ -1,4 +1,4 @@
-"""Two rotors compared: how the pressure of greatest speed moved with the width of the vane."""
+"""Comparison of two rotors: change of the pressure of greatest speed with the width of the vane."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from edgewind.rotor.optimum import highest_places
 
 @dataclass(frozen=True)
 class SizeComparison:
-    """The optimum of one rotor against that of another with another vane width.
+    """Comparison of the optima of two rotors with different vane widths.
 
     Attributes
     ----------
@@ -35,9 +35,9 @@ class SizeComparison:
     level : float
         Coverage probability of both intervals.
     shared_gauge : bool
-        Whether both were read with one gauge, whose common error then cancels as far as it is a factor.
+        Whether both were read with one gauge, so that the constant factor in its error cancels.
     sentence : str
-        What the numbers allow.
+        Conclusion from the numbers.
     """
 
     names: tuple[str, str]
@@ -78,7 +78,7 @@ def compare_sizes(one: Findings, other: Findings, *, seed: int = 1) -> SizeCompa
 
 
 def _log_draws(optimum: Optimum, shared_gauge: bool) -> NDArray[np.float64]:
-    """Draws of ln(optimum pressure); without the common error where it cancels."""
+    """Return draws of ln(optimum pressure), without the common error if it cancels."""
     if shared_gauge and optimum.curve is not None:
         sense = np.sign(optimum.speed_rad_s or 1.0)
         return highest_places(optimum.curve.log_pressure, sense * optimum.curve.draws)
@@ -86,7 +86,7 @@ def _log_draws(optimum: Optimum, shared_gauge: bool) -> NDArray[np.float64]:
 
 
 def _gauge_log_u(optimum: Optimum) -> float:
-    """Standard uncertainty of ln(pressure) that the readings of an optimum share, where they gave a curve."""
+    """Return the standard uncertainty of ln(pressure) that the readings of an optimum share, if they gave a curve."""
     return 0.0 if optimum.curve is None else optimum.curve.data.common_log_pressure_u
 
 

@@ -1,4 +1,4 @@
-"""Readings of speed against pressure as the curve takes them, checked, with the direction of each sweep."""
+"""Checked readings of speed against pressure, as input of the curve, with the direction of each sweep."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class SweepData:
-    """Readings of speed against pressure, with what is known of their uncertainties and their order.
+    """Readings of speed against pressure, with their uncertainties and order.
 
     Parameters
     ----------
     pressure_pa : array_like, shape (n,)
         Pressures, Pa.
     log_pressure_u : array_like, shape (n,)
-        Standard uncertainty of ln(pressure) that each reading has for itself.
+        Standard uncertainty of ln(pressure), independent for each reading.
     speed_rad_s : array_like, shape (n,)
         Angular speeds, rad/s; zero for a rotor at rest, negative for the other sense.
     speed_u_rad_s : array_like, shape (n,)
@@ -29,8 +29,8 @@ class SweepData:
     sweep : sequence of str, optional
         Label of the sweep that each reading belongs to.
     direction : array_like of int, optional
-        +1 where the pressure was rising, -1 where it was falling, 0 where unknown. Derived from the order of
-        the readings within each sweep where left out.
+        +1 where the pressure was rising, -1 where it was falling, 0 where unknown. Default: derived from the order of
+        the readings within each sweep.
     time_s : array_like, optional
         Times, s, nan where unknown.
     common_log_pressure_u : float, optional
@@ -139,10 +139,10 @@ def _require(good: NDArray[np.bool_], name: str, values: Array, right: str) -> N
 def derive_direction(
     pressure_pa: ArrayLike, sweep: tuple[str, ...], time_s: ArrayLike | None = None
 ) -> NDArray[np.int64]:
-    """Tell from the order of the readings whether the pressure was rising or falling at each.
+    """Derive from the order of the readings whether the pressure was rising or falling at each.
 
-    A sweep of one sense, nine steps in ten or more, has that sense throughout; elsewhere each reading has the
-    sense of the step that led to it, and the first reading that of the step that follows.
+    A sweep with nine steps in ten or more in one sense has that sense throughout; otherwise each reading has the sense
+    of the step before it, and the first reading that of the step after it.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Contradictions within a study, which come first in the report, each with what would resolve it."""
+"""Contradictions within a study, which come first in the report, each with an action that would resolve it."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from edgewind.frozen_model import FrozenModel
 from edgewind.rotor.optimum import PeakPressure
 from edgewind.units import from_si
 
-# How far an unknown may be pulled from its prior, and a smooth error from zero, in standard deviations.
+# Largest shift of an unknown from its prior, and of a smooth error from zero, in standard deviations.
 PULLED = 2.0
 # Scatter over that which the readings state beyond which it is a tension.
 SCATTERED = 2.0
@@ -36,30 +36,30 @@ _DAY_S = 6 * 3600.0
 # A pressure that lies further beyond all others than this factor is doubtful, and one so far outside the gauge.
 LONELY = 30.0
 FAR_OUTSIDE = 3.0
-# Pressures look like volts where so many lie within the output of the gauge and span so much of it, in these units.
+# Pressures look like volts if this many lie within the output of the gauge and span this share of it, in these units.
 FEWEST_VOLTS, SPANNED = 4, 0.15
 VOLTS_UNDER = ("Pa", "mTorr", "mbar", "Torr")
-# A reading is held against the two beside it where they lie within this factor. Our judgement, all of these.
+# A reading is compared with the two beside it if they lie within this factor. All of these are our judgement.
 BESIDE, FEWEST_BESIDE = 2.5, 6
 
 
 class Tension(FrozenModel):
     """Two results of a study that contradict each other."""
 
-    about: str = Field(description="What it is about, in a few words.")
+    about: str = Field(description="Its subject, in a few words.")
     why: str = Field(description="The contradiction, with its numbers, in a sentence.")
-    resolve: str = Field(description="What would resolve it.")
+    resolve: str = Field(description="Action that would resolve it.")
 
 
 def tensions_of_readings(used: pd.DataFrame, bench: Bench | None = None) -> tuple[Tension, ...]:
-    """Return what the readings show by themselves: days or methods that differ, and likely mistakes of typing.
+    """Return the contradictions of the readings themselves: days or methods that differ, and likely typing errors.
 
     Parameters
     ----------
     used : DataFrame
         Readings at the usual conditions, with columns of :data:`edgewind.signals.columns.COLUMNS`.
     bench : Bench, optional
-        Its gauge says which pressures can be volts, or lie outside what it shows.
+        Its gauge determines which pressures may be volts or lie outside its range.
     """
     mistyped = () if bench is None else (*_volts(used, bench), *_outside(used, bench))
     return _set(*mistyped, *_lonely(used), *_marks(used), *_days(used), *_methods(used))
@@ -93,7 +93,8 @@ def _optima(by_curve: Optimum | None, by_fit: PeakPressure | None) -> Iterator[T
         return
     one, other = np.log(by_curve.interval_pa), np.log(by_fit.interval_pa)
     middle = [float(np.log(found.pressure_pa or 1.0)) for found in (by_curve, by_fit)]
-    # An equal-tailed interval at 90 % is 3.29 standard deviations wide; the gauge's common error moves both alike.
+    # An equal-tailed interval at 90 % is 3.29 standard deviations wide; the common error of the gauge shifts both
+    # equally.
     spread = float(np.hypot(np.diff(one)[0], np.diff(other)[0])) / 3.29
     if abs(middle[0] - middle[1]) > APART * spread:
         yield Tension(
@@ -150,7 +151,9 @@ def _runs(fitted: Fit) -> Iterator[Tension]:
 
 def _pulled(fitted: Fit) -> Iterator[Tension]:
     for one in fitted.marginals:
-        expected = one.unknown.stated or one.unknown.law == "normal"  # a width that means something, stated or ours
+        expected = (
+            one.unknown.stated or one.unknown.law == "normal"
+        )  # a prior with a meaningful width, stated or our judgement
         if expected and abs(one.pull) > PULLED:
             value = f"{format_number(one.median, 3)} {one.unknown.unit}".strip()
             source = "bench.toml states" if one.unknown.stated else "is expected if bench.toml states none"
@@ -237,7 +240,7 @@ def _lonely(used: pd.DataFrame) -> Iterator[Tension]:
 def volts_for_pressures(pressure_pa: ArrayLike, bench: Bench) -> str | None:
     """Return the unit of pressure in which all of these look like volts of the gauge; None where they do not.
 
-    They do where every number lies within the gauge's output and together they span a good part of it.
+    They do if every number lies within the output of the gauge and together they span a good part of it.
 
     Parameters
     ----------
@@ -259,7 +262,7 @@ def volts_for_pressures(pressure_pa: ArrayLike, bench: Bench) -> str | None:
 
 
 def beyond_gauge(pressure_pa: ArrayLike, bench: Bench) -> NDArray[np.float64]:
-    """Return by which factor pressures lie outside what the gauge of a bench shows; 1 within, and for a display."""
+    """Return the factor by which pressures lie outside the range of the gauge; 1 within it, and for a display."""
     pressure = np.asarray(pressure_pa, dtype=float)
     gauge = bench.gauge
     if gauge.kind == "display":
@@ -302,17 +305,17 @@ def _outside(used: pd.DataFrame, bench: Bench) -> Iterator[Tension]:
     k = int(np.argmax(beyond))
     if beyond[k] > FAR_OUTSIDE:
         yield Tension(
-            about="a pressure outside what the gauge shows",
+            about="a pressure outside the range of the gauge",
             why=(
                 f"Line {int(typed['line'].iloc[k])} has {format_number(float(pressure[k]), 3)} Pa, a factor of "
-                f"{format_number(float(beyond[k]), 2)} outside what the gauge of bench.toml shows."
+                f"{format_number(float(beyond[k]), 2)} outside the range of the gauge in bench.toml."
             ),
             resolve="Check the unit of that line, and [gauge] in bench.toml.",
         )
 
 
 def _marks(used: pd.DataFrame) -> Iterator[Tension]:
-    """Find readings at a whole factor from what those beside them in pressure say."""
+    """Find readings at a whole factor from the speed of those beside them in pressure."""
     order = used[used["speed_rad_s"].abs() > 0].sort_values("pressure_pa")
     if len(order) < FEWEST_BESIDE:
         return
@@ -377,9 +380,10 @@ def _methods(used: pd.DataFrame) -> Iterator[Tension]:
 
 
 def _offset(used: pd.DataFrame, part: NDArray[np.bool_]) -> tuple[float, float] | None:
-    """Return by which share one part of the readings is faster than the rest, and its uncertainty; None where alike.
+    """Return the relative excess in speed of one part of the readings over the rest, and its uncertainty; None if
+    alike.
 
-    Each reading of the part is held against the rest between its neighbours in pressure.
+    Each reading of the part is compared with the rest between its neighbours in pressure.
     """
     moving = np.abs(used["speed_rad_s"].to_numpy(float)) > 0
     one, other = part & moving, ~part & moving

@@ -1,4 +1,4 @@
-"""The speed that was seen at the usual conditions near a pressure."""
+"""The speed observed under the usual conditions near a pressure."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-# Smallest relative spread of that speed: what repeats and the model leave out. Our judgement, no source.
+# Smallest relative spread of that speed, for repeatability and model. Our judgement, no source.
 LEAST_SPREAD = 0.05
-# Nothing is said further than this factor of pressure from the nearest reading.
+# Largest factor of pressure from the nearest reading.
 _FURTHEST = 3.0
 
 
@@ -22,7 +22,7 @@ class Usual(NamedTuple):
 
 
 def usual_speed(usual: pd.DataFrame, pressure_pa: float) -> Usual | None:
-    """Return the speed seen at the usual conditions near a pressure; None where nothing is near.
+    """Return the speed observed under the usual conditions near a pressure; None if no reading is near.
 
     Parameters
     ----------

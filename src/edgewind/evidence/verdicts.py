@@ -1,7 +1,7 @@
-"""How a mechanism is judged: sign, size, shape over pressure, dependence on light and envelope, evidence.
+"""Verdict on a mechanism: sign, size, shape over pressure, dependence on light and envelope, evidence.
 
-Before a fit a size is that of the priors, and where these rest on a key that the bench does not state it rules nothing
-out. After a fit the size is the share of the torque that its posterior gives to the mechanism, every drive acting.
+Before a fit a size is that of the priors, and if these rest on an unstated key of the bench it rules nothing out. After
+a fit the size is the share of the torque that its posterior gives to the mechanism, every drive acting.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 # A logarithm of an evidence ratio beyond which one model is preferred for certain (about 150 to 1).
 DECISIVE = 5.0
-# How far a rival must be behind before a mechanism is called sufficient (about 20 to 1).
+# Least distance of every rival from a sufficient mechanism (about 20 to 1).
 NO_RIVAL = 3.0
 # Scatter of the logarithm of predicted over needed torque, over all readings, within which a shape is said to agree.
 ALIKE = 0.5
@@ -36,7 +36,7 @@ CONTRIBUTION = 0.05
 FAR_TOO_SMALL = 0.3
 # That upper end is this quantile; a sign is known where it is that of as many draws of what the bench states.
 SURELY = 0.995
-# A sufficient mechanism leaves less than this to all others.
+# Largest share of all others beside a sufficient mechanism.
 OTHERS = 0.15
 # Posterior predictive probability below which a fit leaves more than noise.
 MISFIT = 0.01
@@ -61,7 +61,7 @@ class TorqueRatio:
         At the fastest reading; median and interval. Sizes without a sign before a fit; after it shares of the torque,
         negative where it works against the motion.
     most : float
-        What the ratio stays below but for one draw in 200: for what is ruled out, an interval is not enough.
+        Quantile of the ratio that one draw in 200 exceeds, needed to rule a mechanism out.
     spread : float
         Standard deviation over the readings of the logarithm of the median ratio.
     predicted_change, needed_change : float
@@ -77,7 +77,7 @@ class TorqueRatio:
 
 
 def size_of(case: MechanismCase, torque: Array, *, signed: bool = False) -> TorqueRatio:
-    """Compare a torque, shape (draws, readings), with what the readings ask for."""
+    """Compare a torque, shape (draws, readings), with the torque needed."""
     needed, k = case.needed_n_m, case.fastest
     sense = np.sign(case.state.net_torque[:, k]) if signed else np.sign(torque[:, k])
     ratio = sense * torque[:, k] / needed[:, k]
@@ -93,7 +93,7 @@ def size_of(case: MechanismCase, torque: Array, *, signed: bool = False) -> Torq
 
 
 def shape_words(size: TorqueRatio) -> str:
-    """Say how the torque goes over the readings against how the needed one goes."""
+    """Describe how the torque and the needed torque change over the readings."""
     if size.spread < ALIKE:
         return f"over the readings it goes as needed, to within a factor {format_number(float(np.exp(size.spread)), 2)}"
     change = size.predicted_change
@@ -108,7 +108,7 @@ def shape_words(size: TorqueRatio) -> str:
 
 
 def dependence(case: MechanismCase, key: str) -> tuple[str, str]:
-    """Say how a drive goes with the light and with the envelope, at the fastest reading, from the forward model."""
+    """Describe the dependence of a drive on light and envelope, at the fastest reading, from the forward model."""
     rotor = parameters_of(case.bench)
     pressure = np.array([case.pressure_pa])
 
@@ -146,8 +146,8 @@ def judge(
     name, key : str
         Name of the mechanism; key of its drive.
     leads : {"bright", "dark"} or None
-        The face that it makes go ahead under light where the dark face is the warmer one; None where it may be either.
-        What the bench states decides, where there is enough to compute it.
+        The face that it makes lead under light if the dark face is the warmer one; None if it may be either. The bench
+        decides if it states enough to compute it.
     model : str, optional
         The model of this drive alone, where one is fitted.
     """
@@ -184,7 +184,7 @@ def judge(
         _fitted_verdict(case, size, sign_ok, model) if fitted else _prior_verdict(case, size, sign_ok, key)
     )
     light, envelope = dependence(case, key)
-    if fitted and not fit_holds(case):  # then its shares say nothing
+    if fitted and not fit_holds(case):  # its shares are then not used
         reason = because.lstrip(";, ")
         return Claim(
             name=name, verdict=verdict, sign_ok=sign_ok, log_evidence=alone, why=sentence(f"{reason}; {sign}"),
@@ -203,7 +203,7 @@ def judge(
 
 
 def _leading(torque: Array, otherwise: Literal["bright", "dark"]) -> Literal["bright", "dark"] | None:
-    """Return the face that draws of a torque make go ahead; None where they do not agree."""
+    """Return the leading face by draws of a torque; None if they do not agree."""
     if not np.any(torque):
         return otherwise
     ahead = float(np.mean(torque > 0))
@@ -211,7 +211,7 @@ def _leading(torque: Array, otherwise: Literal["bright", "dark"]) -> Literal["br
 
 
 def _prior_verdict(case: MechanismCase, size: TorqueRatio, sign_ok: bool | None, key: str) -> tuple[Verdict, str]:
-    """Return the verdict by what the bench states, and the clause that gives its reason."""
+    """Return the verdict by the bench alone, and the clause that gives its reason."""
     low, high = size.interval
     if sign_ok is False:
         return "ruled out", ", so it is ruled out as the main drive by its sign"
@@ -259,7 +259,7 @@ def _fitted_verdict(
 
 
 def fit_holds(case: MechanismCase) -> bool:
-    """Return whether the fit with every drive is settled and describes the readings: its shares then mean something."""
+    """Return whether the fit with every drive has converged and describes the readings, so its shares are valid."""
     fitted = case.fit
     return fitted is not None and fitted.settled and fitted.p_value > MISFIT and not fitted.smooth.found
 

@@ -1,8 +1,8 @@
 """Ensembles of walkers that step together: differential evolution, snooker steps and leaps to a mixture.
 
-All ensembles are moved in one call of the density, half of each at a time, which the other half of the same ensemble
-stands still for: so each step leaves the density as it is (Foreman-Mackey et al., Publ. Astron. Soc. Pac. 125, 306,
-2013, section 3.1, whose stretch is not used here).
+All ensembles are moved in one call of the density, half of each at a time while the other half stands still, so that
+each step leaves the density invariant (Foreman-Mackey et al., Publ. Astron. Soc. Pac. 125, 306, 2013, section 3.1,
+whose stretch is not used here).
 """
 
 from __future__ import annotations
@@ -18,17 +18,17 @@ LogDensity = Callable[[Array], Array]
 
 # Shares of the steps: differences of two walkers, the same at full length (from one mode into another), snooker.
 _DIFFERENCE, _JUMP, _SNOOKER = 0.75, 0.10, 0.15
-# How far along the line of a snooker step, and the normal noise on the length of a difference.
+# Length of a snooker step along its line, and the normal noise on the length of a difference.
 _SNOOKER_LENGTH, _NOISE = 1.7, 1e-5
 # Autocorrelation is summed up to so many times itself.
 _WINDOW = 5.0
 
 
 class Leaps(Protocol):
-    """Where walkers may leap to, wherever they are."""
+    """Distribution of leaps, independent of the place of a walker."""
 
     def draw(self, count: int, random: np.random.Generator) -> Array:
-        """Return so many places."""
+        """Return a number of places."""
 
     def log_density(self, z: Array) -> Array:
         """Return the logarithm of their density at rows of places."""
@@ -42,9 +42,9 @@ class Walkers:
     log_density : callable
         Logarithm of the density at rows of places.
     places : array of shape (ensembles, walkers, d)
-        Where they begin; an even number in each ensemble, four or more.
+        Initial places; an even number in each ensemble, four or more.
     random : numpy.random.Generator
-        Of all their steps.
+        Generator for all steps.
     """
 
     def __init__(self, log_density: LogDensity, places: Array, random: np.random.Generator) -> None:
@@ -60,9 +60,9 @@ class Walkers:
         steps : int
             Steps of every walker.
         leaps : Leaps, optional
-            Where some steps go.
+            Targets of some steps.
         share : float
-            Share of the steps that do.
+            Share of these steps.
         """
         ensembles, walkers, size = self.places.shape
         chain = np.empty((ensembles, steps, walkers, size))
@@ -121,7 +121,7 @@ class Walkers:
         return there.reshape(here.shape), of_here - of_there
 
     def _picked(self, others: Array, count: int, many: int) -> list[Array]:
-        """Return so many different ones of the others for each of a number of walkers."""
+        """Return a number of different others for each of a number of walkers."""
         ensembles, size = others.shape[:2]
         # in the order of the others, which is drawn anew at each step
         picked = np.argpartition(self._random.random((ensembles, count, size)), many - 1, axis=-1)[..., :many]

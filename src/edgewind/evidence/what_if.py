@@ -1,4 +1,4 @@
-"""What if something were changed: where both optima go, with intervals, and the curves before and after."""
+"""Effect of a change: both optima before and after, with intervals, and the curves."""
 
 from __future__ import annotations
 
@@ -24,11 +24,11 @@ _POINTS = 81  # of the curves in which maxima are sought
 
 
 class _Result(FrozenModel):
-    """A part of what JSON holds: SI, the unit in each key."""
+    """A part of the JSON result: SI, the unit in each key."""
 
 
 class _Place(_Result):
-    """Where a curve is greatest, over draws of its rotor."""
+    """Maximum of a curve, over draws of its rotor."""
 
     pressure_pa: float | None = Field(
         description="True pressure of the maximum, Pa, median of the draws; null where too few draws have one."
@@ -38,26 +38,26 @@ class _Place(_Result):
         description="Share of the draws that have a maximum between the ends of the pressures."
     )
     flat_pa: tuple[float, float] | None = Field(
-        description="Pressures between which the median curve is flat within 1 %, Pa; null where it has a point."
+        description="Pressures between which the median curve is flat within 1 %, Pa; null if the maximum is sharp."
     )
 
 
 class SpeedPlace(_Place):
-    """Where the speed is greatest."""
+    """Maximum of the speed."""
 
     speed_rad_s: float | None = Field(description="Greatest speed, rad/s, with its sign, median of the draws.")
     speed_interval_rad_s: tuple[float, float] | None = Field(description="Interval of the greatest speed, rad/s.")
 
 
 class TorquePlace(_Place):
-    """Where the torque is greatest."""
+    """Maximum of the torque."""
 
     torque_n_m: float | None = Field(description="Greatest torque, N m, with its sign, median of the draws.")
     torque_interval_n_m: tuple[float, float] | None = Field(description="Interval of the greatest torque, N m.")
 
 
 class _MovedResult(_Result):
-    """How one optimum moves, as JSON holds it."""
+    """Change of one optimum, for JSON."""
 
     quantity: Quantity = Field(description="Quantity that is greatest at the optimum.")
     ratio: float | None = Field(
@@ -84,7 +84,7 @@ Values = tuple[float | None, ...]
 
 
 class BandsResult(_Result):
-    """Curves with their intervals, as JSON holds them."""
+    """Curves with their intervals, for JSON."""
 
     low_speed_rad_s: Values = Field(
         description="Lower end of the interval of the speed at each pressure, rad/s; null beyond the response of the "
@@ -105,7 +105,7 @@ class BandsResult(_Result):
 
 
 class CurvesResult(_Result):
-    """The curves before and after a change, as JSON holds them."""
+    """The curves before and after a change, for JSON."""
 
     pressure_pa: tuple[float, ...] = Field(description="Pressures of the curves, Pa.")
     before: BandsResult = Field(description="Curves before the change.")
@@ -113,10 +113,10 @@ class CurvesResult(_Result):
 
 
 class WhatIfResult(_Result):
-    """What a change moves, as JSON holds it."""
+    """Effects of a change, for JSON."""
 
     draws_of: Literal["posterior", "prior"] = Field(
-        description="Whether the draws are of a fit, or only of what the bench states."
+        description="Whether the draws are from a fit, or from the bench alone."
     )
     draws: int = Field(description="Number of draws behind the intervals.")
     level: float = Field(description="Coverage of intervals and bands.")
@@ -128,14 +128,14 @@ class WhatIfResult(_Result):
 
 @dataclass(frozen=True)
 class Spread:
-    """A median with an interval; None of both where too few draws have a value."""
+    """A median with an interval; both None if too few draws have a value."""
 
     median: float | None
     interval: tuple[float, float] | None
 
 
 class DrawnOptimum(PeakPressure):
-    """Where a curve is greatest, over draws of its rotor; pressures are true ones."""
+    """Maximum of a curve, over draws of its rotor; true pressures."""
 
     value: float | None = Field(default=None, description="Median of the greatest value, with its sign: rad/s, or N m.")
     value_interval: tuple[float, float] | None = Field(default=None, description="Interval of that value.")
@@ -162,7 +162,7 @@ class Moved:
     ratio: Spread
 
     def _plain(self) -> dict[str, Any]:
-        """Return what JSON holds of both quantities alike, and the optima before and after."""
+        """Return the JSON values common to both quantities, and the optima before and after."""
         unit = UNIT[self.quantity]
         before, after = (
             {
@@ -190,7 +190,7 @@ class Bands:
     torque_n_m: Array
 
     def to_result(self) -> BandsResult:
-        """Return them as JSON holds them."""
+        """Return the curves for JSON."""
         curves = {
             f"{end}_{name}": tuple(to_plain(getattr(self, name)[row]))
             for name in ("speed_rad_s", "torque_n_m")
@@ -206,9 +206,9 @@ class WhatIf:
     Attributes
     ----------
     kind : {"posterior", "prior"}
-        Whether the draws are of a fit, or only of what the bench states.
+        Whether the draws are from a fit, or from the bench alone.
     changes : dict
-        What was changed.
+        The changed keys.
     speed, torque : Moved
         The two optima.
     pressure_pa : array of shape (n,)
@@ -232,7 +232,7 @@ class WhatIf:
     draws: int
 
     def to_result(self) -> WhatIfResult:
-        """Return it as JSON holds it."""
+        """Return the result for JSON."""
         return WhatIfResult(
             draws_of=self.kind,
             draws=self.draws,
@@ -249,14 +249,14 @@ class WhatIf:
 
 
 def what_if(draws: RotorDraws, changes: Mapping[str, Any], pressures: ArrayLike, *, level: float = 0.9) -> WhatIf:
-    """Return how both optima move when something of a bench is changed, with intervals over draws of its rotor.
+    """Return the change of both optima with a change of the bench, with intervals over draws of its rotor.
 
     Parameters
     ----------
     draws : RotorDraws
         See :func:`edgewind.evidence.draws_of`: of a fit, or of a bench.
     changes : mapping
-        Dotted keys of `bench.toml` and new values as one writes them there; empty to see the rotor as it is.
+        Dotted keys of `bench.toml` and new values as written there; empty for the unchanged rotor.
     pressures : array of shape (n,)
         True pressures of the bands, Pa, in ascending order; maxima are sought between the first and the last.
     level : float
@@ -265,7 +265,7 @@ def what_if(draws: RotorDraws, changes: Mapping[str, Any], pressures: ArrayLike,
     Raises
     ------
     InputError
-        An unknown key, a bench that cannot be, or no pressures to look between.
+        An unknown key, an impossible bench, or too few pressures.
     """
     pressure = np.unique(np.atleast_1d(np.asarray(pressures, dtype=float)))
     if pressure.size < 2 or not pressure[0] > 0 or not np.all(np.isfinite(pressure)):
@@ -300,7 +300,7 @@ class _Drawn(NamedTuple):
 def drawn_optima(
     draws: RotorDraws, low_pa: float, high_pa: float, *, level: float = 0.9
 ) -> tuple[DrawnOptimum, DrawnOptimum]:
-    """Return where speed and torque are greatest between two pressures, over draws of a rotor.
+    """Return the maxima of speed and torque between two pressures, over draws of a rotor.
 
     Parameters
     ----------
@@ -317,7 +317,7 @@ def drawn_optima(
 
 
 def _optima_of(pressure: Array, curves: Array, level: float) -> dict[Quantity, _Drawn]:
-    """Return the optima of curves, shape (draws, 3, n), in the sense of each one's greatest torque."""
+    """Return the optima of curves, shape (draws, 3, n), in the direction of each one's greatest torque."""
     reach = np.isfinite(curves[0, 0])
     if reach.sum() < 3:
         nothing = np.full(len(curves), np.nan)
