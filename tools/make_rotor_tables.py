@@ -1,10 +1,11 @@
 """Compute the shipped answers of rotors: ``python tools/make_rotor_tables.py [OUT.csv] [--cluster tcp://HOST:8786]``.
 
 Rotors of two and four square vanes are spread over the ranges of arm, chamber, height, Knudsen number and accommodation
-by a Sobol sequence, the same for everyone; processors, or the workers of a Dask cluster, share them, and each is kept
-as soon as it is there. `edgewind.kinetics.rotor_table` draws a smooth surface through them. ``--held`` computes other,
-random rotors more finely: what the surface is checked by. ``--fit`` computes none; it finds how fast the surfaces
-change along each coordinate and writes that to ``rotor_surfaces.json`` beside the table.
+by a Sobol sequence, the same for everyone; more of them, by the same sequence, over Kn 0.01 to 0.03. Processors, or the
+workers of a Dask cluster, share them, and each is kept as soon as it is there. `edgewind.kinetics.rotor_table` draws a
+smooth surface through them. ``--held`` computes other, random rotors more finely: what the surface is checked by.
+``--fit`` computes none; it finds how fast the surfaces change along each coordinate and writes that to
+``rotor_surfaces.json`` beside the table.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ import pandas as pd
 
 import edgewind.kinetics
 from edgewind.files import cache_folder
-from edgewind.kinetics.rotor_entries import HELD_SEED, compute, entries
+from edgewind.kinetics.rotor_entries import COUNT, HELD_SEED, compute, dense_entries, entries
 from edgewind.kinetics.rotor_table import KEY, VANES, read_answers, surfaces_of
 from edgewind.runner import KeptResults, open_runner
 
@@ -56,7 +57,7 @@ def main() -> None:
     """Write the answers to the file named, or to the package."""
     parser = argparse.ArgumentParser(description="Compute the shipped answers of rotors.")
     parser.add_argument("out", nargs="?", type=Path, default=FILE)
-    parser.add_argument("--count", type=int, default=494)
+    parser.add_argument("--count", type=int, default=COUNT, help="rotors from Kn 0.03 on")
     parser.add_argument("--held", action="store_true", help="random rotors, one level more finely")
     parser.add_argument("--fit", action="store_true", help="only fit the surfaces to the table")
     parser.add_argument("--device", default="auto", help="auto, cpu or gpu")
@@ -73,9 +74,10 @@ def main() -> None:
     if asked.out.exists():
         known = {place(line): line for line in pd.read_csv(asked.out, comment="#", dtype=str).to_dict("records")}
     levels = (1, 2) if asked.held else (0, 1)
+    wanted = list(entries(asked.count, seed=HELD_SEED)) if asked.held else [*entries(asked.count), *dense_entries()]
     pieces = [
         (entry, levels, asked.device, asked.card_from)
-        for entry in entries(asked.count, seed=HELD_SEED if asked.held else None)
+        for entry in wanted
         if place({name: getattr(entry, name) for name in KEY}) not in known
     ]
 

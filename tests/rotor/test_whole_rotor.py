@@ -96,7 +96,7 @@ def test_a_chamber_as_high_as_wide_may_be_a_bulb_and_its_drag_is_less_certain():
     """
     error = bulb_error("rectangle", WIDTH, WIDTH, 5.0 * WIDTH, 4, 1.5 * WIDTH)
     assert error["drag"][-1] == pytest.approx(0.014)
-    assert 0.064 < error["drag"][0] < 0.08
+    assert 0.064 < error["drag"][0] < 0.085
     assert np.all(np.diff(error["thermal_force"][:16]) < 0.0)
     bulb, tall = response(4, chamber=5.0), response(4, chamber=5.0, height=6.0)
     kn = bulb.knudsen[0]

@@ -323,7 +323,7 @@ def rotor_response(
 
 # A sphere has 2/3 of the volume of a cylinder as wide and as high, but what it lacks are the corners, farthest from the
 # vanes: it acts as a cylinder narrower by half of that. Stokes flow by finite elements about four vanes in both (arm of
-# 1.5 widths, 1.25 times as wide as the rotor; benchmarks/bench_dense_gas.py): 6.4 % more drag, and 7 % by this rule.
+# 1.5 widths, 1.25 times as wide as the rotor; benchmarks/bench_dense_gas.py): 6.4 % more drag, and 8 % by this rule.
 _BULB = (2.0 / 3.0) ** (1.0 / 6.0)
 # Chambers about as high as wide may be bulbs; the bench does not say.
 _BULB_HEIGHT = 0.1

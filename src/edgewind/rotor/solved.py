@@ -22,7 +22,7 @@ from edgewind.runner import open_runner, processors, report
 
 Array = NDArray[np.float64]
 
-# Where a rotor is solved: even in the tables' coordinate, from free flight to the end of the tables.
+# Where a rotor is solved: even in the tables' coordinate. Denser gas than the last takes longer than all of these.
 NODES = (math.inf, 8.0, 2.0, 0.7, 0.25, 0.09, 0.03)
 TOLERANCE = 0.02
 # Part of every key: a change of what is kept makes old answers unreachable.
