@@ -10,7 +10,7 @@ from edgewind.cli import app
 from edgewind.errors import InputError
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.rotor_grid import Rotor, rotor_grid
-from edgewind.kinetics.rotor_operator import RotorDrive, RotorOperator, RotorVelocities
+from edgewind.kinetics.rotor_operator import RotorDrive, RotorOperator, RotorVelocities, ThirdVelocities
 from edgewind.kinetics.rotor_respond import check_rotor, coefficients, refine, respond_rotor
 from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, solve_rotor
 from edgewind.kinetics.solve import Case, Resolution, solve
@@ -38,18 +38,36 @@ def test_mirrored_domain_gives_what_the_turned_one_gives(vanes):
         assert turned[name] == pytest.approx(mirrored[name], rel=1e-6)
 
 
-@pytest.mark.parametrize(("vanes", "round_"), [(1, True), (2, True), (4, True), (4, False)])
+@pytest.mark.parametrize(("vanes", "round_"), [(1, True), (2, True), (3, True), (4, True), (4, False)])
 def test_more_gas_everywhere_changes_nothing(vanes, round_):
     """Walls and gas at rest at one density answer a sweep with themselves, whatever cells the wall cuts out."""
     grid = rotor_grid(Rotor(SQUARE, vanes, 1.2, 4.6, 2.4, round_), 1.0, 0.3)
-    operator = RotorOperator(grid, RotorVelocities(3, 4, 4), 0.9, vanes)
+    velocities, parity = (ThirdVelocities(3, 4, 4), None) if vanes == 3 else (RotorVelocities(3, 4, 4), 1.0)
+    operator = RotorOperator(grid, velocities, 0.9, vanes, parity=parity)
     more, _ = operator.null
     np.testing.assert_allclose(operator.apply(more), 0.0, atol=1e-13)
 
 
+def test_no_particle_is_lost_in_a_sweep_of_a_third_of_the_chamber():
+    """Whatever the gas is: axes at 120 degrees count the crossings of oblique faces."""
+    grid = rotor_grid(Rotor(SQUARE, 3, 1.2, 4.6, 2.4, True), 1.0, 0.3)
+    operator = RotorOperator(grid, ThirdVelocities(3, 4, 4), 0.9, 3, parity=None)
+    more, mass = operator.null
+    assert grid.volume.sum() == pytest.approx(np.pi * 2.3**2 / 3.0 * 1.2, rel=0.02)
+    operator.split(more)[0][:] = grid.gas[..., None, None]
+    unknowns = np.random.default_rng(3).normal(size=operator.size) * more
+    assert abs(mass @ operator.apply(unknowns)) < 1e-12 * np.abs(mass * unknowns).sum()
+
+
 @pytest.mark.parametrize(
     ("vanes", "round_", "faces", "knudsen"),
-    [(4, False, (0.7, 0.9), 1.0), (2, True, (0.7, 0.9), 0.2), (4, True, (1.0, 1.0), 0.3), (1, True, (0.6, 0.9), 1.0)],
+    [
+        (4, False, (0.7, 0.9), 1.0),
+        (2, True, (0.7, 0.9), 0.2),
+        (4, True, (1.0, 1.0), 0.3),
+        (1, True, (0.6, 0.9), 1.0),
+        (3, True, (0.7, 0.9), 1.0),
+    ],
 )
 def test_rotation_heats_the_faces_as_the_faces_turn_the_rotor(vanes, round_, faces, knudsen):
     """Onsager-Casimir reciprocity, and balances of particles and energy."""
@@ -116,6 +134,24 @@ def test_free_flight_is_what_rays_from_face_to_face_give(rays):
         assert found[name] == pytest.approx(traced[name], rel=rel), name
 
 
+def test_three_vanes_in_free_flight_are_what_rays_give(rays):
+    """By thirds of the chamber, along axes at 120 degrees; the rays know nothing of either."""
+    case = RotorCase(Rotor(SQUARE, 3, 1.5, 6.0, 4.0, True), np.inf)
+    found = coefficients(*solve_rotor(case, RotorResolution.level(1, np.inf),
+                                      ("faces", "both", RotorDrive(spin=1.0 / 1.5))))  # fmt: skip
+    traced = rays.free_flight(3, 1.5, 6.0, 4.0, is_round=True, rays=20_000, bounces=16)
+    for name, rel in (("torque", 0.005), ("heat_apart", 0.005), ("loss", 0.005), ("drag", 0.03)):
+        assert found[name] == pytest.approx(traced[name], rel=rel), name
+
+
+def test_three_vanes_lie_between_two_and_four():
+    """One arm, one chamber, one level, at Kn 0.5: neighbours take torque and drag, more of them more."""
+    two, three, four = (answer(Rotor(SQUARE, vanes, 1.2, 4.6, 3.0, True), 0.5)[0] for vanes in (2, 3, 4))
+    for name in ("torque", "drag", "loss"):
+        assert four[name] < three[name] < two[name], name
+    assert two["heat_apart"] < three["heat_apart"] < four["heat_apart"]
+
+
 def test_fine_sweeps_hardly_grow_towards_the_continuum():
     """Also where a round wall cuts the cells."""
     case = RotorCase(Rotor(SQUARE, 4, 0.7, 2.8, 1.5, True), 0.05)
@@ -142,7 +178,8 @@ def test_the_error_given_covers_the_change_of_a_finer_level():
         ({"room": (6.0, 6.0, 1.0)}, "no gap to the ends"),
         ({"room": (6.0, 5.0, 4.0)}, "a rotor turns"),
         ({"room": (6.0,)}, "is not understood"),
-        ({"vanes": 3}, "3 vanes"),
+        ({"vanes": 3}, "three vanes are not alike in a box"),
+        ({"vanes": 5}, "5 vanes"),
         ({"shape": "strip"}, "endless strip"),
     ],
 )
@@ -157,6 +194,14 @@ def test_a_chamber_that_mirrors_is_refused(accommodation):
     """The chamber of a rotor is computed with diffuse walls, and nothing is left out unsaid."""
     with pytest.raises(InputError, match=r"key accommodation: .* computed with diffuse walls.*chamber_ratios"):
         respond_rotor("square", 1.0, vanes=4, arm=1.5, room=(6, 6, 4), accommodation=accommodation, cache=False)
+
+
+def test_fields_of_three_vanes_are_refused_before_they_are_solved():
+    with pytest.raises(InputError, match="fields of three vanes"):
+        respond_rotor("square", 1.0, vanes=3, arm=1.5, room=(6, 4), round=True, fields=True, cache=False)
+    words = ["--knudsen", "1", "--vanes", "3", "--arm", "1.5", "--room", "6,4", "--round", "--picture", "three.png"]
+    result = CliRunner().invoke(app, ["respond", "--shape", "square", *words])
+    assert "three vanes" in str(result.exception)
 
 
 def test_the_command_refuses_before_it_computes():

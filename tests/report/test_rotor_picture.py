@@ -135,6 +135,8 @@ def test_a_computed_field_is_kept_and_found_again(tmp_path, monkeypatch, coarse)
 def test_unequal_faces_and_unreal_gases_are_refused(coarse):
     with pytest.raises(OutOfRangeError, match="cannot be drawn"):
         rotor_fields(0.001)
+    with pytest.raises(InputError, match="three vanes is not drawn"):
+        rotor_fields(1.0, vanes=3)
     with pytest.raises(InputError, match="is unknown"):
         still_bytes([coarse[0]], quantity="colour")
 

@@ -26,7 +26,7 @@ def respond(
     room: Annotated[
         str, typer.Option(help="Side of the closed room over the width of the vane; sides 'X,X,Z' about a rotor.")
     ] = "4",
-    vanes: Annotated[int | None, typer.Option(help="Solve a rotor of 1, 2 or 4 vanes about a vertical axis.")] = None,
+    vanes: Annotated[int | None, typer.Option(help="Solve a rotor of 1 to 4 vanes about a vertical axis.")] = None,
     arm: Annotated[
         float | None, typer.Option(help="Distance from the axis to the middle of a vane over its width.")
     ] = None,
@@ -70,6 +70,8 @@ def respond(
             raise InputError(
                 "--picture draws a rotor, not a lone vane", key="picture", fix="draw it with edgewind film --still FILE"
             )
+        if vanes == 3:
+            raise InputError("--picture cannot draw three vanes", key="picture", fix="leave --picture out")
         check_still(picture, replace=True)
     if rotor:
         _check_rotor_options(vanes, arm, room, position, plot)

@@ -479,10 +479,11 @@ class CardSweep:
 def operator_for(operator: RotorOperator | RoomOperator) -> RotorOperator | RoomOperator:
     """Return an operator that computes the same, its large sweeps on the card where it can take them.
 
-    Those are all of a rotor but of one vane with unlike faces, and those of a flat vane in space between diffuse walls
-    whose two sides mirror each other; strips, thick vanes and other walls stay with the processors.
+    Those are all of a rotor but of one vane with unlike faces and of three vanes, and those of a flat vane in space
+    between diffuse walls whose two sides mirror each other; strips, thick vanes and other walls stay with the
+    processors.
     """
-    if type(operator) is RotorOperator and not operator.grid.offset:
+    if type(operator) is RotorOperator and not operator.grid.offset and not operator.grid.oblique:
         return _as(GpuOperator, operator)
     # An operator made from one of these adds to its sweep: it is not the same any more.
     if type(operator) is not SpaceOperator or operator.grid.boxes == 2 or operator.walls.room != 1.0:

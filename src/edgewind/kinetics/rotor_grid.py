@@ -17,7 +17,9 @@ Floats = NDArray[np.float64]
 # Cells between two halves of a chamber that lie side by side: some are left when cells are merged in pairs four times.
 GAP = 16
 # How what leaves a rotor's domain enters it elsewhere: at the same place mirrored, or turned; see rotor_kernel.py.
-MIRRORED, QUARTER, HALF = 0, 1, 2
+MIRRORED, QUARTER, HALF, THIRD = 0, 1, 2, 3
+# Area of a cell of unit sides along axes at 120 degrees.
+OBLIQUE = 0.75**0.5
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,7 @@ class Rotor:
     shape : Shape
         Outline of a vane; its width runs along the radius.
     vanes : int
-        1, 2 or 4.
+        1, 2, 3 or 4.
     arm : float
         From the axis to the middle of a vane.
     width, height : float
@@ -58,9 +60,10 @@ class Rotor:
 
 @dataclass(frozen=True)
 class RotorGrid:
-    """Cells of the part of the chamber that symmetry leaves: x >= 0 (two and four vanes), y >= 0 and z >= 0.
+    """Cells of the part of the chamber that symmetry leaves: x >= 0 (two to four vanes), y >= 0 and z >= 0.
 
-    The first vane stands in the plane y = 0 along +x, a second of four in the plane x = 0 along +y.
+    The first vane stands in the plane y = 0 along +x, a second of three or four in the plane x = 0 along +y. The axes x
+    and y of three vanes are at 120 degrees to each other, and so are the sides of their cells.
 
     Parameters
     ----------
@@ -76,6 +79,8 @@ class RotorGrid:
         Whether the chamber is a cylinder: the faces of a cell towards the wall then share one density.
     offset : float
         Where the axis stands in x and, turned by a half, in -x, if both halves of a chamber lie side by side.
+    oblique : bool
+        Whether the axes x and y are at 120 degrees, not at right angles.
     """
 
     x: Floats
@@ -87,6 +92,12 @@ class RotorGrid:
     whole: bool
     round: bool = False
     offset: float = 0.0
+    oblique: bool = False
+
+    @property
+    def unit(self) -> float:
+        """Area of a cell of unit sides across z."""
+        return OBLIQUE if self.oblique else 1.0
 
     @cached_property
     def along(self) -> Floats:
@@ -103,7 +114,7 @@ class RotorGrid:
     def volume(self) -> Floats:
         """Volumes of the cells; zero outside the chamber."""
         dx, dy, dz = self.widths
-        return np.asarray((dx[:, None] * dy * self.gas)[..., None] * dz)
+        return np.asarray((self.unit * dx[:, None] * dy * self.gas)[..., None] * dz)
 
     @property
     def cells(self) -> int:
@@ -167,7 +178,7 @@ class RotorGrid:
     def faces(self) -> tuple[Floats, Floats, Floats]:
         """Areas of the faces in the planes y = 0 and x = 0, and of the top: (nx, nz), (ny, nz), (nx, ny)."""
         dx, dy, dz = self.widths
-        return np.outer(dx, dz), np.outer(dy, dz), np.outer(dx, dy) * self.gas
+        return np.outer(dx, dz), np.outer(dy, dz), self.unit * np.outer(dx, dy) * self.gas
 
     def coarser(self) -> RotorGrid:
         """Return the grid with cells merged in pairs along every axis; a column with some gas is gas."""
@@ -176,7 +187,7 @@ class RotorGrid:
         gas = along[0] @ self.gas.astype(float) @ along[1].T > 1e-9
         return RotorGrid(
             x, y, z, gas, along[0] @ self.cover_y @ along[2].T, along[1] @ self.cover_x @ along[2].T,
-            self.whole, self.round, self.offset,
+            self.whole, self.round, self.offset, self.oblique,
         )  # fmt: skip
 
 
@@ -239,6 +250,11 @@ def rotor_grid(rotor: Rotor, kn: float, resolution: float, refined: float = 1.0,
     vane = 2.0 * edge if even else edge
     along = between(rotor.root, rotor.tip, vane, vane, vane if even else min(0.25 * extent, THICKEST * kn))
     outside = between(rotor.tip, half, edge, from_edge, _largest(half - rotor.tip, kn, THICKEST))
+    oblique = rotor.vanes == 3
+    if oblique:
+        # Along a vane's plane the wall is `half` away; in between it is farther in these axes.
+        beyond = between(half, half / OBLIQUE, from_edge, from_edge, _largest(half - rotor.tip, kn, THICKEST))
+        outside = np.concatenate([outside, beyond[1:]])
     largest = _largest(rotor.root, kn, THICKEST)
     normal = _normal(half, kn, fine, THICKEST)
     if rotor.vanes == 1:
@@ -246,16 +262,17 @@ def rotor_grid(rotor: Rotor, kn: float, resolution: float, refined: float = 1.0,
         inside = between(-half, rotor.root, min(_largest(reach, kn, THICKEST), 0.02 + 2.0 * kn), edge,
                          _largest(reach, kn, THICKEST))  # fmt: skip
     else:
-        inside = between(0.0, rotor.root, edge if rotor.vanes == 4 else largest, edge, largest)
+        inside = between(0.0, rotor.root, edge if rotor.vanes > 2 else largest, edge, largest)
     x = np.concatenate([inside, along[1:], outside[1:]])
-    y = x if rotor.vanes == 4 else normal
+    y = x if rotor.vanes > 2 else normal
     both, whole = whole and rotor.vanes == 1, rotor.vanes == 1 or (rotor.vanes == 2 and whole)
     if whole and rotor.vanes == 2:
         x = np.concatenate([-x[:0:-1], x])
     z = _across(0.5 * rotor.shape.extents[1], 0.5 * rotor.height, kn, fine, THICKEST, even=even)
     if rotor.round:
         u, v = 0.5 * (x[1:] + x[:-1]), 0.5 * (y[1:] + y[:-1])
-        gas = u[:, None] ** 2 + v[None, :] ** 2 < half**2
+        across = u[:, None] * v[None, :] if oblique else 0.0
+        gas = u[:, None] ** 2 + v[None, :] ** 2 - across < half**2
     else:
         gas = np.ones((x.size - 1, y.size - 1), dtype=bool)
     cover = covered(lambda a, b: rotor.shape.contains(a - rotor.arm, b), x, z)
@@ -270,5 +287,5 @@ def rotor_grid(rotor: Rotor, kn: float, resolution: float, refined: float = 1.0,
     elif whole and rotor.vanes == 2:
         cover = cover + cover[::-1]
     none = np.zeros((y.size - 1, z.size - 1))
-    in_x = cover.copy() if rotor.vanes == 4 else none
-    return RotorGrid(x, y, z, gas, cover, in_x, whole, rotor.round, offset)
+    in_x = cover.copy() if rotor.vanes > 2 else none
+    return RotorGrid(x, y, z, gas, cover, in_x, whole, rotor.round, offset, oblique)

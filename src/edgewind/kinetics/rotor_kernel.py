@@ -1,16 +1,24 @@
 """The transport sweep of a whole rotor: a quarter or half of its chamber, each direction with its mirror images.
 
-The scheme is that of the sweep in space. Two planes bound the domain that hold vanes: y = 0, and x = 0 for two and four
+The scheme is that of the sweep in space. Two planes bound the domain that hold vanes: y = 0, and x = 0 for two to four
 vanes. What enters through their open part is what leaves the domain elsewhere:
 
 - *mirrored*: at the same place, in the mirrored direction, times a parity. Faces of equal accommodation make every
   field even or odd in each of these planes;
 - *turned*, a quarter: through x = 0 enters what leaves through y = 0, turned by a quarter, and the other way round;
+- *turned*, a third: the same by 120 degrees, along two axes that meet at this angle;
 - *turned*, a half: through y = 0 at x enters what leaves at -x.
 
 A direction and its images are swept in the order in which a straight flight meets them, so that nothing is lagged:
 first towards both planes, then towards one, last away from both. Turned by a quarter a direction (a, b) becomes one of
 its images or of those of (b, a), which are swept together with it as a second *base*.
+
+Axes at 120 degrees leave the sweep what it is: along them a direction has the components that count the crossings of
+faces, x' and y' in d = x' e1 + y' e2, and sums of a vector come out in these, while the source takes its products with
+e1 and e2. Only what passes a face needs the true normal and tangential components. Six sectors of 60 degrees hold all
+directions; each is one pair of signs or, where both are alike, half of one. Turned by a third a direction stays within
+one of two families of three sectors, which the plane of a vane mirrors into each other: these are the bases. One has
+x' < 0 < y', the other y' < 0 < x'.
 """
 
 # mypy: ignore-errors
@@ -24,7 +32,7 @@ from numpy.typing import NDArray
 
 from edgewind.compiled import njit
 from edgewind.kinetics.lanes import load, store, total
-from edgewind.kinetics.rotor_grid import HALF, QUARTER
+from edgewind.kinetics.rotor_grid import HALF, QUARTER, THIRD
 from edgewind.kinetics.space_kernel import emitted, march, tally
 
 Floats = NDArray[np.float64]
@@ -67,7 +75,10 @@ def work(
     nx = dx.size
     ny = dy.size
     nz = dz.size
-    bases = velocities.shape[1]
+    third = link == THIRD
+    bases = 2 if third else velocities.shape[1]
+    # Places of the components along the normal and along the radius: of faces across x, and of those across y.
+    x_normal, x_radial, y_normal, y_radial = (5, 6, 7, 8) if third else (0, 1, 1, 0)
     kept = np.empty((nz, 3, len(lanes)))
     zs = np.empty(len(lanes))
     for d in range(first, velocities.shape[0], step):
@@ -76,7 +87,9 @@ def work(
             for onward in range(2):
                 x_sign = 2.0 * onward - 1.0
                 for base in range(bases):
-                    velocity = velocities[d, base]
+                    if third and away != onward and base != onward:
+                        continue
+                    velocity = velocities[d, base + 2 * (2 * away + onward)] if third else velocities[d, base]
                     s = load(velocity[3], lanes)
                     w = load(velocity[4], lanes)
                     if onward == 1 and not whole:
@@ -84,9 +97,14 @@ def work(
                             for j in range(ny):
                                 for k in range(nz):
                                     own = low_x[base, away, way, j, k]
-                                    other = low_y[1 - base, away, way, j, k] if link == QUARTER else own
-                                    through(lanes, xs[way, j, k], own, other, velocity, 0, 1, y_sign, parity[0],
-                                            vane_x[j, k], cover_x[j, k], alpha_x, nu_x[j, k], tau_x,
+                                    other = own
+                                    if link == QUARTER:
+                                        other = low_y[1 - base, away, way, j, k]
+                                    elif third:
+                                        own = low_x[1 - base, away * base, way, j, k]
+                                        other = low_y[base, away * base, way, j, k]
+                                    through(lanes, xs[way, j, k], own, other, velocity, x_normal, x_radial, y_sign,
+                                            parity[0], vane_x[j, k], cover_x[j, k], alpha_x, nu_x[j, k], tau_x,
                                             push_x[j])  # fmt: skip
                     for n in range(nx):
                         i = n if onward == 1 else nx - 1 - n
@@ -110,11 +128,14 @@ def work(
                                             other = low_x[1 - base, onward, way, i, k]
                                         elif link == HALF:
                                             other = low_y[base, 1 - onward, way, nx - 1 - i, k]
+                                        elif third:
+                                            own = low_y[1 - base, onward * (1 - base), way, i, k]
+                                            other = low_x[base, onward * (1 - base), way, i, k]
                                         else:
                                             other = own
-                                        through(lanes, ys[way, k], own, other, velocity, 1, 0, x_sign, parity[1],
-                                                vane_y[i, k], cover_y[i, k], alpha_y[i], nu_y[i, k], tau_y[i],
-                                                push_y[i])  # fmt: skip
+                                        through(lanes, ys[way, k], own, other, velocity, y_normal, y_radial, x_sign,
+                                                parity[1], vane_y[i, k], cover_y[i, k], alpha_y[i], nu_y[i, k],
+                                                tau_y[i], push_y[i])  # fmt: skip
                             elif before >= ny or not gas[i, before]:
                                 for k in range(nz):
                                     from_room(lanes, ys[0, k], velocity, nu_side[patch_y[i, j], k], room_tau)
@@ -126,7 +147,7 @@ def work(
                             if (down < 0 and whole) or down >= nx or (down >= 0 and not gas[down, j]):
                                 for k in range(nz):
                                     h = load(xs[0, j, k], lanes) + load(xs[1, j, k], lanes)
-                                    onto_room(side[patch_x[i, j], k], h, s, w, load(velocity[0], lanes), dy[j])
+                                    onto_room(side[patch_x[i, j], k], h, s, w, load(velocity[x_normal], lanes), dy[j])
                             if behind < 0:
                                 for way in range(2):
                                     for k in range(nz):
@@ -134,7 +155,7 @@ def work(
                             elif behind >= ny or not gas[i, behind]:
                                 for k in range(nz):
                                     h = load(ys[0, k], lanes) + load(ys[1, k], lanes)
-                                    onto_room(side[patch_y[i, j], k], h, s, w, load(velocity[1], lanes), dx[i])
+                                    onto_room(side[patch_y[i, j], k], h, s, w, load(velocity[y_normal], lanes), dx[i])
                     if onward == 0 and not whole:
                         for way in range(2):
                             for j in range(ny):
@@ -167,7 +188,8 @@ def sweep(workers: int, scratch: tuple[Floats, ...], fixed: tuple, given: tuple,
         through x = 0 (workers, bases, 2, 2, ny, nz, lanes) and y = 0 (workers, bases, 2, 2, nx, nz, lanes).
     fixed : tuple
         Widths of the cells, gas, patches across x and y, whether x runs from wall to wall, velocities (rows, bases, 5,
-        lanes), delta, covers in the planes y = 0 and x = 0, and how these are linked.
+        lanes) or, by thirds, (rows, 8, 9, lanes), delta, covers in the planes y = 0 and x = 0, and how these are
+        linked.
     given : tuple
         Parities in x and y; accommodation, temperature and normal velocity of the faces in y = 0 (nx,) and x = 0
         (one, one, ny); temperature of the chamber; moments; densities of side walls, top and faces.

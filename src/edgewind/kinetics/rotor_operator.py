@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from edgewind.kinetics.block_map import BlockMap
 from edgewind.kinetics.cycle import SweepParts
-from edgewind.kinetics.quadrature import LANES, SpaceVelocities, lane_rows
+from edgewind.kinetics.quadrature import LANES, SpaceVelocities, _gauss_cosines, lane_rows
 from edgewind.kinetics.room_operator import LEAST_DELTA, moment_weights
-from edgewind.kinetics.rotor_grid import HALF, MIRRORED, QUARTER, RotorGrid, unknowns_map
+from edgewind.kinetics.rotor_grid import HALF, MIRRORED, OBLIQUE, QUARTER, THIRD, RotorGrid, unknowns_map
 from edgewind.kinetics.sweeps import compiled
 from edgewind.kinetics.walls import FaceLoads
 
@@ -88,6 +88,68 @@ class RotorVelocities(SpaceVelocities):
 
 
 @dataclass(frozen=True)
+class ThirdVelocities(RotorVelocities):
+    """Velocities of three vanes: `azimuths` in each of six sectors of 60 degrees about the axis of the rotor (z)."""
+
+    @property
+    def _polar_angles(self) -> tuple[Floats, Floats]:
+        """Cosines of the angles from z, and the weight of a direction at each; all azimuths, up and down, give 1."""
+        cosine, weights = _gauss_cosines(self.polar)
+        return np.asarray(cosine), np.asarray(weights / (12.0 * self.azimuths))
+
+    def _sectors(self, base: int, place: int) -> Floats:
+        """Azimuths of one sector, the `place`-th after those along x, in degrees, shape (azimuths,)."""
+        angle = (np.arange(self.azimuths) + 0.5) * (60.0 / self.azimuths)
+        # The plane of a vane mirrors one base into the other.
+        return np.asarray(60.0 * place + (angle[::-1] if base else angle))
+
+    def _components(self, angle: Floats) -> Floats:
+        """Along e1, e2 and z; along the normal and the second axis on x = 0, along the normal and the first on y = 0.
+
+        Shape (polar, azimuths, 7).
+        """
+        cosine, turned = self._polar_angles[0][:, None], np.radians(angle)
+        sine = np.sqrt(1.0 - cosine**2)
+        x, y = sine * np.cos(turned), sine * np.sin(turned)
+        second = y / OBLIQUE
+        first, normal_x, along_second = x + 0.5 * second, OBLIQUE * x + 0.5 * y, OBLIQUE * y - 0.5 * x
+        return np.stack(np.broadcast_arrays(first, second, cosine, normal_x, along_second, y, x), axis=-1)
+
+    @property
+    def directions(self) -> Floats:
+        """Unit vectors that leave the plane x = 0 upwards: along its normal, along the second axis, along z.
+
+        Their weights make of four times a sum over them the sum over all that leave it, up and down.
+        """
+        leaving = [self._components(self._sectors(0, place)) for place in (0, 1, 5)]
+        return np.concatenate([part.reshape(-1, 7)[:, [3, 4, 2]] for part in leaving])
+
+    @property
+    def direction_weights(self) -> Floats:
+        """Weights of :attr:`directions`; their sum is 1/8."""
+        return np.tile(np.repeat(0.5 * self._polar_angles[1], self.azimuths), 3)
+
+    @property
+    def count(self) -> int:
+        """Number of velocities, all sectors together."""
+        return 12 * self.polar * self.azimuths * self.speeds
+
+    def sorted_rows(self, folded: bool, turned: bool) -> Floats:
+        """What the kernel sweeps: (rows, base + 2 (2 away + onward), 9, lanes), components along axes without signs."""
+        weights, parts = np.repeat(self._polar_angles[1], self.azimuths), []
+        # The sector of each pair of signs, -- +- -+ ++, of both bases; one that a base lacks is not swept.
+        for places in ((4, 3), (5, 5), (2, 2), (0, 1)):
+            for base, place in enumerate(places):
+                found = self._components(self._sectors(base, place)).reshape(-1, 7)
+                signs = np.sign(found[:, :2])
+                found[:, [0, 1, 3, 5]] = np.abs(found[:, [0, 1, 3, 5]])
+                found[:, [4, 6]] *= signs[:, ::-1]
+                rows = lane_rows(found, weights, self.speed, self.speed_weights)
+                parts.append(rows[:, [0, 1, 2, 7, 8, 3, 4, 5, 6]])
+        return np.ascontiguousarray(np.stack(parts, axis=1))
+
+
+@dataclass(frozen=True)
 class Fallen:
     """What falls on the walls in one sweep.
 
@@ -118,7 +180,7 @@ class RotorOperator:
     delta : float
         Rarefaction parameter.
     vanes : int
-        1, 2 or 4.
+        1 to 4.
     leading, trailing : float
         Accommodation of the faces.
     parity : float or None
@@ -141,7 +203,7 @@ class RotorOperator:
         """How the open parts of the planes are linked."""
         if self.parity is not None:
             return MIRRORED
-        return QUARTER if self.vanes == 4 else HALF
+        return {3: THIRD, 4: QUARTER}.get(self.vanes, HALF)
 
     @property
     def folded(self) -> bool:
@@ -205,7 +267,7 @@ class RotorOperator:
     @cached_property
     def _scratch(self) -> tuple[Floats, ...]:
         nx, ny, nz = self.grid.volume.shape
-        n, bases = self.workers, 2 if self.link == QUARTER else 1
+        n, bases = self.workers, 2 if self.link in (QUARTER, THIRD) else 1
         return (
             np.zeros((n, 2, ny, nz, LANES)),
             np.zeros((n, 2, nz, LANES)),
@@ -343,7 +405,7 @@ class RotorOperator:
     @cached_property
     def sweep_parts(self) -> SweepParts | None:
         """What compiled code sweeps this operator with; None where more than it knows is done in a sweep."""
-        if type(self) is not RotorOperator:
+        if type(self) is not RotorOperator or self.grid.oblique:
             return None
         g, (nx, ny, nz) = self.grid, self.grid.volume.shape
         shapes = [part.shape[1:] for part in self._zeros(1)]
@@ -380,6 +442,8 @@ class RotorOperator:
         """Turn the sums of a sweep into new unknowns."""
         if self.folded:
             parts = self._fold(parts)
+        if self.grid.oblique:
+            parts = [_lowered(parts[0]), *parts[1:]]
         in_y, in_x = self.faces(drive)
         unknowns = [factor * part for factor, part in zip(self._factors, self._become(parts), strict=True)]
         unknowns[3] += 0.5 * in_y[2][:, None] * self._factors[3]
@@ -453,6 +517,15 @@ class RotorOperator:
             unknowns_map(self.grid, coarse.grid, finer=False),
             unknowns_map(coarse.grid, self.grid, finer=True),
         )
+
+
+def _lowered(moments: Floats) -> Floats:
+    """Return moments whose vectors are given along two axes at 120 degrees by their products with these axes."""
+    lowered = moments.copy()
+    for first, second in ((1, 2), (5, 6)):
+        lowered[..., first] -= 0.5 * moments[..., second]
+        lowered[..., second] -= 0.5 * moments[..., first]
+    return lowered
 
 
 def _imbalance(flows: list[tuple[Floats, Floats]], sizes: list[tuple[Floats, Floats]]) -> float:

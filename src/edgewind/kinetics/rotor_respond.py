@@ -155,7 +155,7 @@ def check_rotor(
     shape, aspect
         Outline of a vane, as for a lone one; not a strip.
     vanes : int
-        1, 2 or 4.
+        1 to 4; three in a cylinder.
     arm : float
         From the axis to the middle of a vane, over its width.
     room : sequence of float
@@ -166,8 +166,11 @@ def check_rotor(
     outline = check_shape(shape, aspect)
     if outline.name == "strip":
         raise InputError("an endless strip has no rotor", key="shape", fix="choose square, rectangle, diamond or disc")
-    if vanes not in (1, 2, 4):
-        raise InputError(f"a rotor of {vanes} vanes is not computed", key="vanes", fix="choose 1, 2 or 4 vanes")
+    if vanes not in (1, 2, 3, 4):
+        raise InputError(f"a rotor of {vanes} vanes is not computed", key="vanes", fix="choose 1 to 4 vanes")
+    if vanes == 3 and not round:
+        raise InputError("three vanes are not alike in a box with a square base", key="room",
+                         fix="give diameter and height of a cylinder, with --round")  # fmt: skip
     width, height = outline.extents
     if not (math.isfinite(arm) and arm > 0.5 * width):
         touch = "touches the axis" if vanes == 1 else "touches the other vanes at the axis"
@@ -271,6 +274,8 @@ def respond_rotor(
         For vanes that touch or leave the chamber, and for what has no meaning or cannot be resolved.
     """
     rotor = check_rotor(shape, aspect, vanes, arm, room, round=round)
+    if fields and vanes == 3:
+        raise InputError("the fields of three vanes are not kept", key="fields", fix="ask for 1, 2 or 4 vanes")
     both = _faces(accommodation)
     case = RotorCase(rotor, check_knudsen(knudsen), leading=both[1], trailing=both[0])
     tolerance = check_tolerance(tolerance)

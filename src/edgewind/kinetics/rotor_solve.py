@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 from edgewind.kinetics.fixed_point import fixed_point
 from edgewind.kinetics.levels import Level, ladder
 from edgewind.kinetics.rotor_grid import Rotor, RotorGrid, rotor_grid
-from edgewind.kinetics.rotor_operator import ROTOR_DRIVES, RotorDrive, RotorOperator, RotorVelocities
+from edgewind.kinetics.rotor_operator import ROTOR_DRIVES, RotorDrive, RotorOperator, RotorVelocities, ThirdVelocities
 from edgewind.kinetics.solve import CONTINUAL, THICK, iteration_tolerance
 from edgewind.kinetics.walls import FaceLoads
 
@@ -49,13 +49,15 @@ class RotorCase:
 
     @property
     def mirrored(self) -> bool:
-        """Whether the planes of the vanes are planes of symmetry."""
-        return self.leading == self.trailing
+        """Whether the planes of the vanes mirror the gas. Three vanes are always turned."""
+        return self.leading == self.trailing and self.rotor.vanes != 3
 
     def operator(self, level: RotorResolution, parity: float | None, workers: int) -> RotorOperator:
         """Return the operator for fields of one parity, or of none."""
         grid = rotor_grid(self.rotor, self.knudsen, level.grid, level.refined, whole=parity is None)
         velocities = RotorVelocities(level.polar, level.azimuths, level.speeds)
+        if self.rotor.vanes == 3:
+            velocities = ThirdVelocities(level.polar, -(-2 * level.azimuths // 3), level.speeds)
         return RotorOperator(
             grid, velocities, self.delta, self.rotor.vanes, self.leading, self.trailing, parity, workers
         )  # fmt: skip
@@ -149,7 +151,7 @@ class RotorSolution:
         leading = np.asarray(getattr(self.loads[0], what))
         if self.parity is not None:
             return leading, self.parity * leading
-        if self.case.rotor.vanes == 4:
+        if self.case.rotor.vanes > 2:
             return leading, np.asarray(getattr(self.loads[1], what))
         return leading, leading[::-1]
 

@@ -245,6 +245,8 @@ def rotor_fields(
             fix=f"stay within {LEAST_KNUDSEN:g} and {MOST_KNUDSEN:g}",
         )
     rotor = check_rotor(shape, aspect, vanes, arm, room, round=round)
+    if vanes == 3:
+        raise InputError("a rotor of three vanes is not drawn", key="vanes", fix="draw 1, 2 or 4 vanes")
     case = RotorCase(rotor, knudsen, accommodation, accommodation)
     names = [SOLVER[drive] for drive in drives if option_of(DRIVES, drive, "drive")]
     found: dict[str, list[float]] = {}
