@@ -42,9 +42,10 @@ def square(continuum: ModuleType) -> list[Row]:
 def rotor(continuum: ModuleType) -> list[Row]:
     """Compare the drag of four vanes in a box, at two Knudsen numbers and in the limit."""
     shape, numbers, over = Rotor(Shape("square"), 4, 1.0, 4.0, 3.0), (0.02, 0.04), []
-    for kn in numbers:
+    flows = continuum.rotor_drag(1.0, 4.0, 3.0, numbers, smallest=2.5 * SMALLEST)
+    for kn, flow in zip(numbers, flows, strict=True):
         (spin,) = solve_rotor(RotorCase(shape, kn), RotorResolution.level(0, kn), (RotorDrive(spin=1.0),))
-        over.append(-spin.torque / continuum.rotor_drag(1.0, 4.0, 3.0, kn, smallest=2.5 * SMALLEST))
+        over.append(-spin.torque / flow)
     slope = (over[1] - over[0]) / (numbers[1] - numbers[0])
     return [
         row("four vanes: drag over Stokes flow with slip, Kn 0.02", over[0]),
@@ -57,7 +58,7 @@ def sphere(continuum: ModuleType) -> list[Row]:
     half = 2.5
     about = {"smallest": 0.05, "most": 0.2}
     ball, upright = (
-        continuum.rotor_drag(1.5, 2.0 * half, 2.0 * half, 0.01, inside=inside, **about)
+        continuum.rotor_drag(1.5, 2.0 * half, 2.0 * half, (0.01,), inside=inside, **about)[0]
         for inside in (
             lambda x: (x**2).sum(axis=0) < half**2,
             lambda x: (x[:2] ** 2).sum(axis=0) < half**2,

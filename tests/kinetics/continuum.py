@@ -28,7 +28,7 @@ from skfem import (
     condense,
     solve,
 )
-from skfem.helpers import ddot, div, dot, grad, sym_grad
+from skfem.helpers import div, dot, grad
 
 SLIP, JUMP = 1.018, 1.954
 END = 1e-9
@@ -70,15 +70,33 @@ def box(*nodes):
     return MeshHex.init_tensor(*nodes), ElementHex2(), ElementHex1()
 
 
-def stokes_power(mesh, second, first, e, fixed, walls):
-    """Return the power that moving plates spend in the box, over p0 v0 L^2 (per length in the plane).
+def _viscous(velocity, second):
+    """Matrix of 2 D(u) : D(v), from those of products of two derivatives: forms of one component are much cheaper."""
+    one, dim = velocity.with_element(second), velocity.mesh.dim()
+    every = velocity.get_dofs(elements=np.arange(velocity.nelems))
+    places = [np.sort(every.all([f"u^{axis + 1}"])) for axis in range(dim)]
+    products = {
+        (a, b): asm(BilinearForm(lambda u, v, w, a=a, b=b: grad(u)[a] * grad(v)[b]), one)
+        for a in range(dim)
+        for b in range(a, dim)
+    }
+    products |= {(b, a): matrix.T for (a, b), matrix in products.items()}
+    laplacian = sum(products[a, a] for a in range(dim))
+    # What tests component c against the flow of component a.
+    blocks = [[products[c, a] + (laplacian if a == c else 0 * laplacian) for a in range(dim)] for c in range(dim)]
+    back = np.argsort(np.concatenate(places))
+    return bmat(blocks, "csr")[back][:, back]
+
+
+def stokes_power(mesh, second, first, numbers, fixed, walls):
+    """Return the power that moving plates spend in the box at each viscosity, over p0 v0 L^2 (per length in the plane).
 
     Parameters
     ----------
     mesh, second, first
         Cells and elements, as `box` gives them.
-    e : float
-        Viscosity.
+    numbers : sequence of float
+        Viscosities.
     fixed : list of (name of a boundary, axis, value)
         Components of the velocity that are given; the value is a number or a function of the places. Where only
         tangential ones are, nothing else presses on the plane: a plane in which the pressure is odd.
@@ -87,46 +105,66 @@ def stokes_power(mesh, second, first, e, fixed, walls):
     """
     velocity = Basis(mesh, ElementVector(second), intorder=4)
     pressure = velocity.with_element(first)
-    viscous = asm(BilinearForm(lambda u, v, w: 2.0 * ddot(sym_grad(u), sym_grad(v))), velocity)
+    shearing, slipping = _viscous(velocity, second), 0.0
     for name, normal in walls:
         along = [axis for axis in range(mesh.dim()) if axis != normal]
-        slip = BilinearForm(lambda u, v, w, along=along: sum(u[a] * v[a] for a in along) / (SLIP * e))
-        viscous = viscous + asm(slip, velocity.boundary(name))
+        slip = BilinearForm(lambda u, v, w, along=along: sum(u[a] * v[a] for a in along) / SLIP)
+        slipping = slipping + asm(slip, velocity.boundary(name))
     continuity = asm(BilinearForm(lambda u, q, w: -div(u) * q), velocity, pressure)
-    matrix = bmat([[viscous, continuity.T], [continuity, None]], "csc")
-    x = np.zeros(matrix.shape[0])
+    x = np.zeros(velocity.N + pressure.N)
     places = []
     for name, axis, value in fixed:
         found = velocity.get_dofs(name).all([f"u^{axis + 1}"])
         x[found] = value(velocity.doflocs[:, found]) if callable(value) else value
         places.append(found)
-    given = np.unique(np.concatenate(places))
-    if mesh.dim() == 2:
-        u = solve(*condense(matrix, x=x, D=given))[: velocity.N]
-    else:
-        mass = asm(BilinearForm(lambda p, q, w: p * q), pressure)
-        u = _by_blocks(matrix, x, given, velocity, mass.diagonal())[: velocity.N]
-    return e * float(u @ (viscous @ u))
+    given, powers, precondition = np.unique(np.concatenate(places)), [], None
+    for e in numbers:
+        viscous = shearing + slipping / e
+        matrix = bmat([[viscous, continuity.T], [continuity, None]], "csc")
+        if mesh.dim() == 2:
+            found = solve(*condense(matrix, x=x, D=given))
+        else:
+            # The factors for the first viscosity do for its neighbours, and so does its flow to begin from.
+            if precondition is None:
+                mass, found = asm(BilinearForm(lambda p, q, w: p * q), pressure), x
+                precondition = _by_blocks(matrix, given, velocity, mass.diagonal())
+            found = _in_space(matrix, x, given, precondition, found)
+        u = found[: velocity.N]
+        powers.append(e * float(u @ (viscous @ u)))
+    return powers
 
 
-def _by_blocks(matrix, x, given, velocity, mass):
-    """Solve for velocity and pressure in space, where factors of the whole would not fit.
+def _in_space(matrix, x, given, precondition, start):
+    """Solve for velocity and pressure in space by minimal residuals, where factors of the whole would not fit."""
+    inner = np.setdiff1d(np.arange(matrix.shape[0]), given)
+    load = -(matrix @ x)[inner]
+    condensed = matrix.tocsr()[inner][:, inner]
+    about = LinearOperator(condensed.shape, matvec=precondition)
+    found, left = minres(condensed, load, x0=start[inner], M=about, rtol=1e-6, maxiter=600)
+    assert left == 0, "the finite elements did not converge"
+    solved = x.copy()
+    solved[inner] = found
+    return solved
 
-    Minimal residuals with the factors of each component of the velocity, and the pressure's mass, as preconditioner
-    (Silvester and Wathen, SIAM J. Numer. Anal. 31, 1352, 1994).
+
+def _by_blocks(matrix, given, velocity, mass):
+    """Return a preconditioner: factors of each component of the velocity, and the pressure's mass.
+
+    Silvester and Wathen, SIAM J. Numer. Anal. 31, 1352, 1994.
     """
     inner = np.setdiff1d(np.arange(matrix.shape[0]), given)
     places = np.full(matrix.shape[0], -1)
     places[inner] = np.arange(inner.size)
-    load = -(matrix @ x)[inner]
     condensed = matrix.tocsr()[inner][:, inner].tocsc()
     every = velocity.get_dofs(elements=np.arange(velocity.nelems))
+    layers = np.array([np.unique(np.round(row, 9), return_inverse=True)[1] for row in velocity.doflocs])
     blocks = []
     for axis in range(3):
         own = places[every.all([f"u^{axis + 1}"])]
         own = own[own >= 0]
+        own = own[_halved(layers[:, inner[own]])]
         part = condensed[own][:, own].tocsc()
-        factors = splu(part, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+        factors = splu(part, permc_spec="NATURAL", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
         blocks.append((own, factors))
     press = places[velocity.N :]
 
@@ -137,11 +175,27 @@ def _by_blocks(matrix, x, given, velocity, mass):
         z[press] = r[press] / mass
         return z
 
-    about = LinearOperator(condensed.shape, matvec=precondition)
-    found, left = minres(condensed, load, M=about, rtol=1e-7, maxiter=600)
-    assert left == 0, "the finite elements did not converge"
-    x[inner] = found
-    return x
+    return precondition
+
+
+def _halved(layers, least=60):
+    """Order of nodes in which factors stay small: two halves, then the layer between them; (dim, n) layers they are in.
+
+    Nested dissection (George, SIAM J. Numer. Anal. 10, 345, 1973).
+    """
+
+    def order(which):
+        mine = layers[:, which]
+        spans = np.ptp(mine, axis=1)
+        axis = int(np.argmax(spans))
+        if which.size < least or spans[axis] < 6:
+            return which
+        # Cells have nodes on two layers and in between: what separates is a layer between cells, an even one.
+        middle = 2 * round(float(np.median(mine[axis])) / 2)
+        low, on, high = (which[part] for part in (mine[axis] < middle, mine[axis] == middle, mine[axis] > middle))
+        return np.concatenate([order(low), order(high), on]) if low.size and high.size else which
+
+    return order(np.arange(layers.shape[1]))
 
 
 def plate_drag(half, knudsen, *, smallest=1e-3, ratio=2.0):
@@ -166,11 +220,11 @@ def plate_drag(half, knudsen, *, smallest=1e-3, ratio=2.0):
     fixed += [(f"middle{axis}", axis, 0.0) for axis in range(1, dim)]
     fixed += [(f"wall{axis}", axis, 0.0) for axis in range(dim)]
     walls = [("plate", 0), *((f"wall{axis}", axis) for axis in range(dim))]
-    return 2.0**dim * stokes_power(mesh, *cells[1:], viscosity(knudsen), fixed, walls)
+    return 2.0**dim * stokes_power(mesh, *cells[1:], [viscosity(knudsen)], fixed, walls)[0]
 
 
 def rotor_drag(arm, width, height, knudsen, *, inside=None, smallest=0.02, ratio=2.0, most=0.25):
-    """Drag torque of four square vanes over N p0 A R per Omega R/v0, in a box with a square base.
+    """Drag torque of four square vanes over N p0 A R per Omega R/v0 in a box with a square base, by Knudsen number.
 
     A quadrant above the middle height. Rotation is odd in the planes of the vanes, so beside a vane nothing moves along
     them. With `inside`, a function of the middles of the cells, only these cells hold gas, and it sticks to the others.
@@ -199,7 +253,9 @@ def rotor_drag(arm, width, height, knudsen, *, inside=None, smallest=0.02, ratio
         planes["outside"] = lambda x: (x > END).all(axis=0)
         fixed += [("outside", axis, 0.0) for axis in range(3)]
     # Eight such parts, four vanes, the velocity of their middle being 1.
-    return 2.0 * stokes_power(mesh.with_boundaries(planes), second, first, viscosity(knudsen), fixed, walls)
+    numbers = [viscosity(kn) for kn in knudsen]
+    powers = stokes_power(mesh.with_boundaries(planes), second, first, numbers, fixed, walls)
+    return [2.0 * power for power in powers]
 
 
 def plate_heat(half, knudsen, *, both, smallest=1e-3, ratio=2.0):
