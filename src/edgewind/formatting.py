@@ -37,11 +37,12 @@ def format_measured(value: float, u: float, unit: str = "") -> str:
     '3520(140)'
     """
     tail = f" {unit}" if unit else ""
+    value += 0.0  # a negative zero is zero
     if not math.isfinite(value):
         return "none"
     if not math.isfinite(u) or u <= 0:
         return format_number(value) + tail
-    if abs(value) >= 1e5 or (0 < abs(value) < 1e-3 and max(abs(value), u) < 1e-3):
+    if abs(value) >= 1e5 or max(abs(value), u) < 1e-3:
         exponent = math.floor(math.log10(max(abs(value), u)))
         return f"{format_measured(value / 10.0**exponent, u / 10.0**exponent)}e{exponent:d}{tail}"
     magnitude = math.floor(math.log10(u))

@@ -93,6 +93,14 @@ def test_a_study_says_what_to_measure_next(folder, tmp_path):
     assert study.summary["next"] == told["next"]
 
 
+def test_after_stop_the_rest_is_printed_only_where_it_is_asked_for(folder, edgewind):
+    short, whole = (edgewind("next", str(folder), *more).stdout for more in ((), ("--all",)))
+    assert "Stop (gauge dominates): " in short and "--all" in short
+    assert len(short.splitlines()) < 10 and "1. " not in short
+    for words in ("Stop (gauge dominates): ", "\n  1. ", "Assumed: ", "Caution: "):
+        assert words in whole, words
+
+
 def test_the_plan_reads_as_sentences(folder):
     lines = list(plan_lines(propose(find(read_experiment(folder)))))
     assert lines[0].startswith("The 90 % interval is")

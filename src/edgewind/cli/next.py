@@ -30,12 +30,15 @@ def next_readings(
     plot: Annotated[
         Path | None, typer.Option(help="Write a figure: a .png or .svg file; for a single experiment.")
     ] = None,
+    everything: Annotated[
+        bool, typer.Option("--all", help="After 'Stop', print also the further measurements that are possible.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Choose the next pressures to measure, and say when to stop."""
     from edgewind.plan import parse_target
     from edgewind.plan.ranges import check_range
-    from edgewind.plan.text import deliberate_lines, plan_lines
+    from edgewind.plan.text import next_lines
     from edgewind.pressures import parse_pressure_range
     from edgewind.study import plan_next
 
@@ -61,7 +64,7 @@ def next_readings(
         if number:
             print()
         print(plan.name)
-        for line in (*plan_lines(plan), *deliberate_lines(plan)):
+        for line in next_lines(plan, everything=everything):
             print(indented(line))
 
 

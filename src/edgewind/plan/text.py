@@ -54,6 +54,30 @@ def _plan_lines(plan: Plan) -> Iterator[str]:
     yield "What would show that this plan is wrong: " + " ".join(plan.falsified_by)
 
 
+def next_lines(plan: Plan, *, everything: bool = False) -> Iterator[str]:
+    """Yield the plan and the tests made on purpose; after a stop only that, unless everything is asked for."""
+    if plan.stop is None or everything:
+        yield from plan_lines(plan)
+        yield from deliberate_lines(plan)
+    else:
+        yield from map(plan.shown.text, _stop_lines(plan))
+
+
+def _stop_lines(plan: Plan) -> Iterator[str]:
+    assert plan.stop is not None
+    yield plan.opening
+    yield f"Stop ({plan.stop.reason}): {plan.stop.sentence}"
+    left = []
+    if plan.proposals:
+        some = "1 more measurement" if len(plan.proposals) == 1 else f"{len(plan.proposals)} more measurements"
+        left.append(f"{some} (about {duration(plan.cost_s)})")
+    if shown := plan.tests[:_TESTS_SHOWN]:
+        some = "1 test" if len(shown) == 1 else f"{len(shown)} tests"
+        left.append(f"{some} made on purpose, which distinguish between the mechanisms still open")
+    if left:
+        yield f"Still possible: {', and '.join(left)}. Option --all prints them, with assumptions and cautions."
+
+
 _TESTS_SHOWN = 3
 
 

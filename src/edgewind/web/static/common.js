@@ -78,31 +78,48 @@ for (const place of document.querySelectorAll("[data-unit]")) place.textContent 
 const SUPER = { "-": "⁻", 0: "⁰", 1: "¹", 2: "²", 3: "³", 4: "⁴", 5: "⁵", 6: "⁶", 7: "⁷", 8: "⁸", 9: "⁹" };
 export const power = (exponent) => "10" + [...String(exponent)].map((sign) => SUPER[sign]).join("");
 const minus = (text) => text.replace("-", "−");
+const exponentOf = (value) => Number(value.toExponential().split("e")[1]);
+const tenTo = (exponent) => Number("1e" + exponent); // 10 ** exponent may miss its last digit
+// Rounded as Python rounds, and so the report: to the even digit where the value lies exactly between two.
+function rounded(value, digits) {
+  const [exact, exponent] = value.toExponential(digits + 50).split("e"),
+    cut = exact.indexOf(".") + digits,
+    kept = exact.slice(0, cut).replace(/\.$/, "");
+  const even = /^50*$/.test(exact.slice(cut)) && "02468".includes(kept.at(-1));
+  return even ? kept + "e" + exponent : value.toExponential(digits - 1);
+}
+function fixed(value, decimals) {
+  const digits = value === 0 ? 0 : exponentOf(value) + 1 + decimals;
+  return (digits > 0 ? Number(rounded(value, digits)) : value).toFixed(decimals);
+}
+const whole = (value) => (Math.abs(value) === 0.5 ? 0 : Number(fixed(value, 0)));
+// A number as `edgewind.formatting.format_number` writes it, final zeros kept, exponents raised as in print.
 export function number(value, digits = 3) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
   if (value === 0) return "0";
-  const exponent = Math.floor(Math.log10(Math.abs(value)));
-  if (exponent >= -3 && exponent < 6)
-    return minus(Number(value.toPrecision(digits)).toFixed(Math.max(digits - 1 - exponent, 0)));
-  const [mantissa, raised] = value.toExponential(digits - 1).split("e");
-  return minus(mantissa) + "×" + power(Number(raised));
+  const text = rounded(value, digits),
+    [mantissa, raised] = text.split("e"),
+    exponent = Number(raised);
+  if (exponent >= -3 && exponent < 6) return minus(Number(text).toFixed(Math.max(digits - 1 - exponent, 0)));
+  return minus(mantissa) + " × " + power(exponent);
 }
-// A value with its standard uncertainty in brackets, in units of the last digit.
+// A value with its standard uncertainty in brackets, in units of the last digit, as `format_measured` writes it; three
+// digits of a value without one.
 export function measured(value, u) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
   if (!u || !Number.isFinite(u)) return number(value, 3);
-  const exponent = Math.floor(Math.log10(u));
-  const decimals = (u / 10 ** exponent < 2.95 ? 1 : 0) - exponent;
+  const exponent = exponentOf(u);
+  const decimals = (u / tenTo(exponent) < 2.95 ? 1 : 0) - exponent;
   const size = Math.abs(value);
   if (size >= 1e5 || (size < 1e-3 && u < 1e-3)) {
-    const raised = Math.floor(Math.log10(Math.max(size, u)));
-    return measured(value / 10 ** raised, u / 10 ** raised) + "×" + power(raised);
+    const raised = exponentOf(Math.max(size, u));
+    return measured(value / tenTo(raised), u / tenTo(raised)) + " × " + power(raised);
   }
   if (decimals <= 0) {
-    const step = 10 ** -decimals;
-    return minus((Math.round(value / step) * step).toFixed(0)) + "(" + (Math.round(u / step) * step).toFixed(0) + ")";
+    const step = tenTo(-decimals);
+    return minus(String(whole(value / step) * step)) + "(" + whole(u / step) * step + ")";
   }
-  return minus(value.toFixed(decimals)) + "(" + Math.round(u * 10 ** decimals) + ")";
+  return minus(fixed(value, decimals)) + "(" + whole(u * tenTo(decimals)) + ")";
 }
 export const pressureText = (value, u) =>
   measured(value === null ? null : inUnit(value, "pressure"), u ? inUnit(u, "pressure") : 0);
