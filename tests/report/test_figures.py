@@ -13,10 +13,12 @@ from edgewind.errors import InputError
 from edgewind.evidence import Findings
 from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report import plot_trace
-from edgewind.report.figures.canvas import our_style, svg_of
+from edgewind.report.figures import JOINT_FIGURES
+from edgewind.report.figures.canvas import our_style, png_of, svg_of
 from edgewind.report.figures.curve import CURVE
 from edgewind.report.figures.ruler import labelled_ticks
 from edgewind.report.figures.sweeps import sweep_marks
+from edgewind.report.figures.why import WHY
 from edgewind.report.inline_svg import inline_svg
 from edgewind.report.palette import DARK, LIGHT, PLACEHOLDERS, Palette
 from edgewind.report.sparkline import envelope_path, middle_turns
@@ -55,6 +57,19 @@ def test_pngs_are_1920_wide_in_light_and_dark(two_rotors: Path) -> None:
             assert "Software" not in image.info
         expected = LIGHT.paper if path.stem.endswith("-light") else DARK.paper
         assert "#{:02x}{:02x}{:02x}".format(*corner) == expected
+
+
+def test_a_drawing_in_other_colours_is_the_drawing_made_with_them(fitted: Findings, narrow: Findings) -> None:
+    """Every pixel, of figures with every kind of mark: one drawing serves both themes."""
+    of_two = next(iter(JOINT_FIGURES))
+    for drawing, subject in ((CURVE, narrow), (WHY, fitted), (of_two, (narrow, fitted))):
+        size, found = drawing.sizes["film"], []
+        for colours in (DARK, PLACEHOLDERS):
+            with our_style(colours, size):
+                figure = drawing.draw(subject, colours, size)
+                assert figure is not None
+                found.append(png_of(figure, None if colours is DARK else DARK))
+        assert found[0] == found[1], drawing.stem
 
 
 def test_scaling_of_a_fit_stands_in_the_report_with_exponent_and_interval(two_rotors: Path, fitted: Findings) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
+import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -60,7 +61,18 @@ def read_settings_text(path: Path) -> str:
 def parse_bench(text: str, *, file: str = BENCH_FILE) -> Bench:
     """Check the text of a `bench.toml`; see :func:`read_bench`."""
     try:
-        table = tomlkit.parse(text).unwrap()
+        table = tomllib.loads(text)
+    except (ValueError, RecursionError):  # slower, and it says which line is wrong and why
+        table = _table_or_fault(text, file)
+    try:
+        return Bench.model_validate(table)
+    except ValidationError as error:
+        raise _explain(error, table, text, file) from error
+
+
+def _table_or_fault(text: str, file: str) -> dict[str, Any]:
+    try:
+        table: dict[str, Any] = tomlkit.parse(text).unwrap()
     except ParseError as error:
         if _open_quote(text, error.line):
             raise InputError(
@@ -77,10 +89,7 @@ def parse_bench(text: str, *, file: str = BENCH_FILE) -> Bench:
         ) from error
     except (TOMLKitError, RecursionError, ValueError) as error:
         raise InputError(f"not valid TOML ({error})", file=file, fix="write key = 'value' under a [section]") from error
-    try:
-        return Bench.model_validate(table)
-    except ValidationError as error:
-        raise _explain(error, table, text, file) from error
+    return table
 
 
 def _open_quote(text: str, line: int) -> bool:

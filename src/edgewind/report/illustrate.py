@@ -55,12 +55,13 @@ def illustrate(
                 return None
             documents[use] = svg_of(show_in(figure, units))
     exports = {f"figures/{stem}.svg": recolour(documents["page"], LIGHT).encode()}
-    for theme, palette in (("light", LIGHT), ("dark", DARK)):
-        size = drawing.sizes["film"]
-        with our_style(palette, size):
-            figure = drawing.draw(subject, palette, size)
-            if figure is not None:
-                exports[f"figures/{stem}-{theme}.png"] = png_of(show_in(figure, units))
+    size = drawing.sizes["film"]
+    with our_style(PLACEHOLDERS, size):
+        figure = drawing.draw(subject, PLACEHOLDERS, size)
+        if figure is not None:
+            show_in(figure, units)
+            for theme, palette in (("light", LIGHT), ("dark", DARK)):
+                exports[f"figures/{stem}-{theme}.png"] = png_of(figure, palette)
     (out / "figures").mkdir(exist_ok=True)
     for path, content in exports.items():
         (out / path).write_bytes(content)

@@ -100,6 +100,11 @@ def recolour(drawing: str, palette: Palette | None) -> str:
     return _PLACEHOLDER.sub(colour, drawing)
 
 
+def real_colours(palette: Palette) -> dict[str, str]:
+    """Return the colour in the place of each placeholder."""
+    return dict(zip(asdict(PLACEHOLDERS).values(), asdict(palette).values(), strict=True))
+
+
 def css_of(palette: Palette) -> str:
     """Return the palette as CSS declarations."""
     return " ".join(f"{css_variable(role)}: {colour};" for role, colour in asdict(palette).items())

@@ -175,11 +175,12 @@ def read_experiment(
         try:
             source.require(path, str(table.at[row, "trace"]), lines[row])
             inputs.append(source.input_file(path))
-            with source.opened(path) as file:
+            with source.opened(path) as file:  # once: a book copies it out
                 run = read_run(file, source=source.label(path)) if is_run(file) else None
-            changes = _changes(source, table, row) if run is None else ()
+                if run is None:
+                    changes = _changes(source, table, row)
+                    reading = measure_speed(file, bench.tachometer, source=source.label(path))
             if run is None:
-                reading = _read_speed(source, path, bench)
                 if _through_changes(changes, reading, float(table["lamp_share"].to_numpy(float)[row])):
                     run = run_of_trace(
                         reading.trace, bench.tachometer.marks, changes, places=bench.tachometer.mark_places,
@@ -302,11 +303,6 @@ def _trace_path(folder: Path, name: str, line: int) -> Path:
 
 def _at_trace(error: InputError, folder: Path, line: int) -> InputError:
     return error.at(file=folder / READINGS_FILE, line=line, column="trace")
-
-
-def _read_speed(source: ExperimentSource, relative: str, bench: Bench) -> TraceReading:
-    with source.opened(relative) as path:
-        return measure_speed(path, bench.tachometer, source=source.label(relative))
 
 
 def _pressures_by_gas(table: pd.DataFrame, bench: Bench) -> PressureReadings:

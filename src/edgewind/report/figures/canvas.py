@@ -10,14 +10,19 @@ from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+import numpy as np
+from matplotlib.backend_bases import GraphicsContextBase
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 from matplotlib.ticker import Formatter, FuncFormatter
+from PIL import Image
 
 from edgewind.report.figures.size import FILM_DPI, Size
+from edgewind.report.palette import real_colours
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -150,9 +155,76 @@ def svg_of(figure: Figure) -> str:
     return stream.getvalue()
 
 
-def png_of(figure: Figure) -> bytes:
-    """Return the figure as a PNG, 1920 pixels wide where it is of film size."""
-    stream = io.BytesIO()
+def png_of(figure: Figure, palette: Palette | None = None) -> bytes:
+    """Return the figure as a PNG, 1920 pixels wide where it is of film size.
+
+    Parameters
+    ----------
+    figure : Figure
+        The figure, without a transparent ground.
+    palette : Palette, optional
+        Colours put in the place of the placeholders with which the figure was drawn.
+    """
     figure.set_dpi(FILM_DPI)
-    FigureCanvasAgg(figure).print_png(stream, metadata={"Software": None})  # type: ignore[no-untyped-call]
+    canvas = FigureCanvasAgg(figure)
+    width, height = canvas.get_width_height(physical=True)
+    colours = {} if palette is None else real_colours(palette)
+    renderer = _Recoloured(width, height, FILM_DPI, {to_rgb(one): to_rgb(other) for one, other in colours.items()})
+    figure.draw(renderer)
+    stream = io.BytesIO()
+    # Without transparency, which a figure on paper has none of, a quarter less is to be packed.
+    pixels: Any = np.asarray(renderer.buffer_rgba())[..., :3]  # type: ignore[no-untyped-call]
+    Image.fromarray(np.ascontiguousarray(pixels)).save(stream, "png", dpi=(FILM_DPI, FILM_DPI))
     return stream.getvalue()
+
+
+_Colours = dict[Any, Any]
+
+
+class _Recoloured(RendererAgg):
+    """Draws with other colours than those of the figure, so that one figure serves several palettes."""
+
+    def __init__(self, width: int, height: int, dpi: float, colours: _Colours) -> None:
+        super().__init__(width, height, dpi)  # type: ignore[no-untyped-call]
+        self._colours = colours
+        agg: Any = self._renderer
+
+        def markers(gc: Any, marker: Any, at: Any, path: Any, place: Any, face: Any = None) -> None:
+            agg.draw_markers(gc, marker, at, path, place, _other(face, colours))
+
+        def collection(gc: Any, place: Any, paths: Any, places: Any, offsets: Any, at: Any, faces: Any, edges: Any,
+                       *rest: Any, **more: Any) -> None:  # fmt: skip
+            faces, edges = _others(faces, colours), _others(edges, colours)
+            agg.draw_path_collection(gc, place, paths, places, offsets, at, faces, edges, *rest, **more)
+
+        vars(self).update(draw_markers=markers, draw_path_collection=collection)  # where the renderer keeps its own
+
+    def new_gc(self) -> GraphicsContextBase:
+        """Return the state of a pen that changes the colours it is given."""
+        return _Pen(self._colours)
+
+    def draw_path(self, gc: Any, path: Any, transform: Any, rgbFace: Any = None) -> None:
+        """Draw an outline, filled where it has a colour."""
+        super().draw_path(gc, path, transform, _other(rgbFace, self._colours))  # type: ignore[no-untyped-call]
+
+
+class _Pen(GraphicsContextBase):
+    def __init__(self, colours: _Colours) -> None:
+        super().__init__()
+        self._colours = colours
+
+    def set_foreground(self, fg: Any, isRGBA: bool = False) -> None:
+        super().set_foreground(fg, isRGBA)
+        self._rgb: Any = _other(self._rgb, self._colours)
+
+    def set_hatch_color(self, hatch_color: Any) -> None:
+        super().set_hatch_color(_other(hatch_color, self._colours))
+
+
+def _other(colour: Any, colours: _Colours) -> Any:
+    """Return the colour in the place of one, with the same opacity."""
+    return None if colour is None else (*colours.get(tuple(colour[:3]), colour[:3]), *colour[3:])
+
+
+def _others(several: Any, colours: _Colours) -> Any:
+    return np.array([_other(colour, colours) for colour in several]).reshape(np.shape(several))

@@ -223,12 +223,15 @@ export async function ask(address, body) {
   if (!answer.ok) throw new Refused(answer.status, told);
   return told;
 }
-// Long work: order it, hear how it goes on, and have it once it is over, however it ended.
-export async function ordered(kind, body, tell, every = 250) {
-  let job = await ask("/api/" + kind, body);
+// Long work: order it, hear how it goes on, and have it once it is over, however it ended. The longer it has lasted, the
+// less often it is asked for, so that nobody waits much longer than the work takes.
+export async function ordered(kind, body, tell) {
+  let job = await ask("/api/" + kind, body),
+    wait = 100;
   while (job.state === "waiting" || job.state === "running") {
     tell?.(job);
-    await new Promise((done) => setTimeout(done, every));
+    await new Promise((done) => setTimeout(done, wait));
+    wait = Math.min(1.25 * wait, 600);
     job = await ask(`/api/${kind}/${job.id}`);
   }
   return job;

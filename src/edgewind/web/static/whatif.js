@@ -374,7 +374,7 @@ async function askIntervals() {
   if (intervals?.setting === name) return;
   asking = true;
   try {
-    const job = await ordered("intervals", { slug, experiment, study: fitOf, changes: changes() }, undefined, 100);
+    const job = await ordered("intervals", { slug, experiment, study: fitOf, changes: changes() });
     intervals = { setting: name, ...job.result, problem: job.state === "done" ? "" : job.problem };
   } catch (error) {
     intervals = { setting: name, problem: error.message };
