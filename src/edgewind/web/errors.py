@@ -60,7 +60,7 @@ def _refuse_address(request: Request, error: Exception) -> Response:
 
 def _report_fault(request: Request, error: Exception) -> Response:
     # The server's own log holds the traceback.
-    return _json(500, f"Error in the program ({type(error).__name__})", "Data already saved is not affected")
+    return _json(500, f"Error in the program ({type(error).__name__})", "data already saved are not affected")
 
 
 def _json(

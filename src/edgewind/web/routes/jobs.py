@@ -136,8 +136,8 @@ def _marks(catalog: Catalog, slug: str, experiment: str) -> tuple[Any, ...]:
     if place.kind == "book":
         found = marks(catalog.book(slug))[experiment]
         return (found.readings, found.changes, found.benches)
-    folder = Path(place.target)
-    return tuple((name, (folder / name).stat().st_mtime_ns) for name in (BENCH_FILE, "readings.csv"))
+    files = (Path(place.target) / name for name in (BENCH_FILE, "readings.csv"))
+    return tuple((file.name, file.stat().st_mtime_ns if file.is_file() else 0) for file in files)
 
 
 def _place_film(pages: Pages, body: bodies.FilmOrder) -> PageJob:

@@ -3,6 +3,18 @@ import { ask, byId, clearProblems, dataOf, keepDraft, make, pathOf, showProblem 
 
 const here = dataOf("data");
 
+// Say beside a choice of benches which instruments of the chosen one are connected.
+export function sayConnected(id) {
+  const select = byId(id),
+    show = () => {
+      const wires = select.selectedOptions[0]?.dataset.wires;
+      byId(id + "-help").textContent = wires
+        ? `Connected: ${wires}.`
+        : "No instrument is connected: you are asked to set everything by hand.";
+    };
+  select.addEventListener("change", show);
+  show();
+}
 export function confirmed(ready) {
   const dialog = byId("caution");
   byId("caution-moves").replaceChildren(
@@ -47,6 +59,7 @@ if (form) {
     folder = byId("sweep-folder"),
     name = byId("sweep-name"),
     draft = keepDraft(form, "sweep-" + (here.slug ? pathOf(here.slug, here.experiment) : ""));
+  sayConnected("sweep-folder");
   if (draft.restored && form.closest("details")) form.closest("details").open = true;
   if (book) {
     const row = byId("sweep-new_book").closest(".field"),

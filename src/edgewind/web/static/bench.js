@@ -65,7 +65,7 @@ const big = (value, kind, digits) =>
 function gaugeText(text) {
   const value = Number.parseFloat(text),
     unit = text.split(" ")[1] ?? (bench.gauge === "display" ? "" : "V");
-  return Number.isFinite(value) ? `${number(value, 4)} ${unit}` : text;
+  return Number.isFinite(value) ? `${number(value, 4)}\u00a0${unit}` : text;
 }
 function showNow() {
   const last = ordered().at(-1),
@@ -110,11 +110,13 @@ function showNow() {
     : live
       ? " "
       : "no sweep is running";
-  const phase = status
-    ? (live ? "" : "The sweep is over: ") +
-      (WORDS[status.phase] ?? status.phase) +
-      (status.message && status.message !== status.step?.words ? ": " + status.message : "")
-    : "No sweep is running here.";
+  const named = WORDS[status?.phase] ?? status?.phase,
+    message = status?.message && status.message !== status.step?.words ? status.message : "";
+  const phase = !status
+    ? "No sweep is running here."
+    : live
+      ? named + (message && ": " + message)
+      : `The sweep is over: ${message.startsWith(named) ? message : named + (message && ", " + message)}`;
   // It is read aloud when it changes.
   if (byId("phase-text").textContent !== phase) byId("phase-text").textContent = phase;
   byId("lampmark").className = "lampmark " + (live && status.lamp === "on" ? "on" : "");

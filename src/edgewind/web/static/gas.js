@@ -173,7 +173,6 @@ byId("film").addEventListener("click", async () => {
         byId("film-state").textContent = progressOf(job) + (job.total > 1 ? `, ${job.done} of ${job.total}.` : ".");
         showProgress(bar, job);
       },
-      500,
     );
     if (film.state === "done") {
       const made = film.result;

@@ -14,7 +14,7 @@ import {
   showProblem,
   unitOf,
 } from "/static/common.js";
-import { confirmed } from "/static/begin-sweep.js";
+import { confirmed, sayConnected } from "/static/begin-sweep.js";
 
 const ZERO_C = 273.15,
   MOST_POINTS = 700,
@@ -183,12 +183,13 @@ export function runPanel({ slug, experiment, give }) {
 
   const form = byId("run");
   if (form) {
+    sayConnected("run-folder");
     const draft = keepDraft(form, "run-" + at);
     if (draft.restored) byId("run-place").open = true; // a half-filled form is seen, not only kept
     const rowOf = (name) => byId("run-" + name).closest(".field");
     const showFields = () => {
       const what = byId("run-what").value,
-        wires = byId("run-folder").selectedOptions[0]?.dataset.wires.split(" ") ?? [],
+        wires = byId("run-folder").selectedOptions[0]?.dataset.wires.split(", ") ?? [],
         chills = what === "reversal" || what === "envelope",
         target = Number.parseFloat(byId("run-envelope").value.replace("−", "-"));
       rowOf("when").hidden = what === "mine";
