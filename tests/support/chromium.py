@@ -8,7 +8,7 @@ from typing import Any
 
 from playwright.sync_api import Error, Page
 
-from support.pages import LIMIT_MS
+from support.pages import LIMIT_MS, looking
 
 
 class Chromium:
@@ -43,7 +43,7 @@ class Chromium:
 
     def _seen(self, expression: str) -> Any:
         try:
-            return self.page.evaluate(expression)
+            return self.page.evaluate(looking(expression, "found"))
         except Error as error:
             if "xecution context" in str(error) or "Cannot find context" in str(error):  # another page is being opened
                 return None

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import os
+import re
 import time
 from typing import Any
 
@@ -30,9 +32,27 @@ def slow(page: Page) -> None:
 def comes_to(place: Page | Locator, expression: str, wanted: Any, what: str = "") -> None:
     """Wait until a value of a page, or of an element of it, is the one wanted; `what` names it where it does not."""
     latest = time.monotonic() + LIMIT_MS / 1000
+    page = place if isinstance(place, Page) else place.page
+    if place is page:
+        value = f"({expression})()" if re.match(r"\(\) *=>", expression) else expression
+        as_json = json.dumps(wanted, ensure_ascii=False, separators=(",", ":"))
+        expression = looking(value, f"JSON.stringify(found) === {json.dumps(as_json)}")
     while (found := place.evaluate(expression)) != wanted:
         assert time.monotonic() < latest, f"{what or expression}: {found!r}, and not {wanted!r}"
-        (place if isinstance(place, Page) else place.page).wait_for_timeout(50)
+        page.wait_for_timeout(50)
+
+
+def looking(value: str, enough: str) -> str:
+    """Return a script that looks at a value of the page until it is enough, for a second at most, and returns it.
+
+    The page looks itself: asked from outside, each look costs browser and tests several times as much.
+    """
+    return f"""async () => {{
+        for (const latest = Date.now() + 1000; ; await new Promise((done) => setTimeout(done, 50))) {{
+            const found = {value};
+            if ({enough} || Date.now() > latest) return found;
+        }}
+    }}"""
 
 
 def serious(page: Page, path: str, how: str, rules: tuple[str, ...] = ()) -> list[Any]:

@@ -67,11 +67,12 @@ class Asked:
 class Served(Asked):
     """The pages served from a thread of the tests: the application and its server, without the start of a program."""
 
-    def __init__(self, root: Path | str, host: str = "127.0.0.1", token: str | None = None) -> None:
+    def __init__(self, root: Path | str, host: str = "127.0.0.1", token: str | None = None, *, port: int = 0) -> None:
         policy = access_policy(host, token)
         self.app = make_app(root, policy)
         listening = socket.socket()
-        listening.bind(("127.0.0.1", 0))
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(("127.0.0.1", port))
         self.url = f"http://127.0.0.1:{listening.getsockname()[1]}"
         self.token = policy.token
         ready = threading.Event()

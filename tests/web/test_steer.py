@@ -249,7 +249,7 @@ def begin_from_page(page: Page, pressures: str) -> None:
 
 
 def test_a_sweep_begun_from_a_page_outlives_its_server(
-    serve_apart: Callable, visit: Callable, virtual_folder: Path
+    serve_apart: Callable, serve: Callable, visit: Callable, virtual_folder: Path
 ) -> None:
     file = virtual_folder / "virtual" / "bench.toml"
     slow = file.read_text(encoding="utf-8")
@@ -280,7 +280,7 @@ def test_a_sweep_begun_from_a_page_outlives_its_server(
     pages.kill()
     (recorder,) = recorders()  # it runs on, and stays paused
     expect(page.locator("#trouble")).to_contain_text("No update from the server")
-    pages.start()
+    serve(virtual_folder, port=pages.port)  # another server at the same place, in the process of the tests
     # the page finds the new server, and this finds the recorder
     expect(page.locator("#trouble")).to_be_hidden()
     page.reload()
