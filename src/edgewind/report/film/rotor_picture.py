@@ -180,6 +180,7 @@ class RotorPicture(GasSheet):
         self._stress.set(xlim=(low, high), ylim=(1.05 * bottom, top), yticks=[0.0, 0.5 * top, top])
         self._stress.set_yticklabels(["0", plain(0.5 * top), plain(top)])
         self._stress.grid(axis="y", color=self.palette.grid, linewidth=self.line)
+        self._stress.set_axisbelow(True)
         self._stress.set_xticks([low, self.first.arm, high])
         self._stress.set_xticklabels([f"inner edge, {low:g} L", "middle", f"outer edge, {high:g} L"])
         self._stress.tick_params(labelsize=self.points(SMALL))

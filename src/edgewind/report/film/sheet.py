@@ -100,7 +100,7 @@ WIDE = SheetLayout(
 # 28.8 by 51.2 ems: larger type on the sheet, for a phone that is held upright.
 VERTICAL = SheetLayout(
     size=Size(7.2, 12.8, 18.0, titled=True), title=(1.7, 49.2, 1.15, 1.6), title_signs=36, field=(1.7, 21.0, 25.4),
-    scale=(1.7, 18.2, 25.4, 0.8), scale_words=((1.7, 19.6),), kn=(1.7, 14.0), path=(13.5, 14.0), value=(1.7, 12.4),
+    scale=(1.7, 18.2, 25.4, 0.8), scale_words=((1.7, 19.6),), kn=(1.7, 14.0), path=(14.0, 14.0), value=(1.7, 12.4),
     stress=None, curve=(4.9, 4.3, 22.0, 3.6), curve_words=((1.7, 9.6), (1.7, 8.6)), axis_words=(4.9, 26.9, 1.65),
     words=(1.7, 0.5), noted=False,
 )  # fmt: skip

@@ -224,7 +224,7 @@ export async function ask(address, body) {
   return told;
 }
 // Long work: order it, hear how it goes on, and have it once it is over, however it ended. The longer it has lasted, the
-// less often it is asked for, so that nobody waits much longer than the work takes.
+// less often it is asked for: the wait stays short beside the work.
 export async function ordered(kind, body, tell) {
   let job = await ask("/api/" + kind, body),
     wait = 100;
