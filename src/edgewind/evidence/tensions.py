@@ -151,9 +151,8 @@ def _runs(fitted: Fit) -> Iterator[Tension]:
 
 def _pulled(fitted: Fit) -> Iterator[Tension]:
     for one in fitted.marginals:
-        expected = (
-            one.unknown.stated or one.unknown.law == "normal"
-        )  # a prior with a meaningful width, stated or our judgement
+        # a prior with a meaningful width, stated or our judgement
+        expected = one.unknown.stated or one.unknown.law == "normal"
         if expected and abs(one.pull) > PULLED:
             value = f"{format_number(one.median, 3)} {one.unknown.unit}".strip()
             source = "bench.toml states" if one.unknown.stated else "is expected if bench.toml states none"

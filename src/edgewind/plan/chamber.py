@@ -17,7 +17,7 @@ from edgewind.plan.conductance import Tube, effective_speed
 Array = NDArray[np.float64]
 
 HOUR_S = 3600.0
-# Gas load is stated after an hour of pumping; before this time the t^-1 law is not followed up (it has no start).
+# Gas load is stated after an hour of pumping; before this time the t^-1 law is not extrapolated, since it diverges.
 EARLIEST_S = 60.0
 ATMOSPHERE_PA = 101_325.0
 # Pressures between which the pumping speed at the chamber is tabulated, a decade beyond which it is held.
@@ -28,7 +28,7 @@ _LEAST_PA, _MOST_PA, _STEPS = 1e-6, 2e5, 240
 class Vacuum:
     """A chamber on a pump; SI. ``outgassing_pa_m3_s`` is the gas load of the walls after an hour of pumping.
 
-    The load falls as 1/t, as that of unbaked metal does over the first hours (common practice; K. Jousten, editor,
+    The load falls as 1/t, like that of unbaked metal in the first hours (common practice; K. Jousten, editor,
     Handbook of Vacuum Technology, 2nd ed., 2016, chapter 6, from memory). Glass, elastomers and water films fall more
     slowly.
     """
@@ -66,8 +66,8 @@ class Vacuum:
     def settling_time_s(self, pressure_pa: Any, from_pa: Any, within: float = 0.01) -> Array:
         """Return the time until a new steady flow of gas has brought the chamber within a share of the new pressure, s.
 
-        The inlet is set at once to the flow that the new pressure needs; what is left dies away at ``S/V``, so that
-        ``t = V/S ln(|p_from - p| / (within p))``, with S at the new pressure.
+        The inlet is set at once to the flow that the new pressure needs; the remaining difference decays at the rate
+        ``S/V``, so that ``t = V/S ln(|p_from - p| / (within p))``, with S at the new pressure.
         """
         new, old = np.asarray(pressure_pa, dtype=float), np.asarray(from_pa, dtype=float)
         off = np.abs(old / new - 1) / within

@@ -79,7 +79,7 @@ def _solve(length: float, count: int = 160) -> float:
 
     The chance w(x) that a molecule leaving the wall at x gets out at the far end obeys ``w = F(L - x) + int K w``; it
     is solved for at the places, and enters the stationary form ``2 <F, w> + 2 <w(L - x), F(L - x) - w + int K w>``,
-    in which its error counts squared.
+    in which its error enters squared.
     """
     x = _places(length, count)
     chance = np.linalg.solve(_escape(x, x), wall_to_disc(length - x))
@@ -224,7 +224,7 @@ def conductance(tube: Tube, mean_pressure_pa: Any, gas: GasState) -> Array:
 
     Exact in molecular flow, and viscous with its ends in dense gas. To the viscous conductance is added the kinetic
     solution for a long tube less its viscous part (:func:`slip_part`), on the scale of the molecular conductance. For a
-    short tube in transitional flow this is a bridge between two limits that are right, of our own, not a solution.
+    short tube in transitional flow this is our own interpolation between two exact limits, not a solution.
 
     Parameters
     ----------
@@ -240,7 +240,7 @@ def conductance(tube: Tube, mean_pressure_pa: Any, gas: GasState) -> Array:
 
 @dataclass(frozen=True)
 class _Flow:
-    """The numbers of a tube and a gas, looked up once."""
+    """Properties of a tube and a gas, computed once."""
 
     molecular: float
     viscous_per_pa: float

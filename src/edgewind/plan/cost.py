@@ -17,12 +17,12 @@ class Cost(Protocol):
     """Seconds to move to a pressure, settle and read."""
 
     def __call__(self, pressure_pa: Array, from_pressure_pa: float | None) -> Array:
-        """Return seconds for each pressure, Pa, coming from another; None where it does not matter from where."""
+        """Return the seconds for each pressure, Pa, from another pressure; None if the start does not matter."""
 
 
 @dataclass(frozen=True)
 class PlainCost:
-    """A cost that does not know the bench: the same for every reading, and so much more a decade of pressure moved.
+    """A cost without a bench: constant for every reading, plus a time for each decade of pressure moved.
 
     The defaults are our judgement of an unhurried bench, no source.
 
@@ -73,14 +73,14 @@ class PlainCost:
         )
 
 
-# A gap between readings longer than so many median gaps was a break and not the time of a reading.
+# A gap longer than this many median gaps was a break, not the time of a reading.
 _BREAK = 4.0
-# Readings that follow each other faster than this, s, were not taken one by one at a bench: simulated, or typed in.
+# Readings that follow faster than this, s, were simulated or typed later, not taken one by one at a bench.
 _LEAST_GAP = 20.0
 
 
 def cost_from_record(pressure_pa: ArrayLike, time_s: ArrayLike) -> PlainCost | None:
-    """Take the time of a reading from the owner's own record: the median of the times between readings.
+    """Return the cost by the owner's own record: the median of the times between readings.
 
     Parameters
     ----------
@@ -90,8 +90,8 @@ def cost_from_record(pressure_pa: ArrayLike, time_s: ArrayLike) -> PlainCost | N
     Returns
     -------
     PlainCost or None
-        With the default time of travel; None where fewer than four readings have a time, or where they follow each
-        other faster than anyone can work.
+        With the default time of travel; None where fewer than four readings have a time, or if they follow each other
+        faster than possible by hand.
 
     Examples
     --------

@@ -13,7 +13,7 @@ from edgewind.errors import InputError
 from edgewind.formatting import format_number
 from edgewind.rotor import predict_reach
 
-# Where nothing is stated: between which values an unknown is tried to see whether it decides the answer.
+# Limits between which an unstated value is tried, to see whether it decides the answer.
 _UNKNOWN = {
     "rotor.vane_conductance": ("10 W/(m^2 K)", "3000 W/(m^2 K)"),
     "rotor.accommodation": ("0.7", "1.0"),
@@ -26,7 +26,7 @@ _SI = {
     "rotor.bright_emissivity": "", "light.irradiance": "W/m^2", "rotor.vane_conductance": "W/(m^2 K)",
     "rotor.accommodation": "", "rotor.pivot_dry_torque": "N m", "rotor.pivot_viscous": "N m s",
 }  # fmt: skip
-# A change of less than this, of speed and pressure together in logarithms, decides nothing.
+# Least change, of speed and pressure together in logarithms, that is reported.
 _LEAST = 0.02
 
 
@@ -37,14 +37,14 @@ class Deciding:
     Attributes
     ----------
     key, label : str
-        Key of `bench.toml`, and what people call it.
+        Key of `bench.toml`, and its label.
     unknown : bool
-        Whether nothing is stated; it is then tried between wide limits.
+        Whether it is not stated; it is then tried between wide limits.
     within : str
-        What is stated with its uncertainty, or the limits that are tried.
+        The stated value with its uncertainty, or the limits that are tried.
     speed_factor, pressure_factor : float
-        By how much the greatest speed, and the pressure at which it is reached, change from one end to the other; 1 or
-        more.
+        Factors by which the greatest speed, and the pressure at which it is reached, change from one end to the other;
+        1 or more.
     """
 
     key: str
@@ -56,7 +56,7 @@ class Deciding:
 
     @property
     def sentence(self) -> str:
-        """What it changes, as it is said to a person.
+        """Its effect in a sentence.
 
         Examples
         --------
@@ -69,7 +69,7 @@ class Deciding:
 
 
 def deciding(text: str, most: int = 3) -> list[Deciding]:
-    """Return the values whose uncertainty, or whose being unknown, changes the predicted answer most.
+    """Return the uncertain or unknown values that change the predicted answer most.
 
     Each is moved alone, by its standard uncertainty to either side, or between wide limits where it is left unknown.
 
@@ -78,7 +78,7 @@ def deciding(text: str, most: int = 3) -> list[Deciding]:
     text : str
         A `bench.toml`.
     most : int
-        How many to return, the one that matters most first.
+        How many to return, the one with the greatest effect first.
 
     Raises
     ------

@@ -34,12 +34,12 @@ Array = NDArray[np.float64]
 Order = Literal["down", "up", "up and down"]
 ORDERS: tuple[Order, ...] = ("down", "up", "up and down")
 
-# Share of the gas in the chamber that walls and leak may have brought, before a reading is called one in this gas.
+# Largest share of gas from walls and leak in the chamber at which a reading counts as one in this gas.
 FOREIGN_SHARE = 0.1
-# Lags closer together than this are drawn apart, so that their partial fractions keep their digits.
+# Lags closer together than this are separated, for accurate partial fractions.
 _LEAST_RATIO = 1.02
-# Step counted for a rotor at rest when the lamp is lit: its faces differ more, and it turns up to several times faster,
-# before the vane as a whole is warm (seen in `rotor.run` for faces that emit alike).
+# Relative step of a rotor at rest when the lamp is lit: before the vane as a whole is warm, its faces differ more and
+# it turns up to several times faster (from `rotor.run`, for faces of equal emissivity).
 _COLD_START = 4.0
 # A reading of a rotor that stands still, s.
 _STANDING_S = 60.0
@@ -96,7 +96,7 @@ class RotorTimes:
     heat_s : array
         Time in which the vane as a whole comes to its temperature, s.
     spin_up_s : array
-        Moment of inertia over all that grows with speed, s.
+        Moment of inertia over all drag that grows with the speed, s.
     """
 
     speed_rad_s: Array
@@ -113,7 +113,7 @@ class BenchTimes:
     bench, rotor, response, vacuum
         The bench, its numbers, the gas, and its chamber on the pump where `[vacuum]` is given.
     within : float
-        Share of the new speed within which the rotor must have come.
+        Relative difference from the new speed at which the rotor counts as settled.
     turns, least_measure_s, most_measure_s : float
         A reading takes this many turns, and this long at least and at most.
     """
@@ -162,7 +162,7 @@ class BenchTimes:
         pressure_pa : array
             The new pressure, Pa.
         from_pressure_pa : array, optional
-            Where the rotor turned before; from rest, with the gas there and the lamp just lit, where absent.
+            Pressure at which the rotor turned before; default: from rest, with the gas there and the lamp just lit.
 
         Notes
         -----
@@ -207,9 +207,9 @@ class BenchTimes:
         return np.asarray(settle + self.measure_s(np.broadcast_to(np.asarray(pressure_pa, dtype=float), settle.shape)))
 
     def __call__(self, pressure_pa: Array, from_pressure_pa: float | None) -> Array:
-        """Give :meth:`cost_s`, as a :class:`~edgewind.plan.cost.Cost` of the next reading.
+        """Return :meth:`cost_s`, as a :class:`~edgewind.plan.cost.Cost` of the next reading.
 
-        Pressures beyond the response of the gas cost what its end costs.
+        Pressures beyond the response of the gas have the cost of its end.
         """
         most = float(np.min(self.rotor_parameters.knudsen(1.0))) / self.response.least_knudsen * (1 - 1e-9)
         before = None if from_pressure_pa is None else min(from_pressure_pa, most)
@@ -225,7 +225,7 @@ class BenchTimes:
         )
 
     def pure_after_s(self, pressure_pa: ArrayLike) -> Array:
-        """Return the pumping time after which walls and leak bring less than a tenth of the gas, s; inf for never."""
+        """Return the pumping time after which walls and leak give less than a tenth of the gas, s; inf for never."""
         pressure = np.asarray(pressure_pa, dtype=float)
         if self.vacuum is None:
             return np.zeros(pressure.shape)
@@ -250,7 +250,7 @@ def bench_times(
     bench : Bench
         The bench; with ``[vacuum]`` the chamber counts, too.
     within : float
-        Share of the new speed within which the rotor must have come: 0.01 is one per cent.
+        Relative difference from the new speed at which the rotor counts as settled: 0.01 is one per cent.
     turns, least_measure_s, most_measure_s : float
         A reading takes this many turns, and this long at least and at most.
     parameters : mapping, optional
@@ -279,18 +279,16 @@ class SweepStep(FrozenModel):
     """One reading of a planned sweep, s from the start of pumping."""
 
     pressure_pa: float = Field(description="Pressure of the reading, Pa.")
-    wait_s: float = Field(
-        description="Wait for clean gas, s: pumping and walls; infinite where the leak brings too much."
-    )
+    wait_s: float = Field(description="Wait for clean gas, s: pumping and walls; infinite if the leak is too large.")
     settle_s: float = Field(description="Time to settle, s.")
     measure_s: float = Field(description="Time to measure, s.")
     ends_s: float = Field(description="Time from the start of pumping to the end of the reading, s, or infinite.")
-    slowest: Literal["chamber", "heat", "spin-up"] = Field(description="What settles slowest.")
-    foreign_share: float = Field(description="Share of the gas that walls and leak bring while it is read.")
+    slowest: Literal["chamber", "heat", "spin-up"] = Field(description="The slowest of the three lags.")
+    foreign_share: float = Field(description="Share of gas from walls and leak during the reading.")
 
     @property
     def total_s(self) -> float:
-        """All of it, s."""
+        """Total time, s."""
         return self.wait_s + self.settle_s + self.measure_s
 
 
@@ -303,7 +301,7 @@ class SweepTimes:
 
     @property
     def total_s(self) -> float:
-        """Length from the start of pumping, s; infinite where a pressure is out of reach."""
+        """Length from the start of pumping, s; infinite if a pressure is out of reach."""
         return self.steps[-1].ends_s
 
 
@@ -337,7 +335,7 @@ def plan_time(bench: Bench, pressures: ArrayLike, *, times: BenchTimes | None = 
     pressures : array of shape (n,)
         Pressures to measure, Pa.
     times : BenchTimes, optional
-        The times of the bench, where they are known already.
+        The times of the bench, if already computed.
     **settings
         Those of :func:`bench_times`.
 

@@ -1,4 +1,4 @@
-"""A plan of the time on the bench as JSON holds it, with its sentences."""
+"""A plan of the time on the bench for JSON, with its sentences."""
 
 from __future__ import annotations
 
@@ -15,9 +15,7 @@ class PressureTimes(FrozenModel):
     """One pressure with its three lags."""
 
     pressure_pa: float = Field(description="Pressure, Pa.")
-    speed_rad_s: float = Field(
-        description="Steady speed that is predicted there, rad/s, positive when the bright face leads."
-    )
+    speed_rad_s: float = Field(description="Predicted steady speed there, rad/s, positive when the bright face leads.")
     chamber_time_s: float = Field(description="Time constant of the gas in the chamber, s; zero without `[vacuum]`.")
     heat_time_s: float = Field(description="Time constant of the heat of the vane, s.")
     spin_up_time_s: float = Field(description="Time constant of the spin of the rotor, s: moment of inertia over drag.")
@@ -34,9 +32,9 @@ class SweepResult(FrozenModel):
 
 
 class TimePlanResult(FrozenModel):
-    """A plan of the time on the bench as JSON holds it, SI; null for a time without end."""
+    """A plan of the time on the bench for JSON, SI; null for an infinite time."""
 
-    within: float = Field(description="Share of the new speed within which the rotor must have come before a reading.")
+    within: float = Field(description="Relative difference from the new speed at which the rotor counts as settled.")
     points: tuple[PressureTimes, ...] = Field(description="Each pressure with its three lags, in ascending order.")
     sweeps: tuple[SweepResult, ...] = Field(description="The sweep over these pressures in each order.")
     best_order: Literal["down", "up"] = Field(description="Order of the shorter of the two single sweeps.")

@@ -84,7 +84,7 @@ def falsified_by(plan: TimePlan) -> tuple[str, ...]:
 
 
 def plan_lines(plan: TimePlan) -> Iterator[str]:
-    """Yield the quickest order, what is slowest, a table with units, and what was assumed."""
+    """Yield the quickest order, the slowest lag, a table with units, and the assumptions."""
     return map(plan.times.bench.shown.text, _plan_lines(plan))
 
 

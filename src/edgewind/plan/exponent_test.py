@@ -1,6 +1,6 @@
 """The exponent of size from a study's sweeps, many simulated studies at once, by generalised least squares.
 
-ln(pressure of the optimum) of rotor r in gas g is a_g + n ln(width), plus what sets rotor r apart in all its gases,
+ln(pressure of the optimum) of rotor r in gas g is a_g + n ln(width), plus the deviation of rotor r in all its gases,
 plus the error of its sweeps (Aitken 1935 for the weights; any text on mixed models for the two errors).
 """
 
@@ -13,7 +13,7 @@ Array = NDArray[np.float64]
 
 
 def exponent_weights(log_width: Array, variance: Array, scatter: Array) -> tuple[Array, Array]:
-    """Return the weights with which values of ln(pressure) add up to the exponent, and its standard uncertainty.
+    """Return the weights of the values of ln(pressure) in the exponent, and its standard uncertainty.
 
     Parameters
     ----------
@@ -22,7 +22,7 @@ def exponent_weights(log_width: Array, variance: Array, scatter: Array) -> tuple
     variance : array of shape (k, n, r, g)
         Variance of ln(pressure) from the sweeps of each rotor in each gas; infinite where no optimum was found.
     scatter : array of shape (n, g)
-        Standard deviation of ln(pressure) between rotors made alike; one rotor is off in all its gases together.
+        Standard deviation of ln(pressure) between rotors made alike; a rotor has the same deviation in all its gases.
 
     Returns
     -------
@@ -34,7 +34,7 @@ def exponent_weights(log_width: Array, variance: Array, scatter: Array) -> tuple
 
     Examples
     --------
-    Two rotors, one twice as wide, each known to 0.1 and alike but for 0.05:
+    Two rotors, one twice as wide, each known to 0.1, with a scatter between rotors of 0.05:
 
     >>> weights, u = exponent_weights(np.log([1.0, 2.0]), np.full((1, 2, 1, 1), 0.01), np.full((2, 1), 0.05))
     >>> round(float(u[0] * np.log(2) / np.sqrt(2 * (0.1**2 + 0.05**2))), 6)

@@ -1,13 +1,13 @@
 """Expected information of a reading on the maximising pressure: mutual information over the curves that fit so far.
 
-Each posterior curve f has its highest place z. A reading y = f(x) + noise at pressure x tells of z the mutual
-information I(z; y) = h(y) - E_z[h(y | z)], the differential entropies h taken as those of normal distributions: curves
-are grouped by their highest place, sixteen groups of equal probability, and the variance of f(x) within a group, plus
-that of the noise, stands for h(y | z). Several readings are taken one after the other: the variances are then those
-that remain once the earlier ones are known (Cover and Thomas 2006, *Elements of Information Theory*, section 2.5, the
-chain rule; Krause, Singh and Guestrin 2008, *Near-optimal sensor placements in Gaussian processes*, for the greedy
-choice; Villemonteix, Vazquez and Walter 2009, *An informational approach to the global optimization of
-expensive-to-evaluate functions*, for the entropy of the highest place as the aim).
+Each posterior curve f has its maximum at z. A reading y = f(x) + noise at pressure x has the mutual information I(z; y)
+= h(y) - E_z[h(y | z)], with the differential entropies h of normal distributions: curves are grouped by the place of
+their maximum into sixteen groups of equal probability, and the variance of f(x) within a group, plus that of the noise,
+gives h(y | z). Several readings are taken one after the other: the variances are then those that remain once the
+earlier ones are known (Cover and Thomas 2006, *Elements of Information Theory*, section 2.5, the chain rule; Krause,
+Singh and Guestrin 2008, *Near-optimal sensor placements in Gaussian processes*, for the greedy choice; Villemonteix,
+Vazquez and Walter 2009, *An informational approach to the global optimization of expensive-to-evaluate functions*, for
+the entropy of the place of the maximum as the objective).
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ from edgewind.rotor.optimum import highest_places
 
 Array = NDArray[np.float64]
 
-# Groups of curves by their highest place.
+# Groups of curves by the place of their maximum.
 _GROUPS = 16
-# Share of the curves at each end that is drawn in to the quantile: single wild curves must not carry a variance.
+# Share of the curves at each end that is limited to the quantile, so that single outliers do not dominate a variance.
 _DRAWN_IN = 0.002
 NATS_PER_BIT = float(np.log(2.0))
 
@@ -61,7 +61,7 @@ def expected_noise(curve: ResponseCurve) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class InformationGain:
-    """What readings at the pressures of a curve's grid would tell of its highest place.
+    """Information of readings at the pressures of a curve's grid on the place of its maximum.
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ class InformationGain:
 
     @cached_property
     def places(self) -> Array:
-        """ln(pressure / Pa) of the highest place of each drawn curve, shape (k,)."""
+        """ln(pressure / Pa) of the maximum of each drawn curve, shape (k,)."""
         sense = 1.0 if self.curve.data.speed_rad_s.sum() >= 0 else -1.0
         return highest_places(self.curve.log_pressure, sense * self.curve.draws)
 
@@ -84,7 +84,7 @@ class InformationGain:
 
     @cached_property
     def _groups(self) -> tuple[Array, Array]:
-        """Curves about their means: of all, shape (k, m), and by highest place, shape (g, k / g, m)."""
+        """Curves about their means: of all, shape (k, m), and by place of the maximum, shape (g, k / g, m)."""
         curves = np.clip(self.curve.draws, *np.quantile(self.curve.draws, (_DRAWN_IN, 1 - _DRAWN_IN), axis=0))
         size = len(curves) // _GROUPS
         order = np.argsort(self.places, kind="stable")[: size * _GROUPS]
@@ -97,7 +97,7 @@ class InformationGain:
         Parameters
         ----------
         chosen : sequence of int
-            Places on the grid where readings are taken beforehand.
+            Places on the grid of readings that are taken before.
         """
         every, grouped = self._groups
         total = self._left(every[None], chosen)[0]
@@ -106,7 +106,7 @@ class InformationGain:
         return np.asarray(np.maximum(nats, 0.0) / NATS_PER_BIT)
 
     def _left(self, curves: Array, chosen: Sequence[int]) -> Array:
-        """Variance of the curves (g, k, m) at each place that readings at the chosen places leave, shape (g, m)."""
+        """Return the variance of the curves (g, k, m) remaining after readings at the chosen places, shape (g, m)."""
         freedom = curves.shape[1] - 1 - len(chosen)
         variance = (curves**2).sum(1) / freedom
         if not chosen:

@@ -18,15 +18,15 @@ from edgewind.plan.target import TargetInterval, parse_target
 from edgewind.plan.values import Kind, Stop
 
 _NEEDED = ("pressure_pa", "log_pressure_u", "log_pressure_u_common", "speed_rad_s", "speed_u_rad_s")
-# A pressure of the start counts as measured where a reading lies within this share of the spacing.
+# A pressure of the start counts as measured if a reading lies within this share of the spacing.
 _TAKEN = 0.4
-# How often one pressure of the start is tried, where readings there cannot be used.
+# Number of attempts at a pressure of the start whose readings cannot be used.
 _TRIES = 2
 
 
 @dataclass(frozen=True)
 class Target:
-    """Where to measure next.
+    """The next pressure to measure.
 
     Attributes
     ----------
@@ -59,22 +59,22 @@ class Target:
 class AdaptiveChoice:
     """Choose pressures one after the other between two ends until the interval is as narrow as wanted.
 
-    It keeps nothing between calls: the same table of readings gives the same step, so that a recording that was cut
-    off goes on where it was.
+    It has no state between calls: the same table of readings gives the same step, so that an interrupted recording
+    resumes.
 
     Parameters
     ----------
     bench : Bench
         The apparatus; its gauge bounds the range, its section ``[study]`` gives level and seed.
     low_pa, high_pa : float
-        Between which pressures to measure, Pa.
+        Lowest and highest pressure to measure, Pa.
     level : float, optional
         Level of the interval.
     target : str, float, TargetInterval or None
-        Wanted full width of the interval: ``"10%"`` of the pressure or ``"0.1 Pa"``; without one, readings go on until
-        they narrow the interval no more by what they are worth.
+        Wanted full width of the interval: ``"10%"`` of the pressure or ``"0.1 Pa"``; without one, readings continue
+        until none narrows the interval enough for its time.
     max_readings : int
-        Most usable readings, those already there counted in.
+        Largest number of usable readings, existing ones included.
     cost : Cost, optional
         Time of a reading, s.
     seed : int, optional
@@ -160,13 +160,13 @@ class AdaptiveChoice:
         )  # fmt: skip
 
     def _maximum_seen(self, data: SweepData) -> bool:
-        """Whether readings taken before show a maximum inside them: an even start over the range then adds little."""
+        """Whether the readings so far show a maximum, so that an even start over the range adds little."""
         if data.distinct_pressures() < FEWEST_PRESSURES:
             return False
         return find_optimum(data, level=self.level, seed=self.seed).found
 
     def _opening(self, data: SweepData, tried: np.ndarray) -> Target | None:
-        """The next pressure of the log-even start, ascending; None once it is through."""
+        """The next pressure of the log-even start, ascending; None after its end."""
         places = even_places(*self.range_pa, FEWEST_PRESSURES)
         spacing = float(np.log(places[1] / places[0]))
         for place in places:

@@ -12,7 +12,7 @@ from edgewind.plan.information import NATS_PER_BIT, InformationGain
 from edgewind.plan.spread import IntervalWidth, bits_of, other_interval, rounded, spread_of
 from edgewind.plan.values import Plan, PlannedMeasurement
 
-# Standard deviation of ln(pressure) by which a gauge or a rotor that lags may shift a sweep of one direction unseen.
+# Standard deviation of the unseen shift in ln(pressure) of a sweep in one direction by a lag of gauge or rotor.
 # Our judgement, no source.
 UNSEEN_SHIFT = 0.05
 # Readings of a short sweep the other way: two on each flank, where the speed changes most with pressure.
@@ -28,13 +28,13 @@ _THEORY_DRAG_U = 0.10
 # The same of a moment of inertia worked out from the drawing, where the bench states none: a coast-down gives drag
 # over inertia.
 _TYPICAL_INERTIA_U = 0.08
-# Flanks are looked for where the speed is above this share of the greatest: a shift far out in a tail tells little of
-# the maximum.
+# Flanks are sought where the speed is above this share of the greatest: a shift far out in a tail contains little
+# information on the maximum.
 _FLANK = 0.6
 
 
 def other_proposals(found: Findings | None, data: SweepData, plan: Plan, cost: Cost) -> tuple[PlannedMeasurement, ...]:
-    """Propose a sweep the other way and coast-downs, where these are open.
+    """Propose a sweep in the other direction and coast-downs, if not yet made.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ def open_direction(data: SweepData) -> int:
 
 
 def _backward(data: SweepData, plan: Plan, cost: Cost) -> PlannedMeasurement | None:
-    """A few readings with the pressure moving the other way, where that has not been done."""
+    """Propose a few readings with the pressure changing in the other direction, if not yet made."""
     missing, curve, optimum = open_direction(data), plan.optimum.curve, plan.optimum
     differ = optimum.sweeps is not None and optimum.sweeps.verdict == "differ"
     if curve is None or not (differ or (missing and optimum.found)):
@@ -111,7 +111,7 @@ def _backward(data: SweepData, plan: Plan, cost: Cost) -> PlannedMeasurement | N
 
 
 def _steepest(curve: ResponseCurve, outlook: InformationGain, spread: IntervalWidth) -> list[int]:
-    """Places on the grid, two on each side of the maximum, where a shift of the curve shows most."""
+    """Return places on the grid, two on each side of the maximum, with the greatest effect of a shift of the curve."""
     x = curve.log_pressure
     slope = np.gradient(curve.mean, x)
     shown = slope**2 / (outlook.noise + curve.sd**2)
@@ -130,7 +130,7 @@ def _steepest(curve: ResponseCurve, outlook: InformationGain, spread: IntervalWi
 
 
 def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[PlannedMeasurement, ...]:
-    """Coast-downs at the ends and the middle of the pressures measured, where none has been made."""
+    """Propose coast-downs at the ends and the middle of the measured pressures, if not yet made."""
     used = found.experiment.used
     if used.empty:
         return ()
@@ -169,7 +169,7 @@ def _coast_downs(found: Findings, plan: Plan, cost: Cost) -> tuple[PlannedMeasur
 
 
 def _coast_time(coasts: list[CoastDown], pressure_pa: float) -> float:
-    """Time for the speed to halve, s, by the nearest coast-down: drag grows no faster than pressure."""
+    """Return the time for the speed to halve, s, by the nearest coast-down: drag grows at most as the pressure."""
     if not coasts:
         return _TYPICAL_COAST_S
     near = min(coasts, key=lambda one: abs(np.log(one.pressure_pa / pressure_pa)))

@@ -26,13 +26,13 @@ from edgewind.plan.target import TargetInterval, parse_target
 from edgewind.plan.values import Kind, Plan, PlannedMeasurement, Stop, StopReason
 
 Array = NDArray[np.float64]
-# Most proposals of one batch: further ahead, the first readings would change the plan.
+# Largest batch: further ahead, the first readings would change the plan.
 LARGEST_BATCH = 24
 # A reading that narrows the whole interval by less than this share is not worth its time. Our judgement, no source.
 LEAST_NARROWING = 0.01
 # Where the curves that fit are highest at an end, pressures up to this factor beyond the readings are considered, too.
 BEYOND = 4.0
-# A repeat is preferred to a new pressure when scatter is unexplained and it tells this share as much for its time.
+# A repeat is preferred to a new pressure if scatter is unexplained and it gives this share of the information per time.
 REPEAT_SHARE = 0.8
 # Pressures closer than this share of the spacing of a log-even start count as measured.
 _TAKEN = 0.4
@@ -51,12 +51,12 @@ def propose(
     cost: Cost | None = None,
     seed: int | None = None,
 ) -> Plan:
-    """Return what to measure next, its expected effect, and whether it is worth its time.
+    """Return the next measurements, their expected effect, and whether they are worth their time.
 
     Parameters
     ----------
     subject : Findings or SweepData
-        What is known so far: an experiment studied, or bare readings.
+        The data so far: a studied experiment, or bare readings.
     batch : int
         Number of readings to choose; each is chosen as if those before it were taken.
     target : str, float, TargetInterval or None
@@ -64,9 +64,9 @@ def propose(
     level : float, optional
         Level of the interval; that of the findings, or 0.9.
     range_pa : tuple of float, optional
-        Between which pressures, Pa; the gauge's range, or the measured pressures, where left out.
+        Lowest and highest pressure, Pa; default: the range of the gauge, or the measured pressures.
     cost : Cost, optional
-        Time of a reading, s; where left out, from the record's own times, else by the forward model of the bench, else
+        Time of a reading, s; default: by the times of the record, else by the forward model of the bench, else
         :class:`PlainCost`.
     seed : int, optional
         Seed of the draws; that of the bench, or 0.
@@ -111,7 +111,7 @@ def propose(
 
 
 def propose_if_possible(found: Findings, *, batch: int = PLANNED) -> Plan | None:
-    """Plan the next readings for a report; None where there is nowhere to start."""
+    """Plan the next readings for a report; None without readings or a range."""
     try:
         return propose(found, batch=batch)
     except InputError:
@@ -119,10 +119,10 @@ def propose_if_possible(found: Findings, *, batch: int = PLANNED) -> Plan | None
 
 
 def _in_order(plan: Plan, others: tuple[PlannedMeasurement, ...]) -> tuple[PlannedMeasurement, ...]:
-    """Put a sweep the other way before the readings where it narrows the interval more for its time.
+    """Put a sweep in the other direction before the readings if it narrows the interval more for its time.
 
-    Coast-downs tell of something else and cannot be compared with readings: they come last, or, where no more
-    readings are worth their time, first.
+    Coast-downs give other information, which cannot be compared: they come last, or first if no more readings are worth
+    their time.
     """
     if plan.stop is not None or not plan.readings:
         return (*others, *plan.proposals)
@@ -131,7 +131,7 @@ def _in_order(plan: Plan, others: tuple[PlannedMeasurement, ...]) -> tuple[Plann
 
 
 def _rate(proposal: PlannedMeasurement) -> float:
-    """Bits by which the whole interval narrows, for a second; zero where that is not known."""
+    """Return the bits by which the whole interval narrows per second; zero if unknown."""
     before, after = proposal.interval_before_pa, proposal.interval_after_pa
     return 0.0 if before is None or after is None else bits_of(before, after) / proposal.cost_s
 
@@ -165,7 +165,7 @@ def _cost(cost: Cost | None, data: SweepData, bench: Bench | None) -> tuple[Cost
     if recorded is not None:
         return recorded, f"{recorded.sentence} The first is the median of the times between the readings so far."
     if bench is not None:
-        with suppress(EdgewindError):  # a rotor that the forward model cannot follow is timed plainly
+        with suppress(EdgewindError):  # a rotor outside the forward model has the plain cost
             modelled = bench_times(bench)
             modelled(np.array([1.0]), None)
             return modelled, modelled.sentence
@@ -215,15 +215,15 @@ def _start(
 
 
 def _emptiest(known: Array, allowed: tuple[float, float]) -> float:
-    """Place in the range that is farthest from all that is measured."""
+    """Return the place in the range that is farthest from all measured pressures."""
     grid = np.linspace(np.log(allowed[0]), np.log(allowed[1]), 241)
     return float(grid[np.argmax(np.abs(grid[:, None] - known).min(1))])
 
 
 def planning_curve(optimum: Optimum, allowed: tuple[float, float], seed: int) -> ResponseCurve:
-    """Return the curve to plan on: that of the optimum, reaching beyond the readings where its maximum lies at an end.
+    """Return the curve to plan on: that of the optimum, extended beyond the readings if its maximum lies at an end.
 
-    Readings may also lie outside of what is allowed now; the curve then still holds them.
+    Readings outside the allowed range remain in the curve.
     """
     curve = optimum.curve
     assert curve is not None
@@ -322,7 +322,7 @@ def _readings(
 
 
 def unexplained_scatter(optimum: Optimum) -> bool:
-    """Return whether the readings scatter by more than they state, about any smooth curve or among repeats."""
+    """Return whether the readings scatter by more than their uncertainties, about any smooth curve or among repeats."""
     curve, sweeps = optimum.curve, optimum.sweeps
     if curve is None:
         return False
@@ -339,7 +339,7 @@ def _rather_repeat(
     cost: Cost,
     before: float,
 ) -> tuple[int, float, float]:
-    """Take a pressure measured before where a reading there tells nearly as much for its time."""
+    """Return a measured pressure instead if a reading there gives nearly as much information per time."""
     pressure = outlook.curve.pressure_pa
     time = cost(pressure, before)
     measured = np.unique(np.searchsorted(np.log(pressure), data.log_pressure).clip(0, pressure.size - 1))
@@ -424,7 +424,7 @@ def _stop(
     data: SweepData, optimum: Optimum, spread: IntervalWidth, first: PlannedMeasurement, level: float,
     target: TargetInterval | None, seed: int,
 ) -> Stop | None:  # fmt: skip
-    """Return why no more readings are worth their time; None while some are."""
+    """Return why no further reading is worth its time; None if one is."""
     interval, pressure = optimum.interval_pa, optimum.pressure_pa
 
     def stop(reason: StopReason, sentence: str, *, reached: bool = False) -> Stop:
@@ -472,10 +472,10 @@ def _stop(
 
 
 def confirmed(data: SweepData, level: float, target: TargetInterval, seed: int) -> bool:
-    """Return whether the target was reached before the newest reading already, so that this one confirms it.
+    """Return whether the target was already reached before the newest reading, which then confirms it.
 
-    A rule that stops at the first interval narrow enough could favour those that are narrow by chance; what the guard
-    costs and gives is measured in benchmarks/bench_plan.py.
+    A rule that stops at the first interval narrow enough could favour those that are narrow by chance; cost and benefit
+    of the confirmation are measured in benchmarks/bench_plan.py.
     """
     if data.distinct_pressures() <= FEWEST_PRESSURES:
         return False

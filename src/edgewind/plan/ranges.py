@@ -17,7 +17,7 @@ _VOLTAGES = 2001
 def gauge_range(bench: Bench) -> tuple[float, float] | None:
     """Return the range of the gauge of a bench, Pa; None for a display, whose range is not stated.
 
-    Found by reading the gauge's own function over its output voltages, flags and all.
+    It follows from the transfer function of the gauge and its flags over the output voltages.
     """
     if bench.gauge.kind == "display":
         return None
@@ -34,12 +34,12 @@ def gauge_range(bench: Bench) -> tuple[float, float] | None:
 
 
 def check_range(low_pa: float, high_pa: float, bench: Bench | None = None) -> tuple[float, float]:
-    """Return a range that is open, above zero, and inside what the gauge can tell.
+    """Check a range: ascending, above zero, and inside the range of the gauge.
 
     Raises
     ------
     InputError
-        It is not; the message says what would be right.
+        It is not; the message states the right form.
     """
     if not (np.isfinite(low_pa) and np.isfinite(high_pa) and low_pa > 0):
         raise InputError(
@@ -64,5 +64,5 @@ def check_range(low_pa: float, high_pa: float, bench: Bench | None = None) -> tu
 
 @lru_cache(maxsize=128)
 def even_places(low_pa: float, high_pa: float, count: int) -> tuple[float, ...]:
-    """Return the pressures even in the logarithm, both ends among them, Pa, ascending."""
+    """Return pressures evenly spaced in the logarithm, both ends included, Pa, ascending."""
     return tuple(float(value) for value in np.geomspace(low_pa, high_pa, count))

@@ -1,4 +1,4 @@
-"""The search of the next rotor as JSON and the manual have it."""
+"""The search of the next rotor for JSON and manual."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from edgewind.plan.rotor_text import FALSIFIED_BY, assumptions
 
 
 class GoalResult(FrozenModel):
-    """Something wanted of a rotor."""
+    """A goal for a rotor."""
 
     key: str = Field(description="Name on the command line.")
-    words: str = Field(description="What is wanted, in words.")
+    words: str = Field(description="The goal in words.")
     unit: str = Field(description="Unit of its value.")
     most: bool = Field(description="Whether more is better.")
 
 
 class EvaluatedRotor(RotorDesign):
-    """A rotor with what the forward model gives for it."""
+    """A rotor with its values by the forward model."""
 
     pressure_pa: float = Field(description="Pressure at which it turns fastest, Pa.")
     speed_rad_s: float = Field(description="Speed there, rad/s.")
@@ -37,14 +37,14 @@ class PresentRotor(EvaluatedRotor):
 
 
 class RotorSearchResult(FrozenModel):
-    """A search as JSON holds it: SI, the unit in each key."""
+    """A search for JSON: SI, the unit in each key."""
 
-    goals: tuple[GoalResult, ...] = Field(description="What was wanted.")
+    goals: tuple[GoalResult, ...] = Field(description="The goals.")
     between: tuple[str, str] | None = Field(
         description="Keys of the two drives that the goal `test` distinguishes; null without that goal."
     )
     ranges_si: dict[str, tuple[float, float]] = Field(
-        description="Least and greatest value of each thing that was chosen, in SI."
+        description="Least and greatest value of each chosen size, in SI."
     )
     gases: tuple[str, ...] = Field(description="Gases available.")
     tried: int = Field(description="Number of designs that were tried.")

@@ -1,7 +1,7 @@
-"""The next rotor: what vane, arm, number and gas serve several goals at once, and the trade between them.
+"""Search of the next rotor: vane, arm, number of vanes and gas for several goals, and the trade between them.
 
-Designs are drawn by NSGA-II (K. Deb and others, IEEE Trans. Evol. Comput. 6, 182, 2002) and judged by the forward
-model; what comes back is the set of designs of which none is better in every goal.
+Designs are drawn by NSGA-II (K. Deb and others, IEEE Trans. Evol. Comput. 6, 182, 2002) and evaluated by the forward
+model; the result is the set of designs of which none is better in every goal.
 """
 
 from __future__ import annotations
@@ -31,9 +31,9 @@ from edgewind.rotor.speed_kernel import DRIVE_PLACES, flat, steady_speeds, table
 
 Array = NDArray[np.float64]
 
-# Taken where bench.toml is silent.
+# Defaults of unstated keys of bench.toml.
 DEFAULT_THICKNESS_M, DEFAULT_DRY_N_M = 1e-4, 1e-11
-# Least distance of the inner edge of a vane from the axis, m: room for a hub.
+# Least distance of the inner edge of a vane from the axis, m, for a hub.
 HUB_M = 3e-3
 # Dry friction of a tip in a cup grows as the load to this power: the radius of Hertz's contact goes as its cube root
 # (K. L. Johnson, Contact Mechanics, 1985, section 4.2), and torque as load times radius.
@@ -41,7 +41,7 @@ FRICTION_POWER = 4 / 3
 # Scatter of a speed, relative and of the greatest, by which two curves are distinguished.
 _SCATTER, _FLOOR, _READINGS = 0.02, 0.01, 20
 _DECADES, _POINTS = 4.0, 64
-# A goal's value for a design that cannot be built.
+# Value of a goal for a design that cannot be built.
 _WORST = 1e30
 _HELD = "its pivot holds it"
 
@@ -59,7 +59,7 @@ class RotorDesign(FrozenModel):
 
 @dataclass(frozen=True)
 class Evaluation:
-    """A design with what the forward model gives for it.
+    """A design with its values by the forward model.
 
     Attributes
     ----------
@@ -90,14 +90,14 @@ class Evaluation:
 
 @dataclass(frozen=True)
 class Goal:
-    """Something wanted of a rotor.
+    """A goal for a rotor.
 
     Attributes
     ----------
     key : str
         Name on the command line.
     words : str
-        What is wanted, in words.
+        The goal in words.
     unit : str
         Unit of its value.
     most : bool
@@ -118,7 +118,7 @@ def _fastest(pressure: Array, rows: Array, rotor: RotorParameters, task: DesignS
 
 
 def _light(pressure: Array, rows: Array, rotor: RotorParameters, task: DesignSpace) -> float:
-    """Least irradiance that starts it: torque goes with the light, to the few per cent that radiation bends it."""
+    """Return the least irradiance that starts it: torque is proportional to the light, within a few per cent."""
     best = float(np.max(rows[1]))
     return float(rotor.irradiance_w_m2 * rotor.pivot_breakaway_n_m / best) if best > 0 else _WORST
 
@@ -128,7 +128,7 @@ def _quick(pressure: Array, rows: Array, rotor: RotorParameters, task: DesignSpa
 
 
 def _test(pressure: Array, rows: Array, rotor: RotorParameters, task: DesignSpace) -> float:
-    """How far apart the curves of two mechanisms stand, each with its strength left free, in standard deviations."""
+    """Return the distance between the curves of two mechanisms of free strength, in standard deviations."""
     first, second = (task.alone(rotor, pressure, key) for key in task.between)
     return separation(first, second)
 
@@ -172,7 +172,7 @@ def separation(first: Array, second: Array) -> float:
 
 @dataclass(frozen=True, eq=False)
 class DesignSpace:
-    """The bench in numbers, and what may be built."""
+    """The bench in numbers, and the ranges that can be built."""
 
     bench: Bench
     goals: tuple[Goal, ...]
@@ -200,7 +200,7 @@ class DesignSpace:
 
     @cached_property
     def _weight(self) -> tuple[float, float]:
-        """Surface density of the sheet, kg/m^2, and what the moment of inertia has besides the vanes, kg m^2."""
+        """Surface density of the sheet, kg/m^2, and moment of inertia without the vanes, kg m^2."""
         base = self.base
         density = base.heat_capacity_j_m2_k / self.bench.rotor.vane_specific_heat.value
         vanes = base.vanes * density * base.vane_area_m2 * base.mean_square_arm_m2
@@ -247,7 +247,7 @@ class DesignSpace:
         return gas_numbers(GasState(self.bench.gas.gas, 1.0, self.bench.gas.temperature.value))
 
     def misfits(self, built: RotorDesign) -> dict[str, float]:
-        """Return how far a design goes beyond each limit; zero or less is good."""
+        """Return the excess of a design over each limit; zero or less is allowed."""
         reach = built.arm_m + built.vane_width_m / 2
         return {
             "the vanes reach the wall of the chamber": 2 * reach
@@ -258,7 +258,7 @@ class DesignSpace:
         }  # fmt: skip
 
     def table(self, rotor: RotorParameters) -> tuple[Any, float]:
-        """Return the gas's response to a rotor, as the kernel takes it, and the least Knudsen number in it."""
+        """Return the gas response of a rotor, as input of the kernel, and its least Knudsen number."""
         response = response_of(rotor)
         return table_arrays(response), response.least_knudsen
 
@@ -271,7 +271,7 @@ class DesignSpace:
         return np.asarray(rows[1] / rows[2])
 
     def judge(self, built: RotorDesign) -> Evaluation:
-        """Ask the forward model about a design."""
+        """Evaluate a design by the forward model."""
         problems = [words for words, beyond in self.misfits(built).items() if beyond > 0]
         worst = {goal.key: -_WORST if goal.most else _WORST for goal in self.goals}
         if problems:
@@ -308,18 +308,18 @@ def pareto_front(values: Array) -> NDArray[np.bool_]:
 
 @dataclass(frozen=True, eq=False)
 class RotorSearch:
-    """What a search found; see :func:`search_rotor`.
+    """Result of a search; see :func:`search_rotor`.
 
     Attributes
     ----------
     bench : Bench
         The bench.
     goals : tuple of Goal
-        What was wanted.
+        The goals.
     between : tuple of str
         Keys of the two drives that the goal `test` distinguishes.
     ranges : dict of str to tuple of float
-        Least and greatest value of each thing that was chosen, in SI.
+        Least and greatest value of each chosen size, in SI.
     gases : tuple of str
         Gases available.
     front : tuple of Evaluation
@@ -346,7 +346,7 @@ class RotorSearch:
     seed: int
 
     def picked(self, most: int = 8) -> tuple[Evaluation, ...]:
-        """Return a few of the front, spread along it: the best for each goal, and others far from those taken."""
+        """Return a few designs of the front, spread along it: the best for each goal, and others far from those."""
         if len(self.front) <= most:
             return self.front
         values = _scaled(np.array([[one.values[goal.key] for goal in self.goals] for one in self.front]))
@@ -361,11 +361,11 @@ class RotorSearch:
         return _task(self.bench, tuple(goal.key for goal in self.goals), self.between, self.ranges, self.gases)
 
     def rotors(self, designs: Iterable[Evaluation]) -> list[RotorParameters]:
-        """Return designs as the forward model takes them."""
+        """Return designs as input of the forward model."""
         return [self._space.rotor(one.built) for one in designs]
 
     def judged_anew(self) -> RotorSearch:
-        """Return the search with front and present rotor judged again, as after one of them was solved for itself."""
+        """Return the search with front and present rotor evaluated again, after one of them was solved."""
         good = [self._space.judge(one.built) for one in self.front]
         front, others = _front([one for one in (*good, *self.others) if not one.problems], self.goals)
         return replace(self, front=front, others=others, own=self._space.judge(self._space.own()))
@@ -400,12 +400,13 @@ def _scaled(values: Array) -> Array:
 
 
 def ranges_of(bench: Bench, given: Mapping[str, tuple[float, float]] | None = None) -> dict[str, tuple[float, float]]:
-    """Return what may be built: given ranges, then those of ``[workshop]``, then half to twice the present rotor.
+    """Return the ranges that can be built: given ones, then those of ``[workshop]``, then half to twice the present
+    rotor.
 
     Raises
     ------
     InputError
-        A range of something that cannot be chosen, or one that does not ascend.
+        A range of an unknown size, or one that does not ascend.
     """
     rotor, shop = bench.rotor, bench.workshop
     thickness = DEFAULT_THICKNESS_M if rotor.vane_thickness is None else rotor.vane_thickness.value
@@ -441,7 +442,7 @@ def search_rotor(
     trials: int = 600,
     seed: int = 1,
 ) -> RotorSearch:
-    """Search for the rotors that serve some goals best.
+    """Search for the best rotors for some goals.
 
     Parameters
     ----------
@@ -538,7 +539,7 @@ def _task(
 
 
 def _corners(task: DesignSpace) -> list[dict[str, Any]]:
-    """Return the designs at the ends of all ranges, to start from: the best for one goal alone often lies there."""
+    """Return the designs at the ends of all ranges as starts: the best for a single goal often lies there."""
     free = {name: ends for name, ends in task.ranges.items() if ends[0] < ends[1]}
     found: list[dict[str, Any]] = []
     for k, ends in enumerate(itertools.product(*free.values())):

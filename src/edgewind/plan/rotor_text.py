@@ -8,9 +8,9 @@ from edgewind.formatting import RPM_PER_RAD_S, duration, format_number, text_tab
 from edgewind.plan.rotor_search import DEFAULT_DRY_N_M, DEFAULT_THICKNESS_M, Evaluation, Goal, RotorSearch
 from edgewind.rotor.drives import NAMES
 
-# What would show a search to be wrong.
+# Observations that would show that a search is wrong.
 FALSIFIED_BY = (
-    "A rotor of the front, built, that is off its predicted speed by more than the present rotor is off its own: then "
+    "A built rotor of the front that deviates from its predicted speed by more than the present rotor does: then "
     "something that changes with size is not in the model.",
     "A break-away torque that does not follow the weight: measure the least light that starts two rotors.",
     "A spin-up time of the new rotor other than the one given: then its mass or its drag is not as described.",

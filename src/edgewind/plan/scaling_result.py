@@ -1,4 +1,4 @@
-"""A planned study of a scaling claim as JSON, the manual and the page to print have it."""
+"""A planned study of a scaling claim, for JSON, manual and printed page."""
 
 from __future__ import annotations
 
@@ -28,27 +28,29 @@ class SizeSweep(FrozenModel):
 
 
 class DesignResult(FrozenModel):
-    """Which rotors, how many, how often, and what that settles."""
+    """Rotors, sweeps, and the power of the study."""
 
     widths_m: tuple[float, ...] = Field(description="Widths of the vane, m.")
     rotors_of_each_size: int = Field(description="Rotors of each size.")
     sweeps_of_each_rotor_and_gas: int = Field(description="Sweeps of each rotor in each gas.")
     hours: float = Field(description="Time that the design takes with its changeovers, h.")
     exponent_u: float = Field(description="Standard uncertainty that the exponent would have.")
-    least_power: float = Field(description="Least of the chances in `power`, of claims that have to be distinguished.")
+    least_power: float = Field(description="Least probability in `power`, over claims that have to be distinguished.")
     least_power_u: float | None = Field(
         description="Standard uncertainty of `least_power`, from the number of sweeps simulated; null where not "
         "worked out."
     )
-    power: dict[str, dict[str, float]] = Field(description="Chance to reject the second claim where the first holds.")
+    power: dict[str, dict[str, float]] = Field(
+        description="Probability to reject the second claim if the first is true."
+    )
 
 
 class ScalingStudyResult(FrozenModel):
-    """A planned study as JSON holds it: SI, the unit in each key."""
+    """A planned study for JSON: SI, the unit in each key."""
 
     widths_m: tuple[float, ...] = Field(description="Widths of the vane that are compared, m.")
     gases: tuple[str, ...] = Field(description="Gases that are compared.")
-    settings: Settings = Field(description="How the study is made.")
+    settings: Settings = Field(description="Settings of the study.")
     claims: dict[str, float] = Field(
         description="Exponent of each claim, by its name; `model` is that of the forward model."
     )
@@ -57,16 +59,16 @@ class ScalingStudyResult(FrozenModel):
         description="The sweep of each size in each gas, and the errors of its analysis."
     )
     rotor_scatter_log_pressure: float = Field(
-        description="Mean scatter of ln(pressure of the optimum) between rotors made alike."
+        description="Mean scatter of ln(pressure of the optimum) between rotors of the same design."
     )
-    design: DesignResult | None = Field(description="The design to take; null where none fits the time.")
+    design: DesignResult | None = Field(description="The recommended design; null if none fits the time.")
     other_designs: tuple[DesignResult, ...] = Field(
         description="The best design for each number of rotors, fewest first."
     )
     left_out: tuple[str, ...] = Field(description="Sizes and gases that were left out, with the reason.")
-    held: tuple[str, ...] = Field(description="What must be the same for all rotors.")
+    held: tuple[str, ...] = Field(description="Conditions that must be equal for all rotors.")
     modelled: tuple[str, ...] = Field(
-        description="What changes with size as well, and is included in the claim of the model."
+        description="Quantities that also change with size, included in the claim of the model."
     )
     assumptions: tuple[str, ...] = Field(description="Assumptions of the plan.")
     falsified_by: tuple[str, ...] = Field(description="Observations that would show that the plan is wrong.")

@@ -1,9 +1,8 @@
-"""A study of a scaling claim: how many rotors and sweeps tell one power of the size from another.
+"""A study of a scaling claim: how many rotors and sweeps distinguish one power of the size from another.
 
-Each candidate rotor is predicted by the forward model. Sweeps of it are simulated and read by the same analysis as real
-ones, in processes; whether an optimum is claimed, what that errs by and what uncertainty is stated for it is drawn
-again and again in simulated studies, each with its own rotors. A study then rejects a claim as a person would who has
-those intervals and no other knowledge of the scatter.
+Each candidate rotor is predicted by the forward model. Sweeps of it are simulated and analysed like real ones, in
+processes; claimed optima, their errors and stated uncertainties are resampled in simulated studies, each with its own
+rotors. A study rejects a claim by those intervals alone, without other knowledge of the scatter.
 """
 
 from __future__ import annotations
@@ -28,21 +27,21 @@ Array = NDArray[np.float64]
 
 MODEL = "model"
 DEFAULT_EXPONENTS = (-2.0, -1.0, -0.5, 0.0)
-# A sweep reaches this factor below the lowest and above the highest pressure that any claim gives its optimum.
+# A sweep extends by this factor below the lowest and above the highest optimum of all claims.
 REACH = 5.0
 _GAS_CHANGE_S = 900.0
 _MOST_ROTORS, _MOST_SWEEPS = 5, 4
-# A claim and the model's own exponent that are nearer than this need not be distinguished when designs are ranked.
+# A claim nearer than this to the exponent of the model need not be distinguished when designs are ranked.
 _ALIKE = 0.2
-# A least chance of this much is enough: the design with the fewest rotors that reaches it is taken.
+# Sufficient least power: the design with the fewest rotors that reaches it is recommended.
 ENOUGH = 0.9
-# Parts of the simulated sweeps that are left out in turn to see how well a power is known.
+# Parts of the simulated sweeps that are left out in turn for the uncertainty of a power.
 _PARTS = 6
 
 
 @dataclass(frozen=True)
 class Settings:
-    """How a study is made.
+    """Settings of a study.
 
     Attributes
     ----------
@@ -59,7 +58,7 @@ class Settings:
     level : float
         Confidence at which a claim is rejected.
     trials : int
-        Sweeps of each candidate in each gas that are simulated and read by the whole analysis.
+        Sweeps of each candidate in each gas that are simulated and analysed in full.
     studies : int
         Simulated studies behind each power.
     seed : int
@@ -93,13 +92,13 @@ class Settings:
 
     @property
     def hours(self) -> float:
-        """All the time there is, h."""
+        """Available time, h."""
         return self.days * self.hours_a_day
 
 
 @dataclass(frozen=True)
 class Design:
-    """Which rotors, how many, how often.
+    """A design: widths, number of rotors, number of sweeps.
 
     Attributes
     ----------
@@ -128,13 +127,13 @@ class DesignPower:
     design : Design
         The design.
     power : dict of str to dict of str to float
-        Chance to reject the second claim where the first holds.
+        Probability to reject the second claim if the first is true.
     exponent_u : float
         Standard uncertainty that the exponent would have.
     least_power : float
-        Least of the chances in `power`, of claims that have to be distinguished.
+        Least probability in `power`, over claims that have to be distinguished.
     least_power_u : float or None
-        Standard uncertainty of `least_power`, from the number of sweeps simulated; none where not worked out.
+        Standard uncertainty of `least_power`, from the number of simulated sweeps; None if not computed.
     """
 
     design: Design
@@ -145,7 +144,7 @@ class DesignPower:
 
 
 def _pressures(rotor: SizedRotor, low: float, high: float, readings: int) -> Array:
-    """Pressures of a sweep, Pa: even in the logarithm, within what the curve covers."""
+    """Return the pressures of a sweep, Pa: evenly spaced in the logarithm, within the range of the curve."""
     least, most = np.exp(rotor.curve.log_grid[0]), np.exp(rotor.curve.log_grid[-1])
     return np.geomspace(max(low / REACH, least), min(high * REACH, most), readings)
 
@@ -159,7 +158,7 @@ class ScalingStudy:
     bench : Bench
         The bench.
     settings : Settings
-        How the study is made.
+        Settings of the study.
     widths_m : tuple of float
         Widths of the vane that are compared, m.
     gases : tuple of str
@@ -169,9 +168,9 @@ class ScalingStudy:
     pressures : dict of (float, str) to ndarray
         Pressures of the sweep of each, Pa.
     trials : dict of (float, str) to Trials
-        Simulated sweeps of each, read by the whole analysis.
+        Simulated and analysed sweeps of each.
     calibration : dict of (float, str) to Calibration
-        What the analysis of one sweep of each errs by.
+        Errors of the analysis of one sweep of each.
     sweep_s : dict of (float, str) to float
         Length of the sweep of each, s.
     exponents : dict of str to float
@@ -193,7 +192,7 @@ class ScalingStudy:
     left_out: tuple[str, ...]
 
     def log_place(self, claim: str, width_m: float, gas: str) -> float:
-        """Give ln(pressure of the optimum) by a claim; power laws pass through the middle of the model's sizes."""
+        """Return ln(pressure of the optimum) by a claim; power laws pass through the middle of the model's sizes."""
         if claim == MODEL:
             return float(np.log(self.rotors[width_m, gas].pressure_pa))
         middle = float(np.mean(np.log(self.widths_m)))
@@ -212,7 +211,7 @@ class ScalingStudy:
 
     @cached_property
     def designs(self) -> tuple[Design, ...]:
-        """Every balanced design that fits the time, from two sizes up."""
+        """Balanced designs that fit the time, from two sizes up."""
         found = []
         for count in range(2, len(self.widths_m) + 1):
             for widths in itertools.combinations(self.widths_m, count):
@@ -224,7 +223,7 @@ class ScalingStudy:
 
     @cached_property
     def pairs(self) -> tuple[tuple[str, str], ...]:
-        """Claims to be distinguished, each as truth and as rival: all given, and the model's from those far off."""
+        """Pairs of true and rival claims to distinguish: all given ones, and that of the model from distant ones."""
         names = list(self.exponents)
         return tuple(
             (a, b)
@@ -233,14 +232,14 @@ class ScalingStudy:
         )
 
     def study_errors(self, design: Design, studies: int, seed: int, truth: str) -> tuple[Array, Array]:
-        """Draw what the sweeps of simulated studies err by where a claim holds.
+        """Draw the errors of the sweeps of simulated studies for a true claim.
 
         Returns
         -------
         error : array of shape (studies, sizes, rotors, gases)
-            Error of ln(pressure of the optimum) as a claim gives it, mean over the sweeps that showed one.
+            Error of ln(pressure of the optimum), mean over the sweeps that showed one.
         variance : array of the same shape
-            Its variance as the analysis states it, without what sets rotors apart; infinite where no sweep showed one.
+            Its variance as the analysis states it, without the scatter between rotors; infinite if no sweep showed one.
         """
         random = np.random.default_rng([seed, 19, len(design.widths_m), design.rotors, design.sweeps])
         shape = (studies, len(design.widths_m), design.rotors, len(self.gases))
@@ -258,7 +257,7 @@ class ScalingStudy:
         return errors, variances
 
     def power_of(self, design: Design, *, studies: int | None = None, seed: int | None = None) -> DesignPower:
-        """Rate a design: the chance to reject each claim where another holds."""
+        """Return the power of a design: the probability to reject each claim if another is true."""
         number = self.settings.studies if studies is None else studies
         start = self.settings.seed if seed is None else seed
         table: dict[str, dict[str, float]] = {}
@@ -276,12 +275,12 @@ class ScalingStudy:
     def rejected(
         self, design: Design, errors: Array, variances: Array, truth: str, rivals: Sequence[str]
     ) -> tuple[NDArray[np.bool_], Array]:
-        """Return whether each study rejects each rival: the exponent found differs from the rival's by too much.
+        """Return whether each study rejects each rival, by the difference of the exponents.
 
         Returns
         -------
         rejected : array of bool, shape (studies, rivals)
-            Two-sided, at the level of the settings; never where fewer than two sizes showed an optimum.
+            Two-sided, at the level of the settings; never if fewer than two sizes showed an optimum.
         u : array of shape (studies,)
             Standard uncertainty of the exponent as each study states it: from the stated uncertainties of its sweeps
             and the scatter between rotors that the model expects. See :func:`exponent_weights`.
@@ -302,7 +301,7 @@ class ScalingStudy:
         return np.array(found).T.reshape(u.size, len(rivals)), u
 
     def with_doubt(self, rated: DesignPower) -> DesignPower:
-        """Add how well the least power is known: the jackknife over parts of the simulated sweeps left out in turn."""
+        """Add the uncertainty of the least power: jackknife over parts of the simulated sweeps."""
         if rated.least_power_u is not None:
             return rated
         least = []
@@ -317,7 +316,7 @@ class ScalingStudy:
 
     @cached_property
     def rated(self) -> tuple[DesignPower, ...]:
-        """All designs that fit, the best first: greatest least power, then fewest rotors, then shortest."""
+        """All designs that fit the time, by greatest least power, then fewest rotors, then shortest time."""
         rough = [self.power_of(design, studies=min(1000, self.settings.studies)) for design in self.designs]
         order = sorted(
             rough,
@@ -329,10 +328,10 @@ class ScalingStudy:
 
     @cached_property
     def best(self) -> DesignPower | None:
-        """The design to take, rated with all studies; None where nothing fits the time.
+        """The recommended design, evaluated with all studies; None if none fits the time.
 
         The fewest rotors, then the fewest hours, whose least power is enough (:data:`ENOUGH`): of three sizes or more
-        if any such design is, since two sizes cannot show that the law bends. Where none is enough, the most powerful.
+        if possible, since two sizes cannot show a curvature. If none is enough, the most powerful.
         """
         if not self.rated:
             return None
@@ -345,7 +344,7 @@ class ScalingStudy:
 
     @property
     def scatter(self) -> float:
-        """Mean scatter of ln(pressure of the optimum) between rotors made alike."""
+        """Mean scatter of ln(pressure of the optimum) between rotors of the same design."""
         return float(np.mean([rotor.rotor_scatter for rotor in self.rotors.values()]))
 
     @property
@@ -355,7 +354,7 @@ class ScalingStudy:
 
     @property
     def sweep_sd(self) -> float:
-        """Scatter of ln(pressure of the optimum) from one sweep as it really is, mean over the rotors."""
+        """Actual scatter of ln(pressure of the optimum) from one sweep, mean over the rotors."""
         return float(np.mean([one.sd * one.u for one in self.calibration.values()]))
 
     @property
@@ -396,12 +395,12 @@ def plan_scaling_study(
     exponents : sequence of float
         Claims: n in ``p proportional to width**n``. That of the model is added.
     processes : int, optional
-        How many to use; the result does not depend on it.
+        Number of processes; the result does not depend on it.
 
     Raises
     ------
     InputError
-        Fewer than two widths, a rotor that cannot be, or sweeps that show no optimum.
+        Fewer than two widths, an impossible rotor, or sweeps that show no optimum.
     """
     chosen = settings or Settings()
     widths = tuple(sorted({float(width) for width in widths_m}))

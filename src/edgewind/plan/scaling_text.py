@@ -11,21 +11,21 @@ from edgewind.formatting import RPM_PER_RAD_S, duration, format_number, text_tab
 from edgewind.plan.scaling_study import ENOUGH, MODEL, DesignPower, ScalingStudy
 from edgewind.plan.sized import CONDUCTANCE_ALIKE, EMISSIVITY_ALIKE, LENGTHS_ALIKE
 
-# What must be the same for all rotors.
+# Conditions that must be equal for all rotors.
 HELD = (
     "one sheet for all vanes: paint, thickness, the same batch of both",
     "the inner edge of every vane at the same distance from the axis",
-    "lamp, its distance and its window; chamber, and where the rotor sits in it",
+    "lamp, its distance and its window; chamber, and the place of the rotor in it",
     "one gauge, with one zero taken each morning; the same bottle of gas",
     "the same pivot, or pivots of one make; the rotor hung plumb",
 )
-# What changes with size all the same, and is in the model's own claim.
+# Quantities that also change with size, included in the claim of the model.
 MODELLED = (
     "mass and moment of inertia, and so the dwell at each pressure",
     "drag of the gas, which grows faster than the drive; the pivot's share shrinks with size",
     "temperature of the faces, since gas cools a wide vane less for each square centimetre",
     "the share of the thermal force at the edge",
-    "the room: a wide vane sees its walls nearer",
+    "the chamber: a wide vane is nearer to its walls",
 )
 
 
@@ -41,8 +41,8 @@ def assumptions(study: ScalingStudy) -> tuple[str, ...]:
         f"Rotors made alike differ by {study.scatter:.3f} in ln of the best pressure, by the forward model (lengths "
         f"{100 * LENGTHS_ALIKE:g} %, vane conductance {100 * CONDUCTANCE_ALIKE:g} %, emissivities "
         f"{EMISSIVITY_ALIKE:g}, pivots as bench.toml states).",
-        "What the gauge has wrong is the same at all pressures that count, so that it moves all rotors alike.",
-        "The shape of the curve is the model's whatever the claim: a claim moves it along ln p and no more.",
+        "The error of the gauge is the same at all optima, so that it shifts all rotors equally.",
+        "The shape of the curve is that of the model for every claim: a claim only shifts it along ln p.",
         f"A claim is rejected at the {100 * s.level:g} % level, two-sided, by the uncertainties that the analysis "
         "states for each sweep and the scatter between rotors that the model expects.",
     )
@@ -53,9 +53,9 @@ def falsified_by(study: ScalingStudy) -> tuple[str, ...]:
     return (
         f"Two rotors of one size and make whose best pressures differ by more than a factor "
         f"{np.exp(3 * np.sqrt(2) * np.hypot(study.scatter, study.sweep_sd)):.2f}: then they are not alike.",
-        "Two gases that give exponents further apart than their uncertainties: then size is not all that changed.",
+        "Exponents in two gases that differ by more than their uncertainties: then not only the size changed.",
         "A local exponent that differs between the small and the large pair of sizes: then no power law holds.",
-        "Sweeps repeated on one rotor that scatter more than one sweep is said to.",
+        "Repeated sweeps of one rotor that scatter by more than stated for one sweep.",
     )
 
 
@@ -71,7 +71,7 @@ def claim_name(study: ScalingStudy, claim: str) -> str:
 
 
 def answer_sentences(study: ScalingStudy) -> tuple[str, ...]:
-    """Return what to build, the time it takes and what it would decide; or that the time is too short."""
+    """Return what to build, its time and its power in sentences; or that the time is too short."""
     best, time = study.best, study.settings
     gases = " and in ".join(study.gases)
     if best is None:
@@ -129,7 +129,7 @@ class SheetRun:
 
 
 def run_order(study: ScalingStudy) -> tuple[SheetRun, ...]:
-    """Return the sweeps in the order to run them: rotors in a drawn order, so that drift is not taken for size."""
+    """Return the sweeps in running order: rotors in random order, so that drift is not taken for an effect of size."""
     best = study.best
     if best is None:
         return ()

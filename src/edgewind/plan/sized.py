@@ -1,4 +1,4 @@
-"""The same rotor in other sizes and gases: what changes with the width of the vane, by the forward model."""
+"""The same rotor in other sizes and gases: effects of the width of the vane, by the forward model."""
 
 from __future__ import annotations
 
@@ -19,20 +19,21 @@ from edgewind.units import Measured
 
 Array = NDArray[np.float64]
 
-# Decades of pressure below the end of the response in which a curve is looked at, and its points.
+# Decades of pressure below the end of the response that a curve covers, and its points.
 _DECADES, _POINTS = 4.0, 161
 # Least clearance of the rotor in its chamber: share of the half width that must stay free.
 CLEARANCE = 0.05
-# How far rotors made alike differ, one standard deviation: of lengths and of the vane's conductance relative, of
-# emissivities absolute. Our judgement, no source; pivots differ by what bench.toml states, or by the last.
+# Differences between rotors of the same design, one standard deviation: of lengths and of the vane's conductance
+# relative, of emissivities absolute. Our judgement, no source; pivots differ by their stated uncertainty, or by the
+# last number.
 LENGTHS_ALIKE, CONDUCTANCE_ALIKE, EMISSIVITY_ALIKE, PIVOT_ALIKE = 0.005, 0.05, 0.01, 0.3
 
 
 def resized(bench: Bench, width_m: float, gas: str | None = None) -> Bench:
     """Return the bench with square vanes of another width, cut from the same sheet, and another gas.
 
-    The inner edge of the vane keeps its distance from the axis. Mass and moment of inertia, where they are given,
-    follow the area and the square of the arm; chamber, lamp, pivot and build of the vane stay.
+    The inner edge of the vane keeps its distance from the axis. Mass and moment of inertia, if stated, follow the area
+    and the square of the arm; chamber, lamp, pivot and build of the vane stay.
 
     Parameters
     ----------
@@ -77,12 +78,12 @@ def resized(bench: Bench, width_m: float, gas: str | None = None) -> Bench:
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """A curve of speed that can be moved along ln(pressure); small, so that it goes to other processes.
+    """A curve of speed that can be shifted along ln(pressure); small, to be sent to other processes.
 
     Attributes
     ----------
     pressure_pa, speed_rad_s : float
-        Its highest place.
+        Its maximum.
     log_grid, relative_speed : array of shape (n,)
         ln(pressure), and speed over the greatest speed.
     """
@@ -125,7 +126,7 @@ class SizedRotor(BaseModel):
 
 
 def sized_rotor(bench: Bench, width_m: float, gas: str, *, seed: int = 1, draws: int = 80) -> SizedRotor:
-    """Predict one size in one gas, with the scatter between rotors made alike.
+    """Predict one size in one gas, with the scatter between rotors of the same design.
 
     Raises
     ------
@@ -174,14 +175,14 @@ def sized_rotor(bench: Bench, width_m: float, gas: str, *, seed: int = 1, draws:
 
 
 def speed_curves(pressure: Array, rotors: list[Array], table: tuple[Array, ...]) -> tuple[Array, Array]:
-    """Return curves of speed in the sense in which the first turns, and where each is highest, Pa; nan without one."""
+    """Return curves of speed in the direction of the first, and the pressure of each maximum, Pa; nan without one."""
     curves = np.array([steady_speeds(pressure, one, *table)[0] for one in rotors])
     sense = np.sign(curves[0][np.argmax(np.abs(curves[0]))])
     return sense * curves, peak_pressures(pressure, sense * curves)
 
 
 def made_alike(bench: Bench, rotor: RotorParameters, draws: int, seed: int) -> list[Array]:
-    """Return rotors of one make: what differs from one to the next, drawn."""
+    """Return rotors of the same design with drawn differences."""
     random = np.random.default_rng([seed, 41])
     told = bench.rotor
 

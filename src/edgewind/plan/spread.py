@@ -14,10 +14,10 @@ from edgewind.plan.information import NATS_PER_BIT, InformationGain
 
 @dataclass(frozen=True)
 class IntervalWidth:
-    """The interval of the maximising pressure in ln(pressure), what the curve alone gives and what comes on top.
+    """The interval of the maximising pressure in ln(pressure): the part due to the curve alone, and the rest.
 
-    ``low``, ``middle`` and ``high`` are quantiles of everything; ``own`` is the half width that the curve alone gives,
-    which readings can narrow, and ``fixed`` the half width in quadrature that they cannot.
+    ``low``, ``middle`` and ``high`` are quantiles of the whole; ``own`` is the half width due to the curve alone, which
+    readings can narrow, and ``fixed`` the other half width, in quadrature, which they cannot.
     """
 
     low: float
@@ -27,7 +27,7 @@ class IntervalWidth:
     fixed: float
 
     def after(self, bits: float) -> tuple[float, float]:
-        """Return the interval, Pa, after readings that give so many bits: the width falls with the entropy."""
+        """Return the interval, Pa, after readings with an information in bits: the width falls with the entropy."""
         shrink = self.shrink(bits)
         ends = (self.middle - (self.middle - self.low) * shrink, self.middle + (self.high - self.middle) * shrink)
         return float(np.exp(ends[0])), float(np.exp(ends[1]))
@@ -39,14 +39,14 @@ class IntervalWidth:
 
 
 def spread_of(optimum: Optimum, outlook: InformationGain, level: float) -> IntervalWidth:
-    """Split the interval of an optimum into what readings can narrow and what they cannot."""
+    """Split the interval of an optimum into the part that readings can narrow and the part that they cannot."""
     tails = (0.5 - level / 2, 0.5, 0.5 + level / 2)
     low, middle, high = np.quantile(np.log(optimum.draws_pa), tails)
     ends = np.quantile(outlook.places, (tails[0], tails[2]))
     step = float(outlook.curve.log_pressure[1] - outlook.curve.log_pressure[0])
     own = max(float(ends[1] - ends[0]) / 2, step / 8)
     whole = float(high - low) / 2
-    if own > whole:  # planning reaches beyond the readings, where the optimum's own draws cannot go
+    if own > whole:  # planning extends beyond the readings and the draws of the optimum
         low, high = float(ends[0]), float(ends[1])
         middle = float(np.median(outlook.places))
         whole = own
@@ -64,11 +64,11 @@ def other_interval(spread: IntervalWidth, extra: float) -> tuple[float, float]:
 
 
 def bits_of(before: Sequence[float], after: Sequence[float]) -> float:
-    """Return the information, bits, that narrows an interval of pressures; zero for one without width."""
+    """Return the information, bits, of a narrowed interval of pressures; zero for one without width."""
     widths = float(np.log(before[1] / before[0])), float(np.log(after[1] / after[0]))
     return float(np.log(widths[0] / widths[1])) / NATS_PER_BIT if min(widths) > 0 else 0.0
 
 
 def rounded(pressure_pa: float, allowed: tuple[float, float]) -> float:
-    """Round a pressure to three digits, as people set it, without leaving the range."""
+    """Round a pressure to three digits within the range."""
     return float(np.clip(float(f"{pressure_pa:.2e}"), *allowed))

@@ -1,8 +1,8 @@
 """Actual and stated error of the analysis of a sweep, from simulated sweeps.
 
-Three things about a sweep decide what it is worth to a study: whether an optimum is claimed at all, how far that is
-from the truth, and the uncertainty that the analysis states, for it is by this that a claim is rejected. The stated
-one is not the true scatter (on flat curves it is half as much again), so both are kept, pair by pair.
+Three properties of a sweep determine its value for a study: whether an optimum is claimed, its error, and the stated
+uncertainty, by which a claim is rejected. The stated one is not the true scatter (on flat curves it is half as large
+again), so both are stored as pairs.
 """
 
 from __future__ import annotations
@@ -22,27 +22,27 @@ from edgewind.runner import open_runner, processors
 
 Array = NDArray[np.float64]
 
-# So many sweeps are read before further processes have started.
+# Number of sweeps that are analysed before further processes have started.
 _FEW = 100
-# Scatter of ln(pressure) of single readings; what all readings share moves every rotor alike and drops out.
+# Scatter of ln(pressure) of single readings; the common error shifts all rotors equally and cancels.
 _PRESSURE_NOISE = 0.01
-# Fewest sweeps with an optimum from which a rotor's own errors are drawn; below, those of all rotors are.
+# Fewest sweeps with an optimum for the errors of a rotor by itself; below, those of all rotors are drawn.
 _FEWEST = 5
-# Sweeps that the spread of all rotors counts for beside a rotor's own.
+# Weight of the spread of all rotors, in sweeps, beside a rotor's own.
 _POOLED = 10
-# How far the mean errors of rotors of one bench lie apart, in stated uncertainties, and how many rotors that counts for
-# beside those of a plan. Seen on nine rotors of an invented bench, 50 to 100 sweeps each.
+# Spread of the mean errors of rotors of one bench, in stated uncertainties, and its weight in rotors beside those of a
+# plan. From nine rotors of an invented bench, 50 to 100 sweeps each.
 _APART, _APART_ROWS = 0.15, 4
 # Chance that an optimum is claimed, logistic in how far the curve stands above its nearer end, in scatters of a
-# reading: mean and standard deviation of intercept and slope before any sweep is simulated. The analysis asks for
-# three standard deviations (evidence.optimum.RISE_ABOVE_ENDS), and its sharpness varies with the readings.
+# reading: prior mean and standard deviation of intercept and slope. The analysis requires three standard deviations
+# (evidence.optimum.RISE_ABOVE_ENDS), and its sharpness varies with the readings.
 _FOUND_PRIOR = np.array([[-4.0, 2.0], [1.2, 0.6]])
 
 
 def simulated_sweep(
     curve: Curve, pressure_pa: Array, noise: float, random: np.random.Generator, shift: float = 0.0
 ) -> SweepData:
-    """Take a sweep of a rotor whose optimum lies at ``exp(shift)`` times that of the curve.
+    """Simulate a sweep of a rotor whose optimum lies at ``exp(shift)`` times that of the curve.
 
     The speed scatters by `noise` of itself and by a tenth of that of the greatest speed; the pressure by 1 % a reading.
     """
@@ -58,7 +58,7 @@ def simulated_sweep(
 
 
 def read_sweep(data: SweepData, seed: int = 0) -> tuple[float, float]:
-    """Read a sweep by the whole analysis.
+    """Analyse a sweep in full.
 
     Returns
     -------
@@ -75,7 +75,7 @@ def read_sweep(data: SweepData, seed: int = 0) -> tuple[float, float]:
 
 
 def standing(curve: Curve, pressure_pa: Array, noise: float, shift: Array) -> Array:
-    """Return how far the top of the curve stands above the higher end of a sweep, in scatters of a reading.
+    """Return the height of the maximum above the higher end of a sweep, in scatters of a reading.
 
     Parameters
     ----------
@@ -86,7 +86,7 @@ def standing(curve: Curve, pressure_pa: Array, noise: float, shift: Array) -> Ar
     noise : float
         Relative scatter of a speed.
     shift : array
-        How far the optimum lies from that of the curve, in ln(pressure).
+        Shift of the optimum from that of the curve, in ln(pressure).
 
     Returns
     -------
@@ -98,12 +98,12 @@ def standing(curve: Curve, pressure_pa: Array, noise: float, shift: Array) -> Ar
 
 @dataclass(frozen=True, eq=False)
 class Trials:
-    """Simulated sweeps of one rotor as the analysis reads them, arrays of shape (k,).
+    """Analysed simulated sweeps of one rotor, arrays of shape (k,).
 
     Attributes
     ----------
     shift : array
-        Where the optimum was put, ln of its pressure over that of the model.
+        ln of the pressure of the true optimum over that of the model.
     standing : array
         See :func:`standing`.
     error, u : array
@@ -130,20 +130,20 @@ def read_trials(
     curves: Sequence[Curve], pressures: Sequence[Array], reach: Sequence[tuple[float, float]], noise: float,
     trials: int, seed: int, processes: int | None = None,
 ) -> list[Trials]:  # fmt: skip
-    """Simulate and read sweeps of each rotor; the same numbers whatever the number of processes.
+    """Simulate and analyse sweeps of each rotor; the result does not depend on the number of processes.
 
     Parameters
     ----------
     curves, pressures : sequences of one length
         Curves, and the pressures of their sweeps.
     reach : sequence of (float, float)
-        Between which shifts of each curve the optima are put, evenly.
+        Least and greatest shift of each curve, between which the optima are spaced evenly.
     noise : float
         Relative scatter of a speed.
     trials, seed : int
         Sweeps of each; seed of the draws.
     processes : int, optional
-        How many to use; as many as there are cores where absent, and those of a Dask cluster where one is named.
+        Number of processes; default: number of cores, or those of a Dask cluster if one is named.
     """
     even = (np.arange(trials) + 0.5) / trials
     shifts = [low + (high - low) * even for low, high in reach]
@@ -170,7 +170,7 @@ Trial = tuple[Curve, Array, float, float, tuple[int, ...]]
 
 
 def read_some(jobs: Sequence[Trial]) -> list[tuple[float, float]]:
-    """Return what each simulated sweep errs by, and says that it errs by: a piece of work of a runner."""
+    """Return the error and the stated uncertainty of each simulated sweep: a piece of work of a runner."""
     return [_one_trial(job) for job in jobs]
 
 
@@ -182,7 +182,7 @@ def _one_trial(job: Trial) -> tuple[float, float]:
 
 @dataclass(frozen=True, eq=False)
 class Calibration:
-    """How the analysis reads sweeps of one rotor.
+    """Errors of the analysis of sweeps of one rotor.
 
     Attributes
     ----------
@@ -213,7 +213,7 @@ class Calibration:
         Parameters
         ----------
         standing : array
-            How far the curves stand out.
+            Height of the curves; see :func:`standing`.
         sweeps : int
             Sweeps of each.
         random : numpy.random.Generator
@@ -225,7 +225,7 @@ class Calibration:
         """
         shape = (*standing.shape, sweeps)
         pick = random.integers(self.scores.size, size=shape)
-        # A little smoothing keeps few trials from being seen as few values.
+        # slight smoothing, so that few trials do not give few distinct values
         score = (self.scores[pick] + 0.3 * random.standard_normal(shape)) / np.sqrt(1 + 0.3**2)
         seen = random.random(shape) < expit(self.chance[0] + self.chance[1] * standing)[..., None]
         u = np.where(seen, self.stated[pick], np.nan)
@@ -233,7 +233,7 @@ class Calibration:
 
 
 def calibrate(trials: Sequence[Trials]) -> list[Calibration]:
-    """Sum up what trials of several rotors show; rotors of one make lend one another strength.
+    """Estimate the errors from the trials of several rotors, each partly pooled with the others.
 
     Raises
     ------
@@ -267,7 +267,7 @@ def calibrate(trials: Sequence[Trials]) -> list[Calibration]:
 
 
 def found_chance(standing: Array, found: NDArray[np.bool_]) -> Array:
-    """Fit the chance that an optimum is claimed: intercept and slope of a logistic curve, drawn to what is usual.
+    """Fit the probability that an optimum is claimed: intercept and slope of a logistic curve, with a prior.
 
     Examples
     --------
@@ -286,9 +286,8 @@ def found_chance(standing: Array, found: NDArray[np.bool_]) -> Array:
 
 
 def _shrunk(rows: Sequence[Array], pooled: float) -> Array:
-    """Mean of each row, drawn to the mean of all so far as chance alone sets rows apart.
-
-    How far rotors are truly apart is taken from the rows, and from :data:`_APART` as from :data:`_APART_ROWS` more.
+    """Return the mean of each row, shrunk towards the mean of all by the share of chance in their differences. The true
+    spread of rotors is estimated from the rows, and from :data:`_APART` with the weight of :data:`_APART_ROWS` more.
     """
     counts = np.array([row.size for row in rows])
     sums = np.array([row.sum() for row in rows])

@@ -52,7 +52,7 @@ class TargetInterval:
 
     @property
     def words(self) -> str:
-        """The target as people write it: ``10 % of the pressure``."""
+        """The target in words: ``10 % of the pressure``."""
         if self.relative is not None:
             return f"{format_number(100 * self.relative, 3)} % of the pressure"
         return f"{format_number(self.absolute_pa or 0.0, 3)} Pa"

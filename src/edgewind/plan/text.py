@@ -33,7 +33,7 @@ def effect(proposal: PlannedMeasurement) -> str:
 
 
 def plan_lines(plan: Plan) -> Iterator[str]:
-    """Yield the plan line by line: how things stand, what to measure, on what it rests."""
+    """Yield the plan line by line: state, proposals, assumptions."""
     return map(plan.shown.text, _plan_lines(plan))
 
 
@@ -82,7 +82,7 @@ _TESTS_SHOWN = 3
 
 
 def deliberate_lines(plan: Plan) -> Iterator[str]:
-    """Yield the tests made on purpose that tell the mechanisms apart, with their cautions; the first few of them."""
+    """Yield the first few tests that distinguish between the mechanisms, with their cautions."""
     return map(plan.shown.text, _deliberate_lines(plan))
 
 

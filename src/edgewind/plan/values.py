@@ -22,12 +22,12 @@ StopReason = Literal["target reached", "readings spent", "gain below cost", "dri
 
 
 class Stop(FrozenModel):
-    """Why no more should be measured."""
+    """Reason for a recommendation to stop."""
 
     reason: StopReason = Field(description="Reason in short.")
     sentence: str = Field(description="Reason in plain words, with numbers.")
     reached: bool = Field(
-        description="Whether the aim was reached; otherwise something other than a reading is wanted."
+        description="Whether the target was reached; otherwise something other than a reading is needed."
     )
     interval_pa: tuple[float, float] | None = Field(
         default=None, description="Interval of the maximising pressure, Pa, where one is claimed."
@@ -36,11 +36,11 @@ class Stop(FrozenModel):
 
 
 class PlannedMeasurement(FrozenModel):
-    """One thing to measure, and what it is expected to do."""
+    """A proposed measurement with its expected effect."""
 
-    kind: Kind = Field(description="What to take.")
+    kind: Kind = Field(description="Kind of the measurement.")
     about: str = Field(
-        description="What it gives information on: maximising pressure, difference of sweeps, or drag and pivot."
+        description="Subject of its information: maximising pressure, difference of sweeps, or drag and pivot."
     )
     pressure_pa: float = Field(description="Pressure at which to measure, Pa; of a sweep, the first.")
     pressures_pa: tuple[float, ...] = Field(description="All pressures of a sweep, Pa, in order; else that one.")
@@ -48,38 +48,36 @@ class PlannedMeasurement(FrozenModel):
     interval_before_pa: tuple[float, float] | None = Field(
         default=None,
         description="Interval of the maximising pressure, Pa, as it is, or as expected once the measurements before "
-        "this one are carried out; null where no readings allow one, or it is about other things.",
+        "this one are carried out; null without one, or for another subject.",
     )
     interval_after_pa: tuple[float, float] | None = Field(
         default=None, description="Interval of the maximising pressure, Pa, as expected after this measurement."
     )
-    information_bits: float | None = Field(default=None, description="Expected information on what it is about, bits.")
+    information_bits: float | None = Field(default=None, description="Expected information on its subject, bits.")
     cost_s: float = Field(description="Expected time, s.")
 
 
 class OptimumSoFar(FrozenModel):
-    """The optimum as the readings so far show it."""
+    """The optimum by the readings so far."""
 
     found: bool = Field(description="Whether a maximum is claimed inside the pressures measured.")
     pressure_pa: float | None = Field(description="Pressure of the greatest speed, Pa.")
     interval_pa: tuple[float, float] | None = Field(description="Interval of that pressure, Pa.")
-    reason: str | None = Field(description="Why no maximum is claimed; null where one is.")
+    reason: str | None = Field(description="Why no maximum is claimed; null if one is.")
 
 
 class PlanResult(FrozenModel):
-    """A plan as JSON holds it: SI, the unit in each key."""
+    """A plan for JSON: SI, the unit in each key."""
 
     name: str = Field(description="Name of the experiment.")
     next: tuple[PlannedMeasurement, ...] = Field(
-        description="What to measure next, in the order in which it is worth its time."
+        description="Proposed measurements, in order of their value for the time."
     )
-    stop: Stop | None = Field(description="Why no more readings are worth their time; null while some are.")
-    opening: str = Field(description="State of things in one sentence.")
+    stop: Stop | None = Field(description="Why no further reading is worth its time; null if one is.")
+    opening: str = Field(description="State of the experiment in one sentence.")
     level: float = Field(description="Coverage probability of the intervals.")
-    target: TargetInterval | None = Field(
-        description="Width of the interval that the owner wants; null where none was asked for."
-    )
-    optimum: OptimumSoFar = Field(description="The optimum as the readings so far show it.")
+    target: TargetInterval | None = Field(description="Target width of the interval; null without a target.")
+    optimum: OptimumSoFar = Field(description="The optimum by the readings so far.")
     range_pa: tuple[float, float] = Field(
         description="Lowest and highest pressure at which readings were considered, Pa."
     )
@@ -94,7 +92,7 @@ class PlanResult(FrozenModel):
 
 @dataclass(frozen=True, eq=False)
 class Plan:
-    """What to measure next, in the order in which it is worth its time.
+    """Proposed measurements, in order of their value for the time.
 
     Attributes
     ----------
@@ -109,13 +107,13 @@ class Plan:
     target : TargetInterval or None
         Width of the interval that the owner wants; None where none was asked for.
     opening : str
-        State of things in one sentence.
+        State of the experiment in one sentence.
     assumptions : tuple of str
         What the plan rests on.
     falsified_by : tuple of str
         What would show the plan wrong.
     optimum : Optimum
-        The optimum as the readings so far show it.
+        The optimum by the readings so far.
     range_pa : tuple of float
         Lowest and highest pressure at which readings were considered, Pa.
     pressure_pa, information_bits : ndarray, shape (m,)

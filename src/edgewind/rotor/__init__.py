@@ -1,4 +1,4 @@
-"""The rotor from first principles: faces, drives, drag, pivot; steady, in time, and with anything about it changed."""
+"""The rotor from first principles: faces, drives, drag, pivot; steady, in time, and after a change."""
 
 from typing import TYPE_CHECKING
 

@@ -15,22 +15,22 @@ from edgewind.units import Measured
 
 
 def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
-    """Return the bench with other values, checked as a whole; for predictions, which read no gauge.
+    """Return the bench with other values, validated as a whole, for predictions without a gauge.
 
-    The gas at rest takes the temperature of the envelope: another one changes that of the gas too, unless it is among
-    the changes itself. An accommodation of both faces takes the place of those of each face, and the other way round.
+    The gas at rest has the temperature of the envelope: a change of one changes the other, unless both are among the
+    changes. An accommodation of both faces replaces those of each face, and the reverse.
 
     Parameters
     ----------
     bench : Bench
         The bench as it is.
     changes : mapping
-        Dotted keys of `bench.toml` and new values as one writes them there: ``{"gas.species": "He"}``.
+        Dotted keys of `bench.toml` and new values as written there: ``{"gas.species": "He"}``.
 
     Raises
     ------
     InputError
-        An unknown key, or a bench that cannot be.
+        An unknown key, or an impossible bench.
     """
     if not changes:
         return bench
@@ -51,7 +51,7 @@ def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
         if any(key in changes for key in said) and not any(key in changes for key in replaced):
             table["rotor"].update({key.removeprefix("rotor."): None for key in replaced})
     if "gas.species" in changes and table["gauge"].gas_factor is None:
-        # What is predicted is asked for in true pressures, so no gauge is read.
+        # Predictions use true pressures, without a gauge.
         table["gauge"] = table["gauge"].model_copy(update={"gas_factor": Measured(1.0)})
     try:
         return Bench.model_validate(table)
@@ -60,7 +60,7 @@ def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
 
 
 def parse_bench_changes(texts: Sequence[str]) -> dict[str, str]:
-    """Read ``rotor.vane_width=30 mm`` and the like.
+    """Parse changes such as ``rotor.vane_width=30 mm``.
 
     Examples
     --------
@@ -77,9 +77,7 @@ def parse_bench_changes(texts: Sequence[str]) -> dict[str, str]:
 
 
 def _plain(section: Any) -> Any:
-    """Values of a section as they were read; the gauge, which has kinds, stays whole, and so does
-    a section that is not given.
-    """
+    """Return the values of a section as read; the gauge, which has kinds, and an absent section stay whole."""
     if section is None or isinstance(section, Gauge):
         return section
     return {name: getattr(section, name) for name in type(section).model_fields}

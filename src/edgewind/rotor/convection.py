@@ -1,4 +1,4 @@
-"""Upper bound on the torque of natural convection; it is stated beside the drives, never added to them."""
+"""Upper bound on the torque of natural convection, stated beside the drives and never added to them."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from edgewind.rotor.drives.base import Array, Conditions
 
 
 def convection_bound(at: Conditions) -> Array:
-    """Return the greatest torque that natural convection could give, N m, without a sign.
+    """Return the upper bound on the torque of natural convection, N m, without a sign.
 
     Warm vanes in a room of width H stir the gas at most as fast as a viscous column of that width would rise,
-    ``rho g (dT/T) H^2 / (8 mu)``, and never faster than free fall allows, ``sqrt(g H dT/T)``. If all of that blew
-    against one face of every vane, the torque would be that of the drag at this speed. A rotor about a vertical axis
-    feels far less, since what rises evenly does not turn it; hence a bound.
+    ``rho g (dT/T) H^2 / (8 mu)``, and never faster than free fall allows, ``sqrt(g H dT/T)``. If all of that flow met
+    one face of every vane, the torque would be that of the drag at this speed. A rotor on a vertical axis has far less,
+    since an even rise does not turn it; hence a bound.
     """
     rotor = at.rotor
     warm = np.abs((at.dark_k + at.bright_k) / (2 * rotor.gas_temperature_k) - 1)

@@ -26,8 +26,8 @@ def vane_drag(pressure_pa: Any, gas: Coefficients, rotor: RotorParameters) -> Ar
     """Return the drag of the vanes, ``N c p A <r^2> / v0``, N m s.
 
     Each strip of a vane at distance r moves at ``w r`` along its normal and feels ``c p dA (w r / v0)``; the moments
-    add up to the mean square distance. Exact in free flight; in denser gas it takes the drag to be spread evenly over
-    the vane, and leaves out the wake of the vane ahead.
+    add up to the mean square distance. Exact in free flight; in denser gas it assumes an even drag over the vane,
+    without the wake of the vane ahead.
     """
     moment = rotor.vanes * rotor.vane_area_m2 * rotor.mean_square_arm_m2
     return np.asarray(rotor.gas_drag_factor * moment * gas.drag * pressure_pa / rotor.most_probable_speed_m_s)

@@ -1,15 +1,15 @@
-"""The response of the gas beside a vane that is warmer than it: the gas at the film temperature, and finite warmth.
+"""The response of the gas near a warmer vane: film temperature and finite temperature difference.
 
 The coefficients of the kinetic tables are linear in the differences of temperature and hold at one temperature. The
-remaining effect of a vane that is warmer than the gas at rest, T0, by some ten kelvins on the mean of its faces, Tm,
-is put in here by its two limits.
+effect of a vane whose mean temperature Tm exceeds that of the gas at rest, T0, by some ten kelvins is included here by
+its two limits.
 
 - In dense gas the viscosity is that at the film temperature ``(T0 + Tm)/2``. Force, drag and heat go there as the
   square, the first and the first power of the viscosity, whatever else is taken at T0.
 - In free flight each face is pressed by ``(p/2) (1 + sqrt(T/T0))`` (diffuse re-emission of what arrives), which gives
   each coefficient a factor in closed form; the heat is linear in the temperatures and has none.
 
-Between them the logarithms of the factors are joined by Kn/(1 + Kn), a bridge of our own; what that may miss is in
+Between them the logarithms of the factors are weighted by Kn/(1 + Kn), our own interpolation; its error is in
 :func:`second_order_error`.
 """
 
@@ -49,7 +49,7 @@ def film_gas(pressure_pa: Any, vane_k: Any, rotor: RotorParameters, response: Ga
     of unequal accommodation has ``2/(1 + sqrt(r))``; and of the drag the share of what is re-emitted diffusely,
     ``a sqrt(pi) / [8 (1 - a)/sqrt(pi) + a (4/sqrt(pi) + sqrt(pi))]``, goes with ``sqrt(r)``.
 
-    Where a cold vane would bring the Knudsen number below the table, the last one stands.
+    If a cold vane brings the Knudsen number below the table, its last value is used.
     """
     kn = rotor.knudsen(pressure_pa)
     film = np.maximum(film_knudsen(pressure_pa, vane_k, rotor), np.minimum(kn, response.least_knudsen))
@@ -66,7 +66,7 @@ def film_gas(pressure_pa: Any, vane_k: Any, rotor: RotorParameters, response: Ga
 
 
 def diffuse_share(accommodation: ArrayLike) -> Array:
-    """Return the share of the free-molecular drag of a plate that what it re-emits diffusely has.
+    """Return the share of diffuse re-emission in the free-molecular drag of a plate.
 
     Examples
     --------
@@ -79,7 +79,7 @@ def diffuse_share(accommodation: ArrayLike) -> Array:
 
 
 def second_order_error(warmth: ArrayLike, knudsen: ArrayLike) -> Array:
-    """Return the relative error of force and heat that their second order in the warmth may leave.
+    """Return the relative error of force and heat due to their second order in the temperature difference.
 
     Both ends are known: free flight in closed form, dense gas by the film temperature but for the square of the warmth,
     of which a quarter is taken. Between them half of the factor of free flight on the force, the largest that there

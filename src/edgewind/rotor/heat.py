@@ -34,7 +34,7 @@ class FaceHeat:
 
     @property
     def surplus(self) -> tuple[Array, Array]:
-        """What remains to warm each face: zero when steady."""
+        """Heat flow that remains to warm each face: zero when steady."""
         return (
             self.absorbed_dark - self.radiated_dark - self.to_gas_dark - self.through,
             self.absorbed_bright - self.radiated_bright - self.to_gas_bright + self.through,
@@ -55,7 +55,7 @@ def polyatomic_factor(rotor: RotorParameters, pressure_pa: Any) -> Array:
 def face_heat(
     dark_k: Any, bright_k: Any, pressure_pa: Any, speed_rad_s: Any, gas: Coefficients, rotor: RotorParameters
 ) -> FaceHeat:
-    """Return every heat flow at given face temperatures (K) and speed (rad/s, positive with the bright face ahead)."""
+    """Return all heat flows at given face temperatures (K) and speed (rad/s, positive with the bright face leading)."""
     dark, bright = np.asarray(dark_k, dtype=float), np.asarray(bright_k, dtype=float)
     t0, te = rotor.gas_temperature_k, rotor.envelope_temperature_k
     light = rotor.irradiance_w_m2 * rotor.turn_mean_irradiance
@@ -65,7 +65,7 @@ def face_heat(
     apart = gas.heat * (dark - bright) / t0
     faster = np.asarray(speed_rad_s) * rotor.arm_m / rotor.most_probable_speed_m_s
     moved = gas.thermal_force * faster
-    # A face of greater accommodation gives off more of its warmth, and both together what the force of it takes.
+    # A face of greater accommodation emits more heat, and both together the part that its force takes.
     uneven = rotor.accommodation_difference * gas.accommodation_heat
     moved_both = rotor.accommodation_difference * gas.accommodation_force / 2 * faster
     shape = np.broadcast_shapes(np.shape(mean), np.shape(p_v0))

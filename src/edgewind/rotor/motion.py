@@ -1,4 +1,4 @@
-"""The rotor in time: spin-up, coast-down, standstill, turning back, and the faces warming and cooling meanwhile."""
+"""The rotor in time: spin-up, coast-down, standstill, reversal, with the temperatures of the faces."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def stopping_time(start_rad_s: Any, dry_over_inertia: Any, drag_over_inertia: An
 
 @dataclass(frozen=True)
 class ThermalTimes:
-    """Times in which the vane as a whole and the difference between its faces settle, s."""
+    """Time constants of the mean temperature of the vane and of the difference between its faces, s."""
 
     whole: Array
     difference: Array
@@ -102,7 +102,7 @@ def thermal_times(pressure_pa: Any, rotor: RotorParameters, response: GasRespons
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What surrounds the rotor, moment by moment; arrays of one shape.
+    """Surroundings of the rotor in time; arrays of one shape.
 
     Pressure and envelope change evenly from moment to moment; the lamp keeps its share until the next. The gas at rest
     has the temperature of the envelope.
@@ -160,13 +160,13 @@ def run(
     rotor, response
         The rotor (floats only) and the gas.
     time_s : array of shape (n,)
-        Times wanted, ascending, s.
+        Times of the result, ascending, s.
     speed_rad_s : float
         Speed at the first time.
     faces_k : tuple of float, optional
-        Temperatures of the dark and the bright face at the first time; that of the gas where absent.
+        Temperatures of the dark and the bright face at the first time; default: that of the gas.
     drives : tuple of str, optional
-        Keys of the drives that act; all where absent.
+        Keys of the drives that act; default: all.
     outside_n_m : float
         Constant torque from outside, N m, such as that of a draught.
     strength : float
@@ -178,13 +178,13 @@ def run(
     -------
     DataFrame
         ``time_s, t_hot_k, t_cold_k`` (dark and bright face) ``, speed_rad_s, torque_n_m, standing``: the torque is that
-        of all drives, without pivot and drag; `standing` tells whether the pivot holds the rotor.
+        of all drives, without pivot and drag; `standing` is whether the pivot holds the rotor.
 
     Notes
     -----
     ``I dw/dt = T - T_dry sgn(w) - c w`` and ``(C/2) dT/dt`` = surplus of heat, for each face. LSODA of SciPy, which
-    turns to a stiff method where it must, goes from event to event: a switch of the lamp, standstill, and break-away,
-    where the torque on a standing rotor passes that of the pivot.
+    changes to a stiff method if necessary, integrates from event to event: a switch of the lamp, standstill, and
+    break-away, where the torque on a standing rotor passes that of the pivot.
     """
     wanted = np.asarray(time_s, dtype=float)
     if wanted.ndim != 1 or wanted.size < 2 or np.any(np.diff(wanted) <= 0):
@@ -211,9 +211,9 @@ _STEP_K, _STEP_LOG = 0.5, 0.02
 _MOST_PHASES = 10_000
 # Coefficients of a moment besides the envelope, and so the distance from each to its gain with the vane's warmth.
 _GAIN = 12
-# A log of more moments than this is taken for smooth between switches of the lamp.
+# A log of more moments than this is assumed smooth between switches of the lamp.
 _COARSE = 16
-# The torque has passed that of the pivot when it is so much more: a rotor that broke away does not stick at once.
+# Excess over the pivot torque at break-away, so that a rotor that broke away does not stick at once.
 _PASSED = 1 + 1e-4
 # The rotor has come to rest when it turns the other way by this share of its first speed or of 1e-3 rad/s.
 _AT_REST = 1e-9
@@ -224,11 +224,10 @@ _SIZES = np.array([100.0, 10.0, 1.0])
 class _Motion:
     """The equations of motion, with everything that does not depend on the state computed once for each moment.
 
-    At one mean temperature of the vane the gas answers linearly, so its heat flows and its torques are linear in the
-    two temperatures and the speed at a moment: the coefficients are taken from :func:`face_heat` and the drives
-    themselves, by asking them at base points. With the mean temperature they change by some per cent (the film), for
-    which they are taken for a vane as cold as the gas and for one as warm as it gets, and a straight line between
-    (off by 0.05 % of the speed after a chill of 42 K).
+    At one mean temperature of the vane the gas responds linearly, so its heat flows and torques are linear in the two
+    temperatures and the speed at a moment: the coefficients come from :func:`face_heat` and the drives themselves at
+    base points. They change by some per cent with the mean temperature (the film): they are computed for a vane as cold
+    as the gas and for the warmest vane, and interpolated linearly (error 0.05 % of the speed after a chill of 42 K).
     """
 
     def __init__(
@@ -254,13 +253,13 @@ class _Motion:
             table[:, 2:5] *= strength
         warm = (warm - self.table) / span
         self.table[:, 2] += outside_n_m
-        # Beside each coefficient, what it gains with each kelvin of the vane above the gas.
+        # Beside each coefficient, its change for each kelvin of the vane above the gas.
         self.table = np.concatenate([self.table, warm[:, 1:]], axis=1)
         steps = np.diff(self.time)
         self.slopes = np.diff(self.table, axis=0) / steps[:, None] if steps.size else np.zeros((0, self.table.shape[1]))
         self.places = self.time.tolist()
-        # The state is the mean of the faces above this temperature, their difference, and the speed: what turns the
-        # rotor is a difference of some millikelvins, which tolerances of whole temperatures would lose.
+        # The state is the mean of the faces above this temperature, their difference, and the speed: the drive of the
+        # rotor is a difference of some millikelvins, below the tolerance of absolute temperatures.
         self.base_k = float(self.table[0, 0])
         self.half = float(rotor.heat_capacity_j_m2_k) / 2
         self.inertia = float(rotor.moment_of_inertia_kg_m2)
@@ -328,7 +327,7 @@ class _Motion:
         return [row[0], *(row[k] + warmth * row[k + _GAIN] for k in range(1, _GAIN + 1))]
 
     def parts(self, wanted: Array, state: Array) -> Iterator[tuple[slice, Array, bool]]:
-        """Yield the wanted times of each phase, the faces, speed and torque there, and whether the pivot holds."""
+        """Yield the requested times of each phase, with faces, speed and torque, and whether the pivot holds."""
         ends = [*self._switches(wanted[0], wanted[-1]), float(wanted[-1])]
         now = float(wanted[0])
         frictionless = self.breakaway == 0
@@ -363,10 +362,10 @@ class _Motion:
         )
 
     def _between(self, wanted: Array, found: Any, scale: Array, share: float) -> Array:
-        """Return the states and the torque at the wanted times of a phase.
+        """Return the states and the torque at the requested times of a phase.
 
         The solver's own interpolation costs most of the time for a million moments: a cubic spline through four points
-        of each of its steps stands for it then.
+        of each of its steps then replaces it.
         """
         steps = found.t[:-1, None] + np.diff(found.t)[:, None] * np.arange(4) / 4
         nodes = np.append(steps.ravel(), found.t[-1])
@@ -459,7 +458,7 @@ class _Motion:
         return float(self.around.lamp_share[place])
 
     def _switches(self, first: float, last: float) -> list[float]:
-        """Moments at which the lamp changes, and those of a coarse log, where the slopes change."""
+        """Return the moments at which the lamp changes, and those of a coarse log, at which the slopes change."""
         times = self.around.time_s
         changed = np.flatnonzero(np.diff(self.around.lamp_share) != 0) + 1
         kinks = np.arange(1, times.size if times.size <= _COARSE else 1)
@@ -468,7 +467,7 @@ class _Motion:
 
 
 def _refined(around: Surroundings) -> Array:
-    """Return the moments, with more between them where temperature or pressure changes much."""
+    """Return the moments, with further ones between them if temperature or pressure changes much."""
     if around.time_s.size == 1:
         return around.time_s
     found = [around.time_s[:1]]

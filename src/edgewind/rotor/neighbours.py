@@ -1,9 +1,8 @@
 """Effect of neighbouring vanes: reduction of torque and drag against lone vanes.
 
-The denser the gas, the more of it turns with the rotor, and the more the warm side of one vane heats what the cold side
-of the next one meets. What is lost was computed once for a rotor of four square vanes with arms of 1.25 widths, solved
-as a whole by the kinetic solver; for arms of 2 widths it was half of that. Half of the correction is taken for
-its standard uncertainty.
+In denser gas more of it turns with the rotor, and the warm side of one vane heats more of the gas at the cold side of
+the next one. The loss was computed for a rotor of four square vanes with arms of 1.25 widths, solved as a whole by the
+kinetic solver; for arms of 2 widths it was half of that. Half of the correction is taken for its standard uncertainty.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ UNCERTAIN = 0.5
 
 
 def nearness(vanes: int, arm_over_width: float) -> float:
-    """Return how much of the correction of four vanes at an arm of 1.25 widths a rotor has.
+    """Return the share of the correction for four vanes at an arm of 1.25 widths that applies to a rotor.
 
     Examples
     --------
@@ -34,7 +33,7 @@ def nearness(vanes: int, arm_over_width: float) -> float:
 
 
 def lost(knudsen: ArrayLike, vanes: int, arm_over_width: float) -> tuple[Array, Array]:
-    """Return the shares of thermal force and of drag that the other vanes take; constant beyond the ends."""
+    """Return the losses of thermal force and of drag by the other vanes, as shares; constant beyond the ends."""
     x = np.log(np.asarray(knudsen, dtype=float))
     near = nearness(vanes, arm_over_width)
     force, drag = (np.interp(x, np.log(KNUDSEN), near * share) for share in (LOST_FORCE, LOST_DRAG))

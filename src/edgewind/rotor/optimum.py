@@ -1,4 +1,4 @@
-"""The pressure at which a curve is greatest: how it is found, and as a value, with an interval or flat over a range."""
+"""The pressure of the maximum of a curve: its computation and its value, with an interval or a flat range."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from pydantic import BaseModel, ConfigDict, Field
 
 Array = NDArray[np.float64]
 
-# A curve within this share of its greatest value over more than this factor of pressure is called flat.
+# A curve within this share of its maximum over more than this factor of pressure is called flat.
 FLAT_SHARE, FLAT_FACTOR = 0.01, 2.0
 
 
 class PeakPressure(BaseModel):
-    """A pressure of greatest speed or torque, or why none is claimed."""
+    """A pressure of greatest speed or torque, or the reason why none is claimed."""
 
     model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
 
@@ -21,9 +21,10 @@ class PeakPressure(BaseModel):
     pressure_pa: float | None = Field(default=None, description="Pressure of the maximum, Pa, median.")
     interval_pa: tuple[float, float] | None = Field(default=None, description="Interval of that pressure, Pa.")
     level: float = Field(default=0.9, description="Coverage probability of the interval.")
-    reason: str = Field(default="", description="Why no maximum is claimed; empty where one is found.")
+    reason: str = Field(default="", description="Why no maximum is claimed; empty if one is found.")
     flat_pa: tuple[float, float] | None = Field(
-        default=None, description="Pressures between which the curve is flat within 1 %, Pa; none where it has a point."
+        default=None,
+        description="Pressures between which the curve is flat within 1 %, Pa; none if the maximum is sharp.",
     )
 
 
@@ -40,7 +41,7 @@ def highest_places(grid: Array, curves: Array) -> Array:
     Returns
     -------
     array of shape (k,)
-        The end itself where a curve is highest there.
+        The end itself if a curve is highest there.
 
     Examples
     --------
@@ -81,7 +82,7 @@ def peak_pressures(pressure_pa: Array, curves: Array) -> Array:
 
 
 def flat_range(pressure_pa: Array, values: Array) -> tuple[float, float] | None:
-    """Return between which pressures a curve is within 1 % of its greatest value; None for less than a factor of two.
+    """Return the pressures between which a curve is within 1 % of its maximum; None for less than a factor of two.
 
     Parameters
     ----------

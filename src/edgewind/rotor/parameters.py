@@ -1,4 +1,4 @@
-"""Everything the forward model needs of a bench, as plain SI numbers that can also be arrays of draws."""
+"""Input of the forward model from a bench, as plain SI numbers or arrays of draws."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from edgewind.rotor.shade import TurnMeans, turn_means
 
 Number = Any  # float, or an array that broadcasts against the pressures
 
-# Where bench.toml is silent. Our judgement, no source; the fit takes the wide ranges of `evidence.priors` instead.
+# Defaults of unstated keys. Our judgement, no source; the fit uses the wide ranges of `evidence.priors` instead.
 DEFAULT_CONDUCTANCE = 200.0  # W/(m^2 K): thin card between foils; solid mica or metal has thousands
 DEFAULT_SURFACE_DENSITY = 0.3  # kg/m^2: 0.1 mm of mica
 DEFAULT_ACCOMMODATION = 0.9
-# Where nothing is said of it, the emissivity of a bright face is anything between polished metal and white paint; see
+# An unstated emissivity of a bright face may be anything from polished metal to white paint; see
 # :mod:`edgewind.bench.faces`.
 BRIGHT_EMISSIVITY_RANGE = (0.03, 0.95)
 DEFAULT_BRIGHT_EMISSIVITY = sum(BRIGHT_EMISSIVITY_RANGE) / 2
@@ -104,14 +104,13 @@ class RotorParameters:
         return np.asarray(path / (self.vane_width_m if length_m is None else length_m))
 
     def with_(self, **changes: Number) -> RotorParameters:
-        """Return the same with other values."""
+        """Return the rotor with other values."""
         return replace(self, **changes)
 
     def in_surroundings(self, envelope_k: Number, lamp_share: Number = 1.0) -> RotorParameters:
-        """Return the same in an envelope of another temperature, which the gas at rest takes, and in another light.
+        """Return the rotor in an envelope, and gas at rest, of another temperature, and in another light.
 
-        Viscosity goes with the power of the temperature that it has at the gas's own, and the most probable speed with
-        its square root.
+        Viscosity follows its local power of the temperature, the most probable speed the square root.
         """
         ratio = envelope_k / self.gas_temperature_k
         return replace(
@@ -124,12 +123,12 @@ class RotorParameters:
         )
 
     def lamp_off(self) -> RotorParameters:
-        """Return the same in the dark."""
+        """Return the rotor in the dark."""
         return replace(self, irradiance_w_m2=0.0)
 
 
 def parameters_of(bench: Bench) -> RotorParameters:
-    """Return the best estimates of a bench, with the stated defaults where it is silent."""
+    """Return the best estimates of a bench, with defaults for unstated keys."""
     rotor, light = bench.rotor, bench.light
     means = light_means(bench)
     state = GasState(bench.gas.gas, 1.0, bench.gas.temperature.value)
@@ -176,7 +175,7 @@ def parameters_of(bench: Bench) -> RotorParameters:
 
 
 def gas_numbers(state: GasState) -> dict[str, float]:
-    """Return what a rotor holds of its gas besides the temperature, by the fields of :class:`RotorParameters`."""
+    """Return the gas of a rotor without its temperature, by the fields of :class:`RotorParameters`."""
     return {
         "viscosity_pa_s": state.viscosity_pa_s,
         "viscosity_exponent": state.viscosity_exponent,
@@ -187,9 +186,10 @@ def gas_numbers(state: GasState) -> dict[str, float]:
 
 
 def gas_slopes(bench: Bench) -> dict[str, dict[str, float]]:
-    """Return how what a rotor holds of its gas changes with each uncertain mole fraction, by symbol and field.
+    """Return the derivatives of the gas of a rotor by each uncertain mole fraction, by symbol and field.
 
-    The most abundant species makes room. Over plus and minus the standard uncertainty, as far as fractions allow.
+    The most abundant species compensates. Differences over plus and minus the standard uncertainty, as far as fractions
+    allow.
     """
     gas, temperature = bench.gas.gas, bench.gas.temperature.value
     found = {}
@@ -202,7 +202,7 @@ def gas_slopes(bench: Bench) -> dict[str, dict[str, float]]:
 
 
 def light_means(bench: Bench, arrangement: str | None = None) -> TurnMeans:
-    """Return what a face of the rotor receives over a turn, shaded by the other vanes."""
+    """Return the light on a face of the rotor over a turn, shaded by the other vanes."""
     rotor = bench.rotor
     width = rotor.vane_width.value
     return turn_means(
@@ -215,10 +215,10 @@ def light_means(bench: Bench, arrangement: str | None = None) -> TurnMeans:
 
 
 def reflected_push(means: TurnMeans, reflection: str | None) -> float:
-    """Return the mean pressure over a turn of the light that a face would reflect whole, times c, per unit irradiance.
+    """Return the mean pressure over a turn of totally reflected light on a face, times c, per unit irradiance.
 
     A mirror sends the light back at the angle at which it came, ``cos^2``; a diffuse face by Lambert's law, 2/3 of
-    ``cos``. Where nothing is said, the mean of the two.
+    ``cos``. Default: the mean of the two.
     """
     mirror, diffuse = means.push, 2 / 3 * means.lever_irradiance
     return {"mirror": mirror, "diffuse": diffuse}.get(reflection or "", (mirror + diffuse) / 2)

@@ -1,4 +1,4 @@
-"""The speed curve of a bench from first principles: drive and drag apart, each mechanism on its own."""
+"""The speed curve of a bench from first principles, with drive, drag and the torque of each mechanism."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ AT_AN_EDGE = "greatest at the edge of the pressures asked about"
 
 
 class CurveOptimum(PeakPressure):
-    """Where a predicted curve is greatest in size; at the edge of the pressures asked about where none is found."""
+    """Maximum of a predicted curve in size, or its value at the end of the pressures if none is found."""
 
     pressure_pa: float = Field(description="Pressure at which the curve is greatest, Pa.")
     value: float = Field(description="Its value there, with its sign: rad/s, or N m.")
@@ -40,20 +40,16 @@ class CurveOptimum(PeakPressure):
 
 
 class OptimumRange(FrozenModel):
-    """Where the greatest speed may lie while the emissivity of the bright face is unknown."""
+    """Range of the optimum while the emissivity of the bright face is unknown."""
 
-    emissivity: tuple[float, float] = Field(
-        description="Least and greatest emissivity of the bright face that is thought possible."
-    )
+    emissivity: tuple[float, float] = Field(description="Least and greatest possible emissivity of the bright face.")
     pressure_pa: tuple[float, float] = Field(description="Least and greatest pressure of the greatest speed, Pa.")
     speed_rad_s: tuple[float, float] = Field(description="Least and greatest value of that speed, with its sign.")
-    every: bool = Field(
-        description="Whether there is an optimum inside the pressures asked about for every emissivity."
-    )
+    every: bool = Field(description="Whether there is an optimum inside the given pressures for every emissivity.")
 
 
 class OptimumResult(FrozenModel):
-    """Where a predicted curve is greatest in size, as JSON holds it."""
+    """Maximum of a predicted curve in size, for JSON."""
 
     found: bool = Field(
         description="Whether the greatest value lies between the ends of the pressures and not at one of them."
@@ -68,24 +64,24 @@ class OptimumResult(FrozenModel):
     level: float = Field(default=0.9, description="Coverage probability of the intervals.")
     flat_pa: tuple[float, float] | None = Field(
         default=None,
-        description="Pressures between which the curve is flat within 1 %, Pa; null where it has a point.",
+        description="Pressures between which the curve is flat within 1 %, Pa; null if the maximum is sharp.",
     )
 
 
 class SpeedOptimum(OptimumResult):
-    """Where the speed is greatest."""
+    """Maximum of the speed."""
 
     speed_rad_s: float = Field(description="Greatest speed, rad/s, positive when the bright face leads.")
     speed_interval_rad_s: tuple[float, float] | None = Field(
         default=None, description="Interval of that speed for the error of the model alone, rad/s."
     )
     range: OptimumRange | None = Field(
-        description="Where it may lie while the emissivity of the bright face is not stated; null where it is."
+        description="Its range while the emissivity of the bright face is not stated; null if it is."
     )
 
 
 class ForceOptimum(OptimumResult):
-    """Where the torque is greatest."""
+    """Maximum of the torque."""
 
     torque_n_m: float = Field(description="Greatest torque of all drives, N m, positive when the bright face leads.")
     torque_interval_n_m: tuple[float, float] | None = Field(
@@ -94,13 +90,13 @@ class ForceOptimum(OptimumResult):
 
 
 class PredictionResult(FrozenModel):
-    """A prediction as JSON holds it: SI, the unit in each key; the columns are those of :func:`predict`."""
+    """A prediction for JSON: SI, the unit in each key; the columns are those of :func:`predict`."""
 
     rows: tuple[dict[str, float | None], ...] = Field(
         description="The table, a row for each pressure.", json_schema_extra={"keys": "list of predict"}
     )
-    optimum: SpeedOptimum = Field(description="Where the speed is greatest.")
-    force_optimum: ForceOptimum = Field(description="Where the torque is greatest.")
+    optimum: SpeedOptimum = Field(description="Maximum of the speed.")
+    force_optimum: ForceOptimum = Field(description="Maximum of the torque.")
 
 
 @dataclass(frozen=True)
@@ -142,7 +138,7 @@ def predict(
     lamp: bool = True,
     parameters: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
-    """Predict how the rotor of a bench turns against pressure.
+    """Predict the speed of the rotor of a bench against pressure.
 
     Parameters
     ----------
@@ -153,7 +149,7 @@ def predict(
     changes : mapping, optional
         Values to change first, by dotted key: ``{"rotor.vane_width": "30 mm"}``.
     response : GasResponse, optional
-        Coefficients of the gas; the table for this vane and room where absent.
+        Coefficients of the gas; default: the table for this vane and chamber.
     lamp : bool
         Whether the lamp is on.
     parameters : mapping, optional
@@ -198,7 +194,7 @@ def predict(
     Raises
     ------
     InputError
-        A bench that cannot be, or pressures outside the response of the gas.
+        An impossible bench, or pressures outside the response of the gas.
     """
     of = changed_bench(bench, changes or {})
     rotor = parameters_of(of).with_(**dict(parameters or {}))
@@ -213,7 +209,7 @@ def predict_whole(
     response: GasResponse | None = None,
     parameters: Mapping[str, float] | None = None,
 ) -> Prediction:
-    """Predict as :func:`predict` does, with the optima of speed and of torque in the range of the pressures."""
+    """Predict as in :func:`predict`, with the optima of speed and of torque in the range of the pressures."""
     of = changed_bench(bench, changes or {})
     rotor = parameters_of(of).with_(**dict(parameters or {}))
     pressure = np.unique(np.atleast_1d(np.asarray(pressures, dtype=float)))
@@ -225,10 +221,10 @@ def predict_whole(
 
 
 def predict_reach(bench: Bench, *, changes: Mapping[str, Any] | None = None) -> Prediction:
-    """Predict as :func:`predict_whole` does over every pressure within reach, with each thing computed once.
+    """Predict as in :func:`predict_whole` over every pressure within reach, each quantity computed once.
 
-    The optima are those of the pressures of the table (see :func:`edgewind.rotor.reach.pressures_within`). Where an
-    unknown emissivity may put them is left out: a slider waits for this.
+    The optima are those of the pressures of the table (see :func:`edgewind.rotor.reach.pressures_within`). Their range
+    for an unknown emissivity is left out, since a slider waits for the result.
     """
     of = changed_bench(bench, changes or {})
     rotor = parameters_of(of)
@@ -238,7 +234,7 @@ def predict_reach(bench: Bench, *, changes: Mapping[str, Any] | None = None) -> 
 def predict_rotor(
     bench: Bench, rotor: RotorParameters, response: GasResponse, pressures: ArrayLike | None = None
 ) -> Prediction:
-    """Predict as :func:`predict_reach` does for a rotor and its gas, such as those of a draw of a fit.
+    """Predict as in :func:`predict_reach` for a rotor and its gas, such as those of a draw of a fit.
 
     Parameters
     ----------
@@ -249,7 +245,7 @@ def predict_rotor(
     response : GasResponse
         Its gas.
     pressures : array, optional
-        Pressures, Pa; all within reach where absent. The optima are sought between the least and the greatest.
+        Pressures, Pa; default: all within reach. The optima are sought between the least and the greatest.
     """
     if pressures is None:
         state = steady_state(pressures_within(rotor, response), rotor, response)
@@ -262,7 +258,7 @@ def predict_rotor(
 
 
 def _range(rotor: RotorParameters, gas: GasResponse, low_pa: float, high_pa: float) -> OptimumRange:
-    """Return where the speed is greatest as the emissivity of the bright face goes through all that is possible."""
+    """Return the range of the greatest speed over the possible emissivities of the bright face."""
     each = [
         optima(rotor.with_(bright_emissivity=float(emissivity)), gas, low_pa, high_pa)[0]
         for emissivity in np.linspace(*BRIGHT_EMISSIVITY_RANGE, 5)
@@ -315,10 +311,10 @@ def table_of(state: SteadyState) -> pd.DataFrame:
 def optima(
     rotor: RotorParameters, response: GasResponse, low_pa: float, high_pa: float, *, points: int = 81
 ) -> tuple[CurveOptimum, CurveOptimum]:
-    """Return where the speed and the torque are greatest between two pressures, in the sense of the greatest torque.
+    """Return the maxima of speed and torque between two pressures, in the direction of the greatest torque.
 
-    So the other way that light pressure turns a rotor in very thin gas, without bound where the pivot is ideal, is
-    not taken for the optimum.
+    Rotation in the other direction by light pressure in very thin gas, unbounded with an ideal pivot, is therefore not
+    taken for the optimum.
     """
     pressure = np.geomspace(low_pa, high_pa, points) if 0 < low_pa < high_pa else np.array([low_pa])
     check_pressures(pressure, rotor, response)
@@ -326,7 +322,7 @@ def optima(
 
 
 def optima_of(state: SteadyState, response: GasResponse) -> tuple[CurveOptimum, CurveOptimum]:
-    """Return what :func:`optima` does of a steady state at pressures that are even in the logarithm."""
+    """Return the optima as in :func:`optima` for a steady state at pressures evenly spaced in the logarithm."""
     pressure, rotor = state.at.pressure_pa, state.at.rotor
     sense = float(np.sign(state.net_torque[np.argmax(np.abs(state.net_torque))])) or 1.0
     curves = {name: sense * getattr(state, name) for name in ("speed_rad_s", "net_torque")}

@@ -1,4 +1,4 @@
-"""The pressures over which a rotor can be predicted: those that the response of the gas reaches."""
+"""The pressures over which a rotor can be predicted: the range of the gas response."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ DECADES = 3.5
 
 
 def reach(bench: Bench) -> NDArray[np.float64]:
-    """Return pressures from the highest that the response of the gas reaches down by some decades, Pa.
+    """Return pressures from the highest of the gas response down by some decades, Pa.
 
     Parameters
     ----------
@@ -32,6 +32,6 @@ def reach(bench: Bench) -> NDArray[np.float64]:
 
 
 def pressures_within(rotor: RotorParameters, response: GasResponse) -> NDArray[np.float64]:
-    """Return what :func:`reach` does for a rotor whose response is known."""
+    """Return the same as :func:`reach` for a rotor with a known response."""
     top = float(np.max(rotor.knudsen(1.0))) / response.least_knudsen / 1.01
     return np.geomspace(top / 10**DECADES, top, POINTS)

@@ -1,4 +1,4 @@
-"""What the rotor asks of the gas: coefficients of force, drag and heat against Knudsen number and accommodation."""
+"""Response of the gas: coefficients of force, drag and heat against Knudsen number and accommodation."""
 
 from __future__ import annotations
 
@@ -41,8 +41,8 @@ class Coefficients:
     accommodation_heat : array
         Heat that leaves the hot face beyond `loss`, and the cold face short of it, /(p0 v0 A), then.
 
-    Moving at U towards its cold side, a vane gives off `thermal_force` times U/v0 on its hot face and takes up as
-    much on its cold face (Onsager-Casimir reciprocity), so that needs no coefficient of its own.
+    Moving at U towards its cold side, a vane emits heat of `thermal_force` times U/v0 on its hot face and absorbs as
+    much on its cold face (Onsager-Casimir reciprocity), which needs no further coefficient.
     """
 
     thermal_force: Array
@@ -55,23 +55,23 @@ class Coefficients:
 
 
 class GasResponse(Protocol):
-    """Anything that answers for the gas: a table of the kinetic solver, or a closed form in a test."""
+    """A response of the gas: a table of the kinetic solver, or a closed form in a test."""
 
     @property
     def least_knudsen(self) -> float:
-        """Smallest Knudsen number that it answers for."""
+        """Smallest Knudsen number of the response."""
 
     def at(self, knudsen: ArrayLike, accommodation: ArrayLike) -> Coefficients:
         """Return the coefficients; the arguments broadcast. A Knudsen number of infinity is free flight."""
 
     def relative_error(self, knudsen: ArrayLike) -> Array:
-        """Return the estimated relative error of the coefficients, that of the worst."""
+        """Return the greatest estimated relative error of the coefficients."""
 
     def relative_errors(self, knudsen: ArrayLike) -> Array:
         """Return the estimated relative errors of thermal force, drag and heat, shape (3, ...)."""
 
     def shared_errors(self, knudsen: ArrayLike) -> Array:
-        """Return the part of those of thermal force and drag by which both are wrong together, shape (2, ...)."""
+        """Return the part of those of thermal force and drag that they have in common, shape (2, ...)."""
 
     def unequal_error(self, knudsen: ArrayLike) -> Array:
         """Return the estimated relative error of the force of unequal accommodation over the thermal force."""
@@ -79,14 +79,14 @@ class GasResponse(Protocol):
 
 _LOGARITHMIC = ("thermal_force", "drag", "heat", "loss")
 _NAMES = (*_LOGARITHMIC, "area_share")
-# What follows from those, and is held beside them: all but the area share by their logarithms.
+# Derived coefficients stored beside them: all but the area share by their logarithms.
 _HELD = (*_NAMES[:4], "accommodation_force", "accommodation_heat", "area_share")
 _LOGS = len(_HELD) - 1
 # Coefficients that have an error of their own; that of heat holds for the loss, too.
 _UNSURE = ("thermal_force", "drag", "heat")
-# What an error of the force of unequal accommodation over the thermal force is called.
+# Name of the error of the force of unequal accommodation over the thermal force.
 UNEQUAL = "unequal_force"
-# What the tables of the kinetic room call them.
+# Their names in the tables of the kinetic room.
 KINETIC = {"thermal_force": "thermal_force", "drag": "drag", "heat": "heat_hot", "loss": "loss_hot"} | {
     "area_share": "area_share"
 }
@@ -115,8 +115,8 @@ class TableResponse:
     free : mapping of str to array of shape (m,)
         The same in free flight.
     error : array of shape (n,), or callable
-        Estimated relative error, or a function that returns it, called when an error is first asked for: a curve
-        alone needs none, and those of a rotor cost more than its coefficients.
+        Estimated relative error, or a function that returns it, called at the first use of an error: a curve alone
+        needs none, and those of a rotor cost more than its coefficients.
     """
 
     def __init__(
@@ -170,7 +170,7 @@ class TableResponse:
         )
 
     def __getstate__(self) -> dict[str, object]:
-        """Return what goes to another process: the errors themselves in place of the functions."""
+        """Return the state for another process, with the errors themselves instead of functions."""
         return self.__dict__ | {"_sizes": self._sizes, "_less_certain_than": None, "_uncertain": (0.0, False)}
 
     def less_certain(self, relative: Relative | Callable[[], Relative], *, together: bool = False) -> TableResponse:
@@ -178,8 +178,7 @@ class TableResponse:
 
         One for all coefficients, or one for each by its name in the tables of the kinetic room, and `UNEQUAL` for the
         force of unequal accommodation over the thermal force; of those of heat the greatest holds for all. Those of
-        force and drag may be one and the same, both too great or both too small
-        `together`. A function that returns the error is called when one is first asked for.
+        force and drag may be common to both (`together`). A function that returns the error is called at its first use.
         """
         self._curve  # noqa: B018  made once, for this one and for all copies of it
         found = object.__new__(TableResponse)
@@ -201,7 +200,7 @@ class TableResponse:
         return dict(zip(_HELD, whole, strict=True))
 
     def _with_accommodation(self, values: Mapping[str, ArrayLike], knudsen: ArrayLike) -> dict[str, Array]:
-        """Return coefficients with those of a difference in accommodation: that of an apparent one in temperature."""
+        """Return coefficients with those of a difference in accommodation, which acts as one in temperature."""
         found = {name: np.asarray(values[name], dtype=float) for name in _NAMES}
         force, heat = apparent_difference(self.accommodation[:, None], knudsen, found["loss"])
         return found | {
@@ -241,7 +240,7 @@ class TableResponse:
         return Coefficients(**dict(zip(_HELD, self._between(found, alpha), strict=True)))
 
     def relative_error(self, knudsen: ArrayLike) -> Array:
-        """Return the estimated relative error of the coefficients, interpolated, that of the worst."""
+        """Return the greatest estimated relative error of the coefficients, interpolated."""
         return np.asarray(self.relative_errors(knudsen).max(axis=0))
 
     def relative_errors(self, knudsen: ArrayLike) -> Array:
@@ -250,7 +249,7 @@ class TableResponse:
         return np.stack([np.interp(at, np.log(self.knudsen), error) for error in self._sizes[0]])
 
     def shared_errors(self, knudsen: ArrayLike) -> Array:
-        """Return the part of those of thermal force and drag by which both are wrong together, shape (2, ...)."""
+        """Return the part of those of thermal force and drag that they have in common, shape (2, ...)."""
         at = np.log(np.asarray(knudsen, dtype=float))
         return np.stack([np.interp(at, np.log(self.knudsen), error) for error in self._sizes[1]])
 
@@ -288,7 +287,7 @@ class TableResponse:
 
 
 def area_share(stress: ArrayLike, weight: ArrayLike) -> float:
-    """Return the share of the force that the stress in the middle of the face would give, acting on the whole face.
+    """Return the share of the force that the stress in the middle of the face, acting on the whole face, would give.
 
     Parameters
     ----------
@@ -313,7 +312,7 @@ def response_for(room: float) -> TableResponse:
     """Return the response of an infinite strip in the middle of a square room, `room` times as wide as the strip.
 
     The tables were computed by the kinetic solver of the package; between its rooms they are interpolated linearly in
-    1/room, and those of the nearest hold beyond. For the vanes of a rotor see :func:`edgewind.rotor.response_of`.
+    1/room, and the nearest are used beyond. For the vanes of a rotor see :func:`edgewind.rotor.response_of`.
     """
     small, large = (1 / one for one in _ROOMS)
     share = float(np.clip((small - 1 / room) / (small - large), 0.0, 1.0))

@@ -1,9 +1,8 @@
-"""A rotor through a run in a compiled loop, for fits that ask fifty thousand times; `motion.py` is the one of record.
+"""A rotor through a run in a compiled loop, for fits with fifty thousand calls; `motion.py` is the reference.
 
-Between moments of its own the gas and the radiation are taken at the warmth that the vane has half way, so that the
-heat of the two faces and the speed obey linear equations, whose closed form is taken: exponentials of the two thermal
-times and of drag. Nothing stiff is left, however thin the vane. Standstill and break-away are found in the closed form.
-A test holds it against LSODA.
+In each step gas and radiation are taken at the temperature of the vane half way, so that the heat of the two faces and
+the speed obey linear equations with a closed form: exponentials of the two thermal times and of drag. No stiffness
+remains, however thin the vane. Standstill and break-away are found in the closed form. A test compares it with LSODA.
 """
 
 from __future__ import annotations
@@ -23,29 +22,28 @@ from edgewind.rotor.speed_kernel import arms_in_flight, diffuse_share_of, light_
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-# Steps: at most so many kelvins of the envelope and so much of ln(pressure) each, and at most this share of a run;
-# after a change they begin at the least and grow by the factor.
+# Steps: greatest change of the envelope (K) and of ln(pressure) in each, and greatest share of a run; after a change
+# they begin at the least length and grow by the factor.
 _MOST_K, _MOST_LOG, _MOST_SHARE = 2.5, 0.1, 1 / 16
 _LEAST_SHARE, _GROWTH = 1 / 300, 2.0
-# Steps from the change of the light to the start of a run, where that came later: at most so many, each longer by so
-# much than the one before.
+# Steps from the change of the light to a later start of a run: greatest number, and factor from one to the next.
 _MOST_RUNNING_IN, _IN_GROWTH = 24, 1.4
 # Steps of the search for standstill and break-away, and the share of a step within which they are found.
 _MOST_HALVINGS, _SHORT = 30, 1e-5
 # Warmth of the vane over that of the gas about which two derivatives of the gas are taken, and how far ln(Kn) may move
-# before they are taken anew.
+# before they are computed again.
 _FILM, _NEAR = 1.06, 0.3
 
 
 class RunSteps(NamedTuple):
-    """The steps of one or more runs, one run after the other, with what surrounds the rotor half way through each.
+    """The steps of one or more runs, in order, with the surroundings of the rotor half way through each.
 
     Attributes
     ----------
     first : array of int, shape (runs + 1,)
-        Where the steps of each run begin.
+        First step of each run.
     length_s, pressure, envelope_k, lamp_share : array of shape (steps,)
-        Length, pressure over that at which the run was noted, temperature of the envelope and of the gas at rest, and
+        Length, pressure relative to that noted for the run, temperature of the envelope and of the gas at rest, and
         share of the usual irradiance.
     viscosity, most_probable_speed : array of shape (steps,)
         Of the gas, Pa s and m/s.
@@ -55,7 +53,7 @@ class RunSteps(NamedTuple):
         Speed at which the light changed, where that was some unknown time before the start: the rotor is followed from
         there until it has the speed of the start. Nan where the light changed at the start or later.
     signed : array of bool, shape (runs,)
-        Whether the speed at the start has a sign; one without takes that of the torque under the lamp before it.
+        Whether the speed at the start has a sign; otherwise it has that of the torque under the lamp before it.
     """
 
     first: Integers
@@ -72,14 +70,14 @@ class RunSteps(NamedTuple):
 
 
 def moments_of(around: Surroundings, wanted: Array) -> Array:
-    """Return the moments between which the kernel goes in closed form, those wanted among them: fine after each change.
+    """Return the moments between the closed-form steps, with the requested ones among them: fine after each change.
 
     Parameters
     ----------
     around : Surroundings
-        What surrounds the rotor, from its first moment on.
+        Surroundings of the rotor from the first moment on.
     wanted : array
-        Moments at which the speed is wanted, ascending, s.
+        Requested moments of the speed, ascending, s.
     """
     start, end = float(around.time_s[0]), float(wanted[-1])
     span = end - start
@@ -112,15 +110,15 @@ def moments_of(around: Surroundings, wanted: Array) -> Array:
 def steps_of(
     runs: list[tuple[Surroundings, Array, float, float, float, bool]], rotor: RotorParameters
 ) -> tuple[RunSteps, list[Array]]:
-    """Return the steps of runs, and the moments between which they go.
+    """Return the steps of runs, and the moments between them.
 
     Parameters
     ----------
     runs : list of (Surroundings, wanted, start_rad_s, start_share, before_rad_s, signed)
-        Each with the moments at which its speed is wanted and what :class:`RunSteps` holds of its start; the pressures
-        are over that at which the run was noted.
+        Each with the requested moments and the start as in :class:`RunSteps`; pressures are relative to that noted for
+        the run.
     rotor : RotorParameters
-        Whose gas is taken.
+        The rotor, with its gas.
     """
     moments = [moments_of(run[0], run[1]) for run in runs]
     parts = []
@@ -155,7 +153,7 @@ def no_steps() -> RunSteps:
 
 @njit(cache=True)
 def _gained(rate, left, other, other_left, span):  # type: ignore[no-untyped-def]
-    """Return ``(exp(-other span) - exp(-rate span)) / (rate - other)``, the two exponentials being given."""
+    """Return ``(exp(-other span) - exp(-rate span)) / (rate - other)``, given the two exponentials."""
     apart = (rate - other) * span
     if abs(apart) > 1e-3:
         return (other_left - left) / (rate - other)
@@ -184,7 +182,7 @@ def _speed_after(span, start, rate, steady, slow, slow_rate, fast, fast_rate):  
 def _look_round(x, q, table, c, by_x):  # type: ignore[no-untyped-def]
     """Write the gas at a ln(Kn) to `c`, two derivatives with the film in it, and the change of its logarithm with x.
 
-    The last of `by_x` is that of the drag of the arms, whose value over that in free flight is returned.
+    The last of `by_x` is that of the drag of the arms; their drag over that in free flight is returned.
     """
     aside, there = 0.1, np.empty((6, 3))
     for i in range(2):
@@ -206,14 +204,14 @@ def _look_round(x, q, table, c, by_x):  # type: ignore[no-untyped-def]
 
 @njit(error_model="numpy", cache=True)
 def run_speeds(run, pressure, q, factors, steps, table, speeds, kept):  # type: ignore[no-untyped-def]
-    """Write the speed (rad/s) at the moments of one run, and how much of a change at the start is left there.
+    """Write the speed (rad/s) at the moments of one run, and the remaining share of a change at the start.
 
     Parameters
     ----------
     run : int
         Which of the runs.
     pressure : float
-        Pressure at which it was noted, Pa.
+        Pressure noted for the run, Pa.
     q : array
         The rotor; see :class:`edgewind.rotor.speed_kernel.Place`.
     factors : array of shape (4,)
@@ -238,7 +236,7 @@ def run_speeds(run, pressure, q, factors, steps, table, speeds, kept):  # type: 
     out = q[27] * lever * np.sqrt(np.pi) * q[14]
     on_vanes, on_arms = q[30] * vanes * area * (arm * arm + q[29]) * factors[1], arms_in_flight(q)
     begin, end = steps.first[run], steps.first[run + 1]
-    # Taken out of the tuple once: each time costs as much as a step.
+    # unpacked once: each access costs as much as a step
     lengths, pressures, envelopes, shares = steps.length_s, steps.pressure, steps.envelope_k, steps.lamp_share
     viscosities, fastest = steps.viscosity, steps.most_probable_speed
     speed, sensitivity = steps.start_rad_s[run], 1.0
@@ -316,7 +314,7 @@ def run_speeds(run, pressure, q, factors, steps, table, speeds, kept):  # type: 
         middle, aside = (own_dark + own_bright) / 2.0, (own_dark - own_bright) / 2.0
         root = np.sqrt(aside * aside + cross * cross)
         slow_rate, fast_rate = determinant / (middle + root), middle + root
-        # Unit vector of the fast one; what is left to go, -(to_dark, to_bright), in both.
+        # Unit vector of the fast one; the remaining difference, -(to_dark, to_bright), in both.
         if aside >= 0.0:
             x, y = aside + root, cross
         else:

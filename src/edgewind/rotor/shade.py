@@ -1,4 +1,4 @@
-"""Light on a rotor whose vanes shade each other, by rays over the turn."""
+"""Light on a rotor with mutual shading of its vanes, by rays over the turn."""
 
 from __future__ import annotations
 
@@ -44,9 +44,9 @@ class TurnMeans:
 def turn_means(
     arrangement: str, vanes: int, arm_over_width: float, height_over_width: float = 1.0, shape: VaneShape = "rectangle"
 ) -> TurnMeans:
-    """Return what a face of the rotor receives over a turn.
+    """Return the light on a face of the rotor over a turn.
 
-    A ray is followed from each point of a face towards the light; it is lost where another vane stands in its way.
+    A ray is followed from each point of a face towards the light; it is lost if another vane blocks it.
     Light that one vane reflects onto another is left out. A beam is parallel and across the axis; light from all round
     comes evenly from every direction. A lone vane has ``irradiance`` 1/pi and ``push`` 1/4 in a beam, 1 and 2/3 all
     round.
@@ -72,7 +72,7 @@ def turn_means(
     >>> round(turn_means("beam", 4, 1.25).open_share, 2)
     0.86
     """
-    # Points of the face in units of the width, and what the light is drawn from: four numbers a ray.
+    # Points of the face in units of the width, and the direction of the light: four numbers for each ray.
     draws = _grid(shape) if arrangement == "beam" else (0.5 + np.arange(1, _RAYS + 1)[:, None] * _STEPS) % 1.0
     offset, height = draws[:, 0] - 0.5, (draws[:, 1] - 0.5) * height_over_width
     on_vane = np.abs(height) <= _half_height(offset, shape, height_over_width)
@@ -104,7 +104,7 @@ def turn_means(
 
 
 def _grid(shape: VaneShape) -> Array:
-    """Return an even grid of offset, height and turn for a level beam, in which the height of a rectangle is idle."""
+    """Return an even grid of offset, height and turn for a level beam, without the height for a rectangle."""
     middles = [(np.arange(count) + 0.5) / count for count in (48, 1 if shape == "rectangle" else 12, 360)]
     places = [axis.ravel() for axis in np.meshgrid(*middles, indexing="ij")]
     return np.stack([*places, np.zeros_like(places[0])], axis=1)

@@ -1,18 +1,18 @@
-"""The response of the gas for a vane of any outline: the tables of squares, discs and diamonds, and of the strip.
+"""Response of the gas for a vane of any outline, from the tables of squares, discs, diamonds and the strip.
 
 All are computed over accommodation and Knudsen number, the vanes of finite height in a room of four widths, a cube
-that re-emits diffusely. From there they are carried over to the chamber, to its accommodation and to the thickness of
-the vanes (:mod:`edgewind.kinetics.ratios`). Free flight and dense gas are like two resistances in series,
-``1/C = 1/C_free + 1/C_dense``, so a wall that changes one of them changes 1/C by as much:
+that re-emits diffusely. They are converted to the chamber, its accommodation and the thickness of the vanes
+(:mod:`edgewind.kinetics.ratios`). Free flight and dense gas are like two resistances in series, ``1/C = 1/C_free +
+1/C_dense``, so a wall that changes one of them changes 1/C by as much:
 
 - dense gas, drag: the walls of a container add ``k F/(6 pi mu U l)`` to the velocity that a force F makes (Brenner, J.
   Fluid Mech. 12, 35, 1962, for a particle of any shape far from the walls; Happel and Brenner, Low Reynolds Number
   Hydrodynamics, 1973, chapter 7), l half the width of the chamber, k of a cube;
-- dense gas, heat: the potential that a charge in the middle of a grounded cube of side s makes there is less by
-  1.7476/s than without walls, since its images are the ions of rock salt (Madelung's constant);
-- free flight: what the walls add to the drag falls with the square of their distance;
-- the thermal force goes as the drag, as the walls of dense gas change it, to the power 0.93 (reciprocal theorem: what
-  creeps along the edge pushes the vane by the stress that its motion makes there).
+- dense gas, heat: the potential at a charge in the middle of a grounded cube of side s is lower by 1.7476/s than
+  without walls, since its images are the ions of rock salt (Madelung's constant);
+- free flight: the drag added by the walls falls with the square of their distance;
+- the thermal force goes as the drag, as the walls of dense gas change it, to the power 0.93 (reciprocal theorem: creep
+  along the edge acts on the vane through the stress of its own motion there).
 """
 
 from __future__ import annotations
@@ -49,16 +49,16 @@ _ROOM = 4.0
 # Knudsen numbers of 0.1, 0.3 and 1 (tolerance 0.02), which they then meet within 1 %.
 # Wall constant of a cube about half its side; far away a sphere about it has 9/4 and a square duct 1.90.
 WALL_CONSTANT = 1.7
-# Share of Madelung's constant that is left for a vane a quarter as wide as the cube.
+# Share of Madelung's constant that applies to a vane a quarter as wide as the cube.
 HEAT_SHARE = 0.93
 MADELUNG = 1.7475646
-# Walls slip and jump: they stand further off by so many equivalent free paths (together, over the width of the room).
+# Slip and jump at the walls act as a larger distance, in equivalent free paths (together, over the width of the room).
 _SLIP, _JUMP = 1.6, 2.8
 _FORCE_POWER = 0.93
 # The logarithm of a coefficient of a rectangle lies between those of strip and square by short over long side to this
 # power, and as much beside it as the table of aspect 2 does, fading out towards both.
 _ASPECT_POWER = 0.62
-# Shares of the corrections that are taken as their error: rectangles of aspect 1.4 and 4 held against the solver; the
+# Shares of the corrections that are taken as their error: rectangles of aspect 1.4 and 4 compared with the solver; the
 # accommodation of the chamber, squares in a cube; the thickness of a vane with corners or a round rim, our judgement.
 _ROOM_ERROR, _ASPECT_ERROR, _CHAMBER_ERROR, _THICKNESS_ERROR = 0.1, 0.25, 0.5, 0.25
 # Slip at the walls of the chamber, which squares in a cube of four feel more than strips do: per 1/accommodation - 1.
@@ -94,7 +94,7 @@ def shaped_response(
     shape : {"rectangle", "disc", "diamond"}
         Its outline.
     width_m, height_m : float
-        Extents across its middle, m; those of a disc or diamond are alike.
+        Extents across its middle, m; equal for a disc or diamond.
     room_m : float
         Width of the chamber, m, or its height if that is less.
     thickness_m : float
@@ -105,7 +105,7 @@ def shaped_response(
     Raises
     ------
     OutOfRangeError
-        A chamber that is hardly wider than the vane, a vane more than half as thick as wide, or an accommodation of the
+        A chamber little wider than the vane, a vane more than half as thick as wide, or an accommodation of the
         chamber outside its table.
     """
     return _shaped_response(shape, width_m, height_m, room_m, thickness_m, chamber_accommodation)
@@ -167,7 +167,7 @@ def _shaped_response(
 def _as_built(
     found: TableResponse, thickness: float, rim: float, chamber: float, room: float, share: float
 ) -> TableResponse:
-    """Return the response of a vane as thick as it is, in a chamber that may mirror a share of the gas."""
+    """Return the response with the thickness of the vane and the accommodation of the chamber."""
     if thickness == 0.0 and chamber == 1.0:
         return found
     kn, alphas = found.knudsen, found.accommodation
@@ -196,7 +196,7 @@ def _as_built(
 
 @lru_cache(maxsize=8)
 def _beside(key: str, kn: tuple[float, ...]) -> Array:
-    """Return what the table of aspect 2 lies above that power law, as a logarithm; free flight is the last."""
+    """Return the logarithm of the table of aspect 2 over that power law; free flight last."""
     strip, square, twice = (
         np.log(ResponseTable.standard(name, room=_ROOM, aspect=aspect).coefficient(KINETIC[key], np.array([*kn, 1e12])))
         for name, aspect in (("strip", 1.0), ("square", 1.0), ("rectangle", 2.0))
@@ -213,7 +213,7 @@ def _finite(name: str, room: float, kn: Array, alphas: Array) -> _Table:
     return _Table(moved, table.share, np.hypot(table.error, _ROOM_ERROR * change))
 
 
-# A search, or a slider of the pages, asks for one shape at the same places thousands of times.
+# A search, or a slider of the pages, needs one shape at the same places thousands of times.
 @lru_cache(maxsize=16)
 def _of_shape(name: str, kn: tuple[float, ...], alphas: tuple[float, ...]) -> _Table:
     """Return a square, disc or diamond in the room of its table."""
@@ -229,14 +229,14 @@ def _of_shape(name: str, kn: tuple[float, ...], alphas: tuple[float, ...]) -> _T
 
 
 def _to_room(values: dict[str, Array], kn: Array, room: float, area: float) -> dict[str, Array]:
-    """Carry coefficients from the room of the tables to another; `area` is that of the vane over its length squared."""
+    """Convert coefficients from the room of the tables to another; `area` is that of the vane over length squared."""
     ell = 2 / math.sqrt(math.pi) * kn
 
     def nearer(further: float) -> Array:
         return np.asarray(area * (1 / (_ROOM + further * ell) - 1 / (room + further * ell)))
 
     free = values["drag"][:, -1:]
-    # Of Maxwell walls with specular shares the excess over the unbounded vane is not told apart: that of full
+    # For Maxwell walls with specular shares the excess over the unbounded vane is unknown: that of full
     # accommodation is moved.
     excess = float(values["drag"][-1, -1]) - FREE_MOLECULAR_DRAG
     free_moved = free + excess * ((_ROOM / room) ** 2 - 1)
@@ -256,7 +256,7 @@ def _at_nodes(response: TableResponse) -> _Table:
 
 
 def _over_width(found: TableResponse, ratio: float, source: str) -> TableResponse:
-    """Return the same over the Knudsen number of the width, `ratio` being the table's length over the width."""
+    """Return the response over the Knudsen number of the width; `ratio` is the table's length over the width."""
     if ratio == 1.0 and source == found.source:
         return found
     kn, alphas = found.knudsen, found.accommodation
@@ -288,8 +288,8 @@ def rotor_response(
 
     Two to four rectangular vanes of height/width 0.5 to 2 and arms up to six widths have the coefficients of whole
     rotors, computed as such (see `RotorRatios`), three from those of two and four. A rotor outside the tables that was
-    solved for itself (:mod:`edgewind.rotor.solved`) has its own. Others have those of the lone vane, less what
-    `neighbours` estimates, and half of that is in their error.
+    solved (:mod:`edgewind.rotor.solved`) has its own. Others have those of the lone vane with the correction of
+    `neighbours`, half of which is in their error.
 
     Parameters
     ----------
@@ -308,7 +308,7 @@ def rotor_response(
     own = None
     if vanes in VANES and shape != "diamond":
         own = OwnRotor(shape, vanes, arm_m / width_m, height_m / width_m, room_m / width_m, height / width_m)
-    # Whether it was solved is part of what the answer is found by: it may be, later.
+    # Whether it was solved is part of the key, since it may be solved later.
     solved = own is not None and own.why_outside() is not None and kept_answer(own) is not None
     about = (shape, width_m, height_m, room_m, vanes, arm_m, thickness_m, chamber_accommodation, height)
     found = _rotor_response(*about, own if solved else None)
@@ -321,14 +321,14 @@ def rotor_response(
     return found.less_certain(bulb, together=True)
 
 
-# A sphere has 2/3 of the volume of a cylinder as wide and as high, but what it lacks are the corners, farthest from the
+# A sphere has 2/3 of the volume of a cylinder as wide and as high, but it lacks the corners, farthest from the
 # vanes: it acts as a cylinder narrower by half of that. Stokes flow by finite elements about four vanes in both (arm of
 # 1.5 widths, 1.25 times as wide as the rotor; benchmarks/bench_dense_gas.py): 6.4 % more drag, and 8 % by this rule.
 _BULB = (2.0 / 3.0) ** (1.0 / 6.0)
 # Chambers about as high as wide may be bulbs; the bench does not say.
 _BULB_HEIGHT = 0.1
-# What a sphere changed the drag by at most, free flight by rays about rotors of four in three spheres; force and heat
-# see the vanes alone there.
+# Largest change of the drag by a sphere, free flight by rays about rotors of four in three spheres; force and heat
+# depend on the vanes alone there.
 _BULB_FREE = 0.014
 
 
@@ -344,8 +344,8 @@ def bulb_error(
 ) -> dict[str, Array]:
     """Return the relative error of taking a bulb for a cylinder as wide and as high, over the nodes of the response.
 
-    It is what the coefficients differ by in a chamber 7 % wider, by kinetic name, shapes (n,); of the drag at least
-    what rays about rotors in spheres gave in free flight.
+    It is the difference of the coefficients in a chamber 7 % wider, by kinetic name, shapes (n,); of the drag at least
+    the result of rays about rotors in spheres in free flight.
 
     Parameters
     ----------
@@ -366,7 +366,7 @@ def bulb_error(
         ).at(kn, 1.0)  # fmt: skip
         return {key: getattr(found, key) for key in _NAMES}
 
-    # A wider one, for a chamber may be too tight for its rotor to be made narrower.
+    # wider, since a chamber may be too narrow for its rotor otherwise
     here, wider = within(1.0), within(1.0 / _BULB)
     moved = {KINETIC[key]: np.abs(np.log(here[key] / wider[key])) for key in _NAMES}
     moved["drag"] = np.maximum(moved["drag"], _BULB_FREE)
@@ -410,7 +410,7 @@ def _rotor_response(
         carried = np.abs(np.log(table.values["drag"] / plain.values["drag"]))[-1, :-1] * _CARRIED
 
         def error_of_rotor() -> Array:
-            # What the lone vane's error has from its room is not the rotor's.
+            # The part of the lone vane's error due to its room does not apply to the rotor.
             return np.asarray(np.hypot(_error_of_tables(*described), carried))
 
         errors = error_of_rotor
@@ -439,16 +439,16 @@ def _in_tables(shape: VaneShape, vanes: int, arm: float, aspect: float) -> bool:
 
 @cache
 def _linear_algebra() -> ThreadpoolController:
-    """The libraries of linear algebra, all loaded by now: to look for them takes longer than what is computed."""
+    """Return the handle on the threads of linear algebra: to find them takes longer than the computation."""
     return ThreadpoolController()
 
 
 def _of_tables(
     vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, alphas: Array
 ) -> dict[str, Array]:
-    """Return what :func:`_whole` does, for three vanes, too."""
+    """Return the coefficients as in :func:`_whole`, also for three vanes."""
     about = (arm, aspect, width, height, kn, alphas)
-    # The matrices are small: threads of the linear algebra would only get in each other's way.
+    # The matrices are small: threads of the linear algebra would slow each other down.
     with _linear_algebra().limit(limits=1, user_api="blas"):
         if vanes in VANES:
             return _whole(vanes, *about)
@@ -481,12 +481,12 @@ def _error_of_tables(
     return np.asarray(np.hypot(worst, _THREE_ERROR * most[:-1]))
 
 
-# Error of carrying ratios at full accommodation over to less, and of the cubic between the nodes. Our judgement.
+# Error of applying ratios at full accommodation to lower ones, and of the cubic between the nodes. Our judgement.
 _OWN_ERROR = 0.01
 
 
 def _own(own: OwnRotor, plain: _Table, kn: Array) -> tuple[dict[str, Array], Array]:
-    """Return ratios of a rotor that was solved for itself to the lone vane, shapes (n + 1,), and their error (n,)."""
+    """Return the ratios of a solved rotor to the lone vane, shapes (n + 1,), and their error (n,)."""
     answer = kept_answer(own)
     assert answer is not None
     nodes, at = place_of(np.array(NODES)), place_of(np.append(kn, np.inf))
@@ -499,7 +499,7 @@ def _own(own: OwnRotor, plain: _Table, kn: Array) -> tuple[dict[str, Array], Arr
         if key == "drag":
             logs = logs - np.log(1.0 + square)
         curve = PchipInterpolator(nodes[order], logs[order])
-        # Denser than the densest that was solved, the ratio stays; half of what it changes by on the way is its error.
+        # Beyond the densest solved gas the ratio is constant; half of its change over the solved range is its error.
         inside = np.maximum(at, nodes[order][0])
         whole[key] = np.exp(curve(inside))
         below = np.maximum(inside - at, 0.0) * abs(float(curve(nodes[order][0], 1)))
@@ -508,8 +508,8 @@ def _own(own: OwnRotor, plain: _Table, kn: Array) -> tuple[dict[str, Array], Arr
     return whole, np.hypot(worst, _OWN_ERROR)[:-1]
 
 
-# Share of what thickness and a chamber that mirrors do to the drag of a rotor that is taken as its error: both were
-# computed for lone vanes.
+# Share of the effect of thickness and specular chamber walls on the drag of a rotor that is taken as its error: both
+# were computed for lone vanes.
 _CARRIED = 0.25
 # A chamber of another height than width acts on torque and drag as one of width^(5/6) height^(1/6), on heat as one of
 # width^(2/3) height^(1/3): four square vanes, arm 1.5, computed in chambers 5 and 8 wide and half as high.
@@ -523,7 +523,7 @@ def _whole(
 ) -> dict[str, Array]:
     """Return the coefficients of a whole rotor, shapes (m, n + 1) with free flight last.
 
-    The drag is per unit of the mean square of the radius rather than of that of the middle, as the lone vane's.
+    The drag is per unit of the mean square of the radius instead of that of the middle, as for the lone vane.
     """
     square = _of_shape("square", tuple(kn), tuple(alphas))
     diffuse, place = _diffuse(alphas)
@@ -540,7 +540,7 @@ def _whole_error(vanes: int, arm: float, aspect: float, width: float, height: fl
     ratios = RotorRatios.standard(vanes)
     wide = width / (2.0 * arm + 1.0)
     taken, chamber = _inside(arm, ARMS), _inside(wide, CHAMBERS)
-    # Arms and chambers beyond the tables act as the last ones do, but for a share of their distance from them.
+    # Arms and chambers beyond the tables have the last values, with an error by their distance.
     beyond = _BEYOND_ERROR * math.hypot(math.log(arm / taken), math.log(wide / chamber))
     at, (diffuse, _) = np.append(kn, np.inf)[None, :], _diffuse(alphas)
     worst = np.zeros(kn.size)
@@ -556,7 +556,7 @@ def _whole_error(vanes: int, arm: float, aspect: float, width: float, height: fl
 def _ratio(
     name: str, vanes: int, arm: float, aspect: float, width: float, height: float, kn: Array, diffuse: Array
 ) -> Array:
-    """Return what a coefficient of a rotor is over the lone vane's, a row for each accommodation, free flight last."""
+    """Return a coefficient of a rotor over that of the lone vane, a row for each accommodation, free flight last."""
     wide = width / (2.0 * arm + 1.0) * (height / width) ** _HEIGHT_POWER[name]
     taken, chamber, at = _inside(arm, ARMS), _inside(wide, CHAMBERS), np.append(kn, np.inf)[None, :]
     return np.asarray(RotorRatios.standard(vanes).at(taken, chamber, aspect, at, diffuse[:, None], (name,))[name])
@@ -569,7 +569,7 @@ def _inside(value: float, ends: tuple[float, ...]) -> float:
 def _diffuse(alphas: Array) -> tuple[Array, NDArray[np.intp]]:
     """Return accommodations that are in the tables, and the place of each of `alphas` among them.
 
-    Less accommodation than the tables have moves the ratios as little as it does within.
+    Accommodations below the tables change the ratios as little as those within.
     """
     return np.unique(np.maximum(alphas, DIFFUSE[0]), return_inverse=True)
 
@@ -597,7 +597,7 @@ def response_of(rotor: RotorParameters) -> TableResponse:
         rotor.vane_shape, width, height, room, int(rotor.vanes), arm, thickness_m=thickness,
         chamber_accommodation=chamber, chamber_height_m=tall,
     )  # fmt: skip
-    # Which law the faces follow is not known: by so much more may the force be off at the heat that is measured. The
+    # The law of the walls is not known: further error of the force at the measured heat. The
     # tables are those of a monatomic gas.
     kn = found.knudsen
     found = found.less_certain(lambda: wall_law_error(float(np.mean(np.asarray(rotor.accommodation))), kn))
@@ -606,9 +606,8 @@ def response_of(rotor: RotorParameters) -> TableResponse:
 
 
 def _warmth(rotor: RotorParameters, response: TableResponse) -> Array:
-    """Return about how far the lit vanes are above the gas, over its temperature, at the table's Knudsen numbers (n,).
-
-    By the balance of both faces together, its radiation made linear about the envelope; an estimate, for an error.
+    """Estimate the excess temperature of the lit vanes over that of the gas at the table's Knudsen numbers (n,). From
+    the balance of both faces together, with radiation linear about the envelope; used for an error.
     """
 
     def mean(value: Number) -> float:

@@ -1,7 +1,7 @@
-"""Whole rotors outside the shipped tables: solved when that is asked for, and kept on disk for every later use.
+"""Whole rotors outside the shipped tables: solved on request and stored on disk.
 
 A rotor is solved at a few Knudsen numbers with diffuse faces. Its ratios to the lone vane at the same Knudsen numbers
-are smooth, and what lies between, and other accommodations, follow from the lone vane's table.
+are smooth, so values between them, and other accommodations, follow from the lone vane's table.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ Array = NDArray[np.float64]
 # Where a rotor is solved: even in the tables' coordinate. Denser gas than the last takes longer than all of these.
 NODES = (math.inf, 8.0, 2.0, 0.7, 0.25, 0.09, 0.03)
 TOLERANCE = 0.02
-# Part of every key: a change of what is kept makes old answers unreachable.
+# Part of every key: a change of the stored content invalidates old solutions.
 KEPT = 1
-# Sweeps of one drive at one level with what the coarse levels take, in fine sweeps. Measured: 8 and about half as much.
+# Sweeps of one drive at one level, and those of the coarse levels, in fine sweeps. Measured: 8 and about half as much.
 _SWEEPS = 12.0
 Progress = Callable[[float, float], None]
 
@@ -57,20 +57,20 @@ class OwnRotor:
 
     @property
     def question(self) -> dict[str, Any]:
-        """What its answer on disk is found by."""
+        """Key of its solution on disk."""
         place = [round(value, 6) for value in (self.arm, self.aspect, self.width, self.height)]
         nodes = [repr(kn) for kn in NODES]
         return {"own_rotor": KEPT, "shape": self.shape, "vanes": self.vanes, "place": place, "nodes": nodes}
 
     @property
     def solver_options(self) -> dict[str, Any]:
-        """The rotor as `respond_rotor` takes it."""
+        """The rotor as input of `respond_rotor`."""
         shape = self.shape if self.shape == "disc" or self.aspect != 1.0 else "square"
         return {"shape": shape, "vanes": self.vanes, "arm": self.arm, "aspect": self.aspect,
                 "room": (self.width, self.height), "round": True}  # fmt: skip
 
     def why_outside(self) -> str | None:
-        """Return what of it lies outside the shipped tables, in words; None within them."""
+        """Return which property lies outside the shipped tables, in words; None within them."""
         reasons = []
         if self.shape != "rectangle":
             reasons.append(f"its vanes are {self.shape}s, not rectangles")
@@ -85,7 +85,7 @@ class OwnRotor:
 
 
 def own_rotor(rotor: RotorParameters) -> OwnRotor | None:
-    """Return the rotor as the solver takes it; None for one vane, three, or vanes of another outline."""
+    """Return the rotor as input of the solver; None for one vane, three, or vanes of another outline."""
     given = (rotor.vane_width_m, rotor.vane_height_m, rotor.chamber_width_m, rotor.chamber_height_m, rotor.arm_m)
     width, height, room, tall, arm = (float(np.mean(np.asarray(value))) for value in given)
     if int(rotor.vanes) not in VANES or rotor.vane_shape not in ("rectangle", "disc"):
@@ -94,7 +94,7 @@ def own_rotor(rotor: RotorParameters) -> OwnRotor | None:
 
 
 def kept_answer(own: OwnRotor) -> Mapping[str, Array] | None:
-    """Return coefficients and their relative errors at `NODES` by name, where the rotor was solved before."""
+    """Return the stored coefficients and their relative errors at `NODES` by name; None if not solved."""
     found = store.fetch(store.default_folder(), own.question)
     if found is None:
         return None
@@ -102,7 +102,7 @@ def kept_answer(own: OwnRotor) -> Mapping[str, Array] | None:
 
 
 def _piece(options: dict[str, Any], knudsen: float) -> dict[str, float]:
-    """Solve at one Knudsen number; how far it has come is reported."""
+    """Solve at one Knudsen number and report progress."""
     from edgewind.kinetics.rotor_respond import MAIN, respond_rotor
 
     answer = respond_rotor(knudsen=knudsen, tolerance=TOLERANCE, workers=1, cache=False,
@@ -112,7 +112,7 @@ def _piece(options: dict[str, Any], knudsen: float) -> dict[str, float]:
 
 
 def _updates(own: OwnRotor, knudsen: float) -> float:
-    """Updates that a solution takes: two levels, three drives."""
+    """Return the number of updates of a solution: two levels, three drives."""
     from edgewind.kinetics.rotor_respond import check_rotor
     from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution
 
@@ -123,7 +123,7 @@ def _updates(own: OwnRotor, knudsen: float) -> float:
 
 
 def seconds_to_solve(own: OwnRotor, *, processes: int | None = None) -> float:
-    """Return about how long the rotor takes on this machine, from one sweep of it, s.
+    """Estimate the time of a solution on this machine, from one sweep, s.
 
     Raises
     ------
@@ -145,16 +145,16 @@ def seconds_to_solve(own: OwnRotor, *, processes: int | None = None) -> float:
 
 
 def solve_own(own: OwnRotor, *, cluster: str | None = None, progress: Progress | None = None) -> Mapping[str, Array]:
-    """Solve a rotor at `NODES` and keep the answer.
+    """Solve a rotor at `NODES` and store the solution.
 
     Parameters
     ----------
     own : OwnRotor
         The rotor.
     cluster : str, optional
-        Dask scheduler; processes of this machine where absent.
+        Dask scheduler; default: processes of this machine.
     progress : callable, optional
-        Called with the share that is done and the seconds that are left.
+        Called with the share done and the seconds left.
 
     Raises
     ------
@@ -173,7 +173,7 @@ def solve_own(own: OwnRotor, *, cluster: str | None = None, progress: Progress |
             progress(whole, (time.perf_counter() - begun) * (1.0 / whole - 1.0))
 
     with open_runner(cluster, processes=min(processors(), len(NODES))) as runner:
-        # The densest gas takes longest: it begins.
+        # The densest gas takes longest and is first.
         order = np.argsort(-weights)
         pieces = [(options, NODES[int(place)]) for place in order]
         found = runner.map(
@@ -187,7 +187,7 @@ def solve_own(own: OwnRotor, *, cluster: str | None = None, progress: Progress |
 
 
 def outside_sentence(reasons: Sequence[str]) -> str:
-    """Return what to say of rotors outside the tables that were not solved, one reason each.
+    """Return a sentence on rotors outside the tables that were not solved, with a reason for each.
 
     Examples
     --------
@@ -196,11 +196,11 @@ def outside_sentence(reasons: Sequence[str]) -> str:
     """
     if len(reasons) == 1:
         return (
-            f"The rotor is outside the tables of whole rotors ({reasons[0]}): its torque and drag are carried on from "
-            "their ends, with a larger error. With --solve it is solved, in some minutes, and kept."
+            f"The rotor is outside the tables of whole rotors ({reasons[0]}): its torque and drag are extrapolated "
+            "from their ends, with a larger error. With --solve it is solved, in some minutes, and stored."
         )
     return (
         f"{len(reasons)} of these rotors are outside the tables of whole rotors ({'; '.join(reasons)}): their torque "
-        "and drag are carried on from the ends of the tables, with a larger error. With --solve each is solved, in "
-        "some minutes, and kept."
+        "and drag are extrapolated from the ends of the tables, with a larger error. With --solve each is solved, in "
+        "some minutes, and stored."
     )

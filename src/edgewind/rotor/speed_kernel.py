@@ -1,6 +1,6 @@
-"""Steady speeds in a compiled loop, for fits that ask a hundred thousand times; `steady.py` is the same in plain NumPy.
+"""Steady speeds in a compiled loop, for fits with a hundred thousand calls; `steady.py` is the same in plain NumPy.
 
-A test holds the two together. Numbers come in the order of `Place`, so that a draw of unknowns is one flat array.
+A test compares the two. Numbers come in the order of `Place`, so that a draw of unknowns is one flat array.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 
 
 class Place(IntEnum):
-    """Where each number stands in the flat array of a rotor; 24 to 27 are the shares of the drives that act."""
+    """Index of each number in the flat array of a rotor; 24 to 27 are the shares of the drives that act."""
 
     VANES = 0
     WIDTH = 1
@@ -62,9 +62,9 @@ class Place(IntEnum):
     INERTIA = 36
 
 
-# Change of the film's warmth up to which two derivatives of the gas stand for it: third ones leave some 1e-9.
+# Change of the film's relative temperature up to which two derivatives of the gas suffice: third ones change 1e-9.
 _FILM_REACH = 2e-3
-# Where the share of each drive stands that acts by itself.
+# Index of the share of each separate drive.
 DRIVE_PLACES = {
     "thermal_force": Place.THERMAL_FORCE,
     "unequal_accommodation": Place.UNEQUAL_ACCOMMODATION,
@@ -76,7 +76,7 @@ DRIVE_PLACES = {
 
 
 def flat(rotor: RotorParameters) -> Array:
-    """Return a rotor as the flat array that the kernel takes, with every drive acting."""
+    """Return a rotor as the flat array of the kernel, with every drive acting."""
     numbers = [
         rotor.vanes, rotor.vane_width_m, rotor.vane_area_m2, rotor.dark_reflected_push, rotor.arm_m,
         rotor.arm_diameter_m, rotor.irradiance_w_m2, rotor.turn_mean_irradiance, rotor.bright_reflected_push,
@@ -93,7 +93,7 @@ def flat(rotor: RotorParameters) -> Array:
 
 
 def table_arrays(response: TableResponse) -> tuple[Array, Array, Array, Array, Array]:
-    """Return the table as the kernel takes it: ln Kn, cubics, values in free flight, values at the top,
+    """Return the table as input of the kernel: ln Kn, cubics, values in free flight, values at the top,
     accommodations; the coefficients last, since the kernel reads them all at one place.
     """
     return (
@@ -146,7 +146,7 @@ def look_up(x, alpha, log_kn, cubic, free, top, alphas, out):  # type: ignore[no
 
 @njit(error_model="numpy", cache=True)
 def _multiply(c, k, g, rise, bend):  # type: ignore[no-untyped-def]
-    """Multiply a coefficient with two derivatives by ``exp(g)``, the derivatives of g being given."""
+    """Multiply a coefficient with two derivatives by ``exp(g)``, given the derivatives of g."""
     factor = np.exp(g)
     c[k, 2] = factor * (c[k, 2] + 2.0 * c[k, 1] * rise + c[k, 0] * (rise * rise + bend))
     c[k, 1] = factor * (c[k, 1] + c[k, 0] * rise)
@@ -155,13 +155,13 @@ def _multiply(c, k, g, rise, bend):  # type: ignore[no-untyped-def]
 
 @njit(error_model="numpy", cache=True)
 def nearby(c, k, on):  # type: ignore[no-untyped-def]
-    """Return a coefficient a little further on, by its two derivatives."""
+    """Return a coefficient at a nearby place, by its two derivatives."""
     return c[k, 0] + on * (c[k, 1] + 0.5 * on * c[k, 2])
 
 
 @njit(error_model="numpy", cache=True)
 def warm_gas(x, film, share, diffuse, exponent, alpha, table, c):  # type: ignore[no-untyped-def]
-    """Write the coefficients of the gas round vanes of a warmth to `c`, with two derivatives in it; see film.py."""
+    """Write the coefficients of the gas near warm vanes to `c`, with two derivatives by `film`; see film.py."""
     look_up(x + exponent * np.log((1.0 + film) / 2.0), alpha, *table, c)
     by = exponent / (1.0 + film)
     for k in range(c.shape[0]):
@@ -179,7 +179,7 @@ def warm_gas(x, film, share, diffuse, exponent, alpha, table, c):  # type: ignor
 
 @njit(cache=True)
 def diffuse_share_of(alpha):  # type: ignore[no-untyped-def]
-    """Return the share of the drag of a plate that what it re-emits diffusely has; see film.py."""
+    """Return the share of diffuse re-emission in the drag of a plate; see film.py."""
     diffuse = np.sqrt(np.pi) * alpha
     return diffuse / (8.0 * (1.0 - alpha) / np.sqrt(np.pi) + alpha * 4.0 / np.sqrt(np.pi) + diffuse)
 
@@ -209,9 +209,9 @@ def deviating_speeds(pressure, q, factors, log_kn, cubic, free, top, alphas):  #
     """Return the same with factors, shape (4, n), on thermal force, drag and heat of the gas at each pressure, and on
     the force of unequal accommodation besides that on the thermal force.
 
-    Newton's steps find both faces, the gas at the film temperature (see film.py) among what moves with them. The table
-    is asked again only where the film has moved; nearer than that two derivatives stand for it, right to 1e-9. Each
-    pressure begins where the two before it point to.
+    Newton's steps find both faces, with the gas at the film temperature (see film.py). The table is used again only
+    after a change of the film; for smaller changes two derivatives suffice, to 1e-9. Each pressure starts from an
+    extrapolation of the two before it.
     """
     found = np.empty((3, pressure.size))
     c, at_arm, in_flight = np.empty((6, 3)), np.empty((2, 3)), np.empty((2, 3))

@@ -45,12 +45,12 @@ class SteadyState:
 
     @property
     def net_torque(self) -> Array:
-        """Sum of the drives, N m; the pivot is not in it."""
+        """Sum of the drives, N m, without the pivot."""
         return np.asarray(sum(self.torque.values()))
 
     @property
     def drag(self) -> Array:
-        """All that grows with speed, N m s: gas and pivot."""
+        """All drag that grows with the speed, N m s: gas and pivot."""
         return np.asarray(self.drag_vanes + self.drag_arms + self.at.rotor.pivot_viscous_n_m_s)
 
     @property
@@ -62,7 +62,7 @@ class SteadyState:
 
 
 def check_pressures(pressure_pa: Any, rotor: RotorParameters, response: GasResponse) -> None:
-    """Raise where a pressure is not above zero, or so high that the response table does not reach there."""
+    """Raise an error for a pressure not above zero or beyond the response table."""
     pressure = np.asarray(pressure_pa, dtype=float)
     wrong = pressure[~((pressure > 0) & np.isfinite(pressure))]
     if wrong.size:
@@ -83,8 +83,8 @@ def steady_state(
 ) -> SteadyState:
     """Return the steady state at each pressure.
 
-    Motion cools the dark face a little and warms the bright one (reciprocity), and the gas answers as it does at the
-    temperature between it and the faces, so faces, gas and speed are solved for in turn until all stand still.
+    Motion cools the dark face a little and warms the bright one (reciprocity), and the gas responds as at the
+    temperature between it and the faces, so faces, gas and speed are solved for in turn until they converge.
 
     Parameters
     ----------
@@ -95,7 +95,7 @@ def steady_state(
     response : GasResponse
         Coefficients of the gas.
     drives : tuple of str, optional
-        Keys of the drives that act; all where absent.
+        Keys of the drives that act; default: all.
     """
     pressure = np.asarray(pressure_pa, dtype=float)
     kn = rotor.knudsen(pressure)

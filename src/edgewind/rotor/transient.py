@@ -1,4 +1,4 @@
-"""The rotor while its vanes are warmer or colder than their surroundings: what turns it just after a change."""
+"""The rotor while its vanes are warmer or colder than their surroundings: its state just after a change."""
 
 from __future__ import annotations
 
@@ -28,11 +28,11 @@ def state_of_warm_vane(
     *,
     drives: tuple[str, ...] | None = None,
 ) -> SteadyState:
-    """Return the state in which the vanes as a whole are still at `vane_k` and everything quicker has settled.
+    """Return the state in which the vanes as a whole are still at `vane_k` and all faster quantities have settled.
 
     The difference of the faces settles in a fraction of the time in which the vane takes the temperature of its
     surroundings (:func:`edgewind.rotor.motion.thermal_times`). So the difference is that at which both faces cool
-    equally fast, their mean being held. The speed is what these torques would keep up.
+    equally fast, their mean being held. The speed is the steady one under these torques.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def state_of_warm_vane(
     rotor, response
         The rotor in its surroundings, and the gas.
     drives : tuple of str, optional
-        Keys of the drives that act; all where absent.
+        Keys of the drives that act; default: all.
     """
     pressure = np.asarray(pressure_pa, dtype=float)
     check_pressures(pressure, rotor, response)

@@ -1,4 +1,4 @@
-"""The rotor from rest with vanes of a given temperature: which way it turns first, how fast, and until when."""
+"""The rotor from rest with vanes of a given temperature: first direction, greatest speed and duration."""
 
 from __future__ import annotations
 
@@ -21,18 +21,18 @@ Array = NDArray[np.float64]
 
 # Temperatures of a vane at the start, K: readings have the same bounds.
 HIGHEST_VANE_K = 1500.0
-# The time followed, in times of heat and of drag, within these bounds in seconds; and how finely.
+# The simulated time, in time constants of heat and of drag, within these bounds in seconds; and its steps.
 _TIMES, _SHORTEST_S, _LONGEST_S, _POINTS = 12.0, 30.0, 14_400.0, 600
 _TOLERANCE = 1e-6
-# It has settled where it stays within this share of its greatest distance from its last speed.
+# It has settled when it stays within this share of its greatest distance from its last speed.
 _SETTLED = 0.05
-# What is less than this, rad/s, is no turning.
+# Least speed that counts as rotation, rad/s.
 _STILL_RAD_S = 1e-6
 _ZERO_C_K = 273.15
 
 
 class WarmStart(FrozenModel):
-    """How the rotor turns after it was at rest, both faces of its vanes at one temperature."""
+    """Motion of the rotor from rest, both faces of its vanes at one temperature."""
 
     pressure_pa: float = Field(description="Pressure, Pa.")
     vane_k: float = Field(description="Temperature of both faces at the start, K.")
@@ -41,22 +41,22 @@ class WarmStart(FrozenModel):
         description="Face that leads when it first turns; none where it stays at rest."
     )
     first_greatest_rad_s: float = Field(
-        description="Greatest speed that way, rad/s, positive when the bright face leads."
+        description="Greatest speed in that direction, rad/s, positive when the bright face leads."
     )
-    first_greatest_s: float = Field(description="When that is, s from the start.")
-    passes_zero_s: tuple[float, ...] = Field(description="When the speed passes zero, s from the start.")
-    last_rad_s: float = Field(description="Speed at the end of the time followed, rad/s.")
+    first_greatest_s: float = Field(description="Time of that greatest speed, s from the start.")
+    passes_zero_s: tuple[float, ...] = Field(description="Time at which the speed passes zero, s from the start.")
+    last_rad_s: float = Field(description="Speed at the end of the simulated time, rad/s.")
     settled_s: float | None = Field(
         description="From when on it is within a twentieth of its greatest distance from that last speed, s; null "
         "where it still changes at the end of the time followed."
     )
-    followed_s: float = Field(description="Time followed, s.")
+    followed_s: float = Field(description="Simulated time, s.")
     time_s: tuple[float, ...] = Field(description="Times from the start, s.")
     speed_rad_s: tuple[float, ...] = Field(description="Speed at these times, rad/s.")
 
     @property
     def sentence(self) -> str:
-        """What happens, in words."""
+        """The motion in words."""
         vane, envelope = (f"{kelvin - _ZERO_C_K:.4g} degC" for kelvin in (self.vane_k, self.envelope_k))
         start = f"at {format_number(self.pressure_pa, 3)} Pa, from rest with vanes of {vane}, envelope {envelope}"
         if self.first == "none":
@@ -82,7 +82,7 @@ def parse_vane_temperature(text: str) -> float:
     Raises
     ------
     InputError
-        It is not a temperature, or outside what a vane can have.
+        It is not a temperature, or outside the range of a vane.
 
     Examples
     --------
@@ -108,7 +108,7 @@ def warm_start(
 ) -> WarmStart:
     """Follow the rotor from rest with vanes of one temperature, at one pressure.
 
-    Lamp, envelope and gas are those of the rotor from the first moment on; with `rotor.lamp_off()` it is in the dark.
+    Lamp, envelope and gas are constant from the first moment on; with `rotor.lamp_off()` it is in the dark.
 
     Parameters
     ----------
@@ -119,7 +119,7 @@ def warm_start(
     vane_k : float
         Temperature of both faces at the start, K.
     longest_s : float
-        Longest time that is followed, s.
+        Longest simulated time, s.
 
     Raises
     ------

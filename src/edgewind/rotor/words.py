@@ -13,7 +13,7 @@ from edgewind.units import from_si
 
 
 def answer_lines(found: Prediction) -> Iterator[str]:
-    """Yield both optima, and what was assumed where the bench is silent."""
+    """Yield both optima, and the assumptions for unstated keys."""
     return map(found.bench.shown.text, _answer_lines(found))
 
 
@@ -27,12 +27,12 @@ def _answer_lines(found: Prediction) -> Iterator[str]:
     yield from assumptions(found)
 
 
-# A drive that gives less than this share of the torque at every pressure has no column in the table.
+# A drive below this share of the torque at every pressure has no column in the table.
 _LEAST_SHARE = 0.1
 
 
 def table_lines(found: Prediction, *, every: int = 1) -> Iterator[str]:
-    """Yield the lines of the table, with units: every so many of its pressures, and the drives that matter."""
+    """Yield the lines of the table, with units: a selection of its pressures, and the significant drives."""
     least = _LEAST_SHARE * found.table["torque_n_m"].abs()
     torque = {key: found.table[f"torque_{key}_n_m"].abs() for key in NAMES}
     torques = [key for key in NAMES if (torque[key] > least).any()]
@@ -59,7 +59,7 @@ def table_lines(found: Prediction, *, every: int = 1) -> Iterator[str]:
 
 
 def _in_two(title: str) -> tuple[str, str]:
-    """Return a title in two lines, if it is long, the first one empty else."""
+    """Return a title in two lines; the first is empty for a short title."""
     if len(title) <= 12:
         return "", title
     at = min((k for k, sign in enumerate(title) if sign == " "), key=lambda k: abs(2 * k - len(title)))
@@ -70,7 +70,7 @@ def _range(over: OptimumRange) -> str:
     low, high = (format_number(end, 3) for end in over.pressure_pa)
     least, most = over.emissivity
     slow, fast = (format_number(RPM_PER_RAD_S * end, 3) for end in over.speed_rad_s)
-    place = f"somewhere from {low} to {high} Pa" + ("" if over.every else ", or outside the pressures asked about")
+    place = f"somewhere from {low} to {high} Pa" + ("" if over.every else ", or outside the given pressures")
     common = "; ".join(f"{face.name} {face.emissivity}" for face in FACES if face.bright)
     return (
         f"rotor.bright_emissivity is not given: for {least:g} to {most:g} the speed is greatest {place}, at {slow} to "
@@ -83,7 +83,7 @@ def _optimum(name: str, at: CurveOptimum, scale: float, unit: str) -> str:
     place = (
         f"{format_number(at.pressure_pa, 3)} Pa ({format_number(mtorr, 3)} mTorr), Kn {format_number(at.knudsen, 2)}"
     )
-    edge = "" if at.found else ", at the edge of the pressures asked about: no optimum shown"
+    edge = "" if at.found else ", at the edge of the given pressures: no optimum shown"
     line = f"{name}  {place}: {format_number(scale * at.value, 3)} {unit}{edge}"
     if at.interval_pa is not None and at.value_interval is not None:
         least, most = sorted(scale * end for end in at.value_interval)
@@ -107,7 +107,7 @@ def _from(fitted: bool) -> str:
 
 
 def assumptions(found: Prediction) -> Iterator[str]:
-    """Yield a sentence for each thing that matters and that the bench does not say."""
+    """Yield a sentence for each significant value that the bench does not state."""
     rotor, taken = found.bench.rotor, found.parameters
     if rotor.vane_conductance is None:
         through = f"{format_number(taken.vane_conductance_w_m2_k, 3)} W/(m^2 K) through the vane"

@@ -1,4 +1,4 @@
-"""What may turn the rotor. A new drive is one file here and one line in :data:`DRIVES`."""
+"""The drives of the rotor. A new drive is one file here and one line in :data:`DRIVES`."""
 
 from edgewind.rotor.drives import accommodation, foreign, infrared_recoil, light_pressure, outgassing, thermal_force
 from edgewind.rotor.drives.base import Conditions, Torque

@@ -1,4 +1,4 @@
-"""What every drive of the rotor sees: the gas, the faces and the rotor at each pressure."""
+"""Input of every drive: the gas, the faces and the rotor at each pressure."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Conditions:
-    """The state in which torques are asked for; arrays of one shape.
+    """The state for which torques are computed; arrays of one shape.
 
     Attributes
     ----------
@@ -49,4 +49,4 @@ class Conditions:
 
 
 Torque = Callable[[Conditions], Array]
-"""Torque on the rotor, N m, positive when it makes the bright face go ahead."""
+"""Torque on the rotor, N m, positive when it makes the bright face lead."""

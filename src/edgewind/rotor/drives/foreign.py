@@ -11,5 +11,5 @@ KEY = "foreign"
 
 
 def torque(at: Conditions) -> Array:
-    """Return the torque, N m, positive with the bright face ahead; zero unless a fit or a caller sets one."""
+    """Return the torque, N m, positive with the bright face leading; zero unless a fit or a caller sets one."""
     return np.asarray(at.rotor.foreign_torque_n_m + np.zeros_like(at.faces_apart))

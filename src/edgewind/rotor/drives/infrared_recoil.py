@@ -1,4 +1,4 @@
-"""The recoil of the infrared that the faces themselves give off."""
+"""Recoil of the infrared radiation emitted by the faces."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def torque(at: Conditions) -> Array:
 
 
 def radiation_recoil(flux_w_m2: Number) -> Number:
-    """Return the pressure of a diffuse flux of radiation on the face that gives it off, ``(2/3) q / c``, Pa.
+    """Return the pressure of a diffuse flux of radiation on the emitting face, ``(2/3) q / c``, Pa.
 
     The mean of the cosine over the light that leaves by Lambert's law is 2/3. With q the net flux the envelope is
     in it too: its radiation at `T_e` presses with ``(2/3) (2 - e) sigma T_e^4 / c``, absorbed and reflected together.

@@ -1,4 +1,4 @@
-"""The pressure of the light itself, which pushes harder on the bright face."""
+"""Pressure of the light, which is greater on the bright face."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ KEY = "light_pressure"
 def torque(at: Conditions) -> Array:
     """Return the torque, N m, negative where the bright face reflects more: the dark face would lead.
 
-    Both faces receive the same light over a turn, so that what arrives cancels, and what they reflect does not:
+    Both faces receive the same light over a turn, so that incident light cancels and reflected light does not:
     ``N r A (E/c) [(1 - a_bright) g_bright - (1 - a_dark) g_dark]`` with g the mean push of wholly reflected light.
     """
     rotor = at.rotor

@@ -1,4 +1,4 @@
-"""Recoil of the gas that the faces give off."""
+"""Recoil of the gas emitted by the faces."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The push of the gas on a vane with one warm and one cold face."""
+"""Thermal force of the gas on a vane with one warm and one cold face."""
 
 from __future__ import annotations
 
