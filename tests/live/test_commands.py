@@ -78,7 +78,7 @@ def test_the_last_reading_is_repeated_once(commands):
     commands.at(ONE)
     commands.stored(ONE, 4)
     commands.at(TWO)
-    with pytest.raises(InputError, match="reading 3 is not the last one any more"):
+    with pytest.raises(InputError, match="reading 3 is no longer the last one"):
         commands.give("repeat", of=3)
     commands.give("repeat", of=4)
     with pytest.raises(InputError, match="already being repeated"):

@@ -199,7 +199,7 @@ def test_what_comes_too_late_or_makes_no_sense_is_refused_and_does_nothing(bench
         found.command("resume")
         reading = wait_for(lambda: sweep.status().last_reading)
         hold(sweep, found)
-        with pytest.raises(InputError, match="is not the last one any more"):
+        with pytest.raises(InputError, match="is no longer the last one"):
             found.command("repeat", of=reading + 5)
 
 

@@ -43,7 +43,7 @@ def test_a_socket_needs_no_visa_and_visa_reads_what_it_is_given():
         visa = VisaTransport(instrument.address, timeout_s=60.0, retries=1, check="*IDN?")
         assert visa.query("A?", number_of) == 3.2
         assert visa.query_block("B?") == b"a\n\nbc"
-        with pytest.raises(NoAnswerError, match="no whole answer within"):
+        with pytest.raises(NoAnswerError, match="no complete answer within"):
             visa.query("nothing", number_of, retries=0, timeout_s=SHORT_S)
         visa.close()
 
@@ -53,7 +53,7 @@ def test_a_late_answer_is_not_taken_for_that_of_the_next_question():
     over = threading.Event()
     with FakeInstrument({"A?": [late(b"1.0\n", over), b"2.0\n"], "B?": b"7.0\n"}) as instrument:
         transport = transport_to(instrument, retries=0)
-        with pytest.raises(NoAnswerError, match="no whole answer within"):
+        with pytest.raises(NoAnswerError, match="no complete answer within"):
             transport.query("A?", number_of, timeout_s=SHORT_S)
         over.set()
         assert transport.query("B?", number_of) == 7.0

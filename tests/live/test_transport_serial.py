@@ -113,7 +113,7 @@ def test_numbers_are_taken_from_whole_lines_only(board, bench_with):
 
 def test_a_board_that_says_nothing_is_silent_and_one_that_says_rubbish_garbled(board, bench_with):
     with connect(bench_with(gauge={"lines": LINES, "retries": 1, "timeout": "0.4 s"})) as instruments:
-        with pytest.raises(NoAnswerError, match=r"gauge: no whole answer within 0\.4 s"):
+        with pytest.raises(NoAnswerError, match=r"gauge: no complete answer within 0\.4 s"):
             instruments.gauge.read()
         board.prints([b"ready\n"])
         with pytest.raises(GarbledError, match="'ready' does not match the pattern"):

@@ -1,4 +1,4 @@
-"""The gas computed: how it pushes, drags and cools a vane at any rarefaction. Dimensionless in and out."""
+"""Kinetic solver: force, drag and heat of the gas on a vane at any rarefaction. Dimensionless in and out."""
 
 from typing import TYPE_CHECKING
 

@@ -14,18 +14,19 @@ Floats = NDArray[np.float64]
 
 
 def apparent_difference(accommodation: ArrayLike, knudsen: ArrayLike, loss: ArrayLike) -> tuple[Floats, Floats]:
-    """Return the apparent difference of temperature that a difference in accommodation makes, for force and for heat.
+    """Return the difference of temperature equivalent to a difference in accommodation, for force and for heat.
 
     Both faces are warmer than the room by tau T0, and one re-emits a share of molecules diffusely that is greater by
-    da. The gas that leaves the faces then differs as if their temperatures differed by ``e da tau T0``: a face gives
-    off q, and its accommodation a keeps the gas that leaves it cooler than the face by ``sqrt(pi) q / a`` times what
-    of it depends on a, so that ::
+    da. The gas that leaves the faces then differs as if their temperatures differed by ``e da tau T0``: a face emits q,
+    and its accommodation a keeps the gas that leaves it cooler than the face by ``sqrt(pi) q / a``, of which the part
+    that depends on a gives ::
 
         e = sqrt(pi) k loss / a^2.
 
     That is exact in free flight in a room that re-emits diffusely, with k = 1: force ``p A da tau / 4``. In denser gas
     k comes from strips whose faces differ, solved in full: within 1 % of 1 above Kn 0.5, 1.1 at Kn 0.1 and 1.7 at Kn
-    0.018 for full accommodation, less for lower. It hardly knows the room: that of 8 widths has the same within 0.2 %.
+    0.018 for full accommodation, less for lower. It hardly depends on the room: one of 8 widths gives the same within
+    0.2 %.
 
     Parameters
     ----------
@@ -39,7 +40,7 @@ def apparent_difference(accommodation: ArrayLike, knudsen: ArrayLike, loss: Arra
     Returns
     -------
     force, heat : arrays
-        e for the force and for the heat that passes between the faces, dimensionless; multiply by `thermal_force` and
+        e for the force and for the heat between the faces, dimensionless; multiply by `thermal_force` and
         `heat_hot`.
 
     Examples
@@ -55,7 +56,7 @@ def apparent_difference(accommodation: ArrayLike, knudsen: ArrayLike, loss: Arra
     place = np.stack(
         np.broadcast_arrays(np.clip(alpha, alphas[0], alphas[-1]), np.log(np.clip(kn, low, high))), axis=-1
     )
-    found = factors(place).reshape(place.shape)  # the interpolator makes a list of one of a single place
+    found = factors(place).reshape(place.shape)  # the interpolator returns an array of one value for a single place
     # Above the last node a collision corrects free flight as 1/Kn.
     found = 1.0 + (found - 1.0) * np.minimum(high / kn, 1.0)[..., None]
     return np.asarray(simple * found[..., 0]), np.asarray(simple * found[..., 1])

@@ -24,9 +24,9 @@ class Block:
     Parameters
     ----------
     axes : tuple
-        For each axis of the block a sparse matrix, or the length of an axis that stays as it is.
+        For each axis of the block a sparse matrix, or the length of an unchanged axis.
     mask : array, optional
-        Factor for what comes out, flat.
+        Factor for the output, flat.
     """
 
     axes: tuple[sparse.csr_array | int, ...]
@@ -34,12 +34,12 @@ class Block:
 
     @cached_property
     def source(self) -> tuple[int, ...]:
-        """Shape of what goes in."""
+        """Shape of the input."""
         return tuple(axis if isinstance(axis, int) else axis.shape[1] for axis in self.axes)
 
     @cached_property
     def _steps(self) -> list[tuple[Any, int, int, int]]:
-        """For each axis that changes: its matrix, how many numbers stand before it, on it and after it."""
+        """For each changed axis: its matrix, and the number of values before, on and after it."""
         steps, before, after = [], 1, math.prod(self.source)
         for axis, length in zip(self.axes, self.source, strict=True):
             after //= length
@@ -52,7 +52,7 @@ class Block:
         return steps
 
     def matrix(self, axes: int) -> sparse.csr_array:
-        """Return the map along the first so many axes as one sparse matrix; along the others nothing may change."""
+        """Return the map along the first axes as one sparse matrix; the others must be unchanged."""
         found = sparse.csr_array(np.ones((1, 1)))
         for axis in self.axes[:axes]:
             found = sparse.csr_array(sparse.kron(found, sparse.eye_array(axis) if isinstance(axis, int) else axis))
@@ -88,10 +88,10 @@ class BlockMap:
 
     @cached_property
     def _ends(self) -> list[int]:
-        """Where each block starts among what goes in, and the number in all."""
+        """First index of each block in the input, and the total number."""
         return list(accumulate((math.prod(block.source) for block in self.blocks), initial=0))
 
     def __matmul__(self, values: Floats) -> Floats:
-        """Map values of all blocks; what stands behind them is left out."""
+        """Map the values of all blocks; later values are left out."""
         places = zip(self.blocks, self._ends[:-1], self._ends[1:], strict=True)
         return np.concatenate([block @ values[a:b] for block, a, b in places])

@@ -1,4 +1,4 @@
-"""What sets the gas in motion: each drive is one right-hand side of the same linear operator."""
+"""Drives of the gas: each is one right-hand side of the same linear operator."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Drive:
 
     @property
     def parity(self) -> float | None:
-        """+1 or -1 where the answer of a symmetric domain is even or odd in the vane's plane, else None."""
+        """+1 or -1 if the solution of a symmetric domain is even or odd in the vane's plane, else None."""
         even = self.front == self.back and self.speed == 0.0
         odd = self.front == -self.back and self.room == 0.0 and self.slide == 0.0
         return 1.0 if even else -1.0 if odd else None

@@ -1,4 +1,4 @@
-"""The answer to one drive: the fixed point of an operator, and what the walls feel there."""
+"""The solution for one drive: the fixed point of an operator, and the loads of the walls."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 
 
 class Swept(Protocol):
-    """What is asked of an operator: that of a vane in a room, or of a rotor in its chamber."""
+    """Protocol of an operator: of a vane in a room, or of a rotor in its chamber."""
 
     @property
     def size(self) -> int:
@@ -29,7 +29,7 @@ class Swept(Protocol):
         """Root of the share of the domain that each unknown stands for."""
 
     def sweep(self, y: Floats, drive: Any) -> tuple[Floats, Any]:
-        """One sweep: the new unknowns, and what fell on the walls."""
+        """Sweep once; return the new unknowns and the fluxes onto the walls."""
 
     def loads(self, y: Floats, fallen: Any, drive: Any) -> tuple[list[FaceLoads], float, float]:
         """Loads of the faces, and balances of particles and energy."""
@@ -59,7 +59,7 @@ class Earlier(Protocol):
 
 @dataclass(frozen=True)
 class FixedPoint:
-    """What the iteration found.
+    """Result of the iteration.
 
     Parameters
     ----------
@@ -68,9 +68,9 @@ class FixedPoint:
     moments : array
         Density, velocity, temperature and heat flux, cell by cell, of one more sweep.
     fallen : object
-        What fell on the walls in it, as the operator gives it.
+        Fluxes onto the walls in that sweep, in the form of the operator.
     loads : tuple of FaceLoads
-        What the faces feel.
+        Loads of the faces.
     sweeps, coarse_sweeps : int, float
         Sweeps at full resolution; work of the levels below in units of one of them.
     residual, mass_residual, energy_residual : float
@@ -95,7 +95,7 @@ class FixedPoint:
 
 
 def quality_of(solutions: Sequence[Any]) -> dict[str, Any]:
-    """Return what an answer says of the solutions that it comes from: the worst of each, and the size of the last."""
+    """Return the quality of a result from its solutions: the worst of each, and the size of the last."""
     return {
         "coarse_sweeps": max(solution.coarse_sweeps for solution in solutions),
         "residual": max(solution.residual for solution in solutions),
@@ -121,7 +121,7 @@ def fixed_point(
     operator : Swept
         ``1 - K`` with its drive.
     top : Level
-        The same with the coarser levels under it.
+        The same with its coarser levels.
     drive : object
         The cause.
     tolerance : float
@@ -155,7 +155,7 @@ def fixed_point(
         loads=tuple(loads),
         sweeps=top.sweeps - before + 2,
         coarse_sweeps=top.coarse_work() - coarse_before,
-        # Faces that only mirror know no temperature: such a drive moves nothing.
+        # Specular faces have no temperature: such a drive has no effect.
         residual=float(np.linalg.norm(scale * (new - y))) / reference if reference else 0.0,
         mass_residual=mass,
         energy_residual=energy,

@@ -1,4 +1,4 @@
-"""Vanes and rooms: the shapes Edgewind computes, and their grids. Lengths in the width of the vane."""
+"""Vanes and rooms: shapes and their grids. Lengths in the width of the vane."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class Room:
     width, height : float
         Along the plane of the vane; a strip has no height.
     position : float
-        Where on the axis the vane stands: 0 at the back wall, 1 at the front wall, 1/2 in the middle.
+        Place of the vane on the axis: 0 at the back wall, 1 at the front wall, 1/2 in the middle.
     """
 
     length: float
@@ -43,20 +43,20 @@ class Room:
         return self.position == 0.5
 
 
-# Free paths in the thickest cell of a grid in space, at unit resolution. In thicker ones the coarse levels lose their
-# grip on what alternates from cell to cell; the grids of strips are fine enough without.
+# Free paths in the thickest cell of a grid in space, at unit resolution. In thicker ones the coarse levels do not damp
+# variations from cell to cell; the grids of strips are fine enough without this limit.
 THICKEST = 6.0
 # A thick vane must keep its outline on grids that are coarsened three times.
 MULTIPLE_THICK = 8
 
 
 def _finest(kn: float) -> float:
-    """Size of the smallest cells at unit resolution: a fraction of the free path, within reason."""
+    """Return the size of the smallest cells at unit resolution: a fraction of the free path, within limits."""
     return float(np.clip(0.3 * kn, 0.004, 0.06))
 
 
 def _largest(reach: float, kn: float, thickest: float) -> float:
-    """Size of the largest cells between two places that far apart, and at most so many free paths thick."""
+    """Return the size of the largest cells between two places, limited in free paths."""
     return min(0.08 + 0.06 * reach, thickest * kn)
 
 
@@ -69,7 +69,7 @@ def _normal(
     first: float = 0.0,
     multiple: int = MULTIPLE,
 ) -> Floats:
-    """Nodes from the vane's face to an end wall; `fine` is the resolution and how often it was refined."""
+    """Return the nodes from the vane's face to an end wall; `fine` is the resolution and its refinement."""
     largest = _largest(reach - first, kn, thickest)
     ends = (_finest(kn), min(largest, 0.02 + 2.0 * kn))
     return graded(first, reach, fine[0], *ends, largest, fine[1], multiple)
@@ -85,8 +85,8 @@ def _across(
     even: bool = False,
     multiple: int = MULTIPLE,
 ) -> Floats:
-    """Nodes from the plane of symmetry over an edge at `half` to the side wall; even ones where the outline cuts cells
-    all the way.
+    """Return the nodes from the plane of symmetry over an edge at `half` to the side wall; evenly spaced if the outline
+    cuts cells.
     """
     edge = _finest(kn)
     if even:
@@ -100,7 +100,7 @@ def _across(
 
 
 def strip_grid(room: Room, kn: float, resolution: float, *, boxes: int, refined: float = 1.0) -> Grid:
-    """Grid of a strip of width 1: its upper half, on one side of its plane or on both."""
+    """Return the grid of a strip of width 1: its upper half, on one side of its plane or on both."""
     fine = (resolution, refined)
     y = _across(0.5, 0.5 * room.width, kn, fine)
     cover = (0.5 * (y[1:] + y[:-1]) < 0.5).astype(float)
@@ -110,7 +110,7 @@ def strip_grid(room: Room, kn: float, resolution: float, *, boxes: int, refined:
 def thick_strip_grid(
     room: Room, kn: float, resolution: float, thickness: float, *, boxes: int, refined: float = 1.0
 ) -> Grid:
-    """Grid of a strip of width 1 and some thickness, its middle plane where that of a thin one is."""
+    """Return the grid of a strip of width 1 and some thickness, with the middle plane of a thin one."""
     fine = (resolution, refined)
     y = _across(0.5, 0.5 * room.width, kn, fine, multiple=MULTIPLE_THICK)
     cover = (0.5 * (y[1:] + y[:-1]) < 0.5).astype(float)
@@ -171,7 +171,7 @@ class Shape:
         return np.asarray((np.abs(y) < 0.5) & (np.abs(z) < 0.5 * self.aspect))
 
     def grid(self, room: Room, kn: float, resolution: float, *, boxes: int, refined: float = 1.0) -> Grid:
-        """Grid of the quarter of the room that two planes of symmetry leave, on one side of the vane or on
+        """Return the grid of a quarter of the room, bounded by two planes of symmetry, on one side of the vane or on
         both.
         """
         if self.name == "strip":

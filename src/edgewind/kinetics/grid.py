@@ -1,6 +1,4 @@
-"""Tensor grids with a node on the vane's edge, fine where the gas changes fast; coarser copies;
-interpolation.
-"""
+"""Tensor grids with a node on the vane's edge, refined at edges and walls; coarser copies; interpolation."""
 
 from __future__ import annotations
 
@@ -45,8 +43,8 @@ def graded(
     x = a + (b - a) * np.linspace(0.0, 1.0, 4001)
     density = 1.0 / (size_a + GROWTH * (x - a)) + 1.0 / (size_b + GROWTH * (b - x)) + 1.0 / largest
     count = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(x))])
-    # Refined is what was rounded before: else a segment of few cells would have as many as before, or twice as many,
-    # and two levels would not tell the error.
+    # Refinement applies to the rounded number: otherwise a segment of few cells might keep its number or double it, and
+    # two levels would not give the error.
     cells = multiple * max(1, round(resolution * count[-1] / multiple))
     if refined != 1.0:
         least = 2 if multiple == MULTIPLE else multiple
@@ -99,8 +97,7 @@ class Grid:
     cover : array
         Share of each face in the vane's plane that the vane covers.
     slab : bool
-        Whether the gas is the same everywhere across, so that there are no side walls: one endless cell
-        across.
+        Whether the gas is uniform across, without side walls: one infinite cell across.
     solid : int
         Columns of each box, from the vane's middle plane, that a thick vane fills as far out as it covers.
     """
@@ -113,7 +110,7 @@ class Grid:
 
     @property
     def boxes(self) -> int:
-        """Number of boxes: one where the field mirrors itself in the vane's plane, else two."""
+        """Number of boxes: one if the field is symmetric in the vane's plane, else two."""
         return len(self.x)
 
     @cached_property

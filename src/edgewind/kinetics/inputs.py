@@ -1,4 +1,4 @@
-"""What a caller may ask for, checked before any work is done."""
+"""Validation of the input of the solver before any work is done."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ SHAPES = ("strip", "square", "rectangle", "diamond", "disc")
 SMALLEST_KNUDSEN = 0.005
 LARGEST_KNUDSEN = 1e6
 FINEST_TOLERANCE = 1e-6
-# The specular part of the room goes round in rounds; below this accommodation there would be too many.
+# The specular part of the room is iterated in rounds; below this accommodation there would be too many.
 SMALLEST_ROOM_ACCOMMODATION = 0.1
 
 
@@ -49,7 +49,7 @@ def check_thickness(thickness: float, shape: Shape) -> float:
         raise InputError(
             f"a {shape.name} of finite thickness is not computed",
             key="thickness",
-            fix="leave the thickness out, or take a strip; `thickness_ratios` carries it over to other shapes",
+            fix="leave the thickness out, or take a strip; `thickness_ratios` converts it to other shapes",
         )
     if not 0.005 <= value <= 2.0:
         raise OutOfRangeError(
@@ -61,7 +61,7 @@ def check_thickness(thickness: float, shape: Shape) -> float:
 
 
 def check_thick_room(room: Room, thickness: float) -> None:
-    """Raise where a thick vane leaves no gap to the walls along its normal."""
+    """Raise an error if a thick vane leaves no gap to the walls along its normal."""
     if thickness and min(room.reaches) - 0.5 * thickness < 0.05:
         raise OutOfRangeError(
             f"a vane {thickness:g} thick leaves no gap to a wall {min(room.reaches):g} off its middle",
@@ -189,7 +189,7 @@ def check_accommodation(accommodation: Accommodation | Mapping[str, Accommodatio
             )
     if walls.room == 0.0:
         raise OutOfRangeError(
-            "walls that only mirror never take up heat: there is no steady state",
+            "specular walls never absorb heat: there is no steady state",
             key="accommodation",
             fix=f"give the room at least {SMALLEST_ROOM_ACCOMMODATION:g}",
         )
@@ -222,8 +222,8 @@ def check_internal_energy(inner: InternalEnergy | None) -> InternalEnergy | None
 
 
 def check_thin_vane(walls: Walls, inner: InternalEnergy | None, shape: Shape, thickness: float) -> None:
-    """Raise where walls other than Maxwell's are asked for elsewhere than round a thin strip in a monatomic gas, or an
-    internal energy round a thick vane.
+    """Raise an error for walls other than Maxwell's, except round a thin strip in a monatomic gas, or for an internal
+    energy round a thick vane.
     """
     body = f"{'thick ' if thickness else ''}{shape.name}"
     if not walls.maxwell and (body != "strip" or inner is not None):
@@ -242,7 +242,7 @@ def check_thin_vane(walls: Walls, inner: InternalEnergy | None, shape: Shape, th
 
 
 def parse_knudsen(text: str) -> list[float]:
-    """Read Knudsen numbers: a list, or low, high and how many, spaced evenly in the logarithm.
+    """Read Knudsen numbers: a list, or low, high and number, spaced evenly in the logarithm.
 
     Examples
     --------
@@ -251,7 +251,7 @@ def parse_knudsen(text: str) -> list[float]:
     >>> [round(kn, 3) for kn in parse_knudsen("0.1:10:3")]
     [0.1, 1.0, 10.0]
     """
-    right = "write a list such as '10,1,0.1', or low, high and how many: '0.01:100:25'"
+    right = "write a list such as '10,1,0.1', or low, high and number: '0.01:100:25'"
     try:
         if ":" in text:
             low, high, count = text.split(":")

@@ -14,9 +14,9 @@ from edgewind.kinetics.table import NAMES
 
 Floats = NDArray[np.float64]
 
-# The heat over that of a monatomic gas goes from its value in dense gas to that of free flight as Kn/(Kn + HALF_WAY):
-# within 0.03 of the whole change for the heat lost by a square in N2, between Kn 0.03 and 10 (an endless strip needs
-# 0.22), and within 0.15 for the heat between the faces.
+# The heat over that of a monatomic gas changes from its value in dense gas to that in free flight as Kn/(Kn +
+# HALF_WAY): within 0.03 of the whole change for the heat lost by a square in N2, between Kn 0.03 and 10 (an endless
+# strip needs 0.22), and within 0.15 for the heat between the faces.
 HALF_WAY = 0.13
 # Exponent of the difference of the force in the internal heat capacity: the difference is 1.0, 1.6 and 2.5 times that
 # of N2 for 1, 2 and 8 k a molecule, with Eucken's factors of 2.37, 2.3 and 2.2 (our judgement).
@@ -60,7 +60,7 @@ def internal_energy_ratios(knudsen: ArrayLike) -> dict[str, Floats]:
     """
     numbers, values = _table()
     kn = np.asarray(knudsen, dtype=float)
-    # Over 1/Kn, so that free flight is a place like any other.
+    # over 1/Kn, so that free flight is a finite place
     at = np.log1p(1.0 / kn)
     order = np.argsort(np.log1p(1.0 / numbers))
     place = np.log1p(1.0 / numbers)[order]

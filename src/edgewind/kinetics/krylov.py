@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class KrylovResult:
-    """What an iteration found.
+    """Result of an iteration.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def fgmres(
     tolerance : float
         Norm of the residual to reach, relative to `reference`.
     reference : float, optional
-        Norm to compare with; that of `residual` where absent.
+        Norm to compare with; default: that of `residual`.
     limit : int
         Most products with A.
     watch : callable, optional
@@ -123,7 +123,7 @@ def residual_roots(
 ) -> list[complex]:
     """Return the roots of the residual polynomial of GMRES from `start`, in an order that is stable to apply.
 
-    ``prod_k (1 - A / root_k) start`` is the residual that GMRES is left with. They are the harmonic Ritz values of the
+    ``prod_k (1 - A / root_k) start`` is the residual of GMRES. They are the harmonic Ritz values of the
     Krylov space (S. Goossens and D. Roose, Numer. Linear Algebra Appl. 6, 281, 1999), ordered as Leja points; the
     second of a complex pair follows the first.
 
@@ -181,7 +181,8 @@ def apply_polynomial(
     precondition: Callable[[Floats], Floats],
     roots: Sequence[complex],
 ) -> Floats:
-    """Return the x that leaves ``prod_k (1 - A P / root_k) residual``: an approximate solution, linear in `residual`.
+    """Return the x with the residual ``prod_k (1 - A P / root_k) residual``: an approximate solution, linear in
+    `residual`.
 
     Parameters
     ----------

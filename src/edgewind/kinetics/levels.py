@@ -1,19 +1,19 @@
-"""A ladder of coarser copies of an operator, and the preconditioner that climbs down and up.
+"""A hierarchy of coarser copies of an operator, and the multilevel preconditioner on it.
 
-The gas towards the continuum differs little from local equilibrium, so a few velocities carry the slow modes, those
-that a fixed point is worst at: the first step down keeps the grid and drops to few velocities. The steps below merge
-cells in pairs, and the lowest operator is small enough for a dense factorisation. Each level is solved loosely with the
-next one as its preconditioner: W-cycles, whatever Kn.
+Near the continuum the gas is close to local equilibrium, so a few velocities represent the slow modes, which converge
+worst: the first coarsening keeps the grid and reduces the velocities. The steps below merge cells in pairs, and the
+lowest operator is small enough for a dense factorisation. Each level is solved loosely with the next one as its
+preconditioner: W-cycles, whatever Kn.
 
 The level of few velocities is solved by flexible GMRES. Those below apply a polynomial of their preconditioned operator
 that is found once, as the one by which GMRES solves for noise (N. M. Nachtigal, L. Reichel and L. N. Trefethen, SIAM J.
-Matrix Anal. Appl. 13, 796, 1992). All below is then one linear map. GMRES within GMRES within GMRES is none: in dense
-gas it magnifies rounding by four to ten orders, so that sums in another order, or on a GPU, gave coefficients that
-differed by as much as the outermost iteration leaves.
+Matrix Anal. Appl. 13, 796, 1992). Everything below is then one linear map. Nested GMRES is not linear: in dense gas it
+amplifies rounding by four to ten orders, so that sums in another order, or on a GPU, gave coefficients that differed by
+as much as the residual of the outermost iteration.
 
 Levels measure residuals by what the equation itself dissipates: moments by the collisions that they take part in,
-densities of walls by the flux onto them. Noise is then a fair sample, which it is not where walls weigh as much as all
-the gas.
+densities of walls by the flux onto them. Noise is then a representative sample, which it is not if walls have the same
+weight as all the gas.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ Floats = NDArray[np.float64]
 
 
 class LinearOperator(Protocol):
-    """What a level needs of an operator ``1 - K``: that of a vane in a room, or of a rotor in its chamber."""
+    """Protocol of an operator ``1 - K``: that of a vane in a room, or of a rotor in its chamber."""
 
     @property
     def size(self) -> int:
@@ -53,7 +53,7 @@ class LinearOperator(Protocol):
 
     @property
     def null(self) -> tuple[Floats, Floats]:
-        """Unknowns that nothing opposes, and the weights of what every sweep conserves."""
+        """Null space of the operator, and the weights of the quantity that every sweep conserves."""
 
     @property
     def sweep_parts(self) -> SweepParts | None:
@@ -66,15 +66,15 @@ class LinearOperator(Protocol):
         """Return the same operator on the grid with cells merged in pairs."""
 
     def matrix(self, workers: int = 1) -> Floats:
-        """``1 - K`` as a matrix, made by so many threads."""
+        """Return ``1 - K`` as a matrix, made by a number of threads."""
 
     def transfer(self, coarse: Any) -> tuple[Any, Any]:
-        """Maps that take unknowns to an operator on a coarser grid, and back: what has a product by `@`."""
+        """Return maps of unknowns to an operator on a coarser grid, and back, with a product by `@`."""
 
 
 # The bottom is factorised: a matrix of this size takes about a tenth of a second.
 LARGEST_DENSE = 1000
-# Of a polynomial: noise has little of the few slow modes, which ask for more than it does (with 4 a rotor in a box took
+# Of a polynomial: noise contains little of the few slow modes, which need more products (with 4 a rotor in a box took
 # 17 fine sweeps at Kn 0.02, with 8 it takes 9).
 LEAST_SWEEPS = 8
 
@@ -94,7 +94,7 @@ class Level:
     scale : array
         Factor of the unknowns that the level is solved in.
     tolerance : float
-        Relative residual at which a loose solve stops, or that its polynomial leaves of noise.
+        Relative residual at which a loose solve stops, or of its polynomial for noise.
     limit : int
         Most sweeps of a loose solve.
     flexible : bool
@@ -139,7 +139,7 @@ class Level:
             ratio = scale / scale_below
             return np.asarray(ratio * self.below.solve(r / ratio))
         coarse = scale_below * (self.restrict @ (r / scale))
-        # 1 - K is near 1 for what the coarse grid cannot see: that part of r is its own correction.
+        # 1 - K is near 1 for components that the coarse grid lacks: that part of r is its own correction.
         return np.asarray(r + scale * (self.prolong @ ((self.below.solve(coarse) - coarse) / scale_below)))
 
     def solve(self, r: Floats) -> Floats:
@@ -158,7 +158,7 @@ class Level:
         return np.asarray(self.scale * self._cycle(r / self.scale))
 
     def _stages(self) -> tuple[list[Stage], Floats] | None:
-        """Return this level and those below it as compiled code takes them; None where it takes not all of them."""
+        """Return this level and those below it as input of compiled code; None if it does not support all of them."""
         if self.below is None:
             return [], self.inverse
         parts, lower = self.operator.sweep_parts, self.below._stages()
@@ -167,7 +167,7 @@ class Level:
         return [Stage(parts, self._roots, self.restrict, self.prolong), *lower[0]], lower[1]
 
     def _count(self, times: int = 1) -> None:
-        """Count the sweeps of so many solutions by compiled code."""
+        """Count the sweeps of a number of solutions by compiled code."""
         if self.below is not None:
             # Between its roots, and within each pair of complex ones, a polynomial sweeps.
             self.sweeps += times * (len(self._roots) - 1)
@@ -176,7 +176,7 @@ class Level:
     def _find_roots(self) -> list[complex]:
         null, mass = self.operator.null
         noise = np.random.default_rng(0).normal(size=self.scale.size)
-        # What every sweep conserves is never a residual.
+        # A conserved quantity is never a residual.
         noise -= self.scale * null * (mass / self.scale @ noise)
         return residual_roots(
             lambda r: self.product(self.precondition(r)),
@@ -188,20 +188,20 @@ class Level:
 
     @cached_property
     def inverse(self) -> Floats:
-        """Inverse of the operator, in unknowns without a scale; what no sweep opposes is held by its weights."""
+        """Inverse of the operator, in unknowns without a scale; its null space is fixed by the weights."""
         matrix, (null, mass) = self.operator.matrix(self.workers), self.operator.null
         matrix += np.outer(null, mass)
         return np.asarray(np.linalg.inv(matrix))
 
 
 def ladder(fine: LinearOperator, rough: LinearOperator, patience: int = 8, workers: int = 1) -> Level:
-    """Levels from `fine` through `rough`, the same grid with few velocities, down to what a dense solve takes.
+    """Return the levels from `fine` through `rough`, the same grid with few velocities, down to a dense solve.
 
-    `patience` is the number of sweeps that the levels with merged cells may take at a time, `workers` that of threads.
+    `patience` is the number of sweeps allowed on the levels with merged cells, `workers` that of threads.
     """
     top = Level(fine, fine.scale)
     if fine.size > rough.size:
-        # What walls of other laws keep stands last; below all walls are Maxwell's.
+        # Unknowns of walls of other laws are last; below, all walls are Maxwell's.
         first = sparse.eye_array(rough.size, fine.size)
         top.restrict, top.prolong = sparse.csr_array(first), sparse.csr_array(first.T)
     level = top.below = Level(rough, rough.dissipation, tolerance=0.1, limit=20, flexible=True, workers=workers)

@@ -69,7 +69,7 @@ class PlaneOperator(RoomOperator):
         return found
 
     def loads_besides(self, kept: list[Floats], drive: Drive) -> Besides:
-        """Return what walls add to the loads of diffuse ones by what they keep of the gas that falls on them."""
+        """Return the loads of non-diffuse walls beyond those of diffuse ones."""
         besides = super().loads_besides(kept, drive)
         ends = np.zeros((self.grid.boxes, self.grid.cover.size))
         for (place, b, modes), amounts in zip(self._laws, self._apart(kept, drive), strict=True):
@@ -84,7 +84,7 @@ class PlaneOperator(RoomOperator):
         return besides
 
     def _scattered(self, kept: list[Floats], drive: Drive) -> tuple[Floats, Floats, Floats, Floats]:
-        """Return what walls send back besides, and room for what falls on them, as the sweep takes them."""
+        """Return the non-diffuse emission of walls, and arrays for the fluxes onto them, as input of the sweep."""
         g, rows = self.grid, self.velocities.rows.shape[0] if self._laws else 0
         plane = np.zeros((rows, 2, g.boxes, 2, g.cover.size, 2, LANES))
         side = np.zeros((rows, g.dx.size, 2, 2, LANES))
@@ -97,7 +97,7 @@ class PlaneOperator(RoomOperator):
         return plane, side, np.zeros_like(plane), np.zeros_like(side)
 
     def _amounts(self, plane: Floats, side: Floats) -> tuple[Floats, ...]:
-        """Return the amounts of the modes in what fell on the walls."""
+        """Return the amounts of the modes in the fluxes onto the walls."""
         found = []
         for place, b, modes in self._laws:
             if place == "side":

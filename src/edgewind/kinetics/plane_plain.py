@@ -1,6 +1,6 @@
 """The transport sweep of `plane_kernel` in plain NumPy, a hundred times slower.
 
-The compiled one is held against it, and it stands in where Numba is missing or does not take the kernel.
+The compiled one is tested against it, and it is the fallback if Numba is missing or does not compile the kernel.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def sweep(
     scatters = sent_plane.shape[0] > 0
 
     def together(part: Floats, at: tuple[int, ...]) -> Floats:
-        """Both distributions at a place, in the rows of the kernel, with the rows one after the other."""
+        """Return both distributions at a place, with the rows of the kernel one after the other."""
         return np.asarray(np.moveaxis(part, 0, -2)[at].reshape(2, -1))
 
     def keep(part: Floats, at: tuple[int, ...], h: Floats) -> None:
@@ -70,7 +70,7 @@ def sweep(
     top = np.zeros((2, dx.size, 2, s.size))
 
     def off_the_face(b: int, up: int, j: int, last: bool) -> Floats:
-        """What the vane sends back into box b; what fell on it is counted."""
+        """Return what the vane re-emits into box b, and add up the fluxes onto it."""
         h, (tau, speed, slide) = plane[b, up, j], vane_drive[b]
         along = ey if up else -ey
         if last:

@@ -1,4 +1,4 @@
-"""A gas whose molecules also rotate: a thin vane in it, by a model equation with two temperatures.
+"""A thin vane in a gas of rotating molecules, by a model equation with two temperatures.
 
 The linearised model of Rykov (V. A. Rykov, Fluid Dyn. 10, 959, 1975), with rates of its own for the two flows of heat:
 h is the disturbance of the distribution of velocities, theta(c) that of the internal energy of molecules of velocity c
@@ -65,7 +65,7 @@ NITROGEN = InternalEnergy(1.0, 4.4, 2.37, 1.345)
 class PolyatomicOperator(RoomOperator):
     """Moments: those of a monatomic gas, internal temperature, and flow of internal energy along each axis (r).
 
-    It stands before the operator of the plane or of space, whose sweep it makes twice: for h and for theta.
+    A mixin for the operator of the plane or of space, whose sweep runs twice: for h and for theta.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ class PolyatomicOperator(RoomOperator):
 
     @property
     def kind_weights(self) -> list[float]:
-        """Mean square of the disturbance that one of each moment stands for."""
+        """Mean square of the disturbance of one unit of each moment."""
         heat = max(self.gas.heat, 0.1)
         return [*super().kind_weights, heat, *[2.0 * heat] * (1 + len(self.grid.across))]
 
@@ -97,7 +97,7 @@ class PolyatomicOperator(RoomOperator):
         moving[..., dimensions + 2 :] *= 3.0 * (1.0 - 5.0 / (3.0 * gas.translational))
         new, incoming = super()._run(moving, walls, kept, drive)  # type: ignore[safe-super]
 
-        # Theta obeys the equation of a distribution that knows a density and a velocity alone.
+        # Theta obeys the equation of a distribution with a density and a velocity alone.
         inner = np.zeros_like(moving)
         inner[..., 0] = tau_i + (tau - tau_i) / gas.exchange
         inner[..., 1 : 1 + dimensions] = (1.0 - 1.0 / gas.internal) * moments[..., monatomic + 1 :]
@@ -134,5 +134,5 @@ class PolyatomicSpace(PolyatomicOperator, SpaceOperator):
     """A flat vane of any outline in a gas whose molecules rotate."""
 
     def matrix(self, workers: int = 1) -> Floats:
-        """``1 - K`` as a matrix, column by column: each is two sweeps."""
+        """Return ``1 - K`` as a matrix, column by column: each is two sweeps."""
         return RoomOperator.matrix(self, workers)

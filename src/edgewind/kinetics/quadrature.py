@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-# Beyond this speed exp(-s^2) is below the smallest weight that double precision can tell from zero.
+# Beyond this speed exp(-s^2) is below the smallest weight that double precision distinguishes from zero.
 FASTEST = 8.5
 
 

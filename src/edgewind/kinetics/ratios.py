@@ -1,4 +1,4 @@
-"""What thickness of the vane, and a chamber that mirrors a share of the gas, do to the coefficients: ratios."""
+"""Ratios of the coefficients for a thick vane, and for a partly specular chamber."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ class _LogRatios:
 
 
 def _between(nodes: Floats, values: Floats, alpha: Floats) -> Floats:
-    """Interpolate linearly along the first axis, at a place of its own for each of the others."""
+    """Interpolate linearly along the first axis, at a separate place for each of the others."""
     place = np.clip(np.searchsorted(nodes, alpha, side="right") - 1, 0, nodes.size - 2)
     share = (np.clip(alpha, nodes[0], nodes[-1]) - nodes[place]) / (nodes[place + 1] - nodes[place])
     low = np.take_along_axis(values, place[None], axis=0)[0]
@@ -69,7 +69,7 @@ def _between(nodes: Floats, values: Floats, alpha: Floats) -> Floats:
 
 
 def _read(file: str, second: str, neutral: float) -> _LogRatios:
-    """Read a shipped table, with the value of the second quantity put in at which all ratios are 1."""
+    """Read a shipped table, with the value of the second quantity inserted at which all ratios are 1."""
     with (resources.files("edgewind.kinetics") / file).open() as text:
         data = pd.read_csv(text, comment="#").sort_values(["accommodation", second, "knudsen"])
     axes = [np.sort(data[name].unique()).astype(float) for name in ("accommodation", second, "knudsen")]
@@ -96,9 +96,9 @@ def thickness_ratios(
 ) -> dict[str, Floats]:
     """Return the coefficients of a thick vane over those of an infinitely thin one.
 
-    The temperature of the rim goes linearly from face to face. Where molecules meet often, the thermal force falls: by
-    2.5 % at Kn 0.1 and a thickness of 0.05, by 10 % at 0.2, and by 10 % at Kn 0.03 and 0.05. The shear on the rim is
-    against the thermal force below Kn 0.5, and hardly with it above. Drag and loss of heat grow by the rim's area. In
+    The temperature of the rim is linear from face to face. In denser gas the thermal force is less: by
+    2.5 % at Kn 0.1 and a thickness of 0.05, by 10 % at 0.2, and by 10 % at Kn 0.03 and 0.05. The shear on the rim acts
+    against the thermal force below Kn 0.5, and slightly with it above. Drag and loss of heat grow by the rim's area. In
     free flight the thermal force does not change, and the heat lost grows by just the area.
 
     Parameters
@@ -140,11 +140,10 @@ def thickness_ratios(
 def chamber_ratios(
     chamber: float, accommodation: ArrayLike, knudsen: ArrayLike, *, room: float = ROOM, share: float = ROOM_SHARE
 ) -> dict[str, Floats]:
-    """Return the coefficients in a chamber that mirrors a share of the gas over those in one that re-emits it all.
-
-    What the walls mirror comes back as the vane sent it: less heat is lost, as by a resistance ``sqrt(pi) (1/a - 1)``
-    on the area of the walls, and in thin gas the force is greater, for a box of plane walls shows the vane its own
-    image. In dense gas the walls slip, and drag and force are less.
+    """Return the coefficients in a partly specular chamber over those in a diffuse one. Gas reflected by the walls
+    returns unchanged to the vane: less heat is lost, as by a resistance ``sqrt(pi) (1/a - 1)`` on the area of the
+    walls, and in thin gas the force is greater, since a box of plane walls reflects the image of the vane. In dense gas
+    the walls slip, and drag and force are less.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The front door: from a shape, a rarefaction and an accuracy to coefficients with error bars."""
+"""Entry of the solver: from a shape, a rarefaction and an accuracy to coefficients with errors."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ Answer = TypeVar("Answer")
 
 # Each level refines cells and angles by this factor. The scheme is of second order, so the difference of two
 # levels is the error of the finer one. Where an outline cuts cells, the faces it shares make it about of order 3/2:
-# there the values of two levels are extrapolated, and half of what that adds is taken for the error.
+# there the values of two levels are extrapolated, and half of the change is taken for the error.
 STEP = 2.0**0.5
 ORDER, ORDER_CUT = 2.0, 1.5
 # The cells of a thick vane stay multiples of eight: by less than a factor of two they would not all be refined.
@@ -61,19 +61,19 @@ DRIVES_SOLVED = ("faces", "both", "motion")
 
 @dataclass(frozen=True)
 class SolveProgress:
-    """How far one answer has come.
+    """Progress of one solution.
 
     Parameters
     ----------
     level : int
-        Refinement in hand, the first being 1.
+        Current refinement, from 1.
     levels : int
         Refinements that will be needed, as far as known: two, or more once the error is known.
     drive : str
-        Drive in hand.
+        Current drive.
     done : float
-        Share of the whole work that is done, 0 to 1, each refinement counted by its cost; it may fall when an error
-        turns out to need one refinement more.
+        Share of the whole work that is done, 0 to 1, each refinement counted by its cost; it may fall if an error needs
+        one refinement more.
     """
 
     level: int
@@ -99,7 +99,7 @@ def respond(
     cache: bool | str | os.PathLike[str] = True,
     watch: Callable[[SolveProgress], None] | None = None,
 ) -> Response:
-    """Compute how a gas pushes, drags and cools a vane, to the accuracy asked for.
+    """Compute force, drag and heat of a gas on a vane, to a given accuracy.
 
     Examples
     --------
@@ -117,42 +117,42 @@ def respond(
     aspect : float
         Height over width of a rectangle.
     thickness : float
-        Thickness of a strip over its width. The temperature of the rim goes linearly from face to face, and the heat
-        that leaves it is shared between the faces as that does.
+        Thickness of a strip over its width. The temperature of the rim is linear from face to face, and the heat that
+        leaves it is shared between the faces in the same way.
     room : float, sequence of float or Room
         Sides of the closed room over the width of the vane: one ratio for all, or the length along the normal and then
         the sides across.
     position : float
-        Place of the vane on the axis of the room: 0 at the back wall, 1 at the front wall, which the hot face looks at.
+        Place of the vane on the axis of the room: 0 at the back wall, 1 at the front wall, which the hot face faces.
     accommodation : float, CercignaniLampis or mapping
         Diffuse share of Maxwell's walls, or walls with two accommodations (of a strip only), for all of them or for
         ``hot``, ``cold`` and ``room``.
     inner : InternalEnergy, optional
-        Internal energy of the molecules, round a thin vane between Maxwell's walls; a monatomic gas where absent.
+        Internal energy of the molecules, round a thin vane between Maxwell's walls; default: a monatomic gas.
     tolerance : float
         Relative error to reach, between 1e-6 and 0.1.
     fields : bool
         Whether to keep the fields of the gas; they are not cached.
     workers : int, optional
-        Threads; as many as processors where absent.
+        Threads; default: number of processors.
     device : str
         ``cpu``, ``gpu``, or ``auto``: a GPU where there is one, for flat vanes in space between diffuse walls.
     cache : bool or path
-        Whether to look for the answer on disk and keep it there; a path names the folder.
+        Whether to read and store the solution on disk; a path names the folder.
     watch : callable, optional
         Called with a `SolveProgress` after every sweep at full resolution.
 
     Returns
     -------
     Response
-        Coefficients with estimated errors; `reached` says whether all are within the tolerance. The area share
-        carries its error, too, but does not count.
+        Coefficients with estimated errors; `reached` is whether all are within the tolerance, except the area share,
+        which also has an error.
 
     Raises
     ------
     InputError
-        For a shape, room, accommodation, Knudsen number or tolerance that has no meaning or cannot be resolved, and
-        where the memory needed is more than there is.
+        A shape, room, accommodation, Knudsen number or tolerance that is meaningless or cannot be resolved, or too
+        little memory.
     """
     outline = check_shape(shape, aspect)
     case = Case(
@@ -180,9 +180,9 @@ def respond(
 
 
 def respond_to(question: Mapping[str, Any]) -> Response:
-    """Answer a question put as the keywords of `respond`: one piece of work for a runner.
+    """Run `respond` with keywords: one piece of work for a runner.
 
-    The solutions stay behind unless fields are asked for: a kilobyte goes back in place of a megabyte.
+    The solutions are dropped unless fields are requested, so that a kilobyte is returned instead of a megabyte.
     """
     answer = respond(**question)
     return answer if question.get("fields") else replace(answer, solutions={})
@@ -196,7 +196,7 @@ def respond_curve(
     watch: Callable[[int, SolveProgress], None] | None = None,
     **options: object,
 ) -> list[Response]:
-    """Compute a response curve, one Knudsen number after the other; what was done before an interruption stays cached.
+    """Compute a response curve, one Knudsen number after the other; results before an interruption stay cached.
 
     Parameters
     ----------
@@ -205,9 +205,9 @@ def respond_curve(
     knudsen : iterable of float
         Knudsen numbers.
     progress : callable, optional
-        Called with the number done, the number in all and the last answer.
+        Called with the number done, the total number and the last response.
     watch : callable, optional
-        Called after every sweep with the number of answers done and how far the next has come.
+        Called after every sweep with the number of responses done and the progress of the next.
     **options
         As for `respond`.
     """
@@ -220,7 +220,7 @@ def along_knudsen(
     progress: Callable[[int, int, Answer], None] | None,
     watch: Callable[[int, SolveProgress], None] | None,
 ) -> list[Answer]:
-    """Return the answer at each Knudsen number, one after the other; all are checked before the first is computed.
+    """Return the response at each Knudsen number, one after the other; all are validated before the first is computed.
 
     Parameters
     ----------
@@ -265,7 +265,7 @@ def _laws(walls: Walls) -> dict[str, tuple[float, float]]:
 
 
 def coefficients(solutions: Mapping[str, Solution]) -> dict[str, float]:
-    """Return the coefficients that the solutions of the drives ``faces``, ``both`` and ``motion`` hold."""
+    """Return the coefficients from the solutions of the drives ``faces``, ``both`` and ``motion``."""
     faces, both, motion = (solutions[name] for name in ("faces", "both", "motion"))
     return {
         "thermal_force": -faces.force,
@@ -282,19 +282,19 @@ def coefficients(solutions: Mapping[str, Solution]) -> dict[str, float]:
 
 
 def _first(case: Case) -> Resolution:
-    """Resolution to start from: within a percent or so for every Knudsen number."""
+    """Return the initial resolution: within a per cent or so for every Knudsen number."""
     if case.shape.name != "strip":
         if case.knudsen <= 0.5:
             return Resolution(0.4, 5, 4)
-        # Far from the continuum the shadow of the vane is sharp: angles count more than cells. Walls that mirror show
-        # the vane again and again along its normal, further off each time: angles from the normal count most.
+        # Far from the continuum the shadow of the vane is sharp: angles matter more than cells. Specular walls reflect
+        # the vane repeatedly along its normal: angles from the normal matter most.
         return Resolution(0.4, 8, 6 + round(20.0 * (1.0 - case.walls.room)))
     # The modes of walls that are not Maxwell's are polynomials of the speed.
     return Resolution(1.0 if case.knudsen < 0.02 else 0.7, 14, speeds=8 if case.walls.maxwell else 16)
 
 
 def _tell(watch: Callable[[SolveProgress], None], case: Case, level: int, levels: int, drive: int, done: float) -> None:
-    """Weigh refinements by their cost: cells and angles grow together."""
+    """Report progress with refinements weighted by their cost: cells and angles grow together."""
     growth = (STEP_THICK if case.thickness else STEP) ** (3 if case.shape.name == "strip" else 5)
     costs = [growth**k for k in range(max(levels, level + 1))]
     here = (drive + done) / len(DRIVES_SOLVED)
@@ -303,7 +303,7 @@ def _tell(watch: Callable[[SolveProgress], None], case: Case, level: int, levels
 
 
 def _check_memory(case: Case, resolution: Resolution, workers: int) -> None:
-    """Say so before a solve that would not fit."""
+    """Raise an error before a solution that would not fit into memory."""
     needed = case.operator(resolution, None if not case.symmetric else 1.0, workers).memory
     available = _available_memory()
     if available is not None and needed > 0.8 * available:
@@ -315,7 +315,7 @@ def _check_memory(case: Case, resolution: Resolution, workers: int) -> None:
 
 
 def _available_memory() -> int | None:
-    """Bytes that programs may still take, where the system tells; else all there are, or None."""
+    """Return the bytes of available memory, if the system reports them; else all there are, or None."""
     try:
         lines = Path("/proc/meminfo").read_text().splitlines()
         return 1024 * next(int(line.split()[1]) for line in lines if line.startswith("MemAvailable"))
@@ -334,7 +334,7 @@ def _refine(
     watch: Callable[[SolveProgress], None] | None,
     operator_for: Callable[[Any], Any],
 ) -> Response:
-    """Refine until two levels agree to the tolerance, or say that they do not."""
+    """Refine until two levels agree to the tolerance, or report that they do not."""
     begun = time.perf_counter()
     resolution, before = _first(case), None
     solutions: dict[str, Solution] = {}

@@ -1,4 +1,4 @@
-"""What the solver found for one case: coefficients with errors, fields, and how they were got."""
+"""Result of the solver for one case: coefficients with errors, fields, and the work done."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ class Response:
     ----------
     shape, aspect, knudsen, rarefaction, room, position, accommodation, tolerance, thickness
         The case: name of the shape and its height over width; Kn; sqrt(pi)/(2 Kn); sides of the room over the width of
-        the vane; place of the vane on the axis; accommodation of hot (front) face, cold (back) face and room; relative
-        error asked for; thickness over width.
+        the vane; place of the vane on the axis; accommodation of hot (front) face, cold (back) face and room; requested
+        relative error; thickness over width.
     laws : mapping of str to (float, float)
         Accommodation of tangential momentum and of the energy along the normal, of those of ``hot``, ``cold`` and
         ``room`` that follow the law of Cercignani and Lampis; the number in `accommodation` is then that of energy.
@@ -45,7 +45,7 @@ class Response:
         - ``area_share``: share of the thermal force that the stress in the middle of the faces would give, acting on
           all of them; the rest is the edge's share.
     reached : bool
-        Whether every error is within the tolerance, that of the area share aside.
+        Whether every error except that of the area share is within the tolerance.
     sweeps : mapping of str to int
         Fine sweeps per drive, at the finest resolution.
     coarse_sweeps, residual, mass_residual, energy_residual, seconds, cells, velocities
@@ -53,7 +53,7 @@ class Response:
     solutions : mapping of str to Solution
         The finest solution of each drive, for fields; empty when it came from a cache.
     fields : xarray.Dataset, optional
-        The fields of an answer that was read back.
+        The fields of a response that was read back.
     """
 
     shape: str
@@ -142,7 +142,7 @@ class Response:
 
     @classmethod
     def from_json(cls, plain: Mapping[str, Any]) -> Response:
-        """Return what `to_json` wrote."""
+        """Return the response that `to_json` wrote."""
         laws = {name: tuple(law) for name, law in plain.get("laws", {}).items()}
         room, walls = tuple(plain["room"]), tuple(plain["accommodation"])
         return cls(**{**plain, "room": room, "accommodation": walls, "laws": laws})
@@ -150,7 +150,7 @@ class Response:
     def to_dataset(self) -> xr.Dataset:
         """Return the fields of the gas for each drive and stress along the faces, on cell centres.
 
-        Across, only y >= 0 and z >= 0 are given; the rest is symmetric. `from_dataset` makes the answer again.
+        Across, only y >= 0 and z >= 0 are given; the rest is symmetric. `from_dataset` is the inverse.
         """
         if self.fields is not None:
             return self.fields
@@ -175,26 +175,26 @@ class Response:
 
     @classmethod
     def from_dataset(cls, data: xr.Dataset) -> Response:
-        """Return the answer that `to_dataset` wrote, with its fields, from memory or a file.
+        """Return the response that `to_dataset` wrote, with its fields, from memory or a file.
 
         Raises
         ------
         InputError
-            For a data set that holds no answer.
+            The data set holds no response.
         """
         try:
             plain = json.loads(data.attrs["answer"])
             return replace(cls.from_json(plain), fields=data)
         except (KeyError, TypeError, ValueError) as error:
             raise InputError(
-                "this data set holds no answer of the kinetic solver",
+                "this data set holds no response of the kinetic solver",
                 key="answer",
                 fix="give one that Response.to_dataset or `edgewind respond --fields` wrote",
             ) from error
 
 
 def _fields(solution: Solution) -> xr.Dataset:
-    """Fields on the whole length of the room, the back box unfolded."""
+    """Return the fields on the whole length of the room, the back box unfolded."""
     grid = solution.grid
     axes = "xyz"[: 1 + len(grid.across)]
     kinds = ["density", *(f"velocity_{a}" for a in axes), "temperature", *(f"heat_flux_{a}" for a in axes)]

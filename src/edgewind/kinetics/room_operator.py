@@ -63,7 +63,7 @@ class Walls:
 
     @property
     def diffuse(self) -> tuple[float, float, float]:
-        """Share of front, back and room that is re-emitted diffusely or by a law of its own: what is not mirrored."""
+        """Share of front, back and room that is not reflected specularly: re-emitted diffusely or by another law."""
         numbers = (self.front, self.back, self.room)
         front, back, room = (1.0 if law else number for number, law in zip(numbers, self.laws, strict=True))
         return front, back, room
@@ -75,13 +75,13 @@ class Walls:
 
     @property
     def as_maxwell(self) -> Walls:
-        """The walls of Maxwell that a preconditioner takes for these."""
+        """The Maxwell walls that a preconditioner uses instead."""
         return self if self.maxwell else Walls(self.front, self.back, self.diffuse[2])
 
 
 @dataclass(frozen=True)
 class Incoming:
-    """What falls on the walls in one sweep: flux, pressure, shear, energy on the last axis.
+    """Incidence on the walls in one sweep: flux, pressure, shear, energy on the last axis.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ class Incoming:
     rim : array (columns, 4), optional
         Rim of a thick vane.
     amounts : tuple of arrays
-        What fell on walls that are not Maxwell's, as `RoomOperator.memories` has it.
+        Modes incident on walls that are not Maxwell's, shaped as `RoomOperator.memories`.
     """
 
     end: Floats
@@ -104,7 +104,7 @@ class Incoming:
 
 @dataclass(frozen=True)
 class Besides:
-    """What walls that are not Maxwell's add to the loads of diffuse ones.
+    """Loads of walls that are not Maxwell's beyond those of diffuse ones.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ class RoomOperator(ABC):
     workers : int
         Threads.
     forgotten : float
-        Share of the mirrored gas that may be left out; less than a fortieth of it tells on a coefficient.
+        Share of the specularly reflected gas that may be neglected; less than a fortieth of it affects a coefficient.
     """
 
     grid: Grid
@@ -155,7 +155,7 @@ class RoomOperator(ABC):
 
     @property
     def kind_weights(self) -> list[float]:
-        """Mean square of the disturbance that one of each moment stands for."""
+        """Mean square of the disturbance of one unit of each moment."""
         return moment_weights(1 + len(self.grid.across))
 
     @cached_property
@@ -182,16 +182,16 @@ class RoomOperator(ABC):
 
     @cached_property
     def shapes(self) -> tuple[tuple[int, ...], ...]:
-        """Shapes of the unknowns: moments, end walls, side walls, faces, rim, and what other laws keep."""
+        """Shapes of the unknowns: moments, end walls, side walls, faces, rim, and modes of other laws."""
         return ((*self.grid.volume.shape, self.kinds), *(area.shape for area in self._areas), *self.memories)
 
     @property
     def memories(self) -> tuple[tuple[int, ...], ...]:
-        """Shapes of what walls that are not Maxwell's keep of the gas that falls on them."""
+        """Shapes of the modes that walls other than Maxwell's keep of the incident gas."""
         return ()
 
     def parts(self, y: Floats) -> tuple[Floats, list[Floats], list[Floats]]:
-        """Return views of the moments, of the densities of the walls, and of what other laws keep."""
+        """Return views of the moments, of the densities of the walls, and of the modes of other laws."""
         moments, *rest = self.split(y)
         walls = len(self._areas)
         return moments, rest[:walls], rest[walls:]
@@ -228,11 +228,11 @@ class RoomOperator(ABC):
 
     @abstractmethod
     def _run(self, moments: Floats, walls: list[Floats], kept: list[Floats], drive: Drive) -> tuple[Floats, Incoming]:
-        """Sweep once: moments, and what falls on the walls, summed over workers."""
+        """Sweep once; return moments and incidence on the walls, summed over workers."""
 
     @cached_property
     def _fixed(self) -> tuple[Any, ...]:
-        """What every sweep of this operator is called with."""
+        """Arguments common to all sweeps of this operator."""
         g = self.grid
         front, back, room = self.walls.diffuse
         alpha_vane = np.array([front, back][: g.boxes])
@@ -241,10 +241,10 @@ class RoomOperator(ABC):
 
     @cached_property
     def passes(self) -> int:
-        """Rounds after which gas that only mirrors at the room is forgotten.
+        """Rounds after which specularly reflected gas is neglected.
 
-        Each round trip keeps the mirrored share, dimmed on its way; a round more lets a corner mirror it
-        twice.
+        Each round trip keeps the specular share, attenuated on its way; one more round allows for two reflections at a
+        corner.
         """
         room = self.walls.diffuse[2]
         if room == 1.0:
@@ -252,8 +252,7 @@ class RoomOperator(ABC):
         rates = self.delta / self.velocities.speed
 
         def dimmed(widths: Floats) -> float:
-            # What diamond differences keep of a straight flight through cells of thickness t: |2 - t| / (2 +
-            # t) each.
+            # Attenuation by diamond differences in cells of thickness t: |2 - t| / (2 + t) each.
             thickness = np.multiply.outer(rates, widths)
             return float(np.prod(np.abs(2.0 - thickness) / (2.0 + thickness), axis=1).max() ** 2)
 
@@ -285,14 +284,13 @@ class RoomOperator(ABC):
         moments, walls, _ = self.parts(weights)
         moments[:] = np.sqrt(max(self.delta, LEAST_DELTA) * self.grid.volume[..., None] * np.array(self.kind_weights))
         for density, area, flux in zip(walls, self._areas, self._fluxes, strict=True):
-            # Where no wall is, unknowns stay zero, but they are divided by this.
+            # Without a wall, unknowns stay zero, but they are divided by this.
             density[:] = np.sqrt(flux * np.maximum(area, 1e-3 * (area.max() or 1.0)))
         return weights / float(np.linalg.norm(weights))
 
     @cached_property
     def null(self) -> tuple[Floats, Floats]:
-        """More gas everywhere, which nothing opposes, and the number of particles, which every sweep
-        conserves.
+        """Uniform density, the null space, and the number of particles, which every sweep conserves.
 
         Both are zero where the field is odd in the vane's plane.
         """
@@ -319,9 +317,9 @@ class RoomOperator(ABC):
         return np.array(both[: self.grid.boxes])
 
     def sweep(self, y: Floats, drive: Drive = REST, source: Floats | None = None) -> tuple[Floats, Incoming]:
-        """One sweep: the new unknowns, and what fell on the walls.
+        """Sweep once; return the new unknowns and the incidence on the walls.
 
-        `source` are moments that scatter besides those of `y`: a body force, or a gradient along a channel.
+        `source` are further moments that scatter: a body force, or a gradient along a channel.
         """
         moments, densities, kept = self.parts(y)
         if source is not None:
@@ -351,11 +349,11 @@ class RoomOperator(ABC):
 
     @property
     def sweep_parts(self) -> SweepParts | None:
-        """What compiled code sweeps this operator with; None where none can."""
+        """Input of compiled code for this operator; None if not supported."""
         return None
 
     def matrix(self, workers: int = 1) -> Floats:
-        """``1 - K`` as a matrix, its columns shared by so many threads where the sweep can do that."""
+        """Return ``1 - K`` as a matrix, its columns shared by threads if the sweep supports that."""
         return np.array([self.apply(unit) for unit in np.eye(self.size)]).T
 
     def loads(self, y: Floats, incoming: Incoming, drive: Drive) -> tuple[list[FaceLoads], float, float]:
@@ -400,7 +398,7 @@ class RoomOperator(ABC):
         return loads, _imbalance(flux, areas, gross), _imbalance(energy, areas, energy)
 
     def loads_besides(self, kept: list[Floats], drive: Drive) -> Besides:
-        """Return what walls add to the loads of diffuse ones by what they keep of the gas that falls on them."""
+        """Return the loads of non-diffuse walls beyond those of diffuse ones."""
         none = np.zeros(self.grid.cover.shape)
         return Besides([(none, none, none)] * self.grid.boxes, [0.0] * (1 + len(self.grid.sides)))
 
@@ -420,7 +418,7 @@ class RoomOperator(ABC):
     def carry(self, y: Floats, grid: Grid) -> Floats:
         """Return unknowns of the same case on another grid, interpolated to this one."""
         before = _unknowns(grid, self.grid, self.kinds, spread)
-        # What walls of other laws keep they meet again in the first sweep.
+        # Modes of walls of other laws are restored in the first sweep.
         kept = sum(int(np.prod(shape)) for shape in self.memories)
         return np.concatenate([before @ y, np.zeros(kept)])
 
@@ -438,9 +436,9 @@ def moment_weights(dimensions: int) -> list[float]:
 
 
 def rim_drive(grid: Grid, parity: float, front: float, back: float, speed: float) -> tuple[Floats, Floats]:
-    """Temperature of the rim of a thick vane, which goes linearly from face to face, and its velocity along x.
+    """Return the temperature of the rim of a thick vane, linear from face to face, and its velocity along x.
 
-    In the back box x points the other way. Where the grid is one box, the back face follows from the parity.
+    In the back box x has the opposite direction. If the grid is one box, the back face follows from the parity.
     """
     tau, slide = np.zeros(grid.dx.size), np.zeros(grid.dx.size)
     if grid.boxes == 1:

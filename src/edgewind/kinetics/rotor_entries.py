@@ -62,7 +62,7 @@ class Entry:
 
 
 def entry_at(u: np.ndarray, vanes: int) -> Entry:
-    """Return the rotor at a point of the unit cube: even in 1/arm, 1/chamber and ln aspect."""
+    """Return the rotor at a point of the unit cube, uniform in 1/arm, 1/chamber and ln aspect."""
 
     def between(x: float, low: float, high: float) -> float:
         return low + x * (high - low)
@@ -79,7 +79,7 @@ def entry_at(u: np.ndarray, vanes: int) -> Entry:
     )
 
 
-# Of the random rotors that the tests hold the surface against.
+# Of the random rotors that the tests compare the surface with.
 HELD_SEED = 20_26
 
 
@@ -90,7 +90,7 @@ def entries(
     knudsen: tuple[float, float] | None = None,
     most_cells: int = MOST_CELLS,
 ) -> Iterator[Entry]:
-    """Yield that many rotors, of four and two vanes by turns: those of the tables, or random ones of a seed.
+    """Yield a number of rotors, alternately of four and two vanes: those of the tables, or random ones of a seed.
 
     A larger count begins with the rotors of a smaller one.
 
@@ -99,7 +99,7 @@ def entries(
     count : int
         How many.
     seed : int, optional
-        What draws random rotors.
+        Seed of random rotors.
     knudsen : pair of float, optional
         Least and greatest Knudsen number, even in its logarithm; 0.03 to free flight where absent.
     most_cells : int
@@ -131,7 +131,7 @@ def dense_entries() -> Iterator[Entry]:
 def compute(entry: Entry, levels: tuple[int, ...], device: str, card_from: int) -> Mapping[Hashable, object]:
     """Return one line: coefficients at the last of these levels, errors from the level before.
 
-    Sweeps of less than `card_from` updates are left to the processor: several workers take turns on a card.
+    Sweeps of less than `card_from` updates run on the processor: several workers share a GPU.
     """
     gpu.LEAST_UPDATES = card_from
     begun = time.perf_counter()

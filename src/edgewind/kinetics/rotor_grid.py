@@ -1,4 +1,4 @@
-"""Grids of a whole rotor in its chamber: tensor cells, those outside a round chamber left out."""
+"""Grids of a whole rotor in its chamber: tensor cells without those outside a round chamber."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from edgewind.kinetics.geometry import THICKEST, Shape, _across, _finest, _large
 from edgewind.kinetics.grid import average, graded, merge, spread
 
 Floats = NDArray[np.float64]
-# Cells between two halves of a chamber that lie side by side: some are left when cells are merged in pairs four times.
+# Cells between two halves of a chamber side by side, so that some remain after cells are merged in pairs four times.
 GAP = 16
 # How what leaves a rotor's domain enters it elsewhere: at the same place mirrored, or turned; see rotor_kernel.py.
 MIRRORED, QUARTER, HALF, THIRD = 0, 1, 2, 3
@@ -161,7 +161,7 @@ class RotorGrid:
 
     @cached_property
     def places(self) -> Floats:
-        """Middle of each patch, and the direction it looks to: shape (patches, 3)."""
+        """Middle and direction of each patch: shape (patches, 3)."""
         dx, dy = self.widths[:2]
         x, y = self.x[:-1] + 0.5 * dx, self.y[:-1] + 0.5 * dy
         count = self.walls[0].size
@@ -170,7 +170,7 @@ class RotorGrid:
             i, j = np.nonzero(patch >= 0)
             places[patch[i, j], 0], places[patch[i, j], 1] = x[i], y[j]
             if not self.round:
-                # Far off, so that walls of one direction find their like.
+                # far away, so that walls match those of the same direction
                 places[patch[i, j], 2] = 100.0 * axis + (-50.0 * (x[i] < 0.0) if axis == 0 else 0.0)
         return places
 
@@ -192,7 +192,7 @@ class RotorGrid:
 
 
 def _towards(source: Floats, target: Floats, weights: Floats | None = None) -> sparse.csr_array:
-    """Matrix from each of `source` places to the nearest of `target` places, as a weighted mean."""
+    """Return the matrix from each of `source` places to the nearest of `target` places, as a weighted mean."""
     nearest = np.argmin(((source[:, None, :] - target[None, :, :]) ** 2).sum(axis=-1), axis=1)
     share = np.ones(source.shape[0]) if weights is None else weights
     return sparse.csr_array(
@@ -206,7 +206,7 @@ def _rows_to_one(matrix: sparse.csr_array) -> sparse.csr_array:
 
 
 def unknowns_map(source: RotorGrid, target: RotorGrid, *, finer: bool) -> BlockMap:
-    """Map that takes moments and densities of the walls from one grid to another.
+    """Return the map of moments and densities of the walls from one grid to another.
 
     `finer` interpolates to a finer grid; else cells are averaged to a coarser one.
     """
@@ -217,7 +217,7 @@ def unknowns_map(source: RotorGrid, target: RotorGrid, *, finer: bool) -> BlockM
     x, y, z = axes
     ragged = source.round or source.offset > 0.0
     if ragged:
-        # Beyond the outermost cells nothing is known that could be extrapolated.
+        # no extrapolation beyond the outermost cells
         x, y = (sparse.csr_array(axis.maximum(0.0)) for axis in (x, y))
     columns = sparse.csr_array(sparse.kron(x, y)) @ sparse.diags_array(source.gas.ravel().astype(float))
     if ragged:
@@ -234,9 +234,9 @@ def unknowns_map(source: RotorGrid, target: RotorGrid, *, finer: bool) -> BlockM
 def rotor_grid(rotor: Rotor, kn: float, resolution: float, refined: float = 1.0, *, whole: bool = False) -> RotorGrid:
     """Return the grid of a rotor: nodes on every edge of a vane, fine there and at the walls.
 
-    `whole` has x run from wall to wall for two vanes, too. For a single one it takes both halves of the chamber, which
-    then need not be images of each other: y > 0, and to its left y < 0, turned by a half, with a gap between them. What
-    leaves one half through y = 0 enters the other as that of two vanes enters itself.
+    `whole` has x run from wall to wall for two vanes, too. For a single one it contains both halves of the chamber,
+    which need not be images of each other: y > 0, and to its left y < 0, rotated by a half turn, with a gap between
+    them. Gas that leaves one half through y = 0 enters the other, as for two vanes it re-enters the same.
     """
     fine = (resolution, refined)
     edge = _finest(kn)

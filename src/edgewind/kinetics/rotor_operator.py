@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class RotorDrive:
-    """What sets the gas in motion, small against T0 and v0.
+    """Drive of the gas, small against T0 and v0.
 
     Parameters
     ----------
@@ -44,14 +44,14 @@ class RotorDrive:
 
     @property
     def parity(self) -> float | None:
-        """+1 or -1 where the answer is even or odd in the planes of the vanes, else None."""
+        """+1 or -1 if the solution is even or odd in the planes of the vanes, else None."""
         if self.leading == self.trailing and self.spin == 0.0:
             return 1.0
         return -1.0 if self.leading == -self.trailing and self.chamber == 0.0 else None
 
 
 REST = RotorDrive()
-# Moments of a cell whose image in the plane x = y is taken.
+# Moments of a cell mirrored in the plane x = y.
 SWAPPED = [0, 2, 1, 3, 4, 6, 5, 7]
 ROTOR_DRIVES = {
     "faces": RotorDrive(leading=-0.5, trailing=0.5),
@@ -71,10 +71,8 @@ class RotorVelocities(SpaceVelocities):
         return np.roll(super().directions, -1, axis=1)
 
     def sorted_rows(self, folded: bool, turned: bool) -> Floats:
-        """What the kernel sweeps: (rows, bases, 5, lanes).
-
-        Where x and y are alike, only directions below the diagonal are swept, and the others are their images
-        (`folded`) or their second base (`turned`).
+        """Input of the kernel: (rows, bases, 5, lanes). If x and y are equivalent, only directions below the diagonal
+        are swept, and the others are their images (`folded`) or their second base (`turned`).
         """
         e, w = self.directions, self.direction_weights
         if folded or turned:
@@ -151,7 +149,7 @@ class ThirdVelocities(RotorVelocities):
 
 @dataclass(frozen=True)
 class Fallen:
-    """What falls on the walls in one sweep.
+    """Incidence on the walls in one sweep.
 
     Parameters
     ----------
@@ -261,7 +259,7 @@ class RotorOperator:
 
     @cached_property
     def rows(self) -> Floats:
-        """Velocities as the kernel takes them."""
+        """Velocities as input of the kernel."""
         return self.velocities.sorted_rows(self.folded, self.link == QUARTER)
 
     @cached_property
@@ -283,7 +281,7 @@ class RotorOperator:
     def faces(self, drive: RotorDrive) -> tuple[tuple[Any, ...], tuple[Any, ...]]:
         """Accommodation, temperature and normal velocity of the faces in y = 0 (by x) and in x = 0 (by y)."""
         x, y = self.grid.along, 0.5 * (self.grid.y[1:] + self.grid.y[:-1])
-        # The second of two vanes, and a half that is turned, show the domain the other face.
+        # The second of two vanes, and a rotated half, have the other face towards the domain.
         ahead = self.grid.x[1:] > 0.0
         first = (
             np.where(ahead, self.leading, self.trailing),
@@ -293,16 +291,16 @@ class RotorOperator:
         return first, (self.trailing, drive.trailing, -drive.spin * y)
 
     def arguments(self, y: Floats, drive: RotorDrive) -> tuple[Any, ...]:
-        """What a sweep is given besides what is fixed."""
+        """Variable arguments of a sweep."""
         parity = self.parity if self.parity is not None else 1.0
-        # Between two vanes in one plane, and beside a single one, the plane x = 0 is one of symmetry all the same.
+        # Between two vanes in one plane, and beside a single one, x = 0 is still a plane of symmetry.
         in_y, in_x = self.faces(drive)
         return (
             (parity, parity), in_y[0], in_x[0], in_y[1], in_x[1], in_y[2], in_x[2], drive.chamber, *self.split(y)
         )  # fmt: skip
 
     def _zeros(self, count: int) -> tuple[Floats, ...]:
-        """Room for the sums of so many sweeps."""
+        """Return zero arrays for the sums of a number of sweeps."""
         shapes = self.shapes
         kinds = (shapes[0], (*shapes[1], 2), (*shapes[2], 2), (*shapes[3], 4), (*shapes[4], 4))
         return tuple(np.zeros((count, *shape)) for shape in kinds)
@@ -314,7 +312,7 @@ class RotorOperator:
 
     @cached_property
     def _image(self) -> NDArray[np.int64]:
-        """Number of the wall that the diagonal plane x = y makes of each."""
+        """Number of the mirror image of each wall in the diagonal plane x = y."""
         across_x, across_y = self.grid.patches
         image = np.zeros(self.grid.walls[0].size, dtype=np.int64)
         image[across_x[across_x >= 0]] = across_y.T[across_x >= 0]
@@ -325,12 +323,12 @@ class RotorOperator:
         return image
 
     def _images(self, parts: Sequence[NDArray[Any]]) -> list[NDArray[Any]]:
-        """Return the images of what was swept in the diagonal plane x = y."""
+        """Return the mirror images of the sums in the diagonal plane x = y."""
         new, side, top, vane_y, vane_x = parts
         return [new.transpose(1, 0, 2, 3)[..., SWAPPED], side[self._image], top.transpose(1, 0, 2), vane_x, vane_y]
 
     def _fold(self, parts: Sequence[Floats]) -> list[Floats]:
-        """Add the images of what was swept in the diagonal plane x = y."""
+        """Add the mirror images of the sums in the diagonal plane x = y."""
         sign = 1.0 if self.parity is None else self.parity
         return [own + sign * image for own, image in zip(parts, self._images(parts), strict=True)]
 
@@ -355,13 +353,13 @@ class RotorOperator:
         moments, *walls = self.split(weights)
         moments[:] = np.sqrt(max(self.delta, LEAST_DELTA) * volume[..., None] * np.array(moment_weights(3)))
         for density, area, flux in zip(walls, self._areas, self._fluxes, strict=True):
-            # Where no wall is, unknowns stay zero, but they are divided by this.
+            # Without a wall, unknowns stay zero, but they are divided by this.
             density[:] = np.sqrt(flux * np.maximum(area, 1e-3 * (area.max() or 1.0)))
         return weights / float(np.linalg.norm(weights))
 
     @cached_property
     def null(self) -> tuple[Floats, Floats]:
-        """More gas everywhere, which nothing opposes, and the number of particles; zero where the field is odd."""
+        """Uniform density, the null space, and the number of particles; zero if the field is odd."""
         more, mass = np.zeros(self.size), np.zeros(self.size)
         if self.parity is None or self.parity > 0.0:
             g = self.grid
@@ -378,7 +376,7 @@ class RotorOperator:
         return more, mass
 
     def sweep(self, y: Floats, drive: RotorDrive = REST) -> tuple[Floats, Fallen]:
-        """One sweep: the new unknowns, and what fell on the walls."""
+        """Sweep once; return the new unknowns and the incidence on the walls."""
         parts = self._run(y, drive)
         return self.gather(parts, drive)
 
@@ -475,7 +473,7 @@ class RotorOperator:
             loads.append(FaceLoads(pressure, a * falls[..., 2], heat))
             flux.append((area * cover, across * density - falls[..., 0] + 0.5 * u))
             energy.append((area * cover, heat + 2.5 * u))
-            # Through the open part an odd field flows into its mirror image; what is turned comes back elsewhere.
+            # Through the open part an odd field flows into its mirror image; rotated gas re-enters elsewhere.
             sign = self.parity if self.parity is not None else 1.0
             for sums, fall in ((flux, falls[..., 0]), (energy, falls[..., 3])):
                 sums.append((area * (1.0 - cover) * (1.0 - sign), -fall))
@@ -492,7 +490,7 @@ class RotorOperator:
         return loads, _imbalance(flux, [*gross, *flux]), _imbalance(energy, energy)
 
     def matrix(self, workers: int = 1) -> Floats:
-        """``1 - K`` as a matrix, its columns shared by so many threads."""
+        """Return ``1 - K`` as a matrix, its columns shared by threads."""
         size, results = self.size, self._zeros(self.size)
         scratch = replace(self, workers=workers)._scratch
         about = self.arguments(np.zeros(size), REST)[: -len(self.shapes)]

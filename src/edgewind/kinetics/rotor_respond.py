@@ -29,7 +29,7 @@ from edgewind.kinetics.rotor_solve import AZIMUTHS, RotorCase, RotorResolution, 
 if TYPE_CHECKING:
     import xarray as xr
 
-# What the scheme gains from one level to the next: of second order, each level refines by the root of two. The
+# Gain of the scheme from one level to the next: of second order, each level refines by the root of two. The
 # staircase of a round wall and an outline that cuts cells make it about of first order.
 GAINED, GAINED_CUT = 1.0, 2.0**0.5 - 1.0
 DRIVES_SOLVED = ("faces", "both", "spin")
@@ -61,7 +61,7 @@ class RotorResponse(FrozenModel):
     knudsen: float = Field(description="Mean free path over the width of a vane.")
     rarefaction: float = Field(description="Rarefaction parameter, sqrt(pi)/2 over the Knudsen number.")
     accommodation: tuple[float, float] = Field(description="Diffuse share of the trailing and of the leading faces.")
-    tolerance: float = Field(description="Relative error asked for.")
+    tolerance: float = Field(description="Requested relative error.")
     torque: float = Field(
         description="Torque/(N p0 A R) per dT/T0, the trailing faces warmer by dT, towards the leading faces."
     )
@@ -77,13 +77,13 @@ class RotorResponse(FrozenModel):
     sweeps: int = Field(description="Fine sweeps of the drive that took the most, at the finest resolution.")
     coarse_sweeps: float = Field(description="Work of the coarse levels in fine sweeps.")
     residual: float = Field(description="Largest relative residual of the unknowns.")
-    reciprocity: float = Field(description="Heat that rotation carries from face to face, over the torque, less 1.")
+    reciprocity: float = Field(description="Heat transported by rotation from face to face, over the torque, less 1.")
     mass_residual: float = Field(description="Largest relative sum of particles that leave all walls.")
     energy_residual: float = Field(description="Largest relative sum of heat that leaves all walls.")
     seconds: float = Field(description="Time that the solution took, s.")
     cells: int = Field(description="Cells of the finest grid.")
     velocities: int = Field(description="Discrete velocities of the finest grid.")
-    device: str = Field(default="cpu", description="What swept: cpu or gpu.")
+    device: str = Field(default="cpu", description="Device of the sweeps: cpu or gpu.")
     _solutions: dict[str, RotorSolution] = PrivateAttr(default_factory=dict)
 
     def row(self) -> dict[str, Any]:
@@ -237,7 +237,7 @@ def respond_rotor(
     cache: bool | str | os.PathLike[str] = True,
     watch: Callable[[SolveProgress], None] | None = None,
 ) -> RotorResponse:
-    """Compute how a gas drives, drags and cools a rotor in its chamber, to the accuracy asked for.
+    """Compute torque, drag and heat of a gas on a rotor in its chamber, to a given accuracy.
 
     Examples
     --------
@@ -260,18 +260,18 @@ def respond_rotor(
     fields : bool
         Whether to keep the fields of the gas; they are not cached.
     workers : int, optional
-        Threads; as many as processors where absent.
+        Threads; default: number of processors.
     device : str
         ``cpu``, ``gpu``, or ``auto``: a GPU where there is one.
     cache : bool or path
-        Whether to look for the answer on disk and keep it there; a path names the folder.
+        Whether to read and store the solution on disk; a path names the folder.
     watch : callable, optional
         Called with a `SolveProgress` after every sweep at full resolution.
 
     Raises
     ------
     InputError
-        For vanes that touch or leave the chamber, and for what has no meaning or cannot be resolved.
+        Vanes that touch or leave the chamber, or a value that is meaningless or cannot be resolved.
     """
     rotor = check_rotor(shape, aspect, vanes, arm, room, round=round)
     if fields and vanes == 3:
@@ -305,7 +305,7 @@ def _faces(accommodation: float | tuple[float, float]) -> tuple[float, float]:
             f"accommodation of a rotor must be one number or two, of the trailing and of the leading faces, not "
             f"{accommodation}: its chamber is computed with diffuse walls",
             key="accommodation",
-            fix="leave the chamber out; `chamber_ratios` of lone vanes tell what a share that mirrors changes",
+            fix="leave the chamber out; `chamber_ratios` of lone vanes give the effect of a specular share",
         )
     for value in given:
         if not 0.0 <= value <= 1.0:
@@ -315,7 +315,7 @@ def _faces(accommodation: float | tuple[float, float]) -> tuple[float, float]:
 
 
 def coefficients(faces: RotorSolution, both: RotorSolution, spin: RotorSolution) -> dict[str, float]:
-    """Return the coefficients that the solutions of the three drives hold, `spin` per Omega R/v0."""
+    """Return the coefficients from the solutions of the three drives, `spin` per Omega R/v0."""
     heat_leading, heat_trailing = faces.mean("heat")
     loss_leading, loss_trailing = both.mean("heat")
     moved_leading, moved_trailing = spin.mean("heat")
@@ -343,7 +343,7 @@ def refine(
     watch: Callable[[SolveProgress], None] | None = None,
     first: int = 0,
 ) -> RotorResponse:
-    """Refine until two levels agree to the tolerance, or say that they do not."""
+    """Refine until two levels agree to the tolerance, or report that they do not."""
     begun = time.perf_counter()
     drives = ("faces", "both", RotorDrive(spin=1.0 / case.rotor.arm))
     cut = case.rotor.round or case.rotor.shape.cuts_cells
@@ -422,7 +422,7 @@ def _response(
 
 
 def _check_memory(case: RotorCase, level: RotorResolution, workers: int) -> None:
-    """Say so before a solve that would not fit."""
+    """Raise an error before a solution that would not fit into memory."""
     needed = case.operator(level, 1.0 if case.mirrored else None, workers).memory
     available = _available_memory()
     if available is not None and needed > 0.8 * available:
@@ -434,9 +434,9 @@ def _check_memory(case: RotorCase, level: RotorResolution, workers: int) -> None
 
 
 def respond_rotor_to(question: Mapping[str, Any]) -> RotorResponse:
-    """Answer a question put as the keywords of `respond_rotor`: one piece of work for a runner.
+    """Run `respond_rotor` with keywords: one piece of work for a runner.
 
-    The solutions stay behind unless fields are asked for.
+    The solutions are dropped unless fields are requested.
     """
     answer = respond_rotor(**question)
     if not question.get("fields"):
@@ -452,15 +452,15 @@ def respond_rotor_curve(
     watch: Callable[[int, SolveProgress], None] | None = None,
     **options: Any,
 ) -> list[RotorResponse]:
-    """Compute a response curve of a rotor, one Knudsen number after the other; what was done stays cached.
+    """Compute a response curve of a rotor, one Knudsen number after the other; finished results stay cached.
 
     Parameters
     ----------
     shape, knudsen, **options
         As for `respond_rotor`, with Knudsen numbers.
     progress : callable, optional
-        Called with the number done, the number in all and the last answer.
+        Called with the number done, the total number and the last response.
     watch : callable, optional
-        Called after every sweep with the number of answers done and how far the next has come.
+        Called after every sweep with the number of responses done and the progress of the next.
     """
     return along_knudsen(partial(respond_rotor, shape, **options), knudsen, progress, watch)

@@ -65,7 +65,7 @@ class RotorCase:
 
 @dataclass(frozen=True)
 class RotorResolution:
-    """How finely a case is resolved.
+    """Resolution of a case.
 
     Parameters
     ----------
@@ -87,25 +87,25 @@ class RotorResolution:
 
     @classmethod
     def level(cls, number: int, knudsen: float) -> RotorResolution:
-        """Return the resolution of a level, 0 the coarsest; far from the continuum shadows ask for more angles."""
+        """Return the resolution of a level, 0 the coarsest; far from the continuum shadows need more angles."""
         angles = min(number + (1 if knudsen > 0.5 else 0), len(AZIMUTHS) - 1)
         return cls(AZIMUTHS[angles], POLAR[angles], refined=2.0 ** (0.5 * number))
 
     def rough(self, knudsen: float) -> RotorResolution:
         """Few velocities for the level below."""
-        # Two azimuths in dense gas would do, too, for two fine sweeps more.
+        # Two azimuths would also suffice in dense gas, with two more fine sweeps.
         azimuths, polar = (4, 4) if knudsen > 0.5 else (4, 3) if knudsen > CONTINUAL else (4, 2)
         return RotorResolution(min(azimuths, self.azimuths), min(polar, self.polar), 4, self.grid, self.refined)
 
 
 @dataclass(frozen=True)
 class RotorSolution:
-    """The answer to one drive.
+    """The solution for one drive.
 
     Parameters
     ----------
     case : RotorCase
-        What was solved.
+        The case.
     drive : RotorDrive
         The cause.
     grid : RotorGrid
@@ -113,7 +113,7 @@ class RotorSolution:
     moments : array (nx, ny, nz, 8)
         Density, velocity, temperature and heat flux.
     loads : tuple of FaceLoads
-        What the faces in the planes y = 0 and x = 0 feel, per face of the grid.
+        Loads of the faces in the planes y = 0 and x = 0, per face of the grid.
     parity : float or None
         How the field continues beyond the planes of the vanes.
     sweeps, coarse_sweeps : int, float
@@ -125,7 +125,7 @@ class RotorSolution:
     velocities : int
         Discrete velocities.
     unknowns : array
-        Where a finer resolution starts.
+        Start of a finer resolution.
     reference : float
         Norm of the drive's right-hand side.
     """
@@ -190,7 +190,7 @@ def solve_rotor(
     Parameters
     ----------
     case, level
-        What to solve, and how finely.
+        The case, and its resolution.
     drives : sequence
         Names of drives, or drives.
     tolerance : float
@@ -202,7 +202,7 @@ def solve_rotor(
     progress : callable, optional
         Called after every fine sweep with the number of the drive, and the share of its iteration that is done.
     operator_for : callable, optional
-        Takes an operator and returns one that computes the same elsewhere: on a GPU.
+        Takes an operator and returns an equivalent one on another device, such as a GPU.
     """
     answers: list[RotorSolution] = []
     ladders: dict[float | None, tuple[RotorOperator, Level]] = {}

@@ -1,7 +1,7 @@
-"""Rotors of two and four vanes at any arm, chamber, height and Knudsen number: a smooth surface through solved ones.
+"""Rotors of two and four vanes at any arm, chamber, height and Knudsen number, by a smooth surface through solved ones.
 
-What is interpolated is the logarithm of each coefficient over that of the lone square vane at the same Knudsen number
-and accommodation. It varies little and smoothly, so that a few hundred rotors spread over five dimensions hold it: the
+The interpolated quantity is the logarithm of each coefficient over that of the lone square vane at the same Knudsen
+number and accommodation. It varies little and smoothly, so that a few hundred rotors in five dimensions suffice: the
 surface is the mean of a Gaussian process (Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006,
 algorithm 2.1) about a linear trend, and its standard deviation is part of the error.
 """
@@ -44,7 +44,7 @@ BEND = 5.0
 
 
 def place_of(knudsen: ArrayLike) -> Floats:
-    """Coordinate of the surface: ln Kn in dense gas, with a limit in free flight approached as 1/Kn."""
+    """Return the coordinate of the surface: ln Kn in dense gas, with a limit in free flight approached as 1/Kn."""
     kn = np.asarray(knudsen, dtype=float)
     return np.asarray(-np.log(1.0 / kn + 1.0 / BEND))
 
@@ -74,7 +74,7 @@ THROUGH = (0.6, 0.8, 1.0)
 
 
 def lone_square(knudsen: Floats, accommodation: Floats) -> dict[str, Floats]:
-    """Coefficients of the lone square by the shipped table, point by point: what rotors are compared with."""
+    """Return the coefficients of the lone square by the shipped table, the reference of rotors, point by point."""
     kn, alpha = np.where(np.isinf(knudsen), 1e30, knudsen), np.asarray(accommodation, dtype=float)
     tables = [ResponseTable.standard("square", accommodation=node) for node in THROUGH]
     weights = [
@@ -88,7 +88,7 @@ def lone_square(knudsen: Floats, accommodation: Floats) -> dict[str, Floats]:
 
 # Ratio of two Knudsen numbers that the slope at the least one is taken from.
 _STEP = 1.02
-# A quadratic trend is left free: its prior is this many times wider than what the trend is fitted to.
+# Width of the prior of the quadratic trend over the spread of the values: practically free.
 WIDE = 3.0
 
 
@@ -104,13 +104,13 @@ class Surface:
     Parameters
     ----------
     points : array (n, d)
-        Where the values are.
+        Places of the values.
     values : array (n,)
-        What they are.
+        The values.
     noise : array (n,)
         Standard deviation of each.
     lengths : array (d,)
-        Over which the surface changes along each coordinate.
+        Length of change of the surface along each coordinate.
     scale : float
         Standard deviation of the process.
     """
@@ -121,7 +121,8 @@ class Surface:
     lengths: Floats
     scale: float
 
-    # Products in place of differences of every pair, once for the points: what the page of what if waits for.
+    # Products instead of differences of every pair, computed once for the points, since the page of what if waits for
+    # it.
     @cached_property
     def _near(self) -> tuple[Floats, Floats]:
         """The points over the lengths, and minus half the square of their distance from the middle."""
@@ -185,13 +186,13 @@ class Surface:
 
     @cached_property
     def _pull(self) -> Floats:
-        """What the logarithm of the evidence changes by with each entry of the covariance, shape (n, n)."""
+        """Return the derivative of the log evidence by each entry of the covariance, shape (n, n)."""
         weights = self._solved[1]
         return np.asarray(0.5 * (np.outer(weights, weights) - self._inverse.T @ self._inverse))
 
     @property
     def slopes(self) -> Floats:
-        """What it changes by with the logarithms of the lengths and of the scale, shape (d + 1,).
+        """Return its derivatives by the logarithms of the lengths and of the scale, shape (d + 1,).
 
         Rasmussen and Williams, equation 5.9.
         """
@@ -201,7 +202,7 @@ class Surface:
 
     @property
     def by_noise(self) -> float:
-        """What it changes by with half the variance of a noise common to all values, times that variance."""
+        """Return its derivative by half the variance of a noise common to all values, times that variance."""
         return float(2.0 * np.trace(self._pull))
 
     @classmethod
@@ -226,7 +227,7 @@ class Surface:
 
 @dataclass(frozen=True)
 class RotorRatios:
-    """Coefficients of rotors of so many vanes over those of the lone square vane.
+    """Coefficients of rotors of two or four vanes over those of the lone square vane.
 
     Parameters
     ----------
@@ -250,7 +251,7 @@ class RotorRatios:
     def standard(cls, vanes: int) -> RotorRatios:
         """Return the shipped ratios of rotors of two or four square or rectangular vanes in a round chamber.
 
-        The chamber is as high as it is wide; that height matters little beside its diameter.
+        The chamber is as high as it is wide; its height has little effect compared with its diameter.
         """
         if vanes not in VANES:
             raise InputError(
@@ -289,10 +290,10 @@ class RotorRatios:
         return changed
 
     def _change_below(self, surface: Surface, points: Floats, below: Floats) -> Floats:
-        """Return what the logarithm of a ratio changes by below the least Knudsen number, by that number's logarithm.
+        """Return the change of the logarithm of a ratio below the least Knudsen number, by that number's logarithm.
 
         Towards the continuum rotor and lone vane obey the same equations with slip of the first order, so that their
-        ratio runs into a constant with a difference that falls as Kn: from the slope that the surface has there.
+        ratio approaches a constant with a difference that falls as Kn, from the slope of the surface there.
         """
         up = points.copy()
         up[:, 3] += (place_of(_STEP * SMALLEST) - place_of(SMALLEST)) / 2.55
@@ -320,7 +321,7 @@ class RotorRatios:
             Height over width of a vane.
         knudsen : array
             Mean free path over the width of a vane; infinity is free flight. Below the least of the tables the ratios
-            run into constants.
+            approach constants.
         accommodation : array
             Diffuse share of the faces.
         names : sequence of str
@@ -364,7 +365,7 @@ def read_answers(text: Any) -> pd.DataFrame:
 
 
 def surfaces_of(data: pd.DataFrame, hyper: dict[str, dict[str, Any]] | None = None) -> dict[str, Surface]:
-    """Return the surfaces through rotors solved, with lengths and scales as given or fitted."""
+    """Return the surfaces through solved rotors, with given or fitted lengths and scales."""
     place = [data[name].to_numpy(float) for name in KEY[1:]]
     points, lone = coordinates(*place), lone_square(place[3], place[4])
     found = {}

@@ -1,18 +1,16 @@
 """Walls of Cercignani and Lampis on discrete velocities: the modes of their scattering kernel.
 
-What leaves such a wall is an average of what arrives (C. Cercignani and M. Lampis, Transp. Theory Stat. Phys. 1, 101,
-1971): along each direction of the wall a Gaussian about ``(1 - s) c_t``, along the normal a kernel of ``c_n^2``, s the
-accommodation of tangential momentum and a that of the energy of the normal motion. Linearised about the Maxwellian the
-average is a symmetric operator in the measure of the flux, ``c_n exp(-c^2)``, and its modes are known: products of
-Hermite polynomials of c_t and Laguerre polynomials of c_n^2 (Mehler's and Hardy and Hille's formulas), which keep
+The gas that leaves such a wall is an average of the incident gas (C. Cercignani and M. Lampis, Transp. Theory Stat.
+Phys. 1, 101, 1971): along each direction of the wall a Gaussian about ``(1 - s) c_t``, along the normal a kernel of
+``c_n^2``, s the accommodation of tangential momentum and a that of the energy of the normal motion. Linearised about
+the Maxwellian the average is a symmetric operator in the measure of the flux, ``c_n exp(-c^2)``, and its modes are
+known: products of Hermite polynomials of c_t and Laguerre polynomials of c_n^2 (Mehler's and Hardy and Hille's
+formulas), which keep (1 - a)^k (1 - s)^n of the incident gas. The first mode, 1, is the flux: as many molecules leave
+as arrive. Made orthonormal in the sums over the discrete velocities, the modes give an operator on these that is
+symmetric (detailed balance), keeps a Maxwellian of the wall's temperature and the flux to rounding, and has the two
+accommodations exactly.
 
-    (1 - a)^k (1 - s)^n
-
-of what arrives. The first mode, 1, is the flux: as many molecules leave as arrive. Made orthonormal in the sums over
-the discrete velocities, the modes give an operator on these that is symmetric (detailed balance), keeps a Maxwellian of
-the wall's temperature and the flux to rounding, and has the two accommodations exactly.
-
-In the plane the velocity across it is averaged over. What h1 keeps of it is all, and h2, the part of its second Hermite
+In the plane the velocity across it is averaged over. h1 keeps all of it, and h2, the part of its second Hermite
 polynomial, keeps ``(1 - s)^2``.
 """
 
@@ -29,7 +27,7 @@ Floats = NDArray[np.float64]
 
 # Modes of which less than this is kept are re-emitted diffusely.
 FORGOTTEN = 1e-4
-# Modes that the discrete velocities tell from those before by less than this share are left out.
+# Modes that differ from those before by less than this share on the discrete velocities are left out.
 INDISTINCT = 0.1
 
 
@@ -94,7 +92,7 @@ class ScatteringModes:
                 kept = keep_n**k * keep_t**n
                 if abs(kept) > FORGOTTEN:
                     orders.append((kept, k, n))
-        # Those that are kept most are made orthogonal first, and so are nearest to the exact ones.
+        # The modes with the largest kept share are made orthogonal first and so are nearest to the exact ones.
         orders.sort(key=lambda order: (-abs(order[0]), order[1] + order[2]))
         cn2, ct = ((self.speed * self.normal) ** 2).ravel(), (self.speed * self.tangent).ravel()
         root = np.sqrt(self._flow)
@@ -113,7 +111,7 @@ class ScatteringModes:
             if left > INDISTINCT:
                 columns.append(column / left)
                 kept_shares.append(kept)
-        # A velocity without weight has no part in any sum.
+        # A velocity without weight enters no sum.
         shown = np.divide(np.array(columns), root, out=np.zeros((len(columns), root.size)), where=root > 0.0)
         return np.ascontiguousarray(shown.T), np.array(kept_shares)
 
@@ -137,7 +135,7 @@ class ScatteringModes:
         return sum(kept.size for kept in self.kept)
 
     def amounts(self, h1: Floats, h2: Floats) -> Floats:
-        """Return how much of each mode falls on the wall: (..., rows, 2, lanes) twice to (..., count)."""
+        """Return the amount of each mode incident on the wall: (..., rows, 2, lanes) twice to (..., count)."""
         flow = self._flow[:, None]
         parts = [h.reshape(*h.shape[:-3], -1) @ (flow * modes) for h, modes in zip((h1, h2), self._shown, strict=True)]
         return np.concatenate(parts, axis=-1)
@@ -145,13 +143,13 @@ class ScatteringModes:
     def of_wall(self, tau: float, speed: float = 0.0, slide: float = 0.0) -> Floats:
         """Return the amounts of a Maxwellian at the wall's own temperature and velocity, (count,).
 
-        That one leaves the wall as it comes, so that only what differs from it scatters.
+        It leaves the wall unchanged, so that only the difference from it scatters.
         """
         h1 = tau * (self.speed**2 - 1.5) + 2.0 * self.speed * (slide * self.tangent - speed * self.normal)
         return self.amounts(h1, np.full_like(h1, 0.5 * tau))
 
     def kept_of(self, amounts: Floats) -> tuple[Floats, Floats]:
-        """Return what leaves beside what a diffuse wall emits, from the amounts that fell less those of the wall."""
+        """Return the emission beyond that of a diffuse wall, from the incident amounts less those of the wall."""
         first = self.kept[0].size
         parts = (amounts[..., :first], amounts[..., first:])
         shape = (*amounts.shape[:-1], *self.speed.shape)
@@ -162,7 +160,7 @@ class ScatteringModes:
         return h1, h2
 
     def loads_of(self, amounts: Floats) -> tuple[Floats, Floats, Floats]:
-        """Return pressure, momentum along the wall and energy that `kept_of` carries off, (...)."""
+        """Return pressure, momentum along the wall and energy of the emission `kept_of`, (...)."""
         h1, h2 = self.kept_of(amounts)
         flow = self.weight * self.speed * self.normal
         axes = (-3, -2, -1)

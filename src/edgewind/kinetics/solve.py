@@ -1,4 +1,4 @@
-"""One case at one resolution: every drive through one operator, with what the solution says of itself."""
+"""One case at one resolution: every drive through one operator, with the quality of the solution."""
 
 from __future__ import annotations
 
@@ -23,18 +23,18 @@ from edgewind.kinetics.space import SpaceOperator
 from edgewind.kinetics.walls import FaceLoads
 
 Floats = NDArray[np.float64]
-# Below, in space: gas so near equilibrium that two angles each way do as preconditioner; and cells so thick that merged
-# ones need longer.
+# Below, in space: gas so near equilibrium that two angles each way suffice as preconditioner; and cells so thick that
+# merged ones need more sweeps.
 CONTINUAL, THICK = 0.09, 0.03
-# Share of the mirrored gas that a preconditioner may leave out.
+# Share of the specularly reflected gas that a preconditioner may neglect.
 ROUGHLY_FORGOTTEN = 0.03
-# Told the number of the drive and the share of its iteration that is done.
+# Called with the number of the drive and the share of its iteration that is done.
 Progress = Callable[[int, float], None]
 
 
 @dataclass(frozen=True)
 class Resolution:
-    """How finely a case is resolved.
+    """Resolution of a case.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ class Case:
     walls : Walls
         Accommodation.
     thickness : float
-        Thickness of a strip over its width; its rim has the temperature that goes linearly from face to face.
+        Thickness of a strip over its width; the temperature of its rim is linear from face to face.
     inner : InternalEnergy, optional
         Internal energy of the molecules; for thin vanes between Maxwell's walls only. None is a monatomic gas.
     """
@@ -137,7 +137,7 @@ class Case:
 
 @dataclass(frozen=True)
 class Solution:
-    """The answer to one drive.
+    """The solution for one drive.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ class Solution:
     moments : array (columns, ..., kinds)
         Density, velocity, temperature and heat flux, each with its own sign of x in the back box.
     loads : tuple of FaceLoads
-        What each face of the grid feels.
+        Loads of each face of the grid.
     parity : float or None
         How the field continues behind the plane where the grid is one box.
     sweeps, coarse_sweeps : int
@@ -164,11 +164,11 @@ class Solution:
     velocities : int
         Discrete velocities.
     unknowns : array
-        Moments and densities of the walls as the operator knows them: where a finer resolution starts.
+        Moments and densities of the walls in the form of the operator: the start of a finer resolution.
     reference : float
-        Norm of the drive's right-hand side, which the residual is relative to.
+        Norm of the drive's right-hand side, the reference of the residual.
     rim : FaceLoads, optional
-        What the rim of a thick vane feels, column by column; the shear is along x.
+        Loads of the rim of a thick vane, column by column; the shear is along x.
     """
 
     drive: Drive
@@ -197,8 +197,8 @@ class Solution:
     def heat(self, face: int) -> float:
         """Heat that leaves the vane on the side of a face, over p0 v0 A.
 
-        What leaves the rim of a thick vane is shared between the faces as its temperature follows theirs, linearly:
-        that is the heat which a difference of the faces drives, and reciprocal to the force.
+        Heat from the rim of a thick vane is shared between the faces linearly, as its temperature: that is the heat
+        driven by a difference of the faces, and reciprocal to the force.
         """
         heat = self.mean("heat", face)
         if self.rim is None:
@@ -252,7 +252,7 @@ class Solution:
 
 
 def iteration_tolerance(tolerance: float, knudsen: float) -> float:
-    """Residual to ask for: its effect grows as the slow modes do, about as 1/Kn, in the coefficients."""
+    """Return the residual to reach: its effect on the coefficients grows with the slow modes, about as 1/Kn."""
     return max(0.01 * tolerance * min(1.0, 2.0 * knudsen), 1e-13)
 
 
@@ -272,7 +272,7 @@ def solve(
     Parameters
     ----------
     case, resolution
-        What to solve, and how finely.
+        The case, and its resolution.
     drives : iterable
         Names of drives, or drives.
     tolerance : float
@@ -285,9 +285,9 @@ def solve(
         Called after every fine sweep with the number of the drive, and the share of its iteration that is done,
         0 to 1.
     operator_for : callable, optional
-        Takes an operator and returns one that computes the same elsewhere: on a GPU.
+        Takes an operator and returns an equivalent one on another device, such as a GPU.
     """
-    # Threads of the linear algebra would only fight the kernel's own: the dense systems are small.
+    # Threads of the linear algebra would compete with those of the kernel: the dense systems are small.
     with threadpool_limits(1, user_api="blas"):
         return _solve(case, resolution, list(drives), tolerance, workers, start, progress, operator_for)
 

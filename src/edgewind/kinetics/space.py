@@ -34,7 +34,7 @@ class SpaceOperator(RoomOperator):
         )
 
     def _zeros(self, count: int) -> tuple[Floats, ...]:
-        """Room for the sums of so many sweeps: moments, and what falls on end, side and outer walls and the vane."""
+        """Return zero arrays for the sums of sweeps: moments, and incidence on end, side, outer walls and vane."""
         boxes, columns, (ny, nz) = self.grid.boxes, self.grid.dx.size, self.grid.cover.shape
         shapes = (columns, ny, nz, 8), (boxes, ny, nz, 4), (columns, nz, 4), (columns, ny, 4), (boxes, ny, nz, 4)
         return tuple(np.zeros((count, *shape)) for shape in shapes)
@@ -48,7 +48,7 @@ class SpaceOperator(RoomOperator):
 
     @cached_property
     def sweep_parts(self) -> SweepParts | None:
-        """What compiled code sweeps this operator with; None where more than it knows is done in a sweep."""
+        """Input of compiled code for this operator; None if its sweep does more than that code supports."""
         if type(self) is not SpaceOperator:
             return None
         g, (columns, ny, nz) = self.grid, self.grid.volume.shape
@@ -77,7 +77,7 @@ class SpaceOperator(RoomOperator):
         )  # fmt: skip
 
     def matrix(self, workers: int = 1) -> Floats:
-        """``1 - K`` as a matrix, its columns shared by so many threads."""
+        """Return ``1 - K`` as a matrix, its columns shared by threads."""
         size, results = self.size, self._zeros(self.size)
         scratch = replace(self, workers=workers)._scratch
         unit = np.eye(size)

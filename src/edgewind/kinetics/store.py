@@ -1,4 +1,4 @@
-"""Answers on disk, found again by what was asked; a file is there whole or not at all."""
+"""Solutions on disk, keyed by their input; files are written atomically."""
 
 from __future__ import annotations
 
@@ -11,23 +11,23 @@ from typing import Any
 
 from edgewind.files import cache_folder, write_whole
 
-# Part of every key: a change of the method makes old answers unreachable.
+# Part of every key: a change of the method invalidates old solutions.
 METHOD = 2
 
 
 def default_folder() -> Path:
-    """Return the folder for cached answers: EDGEWIND_CACHE, or the user's cache folder."""
+    """Return the folder for cached solutions: EDGEWIND_CACHE, or the user's cache folder."""
     return cache_folder() if os.environ.get("EDGEWIND_CACHE") else cache_folder() / "responses"
 
 
 def key_of(question: Mapping[str, Any]) -> str:
-    """Name of the file that answers a question, from its content."""
+    """Return the name of the file of a solution, from its input."""
     text = json.dumps({"method": METHOD, **question}, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
 def fetch(folder: Path, question: Mapping[str, Any]) -> dict[str, Any] | None:
-    """Return a stored answer, or None if there is none that can be read."""
+    """Return a stored solution, or None if there is none that can be read."""
     try:
         stored = json.loads((folder / f"{key_of(question)}.json").read_text())
         answer = stored["answer"]
@@ -37,7 +37,7 @@ def fetch(folder: Path, question: Mapping[str, Any]) -> dict[str, Any] | None:
 
 
 def keep_answer(folder: Path, question: Mapping[str, Any], answer: Mapping[str, Any]) -> None:
-    """Store an answer, whole or not at all."""
+    """Store a solution atomically."""
     text = json.dumps({"question": dict(question), "answer": dict(answer)})
     folder.mkdir(parents=True, exist_ok=True)
     write_whole(folder / f"{key_of(question)}.json", text.encode())

@@ -1,4 +1,4 @@
-"""The compiled sweeps, and plain ones in their place where Numba is missing or does not take them."""
+"""The compiled sweeps, and plain ones as a fallback if Numba is missing or does not compile them."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def _unsuitable(kernel: str, error: Exception) -> MissingExtraError:
 
 
 def _sweep(kernel: str, plain: Callable[..., None], arguments: tuple[Any, ...]) -> None:
-    """Run the compiled sweep, or the plain one from the first time on that Numba refuses.
+    """Run the compiled sweep, or the plain one after the first failure of Numba.
 
     The kernels build on Numba's interface for extensions, which may change between its versions.
     """
@@ -85,8 +85,8 @@ def _sweep(kernel: str, plain: Callable[..., None], arguments: tuple[Any, ...]) 
 def _refuse(kernel: str, error: Exception) -> None:
     _refused.add(kernel)
     warnings.warn(
-        f"the compiled sweep {kernel} cannot be used ({type(error).__name__}: {error}): a plain one takes its place, "
-        'about a hundred times slower; install the version of Numba that suits: pip install "edgewind[solve]"',
+        f"the compiled sweep {kernel} cannot be used ({type(error).__name__}: {error}): a plain one replaces it, "
+        'about a hundred times slower; install a supported version of Numba: pip install "edgewind[solve]"',
         SlowSweepWarning,
         stacklevel=3,
     )

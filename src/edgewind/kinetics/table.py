@@ -1,4 +1,4 @@
-"""Response tables: the coefficients of a vane at any Knudsen number, at once."""
+"""Response tables: immediate coefficients of a vane at any Knudsen number."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from edgewind.kinetics.result import Response
 Floats = NDArray[np.float64]
 
 NAMES = ("thermal_force", "heat_hot", "drag", "loss_hot")
-# Coefficients, and the share of the thermal force that is not of the edge.
+# Coefficients, and the share of the thermal force on the area, without the edge.
 COLUMNS = (*NAMES, "area_share")
 # Exponents of Kn in the limit of the continuum; see `ResponseTable`. Heat takes a logarithm besides.
 CONTINUUM = {"thermal_force": 1.5, "heat_hot": 1.0, "drag": 1.0, "loss_hot": 1.0}
@@ -30,11 +30,9 @@ class ResponseTable:
     """Coefficients of one vane in one room, interpolated smoothly over all Knudsen numbers.
 
     Between the nodes the logarithm of a coefficient is a cubic spline in that of the Knudsen number. Above the last
-    node the coefficient runs into its free-flight value, which belongs to the table, with the difference falling as
-    1/Kn, as the first collision corrects it.
-
-    Below the first node it runs into the law of slip flow, from the slope it has at the node, with the difference
-    of the slopes falling as Kn:
+    node the coefficient approaches its free-flight value in the table, with a difference that falls as 1/Kn, the
+    correction by the first collision. Below the first node it approaches the law of slip flow, from its slope at the
+    node, with a difference of the slopes that falls as Kn:
 
     - ``drag`` ~ Kn, Stokes flow; ``loss_hot`` ~ Kn, conduction from a vane of one temperature;
     - ``heat_hot`` ~ Kn (a + b ln(1/Kn)), b = (15/8) (2/sqrt(pi)) / (2 pi) times perimeter over area of the vane:
@@ -43,7 +41,7 @@ class ResponseTable:
       round the edge of a plate has no stress that falls as 1/r and so carries no net force away; the first that it
       has, r^(-3/2), leaves (Kn L)^(3/2) L^(-1/2) over the vane. The share of the area then stays as it is.
 
-    The error there grows as the law departs from the plain power law that the curve has at the node: see `error`.
+    The error there grows with the difference of the law from the power law of the curve at the node: see `error`.
 
     Parameters
     ----------
@@ -84,16 +82,13 @@ class ResponseTable:
     ) -> ResponseTable:
         """Return the table shipped for a standard shape and room; accommodation between 0.2 and 1.
 
-        Between the accommodations computed, a polynomial through all of them is taken, at the Knudsen numbers that they
-        have in common.
+        Between the computed accommodations, a polynomial through all of them is used, at their common Knudsen numbers.
         """
         return _standard(shape, float(room), float(accommodation), float(aspect))
 
     @classmethod
     def from_responses(cls, responses: Iterable[Response]) -> ResponseTable:
-        """Return the table of a computed curve, one answer of which is for free flight (infinite Knudsen
-        number).
-        """
+        """Return the table of a computed curve, one response of which is for free flight (infinite Knudsen number)."""
         ordered = sorted(responses, key=lambda response: response.knudsen)
         if len(ordered) < 5 or not math.isinf(ordered[-1].knudsen):
             raise InputError(
@@ -135,18 +130,18 @@ class ResponseTable:
 
     @cached_property
     def _first(self) -> dict[str, tuple[float, float]]:
-        """Each coefficient at the first node, and its slope there, both in logarithms."""
+        """Return each coefficient at the first node, and its slope there, both in logarithms."""
         at = float(np.log(self.knudsen[0]))
         return {name: (float(np.exp(spline(at))), float(spline(at, 1))) for name, spline in self._splines.items()}
 
     @property
     def _edge_heat(self) -> float:
-        """What heat_hot / Kn grows by with ln(1/Kn) in the limit of the continuum."""
+        """Return the derivative of heat_hot / Kn by ln(1/Kn) in the limit of the continuum."""
         around = {"strip": 2.0, "rectangle": 2.0 * (1.0 + self.aspect) / self.aspect}.get(self.shape, 4.0)
         return around * 1.875 * 2.0 / float(np.sqrt(np.pi)) / (2.0 * float(np.pi))
 
     def _below(self, name: str, ratio: Floats) -> tuple[Floats, Floats]:
-        """Return the law of slip flow and the continued power law of the node, below the first node, at Kn/Kn_first."""
+        """Return the law of slip flow and the extrapolated power law below the first node, at Kn/Kn_first."""
         value, slope = self._first[name]
         power = value * ratio**slope
         limit = CONTINUUM[name]
@@ -207,9 +202,9 @@ class ResponseTable:
     def error(self, name: str, knudsen: ArrayLike) -> Floats:
         """Return the estimated absolute error of a coefficient by its name in `values`, linear between nodes.
 
-        Below the first node it grows by a quarter of what the law of slip flow departs by from the power law that the
-        curve has at the node: more than what the strip's table, cut short, is off by. That of the area share grows as
-        if its slope in ln Kn went on.
+        Below the first node it grows by a quarter of the difference between the law of slip flow and the power law of
+        the curve at the node: more than the error of the strip's table when cut short. That of the area share grows as
+        if its slope in ln Kn continued.
         """
         kn = _checked(knudsen)
         first = self.knudsen[0]
@@ -235,13 +230,13 @@ def _checked(knudsen: ArrayLike) -> Floats:
 
 @cache
 def standard_data() -> pd.DataFrame:
-    """Return all shipped tables; the file says in its first line how it was made."""
+    """Return all shipped tables; the first line of the file states how it was made."""
     text = resources.files("edgewind.kinetics") / "tables.csv"
     with text.open() as file:
         return pd.read_csv(file, comment="#")
 
 
-@lru_cache(maxsize=256)  # a search asks for the same few tables thousands of times
+@lru_cache(maxsize=256)  # a search needs the same few tables thousands of times
 def _standard(shape: str, room: float, accommodation: float, aspect: float) -> ResponseTable:
     data = standard_data()
     rows = data[(data["shape"] == shape) & np.isclose(data["room"], room) & np.isclose(data["aspect"], aspect)]
@@ -287,5 +282,5 @@ def _standard(shape: str, room: float, accommodation: float, aspect: float) -> R
 
 
 def _lagrange(nodes: Floats, x: float) -> Floats:
-    """Weights of the polynomial through all nodes, at x."""
+    """Return the weights of the polynomial through all nodes, at x."""
     return np.array([np.prod([(x - b) / (a - b) for b in nodes if b != a]) for a in nodes])

@@ -1,4 +1,4 @@
-"""How much the law of the wall matters: walls of Cercignani and Lampis beside those of Maxwell."""
+"""Effect of the law of the wall: walls of Cercignani and Lampis compared with those of Maxwell."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ UNEQUAL_IN_FREE_FLIGHT = 1.0
 def wall_law_ratios(accommodation: ArrayLike, knudsen: ArrayLike) -> dict[str, Floats]:
     """Return the coefficients of a vane with faces of Cercignani and Lampis over those with Maxwell's.
 
-    Both accommodate the same share a of the energy, which is what heat measures; the former also of the momentum along
+    Both accommodate the same share a of the energy, which heat measures; the former also of the momentum along
     the wall, so that the energy of the normal motion is accommodated by ``a^2``. Solved for a strip in a room of four
     widths. The thermal force is less by (1 - a) times 0.3 at Kn 0.03, 0.4 at 0.1, 0.6 at 0.3, 0.8 at 1 and 1.15 at 10
     (1 in free flight without a room); drag, heat and loss differ by less than 0.08 (1 - a). With another accommodation
@@ -57,7 +57,7 @@ def wall_law_ratios(accommodation: ArrayLike, knudsen: ArrayLike) -> dict[str, F
         for row in table:
             inside = np.interp(at, np.log(finite), row[:-1])
             rows.append(row[-1] + (inside - row[-1]) * nearer)
-        # Per 1 - a they hardly know a.
+        # Per 1 - a they hardly depend on a.
         share = np.clip((alpha - alphas[0]) / (alphas[-1] - alphas[0]), 0.0, 1.0) * (alphas.size - 1)
         low = np.minimum(share.astype(int), alphas.size - 2)
         stacked = np.array(rows)
@@ -68,7 +68,7 @@ def wall_law_ratios(accommodation: ArrayLike, knudsen: ArrayLike) -> dict[str, F
 
 @cache
 def _table() -> tuple[Floats, Floats, dict[str, Floats]]:
-    """Accommodations, evenly spaced, and Knudsen numbers of the table, and what the ratios lack of 1 over 1 - a."""
+    """Return accommodations, evenly spaced, and Knudsen numbers of the table, and (1 - ratio)/(1 - a)."""
     with (resources.files("edgewind.kinetics") / "wall_law.csv").open() as file:
         data = pd.read_csv(file, comment="#")
     grids = {name: data.pivot(index="accommodation", columns="knudsen", values=name) for name in NAMES}
@@ -79,20 +79,20 @@ def _table() -> tuple[Floats, Floats, dict[str, Floats]]:
 
 
 def unequal_wall_law_error(accommodation: ArrayLike, knudsen: ArrayLike) -> Floats:
-    """Return the relative standard error, for the law of the wall, of the force on a warm vane with unlike faces.
+    """Return the relative standard error, due to the law of the wall, of the force on a warm vane with unequal faces.
 
-    It is that of the force over the thermal force of the same vane. Where the faces differ in how they accommodate the
-    energy of the motion normal to them (Cercignani and Lampis), or that and the momentum along them, the quotient is
-    less than with Maxwell's walls, the more so the denser the gas: half of the greater difference is taken. It is
-    counted from free flight: what the law changes there belongs to the difference of accommodations, an unknown of its
-    own (`UNEQUAL_IN_FREE_FLIGHT`). Solved for strips; squares, which behave as strips at a greater Knudsen number, have
+    It is that of the force over the thermal force of the same vane. If the faces differ in the accommodation of the
+    energy of the normal motion (Cercignani and Lampis), or also of the tangential momentum, the quotient is less than
+    with Maxwell's walls, more so in denser gas: half of the greater difference is taken. It is counted from free
+    flight: the effect of the law there belongs to the difference of accommodations, an unknown of its own
+    (`UNEQUAL_IN_FREE_FLIGHT`). Solved for strips; squares, which behave as strips at a greater Knudsen number, have
     less.
 
     Parameters
     ----------
     accommodation, knudsen : arrays
         Mean of both faces, of the energy; mean free path over the width. They broadcast; beyond the ends of the table,
-        0.4 and 0.97, and below Kn 0.05, it stays what it is there.
+        0.4 and 0.97, and below Kn 0.05, it is constant.
 
     Examples
     --------
@@ -118,11 +118,11 @@ def _unlike() -> tuple[Floats, Floats, RegularGridInterpolator]:
 
 
 def wall_law_error(accommodation: ArrayLike, knudsen: ArrayLike) -> dict[str, Floats]:
-    """Return the relative standard errors of the coefficients, at a given heat, that stand for the law of the wall.
+    """Return the relative standard errors of the coefficients, at a given heat, due to the law of the wall.
 
-    Which law a surface follows is not known: half of the difference of both is taken (:func:`wall_law_ratios`). It was
-    solved for strips. A square behaves as a strip at about twice its Knudsen number, as far as the internal energy of
-    molecules goes, which was solved for both: the greater of the differences at one and at two Kn stands for all vanes.
+    The law of a surface is not known: half of the difference of both is taken (:func:`wall_law_ratios`), which was
+    solved for strips. For the internal energy of molecules, solved for both, a square behaves as a strip at about twice
+    its Knudsen number: the greater of the differences at one and at two Kn is used for all vanes.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Half-range sums over the discrete velocities, and what a wall feels of the gas that falls on it.
+"""Half-range sums over the discrete velocities, and the loads of a wall by the incident gas.
 
 All averages are over the Maxwellian; the incoming gas is summed up by the sweep. With accommodation alpha a wall sends
 back alpha (nu_w + tau_w (c^2 - 2) + 2 c.u_w) and the mirrored rest. The part with tau_w carries no net flux, so that
@@ -6,7 +6,7 @@ zero flux through the wall, or the flux u_n of a wall that moves along its norma
 
     nu_w J = J_in + u_n / 2,   J = <c_n>  over c_n > 0,
 
-whatever alpha is. The sums of the discrete velocities stand for the exact ones, so that particles are conserved to
+whatever alpha is. Sums over the discrete velocities replace the exact averages, so that particles are conserved to
 rounding.
 """
 
@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 
 
 def half_flux(velocities: PlaneVelocities | SpaceVelocities, axis: int) -> float:
-    """Return the flux <c_n> of a unit Maxwellian through a wall across `axis`: 1/(2 sqrt(pi)), but for the angles."""
+    """Return the flux <c_n> of a unit Maxwellian through a wall across `axis`: 1/(2 sqrt(pi)), up to the angles."""
     images = 2 ** (velocities.directions.shape[1] - 1)
     angular = images * float(velocities.direction_weights @ velocities.directions[:, axis])
     return float(angular * (velocities.speed_weights @ velocities.speed))
@@ -31,7 +31,7 @@ def half_flux(velocities: PlaneVelocities | SpaceVelocities, axis: int) -> float
 
 @dataclass(frozen=True)
 class FaceLoads:
-    """What the gas does to a face, along it.
+    """Loads of the gas on a face, along it.
 
     Parameters
     ----------
@@ -59,9 +59,9 @@ def face_loads(
     slide: float | Floats = 0.0,
     axis: int = 0,
 ) -> FaceLoads:
-    """Return the loads of a face across `axis` from what falls on it: flux, pressure, shear, energy.
+    """Return the loads of a face across `axis` from the incident flux, pressure, shear and energy.
 
-    The heat is <c_n (c^2 - 5/2) h>: energy less what a wall that moves at `speed` pushes before it.
+    The heat is <c_n (c^2 - 5/2) h>: energy less the work of a wall that moves at `speed`.
     """
     images = 2 ** (velocities.directions.shape[1] - 1)
     e, weights = velocities.directions, velocities.direction_weights

@@ -1,4 +1,4 @@
-"""The live bench: instruments on wires, steadiness, interlocks, and the sweep that records without losing anything."""
+"""The live bench: connected instruments, steadiness, interlocks, and recording of sweeps without loss of data."""
 
 from typing import TYPE_CHECKING
 

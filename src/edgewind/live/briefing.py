@@ -7,7 +7,7 @@ from edgewind.cautions import cautions
 from edgewind.formatting import format_number
 from edgewind.live.run_plan import RunPlan
 
-# Share of the molecules above which oxygen is more than air has.
+# Mole fraction of oxygen above that of air.
 RICH_IN_OXYGEN = 0.25
 # Gases that burn in air, and those sold as refrigerants or dusters.
 FLAMMABLE, REFRIGERANTS = {"H2", "D2", "CH4", "R152a"}, {"R134a", "R152a"}
@@ -16,7 +16,7 @@ _COLD_BELOW_K, _WARM_ABOVE_K = 288.0, 303.0
 
 
 def moves_of(bench: Bench) -> tuple[str, ...]:
-    """Return what a sweep with this bench moves, in words; empty where everything is moved by hand."""
+    """Return what a sweep with this bench moves, in words; empty if everything is operated by hand."""
     section, limits = bench.instruments, bench.limits
     found = []
     if section is not None and section.valve is not None and limits is not None and limits.pressure_above is not None:
@@ -65,7 +65,7 @@ def cautions_of(bench: Bench, run: RunPlan | None = None) -> tuple[str, ...]:
 
 
 def _of_run(run: RunPlan | None, *, by_hand: bool) -> list[str]:
-    """What a run meets that other readings do not: all of it where its changes are not planned."""
+    """Return the further hazards of a run; all of them if its changes are not planned."""
     if run is None:
         return []
     envelopes = [one.envelope_k for one in run.changes if one.envelope_k is not None]

@@ -1,4 +1,4 @@
-"""Recorders of this user on this machine, found by their control sockets, watched and steered from another program."""
+"""Recorders of this user on this machine, found by their control sockets, watched and steered by another program."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from edgewind.errors import InputError
 from edgewind.live.control_socket import MOST_LINE, SPEAKS
 from edgewind.live.local_endpoint import connect_to, endpoints
 
-# How long a recorder may take to say who it is, and to answer a command, seconds.
+# Timeout of a recorder for its identity, and for the answer to a command, s.
 HELLO_S = 2.0
 ANSWER_S = 5.0
 _AGAIN_S = 0.05
@@ -35,13 +35,13 @@ class Recorder:
     path : Path
         Its control socket.
     run : str
-        Tells it from every other, one that goes on with the same sweep included.
+        Identity of this recorder, different from that of another one that resumes the same sweep.
     sweep, experiment : str
         The sweep by its name in the book, and the experiment.
     book : str
         Identity of the experiment and its book: :meth:`edgewind.book.Book.identity`.
     made_by : str
-        What people call the program.
+        Name of the program.
     """
 
     path: Path
@@ -52,14 +52,15 @@ class Recorder:
     made_by: str
 
     def command(self, name: str, text: str = "", *, of: int | None = None) -> None:
-        """Give a command; see :meth:`edgewind.live.Sweep.command`. When this returns it was taken, once.
+        """Give a command; see :meth:`edgewind.live.Sweep.command`. When this returns, it was accepted once.
 
         Raises
         ------
         InputError
             It was refused, and nothing was done.
         RecorderNotFoundError
-            The recorder is not running or does not answer; the message says whether it can have obeyed.
+            The recorder is not running or does not answer; the message states whether the command may have been carried
+            out.
         """
         until = _CLOCK.monotonic() + ANSWER_S
         said = {"do": name, "text": text, "of": of, "run": self.run, "id": secrets.token_hex(8), "until": until}
@@ -75,7 +76,7 @@ class Recorder:
             except (FileNotFoundError, ConnectionRefusedError):
                 self.path.unlink(missing_ok=True)
                 raise self._gone(sent=sent) from None
-            except (OSError, ValueError):  # the same again: it is carried out once
+            except (OSError, ValueError):  # sent again: it is carried out once
                 if _CLOCK.monotonic() > until:
                     raise self._silent() from None
                 _CLOCK.sleep(_AGAIN_S)
@@ -83,12 +84,12 @@ class Recorder:
             raise InputError(str(answer["refused"].get("problem")), fix=answer["refused"].get("fix"))
 
     def listen(self) -> Subscription:
-        """Begin to hear of the sweep: everything of late first, then what happens, until the recorder ends.
+        """Subscribe to the sweep: recent messages first, then new ones, until the recorder ends.
 
         Raises
         ------
         RecorderNotFoundError
-            It is not there.
+            The recorder is not running.
         """
         try:
             line = _Line(self.path, _CLOCK.monotonic() + HELLO_S)
@@ -107,28 +108,28 @@ class Recorder:
         return Subscription(line)
 
     def _gone(self, *, sent: bool = False) -> RecorderNotFoundError:
-        unsure = "; whether it still obeyed is unknown" if sent else ", and nothing was done"
+        unsure = "; it is unknown whether the command was carried out" if sent else ", and nothing was done"
         return RecorderNotFoundError(
-            f"the recorder of this sweep is not running any more{unsure}",
+            f"the recorder of this sweep has stopped{unsure}",
             fix="unless the sweep has ended, lamp and valve may still be on: check them, then run its command again, "
             "which first switches both off",
         )
 
     def _silent(self) -> RecorderNotFoundError:
         return RecorderNotFoundError(
-            "the recorder of this sweep does not answer, and will not obey this command later",
+            "the recorder of this sweep does not answer, and will ignore this command later",
             fix="look at the terminal that it runs in",
         )
 
 
 class Subscription:
-    """Messages from a recorder, one after the other."""
+    """Messages from a recorder, in order."""
 
     def __init__(self, line: _Line) -> None:
         self._line = line
 
     def next(self, wait_s: float) -> dict[str, Any] | None:
-        """Return the next message; None where none comes in time.
+        """Return the next message; None after a timeout.
 
         Raises
         ------
@@ -143,12 +144,12 @@ class Subscription:
             raise EOFError from None
 
     def close(self) -> None:
-        """End it, from any thread."""
+        """Close the subscription, from any thread."""
         self._line.abort()
 
 
 def recorders(folder: Path | None = None, *, but: frozenset[Path] = frozenset()) -> list[Recorder]:
-    """Return the recorders that run now, those in `but` left out; the endpoint of one that has ended is removed."""
+    """Return the running recorders, except those in `but`; the endpoint of one that has ended is removed."""
     found = []
     for path in channels(folder):
         if path not in but:
@@ -158,7 +159,7 @@ def recorders(folder: Path | None = None, *, but: frozenset[Path] = frozenset())
 
 
 def channels(folder: Path | None = None) -> list[Path]:
-    """Return where a recorder of this user may be found."""
+    """Return the endpoints of recorders of this user."""
     return endpoints(folder)
 
 
@@ -176,13 +177,13 @@ def meet(path: Path) -> Recorder:
         return Recorder(path, *(str(said[name]) for name in ("run", "sweep", "experiment", "book", "made_by")))
     except ConnectionRefusedError:
         path.unlink(missing_ok=True)
-        raise RecorderNotFoundError("the recorder is not running any more", file=path) from None
+        raise RecorderNotFoundError("the recorder has stopped", file=path) from None
     except (OSError, ValueError, KeyError):
         raise RecorderNotFoundError("the recorder does not identify itself", file=path) from None
 
 
 class _Line:
-    """A connection to a control socket, line by line, until a time on the machine's clock."""
+    """A connection to a control socket, read by lines, with a deadline on the machine's clock."""
 
     def __init__(self, path: Path, until: float) -> None:
         self._until, self._unread = until, b""

@@ -28,7 +28,7 @@ def titles_of(bench: Bench) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class SweepColumns:
-    """How an experiment's table takes what a sweep records.
+    """Columns of an experiment's table for the readings of a sweep.
 
     Attributes
     ----------
@@ -37,7 +37,7 @@ class SweepColumns:
     gauge_title : str
         ``gauge`` or ``pressure``.
     own_gauge_unit, own_warm_unit : str
-        The units in which gauge and thermometer answer; empty where the person types.
+        The units in which gauge and thermometer answer; empty if values are typed.
     """
 
     units: Mapping[str, str]
@@ -58,7 +58,7 @@ class SweepColumns:
     def cells(
         self, time: str, pressure: Observation | None, seen: Observation, lamp: bool, direction: str, speed_rpm: str
     ) -> dict[str, str]:
-        """Return the cells of a reading, numbers as the instruments wrote them wherever the units are the same."""
+        """Return the cells of a reading, with the numbers as the instruments wrote them if the units are the same."""
         cells = {"time": time, "lamp": "on" if lamp else "off", "sweep": direction}
         if pressure is not None:
             cells[self.gauge_title] = _written(
@@ -73,7 +73,7 @@ class SweepColumns:
         return cells
 
     def fitting(self, cells: Mapping[str, str]) -> dict[str, str]:
-        """Leave out what is empty, and what the table has no title for but a study can do without."""
+        """Leave out empty cells, and optional ones for which the table has no title."""
         optional = ("sweep", "envelope temperature")
         return {
             title: cell
@@ -90,7 +90,7 @@ def _written(text: str, own: str, unit: str, kind: str) -> str:
 
 
 def sweep_columns(bench: Bench, named: Sequence[tuple[str, str]], label: str) -> SweepColumns:
-    """Check that a table can take what these instruments record.
+    """Check that a table has the columns that these instruments record.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """Commands to a running sweep, queued until the sweep reads them.
 
-A command may name its object: the step to skip, the reading to repeat, the question to answer. Of two who
-press at the same moment, or one who presses late, the second then meets a refusal and not the next step.
+A command may name its object: the step to skip, the reading to repeat, the question to answer. A second or late press
+of the same key is then refused and does not affect the next step.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ COMMANDS = (
     "pause", "resume", "skip", "repeat", "stop", "note", "answer", "face", "changed",
     "lamp", "envelope", "speed", "end",
 )  # fmt: skip
-# What is commanded only while a run goes on, and what is not commanded then.
+# Commands that are only valid during a run, and those that are invalid then.
 OF_A_RUN = ("lamp", "envelope", "speed", "end")
 NOT_IN_A_RUN = ("pause", "skip", "repeat")
 _WITH_TEXT = ("note", "answer", "face", "changed", "lamp", "envelope", "speed")
@@ -33,14 +33,14 @@ _WHICHEVER = 0  # the first step to come, where none is running
 
 @dataclass(frozen=True)
 class Gesture:
-    """What a person does, or has just done, in the course of a run.
+    """An action of a person during a run.
 
     Attributes
     ----------
     at_s : float
-        When the command came, on the clock of the sweep, s.
+        Time of the command, on the clock of the sweep, s.
     what : {"lamp", "envelope", "speed", "changed"}
-        What it is about.
+        Its subject.
     text : str
         State of the lamp, or what was changed, in words.
     value : float
@@ -57,22 +57,22 @@ class Gesture:
 
 
 class SkipError(Exception):
-    """The current step is left out; the message says why, or is empty where the person asked."""
+    """The current step is left out; the message states why, or is empty if the user asked for it."""
 
 
 class RepeatError(Exception):
-    """The reading that was stored last is to be taken once more."""
+    """The last stored reading is to be repeated."""
 
 
 class Commands:
-    """Commands from any thread; they take effect when the thread of the sweep obeys.
+    """Commands from any thread; they take effect when the thread of the sweep reads them.
 
     Parameters
     ----------
     state : SweepState
-        Where notes and refusals are written.
+        State of the sweep, which receives notes and refusals.
     keep : callable
-        Puts a note on the disk and returns the file.
+        Stores a note on the disk and returns the file.
 
     Attributes
     ----------
@@ -112,15 +112,14 @@ class Commands:
         text : str
             The note or the answer.
         of : int, optional
-            Number of the step to skip, of the reading to repeat, of the question to answer; the current one where
-            absent.
+            Number of the step to skip, of the reading to repeat, of the question to answer; default: the current one.
         who : str
-            Who gives it, for those who look on; not shown where empty.
+            Source of the command, for observers; not shown if empty.
 
         Raises
         ------
         InputError
-            It cannot be done, or comes too late; nothing was done.
+            It is impossible or too late; nothing was done.
         """
         with self._lock:
             if name not in COMMANDS:
@@ -147,7 +146,7 @@ class Commands:
             if self._last_reading is None:
                 raise InputError("no reading has been stored yet since this sweep was started or resumed")
             if of is not None and of != self._last_reading:
-                raise InputError(f"reading {of} is not the last one any more", fix="look which one is now")
+                raise InputError(f"reading {of} is no longer the last one", fix="check which one is last now")
             if self._repeat or self._repeating:
                 raise InputError("the last reading is already being repeated")
         if name == "note" and not text.strip():
@@ -158,33 +157,33 @@ class Commands:
             raise InputError("that question has already been answered", fix="answer the one that is open now")
 
     def pause(self) -> None:
-        """Stay until :meth:`resume`."""
+        """Pause until :meth:`resume`."""
         self._paused.set()
         self.arrived.set()
 
     def resume(self) -> None:
-        """Go on."""
+        """Resume."""
         self._paused.clear()
         self.arrived.set()
 
     def skip(self) -> None:
-        """Leave out the current step, or the first to come."""
+        """Skip the current step, or the first to come."""
         with self._lock:
             self._skip = _WHICHEVER if self._at is None else self._at.number
         self.arrived.set()
 
     def repeat(self) -> None:
-        """Take the reading that was stored last once more."""
+        """Repeat the last stored reading."""
         self._repeat = True
         self.arrived.set()
 
     def note(self, text: str) -> None:
-        """Note something; when this returns the note is on the disk.
+        """Store a note; when this returns, it is on the disk.
 
         Raises
         ------
         InputError
-            The sweep is over, or the disk does not take it.
+            The sweep has ended, or the disk cannot be written.
         """
         plain = " ".join(text.split())
         if not plain:
@@ -196,14 +195,14 @@ class Commands:
         self._state.tell("note", text.strip())
 
     def answer(self, text: str) -> None:
-        """Answer the question that is open; the first answer counts."""
+        """Answer the open question; the first answer counts."""
         with self._lock:
             if self._open:
                 self._open, self._answer = False, text
         self.arrived.set()
 
     def face(self, text: str) -> None:
-        """Say which face leads in the readings from now on: bright, dark, not observed; empty leaves it open.
+        """Set the leading face of the readings from now on: bright, dark, not observed; empty for unstated.
 
         Raises
         ------
@@ -212,12 +211,12 @@ class Commands:
         """
         plain = " ".join(text.split()).lower()
         if plain and plain not in FACES:
-            raise InputError(f"'{plain[:40]}' is not a face that leads", fix=f"write {', '.join(FACES)}, or nothing")
+            raise InputError(f"'{plain[:40]}' is not a leading face", fix=f"write {', '.join(FACES)}, or nothing")
         self.leading_face = plain
         self._state.tell("command", f"leading face: {plain or 'not stated'}", command="face")
 
     def changed(self, text: str) -> None:
-        """Say what was changed on purpose in the readings from now on; empty where nothing is any more.
+        """Set what is changed on purpose in the readings from now on; empty for nothing.
 
         In a run it is noted at this moment.
         """
@@ -231,7 +230,7 @@ class Commands:
         self._state.tell("command", f"changed on purpose: {self.changed_now or 'nothing'}", command="changed")
 
     def lamp(self, text: str) -> None:
-        """Switch the lamp in a run, or say that it was switched just now: on, off or a share such as 50 %.
+        """Switch the lamp in a run, or note that it was switched just now: on, off or a share such as 50 %.
 
         Raises
         ------
@@ -241,23 +240,24 @@ class Commands:
         self._gesture(Gesture(self._clock_s(), "lamp", parse_lamp(text)))
 
     def envelope(self, text: str) -> None:
-        """Bring the envelope to a temperature in a run, or say that it has it from now on: -20 degC.
+        """Set the temperature of the envelope in a run, or note that it has it from now on: -20 degC.
 
         Raises
         ------
         InputError
-            It is not a temperature, or not one that can be.
+            It is not a temperature, or an impossible one.
         """
         kelvin = parse_envelope(text)
         self._gesture(Gesture(self._clock_s(), "envelope", celsius(kelvin), kelvin))
 
     def speed(self, text: str) -> None:
-        """Type the speed in a run, in rpm unless it has a unit: +12 where the bright face leads, -12 where the dark.
+        """Enter the speed in a run, in rpm unless it has a unit: +12 if the bright face leads, -12 if the dark face
+        does.
 
         Raises
         ------
         InputError
-            It is not a speed, or its sign is missing where others had one.
+            It is not a speed, or its sign is missing while others have one.
         """
         plain = text.strip().replace("−", "-").replace(",", ".")
         try:
@@ -268,14 +268,16 @@ class Commands:
             signed = plain[0] in "+-"
             if self._signed not in (None, signed):
                 said = (
-                    "has no sign, and those before it have" if self._signed else "has a sign, and those before it none"
+                    "has no sign, and earlier ones have one"
+                    if self._signed
+                    else "has a sign, and earlier ones have none"
                 )
                 raise InputError(f"'{plain[:40]}' {said}", fix="write every speed of a run with its sign, or none")
             self._signed = signed
         self._gesture(Gesture(self._clock_s(), "speed", plain[:40], value, u))
 
     def end(self) -> None:
-        """End the run; what was recorded is stored."""
+        """End the run; the recorded rows are stored."""
         self._end = True
         self.arrived.set()
 
@@ -288,7 +290,7 @@ class Commands:
         self.arrived.set()
 
     def stop(self) -> None:
-        """End."""
+        """Stop the sweep."""
         self._stop.set()
         self.arrived.set()
 
@@ -296,31 +298,31 @@ class Commands:
 
     @property
     def stopping(self) -> bool:
-        """Whether it is to end."""
+        """Whether the sweep is to stop."""
         return self._stop.is_set()
 
     @property
     def paused(self) -> bool:
-        """Whether it is to stay."""
+        """Whether the sweep is to pause."""
         return self._paused.is_set()
 
     def begin(self) -> None:
-        """Take commands from now."""
+        """Accept commands from now on."""
         self._begun.set()
 
     def close(self) -> None:
-        """Take none any more."""
+        """Accept no further commands."""
         with self._lock:
             self._over.set()
 
     def begin_run(self, now: Callable[[], float]) -> None:
-        """Take what belongs to a run from now on; `now` gives the time at which each of it came."""
+        """Accept commands of a run from now on; `now` returns their times."""
         with self._lock:
             self._now, self._gestures, self._signed, self._end = now, [], None, False
             self._paused.clear()
 
     def end_run(self) -> None:
-        """Take nothing of a run any more."""
+        """Accept no further commands of a run."""
         with self._lock:
             self._now = None
 
@@ -331,22 +333,22 @@ class Commands:
 
     @property
     def speeds_signed(self) -> bool:
-        """Whether the speeds that were typed in this run have a sign."""
+        """Whether the typed speeds of this run have a sign."""
         return bool(self._signed)
 
     def take_gestures(self) -> list[Gesture]:
-        """Return what came in this run since this was last called."""
+        """Return the actions of this run since the last call."""
         with self._lock:
             made, self._gestures = self._gestures, []
         return made
 
     def obey(self, *, in_step: bool) -> None:
-        """Raise what was commanded. Between steps there is none to skip.
+        """Raise the command that was given. Between steps there is none to skip.
 
         Raises
         ------
         StoppedError, SkipError, RepeatError
-            The person asked for it.
+            The user asked for it.
         """
         if self._stop.is_set():
             raise StoppedError("stopped")
@@ -362,7 +364,7 @@ class Commands:
                     raise RepeatError
 
     def at(self, step: Step | None, *, again: bool = False) -> None:
-        """Note the current step, or none; `again` where it is the reading that is repeated."""
+        """Note the current step, or none; `again` if it is a repeated reading."""
         with self._lock:
             late = self._at is not None and self._skip == self._at.number
             if late:
@@ -373,7 +375,7 @@ class Commands:
             self._tell_late()
 
     def stored(self, step: Step, reading: int) -> None:
-        """Take note of a stored reading: there is nothing left of it to skip, and it is the one to repeat."""
+        """Note a stored reading: it can no longer be skipped, and it is the one to repeat."""
         with self._lock:
             late, self._skip = self._skip is not None, None
             self.last_stored, self._last_reading = step, reading
@@ -384,29 +386,29 @@ class Commands:
         self._state.tell("trouble", "the skip came too late: that step had already finished")
 
     def marked(self, face: str) -> dict[str, str]:
-        """Return the cells for direction and change of a reading that is taken now; `face` is what was measured."""
+        """Return the cells for direction and change of a reading taken now; `face` is the measured one."""
         leads = face or self.leading_face
         return {title: text for title, text in (("leading face", leads), ("changed", self.changed_now)) if text}
 
     def take_notes(self) -> list[tuple[str, Path]]:
-        """Return the notes since this was last called, each with its file on the disk."""
+        """Return the notes since the last call, each with its file on the disk."""
         with self._lock:
             notes, self._notes = self._notes, []
         return notes
 
     def open_question(self) -> int:
-        """Take answers to a new question, and none to earlier ones; returns its number."""
+        """Accept answers to a new question, and none to earlier ones; return its number."""
         with self._lock:
             self._question, self._open, self._answer = self._question + 1, True, None
             return self._question
 
     def close_question(self) -> None:
-        """Take no answers."""
+        """Accept no answers."""
         with self._lock:
             self._open = False
 
     def take_answer(self) -> str | None:
-        """Return the answer, once; None where none has come."""
+        """Return the answer, once; None if there is none."""
         with self._lock:
             answer, self._answer = self._answer, None
             return answer

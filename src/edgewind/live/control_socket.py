@@ -1,7 +1,7 @@
-"""The control socket of a running sweep: other programs of the same user on the same machine watch and steer it.
+"""The control socket of a running sweep: other programs of the same user on the same machine monitor and steer it.
 
-It is a connection (:mod:`edgewind.live.local_endpoint`) and not rows of the book: whether a recorder runs is known at
-once, and a command reaches the recorder that it names or none, so that nothing is left that could steer the next one.
+It is a connection (:mod:`edgewind.live.local_endpoint`) and not rows of the book: the state of a recorder is known
+immediately, and a command reaches the named recorder or none, so that no pending command can steer the next one.
 
 Each side sends lines of JSON. The recorder begins with its identity; ``{"do": "tell"}`` asks for events and state from
 now on; a command has an ``id`` of its own, by which it is carried out once however often it comes, the ``run`` that it
@@ -32,7 +32,7 @@ from edgewind.live.sweep import Sweep
 
 SPEAKS = 1
 MOST_LINE = 65_536
-# How often the state is sent, seconds.
+# Interval of state messages, s.
 TELL_EVERY_S = 0.2
 _MOST_CLIENTS = 32
 _MOST_WAITING = 5000
@@ -42,25 +42,25 @@ _ROWS_AT_ONCE = 500
 
 
 class ControlSocket:
-    """Where a sweep is heard of and steered by others, for as long as it is open.
+    """Endpoint through which other programs monitor and steer a sweep while it is open.
 
     Parameters
     ----------
     sweep : Sweep
         What is steered.
     made_by : str
-        Name of the program that runs it, for people.
+        Name of the program that runs it, for display.
     run : str, optional
-        Identity of this recorder; made where absent.
+        Identity of this recorder; default: a new one.
     folder : path, optional
-        Where it is found; :func:`edgewind.live.local_endpoint.endpoint_folder` otherwise.
+        Folder of the endpoint; default: :func:`edgewind.live.local_endpoint.endpoint_folder`.
     clock : Clock, optional
         The clock of the machine, by which commands expire.
 
     Raises
     ------
     InputError
-        It cannot be opened here; the sweep can be run all the same.
+        It cannot be opened here; the sweep can run without it.
     """
 
     def __init__(
@@ -92,7 +92,7 @@ class ControlSocket:
         self.close()
 
     def close(self) -> None:
-        """Take no further command; who hears of the sweep hears its end first."""
+        """Accept no further command, after subscribers have received the end of the sweep."""
         self._closing.set()
         self._thread.join()
         self._listener.close()
@@ -105,7 +105,7 @@ class ControlSocket:
                 link = self._listener.accept()
             except TimeoutError:
                 continue
-            except OSError:  # too many open files, most likely: whoever asks tries again
+            except OSError:  # probably too many open files: the client tries again
                 self._clock.wait(self._closing, 0.2)
                 continue
             if len(self._clients) >= _MOST_CLIENTS:
@@ -121,12 +121,12 @@ class ControlSocket:
                 if self._listener.admits(link):
                     _Client(link, self._sweep, self._hello, self._obey, self._closing, self._clock).serve()
         except (OSError, ValueError):
-            pass  # it has disconnected, or sent what is no message: the sweep goes on
+            pass  # it has disconnected or sent an invalid message: the sweep continues
         finally:
             self._clients.discard(threading.current_thread())
 
     def _obey(self, said: dict[str, Any]) -> dict[str, Any]:
-        """Carry out a command, once, and return the answer; the same again is given the same answer."""
+        """Carry out a command once and return the answer; a repeated command gets the same answer."""
         key = str(said.get("id", ""))[:64]
         with self._lock:
             if key in self._answers:
@@ -187,7 +187,7 @@ class _Client:
                 self._leave()
 
     def _hear(self, wait_s: float) -> bool:
-        """Wait for messages, and obey; return False once the client has disconnected."""
+        """Wait for messages and carry them out; return False once the client has disconnected."""
         if not select.select([self._link], [], [], wait_s)[0]:
             return True
         more = self._link.recv(MOST_LINE)
@@ -227,7 +227,7 @@ class _Client:
             self._send(status_message(self._sweep, self._hello["run"], self._hello["made_by"]))
 
     def _tell_run(self) -> None:
-        """Send the rows of a run that were not sent yet, with every state at most."""
+        """Send the new rows of a run, at most with every state."""
         if self._clock.monotonic() - self._told_at <= TELL_EVERY_S and not self._closing.is_set():
             return
         key, first, moments = self._sweep.run_since(self._run, self._rows)

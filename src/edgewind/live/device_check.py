@@ -12,7 +12,7 @@ from edgewind.live.instruments import Instruments, connect
 
 @dataclass(frozen=True)
 class DeviceCheck:
-    """What one device answered.
+    """Answers of one device.
 
     Attributes
     ----------
@@ -21,11 +21,11 @@ class DeviceCheck:
     address : str
         Its VISA resource or serial port.
     identity : str
-        Its answer to the check question; empty where it has none.
+        Its answer to the check query; empty if it has none.
     reading : str
-        What it reads, with a unit; empty where it can only be set.
+        Its reading, with a unit; empty if it can only be set.
     problem : str
-        Why it cannot be used; empty where it can.
+        Why it cannot be used; empty if it can.
     """
 
     role: str
@@ -43,17 +43,17 @@ def check_devices(bench: Bench, instruments: Instruments | None = None) -> list[
     bench : Bench
         The apparatus.
     instruments : Instruments, optional
-        Its instruments; connected and closed here otherwise.
+        Its instruments; default: connected and closed here.
 
     Returns
     -------
     list of DeviceCheck
-        In the order gauge, thermometer, valve, lamp, tachometer; empty where everything is done by hand.
+        In the order gauge, thermometer, valve, lamp, tachometer; empty if everything is done by hand.
 
     Raises
     ------
     InputError
-        Something could be moved and the owner gave no limits.
+        Something could be moved and no limits are stated.
     """
     section = bench.instruments
     if section is None:

@@ -38,17 +38,17 @@ _NUMBER = re.compile(NUMBER)
 _INFINITY, _NO_NUMBER = 9.9e37, 9.91e37
 _LEAST_SAMPLES = 16
 _FORMATS = {"int8": "i1", "int16": "i2", "int32": "i4", "float32": "f4", "float64": "f8"}
-# How far the voltage that a valve says may be from the one that was set, of its range.
+# Largest difference between the read and the set voltage of a valve, as a share of its range.
 _VALVE_AGREES = 0.01
 
 
 def number_of(text: str) -> float:
-    """Return an answer as a number; infinite where the instrument says that it is beyond its range.
+    """Return an answer as a number; infinite if the instrument reports that it is beyond its range.
 
     Raises
     ------
     ValueError
-        The answer is not wholly a number, or says that there is none.
+        The answer is not entirely a number, or means 'not a number'.
 
     Examples
     --------
@@ -60,7 +60,7 @@ def number_of(text: str) -> float:
         raise ValueError(f"{text!r} is not a number")
     value = float(plain)
     if not math.isfinite(value) or math.isclose(value, _NO_NUMBER, rel_tol=1e-6):
-        raise ValueError(f"{text!r} says that there is no number")
+        raise ValueError(f"{text!r} means 'not a number'")
     return math.copysign(math.inf, value) if math.isclose(abs(value), _INFINITY, rel_tol=1e-6) else value
 
 
@@ -82,7 +82,7 @@ def switch_of(text: str) -> bool:
 
 @dataclass(frozen=True)
 class Value:
-    """An answer of a gauge or a thermometer: as it came, and as a number in its own unit."""
+    """An answer of a gauge or a thermometer: the text, and the number in its own unit."""
 
     text: str
     number: float
@@ -96,17 +96,17 @@ class _Role:
 
     @property
     def identity(self) -> str:
-        """The answer to the check question, once it was asked; empty where there is none."""
+        """The answer to the check query after it was sent; empty if there is none."""
         said = self._transport.identity
         return "" if said is None else said.decode("ascii", errors="replace").strip()
 
     def verify(self) -> None:
-        """Check that the connection can be opened, and that questions and answers go together.
+        """Check that the connection can be opened, and that queries and answers match.
 
         Raises
         ------
         InstrumentError
-            They do not.
+            They do not match.
         """
         self._named(self._transport.verify)
 
@@ -131,12 +131,12 @@ class Meter(_Role):
         self._scale = float(to_si(1.0, self.unit, self._kind)) - self._zero
 
     def read(self) -> Value:
-        """Ask for a value.
+        """Query a value.
 
         Raises
         ------
         InstrumentError
-            No answer that is wholly a number came in all attempts.
+            No answer in any attempt was entirely a number.
         """
         value: Value = self._named(self._once)
         return value
@@ -172,7 +172,7 @@ def _value_of(text: str) -> Value:
 
 
 class Valve(_Role):
-    """A proportional valve, by its voltage; never set outside its range or beyond the owner's limit."""
+    """A proportional valve, by its voltage; never set outside its range or beyond the limit."""
 
     role = "valve"
 
@@ -185,14 +185,14 @@ class Valve(_Role):
         self.voltage: float | None = None
 
     def set(self, voltage_v: float) -> float:
-        """Set the voltage and see that the valve took it; returns what was sent, V.
+        """Set the voltage and confirm it; return the sent voltage, V.
 
         Raises
         ------
         InterlockError
             The voltage is outside the range or beyond the limit; nothing was sent.
         InstrumentError
-            The valve did not take it.
+            The valve did not confirm it.
         """
         command = self._valve.set.format(value=voltage_v)
         sent = voltage_v
@@ -213,21 +213,21 @@ class Valve(_Role):
 
     @property
     def can_read(self) -> bool:
-        """Whether it can be asked for its voltage."""
+        """Whether its voltage can be queried."""
         return self._valve.read is not None
 
     def read(self) -> float:
-        """Return the voltage that it says, V."""
+        """Return the voltage that it reports, V."""
         said: float = self._named(lambda: self._transport.query(str(self._valve.read), number_of))
         return said
 
     def switch_on(self) -> None:
-        """Make it ready to be set."""
+        """Switch it on, ready to be set."""
         if self._valve.on is not None:
             self._named(lambda: self._transport.write(str(self._valve.on), errors=self._valve.errors))
 
     def switch_off(self) -> None:
-        """Bring it into its safe state."""
+        """Switch it off, its safe state."""
         self.voltage = None
         self._named(lambda: self._transport.write(self._valve.off, errors=self._valve.errors))
 
@@ -258,16 +258,16 @@ class Lamp(_Role):
 
     @property
     def can_read(self) -> bool:
-        """Whether it can be asked whether it is on."""
+        """Whether its state can be queried."""
         return self._lamp.read is not None
 
     def switch(self, on: bool) -> None:
-        """Switch it on or off, and see that it is where it can be asked.
+        """Switch it on or off, and confirm it if it can be queried.
 
         Raises
         ------
         InstrumentError
-            It did not obey.
+            It did not confirm the command.
         """
         self.is_on = None
         command = self._lamp.on if on else self._lamp.off
@@ -283,7 +283,7 @@ class Lamp(_Role):
                     raise
 
     def read(self) -> bool:
-        """Ask whether it is on."""
+        """Return whether it is on."""
         said: bool = self._named(lambda: self._transport.query(str(self._lamp.read), switch_of))
         return said
 
@@ -293,7 +293,7 @@ def _word(on: bool) -> str:
 
 
 class Thermostat(_Role):
-    """What holds the envelope at a temperature."""
+    """The thermostat of the envelope."""
 
     role = "thermostat"
 
@@ -308,9 +308,9 @@ class Thermostat(_Role):
         Raises
         ------
         InterlockError
-            The temperature is outside the range that the owner gave; nothing was sent.
+            The temperature is outside the stated range; nothing was sent.
         InstrumentError
-            It did not obey.
+            It did not confirm the command.
         """
         if not self.low_k <= temperature_k <= self.high_k:
             raise InterlockError(
@@ -326,7 +326,7 @@ class Thermostat(_Role):
         self._named(lambda: self._transport.write(command, errors=self._thermostat.errors))
 
     def switch_off(self) -> None:
-        """Bring it into its safe state."""
+        """Switch it off, its safe state."""
         self._write(self._thermostat.off)
 
 
@@ -358,28 +358,28 @@ class Tachometer(_Role):
 
     @property
     def has_rate(self) -> bool:
-        """Whether it can be asked for pulses per second."""
+        """Whether pulses per second can be queried."""
         return self._scope.rate is not None
 
     @property
     def is_signed(self) -> bool:
-        """Whether its pulses per second are negative where the dark face leads."""
+        """Whether its pulses per second are negative when the dark face leads."""
         return self._scope.signed
 
     @property
     def has_own_clock(self) -> bool:
-        """Whether it has a clock that can be asked."""
+        """Whether it has a clock that can be queried."""
         return self._scope.time is not None
 
     def time_s(self) -> float:
-        """Return the time on its own clock, or on that of the computer where it cannot be asked, s."""
+        """Return the time on its own clock, or else on that of the computer, s."""
         if self._scope.time is None:
             return self._transport.clock.monotonic()
         time: float = self._named(lambda: self._transport.query(str(self._scope.time), number_of))
         return time
 
     def rate_hz(self) -> float:
-        """Return the pulses per second; nan where it says that there is no number: nothing turns."""
+        """Return the pulses per second; nan if it reports no number, as when nothing turns."""
         rate: float = self._named(lambda: self._transport.query(str(self._scope.rate), _rate_of))
         return rate
 
@@ -389,15 +389,15 @@ class Tachometer(_Role):
         Parameters
         ----------
         duration_s : float, optional
-            Its length, s, where the length can be chosen.
+            Its length, s, if the length can be chosen.
         attend : callable, optional
-            Waits for an event, at most so many seconds, and attends to other things meanwhile; what it raises ends the
-            wait. Only waits where absent.
+            Waits for an event, up to a number of seconds, and handles other tasks meanwhile; an error that it raises
+            ends the wait. Default: waits only.
 
         Raises
         ------
         InstrumentError
-            No whole trace came in all attempts; where traces are fetched twice, none came the same twice.
+            No complete trace in any attempt; if traces are read twice, no two were the same.
         """
         for left in range(self._scope.retries, -1, -1):
             try:
@@ -433,14 +433,14 @@ class Tachometer(_Role):
                 and first.numbers.tobytes() == second.numbers.tobytes()
             )
             if not same:
-                raise GarbledError(self.role, "the same trace was different when it was read again")
+                raise GarbledError(self.role, "the trace was different when it was read again")
         return first
 
     def _wait(self, event: Event, seconds: float) -> None:
         self._transport.clock.wait(event, seconds)
 
     def _begin(self, command: str) -> None:
-        # No check question after it: an instrument may keep it waiting until the trace is complete.
+        # No check query after it: an instrument may delay its answer until the trace is complete.
         self._transport.write_only(command)
 
     def _fetch(self) -> RawTrace:
@@ -453,9 +453,9 @@ class Tachometer(_Role):
             for part in (scope.scale, scope.offset)
         )
         if not (math.isfinite(interval) and interval > 0 and math.isfinite(scale * 1.0) and scale != 0):
-            raise GarbledError(self.role, f"it says an interval of {interval:g} s and a scale of {scale:g} V")
+            raise GarbledError(self.role, f"it reports an interval of {interval:g} s and a scale of {scale:g} V")
         if not math.isfinite(offset):
-            raise GarbledError(self.role, f"it says an offset of {offset:g} V")
+            raise GarbledError(self.role, f"it reports an offset of {offset:g} V")
         numbers = self._numbers()
         if numbers.size < _LEAST_SAMPLES:
             raise GarbledError(self.role, f"the trace has {numbers.size} samples")
@@ -471,5 +471,5 @@ class Tachometer(_Role):
             raise GarbledError(self.role, f"{len(content)} bytes are not a whole number of {scope.format}")
         numbers = np.frombuffer(content, kind).astype(kind.newbyteorder("="))
         if kind.kind == "f" and not np.isfinite(numbers).all():
-            raise GarbledError(self.role, "the trace holds what is not a number")
+            raise GarbledError(self.role, "the trace holds values that are not numbers")
         return numbers

@@ -6,16 +6,16 @@ from edgewind.errors import EdgewindError
 
 
 class InstrumentError(EdgewindError):
-    """An instrument did not do or say what was asked; nothing is made up in its place.
+    """An instrument did not carry out a command or gave no valid answer; no value is invented.
 
     Parameters
     ----------
     who : str
         The instrument: its role, or its address.
     problem : str
-        What happened.
+        The problem.
     fix : str, optional
-        What would help.
+        A remedy.
     """
 
     def __init__(self, who: str, problem: str, fix: str = "") -> None:
@@ -23,25 +23,25 @@ class InstrumentError(EdgewindError):
         super().__init__(f"{who}: {problem}" + (f"; {fix}" if fix else ""))
 
     def of(self, who: str) -> InstrumentError:
-        """Return the same error under another name of the instrument."""
+        """Return the error with another name of the instrument."""
         return type(self)(who, self.problem, self.fix)
 
 
 class NoAnswerError(InstrumentError):
-    """No whole answer came in time."""
+    """No complete answer arrived in time."""
 
 
 class GarbledError(InstrumentError):
-    """An answer came that is not one to this question."""
+    """The answer does not match the query."""
 
 
 class DisconnectedError(InstrumentError):
-    """The connection cannot be opened, or broke."""
+    """The connection cannot be opened, or was lost."""
 
 
 class InterlockError(EdgewindError):
-    """A limit that the owner set was crossed."""
+    """A limit was exceeded."""
 
 
 class StoppedError(EdgewindError):
-    """The person asked to stop."""
+    """The user asked to stop."""

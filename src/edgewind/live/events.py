@@ -18,18 +18,18 @@ _KEPT = 10_000
 
 
 def now_text(clock: Clock) -> str:
-    """Return the time of a clock, UTC, to the millisecond, as readings and events hold it."""
+    """Return the time of a clock, UTC, to the millisecond, in the form of readings and events."""
     return utc_now(clock).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 @dataclass(frozen=True)
 class SweepEvent:
-    """Something that happened.
+    """An event of a sweep.
 
     Attributes
     ----------
     number : int
-        Counted from one.
+        Number, from one.
     time : str
         UTC, ISO 8601, to the millisecond.
     kind : str
@@ -38,7 +38,7 @@ class SweepEvent:
     text : str
         In words.
     data : mapping
-        The same for programs: what JSON can hold, SI, the unit in each key.
+        The same for programs: JSON values, SI, the unit in each key.
     """
 
     number: int
@@ -50,7 +50,7 @@ class SweepEvent:
 
 @dataclass(frozen=True)
 class Status:
-    """A sweep at one moment; None and empty texts where nothing is known.
+    """The state of a sweep at one moment; None and empty texts for unknown values.
 
     `asked` is the number of the question, `last_reading` that of the reading stored last since the sweep was started or
     resumed.
@@ -78,7 +78,7 @@ class Status:
 
 
 class Events:
-    """The events of one sweep, kept and passed on."""
+    """The events of one sweep, stored and passed on."""
 
     def __init__(self, clock: Clock) -> None:
         self._lock, self._clock = threading.Lock(), clock
@@ -87,7 +87,7 @@ class Events:
         self._count = 0
 
     def tell(self, kind: str, text: str, **data: Any) -> SweepEvent:
-        """Keep an event and call every listener with it; a listener that raises is left out from then on."""
+        """Store an event and call every listener with it; a listener that raises an error is removed."""
         with self._lock:
             self._count += 1
             event = SweepEvent(self._count, now_text(self._clock), kind, text, data)
@@ -101,12 +101,12 @@ class Events:
         return event
 
     def since(self, number: int = 0) -> list[SweepEvent]:
-        """Return the events after that number which are still kept."""
+        """Return the stored events after a number."""
         with self._lock:
             return [event for event in self._kept if event.number > number]
 
     def add(self, listener: Callable[[SweepEvent], None]) -> Callable[[], None]:
-        """Call a listener with every event to come, in the sweep's thread; returns what ends that."""
+        """Call a listener with every new event, in the sweep's thread; return a function that ends this."""
         with self._lock:
             self._listeners.append(listener)
         return lambda: self.remove(listener)
@@ -119,7 +119,7 @@ class Events:
 
 
 class SweepState:
-    """Where a running sweep writes how it stands; whoever wants to know reads it here, from any thread."""
+    """State of a running sweep, readable from any thread."""
 
     def __init__(self, clock: Clock | None = None) -> None:
         self.events = Events(clock or SystemClock())
@@ -128,14 +128,14 @@ class SweepState:
         self._run: tuple[str, Sequence[RunRow]] = ("", ())
 
     def run(self, key: str, moments: Sequence[RunRow]) -> None:
-        """Show a run from now on, by the rows of its table, which may still grow."""
+        """Show a run from now on, by the rows of its growing table."""
         with self._lock:
             self._run = (key, moments)
 
     def run_since(self, key: str, number: int) -> tuple[str, int, list[RunRow]]:
         """Return the name of the run that is shown, and its rows after a number of them.
 
-        Where `key` names another run the number does not count, and the rows come from the first.
+        If `key` names another run, the number is ignored and all rows are returned.
         """
         with self._lock:
             shown, moments = self._run
@@ -154,10 +154,10 @@ class SweepState:
             self._status = replace(self._status, **changes)
 
     def tell(self, kind: str, text: str, **data: Any) -> None:
-        """Tell of something that happened."""
+        """Add an event."""
         self.events.tell(kind, text, **data)
 
     def phase(self, phase: str, message: str) -> None:
-        """Enter a phase, and tell."""
+        """Enter a phase, and add an event."""
         self.set(phase=phase, message=message)
         self.tell("phase", message, phase=phase)

@@ -20,7 +20,7 @@ class LockedError(Exception):
 
 
 def lock_file(path: Path) -> IO[bytes]:
-    """Open a file, made where there is none, and hold a lock on it until it is closed.
+    """Open a file, created if missing, and hold a lock on it until it is closed.
 
     Raises
     ------

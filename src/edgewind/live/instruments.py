@@ -1,4 +1,4 @@
-"""The instruments that `[instruments]` names, opened: one connection an address, one object a role."""
+"""The instruments of `[instruments]`: one connection for each address, one object for each role."""
 
 from __future__ import annotations
 
@@ -24,13 +24,13 @@ def open_resource(address: str, **settings: Any) -> Transport:
     return (TcpTransport if is_tcp_socket(address) else VisaTransport)(address, **settings)
 
 
-# How an instrument may be reached, by the key of `bench.toml` that says so.
+# Kinds of connection, by the key of `bench.toml` that chooses them.
 TRANSPORTS: dict[str, Callable[..., Transport]] = {"resource": open_resource, "port": SerialTransport}
 
 
 @dataclass
 class Instruments:
-    """The devices that are connected; None is read and moved by hand."""
+    """The connected devices; None for one that is operated by hand."""
 
     gauge: Meter | None = None
     thermometer: Meter | None = None
@@ -49,7 +49,7 @@ class Instruments:
         self.close()
 
     def close(self) -> None:
-        """Let go of every connection; moves nothing."""
+        """Close every connection; moves nothing."""
         for transport in self.transports:
             transport.close()
 
@@ -59,23 +59,23 @@ class Instruments:
             transport.on_trouble = report
 
     def verify(self) -> None:
-        """Check on every connection that questions and answers correspond.
+        """Check on every connection that queries and answers match.
 
         Raises
         ------
         InstrumentError
-            On one they do not.
+            On one they do not match.
         """
         for transport in self.transports:
             transport.verify()
 
     def make_safe(self) -> tuple[list[str], list[str]]:
-        """Switch lamp, valve and thermostat off, each tried whatever becomes of the others.
+        """Switch lamp, valve and thermostat off, each independently of the others.
 
         Returns
         -------
         done, failed : list of str
-            What is off, and what could not be switched off and why.
+            Devices that are off, and those that could not be switched off with the reason.
         """
         done, failed = [], []
         moves: list[tuple[str, Callable[[], Any]]] = []
@@ -90,7 +90,7 @@ class Instruments:
             try:
                 move()
                 done.append(name)
-            except Exception as error:  # whatever it is, the others have to be tried
+            except Exception as error:  # for any error, the others must still be tried
                 failed.append(f"{name}: {error}")
         return done, failed
 
@@ -98,21 +98,21 @@ class Instruments:
 def connect(
     bench: Bench, clock: Clock | None = None, transports: Mapping[str, Callable[..., Transport]] = TRANSPORTS
 ) -> Instruments:
-    """Make the instruments of a bench; nothing is opened before it is used, and nothing moves.
+    """Return the instruments of a bench; connections open at first use, and nothing moves.
 
     Parameters
     ----------
     bench : Bench
         The apparatus.
     clock : Clock, optional
-        What their connections wait by; the clock of the machine where absent.
+        Clock of the connections; default: that of the machine.
     transports : mapping of str to callable
-        What makes a connection, by the key of `bench.toml` that names its address: ``resource`` or ``port``.
+        Makers of connections, by the key of `bench.toml` that names the address: ``resource`` or ``port``.
 
     Raises
     ------
     InputError
-        Something could be moved and the owner gave no limits.
+        Something could be moved and no limits are stated.
     """
     section = bench.instruments or InstrumentsSection()
     check_limits(bench)

@@ -1,4 +1,4 @@
-"""The limits of the owner, looked at with every observation: what crosses one stops the sweep into the safe state."""
+"""The stated limits, checked with every observation: exceeding one ends the sweep in the safe state."""
 
 from __future__ import annotations
 
@@ -11,24 +11,24 @@ from edgewind.signals.pressure import OVER_RANGE
 
 @dataclass(frozen=True)
 class Observation:
-    """What gauge and thermometer last said.
+    """Last answers of gauge and thermometer.
 
     Attributes
     ----------
     time_s : float
         On the clock of the sweep, s.
     gauge : str
-        The answer of the gauge as it came, or as it was typed.
+        The answer of the gauge, or the typed value.
     pressure_pa : float or None
-        Pressure of the gas, Pa; None where the gauge said none.
+        Pressure of the gas, Pa; None if the gauge gave none.
     indicated_pa : float or None
-        What the gauge indicates, Pa, before gas factor and correction.
+        Indicated pressure, Pa, before gas factor and correction.
     pressure_flag : str
         ``over-range``, ``under-range`` or empty.
     temperature_k : float or None
         Temperature of the envelope, K.
     temperature : str
-        The thermometer's answer as it came.
+        The answer of the thermometer.
     """
 
     time_s: float
@@ -41,9 +41,8 @@ class Observation:
 
 
 def crossed(limits: LimitsSection | None, seen: Observation) -> str | None:
-    """Return which limit an observation crosses, in words; None where it crosses none.
-
-    The pressure is held against the limit both as indicated and as that of the gas, whichever is higher.
+    """Return the limit that an observation exceeds, in words; None if none. The higher of the indicated pressure and
+    that of the gas is compared with the limit.
     """
     if limits is None:
         return None

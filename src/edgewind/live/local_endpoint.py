@@ -1,8 +1,8 @@
 """Connections between programs of one user on one machine: a Unix socket, or TCP on the loopback with a token.
 
-A Unix socket lies in a folder that this user alone can enter, so the system itself says who may connect. Where there
-are none (Windows), a recorder listens on a free port of 127.0.0.1 and writes the port and a random token into a file in
-the user's own folder; whoever connects must send the token first.
+A Unix socket lies in a folder that only this user can enter, so the system controls access. Without Unix sockets
+(Windows), a recorder listens on a free port of 127.0.0.1 and writes the port and a random token into a file in the
+user's own folder; a client must send the token first.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ def has_unix_sockets() -> bool:
 
 
 def endpoint_folder() -> Path:
-    """Return the folder in which recorders of this user are found: EDGEWIND_RECORDERS, or one in the user's folders."""
+    """Return the folder of the endpoints of this user: EDGEWIND_RECORDERS, or one in the user's folders."""
     named = os.environ.get("EDGEWIND_RECORDERS")
     if named:
         return Path(named)
@@ -52,7 +52,7 @@ def _user() -> str:
 def is_private(folder: Path) -> bool:
     """Return whether a folder belongs to this user and no other user can enter it.
 
-    On Windows the permissions of the user's own folder are those that count; they are not looked at.
+    On Windows the permissions of the user's own folder apply; they are not checked.
     """
     found = folder.lstat()
     if not folder.is_dir() or folder.is_symlink():
@@ -61,7 +61,7 @@ def is_private(folder: Path) -> bool:
 
 
 def machine_id() -> str:
-    """Return eight characters for this machine: folders may be shared among several, sockets reach no further."""
+    """Return eight characters for this machine: folders may be shared between machines, sockets are not."""
     try:
         name = Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()
     except OSError:
@@ -70,12 +70,12 @@ def machine_id() -> str:
 
 
 class Listener:
-    """Takes connections of other programs of this user.
+    """Accepts connections of other programs of this user.
 
     Parameters
     ----------
     folder : Path
-        Where others find it.
+        Folder of the endpoint.
 
     Attributes
     ----------
@@ -109,7 +109,7 @@ class Listener:
                 opened.bind(str(draft))
                 draft.chmod(0o600)
                 opened.listen(_MOST_WAITING)
-                # Whoever finds it under its name finds it listening: one that refuses is of a recorder that has ended.
+                # It listens before it has its name: an endpoint that refuses belongs to a recorder that has ended.
                 draft.rename(path)
             except BaseException:
                 draft.unlink(missing_ok=True)
@@ -137,12 +137,12 @@ class Listener:
         TimeoutError
             None came for a moment.
         OSError
-            None can be taken now.
+            None can be accepted now.
         """
         return self._socket.accept()[0]
 
     def admits(self, link: socket.socket) -> bool:
-        """Return whether a program of this user is at the other end; wait for its token where one is needed."""
+        """Return whether a program of this user is at the other end; wait for its token if needed."""
         if not self._token:
             return _is_same_user(link)
         link.settimeout(_TOKEN_S)
@@ -156,7 +156,7 @@ class Listener:
         return secrets.compare_digest(said, self._token.encode() + b"\n")
 
     def close(self) -> None:
-        """Take no further connection; others find it no more."""
+        """Accept no further connection and remove the endpoint."""
         self.path.unlink(missing_ok=True)
         self._socket.close()
 
@@ -171,7 +171,7 @@ def _closed_on_error(opened: socket.socket) -> Iterator[socket.socket]:
 
 
 def endpoints(folder: Path | None = None) -> list[Path]:
-    """Return where recorders of this user may be found."""
+    """Return the endpoints of recorders of this user."""
     place = endpoint_folder() if folder is None else folder
     suffix = UNIX_SUFFIX if has_unix_sockets() else TCP_SUFFIX
     try:
@@ -211,10 +211,10 @@ def connect_to(path: Path, timeout_s: float) -> socket.socket:
 
 
 def _is_same_user(link: socket.socket) -> bool:
-    """Return whether the program at the other end runs as this user, where the system says so."""
+    """Return whether the program at the other end runs as this user, if the system reports it."""
     asked = getattr(socket, "SO_PEERCRED", None)
     if asked is None:
-        return True  # the folder lets no other user in
+        return True  # no other user can enter the folder
     try:
         _, user, _ = struct.unpack("3i", link.getsockopt(socket.SOL_SOCKET, asked, struct.calcsize("3i")))
     except OSError as error:

@@ -14,13 +14,13 @@ from edgewind.serialize import to_plain
 if TYPE_CHECKING:
     from edgewind.live.sweep import Sweep
 
-# Events that come with every look at the instruments; the state says the same.
+# Events of every observation; the state has the same content.
 QUIET = ("observed", "steady")
 _MOST_EVENTS = 60
 
 
 def status_message(sweep: Sweep, run: str, made_by: str = "") -> dict[str, Any]:
-    """Return the state of a sweep; `run` tells one recorder of it from the next."""
+    """Return the state of a sweep; `run` identifies its recorder."""
     status = sweep.status()
     about = {"kind": "status", "id": sweep.id, "run": run, "by": made_by, "running": status.phase not in ENDED}
     return about | status_to_dict(status)
@@ -32,7 +32,7 @@ def events_message(events: list[SweepEvent], run: str) -> dict[str, Any]:
 
 
 def run_message(key: str, first: int, moments: Sequence[RunRow], run: str) -> dict[str, Any]:
-    """Return rows of a run, from a number of them on: what a page draws of it."""
+    """Return the rows of a run from a number on, for a page."""
     rows = [
         [one.time_s, to_plain(one.speed_rad_s), to_plain(one.envelope_k), one.lamp, to_plain(one.pressure_pa), one.note]
         for one in moments
@@ -41,7 +41,7 @@ def run_message(key: str, first: int, moments: Sequence[RunRow], run: str) -> di
 
 
 def recent_events(sweep: Sweep) -> list[SweepEvent]:
-    """Return what a page that opens now should know of what has happened."""
+    """Return the recent events for a page that opens now."""
     return [event for event in sweep.history() if event.kind not in QUIET][-_MOST_EVENTS:]
 
 

@@ -1,4 +1,4 @@
-"""Waiting while commands, pauses and questions are handled and the owner's limits are checked."""
+"""Waiting while commands, pauses and questions are handled and the limits are checked."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from edgewind.live.interlocks import Observation
 from edgewind.live.rig import Rig
 from edgewind.live.steadiness import SteadinessMonitor
 
-# Longest wait for one event while others may come, seconds.
+# Longest wait for one event while others may occur, s.
 _LONGEST_WAIT_S = 0.05
 _LEAST_LOOKS = 3
 _RETRY_S = 0.2
 
 
 class Operator:
-    """Wait while handling commands, polling the gauge and asking the person; in the thread of the sweep alone."""
+    """Wait while handling commands, polling the gauge and asking the user; in the thread of the sweep only."""
 
     def __init__(self, rig: Rig) -> None:
         self._rig, self._state, self._commands, self._clock = rig, rig.state, rig.commands, rig.clock
@@ -30,18 +30,19 @@ class Operator:
     # Waiting
 
     def begin(self) -> None:
-        """Count the time of what is observed from now."""
+        """Start the time of observations now."""
         self._began = self._last_answer = self._clock.monotonic()
 
     def obey(self, *, in_step: bool = True) -> None:
-        """Obey commands; stay here while paused, with gauge and limits watched. Between steps there is none to skip.
+        """Carry out commands; wait here while paused, with gauge and limits checked. Between steps there is none to
+        skip.
 
         Raises
         ------
         StoppedError, SkipError, RepeatError
             The person asked for it.
         InterlockError, InstrumentError
-            The gauge crossed a limit, or has been silent for too long.
+            A limit is exceeded, or the gauge has given no answer for too long.
         """
         before = self._state.status.phase
         while True:
@@ -57,18 +58,18 @@ class Operator:
             self._wait(self._commands.arrived, math.inf)
 
     def tick(self, *, in_step: bool = True) -> None:
-        """Obey commands, and wait until the next look at the gauge or the next command."""
+        """Carry out commands, and wait until the next query of the gauge or the next command."""
         self.obey(in_step=in_step)
         self._wait(self._commands.arrived, math.inf)
 
     def attend(self, event: Event, seconds: float) -> None:
-        """Obey commands and look at the gauge, then wait a moment for an event, at most so many seconds."""
+        """Carry out commands and query the gauge, then wait for an event, up to a number of seconds."""
         self.obey()
         self.observe_when_due(None)
         self._wait(event, min(seconds, _LONGEST_WAIT_S))
 
     def rest(self, seconds: float) -> None:
-        """Do nothing but watch the gauge."""
+        """Only poll the gauge."""
         end = self._clock.monotonic() + seconds
         while (left := end - self._clock.monotonic()) > 0:
             self.observe_when_due(None)
@@ -83,7 +84,7 @@ class Operator:
     # Looking
 
     def new_monitor(self) -> SteadinessMonitor:
-        """Begin to watch pressure and speed for steadiness."""
+        """Begin to test pressure and speed for steadiness."""
         rules = self._rig.bench.steadiness
         self._speeds.clear()
         return SteadinessMonitor(
@@ -97,7 +98,7 @@ class Operator:
         )
 
     def observe_when_due(self, monitor: SteadinessMonitor | None) -> Observation | None:
-        """Look at the gauge, and with a monitor at the speed, when it is time to."""
+        """Query the gauge, and with a monitor the speed, when due."""
         now = self._clock.monotonic()
         if now < self._next_look:
             return None
@@ -126,14 +127,14 @@ class Operator:
         return seen
 
     def observe(self) -> Observation:
-        """Read gauge and thermometer and hold them against the limits.
+        """Read gauge and thermometer and check the limits.
 
         Raises
         ------
         InterlockError
-            A limit is crossed, in two of three readings.
+            A limit is exceeded in two of three readings.
         InstrumentError
-            The gauge has been silent for longer than the owner allows.
+            The gauge has given no answer for longer than allowed.
         """
         limits = self._rig.bench.limits
         patience = 0.0 if limits is None else limits.silent_for.value
@@ -154,7 +155,7 @@ class Operator:
         return seen
 
     def show(self, seen: Observation) -> None:
-        """Write into the state what gauge and thermometer said."""
+        """Write the answers of gauge and thermometer into the state."""
         self._state.set(
             gauge=seen.gauge,
             pressure_pa=seen.pressure_pa,
@@ -163,7 +164,7 @@ class Operator:
         )
 
     def speed_agrees(self, trace: RawTrace) -> bool:
-        """Return whether the speed in a trace is that of the looks before it, where both are known."""
+        """Return whether the speed in a trace agrees with the earlier ones, if both are known."""
         found = self._rig.sensing.speed(trace)
         known = [speed for speed in self._speeds[-8:] if math.isfinite(speed)]
         self._state.set(speed_rad_s=found if math.isfinite(found) else None)
@@ -185,7 +186,7 @@ class Operator:
     # Asking the person
 
     def ask(self, question: str) -> str:
-        """Ask, and go on watching until the answer has come."""
+        """Ask, and continue polling until the answer has come."""
         before = self._state.status.phase
         self._state.set(question=question, asked=self._commands.open_question())
         self._state.phase("asking", question)
@@ -205,7 +206,7 @@ class Operator:
             self._state.phase(before, "")
 
     def ask_number(self, question: str) -> str:
-        """Ask for a number; anything else is asked for again, never guessed."""
+        """Ask for a number, again after anything else; never guess."""
         while True:
             text = self.ask(question).strip()
             try:
@@ -218,17 +219,17 @@ class Operator:
     def ask_speed(self) -> tuple[str, str]:
         """Ask how fast the rotor turns and which face leads; return the speed in rpm as typed, and the face or nothing.
 
-        A sign says it: ``+12`` where the bright face leads, ``-12`` where the dark one does.
+        The sign gives the face: ``+12`` if the bright face leads, ``-12`` if the dark one does.
         """
         typed = self.ask_number("How fast does it turn, in rpm (+ bright face leads, - dark face leads)?")
         if typed[0] in "+-" or self._commands.leading_face:
             return typed, ""
         return typed, "not observed"
 
-    # Moving what may have to be moved by hand
+    # Devices that may be operated by hand
 
     def begin_moving(self, *, lamp: bool) -> None:
-        """Make the valve ready, closed, and switch the lamp on where asked for; the gauge is read first."""
+        """Switch the valve on, closed, and switch the lamp on if requested; the gauge is read first."""
         if self._rig.instruments.gauge is not None:
             self.observe()
         self._rig.open_valve_line()
@@ -236,7 +237,7 @@ class Operator:
             self.switch_lamp(True)
 
     def switch_lamp(self, on: bool) -> None:
-        """Switch the lamp, or have the person do it."""
+        """Switch the lamp, or ask the user to do it."""
         word, lamp = ("on" if on else "off"), self._rig.instruments.lamp
         if lamp is not None:
             lamp.switch(on)

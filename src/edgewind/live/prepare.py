@@ -1,4 +1,4 @@
-"""Preparation of a sweep: book, experiment, plan, readings that an earlier recorder left. Nothing moves here."""
+"""Preparation of a sweep: book, experiment, plan, and readings left by an earlier recorder. Nothing moves here."""
 
 from __future__ import annotations
 
@@ -39,12 +39,12 @@ def unfinished(folder: str | Path, book: str | Path, name: str | None = None) ->
 
 
 def read_plan(folder: str | Path) -> Bench:
-    """Read the `bench.toml` of a folder and see that what it moves has limits.
+    """Read the `bench.toml` of a folder and check that everything it moves has limits.
 
     Raises
     ------
     InputError
-        It cannot be used, or something is moved without limits.
+        It cannot be used, or it moves something without limits.
     """
     path = Path(folder) / BENCH_FILE
     bench = parse_bench(read_settings_text(path), file=str(path))
@@ -73,10 +73,10 @@ def prepare(
     spool: Path | None = None,
     clock: Clock | None = None,
 ) -> Sweep:
-    """Make a sweep ready to start; nothing moves.
+    """Prepare a sweep; nothing moves.
 
-    The book and the experiment are made where there are none; readings that an earlier recorder left in the spool go
-    into the book first.
+    The book and the experiment are created if missing; readings that an earlier recorder left in the spool are stored
+    in the book first.
 
     Parameters
     ----------
@@ -85,30 +85,30 @@ def prepare(
     book : path or str
         The lab book.
     request : SweepRequest or None
-        What to measure; None only with ``resume=True``, to go on with whatever is unfinished.
+        The request; None only with ``resume=True``, to resume any unfinished sweep.
     name : str, optional
-        Name of the experiment; that of the folder otherwise.
+        Name of the experiment; default: that of the folder.
     resume : bool, optional
-        True: resume the unfinished sweep. False: begin a new one, and abandon what is unfinished. None: resume
-        where the unfinished sweep is of the same request, begin where there is none.
+        True: resume the unfinished sweep. False: begin a new one, and abandon unfinished ones. None: resume an
+        unfinished sweep of the same request, or begin if there is none.
     strategy : Strategy, optional
-        Chooses the pressures of an adaptive sweep; :class:`edgewind.live.AdaptiveStrategy` otherwise.
+        Chooses the pressures of an adaptive sweep; default: :class:`edgewind.live.AdaptiveStrategy`.
     instruments : callable, optional
-        Makes the instruments of a bench; :func:`edgewind.live.connect` otherwise.
+        Makes the instruments of a bench; default: :func:`edgewind.live.connect`.
     spool : path, optional
-        Where readings lie until the book has them; the folder `.spool` beside the `bench.toml` otherwise.
+        Folder of readings that the book does not have yet; default: `.spool` beside the `bench.toml`.
     clock : Clock, optional
-        What the sweep waits by; the clock of the machine otherwise.
+        Clock of the sweep; default: that of the machine.
 
     Raises
     ------
     InputError
-        The bench, the request, the book or the spool cannot be used; the message says what to do.
+        The bench, the request, the book or the spool cannot be used; the message states the remedy.
 
     Returns
     -------
     Sweep
-        Close it, whether it was started or not.
+        To be closed, whether started or not.
     """
     place = Path(folder)
     bench = read_plan(place)
@@ -157,7 +157,7 @@ def prepare(
 
 
 def check_request(request: SweepRequest, bench: Bench, file: str) -> None:
-    """Check that the limits allow what is asked for.
+    """Check that the limits allow a request.
 
     Raises
     ------
@@ -179,7 +179,7 @@ def check_request(request: SweepRequest, bench: Bench, file: str) -> None:
 
 
 def _by_hand(request: SweepRequest, bench: Bench) -> SweepRequest:
-    """Return a request whose run has its speeds typed where no tachometer is connected."""
+    """Return a request whose run has typed speeds if no tachometer is connected."""
     if request.run is None or (bench.instruments is not None and bench.instruments.tachometer is not None):
         return request
     return replace(request, run=replace(request.run, typed=True))
@@ -214,7 +214,7 @@ def _take_up(book: Book, experiment: str, bench: Bench, content: bytes) -> None:
     if experiment not in book.experiments():
         book.add_experiment(experiment, content, titles_of(bench), made_by=MADE_BY)
     elif book.contents(experiment).bench != content:
-        book.revise_bench(experiment, content, "the bench.toml with which recording went on", made_by=MADE_BY)
+        book.revise_bench(experiment, content, "the bench.toml with which recording was resumed", made_by=MADE_BY)
 
 
 def _recover(spool: Spool, book: Book) -> None:
@@ -230,7 +230,7 @@ def _recover(spool: Spool, book: Book) -> None:
 
 
 def _recover_run(run: CutOffRun, spool: Spool, book: Book) -> None:
-    """Put a run whose recorder was killed into the book, as far as it reached."""
+    """Store the run of a killed recorder in the book, as far as it was recorded."""
     if run.moments and book.find_by_key(run.experiment, run.key) is None:
         table = RunTable(run.signed, list(run.moments))
         made = ", then ".join(one.note for one in run.moments if one.note)

@@ -16,22 +16,22 @@ from edgewind.live.sensing import Sensing
 
 @dataclass
 class Rig:
-    """The apparatus as a running sweep has it.
+    """The apparatus of a running sweep.
 
     Attributes
     ----------
     bench : Bench
         The apparatus as described.
     instruments : Instruments
-        What is read and moved over a connection.
+        The connected instruments.
     columns : SweepColumns
-        How the table of the experiment takes a reading.
+        Columns of the experiment's table.
     state : SweepState
-        Where the sweep writes how it stands.
+        State of the sweep.
     commands : Commands
-        Commands of the person.
+        Commands of the user.
     clock : Clock
-        What everything here waits by.
+        Clock of the sweep.
     """
 
     bench: Bench
@@ -64,7 +64,7 @@ class Rig:
         Raises
         ------
         InstrumentError
-            Something failed, and `strict` asks for an error.
+            Something failed and `strict` is set.
         """
         done, failed = self.instruments.make_safe()
         self.state.set(lamp="off" if "lamp off" in done else self._lamp_known(), valve_v=None)

@@ -1,4 +1,4 @@
-"""Plan of a run through a change: its pressure, what is changed and when, and its duration."""
+"""Plan of a run through a change: its pressure, its changes with their times, and its duration."""
 
 from __future__ import annotations
 
@@ -31,13 +31,13 @@ class PlannedChange:
     Attributes
     ----------
     after_s : float or None
-        When, s after the run began; None: once the rotor stands still.
+        Time, s after the beginning of the run; None: once the rotor stands still.
     lamp : str
-        ``on``, ``off`` or a share such as ``50 %`` that the lamp is set to; empty where it stays.
+        ``on``, ``off`` or a share such as ``50 %`` that the lamp is set to; empty if it stays.
     envelope_k : float or None
         Temperature that the envelope is brought to, K.
     other : str
-        What else is changed, in words.
+        Another change, in words.
     """
 
     after_s: float | None
@@ -47,7 +47,7 @@ class PlannedChange:
 
     @property
     def words(self) -> str:
-        """What is changed."""
+        """The change in words."""
         if self.lamp:
             return f"lamp {self.lamp}"
         return self.other if self.envelope_k is None else f"envelope to {celsius(self.envelope_k)}"
@@ -55,22 +55,22 @@ class PlannedChange:
 
 @dataclass(frozen=True)
 class RunPlan:
-    """A run: speed with its sign against time, while something is changed on purpose.
+    """A run: signed speed against time, with changes made on purpose.
 
     Attributes
     ----------
     pressure_pa : float
-        Pressure to reach before it begins, Pa; zero: the one that is there, where no valve is connected.
+        Pressure to reach before it begins, Pa; zero: the present one, without a connected valve.
     duration_s : float
-        Its length, s; zero: as long as ``steadiness.reversal`` says, after the last change.
+        Its length, s; zero: ``steadiness.reversal`` after the last change.
     changes : tuple of PlannedChange
-        What is changed, in order; others may be made during the run.
+        Planned changes in order; others may be made during the run.
     lamp_first : str
         The lamp at the start: ``on`` or ``off``.
     typed : bool
-        Whether the speed is typed as the run goes, also where a tachometer is connected.
+        Whether speeds are typed during the run, even with a connected tachometer.
     envelope_k : float
-        Temperature of the envelope at the start, K, where no thermometer is connected; zero: as `bench.toml` says.
+        Temperature of the envelope at the start, K, if no thermometer is connected; zero: that of `bench.toml`.
     """
 
     pressure_pa: float = 0.0
@@ -109,13 +109,13 @@ class RunPlan:
 
     @property
     def words(self) -> str:
-        """What is changed, for people."""
+        """The changes in words."""
         found = [one.words for one in self.changes]
         return ", then ".join(found) if found else "changed by hand during the run"
 
     @property
     def text(self) -> str:
-        """The run as :func:`parse_run` reads it."""
+        """The run in the form that :func:`parse_run` reads."""
         parts = [f"{self.pressure_pa!r} Pa"] if self.pressure_pa else []
         parts += ["lamp off first"] if self.lamp_first == "off" else []
         parts += ["speed typed"] if self.typed else []
@@ -133,7 +133,7 @@ class RunPlan:
         return any(one.envelope_k is not None for one in self.changes)
 
     def plain(self) -> dict[str, Any]:
-        """Return the plan as JSON can hold it."""
+        """Return the plan for JSON."""
         return asdict(self) | {"changes": [asdict(one) for one in self.changes]}
 
     @classmethod
@@ -182,13 +182,13 @@ def parse_reversal(text: str) -> RunPlan:
 def parse_run(text: str) -> RunPlan:
     """Read a run as it is written: ``2 Pa, lamp off at 30 s, envelope to -20 degC at standstill, 10 min``.
 
-    Parts stand between commas: a pressure, a length, changes with their moment (a time after the beginning, or
-    ``standstill``), ``lamp off first``, ``envelope 22 degC first`` where no thermometer is connected, ``speed typed``.
+    Parts are separated by commas: a pressure, a length, changes with their time (a time after the beginning, or
+    ``standstill``), ``lamp off first``, ``envelope 22 degC first`` if no thermometer is connected, ``speed typed``.
 
     Raises
     ------
     InputError
-        A part that is none of these, or stands twice.
+        A part that is none of these, or is repeated.
 
     Examples
     --------
@@ -265,12 +265,12 @@ def _what(text: str, after_s: float | None) -> PlannedChange:
 
 
 def parse_lamp(text: str) -> str:
-    """Read ``on``, ``off`` or a share of the usual irradiance such as ``50 %``, as the table of a run holds it.
+    """Read ``on``, ``off`` or a share of the usual irradiance such as ``50 %``, as in the table of a run.
 
     Raises
     ------
     InputError
-        It is none of them, or beyond the range that a reading may have.
+        It is none of them, or beyond the range of a reading.
 
     Examples
     --------
@@ -298,7 +298,7 @@ def parse_envelope(text: str) -> float:
     Raises
     ------
     InputError
-        It is not a temperature, or not one that a reading may have.
+        It is not a temperature, or beyond the range of a reading.
 
     Examples
     --------
@@ -348,5 +348,5 @@ def parse_speed(text: str) -> tuple[float, float]:
 
 
 def pressure_words(pressure_pa: float) -> str:
-    """Return at which pressure a run is."""
+    """Return the pressure of a run in words."""
     return f"at {format_number(pressure_pa, 3)} Pa" if pressure_pa else "at the present pressure"

@@ -1,4 +1,4 @@
-"""The recording of a run: speed with its sign against time, while something is changed by plan or by gesture."""
+"""The recording of a run: signed speed against time, with planned and unplanned changes."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from edgewind.live.run_table import LEAST_SINCE_S, RunRow, RunTable
 from edgewind.live.spool import RunJournal
 from edgewind.live.sweep_request import Step
 
-# Looks at the rotor before the first change, and without a pulse after which it counts as standing.
+# Queries of the rotor before the first change, and those without a pulse after which it counts as standing.
 _LOOKS_BEFORE, _STANDS_AFTER = 3, 3
-# Share of `steadiness.reversal` after which standstill is not waited for any longer.
+# Share of `steadiness.reversal` after which the wait for standstill ends.
 _WAIT_FOR_STANDSTILL = 0.25
 
 Recorded = tuple[dict[str, str], RunTable]
@@ -27,7 +27,7 @@ Recorded = tuple[dict[str, str], RunTable]
 
 @dataclass
 class _Running:
-    """A run that goes on."""
+    """A run in progress."""
 
     step: Step
     plan: RunPlan
@@ -49,9 +49,9 @@ class RunRecorder:
     Parameters
     ----------
     rig, operator
-        The apparatus, and what waits with the person attended to.
+        The apparatus, and the waiting with commands handled.
     journal : callable
-        Begins to put the rows of a run of a step on the disk.
+        Begins to store the rows of a run of a step on the disk.
     """
 
     def __init__(self, rig: Rig, operator: Operator, journal: Callable[..., RunJournal]) -> None:
@@ -59,12 +59,12 @@ class RunRecorder:
         self._now: _Running | None = None
 
     def record(self, step: Step, before: list[Observation]) -> Recorded:
-        """Record a run to its end; `before` is what the gauge said last.
+        """Record a run to its end; `before` is the last observation.
 
         Raises
         ------
         StoppedError, InterlockError, InstrumentError
-            It was cut off; :meth:`take_cut_off` has what was recorded.
+            It was interrupted; :meth:`take_cut_off` returns the recorded part.
         """
         assert step.run is not None
         plan, rig, state = step.run, self._rig, self._state
@@ -98,7 +98,7 @@ class RunRecorder:
         return self._ended(run)
 
     def take_cut_off(self) -> tuple[Step, Recorded] | None:
-        """Return, once, the run that something cut off, with its step; None where none was."""
+        """Return, once, the interrupted run with its step; None if there is none."""
         run, self._now = self._now, None
         if run is None or not run.table.moments:
             return None
@@ -212,7 +212,7 @@ class RunRecorder:
         self._state.tell("prompt", words)
 
     def _note(self, run: _Running, words: str, *, lamp: str = "", at_s: float | None = None) -> None:
-        """Note a change in a row of its own, at the moment at which it was made."""
+        """Note a change in a row of its own, at its moment."""
         if lamp:
             self._state.set(lamp=lamp)
         run.changed_at = self._rig.clock.monotonic()
@@ -223,7 +223,7 @@ class RunRecorder:
         self._state.tell("change", f"{words}, at {run.table.moments[-1].time_s:.4g} s")
 
     def _obey(self, run: _Running, gesture: Gesture) -> None:
-        """Carry out what a person did, or said that it was done."""
+        """Carry out an action of the user, or note that it was done."""
         rig = self._rig
         late = max(rig.clock.monotonic() - gesture.at_s, 0.0) if self._is_by_this_clock() else 0.0
         at_s = self._since_s(run) - late
@@ -241,7 +241,7 @@ class RunRecorder:
             if rig.instruments.thermostat is not None:
                 self._hold(run, gesture.value, words)
             else:
-                self._note(run, words, at_s=at_s)  # with the temperature that it had until now
+                self._note(run, words, at_s=at_s)  # with its temperature until now
                 run.envelope_k = gesture.value
                 self._add(run, at_s, math.nan, math.nan, rig.sensing.last)
         else:

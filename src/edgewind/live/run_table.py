@@ -1,4 +1,4 @@
-"""The table of a run through a change: speed with its sign against time, and the conditions beside it."""
+"""The table of a run through a change: signed speed and conditions against time."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.signals.runs import LEAST_MOMENTS
 
 TITLES = ("time [s]", "speed [rpm]", "speed uncertainty [rpm]", "envelope temperature [degC]", "lamp", "pressure [Pa]")
-LEAST_SINCE_S = 2e-3  # between two rows, as the table writes its times
+LEAST_SINCE_S = 2e-3  # least time between two rows, by the digits of the table
 
 
 @dataclass(frozen=True)
@@ -23,9 +23,9 @@ class RunRow:
     time_s : float
         Time since the start of the run, s.
     speed_rad_s : float
-        Speed, rad/s; negative where the dark face leads, if `signed`; nan where only a change is noted.
+        Speed, rad/s; negative where the dark face leads, if `signed`; nan if only a change is noted.
     speed_u_rad_s : float
-        Its standard uncertainty, rad/s; nan where only its digits say it.
+        Its standard uncertainty, rad/s; nan if only its digits give it.
     envelope_k : float or None
         Temperature of the envelope, K.
     lamp : str
@@ -33,7 +33,7 @@ class RunRow:
     pressure_pa : float or None
         Pressure as it was indicated, Pa.
     note : str
-        What was changed at this moment.
+        The change at this moment.
     """
 
     time_s: float
@@ -53,7 +53,7 @@ class RunTable:
     moments: list[RunRow] = field(default_factory=list)
 
     def to_csv(self) -> bytes:
-        """Return the table as a file that a study reads."""
+        """Return the table as a file for a study."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         noted = any(one.note for one in self.moments)
@@ -76,11 +76,11 @@ class RunTable:
 
     @property
     def is_readable(self) -> bool:
-        """Whether it holds speeds enough for a study to read it."""
+        """Whether it holds enough speeds for a study."""
         return sum(not math.isnan(one.speed_rad_s) for one in self.moments) >= LEAST_MOMENTS
 
     def add(self, moment: RunRow) -> RunRow:
-        """Add a row; it comes after the row above it, by no less than the table can tell."""
+        """Add a row, later than the row above by at least the resolution of the table."""
         least = self.moments[-1].time_s + LEAST_SINCE_S if self.moments else moment.time_s
         made = replace(moment, time_s=max(moment.time_s, least))
         self.moments.append(made)

@@ -1,4 +1,4 @@
-"""Interpretation of the instruments' answers: pressures, temperatures, speeds, and the owner's limits."""
+"""Interpretation of the instruments' answers: pressures, temperatures, speeds, and the limits."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ from edgewind.units import parse_quantity
 if TYPE_CHECKING:
     from edgewind.live.columns import SweepColumns
 
-# Two answers of the gauge further apart than this, in ln p, are settled by a third.
+# Difference of two answers of the gauge, in ln p, above which a third decides.
 _APART = 0.03
 _UNUSABLE = {"no-signal", "aliased", "short"}
 
 
 class Sensing:
-    """The bench as its instruments tell of it."""
+    """The bench by the answers of its instruments."""
 
     def __init__(self, bench: Bench, instruments: Instruments) -> None:
         self._bench, self._instruments = bench, instruments
@@ -36,7 +36,7 @@ class Sensing:
 
     @property
     def lowest_pa(self) -> float:
-        """The least pressure that the gauge can show in this gas, Pa."""
+        """The lower end of the gauge's range in this gas, Pa."""
         gauge = self._bench.gauge
         ends = np.linspace(gauge.signal_low.value, gauge.signal_high.value, 513)
         found = pressure_from_volts(ends, self._bench).pressure_pa
@@ -46,8 +46,8 @@ class Sensing:
     def observe(self, now_s: float) -> Observation:
         """Read gauge and thermometer.
 
-        Two answers of the gauge are compared; where they differ by more than 3 % a third decides, so that one answer
-        that was garbled and still reads as a number is not believed.
+        Two answers of the gauge are compared; if they differ by more than 3 % a third decides, so that one garbled
+        answer that still reads as a number is not used.
 
         Raises
         ------
@@ -80,12 +80,12 @@ class Sensing:
         return self.last
 
     def typed(self, text: str, columns: SweepColumns, now_s: float) -> Observation:
-        """Return what the person read off the gauge.
+        """Return the observation of a typed gauge reading.
 
         Raises
         ------
         InputError
-            The gauge cannot show that.
+            The gauge cannot show this value.
         """
         number_of(text)
         si = parse_quantity(f"{text} {columns.gauge_unit}", columns.gauge_kind)
@@ -94,18 +94,18 @@ class Sensing:
             flag = seen.pressure_flag or "out of its range"
             raise InputError(
                 f"at {text} {columns.gauge_unit} the gauge shows no pressure ({flag})",
-                fix="type what it shows once it is within its range, or skip this reading",
+                fix="type its reading once it is within its range, or skip this reading",
             )
         self.last = seen
         return seen
 
     def check(self, seen: Observation) -> None:
-        """Hold an observation against the limits.
+        """Check an observation against the limits.
 
         Raises
         ------
         InterlockError
-            One is crossed.
+            One is exceeded.
         """
         why = crossed(self._bench.limits, seen)
         if why is not None:
@@ -139,7 +139,7 @@ class Sensing:
             described = self._bench.instruments
             volts = described is not None and described.gauge is not None and described.gauge.gives_volts
         if volts:
-            # an instrument that says "infinity" is beyond either end, not at a number that could be computed with
+            # an instrument that reports "infinity" is beyond one end, without a usable number
             low, high = self._bench.gauge.signal_low.value, self._bench.gauge.signal_high.value
             finite = min(max(si, low - (high - low)), high + (high - low))
             found = pressure_from_volts([finite], self._bench)
@@ -159,7 +159,7 @@ class Sensing:
         )
 
     def speed(self, trace: RawTrace) -> float:
-        """Return the speed in a trace, rad/s; nan where none is seen."""
+        """Return the speed in a trace, rad/s; nan without one."""
         return _size_of(self._read(trace))
 
     @property
@@ -189,10 +189,10 @@ class Sensing:
         return 2 * math.pi * size / self._bench.tachometer.marks if 0 < size < math.inf else math.nan
 
     def signed_speed(self, ask: Callable[[], float], seconds: float) -> tuple[float, float]:
-        """Return speed with its sign, rad/s, from pulses per second with theirs, and its uncertainty where it stands.
+        """Return signed speed, rad/s, from signed pulses per second, and its uncertainty at standstill.
 
-        Of three answers the one in the middle counts. Where no pulse is counted the speed is zero, uncertain by one
-        pulse in the `seconds` since the last look; else the digits say how certain it is, and nan is returned.
+        The middle of three answers is used. If no pulse is counted the speed is zero, uncertain by one pulse in the
+        `seconds` since the last query; otherwise its digits give the uncertainty, and nan is returned.
         """
         per_pulse = 2 * math.pi / self._bench.tachometer.marks
         rates = sorted(rate if math.isfinite(rate) else 0.0 for rate in (ask(), ask(), ask()))

@@ -16,20 +16,20 @@ from edgewind.live.devices import Attend, RawTrace
 from edgewind.live.errors import DisconnectedError, GarbledError, InstrumentError
 
 FULL_SCALE = 32_768
-SEE = "see that the sensor is plugged in, and name the input: sound_card = 'default', its name or its number"
+SEE = "check that the sensor is plugged in, and name the input: sound_card = 'default', its name or its number"
 
 
 class SoundCard:
-    """An input of a sound card, asked as an oscilloscope is.
+    """An input of a sound card, with the interface of an oscilloscope.
 
-    Full scale is taken as one volt, as of sound files: a sound card states no voltage.
+    Full scale is taken as one volt, as for sound files: a sound card states no voltage.
 
     Parameters
     ----------
     described : TachometerInstrument
         Its input, channel and sample rate.
     clock : Clock, optional
-        What it waits by; that of the machine otherwise.
+        Its clock; default: that of the machine.
     """
 
     role = "tachometer"
@@ -43,16 +43,16 @@ class SoundCard:
 
     @property
     def identity(self) -> str:
-        """Name of the input, once it was asked for; empty before."""
+        """Name of the input after its first query; empty before."""
         return self._found
 
     def verify(self) -> None:
-        """Check that the input is there and can record at the rate that is wanted.
+        """Check that the input exists and can record at the requested rate.
 
         Raises
         ------
         InstrumentError
-            It is not, or cannot.
+            It does not exist, or cannot record at this rate.
         MissingExtraError
             The package that records is not installed.
         """
@@ -83,9 +83,9 @@ class SoundCard:
         Parameters
         ----------
         duration_s : float, optional
-            Its length, s; that of the bench where absent.
+            Its length, s; default: that of the bench.
         attend : callable, optional
-            Waits for an event, at most so many seconds, and attends to other things meanwhile; only waits where absent.
+            Waits for an event, up to a number of seconds, and handles other tasks meanwhile; default: waits only.
 
         Raises
         ------
@@ -136,7 +136,7 @@ class SoundCard:
     def _library(self) -> ModuleType:
         try:
             return need("sounddevice", extra="sound", purpose="to record from a sound card")
-        except OSError as error:  # the package is there, and the library that it stands on is not
+        except OSError as error:  # the package is installed, but not the library that it needs
             raise DisconnectedError(
                 self.role, f"sound cannot be recorded here ({_first_line(error)})", "install PortAudio (libportaudio2)"
             ) from None

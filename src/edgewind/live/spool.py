@@ -1,7 +1,7 @@
-"""Readings on their way into the book: on disk before anything else, removed once the book has them.
+"""Readings before their storage in the book: on disk first, removed once the book has them.
 
-A reading is two files, its trace and then its cells with the checksum of the trace; each is written beside its place,
-forced to the disk and moved there, so that a reading is in the spool as a whole or not at all.
+A reading is two files, its trace and then its cells with the checksum of the trace; each is written to a temporary
+file, synced and renamed, so that a reading is in the spool completely or not at all.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class Spooled:
     described: Path
 
     def into(self, book: Book) -> int:
-        """Record it; the same reading is recorded once, however often this is called."""
+        """Store it in the book, only once for repeated calls."""
         trace = None
         if self.trace_path is not None and self.trace_file is not None:
             trace = TraceFile(self.trace_path, self.trace_file)
@@ -54,7 +54,7 @@ class Spooled:
 
 @dataclass(frozen=True)
 class SpooledNote:
-    """A note in the spool: of which sweep, and in which file."""
+    """A note in the spool, with its sweep and its file."""
 
     experiment: str
     sweep: str
@@ -64,7 +64,7 @@ class SpooledNote:
 
 @dataclass(frozen=True)
 class CutOffRun:
-    """A run that its recorder could not end: where it belongs, its cells, and its rows so far."""
+    """A run that its recorder could not end: experiment and key, its cells, and its rows so far."""
 
     experiment: str
     key: str
@@ -76,7 +76,7 @@ class CutOffRun:
 
 
 class RunJournal:
-    """The rows of a run while it is recorded, each on the disk as soon as it is known.
+    """The rows of a run while it is recorded, each written to the disk immediately.
 
     Raises
     ------
@@ -93,12 +93,12 @@ class RunJournal:
         self.say(about)
 
     def add(self, moment: RunRow) -> None:
-        """Put a row on the disk."""
+        """Write a row to the disk."""
         self.say({"moment": asdict(moment) | {"speed_rad_s": _finite(moment.speed_rad_s), "speed_u_rad_s": _finite(
             moment.speed_u_rad_s)}})  # fmt: skip
 
     def say(self, about: Mapping[str, Any]) -> None:
-        """Put what is known of the run on the disk; a later value of the same key counts."""
+        """Write properties of the run to the disk; a later value of the same key replaces an earlier one."""
         try:
             self._stream.write(json.dumps(about, allow_nan=False).encode() + b"\n")
             self._stream.flush()
@@ -107,7 +107,7 @@ class RunJournal:
             raise _unwritten(error, self.file.parent, "run") from error
 
     def close(self, *, remove: bool = False) -> None:
-        """End it; what it holds stays on the disk until it is removed."""
+        """Close it; its content stays on the disk until it is removed."""
         with contextlib.suppress(OSError):
             self._stream.close()
         if remove:
@@ -121,12 +121,12 @@ def _finite(value: float) -> float | None:
 def _unwritten(error: OSError, folder: Path, what: str) -> InputError:
     return InputError(
         f"the {what} cannot be written ({error.strerror or error})", file=folder,
-        fix="free some space and start again; what was written so far is then stored in the book",
+        fix="free some space and start again; the rows written so far are then stored in the book",
     )  # fmt: skip
 
 
 class Spool:
-    """A folder for what the book does not have yet.
+    """A folder for readings and notes that the book does not have yet.
 
     Raises
     ------
@@ -158,18 +158,18 @@ class Spool:
             ) from None
 
     def close(self) -> None:
-        """Let another recorder begin."""
+        """Release the spool for another recorder."""
         if self._lock is not None:
             self._lock.close()
             self._lock = None
 
     def put(self, experiment: str, key: str, cells: Mapping[str, str], content: bytes | None, path: str) -> Spooled:
-        """Put a reading on the disk; when this returns it outlives a power failure.
+        """Write a reading to the disk; when this returns, it survives a power failure.
 
         Parameters
         ----------
         experiment, key : str
-            Where it belongs, and by what the book tells it from others.
+            Its experiment, and the key that identifies it in the book.
         cells : mapping of str to str
             Its cells.
         content : bytes or None
@@ -180,7 +180,7 @@ class Spool:
         Raises
         ------
         InputError
-            It cannot be written; the spool is as it was.
+            It cannot be written; the spool is unchanged.
         """
         name = key.replace("/", "-")
         described = self.folder / f"{name}.json"
@@ -211,7 +211,7 @@ class Spool:
         return found
 
     def put_note(self, experiment: str, sweep: str, text: str) -> Path:
-        """Put a note on the disk until the reading that it belongs to is there; returns its file.
+        """Write a note to the disk until its reading exists; return its file.
 
         Raises
         ------
@@ -228,7 +228,7 @@ class Spool:
         return file
 
     def journal(self, experiment: str, key: str, path: str, *, signed: bool) -> RunJournal:
-        """Begin to put the rows of a run on the disk.
+        """Begin to write the rows of a run to the disk.
 
         Raises
         ------
@@ -239,7 +239,7 @@ class Spool:
         return RunJournal(self.folder / f"{key.replace('/', '-')}{_RUN}", about)
 
     def cut_off(self) -> Iterator[CutOffRun]:
-        """Return the unfinished runs of a recorder that was killed, without a row that was half written."""
+        """Return the unfinished runs of a killed recorder, without a partly written row."""
         for file in sorted(self.folder.glob(f"[!.]*{_RUN}")):
             about: dict[str, Any] = {}
             moments: list[RunRow] = []
@@ -263,7 +263,7 @@ class Spool:
                 continue
 
     def notes(self) -> Iterator[SpooledNote]:
-        """Return the notes of a recorder that was killed before it could store a reading with them, in order."""
+        """Return, in order, the notes of a recorder that was killed before it stored a reading with them."""
         for file in sorted(self.folder.glob(f"[!.]*{_NOTE}")):
             try:
                 about = json.loads(file.read_bytes())
@@ -272,20 +272,20 @@ class Spool:
                 continue
 
     def entries(self) -> Iterator[Spooled]:
-        """Return what is in the spool and whole; what is not whole was never acknowledged and is left out."""
+        """Return the complete readings in the spool; incomplete ones were never acknowledged and are left out."""
         for described in sorted(self.folder.glob("[!.]*.json")):
             found = self._read(described)
             if found is not None:
                 yield found
 
     def remove(self, spooled: Spooled) -> None:
-        """Forget a reading that the book has."""
+        """Remove a reading that the book has."""
         spooled.described.unlink(missing_ok=True)
         if spooled.trace_file is not None:
             spooled.trace_file.unlink(missing_ok=True)
 
     def clear_broken(self) -> None:
-        """Remove what a killed recorder left half written."""
+        """Remove partly written files of a killed recorder."""
         whole = {entry.described.stem for entry in self.entries()}
         for file in self.folder.iterdir():
             if file.name == "lock" or file.stem in whole:
@@ -311,8 +311,8 @@ class Spool:
 def npz_of(trace: RawTrace) -> bytes:
     """Return the bytes of a trace as a NumPy archive that `edgewind trace` reads.
 
-    Volts to the last bit, the interval, and the scale and offset by which the numbers of the oscilloscope follow:
-    ``(tachometer_v - offset_v) / scale_v``. Of a sound card ``coupled`` is one.
+    It holds volts to the last bit, the interval, and scale and offset, from which the numbers of the oscilloscope
+    follow: ``(tachometer_v - offset_v) / scale_v``. For a sound card ``coupled`` is one.
     """
     stream = io.BytesIO()
     of_sound: dict[str, Any] = {"coupled": np.float64(1)} if trace.coupled else {}

@@ -1,25 +1,24 @@
-r"""Steady by a stated test, and not by a fixed wait.
+r"""Test of steadiness, instead of a fixed wait.
 
-What is watched is ``y = ln p`` or ``y = ln speed``, at times t. A straight line is laid through the later half of
-what was watched since the last move, at least `at_least` seconds of it. Let b be its slope, and D the dwell: the time
-for which the reading has to hold still. The drift over a dwell is ``b D``, and y counts as steady when the whole
-confidence interval of that drift lies within the margin m that the owner set (an equivalence test: two one-sided
-tests, Schuirmann 1987, J. Pharmacokin. Biopharm. 15, 657):
+The test uses ``y = ln p`` or ``y = ln speed`` at times t. A straight line is fitted to the later half of the record
+since the last move, at least `at_least` seconds. Let b be its slope, and D the dwell: the time for which the reading
+must be steady. The drift over a dwell is ``b D``, and y counts as steady when the whole confidence interval of that
+drift lies within the stated margin m (an equivalence test: two one-sided tests, Schuirmann 1987, J. Pharmacokin.
+Biopharm. 15, 657):
 
     ``|b| D + t(1 - alpha_k, nu) s_b D < m``
 
-Neighbouring values are alike, more so than chance: the residuals have a correlation r from one to the next, and
-n values say as little as ``n_e = n (1 - r) / (1 + r)`` independent ones. The standard error is that of n_e values, and
-t has ``nu = n_e - 2`` degrees of freedom (Santer et al. 2000, J. Geophys. Res. 105, 7337). The estimate of r about a
-straight line is biased low in short series, by near ``(2 + 6 r) / n``, which is added to it: found by simulation
-(autoregressive series of first order, n from 20 to 100, r from 0 to 0.8; a test holds it). About a mean it is
-``(1 + 4 r) / n`` (Marriott and Pope 1954, Biometrika 41, 390). The estimate is also uncertain: its upper one-sided 95 %
-bound is taken,
-``r + 1.645 sqrt((1 - r^2) / n)``, and below five degrees of freedom nothing is said.
+Successive values are correlated: with the correlation r of successive residuals, n values count as ``n_e = n (1 - r) /
+(1 + r)`` independent ones. The standard error is that of n_e values, and t has ``nu = n_e - 2`` degrees of freedom
+(Santer et al. 2000, J. Geophys. Res. 105, 7337). The estimate of r about a straight line is biased low in short series,
+by near ``(2 + 6 r) / n``, which is added to it: found by simulation (autoregressive series of first order, n from 20 to
+100, r from 0 to 0.8; a test holds it). About a mean it is ``(1 + 4 r) / n`` (Marriott and Pope 1954, Biometrika 41,
+390). The estimate is also uncertain: its upper one-sided 95 % bound is taken, ``r + 1.645 sqrt((1 - r^2) / n)``, and
+below five degrees of freedom the test does not decide.
 
-Who looks often enough finds anything steady once. The k-th look therefore spends ``alpha_k = alpha / (k (k + 1))``,
-which adds up to alpha over any number of looks: a drift as large as the margin passes in at most a share alpha of all
-waits, however long. A look is made each time the stretch watched has grown by a tenth.
+A test that is repeated often enough passes once by chance. Test k therefore uses ``alpha_k = alpha / (k (k + 1))``,
+which adds up to alpha over any number of tests: a drift as large as the margin passes in at most a share alpha of all
+waits, however long. A test is made each time the record has become a tenth longer.
 """
 
 from __future__ import annotations
@@ -43,7 +42,7 @@ _GROWTH = 1.1
 
 @dataclass(frozen=True)
 class Drift:
-    """What a stretch of values says about their drift.
+    """Drift of a record of values.
 
     Attributes
     ----------
@@ -54,9 +53,9 @@ class Drift:
     bound : float
         The largest drift, either way, that is not excluded.
     margin : float
-        The drift that is allowed.
+        The allowed drift.
     samples : int
-        How many values there are.
+        Number of values.
     correlation : float
         Correlation of the residuals from one to the next, corrected.
     """
@@ -86,12 +85,12 @@ def drift_of(time_s: ArrayLike, values: ArrayLike, dwell_s: float, margin: float
     margin : float
         Most drift of the logarithm over it.
     alpha : float
-        Probability with which a drift as large as the margin may pass, one look.
+        Probability with which a drift as large as the margin may pass in one test.
 
     Returns
     -------
     Drift
-        With an infinite bound where there are too few values to say.
+        With an infinite bound if there are too few values.
 
     Examples
     --------
@@ -123,18 +122,18 @@ def drift_of(time_s: ArrayLike, values: ArrayLike, dwell_s: float, margin: float
 
 @dataclass(frozen=True)
 class Steadiness:
-    """What is known of pressure and speed after a while of watching.
+    """Steadiness of pressure and speed over a record.
 
     Attributes
     ----------
     pressure, speed : Drift or None
-        None where nothing is watched, or nothing turns.
+        None if not tested, or if nothing turns.
     watched_s : float
         Time since the last move, s.
     looks : int
-        How many looks were made.
+        Number of tests.
     at_rest : bool
-        Whether no turning was seen in the whole stretch, so that only the pressure could be tested.
+        Whether no rotation was seen in the whole record, so that only the pressure could be tested.
     """
 
     pressure: Drift | None = None
@@ -145,24 +144,24 @@ class Steadiness:
 
     @property
     def steady(self) -> bool:
-        """Whether all that is watched is steady."""
+        """Whether all tested quantities are steady."""
         drifts = [one for one in (self.pressure, self.speed) if one is not None]
         return bool(drifts) and all(one.steady for one in drifts)
 
 
 class SteadinessMonitor:
-    """Pressure and speed since the last move, and the looks that were made at them.
+    """Record of pressure and speed since the last move, and its tests.
 
     Parameters
     ----------
     dwell_s, at_least_s : float
-        The dwell, and the least stretch that is looked at, s.
+        The dwell, and the shortest record to test, s.
     pressure_margin, speed_margin : float
         Most drift of each over a dwell.
     confidence : float
-        Over all looks together.
+        Confidence over all tests together.
     with_speed : bool
-        Whether the speed has to be steady too.
+        Whether the speed must be steady as well.
     """
 
     def __init__(
@@ -187,11 +186,11 @@ class SteadinessMonitor:
         self.last = Steadiness()
 
     def add_pressure(self, time_s: float, pressure_pa: float) -> None:
-        """Add a pressure, Pa; nan where the gauge said none."""
+        """Add a pressure, Pa; nan if the gauge gave none."""
         self._add(0, time_s, pressure_pa)
 
     def add_speed(self, time_s: float, speed_rad_s: float) -> None:
-        """Add a speed, rad/s; nan where nothing was seen to turn."""
+        """Add a speed, rad/s; nan if no rotation was seen."""
         self._add(1, time_s, speed_rad_s)
 
     def _add(self, which: int, time_s: float, value: float) -> None:
@@ -200,7 +199,7 @@ class SteadinessMonitor:
         self._values[which].append((time_s, math.log(value) if value > 0 and math.isfinite(value) else math.nan))
 
     def look(self, now_s: float) -> Steadiness:
-        """Test what there is, if enough is new; otherwise return what was found last."""
+        """Test the record if enough is new; otherwise return the last result."""
         if self._began is None:
             return self.last
         watched = now_s - self._began

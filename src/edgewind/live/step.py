@@ -32,7 +32,7 @@ Taken = tuple[dict[str, str], RawTrace | RunTable | None]
 
 
 class StepRunner:
-    """Carries out the steps of a sweep; what it learns of the valve serves the next step."""
+    """Carries out the steps of a sweep; the settled pressures of the valve are used for the next step."""
 
     def __init__(self, rig: Rig, operator: Operator, journal: Callable[..., RunJournal]) -> None:
         self._rig, self._operator, self._state = rig, operator, rig.state
@@ -79,7 +79,7 @@ class StepRunner:
         raise SkipError(f"the pressure was not reached in {_MOST_MOVES} moves of the valve")
 
     def settle(self, step: Step | None, began: float) -> bool:
-        """Wait until steady; False where the pressure came to rest away from the target, and the valve has to move."""
+        """Wait until steady; False if the pressure settled away from the target and the valve must move."""
         rules, clock = self._rig.bench.steadiness, self._rig.clock
         self._state.phase("settling", "waiting until pressure and speed are steady")
         monitor = self._operator.new_monitor()
@@ -104,14 +104,14 @@ class StepRunner:
         return pressure is not None and abs(math.log(pressure / step.pressure_pa)) <= tolerance
 
     def _came_to_rest_away(self, step: Step, found: Steadiness, seen: Observation) -> bool:
-        """Learn from where the pressure comes to rest, or from its running past the target."""
+        """Learn from the settled pressure, or from a pressure that passes the target."""
         rules, valve, drift = self._rig.bench.steadiness, self._rig.instruments.valve, found.pressure
         assert valve is not None and valve.voltage is not None and self._search is not None
         if drift is None:
             return False
         tolerance = math.log1p(rules.pressure_tolerance.value)
         if seen.pressure_pa is None:
-            # under the range of the gauge: as far as the search goes, its lower end
+            # below the range of the gauge: for the search, its lower end
             if seen.pressure_flag and found.watched_s > rules.at_least.value:
                 lowest = self._rig.sensing.lowest_pa
                 if lowest < step.pressure_pa:
@@ -131,7 +131,7 @@ class StepRunner:
     # The reading
 
     def acquire(self, step: Step) -> Taken | None:
-        """Take what the step asks for; None where pressure or speed did not stay steady meanwhile."""
+        """Take the reading of a step; None if pressure or speed did not stay steady meanwhile."""
         if step.kind == "run":
             return self._run.record(step, self._gauge_readings(_GAUGE_BEFORE))
         return self._coast_down(step) if step.kind == "coast-down" else self._read(step)
@@ -143,7 +143,7 @@ class StepRunner:
         before = self._gauge_readings(_GAUGE_BEFORE)
         trace = self._trace(self._rig.bench.steadiness.trace_s)
         after = self._gauge_readings(_GAUGE_AFTER)
-        self._operator.obey()  # a skip or stop that came meanwhile is for this reading, not the next
+        self._operator.obey()  # a skip or stop meanwhile applies to this reading, not to the next
         pressure = self._agreed(before, after, self._rig.bench.steadiness.pressure_drift.value)
         if (before or after) and pressure is None:
             return None
@@ -156,7 +156,7 @@ class StepRunner:
         return cells | self._rig.commands.marked(face), trace
 
     def _leading_face(self) -> str:
-        """Return the face that leads by the sign of the counter; empty where it has none."""
+        """Return the leading face by the sign of the counter; empty if it has none."""
         tachometer = self._rig.instruments.tachometer
         if tachometer is None or not (tachometer.is_signed and tachometer.has_rate):
             return ""
@@ -164,7 +164,7 @@ class StepRunner:
         return "" if not speed else "bright" if speed > 0 else "dark"
 
     def _coast_down(self, step: Step) -> Taken | None:
-        """Lamp off from full speed, one long trace, lamp on again."""
+        """Record a coast-down: lamp off from full speed, one long trace, lamp on again."""
         if self._rig.instruments.tachometer is None:
             raise SkipError("a coast-down needs a tachometer that is connected")
         self._state.phase("coast-down", step.words)
@@ -176,11 +176,11 @@ class StepRunner:
             trace = self._trace(self._rig.bench.steadiness.coast_down.value)
             after = self._gauge_readings(_GAUGE_AFTER)
             self._operator.obey()
-        except (SkipError, RepeatError):  # the sweep goes on; whatever else ends it leaves the lamp off
+        except (SkipError, RepeatError):  # the sweep continues; any other end leaves the lamp off
             self._operator.switch_lamp(True)
             raise
         self._operator.switch_lamp(True)
-        # the gas of a coast-down may warm or cool a little: the pressure has to agree to its tolerance only
+        # the gas may warm or cool a little in a coast-down: the pressure must agree within its tolerance only
         pressure = self._agreed(before, after, self._rig.bench.steadiness.pressure_tolerance.value)
         if (before or after) and pressure is None:
             return None
@@ -188,7 +188,7 @@ class StepRunner:
         return cells | self._rig.commands.marked(""), trace
 
     def take_cut_off(self) -> tuple[Step, Taken] | None:
-        """Return, once, the run that something cut off, with its step; None where none was."""
+        """Return, once, the interrupted run with its step; None if there is none."""
         return self._run.take_cut_off()
 
     def _trace(self, duration_s: float) -> RawTrace | None:
@@ -216,9 +216,9 @@ class StepRunner:
             return seen
 
     def _agreed(self, before: list[Observation], after: list[Observation], margin: float) -> Observation | None:
-        """Return the median of all, where those before and after the trace agree; None where they do not.
+        """Return the median of all if those before and after the trace agree; None otherwise.
 
-        A single answer that was garbled on its way and still reads as a number cannot become the median of five.
+        A single garbled answer that still reads as a number cannot become the median of five.
         """
         seen = [*before, *after]
         if not seen or any(one.pressure_pa is None for one in seen):

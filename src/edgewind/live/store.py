@@ -1,4 +1,4 @@
-"""Storage of a reading: on the disk, then in the book, then in an event; notes on their way with it."""
+"""Storage of a reading with its notes: on the disk, then in the book, then in an event."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ class Store:
     Parameters
     ----------
     turns : mapping of int to int
-        How many readings of each step the book has.
+        Number of readings of each step in the book.
     rest : callable
-        Waits for some seconds with the gauge watched.
+        Waits for some seconds while the gauge is polled.
     """
 
     def __init__(
@@ -37,12 +37,12 @@ class Store:
         self._turns = dict(turns)
 
     def journal(self, step: Step, *, signed: bool) -> RunJournal:
-        """Begin to put the rows of a run on the disk, each as it comes.
+        """Begin to write the rows of a run to the disk.
 
         Raises
         ------
         InputError
-            The disk does not take it.
+            The disk cannot be written.
         """
         turn = self._turns.get(step.number, 0) + 1
         return self._spool.journal(
@@ -53,17 +53,17 @@ class Store:
         return f"{kind}/{self._log.id}/{step.number:04d}-{turn}.{suffix}"
 
     def store(self, step: Step, taken: Taken) -> None:
-        """Store a reading; when this returns it outlives a power failure.
+        """Store a reading; when this returns, it survives a power failure.
 
         Raises
         ------
         InputError
-            The disk or the book does not take it; the message says where it is.
+            The disk or the book cannot be written; the message states where the reading is.
         """
         state, commands = self._rig.state, self._rig.commands
         cells, recorded = dict(taken[0]), taken[1]
         state.phase("storing", step.words)
-        # counted here and not in the book, which may be away just now: the reading has to reach the disk all the same
+        # counted here and not in the book, which may be disconnected: the reading must still reach the disk
         turn = self._turns.get(step.number, 0) + 1
         notes = commands.take_notes()
         cells["note"] = JOIN.join(part for part in (cells.get("note", ""), *(text for text, _ in notes)) if part)
@@ -74,7 +74,7 @@ class Store:
         content = None if recorded is None else _bytes_of(recorded)
         spooled = self._spool.put(self._experiment, key, cells, content, path)
         number = self._into_book(spooled)
-        if "note" not in cells:  # the table has no such title, but a change of the reading may hold what it cannot
+        if "note" not in cells:  # the table has no such title, but a change of the reading can hold the value
             self._attach(notes)
         _forget(notes)
         self._turns[step.number] = turn
@@ -107,7 +107,7 @@ class Store:
             attach_notes(self._book, self._experiment, self._log.id, [text for text, _ in notes])
 
     def _into_book(self, spooled: Spooled) -> int:
-        """Record, with patience for a book that is locked or a server that is away; the spool keeps it meanwhile."""
+        """Store in the book, with retries if it is locked or its server disconnected; the spool keeps it meanwhile."""
         for left in range(_STORE_TRIES - 1, -1, -1):
             try:
                 return spooled.into(self._book)
@@ -116,7 +116,7 @@ class Store:
             except BookError as error:
                 if not left:
                     raise self._kept_in_spool(error) from error
-                said = "locked" if isinstance(error, LockedBookError) else "not to be reached"
+                said = "locked" if isinstance(error, LockedBookError) else "cannot be reached"
                 self._rig.state.tell(
                     "retry", f"the book is {said}: {error} ({left} more tries; the reading is on the disk)"
                 )

@@ -19,12 +19,12 @@ class Strategy(Protocol):
     """Chooses targets from the readings so far; the same readings give the same choice, so a sweep can be resumed."""
 
     def next_target(self, source: ExperimentSource | None, done: Sequence[Step]) -> Target | Stop:
-        """Return the next target, or why there is none.
+        """Return the next target, or the reason to stop.
 
         Parameters
         ----------
         source : ExperimentSource or None
-            The experiment as the book has it; None where it holds no reading yet.
+            The experiment in the book; None if it has no reading yet.
         done : sequence of Step
             The steps of this sweep so far.
         """
@@ -39,7 +39,7 @@ class AdaptiveStrategy:
         self._choice = AdaptiveChoice(bench, low_pa, high_pa, max_readings=most, target=target or None)
 
     def next_target(self, source: ExperimentSource | None, done: Sequence[Step]) -> Target | Stop:
-        """Return the next target, or why there is none."""
+        """Return the next target, or the reason to stop."""
         import pandas as pd
 
         readings = (

@@ -1,7 +1,7 @@
 """The sweep: a state machine in a thread of its own that sets, waits, reads, stores, and ends in the safe state.
 
-Nothing is remembered in the program alone. The plan stands in the book, a reading goes to the disk and then into the
-book, and where a sweep stands follows from the two; so a sweep that was cut off goes on at the reading it was at.
+No state is only in memory. The plan is in the book, a reading goes to the disk and then into the book, and the state of
+a sweep follows from the two; so an interrupted sweep resumes at its current reading.
 
 `step` brings the pressure to its target and takes the reading, `store` stores it, `operator` waits, pauses and asks.
 """
@@ -79,11 +79,11 @@ class Sweep:
         self._state.set(done=len(self._done), total=len(self.steps) or request.adaptive)
         instruments.on_trouble(lambda said: self._state.tell("retry", said))
 
-    # What there is to see
+    # State
 
     @property
     def steps(self) -> tuple[Step, ...]:
-        """What is to be done; of an adaptive sweep, what was chosen so far."""
+        """The steps; of an adaptive sweep, those chosen so far."""
         return self.request.steps() or tuple(self._chosen)
 
     @property
@@ -93,12 +93,12 @@ class Sweep:
 
     @property
     def moves(self) -> tuple[str, ...]:
-        """What will move, in words; empty where nothing will."""
+        """What will move, in words; empty if nothing will."""
         return moves_of(self.bench)
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """The cautions for what is about to be done."""
+        """The cautions for the sweep."""
         return cautions_of(self.bench)
 
     def status(self) -> Status:
@@ -113,11 +113,11 @@ class Sweep:
         return self._state.events.since(since)
 
     def run_since(self, key: str, number: int) -> tuple[str, int, list[RunRow]]:
-        """Return the run that is recorded or was recorded last: its name, and its rows after a number of them."""
+        """Return the current or last run: its name, and its rows after a number of them."""
         return self._state.run_since(key, number)
 
     def subscribe(self, listener: Callable[[SweepEvent], None]) -> Callable[[], None]:
-        """Call a listener with every event to come, in the thread of the sweep; returns what ends that."""
+        """Call a listener with every new event, in the thread of the sweep; return a function that ends this."""
         return self._state.events.add(listener)
 
     def _time_left(self, status: Status) -> float | None:
@@ -129,7 +129,7 @@ class Sweep:
     # Commands
 
     def start(self) -> None:
-        """Begin, in a thread of its own. From here on things move."""
+        """Start the sweep in a thread of its own. From here on devices move."""
         if self._thread is not None:
             raise InputError("this sweep has already been started", fix="prepare another")
         self._began = self._clock.monotonic()
@@ -139,7 +139,7 @@ class Sweep:
         self._thread.start()
 
     def command(self, name: str, text: str = "", *, of: int | None = None, who: str = "") -> None:
-        """Give one of `edgewind.live.COMMANDS` by its name; what cannot be done, or comes too late, is refused.
+        """Give one of `edgewind.live.COMMANDS` by its name; an impossible or late command is refused.
 
         Parameters
         ----------
@@ -149,41 +149,41 @@ class Sweep:
         text : str
             The note or the answer.
         of : int, optional
-            Number of the step to skip, of the reading to repeat, or of the question to answer, as :meth:`status` held
-            it when the person decided.
+            Number of the step to skip, of the reading to repeat, or of the question to answer, by :meth:`status` at the
+            time of the decision.
         who : str
-            Who gives it, for the event that says so.
+            Source of the command, for its event.
 
         Raises
         ------
         InputError
-            Nothing was done, and why.
+            Nothing was done; the message states why.
         """
         self._commands.give(name, text, of=of, who=who)
 
     def pause(self) -> None:
-        """Stay where it is, gauge and limits watched, until :meth:`resume`."""
+        """Pause until :meth:`resume`, with gauge and limits checked."""
         self._commands.pause()
 
     def resume(self) -> None:
-        """Go on."""
+        """Resume."""
         self._commands.resume()
 
     def skip(self) -> None:
-        """Leave out the current step."""
+        """Skip the current step."""
         self._commands.skip()
 
     def repeat(self) -> None:
-        """Take the reading that was stored last once more, as a further one; then go on."""
+        """Repeat the last stored reading, as a further one; then continue."""
         self._commands.repeat()
 
     def note(self, text: str) -> None:
-        """Note something with the current reading, or between readings with the last one stored.
+        """Store a note with the current reading, or between readings with the last stored one.
 
         Raises
         ------
         InputError
-            The sweep is over, or the note cannot be put on the disk.
+            The sweep has ended, or the disk cannot be written.
         """
         self._commands.note(text)
 
@@ -192,15 +192,15 @@ class Sweep:
         self._commands.answer(text)
 
     def stop(self) -> None:
-        """End in the safe state; the next sweep of the same plan goes on from here."""
+        """Stop in the safe state; the next sweep of the same plan resumes from here."""
         self._commands.stop()
 
     def join(self, timeout_s: float | None = None) -> bool:
-        """Wait for the end; returns whether it has come."""
+        """Wait for the end; return whether the sweep has ended."""
         return self._ended.wait(timeout_s)
 
     def close(self) -> None:
-        """Stop if it runs, wait for the safe state, and let go of instruments, spool and book."""
+        """Stop if running, wait for the safe state, and close instruments, spool and book."""
         if self._thread is not None:
             self.stop()
             self._thread.join()
@@ -221,7 +221,7 @@ class Sweep:
             self._state.tell("interlock", why)
         except EdgewindError as error:
             why = str(error)
-        except BaseException as error:  # whatever it was: the lamp and the valve come first
+        except BaseException as error:  # for any error, lamp and valve come first
             why = f"an error in the program: {type(error).__name__}: {error}"
             raise
         finally:
@@ -233,7 +233,7 @@ class Sweep:
         self._operator.obey(in_step=False)
         try:
             self._operator.begin_moving(lamp=bool(self.request.pressures_pa))
-        except (SkipError, RepeatError):  # there is no step yet that could be left out
+        except (SkipError, RepeatError):  # there is no step yet to skip
             raise StoppedError("the lamp was not switched on") from None
         while True:
             self._commands.obey(in_step=False)
@@ -244,7 +244,7 @@ class Sweep:
                 return "finished", why
 
     def _is_asked_for_more(self) -> bool:
-        """Stay at the end while paused, and take the last reading once more where that is asked for."""
+        """Wait at the end while paused, and repeat the last reading on request."""
         try:
             self._operator.obey()
         except SkipError:
@@ -277,7 +277,7 @@ class Sweep:
             self._ended.set()
 
     def _store_cut_off(self) -> None:
-        """Store what was recorded of a run that was stopped or failed."""
+        """Store the recorded part of a run that was stopped or failed."""
         found = self._steps.take_cut_off()
         if found is not None:
             step, taken = found
@@ -288,7 +288,7 @@ class Sweep:
     def _leave_notes(self, *, strict: bool) -> None:
         try:
             self._store.attach_notes()
-        except InputError as error:  # they stay on the disk, for the next who records with this bench
+        except InputError as error:  # they stay on the disk, for the next recorder of this bench
             if strict:
                 raise
             self._state.tell("trouble", f"the last note is not in the book yet: {error}")
@@ -333,7 +333,7 @@ class Sweep:
         self._state.set(step=step, phase="setting", message=step.words)
         self._commands.at(step)
         try:
-            self._operator.obey()  # who paused between two steps is obeyed before anything moves
+            self._operator.obey()  # a pause between two steps takes effect before anything moves
             self._do(step)
             self._took.append(self._clock.monotonic() - began)
         except SkipError as error:

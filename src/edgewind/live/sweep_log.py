@@ -1,7 +1,7 @@
 """Log of a sweep in the book beside its readings: plan, skipped steps, chosen targets, end.
 
-Each is a small kept file under ``sweeps/ID/``: added, never altered, and exported with the experiment. Where a sweep
-stands follows from them and from the keys of the readings, ``ID/NNN/R``: step and repeat.
+Each is a small kept file under ``sweeps/ID/``: added, never altered, and exported with the experiment. The state of a
+sweep follows from them and from the keys of the readings, ``ID/NNN/R``: step and repeat.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ _PLAN = re.compile(r"sweeps/([^/]+)/plan\.json")
 
 
 def new_id(request: SweepRequest) -> str:
-    """Return a name for a sweep: when it began, what it is, and four characters by chance."""
+    """Return a name for a sweep: its time, its digest, and four random characters."""
     began = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
     return f"{began}-{request.digest[:4]}{secrets.token_hex(2)}"
 
 
 @dataclass(frozen=True)
 class Unfinished:
-    """A sweep that was begun and has no end."""
+    """A sweep that was begun and not ended."""
 
     id: str
     request: SweepRequest
@@ -48,20 +48,20 @@ class SweepLog:
         self._book, self._experiment, self.id = book, experiment, sweep
 
     def keep(self, name: str, content: Mapping[str, Any]) -> None:
-        """Keep a file; the same again is kept once."""
+        """Store a file; the same content is stored once."""
         data = json.dumps(content, ensure_ascii=False, indent=1).encode() + b"\n"
         self._book.keep_file(self._experiment, TraceFile(f"sweeps/{self.id}/{name}.json", data))
 
     def keep_target(self, step: Step) -> None:
-        """Keep a target that was chosen as the sweep went on."""
+        """Store a target that was chosen during the sweep."""
         self.keep(f"{step.number:04d}-target", asdict(step))
 
     def keep_skipped(self, step: Step, why: str) -> None:
-        """Keep that a step was left out, and why."""
+        """Store that a step was skipped, and why."""
         self.keep(f"{step.number:04d}-skipped", {"why": why, "pressure_pa": step.pressure_pa})
 
     def keep_note(self, text: str) -> None:
-        """Keep a note that no reading can carry."""
+        """Store a note that belongs to no reading."""
         mark = hashlib.sha256(text.encode()).hexdigest()[:12]
         self.keep(f"note-{mark}", {"note": text})
 
@@ -70,11 +70,11 @@ class SweepLog:
         return f"{self.id}/{step.number:04d}/{turn}"
 
     def last_reading(self, contents: Contents) -> int | None:
-        """Return the number of the last reading of this sweep; None where it has none."""
+        """Return the number of the last reading of this sweep; None if it has none."""
         return max((reading.number for reading in contents.readings if _is_of(reading.key, self.id)), default=None)
 
     def turns(self, contents: Contents) -> dict[int, int]:
-        """Return how many readings of each step the book has."""
+        """Return the number of readings of each step in the book."""
         keys = (reading.key for reading in contents.readings if _is_of(reading.key, self.id))
         return dict(Counter(int(key.split("/")[1]) for key in keys))
 
@@ -85,7 +85,7 @@ class SweepLog:
         return found | {int(match[1]) for kept in contents.files if (match := pattern.fullmatch(kept.path))}
 
     def targets(self, contents: Contents) -> list[Step]:
-        """Return the targets that were chosen as the sweep went on, in order."""
+        """Return the targets that were chosen during the sweep, in order."""
         pattern = re.compile(rf"sweeps/{re.escape(self.id)}/(\d+)-target\.json")
         paths = sorted(kept.path for kept in contents.files if pattern.fullmatch(kept.path))
         kept = (read_json(self._book, self._experiment, path) for path in paths)
@@ -93,12 +93,12 @@ class SweepLog:
 
 
 def attach_notes(book: Book, experiment: str, sweep: str, notes: Sequence[str]) -> None:
-    """Give notes to the last reading of a sweep, each once; where it has none they are kept beside its plan.
+    """Attach notes to the last reading of a sweep, each once; without a reading they are stored beside its plan.
 
     Raises
     ------
     BookError
-        The book does not take them.
+        The book cannot be written.
     """
     log, contents = SweepLog(book, experiment, sweep), book.contents(experiment)
     last = log.last_reading(contents)
@@ -124,7 +124,7 @@ def read_json(book: Book, experiment: str, path: str) -> Any:
 
 
 def unfinished_of(book: Book, experiment: str) -> list[Unfinished]:
-    """Return the sweeps of an experiment that were begun and have no end, the latest last."""
+    """Return the sweeps of an experiment that were begun and not ended, the latest last."""
     contents = book.contents(experiment)
     paths = {kept.path for kept in contents.files}
     found = []

@@ -17,28 +17,28 @@ from edgewind.live.run_plan import RunPlan, pressure_words, reversal_plan
 from edgewind.pressures import parse_pressures
 
 _MOST_STEPS = 2000
-_LEAST_ADAPTIVE = 6  # the start that the choice of the next pressure takes before it can choose
+_LEAST_ADAPTIVE = 6  # length of the start before the adaptive choice
 
 
 @dataclass(frozen=True)
 class Step:
-    """One thing to do at one pressure.
+    """A step: one measurement at one pressure.
 
     Attributes
     ----------
     number : int
         Number of the step, counted from one through the sweep.
     kind : str
-        What to take: ``reading``, lamp on; ``coast-down``: lamp off from full speed, one long trace, lamp on again; or
-        ``run``: speed with its sign against time while something is changed.
+        Kind: ``reading``, lamp on; ``coast-down``: lamp off from full speed, one long trace, lamp on again; or
+        ``run``: signed speed against time while something is changed.
     pressure_pa : float
-        Pressure to reach, Pa; zero in a run at the pressure that is there.
+        Pressure to reach, Pa; zero in a run at the present pressure.
     direction : str
-        Whether the pressure goes ``up`` or ``down``; empty where neither.
+        Whether the pressure goes ``up`` or ``down``; empty if neither.
     why : str
-        Why this pressure, where it was chosen as the sweep went on.
+        Reason for this pressure, if chosen during the sweep.
     run : RunPlan or None
-        What is changed, and when, in a ``run``.
+        Plan of a ``run``.
     """
 
     number: int
@@ -50,7 +50,7 @@ class Step:
 
     @property
     def words(self) -> str:
-        """What it is, for people."""
+        """The step in words."""
         way = f", {self.direction}" if self.direction else ""
         if self.run is not None:
             return f"run {pressure_words(self.pressure_pa)}: {self.run.words}"
@@ -59,23 +59,23 @@ class Step:
 
 @dataclass(frozen=True)
 class SweepRequest:
-    """What the person asked for.
+    """The request of the user.
 
     Parameters
     ----------
     pressures_pa : tuple of float
         Targets in the order in which they are visited, Pa. With `adaptive` they bound the choice, lowest and highest.
     up_and_down : bool
-        Whether the same are visited once more in reverse order.
+        Whether they are repeated in reverse order.
     coast_downs : int
-        How many of the first pass are followed by a coast-down at the same pressure.
+        Number of pressures of the first pass that are followed by a coast-down.
     adaptive : int
-        Most readings that are chosen as the sweep goes on, in place of the pressures between lowest and highest.
+        Largest number of readings chosen during the sweep, instead of the pressures between lowest and highest.
     target : str
-        Width of the interval of the optimum at which an adaptive sweep is content: ``"10%"``, ``"0.1 Pa"``; empty for
+        Width of the interval of the optimum at which an adaptive sweep ends: ``"10%"``, ``"0.1 Pa"``; empty for
         none.
     run : RunPlan or None
-        A run through a change, after the readings; alone where there are no pressures.
+        A run through a change, after the readings, or alone without pressures.
     """
 
     pressures_pa: tuple[float, ...]
@@ -121,7 +121,7 @@ class SweepRequest:
             raise InputError(f"more than {_MOST_STEPS} readings in one sweep", fix="measure fewer")
 
     def steps(self) -> tuple[Step, ...]:
-        """Return the steps of a sweep whose pressures are fixed; none where they are chosen during the sweep."""
+        """Return the steps of a sweep with fixed pressures; none if they are chosen during the sweep."""
         if self.adaptive:
             return ()
         first = self.pressures_pa
@@ -143,13 +143,13 @@ class SweepRequest:
         return tuple(found)
 
     def plain(self) -> dict[str, Any]:
-        """Return the request as JSON can hold it."""
+        """Return the request for JSON."""
         run = None if self.run is None else self.run.plain()
         return asdict(self) | {"pressures_pa": list(self.pressures_pa), "run": run}
 
     @property
     def digest(self) -> str:
-        """Eight characters that tell this request from others."""
+        """Eight characters that identify this request."""
         return hashlib.sha256(json.dumps(self.plain(), sort_keys=True).encode()).hexdigest()[:8]
 
     @classmethod

@@ -1,8 +1,8 @@
 """A connection to an instrument: queries, answers, and recovery from mismatched ones.
 
-After any trouble the connection is closed, opened anew and drained, and the instrument has to answer its check question
-as it did at the beginning before its next answer is believed. So an answer that comes late is never taken for that of
-a later question. Everything is tried a bounded number of times.
+After any error the connection is closed, reopened and drained, and the instrument must answer its check query as at the
+beginning before its next answer is accepted. So a late answer is never taken for that of a later query. The number of
+attempts is bounded.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ T = TypeVar("T")
 
 _MOST_BLOCK = 1 << 31
 _MOST_ERRORS = 30
-SEE = "see that it is switched on and that its cable is in place"
+SEE = "check that it is switched on and that its cable is connected"
 _REST_S = 0.05  # between two attempts; doubled each time
 _LONGEST_REST_S = 1.0
 
@@ -27,22 +27,22 @@ _LONGEST_REST_S = 1.0
 class Transport(ABC):
     """One connection; its kinds are in `transport_tcp`, `transport_serial` and `transport_visa`.
 
-    Threads may share it: a question and its answer are never mixed with those of another thread.
+    Threads may share it: a query and its answer are never mixed with those of another thread.
 
     Parameters
     ----------
     address : str
-        What is opened.
+        Address of the connection.
     timeout_s : float
         Longest wait for an answer, s.
     retries : int
         Attempts beyond the first.
     termination : str
-        What ends a line.
+        Line terminator.
     check : str
-        The question whose answer never changes, or empty.
+        The query whose answer never changes, or empty.
     clock : Clock, optional
-        What waits between attempts; that of the machine otherwise.
+        Clock of the waits between attempts; default: that of the machine.
     """
 
     def __init__(
@@ -59,7 +59,7 @@ class Transport(ABC):
         self._troubled = False
         self._breaks: tuple[type[Exception], ...] = (OSError,)
 
-    # What a kind of connection has to do. Each raises an InstrumentError or an OSError.
+    # Methods of a kind of connection. Each raises an InstrumentError or an OSError.
 
     @abstractmethod
     def _open(self) -> None:
@@ -67,7 +67,7 @@ class Transport(ABC):
 
     @abstractmethod
     def _shut(self) -> None:
-        """Close it; may be called when it is closed."""
+        """Close the connection; may be called when it is closed."""
 
     @abstractmethod
     def _send(self, data: bytes) -> None:
@@ -75,32 +75,32 @@ class Transport(ABC):
 
     @abstractmethod
     def _read_line(self, timeout_s: float) -> bytes:
-        """Return the next line without its termination; raise NoAnswerError where none is complete in time."""
+        """Return the next line without its terminator; raise NoAnswerError if none is complete in time."""
 
     @abstractmethod
     def _read_exactly(self, count: int, timeout_s: float) -> bytes:
-        """Return so many bytes; raise NoAnswerError where they do not come in time."""
+        """Return a number of bytes; raise NoAnswerError if they do not arrive in time."""
 
     @abstractmethod
     def _pending(self) -> bool:
-        """Return whether something has come that was not read."""
+        """Return whether unread data have arrived."""
 
     @abstractmethod
     def _drain(self) -> None:
-        """Throw away what has come and is still coming."""
+        """Discard all data that have arrived and still arrive."""
 
     # What callers use
 
     def write(self, command: str, *, errors: str = "") -> None:
-        """Send a command that nothing answers, and see that the connection carried it.
+        """Send a command without an answer, and verify that it arrived.
 
         Parameters
         ----------
         command : str
             The command.
         errors : str
-            The question that is answered with 0 where it was understood, or empty; the check question is asked in its
-            place, since a command that went before an answered question has arrived.
+            The query that is answered with 0 if the command was understood, or empty; the check query is then sent
+            instead, since a command before an answered query has arrived.
 
         Raises
         ------
@@ -113,7 +113,7 @@ class Transport(ABC):
             if errors:
                 said = self._ask(errors, self.timeout_s)
                 if not _is_none(said):
-                    for _ in range(_MOST_ERRORS):  # of commands before it, and of what was garbled on its way
+                    for _ in range(_MOST_ERRORS):  # errors of commands before it, and of garbled data
                         if _is_none(self._ask(errors, self.timeout_s)):
                             break
                     raise GarbledError(self.address, f"'{command}' was refused: {_shown(said)}")
@@ -123,18 +123,18 @@ class Transport(ABC):
         self._attempt(once, self.retries)
 
     def write_only(self, command: str) -> None:
-        """Send a command and ask nothing after it."""
+        """Send a command without a query after it."""
         self._attempt(lambda: self._send(command.encode() + self.termination), self.retries)
 
     def query(
         self, question: str, parse: Callable[[str], T], *, timeout_s: float | None = None, retries: int | None = None
     ) -> T:
-        """Ask a question and return what `parse` makes of its answer; `parse` raises ValueError for what is none.
+        """Send a query and return its answer parsed by `parse`, which raises ValueError for an invalid answer.
 
         Raises
         ------
         InstrumentError
-            No answer that can be used came in all attempts.
+            No valid answer in any attempt.
         """
 
         def once() -> T:
@@ -147,12 +147,12 @@ class Transport(ABC):
         return self._attempt(once, self.retries if retries is None else retries)
 
     def query_block(self, question: str, *, timeout_s: float | None = None, retries: int | None = None) -> bytes:
-        """Ask for a definite-length block (IEEE 488.2-1992, 8.7.9): ``#``, one digit n, n digits of length, bytes.
+        """Query a definite-length block (IEEE 488.2-1992, 8.7.9): ``#``, one digit n, n digits of length, bytes.
 
         Raises
         ------
         InstrumentError
-            No whole block came in all attempts.
+            No complete block in any attempt.
         """
         limit = self.timeout_s if timeout_s is None else timeout_s
 
@@ -176,15 +176,15 @@ class Transport(ABC):
         return content
 
     def query_while(self, question: str, attend: Callable[[Event, float], None], *, timeout_s: float) -> str:
-        """Query, and attend to something else until the answer has come; nothing is tried again.
+        """Query, and handle other tasks until the answer has arrived; without retries.
 
         Parameters
         ----------
         question : str
-            The question.
+            The query.
         attend : callable
-            Called until the answer is there with an event that is set by it and the seconds to wait for it at most.
-            What it raises breaks the connection off, so that nothing else has to wait for the answer.
+            Called until the answer has arrived, with an event that the answer sets and the longest wait in seconds. An
+            error that it raises closes the connection, so that nothing else waits for the answer.
         timeout_s : float
             Longest wait for the answer, s.
 
@@ -218,27 +218,27 @@ class Transport(ABC):
         return found[0]
 
     def verify(self) -> None:
-        """Check that questions and answers go together, where the instrument has a check question.
+        """Check that queries and answers match, if the instrument has a check query.
 
         Raises
         ------
         InstrumentError
-            They do not, after all attempts to bring them together.
+            They do not match after all attempts.
         """
         if self.check:
             self._attempt(self._see_identity, self.retries)
 
     def close(self) -> None:
-        """Let go of the connection; the next question opens it again."""
+        """Close the connection; the next query reopens it."""
         with self.lock:
             self._opened = False
             self._shut()
 
     def abort(self) -> None:
-        """End another thread's wait for an answer with DisconnectedError, where this kind of connection can."""
+        """End another thread's wait for an answer with DisconnectedError, if this kind of connection supports it."""
         return
 
-    # How trouble is met
+    # Recovery from errors
 
     def _ask(self, question: str, timeout_s: float) -> bytes:
         self._send_question(question)
@@ -262,7 +262,7 @@ class Transport(ABC):
                     said = getattr(error, "strerror", None) or error
                     found = DisconnectedError(self.address, f"the connection broke ({said})", SEE)
                 except BaseException:
-                    # an answer may still come that is not waited for any more
+                    # an answer may still arrive after its timeout
                     self._troubled = True
                     self.close()
                     raise
@@ -275,7 +275,7 @@ class Transport(ABC):
         raise found
 
     def _ready(self) -> None:
-        """Open the connection if need be; after trouble, see that questions and answers go together again."""
+        """Open the connection if necessary; after an error, check that queries and answers match again."""
         if self._opened:
             return
         self._open()
@@ -299,21 +299,21 @@ class Transport(ABC):
 
 
 def _is_none(said: bytes) -> bool:
-    """Whether an answer says that there is no error: 0, or 0,"No error"."""
+    """Whether an answer means no error: 0, or 0,"No error"."""
     return said.split(b",")[0].strip().lstrip(b"+-") == b"0"
 
 
 def _shown(data: bytes) -> str:
-    """What was said, short and printable, for messages."""
+    """Return an answer, shortened and printable, for messages."""
     text = data[:60].decode("ascii", errors="replace")
     return repr(text + ("…" if len(data) > 60 else ""))
 
 
 def no_answer(address: str, timeout_s: float, got: bytes = b"") -> NoAnswerError:
-    """Return the error of an answer that did not come, or came in part."""
+    """Return the error of a missing or incomplete answer."""
     part = f", only {_shown(got)} came" if got else ""
     return NoAnswerError(
         address,
-        f"no whole answer within {timeout_s:g} s{part}",
+        f"no complete answer within {timeout_s:g} s{part}",
         SEE,
     )

@@ -31,7 +31,7 @@ class SerialTransport(Transport):
     baud : int
         Bits per second.
     pattern : str, optional
-        A pattern that every line of a board which prints by itself matches as a whole, with named groups.
+        A pattern with named groups that matches every whole line of a board that prints by itself.
     """
 
     def __init__(self, address: str, *, baud: int = 9600, pattern: str | None = None, **settings: Any) -> None:
@@ -42,17 +42,17 @@ class SerialTransport(Transport):
         self._breaks = _BREAKS
 
     def listen(self, group: str) -> str:
-        """Return what stands in a named group of the next line that begins after this call.
+        """Return a named group of the next line that begins after this call.
 
         Raises
         ------
         InstrumentError
-            No line that matches the pattern came in all attempts.
+            No matching line in any attempt.
         """
 
         def once() -> str:
             self._port.reset_input_buffer()
-            self._read_line(self.timeout_s)  # the rest of a line whose beginning may be lost
+            self._read_line(self.timeout_s)  # the rest of a line whose beginning may be missing
             said = self._read_line(self.timeout_s).decode("ascii", errors="replace").strip("\r\n")
             match = None if self._pattern is None else self._pattern.fullmatch(said)
             found = None if match is None else match[group]
@@ -102,12 +102,12 @@ class SerialTransport(Transport):
         return got
 
     def _pending(self) -> bool:
-        # a board that prints by itself always has something to say
+        # a board that prints by itself always has unread data
         return self._pattern is None and bool(self._port.in_waiting)
 
     def _drain(self) -> None:
         if self._pattern is not None:
-            return  # it prints without end; `listen` begins with a fresh line
+            return  # it prints continuously; `listen` begins with a new line
         self._port.timeout = _QUIET_S
         end = self.clock.monotonic() + _LONGEST_DRAIN_S
         while self.clock.monotonic() < end and self._port.read(4096):

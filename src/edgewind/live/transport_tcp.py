@@ -1,4 +1,4 @@
-"""A TCP socket of an instrument, named as VISA names it: ``TCPIP::192.168.1.20::5025::SOCKET``."""
+"""A TCP socket of an instrument, with its VISA name: ``TCPIP::192.168.1.20::5025::SOCKET``."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def is_tcp_socket(resource: str) -> bool:
 
 
 class TcpTransport(Transport):
-    """A TCP socket; see :class:`edgewind.live.transport.Transport`. It needs no package beside Python."""
+    """A TCP socket; see :class:`edgewind.live.transport.Transport`. It needs no package besides Python."""
 
     def __init__(self, address: str, *, baud: int = 0, **settings: Any) -> None:
         super().__init__(address, **settings)
@@ -82,7 +82,7 @@ class TcpTransport(Transport):
         return found
 
     def _receive(self, end: float) -> bool:
-        """Wait for bytes until a moment; False where none came. A closed connection is reported at once."""
+        """Wait for bytes until a moment; False if none arrived. A closed connection is reported immediately."""
         link = self._open_link()
         while not select.select([link], [], [], max(min(end - self.clock.monotonic(), 1.0), 0.0))[0]:
             if self.clock.monotonic() >= end:
@@ -94,7 +94,7 @@ class TcpTransport(Transport):
         return True
 
     def abort(self) -> None:  # noqa: D102
-        # the other thread may let go of the socket at this very moment, which is what is wanted
+        # the other thread may close the socket at this moment, which has the same effect
         with contextlib.suppress(OSError, AttributeError):
             if self._link is not None:
                 self._link.shutdown(socket.SHUT_RDWR)

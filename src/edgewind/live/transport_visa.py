@@ -63,7 +63,7 @@ class VisaTransport(Transport):
         if resource is not None:
             try:
                 resource.close()
-            except Exception:  # it is closed already, which was asked for
+            except Exception:  # it is already closed
                 return
 
     def _send(self, data: bytes) -> None:
@@ -94,14 +94,14 @@ class VisaTransport(Transport):
             raise self._as_error(error, timeout_s) from error
 
     def _pending(self) -> bool:
-        # serial lines know what has come; USB keeps messages apart by itself
+        # serial lines report unread bytes; USB separates messages by itself
         return bool(getattr(self._resource, "bytes_in_buffer", 0))
 
     def _drain(self) -> None:
         try:
             self._resource.clear()
         except (self._visa.VisaIOError, NotImplementedError, AttributeError):
-            return  # not every kind of resource can be cleared: the check question sees what is left
+            return  # not every kind of resource can be cleared: the check query detects the rest
 
     def _as_error(self, error: Any, timeout_s: float | None = None) -> InstrumentError:
         if error.error_code == self._visa.constants.StatusCode.error_timeout:

@@ -1,8 +1,8 @@
 """Valve voltage for a pressure, learned from the settled pressures, within limits and in small steps.
 
-The opening x runs from 0, closed, to 1, as far as the valve may go. Between two openings whose pressures bracket the
-target the next is interpolated in ln p; beyond what is known it is extrapolated from the last two, in steps that may
-raise the pressure at most tenfold by what is known, and that double while nothing happens.
+The opening x runs from 0, closed, to 1, the largest allowed opening. Between two openings whose pressures bracket the
+target the next is interpolated in ln p; beyond the known range it is extrapolated from the last two, in steps that
+raise the estimated pressure at most tenfold, and that double while the pressure does not change.
 """
 
 from __future__ import annotations
@@ -19,21 +19,21 @@ _FINEST = 1e-4
 
 @dataclass(frozen=True)
 class Move:
-    """Where to go next, V; or why there is nowhere to go."""
+    """The next voltage, V, or the reason why there is none."""
 
     voltage_v: float | None
     why_not: str = ""
 
 
 class ValveSearch:
-    """The search; it forgets nothing while a sweep lasts.
+    """The search, with all settled pressures of a sweep.
 
     Parameters
     ----------
     closed_v, open_v : float
-        Voltages at which the valve is closed and as far open as it may be, V.
+        Voltages of the closed valve and of its largest allowed opening, V.
     most_pa : float
-        The pressure that must not be passed, Pa: no step is taken that would, by what is known.
+        The pressure limit, Pa: no step is taken that would exceed it by the known pressures.
     """
 
     def __init__(self, closed_v: float, open_v: float, most_pa: float) -> None:
@@ -42,7 +42,7 @@ class ValveSearch:
         self._known: dict[float, float] = {}
 
     def learn(self, voltage_v: float, pressure_pa: float) -> None:
-        """Note the pressure at which a voltage came to rest; what is known near it gives way."""
+        """Store the settled pressure of a voltage; it replaces those of nearby voltages."""
         x, y = self._opening(voltage_v), math.log(pressure_pa)
         self._known = {
             other: value
@@ -80,7 +80,7 @@ class ValveSearch:
     def _open_further(self, points: list[tuple[float, float]], target: float) -> Move:
         x, y = points[-1]
         if x >= 1 - _FINEST:
-            return Move(None, "the pressure stays lower with the valve as far open as it may be")
+            return Move(None, "the pressure stays lower at the largest allowed opening of the valve")
         if len(points) < 2:
             return self._to(min(x + FIRST_STEP, 1.0))
         x0, y0 = points[-2]
