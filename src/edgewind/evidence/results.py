@@ -17,7 +17,7 @@ class UnknownResult(FrozenModel):
     """An unknown of the fit after the readings."""
 
     name: str = Field(description="Short name of the unknown, a key of tables.")
-    label: str = Field(description="Label.")
+    label: str = Field(description="Label of the unknown.")
     unit: str = Field(description="Unit of its numbers.")
     prior: str = Field(description="Its prior, in words.")
     median: float = Field(description="Median of the posterior.")

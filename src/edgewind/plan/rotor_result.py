@@ -39,7 +39,7 @@ class PresentRotor(EvaluatedRotor):
 class RotorSearchResult(FrozenModel):
     """A search for JSON: SI, the unit in each key."""
 
-    goals: tuple[GoalResult, ...] = Field(description="The goals.")
+    goals: tuple[GoalResult, ...] = Field(description="The goals of the search.")
     between: tuple[str, str] | None = Field(
         description="Keys of the two drives that the goal `test` distinguishes; null without that goal."
     )

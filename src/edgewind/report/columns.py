@@ -1,4 +1,4 @@
-"""The columns of the tables that leave with the report: those of the readings, and those of the curve."""
+"""The columns of the exported tables: readings and curve."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ CURVE: tuple[Column, ...] = (
     Column("speed_u_rad_s", "speed uncertainty", "number", "rad/s", "Standard deviation of these curves."),
     Column(
         "speed_low_rad_s", "speed, low", "number", "rad/s",
-        "Lower end of the band that holds the share of curves named in the description.",
+        "Lower end of the band that contains the share of curves stated in the description.",
     ),
     Column("speed_high_rad_s", "speed, high", "number", "rad/s", "Upper end of that band."),
 )  # fmt: skip

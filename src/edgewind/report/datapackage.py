@@ -1,8 +1,8 @@
-"""The data package: one file of metadata that says what every exported file is, for people and for archives.
+"""The data package: one file of metadata that describes every exported file, for people and for archives.
 
 It follows the Data Package standard, version 2 (2024), with its Data Resource and Table Schema parts:
-https://datapackage.org/standard/data-package/. No date is stated, for the same inputs shall give the same bytes; no
-licence, for that is the owner's to choose.
+https://datapackage.org/standard/data-package/. No date is stated, since the same inputs must give the same bytes; no
+licence, since the owner chooses it.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ def write_data_package(
         "title": "; ".join(titles),
         "description": (
             "Readings, response curves and figures of a study of rotors in thin gas. All numbers in the tables are "
-            "in SI units, which stand in the column names and as 'unit' of each field. A column with _u_ in its "
+            "in SI units, which are stated in the column names and as 'unit' of each field. A column with _u_ in its "
             "name is a standard uncertainty (JCGM 100). The owner of the data chooses the licence: add it as "
             "'licenses' before depositing."
         ),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class TestRow:
-    """One mechanism in one test; the test itself stands in its first row."""
+    """One mechanism in one test; the first row also holds the test."""
 
     __test__ = False  # not a test of pytest
 
@@ -33,7 +33,7 @@ def test_rows(found: Findings) -> tuple[TestRow, ...]:
 
 
 def _scale(found: Findings) -> float:
-    """The unit of speeds that is shown in one radian per second."""
+    """Return the number of shown units of speed in one radian per second."""
     return RPM_PER_RAD_S / found.experiment.bench.shown.sizes.get("rpm", ("rpm", 1.0))[1]
 
 

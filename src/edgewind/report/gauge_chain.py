@@ -1,4 +1,4 @@
-"""Steps from the gauge's voltage to the pressure of the gas, as sentences."""
+"""Steps from the voltage of the gauge to the pressure of the gas, as sentences."""
 
 from __future__ import annotations
 

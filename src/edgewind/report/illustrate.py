@@ -20,14 +20,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Illustration:
-    """A figure as the page shows it.
+    """A figure on the page.
 
     Attributes
     ----------
     wide, narrow : Markup
-        The drawing for a desk and for a telephone, as SVG elements.
+        The drawing for a desktop and for a phone, as SVG elements.
     caption : str
-        What stands under it.
+        Caption.
     files : tuple of str
         Its exports, relative to the report.
     """
@@ -41,9 +41,8 @@ class Illustration:
 def illustrate(
     drawing: Drawing[Subject], subject: Subject, name: str, out: Path, units: ShownUnits = ShownUnits()
 ) -> Illustration | None:
-    """Draw `subject`, write the exports under ``out/figures``, and return what the page shows.
-
-    In the units chosen; returns None, and writes nothing, where there is nothing to draw.
+    """Draw `subject` in the chosen units, write the exports under ``out/figures``, and return the figure of the page.
+    Returns None and writes nothing if there is nothing to draw.
     """
     stem = f"{drawing.stem}-{name}" if name else drawing.stem
     documents: dict[str, str] = {}

@@ -1,4 +1,4 @@
-"""An SVG document of Matplotlib made fit for a page: small, no ids that collide, in the page's colours."""
+"""Conversion of an SVG document of Matplotlib for a page: small, with unique ids, in the page's colours."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ def inline_svg(document: str, *, prefix: str, label: str, css_class: str) -> Mar
     document : str
         An SVG document drawn with the placeholder palette.
     prefix : str
-        Put before every id, so that two drawings on one page never share one.
+        Prefix of every id, so that two drawings on one page have no common one.
     label : str
-        What the drawing shows, for those who cannot see it.
+        Alternative text of the drawing.
     css_class : str
         Its class.
     """

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def limits_of(findings: Sequence[Findings]) -> tuple[str, ...]:
-    """Return the limits of the model for the rotors of a study, those that they share once."""
+    """Return the limits of the model for the rotors of a study, common ones once."""
     return tuple(dict.fromkeys(sentence for found in findings for sentence in _limits(found)))
 
 

@@ -1,4 +1,4 @@
-"""File names made from what people call their experiments."""
+"""File names from names of experiments."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _LONGEST = 48
 
 
 def file_stem(name: str) -> str:
-    """Return a name of small letters, digits and hyphens that any file system and any archive takes.
+    """Return a name of lower-case letters, digits and hyphens that any file system and any archive accepts.
 
     Examples
     --------
@@ -39,7 +39,7 @@ def file_stems(names: Sequence[str]) -> list[str]:
 
 
 def printable(text: str) -> str:
-    """Return text that every reader takes: control characters and broken code points become the sign ``�``.
+    """Return text that every reader accepts: control characters and invalid code points become ``�``.
 
     Examples
     --------
@@ -52,7 +52,7 @@ def printable(text: str) -> str:
 
 
 def shorten(text: str, most: int) -> str:
-    r"""Return printable text on one line, cut to at most `most` signs.
+    r"""Return printable text on one line, cut to at most `most` characters.
 
     Examples
     --------

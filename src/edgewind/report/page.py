@@ -29,7 +29,7 @@ def _clean(value: Any) -> Any:
 
 
 def _in_units(value: Any, units: ShownUnits) -> Any:
-    """Clean a value, and put a sentence into the units chosen."""
+    """Clean a value, and convert a sentence to the chosen units."""
     cleaned = _clean(value)
     return (
         units.text(cleaned)
@@ -40,9 +40,8 @@ def _in_units(value: Any, units: ShownUnits) -> Any:
 
 @lru_cache(maxsize=4)
 def page_environment(units: ShownUnits = ShownUnits()) -> Environment:
-    """Return the environment of the report's templates, which puts sentences into the units chosen.
-
-    It is kept, since the templates that it has compiled take a tenth of the time of a report.
+    """Return the environment of the report's templates, which converts sentences to the chosen units. It is cached,
+    since compiling the templates takes a tenth of the time of a report.
     """
     environment = strict_environment("edgewind.report")
     environment.finalize = lambda value: _in_units(value, units)

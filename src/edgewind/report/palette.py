@@ -1,4 +1,4 @@
-"""The colours of the report: one set for paper, one for a dark room, and one of placeholders that CSS fills in."""
+"""The colours of the report: one set for light, one for dark mode, and one of placeholders that CSS replaces."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from dataclasses import asdict, dataclass
 
 @dataclass(frozen=True)
 class Palette:
-    """What each colour is for. Series colours stay apart for the common kinds of colour blindness.
+    """Colours by role. Series colours are distinguishable in the common kinds of colour blindness.
 
     Attributes
     ----------
     paper, ink, soft : str
         Background, text and marks, text of less weight.
     grid, rule : str
-        Lines behind the data, and lines that bound something.
+        Lines behind the data, and borders.
     gold, gold_ink : str
         The optimum: as an area, and as text.
     blue, rust, plum, moss, rose, slate : str
@@ -72,7 +72,7 @@ DARK = Palette(
     rose="#f38fb4",
     slate="#aab6c8",
 )
-# Colours that occur nowhere else, so that a drawing made with them can be recoloured by search and replace.
+# Colours that occur nowhere else, so that a drawing can be recoloured by search and replace.
 PLACEHOLDERS = Palette(*(f"#ab00{number:02x}" for number in range(1, 14)))
 
 _PLACEHOLDER = re.compile("|".join(asdict(PLACEHOLDERS).values()))
@@ -85,7 +85,7 @@ def css_variable(role: str) -> str:
 
 
 def recolour(drawing: str, palette: Palette | None) -> str:
-    """Put real colours in the place of placeholders; CSS variables where `palette` is None.
+    """Replace placeholders by real colours, or by CSS variables if `palette` is None.
 
     Examples
     --------

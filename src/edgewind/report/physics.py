@@ -1,4 +1,4 @@
-"""The few conversions that figures, tables and words of the report share."""
+"""Conversions common to figures, tables and text of the report."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _MARGIN = 0.04
 
 
 def path_at_one_pascal(bench: Bench) -> float:
-    """Return the mean free path of the bench's gas at 1 Pa, m; it goes as the inverse of the pressure."""
+    """Return the mean free path of the bench's gas at 1 Pa, m; it is inversely proportional to the pressure."""
     return GasState(bench.gas.gas, 1.0, bench.gas.temperature.value).mean_free_path_m()
 
 

@@ -1,4 +1,4 @@
-"""The plan of a scaling study on a page to print, with its figures, text and JSON beside it."""
+"""The plan of a scaling study as a page to print, with its figures, text and JSON."""
 
 from __future__ import annotations
 
@@ -32,12 +32,12 @@ def write_plan_sheet(study: ScalingStudy, out: Path, *, command: str) -> Path:
     out : Path
         The folder. It receives ``plan.html``, ``plan.txt``, ``plan.json`` and ``figures/``.
     command : str
-        What to type to make it again.
+        Command that makes it again.
 
     Raises
     ------
     InputError
-        Something is there already, or the folder cannot be made.
+        The folder is not empty, or cannot be created.
     """
     if out.exists() and not (out.is_dir() and not any(out.iterdir())):
         raise InputError("this path already exists", file=out, fix="name a folder that does not exist yet with --out")

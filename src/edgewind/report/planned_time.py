@@ -1,4 +1,4 @@
-"""The time on the bench for the pressures of a study, where the bench tells of its vacuum."""
+"""The time on the bench for the pressures of a study, if the bench describes its vacuum."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from edgewind.evidence import Findings
     from edgewind.report.illustrate import Illustration
 
-# The plan makes at most this many stops, evenly in the logarithm over the range that was measured.
+# Largest number of pressures of the plan, evenly spaced in the logarithm over the measured range.
 _MOST_STOPS = 14
 
 
@@ -32,12 +32,12 @@ def time_of(findings: Findings) -> TimePlan | None:
     try:
         return plan_time(bench, stops)
     except OutOfRangeError:
-        return None  # pressures so high that the response of the gas does not reach there
+        return None  # pressures beyond the response of the gas
 
 
 @dataclass(frozen=True)
 class TimeRow:
-    """A stop of the quickest sweep, as text."""
+    """A pressure of the quickest sweep, as text."""
 
     pressure: str
     chamber: str
@@ -49,7 +49,7 @@ class TimeRow:
 
 @dataclass(frozen=True)
 class TimeView:
-    """What the page says of the time on the bench."""
+    """The time on the bench, for the page."""
 
     figure: Illustration | None
     sentences: tuple[str, ...]
@@ -59,7 +59,7 @@ class TimeView:
 
 
 def view_time(plan: TimePlan | None, figure: Illustration | None, units: ShownUnits = ShownUnits()) -> TimeView | None:
-    """Prepare the part of the page about the time on the bench; None where nothing is planned."""
+    """Prepare the section on the time on the bench; None without a plan."""
     if plan is None:
         return None
     steps, shown = plan.best.steps, units.sizes.get("Pa", ("Pa", 1.0))[1]

@@ -1,4 +1,4 @@
-"""A figure file of a clip: where the rotor was found, the patches round its axis, and the brightness of one of them."""
+"""A figure file of a clip: the place of the rotor, the patches round its axis, and the brightness of one of them."""
 
 from __future__ import annotations
 
@@ -26,12 +26,12 @@ FloatArray = NDArray[np.float64]
 
 
 def plot_clip(picture: Picture, path: str | Path, units: ShownUnits = ShownUnits()) -> None:
-    """Write a figure of a clip and of what was seen to turn in it, as PNG or SVG by the name's ending.
+    """Write a figure of a clip and the rotation in it, as PNG or SVG by the suffix.
 
     Raises
     ------
     InputError
-        The name ends in something else, or the file cannot be written.
+        The suffix is another one, or the file cannot be written.
     """
     write_figure(path, lambda palette, size: draw_clip(picture, palette, size), units)
 
@@ -49,7 +49,7 @@ def draw_clip(picture: Picture, palette: Palette, size: Size) -> Figure:
     above.imshow(clip.frames[: min(len(clip.frames), 400)].mean(axis=0), cmap="gray", extent=extent)
     rings, spokes = patch_outlines(picture)
     for outlines, width in ((rings, 1.5), (spokes, 0.8)):
-        for outline in outlines:  # on a margin of paper, which shows on any picture
+        for outline in outlines:  # with a margin of the paper's colour, visible on any picture
             above.plot(*outline, color=palette.paper, lw=3 * width, alpha=0.5)
             above.plot(*outline, color=palette.blue, lw=width)
     above.set_xlabel("x / pixel")
@@ -64,7 +64,7 @@ def draw_clip(picture: Picture, palette: Palette, size: Size) -> Figure:
 def patch_outlines(picture: Picture) -> tuple[list[FloatArray], list[FloatArray]]:
     """Return the two rings that bound the patches, and the lines between patches, in pixels of the clip.
 
-    Of a rotor seen from the side, the edges along its columns and the lines between these.
+    For a rotor seen from the side, the edges along its columns and the lines between these.
 
     Returns
     -------

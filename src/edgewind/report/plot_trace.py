@@ -14,11 +14,11 @@ if TYPE_CHECKING:
 
 
 def plot_trace(trace: Trace, speed: SpeedEstimate, path: str | Path, units: ShownUnits = ShownUnits()) -> None:
-    """Write a figure of a trace and the speed found in it, as PNG (1920 by 1080) or SVG by the name's ending.
+    """Write a figure of a trace and the speed found in it, as PNG (1920 by 1080) or SVG by the suffix.
 
     Raises
     ------
     InputError
-        The name ends in something else, or the file cannot be written.
+        The suffix is another one, or the file cannot be written.
     """
     write_figure(path, lambda palette, size: draw_trace(trace, speed, palette, size), units)

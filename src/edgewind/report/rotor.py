@@ -33,7 +33,7 @@ class BudgetRow:
 
 @dataclass(frozen=True)
 class SweepRow:
-    """An effect that could set sweeps apart, its size and the chance of one as large by accident."""
+    """An effect that could differ between sweeps, its size and the probability of one as large by chance."""
 
     name: str
     size: str
@@ -42,7 +42,7 @@ class SweepRow:
 
 @dataclass(frozen=True)
 class MechanismRow:
-    """A candidate mechanism and what is said of it."""
+    """A candidate mechanism and its verdict."""
 
     name: str
     verdict: str
@@ -67,7 +67,7 @@ class UnknownRow:
 
 @dataclass(frozen=True)
 class PlanRow:
-    """One thing to measure next."""
+    """A proposed measurement."""
 
     what: str
     pressure: str
@@ -113,7 +113,7 @@ class RotorView:
 
     @property
     def noted(self) -> list[tuple[str, str]]:
-        """Title and attribute of those columns of conditions that some row has something in."""
+        """Title and attribute of the columns of conditions that are not empty."""
         usual = {"leading_face": (NOTHING, "not observed"), "lamp": (LAMP_ON,), "envelope": (NOTHING,)}
         titles = {"leading_face": "leading face", "lamp": "lamp", "envelope": "envelope / °C"}
         return [
@@ -226,7 +226,7 @@ def _chance(p: float | None) -> str:
 
 
 def _fitted(findings: Findings) -> list[str]:
-    """What the fit says in sentences: its optima, its check, what is wanted; why there is none."""
+    """Return the results of the fit in sentences: its optima, its check, needed coast-downs; or why there is none."""
     explanation = findings.explanation
     if explanation is None:
         return []

@@ -35,7 +35,7 @@ class Thumbnail:
 
 @dataclass(frozen=True)
 class ReadingRow:
-    """A reading as the page shows it; a dash stands for what is missing."""
+    """A reading on the page; a dash for a missing value."""
 
     number: int
     line: int
@@ -60,7 +60,7 @@ class ReadingRow:
     trace_notes: tuple[str, ...]
 
 
-# Flags of a trace that slows, which say nothing more of a coast-down.
+# Flags of a slowing trace, which are redundant for a coast-down.
 NO_SINGLE_SPEED = {"no-signal", "drifting", "short"}
 
 
@@ -95,7 +95,7 @@ def _row(
     pascals = PA_PER_MTORR if units.pressure == "Pa" else float(to_si(1.0, units.pressure, "pressure"))
     turning = float(to_si(1.0, units.speed, "angular speed"))
     speed_flags, why_not = tuple(str(record["speed_flags"]).split()), other_use or str(record["why_not"])
-    if coast is not None:  # its trace has no single speed, as it should
+    if coast is not None:  # its trace has no single speed, as expected
         speed_flags = ("coast-down", *(flag for flag in speed_flags if flag not in NO_SINGLE_SPEED))
         why_not = other_use or f"coast-down, not used: {coast.why_not}"
     flags = (*str(record["pressure_flag"]).split(), *speed_flags)
@@ -125,7 +125,7 @@ def _row(
 
 
 def _moment(text: str) -> str:
-    """Write a moment as people do: 2026-11-28 16:44:54 UTC for 2026-11-28T16:44:54.531+00:00."""
+    """Write a moment in short form: 2026-11-28 16:44:54 UTC for 2026-11-28T16:44:54.531+00:00."""
     found = _INSTANT.fullmatch(text)
     return text if found is None else f"{found[1]} {found[2]}{' UTC' if found[3] else ''}"
 
@@ -138,7 +138,7 @@ def _sampled(reading: TraceReading) -> str:
 
 
 def _lamp(share: float, side: str) -> str:
-    """Return the state of the lamp: on, off or a share of its usual irradiance, and its side, where that was noted."""
+    """Return the state of the lamp: on, off or a share of its usual irradiance, and its side, if noted."""
     level = {0.0: "off", 1.0: LAMP_ON}.get(share, f"{format_number(100 * share, 3)} %")
     return f"{level}, {side}" if side and share > 0 else level
 

@@ -21,13 +21,13 @@ Draw = Callable[[Palette, Size], Figure | None]
 
 
 def drawn(draw: Draw) -> Figure | None:
-    """Return a figure in our light style, as wide as a film; None where there is nothing to draw."""
+    """Return a figure in the light style, as wide as a film; None if there is nothing to draw."""
     with our_style(LIGHT, FILM):
         return draw(LIGHT, FILM)
 
 
 def figure_bytes(draw: Draw, kind: str) -> bytes | None:
-    """Return a figure as the content of an ``svg`` or ``png`` file; None where there is nothing to draw."""
+    """Return a figure as the content of an ``svg`` or ``png`` file; None if there is nothing to draw."""
     with our_style(LIGHT, FILM):
         figure = draw(LIGHT, FILM)
         if figure is None:
@@ -36,7 +36,7 @@ def figure_bytes(draw: Draw, kind: str) -> bytes | None:
 
 
 def figure_html(draw: Draw, alt: str) -> str:
-    """Return a figure as an image that holds its own data; empty where there is nothing to draw."""
+    """Return a figure as an image that holds its own data; empty if there is nothing to draw."""
     content = figure_bytes(draw, "svg")
     if content is None:
         return ""
@@ -52,6 +52,6 @@ def table_html(table: pd.DataFrame, rows: int = 12) -> str:
 
 
 def page_html(title: str, sentences: Iterable[str], *parts: str) -> str:
-    """Return a title, sentences and what is HTML already, one below the other."""
+    """Return a title, sentences and HTML parts, one below the other."""
     said = "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences)
     return str(Markup(f"<div><h4>{escape(title)}</h4>{said}") + Markup("".join(parts)) + Markup("</div>"))

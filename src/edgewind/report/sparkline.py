@@ -1,4 +1,4 @@
-"""A trace at the size of a thumb: the envelope of its samples as one small SVG path."""
+"""A thumbnail of a trace: the envelope of its samples as one small SVG path."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _TURNS_SHOWN = 3.0
 def envelope_path(voltage: NDArray[np.float64]) -> str:
     """Return the path of the least and greatest voltage in each of 75 columns, in a box of 600 by 120.
 
-    No more than 150 points, however long the trace. Not a number counts as missing.
+    At most 150 points for a trace of any length. NaN counts as missing.
 
     Examples
     --------

@@ -15,7 +15,7 @@ from edgewind.signals.columns import COLUMNS
 if TYPE_CHECKING:
     import pandas as pd
 
-# The force has its own optimum; finding it takes drive and drag apart, which a fit does.
+# The optimum of the force needs drive and drag separately, which a fit gives.
 FORCE_NOT_SEPARATED = "drive and drag not separated"
 
 
@@ -36,9 +36,9 @@ def study_summary(
     comparison : SizeComparison or None
         The two rotors compared.
     report : str or None
-        Where the report is.
+        Path of the report.
     plans : sequence of Plan
-        What to measure next, one for each experiment, or none.
+        Plans of the next measurements, one for each experiment, or none.
 
     Returns
     -------
@@ -65,17 +65,17 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
     name : str
         Name of the experiment.
     title : str
-        Title that `bench.toml` gives it.
+        Title of the experiment in `bench.toml`.
     answer : list of str
         The answer in plain sentences.
     sentences : edgewind.evidence.sentences.Sentences or None
-        Three sentences that can be said aloud; null without a fit.
+        The answer in three sentences; null without a fit.
     tensions : list of edgewind.evidence.tensions.Tension
-        Contradictions within the study, each with what would resolve it; empty without any.
+        Contradictions within the study, each with an action that would resolve it; empty without any.
     tests : list of edgewind.evidence.deliberate_results.DeliberateTest
-        Tests made on purpose: what each mechanism must show, and what was seen.
+        Tests made on purpose: prediction of each mechanism, and observation.
     tests_together : edgewind.evidence.deliberate_results.TestWeights or None
-        What the tests say together.
+        Combined weights of all tests.
     optimum : _optimum
         The pressure at which the rotor turns fastest.
     force_optimum : _force_optimum
@@ -85,7 +85,7 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
     coast_downs : list of edgewind.evidence.results.CoastDownResult
         Drag and friction from each coast-down, used or not.
     scaling : list of edgewind.evidence.scaling.ScalingResult
-        How the optima of the fit move with the width of the vane; empty without a fit.
+        Change of the optima of the fit with the width of the vane; empty without a fit.
     knudsen_at_optimum : float or None
         Mean free path over the width of the vane at the optimum, median.
     knudsen_at_optimum_interval : tuple of float or None
@@ -93,15 +93,15 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
     mean_free_path_at_optimum_m : float or None
         Mean free path at the optimum, m.
     readings : list of readings_records
-        Every reading, with what was made of it.
+        Every reading, with its evaluation.
     torque_needed : edgewind.evidence.claims.TorqueNeed or None
-        The torque that the size ratios of the mechanisms are taken of; null with too few readings.
+        The torque needed, denominator of the size ratios of the mechanisms; null with too few readings.
     mechanisms : list of edgewind.evidence.Claim
         Every candidate mechanism, judged.
     next : list of edgewind.plan.PlannedMeasurement
-        What to measure next, in the order in which it is worth its time.
+        Proposed measurements, in order of their value for the time.
     next_stop : edgewind.plan.Stop or None
-        Why no more readings are worth their time; null while some are.
+        Why no further reading is worth its time; null if one is.
     time : edgewind.plan.TimePlanResult or None
         Time on the bench for the pressures of the study; null without `[vacuum]` in `bench.toml`.
     inputs : list of dict
@@ -183,7 +183,7 @@ def _force_optimum(found: Findings) -> dict[str, Any]:
 
 
 def _time(found: Findings) -> dict[str, Any] | None:
-    """Plan of the time on the bench; null without ``[vacuum]``."""
+    """Return the plan of the time on the bench; None without ``[vacuum]``."""
     plan = time_of(found)
     return None if plan is None else dict(to_plain(time_plan_result(plan)))
 

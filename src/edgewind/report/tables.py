@@ -1,4 +1,4 @@
-"""The tables that leave with the report, as frames and as CSV."""
+"""The exported tables, as frames and as CSV."""
 
 from __future__ import annotations
 

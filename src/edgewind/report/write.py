@@ -36,24 +36,24 @@ def write_report(
     input_root: str,
     plans: Sequence[Plan | None] | None = None,
 ) -> None:
-    """Write everything that a study leaves behind; the same arguments give the same bytes.
+    """Write all output of a study; the same arguments give the same bytes.
 
     Parameters
     ----------
     findings : sequence of Findings
-        One for each rotor, in the order in which they are to appear; at least one.
+        One for each rotor, in the order of the report; at least one.
     comparison : SizeComparison or None
         Two rotors compared.
     out : Path
         An existing, empty folder. It receives ``report.html``, ``figures/``, ``data/`` and ``datapackage.json``.
     command : str
-        What to type to make this report again.
+        Command that makes this report again.
     versions : mapping of str to str
-        Versions of the program and of what it rests on.
+        Versions of the program and of its libraries.
     input_root : str
-        Where the inputs lie, as the user wrote it.
+        Path of the inputs, as the user wrote it.
     plans : sequence of Plan or None, optional
-        What to measure next, one for each of the findings; made from them where left out.
+        Plans of the next measurements, one for each of the findings; default: made from them.
     """
     planned = [propose_if_possible(found) for found in findings] if plans is None else plans
     stems = file_stems([found.experiment.name for found in findings])

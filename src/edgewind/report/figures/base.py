@@ -17,18 +17,18 @@ Subject = TypeVar("Subject")
 
 @dataclass(frozen=True)
 class Drawing(Generic[Subject]):
-    """A figure that can be drawn of one kind of subject.
+    """A figure of one kind of subject.
 
     Attributes
     ----------
     stem : str
         First part of its file names.
     draw : callable
-        Returns the figure in a palette and a size, or None where the subject leaves nothing to draw.
+        Returns the figure in a palette and a size, or None if there is nothing to draw.
     alt : callable
-        What the figure shows, for those who cannot see it.
+        Alternative text of the figure.
     caption : callable
-        What stands under it.
+        Caption.
     sizes : dict
         Shapes by use: ``page``, ``narrow`` and ``film``.
     """

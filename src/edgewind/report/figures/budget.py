@@ -76,7 +76,7 @@ def draw_budget(findings: Findings, palette: Palette, size: Size) -> Figure | No
 
 
 def _name(axes: Axes, name: str, row: int, weight: str, palette: Palette, size: Size) -> None:
-    """Write the name of a line before its bar, or above it where there is no room beside."""
+    """Write the name of a line before its bar, or above it if there is no space beside it."""
     style: dict[str, Any] = {"textcoords": "offset points", "color": palette.ink, "fontweight": weight}
     if size.narrow:
         above = (0, 0.3 * size.type_pt)

@@ -33,12 +33,12 @@ if TYPE_CHECKING:
 
 @contextmanager
 def our_style(palette: Palette, size: Size) -> Iterator[None]:
-    """Draw within this context: our type, lines and colours, and nothing that varies from run to run."""
+    """Set the style of the report within a context, without anything that varies from run to run."""
     settings: dict[Any, Any] = {
         "font.family": ["DejaVu Sans"],
         "font.size": size.type_pt,
         "text.color": palette.ink,
-        "text.parse_math": False,  # what people call their rotors is not a formula
+        "text.parse_math": False,  # names of rotors are not formulas
         "axes.edgecolor": palette.rule,
         "axes.facecolor": "none",
         "axes.labelcolor": palette.ink,
@@ -75,7 +75,7 @@ def our_style(palette: Palette, size: Size) -> Iterator[None]:
         "path.simplify": True,
     }
     with mpl.rc_context(settings), warnings.catch_warnings():
-        # A title may hold signs that the type lacks: they come out as boxes in the PNG, and as they are in the SVG.
+        # A title may hold characters that the font lacks: they are boxes in the PNG, and unchanged in the SVG.
         warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
         yield
 
@@ -86,7 +86,7 @@ def new_figure(size: Size) -> Figure:
 
 
 def headline(figure: Figure, words: str, size: Size, *, down: float = 1.1, scale: float = 1.25, **how: Any) -> None:
-    """Write a line at the head of a figure, set smaller where it is too long, and cut short where that is too small.
+    """Write a line at the top of a figure, in smaller type if it is too long, and shortened if that is too small.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def headline(figure: Figure, words: str, size: Size, *, down: float = 1.1, scale
     scale : float
         Size of its type, ems.
     how
-        As for the text of a figure.
+        Arguments of the text of a figure.
     """
     style = {"fontweight": "bold"} | how
     room = (size.width_em - 3.2) * size.type_pt
@@ -121,29 +121,29 @@ def plain_axes(figure: Figure, box: tuple[float, float, float, float], *, spines
 
 
 class PlainFormatter(Formatter):
-    """Numbers as people write them, in a unit of this size, where another formatter writes any."""
+    """Formatter of plain decimal numbers in a unit of this size, at the ticks that another formatter labels."""
 
     def __init__(self, inner: Formatter, size: float = 1.0) -> None:
         self.inner, self.size = inner, size
 
     def set_axis(self, axis: Any) -> None:
-        """Take the axis whose ticks are written."""
+        """Set the axis of the ticks."""
         super().set_axis(axis)
         self.inner.set_axis(axis)
 
     def set_locs(self, locs: Any) -> None:
-        """Take the places of all ticks, by which the other formatter chooses."""
+        """Set the places of all ticks, by which the other formatter chooses."""
         super().set_locs(locs)
         self.inner.set_locs([float(value) / self.size for value in locs])
 
     def __call__(self, x: float, pos: int | None = None) -> str:
-        """Return the text of a tick; empty where the other formatter writes none."""
+        """Return the text of a tick; empty if the other formatter writes none."""
         value = x / self.size
         return f"{value:.6g}".replace("-", "\u2212") if self.inner(value, pos) else ""
 
 
 def plain_ticks(axis: Axis) -> None:
-    """Write numbers on a logarithmic axis as people do: 0.1, 1, 10, and between them where there are few of these."""
+    """Write plain decimal numbers on a logarithmic axis: 0.1, 1, 10, with further ones between if these are few."""
     axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axis.set_minor_formatter(PlainFormatter(axis.get_minor_formatter()))
 

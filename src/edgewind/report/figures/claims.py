@@ -1,4 +1,4 @@
-"""A planned study drawn: where each claim puts the best pressure of each size, and how well the study would see it."""
+"""Figure of a planned study: best pressure of each size by each claim, and precision of the study."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def draw_claims(study: ScalingStudy, palette: Palette, size: Size) -> Figure | None:
-    """Draw the claims as lines and the readings to come as bars on the model's; beside it, power against rotors."""
+    """Draw the claims as lines and the planned readings as bars on the model's; beside it, power against rotors."""
     best = study.best
     if best is None:
         return None
@@ -41,7 +41,7 @@ def draw_claims(study: ScalingStudy, palette: Palette, size: Size) -> Figure | N
     handles, labels = left.get_legend_handles_labels()
     start = 1.6 / size.width_em
     if size.titled:
-        title = "Which claim would this study settle?"
+        title = "Which claim would this study decide?"
         figure.text(start, 1 - 1.1 / size.height_em, title, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
     place = (start, 1 - (3.6 if size.titled else 0.9) / size.height_em)
     figure.legend(handles, labels, loc="upper left", ncols=2 if size.narrow else 6, bbox_to_anchor=place)

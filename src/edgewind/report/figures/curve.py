@@ -33,12 +33,12 @@ if TYPE_CHECKING:
     from edgewind.report.palette import Palette
 
 Box = tuple[float, float, float, float]
-# Ems above the highest reading for the names of the regimes and the words on the optimum.
+# Ems above the highest reading for the names of the regimes and the text on the optimum.
 _HEADROOM_EM, _REGIMES_EM = (3.6, 5.2), 1.7
 
 
 def draw_curve(findings: Findings, palette: Palette, size: Size) -> Figure | None:
-    """Draw the response curve of one rotor, or return None where no reading has both a pressure and a speed."""
+    """Draw the response curve of one rotor, or return None if no reading has both a pressure and a speed."""
     readings = findings.experiment.readings
     if not drawable(readings).any():
         return None
@@ -91,7 +91,7 @@ def _legend(figure: Figure, handles: list[Artist], size: Size, left: float, titl
 def _rulers(
     figure: Figure, box: Box, below: Box, ends: tuple[float, float], findings: Findings, palette: Palette, size: Size
 ) -> None:
-    """Pressure in Pa, and in mTorr or the unit chosen, along the bottom; Knudsen number and mean free path on top."""
+    """Draw pressure in Pa, and in mTorr or the chosen unit, at the bottom; Knudsen number and mean free path on top."""
     path = path_at_one_pascal(findings.experiment.bench)
     width = findings.experiment.bench.rotor.vane_width.value
     line = 1 / size.height_em
@@ -115,7 +115,7 @@ def _scaled(ends: tuple[float, float], unit: float) -> tuple[float, float]:
 
 
 def _regimes(axes: Axes, ends: tuple[float, float], findings: Findings, palette: Palette, size: Size) -> None:
-    """Mark the borders of the flow regimes, and name those that have room."""
+    """Mark the borders of the flow regimes, and name those with enough space."""
     bench = findings.experiment.bench
     at_one = path_at_one_pascal(bench) / bench.rotor.vane_width.value
     borders = [at_one / knudsen for knudsen in REGIME_BORDERS]
@@ -167,7 +167,7 @@ def _readings(
 
 
 def _log_bars(part: pd.DataFrame) -> np.ndarray:
-    """Bars of one standard uncertainty of ln p that each reading has for itself, below and above, in Pa."""
+    """Return bars of one independent standard uncertainty of ln p of each reading, below and above, in Pa."""
     pressure = part["pressure_pa"].to_numpy(float)
     factor = np.exp(np.nan_to_num(part["log_pressure_u"].to_numpy(float)))
     return np.stack([pressure * (1 - 1 / factor), pressure * (factor - 1)])
@@ -189,7 +189,7 @@ def _curve(axes: Axes, findings: Findings, palette: Palette, size: Size) -> list
 
 
 def _speed_scale(axes: Axes, height_em: float, palette: Palette, size: Size) -> None:
-    """Scale the speeds so that they start at zero where they come near it, with room for words above them."""
+    """Scale the speeds from zero if they come near it, with space for text above them."""
     low, high = axes.dataLim.y0, axes.dataLim.y1
     low = 0.0 if 0 <= low < 0.6 * high else low
     span = max(high - low, 1e-9) * height_em / (height_em - _HEADROOM_EM[size.narrow] - 0.8)
@@ -202,7 +202,7 @@ def _speed_scale(axes: Axes, height_em: float, palette: Palette, size: Size) -> 
 
 
 def _density(axes: Axes, findings: Findings, ends: tuple[float, float], palette: Palette, size: Size) -> None:
-    """Draw where the greatest speed of the curves that fit the readings lies."""
+    """Draw the distribution of the pressure of greatest speed over the curves that fit the readings."""
     optimum = findings.optimum
     axes.yaxis.set_major_locator(NullLocator())
     axes.set_ylim(0.0, 1.25)
@@ -224,7 +224,7 @@ def _density(axes: Axes, findings: Findings, ends: tuple[float, float], palette:
 
 
 def _optimum(main: Axes, density: Axes, findings: Findings, palette: Palette, size: Size) -> None:
-    """Mark the optimum and its interval, or say why there is none."""
+    """Mark the optimum and its interval, or state why there is none."""
     optimum = findings.optimum
     between = "\n" if size.narrow else " "
     if not optimum.found or optimum.pressure_pa is None or optimum.interval_pa is None:
@@ -246,7 +246,7 @@ def _optimum(main: Axes, density: Axes, findings: Findings, palette: Palette, si
 def _words(
     axes: Axes, place: float, words: str, colour: str, align: Literal["left", "right"], size: Size, across: str = "data"
 ) -> None:
-    """Write words under the names of the regimes, to one side of a place."""
+    """Write text under the names of the regimes, to one side of a place."""
     beside = (0.5 if align == "left" else -0.5) * size.type_pt
     axes.annotate(
         words, xy=(place, 1.0), xycoords=(across, "axes fraction"), xytext=(beside, -_REGIMES_EM * size.type_pt),

@@ -1,4 +1,4 @@
-"""The time on the bench drawn: the three times against pressure, and the sweep as a staircase over the hours."""
+"""Figure of the time on the bench: the three times against pressure, and the sweep over the hours."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 def draw_dwell(plan: TimePlan, palette: Palette, size: Size) -> Figure:
-    """Draw the times of chamber, heat and spin with the whole stay, and below them the quickest sweep in time."""
+    """Draw the times of chamber, heat and spin with the total time, and below them the quickest sweep against time."""
     figure = new_figure(size)
     left, right, bottom, gap = 5.6, 1.5, 3.6, 5.2
     top = 9.4 if size.narrow else 6.2

@@ -1,4 +1,4 @@
-"""A figure on its own in a file, PNG or SVG by the ending of the name."""
+"""A figure in a file, PNG or SVG by its suffix."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def figure_kind(path: str | Path) -> str:
     Raises
     ------
     InputError
-        The name ends in something else.
+        The suffix is another one.
     """
     path = Path(path)
     kind = path.suffix.lower()
@@ -35,12 +35,12 @@ def figure_kind(path: str | Path) -> str:
 
 
 def write_figure(path: str | Path, draw: Callable[[Palette, Size], Figure], units: ShownUnits = ShownUnits()) -> None:
-    """Draw in our style and write a PNG of 1920 by 1080 or an SVG, by the ending of the name, in the units chosen.
+    """Draw in the style of the report and write a PNG of 1920 by 1080 or an SVG, by the suffix, in the chosen units.
 
     Raises
     ------
     InputError
-        The name ends in something else, or the file cannot be written.
+        The suffix is another one, or the file cannot be written.
     """
     path = Path(path)
     kind = figure_kind(path)

@@ -1,4 +1,4 @@
-"""The search of the next rotor drawn: every design tried, and those of which none is better in every goal."""
+"""Figure of the search of the next rotor: every tried design, and those of which none is better in every goal."""
 
 from __future__ import annotations
 

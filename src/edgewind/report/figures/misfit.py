@@ -40,7 +40,7 @@ def draw_misfit(findings: Findings, palette: Palette, size: Size) -> Figure | No
         found.pressure_pa, 100 * (found.ratio - 1), 100 * found.ratio_u, fmt="o", color=palette.ink,
         markersize=0.4 * size.type_pt, linewidth=size.line, label="reading", zorder=4,
     )  # fmt: skip
-    # A reading far off must not squeeze the rest.
+    # An outlier must not compress the scale of the others.
     most = float(np.nanmax(np.abs(np.concatenate([low, high, stated]))))
     reach = min(float(np.nanmax(np.abs(100 * (found.ratio - 1)), initial=0.0)), 4 * most)
     axes.set_ylim(-1.15 * max(most, reach), 1.15 * max(most, reach))
@@ -86,7 +86,7 @@ def caption_misfit(findings: Findings) -> str:
     return (
         "Readings over the prediction without the model's errors, with stated uncertainties. Grey: the error stated "
         f"for force and drag of the gas. Blue: the smooth error that the fit found, {100 * fitted.level:g} %. The "
-        f"misfit asks for {more} smooth error than that (ln(evidence) {fitted.smooth.log_evidence:.1f})."
+        f"misfit requires {more} smooth error than that (ln(evidence) {fitted.smooth.log_evidence:.1f})."
     )
 
 

@@ -1,4 +1,4 @@
-"""What to measure next: the curve so far, what a reading at each pressure would tell, and the widths to expect."""
+"""Figure of the next measurements: the curve so far, the information of readings, and expected widths."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ Box = tuple[float, float, float, float]
 
 
 def draw_plan(plan: Plan, palette: Palette, size: Size) -> Figure | None:
-    """Draw a plan; None where there is no curve yet to plan on."""
+    """Draw a plan; None without a curve to plan on."""
     if plan.optimum.curve is None or not plan.pressure_pa.size:
         return None
     figure = new_figure(size)
@@ -60,7 +60,7 @@ def draw_plan(plan: Plan, palette: Palette, size: Size) -> Figure | None:
 
 
 def _boxes(size: Size, title: float) -> tuple[Box, Box, Box]:
-    """Curve above what is to be gained, and the widths beside them, or below them on a telephone."""
+    """Return the boxes of curve, gain below it, and widths beside them, or below them on a phone."""
     left, right, bottom, gap = 5.2, 1.0, 4.0, 1.4
     if size.narrow:
         top, widths = title + 4.6, 8.0
@@ -188,9 +188,9 @@ def describe_plan(plan: Plan) -> str:
         return ""
     steps = "; ".join(f"{TITLES[one.kind]} at {where(one)}" for one in plan.readings)
     return (
-        f"The curve of {plan.name} with the pressures {'proposed next' if plan.stop is None else 'that tell most'} "
-        f"({steps}), below it the information that a reading "
-        f"at each pressure would bring, and beside it the width of the interval, "
+        f"The curve of {plan.name} with the pressures "
+        f"{'proposed next' if plan.stop is None else 'with the most information'} ({steps}), below it the information "
+        f"of a reading at each pressure, and beside it the width of the interval, "
         f"{format_number(100 * float(plan.widths[0]), 2)} % of the pressure now and "
         f"{format_number(100 * float(plan.widths[-1]), 2)} % expected after them."
     )
@@ -201,11 +201,11 @@ def caption_plan(plan: Plan) -> str:
     marked = (
         "dashed lines mark the pressures proposed, numbered in the order to take them"
         if plan.stop is None
-        else "dashed lines mark where further readings would tell most, though none is worth its time"
+        else "dashed lines mark the pressures with the most information, though no reading there is worth its time"
     )
     return (
-        f"The curve so far with its readings; {marked}. The second panel shows what one more reading at each pressure "
-        "is expected to tell of the maximising pressure; the third the full width of its interval now (filled) "
+        f"The curve so far with its readings; {marked}. The second panel shows the expected information of one more "
+        "reading at each pressure on the maximising pressure; the third the full width of its interval now (filled) "
         "and as expected after each reading (open), as a share of the pressure, over the part that no reading narrows. "
         f"These readings would take about {duration(sum(one.cost_s for one in plan.readings))}."
     )

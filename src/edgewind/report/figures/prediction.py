@@ -1,4 +1,4 @@
-"""A prediction drawn: speed above, torque by mechanism below, both optima marked."""
+"""Figure of a prediction: speed above, torque by mechanism below, both optima marked."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def draw_prediction(found: Prediction, palette: Palette, size: Size, readings: pd.DataFrame | None = None) -> Figure:
-    """Draw a prediction: speed, its optimum and readings of this rotor above; torques, each drive on its own, below."""
+    """Draw a prediction: speed, its optimum and readings of this rotor above; torque of each drive below."""
     table = found.table
     pressure = table["pressure_pa"].to_numpy(float)
     figure = new_figure(size)

@@ -1,4 +1,4 @@
-"""The answer of the gas drawn: force, drag and heat of a vane against the Knudsen number."""
+"""Figure of the gas response: force, drag and heat of a vane against the Knudsen number."""
 
 from __future__ import annotations
 
@@ -53,5 +53,5 @@ def draw_responses(responses: Sequence[Response], palette: Palette, size: Size) 
 
 
 def plot_responses(responses: Sequence[Response], path: str | Path) -> None:
-    """Write the figure as PNG (1920 pixels wide) or SVG, by the ending of the name."""
+    """Write the figure as PNG (1920 pixels wide) or SVG, by the suffix."""
     write_figure(path, lambda palette, size: draw_responses(responses, palette, size))

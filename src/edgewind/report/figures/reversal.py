@@ -1,4 +1,4 @@
-"""A run through a change: speed through zero against time, the envelope below, what each mechanism states as bands."""
+"""Figure of a run through a change: speed through zero against time, the envelope below, predictions as bands."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ if TYPE_CHECKING:
     from edgewind.evidence import Findings
     from edgewind.report.palette import Palette
 
-# Bands of the mechanisms that are told apart by such a run, in the order in which they are drawn.
+# Mechanisms that such a run distinguishes, in the order in which their bands are drawn.
 _SHOWN = (NAMES["thermal_force"], NAMES["unequal_accommodation"], DRAUGHT)
 
 
 def telling_run(findings: Findings) -> DeliberateTest | None:
-    """Return the run that tells the mechanisms furthest apart; None without one."""
+    """Return the run with the greatest difference between the mechanisms; None without one."""
     runs = [test for test in findings.tests if test.run is not None]
     return max(runs, key=lambda test: -min(test.log_evidence.values()), default=None)
 
@@ -102,7 +102,7 @@ def caption_reversal(findings: Findings) -> str:
     level = 100 * findings.experiment.bench.study.level
     return (
         f"Line {test.lines[0]}, {test.condition}, at {test.pressure_pa:.3g} Pa. Points: speed as seen, below zero with "
-        f"the dark face leading. Bands: {level:g} % of what each mechanism states if it is what turns the rotor under "
+        f"the dark face leading. Bands: {level:g} % of the prediction of each mechanism if it turns the rotor under "
         "the lamp. Below: temperature of the envelope."
     )
 

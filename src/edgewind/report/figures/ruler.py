@@ -1,4 +1,4 @@
-"""Rulers: logarithmic scales that stand beside the axes of a figure, each with its unit at its end."""
+"""Rulers: logarithmic scales beside the axes of a figure, each with its unit at its end."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def _multiples(low: float, high: float, steps: tuple[float, ...]) -> NDArray[np.
 
 
 def log_scale(axes: Axes, ends: tuple[float, float]) -> None:
-    """Give axes a bare logarithmic x scale from one end to the other, which may be the smaller."""
+    """Set a logarithmic x scale without ticks from one end to the other, which may be the smaller."""
     axes.set_xscale("log")
     axes.set_xlim(*ends)
     axes.xaxis.set_major_locator(NullLocator())
@@ -66,7 +66,7 @@ def log_ticks(axes: Axes, side: Literal["bottom", "top"], palette: Palette, colo
     axes.xaxis.set_ticks_position(side)
     axes.tick_params(axis="x", labelcolor=colour)
     small = small_ticks(low, high)
-    axes.plot(  # one line of marks, for a Matplotlib tick apiece takes longer than the rest of the figure
+    axes.plot(  # one line of marks, since single Matplotlib ticks take longer than the rest of the figure
         small, np.full(small.size, float(side == "top")), linestyle="", marker=TICKUP if side == "top" else TICKDOWN,
         markersize=0.25 * size.type_pt, markeredgewidth=0.7 * size.line, color=palette.rule, clip_on=False,
         transform=axes.get_xaxis_transform(), scalex=False, scaley=False,

@@ -1,4 +1,4 @@
-"""A figure put into the units that its reader chose: numbers on axes and in words, the drawing unchanged."""
+"""Conversion of a figure to the chosen units: numbers on axes and in text, with the drawing unchanged."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def show_in(figure: Figure, units: ShownUnits) -> Figure:
-    """Change a figure that was drawn in Pa and rpm; returned as it is where these were chosen."""
+    """Convert a figure drawn in Pa and rpm; unchanged if these are the chosen units."""
     if not units.changed:
         return figure
     for axes in figure.axes:
@@ -38,7 +38,7 @@ def show_in(figure: Figure, units: ShownUnits) -> Figure:
 
 
 def _above(axes: Axes, figure: Figure) -> list[Axis]:
-    """Return the bare pressure axes above one that has the label of them all."""
+    """Return the unlabelled pressure axes above one with their common label."""
     place, ends = axes.get_position(), tuple(axes.get_xlim())
     return [
         other.xaxis
@@ -51,9 +51,9 @@ def _above(axes: Axes, figure: Figure) -> list[Axis]:
 
 
 def _rescale(axis: Axis, size: float) -> None:
-    """Let an axis tick at round values in a unit of this size."""
+    """Set the ticks of an axis to round values in a unit of this size."""
     locator = axis.get_major_locator()
-    if isinstance(locator, _Scaled | NullLocator):  # done for an axis that shares its ticks, or none
+    if isinstance(locator, _Scaled | NullLocator):  # already done for an axis with shared ticks, or without ticks
         return
     if isinstance(locator, FixedLocator):  # labelled ticks, with a line of small ones; see ruler.log_ticks
         low, high = sorted(axis.get_view_interval())

@@ -1,4 +1,4 @@
-"""The shapes in which a figure is drawn, and lengths on it in ems of its type."""
+"""Sizes of figures, and lengths on them in ems of their type."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Size:
-    """A shape of figure: inches and the size of its type in points.
+    """A size of a figure: inches and the size of its type in points.
 
     Attributes
     ----------
@@ -16,9 +16,9 @@ class Size:
     type_pt : float
         Size of the type, the em of this figure.
     titled : bool
-        Whether the figure stands alone and so needs a title of its own.
+        Whether the figure stands alone and so needs a title.
     narrow : bool
-        Whether it fits the width of a telephone.
+        Whether it fits the width of a phone.
     """
 
     width_in: float

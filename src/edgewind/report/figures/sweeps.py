@@ -1,4 +1,4 @@
-"""How each sweep is marked: a shape that points the way the pressure went, and a colour."""
+"""Marks of sweeps: a shape for the direction of the pressure, and a colour."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""All rotors on one sheet: speed against pressure, and the same against the Knudsen number."""
+"""Figure of all rotors: speed against pressure, and against the Knudsen number."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ _DASHES: tuple[Dashes, ...] = ("-", (0, (5, 1.6)), (0, (1.2, 1.2)), (0, (5, 1.5,
 
 
 def draw_together(many: Sequence[Findings], palette: Palette, size: Size) -> Figure | None:
-    """Draw the curves of two rotors or more; None where fewer have anything to draw."""
+    """Draw the curves of two rotors or more; None if fewer have anything to draw."""
     shown = [findings for findings in many if drawable(findings.experiment.readings).any()]
     if len(shown) < 2:
         return None
@@ -88,7 +88,7 @@ def _one(
     axes: Axes, findings: Findings, knudsen_at_one: float | None, colour: str, marker: str,
     dash: Dashes, palette: Palette, size: Size,
 ) -> None:  # fmt: skip
-    """Draw the used readings, the curve and the optimum of one rotor; against Kn where its value at 1 Pa is given."""
+    """Draw the used readings, the curve and the optimum of one rotor; against Kn if its value at 1 Pa is given."""
 
     def place(pressure: np.ndarray | float) -> np.ndarray:
         return np.asarray(pressure if knudsen_at_one is None else knudsen_at_one / np.asarray(pressure))

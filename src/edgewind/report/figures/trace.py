@@ -1,4 +1,4 @@
-"""One trace by itself: the whole of it, and the turns in its middle."""
+"""Figure of one trace: the whole of it, and the turns in its middle."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def _strip(
     palette: Palette,
     size: Size,
 ) -> None:
-    """Draw a stretch of voltage; as an envelope where it has more samples than a screen has columns."""
+    """Draw a stretch of voltage, as an envelope if it has more samples than a screen has columns."""
     time = start_s + np.arange(voltage.size) * interval_s
     if voltage.size > 2 * _STEPS:
         starts = np.linspace(0, voltage.size, _STEPS, endpoint=False).astype(int)

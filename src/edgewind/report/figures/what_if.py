@@ -1,4 +1,4 @@
-"""What if: curves of speed and torque with bands, before and after a change, and where both optima go."""
+"""Figure of what if: curves of speed and torque with bands, before and after a change, and both optima."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 def draw_what_if(
     found: WhatIf, title: str, palette: Palette, size: Size, readings: pd.DataFrame | None = None
 ) -> Figure:
-    """Draw speed above and torque below, each with its band, and readings of the rotor as it is.
+    """Draw speed above and torque below, each with its band, and readings of the present rotor.
 
     The intervals of the optima stand at the upper edge.
     """
@@ -77,7 +77,7 @@ def draw_what_if(
 
 
 def _named(key: str) -> str:
-    """Return what people call a key of `bench.toml`."""
+    """Return the label of a key of `bench.toml`."""
     return FIELDS[key].label.lower() if key in FIELDS else key
 
 
@@ -105,6 +105,6 @@ def _draw_place(axes: Axes, moved: Moved, before: bool, colour: str, row: int, s
 
 
 def plot_what_if(found: WhatIf, bench: Bench, path: str | Path, readings: pd.DataFrame | None = None) -> None:
-    """Write the figure of what a bench would do as PNG (1920 pixels wide) or SVG, by the ending of the name."""
+    """Write the figure of a change as PNG (1920 pixels wide) or SVG, by the suffix."""
     title = bench.experiment.title
     write_figure(path, lambda palette, size: draw_what_if(found, title, palette, size, readings), bench.shown)

@@ -1,4 +1,4 @@
-"""The fit against the readings, and the torques behind it: what the model says, with what coast-downs measured."""
+"""Figure of the fit: readings with replications, and fitted torque with that measured by coast-downs."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def draw_why(findings: Findings, palette: Palette, size: Size) -> Figure | None:
-    """Draw readings with what the fitted model replicates, and the fitted torque; None without a fit."""
+    """Draw the readings with replications of the fitted model, and the fitted torque; None without a fit."""
     explanation = findings.explanation
     if explanation is None or explanation.fit is None:
         return None
@@ -106,7 +106,7 @@ def caption_why(findings: Findings) -> str:
     return (
         f"Posterior predictive check: {100 * fitted.level:g} % of readings replicated from the fit lie in the band; "
         f"the share of replications that fit worse than the readings is {fitted.p_value:.2g}. Below, the torque of the "
-        "fit with its band, and where coast-downs and a moment of inertia allow, that measured without a model."
+        "fit with its band, and, if coast-downs and a moment of inertia allow, the torque measured without a model."
     )
 
 

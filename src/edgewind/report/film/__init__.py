@@ -1,4 +1,4 @@
-"""The gas drawn for a film: stills and animation of what the kinetic solver computes."""
+"""The gas drawn for a film: stills and animations of solutions of the kinetic solver."""
 
 from typing import TYPE_CHECKING
 

@@ -1,8 +1,8 @@
-"""Colour scales of our own, even to the eye: lightness changes by equal steps, and alike on both sides of zero.
+"""Perceptually uniform colour scales: lightness changes by equal steps, symmetrically about zero.
 
 Colours are mixed in Oklab (B. Ottosson, "A perceptual color space for image processing", 2020), in which equal
-distances look alike. Blue and rust are distinguishable in all common kinds of colour blindness, and each scale also
-reads in grey.
+distances look equal. Blue and rust are distinguishable in all common kinds of colour blindness, and each scale is also
+legible in grey.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ def to_oklab(colour: ArrayLike) -> Floats:
 
 
 def from_oklab(lab: ArrayLike) -> Floats:
-    """Return the sRGB colours, cut to what a screen shows.
+    """Return the sRGB colours, clipped to the gamut of a screen.
 
     Examples
     --------
@@ -76,7 +76,7 @@ def scale_of(*, signed: bool, theme: str) -> Floats:
     middle = to_oklab(to_rgb(_MIDDLE[theme]))
     if signed:
         low, high = (_polar(end) for end in _SIGNED[theme])
-        # An even number of steps: the middle stands between two of them, so that zero has the paper's colour.
+        # An even number of steps: the middle lies between two of them, so that zero has the paper's colour.
         place = np.linspace(-1.0, 1.0, STEPS)[:, None]
         lab = middle + np.abs(place) * (np.where(place < 0, low, high) - middle)
     else:
@@ -97,7 +97,7 @@ def paint(values: NDArray[np.floating], limits: tuple[float, float], *, signed: 
 def root(share: NDArray[np.floating]) -> NDArray[np.floating]:
     """Return the place of a magnitude on its scale, both between 0 and 1.
 
-    The gas is many times faster at the edge than anywhere else: with the square root both are seen.
+    The gas is many times faster at the edge than elsewhere: with the square root both are visible.
     """
     return np.asarray(np.sqrt(np.clip(share, 0.0, 1.0)))
 

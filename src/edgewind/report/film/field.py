@@ -1,8 +1,8 @@
-"""The gas in the plane through the middle of the vane, solved finely for one drive and kept on disk.
+"""The gas in the plane through the middle of the vane, solved at high resolution for one drive and stored on disk.
 
-Coefficients with their errors come from `edgewind.kinetics.respond`; the fields from one more solve with more
-directions and smaller cells than the coefficients need, because a picture shows what an average hides: few directions
-leave rays in a thin gas.
+Coefficients with their errors come from `edgewind.kinetics.respond`; the fields from a further solution with more
+directions and smaller cells than the coefficients need, since a picture shows ray effects in thin gas that an average
+hides.
 """
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ from edgewind.report.film.words import DRIVES, option_of
 
 Floats = NDArray[np.float64]
 
-# Part of the name of every file: a change of what is kept makes old files unreachable.
+# Part of the name of every file: a change of the stored content invalidates old files.
 KEPT = 1
 KINDS = ("density", "velocity_x", "velocity_y", "temperature", "heat_flux_x", "heat_flux_y")
-# In space a field below this takes minutes; the strip goes as far as the solver.
+# In space a field below this takes minutes; the strip has the limits of the solver.
 LEAST_IN_SPACE = 0.03
 MOST_KNUDSEN = 100.0
 
@@ -48,22 +48,22 @@ class GasField:
     aspect, room, position, accommodation
         The case, as in `edgewind.kinetics.Response`.
     drive : {"thermal", "flow", "warm"}
-        What moves the gas: faces of two temperatures, the vane itself, or two warm faces.
+        Drive of the gas: faces of two temperatures, the moving vane, or two warm faces.
     x, y : arrays of shape (nx + 1,), (ny + 1,)
         Edges of the cells along the normal, the vane at 0 and its hot side above, and across from the middle to the
         side wall; in widths of the vane.
     moments : array of shape (6, nx, ny)
         Density, velocity x and y, temperature, heat flux x and y, per unit of the drive, over n0, v0, T0 and p0 v0.
     edge : float
-        Where the vane ends.
+        Place of the edge of the vane.
     stress : array of shape (n,)
-        What acts along the face from its middle to its edge: difference of normal stress over p0, or heat over p0 v0.
+        Load along the face from its middle to its edge: difference of normal stress over p0, or heat over p0 v0.
     area_share : float
-        Share of the mean over the face that the value in its middle would give on all of it.
+        Share of the mean over the face that the value in its middle, on all of it, would give.
     mean : float
         The mean over the face.
     coefficient : float
-        Coefficient of the response where it was computed, else the mean over the face.
+        Coefficient of the response if computed, else the mean over the face.
     error : float
         Estimated error of the coefficient; NaN where it was not computed.
     mass_residual : float
@@ -90,7 +90,7 @@ class GasField:
 
     @property
     def edge_share(self) -> float:
-        """Share of the rest: what the neighbourhood of the edge adds."""
+        """The remaining share, due to the neighbourhood of the edge."""
         return 1.0 - self.area_share
 
     @property
@@ -109,7 +109,7 @@ class GasField:
 
 
 def _resolution(case: Case) -> Resolution:
-    """Cells and directions fine enough to be looked at; see the page about films for how it was chosen."""
+    """Return cells and directions fine enough for a picture; the page about films describes the choice."""
     kn = case.knudsen
     if case.shape.name == "strip":
         directions = int(np.clip(40.0 * kn**0.5 + 24.0, 24, 160))
@@ -125,7 +125,7 @@ def field_of(solution: Solution, *, case: Case, drive: str, coefficient: float |
     Parameters
     ----------
     solution : Solution
-        Of the drive that `drive` names.
+        Solution of the drive `drive`.
     case : Case
         What was solved.
     drive : str
@@ -145,7 +145,7 @@ def field_of(solution: Solution, *, case: Case, drive: str, coefficient: float |
     else:
         x_back = grid.x[1]
     whole = np.concatenate([(back * sign)[::-1], front])
-    # In space, the row of cells along the plane of symmetry stands for it: what changes across is even there.
+    # In space, the row of cells along the plane of symmetry represents it, since fields are even there.
     plane = whole if axes == 1 else whole[:, :, 0, :]
     picked = np.stack([plane[..., names.index(kind)] for kind in KINDS])
     behind = 1.0 if grid.boxes == 2 else solution.parity
@@ -212,7 +212,7 @@ def check_field_knudsen(shape: str, knudsen: float) -> float:
     Raises
     ------
     OutOfRangeError
-        It has no meaning, cannot be resolved, or leaves no flow to be seen.
+        It is meaningless, cannot be resolved, or has no visible flow.
     """
     value = check_knudsen(knudsen)
     least = 0.0 if shape == "strip" else LEAST_IN_SPACE
@@ -241,7 +241,7 @@ def gas_field(
     workers: int | None = None,
     cache: bool | str | os.PathLike[str] = True,
 ) -> GasField:
-    """Compute the gas round a vane, or read it from the folder of computed answers.
+    """Compute the gas round a vane, or read it from the folder of stored solutions.
 
     Parameters
     ----------
@@ -252,12 +252,12 @@ def gas_field(
     tolerance : float
         Relative error of the coefficients.
     fineness : float
-        Cells and directions of the fields, 0.3 to 2 times as many as a film wants along each axis.
+        Cells and directions of the fields, 0.3 to 2 times as many as for a film along each axis.
 
     Raises
     ------
     InputError
-        For a case that has no meaning or cannot be resolved.
+        A case that is meaningless or cannot be resolved.
     """
     words = option_of(DRIVES, drive, "drive")
     outline = check_shape(shape, aspect)
@@ -312,7 +312,7 @@ _ARRAYS = ("room", "accommodation", "x", "y", "moments", "stress")
 
 
 def _write(place: Path, field: GasField) -> None:
-    """Keep a field: written beside its place and moved there in one step."""
+    """Store a field atomically."""
     buffer = io.BytesIO()
     arrays: dict[str, Any] = {name: np.asarray(getattr(field, name)) for name in (*_PLAIN, *_ARRAYS)}
     np.savez_compressed(buffer, **arrays)
@@ -328,7 +328,7 @@ def _write(place: Path, field: GasField) -> None:
 
 
 def _read(place: Path) -> GasField | None:
-    """Return a kept field, or None where there is none that can be read."""
+    """Return a stored field, or None if there is none that can be read."""
     try:
         with np.load(place, allow_pickle=False) as stored:
             plain = {name: stored[name].item() for name in _PLAIN}

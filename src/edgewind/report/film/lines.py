@@ -1,4 +1,4 @@
-"""Lines that the gas follows, the same number of them at every Knudsen number, and their arrow heads."""
+"""Flow lines, in the same number at every Knudsen number, and their arrow heads."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-# Between two neighbouring lines flows this part of all that goes round.
+# Share of the circulation that flows between two neighbouring lines.
 LINES = 10
 # Strokes, where the flow leaves the plane: seeds at even distances, of one length; in widths of the vane for a room
 # of 4 by 4.
 SEEDS = 15
 STROKE = 0.3
 STEPS = 14
-# Where the gas is slower than this part of its fastest, its direction is not known well enough to be drawn.
+# Below this share of the greatest speed the direction of the gas is too uncertain to be drawn.
 SLOWEST = 0.01
 
 
@@ -38,7 +38,7 @@ class Line:
     closed : bool
         Whether it returns to its start.
     key : tuple of int
-        What it is called from one Knudsen number to the next: its level, and its place among the pieces of it.
+        Its identity from one Knudsen number to the next: its level, and its index among the pieces of it.
     """
 
     points: Floats
@@ -48,7 +48,7 @@ class Line:
 
     @property
     def mirrored(self) -> Line:
-        """The same below y = 0."""
+        """The mirror image below y = 0."""
         flip, flip_heads = np.array([1.0, -1.0]), np.array([1.0, -1.0, 1.0, -1.0])
         return Line(self.points * flip, self.heads * flip_heads, self.closed, self.key)
 
@@ -85,9 +85,9 @@ def level_lines(stream: Singles, sheet: SampleGrid, *, edge: float) -> list[Line
     sheet : SampleGrid
         Its points.
     edge : float
-        Where the vane ends: closed lines start where they pass it, so that heads keep their place from frame to frame.
+        Place of the edge of the vane, at which closed lines start, so that heads keep their place from frame to frame.
     """
-    # The axis is a line of the flow: with its mirror image, lines close up to it.
+    # The axis is a flow line: with its mirror image, lines close up to it.
     y = np.concatenate([-sheet.y[:1], sheet.y])
     whole = np.concatenate([2 * stream[:1] - stream[1:2], stream]).astype(float)
     top = float(np.abs(stream).max())
@@ -113,7 +113,7 @@ def level_lines(stream: Singles, sheet: SampleGrid, *, edge: float) -> list[Line
 
 
 def _interpolate(values: Singles, sheet: SampleGrid, places: Floats) -> Floats:
-    """Return values at places by the bilinear rule, beyond the points as at the last."""
+    """Return values at places by bilinear interpolation, constant beyond the points."""
     step_x, step_y = sheet.x[1] - sheet.x[0], sheet.y[1] - sheet.y[0]
     fx = np.clip((places[:, 0] - sheet.x[0]) / step_x, 0.0, sheet.x.size - 1.000001)
     fy = np.clip((places[:, 1] - sheet.y[0]) / step_y, 0.0, sheet.y.size - 1.000001)
@@ -133,8 +133,8 @@ def strokes(flow: tuple[Singles, Singles], sheet: SampleGrid) -> list[Line]:
     """Return short lines along the flow from seeds at even distances, over the upper half.
 
     Each runs half its length against the flow and half with it, by the classical Runge-Kutta rule in the unit vector
-    of the flow, and ends at walls; where the gas stands still there is none. In the plane of symmetry the flow has no
-    part across, so that they are streamlines of the gas in space, too.
+    of the flow, and ends at walls; there is none in gas at rest. In the plane of symmetry the flow has no component
+    across, so that they are also streamlines of the gas in space.
     """
     size = max(sheet.x[-1] - sheet.x[0], 2 * sheet.y[-1])
     gap = size / SEEDS

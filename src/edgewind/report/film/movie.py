@@ -1,4 +1,4 @@
-"""The film: frames from the thinnest gas to the densest or back, coded by FFmpeg as they are drawn."""
+"""The film: frames from the thinnest gas to the densest or back, encoded by FFmpeg as they are drawn."""
 
 from __future__ import annotations
 
@@ -66,7 +66,8 @@ class Film:
 
 
 def places(first: float, last: float, frames: int, *, hold: float = 0.08) -> Floats:
-    """Return the Knudsen number of each frame: even in its logarithm, resting at both ends and setting off softly.
+    """Return the Knudsen number of each frame: evenly spaced in its logarithm, with pauses at both ends and smooth
+    starts.
 
     Parameters
     ----------
@@ -102,7 +103,7 @@ def check_timing(seconds: float, fps: int) -> int:
     Raises
     ------
     OutOfRangeError
-        For a duration or a rate that makes no film.
+        A duration or a rate that is impossible.
     """
     if not 1 <= fps <= 120:
         raise OutOfRangeError(f"the frame rate cannot be {fps} a second", key="fps", fix="stay between 1 and 120")
@@ -116,12 +117,12 @@ def check_timing(seconds: float, fps: int) -> int:
 def check_film(
     path: str | Path, knudsen: Sequence[float], *, seconds: float = 12.0, fps: int = 30, replace: bool = False
 ) -> Path:
-    """Return the path of a film that can be made, before any work is done for it.
+    """Check the options of a film before any work, and return its path.
 
     Raises
     ------
     InputError
-        For a duration, rate, name or place that cannot be, fewer than two Knudsen numbers, or a missing FFmpeg.
+        An impossible duration, rate, name or place, fewer than two Knudsen numbers, or a missing FFmpeg.
     """
     check_timing(seconds, fps)
     checked = check_target(path, FILMS, replace=replace)
@@ -150,13 +151,13 @@ def make_film(
 ) -> Film:
     """Draw a film of the gas over the Knudsen number and write it as an MP4 (H.264, yuv420p).
 
-    Frames go to FFmpeg one by one, so that memory holds one of them whatever the length. The file is written beside its
-    place and moved there when it is whole: an interruption leaves nothing.
+    Frames go to FFmpeg one by one, so that memory holds one of them for any length. The file is written to a temporary
+    name and renamed when complete: an interruption leaves nothing.
 
     Parameters
     ----------
     path : path
-        Where to, ending in ``.mp4``.
+        Path of the film, ending in ``.mp4``.
     gas : GasSeries or sequence of RotorField
         The gas round a vane, or about a rotor, at two Knudsen numbers or more.
     quantity, theme, size : str
@@ -164,21 +165,21 @@ def make_film(
     seconds, fps : float, int
         Duration and frames a second.
     dense_first : bool
-        Whether it runs from dense gas to thin, as when a chamber is pumped down; else as when gas is let in.
+        Whether it runs from dense gas to thin, as in a pump-down; otherwise as when gas is let in.
     specks : bool
-        Whether specks drift along the lines, where there are closed ones; never about a rotor.
+        Whether specks drift along closed lines; never about a rotor.
     footnote : bool
         Whether the caption of four lines stands under the picture; a few words otherwise.
     replace : bool
         Whether a file that exists may be replaced.
     progress : callable, optional
-        Called with the frames done and the frames in all.
+        Called with the frames done and the total number.
 
     Raises
     ------
     InputError
-        For a name, size or duration that cannot be, gas at one Knudsen number, a file that exists, or where FFmpeg
-        is missing or cannot code.
+        An impossible name, size or duration, gas at one Knudsen number, an existing file, or a missing or failing
+        FFmpeg.
     """
     frames = check_timing(seconds, fps)
     fields = gas.fields if isinstance(gas, GasSeries) else gas
@@ -203,12 +204,12 @@ def make_film(
 
 
 def ffmpeg_program() -> str:
-    """Return the FFmpeg that will code films: that of ``IMAGEIO_FFMPEG_EXE``, else the one of the extra `film`.
+    """Return the FFmpeg that encodes films: that of ``IMAGEIO_FFMPEG_EXE``, else the one of the extra `film`.
 
     Raises
     ------
     EdgewindError
-        There is none; the message says how to install it.
+        There is none; the message states how to install it.
     """
     named = os.environ.get("IMAGEIO_FFMPEG_EXE")
     if named:
@@ -230,12 +231,12 @@ def _code(
     total: int,
     progress: Callable[[int, int], None] | None,
 ) -> None:
-    """Hand frames to FFmpeg; what it says is kept for the error."""
+    """Send frames to FFmpeg; its messages are stored for the error."""
     program = ffmpeg_program()
     command = [
         program, "-y", "-loglevel", "error", "-nostdin",
         "-f", "rawvideo", "-pix_fmt", "rgba", "-s", f"{size[0]}x{size[1]}", "-r", str(fps), "-i", "-",
-        # Colours by the standard for high definition, and said so in the file.
+        # Colours by the standard for high definition, as stated in the file.
         "-vf", "scale=out_color_matrix=bt709:out_range=tv", "-colorspace", "bt709", "-color_primaries", "bt709",
         "-color_trc", "bt709", "-color_range", "tv",
         "-c:v", "libx264", "-preset", "medium", "-crf", _QUALITY, "-pix_fmt", "yuv420p", "-movflags", "+faststart",
@@ -243,7 +244,7 @@ def _code(
     ]  # fmt: skip
     with tempfile.TemporaryFile() as said:
         try:
-            # A group of its own: Ctrl-C ends us, and we end FFmpeg, in this order.
+            # A process group of its own: Ctrl-C ends this program, which then ends FFmpeg.
             process: subprocess.Popen[bytes] = subprocess.Popen(
                 command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=said, start_new_session=True
             )

@@ -1,6 +1,6 @@
-"""The picture: the gas with its lines, what acts along the face, and where on the curve this is.
+"""The picture: the gas with its flow lines, the load along the face, and the place on the curve.
 
-One figure is drawn once; from one Knudsen number to the next only what changes is drawn again, over a copy of the rest.
+A figure is drawn once; for each Knudsen number only the changing parts are drawn again, over a copy of the rest.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-# The vane has no thickness where it is computed; on the picture it needs one, in its own width.
+# The computed vane has no thickness; on the picture it has this one, in its own width.
 _THICK = 0.05
 _CURVE_POINTS = 240
 _HALO = "words-on-the-gas"
@@ -60,14 +60,14 @@ class GasPicture(GasSheet):
     size : str
         A key of `SIZES`.
     specks : bool
-        Whether specks of gas will be shown, so that the caption speaks of them.
+        Whether specks of gas are shown, so that the caption mentions them.
     footnote : bool
-        Whether the caption of four lines stands under the picture; a few words otherwise.
+        Whether the caption of four lines is under the picture; otherwise a few words.
 
     Raises
     ------
     InputError
-        For a name that is not known.
+        An unknown name.
     """
 
     def __init__(
@@ -82,7 +82,7 @@ class GasPicture(GasSheet):
     ) -> None:
         self.series = series if isinstance(series, GasSeries) else GasSeries([series])
         super().__init__(quantity, theme, size, footnote)
-        # Only gas drifts, and only round a strip does it stay in this plane.
+        # Specks need velocity, and only round a strip does the gas stay in this plane.
         self.specks = specks and self.series.flat and self.quantity.lines == "velocity"
         self.drive = DRIVES[self.series.first.drive]
         top = nice_limit(self.series.largest(self.name))
@@ -140,12 +140,12 @@ class GasPicture(GasSheet):
             axes.add_collection(collection, autolim=False)
         self._dots.set_visible(False)
         self._draw_vane(axes, first, max(x1 - x0, 2 * y1) / 4.0)
-        # The room's walls, above what may stick out over them.
+        # The walls of the room, above anything that extends over them.
         self._move(axes, axes.add_patch(Rectangle((x0, -y1), x1 - x0, 2 * y1, fill=False, edgecolor=palette.ink,
                                                   linewidth=3.2 * line, zorder=6, joinstyle="miter")))  # fmt: skip
 
     def _draw_vane(self, axes: Axes, first: GasField, unit: float) -> None:
-        """The vane, drawn thicker than it is, with the names of its faces, and a rule as long as it is wide."""
+        """Draw the vane, thicker than it is, with the names of its faces, and a ruler of its width."""
         palette, line = self.palette, self.line
         right, left = {
             "thermal": (palette.rust, palette.blue), "flow": (palette.soft, palette.soft),
@@ -173,7 +173,7 @@ class GasPicture(GasSheet):
                                     mutation_scale=self.points(1.1), color=palette.ink, linewidth=2.2 * line,
                                     zorder=5)  # fmt: skip
             self._move(axes, axes.add_patch(arrow))
-        # A rule of one width in the lower left corner.
+        # A ruler of one width in the lower left corner.
         x, y = first.x[0] + 0.14 * unit, -first.y[-1] + 0.15 * unit
         tick = 0.035 * unit
         self._move(
@@ -190,7 +190,7 @@ class GasPicture(GasSheet):
         self._kn = self._move(None, self.text(*layout.kn, "", size=2.3, fontweight="bold"))
         self._path = self._move(None, self.text(*layout.path, "", size=1.0 if wide else SMALL))
         self._value = self._move(None, self.text(*layout.value, "", size=1.0 if wide else 0.95))
-        # Beside what acts along the face, or under the effect.
+        # Beside the load along the face, or under the effect.
         if wide:
             x, rows, gap, size = 52.9, (22.9, 19.4), 1.8, 1.5
         else:
@@ -234,7 +234,7 @@ class GasPicture(GasSheet):
         )  # fmt: skip
 
     def _draw_curve(self) -> None:
-        """The effect against the Knudsen number, thin gas to the left as on a pressure axis."""
+        """Draw the effect against the Knudsen number, thin gas to the left as on a pressure axis."""
         palette, line, series = self.palette, self.line, self.series
         kept = "temperatures" if self.drive.per.startswith("Δ") else "velocity"
         low, high = series.span
@@ -262,7 +262,7 @@ class GasPicture(GasSheet):
         )  # fmt: skip
 
     def _draw_peak(self, axes: Axes, effect: Floats, knudsen: Floats, top: float) -> None:
-        """Mark the greatest value, where it lies inside."""
+        """Mark the greatest value, if it lies inside."""
         best = int(np.argmax(effect))
         if not 3 < best < effect.size - 4:
             return
@@ -286,7 +286,7 @@ class GasPicture(GasSheet):
 
     @property
     def moving(self) -> list[Artist]:
-        """What changes from one Knudsen number to the next."""
+        """Artists that change from one Knudsen number to the next."""
         return [artist for _, artist in self._moving]
 
     def show(self, knudsen: float | FieldFrame | None = None, dots: Floats | None = None) -> FieldFrame:
@@ -295,9 +295,9 @@ class GasPicture(GasSheet):
         Parameters
         ----------
         knudsen : float or FieldFrame, optional
-            Within the series, its lowest where absent; or what the series says of it.
+            Within the series, default its lowest; or the frame of the series at it.
         dots : array of shape (n, 2), optional
-            Places of specks of gas to be shown, upper half.
+            Places of specks of gas, upper half.
         """
         with self.lock:
             moment = knudsen if isinstance(knudsen, FieldFrame) else self.series.at(knudsen, self.name)
@@ -357,7 +357,7 @@ class GasPicture(GasSheet):
         self._profile.set_data(whole, whole_y)
         one = 1.0 / (1.12 * most) if lively else 0.0
         self._mean_line.set_data([one, one], [-1.04 * edge, 1.04 * edge])
-        # Kept clear of the word that stands by the edge.
+        # clear of the label at the edge
         self._mean_words.set_x(max(one, 0.26))
         self._mean_words.set_text(f"mean {digits(moment.coefficient)}" if lively else "no net push")
 
@@ -378,10 +378,10 @@ class GasPicture(GasSheet):
         self._dot.set_data([kn], [force])
         self._here.set_data([kn, kn], [0.0, force])
 
-    # ---- what comes out
+    # ---- output
 
     def _paint_over(self) -> NDArray[np.uint8]:
-        """Draw what changes over a copy of the rest; return the canvas itself, shape (height, width, 4)."""
+        """Draw the changing parts over a copy of the rest; return the canvas itself, shape (height, width, 4)."""
         if self._background is None:
             self.canvas.draw()  # type: ignore[no-untyped-call]
             self._background = self.canvas.copy_from_bbox(self.figure.bbox)  # type: ignore[no-untyped-call]
@@ -399,7 +399,7 @@ class GasPicture(GasSheet):
         return buffer
 
     def _lay_image(self, buffer: NDArray[np.uint8]) -> None:
-        """Put the colours of the field straight onto the canvas: it lies under all else, and this is much quicker."""
+        """Write the colours of the field directly to the canvas, under everything else, which is much faster."""
         box = self._field.bbox
         left, right = round(box.x0), round(box.x1)
         top, bottom = self.height - round(box.y1), self.height - round(box.y0)
@@ -408,17 +408,17 @@ class GasPicture(GasSheet):
         buffer[top:bottom, left:right, :3] = np.asarray(colours)
 
     def pixels(self) -> NDArray[np.uint8]:
-        """Return the picture as it stands, shape (height, width, 3)."""
+        """Return the present picture, shape (height, width, 3)."""
         with self.lock:
             return self._paint_over()[..., :3].copy()
 
     def frame(self) -> NDArray[np.uint8]:
-        """Return the canvas itself as it stands, shape (height, width, 4): it changes with the next picture."""
+        """Return the present canvas itself, shape (height, width, 4): it changes with the next picture."""
         with self.lock:
             return self._paint_over()
 
     def frames(self, route: Floats, fps: int) -> Iterator[NDArray[np.uint8]]:
-        """Yield the canvas at one Knudsen number after another, specks drifting where they are shown."""
+        """Yield the canvas at one Knudsen number after another, with drifting specks if shown."""
         drifting = Specks() if self.specks else None
         shown: float | None = None
         for knudsen in route:
@@ -435,7 +435,7 @@ class GasPicture(GasSheet):
         return self.series.low, self.series.high
 
     def _drawing(self) -> str:
-        """Give words on the gas their halo as text, not as outlines."""
+        """Draw the halo of text on the gas as text, not as outlines."""
         haloed = [artist for artist in self.moving if isinstance(artist, Text) and artist.get_path_effects()]
         kept = [text.get_path_effects() for text in haloed]
         try:
@@ -461,7 +461,7 @@ class GasPicture(GasSheet):
         )
 
     def alt(self) -> str:
-        """Return in words what the picture shows, for those who cannot see it."""
+        """Return the alternative text of the picture."""
         moment = self.series.at(self._shown, self.name)
         first = self.series.first
         return (
@@ -478,7 +478,7 @@ def _followed(quantity: str) -> str:
 
 
 def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> str:
-    """Return what must stand under the picture: what was computed, what colours and lines mean, and how to scale."""
+    """Return the caption of the picture: the computed case, the meaning of colours and lines, and the scaling."""
     first, words, known = series.first, DRIVES[series.first.drive], QUANTITIES[quantity]
     room = "\u00a0×\u00a0".join(f"{side:g}" for side in first.room)
     alphas = first.accommodation
@@ -514,7 +514,7 @@ def caption(series: GasSeries, quantity: str, *, specks: bool = False) -> str:
     if specks:
         lines += " Specks drift as the gas does, fast where it is fast."
     acting = "heat" if words.acts == "heat" else "push"
-    shares = f"Area: what the {acting} in the middle of the face would give on all of it; edge: the rest."
+    shares = f"Area: the result if the {acting} in the middle of the face acted on all of it; edge: the rest."
     return " ".join(
         (computed, meant, lines, "The vane is drawn thicker than it is.", shares,
          "p₁:\u00a0pressure at which the free path is L; p₀, T₀, n₀: the gas at rest.", roots)

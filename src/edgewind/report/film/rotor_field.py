@@ -1,7 +1,7 @@
 """The gas about a whole rotor in the plane through the middle of its vanes, as seen from above.
 
-The solver leaves a quarter or half of the plane; the rest follows from its planes of symmetry. The field is held on
-even points, so that fields of one rotor at several Knudsen numbers can be mixed.
+The solver gives a quarter or half of the plane; the rest follows from its planes of symmetry. The field is stored on
+evenly spaced points, so that fields of one rotor at several Knudsen numbers can be interpolated.
 """
 
 from __future__ import annotations
@@ -36,14 +36,14 @@ Floats = NDArray[np.float64]
 
 SOLVER = {"thermal": "faces", "flow": "spin", "warm": "both"}
 COEFFICIENT = {"thermal": "torque", "flow": "drag", "warm": "loss"}
-# Relative error that the iteration may leave in a coefficient.
+# Relative error of the iteration in a coefficient.
 ITERATED = 3e-3
-# Even points along a side of the quarter; an error of 1/4096 of each moment's greatest value is kept on disk.
+# Points along a side of the quarter; the stored error is 1/4096 of each moment's greatest value.
 POINTS, STEPS = 112, 4095
 LEAST_KNUDSEN = 0.03
-# Part of the name of every kept field: a change of what is kept makes old ones unreachable.
+# Part of the name of every stored field: a change of the stored content invalidates old ones.
 KEPT = 1
-# The rotor of the shipped fields: a glass bulb as they are sold, a little wider than its rotor.
+# The rotor of the shipped fields: a usual glass bulb, a little wider than its rotor.
 STANDARD: dict[str, Any] = {"vanes": 4, "arm": 1.5, "room": (5.5, 4.0), "round": True}
 STANDARD_KNUDSEN = (10.0, 3.0, 1.0, 0.5, 0.25, 0.1, 0.05)
 
@@ -76,7 +76,7 @@ class RotorField:
     radii : array of shape (m,)
         Distances from the axis along a vane.
     stress : array of shape (m,)
-        Mean over the height of the push on the trailing face less that on the leading one, over p0, per unit of the
+        Mean over the height of the pressure on the trailing face less that on the leading one, over p0, per unit of the
         drive; for ``warm`` the heat that leaves both faces, over p0 v0.
     coefficient, error : float
         Torque or drag torque over N p0 A R, or heat loss of a face over p0 v0 A, and its estimated error.
@@ -104,7 +104,7 @@ class RotorField:
 
     @property
     def parity(self) -> float:
-        """+1 or -1: how the field continues in the planes of the vanes."""
+        """+1 or -1: parity of the field in the planes of the vanes."""
         return 1.0 if self.drive == "warm" else -1.0
 
     def moment(self, name: str) -> Floats:
@@ -113,24 +113,24 @@ class RotorField:
 
     @property
     def same(self) -> tuple[Any, ...]:
-        """What two fields must share to be shown as one series."""
+        """Properties that fields of one series have in common."""
         return (self.vanes, self.arm, self.aspect, self.room, self.round, self.accommodation, self.drive,
                 self.moments.shape)  # fmt: skip
 
 
 def _mirrored(quarter: Floats, parity: float, axis: int) -> Floats:
-    """The part beyond a plane of symmetry, and the part itself; the axis of the plane's normal is 0 (x) or 1 (y)."""
+    """Return the mirror image beyond a plane of symmetry and the part itself; the normal is axis 0 (x) or 1 (y)."""
     across = ("_x", "_y")[axis]
     sign = np.array([-parity if kind.endswith(across) else parity for kind in KINDS])
     return np.concatenate([np.flip(quarter, 1 + axis) * sign[:, None, None], quarter], axis=1 + axis)
 
 
 def _sampled(solution: RotorSolution, points: int) -> Floats:
-    """Moments of the solution's part of the plane on even points: (6, points, points), or twice as many along x."""
+    """Return the moments on even points: (6, points, points), or twice as many along x."""
     g = solution.grid
     names = ["density", "velocity_x", "velocity_y", "velocity_z", "temperature", "heat_flux_x", "heat_flux_y"]
     plane = np.stack([solution.moments[:, :, 0, names.index(kind)] for kind in KINDS], axis=-1)
-    # Cells beyond a round wall take the value of their nearest neighbour, so that the wall's points have one.
+    # Cells beyond a round wall have the value of their nearest neighbour, so that points at the wall have one.
     nearest = distance_transform_edt(~g.gas, return_distances=False, return_indices=True)
     plane = plane[tuple(nearest)]
     half = g.x[-1]
@@ -152,7 +152,7 @@ def rotor_field_of(
     Parameters
     ----------
     solution : RotorSolution
-        Of the drive that `drive` names; a rotation per Omega R/v0, so with a spin of 1/arm.
+        Solution of the drive `drive`; a rotation per Omega R/v0, so with a spin of 1/arm.
     drive : str
         A key of `DRIVES`.
     coefficient, error : float
@@ -169,7 +169,7 @@ def rotor_field_of(
     case, parity = solution.case, solution.parity
     if parity is None:
         raise InputError(
-            "the picture of a rotor whose faces differ in accommodation is not drawn",
+            "a rotor whose faces differ in accommodation cannot be drawn",
             key="accommodation",
             fix="give both faces one accommodation",
         )
@@ -227,7 +227,7 @@ def rotor_fields(
     drives : sequence of str
         Keys of `DRIVES`.
     level : int
-        Number of the finer resolution; each refines by the root of two. A picture wants 2.
+        Number of the finer resolution; each refines by the root of two. A picture needs 2.
     points : int
         Points along half of a side of the plane.
     workers : int
@@ -236,7 +236,7 @@ def rotor_fields(
     Raises
     ------
     InputError
-        For a rotor or a gas that cannot be drawn.
+        A rotor or a gas that cannot be drawn.
     """
     if not LEAST_KNUDSEN <= knudsen <= MOST_KNUDSEN:
         raise OutOfRangeError(
@@ -252,7 +252,8 @@ def rotor_fields(
     found: dict[str, list[float]] = {}
     solutions: list[RotorSolution] = []
     for number in (max(level - 1, 0), level):
-        # An average over a face hides rays that a picture shows: two steps more in angle than the coefficients need.
+        # A picture shows ray effects that an average over a face hides: two steps more in angle than the coefficients
+        # need.
         resolution = replace(
             RotorResolution.level(number + 2, knudsen), refined=RotorResolution.level(number, knudsen).refined
         )
@@ -284,20 +285,20 @@ def rotor_series(
     cache: bool | str | os.PathLike[str] = True,
     **options: Any,
 ) -> list[RotorField]:
-    """Return fields of a rotor at several Knudsen numbers: those shipped, or kept from before, or computed.
+    """Return fields of a rotor at several Knudsen numbers: shipped, stored or computed.
 
     Parameters
     ----------
     knudsen : iterable of float, optional
-        Knudsen numbers; `STANDARD_KNUDSEN` where absent.
+        Knudsen numbers; default: `STANDARD_KNUDSEN`.
     drive : str
         ``thermal``, ``flow`` or ``warm``.
     progress : callable, optional
-        Called with the number done, the number in all and the last field.
+        Called with the number done, the total number and the last field.
     cache : bool or path
-        Whether fields are kept on disk; a path names the folder.
+        Whether fields are stored on disk; a path names the folder.
     **options
-        As for `rotor_fields`; the rotor of the shipped fields where absent.
+        As for `rotor_fields`; default: the rotor of the shipped fields.
 
     Raises
     ------
@@ -337,7 +338,7 @@ def _keep(place: Path, field: RotorField) -> None:
 
 
 def _read(place: Path) -> RotorField | None:
-    """Return a kept field, or None where there is none that can be read."""
+    """Return a stored field, or None if there is none that can be read."""
     try:
         with np.load(place, allow_pickle=False) as stored:
             kept: dict[str, Any] = {one.name: stored[one.name] for one in dataclass_fields(RotorField)}
@@ -355,7 +356,7 @@ _PLAIN = ("vanes", "arm", "aspect", "room", "round", "knudsen", "accommodation",
 def pack_rotor(fields: Sequence[RotorField]) -> bytes:
     """Return fields of rotors of two or four vanes in the form in which they are shipped: a quarter of the plane each.
 
-    Each moment is kept as whole numbers, 4095 to its greatest value, along y as differences.
+    Each moment is stored as whole numbers, 4095 for its greatest value, along y as differences.
     """
     parts: list[dict[str, Any]] = []
     blobs: list[bytes] = []

@@ -1,6 +1,5 @@
-"""The picture of a whole rotor from above: the gas about its vanes, the push along a vane, and torque or drag over Kn.
-
-It shares its sheet, colours, lines and scale with the picture of a lone vane.
+"""The picture of a whole rotor from above: the gas about its vanes, the pressure along a vane, and torque or drag over
+Kn. Sheet, colours, lines and scale are those of the picture of a lone vane.
 """
 
 from __future__ import annotations
@@ -40,17 +39,17 @@ _EFFECTS = {
     "flow": ("drag torque", "τ/(N p₀ A R)", "ΩR/v₀", "push, leading less trailing"),
     "warm": ("heat loss of a face", "Q/(p₀ v₀ A)", "ΔT/T₀", "heat, both faces"),
 }
-# The vane has no thickness where it is computed; on the picture it needs one, in its own width.
+# The computed vane has no thickness; on the picture it has this one, in its own width.
 _THICK = 0.07
 
 
 def mixed(fields: Sequence[RotorField], knudsen: float) -> RotorField:
-    """Return the field at a Knudsen number between those computed: a cubic in ln Kn.
+    """Return the field at a Knudsen number between the computed ones: a cubic in ln Kn.
 
     Raises
     ------
     OutOfRangeError
-        It lies outside those computed.
+        It lies outside the computed range.
     """
     every = sorted(fields, key=lambda field: field.knudsen)
     numbers = np.array([field.knudsen for field in every])
@@ -64,7 +63,7 @@ def mixed(fields: Sequence[RotorField], knudsen: float) -> RotorField:
     if at.size == 1:
         return every[int(at[0])]
     nodes = [every[int(place)] for place in at]
-    # Grids differ with Kn: the stress is mixed on the places of the nearest field.
+    # Grids differ with Kn: the stress is interpolated on the places of the nearest field.
     nearest = nodes[int(np.argmax(weights))]
     stress = [np.interp(nearest.radii, node.radii, node.stress) for node in nodes]
     value = float(PchipInterpolator(np.log(numbers), [field.coefficient for field in every])(np.log(knudsen)))
@@ -79,7 +78,7 @@ def mixed(fields: Sequence[RotorField], knudsen: float) -> RotorField:
 
 
 class RotorPicture(GasSheet):
-    """A picture of a rotor from above that can be moved to any Knudsen number between those computed.
+    """A picture of a rotor from above, for any Knudsen number between the computed ones.
 
     Parameters
     ----------
@@ -88,12 +87,12 @@ class RotorPicture(GasSheet):
     quantity, theme, size : str
         Keys of `QUANTITIES`, `THEMES` and `SIZES`.
     footnote : bool
-        Whether the caption of several lines stands under the picture; a few words otherwise.
+        Whether the caption of several lines is under the picture; otherwise a few words.
 
     Raises
     ------
     InputError
-        For a name that is not known, no fields, or fields of different rotors.
+        An unknown name, no fields, or fields of different rotors.
     """
 
     def __init__(
@@ -110,7 +109,7 @@ class RotorPicture(GasSheet):
         self.fields = tuple(sorted(fields, key=lambda field: field.knudsen))
         self.first = self.fields[0]
         if any(field.same != self.first.same for field in self.fields):
-            raise InputError("these are answers of different rotors", fix="draw those of one rotor and drive together")
+            raise InputError("these are fields of different rotors", fix="draw those of one rotor and drive together")
         super().__init__(quantity, theme, size, footnote)
         top = nice_limit(max(float(np.nanmax(np.abs(quantity_of(field, self.name)))) for field in self.fields))
         self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
@@ -130,7 +129,7 @@ class RotorPicture(GasSheet):
         wall = Circle((0, 0), half, **edge) if first.round else Rectangle((-half, -half), 2 * half, 2 * half, **edge)
         axes.add_patch(wall)
         self._draw_vanes()
-        # A rule of one width in the lower left corner.
+        # A ruler of one width in the lower left corner.
         x, y = -half, -0.97 * half
         axes.plot([x, x + 1.0], [y, y], color=palette.ink, linewidth=1.5 * line, marker="|", zorder=7)
         axes.text(x + 0.5, y + 0.02 * half, "width L", ha="center", va="bottom", color=palette.ink,
@@ -142,7 +141,7 @@ class RotorPicture(GasSheet):
         self.draw_words(self.caption())
 
     def _draw_vanes(self) -> None:
-        """The vanes, thicker than they are, each face in its colour, and the sense of turning."""
+        """Draw the vanes, thicker than they are, each face in its colour, and the sense of rotation."""
         palette, first, axes = self.palette, self.first, self._field
         leading, trailing = {
             "thermal": (palette.blue, palette.rust), "flow": (palette.soft, palette.soft),
@@ -161,7 +160,7 @@ class RotorPicture(GasSheet):
                 axes.plot(*arm.T, color=palette.rule, linewidth=1.2 * self.line, zorder=3.8)
         axes.plot([0.0], [0.0], "o", color=palette.ink, markersize=5 * self.line, zorder=4.2)
         if first.drive != "warm":
-            # Towards the leading faces: with the sense of mathematics, from x to y.
+            # Towards the leading faces: in the mathematical sense, from x to y.
             reach = min(0.35, 0.6 * root_) if root_ > 0.1 else 0.35
             axes.add_patch(FancyArrowPatch(
                 (reach, 0.12), (0.12, reach), connectionstyle="arc3,rad=0.35", arrowstyle="-|>",
@@ -169,7 +168,7 @@ class RotorPicture(GasSheet):
             ))  # fmt: skip
 
     def _draw_stress(self, left: float, bottom: float, width: float, height: float) -> None:
-        """What stays of the push along the face."""
+        """Draw the fixed parts of the load along the face."""
         along = _EFFECTS[self.first.drive][3]
         self.text(left - 3.6, bottom + height + 0.9, f"Along a vane: {along}", size=SMALL, fontweight="bold")
         self._stress = plain_axes(self.figure, self.em(left, bottom + 0.7, width, height - 0.8), spines=("bottom",))
@@ -188,7 +187,7 @@ class RotorPicture(GasSheet):
             label.set(horizontalalignment=side)
 
     def _draw_curve(self) -> None:
-        """What stays of the coefficient over the Knudsen number."""
+        """Draw the fixed parts of the coefficient over the Knudsen number."""
         effect, unit, per, _ = _EFFECTS[self.first.drive]
         numbers = np.array([field.knudsen for field in self.fields])
         values = np.array([field.coefficient for field in self.fields])
@@ -209,14 +208,14 @@ class RotorPicture(GasSheet):
         return -field.stress if field.drive == "flow" else field.stress
 
     def caption(self) -> str:
-        """Return what must stand under the picture: what was computed, and what colours and strokes mean."""
+        """Return the caption of the picture: the computed case, and the meaning of colours and strokes."""
         first = self.first
         size = " × ".join(f"{side:g}" for side in ((first.room[0],) * (1 if first.round else 2) + first.room[1:]))
         chamber = f"a cylinder of {size}\u00a0L" if first.round else f"a box of {size}\u00a0L"
         vanes = "1 vane" if first.vanes == 1 else f"{first.vanes} vanes"
         high = "square" if first.aspect == 1.0 else f"{first.aspect:g} L high"
         worst = max(field.error / abs(field.coefficient) for field in self.fields)
-        # Two resolutions may agree by chance to less than what the iteration leaves.
+        # Two resolutions may agree by chance better than the error of the iteration.
         within = f"; {_EFFECTS[first.drive][0]} within {100 * max(worst, ITERATED):.1g} %" if worst >= 0.0 else ""
         per = _EFFECTS[first.drive][2]
         stroke = "heat" if self.quantity.lines == "heat_flux" else "gas"
@@ -296,7 +295,7 @@ class RotorPicture(GasSheet):
                                          markersize=8.5 * line, markeredgecolor=palette.paper)  # fmt: skip
 
     def frame(self) -> NDArray[np.uint8]:
-        """Return the picture as it stands, shape (height, width, 4)."""
+        """Return the present picture, shape (height, width, 4)."""
         with self.lock:
             self.canvas.draw()  # type: ignore[no-untyped-call]
             return np.asarray(self.canvas.buffer_rgba())  # type: ignore[no-untyped-call]
@@ -317,7 +316,7 @@ class RotorPicture(GasSheet):
         return self.fields[0].knudsen, self.fields[-1].knudsen
 
     def alt(self) -> str:
-        """Return in words what the picture shows, for those who cannot see it."""
+        """Return the alternative text of the picture."""
         field = self.shown
         effect, unit, per, _ = _EFFECTS[field.drive]
         vanes = "one vane" if field.vanes == 1 else f"{field.vanes} vanes"

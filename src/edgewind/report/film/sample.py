@@ -1,4 +1,4 @@
-"""From the cells of the solver to the even points of a picture, without smearing the vane's two sides together."""
+"""Resampling of the solver's cells on the points of a picture, separately on the two sides of the vane."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def resample(field: GasField, values: Floats, sheet: SampleGrid, *, odd: bool = 
     """Return a field on the points of a sheet, shape (y, x).
 
     Piecewise cubics that keep the order of their nodes (Fritsch and Carlson 1980) make no false maxima at the edge,
-    where the gas changes by jumps. Beside the vane each side is taken alone; past its edge, both together.
+    where the gas changes by jumps. Beside the vane each side is resampled alone; past its edge, both together.
 
     Parameters
     ----------
@@ -74,9 +74,9 @@ def resample(field: GasField, values: Floats, sheet: SampleGrid, *, odd: bool = 
     sheet : SampleGrid
         Points wanted.
     odd : bool
-        Whether the values change sign at y = 0; else they are even there.
+        Whether the values are odd at y = 0; else they are even there.
     nodes : bool
-        Whether the values stand on the edges of cells across.
+        Whether the values are on the edges of cells across.
     """
     if nodes:
         across = np.asarray(PchipInterpolator(field.y, values, axis=1)(sheet.y)).T
@@ -97,7 +97,7 @@ def resample(field: GasField, values: Floats, sheet: SampleGrid, *, odd: bool = 
 
 
 def quantity_of(field: GasField | RotorField, quantity: str) -> Floats:
-    """Return what the colours show, cell by cell, per unit of the drive."""
+    """Return the quantity of the colours, cell by cell, per unit of the drive."""
     if quantity == "pressure":
         # The mean normal stress of a gas is n k T: its relative change is the sum of those of n and T.
         return field.moment("density") + field.moment("temperature")
@@ -110,9 +110,9 @@ def quantity_of(field: GasField | RotorField, quantity: str) -> Floats:
 def stream_function(field: GasField, kind: str = "velocity") -> Floats:
     """Return the stream function of a flow that stays in the plane, on the edges of cells across, shape (nx, ny + 1).
 
-    With u_x = d psi/dy and u_y = -d psi/dx; zero on the axis of the hot side. On the axis behind, it is what the vane
-    gives off, which is nothing but for heat. At the side wall the sum over each column must come back to one value,
-    because no gas goes through a wall: that is how well particles are conserved.
+    With u_x = d psi/dy and u_y = -d psi/dx; zero on the axis of the hot side. On the axis behind, it is the emission of
+    the vane, which is zero except for heat. At the side wall the sum over each column must return to one value, since
+    no gas passes a wall: this shows how well particles are conserved.
     """
     flow = field.moment(f"{kind}_x") * np.diff(field.y)
     psi = np.concatenate([np.zeros((flow.shape[0], 1)), np.cumsum(flow, axis=1)], axis=1)
@@ -127,7 +127,7 @@ def stream_function(field: GasField, kind: str = "velocity") -> Floats:
 
 
 def stress_points(field: GasField) -> Floats:
-    """Return what acts along the face at even places from its middle to its edge, shape (STRESS_POINTS,)."""
+    """Return the load along the face at evenly spaced places from its middle to its edge, shape (STRESS_POINTS,)."""
     places = field.edge * (np.arange(STRESS_POINTS) + 0.5) / STRESS_POINTS
     if field.stress.size == 1:
         return np.full(STRESS_POINTS, field.stress[0])

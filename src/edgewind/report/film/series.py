@@ -1,4 +1,4 @@
-"""The gas at several Knudsen numbers, and smoothly between them."""
+"""The gas at several Knudsen numbers, with smooth interpolation between them."""
 
 from __future__ import annotations
 
@@ -20,29 +20,29 @@ from edgewind.report.film.shipped import shipped_field
 from edgewind.report.film.words import QUANTITIES, option_of
 
 Floats = NDArray[np.float64]
-# With fewer nodes the shipped table draws a better curve, where there is one.
+# With fewer nodes the shipped table, if any, gives a better curve.
 LEAST_NODES = 6
 Progress = Callable[[int, int, GasField], None]
 
 
 @dataclass(frozen=True, eq=False)
 class FieldFrame:
-    """What a picture shows at one Knudsen number, on the points of the sheet.
+    """Content of a picture at one Knudsen number, on the points of the sheet.
 
     Attributes
     ----------
     knudsen : float
         Knudsen number.
     values : array of shape (y, x)
-        What the colours show, over the upper half of the room.
+        Quantity of the colours, over the upper half of the room.
     stream : array of shape (y, x), or None
-        Stream function of the lines, where there is one.
+        Stream function of the lines, if there is one.
     flow : tuple of two arrays of shape (y, x), or None
-        The components that lines follow, where there is no stream function.
+        The components that lines follow, without a stream function.
     fastest : float
-        The greatest magnitude of what the lines follow.
+        Greatest magnitude of the field of the lines.
     stress : array
-        What acts along the face, from its middle to its edge.
+        Load along the face, from its middle to its edge.
     area_share, mean, coefficient : float
         As in `GasField`.
     """
@@ -80,7 +80,7 @@ class GasSeries:
         for field in self.fields[1:]:
             for name in ("shape", "aspect", "room", "position", "accommodation", "drive"):
                 if getattr(field, name) != getattr(first, name):
-                    raise InputError(f"these answers differ in {name}", fix="draw answers of one case together")
+                    raise InputError(f"these fields differ in {name}", fix="draw fields of one case together")
         self.knudsen: Floats = np.array([field.knudsen for field in self.fields])
         if np.any(np.diff(self.knudsen) <= 0.0):
             raise InputError("a Knudsen number is given twice", key="knudsen", fix="give each once")
@@ -109,7 +109,7 @@ class GasSeries:
         return self.first.flat
 
     def check(self, knudsen: float | None) -> float:
-        """Return a Knudsen number between the lowest and the highest; the lowest where None is given.
+        """Return a Knudsen number between the lowest and the highest; the lowest for None.
 
         Raises
         ------
@@ -152,7 +152,7 @@ class GasSeries:
 
     @cached_property
     def table(self) -> ResponseTable | None:
-        """The table shipped for the case, where there is one."""
+        """The shipped table of the case, if there is one."""
         first = self.first
         hot, cold, room = first.accommodation
         equal = len(set(first.room)) == 1 and hot == cold and room == 1.0 and first.position == 0.5
@@ -165,7 +165,7 @@ class GasSeries:
 
     @property
     def span(self) -> tuple[float, float]:
-        """Lowest and highest Knudsen number of the curve: that of the series, or of the table where nodes are few."""
+        """Lowest and highest Knudsen number of the curve: that of the series, or of the table if nodes are few."""
         if self.knudsen.size >= LEAST_NODES or self.table is None:
             return self.low, self.high
         return min(self.low, float(self.table.knudsen[0])), max(self.high, 10.0)
@@ -180,7 +180,7 @@ class GasSeries:
         return np.asarray(PchipInterpolator(np.log(self.knudsen), self._numbers[:, 1])(np.log(knudsen)))
 
     def at(self, knudsen: float | None, quantity: str = "temperature") -> FieldFrame:
-        """Return what is shown at a Knudsen number within the series."""
+        """Return the frame at a Knudsen number within the series."""
         kn = self.check(knudsen)
         known = option_of(QUANTITIES, quantity, "quantity")
         places, weights = _weights(np.log(self.knudsen), float(np.log(kn)))
@@ -243,7 +243,7 @@ def _weights(nodes: Floats, place: float) -> tuple[NDArray[np.int64], Floats]:
 
 
 def standard_knudsen(shape: str = "strip") -> list[float]:
-    """Return the Knudsen numbers of a film where none are named, the thinnest gas first.
+    """Return the default Knudsen numbers of a film, the thinnest gas first.
 
     Examples
     --------
@@ -264,25 +264,25 @@ def gas_series(
     shipped: bool = True,
     **options: Any,
 ) -> GasSeries:
-    """Compute the gas at several Knudsen numbers, or read what is shipped or was computed before.
+    """Compute the gas at several Knudsen numbers, or read shipped or stored fields.
 
     Parameters
     ----------
     shape : str
         As for `gas_field`.
     knudsen : iterable of float, optional
-        Knudsen numbers; `standard_knudsen` where absent.
+        Knudsen numbers; default: `standard_knudsen`.
     progress : callable, optional
-        Called with the number done, the number in all and the last field.
+        Called with the number done, the total number and the last field.
     shipped : bool
-        Whether fields that are shipped are taken, where no option makes it another case.
+        Whether shipped fields are used, if no option makes it another case.
     **options
         As for `gas_field`.
 
     Raises
     ------
     InputError
-        For a case that has no meaning or cannot be resolved: before anything is computed.
+        A case that is meaningless or cannot be resolved; raised before anything is computed.
     """
     numbers = [check_field_knudsen(shape, kn) for kn in (standard_knudsen(shape) if knudsen is None else knudsen)]
     drive = options.get("drive", "thermal")

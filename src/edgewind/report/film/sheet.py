@@ -1,4 +1,4 @@
-"""The sheet that every picture of the gas is drawn on: shapes, type, title, colour scale, Knudsen axis, words."""
+"""The sheet of every picture of the gas: sizes, type, title, colour scale, Knudsen axis, text."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ STYLE = RLock()
 
 @dataclass(frozen=True)
 class SheetLayout:
-    """Where things stand on a sheet, in ems of its type, from its left and lower side.
+    """Layout of a sheet, in ems of its type, from its left and lower side.
 
     Attributes
     ----------
@@ -55,11 +55,11 @@ class SheetLayout:
     scale : tuple of float
         Box of the colour scale: lying where it is wider than high.
     scale_words : tuple of places
-        Quantity, its unit, and what it is divided by; one place where all stand in one line.
+        Quantity, its unit, and its divisor; one place if all are in one line.
     kn, path, value : place
         Knudsen number, mean free path and effect.
     stress : tuple of float or None
-        Box of what acts along the face; None where there is no room for it.
+        Box of the load along the face; None without space for it.
     curve : tuple of float
         Box of the effect against the Knudsen number.
     curve_words : tuple of places
@@ -67,9 +67,9 @@ class SheetLayout:
     axis_words : tuple of float
         Left, right and base of the words under the curve.
     words : place
-        First line of the footnote, or the few words in its place.
+        First line of the footnote, or of the few words instead of it.
     noted : bool
-        Whether there is room for a footnote.
+        Whether there is space for a footnote.
     """
 
     size: Size
@@ -107,7 +107,7 @@ VERTICAL = SheetLayout(
 
 
 class GasSheet(ABC):
-    """A picture of the gas that can be moved to any Knudsen number between those computed.
+    """A picture of the gas, for any Knudsen number between the computed ones.
 
     Parameters
     ----------
@@ -118,13 +118,12 @@ class GasSheet(ABC):
     size : str
         A key of `SIZES`; one that is higher than wide is laid out for a phone.
     footnote : bool
-        Whether the caption of several lines stands under the picture, where there is room for it; a few words
-        otherwise.
+        Whether the caption of several lines is under the picture, if there is space for it; otherwise a few words.
 
     Raises
     ------
     InputError
-        For a name that is not known.
+        An unknown name.
     """
 
     def __init__(self, quantity: str, theme: str, size: str, footnote: bool) -> None:
@@ -138,7 +137,7 @@ class GasSheet(ABC):
         self._footnote = footnote and self.layout.noted
 
     def draw(self) -> None:
-        """Draw what stays from one Knudsen number to the next."""
+        """Draw the parts that do not depend on the Knudsen number."""
         size = self.layout.size
         with STYLE, our_style(self.palette, size):
             self.figure: Figure = new_figure(size)
@@ -156,7 +155,7 @@ class GasSheet(ABC):
 
     @abstractmethod
     def frame(self) -> NDArray[np.uint8]:
-        """Return the canvas as it stands, shape (height, width, 4): it changes with the next picture."""
+        """Return the present canvas, shape (height, width, 4): it changes with the next picture."""
 
     @abstractmethod
     def frames(self, route: Floats, fps: int) -> Iterator[NDArray[np.uint8]]:
@@ -169,7 +168,7 @@ class GasSheet(ABC):
 
     @abstractmethod
     def alt(self) -> str:
-        """Return in words what the picture shows, for those who cannot see it."""
+        """Return the alternative text of the picture."""
 
     # ---- parts
 
@@ -206,7 +205,7 @@ class GasSheet(ABC):
             self.text(x, y - number * step, words, size=size, fontweight="bold")
 
     def draw_scale(self, limits: Place, per: str) -> None:
-        """Draw the colour scale, with the quantity, its unit and what it is divided by."""
+        """Draw the colour scale, with the quantity, its unit and its divisor."""
         box, places = self.layout.scale, self.layout.scale_words
         lying, signed, high = box[2] > box[3], self.quantity.signed, limits[1]
         axes = plain_axes(self.figure, self.em(*box))
@@ -260,22 +259,22 @@ class GasSheet(ABC):
         return axes
 
     def draw_words(self, words: str) -> None:
-        """Write the footnote, or a few words where it is left out."""
+        """Write the footnote, or a few words without it."""
         x, y = self.layout.words
         if not self._footnote:
             self.text(x, y if not self.layout.noted else y - 0.9, SHORT_CAPTION, color=self.palette.soft,
                       size=1.0 if self.layout.noted else SMALL)  # fmt: skip
             return
-        # Four lines stand under the picture; a long caption is set smaller.
+        # Four lines fit under the picture; a long caption has smaller type.
         tight = len(textwrap.wrap(words, _CAPTION_SIGNS)) > _CAPTION_LINES
         size, signs = (0.89 * TINY, int(_CAPTION_SIGNS / 0.89)) if tight else (TINY, _CAPTION_SIGNS)
         for number, line in enumerate(textwrap.wrap(words, signs)):
             self.text(x, y - 0.95 * number, line, size=size, color=self.palette.soft)
 
-    # ---- what comes out
+    # ---- output
 
     def png(self, knudsen: float | None = None, *, effort: int = 3) -> bytes:
-        """Return the picture at a Knudsen number as a PNG; as it stands where None is given."""
+        """Return the picture at a Knudsen number as a PNG; the present one for None."""
         with self.lock:
             if knudsen is not None:
                 self.show(knudsen)
@@ -284,7 +283,7 @@ class GasSheet(ABC):
             return stream.getvalue()
 
     def svg(self, knudsen: float | None = None) -> str:
-        """Return the picture at a Knudsen number as an SVG document; as it stands where None is given."""
+        """Return the picture at a Knudsen number as an SVG document; the present one for None."""
         with self.lock:
             if knudsen is not None:
                 self.show(knudsen)
@@ -298,13 +297,13 @@ class GasSheet(ABC):
                 self.figure.set_dpi(72)
                 return svg_of(self.figure)
         finally:
-            # Saving leaves another canvas and resolution behind.
+            # Saving changes canvas and resolution.
             self.figure.set_canvas(self.canvas)
             self.figure.set_dpi(dpi)
 
 
 def digits(value: float, number: int = 3) -> str:
-    """Write a number with three digits, or as many as asked, the same number of them always.
+    """Write a number with a fixed number of digits, three by default.
 
     Examples
     --------
@@ -319,12 +318,12 @@ def digits(value: float, number: int = 3) -> str:
 
 
 def plain(value: float) -> str:
-    """Write a number with up to three digits, and a minus that is one."""
+    """Write a number with up to three digits, and a true minus sign."""
     return f"{value:.3g}".replace("-", "−")
 
 
 def short_name(quantity: str) -> str:
-    """Return the name of a quantity as it stands on a picture."""
+    """Return the name of a quantity on a picture."""
     return quantity.replace("-", " ")
 
 

@@ -1,7 +1,7 @@
-"""Fields of the gas that are shipped, so that a picture is there at once: the usual cases of a film.
+"""Shipped fields of the gas for the usual cases of a film, for immediate pictures.
 
-Each moment of a field is kept as whole numbers of 13 bits of its own greatest value, a 4096th, along the lines of
-cells across as differences: far finer than the 256 steps of a colour. Coefficients and stresses are kept as they are.
+Each moment of a field is stored as whole numbers of 13 bits, in 4096ths of its greatest value, as differences along
+lines of cells across: far finer than the 256 steps of a colour. Coefficients and stresses are stored unchanged.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _SMALL = ("x", "y", "stress")
 
 
 def shipped_fields(shape: str, drive: str) -> tuple[GasField, ...]:
-    """Return the fields that are shipped for a shape in its usual room, the densest gas first; none where none are.
+    """Return the shipped fields of a shape in its usual room, the densest gas first; empty if there are none.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Specks of gas that drift along closed lines, each line's by its own period."""
+"""Specks of gas that drift along closed lines, with a period for each line."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-# Specks on a line, and the seconds in which the middle one of the lines is gone round once.
+# Specks on a line, and the period of the middle line, s.
 ON_A_LINE = 5
 ROUND_S = 9.0
-# A speck needs a speed to move by: a line is slowest in corners, where the least share of its greatest speed is taken.
+# Least speed of a speck, as a share of the greatest on its line: a line is slowest in corners.
 _SLOWEST = 0.02
 
 
 class Specks:
     """Specks that keep their places on the lines from frame to frame.
 
-    On a line they move as the gas does there, fast where it is fast. How long the gas really takes spans orders of
-    magnitude over the Knudsen number, so that the clock is set anew in each frame: the middle line takes `ROUND_S`.
+    On a line they move in proportion to the speed of the gas. The real period spans orders of magnitude over the
+    Knudsen number, so that time is rescaled in each frame: the middle line takes `ROUND_S`.
     """
 
     def __init__(self) -> None:
@@ -62,7 +62,7 @@ class Specks:
         middle = float(np.median([clock[-1] for clock in clocks]))
         places = []
         for line, clock in zip(closed, clocks, strict=True):
-            # Lines set off at different places, lest their specks march in a row.
+            # Lines start at different places, so that their specks are not aligned.
             phase = (
                 self._phases.get(line.key, 0.618 * (line.key[0] + 0.5 * line.key[1]))
                 + seconds / ROUND_S * middle / clock[-1]

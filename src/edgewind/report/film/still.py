@@ -34,21 +34,21 @@ def picture_of(
     specks: bool = False,
     footnote: bool = True,
 ) -> GasPicture | RotorPicture:
-    """Return the picture of what was computed: of the gas round a vane, or about a rotor from above.
+    """Return the picture of a result: of the gas round a vane, or about a rotor from above.
 
     Parameters
     ----------
     answer : GasField, GasSeries, Response or sequence of RotorField
-        What was computed; a response must come with its fields.
+        The result; a response must have its fields.
     quantity, theme, size, specks, footnote
         As for `GasPicture`; specks are shown round a lone vane only.
     drive : str
-        Which drive of a response; a field has one already.
+        The drive of a response; a field already has one.
 
     Raises
     ------
     InputError
-        For a name that is not known, or a response without fields.
+        An unknown name, or a response without fields.
     """
     if isinstance(answer, GasField | GasSeries | Response):
         gas = field_of_response(answer, drive) if isinstance(answer, Response) else answer
@@ -72,12 +72,12 @@ def draw_gas(
     answer, quantity, theme, size, drive
         As for `picture_of`.
     knudsen : float, optional
-        Where in a series; its highest where absent.
+        Knudsen number in a series; default: its highest.
 
     Raises
     ------
     InputError
-        For a name that is not known, a response without fields, or a Knudsen number outside the series.
+        An unknown name, a response without fields, or a Knudsen number outside the series.
     """
     picture = picture_of(answer, drive=drive, quantity=quantity, theme=theme, size=size)
     if knudsen is not None:
@@ -99,16 +99,16 @@ def still_bytes(
     drive: str = "thermal",
     footnote: bool = True,
 ) -> bytes:
-    """Return a picture as the bytes of a PNG or SVG; the same answer gives the same bytes.
+    """Return a picture as the bytes of a PNG or SVG; the same result gives the same bytes.
 
-    For many pictures of one series keep a `GasPicture`: it draws only what changes.
+    For many pictures of one series keep a `GasPicture`: it draws only the changing parts.
 
     Parameters
     ----------
     answer, knudsen, size, theme, quantity, drive
         As for `draw_gas`.
     footnote : bool
-        Whether the caption of four lines stands under the picture; a few words otherwise.
+        Whether the caption of four lines is under the picture; otherwise a few words.
     kind : str
         ``png`` or ``svg``.
 
@@ -130,7 +130,7 @@ def check_target(path: str | Path, endings: tuple[str, ...], *, replace: bool) -
     Raises
     ------
     InputError
-        The name ends in something else, its folder is missing, or it exists and may not be replaced.
+        The suffix is another one, its folder is missing, or it exists and may not be replaced.
     """
     path = Path(path)
     if path.suffix.lower().removeprefix(".") not in endings:
@@ -157,7 +157,7 @@ def check_still(path: str | Path, *, replace: bool = False) -> Path:
 
 
 def write_still(path: str | Path, content: bytes, *, replace: bool = False) -> Path:
-    """Write the bytes of a still: beside its place first, so that there is never half a file.
+    """Write the bytes of a still atomically.
 
     Raises
     ------
@@ -180,7 +180,7 @@ def write_still(path: str | Path, content: bytes, *, replace: bool = False) -> P
 
 
 def settle(part: Path, path: Path, *, replace: bool) -> None:
-    """Give a finished file its name, with the rights a new file has; what came to stand there meanwhile is kept.
+    """Rename a finished file, with the permissions of a new file; a file created there meanwhile is kept.
 
     Raises
     ------
@@ -192,7 +192,7 @@ def settle(part: Path, path: Path, *, replace: bool) -> None:
         part.replace(path)
         return
     try:
-        # A link fails where the name is taken; a rename would put the new file over it.
+        # A link fails if the name is taken; a rename would overwrite it.
         path.hardlink_to(part)
     except FileExistsError:
         raise InputError(

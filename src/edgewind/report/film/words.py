@@ -1,4 +1,4 @@
-"""Drives, quantities and sizes of the pictures, with their words and units."""
+"""Drives, quantities and sizes of the pictures, with their names and units."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from edgewind.report.palette import DARK, LIGHT, Palette
 
 @dataclass(frozen=True)
 class DriveWords:
-    """A cause of flow, and what of its effect is shown.
+    """A drive, and the effect that is shown.
 
     Attributes
     ----------
@@ -21,17 +21,17 @@ class DriveWords:
     title : str
         Headline of the picture.
     per : str
-        What every quantity is divided by: the strength of the drive, for the response is linear.
+        Divisor of every quantity: the strength of the drive, since the response is linear.
     faces : tuple of str
         Names of the right (hot, front) and the left (cold, back) face.
     acts : str
-        What is shown along the face: ``pressure`` or ``heat``.
+        Load along the face: ``pressure`` or ``heat``.
     coefficient : str
         Name of the coefficient of the response that is its mean over the face.
     effect, along : str
-        What the coefficient is called, and what is shown along the face.
+        Names of the coefficient and of the load along the face.
     unit : str
-        Unit of the effect in the curve, where the pressure changes and everything else stays.
+        Unit of the effect in the curve, in which only the pressure changes.
     """
 
     solver: str
@@ -59,7 +59,7 @@ DRIVES: dict[str, DriveWords] = {
         "heat", "heat_loss", "heat loss", "heat, both faces", "Q / (A p₁ v₀)",
     ),
 }  # fmt: skip
-"""Drives by name: faces unequally warm, the vane moving along its normal, both faces warmer than the room."""
+"""Drives by name: faces of unequal temperature, the vane moving along its normal, both faces warmer than the room."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class Quantity:
     signed : bool
         Whether it is shown about zero.
     lines : str
-        What the lines follow: ``velocity`` or ``heat_flux``.
+        Field of the lines: ``velocity`` or ``heat_flux``.
     """
 
     words: str
@@ -96,7 +96,7 @@ QUANTITIES: dict[str, Quantity] = {
 SIZES: dict[str, tuple[int, int]] = {
     "page": (1280, 720), "1080p": (1920, 1080), "4K": (3840, 2160), "vertical": (1080, 1920),
 }  # fmt: skip
-"""Width and height in pixels by name; those of one shape are the same picture, ``vertical`` is for a phone."""
+"""Width and height in pixels by name; those of one aspect ratio are the same picture, ``vertical`` is for a phone."""
 
 THEMES: dict[str, Palette] = {"light": LIGHT, "dark": DARK}
 """Palettes by name."""
@@ -104,11 +104,11 @@ THEMES: dict[str, Palette] = {"light": LIGHT, "dark": DARK}
 Value = TypeVar("Value")
 
 SHORT_CAPTION = "Computed, not measured"
-"""What stands in place of the footnote where that is left out: four lines cannot be read on a phone."""
+"""Text instead of the footnote: four lines are not legible on a phone."""
 
 
 def option_of(table: Mapping[str, Value], name: str, key: str) -> Value:
-    """Return what stands under a name.
+    """Return the option of a name.
 
     Examples
     --------
@@ -118,7 +118,7 @@ def option_of(table: Mapping[str, Value], name: str, key: str) -> Value:
     Raises
     ------
     InputError
-        For a name that is not there.
+        An unknown name.
     """
     for known, value in table.items():
         if known.lower() == str(name).lower():
